@@ -1,0 +1,108 @@
+"""Expressions to Python functions.
+
+An expression is written out as Python source over two vectors and compiled once: `n`, the state as
+the step has changed it so far, and `s`, the state that the reaction judges. A chip reads its own
+fields in `n`, so that its assignments run in order as in C, and everybody else's in `s`, so that
+chips that move in the same step cannot see each other half moved.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from modecheck.product.form import (
+    Apply,
+    Constant,
+    Expression,
+    Failure,
+    HasRoom,
+    IsLate,
+    Payload,
+    Product,
+    Read,
+    ReadItem,
+)
+
+Evaluate = Callable[[Sequence[int], Sequence[int], int, int], int]
+"""`(n, s, payload, late)` to a value."""
+
+INFIX = {"==", "!=", "<", "<=", ">", ">=", "+", "-"}
+
+
+class StepFailed(Exception):
+    """A step does what must not happen; carries the failure."""
+
+    def __init__(self, failure: Failure) -> None:
+        super().__init__(failure.text)
+        self.failure = failure
+
+
+class Evaluator:
+    """Compiles the expressions of one product, each once for each chip that evaluates it."""
+
+    def __init__(self, product: Product) -> None:
+        self._product = product
+        self._owners = [field.owner for field in product.fields]
+        self._failures: list[Failure] = []
+        self._compiled: dict[tuple[Expression, int], Evaluate] = {}
+
+    def function(self, expression: Expression, chip: int) -> Evaluate:
+        """The expression as evaluated by a chip (number), or by nobody (-2)."""
+        key = (expression, chip)
+        if key not in self._compiled:
+            source = f"lambda n, s, payload, late: {self._source(expression, chip)}"
+            names = {"item": self._item}
+            self._compiled[key] = eval(source, names)  # noqa: S307 - built from integers only
+        return self._compiled[key]
+
+    def _item(self, vector: Sequence[int], first: int, length: int, index: int, failure: int) -> int:
+        if not 0 <= index < length:
+            raise StepFailed(self._failures[failure])
+        return vector[first + index]
+
+    def _vector(self, field: int, chip: int) -> str:
+        return "n" if self._owners[field] == chip else "s"
+
+    def _source(self, expression: Expression, chip: int) -> str:
+        if isinstance(expression, Constant):
+            return f"({expression.value})"
+        if isinstance(expression, Read):
+            return f"{self._vector(expression.field, chip)}[{expression.field}]"
+        if isinstance(expression, ReadItem):
+            return self._item_source(expression, chip)
+        if isinstance(expression, Payload):
+            return "payload"
+        if isinstance(expression, IsLate):
+            return "late"
+        if isinstance(expression, HasRoom):
+            return self._room_source(expression)
+        return self._apply_source(expression, chip)
+
+    def _item_source(self, expression: ReadItem, chip: int) -> str:
+        self._failures.append(expression.failure)
+        vector = self._vector(expression.first, chip)
+        index = self._source(expression.index, chip)
+        number = len(self._failures) - 1
+        return f"item({vector}, {expression.first}, {expression.length}, {index}, {number})"
+
+    def _room_source(self, expression: HasRoom) -> str:
+        queue = self._product.queues[expression.queue]
+        tests = []
+        if expression.count <= len(queue.slots):
+            tests.append(f"s[{queue.slots[-expression.count].code}] == 0")
+        if queue.messages[expression.message - 1].kind != "event":
+            for slot in queue.slots:
+                fresh = f" and s[{slot.late}] == 0" if slot.late >= 0 else ""
+                tests.append(f"(s[{slot.code}] == {expression.message}{fresh})")
+        return f"({' or '.join(tests) or 'False'})"
+
+    def _apply_source(self, expression: Apply, chip: int) -> str:
+        operator = expression.operator
+        parts = [self._source(argument, chip) for argument in expression.arguments]
+        if operator in INFIX or operator in ("and", "or"):
+            return f"({f' {operator} '.join(parts)})"
+        if operator == "if":
+            return f"({parts[1]} if {parts[0]} else {parts[2]})"
+        if operator in ("min", "max"):
+            return f"{operator}({', '.join(parts)},)" if len(parts) > 1 else parts[0]
+        return f"(not {parts[0]})" if operator == "not" else f"(-{parts[0]})"

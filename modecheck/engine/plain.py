@@ -1,0 +1,474 @@
+"""The plain interpreter: all steps of a product from a state. The reference for every engine.
+
+The parts of one step, in this order:
+
+1. A delivery takes the head off its queue.
+2. The rule's assignments run in order; its sends are collected; the chip enters its new leaf.
+3. Raised signals are heard in the order in which they were raised. For each, every chip but the one
+   that raised it is judged on the same snapshot, and those with an enabled rule move together;
+   what they raise is heard after what was raised before.
+4. Collected sends are put into their queues, where the link is up in the state reached so far.
+5. Links that are down are emptied, or what waits in them becomes late.
+
+A failure anywhere (overflow, a value out of range, an unhandled message) makes the whole step a
+failing step, which leads nowhere.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+
+from modecheck.engine.evaluation import Evaluate, Evaluator, StepFailed
+from modecheck.engine.happenings import (
+    Accepted,
+    Arrived,
+    Doubled,
+    Dropped,
+    Happening,
+    Raised,
+    Struck,
+    Took,
+)
+from modecheck.product.form import (
+    ChipForm,
+    Expression,
+    Failure,
+    FaultForm,
+    Otherwise,
+    Product,
+    Queue,
+    Reaction,
+    Reception,
+    Send,
+    Target,
+)
+
+State = tuple[int, ...]
+NOBODY = -2
+"""Number of the chip that evaluates conditions on whole states."""
+
+IGNORED, DEFERRED, UNHANDLED, UNHEARD = -1, -2, -3, -4
+"""Outcomes of an encounter in which no rule was taken."""
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One atomic step. `after` is None when it fails. `moved` has a bit for each chip that took a
+    rule, `events` one for each watched event that was raised or delivered.
+    """
+
+    label: int
+    after: State | None
+    failure: Failure | None
+    moved: int
+    events: int
+    happenings: tuple[Happening, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Encounter:
+    """An event met a chip in a leaf. `queue` is -1 for signals, whose number is then `event`."""
+
+    chip: int
+    leaf: int
+    queue: int
+    event: int
+    outcome: int
+
+
+@dataclass(slots=True)
+class Observed:
+    """What was seen while stepping: encounters, and for curious rules what shadowed them."""
+
+    encounters: set[Encounter] = field(default_factory=set)
+    taken: set[int] = field(default_factory=set)
+    curious: frozenset[int] = frozenset()
+    shadowed: dict[int, int] = field(default_factory=dict)
+
+
+@dataclass(slots=True)
+class _Draft:
+    """A step under construction."""
+
+    now: list[int]
+    payload: int = 0
+    late: int = 0
+    moved: int = 0
+    events: int = 0
+    sends: list[tuple[Send, int]] = field(default_factory=list)
+    raised: list[tuple[int, int]] = field(default_factory=list)
+    separate: list[tuple[int, Reaction]] = field(default_factory=list)
+    cut: tuple[FaultForm, int, int] | None = None
+    log: list[Happening] = field(default_factory=list)
+
+
+class Interpreter:
+    """Enumerates the steps of one product. Order: chips' own steps, deliveries, faults."""
+
+    def __init__(self, product: Product, observed: Observed | None = None) -> None:
+        self.product = product
+        self.observed = observed if observed is not None else Observed()
+        self._evaluator = Evaluator(product)
+        self._bits = {name: 1 << n for n, name in enumerate(product.watched_events)}
+        self._signal_bits = [self._bits.get(name, 0) for name in product.signals]
+        self._ups = [self._maybe(queue.up, NOBODY) for queue in product.queues]
+        self._cuts = [fault for fault in product.faults if fault.of_chip]
+
+    def _maybe(self, expression: Expression | None, chip: int) -> Evaluate | None:
+        return None if expression is None else self._evaluator.function(expression, chip)
+
+    def condition(self, expression: Expression, state: Sequence[int]) -> bool:
+        """Whether a condition on whole states holds; an index out of range makes it false."""
+        try:
+            return bool(self._evaluator.function(expression, NOBODY)(state, state, 0, 0))
+        except StepFailed:
+            return False
+
+    def steps(self, state: State) -> list[Step]:
+        """Every atomic step from a state, failing ones included, in a fixed order."""
+        return [
+            *self._own_steps(state),
+            *self._deliveries(state),
+            *self._faults(state),
+        ]
+
+    def _own_steps(self, state: State) -> Iterator[Step]:
+        for number, chip in enumerate(self.product.chips):
+            for reaction in chip.steps[state[chip.state_field]]:
+                yield from self._step_if_enabled(state, number, reaction)
+
+    def _step_if_enabled(self, state: State, chip: int, reaction: Reaction) -> Iterator[Step]:
+        try:
+            if not self._enabled(chip, reaction, state, 0, 0):
+                return
+        except StepFailed as failed:
+            yield Step(reaction.label, None, failed.failure, 0, 0, ())
+            return
+        yield from self._reacting(_Draft(list(state)), chip, reaction, reaction.label)
+
+    def _deliveries(self, state: State) -> Iterator[Step]:
+        for number, queue in enumerate(self.product.queues):
+            code = state[queue.slots[0].code]
+            if code and self._is_up(number, state):
+                yield from self._delivery(state, number, queue, code)
+
+    def _delivery(self, state: State, number: int, queue: Queue, code: int) -> Iterator[Step]:
+        receiver = self.product.chips[queue.receiver]
+        leaf = state[receiver.state_field]
+        reception = receiver.receptions[leaf][number, code]
+        head = queue.slots[0]
+        draft = _Draft(list(state))
+        draft.payload = state[head.value] if head.value >= 0 else 0
+        draft.late = state[head.late] if head.late >= 0 else 0
+        draft.events = self._bits.get(queue.messages[code - 1].name, 0)
+        _pop(draft.now, queue)
+        try:
+            chosen = self._first_enabled(queue.receiver, reception.reactions, draft)
+        except StepFailed as failed:
+            yield Step(reception.ignore_label, None, failed.failure, 0, 0, ())
+            return
+        outcome = chosen.rule if chosen is not None else _outcome(reception.otherwise)
+        self.observed.encounters.add(Encounter(queue.receiver, leaf, number, code, outcome))
+        if outcome == DEFERRED:
+            return
+        words = "taken" if chosen else "ignored" if outcome == IGNORED else "unhandled"
+        draft.log.append(Arrived(number, code, draft.payload, bool(draft.late), words))
+        if chosen is not None:
+            yield from self._reacting(draft, queue.receiver, chosen, chosen.label)
+        else:
+            yield self._without_rule(draft, reception)
+
+    def _without_rule(self, draft: _Draft, reception: Reception) -> Step:
+        label = reception.ignore_label
+        if reception.otherwise is Otherwise.UNHANDLED:
+            return Step(label, None, reception.unhandled, 0, draft.events, tuple(draft.log))
+        return self._finished(draft, label)
+
+    def _enabled(
+        self, chip: int, reaction: Reaction, state: Sequence[int], payload: int, late: int
+    ) -> bool:
+        if reaction.guard is None:
+            return True
+        return bool(self._evaluator.function(reaction.guard, chip)(state, state, payload, late))
+
+    def _first_enabled(
+        self, chip: int, reactions: tuple[Reaction, ...], draft: _Draft
+    ) -> Reaction | None:
+        for number, reaction in enumerate(reactions):
+            if self._enabled(chip, reaction, draft.now, draft.payload, draft.late):
+                self._note_shadowed(chip, reaction, reactions[number + 1 :], draft)
+                return reaction
+        return None
+
+    def _note_shadowed(
+        self, chip: int, winner: Reaction, later: tuple[Reaction, ...], draft: _Draft
+    ) -> None:
+        for reaction in later if self.observed.curious else ():
+            curious = reaction.rule in self.observed.curious
+            if curious and self._enabled(chip, reaction, draft.now, draft.payload, draft.late):
+                self.observed.shadowed.setdefault(reaction.rule, winner.rule)
+
+    def _reacting(
+        self, draft: _Draft, chip: int, reaction: Reaction, label: int
+    ) -> Iterator[Step]:
+        """The step that begins with this reaction, and its variants cut in the middle of a rule."""
+        start, log, events = list(draft.now), list(draft.log), draft.events
+        yield self._completed(draft, chip, reaction, label)
+        for cut in self._possible_cuts(draft):
+            again = _Draft(
+                list(start), draft.payload, draft.late, events=events, cut=cut, log=list(log)
+            )
+            fault, rule, done = cut
+            yield self._completed(again, chip, reaction, fault.cut_labels[rule, done])
+
+    def _possible_cuts(self, draft: _Draft) -> list[tuple[FaultForm, int, int]]:
+        return [
+            (fault, reaction.rule, done)
+            for chip, reaction in draft.separate
+            for fault in self._cuts
+            if fault.target == chip and self._affordable(fault, draft.now)
+            for done in reaction.cuts
+        ]
+
+    def _affordable(self, fault: FaultForm, state: Sequence[int]) -> bool:
+        return fault.budget < 0 or state[fault.budget] > 0
+
+    def _completed(self, draft: _Draft, chip: int, reaction: Reaction, label: int) -> Step:
+        try:
+            self._react(draft, chip, reaction, list(draft.now), -1)
+            while draft.raised:
+                signal, raiser = draft.raised.pop(0)
+                self._hear(draft, signal, raiser)
+            if draft.cut is not None:
+                fault, rule, done = draft.cut
+                self._strike(draft, fault, rule, done)
+            return self._finished(draft, label)
+        except StepFailed as failed:
+            return Step(label, None, failed.failure, 0, draft.events, tuple(draft.log))
+
+    def _react(
+        self, draft: _Draft, chip: int, reaction: Reaction, snapshot: Sequence[int], heard: int
+    ) -> None:
+        form = self.product.chips[chip]
+        before = draft.now[form.state_field]
+        draft.moved |= 1 << chip
+        if reaction.cuts:
+            draft.separate.append((chip, reaction))
+        if draft.cut is not None and draft.cut[0].target == chip and draft.cut[1] == reaction.rule:
+            self._assign(draft, chip, reaction, snapshot, draft.cut[2])
+            return
+        self.observed.taken.add(reaction.rule)
+        self._assign(draft, chip, reaction, snapshot, len(reaction.assigns))
+        for send in reaction.sends:
+            draft.sends.append((send, self._value_sent(draft, chip, send, snapshot)))
+        if reaction.enters >= 0:
+            draft.now[form.state_field] = reaction.enters
+        draft.log.append(Took(chip, reaction.rule, before, draft.now[form.state_field], heard))
+        for signal in reaction.raises:
+            draft.raised.append((signal, chip))
+            draft.log.append(Raised(chip, signal))
+
+    def _assign(
+        self, draft: _Draft, chip: int, reaction: Reaction, snapshot: Sequence[int], count: int
+    ) -> None:
+        function, now = self._evaluator.function, draft.now
+        for assign in reaction.assigns[:count]:
+            values = [
+                function(value, chip)(now, snapshot, draft.payload, draft.late)
+                for value in assign.values
+            ]
+            fields = [self._field(target, chip, draft, snapshot) for target in assign.targets]
+            for target, where, value in zip(assign.targets, fields, values, strict=True):
+                if not target.low <= value <= target.high:
+                    raise StepFailed(target.failure)
+                now[where] = int(value)
+
+    def _field(self, target: Target, chip: int, draft: _Draft, snapshot: Sequence[int]) -> int:
+        if target.index is None:
+            return target.first
+        function = self._evaluator.function(target.index, chip)
+        index = function(draft.now, snapshot, draft.payload, draft.late)
+        if not 0 <= index < target.length:
+            raise StepFailed(target.failure)
+        return target.first + index
+
+    def _value_sent(
+        self, draft: _Draft, chip: int, send: Send, snapshot: Sequence[int]
+    ) -> int:
+        if send.value is None:
+            return 0
+        function = self._evaluator.function(send.value, chip)
+        value = int(function(draft.now, snapshot, draft.payload, draft.late))
+        message = self.product.queues[send.queue].messages[send.message - 1]
+        if not message.low <= value <= message.high:
+            raise StepFailed(send.value_failure)
+        return value
+
+    def _hear(self, draft: _Draft, signal: int, raiser: int) -> None:
+        """Every other chip with an enabled rule for the signal moves, judged on one snapshot."""
+        snapshot = list(draft.now)
+        draft.events |= self._signal_bits[signal]
+        movers = []
+        for number, chip in enumerate(self.product.chips):
+            if number == raiser:
+                continue
+            leaf = snapshot[chip.state_field]
+            chosen = self._first_enabled(number, chip.hearings[leaf].get(signal, ()), draft)
+            outcome = UNHEARD if chosen is None else chosen.rule
+            self.observed.encounters.add(Encounter(number, leaf, -1, signal, outcome))
+            if chosen is not None:
+                movers.append((number, chosen))
+        for number, reaction in movers:
+            self._react(draft, number, reaction, snapshot, signal)
+
+    def _finished(self, draft: _Draft, label: int) -> Step:
+        for send, value in draft.sends:
+            self._queue(draft, send, value)
+        for number, queue in enumerate(self.product.queues):
+            if draft.now[queue.slots[0].code] and not self._is_up(number, draft.now):
+                self._take_down(draft, number, queue)
+        return Step(label, tuple(draft.now), None, draft.moved, draft.events, tuple(draft.log))
+
+    def _is_up(self, queue: int, state: Sequence[int]) -> bool:
+        up = self._ups[queue]
+        if up is None:
+            return True
+        try:
+            return bool(up(state, state, 0, 0))
+        except StepFailed:
+            return False
+
+    def _queue(self, draft: _Draft, send: Send, value: int) -> None:
+        queue, now = self.product.queues[send.queue], draft.now
+        if not self._is_up(send.queue, now):
+            draft.log.append(Dropped(send.queue, send.message, "down"))
+            return
+        if self._merge(draft, queue, send, value):
+            return
+        free = [slot for slot in queue.slots if not now[slot.code]]
+        if not free:
+            if queue.when_full in ("error", "wait"):
+                raise StepFailed(send.overflow)
+            if queue.when_full == "drop_new":
+                draft.log.append(Dropped(send.queue, send.message, "full"))
+                return
+            draft.log.append(Dropped(send.queue, now[queue.slots[0].code], "full"))
+            _pop(now, queue)
+            free = [queue.slots[-1]]
+        now[free[0].code] = send.message
+        if free[0].value >= 0:
+            now[free[0].value] = value
+        draft.log.append(Accepted(send.queue, send.message, value, merged=False))
+
+    def _merge(self, draft: _Draft, queue: Queue, send: Send, value: int) -> bool:
+        """A newer state replaces, a relative amount adds to, one that waits in this session."""
+        message, now = queue.messages[send.message - 1], draft.now
+        if message.kind == "event":
+            return False
+        for slot in queue.slots:
+            fresh = slot.late < 0 or not now[slot.late]
+            if now[slot.code] == send.message and fresh:
+                if slot.value >= 0:
+                    total = value + now[slot.value] if message.kind == "relative" else value
+                    if not message.low <= total <= message.high:
+                        raise StepFailed(send.value_failure)
+                    now[slot.value] = total
+                draft.log.append(Accepted(send.queue, send.message, value, merged=True))
+                return True
+        return False
+
+    def _take_down(self, draft: _Draft, number: int, queue: Queue) -> None:
+        if queue.holds:
+            _make_late(draft.now, queue)
+        else:
+            self._empty(draft, number, "down")
+
+    def _empty(self, draft: _Draft, number: int, why: str) -> None:
+        queue, now = self.product.queues[number], draft.now
+        while now[queue.slots[0].code]:
+            draft.log.append(Dropped(number, now[queue.slots[0].code], why))
+            _pop(now, queue)
+
+    def _faults(self, state: State) -> Iterator[Step]:
+        for fault in self.product.faults:
+            if not self._affordable(fault, state):
+                continue
+            draft = _Draft(list(state))
+            if fault.of_chip:
+                self._strike(draft, fault, -1, 0)
+            elif not self._tamper(draft, fault):
+                continue
+            yield self._finished(draft, fault.label)
+
+    def _tamper(self, draft: _Draft, fault: FaultForm) -> bool:
+        """Lose or double the head of a queue; False where there is nothing to do it to."""
+        queue, now = self.product.queues[fault.target], draft.now
+        code = now[queue.slots[0].code]
+        if not code or not self._is_up(fault.target, now):
+            return False
+        if fault.kind == "lose":
+            draft.log.append(Dropped(fault.target, code, "lost"))
+            _pop(now, queue)
+        elif now[queue.slots[-1].code]:
+            return False
+        else:
+            draft.log.append(Doubled(fault.target, code))
+            _double(now, queue)
+        self._pay(draft, fault)
+        return True
+
+    def _pay(self, draft: _Draft, fault: FaultForm) -> None:
+        if fault.budget >= 0:
+            draft.now[fault.budget] -= 1
+
+    def _strike(self, draft: _Draft, fault: FaultForm, rule: int, done: int) -> None:
+        """The chip falls back to its initial state; persistent variables keep their value."""
+        chip: ChipForm = self.product.chips[fault.target]
+        draft.log.append(Struck(fault.target, fault.kind, rule, done))
+        draft.now[chip.state_field] = chip.initial
+        for where, value in chip.restart:
+            draft.now[where] = value
+        for queue in chip.inputs:
+            self._empty(draft, queue, "cut")
+        for queue in chip.outputs:
+            _make_late(draft.now, self.product.queues[queue])
+        self._pay(draft, fault)
+
+
+def _outcome(otherwise: Otherwise) -> int:
+    return {
+        Otherwise.IGNORE: IGNORED,
+        Otherwise.DEFER: DEFERRED,
+        Otherwise.UNHANDLED: UNHANDLED,
+    }[otherwise]
+
+
+def _pop(now: list[int], queue: Queue) -> None:
+    """Take the head off a queue; the others move up."""
+    for slot, behind in zip(queue.slots, queue.slots[1:], strict=False):
+        now[slot.code] = now[behind.code]
+        if slot.value >= 0:
+            now[slot.value] = now[behind.value]
+        if slot.late >= 0:
+            now[slot.late] = now[behind.late]
+    last = queue.slots[-1]
+    for where in (last.code, last.value, last.late):
+        if where >= 0:
+            now[where] = 0
+
+
+def _double(now: list[int], queue: Queue) -> None:
+    """Put a copy of the head right behind it; the others move back. There must be room."""
+    for slot, before in zip(queue.slots[:0:-1], queue.slots[-2::-1], strict=True):
+        now[slot.code] = now[before.code]
+        if slot.value >= 0:
+            now[slot.value] = now[before.value]
+        if slot.late >= 0:
+            now[slot.late] = now[before.late]
+
+
+def _make_late(now: list[int], queue: Queue) -> None:
+    for slot in queue.slots:
+        if slot.late >= 0 and now[slot.code]:
+            now[slot.late] = 1

@@ -1,0 +1,1 @@
+"""YAML text to a typed model: reading with places, expressions, chip instances, mistakes."""

@@ -1,0 +1,220 @@
+"""Read chips: the file or the body in place, its parameters, and its outline."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping as MappingType
+from dataclasses import dataclass
+
+from modecheck.model.mistakes import Notebook
+from modecheck.model.meaning import Outline, Scope
+from modecheck.model.outlines import OutlineReader, StateReading, about_of
+from modecheck.model.overlays import beside, overlay, read_document
+from modecheck.model.parts import Chip, Reply, Rule
+from modecheck.model.phrases import Phrases
+from modecheck.model.places import Place
+from modecheck.model.rules import RuleDraft, RuleDrafts, RuleReader, Wiring
+from modecheck.model.shapes import Shapes
+from modecheck.model.yaml_nodes import Mapping, Node, Scalar, Sequence, kind_of
+
+BODY_KEYS = (
+    "about", "parameters", "variables", "states", "initial", "rules", "ignores", "defers",
+)  # fmt: skip
+CHIP_KEYS = ("chip", "actor", "based_on", *BODY_KEYS)
+ENTRY_KEYS = ("file", "with", *BODY_KEYS)
+MANNERS = {"ignores": "ignore", "defers": "defer"}
+
+
+@dataclass(frozen=True, slots=True)
+class ChipDraft:
+    """A chip whose rules are not understood yet."""
+
+    name: str
+    actor: bool
+    body: Mapping
+    phrases: Phrases
+    reading: StateReading
+    outline: Outline
+    initial: str
+    rules: tuple[RuleDraft, ...]
+    place: Place
+    parameter_places: MappingType[str, Place]
+
+
+class ChipReader:
+    """Reads the chips of one device. Each file is read from disk once."""
+
+    def __init__(self, notes: Notebook, device_file: str) -> None:
+        self._notes = notes
+        self._shapes = Shapes(notes)
+        self._device_file = device_file
+        self._files: dict[str, Mapping | None] = {}
+
+    def draft(self, name: str, key: Scalar, entry: Node, *, actor: bool) -> ChipDraft | None:
+        """The chip under `key`, or None when nothing of it can be understood."""
+        what = f"the {'actor' if actor else 'chip'} {name!r}"
+        record = self._shapes.record(entry, what, ENTRY_KEYS)
+        body = self._body(record, what) if record is not None else None
+        if record is None or body is None:
+            return None
+        places: dict[str, Place] = {}
+        phrases = Phrases(self._notes, self._parameters(body, record, places))
+        reader = OutlineReader(self._shapes, phrases)
+        reading = reader.states(body)
+        variables = reader.variables(body)
+        self._note_clashes(phrases, reading, variables, places)
+        tops = [state.name for state in reading.states.values() if state.parent is None]
+        initial = reader.initial(body, tops)
+        rules = RuleDrafts(self._shapes, phrases, reading, name).read(body)
+        if initial is None:
+            return None
+        outline = Outline(name, reading.states, variables)
+        return ChipDraft(
+            name, actor, body, phrases, reading, outline, initial, tuple(rules), key.place, places
+        )
+
+    def _note_clashes(
+        self,
+        phrases: Phrases,
+        reading: StateReading,
+        variables: MappingType[str, object],
+        places: MappingType[str, Place],
+    ) -> None:
+        for name in phrases.parameters:
+            if name in variables:
+                message = f"{name!r} is a parameter and a variable"
+                self._notes.add(message, places.get(name), expected="names that differ")
+
+    def _body(self, record: Mapping, what: str) -> Mapping | None:
+        node = record.get("file")
+        own = Mapping(
+            {n: v for n, v in record.entries.items() if n in BODY_KEYS},
+            {n: v for n, v in record.keys.items() if n in BODY_KEYS},
+            record.place,
+        )
+        if node is None:
+            if not own.entries:
+                self._notes.add(f"{what} has no behaviour", record.place, expected="'file' or 'states'")
+                return None
+            return own
+        scalar = self._shapes.scalar(node, "file", "the name of a chip file")
+        document = self._document(scalar) if scalar is not None else None
+        return overlay(document, own) if document is not None else None
+
+    def _document(self, scalar: Scalar) -> Mapping | None:
+        path = beside(scalar, scalar.text)
+        if path not in self._files:
+            self._files[path] = self._read_file(path, scalar)
+        return self._files[path]
+
+    def _read_file(self, path: str, named_by: Scalar) -> Mapping | None:
+        chain = (self._device_file,)
+        document = read_document(path, self._notes, named_at=named_by.place, chain=chain)
+        if document is None:
+            return None
+        if "device" in document.entries:
+            message = f"{path!r} is a device file"
+            self._notes.add(message, named_by.place, expected="a chip file")
+            return None
+        record = self._shapes.record(document, "a chip file", CHIP_KEYS)
+        if record is not None and not {"chip", "actor"} & set(record.entries):
+            message = "this does not say what it is"
+            expected = "the key 'chip' or 'actor' with a name"
+            self._notes.add(message, record.place, expected=expected)
+        return record
+
+    def _parameters(
+        self, body: Mapping, record: Mapping, places: dict[str, Place]
+    ) -> dict[str, str]:
+        """Every parameter's value as text: what `with` gives, else the default."""
+        values: dict[str, str] = {}
+        declared = self._shapes.mapping(body.get("parameters"), "parameters")
+        for name, key, node in self._shapes.named(body.get("parameters"), "parameters"):
+            places[name] = key.place
+            if isinstance(node, Scalar) and not node.is_null:
+                values[name] = node.text
+        given = self._shapes.named(record.get("with"), "with")
+        for name, key, node in given:
+            if declared is not None and name not in declared.entries:
+                message = f"the chip has no parameter {name!r}"
+                self._notes.add(message, key.place, word=name, choices=declared.entries)
+            scalar = self._shapes.scalar(node, f"the parameter {name!r}", "a word or a number")
+            if scalar is not None:
+                values[name] = scalar.text
+                places.setdefault(name, key.place)
+        for name in declared.entries if declared is not None else ():
+            if name not in values:
+                values[name] = name
+                message = f"no value for the parameter {name!r}"
+                self._notes.add(message, record.place, expected=f"with: {{{name}: …}}")
+        return values
+
+    def finish(self, draft: ChipDraft, scope: Scope, wiring: Wiring) -> Chip:
+        """The chip with its rules and replies understood."""
+        reader = RuleReader(self._shapes, draft.phrases, scope, draft.outline, wiring)
+        rules: list[Rule] = [reader.rule(rule) for rule in draft.rules]
+        return Chip(
+            name=draft.name,
+            actor=draft.actor,
+            about=about_of(draft.body),
+            file=draft.body.place.file,
+            states=dict(draft.reading.states),
+            initial=draft.initial,
+            variables=dict(draft.outline.variables),
+            rules=tuple(rules),
+            replies=self._replies(draft, reader),
+            place=draft.place,
+        )
+
+    def _replies(self, draft: ChipDraft, reader: RuleReader) -> dict[str, tuple[Reply, ...]]:
+        replies: dict[str, list[Reply]] = {}
+        for key, manner in MANNERS.items():
+            self._replies_of_chip(draft, key, manner, reader, replies)
+            for state, body in draft.reading.bodies.items():
+                self._add(replies, state, body.get(key), manner, reader)
+        self._note_contradictions(replies)
+        return {state: tuple(found) for state, found in replies.items()}
+
+    def _replies_of_chip(
+        self,
+        draft: ChipDraft,
+        key: str,
+        manner: str,
+        reader: RuleReader,
+        replies: dict[str, list[Reply]],
+    ) -> None:
+        node = draft.body.get(key)
+        if not isinstance(node, Mapping):
+            self._add(replies, "", node, manner, reader)
+            return
+        for name, child in node.entries.items():
+            state = self._shapes.known(
+                draft.phrases.fill(node.keys[name]), f"state of {draft.name}:", draft.reading.states
+            )
+            if state is not None:
+                self._add(replies, state, child, manner, reader)
+
+    def _add(
+        self,
+        replies: dict[str, list[Reply]],
+        state: str,
+        node: Node | None,
+        manner: str,
+        reader: RuleReader,
+    ) -> None:
+        if node is not None and not isinstance(node, (Scalar, Sequence)):
+            self._notes.add(f"{kind_of(node)} as events", node.place, expected="a list of events")
+            return
+        for scalar in self._shapes.scalars(node, "an event", "the name of an event"):
+            event = reader.event(scalar)
+            if event is not None:
+                replies.setdefault(state, []).append(Reply(event, manner, scalar.place))
+
+    def _note_contradictions(self, replies: dict[str, list[Reply]]) -> None:
+        for state, found in replies.items():
+            manners: dict[str, str] = {}
+            for reply in found:
+                first = manners.setdefault(str(reply.event), reply.manner)
+                if first != reply.manner:
+                    where = f"in {state!r}" if state else "everywhere"
+                    message = f"{str(reply.event)!r} is both ignored and deferred {where}"
+                    self._notes.add(message, reply.place, expected="one of the two")

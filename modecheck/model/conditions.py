@@ -1,0 +1,37 @@
+"""Read conditions and lists of known names, as links, modes, rules and requirements have them."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+
+from modecheck.model.meaning import Scope, understand_condition
+from modecheck.model.phrases import Phrases
+from modecheck.model.shapes import Shapes
+from modecheck.model.syntax import parse_condition
+from modecheck.model.terms import Term
+from modecheck.model.yaml_nodes import Node, Scalar, Sequence, kind_of
+
+
+def condition(
+    shapes: Shapes, phrases: Phrases, scope: Scope, node: Node | None
+) -> Term | None:
+    """The condition in a node, or None after noting a mistake or when there is no node."""
+    if node is None:
+        return None
+    scalar = shapes.scalar(node, "a condition", "a condition")
+    tree = phrases.parse(scalar, parse_condition) if scalar is not None else None
+    if scalar is None or tree is None:
+        return None
+    return phrases.attempt(scalar, lambda: understand_condition(tree, scope))
+
+
+def names_in(
+    shapes: Shapes, node: Node | None, what: str, known: Collection[str], *, empty: str = ""
+) -> tuple[str, ...]:
+    """A list of names that must be known, such as chips or links."""
+    if node is not None and not isinstance(node, (Scalar, Sequence)):
+        shapes.notes.add(f"{kind_of(node)} as a list", node.place, expected=f"a list of {what}s")
+        return ()
+    scalars = shapes.scalars(node, f"a {what}", f"the name of a {what}")
+    found = (shapes.known(scalar, what, known, empty=empty) for scalar in scalars)
+    return tuple(dict.fromkeys(name for name in found if name))

@@ -1,0 +1,260 @@
+"""Read a device file and everything it names, in one variant of its options.
+
+The order matters: outlines of all chips first, since links, rules and modes read each other's states and
+variables; then links; then rules; then what speaks of the whole device.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping as MappingType
+from dataclasses import dataclass, replace
+from itertools import product
+
+from modecheck.model.chips import ChipDraft, ChipReader
+from modecheck.model.conditions import condition, names_in
+from modecheck.model.faults import FaultReader
+from modecheck.model.links import NOT_COUNTED_YET, LinkReader
+from modecheck.model.meaning import OptionValue, Scope, option_value
+from modecheck.model.mistakes import InvalidInput, Mistake, Notebook, nearest_name
+from modecheck.model.outlines import about_of
+from modecheck.model.overlays import read_document
+from modecheck.model.parts import Chip, Device, Link, Mode, Option, Pairing, PairingEnd
+from modecheck.model.phrases import Phrases
+from modecheck.model.requirements import RequirementReader
+from modecheck.model.rules import Wiring
+from modecheck.model.shapes import Shapes
+from modecheck.model.signals import note_raise_cycle
+from modecheck.model.unused import unused_declarations
+from modecheck.model.verdicts import VerdictReader
+from modecheck.model.yaml_nodes import Mapping, Node, Scalar, shortened
+
+DEVICE_KEYS = (
+    "device", "about", "based_on", "chips", "actors", "links", "modes", "pairings", "faults",
+    "options", "requirements", "accepted", "expect", "clock",
+)  # fmt: skip
+MOST_VARIANTS = 256
+"""Combinations of options that are checked in one run."""
+
+
+def read_device(path: str, chosen: MappingType[str, str] | None = None) -> Device:
+    """The device in the file at `path`; options not in `chosen` take their first value.
+
+    Raises `InvalidInput` with every mistake in the device file and the chip files that it names.
+    """
+    return _DeviceReader(path, dict(chosen or {})).read()
+
+
+def variants(device: Device) -> Iterator[dict[str, str]]:
+    """Every combination of the device's options, the first values first.
+
+    Raises `InvalidInput` when there are more than `MOST_VARIANTS`.
+    """
+    options = list(device.options.values())
+    count = 1
+    for option in options:
+        count *= len(option.choices)
+    if count > MOST_VARIANTS:
+        expected = f"at most {MOST_VARIANTS}: choose some with --option"
+        message = f"the options of {device.file!r} have {count:,} combinations"
+        raise InvalidInput([Mistake(message, options[0].place, expected)])
+    for choice in product(*(option.choices for option in options)):
+        yield {option.name: value for option, value in zip(options, choice, strict=True)}
+
+
+@dataclass(frozen=True, slots=True)
+class _Wired:
+    """What has been understood before the rules are."""
+
+    drafts: MappingType[str, ChipDraft]
+    scope: Scope
+    links: MappingType[str, Link]
+
+
+class _DeviceReader:
+    def __init__(self, path: str, chosen: dict[str, str]) -> None:
+        self._path = path
+        self._chosen = chosen
+        self._notes = Notebook()
+        self._shapes = Shapes(self._notes)
+        self._phrases = Phrases(self._notes, {})
+
+    def read(self) -> Device:
+        document = read_document(self._path, self._notes)
+        record = self._device_record(document) if document is not None else None
+        self._notes.raise_if_any() if record is None else None
+        assert record is not None
+        self._note_time(record)
+        options = self._options(record)
+        wired = self._wired(record, options)
+        device = self._device(record, options, wired)
+        self._notes.raise_if_any()
+        words = self._phrases.words.union(*(d.phrases.words for d in wired.drafts.values()))
+        parameters = {
+            name: (draft.phrases.parameters, draft.parameter_places)
+            for name, draft in wired.drafts.items()
+        }
+        return replace(device, unused=unused_declarations(device, words, parameters))
+
+    def _device_record(self, document: Mapping) -> Mapping | None:
+        if "device" not in document.entries and {"chip", "actor"} & set(document.entries):
+            message = f"{self._path!r} is a chip file"
+            self._notes.add(message, document.place, expected="a device file, which names the chips")
+            return None
+        return self._shapes.record(document, "a device file", DEVICE_KEYS, required=("device", "chips"))
+
+    def _note_time(self, record: Mapping) -> None:
+        if record.get("clock") is not None:
+            expected = "no 'clock': a timer may then run out at any moment"
+            self._notes.add(f"{NOT_COUNTED_YET}", record.keys["clock"].place, expected=expected)
+
+    def _options(self, record: Mapping) -> dict[str, Option]:
+        options = {}
+        for name, key, node in self._shapes.named(record.get("options"), "options"):
+            scalars = self._shapes.scalars(node, "a choice", "a word, a number or true or false")
+            choices = tuple(scalar.text for scalar in scalars)
+            if len(set(choices)) < len(choices):
+                self._notes.add(f"a choice of {name!r} stands twice", key.place, expected="each once")
+            elif choices:
+                options[name] = Option(name, choices, key.place)
+        self._note_wrong_choices(options)
+        return options
+
+    def _note_wrong_choices(self, options: MappingType[str, Option]) -> None:
+        for name, value in self._chosen.items():
+            if name not in options:
+                message = f"the device has no option {shortened(name)!r}"
+                expected = "" if options else "no --option, since the device has none"
+                self._notes.add(message, None, word=name, choices=options, expected=expected)
+            elif value not in options[name].choices:
+                message = f"the option {name!r} cannot be {shortened(value)!r}"
+                self._notes.add(message, options[name].place, word=value, choices=options[name].choices)
+
+    def _variant(self, options: MappingType[str, Option]) -> dict[str, str]:
+        chosen = {name: self._chosen.get(name, "") for name in options}
+        return {
+            name: value if value in options[name].choices else options[name].choices[0]
+            for name, value in chosen.items()
+        }
+
+    def _wired(self, record: Mapping, options: MappingType[str, Option]) -> _Wired:
+        reader = ChipReader(self._notes, self._path)
+        drafts, broken = self._drafts(record, reader)
+        chosen = self._variant(options)
+        values: dict[str, OptionValue] = {
+            name: option_value(option.choices, chosen[name]) for name, option in options.items()
+        }
+        outlines = {name: draft.outline for name, draft in drafts.items()}
+        scope = Scope(outlines, broken=frozenset(broken), options=values)
+        links = {}
+        link_reader = LinkReader(self._shapes, self._phrases, scope)
+        for name, key, node in self._shapes.named(record.get("links"), "links"):
+            link = link_reader.link(name, key, node)
+            if link is not None:
+                links[name] = link
+        self._chip_reader = reader
+        return _Wired(drafts, scope, links)
+
+    def _drafts(
+        self, record: Mapping, reader: ChipReader
+    ) -> tuple[dict[str, ChipDraft], set[str]]:
+        drafts: dict[str, ChipDraft] = {}
+        broken: set[str] = set()
+        for section in ("chips", "actors"):
+            for name, key, node in self._shapes.named(record.get(section), section):
+                if name in drafts:
+                    message = f"{name!r} is the name of a chip and of an actor"
+                    self._notes.add(message, key.place, expected="names that differ")
+                draft = reader.draft(name, key, node, actor=section == "actors")
+                if draft is None:
+                    broken.add(name)
+                else:
+                    drafts[name] = draft
+        return drafts, broken
+
+    def _chips(self, wired: _Wired) -> dict[str, Chip]:
+        signals = {s for draft in wired.drafts.values() for rule in draft.rules for s in rule.raises}
+        wiring = Wiring(wired.links, frozenset(signals))
+        return {
+            name: self._chip_reader.finish(draft, wired.scope, wiring)
+            for name, draft in wired.drafts.items()
+        }
+
+    def _device(
+        self, record: Mapping, options: dict[str, Option], wired: _Wired
+    ) -> Device:
+        chips = self._chips(wired)
+        note_raise_cycle(chips, self._notes)
+        modes = self._modes(record.get("modes"), wired.scope)
+        scope = replace(wired.scope, conditions={name: mode.when for name, mode in modes.items()})
+        events = {s for chip in chips.values() for rule in chip.rules for s in rule.raises}
+        events |= {message for link in wired.links.values() for message in link.carries}
+        verdicts = VerdictReader(self._shapes)
+        name = self._shapes.scalar(record.entries["device"], "device", "the device's name")
+        return Device(
+            name=name.text if name is not None else "",
+            about=about_of(record),
+            file=self._path,
+            chips=chips,
+            links=dict(wired.links),
+            modes=modes,
+            pairings=self._pairings(record.get("pairings"), wired.scope, events),
+            faults=FaultReader(self._shapes, chips, wired.links).faults(record.get("faults")),
+            options=options,
+            variant=self._variant(options),
+            requirements=RequirementReader(self._shapes, self._phrases, scope, events).read(
+                record.get("requirements")
+            ),
+            accepted=verdicts.accepted(record.get("accepted")),
+            expected=verdicts.expected(record.get("expect")),
+            place=record.keys["device"].place,
+        )
+
+    def _modes(self, node: Node | None, scope: Scope) -> dict[str, Mode]:
+        modes = {}
+        for name, key, child in self._shapes.named(node, "modes"):
+            when = condition(self._shapes, self._phrases, scope, child)
+            if when is not None and isinstance(child, Scalar):
+                modes[name] = Mode(name, when, " ".join(child.text.split()), key.place)
+        return modes
+
+    def _pairings(self, node: Node | None, scope: Scope, events: set[str]) -> dict[str, Pairing]:
+        pairings = {}
+        known = ("ends", "forgotten_by", "about")
+        for name, key, child in self._shapes.named(node, "pairings"):
+            record = self._shapes.record(child, f"the pairing {name!r}", known, required=("ends",))
+            ends = self._ends(record.entries["ends"], scope) if record is not None else None
+            if record is None or ends is None:
+                continue
+            forgetting = names_in(
+                self._shapes, record.get("forgotten_by"), "event", events, empty="a signal or message"
+            )
+            pairings[name] = Pairing(name, ends, forgetting, key.place)
+        return pairings
+
+    def _ends(self, node: Node, scope: Scope) -> tuple[PairingEnd, PairingEnd] | None:
+        scalars = self._shapes.scalars(node, "an end", "chip.variable")
+        ends = [end for scalar in scalars if (end := self._end(scalar, scope)) is not None]
+        if len(scalars) != 2:
+            message = f"{len(scalars)} ends of a pairing"
+            self._notes.add(message, node.place, expected="two ends, [chip.variable, chip.variable]")
+            return None
+        return (ends[0], ends[1]) if len(ends) == 2 else None
+
+    def _end(self, scalar: Scalar, scope: Scope) -> PairingEnd | None:
+        chip, _, variable = self._phrases.braces_filled(scalar).partition(".")
+        self._phrases.words.update((chip, variable))
+        if chip in scope.broken:
+            return None
+        if chip not in scope.chips:
+            message = f"unknown chip {shortened(chip)!r}"
+            self._notes.add(message, scalar.place, word=chip, choices=scope.chips)
+            return None
+        found = scope.chips[chip].variables.get(variable)
+        bonds = [v.name for v in scope.chips[chip].variables.values() if v.type.kind == "bond"]
+        if found is None or found.type.kind != "bond" or found.length:
+            message = f"{shortened(scalar.text)!r} is no bond"
+            near = nearest_name(variable, bonds)
+            expected = f"a variable of {chip} with 'bond: true'" + (f", such as {near}" if near else "")
+            self._notes.add(message, scalar.place, expected=expected)
+            return None
+        return PairingEnd(chip, variable)

@@ -1,0 +1,49 @@
+"""Read what may strike between any two steps, and how often."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+
+from modecheck.model.conditions import names_in
+from modecheck.model.parts import FaultGroup
+from modecheck.model.shapes import Shapes
+from modecheck.model.yaml_nodes import Node, Sequence
+
+CHIP_FAULTS = ("power_cut", "reset")
+LINK_FAULTS = ("lose", "duplicate")
+LARGEST_BUDGET = 255
+"""Strikes of one group; each multiplies the product, and small budgets find nearly everything."""
+
+
+class FaultReader:
+    """Reads the section `faults`."""
+
+    def __init__(self, shapes: Shapes, chips: Collection[str], links: Collection[str]) -> None:
+        self._shapes = shapes
+        self._known = {"chips": chips, "links": links}
+
+    def faults(self, node: Node | None) -> tuple[FaultGroup, ...]:
+        """One group for each budget, in document order."""
+        groups: list[FaultGroup] = []
+        record = self._shapes.record(node, "faults", CHIP_FAULTS + LINK_FAULTS) if node else None
+        for kind, child in (record.entries if record else {}).items():
+            if kind not in CHIP_FAULTS + LINK_FAULTS:
+                continue
+            entries = child.items if isinstance(child, Sequence) else [child]
+            for entry in entries:
+                group = self._group(kind, entry)
+                if group is not None:
+                    groups.append(group)
+        return tuple(groups)
+
+    def _group(self, kind: str, node: Node) -> FaultGroup | None:
+        where = "chips" if kind in CHIP_FAULTS else "links"
+        record = self._shapes.record(node, kind, (where, "at_most"), required=(where,))
+        if record is None:
+            return None
+        targets = names_in(self._shapes, record.entries[where], where[:-1], self._known[where])
+        budget = record.get("at_most")
+        at_most = None
+        if budget is not None:
+            at_most = self._shapes.integer(budget, "at_most", 0, LARGEST_BUDGET)
+        return FaultGroup(kind, targets, at_most, node.place)

@@ -1,0 +1,346 @@
+"""What the names in an expression mean, and whether the types fit.
+
+Turns a syntax tree into a term. A name is looked up as, in this order: a parameter of the chip
+(its value is put in its place), a word of the type that is expected here, a variable of the own
+chip, an option. `chip.name` is a variable of another chip or, when there is none, whether that chip
+is in the state of that name. Every mistake is a `MeaningMistake` with its offset in the text.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field, replace
+
+from modecheck.model.parts import State, Variable
+from modecheck.model.syntax import Apply, Member, Name, Number, Tree
+from modecheck.model.terms import (
+    FALSE,
+    TRUE,
+    Constant,
+    InState,
+    IsLate,
+    Operation,
+    Payload,
+    ReadVariable,
+    Term,
+)
+from modecheck.model.values import TRUTH, ValueType, number_type, word_type
+
+ORDERINGS = frozenset({"<", "<=", ">", ">="})
+
+
+@dataclass(eq=False)
+class MeaningMistake(Exception):
+    """A name or a type does not fit at `offset` (0-based, in characters)."""
+
+    message: str
+    offset: int
+    width: int
+    expected: str = ""
+    word: str = ""
+    choices: Collection[str] = ()
+
+
+class Unknowable(Exception):
+    """What is meant cannot be told, since a chip has a mistake of its own that is noted already."""
+
+
+@dataclass(frozen=True, slots=True)
+class Outline:
+    """What others may read of a chip: its states and its variables."""
+
+    name: str
+    states: Mapping[str, State]
+    variables: Mapping[str, Variable]
+
+
+@dataclass(frozen=True, slots=True)
+class OptionValue:
+    """An option in the variant at hand: the type of all its choices, and the chosen value."""
+
+    type: ValueType
+    value: int
+
+
+@dataclass(frozen=True, slots=True)
+class Scope:
+    """What names can mean at one place of the model.
+
+    `own` is the chip whose rule it is; `in_event` allows `late`, and `payload` is the type of
+    `value`; `conditions` are the names of modes, where a mode may be asked for; `broken` names the
+    chips that could not be read.
+    """
+
+    chips: Mapping[str, Outline]
+    broken: frozenset[str] = frozenset()
+    options: Mapping[str, OptionValue] = field(default_factory=dict)
+    own: Outline | None = None
+    parameters: Mapping[str, str] = field(default_factory=dict)
+    conditions: Mapping[str, Term] = field(default_factory=dict)
+    in_event: bool = False
+    payload: ValueType | None = None
+
+    def words(self) -> list[str]:
+        """Every name that can stand alone, for suggestions."""
+        own = [*self.own.variables, "state"] if self.own else []
+        event = ["late", *(["value"] if self.payload else [])] if self.in_event else []
+        return [*own, *self.parameters, *self.options, *self.conditions, *self.chips, *event]
+
+
+@dataclass(frozen=True, slots=True)
+class Typed:
+    term: Term
+    type: ValueType
+
+
+def understand(tree: Tree, scope: Scope, want: ValueType | None = None) -> Typed:
+    """The typed term of a tree; `want` is the type that its surroundings expect, if any."""
+    return _Understanding(scope).value(tree, want)
+
+
+def understand_condition(tree: Tree, scope: Scope) -> Term:
+    """The term of a tree that must be true or false."""
+    return _Understanding(scope).truth(tree)
+
+
+class _Understanding:
+    def __init__(self, scope: Scope) -> None:
+        self._scope = scope
+
+    def truth(self, tree: Tree) -> Term:
+        typed = self.value(tree, TRUTH)
+        self._need_kind(typed, tree, {"truth"}, "a condition that is true or false")
+        return typed.term
+
+    def _number(self, tree: Tree) -> Typed:
+        typed = self.value(tree, None)
+        self._need_kind(typed, tree, {"number", "bond"}, "a number")
+        return typed
+
+    def _need_kind(self, typed: Typed, tree: Tree, kinds: set[str], expected: str) -> None:
+        if typed.type.kind not in kinds:
+            raise _mistake(tree, f"this is {typed.type}", expected=expected)
+
+    def value(self, tree: Tree, want: ValueType | None) -> Typed:
+        if isinstance(tree, Number):
+            return Typed(Constant(tree.value), number_type(tree.value, tree.value))
+        if isinstance(tree, Name):
+            return self._name(tree, want)
+        if isinstance(tree, Member):
+            return Typed(self._member(tree), TRUTH)
+        return self._apply(tree, want)
+
+    def _apply(self, tree: Apply, want: ValueType | None) -> Typed:
+        operator, arguments = tree.operator, tree.arguments
+        if operator in ("and", "or", "not"):
+            terms = tuple(self.truth(argument) for argument in arguments)
+            return Typed(Operation(operator, terms), TRUTH)
+        if operator in ("==", "!="):
+            equal = self._equal(arguments[0], arguments[1], tree)
+            return Typed(equal if operator == "==" else Operation("not", (equal,)), TRUTH)
+        if operator == "if":
+            return self._choice(tree, want)
+        numbers = [self._number(argument) for argument in arguments]
+        term = Operation(operator, tuple(number.term for number in numbers))
+        if operator in ORDERINGS:
+            return Typed(term, TRUTH)
+        return Typed(term, _reach(operator, [number.type for number in numbers]))
+
+    def _choice(self, tree: Apply, want: ValueType | None) -> Typed:
+        test = self.truth(tree.arguments[0])
+        yes = self.value(tree.arguments[1], want)
+        no = self.value(tree.arguments[2], want or yes.type)
+        if not _comparable(yes.type, no.type):
+            raise _mistake(tree.arguments[2], f"this is {no.type}", expected=str(yes.type))
+        low, high = min(yes.type.low, no.type.low), max(yes.type.high, no.type.high)
+        type_ = replace(yes.type, low=low, high=high) if yes.type.kind == "number" else yes.type
+        return Typed(Operation("if", (test, yes.term, no.term)), type_)
+
+    def _equal(self, left: Tree, right: Tree, whole: Tree) -> Term:
+        for state, other in ((left, right), (right, left)):
+            chip = self._state_of(state)
+            if chip is not None:
+                return self._in_states(chip, (other,))
+        left, right = self._fill(left), self._fill(right)
+        if self._unknown_word(left) and self._unknown_word(right):
+            return self._equal_words(left, right)
+        if self._unknown_word(left):
+            left, right = right, left
+        one = self.value(left, None)
+        two = self.value(right, one.type)
+        if not _comparable(one.type, two.type):
+            message = f"{one.type} cannot equal {two.type}"
+            raise _mistake(whole, message, expected="two values of the same type")
+        return Operation("==", (one.term, two.term))
+
+    def _equal_words(self, left: Tree, right: Tree) -> Term:
+        """Two words that name nothing: fine when a parameter put one there (`side == left`)."""
+        assert isinstance(left, Name)
+        assert isinstance(right, Name)
+        if left.text in self._scope.parameters.values():
+            return TRUE if left.text == right.text else FALSE
+        raise self._unknown(left)
+
+    def _unknown_word(self, tree: Tree) -> bool:
+        if not isinstance(tree, Name) or tree.index is not None or len(tree.parts) > 1:
+            return False
+        return self._lookup(tree, None) is None
+
+    def _state_of(self, tree: Tree) -> Outline | None:
+        """The chip whose state the tree speaks of, if it is `state` or `chip.state`."""
+        if not isinstance(tree, Name) or tree.parts[-1] != "state" or tree.index is not None:
+            return None
+        if len(tree.parts) == 1:
+            return self._scope.own
+        filled = self._fill(tree)
+        return self._chip(filled) if isinstance(filled, Name) and len(filled.parts) == 2 else None
+
+    def _chip(self, name: Name) -> Outline:
+        chip = self._scope.chips.get(name.parts[0])
+        if name.parts[0] in self._scope.broken:
+            raise Unknowable
+        if chip is None:
+            message = f"unknown chip {name.parts[0]!r}"
+            raise _mistake(name, message, word=name.parts[0], choices=self._scope.chips)
+        return chip
+
+    def _in_states(self, chip: Outline, names: tuple[Tree, ...]) -> Term:
+        leaves: set[str] = set()
+        for tree in names:
+            filled = self._fill(tree)
+            if not isinstance(filled, Name) or len(filled.parts) > 1 or filled.index:
+                raise _mistake(tree, "a state is compared", expected=f"a state of {chip.name}")
+            leaves.update(self._leaves(chip, filled, filled.text))
+        return InState(chip.name, frozenset(leaves))
+
+    def _leaves(self, chip: Outline, name: Name, state: str) -> tuple[str, ...]:
+        if state not in chip.states:
+            message = f"{chip.name} has no state {state!r}"
+            raise _mistake(name, message, word=state, choices=chip.states)
+        return chip.states[state].leaves
+
+    def _member(self, tree: Member) -> Term:
+        chip = self._state_of(tree.item)
+        if chip is not None:
+            return self._in_states(chip, tree.choices)
+        tests = tuple(self._equal(tree.item, choice, tree) for choice in tree.choices)
+        return tests[0] if len(tests) == 1 else Operation("or", tests)
+
+    def _fill(self, tree: Tree) -> Tree:
+        """The tree with a parameter's value in its place."""
+        if not isinstance(tree, Name) or tree.parts[0] not in self._scope.parameters:
+            return tree
+        text = self._scope.parameters[tree.parts[0]]
+        if text.lstrip("-").isdigit() and len(tree.parts) == 1:
+            return Number(int(text), tree.offset, tree.width)
+        return replace(tree, parts=(*text.split("."), *tree.parts[1:]))
+
+    def _name(self, name: Name, want: ValueType | None) -> Typed:
+        filled = self._fill(name)
+        if not isinstance(filled, Name):
+            return self.value(filled, want)
+        found = self._lookup(filled, want)
+        if found is None:
+            raise self._unknown(filled, want)
+        return found
+
+    def _unknown(self, name: Name, want: ValueType | None = None) -> MeaningMistake:
+        words = [*(want.words if want else ()), *self._scope.words()]
+        if name.text == "value" and self._scope.in_event:
+            return _mistake(name, "the message carries no value", expected="a link whose message does")
+        if name.text in ("value", "late"):
+            return _mistake(name, f"{name.text!r} speaks of a message", expected="a rule with 'on'")
+        if name.text == "state":
+            return _mistake(name, "a state can only be compared", expected="state == …, or state in […]")
+        return _mistake(name, f"unknown name {name.text!r}", word=name.text, choices=words)
+
+    def _lookup(self, name: Name, want: ValueType | None) -> Typed | None:
+        if len(name.parts) == 1:
+            return self._plain_name(name, want)
+        if len(name.parts) == 2:
+            return self._name_of_chip(name)
+        raise _mistake(name, f"{name.text!r} has too many dots", expected="chip.variable")
+
+    def _plain_name(self, name: Name, want: ValueType | None) -> Typed | None:
+        word, scope = name.text, self._scope
+        named = want.value_of(word) if want is not None and want.kind != "number" else None
+        if named is not None and want is not None and name.index is None:
+            return Typed(Constant(named), want)
+        if scope.own is not None and word in scope.own.variables:
+            return self._variable(scope.own, name)
+        if name.index is not None:
+            return None
+        constants = {"true": Typed(TRUE, TRUTH), "false": Typed(FALSE, TRUTH)}
+        if word in constants:
+            return constants[word]
+        if word == "none" and want is None:
+            return Typed(Constant(0), number_type(0, 0))
+        if word in scope.options:
+            return Typed(Constant(scope.options[word].value), scope.options[word].type)
+        if word in scope.conditions:
+            return Typed(scope.conditions[word], TRUTH)
+        return self._word_of_event(word)
+
+    def _word_of_event(self, word: str) -> Typed | None:
+        if word == "late" and self._scope.in_event:
+            return Typed(IsLate(), TRUTH)
+        if word == "value" and self._scope.payload is not None:
+            return Typed(Payload(), self._scope.payload)
+        return None
+
+    def _name_of_chip(self, name: Name) -> Typed:
+        chip, member = self._chip(name), name.parts[1]
+        if member in chip.variables:
+            return self._variable(chip, replace(name, parts=(member,)))
+        if member in chip.states and name.index is None:
+            return Typed(InState(chip.name, frozenset(chip.states[member].leaves)), TRUTH)
+        if member == "state":
+            raise self._unknown(replace(name, parts=("state",)))
+        message = f"{chip.name} has no variable or state {member!r}"
+        raise _mistake(name, message, word=member, choices=[*chip.variables, *chip.states])
+
+    def _variable(self, chip: Outline, name: Name) -> Typed:
+        variable = chip.variables[name.text]
+        if variable.length and name.index is None:
+            raise _mistake(name, f"{name.text!r} is a list", expected=f"{name.text}[index]")
+        if name.index is not None and not variable.length:
+            raise _mistake(name, f"{name.text!r} is not a list", expected=name.text)
+        index = self._number(name.index).term if name.index is not None else None
+        if isinstance(index, Constant) and not 0 <= index.value < variable.length:
+            expected = f"an index from 0 to {variable.length - 1}"
+            raise _mistake(name, f"there is no item {index.value}", expected=expected)
+        return Typed(ReadVariable(chip.name, variable.name, index), variable.type)
+
+
+def _comparable(one: ValueType, two: ValueType) -> bool:
+    numeric = {"number", "bond"}
+    if one.kind in numeric and two.kind in numeric:
+        return True
+    return one.kind == two.kind and one.words == two.words
+
+
+def _reach(operator: str, types: list[ValueType]) -> ValueType:
+    """The range that a sum, difference, minimum or maximum of such numbers can have."""
+    lows, highs = [type_.low for type_ in types], [type_.high for type_ in types]
+    if operator == "neg":
+        return number_type(-highs[0], -lows[0])
+    if operator == "-":
+        return number_type(lows[0] - highs[1], highs[0] - lows[1])
+    combine = {"+": sum, "min": min, "max": max}[operator]
+    return number_type(combine(lows), combine(highs))  # type: ignore[operator]
+
+
+def _mistake(
+    tree: Tree, message: str, *, expected: str = "", word: str = "", choices: Collection[str] = ()
+) -> MeaningMistake:
+    return MeaningMistake(message, tree.offset, tree.width, expected, word, choices)
+
+
+def option_value(choices: tuple[str, ...], chosen: str) -> OptionValue:
+    """An option as a constant: booleans and integers as such, anything else as words."""
+    if all(choice in ("true", "false") for choice in choices):
+        return OptionValue(TRUTH, int(chosen == "true"))
+    if all(choice.lstrip("-").isdigit() for choice in choices):
+        numbers = [int(choice) for choice in choices]
+        return OptionValue(number_type(min(numbers), max(numbers)), int(chosen))
+    return OptionValue(word_type(choices), choices.index(chosen))

@@ -1,0 +1,118 @@
+"""What is wrong with an input, told so that a person can mend it.
+
+The exception tree of modecheck:
+
+    ModecheckError
+    └── InvalidInput        one or more mistakes in what a person wrote
+
+A fault of the *device* is never an exception: it is a finding, and findings are returned.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from modecheck.model.places import Place
+
+LONGEST_LINE_SHOWN = 100
+"""Characters of a source line that are shown; a longer one is cut around the mark."""
+
+MOST_CHOICES_SHOWN = 12
+"""Longer lists of known names are cut: the nearest name helps more than a wall of words."""
+
+
+@dataclass(frozen=True, slots=True)
+class Mistake:
+    """One thing that is wrong, where it stands, what was expected, and the nearest known name."""
+
+    message: str
+    place: Place | None = None
+    expected: str = ""
+    nearest: str = ""
+
+    def __str__(self) -> str:
+        head = f"{self.place}: {self.message}" if self.place else self.message
+        return "\n".join([head, *self._excerpt(), *self._advice()])
+
+    def _excerpt(self) -> list[str]:
+        if self.place is None or not self.place.text.strip():
+            return []
+        line, column = _cut_around(self.place.text.replace("\t", " "), self.place.column - 1)
+        number = f"{self.place.line:>6}"
+        width = min(self.place.width, max(len(line) - column, 1))
+        return [f"{number} │ {line}", f"{'':>6} │ {' ' * column}{'▔' * width}"]
+
+    def _advice(self) -> list[str]:
+        parts = []
+        if self.expected:
+            parts.append(f"expected {self.expected}")
+        if self.nearest:
+            parts.append(f"did you mean {self.nearest!r}?")
+        return [f"{'':>9}{'; '.join(parts)}"] if parts else []
+
+
+class ModecheckError(Exception):
+    """The root of every error that modecheck raises on purpose."""
+
+
+class InvalidInput(ModecheckError):
+    """The input cannot be understood; carries all mistakes, in the order of the files."""
+
+    def __init__(self, mistakes: Iterable[Mistake]) -> None:
+        super().__init__()
+        self.mistakes = tuple(mistakes)
+
+    def __str__(self) -> str:
+        return "\n\n".join(str(mistake) for mistake in self.mistakes)
+
+
+class Notebook:
+    """Collects the mistakes of one run, each once, so that all are reported together."""
+
+    def __init__(self) -> None:
+        self._mistakes: dict[Mistake, None] = {}
+
+    def __len__(self) -> int:
+        return len(self._mistakes)
+
+    def add(
+        self,
+        message: str,
+        place: Place | None,
+        *,
+        expected: str = "",
+        word: str = "",
+        choices: Iterable[str] = (),
+    ) -> None:
+        """Note a mistake. `choices` are the known names, `word` the one written instead."""
+        known = sorted(set(choices))
+        if known and not expected:
+            expected = f"one of {_listed(known)}" if len(known) > 1 else repr(known[0])
+        self._mistakes[Mistake(message, place, expected, nearest_name(word, known))] = None
+
+    def raise_if_any(self) -> None:
+        """Raise `InvalidInput` with every mistake noted so far, if there is one."""
+        if self._mistakes:
+            raise InvalidInput(self._mistakes)
+
+
+def nearest_name(word: str, known: Iterable[str]) -> str:
+    """The known name most like `word`, or nothing when none is close."""
+    close = difflib.get_close_matches(word, list(known), n=1, cutoff=0.6) if word else []
+    return close[0] if close else ""
+
+
+def _listed(names: list[str]) -> str:
+    shown = ", ".join(names[:MOST_CHOICES_SHOWN])
+    rest = len(names) - MOST_CHOICES_SHOWN
+    return f"{shown} and {rest} more" if rest > 0 else shown
+
+
+def _cut_around(line: str, column: int) -> tuple[str, int]:
+    """The part of a long line around `column`, and the column within that part."""
+    if len(line) <= LONGEST_LINE_SHOWN:
+        return line, min(column, len(line))
+    start = max(0, min(column - LONGEST_LINE_SHOWN // 2, len(line) - LONGEST_LINE_SHOWN))
+    return line[start : start + LONGEST_LINE_SHOWN], column - start

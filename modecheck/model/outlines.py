@@ -1,0 +1,245 @@
+"""Read what a chip declares: its states and its variables, with parameters filled in."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+from modecheck.model.parts import State, Variable
+from modecheck.model.phrases import Phrases
+from modecheck.model.places import Place
+from modecheck.model.shapes import Shapes
+from modecheck.model.values import (
+    MOST_KEYS,
+    TRUTH,
+    ValueType,
+    bond_type,
+    number_type,
+    word_type,
+)
+from modecheck.model.yaml_nodes import (
+    LARGEST_INTEGER,
+    Mapping,
+    Node,
+    Scalar,
+    Sequence,
+    kind_of,
+    shortened,
+)
+
+STATE_KEYS = ("about", "rest", "initial", "states", "rules", "ignores", "defers")
+VARIABLE_KEYS = ("bool", "range", "one_of", "bond", "list", "start", "persistent", "about")
+TYPE_KEYS = ("bool", "range", "one_of", "bond")
+LONGEST_LIST = 64
+"""Items of a list variable; slots and profiles of real devices are a handful."""
+
+
+@dataclass(slots=True)
+class StateReading:
+    """The states of one chip as they are read: the finished ones, and the nodes under each."""
+
+    states: dict[str, State] = field(default_factory=dict)
+    bodies: dict[str, Mapping] = field(default_factory=dict)
+
+
+class OutlineReader:
+    """Reads the declarations of one chip."""
+
+    def __init__(self, shapes: Shapes, phrases: Phrases) -> None:
+        self._shapes = shapes
+        self._phrases = phrases
+        self._notes = shapes.notes
+
+    def states(self, body: Mapping) -> StateReading:
+        """All states, outer before inner, in document order."""
+        reading = StateReading()
+        self._read_states(body, None, 0, reading, rest=False)
+        if not reading.states and body.get("states") is None:
+            self._notes.add("the chip has no states", body.place, expected="the key 'states'")
+        return reading
+
+    def _children(self, body: Mapping) -> Iterator[tuple[Scalar, Mapping]]:
+        node = body.get("states")
+        if isinstance(node, Sequence):
+            for item in self._shapes.scalars(node, "a state", "the name of a state"):
+                yield item, Mapping({}, {}, item.place)
+            return
+        mapping = self._shapes.mapping(node, "states")
+        for name, child in (mapping.entries if mapping else {}).items():
+            record = self._shapes.record(child, f"the state {shortened(name)!r}", STATE_KEYS)
+            if mapping is not None and record is not None:
+                yield mapping.keys[name], record
+
+    def _read_states(
+        self, body: Mapping, parent: str | None, depth: int, reading: StateReading, *, rest: bool
+    ) -> list[str]:
+        names = []
+        for key, child in self._children(body):
+            name = self._shapes.identifier(key, "the name of a state")
+            if name is None:
+                continue
+            if name in reading.states:
+                first = reading.states[name].place.line
+                message = f"a second state {name!r}, the first is in line {first}"
+                self._notes.add(message, key.place, expected="names that differ within a chip")
+                continue
+            self._read_state(key, child, parent, depth, reading, rest=rest)
+            names.append(name)
+        return names
+
+    def _read_state(
+        self,
+        key: Scalar,
+        body: Mapping,
+        parent: str | None,
+        depth: int,
+        reading: StateReading,
+        *,
+        rest: bool,
+    ) -> None:
+        name = key.text
+        rests = self._shapes.truth(body.get("rest"), "rest", default=rest)
+        reading.bodies[name] = body
+        blank = State(name, parent, (), None, (name,), name, rests, depth, about_of(body), key.place)
+        reading.states[name] = blank
+        children = self._read_states(body, name, depth + 1, reading, rest=rests)
+        initial = self.initial(body, children)
+        if not children or initial is None:
+            return
+        inside = [reading.states[child] for child in children]
+        leaves = tuple(leaf for state in inside for leaf in state.leaves)
+        first = reading.states[initial].initial_leaf
+        reading.states[name] = State(
+            name, parent, tuple(children), initial, leaves, first, rests, depth, blank.about, key.place
+        )
+
+    def initial(self, body: Mapping, children: list[str]) -> str | None:
+        """The initial state among `children`; by default the first, as in SCXML."""
+        node = body.get("initial")
+        if node is None:
+            return children[0] if children else None
+        scalar = self._shapes.scalar(node, "initial", "the name of a state")
+        if scalar is None:
+            return None
+        empty = "states of which it can be one"
+        return self._shapes.known(self._phrases.fill(scalar), "state", children, empty=empty)
+
+    def variables(self, body: Mapping) -> dict[str, Variable]:
+        found = {}
+        for name, key, node in self._shapes.named(body.get("variables"), "variables"):
+            variable = self._variable(name, key, node)
+            if variable is not None:
+                found[name] = variable
+        return found
+
+    def _variable(self, name: str, key: Scalar, node: Node) -> Variable | None:
+        if isinstance(node, Scalar):
+            return self._short_variable(name, key, node)
+        record = self._shapes.record(node, f"the variable {name!r}", VARIABLE_KEYS)
+        if record is None:
+            return None
+        type_ = self.type(record, key.place, name)
+        length = 0
+        if record.get("list") is not None:
+            items = self._shapes.integer(record.entries["list"], "the length", 1, LONGEST_LIST)
+            length = items or 1
+        if type_ is None:
+            return None
+        persistent = self._shapes.truth(record.get("persistent"), "persistent")
+        start = self._start(record.get("start"), type_, length)
+        return Variable(name, type_, start, length, persistent, key.place)
+
+    def _short_variable(self, name: str, key: Scalar, node: Scalar) -> Variable | None:
+        """`ready: bool`, or `ready: false` for its start."""
+        if node.text == "bool" or node.truth is not None:
+            return Variable(name, TRUTH, (int(node.truth or False),), 0, False, key.place)
+        expected = "bool, true, false, or a mapping with range, one_of, bond or bool"
+        self._notes.add(f"{kind_of(node)} as the variable {name!r}", node.place, expected=expected)
+        return None
+
+    def type(self, record: Mapping, place: Place, name: str) -> ValueType | None:
+        """The type that a record with one of `TYPE_KEYS` declares; a truth value by its start."""
+        given = [key for key in TYPE_KEYS if record.get(key) is not None]
+        if len(given) > 1:
+            message = f"{name!r} has two types, {given[0]} and {given[1]}"
+            self._notes.add(message, record.keys[given[1]].place, expected="one type")
+            return None
+        if not given:
+            start = record.get("start")
+            if isinstance(start, Scalar) and start.truth is not None:
+                return TRUTH
+            self._notes.add(f"{name!r} has no type", place, expected=f"one of {', '.join(TYPE_KEYS)}")
+            return None
+        node = record.entries[given[0]]
+        if given[0] == "range":
+            return self._range(node)
+        if given[0] == "one_of":
+            return self._words(node)
+        return self._bond(node) if given[0] == "bond" else TRUTH
+
+    def _range(self, node: Node) -> ValueType | None:
+        items = node.items if isinstance(node, Sequence) else []
+        if len(items) != 2:
+            self._notes.add(f"{kind_of(node)} as a range", node.place, expected="[lowest, highest]")
+            return None
+        bounds = []
+        for item in items:
+            filled = self._phrases.fill(item) if isinstance(item, Scalar) else item
+            bounds.append(
+                self._shapes.integer(filled, "a bound", -LARGEST_INTEGER, LARGEST_INTEGER)
+            )
+        low, high = bounds
+        if low is None or high is None:
+            return None
+        if low > high:
+            message = f"the range [{low}, {high}] is the wrong way round"
+            self._notes.add(message, node.place, expected=f"[{high}, {low}]")
+            return None
+        return number_type(low, high)
+
+    def _words(self, node: Node) -> ValueType | None:
+        scalars = self._shapes.scalars(node, "a word", "a word")
+        words = [self._shapes.identifier(self._phrases.fill(scalar), "a word") for scalar in scalars]
+        if None in words or not words:
+            return None
+        if len(set(words)) < len(words):
+            self._notes.add("the same word twice", node.place, expected="words that differ")
+            return None
+        return word_type(tuple(word for word in words if word))
+
+    def _bond(self, node: Node) -> ValueType | None:
+        if isinstance(node, Scalar) and node.truth:
+            return bond_type()
+        keys = self._shapes.integer(node, "the number of keys", 1, MOST_KEYS)
+        return bond_type(keys) if keys else None
+
+    def _start(self, node: Node | None, type_: ValueType, length: int) -> tuple[int, ...]:
+        count = max(length, 1)
+        if node is None:
+            return (type_.first,) * count
+        if isinstance(node, Sequence) and length:
+            values = tuple(self._start_value(item, type_) for item in node.items)
+            if len(values) != length:
+                message = f"{len(values)} start values for a list of {length}"
+                self._notes.add(message, node.place, expected=f"{length} values, or one for all")
+                return (type_.first,) * count
+            return values
+        return (self._start_value(node, type_),) * count
+
+    def _start_value(self, node: Node, type_: ValueType) -> int:
+        value = None
+        if isinstance(node, Scalar):
+            filled = self._phrases.fill(node)
+            value = filled.integer if type_.kind in ("number", "bond") else None
+            if value is None:
+                value = type_.value_of(filled.text)
+        if value is None or not type_.holds(value):
+            self._notes.add(f"{kind_of(node)} as a start", node.place, expected=str(type_))
+            return type_.first
+        return value
+
+
+def about_of(body: Mapping) -> str:
+    """The free text under `about`."""
+    node = body.get("about")
+    return " ".join(node.text.split()) if isinstance(node, Scalar) else ""

@@ -1,0 +1,339 @@
+"""The typed model: what a device file says, after every name in it has been understood.
+
+Everything is frozen; every part that a finding can point at knows its place. Chips are instances:
+two chips of one file are two `Chip`s whose rules share their places.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date
+from fractions import Fraction
+
+from modecheck.model.places import Place
+from modecheck.model.terms import Term
+from modecheck.model.values import ValueType
+
+
+@dataclass(frozen=True, slots=True)
+class Variable:
+    """A variable of a chip; `length` is 0, or the number of items of a list.
+
+    `start` holds one value, or one for each item.
+    """
+
+    name: str
+    type: ValueType
+    start: tuple[int, ...]
+    length: int
+    persistent: bool
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """A state of a chip's statechart; `leaves` are the innermost states inside (itself, if it is one)."""
+
+    name: str
+    parent: str | None
+    children: tuple[str, ...]
+    initial: str | None
+    leaves: tuple[str, ...]
+    initial_leaf: str
+    rest: bool
+    depth: int
+    about: str
+    place: Place
+
+    @property
+    def composite(self) -> bool:
+        return bool(self.children)
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """What a rule waits for: a message (from `link` only, if given) or a signal of that name."""
+
+    name: str
+    link: str | None = None
+
+    def __str__(self) -> str:
+        return f"{self.name} via {self.link}" if self.link else self.name
+
+
+@dataclass(frozen=True, slots=True)
+class Duration:
+    """An interval of time in seconds, exactly; `text` as it was written."""
+
+    low: Fraction
+    high: Fraction
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """A variable that is assigned; with `index`, an item of a list."""
+
+    variable: str
+    index: Term | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Assignment:
+    """Variables of the own chip that take their values together."""
+
+    targets: tuple[Target, ...]
+    values: tuple[Term, ...]
+    text: str
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class Send:
+    """A message put into a link."""
+
+    message: str
+    value: Term | None
+    link: str
+    text: str
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """What a chip does, and when. `sources` is empty for a rule of the whole chip.
+
+    `trigger` is empty for internal rules and timers; a timer has `after`. `guard_text` and the
+    texts of the effects are as written, with parameters in place.
+    """
+
+    title: str
+    chip: str
+    sources: tuple[str, ...]
+    trigger: tuple[Event, ...]
+    after: Duration | None
+    guard: Term | None
+    guard_text: str
+    assignments: tuple[Assignment, ...]
+    sends: tuple[Send, ...]
+    raises: tuple[str, ...]
+    target: str | None
+    separate: bool
+    phrase: str
+    mentions: frozenset[str]
+    place: Place
+
+    @property
+    def kind(self) -> str:
+        """One of "event", "timer", "internal"."""
+        if self.trigger:
+            return "event"
+        return "timer" if self.after else "internal"
+
+
+@dataclass(frozen=True, slots=True)
+class Reply:
+    """What a state does with an event that no rule takes: `manner` is "ignore" or "defer"."""
+
+    event: Event
+    manner: str
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class Chip:
+    """A chip or an actor: a statechart with variables. `states` in document order, outer before inner.
+
+    `replies` maps a state's name to its replies; the key "" holds those of the whole chip.
+    """
+
+    name: str
+    actor: bool
+    about: str
+    file: str
+    states: dict[str, State]
+    initial: str
+    variables: dict[str, Variable]
+    rules: tuple[Rule, ...]
+    replies: dict[str, tuple[Reply, ...]]
+    place: Place
+
+    @property
+    def leaves(self) -> tuple[str, ...]:
+        """The innermost states, in document order."""
+        return tuple(state.name for state in self.states.values() if not state.children)
+
+    @property
+    def initial_leaf(self) -> str:
+        return self.states[self.initial].initial_leaf
+
+    def ancestry(self, leaf: str) -> tuple[str, ...]:
+        """The state and the states around it, innermost first, "" (the whole chip) last."""
+        chain: list[str] = []
+        name: str | None = leaf
+        while name is not None:
+            chain.append(name)
+            name = self.states[name].parent
+        return (*chain, "")
+
+    def rules_at(self, leaf: str) -> tuple[Rule, ...]:
+        """The rules that hold in an innermost state: innermost first, then document order."""
+        found: dict[Rule, None] = {}
+        for name in self.ancestry(leaf):
+            for rule in self.rules:
+                if name in rule.sources or (not name and not rule.sources):
+                    found[rule] = None
+        return tuple(found)
+
+
+@dataclass(frozen=True, slots=True)
+class Message:
+    """What a link carries. `kind` is "event", "state" or "relative"; `type` of the payload, if any."""
+
+    name: str
+    kind: str
+    type: ValueType | None
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """A queue from one chip to another.
+
+    `when_down` is "drop" or "hold"; `when_full` is "error", "wait", "drop_new" or "drop_old".
+    """
+
+    name: str
+    sender: str
+    receiver: str
+    medium: str
+    capacity: int
+    carries: dict[str, Message]
+    loses: bool
+    duplicates: bool
+    up_when: Term | None
+    up_text: str
+    when_down: str
+    when_full: str
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class Mode:
+    name: str
+    when: Term
+    text: str
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class PairingEnd:
+    chip: str
+    variable: str
+
+    def __str__(self) -> str:
+        return f"{self.chip}.{self.variable}"
+
+
+@dataclass(frozen=True, slots=True)
+class Pairing:
+    name: str
+    ends: tuple[PairingEnd, PairingEnd]
+    forgotten_by: tuple[str, ...]
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class FaultGroup:
+    """Faults that share a budget. `kind` is "power_cut", "reset", "lose" or "duplicate".
+
+    `targets` names chips or links; `at_most` is None for any number.
+    """
+
+    kind: str
+    targets: tuple[str, ...]
+    at_most: int | None
+    place: Place
+
+    @property
+    def name(self) -> str:
+        return f"{self.kind}({', '.join(self.targets)})"
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    name: str
+    choices: tuple[str, ...]
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class Requirement:
+    """`pattern` is never, always, possible, recoverable, whenever, before or exactly_once.
+
+    `condition` is None for patterns that are not evaluated yet; `without` names forgetting events
+    of a `recoverable`.
+    """
+
+    name: str
+    sentence: str
+    pattern: str
+    condition: Term | None
+    text: str
+    without: tuple[str, ...]
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class Acceptance:
+    """A finding that the team lives with, and until when."""
+
+    finding: str
+    reason: str
+    until: date | None
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class Expectation:
+    """A finding that a faulty twin is known to have, with the length of its shortest scenario."""
+
+    finding: str
+    steps: int | None
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class Unused:
+    """A declaration that nothing mentions."""
+
+    subject: str
+    text: str
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class Device:
+    """A whole model in one variant: `variant` holds the chosen value of each option."""
+
+    name: str
+    about: str
+    file: str
+    chips: dict[str, Chip]
+    links: dict[str, Link]
+    modes: dict[str, Mode]
+    pairings: dict[str, Pairing]
+    faults: tuple[FaultGroup, ...]
+    options: dict[str, Option]
+    variant: dict[str, str]
+    requirements: dict[str, Requirement]
+    accepted: tuple[Acceptance, ...]
+    expected: tuple[Expectation, ...]
+    unused: tuple[Unused, ...] = field(default=())
+    place: Place | None = None
+
+    @property
+    def signals(self) -> tuple[str, ...]:
+        """Every signal that some rule raises, in document order."""
+        raised = (name for chip in self.chips.values() for rule in chip.rules for name in rule.raises)
+        return tuple(dict.fromkeys(raised))

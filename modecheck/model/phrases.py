@@ -1,0 +1,125 @@
+"""Texts of a chip file after its parameters have been filled in, parsed with their places.
+
+A parameter's value stands wherever its name stands as a whole word; inside a longer word it is
+written in braces, as in `{side}_spi`.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from fractions import Fraction
+from typing import TypeVar
+
+from modecheck.model.meaning import MeaningMistake, Unknowable
+from modecheck.model.mistakes import Notebook
+from modecheck.model.parts import Duration
+from modecheck.model.places import Place
+from modecheck.model.syntax import SyntaxMistake
+from modecheck.model.yaml_nodes import Scalar, shortened
+
+BRACED = re.compile(r"\{(\w+)\}")
+DURATION = re.compile(r"(\d+(?:\.\d+)?)\s*(us|µs|ms|s|min|h)")
+SECONDS = {
+    "us": Fraction(1, 1_000_000),
+    "µs": Fraction(1, 1_000_000),
+    "ms": Fraction(1, 1000),
+    "s": Fraction(1),
+    "min": Fraction(60),
+    "h": Fraction(3600),
+}
+
+T = TypeVar("T")
+
+
+class Phrases:
+    """Fills parameters into scalars and parses them; notes what does not parse.
+
+    `words` gathers every word that was read, so that unused declarations can be told.
+    """
+
+    def __init__(self, notes: Notebook, parameters: Mapping[str, str]) -> None:
+        self.notes = notes
+        self.parameters = parameters
+        self.words: set[str] = set()
+
+    def fill(self, scalar: Scalar) -> Scalar:
+        """The scalar with parameters in braces, and a parameter as the whole text, filled in."""
+        text = self.braces_filled(scalar)
+        whole = text.strip()
+        self.words.add(whole)
+        text = self.parameters.get(whole, text)
+        return scalar if text == scalar.text else replace(scalar, text=text)
+
+    def _value(self, match: re.Match[str], scalar: Scalar) -> str:
+        name = match[1]
+        self.words.add(name)
+        if name in self.parameters:
+            return self.parameters[name]
+        message = f"unknown parameter {name!r}"
+        self.notes.add(message, scalar.place, word=name, choices=self.parameters)
+        return name
+
+    def braces_filled(self, scalar: Scalar) -> str:
+        """The text with parameters in braces filled in, as it is shown to people and parsed."""
+        return BRACED.sub(lambda match: self._value(match, scalar), scalar.text)
+
+    def parse(self, scalar: Scalar, parser: Callable[[str], T]) -> T | None:
+        """What `parser` makes of the text, or None after noting its mistake at the exact place."""
+        text = self.braces_filled(scalar)
+        self.words.update(re.findall(r"[^\W\d]\w*", text))
+        return self.attempt(scalar, lambda: parser(text))
+
+    def attempt(self, scalar: Scalar, action: Callable[[], T]) -> T | None:
+        """The result of `action`, or None after noting a mistake in this scalar's text."""
+        try:
+            return action()
+        except SyntaxMistake as mistake:
+            place = self._inside(scalar, mistake.offset, mistake.width)
+            self.notes.add(mistake.message, place, expected=mistake.expected)
+        except MeaningMistake as mistake:
+            place = self._inside(scalar, mistake.offset, mistake.width)
+            self.notes.add(
+                mistake.message,
+                place,
+                expected=mistake.expected,
+                word=mistake.word,
+                choices=mistake.choices,
+            )
+        except Unknowable:
+            return None
+        return None
+
+    def _inside(self, scalar: Scalar, offset: int, width: int) -> Place:
+        """The place of an offset, where the text stands in the file as it is read."""
+        quote = 0 if scalar.plain else 1
+        shown = scalar.place.text[scalar.place.column - 1 + quote :]
+        if not shown.startswith(scalar.text):
+            return scalar.place
+        return scalar.place.part(offset + quote, width)
+
+    def duration(self, scalar: Scalar) -> Fraction | None:
+        """A time such as `20 ms`, in seconds."""
+        match = DURATION.fullmatch(self.fill(scalar).text.strip())
+        if match is None or len(match[1]) > 12:
+            message = f"{shortened(scalar.text)!r} is no duration"
+            expected = "a number and a unit: us, ms, s, min or h"
+            self.notes.add(message, scalar.place, expected=expected)
+            return None
+        return Fraction(match[1]) * SECONDS[match[2]]
+
+    def interval(self, scalars: list[Scalar]) -> Duration | None:
+        """`20 ms`, or two of them as the earliest and the latest moment."""
+        seconds = [self.duration(scalar) for scalar in scalars]
+        if len(scalars) > 2:
+            self.notes.add("more than two durations", scalars[2].place, expected="[earliest, latest]")
+            return None
+        low, high = seconds[0], seconds[-1]
+        if low is None or high is None:
+            return None
+        if low > high:
+            self.notes.add("the latest moment is before the earliest", scalars[1].place)
+            return None
+        text = " to ".join(self.fill(scalar).text for scalar in scalars)
+        return Duration(low, high, text)

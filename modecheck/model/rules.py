@@ -1,0 +1,386 @@
+"""Read the rules of a chip: first what they raise and where they stand, later what they mean.
+
+The second pass needs the outlines of all chips, the links and the signals of the whole device.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping as MappingType
+from dataclasses import dataclass, replace
+
+from modecheck.model.conditions import condition
+from modecheck.model.meaning import MeaningMistake, Outline, Scope, understand
+from modecheck.model.outlines import StateReading
+from modecheck.model.parts import Assignment, Duration, Event, Link, Rule, Send, Target
+from modecheck.model.phrases import Phrases
+from modecheck.model.shapes import Shapes
+from modecheck.model.syntax import (
+    AssignmentText,
+    Name,
+    SendText,
+    parse_assignment,
+    parse_send,
+)
+from modecheck.model.values import ValueType
+from modecheck.model.yaml_nodes import Mapping, Node, Scalar, Sequence, kind_of, shortened
+
+RULE_KEYS = (
+    "name", "in", "on", "after", "if", "do", "send", "raise", "to", "steps", "text",
+)  # fmt: skip
+EVENT = re.compile(r"([^\W\d]\w*)(?:\s+via\s+([^\W\d]\w*))?")
+
+
+@dataclass(frozen=True, slots=True)
+class RuleDraft:
+    """A rule whose names are not understood yet; `sources` is empty for the whole chip."""
+
+    title: str
+    node: Mapping
+    sources: tuple[str, ...]
+    raises: tuple[str, ...]
+
+
+class RuleDrafts:
+    """The first pass over the rules of one chip: where each stands and what it raises."""
+
+    def __init__(self, shapes: Shapes, phrases: Phrases, reading: StateReading, chip: str) -> None:
+        self._shapes = shapes
+        self._phrases = phrases
+        self._reading = reading
+        self._chip = chip
+
+    def read(self, body: Mapping) -> list[RuleDraft]:
+        """All rules, in document order, each with a title that is unique in the chip."""
+        drafts: list[RuleDraft] = []
+        for key in body.entries:
+            if key == "rules":
+                drafts += self._rules(body.get("rules"), None)
+            elif key == "states":
+                for state, inner in self._reading.bodies.items():
+                    drafts += self._rules(inner.get("rules"), state)
+        return _with_unique_titles(drafts)
+
+    def _rules(self, node: Node | None, state: str | None) -> Iterator[RuleDraft]:
+        for name, rule in self._entries(node):
+            what = f"the rule {name.text!r}" if name else "a rule"
+            record = self._shapes.record(rule, what, RULE_KEYS)
+            if record is not None:
+                yield self._draft(name, record, state)
+
+    def _entries(self, node: Node | None) -> Iterator[tuple[Scalar | None, Node]]:
+        if isinstance(node, Sequence):
+            for item in node.items:
+                yield None, item
+        elif isinstance(node, Mapping):
+            for name, child in node.entries.items():
+                if self._shapes.identifier(node.keys[name], "the name of a rule"):
+                    yield node.keys[name], child
+        elif node is not None:
+            expected = "a list of rules, or a mapping of named rules"
+            self._shapes.notes.add(f"{kind_of(node)} as rules", node.place, expected=expected)
+
+    def _draft(self, key: Scalar | None, node: Mapping, state: str | None) -> RuleDraft:
+        sources = self._sources(node, state)
+        raised = self._shapes.scalars(node.get("raise"), "a signal", "the name of a signal")
+        filled = [self._phrases.fill(scalar) for scalar in raised]
+        names = [self._shapes.identifier(scalar, "the name of a signal") for scalar in filled]
+        title = self._title(key, node, sources)
+        return RuleDraft(title, node, sources, tuple(name for name in names if name))
+
+    def _sources(self, node: Mapping, state: str | None) -> tuple[str, ...]:
+        given = node.get("in")
+        if given is None:
+            return (state,) if state is not None else ()
+        if state is not None:
+            message = f"this rule stands inside {state!r}, so it has no 'in'"
+            self._shapes.notes.add(message, node.keys["in"].place, expected="no 'in' here")
+            return (state,)
+        scalars = self._shapes.scalars(given, "a state", "the name of a state")
+        names = (self._state(scalar) for scalar in scalars)
+        return tuple(dict.fromkeys(name for name in names if name))
+
+    def _state(self, scalar: Scalar) -> str | None:
+        what = f"state of {self._chip}:"
+        return self._shapes.known(self._phrases.fill(scalar), what, self._reading.states)
+
+    def _title(self, key: Scalar | None, node: Mapping, sources: tuple[str, ...]) -> str:
+        named = node.get("name")
+        if key is not None:
+            return key.text
+        if isinstance(named, Scalar) and self._shapes.identifier(named, "the name of a rule"):
+            return named.text
+        on = self._shapes.scalars(node.get("on"), "an event", "the name of an event")
+        kind = "after" if node.get("after") is not None else "step"
+        what = EVENT.match(self._phrases.fill(on[0]).text) if on else None
+        return f"{sources[0] if sources else 'any'}:{what[1] if what else kind}"
+
+
+def _with_unique_titles(drafts: list[RuleDraft]) -> list[RuleDraft]:
+    """Equal titles are numbered, `searching:hello`, `searching:hello#2`."""
+    seen: dict[str, int] = {}
+    unique = []
+    for draft in drafts:
+        seen[draft.title] = count = seen.get(draft.title, 0) + 1
+        unique.append(draft if count == 1 else replace(draft, title=f"{draft.title}#{count}"))
+    return unique
+
+
+@dataclass(frozen=True, slots=True)
+class Wiring:
+    """What a chip is connected to: all links, and every signal of the device."""
+
+    links: MappingType[str, Link]
+    signals: frozenset[str]
+
+
+class RuleReader:
+    """The second pass: the names in one chip's rules are understood."""
+
+    def __init__(
+        self, shapes: Shapes, phrases: Phrases, scope: Scope, own: Outline, wiring: Wiring
+    ) -> None:
+        self._shapes = shapes
+        self._notes = shapes.notes
+        self._phrases = phrases
+        self._own = own
+        self._scope = replace(scope, own=own, parameters=phrases.parameters)
+        self._wiring = wiring
+        self._outgoing = {n: k for n, k in wiring.links.items() if k.sender == own.name}
+        self._incoming = {n: k for n, k in wiring.links.items() if k.receiver == own.name}
+
+    def rule(self, draft: RuleDraft) -> Rule:
+        """The rule of a draft; parts with mistakes are left out of it."""
+        node = draft.node
+        trigger = self._trigger(node)
+        scope = replace(
+            self._scope, in_event=bool(trigger), payload=self._payload(trigger, node)
+        )
+        return Rule(
+            title=draft.title,
+            chip=self._own.name,
+            sources=draft.sources,
+            trigger=trigger,
+            after=self._after(node, trigger),
+            guard=condition(self._shapes, self._phrases, scope, node.get("if")),
+            guard_text=self._shown(node.get("if")),
+            assignments=self._assignments(node, scope),
+            sends=self._sends(node, scope),
+            raises=draft.raises,
+            target=self._target(node),
+            separate=self._separate(node),
+            phrase=self._shown(node.get("text")),
+            mentions=self._mentions(node),
+            place=node.place,
+        )
+
+    def _shown(self, node: Node | None) -> str:
+        if not isinstance(node, Scalar):
+            return ""
+        return " ".join(self._with_parameters(node).split())
+
+    def _with_parameters(self, scalar: Scalar) -> str:
+        """The text as people read it: every parameter replaced by its value."""
+        text = self._phrases.braces_filled(scalar)
+        parameters = self._phrases.parameters
+        return re.sub(r"[^\W\d]\w*", lambda word: parameters.get(word[0], word[0]), text)
+
+    def _trigger(self, node: Mapping) -> tuple[Event, ...]:
+        scalars = self._shapes.scalars(node.get("on"), "an event", "the name of an event")
+        events = (self.event(scalar) for scalar in scalars)
+        return tuple(event for event in events if event is not None)
+
+    def event(self, scalar: Scalar) -> Event | None:
+        """A message that some link brings to this chip, or a signal of the device."""
+        filled = self._phrases.fill(scalar)
+        match = EVENT.fullmatch(filled.text.strip())
+        if match is None:
+            message = f"{shortened(filled.text)!r} is no event"
+            self._notes.add(message, scalar.place, expected="a name, perhaps with 'via' and a link")
+            return None
+        name, via = match[1], match[2]
+        if via is not None:
+            return self._event_via(filled, name, self._phrases.parameters.get(via, via))
+        messages = {name for link in self._incoming.values() for name in link.carries}
+        known = messages | self._wiring.signals
+        if name in known:
+            return Event(name)
+        if self._scope.broken:
+            return None
+        self._notes.add(f"unknown event {name!r}", scalar.place, word=name, choices=known)
+        return None
+
+    def _event_via(self, scalar: Scalar, name: str, via: str) -> Event | None:
+        link = self._incoming.get(via)
+        if link is None:
+            message = f"{via!r} is no link to {self._own.name}"
+            self._notes.add(message, scalar.place, word=via, choices=self._incoming)
+        elif name not in link.carries:
+            message = f"{via!r} does not carry {name!r}"
+            self._notes.add(message, scalar.place, word=name, choices=link.carries)
+        else:
+            return Event(name, via)
+        return None
+
+    def _payload(self, trigger: tuple[Event, ...], node: Mapping) -> ValueType | None:
+        """The type of `value`: of all messages that can set the rule off, together."""
+        types = [
+            link.carries[event.name].type
+            for event in trigger
+            for link in self._incoming.values()
+            if event.link in (None, link.name) and event.name in link.carries
+        ]
+        known = [type_ for type_ in types if type_ is not None]
+        if not known or len(known) < len(types):
+            return None
+        first = known[0]
+        if any(type_.kind != first.kind or type_.words != first.words for type_ in known):
+            self._notes.add("these messages carry values of different types", node.keys["on"].place)
+            return None
+        low, high = min(t.low for t in known), max(t.high for t in known)
+        return replace(first, low=low, high=high)
+
+    def _after(self, node: Mapping, trigger: tuple[Event, ...]) -> Duration | None:
+        given = node.get("after")
+        if given is None:
+            return None
+        if trigger:
+            message = "a rule waits for an event or for time, not for both"
+            self._notes.add(message, node.keys["after"].place, expected="'on' or 'after'")
+        scalars = self._shapes.scalars(given, "a duration", "a duration such as 20 ms")
+        return self._phrases.interval(scalars) if scalars else None
+
+    def _mentions(self, node: Mapping) -> frozenset[str]:
+        """The options that the rule's texts speak of."""
+        texts = [
+            scalar.text
+            for key in ("if", "do", "send")
+            for scalar in self._shapes.scalars(node.get(key), key, "a text")
+        ]
+        words = {word for text in texts for word in re.findall(r"\w+", text)}
+        return frozenset(words & set(self._scope.options))
+
+    def _assignments(self, node: Mapping, scope: Scope) -> tuple[Assignment, ...]:
+        entries = self._shapes.scalars(node.get("do"), "an assignment", "an assignment such as x = 1")
+        found = (self._assignment(scalar, scope) for scalar in entries)
+        return tuple(assignment for assignment in found if assignment is not None)
+
+    def _assignment(self, scalar: Scalar, scope: Scope) -> Assignment | None:
+        text = self._phrases.parse(scalar, parse_assignment)
+        if text is None:
+            return None
+        return self._phrases.attempt(scalar, lambda: self._understood(text, scalar, scope))
+
+    def _understood(self, text: AssignmentText, scalar: Scalar, scope: Scope) -> Assignment:
+        targets, values = [], []
+        for name, value in zip(text.targets, text.values, strict=True):
+            target, type_ = self._assigned(name, scope)
+            typed = understand(value, scope, type_)
+            fits = typed.type.kind == type_.kind and typed.type.words == type_.words
+            numeric = {typed.type.kind, type_.kind} <= {"number", "bond"}
+            if not fits and not numeric:
+                message = f"this is {typed.type}"
+                raise MeaningMistake(message, value.offset, value.width, str(type_))
+            targets.append(target)
+            values.append(typed.term)
+        shown = " ".join(self._with_parameters(scalar).split())
+        return Assignment(tuple(targets), tuple(values), shown, scalar.place)
+
+    def _assigned(self, name: Name, scope: Scope) -> tuple[Target, ValueType]:
+        word = self._phrases.parameters.get(name.parts[0], name.parts[0])
+        variables = self._own.variables
+        if len(name.parts) > 1:
+            message = f"a chip writes its own variables, not {name.text!r}"
+            raise MeaningMistake(message, name.offset, name.width, "a variable of this chip")
+        if word not in variables:
+            message = f"{self._own.name} has no variable {word!r}"
+            raise MeaningMistake(message, name.offset, name.width, "", word, variables)
+        understand(replace(name, parts=(word,)), scope)
+        index = understand(name.index, scope).term if name.index is not None else None
+        return Target(word, index), variables[word].type
+
+    def _sends(self, node: Mapping, scope: Scope) -> tuple[Send, ...]:
+        entries = self._shapes.scalars(node.get("send"), "a send", "a message such as hello via left_up")
+        found = (self._send(scalar, scope) for scalar in entries)
+        return tuple(send for send in found if send is not None)
+
+    def _send(self, scalar: Scalar, scope: Scope) -> Send | None:
+        text = self._phrases.parse(scalar, parse_send)
+        if text is None:
+            return None
+        return self._phrases.attempt(scalar, lambda: self._understood_send(text, scalar, scope))
+
+    def _understood_send(self, text: SendText, scalar: Scalar, scope: Scope) -> Send:
+        parameters = self._phrases.parameters
+        message = parameters.get(text.message.text, text.message.text)
+        link = self._link_of(text, message)
+        declared = link.carries[message]
+        value = None
+        if text.value is not None:
+            if declared.type is None:
+                raise _wrong(text.message, f"{message!r} carries no value", "no brackets")
+            typed = understand(text.value, scope, declared.type)
+            if typed.type.kind != declared.type.kind and declared.type.kind != "number":
+                raise MeaningMistake(
+                    f"this is {typed.type}", text.value.offset, text.value.width, str(declared.type)
+                )
+            value = typed.term
+        elif declared.type is not None:
+            raise _wrong(text.message, f"{message!r} carries a value", f"{message}(value)")
+        shown = f"{message}{self._shown_value(scalar)} via {link.name}"
+        return Send(message, value, link.name, shown, scalar.place)
+
+    def _shown_value(self, scalar: Scalar) -> str:
+        match = re.search(r"\(.*\)", self._with_parameters(scalar))
+        return match[0] if match else ""
+
+    def _link_of(self, text: SendText, message: str) -> Link:
+        if text.link is None:
+            return self._only_link(text.message, message)
+        name = self._phrases.parameters.get(text.link.text, text.link.text)
+        link = self._wiring.links.get(name)
+        if link is None:
+            raise _wrong(text.link, f"unknown link {name!r}", "", name, list(self._outgoing))
+        if link.sender != self._own.name:
+            message = f"{name!r} is a link from {link.sender}, not from {self._own.name}"
+            raise _wrong(text.link, message, "", name, list(self._outgoing))
+        if message not in link.carries:
+            raise _wrong(
+                text.message, f"{name!r} does not carry {message!r}", "", message, list(link.carries)
+            )
+        return link
+
+    def _only_link(self, name: Name, message: str) -> Link:
+        carrying = [link for link in self._outgoing.values() if message in link.carries]
+        if len(carrying) == 1:
+            return carrying[0]
+        if carrying:
+            links = ", ".join(link.name for link in carrying)
+            raise _wrong(name, f"several links carry {message!r}", f"'via' and one of {links}")
+        known = [message for link in self._outgoing.values() for message in link.carries]
+        text = f"no link from {self._own.name} carries {message!r}"
+        raise _wrong(name, text, "", message, known)
+
+    def _target(self, node: Mapping) -> str | None:
+        given = node.get("to")
+        scalar = self._shapes.scalar(given, "a target", "the name of a state") if given else None
+        if scalar is None:
+            return None
+        filled = self._phrases.fill(scalar)
+        if "." in filled.text:
+            message = f"{shortened(filled.text)!r} is a state of another chip"
+            expected = f"a state of {self._own.name}"
+            self._notes.add(message, scalar.place, expected=expected)
+            return None
+        return self._shapes.known(filled, f"state of {self._own.name}:", self._own.states)
+
+    def _separate(self, node: Mapping) -> bool:
+        return self._shapes.choice(node.get("steps"), "steps", ("separate", "together"), "together") == (
+            "separate"
+        )
+
+
+def _wrong(
+    name: Name, message: str, expected: str, word: str = "", choices: list[str] | None = None
+) -> MeaningMistake:
+    return MeaningMistake(message, name.offset, name.width, expected, word, choices or ())

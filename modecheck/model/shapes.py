@@ -1,0 +1,136 @@
+"""Read nodes of an expected shape; what has another shape is noted as a mistake and left out.
+
+Each function returns None (or an empty list) after noting a mistake, so that a reader can go on
+and find the others in the same run.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Iterator
+
+from modecheck.model.mistakes import Notebook
+from modecheck.model.yaml_nodes import LARGEST_INTEGER, Mapping, Node, Scalar, Sequence, kind_of, shortened
+
+IDENTIFIER = re.compile(r"[^\W\d]\w*")
+RESERVED = frozenset(
+    {"and", "or", "not", "in", "if", "else", "via", "true", "false", "none", "state", "value", "late"}
+)
+"""Words that mean something in an expression and so cannot be names."""
+
+
+class Shapes:
+    """Reads nodes, noting mistakes in one notebook."""
+
+    def __init__(self, notes: Notebook) -> None:
+        self.notes = notes
+
+    def mapping(self, node: Node | None, what: str) -> Mapping | None:
+        """A mapping of names that a person chose; each must be an identifier."""
+        if node is None or (isinstance(node, Scalar) and node.is_null):
+            return None
+        if not isinstance(node, Mapping):
+            self.notes.add(f"{kind_of(node)} as {what}", node.place, expected="a mapping")
+            return None
+        return node
+
+    def record(
+        self, node: Node, what: str, known: Collection[str], required: Collection[str] = ()
+    ) -> Mapping | None:
+        """A mapping whose keys are all among `known`, with all of `required`."""
+        if isinstance(node, Scalar) and node.is_null and not required:
+            return Mapping({}, {}, node.place)
+        if not isinstance(node, Mapping):
+            expected = f"a mapping with {', '.join(sorted(required or known))}"
+            self.notes.add(f"{kind_of(node)} as {what}", node.place, expected=expected)
+            return None
+        for name, key in node.keys.items():
+            if name not in known:
+                message = f"unknown key {shortened(name)!r} in {what}"
+                self.notes.add(message, key.place, word=name, choices=known)
+        missing = [name for name in required if name not in node.entries]
+        if missing:
+            message = f"{what} lacks {', '.join(map(repr, missing))}"
+            self.notes.add(message, node.place, expected=f"the keys {', '.join(sorted(required))}")
+            return None
+        return node
+
+    def named(self, node: Node | None, what: str) -> Iterator[tuple[str, Scalar, Node]]:
+        """The entries of a mapping of chosen names: name, its key, what stands under it."""
+        mapping = self.mapping(node, what)
+        if mapping is None:
+            return
+        for name, child in mapping.entries.items():
+            if self.identifier(mapping.keys[name], f"a name in {what}"):
+                yield name, mapping.keys[name], child
+
+    def identifier(self, scalar: Scalar, what: str) -> str | None:
+        """A name of letters, digits and underscores that means nothing else in expressions."""
+        text = scalar.text
+        if not IDENTIFIER.fullmatch(text):
+            expected = "letters, digits and _, not starting with a digit"
+            self.notes.add(f"{shortened(text)!r} cannot be {what}", scalar.place, expected=expected)
+            return None
+        if text in RESERVED:
+            self.notes.add(f"{text!r} has a meaning in expressions", scalar.place, expected="another name")
+            return None
+        return text
+
+    def scalar(self, node: Node, what: str, expected: str) -> Scalar | None:
+        if isinstance(node, Scalar) and not node.is_null:
+            return node
+        self.notes.add(f"{kind_of(node)} as {what}", node.place, expected=expected)
+        return None
+
+    def scalars(self, node: Node | None, what: str, expected: str) -> list[Scalar]:
+        """A list of texts; one text may stand without brackets."""
+        if node is None or (isinstance(node, Scalar) and node.is_null):
+            return []
+        if isinstance(node, Sequence):
+            found = (self.scalar(item, what, expected) for item in node.items)
+            return [item for item in found if item is not None]
+        one = self.scalar(node, what, f"{expected}, or a list of them")
+        return [one] if one is not None else []
+
+    def truth(self, node: Node | None, what: str, *, default: bool = False) -> bool:
+        if node is None:
+            return default
+        if isinstance(node, Scalar) and node.truth is not None:
+            return node.truth
+        self.notes.add(f"{kind_of(node)} as {what}", node.place, expected="true or false")
+        return default
+
+    def integer(self, node: Node, what: str, low: int, high: int) -> int | None:
+        """An integer from `low` to `high`."""
+        value = node.integer if isinstance(node, Scalar) else None
+        if value is not None and low <= value <= high:
+            return value
+        expected = f"an integer from {low} to {high}"
+        if abs(low) == high == LARGEST_INTEGER:
+            expected = "an integer of at most 32 bits"
+        self.notes.add(f"{kind_of(node)} as {what}", node.place, expected=expected)
+        return None
+
+    def choice(self, node: Node | None, what: str, choices: Collection[str], default: str) -> str:
+        """One of a few words."""
+        if node is None:
+            return default
+        scalar = self.scalar(node, what, " or ".join(sorted(choices)))
+        if scalar is None or scalar.text in choices:
+            return default if scalar is None else scalar.text
+        message = f"{shortened(scalar.text)!r} as {what}"
+        self.notes.add(message, scalar.place, word=scalar.text, choices=choices)
+        return default
+
+    def known(
+        self, scalar: Scalar, what: str, choices: Collection[str], *, empty: str = ""
+    ) -> str | None:
+        """A name that must be among `choices`; `what` is the kind of thing named."""
+        if scalar.text in choices:
+            return scalar.text
+        message = f"unknown {what} {shortened(scalar.text)!r}"
+        expected = "" if choices else (empty or f"the device to have a {what}")
+        self.notes.add(
+            message, scalar.place, word=scalar.text, choices=choices, expected=expected
+        )
+        return None

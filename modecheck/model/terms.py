@@ -1,0 +1,85 @@
+"""Expressions after their names have been understood: what they read, and how they combine it.
+
+A term still speaks of chips and variables by name; `modecheck.product` puts fields in their place.
+Truth values are the integers 0 and 1.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TypeAlias
+
+
+@dataclass(frozen=True, slots=True)
+class Constant:
+    value: int
+
+
+@dataclass(frozen=True, slots=True)
+class ReadVariable:
+    """A variable of a chip; with `index`, an item of a list."""
+
+    chip: str
+    variable: str
+    index: Term | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class InState:
+    """Whether a chip is in one of these innermost states."""
+
+    chip: str
+    leaves: frozenset[str]
+
+
+@dataclass(frozen=True, slots=True)
+class Payload:
+    """The value that the delivered message carries."""
+
+
+@dataclass(frozen=True, slots=True)
+class IsLate:
+    """Whether the delivered message was sent in an older session of its link."""
+
+
+@dataclass(frozen=True, slots=True)
+class Operation:
+    """`operator` applied to `arguments`.
+
+    Operators: not, and, or (any number of arguments), ==, !=, <, <=, >, >=, +, -, neg, min, max,
+    if (test, value when true, value when false).
+    """
+
+    operator: str
+    arguments: tuple[Term, ...]
+
+
+Term: TypeAlias = Constant | ReadVariable | InState | Payload | IsLate | Operation
+
+TRUE = Constant(1)
+FALSE = Constant(0)
+
+
+def negation(term: Term) -> Term:
+    return Operation("not", (term,))
+
+
+def conjunction(*terms: Term) -> Term:
+    """All of them; folded where that is known beforehand."""
+    needed = [term for term in terms if term != TRUE]
+    if FALSE in needed:
+        return FALSE
+    if len(needed) < 2:
+        return needed[0] if needed else TRUE
+    return Operation("and", tuple(needed))
+
+
+def parts_of(term: Term) -> Iterator[Term]:
+    """The term and everything inside it."""
+    yield term
+    if isinstance(term, Operation):
+        for argument in term.arguments:
+            yield from parts_of(argument)
+    elif isinstance(term, ReadVariable) and term.index is not None:
+        yield from parts_of(term.index)

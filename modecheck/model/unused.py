@@ -1,0 +1,79 @@
+"""Declarations that nothing mentions: left over, or a sign of a rule that was forgotten."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+from modecheck.model.parts import Device, Unused
+from modecheck.model.places import Place
+
+Parameters = Mapping[str, tuple[Mapping[str, str], Mapping[str, Place]]]
+
+
+def unused_declarations(
+    device: Device, words: set[str], parameters: Parameters
+) -> tuple[Unused, ...]:
+    """Everything declared and mentioned nowhere, each place once.
+
+    `words` holds every word of every expression and name that was read; `parameters` the values and
+    the places of each chip's parameters.
+    """
+    found = [
+        *_options(device, words),
+        *_parameters(words, parameters),
+        *_variables(device, words),
+        *_links(device),
+        *_signals(device),
+    ]
+    return tuple({unused.place: unused for unused in found}.values())
+
+
+def _options(device: Device, words: set[str]) -> Iterator[Unused]:
+    for option in device.options.values():
+        if option.name not in words:
+            yield Unused(f"option.{option.name}", f"no rule asks for the option {option.name}", option.place)
+
+
+def _parameters(words: set[str], parameters: Parameters) -> Iterator[Unused]:
+    for chip, (values, places) in parameters.items():
+        for name in values:
+            if name not in words and name in places:
+                yield Unused(f"{chip}.{name}", f"{chip} never uses the parameter {name}", places[name])
+
+
+def _variables(device: Device, words: set[str]) -> Iterator[Unused]:
+    for chip in device.chips.values():
+        for variable in chip.variables.values():
+            if variable.name not in words:
+                text = f"nothing reads or writes the variable {variable.name} of {chip.name}"
+                yield Unused(f"{chip.name}.{variable.name}", text, variable.place)
+
+
+def _links(device: Device) -> Iterator[Unused]:
+    sent = {
+        (send.link, send.message)
+        for chip in device.chips.values()
+        for rule in chip.rules
+        for send in rule.sends
+    }
+    for link in device.links.values():
+        if not any(name == link.name for name, _ in sent):
+            text = f"no rule of {link.sender} sends over the link {link.name}"
+            yield Unused(link.name, text, link.place)
+            continue
+        for message in link.carries.values():
+            if (link.name, message.name) not in sent:
+                text = f"no rule of {link.sender} sends {message.name} over {link.name}"
+                yield Unused(f"{link.name}.{message.name}", text, message.place)
+
+
+def _signals(device: Device) -> Iterator[Unused]:
+    heard = {event.name for chip in device.chips.values() for rule in chip.rules for event in rule.trigger}
+    heard |= {r.event.name for c in device.chips.values() for rs in c.replies.values() for r in rs}
+    heard |= {name for pairing in device.pairings.values() for name in pairing.forgotten_by}
+    heard |= {name for requirement in device.requirements.values() for name in requirement.without}
+    for chip in device.chips.values():
+        for rule in chip.rules:
+            for signal in rule.raises:
+                if signal not in heard:
+                    yield Unused(f"signal.{signal}", f"no chip hears the signal {signal}", rule.place)

@@ -1,0 +1,76 @@
+"""Read what a team says of findings: which it accepts, and which a faulty twin is known to have."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from datetime import date
+
+from modecheck.model.parts import Acceptance, Expectation
+from modecheck.model.shapes import Shapes
+from modecheck.model.yaml_nodes import Mapping, Node, Scalar, Sequence, kind_of, shortened
+
+FINDING = re.compile(r"[a-z]+(-[a-z]+)*:\S.*")
+LONGEST_SCENARIO = 1_000_000
+
+
+class VerdictReader:
+    """Reads the sections `accepted` and `expect`."""
+
+    def __init__(self, shapes: Shapes) -> None:
+        self._shapes = shapes
+
+    def accepted(self, node: Node | None) -> tuple[Acceptance, ...]:
+        found = []
+        known = ("finding", "reason", "until")
+        for record in self._records(node, "accepted", known, ("finding", "reason")):
+            finding = self._finding(record)
+            expected = "why the team lives with it"
+            reason = self._shapes.scalar(record.entries["reason"], "a reason", expected)
+            until = record.get("until")
+            end = self._date(until) if until is not None else None
+            if finding and reason is not None:
+                found.append(Acceptance(finding, reason.text, end, record.place))
+        return tuple(found)
+
+    def expected(self, node: Node | None) -> tuple[Expectation, ...]:
+        found = []
+        for record in self._records(node, "expect", ("finding", "steps"), ("finding",)):
+            finding = self._finding(record)
+            count = record.get("steps")
+            steps = None
+            if count is not None:
+                steps = self._shapes.integer(count, "steps", 0, LONGEST_SCENARIO)
+            if finding:
+                found.append(Expectation(finding, steps, record.place))
+        return tuple(found)
+
+    def _records(
+        self, node: Node | None, what: str, known: tuple[str, ...], required: tuple[str, ...]
+    ) -> Iterator[Mapping]:
+        if node is not None and not isinstance(node, Sequence):
+            self._shapes.notes.add(f"{kind_of(node)} as {what}", node.place, expected="a list")
+            return
+        for item in node.items if node is not None else ():
+            record = self._shapes.record(item, f"an entry of {what}", known, required)
+            if record is not None:
+                yield record
+
+    def _finding(self, record: Mapping) -> str | None:
+        expected = "a finding as check prints it, code:subject"
+        scalar = self._shapes.scalar(record.entries["finding"], "a finding", expected)
+        if scalar is None:
+            return None
+        if FINDING.fullmatch(scalar.text):
+            return scalar.text
+        message = f"{shortened(scalar.text)!r} names no finding"
+        self._shapes.notes.add(message, scalar.place, expected=expected)
+        return None
+
+    def _date(self, node: Node) -> date | None:
+        try:
+            return date.fromisoformat(node.text if isinstance(node, Scalar) else "")
+        except ValueError:
+            expected = "a date such as 2027-03-31"
+            self._shapes.notes.add(f"{kind_of(node)} as until", node.place, expected=expected)
+            return None

@@ -1,0 +1,320 @@
+"""Read YAML text into nodes that know their place.
+
+Only the structure is taken from PyYAML, as a stream of events: scalars stay text until a reader
+that knows what it expects interprets them by the YAML 1.2 core schema, so `on`, `off`, `yes` and
+`no` are ordinary words. Working on events, without recursion, bounds what hostile input can cost:
+nesting, size and what aliases expand to are counted while the tree grows.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import TypeAlias
+
+import yaml
+
+from modecheck.model.mistakes import Notebook
+from modecheck.model.places import Place, Source
+
+MOST_BYTES = 4 * 1024 * 1024
+"""A device of 16,000 lines is well under 1 MiB; more than this is not a model."""
+
+DEEPEST = 60
+"""Levels of nesting; composite states of real firmware nest three or four deep."""
+
+MOST_NODES = 400_000
+"""Nodes in one file, aliases counted as often as they are used (no exponential anchors)."""
+
+INTEGER = re.compile(r"[-+]?[0-9]+|0o[0-7]+|0x[0-9a-fA-F]+")
+LARGEST_INTEGER = 2**31 - 1
+LONGEST_INTEGER = 12
+"""Characters of an integer that are looked at; longer ones are out of range anyway."""
+
+
+@dataclass(slots=True)
+class Scalar:
+    """A piece of text; `plain` when it stood without quotes."""
+
+    text: str
+    plain: bool
+    place: Place
+
+    @property
+    def is_null(self) -> bool:
+        return self.plain and self.text in ("", "~", "null", "Null", "NULL")
+
+    @property
+    def truth(self) -> bool | None:
+        """The boolean it spells by the YAML 1.2 core schema, or None."""
+        if self.plain and self.text in ("true", "True", "TRUE"):
+            return True
+        return False if self.plain and self.text in ("false", "False", "FALSE") else None
+
+    @property
+    def looks_like_integer(self) -> bool:
+        return self.plain and INTEGER.fullmatch(self.text) is not None
+
+    @property
+    def integer(self) -> int | None:
+        """The integer it spells, or None when it spells none or one beyond 32 bits."""
+        if not self.looks_like_integer or len(self.text) > LONGEST_INTEGER:
+            return None
+        base = {"0o": 8, "0x": 16}.get(self.text[:2], 10)
+        value = int(self.text, base)
+        return value if abs(value) <= LARGEST_INTEGER else None
+
+
+@dataclass(slots=True)
+class Sequence:
+    """A list of nodes."""
+
+    items: list[Node]
+    place: Place
+
+
+@dataclass(slots=True)
+class Mapping:
+    """Names to nodes, in the order of the file; `keys` holds the nodes of the names."""
+
+    entries: dict[str, Node]
+    keys: dict[str, Scalar]
+    place: Place
+
+    def get(self, name: str) -> Node | None:
+        """The node under `name`; an explicit null counts as absent."""
+        node = self.entries.get(name)
+        return None if isinstance(node, Scalar) and node.is_null else node
+
+
+Node: TypeAlias = Scalar | Sequence | Mapping
+
+
+def kind_of(node: Node) -> str:
+    """What a node is, in words fit for a mistake."""
+    if isinstance(node, Mapping):
+        return "a mapping"
+    if isinstance(node, Sequence):
+        return "a list"
+    return "nothing" if node.is_null else f"{shortened(node.text)!r}"
+
+
+def shortened(text: str, longest: int = 40) -> str:
+    """Text fit for a message: one line, cut when long."""
+    flat = " ".join(text.split())
+    return flat if len(flat) <= longest else flat[: longest - 1] + "…"
+
+
+def read_yaml(path: str, notes: Notebook, *, named_at: Place | None = None) -> Node | None:
+    """The single document of the file at `path`, or None after noting why it cannot be had.
+
+    `named_at` is where another file names this one; a missing file is reported there.
+    """
+    text = _read_text(path, notes, named_at)
+    if text is None:
+        return None
+    source = Source(path, tuple(text.splitlines()))
+    return _TreeBuilder(source, notes).build(text)
+
+
+def _read_text(path: str, notes: Notebook, named_at: Place | None) -> str | None:
+    problem, expected = "", ""
+    try:
+        size = os.path.getsize(path) if os.path.isfile(path) else 0
+        if size > MOST_BYTES:
+            limit = f"at most {MOST_BYTES // 1024**2} MiB"
+            notes.add(f"{path!r} is too large: {size:,} bytes", named_at, expected=limit)
+            return None
+        if os.path.exists(path) and not os.path.isfile(path) and not os.path.isdir(path):
+            notes.add(f"{path!r} is not a regular file", named_at, expected="a YAML file")
+            return None
+        with open(path, "rb") as file:
+            return _decode(path, file.read(), notes)
+    except FileNotFoundError:
+        problem, expected = f"there is no file {path!r}", ""
+    except IsADirectoryError:
+        problem, expected = f"{path!r} is a folder", "a YAML file"
+    except PermissionError:
+        problem, expected = f"{path!r} may not be read", "permission to read it"
+    except (OSError, ValueError) as error:
+        problem = f"{path!r} cannot be read: {error}"
+    siblings = _siblings(path)
+    word = os.path.basename(path)
+    near = {"word": word, "choices": siblings} if problem.startswith("there is no") else {}
+    notes.add(problem, named_at, expected=expected or "a file that exists", **near)  # type: ignore[arg-type]
+    return None
+
+
+def _siblings(path: str) -> list[str]:
+    try:
+        return [name for name in os.listdir(os.path.dirname(path) or ".") if "." in name]
+    except (OSError, ValueError):
+        return []
+
+
+def _decode(path: str, raw: bytes, notes: Notebook) -> str | None:
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        before = raw[: error.start]
+        line = before.count(b"\n") + 1
+        column = error.start - (before.rfind(b"\n") + 1) + 1
+        place = Place(Source(path, ()), line, column)
+        notes.add("this is not UTF-8 text", place, expected="YAML text, encoded in UTF-8")
+        return None
+    control = re.search(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ufffe\uffff]", text)
+    if control:
+        line = text.count("\n", 0, control.start()) + 1
+        column = control.start() - (text.rfind("\n", 0, control.start()) + 1) + 1
+        place = Place(Source(path, ()), line, column)
+        message = f"a control character ({ord(control[0]):#04x}) in the text"
+        notes.add(message, place, expected="YAML text, not a binary file")
+        return None
+    return text
+
+
+@dataclass(slots=True)
+class _Open:
+    """A collection that is still being filled."""
+
+    node: Sequence | Mapping
+    anchor: str | None
+    size: int = 1
+    key: Scalar | None = None
+
+
+@dataclass(slots=True)
+class _TreeBuilder:
+    """Builds the tree of one file from PyYAML's events."""
+
+    source: Source
+    notes: Notebook
+    root: Node | None = None
+    open: list[_Open] = field(default_factory=list)
+    anchors: dict[str, tuple[Node, int]] = field(default_factory=dict)
+    size: int = 0
+    documents: int = 0
+
+    def build(self, text: str) -> Node | None:
+        try:
+            for event in self._events(text):
+                if not self._take(event):
+                    return None
+        except yaml.MarkedYAMLError as error:
+            self._note_yaml_error(error)
+            return None
+        except (yaml.YAMLError, ValueError) as error:
+            self.notes.add(f"this is not YAML: {shortened(str(error), 80)}", self._at(0, 0))
+            return None
+        if self.root is None:
+            self.notes.add("the file is empty", self._at(0, 0), expected="a mapping of keys")
+        return self.root
+
+    def _events(self, text: str) -> Iterator[yaml.Event]:
+        loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+        return yaml.parse(text, Loader=loader)  # type: ignore[no-any-return]
+
+    def _at(self, line: int, column: int, width: int = 1) -> Place:
+        return Place(self.source, line + 1, column + 1, width)
+
+    def _place(self, event: yaml.Event) -> Place:
+        start, end = event.start_mark, event.end_mark
+        width = end.column - start.column if end.line == start.line else 1
+        return self._at(start.line, start.column, max(width, 1))
+
+    def _take(self, event: yaml.Event) -> bool:
+        """Grow the tree by one event; False after a mistake that makes going on senseless."""
+        if isinstance(event, yaml.DocumentStartEvent):
+            self.documents += 1
+            if self.documents > 1:
+                self.notes.add("a second document", self._place(event), expected="one document")
+                return False
+        elif isinstance(event, yaml.ScalarEvent):
+            plain = event.style in (None, "")
+            return self._put(Scalar(event.value, plain, self._place(event)), event.anchor, 1)
+        elif isinstance(event, yaml.AliasEvent):
+            return self._put_alias(event)
+        elif isinstance(event, yaml.SequenceStartEvent):
+            return self._push(Sequence([], self._place(event)), event)
+        elif isinstance(event, yaml.MappingStartEvent):
+            return self._push(Mapping({}, {}, self._place(event)), event)
+        elif isinstance(event, yaml.CollectionEndEvent):
+            done = self.open.pop()
+            return self._put(done.node, done.anchor, done.size, counted=True)
+        return True
+
+    def _push(self, node: Sequence | Mapping, event: yaml.CollectionStartEvent) -> bool:
+        if len(self.open) >= DEEPEST:
+            limit = f"at most {DEEPEST} levels"
+            self.notes.add("brackets nested too deep", node.place, expected=limit)
+            return False
+        self.open.append(_Open(node, event.anchor))
+        return self._count(1, node.place)
+
+    def _put_alias(self, event: yaml.AliasEvent) -> bool:
+        known = self.anchors.get(event.anchor)
+        if known is None:
+            inside = any(level.anchor == event.anchor for level in self.open)
+            problem = "stands inside itself" if inside else "has not been defined above"
+            self.notes.add(f"the anchor {event.anchor!r} {problem}", self._place(event))
+            return False
+        node, size = known
+        return self._count(size, self._place(event)) and self._put(node, None, size, counted=True)
+
+    def _count(self, size: int, place: Place) -> bool:
+        self.size += size
+        if self.size > MOST_NODES:
+            limit = f"at most {MOST_NODES:,} values, aliases expanded"
+            self.notes.add("the file expands to too much", place, expected=limit)
+            return False
+        return True
+
+    def _put(self, node: Node, anchor: str | None, size: int, *, counted: bool = False) -> bool:
+        if not counted and not self._count(size, node.place):
+            return False
+        if anchor:
+            self.anchors[anchor] = (node, size)
+        if not self.open:
+            self.root = node
+            return True
+        parent = self.open[-1]
+        parent.size += size
+        if isinstance(parent.node, Sequence):
+            parent.node.items.append(node)
+        else:
+            self._put_in_mapping(parent, parent.node, node)
+        return True
+
+    def _put_in_mapping(self, parent: _Open, mapping: Mapping, node: Node) -> None:
+        if parent.key is None:
+            parent.key = self._as_key(node)
+            return
+        key, parent.key = parent.key, None
+        if key.text in mapping.entries:
+            first = mapping.keys[key.text].place.line
+            message = f"{shortened(key.text)!r} stands twice, first in line {first}"
+            self.notes.add(message, key.place, expected="each key once")
+            return
+        mapping.entries[key.text] = node
+        mapping.keys[key.text] = key
+
+    def _as_key(self, node: Node) -> Scalar:
+        if isinstance(node, Scalar):
+            return node
+        self.notes.add(f"{kind_of(node)} cannot be a key", node.place, expected="a word")
+        return Scalar(f"\0{id(node)}", False, node.place)
+
+    def _note_yaml_error(self, error: yaml.MarkedYAMLError) -> None:
+        mark = error.problem_mark or error.context_mark
+        place = self._at(mark.line, mark.column) if mark else None
+        problem = error.problem or str(error)
+        if place and "\t" in place.text[: place.column]:
+            self.notes.add("a tab in the indentation", place, expected="spaces")
+        elif "nesting" in problem:
+            limit = f"at most {DEEPEST} levels"
+            self.notes.add("brackets nested too deep", place, expected=limit)
+        else:
+            context = f" {error.context}" if error.context else ""
+            self.notes.add(f"this is not YAML: {problem}{context}", place)

@@ -1,0 +1,194 @@
+"""Compose a device's chips, links and faults into one product."""
+
+from __future__ import annotations
+
+from modecheck.model.parts import Chip, Device, Event, Link, Reply, Rule
+from modecheck.product.conditions import state_conditions
+from modecheck.product.fields import FieldPlan, message_forms, plan_fields
+from modecheck.product.form import (
+    ChipForm,
+    Failure,
+    FaultForm,
+    Label,
+    Otherwise,
+    Product,
+    Queue,
+    Reaction,
+    Reception,
+)
+from modecheck.product.lowering import Addresses, lowered
+from modecheck.product.reactions import Labels, ReactionBuilder
+
+
+def compose(device: Device) -> Product:
+    """The product of all chips and actors of a device, in the variant it was read in."""
+    return _Composition(device).product()
+
+
+class _Composition:
+    def __init__(self, device: Device) -> None:
+        self._device = device
+        self._plan: FieldPlan = plan_fields(device)
+        self._addresses = Addresses(self._plan.variables, self._plan.states, device.chips)
+        self._chip_numbers = {name: number for number, name in enumerate(device.chips)}
+        self._queues = [self._queue(link) for link in device.links.values()]
+        numbered = {queue.name: (number, queue) for number, queue in enumerate(self._queues)}
+        self._labels = Labels()
+        self._builder = ReactionBuilder(device, self._plan, self._addresses, numbered, self._labels)
+        self._rules = [rule for chip in device.chips.values() for rule in chip.rules]
+        self._rule_numbers = {(rule.chip, rule.title): n for n, rule in enumerate(self._rules)}
+        self._signals = device.signals
+
+    def product(self) -> Product:
+        chips = tuple(self._chip(chip) for chip in self._device.chips.values())
+        faults = tuple(self._faults())
+        return Product(
+            device=self._device,
+            fields=tuple(self._plan.fields),
+            chips=chips,
+            queues=tuple(self._queues),
+            signals=self._signals,
+            faults=faults,
+            rules=tuple(self._rules),
+            rule_chips=tuple(self._chip_numbers[rule.chip] for rule in self._rules),
+            labels=tuple(self._labels.all),
+            conditions=state_conditions(self._device, self._addresses, chips, self._queues),
+            watched_events=self._watched_events(),
+        )
+
+    def _watched_events(self) -> tuple[str, ...]:
+        names = [name for pairing in self._device.pairings.values() for name in pairing.forgotten_by]
+        names += [name for need in self._device.requirements.values() for name in need.without]
+        return tuple(dict.fromkeys(names))
+
+    def _queue(self, link: Link) -> Queue:
+        up = None
+        if link.up_when is not None:
+            up = lowered(link.up_when, self._addresses, link.place)
+        return Queue(
+            name=link.name,
+            sender=self._chip_numbers[link.sender],
+            receiver=self._chip_numbers[link.receiver],
+            slots=self._plan.slots[link.name],
+            messages=message_forms(link),
+            up=up,
+            holds=link.when_down == "hold",
+            when_full=link.when_full,
+        )
+
+    def _chip(self, chip: Chip) -> ChipForm:
+        leaves = chip.leaves
+        number = self._chip_numbers[chip.name]
+        return ChipForm(
+            name=chip.name,
+            actor=chip.actor,
+            state_field=self._plan.states[chip.name],
+            leaves=leaves,
+            rests=tuple(chip.states[leaf].rest for leaf in leaves),
+            initial=leaves.index(chip.initial_leaf),
+            steps=tuple(self._steps(chip, leaf) for leaf in leaves),
+            receptions=tuple(self._receptions(chip, leaf) for leaf in leaves),
+            hearings=tuple(self._hearings(chip, leaf) for leaf in leaves),
+            restart=self._restart(chip),
+            inputs=tuple(n for n, queue in enumerate(self._queues) if queue.receiver == number),
+            outputs=tuple(n for n, queue in enumerate(self._queues) if queue.sender == number),
+        )
+
+    def _reactions(self, rules: list[Rule], queue: int = -1) -> tuple[Reaction, ...]:
+        found = (
+            self._builder.reaction(rule, self._rule_numbers[rule.chip, rule.title], queue=queue)
+            for rule in rules
+        )
+        return tuple(reaction for reaction in found if reaction is not None)
+
+    def _steps(self, chip: Chip, leaf: str) -> tuple[Reaction, ...]:
+        return self._reactions([rule for rule in chip.rules_at(leaf) if not rule.trigger])
+
+    def _receptions(self, chip: Chip, leaf: str) -> dict[tuple[int, int], Reception]:
+        receptions = {}
+        for number, queue in enumerate(self._queues):
+            if queue.receiver == self._chip_numbers[chip.name]:
+                for code, message in enumerate(queue.messages, start=1):
+                    receptions[number, code] = self._reception(chip, leaf, number, message.name)
+        return receptions
+
+    def _reception(self, chip: Chip, leaf: str, queue: int, message: str) -> Reception:
+        link = self._queues[queue].name
+        event = Event(message, link)
+        rules = [rule for rule in chip.rules_at(leaf) if _hears(rule.trigger, event)]
+        label = Label(f"{link} to {chip.name}, ignored", "ignore", -1, queue)
+        text = f"{chip.name} in {leaf} has no answer to {message}"
+        subject = f"{chip.name}.{leaf}.{message}"
+        return Reception(
+            reactions=self._reactions(rules, queue),
+            otherwise=reply_of(chip, leaf, event),
+            ignore_label=self._labels.number(label),
+            unhandled=Failure("unhandled-message", subject, text, chip.states[leaf].place),
+        )
+
+    def _hearings(self, chip: Chip, leaf: str) -> dict[int, tuple[Reaction, ...]]:
+        hearings = {}
+        for number, signal in enumerate(self._signals):
+            event = Event(signal)
+            rules = [rule for rule in chip.rules_at(leaf) if event in rule.trigger]
+            reactions = self._reactions(rules)
+            if reactions:
+                hearings[number] = reactions
+        return hearings
+
+    def _restart(self, chip: Chip) -> tuple[tuple[int, int], ...]:
+        afresh = []
+        for variable in chip.variables.values():
+            if not variable.persistent:
+                first = self._plan.variables[chip.name, variable.name]
+                afresh += [(first + item, value) for item, value in enumerate(variable.start)]
+        return tuple(afresh)
+
+    def _faults(self) -> list[FaultForm]:
+        faults = []
+        budgeted: set[tuple[str, str]] = set()
+        for group, budget in zip(self._device.faults, self._plan.budgets, strict=True):
+            for target in group.targets:
+                budgeted.add((group.kind, target))
+                faults.append(self._fault(group.kind, target, budget))
+        for link in self._device.links.values():
+            for kind, can in (("lose", link.loses), ("duplicate", link.duplicates)):
+                if can and (kind, link.name) not in budgeted:
+                    faults.append(self._fault(kind, link.name, -1))
+        return faults
+
+    def _fault(self, kind: str, target: str, budget: int) -> FaultForm:
+        if kind in ("lose", "duplicate"):
+            queue = [form.name for form in self._queues].index(target)
+            label = self._labels.number(Label(f"{target} {kind}", kind, -1, queue))
+            return FaultForm(kind, queue, budget, label, {})
+        chip = self._chip_numbers[target]
+        label = self._labels.number(Label(f"{target} {kind}", kind, -1, -1, chip))
+        return FaultForm(kind, chip, budget, label, self._cut_labels(kind, target, chip))
+
+    def _cut_labels(self, kind: str, target: str, chip: int) -> dict[tuple[int, int], int]:
+        labels = {}
+        for number, rule in enumerate(self._rules):
+            if rule.chip == target and rule.separate:
+                for done in range(1, len(rule.assignments)):
+                    text = f"{target} {kind} in {rule.title} after {rule.assignments[done - 1].text}"
+                    label = Label(text, "cut_in_rule", number, -1, chip)
+                    labels[number, done] = self._labels.number(label)
+        return labels
+
+
+def _hears(trigger: tuple[Event, ...], event: Event) -> bool:
+    return event in trigger or Event(event.name) in trigger
+
+
+def reply_of(chip: Chip, leaf: str, event: Event) -> Otherwise:
+    """What the chip says of a message that no rule takes: the innermost state with a word on it."""
+    for state in chip.ancestry(leaf):
+        for reply in chip.replies.get(state, ()):
+            if _replies_to(reply, event):
+                return Otherwise.IGNORE if reply.manner == "ignore" else Otherwise.DEFER
+    return Otherwise.UNHANDLED
+
+
+def _replies_to(reply: Reply, event: Event) -> bool:
+    return reply.event in (event, Event(event.name))

@@ -1,0 +1,48 @@
+"""Conditions on single states that checks ask about, as expressions.
+
+Their names: `rests` (every chip in a rest state, every queue empty), `mode:NAME`, `paired:NAME` (both
+ends hold the same key), `at_odds:NAME` (the ends differ), `requirement:NAME`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from modecheck.model.parts import Device, PairingEnd
+from modecheck.product.form import Apply, ChipForm, Constant, Expression, Queue, Read
+from modecheck.product.lowering import Addresses, folded, lowered
+
+
+def state_conditions(
+    device: Device, addresses: Addresses, chips: Sequence[ChipForm], queues: Sequence[Queue]
+) -> dict[str, Expression]:
+    """Every condition by its name."""
+    conditions = {"rests": _rests(chips, queues)}
+    for mode in device.modes.values():
+        conditions[f"mode:{mode.name}"] = lowered(mode.when, addresses, mode.place)
+    for pairing in device.pairings.values():
+        one, two = (_end(end, addresses) for end in pairing.ends)
+        same = Apply("==", (one, two))
+        conditions[f"paired:{pairing.name}"] = folded("and", (same, Apply("!=", (one, Constant(0)))))
+        conditions[f"at_odds:{pairing.name}"] = Apply("!=", (one, two))
+    for need in device.requirements.values():
+        if need.condition is not None:
+            conditions[f"requirement:{need.name}"] = lowered(need.condition, addresses, need.place)
+    return conditions
+
+
+def _end(end: PairingEnd, addresses: Addresses) -> Read:
+    return Read(addresses.variables[end.chip, end.variable])
+
+
+def _rests(chips: Sequence[ChipForm], queues: Sequence[Queue]) -> Expression:
+    parts: list[Expression] = []
+    for chip in chips:
+        if not chip.actor and not all(chip.rests):
+            state = Read(chip.state_field)
+            tests = tuple(
+                Apply("==", (state, Constant(leaf))) for leaf, rest in enumerate(chip.rests) if rest
+            )
+            parts.append(folded("or", tests))
+    parts += [Apply("==", (Read(queue.slots[0].code), Constant(0))) for queue in queues]
+    return folded("and", tuple(parts))

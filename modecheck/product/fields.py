@@ -1,0 +1,100 @@
+"""Which fields a product needs: states, variables, queues, budgets; each with its range."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from modecheck.model.parts import Device, FaultGroup, Link, Rule
+from modecheck.model.terms import IsLate, Term, parts_of
+from modecheck.product.form import Field, MessageForm, Slot
+
+
+@dataclass(slots=True)
+class FieldPlan:
+    """All fields in order, and where each thing of the model has its own.
+
+    `budgets` has one entry for each fault group of the device: its field, or -1.
+    """
+
+    fields: list[Field] = field(default_factory=list)
+    states: dict[str, int] = field(default_factory=dict)
+    variables: dict[tuple[str, str], int] = field(default_factory=dict)
+    slots: dict[str, tuple[Slot, ...]] = field(default_factory=dict)
+    budgets: list[int] = field(default_factory=list)
+
+    def add(self, new: Field) -> int:
+        self.fields.append(new)
+        return len(self.fields) - 1
+
+
+def plan_fields(device: Device) -> FieldPlan:
+    """Fields in document order: each chip's state and variables, then queues, then budgets."""
+    plan = FieldPlan()
+    for number, chip in enumerate(device.chips.values()):
+        leaves = chip.leaves
+        start = leaves.index(chip.initial_leaf)
+        plan.states[chip.name] = plan.add(
+            Field(f"{chip.name}.state", 0, len(leaves) - 1, start, number)
+        )
+        for variable in chip.variables.values():
+            plan.variables[chip.name, variable.name] = len(plan.fields)
+            low, high = variable.type.low, variable.type.high
+            for item, value in enumerate(variable.start):
+                index = f"[{item}]" if variable.length else ""
+                name = f"{chip.name}.{variable.name}{index}"
+                plan.add(Field(name, low, high, value, number, variable.type))
+    for link in device.links.values():
+        plan.slots[link.name] = _slots(plan, link, sessions=_asks_for_sessions(device, link))
+    plan.budgets = [_budget(plan, group) for group in device.faults]
+    return plan
+
+
+def _slots(plan: FieldPlan, link: Link, *, sessions: bool) -> tuple[Slot, ...]:
+    forms = message_forms(link)
+    low = min((form.low for form in forms if form.type), default=0)
+    high = max((form.high for form in forms if form.type), default=0)
+    slots = []
+    for place in range(link.capacity):
+        name = f"{link.name}[{place}]"
+        code = plan.add(Field(name, 0, len(forms), 0))
+        value = late = -1
+        if low or high:
+            value = plan.add(Field(f"{name}.value", min(low, 0), max(high, 0), 0))
+        if sessions:
+            late = plan.add(Field(f"{name}.late", 0, 1, 0))
+        slots.append(Slot(code, value, late))
+    return tuple(slots)
+
+
+def message_forms(link: Link) -> tuple[MessageForm, ...]:
+    return tuple(
+        MessageForm(
+            message.name,
+            message.kind,
+            message.type.low if message.type else 0,
+            message.type.high if message.type else 0,
+            message.type,
+        )
+        for message in link.carries.values()
+    )
+
+
+def _asks_for_sessions(device: Device, link: Link) -> bool:
+    """Whether a rule of the receiver asks if a message is late; else sessions need no bit."""
+    rules = device.chips[link.receiver].rules
+    return any(isinstance(part, IsLate) for rule in rules for part in _all_parts(rule))
+
+
+def _all_parts(rule: Rule) -> list[Term]:
+    roots = [
+        *([rule.guard] if rule.guard is not None else []),
+        *(value for assignment in rule.assignments for value in assignment.values),
+        *(send.value for send in rule.sends if send.value is not None),
+    ]
+    return [part for root in roots for part in parts_of(root)]
+
+
+def _budget(plan: FieldPlan, group: FaultGroup) -> int:
+    if group.at_most is None:
+        return -1
+    return plan.add(Field(f"{group.name} left", 0, group.at_most, group.at_most))

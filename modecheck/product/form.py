@@ -1,0 +1,288 @@
+"""The intermediate form of a product: fields, expressions, reactions, queues, faults.
+
+Nothing here knows YAML, and nothing has to be looked up by name: chips, leaves, queues, messages,
+signals, rules and labels are numbers. An engine needs this module alone.
+
+A state of the product is a vector of integers, one for each `Field`. Its meaning, the order in
+which the parts of one step happen, is told in `modecheck.engine.plain`, the reference.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+from typing import TypeAlias
+
+from modecheck.model.parts import Device, Rule
+from modecheck.model.places import Place
+from modecheck.model.values import ValueType
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """An integer from `low` to `high` in every state; `owner` is the number of its chip, or -1.
+
+    `type` spells its values, when it is a variable; state fields and queue slots have none.
+    """
+
+    name: str
+    low: int
+    high: int
+    start: int
+    owner: int = -1
+    type: ValueType | None = None
+
+    @property
+    def bits(self) -> int:
+        return (self.high - self.low).bit_length()
+
+
+@dataclass(frozen=True, slots=True)
+class Constant:
+    value: int
+
+
+@dataclass(frozen=True, slots=True)
+class Read:
+    """The value of a field."""
+
+    field: int
+
+
+@dataclass(frozen=True, slots=True)
+class ReadItem:
+    """Field `first + index`; an index outside 0..length-1 is a `Failure`."""
+
+    first: int
+    length: int
+    index: Expression
+    failure: Failure
+
+
+@dataclass(frozen=True, slots=True)
+class Payload:
+    """The value of the message that is being delivered."""
+
+
+@dataclass(frozen=True, slots=True)
+class IsLate:
+    """1 when the message that is being delivered was sent in an older session."""
+
+
+@dataclass(frozen=True, slots=True)
+class HasRoom:
+    """1 when a queue can take `count` more of a message (code) without overflowing."""
+
+    queue: int
+    message: int
+    count: int
+
+
+@dataclass(frozen=True, slots=True)
+class Apply:
+    """An operator of `modecheck.model.terms.Operation` on expressions."""
+
+    operator: str
+    arguments: tuple[Expression, ...]
+
+
+Expression: TypeAlias = Constant | Read | ReadItem | Payload | IsLate | HasRoom | Apply
+
+
+@dataclass(frozen=True, slots=True)
+class Failure:
+    """A step that must not happen: `code` and `subject` of the finding, and what is to blame."""
+
+    code: str
+    subject: str
+    text: str
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """Field `first`, or `first + index` of a list; values outside low..high are a failure."""
+
+    first: int
+    length: int
+    index: Expression | None
+    low: int
+    high: int
+    failure: Failure
+
+
+@dataclass(frozen=True, slots=True)
+class Assign:
+    """All values are computed, then checked and written, in order."""
+
+    targets: tuple[Target, ...]
+    values: tuple[Expression, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Send:
+    """Puts a message (code) and perhaps a value into a queue, when the step ends."""
+
+    queue: int
+    message: int
+    value: Expression | None
+    value_failure: Failure
+    overflow: Failure
+
+
+@dataclass(frozen=True, slots=True)
+class Reaction:
+    """What a chip does when a rule is taken in one of its leaves.
+
+    `enters` is the leaf entered, or -1. `cuts` are the numbers of assignments after which a power
+    cut can strike in the middle.
+    """
+
+    rule: int
+    label: int
+    guard: Expression | None
+    assigns: tuple[Assign, ...]
+    sends: tuple[Send, ...]
+    raises: tuple[int, ...]
+    enters: int
+    cuts: tuple[int, ...] = ()
+
+
+class Otherwise(Enum):
+    """What becomes of a message that no rule takes."""
+
+    IGNORE = "ignore"
+    DEFER = "defer"
+    UNHANDLED = "unhandled"
+
+
+@dataclass(frozen=True, slots=True)
+class Reception:
+    """A message at a leaf: the reactions in order, and what happens when none is enabled."""
+
+    reactions: tuple[Reaction, ...]
+    otherwise: Otherwise
+    ignore_label: int
+    unhandled: Failure
+
+
+@dataclass(frozen=True, slots=True)
+class ChipForm:
+    """A chip: for each leaf its own steps and its receptions.
+
+    `receptions[leaf]` maps (queue, message code), `hearings[leaf]` maps a signal to reactions.
+    `restart` gives each volatile field with its value after a power cut.
+    """
+
+    name: str
+    actor: bool
+    state_field: int
+    leaves: tuple[str, ...]
+    rests: tuple[bool, ...]
+    initial: int
+    steps: tuple[tuple[Reaction, ...], ...]
+    receptions: tuple[dict[tuple[int, int], Reception], ...]
+    hearings: tuple[dict[int, tuple[Reaction, ...]], ...]
+    restart: tuple[tuple[int, int], ...]
+    inputs: tuple[int, ...]
+    outputs: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Slot:
+    """The fields of one place in a queue; -1 where values or sessions are not kept.
+
+    A code of 0 is an empty slot; full slots stand together at the front.
+    """
+
+    code: int
+    value: int
+    late: int
+
+
+@dataclass(frozen=True, slots=True)
+class MessageForm:
+    """`kind` as in `modecheck.model.parts.Message`; `low` and `high` bound its value."""
+
+    name: str
+    kind: str
+    low: int
+    high: int
+    type: ValueType | None
+
+
+@dataclass(frozen=True, slots=True)
+class Queue:
+    """A link. `messages[code - 1]` is the message of a code. `up` is None for a link always up."""
+
+    name: str
+    sender: int
+    receiver: int
+    slots: tuple[Slot, ...]
+    messages: tuple[MessageForm, ...]
+    up: Expression | None
+    holds: bool
+    when_full: str
+
+
+@dataclass(frozen=True, slots=True)
+class FaultForm:
+    """`kind` is lose or duplicate (target: a queue), power_cut or reset (target: a chip).
+
+    `budget` is the field that counts what is left, or -1 for any number.
+    `cut_labels` maps (rule, assignments done) to the label of a cut in the middle of that rule.
+    """
+
+    kind: str
+    target: int
+    budget: int
+    label: int
+    cut_labels: dict[tuple[int, int], int]
+
+    @property
+    def of_chip(self) -> bool:
+        return self.kind in ("power_cut", "reset")
+
+
+@dataclass(frozen=True, slots=True)
+class Label:
+    """What a step is called. `kind` is rule, deliver, ignore, a fault's kind, or cut_in_rule.
+
+    `rule`, `queue` and `chip` are numbers, or -1.
+    """
+
+    text: str
+    kind: str
+    rule: int = -1
+    queue: int = -1
+    chip: int = -1
+
+
+@dataclass(frozen=True, slots=True)
+class Product:
+    """A device in one variant, composed. `conditions` are evaluated in every state, by number.
+
+    `rules[r]` is a rule of the chip `rule_chips[r]`. `signals` and the messages named in
+    `watched_events` have a bit of their own in what a step reports.
+    """
+
+    device: Device
+    fields: tuple[Field, ...]
+    chips: tuple[ChipForm, ...]
+    queues: tuple[Queue, ...]
+    signals: tuple[str, ...]
+    faults: tuple[FaultForm, ...]
+    rules: tuple[Rule, ...]
+    rule_chips: tuple[int, ...]
+    labels: tuple[Label, ...]
+    conditions: dict[str, Expression]
+    watched_events: tuple[str, ...]
+
+    @property
+    def initial(self) -> tuple[int, ...]:
+        return tuple(field.start for field in self.fields)
+
+    @property
+    def bits(self) -> int:
+        """Bits of one packed state."""
+        return sum(field.bits for field in self.fields)

@@ -1,0 +1,152 @@
+"""Rules to reactions: a rule of a composite state becomes a reaction in each leaf inside it."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+
+from modecheck.model.parts import Assignment, Chip, Device, Rule, Target as TargetName
+from modecheck.model.parts import Send as SendOfRule
+from modecheck.product.fields import FieldPlan
+from modecheck.product.form import (
+    Assign,
+    Expression,
+    Failure,
+    HasRoom,
+    Label,
+    Queue,
+    Reaction,
+    Send,
+    Target,
+)
+from modecheck.product.lowering import FALSE, Addresses, folded, lowered
+
+
+class Labels:
+    """Numbers the labels of steps, each text once."""
+
+    def __init__(self) -> None:
+        self.all: dict[Label, int] = {}
+
+    def number(self, label: Label) -> int:
+        return self.all.setdefault(label, len(self.all))
+
+
+class ReactionBuilder:
+    """Builds the reactions of a product's rules."""
+
+    def __init__(
+        self,
+        device: Device,
+        plan: FieldPlan,
+        addresses: Addresses,
+        queues: Mapping[str, tuple[int, Queue]],
+        labels: Labels,
+    ) -> None:
+        self._device = device
+        self._plan = plan
+        self._addresses = addresses
+        self._queues = queues
+        self._labels = labels
+        self._signals = {name: number for number, name in enumerate(device.signals)}
+        self._cut_chips = {
+            name
+            for group in device.faults
+            if group.kind in ("power_cut", "reset")
+            for name in group.targets
+        }
+
+    def reaction(self, rule: Rule, number: int, *, queue: int = -1) -> Reaction | None:
+        """The rule as a reaction; None when its guard can never hold in this variant.
+
+        `queue` is the link whose message sets it off, or -1 for a step of the chip's own.
+        """
+        chip = self._device.chips[rule.chip]
+        guard = self._guard(rule)
+        if guard == FALSE:
+            return None
+        return Reaction(
+            rule=number,
+            label=self._labels.number(self._label(rule, number, queue)),
+            guard=guard,
+            assigns=tuple(self._assign(chip, assignment) for assignment in rule.assignments),
+            sends=tuple(self._send(send) for send in rule.sends),
+            raises=tuple(self._signals[name] for name in rule.raises),
+            enters=self._entered(chip, rule),
+            cuts=self._cuts(chip, rule),
+        )
+
+    def _label(self, rule: Rule, number: int, queue: int) -> Label:
+        chip = list(self._device.chips).index(rule.chip)
+        if queue < 0:
+            return Label(f"{rule.chip} {rule.title}", "rule", number, -1, chip)
+        link = list(self._device.links)[queue]
+        return Label(f"{link} to {rule.chip} {rule.title}", "deliver", number, queue, chip)
+
+    def _guard(self, rule: Rule) -> Expression | None:
+        parts: list[Expression] = []
+        if rule.guard is not None:
+            parts.append(lowered(rule.guard, self._addresses, rule.place))
+        counts: Counter[str] = Counter()
+        for send in rule.sends:
+            link = self._device.links[send.link]
+            counts[send.link] += 1
+            if link.when_full == "wait":
+                queue, form = self._queues[send.link]
+                parts.append(HasRoom(queue, self._code(form, send.message), counts[send.link]))
+        return folded("and", tuple(parts)) if parts else None
+
+    def _code(self, queue: Queue, message: str) -> int:
+        return [form.name for form in queue.messages].index(message) + 1
+
+    def _assign(self, chip: Chip, assignment: Assignment) -> Assign:
+        targets = tuple(self._target(chip, target, assignment) for target in assignment.targets)
+        values = tuple(
+            lowered(value, self._addresses, assignment.place) for value in assignment.values
+        )
+        return Assign(targets, values)
+
+    def _target(self, chip: Chip, target: TargetName, assignment: Assignment) -> Target:
+        variable = chip.variables[target.variable]
+        first = self._addresses.variables[chip.name, target.variable]
+        index = None
+        if target.index is not None:
+            index = lowered(target.index, self._addresses, assignment.place)
+        text = f"{assignment.text} leaves the range of {chip.name}.{variable.name}"
+        subject = f"{chip.name}.{variable.name}"
+        failure = Failure("out-of-range", subject, text, assignment.place)
+        type_ = variable.type
+        return Target(first, variable.length, index, type_.low, type_.high, failure)
+
+    def _send(self, send: SendOfRule) -> Send:
+        queue, form = self._queues[send.link]
+        value = None
+        if send.value is not None:
+            value = lowered(send.value, self._addresses, send.place)
+        subject = f"{send.link}.{send.message}"
+        text = f"{send.link} is full when {send.message} is sent"
+        wrong = f"the value of {send.message} leaves its range"
+        return Send(
+            queue=queue,
+            message=self._code(form, send.message),
+            value=value,
+            value_failure=Failure("out-of-range", subject, wrong, send.place),
+            overflow=Failure("overflow", subject, text, send.place),
+        )
+
+    def _entered(self, chip: Chip, rule: Rule) -> int:
+        if rule.target is None:
+            return -1
+        return chip.leaves.index(chip.states[rule.target].initial_leaf)
+
+    def _cuts(self, chip: Chip, rule: Rule) -> tuple[int, ...]:
+        """After which assignments a power cut tells: between two writes to persistent variables."""
+        if not rule.separate or chip.name not in self._cut_chips:
+            return ()
+        writing = [
+            number + 1
+            for number, assignment in enumerate(rule.assignments)
+            if any(chip.variables[target.variable].persistent for target in assignment.targets)
+        ]
+        return tuple(writing[:-1])
+
