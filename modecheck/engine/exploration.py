@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from typing import Protocol
 
 from modecheck.engine.plain import Interpreter, Observed, State, Step
-from modecheck.product.form import Failure, Product
+from modecheck.product.form import Failure, Label, Product
 from modecheck.product.layout import Layout, layout_of
 
 REPORT_EVERY = 1024
@@ -168,13 +168,16 @@ class _Explorer:
         self._conditions = list(product.conditions.values())
         self._state_fields = [chip.state_field for chip in product.chips]
         self._found.occupied = [set() for _ in product.chips]
-        self._drives = [self._is_drive(label.kind, label.chip) for label in product.labels]
+        self._drives = [self._is_drive(label) for label in product.labels]
+        for fault in product.faults:
+            # A link that loses without a budget does so by nature, and that can free a sender.
+            self._drives[fault.label] |= fault.kind == "lose" and fault.budget < 0
 
-    def _is_drive(self, kind: str, chip: int) -> bool:
-        """Whether a step with such a label is a step of a chip or link, not of an actor or fault."""
-        if kind == "rule":
-            return not self._found.product.chips[chip].actor
-        return kind in ("deliver", "ignore")
+    def _is_drive(self, label: Label) -> bool:
+        """Whether such a step is one of a chip or link, not of an actor or a fault."""
+        if label.kind == "rule":
+            return not self._found.product.chips[label.chip].actor
+        return label.kind in ("deliver", "ignore")
 
     def run(self) -> Exploration:
         found = self._found

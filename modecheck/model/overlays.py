@@ -1,7 +1,8 @@
 """Files laid over files: `based_on`, so that a variant says only what is different.
 
-Mappings merge key by key, anything else replaces what it covers, and null removes a key. Every
-node keeps the place where it was written, so a finding points into the file that is to blame.
+Mappings merge key by key, anything else replaces what it covers, and null removes a key. A null
+that finds nothing to remove is kept: a chip's entry is laid over the chip's file later. Every node
+keeps the place where it was written, so a finding points into the file that is to blame.
 """
 
 from __future__ import annotations
@@ -52,9 +53,8 @@ def overlay(base: Mapping, over: Mapping) -> Mapping:
     """A new mapping: `base` with `over` laid upon it; keys of `base` keep their order."""
     merged = Mapping(dict(base.entries), dict(base.keys), over.place)
     for name, node in over.entries.items():
-        if isinstance(node, Scalar) and node.is_null:
-            merged.entries.pop(name, None)
-            merged.keys.pop(name, None)
+        if isinstance(node, Scalar) and node.is_null and name in merged.entries:
+            del merged.entries[name], merged.keys[name]
             continue
         beneath = merged.entries.get(name)
         both = isinstance(beneath, Mapping) and isinstance(node, Mapping)

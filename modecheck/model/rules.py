@@ -74,8 +74,12 @@ class RuleDrafts:
                 yield None, item
         elif isinstance(node, Mapping):
             for name, child in node.entries.items():
-                if self._shapes.identifier(node.keys[name], "the name of a rule"):
-                    yield node.keys[name], child
+                key = node.keys[name]
+                if isinstance(child, Scalar) and child.is_null:
+                    message = f"there is no rule {shortened(name)!r} to remove"
+                    self._shapes.notes.add(message, key.place, expected="a rule")
+                elif self._shapes.identifier(key, "the name of a rule"):
+                    yield key, child
         elif node is not None:
             expected = "a list of rules, or a mapping of named rules"
             self._shapes.notes.add(f"{kind_of(node)} as rules", node.place, expected=expected)

@@ -1,0 +1,1 @@
+"""What can go wrong in a device: one module for each kind of finding."""

@@ -1,0 +1,56 @@
+"""Findings that the team lives with: set aside until their end date, reported when they are gone."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+from modecheck.checks.findings import Finding
+from modecheck.model.parts import Acceptance, Device
+
+
+@dataclass(frozen=True, slots=True)
+class Accepted:
+    """A finding that occurs and is lived with."""
+
+    finding: Finding
+    reason: str
+    until: date | None
+
+
+@dataclass(frozen=True, slots=True)
+class Sorted:
+    """Findings that count, findings that are accepted, and remarks about acceptances that ended."""
+
+    findings: list[Finding]
+    accepted: list[Accepted]
+    remarks: list[str]
+
+
+def sort_out(
+    device: Device, findings: list[Finding], *, today: date, complete: bool
+) -> Sorted:
+    """Set accepted findings aside. What was not explored to the end may hide an accepted finding,
+    so needless acceptances are reported only when `complete`.
+    """
+    result = Sorted([], [], [])
+    by_id = {acceptance.finding: acceptance for acceptance in device.accepted}
+    for finding in findings:
+        acceptance = by_id.get(finding.id)
+        if acceptance is None:
+            result.findings.append(finding)
+        elif acceptance.until is not None and acceptance.until < today:
+            result.findings.append(finding)
+            result.remarks.append(f"the acceptance of {finding.id} ended on {acceptance.until}")
+        else:
+            result.accepted.append(Accepted(finding, acceptance.reason, acceptance.until))
+    present = {finding.id for finding in findings}
+    if complete:
+        gone = [one for one in by_id.values() if one.finding not in present]
+        result.findings.extend(_needless(acceptance) for acceptance in gone)
+    return result
+
+
+def _needless(acceptance: Acceptance) -> Finding:
+    text = f"{acceptance.finding} is accepted and does not occur"
+    return Finding("needless-acceptance", acceptance.finding, text, acceptance.place)

@@ -1,0 +1,105 @@
+"""Deadlock: no chip and no link can go on, and the device does not rest.
+
+Deadlocked states in which the same chips wait in the same states have one cause. A cause that
+contains another one whole is a consequence of it and is only counted.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from modecheck.checks.findings import Finding
+from modecheck.checks.waiting import what_it_waits_for
+from modecheck.checks.ways import way_to
+from modecheck.engine.exploration import Exploration
+from modecheck.engine.plain import State
+from modecheck.model.places import Place
+from modecheck.product.form import Product
+
+Cause = frozenset[tuple[str, str]]
+"""Pairs of a chip and its leaf; where all chips rest, of a link and the message at its head."""
+
+
+@dataclass(slots=True)
+class Deadlock:
+    """One cause: the shallowest state that has it, and all states that have it or contain it."""
+
+    cause: Cause
+    first: int
+    states: list[int]
+
+
+def deadlocks(exploration: Exploration) -> list[Deadlock]:
+    """Every deadlock, the shallowest first."""
+    by_cause: dict[Cause, Deadlock] = {}
+    rests = exploration.mark("rests")
+    for number in range(exploration.expanded):
+        if exploration.quiet[number] and not exploration.marks[number] & rests:
+            cause = _cause(exploration.product, exploration.state(number))
+            by_cause.setdefault(cause, Deadlock(cause, number, [])).states.append(number)
+    minimal: list[Deadlock] = []
+    for found in sorted(by_cause.values(), key=lambda one: (len(one.cause), one.first)):
+        beneath = next((one for one in minimal if one.cause < found.cause), None)
+        if beneath is None:
+            minimal.append(found)
+        else:
+            beneath.states += found.states
+            beneath.first = min(beneath.first, found.first)
+    return sorted(minimal, key=lambda one: one.first)
+
+
+def _cause(product: Product, state: State) -> Cause:
+    waiting = frozenset(
+        (chip.name, chip.leaves[state[chip.state_field]])
+        for chip in product.chips
+        if not chip.actor and not chip.rests[state[chip.state_field]]
+    )
+    if waiting:
+        return waiting
+    return frozenset(
+        (queue.name, queue.messages[code - 1].name)
+        for queue in product.queues
+        if (code := state[queue.slots[0].code])
+    )
+
+
+def find(exploration: Exploration, found: list[Deadlock]) -> Iterator[Finding]:
+    """A finding for each deadlock."""
+    for deadlock in found:
+        yield _finding(exploration, deadlock)
+
+
+def _finding(exploration: Exploration, deadlock: Deadlock) -> Finding:
+    product = exploration.product
+    state = exploration.state(deadlock.first)
+    names = [chip.name for chip in product.chips] + [queue.name for queue in product.queues]
+    parts = sorted(deadlock.cause, key=lambda part: names.index(part[0]))
+    chips = [n for n, chip in enumerate(product.chips) if chip.name in dict(parts)]
+    details = [sentence for chip in chips for sentence in what_it_waits_for(product, state, chip)]
+    count = len(deadlock.states)
+    if count > 1:
+        details.append(f"the same wait in {count:,} states")
+    return Finding(
+        code="deadlock",
+        subject="+".join(f"{name}.{where}" for name, where in parts),
+        text=_text(product, parts, bool(chips)),
+        place=_place(product, parts[0]),
+        way=way_to(exploration, deadlock.first),
+        details=tuple(details),
+    )
+
+
+def _text(product: Product, parts: list[tuple[str, str]], chips_wait: bool) -> str:
+    if chips_wait:
+        waiting = " and ".join(f"{name} in {where}" for name, where in parts)
+        return f"{waiting} {'wait' if len(parts) > 1 else 'waits'} for ever"
+    stuck = " and ".join(f"{message} in {name}" for name, message in parts)
+    return f"{stuck} {'are' if len(parts) > 1 else 'is'} never delivered"
+
+
+def _place(product: Product, part: tuple[str, str]) -> Place:
+    name, where = part
+    if name in product.device.chips:
+        return product.device.chips[name].states[where].place
+    return product.device.links[name].place

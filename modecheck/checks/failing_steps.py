@@ -1,0 +1,23 @@
+"""Steps that must not happen: unhandled messages, overflows, values out of range."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from modecheck.checks.findings import Finding
+from modecheck.checks.ways import way_to_failure
+from modecheck.engine.exploration import Exploration
+
+
+def find(exploration: Exploration) -> Iterator[Finding]:
+    """A finding for each subject; further places with the same subject are named along with it."""
+    for sighting in exploration.failures.values():
+        failure = sighting.failure
+        yield Finding(
+            code=failure.code,
+            subject=failure.subject,
+            text=failure.text,
+            place=failure.place,
+            way=way_to_failure(exploration, sighting),
+            also=tuple(dict.fromkeys(other.place for other in sighting.others)),
+        )

@@ -1,0 +1,85 @@
+"""States that are never reached and rules that are never taken, with the cause.
+
+Chips of one file share its states and rules: something is never seen only if no chip of the file
+sees it. What follows from an unreachable state is not reported again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from modecheck.checks.coverage import Coverage, leaves_of
+from modecheck.checks.findings import Finding
+from modecheck.checks.other_choices import Dependent
+from modecheck.model.parts import Chip, Device, Rule, State
+from modecheck.model.places import Place
+
+
+def find(device: Device, coverage: Coverage, excused: Dependent) -> Iterator[Finding]:
+    """Findings of a complete exploration, or of all variants joined."""
+    yield from _unreachable(device, coverage, excused)
+    yield from _dead(device, coverage, excused)
+
+
+def _unreachable(device: Device, coverage: Coverage, excused: Dependent) -> Iterator[Finding]:
+    by_place: dict[Place, list[tuple[Chip, State]]] = {}
+    for chip in device.chips.values():
+        for state in chip.states.values():
+            by_place.setdefault(state.place, []).append((chip, state))
+    for place, instances in by_place.items():
+        if any(_seen(coverage, excused, chip, state) for chip, state in instances):
+            continue
+        if any(_parent_unseen(coverage, chip, state) for chip, state in instances):
+            continue
+        chip, state = instances[0]
+        names = " and ".join(dict.fromkeys(chip.name for chip, _ in instances))
+        text = f"{names} {'is' if len(instances) == 1 else 'are'} never in {state.name}"
+        yield Finding("unreachable-state", f"{chip.name}.{state.name}", text, place)
+
+
+def _seen(coverage: Coverage, excused: Dependent, chip: Chip, state: State) -> bool:
+    leaves = {(chip.name, leaf) for leaf in state.leaves}
+    return bool(leaves & (coverage.occupied | excused.leaves))
+
+
+def _parent_unseen(coverage: Coverage, chip: Chip, state: State) -> bool:
+    """Whether the state around it is not reached either, and so is the one to report."""
+    if state.parent is None:
+        return False
+    around = chip.states[state.parent]
+    return not any((chip.name, leaf) in coverage.occupied for leaf in around.leaves)
+
+
+def _dead(device: Device, coverage: Coverage, excused: Dependent) -> Iterator[Finding]:
+    by_place: dict[Place, list[tuple[Chip, Rule]]] = {}
+    for chip in device.chips.values():
+        for rule in chip.rules:
+            by_place.setdefault(rule.place, []).append((chip, rule))
+    for place, instances in by_place.items():
+        names = {(chip.name, rule.title) for chip, rule in instances}
+        if names & (coverage.taken | excused.rules):
+            continue
+        reached = [one for one in instances if _in_reached_state(coverage, *one)]
+        if reached:
+            chip, rule = reached[0]
+            text = f"{chip.name} never takes {rule.title}: {_cause(coverage, reached)}"
+            yield Finding("dead-rule", f"{chip.name}.{rule.title}", text, place)
+
+
+def _in_reached_state(coverage: Coverage, chip: Chip, rule: Rule) -> bool:
+    return any((chip.name, leaf) in coverage.occupied for leaf in leaves_of(chip, rule))
+
+
+def _cause(coverage: Coverage, instances: list[tuple[Chip, Rule]]) -> str:
+    names = [(chip.name, rule.title) for chip, rule in instances]
+    _, rule = instances[0]
+    shadow = next((coverage.shadowed[name] for name in names if name in coverage.shadowed), None)
+    if shadow is not None:
+        return f"it is shadowed by {shadow}, which stands before it"
+    if rule.trigger and not any(name in coverage.met for name in names):
+        events = " or ".join(str(event) for event in rule.trigger)
+        where = f" while it is in {' or '.join(rule.sources)}" if rule.sources else ""
+        return f"{events} never arrives{where}"
+    if rule.guard is None:
+        return "its link never has room"
+    return f"its guard {rule.guard_text} is never true there"

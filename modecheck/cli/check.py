@@ -1,0 +1,58 @@
+"""`modecheck check`: explore a device and tell what can go wrong."""
+
+from __future__ import annotations
+
+import click
+
+from modecheck.cli.options import choice_option, device_argument, max_states_option
+
+
+@click.command("check")
+@device_argument
+@choice_option
+@click.option("--every-option", is_flag=True, help="Check every combination of options.")
+@click.option("--json", "json_file", metavar="FILE", help="Write the result as JSON, too.")
+@max_states_option
+def command(
+    device: str,
+    chosen: dict[str, str],
+    every_option: bool,
+    json_file: str | None,
+    max_states: int | None,
+) -> None:
+    """Explore DEVICE completely and tell what can go wrong.
+
+    Each cause is told once, with the shortest scenario that leads to it.
+    """
+    import sys
+
+    from modecheck.checks.verdict import check
+    from modecheck.cli.exploring import reporter_for, variants_of
+    from modecheck.report.style import show, style_for
+    from modecheck.report.terminal import verdict_as_text
+
+    devices = variants_of(device, chosen, every=every_option)
+    with reporter_for(sys.stderr) as reporter:
+        verdict = check(devices, max_states=max_states, reporter=reporter)
+    if json_file is not None:
+        _write_json(json_file, verdict)
+    show(verdict_as_text(verdict, style_for(sys.stdout)))
+    sys.exit(exit_code(bool(verdict.findings), verdict.complete))
+
+
+def exit_code(found: bool, complete: bool) -> int:
+    """Findings first, then incompleteness."""
+    from modecheck.cli.main import FOUND, INCOMPLETE, NOTHING_FOUND
+
+    if found:
+        return FOUND
+    return NOTHING_FOUND if complete else INCOMPLETE
+
+
+def _write_json(path: str, verdict) -> None:  # type: ignore[no-untyped-def]
+    import json
+
+    from modecheck.report.as_json import verdict_as_json
+    from modecheck.report.files import write_whole
+
+    write_whole(path, json.dumps(verdict_as_json(verdict), indent=2, ensure_ascii=False) + "\n")

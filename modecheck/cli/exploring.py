@@ -1,0 +1,42 @@
+"""What commands that explore have in common: variants to explore, progress to show."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import TextIO
+
+from modecheck.engine.exploration import Reporter, Silent
+from modecheck.model.devices import read_device, variants
+from modecheck.model.mistakes import InvalidInput, Mistake
+from modecheck.model.parts import Device
+from modecheck.report.progress import TerminalProgress
+
+
+def variants_of(path: str, chosen: dict[str, str], *, every: bool) -> list[Device]:
+    """The device in the chosen variant, or in every one that agrees with the choices."""
+    first = read_device(path, chosen)
+    if not every:
+        return [first]
+    agreeing = (
+        choice
+        for choice in variants(first)
+        if all(choice[name] == value for name, value in chosen.items())
+    )
+    devices = [read_device(path, choice) for choice in agreeing]
+    if not devices:
+        raise InvalidInput([Mistake("no combination of options agrees with the choices")])
+    return devices
+
+
+@contextmanager
+def reporter_for(stream: TextIO) -> Iterator[Reporter]:
+    """Progress on a terminal, silence elsewhere."""
+    if not stream.isatty():
+        yield Silent()
+        return
+    progress = TerminalProgress(stream)
+    try:
+        yield progress
+    finally:
+        progress.close()

@@ -1,0 +1,81 @@
+"""The command `modecheck`: finds the subcommand, and turns mistakes into exit code 2."""
+
+from __future__ import annotations
+
+import importlib
+import sys
+
+import click
+
+from modecheck import __version__
+
+COMMANDS = {"check": "modecheck.cli.check", "draw": "modecheck.cli.draw", "gaps": "modecheck.cli.gaps"}
+NOTHING_FOUND, FOUND, WRONG_INPUT, INCOMPLETE = 0, 1, 2, 3
+"""Exit codes. Findings count more than incompleteness: 1 tells that there is something to mend."""
+
+EPILOG = """\b
+Exit codes: 0 nothing found, 1 findings, 2 the input is wrong, 3 incomplete.
+
+modecheck checks a model, not the hardware. It replaces no certification, no
+lab test and no licensed engineer; local rules prevail.
+"""
+
+
+class _Commands(click.Group):
+    """Loads the module of a command only when it is asked for."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        module = COMMANDS.get(cmd_name)
+        if module is None:
+            return None
+        command: click.Command = importlib.import_module(module).command
+        return command
+
+
+@click.command(
+    cls=_Commands, epilog=EPILOG, context_settings={"help_option_names": ["-h", "--help"]}
+)
+@click.version_option(__version__, prog_name="modecheck")
+def _modecheck() -> None:
+    """Verify how the firmware of a multi-chip device switches between its modes.
+
+    A device is written down as YAML: its chips with their states and rules, the links between
+    them, and the people and cables around them. modecheck composes them and tells what can go
+    wrong, as the shortest scenario for each cause.
+    """
+
+
+def main() -> None:
+    """Run the command line; the entry point of the console script."""
+    try:
+        _modecheck.main(standalone_mode=False)
+    except click.exceptions.Exit as end:
+        sys.exit(end.exit_code)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(WRONG_INPUT)
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("interrupted before anything was explored", err=True)
+        sys.exit(INCOMPLETE)
+    except BrokenPipeError:
+        # The reader of a pipe went away (`modecheck check … | head`): nothing is wrong here.
+        sys.stderr.close()
+        sys.exit(FOUND)
+    except Exception as error:
+        from modecheck.model.mistakes import InvalidInput
+
+        if not isinstance(error, InvalidInput):
+            raise
+        _show_mistakes(error)
+        sys.exit(WRONG_INPUT)
+
+
+def _show_mistakes(error: Exception) -> None:
+    from modecheck.report.style import show
+
+    count = len(getattr(error, "mistakes", ()))
+    heading = f"{count} mistake{'' if count == 1 else 's'} in the input"
+    show([str(error), "", heading], sys.stderr)

@@ -1,0 +1,176 @@
+"""The map of a device: its chips and actors, and all ways on which one hears of another."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from modecheck.draw.sketch import (
+    Arrow,
+    Block,
+    Box,
+    End,
+    Frame,
+    Line,
+    Run,
+    Sample,
+    Sketch,
+    Table,
+)
+from modecheck.draw.typesetting import text_lines
+from modecheck.model.parts import Chip, Device, Link
+
+DEVICE_FRAME = "/device"
+"""The key of the frame around everything; no chip can be called so."""
+
+LONGEST_LINE = 30
+"""Characters of a line in a box or label: narrow, since links to a hub stand side by side."""
+
+MEDIA = ("internal", "cable", "radio", "bluetooth")
+"""Media with a line style of their own; any other word shares one."""
+
+_MEANINGS = {
+    "internal": "internal link",
+    "cable": "link by cable",
+    "radio": "link by radio",
+    "bluetooth": "link by Bluetooth",
+    "other": "link by another medium",
+}
+
+
+def device_map(device: Device) -> Sketch:
+    """The picture of a device's chips, actors, links, pairings and signals."""
+    order = _reading_order(device)
+    arrows = (*_links(device, order), *_pairings(device, order), *_signals(device, order))
+    name = Block((Line((Run(f"device {device.name}", "name"),)),))
+    about = text_lines(device.about, "note", 2 * LONGEST_LINE)
+    blocks = (name, Block(about)) if about else (name,)
+    heading = Box(f"{DEVICE_FRAME}/header", "heading", DEVICE_FRAME, blocks, row="top")
+    return Sketch(
+        name="device",
+        title=f"Chips and links of {device.name}",
+        boxes=tuple(_chip_box(chip) for chip in device.chips.values()),
+        arrows=arrows,
+        frames=(Frame(DEVICE_FRAME, "", "diagram", heading, hint=f"device {device.name}"),),
+        samples=tuple(_samples(device, arrows)),
+        tables=tuple(_tables(device)),
+    )
+
+
+def _reading_order(device: Device) -> dict[str, int]:
+    """Who only raises signals first, then document order."""
+    ends = {end for link in device.links.values() for end in (link.sender, link.receiver)}
+    names = sorted(device.chips, key=lambda name: name in ends or not device.chips[name].actor)
+    return {name: position for position, name in enumerate(names)}
+
+
+def _chip_box(chip: Chip) -> Box:
+    name = Block((Line((Run(chip.name, "name"),)),), centred=True)
+    about = Block(text_lines(chip.about, "note", LONGEST_LINE), centred=True)
+    kind = "actor" if chip.actor else "chip"
+    hint = f"{kind} {chip.name}: {chip.about}" if chip.about else f"{kind} {chip.name}"
+    return Box(chip.name, kind, DEVICE_FRAME, (name, about) if about.lines else (name,), hint=hint)
+
+
+def _links(device: Device, order: dict[str, int]) -> Iterator[Arrow]:
+    for link in device.links.values():
+        stroke = link.medium if link.medium in MEDIA else "other"
+        hint = f"link {link.name}: {link.sender} to {link.receiver}"
+        label = Box(f"link-{link.name}/label", "label", DEVICE_FRAME, (_link_block(link),))
+        yield _arrow(f"link-{link.name}", (link.sender, link.receiver), label, stroke, order, hint)
+
+
+def _link_block(link: Link) -> Block:
+    lines = [Line((Run(link.name, "trigger"),))]
+    lines += text_lines(f"{link.medium}, capacity {link.capacity}", "guard", LONGEST_LINE)
+    lines += text_lines(f"carries {_carried(link)}", "effect", LONGEST_LINE)
+    troubles = [
+        word
+        for word, present in (("lose", link.loses), ("duplicate", link.duplicates))
+        if present
+    ]
+    if troubles:
+        lines += text_lines(f"can {' and '.join(troubles)}", "effect", LONGEST_LINE)
+    if link.up_text:
+        lines += text_lines(f"up when {link.up_text}", "effect", LONGEST_LINE)
+    return Block(tuple(lines))
+
+
+def _carried(link: Link) -> str:
+    return ", ".join(
+        message.name if message.type is None else f"{message.name}(value)"
+        for message in link.carries.values()
+    )
+
+
+def _pairings(device: Device, order: dict[str, int]) -> Iterator[Arrow]:
+    for pairing in device.pairings.values():
+        first, second = pairing.ends
+        lines = (
+            Line((Run(pairing.name, "trigger"),)),
+            *text_lines(f"{first} = {second}", "effect", LONGEST_LINE),
+        )
+        key = f"pairing-{pairing.name}"
+        label = Box(f"{key}/label", "label", DEVICE_FRAME, (Block(lines),))
+        hint = f"pairing {pairing.name}: {first} and {second}"
+        ends = sorted((first.chip, second.chip), key=lambda name: order[name])
+        yield _arrow(key, (ends[0], ends[1]), label, "pairing", order, hint, tip="none")
+
+
+def _signals(device: Device, order: dict[str, int]) -> Iterator[Arrow]:
+    for raiser in device.chips.values():
+        raised = dict.fromkeys(signal for rule in raiser.rules for signal in rule.raises)
+        for hearer in device.chips.values():
+            heard = [signal for signal in raised if _hears(hearer, signal)]
+            if heard and hearer is not raiser:
+                key = f"signal-{raiser.name}-{hearer.name}"
+                lines = text_lines(", ".join(heard), "guard", LONGEST_LINE)
+                label = Box(f"{key}/label", "label", DEVICE_FRAME, (Block(lines),))
+                hint = f"signals from {raiser.name} to {hearer.name}"
+                yield _arrow(
+                    key, (raiser.name, hearer.name), label, "signal", order, hint, tip="open"
+                )
+
+
+def _hears(chip: Chip, signal: str) -> bool:
+    return any(
+        event.name == signal and event.link is None for rule in chip.rules for event in rule.trigger
+    )
+
+
+def _arrow(
+    key: str,
+    ends: tuple[str, str],
+    label: Box,
+    stroke: str,
+    order: dict[str, int],
+    hint: str,
+    *,
+    tip: str = "arrow",
+) -> Arrow:
+    tail, head = ends
+    course = "up" if order[head] < order[tail] else "down"
+    return Arrow(key, End(tail), End(head), label, stroke, tip, course, hint)
+
+
+def _samples(device: Device, arrows: tuple[Arrow, ...]) -> Iterator[Sample]:
+    kinds = {chip.actor for chip in device.chips.values()}
+    if False in kinds:
+        yield Sample("box", "chip", "chip")
+    if True in kinds:
+        yield Sample("box", "actor", "actor: may act, and never has to")
+    strokes = {arrow.stroke for arrow in arrows}
+    for stroke, meaning in _MEANINGS.items():
+        if stroke in strokes:
+            yield Sample("line", stroke, meaning)
+    if "pairing" in strokes:
+        yield Sample("line", "pairing", "pairing: both ends keep the same key")
+    if "signal" in strokes:
+        yield Sample("line", "signal", "signal: heard in the same step")
+
+
+def _tables(device: Device) -> Iterator[Table]:
+    rows = [(f"{name} = {choice}",) for name, choice in device.variant.items()]
+    if rows:
+        yield Table("variant", tuple(rows))
+
+

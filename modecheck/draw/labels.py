@@ -1,0 +1,76 @@
+"""What a rule says, in the notation of UML 2.5.1: `trigger [guard] / effects` (section 14.2.4.8).
+
+A label is a sequence of phrases; each knows what it is, so that a picture can set triggers apart
+from guards and effects, and break lines between them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from modecheck.model.parts import Reply, Rule, Send
+
+LONGEST_LINE = 34
+"""Characters of one line of a label: wide enough for most guards, and three abreast fit a page."""
+
+
+@dataclass(frozen=True, slots=True)
+class Phrase:
+    """A part of a label. `role` is "trigger", "guard" or "effect"."""
+
+    role: str
+    text: str
+
+
+def rule_phrases(rule: Rule) -> tuple[Phrase, ...]:
+    """The trigger, the guard and each effect of a rule; those it lacks are left out."""
+    phrases = []
+    trigger = rule_trigger(rule)
+    if trigger:
+        phrases.append(Phrase("trigger", trigger))
+    if rule.guard_text:
+        phrases.append(Phrase("guard", f"[{_one_line(rule.guard_text)}]"))
+    effects = rule_effects(rule)
+    for position, effect in enumerate(effects):
+        mark = "" if position else "/ "
+        stop = ";" if position < len(effects) - 1 else ""
+        phrases.append(Phrase("effect", f"{mark}{effect}{stop}"))
+    if rule.separate:
+        phrases.append(Phrase("effect", "{steps: separate}"))
+    return tuple(phrases)
+
+
+def rule_trigger(rule: Rule) -> str:
+    """The events or the time that a rule waits for; empty for an internal rule."""
+    if rule.after:
+        return f"after {_one_line(rule.after.text)}"
+    return ", ".join(str(event) for event in rule.trigger)
+
+
+def rule_effects(rule: Rule) -> tuple[str, ...]:
+    """What a rule does, in the order in which it does it."""
+    return (
+        *(_one_line(assignment.text) for assignment in rule.assignments),
+        *(_send_text(send) for send in rule.sends),
+        *(f"raise {signal}" for signal in rule.raises),
+    )
+
+
+def rule_label(rule: Rule) -> str:
+    """The whole label in one line."""
+    return " ".join(phrase.text for phrase in rule_phrases(rule))
+
+
+def reply_phrases(reply: Reply) -> tuple[Phrase, ...]:
+    """`event / defer`, as UML writes deferred events, and `event / (ignored)` beside it."""
+    manner = "defer" if reply.manner == "defer" else "(ignored)"
+    return (Phrase("trigger", str(reply.event)), Phrase("effect", f"/ {manner}"))
+
+
+def _send_text(send: Send) -> str:
+    message = _one_line(send.text).split(" via ")[0]
+    return f"send {message} via {send.link}"
+
+
+def _one_line(text: str) -> str:
+    return " ".join(text.split())

@@ -1,0 +1,152 @@
+"""Finds a place for everything in a sketch, by running Graphviz' `dot` as a program of its own.
+
+The program comes with the package graphviz-pure: nothing has to be installed on the system, and
+it places boxes alike on every platform. It runs apart from us, so it can be stopped.
+
+    ModecheckError
+    └── NoLayout            the picture cannot be laid out; its DOT text can still be written
+"""
+
+from __future__ import annotations
+
+import json
+import shutil
+import subprocess
+from dataclasses import dataclass
+from importlib import metadata
+from pathlib import Path
+from typing import Any
+
+from modecheck.draw.geometry import Point, Rectangle
+from modecheck.model.mistakes import ModecheckError
+
+TIME_LIMIT = 20.0
+"""Seconds for one layout. A statechart of 35 rules takes 0.05; what takes longer than this is too
+large to be read anyway."""
+
+MOST_BOXES = 600
+"""Boxes and labels in a picture: 300 states take some seconds, and no page holds more."""
+
+PROGRAM = "graphviz-pure"
+
+class NoLayout(ModecheckError):
+    """A picture that cannot be laid out. `name` is the drawing's, `reason` says why."""
+
+    def __init__(self, name: str, reason: str) -> None:
+        super().__init__(name, reason)
+        self.name = name
+        self.reason = reason
+
+    def __str__(self) -> str:
+        return f"no picture of {self.name!r}: {self.reason}; its DOT text is complete"
+
+
+@dataclass(frozen=True, slots=True)
+class Places:
+    """Where boxes and frames stand, by key, and the way of each line, by its id.
+
+    A way is a broken line in the direction in which the DOT text names its ends.
+    """
+
+    boxes: dict[str, Rectangle]
+    frames: dict[str, Rectangle]
+    ways: dict[str, tuple[Point, ...]]
+    loop_labels: dict[str, Point]
+
+
+def laid_out(name: str, dot: str, boxes: int) -> Places:
+    """Where `dot` puts everything in the DOT text of the drawing `name`.
+
+    Raises NoLayout where the program is missing, fails, or takes too long, and for more
+    than MOST_BOXES boxes.
+    """
+    if boxes > MOST_BOXES:
+        raise NoLayout(name, f"it has {boxes} boxes and labels, the most is {MOST_BOXES}")
+    return _places(json.loads(_answer(name, dot)))
+
+
+def _answer(name: str, dot: str) -> str:
+    command = [str(_program(name)), "-Kdot", "-Tjson0"]
+    try:
+        answer = subprocess.run(  # noqa: S603 - a program of ours, and no shell
+            command, input=dot.encode(), capture_output=True, timeout=TIME_LIMIT, check=True
+        )
+    except subprocess.TimeoutExpired as error:
+        raise NoLayout(name, f"its layout took longer than {TIME_LIMIT:.0f} s") from error
+    except subprocess.CalledProcessError as error:
+        said = error.stderr.decode(errors="replace").strip().splitlines()
+        raise NoLayout(name, f"the layout failed ({said[-1] if said else 'no reason'})") from error
+    except OSError as error:
+        raise NoLayout(name, f"the layout program did not start ({error})") from error
+    return answer.stdout.decode()
+
+
+def _program(name: str) -> Path:
+    """The program that came with the package; else one of that name on the search path."""
+    try:
+        files = metadata.distribution(PROGRAM).files or []
+    except metadata.PackageNotFoundError:
+        files = []
+    for file in files:
+        if file.stem == PROGRAM and file.suffix in ("", ".exe"):
+            return Path(str(file.locate())).resolve()
+    found = shutil.which(PROGRAM)
+    if found is None:
+        raise NoLayout(name, f"the package {PROGRAM} is not installed (pip install {PROGRAM})")
+    return Path(found)
+
+
+def _places(answer: dict[str, Any]) -> Places:
+    height = float(answer["bb"].split(",")[3])
+    boxes: dict[str, Rectangle] = {}
+    frames: dict[str, Rectangle] = {}
+    for thing in answer.get("objects", []):
+        if thing["name"].startswith("cluster_"):
+            frames[thing["name"].removeprefix("cluster_")] = _cluster(thing, height)
+        elif "pos" in thing:
+            boxes[thing["name"]] = _node(thing, height)
+    ways: dict[str, tuple[Point, ...]] = {}
+    loop_labels: dict[str, Point] = {}
+    for edge in answer.get("edges", []):
+        if "id" in edge and "pos" in edge:
+            ways[edge["id"]] = _way(edge["pos"], height)
+            if "lp" in edge:
+                loop_labels[edge["id"]] = _point(edge["lp"], height)
+    return Places(boxes, frames, ways, loop_labels)
+
+
+def _cluster(thing: dict[str, Any], height: float) -> Rectangle:
+    left, bottom, right, top = (float(part) for part in thing["bb"].split(","))
+    return Rectangle(left, height - top, right, height - bottom)
+
+
+def _node(thing: dict[str, Any], height: float) -> Rectangle:
+    x, y = _point(thing["pos"], height)
+    half_width = float(thing["width"]) * 36
+    half_height = float(thing["height"]) * 36
+    return Rectangle(x - half_width, y - half_height, x + half_width, y + half_height)
+
+
+def _way(text: str, height: float) -> tuple[Point, ...]:
+    """The corners of a way from end to end: of each curve, which is straight, the two ends."""
+    points: list[Point] = []
+    first: Point | None = None
+    last: Point | None = None
+    for part in text.split():
+        if part.startswith("s,"):
+            first = _point(part[2:], height)
+        elif part.startswith("e,"):
+            last = _point(part[2:], height)
+        else:
+            points.append(_point(part, height))
+    corners = points[::3]
+    if first is not None:
+        corners[0] = first
+    if last is not None:
+        corners[-1] = last
+    return tuple(corners)
+
+
+def _point(text: str, height: float) -> Point:
+    x, y = text.split(",")[:2]
+    return (float(x), height - float(y))

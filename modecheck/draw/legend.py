@@ -1,0 +1,178 @@
+"""What stands below a picture: its legend, and its tables."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from modecheck.draw.geometry import Rectangle
+from modecheck.draw.lettering import wrapped
+from modecheck.draw.palette import STROKES
+from modecheck.draw.sketch import TEXT_LINE, Box, Line, Run, Sample, Sketch, Table
+from modecheck.draw.svg_boxes import draw_box
+from modecheck.draw.svg_marks import (
+    TIP_LENGTH,
+    box,
+    element,
+    rounded_path,
+    shortened,
+    text,
+    tip_path,
+    titled,
+)
+
+LEAST_WIDTH = 430.0
+"""A legend is no narrower than this, even below a small picture."""
+
+SIGN_WIDTH = 40.0
+SIGN_HEIGHT = 18.0
+ENTRY_GAP = 18.0
+LINE_GAP = 5.0
+COLUMN_GAP = 16.0
+
+LONGEST_CELL = 44
+"""Characters of a line in a cell of a table."""
+
+
+@dataclass(frozen=True, slots=True)
+class Below:
+    """Everything below a picture, drawn, and the room that it takes."""
+
+    drawn: str
+    width: float
+    height: float
+
+
+def below(sketch: Sketch, left: float, top: float, width: float) -> Below:
+    """The legend and the tables, from `left` and `top` on, the legend in lines of `width`."""
+    pen = _Pen(left, top, max(width, LEAST_WIDTH))
+    if sketch.samples:
+        pen.legend(sketch.samples)
+    for table in sketch.tables:
+        pen.table(table)
+    return Below("".join(pen.drawn), pen.widest, pen.y - top)
+
+
+class _Pen:
+    """Goes down the page line by line."""
+
+    def __init__(self, left: float, top: float, width: float) -> None:
+        self._left = left
+        self._width = width
+        self.y = top
+        self.widest = 0.0
+        self.drawn: list[str] = []
+
+    def legend(self, samples: tuple[Sample, ...]) -> None:
+        x = self._left
+        entries = []
+        for sample in samples:
+            words, entry_width = _entry(sample)
+            if x > self._left and x + entry_width > self._left + self._width:
+                x = self._left
+                self.y += SIGN_HEIGHT + LINE_GAP
+            entries.append(_sign(sample, x, self.y))
+            beside = 0 if sample.kind == "words" else SIGN_WIDTH + 6
+            entries.append(text(words, x + beside, self.y + (SIGN_HEIGHT - TEXT_LINE) / 2))
+            x += entry_width + ENTRY_GAP
+            self.widest = max(self.widest, x - ENTRY_GAP - self._left)
+        self.drawn.append(titled("".join(entries), "legend", "legend"))
+        self.y += SIGN_HEIGHT + 2 * LINE_GAP
+
+    def table(self, table: Table) -> None:
+        rows = [[_cell(cell, column) for column, cell in enumerate(row)] for row in table.rows]
+        columns = max(len(row) for row in rows)
+        widths = [
+            max((line.width for row in rows if column < len(row) for line in row[column]), default=0)
+            for column in range(columns)
+        ]
+        heading = text(Line((Run(table.title, "note"),)), self._left, self.y)
+        drawn = [heading]
+        self.y += TEXT_LINE + 2
+        for row in rows:
+            x = self._left
+            for cell, width in zip(row, widths, strict=False):
+                for position, line in enumerate(cell):
+                    drawn.append(text(line, x, self.y + position * TEXT_LINE))
+                x += width + COLUMN_GAP
+            self.y += max(len(cell) for cell in row) * TEXT_LINE + 1
+            self.widest = max(self.widest, x - COLUMN_GAP - self._left)
+        self.drawn.append(titled("".join(drawn), table.title, "table"))
+        self.y += 2 * LINE_GAP
+
+
+def _cell(cell: str, column: int) -> list[Line]:
+    face = "guard" if column else "trigger"
+    return [Line((Run(part, face),)) for part in wrapped(cell, LONGEST_CELL) if part]
+
+
+def _entry(sample: Sample) -> tuple[Line, float]:
+    meaning = Run(sample.meaning, "note")
+    if sample.kind == "words":
+        line = Line((Run(sample.sign, "guard"), Run("–", "note"), meaning))
+        return line, line.width
+    return Line((meaning,)), SIGN_WIDTH + 6 + Line((meaning,)).width
+
+
+def _sign(sample: Sample, x: float, y: float) -> str:
+    place = Rectangle(x, y, x + SIGN_WIDTH, y + SIGN_HEIGHT)
+    if sample.kind == "line":
+        return _line_sign(sample.sign, place)
+    if sample.kind == "box":
+        return _BOX_SIGNS.get(sample.sign, _box_sign)(sample.sign, place)
+    return ""
+
+
+def _line_sign(sign: str, place: Rectangle) -> str:
+    middle = place.centre[1]
+    points = ((place.left, middle), (place.right, middle))
+    stroke = sign if sign in STROKES else "other"
+    return titled(line_with_tip(points, _tip_of(stroke)), "", f"arrow {stroke}")
+
+
+def _tip_of(stroke: str) -> str:
+    return {"pairing": "none", "signal": "open"}.get(stroke, "arrow")
+
+
+def line_with_tip(points: tuple[tuple[float, float], ...], tip: str) -> str:
+    """A line with rounded bends, and the tip at its end."""
+    if tip == "none":
+        return element("path", _class="line", d=rounded_path(points))
+    if tip == "open":
+        line = element("path", _class="line", d=rounded_path(points))
+        return line + element("path", _class="open", d=tip_path(points, is_open=True))
+    line = element("path", _class="line", d=rounded_path(shortened(points, TIP_LENGTH - 1)))
+    return line + element("path", _class="tip", d=tip_path(points))
+
+
+def _box_sign(sign: str, place: Rectangle) -> str:
+    return draw_box(Box(sign, sign, ""), place.grown(-1))
+
+
+def _start_sign(sign: str, place: Rectangle) -> str:
+    x, y = place.centre
+    return draw_box(Box(sign, sign, ""), Rectangle(x - 5.5, y - 5.5, x + 5.5, y + 5.5))
+
+
+def _composite_sign(sign: str, place: Rectangle) -> str:
+    inner = Rectangle(place.left + 10, place.top + 6, place.right - 10, place.bottom - 4)
+    state = draw_box(Box(sign, "state", ""), inner)
+    return box(place.grown(-1), "frame ground-1", 6) + state
+
+
+def _chip_sign(sign: str, place: Rectangle) -> str:
+    x, y = place.centre
+    return draw_box(Box(sign, sign, ""), Rectangle(x - 13, y - 8, x + 13, y + 8))
+
+
+def _actor_sign(sign: str, place: Rectangle) -> str:
+    x, y = place.centre
+    return draw_box(Box(sign, sign, ""), Rectangle(x - 15, y - 14, x + 15, y + 14))
+
+
+_BOX_SIGNS: dict[str, Callable[[str, Rectangle], str]] = {
+    "start": _start_sign,
+    "composite": _composite_sign,
+    "chip": _chip_sign,
+    "actor": _actor_sign,
+}

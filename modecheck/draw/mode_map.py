@@ -1,0 +1,112 @@
+"""The map of modes: which switches between them are possible, and in how many steps."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Protocol
+
+from modecheck.draw.sketch import (
+    Arrow,
+    Block,
+    Box,
+    End,
+    Frame,
+    Line,
+    Run,
+    Sample,
+    Sketch,
+    Table,
+)
+from modecheck.draw.typesetting import text_lines
+from modecheck.model.parts import Device, Mode
+
+MODES_FRAME = "/modes"
+"""The key of the frame around everything; no mode can be called so."""
+
+LONGEST_LINE = 34
+"""Characters of a line of a mode's condition."""
+
+
+class ModeSwitch(Protocol):
+    """What is known of switching from one mode to another.
+
+    `direct` switches pass through no third mode; else `via` names the modes on the way.
+    `steps` is the least number of steps, None where it is not known or not possible.
+    """
+
+    @property
+    def source(self) -> str: ...
+    @property
+    def target(self) -> str: ...
+    @property
+    def possible(self) -> bool: ...
+    @property
+    def direct(self) -> bool: ...
+    @property
+    def steps(self) -> int | None: ...
+    @property
+    def via(self) -> tuple[str, ...]: ...
+
+
+def mode_map(device: Device, switches: Sequence[ModeSwitch]) -> Sketch:
+    """The picture of a device's modes and of the switches that were found between them."""
+    order = {name: position for position, name in enumerate(device.modes)}
+    direct = [switch for switch in switches if switch.possible and switch.direct]
+    arrows = tuple(_switch(switch, order) for switch in direct)
+    name = Block((Line((Run(f"modes {device.name}", "name"),)),))
+    heading = Box(f"{MODES_FRAME}/header", "heading", MODES_FRAME, (name,), row="top")
+    return Sketch(
+        name="modes",
+        title=f"Modes of {device.name}",
+        boxes=tuple(_mode_box(mode) for mode in device.modes.values()),
+        arrows=arrows,
+        frames=(Frame(MODES_FRAME, "", "diagram", heading, hint=f"modes of {device.name}"),),
+        samples=tuple(_samples(device, arrows)),
+        tables=tuple(_tables(switches)),
+    )
+
+
+def _mode_box(mode: Mode) -> Box:
+    name = Block((Line((Run(mode.name, "name"),)),), centred=True)
+    when = Block(text_lines(mode.text, "guard", LONGEST_LINE), centred=True)
+    hint = f"mode {mode.name}: {mode.text}"
+    return Box(mode.name, "mode", MODES_FRAME, (name, when), hint=hint)
+
+
+def _switch(switch: ModeSwitch, order: dict[str, int]) -> Arrow:
+    key = f"switch-{switch.source}-{switch.target}"
+    label = Box(f"{key}/label", "label", MODES_FRAME, (Block((_steps_line(switch),)),))
+    hint = f"{switch.source} to {switch.target}: {_steps(switch)}"
+    course = "up" if order[switch.target] < order[switch.source] else "down"
+    ends = (End(switch.source), End(switch.target))
+    return Arrow(key, *ends, label, "switch", "arrow", course, hint)
+
+
+def _steps_line(switch: ModeSwitch) -> Line:
+    return Line((Run(_steps(switch), "guard"),))
+
+
+def _steps(switch: ModeSwitch) -> str:
+    if switch.steps is None:
+        return "steps not known"
+    return "1 step" if switch.steps == 1 else f"{switch.steps} steps"
+
+
+def _samples(device: Device, arrows: tuple[Arrow, ...]) -> Iterator[Sample]:
+    if device.modes:
+        yield Sample("box", "mode", "mode, and when the device is in it")
+    if arrows:
+        yield Sample("line", "switch", "direct switch, with its fewest steps")
+
+
+def _tables(switches: Sequence[ModeSwitch]) -> Iterator[Table]:
+    rows = [_row(switch) for switch in switches if not (switch.possible and switch.direct)]
+    if rows:
+        yield Table("other switches", tuple(rows))
+
+
+def _row(switch: ModeSwitch) -> tuple[str, ...]:
+    name = f"{switch.source} → {switch.target}"
+    if not switch.possible:
+        return (name, "impossible", "")
+    return (name, f"only through {', '.join(switch.via)}", _steps(switch))

@@ -1,0 +1,225 @@
+"""What a picture shows, before anybody knows where: boxes, frames around them, arrows, a legend.
+
+A sketch is plain data. `dot_text` writes it as DOT, `layout` finds a place for everything, and
+`svg_text` draws it; the sizes of boxes follow from their words alone.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from modecheck.draw.lettering import text_width
+
+NAME_SIZE = 12.5
+TEXT_SIZE = 10.5
+"""Sizes of names and of all other text, in units of which 96 make an inch on paper."""
+
+NAME_LINE = 17.0
+TEXT_LINE = 13.0
+"""Distance from baseline to baseline."""
+
+INDENT = 9.0
+"""How far the lines that go on with a label stand to the right of its first line."""
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """Letters set alike. `face` is "name", "trigger", "guard", "effect" or "note"."""
+
+    text: str
+    face: str
+
+    @property
+    def size(self) -> float:
+        return NAME_SIZE if self.face == "name" else TEXT_SIZE
+
+    @property
+    def strong(self) -> bool:
+        return self.face in ("name", "trigger")
+
+    @property
+    def width(self) -> float:
+        return text_width(self.text, self.size, strong=self.strong)
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of text: runs with a space between them."""
+
+    runs: tuple[Run, ...]
+    indent: float = 0.0
+
+    @property
+    def text(self) -> str:
+        return " ".join(run.text for run in self.runs)
+
+    @property
+    def width(self) -> float:
+        spaces = (text_width(" ", run.size, strong=run.strong) for run in self.runs[1:])
+        return self.indent + sum(run.width for run in self.runs) + sum(spaces)
+
+    @property
+    def height(self) -> float:
+        return max((NAME_LINE if run.face == "name" else TEXT_LINE for run in self.runs), default=0)
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """Lines that belong together; the blocks of a box are parted by a thin line or a gap."""
+
+    lines: tuple[Line, ...]
+    centred: bool = False
+
+    @property
+    def width(self) -> float:
+        return max((line.width for line in self.lines), default=0)
+
+    @property
+    def height(self) -> float:
+        return sum(line.height for line in self.lines)
+
+
+@dataclass(frozen=True, slots=True)
+class Shape:
+    """How a kind of box is measured: room beside and above its words, and between its blocks."""
+
+    beside: float
+    above: float
+    between: float
+    least_width: float = 0.0
+    least_height: float = 0.0
+
+
+SHAPES = {
+    "state": Shape(11, 6, 7, 64, 30),
+    "rest": Shape(14, 9, 7, 70, 36),
+    "mode": Shape(16, 9, 6, 90, 40),
+    "chip": Shape(16, 9, 4, 96, 44),
+    "actor": Shape(28, 9, 4, 96, 48),
+    "header": Shape(4, 2, 5),
+    "heading": Shape(9, 3, 6),
+    "label": Shape(4, 2, 4),
+    "start": Shape(5.5, 5.5, 0),
+    "port": Shape(3, 3, 0),
+}
+"""Every kind of box. A heading names a diagram's frame, a header a composite state; a port is the
+unseen end of an arrow at the border of a frame."""
+
+
+@dataclass(frozen=True, slots=True)
+class Box:
+    """Something with a place of its own. `frame` names the frame around it, "" for none.
+
+    `row` is "top" or "bottom" for boxes that stand at that border of their frame.
+    `hint` becomes the box's title, which viewers show where the pointer rests.
+    """
+
+    key: str
+    shape: str
+    frame: str
+    blocks: tuple[Block, ...] = ()
+    row: str = ""
+    hint: str = ""
+
+    @property
+    def width(self) -> float:
+        shape = SHAPES[self.shape]
+        words = max((block.width for block in self.blocks), default=0)
+        return round(max(words + 2 * shape.beside, shape.least_width), 1)
+
+    @property
+    def height(self) -> float:
+        shape = SHAPES[self.shape]
+        words = sum(block.height for block in self.blocks)
+        gaps = shape.between * max(len(self.blocks) - 1, 0)
+        return round(max(words + gaps + 2 * shape.above, shape.least_height), 1)
+
+
+@dataclass(frozen=True, slots=True)
+class End:
+    """Where an arrow ends: at a box, or at the border of the frame in which that box is a port.
+
+    `border` is "" for a box, "inside" or "outside" for a border reached from there.
+    """
+
+    box: str
+    border: str = ""
+    frame: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Arrow:
+    """A line from `tail` to `head`, through its label if it has one.
+
+    `stroke` is a key of the palette's strokes, `tip` is "arrow", "open" or "none". `course` says
+    where the head stands: "down" below the tail, "up" above it, "under" beside it, the label
+    being below both.
+    """
+
+    key: str
+    tail: End
+    head: End
+    label: Box | None
+    stroke: str = "move"
+    tip: str = "arrow"
+    course: str = "down"
+    hint: str = ""
+
+    @property
+    def loops(self) -> bool:
+        return self.tail.box == self.head.box
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """A border around boxes and other frames. `shape` is "composite", "rest" or "diagram".
+
+    The diagram's frame is the outermost one, and its header a heading (UML 2.5.1, annex A).
+    """
+
+    key: str
+    parent: str
+    shape: str
+    header: Box
+    hint: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """An entry of the legend: a sign from the picture, and what it means.
+
+    `kind` is "box" or "line", and `sign` the kind of box or stroke; or "words", and `sign` is
+    shown as it stands.
+    """
+
+    kind: str
+    sign: str
+    meaning: str
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Rows of cells, told below the picture; the first cell of a row names what it is about."""
+
+    title: str
+    rows: tuple[tuple[str, ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Sketch:
+    """A whole picture, with its legend and its tables below it."""
+
+    name: str
+    title: str
+    boxes: tuple[Box, ...]
+    arrows: tuple[Arrow, ...]
+    frames: tuple[Frame, ...]
+    samples: tuple[Sample, ...] = ()
+    tables: tuple[Table, ...] = ()
+
+    @property
+    def every_box(self) -> tuple[Box, ...]:
+        """The boxes, the headers of frames and the labels of arrows."""
+        headers = tuple(frame.header for frame in self.frames)
+        labels = tuple(arrow.label for arrow in self.arrows if arrow.label)
+        return (*headers, *self.boxes, *labels)

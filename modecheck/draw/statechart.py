@@ -1,0 +1,204 @@
+"""The statechart of one chip, in the notation of UML 2.5.1 (section 14.2.4).
+
+Composite states become frames. The chip itself is the outermost frame: rules that hold in all of
+its states start at that frame's border.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from modecheck.draw.labels import Phrase, reply_phrases, rule_label, rule_phrases
+from modecheck.draw.reading_order import reading_order
+from modecheck.draw.sketch import (
+    Arrow,
+    Block,
+    Box,
+    End,
+    Frame,
+    Line,
+    Run,
+    Sample,
+    Sketch,
+    Table,
+)
+from modecheck.draw.typesetting import label_block, label_lines, text_lines
+from modecheck.model.parts import Chip, Rule, State, Variable
+
+CHIP_FRAME = "/chip"
+"""The key of the outermost frame; no state can be called so."""
+
+LONGEST_ABOUT = 60
+"""Characters of a line of running text in a heading."""
+
+
+def statechart(chip: Chip) -> Sketch:
+    """The picture of a chip's or an actor's states and rules."""
+    return _Statechart(chip).sketch()
+
+
+class _Statechart:
+    def __init__(self, chip: Chip) -> None:
+        self._chip = chip
+        self._order = reading_order(chip)
+        self._inner: dict[str, list[Rule]] = {}
+        self._moves: dict[tuple[str, str], list[Rule]] = {}
+        for rule in chip.rules:
+            for source in rule.sources or ("",):
+                if rule.target is None:
+                    self._inner.setdefault(source, []).append(rule)
+                else:
+                    self._moves.setdefault((source, rule.target), []).append(rule)
+        self._ports: list[Box] = []
+
+    def sketch(self) -> Sketch:
+        chip = self._chip
+        arrows = (*self._start_arrows(), *self._rule_arrows())
+        frames = tuple(self._frames())
+        boxes = (*self._starts(), *self._state_boxes(), *self._ports)
+        return Sketch(
+            name=f"chip-{chip.name}",
+            title=f"States and rules of {chip.name}",
+            boxes=boxes,
+            arrows=arrows,
+            frames=frames,
+            samples=tuple(_samples(chip)),
+            tables=tuple(_tables(chip)),
+        )
+
+    def _frames(self) -> Iterator[Frame]:
+        kind = "actor" if self._chip.actor else "chip"
+        name = Line((Run(f"stm {self._chip.name}", "name"),))
+        about = text_lines(self._chip.about, "note", LONGEST_ABOUT)
+        blocks = [Block((name,)), *([Block(about)] if about else []), *self._compartment("")]
+        header = Box(f"{CHIP_FRAME}/header", "heading", CHIP_FRAME, tuple(blocks), row="top")
+        yield Frame(CHIP_FRAME, "", "diagram", header, hint=f"{kind} {self._chip.name}")
+        for state in self._chip.states.values():
+            if state.composite:
+                blocks = [self._name_block(state, centred=False), *self._compartment(state.name)]
+                header = Box(
+                    f"{state.name}/header", "header", state.name, tuple(blocks), row="top"
+                )
+                shape = "rest" if state.rest else "composite"
+                yield Frame(state.name, _frame_around(state), shape, header, hint=_hint(state))
+
+    def _state_boxes(self) -> Iterator[Box]:
+        for state in self._chip.states.values():
+            if not state.composite:
+                blocks = (self._name_block(state, centred=True), *self._compartment(state.name))
+                shape = "rest" if state.rest else "state"
+                yield Box(state.name, shape, _frame_around(state), blocks, hint=_hint(state))
+
+    @staticmethod
+    def _name_block(state: State, *, centred: bool) -> Block:
+        return Block((Line((Run(state.name, "name"),)),), centred=centred)
+
+    def _compartment(self, state: str) -> list[Block]:
+        """Rules that do not leave the state, then its replies to events that no rule takes."""
+        labels: list[tuple[Phrase, ...]] = [
+            rule_phrases(rule) for rule in self._inner.get(state, [])
+        ]
+        labels += [reply_phrases(reply) for reply in self._chip.replies.get(state, ())]
+        return [label_block(labels)] if labels else []
+
+    def _starts(self) -> Iterator[Box]:
+        for frame in self._frame_states():
+            yield Box(f"{frame}/start", "start", frame, row="top", hint="where it starts")
+
+    def _start_arrows(self) -> Iterator[Arrow]:
+        for frame, first in self._frame_states().items():
+            tail = End(f"{frame}/start")
+            yield Arrow(f"{frame}/start", tail, self._end(first, frame, "top"), None)
+
+    def _frame_states(self) -> dict[str, str]:
+        """For the chip and each composite state: where it starts."""
+        starts = {CHIP_FRAME: self._chip.initial}
+        for state in self._chip.states.values():
+            if state.composite and state.initial:
+                starts[state.name] = state.initial
+        return starts
+
+    def _rule_arrows(self) -> Iterator[Arrow]:
+        for number, ((source, target), rules) in enumerate(self._moves.items(), start=1):
+            yield self._rule_arrow(f"move-{number}", source or CHIP_FRAME, target, rules)
+
+    def _rule_arrow(self, key: str, source: str, target: str, rules: list[Rule]) -> Arrow:
+        around = self._common_frame(source, target)
+        course = self._course(source, target, around)
+        tail = self._end(source, around, "top" if source == around or course == "up" else "bottom")
+        head = self._end(target, around, "bottom" if target == around or course != "down" else "top")
+        blocks = tuple(Block(label_lines(rule_phrases(rule))) for rule in rules)
+        hint = "\n".join(f"{rule.title}: {rule_label(rule)}" for rule in rules)
+        label = Box(f"{key}/label", "label", around, blocks, hint=hint)
+        return Arrow(key, tail, head, label, course=course, hint=f"{source} to {target}")
+
+    def _end(self, state: str, around: str, row: str) -> End:
+        """A simple state itself; for a composite state or the chip, a new port at its border."""
+        if state != CHIP_FRAME and not self._chip.states[state].composite:
+            return End(state)
+        key = f"{state}/port-{len(self._ports) + 1}"
+        self._ports.append(Box(key, "port", state, row=row))
+        return End(key, "inside" if state == around else "outside", state)
+
+    def _common_frame(self, source: str, target: str) -> str:
+        """The innermost frame that holds both; a composite state holds itself."""
+        around = self._frames_of(source)
+        return next(frame for frame in self._frames_of(target) if frame in around)
+
+    def _frames_of(self, state: str) -> list[str]:
+        if state == CHIP_FRAME:
+            return [CHIP_FRAME]
+        chain = [name for name in self._chip.ancestry(state) if name]
+        if not self._chip.states[state].composite:
+            chain = chain[1:]
+        return [*chain, CHIP_FRAME]
+
+    def _course(self, source: str, target: str, around: str) -> str:
+        """Composite states stand side by side; all else goes down in reading order, or back up."""
+        if around in (source, target):
+            return "down"
+        states = self._chip.states
+        if states[source].composite and states[target].composite:
+            return "under"
+        return "up" if self._rank(target, around) < self._rank(source, around) else "down"
+
+    def _rank(self, state: str, around: str) -> int:
+        """The place in reading order of the part of `around` in which a state lies."""
+        chain = [name for name in self._chip.ancestry(state) if name]
+        if around != CHIP_FRAME:
+            chain = chain[: chain.index(around)]
+        return self._order[chain[-1]]
+
+
+def _frame_around(state: State) -> str:
+    return state.parent or CHIP_FRAME
+
+
+def _hint(state: State) -> str:
+    rest = " (rest)" if state.rest else ""
+    return f"{state.name}{rest}: {state.about}" if state.about else f"{state.name}{rest}"
+
+
+def _samples(chip: Chip) -> Iterator[Sample]:
+    states = chip.states.values()
+    yield Sample("box", "start", "where it starts")
+    if any(not state.rest and not state.composite for state in states):
+        yield Sample("box", "state", "state that must move on")
+    if any(state.rest for state in states):
+        yield Sample("box", "rest", "rest: a state in which it may wait for ever")
+    if any(state.composite for state in states):
+        yield Sample("box", "composite", "state with states inside: its rules serve them all")
+    yield Sample("words", "event [guard] / effects", "what it waits for, if what holds, what it does")
+
+
+def _tables(chip: Chip) -> Iterator[Table]:
+    if chip.variables:
+        rows = tuple(_variable_row(variable) for variable in chip.variables.values())
+        yield Table("variables", rows)
+
+
+def _variable_row(variable: Variable) -> tuple[str, ...]:
+    many = f"list of {variable.length}: " if variable.length else ""
+    start = ", ".join(dict.fromkeys(variable.type.spell(value) for value in variable.start))
+    kept = "kept without power" if variable.persistent else ""
+    return (variable.name, f"{many}{variable.type}", f"starts as {start}", kept)

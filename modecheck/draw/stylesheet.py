@@ -1,0 +1,78 @@
+"""The style sheet inside every SVG picture.
+
+Every selector starts with `.drawing`, so that a picture can stand in a page and leave the rest of
+it alone. Dark colours are for screens only: paper stays light.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from modecheck.draw.lettering import FAMILY
+from modecheck.draw.palette import (
+    BORDER,
+    FACES,
+    FILLS,
+    FRAME_LINE,
+    INK,
+    LINE,
+    STROKES,
+    Colour,
+    ground,
+)
+from modecheck.draw.sketch import NAME_SIZE, TEXT_SIZE
+
+
+def stylesheet() -> str:
+    """The whole sheet: the same for every picture."""
+    shape = "".join(_rules("", list(_shapes())))
+    light = "".join(_rules(".drawing ", list(_colours(dark=False))))
+    dark = "".join(_rules(".drawing ", list(_colours(dark=True))))
+    return f"\n{shape}{light}@media screen and (prefers-color-scheme:dark){{\n{dark}}}\n"
+
+
+def _rules(scope: str, rules: list[tuple[str, str]]) -> Iterator[str]:
+    for selectors, declarations in rules:
+        scoped = ",".join(f"{scope}{selector}" for selector in selectors.split(","))
+        yield f"{scoped}{{{declarations}}}\n"
+
+
+def _shapes() -> Iterator[tuple[str, str]]:
+    yield (
+        ".drawing text",
+        f"font-family:{FAMILY};font-size:{TEXT_SIZE}px;font-kerning:none",
+    )
+    yield ".drawing .name", f"font-weight:bold;font-size:{NAME_SIZE}px"
+    yield ".drawing .trigger", "font-weight:bold"
+    yield ".drawing .outline", "stroke-width:1.4"
+    yield ".drawing .frame,.drawing .inner,.drawing .tab", "stroke-width:1"
+    yield ".drawing .inner", "fill:none"
+    yield ".drawing .rule", "stroke-width:.8"
+    yield ".drawing .pins", "stroke-width:2.4"
+    yield ".drawing .figure", "stroke-width:1.4;fill:none;stroke-linecap:round"
+    yield ".drawing .card", "fill-opacity:.9"
+    yield ".drawing .line", "fill:none;stroke-linejoin:round"
+    yield ".drawing .open", "fill:none;stroke-width:1"
+    for name, stroke in STROKES.items():
+        dashes = ",".join(f"{dash:g}" for dash in stroke.dashes)
+        dashed = f";stroke-dasharray:{dashes}" if dashes else ""
+        cap = ";stroke-linecap:round" if stroke.dot_style == "dotted" else ""
+        yield f".drawing .{name} .line", f"stroke-width:{stroke.width:g}{dashed}{cap}"
+
+
+def _colours(*, dark: bool) -> Iterator[tuple[str, str]]:
+    def tone(colour: Colour) -> str:
+        return colour.dark if dark else colour.light
+
+    for depth in (0, 1):
+        yield f".ground-{depth}", f"fill:{tone(ground(depth))}"
+    for face, colour in FACES.items():
+        yield f".{face}", f"fill:{tone(colour)}"
+    for shape, colour in FILLS.items():
+        yield f".{shape} .outline", f"fill:{tone(colour)}"
+    yield ".outline,.inner,.rule,.figure,.pins", f"stroke:{tone(BORDER)}"
+    yield ".frame,.tab", f"stroke:{tone(FRAME_LINE)}"
+    yield ".tab", f"fill:{tone(ground(1))}"
+    yield ".start", f"fill:{tone(INK)}"
+    yield ".line,.open", f"stroke:{tone(LINE)}"
+    yield ".tip", f"fill:{tone(LINE)}"

@@ -1,0 +1,116 @@
+"""The marks of an SVG picture: elements with their attributes, numbers, lines, tips, text."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from html import escape
+from itertools import pairwise
+
+from modecheck.draw.geometry import Point, Rectangle
+from modecheck.draw.lettering import ASCENT, DESCENT, is_measured
+from modecheck.draw.sketch import Line
+
+BEND_RADIUS = 14.0
+"""Broken lines are rounded at their bends, so that the eye follows them past crossings."""
+
+TIP_LENGTH = 9.0
+TIP_HALF_WIDTH = 3.8
+
+
+def element(name: str, content: str = "", **attributes: str | float) -> str:
+    """An element; `_class` and `text_length` become `class` and `textLength`, None is left out."""
+    parts = [name]
+    for key, value in attributes.items():
+        text = number(value) if isinstance(value, int | float) else escape(value)
+        parts.append(f'{_attribute(key)}="{text}"')
+    head = " ".join(parts)
+    return f"<{head}>{content}</{name}>" if content else f"<{head}/>"
+
+
+def _attribute(key: str) -> str:
+    first, *others = key.strip("_").split("_")
+    return first + "".join(word.capitalize() for word in others)
+
+
+def number(value: float) -> str:
+    """At most one decimal: a tenth of a unit cannot be seen, and platforms agree on it."""
+    text = f"{value:.1f}".removesuffix(".0")
+    return "0" if text == "-0" else text
+
+
+def titled(content: str, hint: str, kind: str) -> str:
+    """A group with a title, which viewers show and screen readers read."""
+    title = element("title", escape(hint)) if hint else ""
+    return element("g", f"{title}{content}", _class=kind)
+
+
+def box(rectangle: Rectangle, kind: str, radius: float = 0) -> str:
+    """A rectangle with rounded corners."""
+    place = {
+        "x": rectangle.left,
+        "y": rectangle.top,
+        "width": rectangle.width,
+        "height": rectangle.height,
+    }
+    rounding = {"rx": radius} if radius else {}
+    return element("rect", _class=kind, **place, **rounding)
+
+
+def rounded_path(points: Sequence[Point]) -> str:
+    """The path data of a broken line with rounded bends."""
+    data = [f"M{_pair(points[0])}"]
+    for before, bend, after in zip(points, points[1:], points[2:], strict=False):
+        radius = min(BEND_RADIUS, math.dist(before, bend) / 2, math.dist(bend, after) / 2)
+        start, end = _towards(bend, before, radius), _towards(bend, after, radius)
+        data.append(f"L{_pair(start)}Q{_pair(bend)} {_pair(end)}")
+    return "".join([*data, f"L{_pair(points[-1])}"])
+
+
+def shortened(points: Sequence[Point], length: float) -> tuple[Point, ...]:
+    """The broken line without its last bit, so that it does not poke out of its tip."""
+    *others, before, last = points
+    reach = min(length, math.dist(before, last) * 0.9)
+    return (*others, before, _towards(last, before, reach))
+
+
+def tip_path(points: Sequence[Point], *, is_open: bool = False) -> str:
+    """The path data of an arrow's tip at the end of a broken line."""
+    before, last = points[-2], points[-1]
+    foot = _towards(last, before, TIP_LENGTH)
+    across = ((foot[1] - last[1]), (last[0] - foot[0]))
+    scale = TIP_HALF_WIDTH / TIP_LENGTH
+    one = (foot[0] + across[0] * scale, foot[1] + across[1] * scale)
+    two = (foot[0] - across[0] * scale, foot[1] - across[1] * scale)
+    return f"M{_pair(one)}L{_pair(last)}L{_pair(two)}{'' if is_open else 'Z'}"
+
+
+def text(line: Line, left: float, top: float) -> str:
+    """One line of text whose box starts at `left` and `top`."""
+    size = max(run.size for run in line.runs)
+    baseline = top + (line.height - (ASCENT + DESCENT) * size) / 2 + ASCENT * size
+    runs = (element("tspan", escape(run.text, quote=False), _class=run.face) for run in line.runs)
+    place = {"x": left + line.indent, "y": baseline}
+    if is_measured(line.text):
+        width = line.width - line.indent
+        return element(
+            "text", " ".join(runs), **place, text_length=width, length_adjust="spacingAndGlyphs"
+        )
+    return element("text", " ".join(runs), **place)
+
+
+def length_of(points: Sequence[Point]) -> float:
+    """The length of a broken line."""
+    return sum(math.dist(start, end) for start, end in pairwise(points))
+
+
+def _towards(start: Point, goal: Point, reach: float) -> Point:
+    length = math.dist(start, goal)
+    if length == 0:
+        return start
+    share = reach / length
+    return (start[0] + (goal[0] - start[0]) * share, start[1] + (goal[1] - start[1]) * share)
+
+
+def _pair(point: Point) -> str:
+    return f"{number(point[0])} {number(point[1])}"

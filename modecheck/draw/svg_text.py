@@ -1,0 +1,115 @@
+"""Draws a sketch whose parts have their places, as SVG 1.1 text.
+
+The picture stands on a card of its own, turns dark where the reader's screen is dark, and prints
+light. Every text says how wide it is meant to be, so that viewers without the right face squeeze
+it instead of letting it run over.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from html import escape
+
+from modecheck.draw.geometry import Rectangle, around, around_all
+from modecheck.draw.layout import Places
+from modecheck.draw.legend import below, line_with_tip
+from modecheck.draw.routes import Route, routes
+from modecheck.draw.settling import settled, with_loop_labels
+from modecheck.draw.sketch import Frame, Sketch
+from modecheck.draw.stylesheet import stylesheet
+from modecheck.draw.svg_boxes import INSET, ROUND, draw_box
+from modecheck.draw.svg_marks import box as outline
+from modecheck.draw.svg_marks import element, number, titled
+
+MARGIN = 12.0
+"""Around everything, so that a picture can stand beside text."""
+
+
+def svg_text(sketch: Sketch, places: Places) -> str:
+    """The picture as SVG text; the same sketch and places give the same text, always."""
+    return _Picture(sketch, places).text()
+
+
+class _Picture:
+    def __init__(self, sketch: Sketch, places: Places) -> None:
+        self._sketch = sketch
+        places = with_loop_labels(sketch, places)
+        self._routes = routes(sketch, places)
+        self._places = settled(sketch, places, self._routes)
+        self._depths = _depths(sketch.frames)
+
+    def text(self) -> str:
+        picture = self._extent()
+        under = below(self._sketch, picture.left, picture.bottom + MARGIN, picture.width)
+        right = max(picture.right, picture.left + under.width)
+        bottom = picture.bottom + MARGIN + under.height if under.drawn else picture.bottom
+        card = Rectangle(picture.left, picture.top, right, bottom).grown(MARGIN)
+        parts = [
+            element("title", escape(self._sketch.title)),
+            element("style", stylesheet()),
+            outline(card, "ground-0", 4),
+            *self._drawn_frames(),
+            *self._drawn_arrows(),
+            *self._drawn_boxes(),
+            under.drawn,
+        ]
+        return _document(card, "\n".join(part for part in parts if part))
+
+    def _extent(self) -> Rectangle:
+        places = [*self._places.boxes.values(), *self._places.frames.values()]
+        places += [around(way) for route in self._routes for way in route.ways]
+        return around_all(places)
+
+    def _drawn_frames(self) -> Iterator[str]:
+        for frame in self._sketch.frames:
+            place = self._places.frames[frame.key]
+            fill = f"frame ground-{self._ground(frame.key)}"
+            if frame.shape == "diagram":
+                drawn = outline(place, fill)
+            else:
+                drawn = outline(place, fill, ROUND + INSET)
+            if frame.shape == "rest":
+                drawn += outline(place.grown(-INSET), "frame inner", ROUND)
+            yield titled(drawn, frame.hint, "composite")
+
+    def _ground(self, frame: str) -> int:
+        return self._depths[frame] % 2
+
+    def _drawn_arrows(self) -> Iterator[str]:
+        """All lines first, so that no line lies on a label."""
+        for route in self._routes:
+            yield self._drawn_lines(route)
+        for route in self._routes:
+            label = route.arrow.label
+            if label:
+                ground = f"ground-{self._ground(label.frame)}"
+                yield draw_box(label, self._places.boxes[label.key], ground)
+
+    @staticmethod
+    def _drawn_lines(route: Route) -> str:
+        *first, last = route.ways
+        drawn = "".join(line_with_tip(way, "none") for way in first)
+        drawn += line_with_tip(last, route.arrow.tip)
+        return titled(drawn, route.arrow.hint, f"arrow {route.arrow.stroke}")
+
+    def _drawn_boxes(self) -> Iterator[str]:
+        headers = [frame.header for frame in self._sketch.frames]
+        for box in (*headers, *self._sketch.boxes):
+            if box.shape != "port":
+                yield draw_box(box, self._places.boxes[box.key])
+
+
+def _document(card: Rectangle, content: str) -> str:
+    view = " ".join(number(part) for part in (card.left, card.top, card.width, card.height))
+    head = (
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="drawing" role="img" '
+        f'width="{number(card.width)}" height="{number(card.height)}" viewBox="{view}">'
+    )
+    return f"{head}\n{content}\n</svg>\n"
+
+
+def _depths(frames: tuple[Frame, ...]) -> dict[str, int]:
+    depths = {"": -1}
+    for frame in frames:
+        depths[frame.key] = depths[frame.parent] + 1
+    return depths

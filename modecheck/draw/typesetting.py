@@ -1,0 +1,56 @@
+"""Breaks labels and notes into lines."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from modecheck.draw.labels import LONGEST_LINE, Phrase
+from modecheck.draw.lettering import wrapped
+from modecheck.draw.sketch import INDENT, Block, Line, Run
+
+
+def label_lines(phrases: Sequence[Phrase], longest: int = LONGEST_LINE) -> tuple[Line, ...]:
+    """A label in as few lines as read well: breaks come before guards and effects first.
+
+    The first line stands at the margin, the others are indented.
+    """
+    lines: list[list[Run]] = []
+    for group in _groups(phrases, longest):
+        broken = _broken_group(group, longest)
+        lines.extend(broken)
+    return tuple(
+        Line(tuple(runs), INDENT if position else 0.0) for position, runs in enumerate(lines)
+    )
+
+
+def label_block(labels: Iterable[Sequence[Phrase]], longest: int = LONGEST_LINE) -> Block:
+    """Several labels below each other."""
+    return Block(tuple(line for label in labels for line in label_lines(label, longest)))
+
+
+def text_lines(text: str, face: str, longest: int) -> tuple[Line, ...]:
+    """Running text in lines of at most `longest` characters."""
+    return tuple(Line((Run(part, face),)) for part in wrapped(text, longest) if part)
+
+
+def _groups(phrases: Sequence[Phrase], longest: int) -> list[list[Phrase]]:
+    """Phrases that share a line, or are broken together."""
+    if _length(phrases) <= longest:
+        return [list(phrases)]
+    head = [phrase for phrase in phrases if phrase.role != "effect"]
+    effects = [phrase for phrase in phrases if phrase.role == "effect"]
+    groups = [head] if _length(head) <= longest else [[phrase] for phrase in head]
+    groups += [effects] if _length(effects) <= longest else [[phrase] for phrase in effects]
+    return [group for group in groups if group]
+
+
+def _broken_group(group: list[Phrase], longest: int) -> list[list[Run]]:
+    if _length(group) <= longest:
+        return [[Run(phrase.text, phrase.role) for phrase in group]]
+    return [
+        [Run(part, phrase.role)] for phrase in group for part in wrapped(phrase.text, longest - 2)
+    ]
+
+
+def _length(phrases: Sequence[Phrase]) -> int:
+    return sum(len(phrase.text) for phrase in phrases) + len(phrases) - 1

@@ -1,0 +1,98 @@
+"""The verdict as JSON, for scripts and CI. Keys are kept; new ones may be added."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from modecheck.checks.findings import Finding
+from modecheck.checks.mode_switches import ModeSwitch
+from modecheck.checks.verdict import Explored, Verdict
+from modecheck.product.form import Product
+from modecheck.report.scenarios import scenario_of
+from modecheck.scenario.telling import Told, tell
+
+Json = dict[str, Any]
+
+
+def verdict_as_json(verdict: Verdict) -> Json:
+    """One variant: its figures at the top. Several: `variants` holds the figures of each."""
+    common: Json = {
+        "device": verdict.device.name,
+        "file": verdict.device.file,
+        "complete": verdict.complete,
+        "findings": [_finding(verdict, finding) for finding in verdict.findings],
+        "accepted": [
+            {
+                **_finding(verdict, one.finding),
+                "reason": one.reason,
+                "until": one.until.isoformat() if one.until else None,
+            }
+            for one in verdict.accepted
+        ],
+        "remarks": list(verdict.remarks),
+        "not_evaluated": list(verdict.not_evaluated),
+    }
+    if len(verdict.explored) == 1:
+        return common | _explored(verdict.explored[0])
+    variants = [{**_explored(one), "complete": one.exploration.complete} for one in verdict.explored]
+    return common | {"variants": variants}
+
+
+def _explored(one: Explored) -> Json:
+    found = one.exploration
+    return {
+        "options": dict(one.device.variant),
+        "states": len(found.states),
+        "transitions": found.transitions,
+        "depth": found.depth,
+        "layers": list(found.layers),
+        "stopped_by": found.stopped_by or None,
+        "bits_per_state": found.product.bits,
+        "modes": {
+            "states": dict(one.modes),
+            "switches": [_switch(found.product, switch) for switch in one.switches],
+        },
+    }
+
+
+def _switch(product: Product, switch: ModeSwitch) -> Json:
+    told = tell(product, switch.way) if switch.way is not None else []
+    begin = switch.way.switch_from if switch.way is not None else 0
+    return {
+        "from": switch.source,
+        "to": switch.target,
+        "possible": switch.possible,
+        "direct": switch.direct,
+        "steps": switch.steps,
+        "via": list(switch.via),
+        "scenario": [_step(step) for step in told[begin:]],
+    }
+
+
+def _finding(verdict: Verdict, finding: Finding) -> Json:
+    return {
+        "id": finding.id,
+        "code": finding.code,
+        "subject": finding.subject,
+        "severity": finding.severity,
+        "file": finding.place.file,
+        "line": finding.place.line,
+        "column": finding.place.column,
+        "text": finding.text,
+        "details": list(finding.details),
+        "hint": finding.hint,
+        "also": [str(place) for place in finding.also],
+        "variants": list(finding.variants),
+        "steps": finding.steps,
+        "scenario": [_step(step) for step in scenario_of(verdict, finding)],
+    }
+
+
+def _step(step: Told) -> Json:
+    return {
+        "number": step.number,
+        "label": step.label,
+        "text": step.text,
+        "changes": list(step.changes),
+        "states": step.states,
+    }

@@ -1,0 +1,41 @@
+"""The table of mode switches: a row and a column for each mode."""
+
+from __future__ import annotations
+
+from modecheck.checks.mode_switches import ModeSwitch
+from modecheck.checks.verdict import Explored
+from modecheck.report.style import Style
+
+
+def mode_table(one: Explored, style: Style) -> list[str]:
+    """Rows of aligned cells; switches that pass through another mode are told below."""
+    names = list(one.modes)
+    switches = {(switch.source, switch.target): switch for switch in one.switches}
+    rows = [["", *names]]
+    for source in names:
+        cells = [_cell(switches.get((source, target))) for target in names]
+        rows.append([source, *cells])
+    widths = [max(len(row[column]) for row in rows) for column in range(len(names) + 1)]
+    lines = [f"  {rows[0][0].ljust(widths[0])}  {_row(rows[0][1:], widths[1:])}"]
+    lines += [f"  {row[0].ljust(widths[0])}  {_row(row[1:], widths[1:])}" for row in rows[1:]]
+    for switch in one.switches:
+        lines += style.wrapped(_remark(switch), "  ", "    ") if _remark(switch) else []
+    return lines
+
+
+def _row(cells: list[str], widths: list[int]) -> str:
+    return "  ".join(cell.rjust(width) for cell, width in zip(cells, widths, strict=True))
+
+
+def _cell(switch: ModeSwitch | None) -> str:
+    if switch is None:
+        return "·"
+    if not switch.possible:
+        return "never"
+    return f"{switch.steps}" if switch.direct else f"{switch.steps}*"
+
+
+def _remark(switch: ModeSwitch) -> str:
+    if not switch.possible or switch.direct:
+        return ""
+    return f"* {switch.source} to {switch.target} only through {', '.join(switch.via) or 'itself'}"

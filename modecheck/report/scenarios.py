@@ -1,0 +1,22 @@
+"""The scenario of a finding, told on the variant in which it was found."""
+
+from __future__ import annotations
+
+from modecheck.checks.findings import Finding
+from modecheck.checks.verdict import Explored, Verdict
+from modecheck.scenario.telling import Told, tell
+
+
+def scenario_of(verdict: Verdict, finding: Finding) -> list[Told]:
+    """The steps of a finding's scenario; none when it has no scenario."""
+    if finding.way is None:
+        return []
+    return tell(_origin(verdict, finding).exploration.product, finding.way)
+
+
+def _origin(verdict: Verdict, finding: Finding) -> Explored:
+    """The variant that the scenario belongs to."""
+    if not finding.variants:
+        candidates = [one for one in verdict.explored if any(f.way is finding.way for f in one.findings)]
+        return candidates[0] if candidates else verdict.explored[0]
+    return next(one for one in verdict.explored if one.variant == finding.variants[0])

@@ -1,0 +1,150 @@
+"""The verdict as text for people: the verdict first, then the findings, then the modes."""
+
+from __future__ import annotations
+
+import os
+from itertools import groupby
+
+from modecheck.checks.findings import KINDS, Finding
+from modecheck.checks.verdict import Explored, Verdict
+from modecheck.report.mode_table import mode_table
+from modecheck.report.scenarios import scenario_of
+from modecheck.report.style import Style
+from modecheck.scenario.telling import Told
+
+LONGEST_SCENARIO = 24
+"""Steps shown of a scenario; of a longer one the middle is left out (the JSON has it all)."""
+HEAD_OF_LONG = 6
+
+
+def verdict_as_text(verdict: Verdict, style: Style) -> list[str]:
+    """The lines of the report."""
+    lines = [_headline(verdict, style), *_explored_lines(verdict, style)]
+    for code, group in groupby(verdict.findings, key=lambda finding: finding.code):
+        lines += ["", *_group(verdict, code, list(group), style)]
+    lines += _accepted(verdict, style)
+    lines += _modes(verdict, style)
+    return lines
+
+
+def _headline(verdict: Verdict, style: Style) -> str:
+    name = style.bold(verdict.device.name)
+    if verdict.findings:
+        return f"{name}: {style.error(_counted(verdict))}{_so_far(verdict)}"
+    if not verdict.complete:
+        return f"{name}: {style.warning('incomplete')}, nothing found so far"
+    return f"{name}: {style.good('nothing found')}"
+
+
+def _so_far(verdict: Verdict) -> str:
+    return "" if verdict.complete else " so far, incomplete"
+
+
+def _counted(verdict: Verdict) -> str:
+    errors = sum(finding.severity == "error" for finding in verdict.findings)
+    warnings = len(verdict.findings) - errors
+    parts = [_plural(errors, "error")] if errors else []
+    parts += [_plural(warnings, "warning")] if warnings else []
+    return " and ".join(parts)
+
+
+def _plural(count: int, noun: str) -> str:
+    return f"{count} {noun}{'' if count == 1 else 's'}"
+
+
+def _explored_lines(verdict: Verdict, style: Style) -> list[str]:
+    lines = []
+    for one in verdict.explored:
+        lines += style.wrapped(_explored_line(one), "  ", "    ")
+    if verdict.not_evaluated:
+        names = ", ".join(verdict.not_evaluated)
+        text = f"not evaluated by this version: the requirements {names}"
+        lines += style.wrapped(text, "  ", "    ")
+    return lines + [line for text in verdict.remarks for line in style.wrapped(text, "  ", "    ")]
+
+
+def _explored_line(one: Explored) -> str:
+    found = one.exploration
+    variant = f"{one.variant}: " if one.variant else ""
+    end = "complete" if found.complete else f"stopped by {found.stopped_by}"
+    return (
+        f"{variant}{_plural_of(len(found.states), 'state')}, "
+        f"{_plural_of(found.transitions, 'transition')}, depth {found.depth}, {end}"
+    )
+
+
+def _plural_of(count: int, noun: str) -> str:
+    return f"{count:,} {noun}{'' if count == 1 else 's'}"
+
+
+def _group(verdict: Verdict, code: str, findings: list[Finding], style: Style) -> list[str]:
+    kind = KINDS[code]
+    paint = style.error if kind.severity == "error" else style.warning
+    lines = [f"{paint(code)} {style.faint(f'({kind.meaning})')}"]
+    for number, finding in enumerate(findings):
+        lines += ([""] if number else []) + _finding(verdict, finding, style)
+    return [*lines, *style.wrapped(f"hint: {kind.hint}", "  ", "  ")]
+
+
+def _finding(verdict: Verdict, finding: Finding, style: Style) -> list[str]:
+    lines = [style.bold(line) for line in style.wrapped(finding.text, "  ", "  ")]
+    lines.append(style.faint(f"  {finding.id}"))
+    lines.append(style.faint(f"  at {_shown(str(finding.place))}"))
+    lines += [style.faint(f"  and {_shown(str(place))}") for place in finding.also]
+    if finding.variants:
+        lines += style.wrapped(f"only with {' or '.join(finding.variants)}", "  ", "    ")
+    for detail in finding.details:
+        lines += style.wrapped(detail, "  - ", "    ")
+    return lines + _scenario(scenario_of(verdict, finding), style)
+
+
+def _shown(place: str) -> str:
+    """A place with its file as seen from the current folder, when that is shorter."""
+    file, line, column = place.rsplit(":", 2)
+    near = os.path.relpath(file) if os.path.isabs(file) else file
+    return f"{min(file, near, key=len)}:{line}:{column}"
+
+
+def _scenario(steps: list[Told], style: Style) -> list[str]:
+    lines: list[str] = []
+    for step in steps:
+        if len(steps) > LONGEST_SCENARIO and step.number == HEAD_OF_LONG + 1:
+            left_out = len(steps) - LONGEST_SCENARIO
+            lines.append(style.faint(f"     … {left_out} steps, which --json tells …"))
+        if _is_shown(step.number, len(steps)):
+            lines += _step(step, style)
+    return lines
+
+
+def _is_shown(number: int, count: int) -> bool:
+    tail = count - (LONGEST_SCENARIO - HEAD_OF_LONG)
+    return count <= LONGEST_SCENARIO or number <= HEAD_OF_LONG or number > tail
+
+
+def _step(step: Told, style: Style) -> list[str]:
+    lines = style.wrapped(step.text, f"  {step.number:>3}. ", "       ")
+    if step.changes:
+        changed = style.wrapped(", ".join(step.changes), "       ", "       ")
+        lines += [style.faint(line) for line in changed]
+    return lines
+
+
+def _accepted(verdict: Verdict, style: Style) -> list[str]:
+    if not verdict.accepted:
+        return []
+    lines = ["", style.bold("accepted")]
+    for one in verdict.accepted:
+        until = f" (until {one.until})" if one.until else ""
+        lines += style.wrapped(f"{one.finding.id}: {one.reason}{until}", "  ", "    ")
+    return lines
+
+
+def _modes(verdict: Verdict, style: Style) -> list[str]:
+    lines: list[str] = []
+    for one in verdict.explored:
+        if len(one.modes) > 1:
+            variant = f", {one.variant}" if len(verdict.explored) > 1 else ""
+            title = style.bold(f"mode switches{variant}")
+            lines += ["", f"{title} {style.faint('(fewest steps, from row to column)')}"]
+            lines += mode_table(one, style)
+    return lines

@@ -1,0 +1,1 @@
+"""Scenarios: what was found, told step by step, and proved by replaying it."""

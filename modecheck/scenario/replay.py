@@ -1,0 +1,45 @@
+"""Replay a way on the interpreter: every move must be a step that the product really has."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from modecheck.checks.ways import Way
+from modecheck.engine.plain import Interpreter, State, Step
+from modecheck.model.mistakes import ModecheckError
+from modecheck.product.form import Product
+
+
+class ReplayError(ModecheckError):
+    """A move of a way is no step of the product: a fault of modecheck itself."""
+
+    def __init__(self, position: int, label: str) -> None:
+        super().__init__()
+        self.position = position
+        self.label = label
+
+    def __str__(self) -> str:
+        return f"step {self.position} of a scenario, {self.label!r}, cannot be replayed"
+
+
+@dataclass(frozen=True, slots=True)
+class Replayed:
+    """A step with the state before it."""
+
+    before: State
+    step: Step
+
+
+def replay(product: Product, way: Way) -> Iterator[Replayed]:
+    """The steps of a way, taken anew from the initial state. Raises `ReplayError`."""
+    interpreter = Interpreter(product)
+    state = product.initial
+    for position, move in enumerate(way.moves, start=1):
+        steps = interpreter.steps(state)
+        found = next((s for s in steps if s.label == move.label and s.after == move.after), None)
+        if found is None:
+            raise ReplayError(position, product.labels[move.label].text)
+        yield Replayed(state, found)
+        if found.after is not None:
+            state = found.after

@@ -1,0 +1,45 @@
+"""A scenario: a way through the product, replayed and told."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from modecheck.checks.ways import Way
+from modecheck.product.form import Product
+from modecheck.scenario.replay import replay
+from modecheck.scenario.words import changes, sentence
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """One step: its label, the sentence, which variables changed, and every chip's state after it.
+
+    `states` is empty after a failing step, which leads nowhere.
+    """
+
+    number: int
+    label: str
+    text: str
+    changes: tuple[str, ...]
+    states: dict[str, str]
+
+
+def tell(product: Product, way: Way) -> list[Told]:
+    """The steps of a way in words. Each has been taken anew on the interpreter, which proves it."""
+    told = []
+    for number, replayed in enumerate(replay(product, way), start=1):
+        after = replayed.step.after
+        told.append(
+            Told(
+                number=number,
+                label=product.labels[replayed.step.label].text,
+                text=sentence(product, replayed.step),
+                changes=() if after is None else changes(product, replayed.before, after),
+                states={} if after is None else _states(product, after),
+            )
+        )
+    return told
+
+
+def _states(product: Product, state: tuple[int, ...]) -> dict[str, str]:
+    return {chip.name: chip.leaves[state[chip.state_field]] for chip in product.chips}
