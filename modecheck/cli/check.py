@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
 
 from modecheck.cli.options import choice_option, device_argument, max_states_option
+
+if TYPE_CHECKING:
+    from modecheck.checks.verdict import Verdict
 
 
 @click.command("check")
@@ -27,6 +32,7 @@ def command(
     import sys
 
     from modecheck.checks.verdict import check
+    from modecheck.cli.exit_codes import exit_code
     from modecheck.cli.exploring import reporter_for, variants_of
     from modecheck.report.style import show, style_for
     from modecheck.report.terminal import verdict_as_text
@@ -37,19 +43,10 @@ def command(
     if json_file is not None:
         _write_json(json_file, verdict)
     show(verdict_as_text(verdict, style_for(sys.stdout)))
-    sys.exit(exit_code(bool(verdict.findings), verdict.complete))
+    sys.exit(exit_code(found=bool(verdict.findings), complete=verdict.complete))
 
 
-def exit_code(found: bool, complete: bool) -> int:
-    """Findings first, then incompleteness."""
-    from modecheck.cli.main import FOUND, INCOMPLETE, NOTHING_FOUND
-
-    if found:
-        return FOUND
-    return NOTHING_FOUND if complete else INCOMPLETE
-
-
-def _write_json(path: str, verdict) -> None:  # type: ignore[no-untyped-def]
+def _write_json(path: str, verdict: Verdict) -> None:
     import json
 
     from modecheck.report.as_json import verdict_as_json

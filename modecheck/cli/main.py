@@ -8,10 +8,9 @@ import sys
 import click
 
 from modecheck import __version__
+from modecheck.cli.exit_codes import FOUND, INCOMPLETE, WRONG_INPUT
 
 COMMANDS = {"check": "modecheck.cli.check", "draw": "modecheck.cli.draw", "gaps": "modecheck.cli.gaps"}
-NOTHING_FOUND, FOUND, WRONG_INPUT, INCOMPLETE = 0, 1, 2, 3
-"""Exit codes. Findings count more than incompleteness: 1 tells that there is something to mend."""
 
 EPILOG = """\b
 Exit codes: 0 nothing found, 1 findings, 2 the input is wrong, 3 incomplete.

@@ -25,6 +25,9 @@ DEVICE_FRAME = "/device"
 LONGEST_LINE = 30
 """Characters of a line in a box or label: narrow, since links to a hub stand side by side."""
 
+LONGEST_ABOUT = 90
+"""Characters of what is said of a chip: three lines; its title holds all of it."""
+
 MEDIA = ("internal", "cable", "radio", "bluetooth")
 """Media with a line style of their own; any other word shares one."""
 
@@ -65,10 +68,18 @@ def _reading_order(device: Device) -> dict[str, int]:
 
 def _chip_box(chip: Chip) -> Box:
     name = Block((Line((Run(chip.name, "name"),)),), centred=True)
-    about = Block(text_lines(chip.about, "note", LONGEST_LINE), centred=True)
+    about = Block(text_lines(first_sentence(chip.about), "note", LONGEST_LINE), centred=True)
     kind = "actor" if chip.actor else "chip"
     hint = f"{kind} {chip.name}: {chip.about}" if chip.about else f"{kind} {chip.name}"
     return Box(chip.name, kind, DEVICE_FRAME, (name, about) if about.lines else (name,), hint=hint)
+
+
+def first_sentence(text: str) -> str:
+    """The first sentence of a text, or as many of its words as LONGEST_ABOUT allows."""
+    sentence = " ".join(text.split()).split(". ")[0].removesuffix(".")
+    if len(sentence) <= LONGEST_ABOUT:
+        return sentence
+    return f"{sentence[: LONGEST_ABOUT + 1].rpartition(' ')[0].rstrip(' ,;:')} …"
 
 
 def _links(device: Device, order: dict[str, int]) -> Iterator[Arrow]:

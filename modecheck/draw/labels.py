@@ -13,6 +13,9 @@ from modecheck.model.parts import Reply, Rule, Send
 LONGEST_LINE = 34
 """Characters of one line of a label: wide enough for most guards, and three abreast fit a page."""
 
+AT_ANY_TIME = "at any time"
+"""The label of a rule that waits for nothing, asks for nothing and does nothing but move."""
+
 
 @dataclass(frozen=True, slots=True)
 class Phrase:
@@ -23,7 +26,10 @@ class Phrase:
 
 
 def rule_phrases(rule: Rule) -> tuple[Phrase, ...]:
-    """The trigger, the guard and each effect of a rule; those it lacks are left out."""
+    """The trigger, the guard and each effect of a rule; those it lacks are left out.
+
+    No label is empty, so that no rule is overlooked.
+    """
     phrases = []
     trigger = rule_trigger(rule)
     if trigger:
@@ -37,7 +43,7 @@ def rule_phrases(rule: Rule) -> tuple[Phrase, ...]:
         phrases.append(Phrase("effect", f"{mark}{effect}{stop}"))
     if rule.separate:
         phrases.append(Phrase("effect", "{steps: separate}"))
-    return tuple(phrases)
+    return tuple(phrases) or (Phrase("trigger", AT_ANY_TIME),)
 
 
 def rule_trigger(rule: Rule) -> str:

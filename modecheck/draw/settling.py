@@ -77,12 +77,35 @@ def _is_free(place: Rectangle, others: list[Rectangle], drawn: Sequence[Route]) 
     )
 
 
-def with_loop_labels(sketch: Sketch, places: Places) -> Places:
-    """The places with those of the labels of loops, which the layout tells apart from boxes."""
+def completed(sketch: Sketch, places: Places) -> Places:
+    """The places with those of the labels of loops, which the layout tells apart from boxes.
+
+    Starts that stand beside a tall header go down to its foot, nearer to where they lead.
+    """
     boxes = dict(places.boxes)
+    for frame in sketch.frames:
+        header = boxes[frame.header.key]
+        for box in sketch.boxes:
+            if box.shape == "start" and box.frame == frame.key:
+                place = boxes[box.key]
+                lower = place.moved(0, max(header.bottom - 4 - place.bottom, 0))
+                if not _is_touched(lower, box.key, sketch, places):
+                    boxes[box.key] = lower
     for arrow in sketch.arrows:
         if arrow.loops and arrow.label:
             x, y = places.loop_labels[f"{arrow.key}.1"]
             beside, above = arrow.label.width / 2, arrow.label.height / 2
             boxes[arrow.label.key] = Rectangle(x - beside, y - above, x + beside, y + above)
     return replace(places, boxes=boxes)
+
+
+def _is_touched(place: Rectangle, start: str, sketch: Sketch, places: Places) -> bool:
+    """Whether a line that has nothing to do with a start comes near its new place."""
+    own = {f"{arrow.key}.1" for arrow in sketch.arrows if arrow.tail.box == start}
+    room = place.grown(CLEARANCE)
+    return any(
+        room.is_crossed(first, last)
+        for key, way in places.ways.items()
+        if key not in own
+        for first, last in pairwise(way)
+    )

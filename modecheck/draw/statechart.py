@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from modecheck.draw.labels import Phrase, reply_phrases, rule_label, rule_phrases
+from modecheck.draw.labels import LONGEST_LINE, Phrase, reply_phrases, rule_label, rule_phrases
 from modecheck.draw.reading_order import reading_order
 from modecheck.draw.sketch import (
     Arrow,
@@ -70,7 +70,7 @@ class _Statechart:
         kind = "actor" if self._chip.actor else "chip"
         name = Line((Run(f"stm {self._chip.name}", "name"),))
         about = text_lines(self._chip.about, "note", LONGEST_ABOUT)
-        blocks = [Block((name,)), *([Block(about)] if about else []), *self._compartment("")]
+        blocks = [Block((name,)), *([Block(about)] if about else []), *self._compartment("", longest=LONGEST_ABOUT)]
         header = Box(f"{CHIP_FRAME}/header", "heading", CHIP_FRAME, tuple(blocks), row="top")
         yield Frame(CHIP_FRAME, "", "diagram", header, hint=f"{kind} {self._chip.name}")
         for state in self._chip.states.values():
@@ -93,13 +93,13 @@ class _Statechart:
     def _name_block(state: State, *, centred: bool) -> Block:
         return Block((Line((Run(state.name, "name"),)),), centred=centred)
 
-    def _compartment(self, state: str) -> list[Block]:
+    def _compartment(self, state: str, *, longest: int = LONGEST_LINE) -> list[Block]:
         """Rules that do not leave the state, then its replies to events that no rule takes."""
         labels: list[tuple[Phrase, ...]] = [
             rule_phrases(rule) for rule in self._inner.get(state, [])
         ]
         labels += [reply_phrases(reply) for reply in self._chip.replies.get(state, ())]
-        return [label_block(labels)] if labels else []
+        return [label_block(labels, longest)] if labels else []
 
     def _starts(self) -> Iterator[Box]:
         for frame in self._frame_states():

@@ -14,7 +14,7 @@ from modecheck.draw.geometry import Rectangle, around, around_all
 from modecheck.draw.layout import Places
 from modecheck.draw.legend import below, line_with_tip
 from modecheck.draw.routes import Route, routes
-from modecheck.draw.settling import settled, with_loop_labels
+from modecheck.draw.settling import completed, settled
 from modecheck.draw.sketch import Frame, Sketch
 from modecheck.draw.stylesheet import stylesheet
 from modecheck.draw.svg_boxes import INSET, ROUND, draw_box
@@ -33,7 +33,7 @@ def svg_text(sketch: Sketch, places: Places) -> str:
 class _Picture:
     def __init__(self, sketch: Sketch, places: Places) -> None:
         self._sketch = sketch
-        places = with_loop_labels(sketch, places)
+        places = completed(sketch, places)
         self._routes = routes(sketch, places)
         self._places = settled(sketch, places, self._routes)
         self._depths = _depths(sketch.frames)

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from itertools import groupby
+
 from modecheck.engine.happenings import (
     Accepted,
     Arrived,
@@ -13,16 +16,35 @@ from modecheck.engine.happenings import (
     Took,
 )
 from modecheck.engine.plain import State, Step
-from modecheck.product.form import ChipForm, Label, Product
+from modecheck.product.form import Product
 
-WHY_DROPPED = {"full": "is full", "down": "is down", "cut": "is emptied"}
+WHY_DROPPED = {"full": "is dropped, the link is full", "down": "is dropped, the link is down"}
+
+
+@dataclass(frozen=True, slots=True)
+class Clause:
+    """Who, and what it did; clauses of the same subject that follow each other share it."""
+
+    subject: str
+    predicate: str
 
 
 def sentence(product: Product, step: Step) -> str:
     """A step as a sentence without a full stop, such as
     "the player unplugs the cable: hub hears usb_unplugged and goes from linked to off".
     """
-    return _Words(product, step).sentence()
+    words = _Words(product, step)
+    told = [clause for happening in step.happenings for clause in words.clauses(happening)]
+    if not told and step.failure is None:
+        label = product.labels[step.label]
+        told = [Clause(words.chip(label.chip), "acts")]
+    parts = [
+        f"{subject} {_listed([clause.predicate for clause in group])}"
+        for subject, group in groupby(told, key=lambda clause: clause.subject)
+    ]
+    if step.failure is not None:
+        parts.append(step.failure.text)
+    return ": ".join([parts[0], "; ".join(parts[1:])]) if len(parts) > 1 else parts[0]
 
 
 def changes(product: Product, before: State, after: State) -> tuple[str, ...]:
@@ -35,130 +57,99 @@ def changes(product: Product, before: State, after: State) -> tuple[str, ...]:
     return tuple(changed)
 
 
+def _listed(predicates: list[str]) -> str:
+    if len(predicates) == 1:
+        return predicates[0]
+    return f"{', '.join(predicates[:-1])} and {predicates[-1]}"
+
+
 class _Words:
     def __init__(self, product: Product, step: Step) -> None:
         self._product = product
         self._step = step
-        self._label: Label = product.labels[step.label]
 
-    def sentence(self) -> str:
-        happenings = list(self._step.happenings)
-        head = self._head(happenings)
-        clauses = [clause for happening in happenings if (clause := self._clause(happening))]
-        if self._step.failure is not None:
-            clauses.append(self._failure())
-        return f"{head}: {'; '.join(clauses)}" if clauses else head
+    def clauses(self, happening: Happening) -> list[Clause]:
+        """What a happening is worth telling: nothing, or one clause."""
+        if isinstance(happening, Took):
+            return self._took(happening)
+        if isinstance(happening, Arrived):
+            return [self._arrived(happening)]
+        if isinstance(happening, Accepted):
+            return [self._accepted(happening)]
+        if isinstance(happening, Dropped):
+            return [self._dropped(happening)]
+        if isinstance(happening, Doubled):
+            message = self._message(happening.queue, happening.message)
+            return [Clause(self._link(happening.queue), f"brings {message} twice")]
+        return [self._struck(happening)] if isinstance(happening, Struck) else self._raised(happening)
 
-    def _head(self, happenings: list[Happening]) -> str:
-        """The first clause; what it tells is taken off the list."""
-        kind = self._label.kind
-        if happenings and isinstance(happenings[0], Arrived):
-            return self._arrival(happenings)
-        if kind in ("power_cut", "reset") and happenings:
-            return self._strike(happenings)
-        if kind == "cut_in_rule":
-            return self._strike_in_rule(happenings)
-        if kind in ("lose", "duplicate") and happenings:
-            first = happenings.pop(0)
-            assert isinstance(first, Dropped | Doubled)
-            verb = "loses" if kind == "lose" else "doubles"
-            return f"{self._link(first.queue)} {verb} {self._message(first.queue, first.message)}"
-        if happenings and isinstance(happenings[0], Took):
-            first = happenings.pop(0)
-            assert isinstance(first, Took)
-            return self._own_step(first)
-        return f"{self._name(self._label.chip)} takes {self._product.rules[self._label.rule].title}"
+    def _took(self, took: Took) -> list[Clause]:
+        name, doing = self.chip(took.chip), self._doing(took)
+        if took.heard >= 0:
+            hears = Clause(name, f"hears {self._product.signals[took.heard]}")
+            return [hears, Clause(name, doing or "stays as it is")]
+        return [Clause(name, doing)] if doing else []
 
-    def _arrival(self, happenings: list[Happening]) -> str:
-        first = happenings.pop(0)
-        assert isinstance(first, Arrived)
-        queue = self._product.queues[first.queue]
-        late = "the late " if first.late else ""
-        message = self._message(first.queue, first.message, first.value)
-        head = f"{self._name(queue.receiver)} receives {late}{message} over {queue.name}"
-        if first.outcome == "ignored":
-            return f"{head} and ignores it"
-        if happenings and isinstance(happenings[0], Took):
-            took = happenings.pop(0)
-            assert isinstance(took, Took)
-            return f"{head} and {self._movement(took)}"
-        return head
-
-    def _own_step(self, took: Took) -> str:
+    def _doing(self, took: Took) -> str:
+        """The rule's phrase, the way from state to state, or the rule's name; else nothing."""
         rule = self._product.rules[took.rule]
         form = self._product.chips[took.chip]
-        name = self._name(took.chip)
-        if rule.phrase:
-            moved = f" and {self._movement(took)}" if not form.actor else ""
-            return f"{name} {rule.phrase}{moved}"
-        if rule.after is not None:
-            return f"{rule.after.text} pass in {form.leaves[took.before]}, {name} {self._movement(took)}"
-        if took.before == took.after:
-            return f"{name} takes {rule.title} in {form.leaves[took.before]}"
-        return f"{name} {self._movement(took)}"
-
-    def _strike(self, happenings: list[Happening]) -> str:
-        first = happenings.pop(0)
-        assert isinstance(first, Struck)
-        form = self._product.chips[first.chip]
-        verb = "loses power" if first.kind == "power_cut" else "is reset"
-        return f"{form.name} {verb} and starts again in {form.leaves[form.initial]}"
-
-    def _strike_in_rule(self, happenings: list[Happening]) -> str:
-        struck = next(one for one in happenings if isinstance(one, Struck))
-        happenings.remove(struck)
-        form = self._product.chips[struck.chip]
-        rule = self._product.rules[struck.rule]
-        verb = "loses power" if struck.kind == "power_cut" else "is reset"
-        done = rule.assignments[struck.done - 1].text
-        return f"{form.name} {verb} in the middle of {rule.title}, right after {done}"
-
-    def _clause(self, happening: Happening) -> str:
-        if isinstance(happening, Took):
-            rule = self._product.rules[happening.rule]
-            doing = rule.phrase or self._movement(happening)
-            heard = self._product.signals[happening.heard] if happening.heard >= 0 else ""
-            return f"{self._name(happening.chip)} {f'hears {heard} and ' if heard else ''}{doing}"
-        if isinstance(happening, Raised):
-            return self._raised(happening)
-        if isinstance(happening, Accepted):
-            message = self._message(happening.queue, happening.message, happening.value)
-            verb = "renews" if happening.merged else "sends"
-            return f"{self._sender(happening.queue)} {verb} {message} over {self._link(happening.queue)}"
-        if isinstance(happening, Dropped):
-            return self._dropped(happening)
-        return ""
-
-    def _raised(self, raised: Raised) -> str:
-        """Told only where nobody moved for it: else those who heard it tell."""
-        heard = any(isinstance(h, Took) and h.heard == raised.signal for h in self._step.happenings)
-        return "" if heard else f"nobody reacts to {self._product.signals[raised.signal]}"
-
-    def _dropped(self, dropped: Dropped) -> str:
-        message = self._message(dropped.queue, dropped.message)
-        return f"{message} is dropped, {self._link(dropped.queue)} {WHY_DROPPED[dropped.why]}"
-
-    def _failure(self) -> str:
-        failure = self._step.failure
-        assert failure is not None
-        return failure.text
-
-    def _movement(self, took: Took) -> str:
-        form: ChipForm = self._product.chips[took.chip]
         before, after = form.leaves[took.before], form.leaves[took.after]
-        if before == after:
-            return f"stays in {before}"
-        return f"goes from {before} to {after}"
+        moved = "" if before == after else f"goes from {before} to {after}"
+        if rule.phrase:
+            return f"{rule.phrase} and {moved}" if moved and not form.actor else rule.phrase
+        if rule.after is not None:
+            waited = f"has waited {rule.after.text} in {before}"
+            return f"{waited} and {moved}" if moved else waited
+        if moved or ":" in rule.title:
+            return moved
+        return f"takes {rule.title} in {before}"
 
-    def _name(self, chip: int) -> str:
-        form = self._product.chips[chip]
+    def _arrived(self, arrived: Arrived) -> Clause:
+        queue = self._product.queues[arrived.queue]
+        late = "the late " if arrived.late else ""
+        message = self._message(arrived.queue, arrived.message, arrived.value)
+        ignored = " and ignores it" if arrived.outcome == "ignored" else ""
+        text = f"receives {late}{message} over {queue.name}{ignored}"
+        return Clause(self.chip(queue.receiver), text)
+
+    def _accepted(self, accepted: Accepted) -> Clause:
+        queue = self._product.queues[accepted.queue]
+        message = self._message(accepted.queue, accepted.message, accepted.value)
+        verb = "renews" if accepted.merged else "sends"
+        return Clause(self.chip(queue.sender), f"{verb} {message} over {queue.name}")
+
+    def _dropped(self, dropped: Dropped) -> Clause:
+        link = self._link(dropped.queue)
+        message = self._message(dropped.queue, dropped.message)
+        if dropped.why == "lost":
+            return Clause(link, f"loses {message}")
+        if dropped.why == "cut":
+            return Clause(f"{message} in {link}", "is gone")
+        return Clause(f"{message} over {link}", WHY_DROPPED[dropped.why])
+
+    def _struck(self, struck: Struck) -> Clause:
+        form = self._product.chips[struck.chip]
+        verb = "loses power" if struck.kind == "power_cut" else "is reset"
+        if struck.rule < 0:
+            return Clause(form.name, f"{verb} and starts again in {form.leaves[form.initial]}")
+        rule = self._product.rules[struck.rule]
+        done = rule.assignments[struck.done - 1].text
+        return Clause(form.name, f"{verb} in the middle of {rule.title}, right after {done}")
+
+    def _raised(self, raised: Raised) -> list[Clause]:
+        """Told only where nobody moved for it: else those who heard it tell."""
+        signal = self._product.signals[raised.signal]
+        heard = any(isinstance(h, Took) and h.heard == raised.signal for h in self._step.happenings)
+        failed = self._step.failure is not None
+        return [] if heard or failed else [Clause("nobody", f"reacts to {signal}")]
+
+    def chip(self, number: int) -> str:
+        form = self._product.chips[number]
         return f"the {form.name}" if form.actor else form.name
 
     def _link(self, queue: int) -> str:
         return self._product.queues[queue].name
-
-    def _sender(self, queue: int) -> str:
-        return self._name(self._product.queues[queue].sender)
 
     def _message(self, queue: int, code: int, value: int | None = None) -> str:
         message = self._product.queues[queue].messages[code - 1]

@@ -1,0 +1,130 @@
+"""The gap table: for each chip, what each state does with each event, and what really arrives where.
+
+A gap is an event that arrives in a state that has no answer to it. For a message that is an
+unhandled message; a signal simply finds nobody who reacts, which may or may not be meant.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from modecheck.checks.coverage import event_name
+from modecheck.engine.exploration import Exploration
+from modecheck.engine.plain import UNHANDLED, UNHEARD
+from modecheck.product.form import ChipForm, Otherwise, Product, Reaction
+
+
+@dataclass(frozen=True, slots=True)
+class GapEvent:
+    """A column: a message of a link, or a signal (`link` is then empty)."""
+
+    name: str
+    link: str
+    label: str
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """What a leaf does with an event. `targets` are the leaves that rules lead to, in the order in
+    which the rules are tried; `otherwise` is "ignore", "defer" or "", where no rule need be enabled.
+
+    `arrives` tells whether the event was met there, `unanswered` whether it found no answer.
+    """
+
+    targets: tuple[str, ...]
+    otherwise: str
+    arrives: bool
+    unanswered: bool
+
+
+@dataclass(frozen=True, slots=True)
+class GapTable:
+    """One chip: its leaves, the events that can reach it, and a cell for each pair."""
+
+    chip: str
+    leaves: tuple[str, ...]
+    events: tuple[GapEvent, ...]
+    cells: dict[tuple[str, GapEvent], Cell]
+
+    def gaps(self) -> list[tuple[str, GapEvent]]:
+        """The pairs of leaf and event that occur without an answer."""
+        return [pair for pair, cell in self.cells.items() if cell.unanswered]
+
+
+def gap_tables(exploration: Exploration) -> list[GapTable]:
+    """A table for each chip that any event can reach; actors have none."""
+    product = exploration.product
+    outcomes = _outcomes(exploration)
+    tables = []
+    for form in product.chips:
+        events = _events(product, form)
+        if events and not form.actor:
+            tables.append(_table(product, form, events, outcomes))
+    return tables
+
+
+Outcomes = dict[tuple[str, str, str, str], set[int]]
+"""Outcomes of encounters by chip, leaf, link and name of the event."""
+
+
+def _outcomes(exploration: Exploration) -> Outcomes:
+    product = exploration.product
+    outcomes: Outcomes = {}
+    for met in exploration.observed.encounters:
+        form = product.chips[met.chip]
+        link, name = event_name(product, met.queue, met.event)
+        outcomes.setdefault((form.name, form.leaves[met.leaf], link, name), set()).add(met.outcome)
+    return outcomes
+
+
+def _events(product: Product, form: ChipForm) -> tuple[GapEvent, ...]:
+    messages = [
+        (message.name, product.queues[queue].name)
+        for queue in form.inputs
+        for message in product.queues[queue].messages
+    ]
+    names = [name for name, _ in messages]
+    heard = sorted({signal for hearing in form.hearings for signal in hearing})
+    signals = [product.signals[signal] for signal in heard]
+    events = []
+    for name, link in messages:
+        alone = names.count(name) == 1 and name not in signals
+        events.append(GapEvent(name, link, name if alone else f"{name} via {link}"))
+    events += [GapEvent(name, "", name) for name in signals]
+    return tuple(events)
+
+
+def _table(
+    product: Product, form: ChipForm, events: tuple[GapEvent, ...], outcomes: Outcomes
+) -> GapTable:
+    cells = {}
+    for leaf, name in enumerate(form.leaves):
+        for event in events:
+            met = outcomes.get((form.name, name, event.link, event.name), set())
+            reactions, otherwise = _answer(product, form, leaf, event)
+            cells[name, event] = Cell(
+                targets=_targets(form, leaf, reactions),
+                otherwise=otherwise,
+                arrives=bool(met),
+                unanswered=bool(met & {UNHANDLED, UNHEARD}) and otherwise == "",
+            )
+    return GapTable(form.name, form.leaves, events, cells)
+
+
+def _answer(
+    product: Product, form: ChipForm, leaf: int, event: GapEvent
+) -> tuple[tuple[Reaction, ...], str]:
+    if not event.link:
+        return form.hearings[leaf].get(product.signals.index(event.name), ()), ""
+    queue = [one.name for one in product.queues].index(event.link)
+    code = [one.name for one in product.queues[queue].messages].index(event.name) + 1
+    reception = form.receptions[leaf][queue, code]
+    certain = any(reaction.guard is None for reaction in reception.reactions)
+    if certain or reception.otherwise is Otherwise.UNHANDLED:
+        return reception.reactions, ""
+    return reception.reactions, reception.otherwise.value
+
+
+def _targets(form: ChipForm, leaf: int, reactions: tuple[Reaction, ...]) -> tuple[str, ...]:
+    numbers = (reaction.enters if reaction.enters >= 0 else leaf for reaction in reactions)
+    return tuple(dict.fromkeys(form.leaves[number] for number in numbers))

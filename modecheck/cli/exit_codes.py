@@ -1,0 +1,12 @@
+"""The exit codes of every command."""
+
+from __future__ import annotations
+
+NOTHING_FOUND, FOUND, WRONG_INPUT, INCOMPLETE = 0, 1, 2, 3
+
+
+def exit_code(*, found: bool, complete: bool) -> int:
+    """Findings count more than incompleteness: 1 tells that there is something to mend."""
+    if found:
+        return FOUND
+    return NOTHING_FOUND if complete else INCOMPLETE

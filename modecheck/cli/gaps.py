@@ -1,0 +1,45 @@
+"""`modecheck gaps`: what each state does with each event, and where answers are missing."""
+
+from __future__ import annotations
+
+import click
+
+from modecheck.cli.options import choice_option, device_argument, max_states_option
+
+
+@click.command("gaps")
+@device_argument
+@choice_option
+@click.option("--json", "json_file", metavar="FILE", help="Write the tables as JSON, too.")
+@max_states_option
+def command(
+    device: str, chosen: dict[str, str], json_file: str | None, max_states: int | None
+) -> None:
+    """Show for each chip of DEVICE what each state does with each event.
+
+    Exit code 1 when a message can arrive where it has no answer.
+    """
+    import json
+    import sys
+
+    from modecheck.checks.gaps import gap_tables
+    from modecheck.cli.exit_codes import exit_code
+    from modecheck.cli.exploring import reporter_for, variants_of
+    from modecheck.engine.exploration import explore
+    from modecheck.product.composition import compose
+    from modecheck.report.files import write_whole
+    from modecheck.report.gap_text import gap_tables_as_json, gap_tables_as_text
+    from modecheck.report.style import show, style_for
+
+    product = compose(variants_of(device, chosen, every=False)[0])
+    with reporter_for(sys.stderr) as reporter:
+        exploration = explore(product, max_states=max_states, reporter=reporter)
+    tables = gap_tables(exploration)
+    if json_file is not None:
+        write_whole(json_file, json.dumps(gap_tables_as_json(tables), indent=2) + "\n")
+    lines = gap_tables_as_text(tables, style_for(sys.stdout))
+    if not exploration.complete:
+        lines += ["", f"incomplete: stopped by {exploration.stopped_by}"]
+    show(lines)
+    unanswered = any(event.link for table in tables for _, event in table.gaps())
+    sys.exit(exit_code(found=unanswered, complete=exploration.complete))
