@@ -38,22 +38,27 @@ class StepFailed(Exception):
 
 
 class Evaluator:
-    """Compiles the expressions of one product, each once for each chip that evaluates it."""
+    """Compiles the expressions of one product, each once for each chip that evaluates it.
+
+    They are told apart by identity, which is quick; the product keeps them alive.
+    """
 
     def __init__(self, product: Product) -> None:
         self._product = product
         self._owners = [field.owner for field in product.fields]
         self._failures: list[Failure] = []
-        self._compiled: dict[tuple[Expression, int], Evaluate] = {}
+        self._compiled: dict[tuple[int, int], Evaluate] = {}
 
     def function(self, expression: Expression, chip: int) -> Evaluate:
         """The expression as evaluated by a chip (number), or by nobody (-2)."""
-        key = (expression, chip)
-        if key not in self._compiled:
+        key = (id(expression), chip)
+        compiled = self._compiled.get(key)
+        if compiled is None:
             source = f"lambda n, s, payload, late: {self._source(expression, chip)}"
             names = {"item": self._item}
-            self._compiled[key] = eval(source, names)  # noqa: S307 - built from integers only
-        return self._compiled[key]
+            compiled = eval(source, names)  # noqa: S307 - built from integers only
+            self._compiled[key] = compiled
+        return compiled
 
     def _item(self, vector: Sequence[int], first: int, length: int, index: int, failure: int) -> int:
         if not 0 <= index < length:

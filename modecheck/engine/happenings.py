@@ -1,13 +1,14 @@
-"""What happens within one step, in order: the raw material of a scenario."""
+"""What happens within one step, in order: the raw material of a scenario.
+
+Named tuples, since some are made for every transition.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TypeAlias
+from typing import NamedTuple, TypeAlias
 
 
-@dataclass(frozen=True, slots=True)
-class Took:
+class Took(NamedTuple):
     """A chip took a rule and went from a leaf to a leaf (all numbers)."""
 
     chip: int
@@ -18,14 +19,12 @@ class Took:
     """The signal that it heard, or -1."""
 
 
-@dataclass(frozen=True, slots=True)
-class Raised:
+class Raised(NamedTuple):
     chip: int
     signal: int
 
 
-@dataclass(frozen=True, slots=True)
-class Arrived:
+class Arrived(NamedTuple):
     """The head of a queue reached its chip; `outcome` is taken, ignored or unhandled."""
 
     queue: int
@@ -35,8 +34,7 @@ class Arrived:
     outcome: str
 
 
-@dataclass(frozen=True, slots=True)
-class Accepted:
+class Accepted(NamedTuple):
     """A message was put into a queue; `merged` into one that already waited there."""
 
     queue: int
@@ -45,8 +43,7 @@ class Accepted:
     merged: bool
 
 
-@dataclass(frozen=True, slots=True)
-class Dropped:
+class Dropped(NamedTuple):
     """A message is gone. `why` is lost, full, down or cut."""
 
     queue: int
@@ -54,14 +51,12 @@ class Dropped:
     why: str
 
 
-@dataclass(frozen=True, slots=True)
-class Doubled:
+class Doubled(NamedTuple):
     queue: int
     message: int
 
 
-@dataclass(frozen=True, slots=True)
-class Struck:
+class Struck(NamedTuple):
     """A chip lost power or was reset; `rule` is the rule that was cut in the middle, or -1."""
 
     chip: int

@@ -18,6 +18,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from modecheck.engine.evaluation import Evaluate, Evaluator, StepFailed
 from modecheck.engine.happenings import (
@@ -52,8 +53,7 @@ IGNORED, DEFERRED, UNHANDLED, UNHEARD = -1, -2, -3, -4
 """Outcomes of an encounter in which no rule was taken."""
 
 
-@dataclass(frozen=True, slots=True)
-class Step:
+class Step(NamedTuple):
     """One atomic step. `after` is None when it fails. `moved` has a bit for each chip that took a
     rule, `events` one for each watched event that was raised or delivered.
     """
@@ -66,8 +66,7 @@ class Step:
     happenings: tuple[Happening, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Encounter:
+class Encounter(NamedTuple):
     """An event met a chip in a leaf. `queue` is -1 for signals, whose number is then `event`."""
 
     chip: int
@@ -114,6 +113,12 @@ class Interpreter:
         self._signal_bits = [self._bits.get(name, 0) for name in product.signals]
         self._ups = [self._maybe(queue.up, NOBODY) for queue in product.queues]
         self._cuts = [fault for fault in product.faults if fault.of_chip]
+        self._hearers = [self._hearers_of(signal) for signal in range(len(product.signals))]
+
+    def _hearers_of(self, signal: int) -> list[tuple[int, ChipForm]]:
+        """The chips that have a rule for a signal in some leaf."""
+        chips = enumerate(self.product.chips)
+        return [(n, chip) for n, chip in chips if any(signal in heard for heard in chip.hearings)]
 
     def _maybe(self, expression: Expression | None, chip: int) -> Evaluate | None:
         return None if expression is None else self._evaluator.function(expression, chip)
@@ -310,7 +315,7 @@ class Interpreter:
         snapshot = list(draft.now)
         draft.events |= self._signal_bits[signal]
         movers = []
-        for number, chip in enumerate(self.product.chips):
+        for number, chip in self._hearers[signal]:
             if number == raiser:
                 continue
             leaf = snapshot[chip.state_field]
