@@ -1,4 +1,4 @@
-"""Findings that the team lives with: set aside until their end date, reported when they are gone."""
+"""Findings that the team lives with: set aside until an end date, reported when they are gone."""
 
 from __future__ import annotations
 
@@ -27,9 +27,7 @@ class Sorted:
     remarks: list[str]
 
 
-def sort_out(
-    device: Device, findings: list[Finding], *, today: date, complete: bool
-) -> Sorted:
+def sort_out(device: Device, findings: list[Finding], *, today: date, complete: bool) -> Sorted:
     """Set accepted findings aside. What was not explored to the end may hide an accepted finding,
     so needless acceptances are reported only when `complete`.
     """

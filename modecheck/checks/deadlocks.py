@@ -83,14 +83,14 @@ def _finding(exploration: Exploration, deadlock: Deadlock) -> Finding:
     return Finding(
         code="deadlock",
         subject="+".join(f"{name}.{where}" for name, where in parts),
-        text=_text(product, parts, bool(chips)),
+        text=_text(parts, chips_wait=bool(chips)),
         place=_place(product, parts[0]),
         way=way_to(exploration, deadlock.first),
         details=tuple(details),
     )
 
 
-def _text(product: Product, parts: list[tuple[str, str]], chips_wait: bool) -> str:
+def _text(parts: list[tuple[str, str]], *, chips_wait: bool) -> str:
     if chips_wait:
         waiting = " and ".join(f"{name} in {where}" for name, where in parts)
         return f"{waiting} {'wait' if len(parts) > 1 else 'waits'} for ever"

@@ -8,7 +8,7 @@ from modecheck.checks.ways import Way
 from modecheck.model.places import Place
 
 ERROR, WARNING = "error", "warning"
-"""Levels of SARIF 2.1.0 (OASIS): an error happens to the user, a warning is a fault of the model."""
+"""Levels of SARIF 2.1.0 (OASIS): an error happens to users, a warning is a fault of the model."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,4 @@
-"""The gap table: for each chip, what each state does with each event, and what really arrives where.
+"""The gap table: what each state of a chip does with each event, and what really arrives where.
 
 A gap is an event that arrives in a state that has no answer to it. For a message that is an
 unhandled message; a signal simply finds nobody who reacts, which may or may not be meant.
@@ -26,7 +26,7 @@ class GapEvent:
 @dataclass(frozen=True, slots=True)
 class Cell:
     """What a leaf does with an event. `targets` are the leaves that rules lead to, in the order in
-    which the rules are tried; `otherwise` is "ignore", "defer" or "", where no rule need be enabled.
+    which the rules are tried; `otherwise`, for when none is enabled, is "ignore", "defer" or "".
 
     `arrives` tells whether the event was met there, `unanswered` whether it found no answer.
     """

@@ -64,9 +64,7 @@ def mode_switches(exploration: Exploration) -> list[ModeSwitch]:
     """Every ordered pair of different modes, in the order of the device file."""
     bits = _bits(exploration)
     return [
-        switch
-        for source in bits.by_name
-        for switch in _switches_from(exploration, bits, source)
+        switch for source in bits.by_name for switch in _switches_from(exploration, bits, source)
     ]
 
 
@@ -128,9 +126,7 @@ def _indirect(
     return ModeSwitch(source, target, True, False, len(path), via, way)
 
 
-def find(
-    exploration: Exploration, roads: Roads, switches: list[ModeSwitch]
-) -> Iterator[Finding]:
+def find(exploration: Exploration, roads: Roads, switches: list[ModeSwitch]) -> Iterator[Finding]:
     """Findings about modes. What needs all states is left out of an incomplete exploration."""
     yield from _two_at_once(exploration)
     yield from _unending(exploration, roads)
@@ -192,9 +188,7 @@ def _unending(exploration: Exploration, roads: Roads) -> Iterator[Finding]:
             yield _unending_finding(exploration, name, between, lost)
 
 
-def _unending_finding(
-    exploration: Exploration, name: str, between: Spread, lost: int
-) -> Finding:
+def _unending_finding(exploration: Exploration, name: str, between: Spread, lost: int) -> Finding:
     """Its scenario is the shortest of those that pass through the mode."""
     start, path = between.path_to(lost)
     return Finding(

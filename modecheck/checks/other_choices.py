@@ -17,7 +17,7 @@ from modecheck.model.terms import InState, ReadVariable, parts_of
 
 @dataclass(slots=True)
 class Dependent:
-    """Rules (chip, title), leaves (chip, leaf), events and variables that other choices could touch."""
+    """Rules, leaves, variables (each with its chip) and events that other choices could touch."""
 
     rules: set[tuple[str, str]] = field(default_factory=set)
     leaves: set[tuple[str, str]] = field(default_factory=set)

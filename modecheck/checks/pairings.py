@@ -1,4 +1,4 @@
-"""Lost pairings: a bond gone by itself, two ends that disagree, no road back to a working pairing."""
+"""Lost pairings: a bond gone by itself, ends that disagree, no road back to a working pairing."""
 
 from __future__ import annotations
 
@@ -78,9 +78,9 @@ def _busy(exploration: Exploration, number: int) -> bool:
     product = exploration.product
     for edge in exploration.edges(number):
         label = product.labels[exploration.labels[edge]]
-        if label.kind == "rule" and not product.chips[label.chip].actor:
-            if product.rules[label.rule].kind == "internal":
-                return True
+        own = label.kind == "rule" and not product.chips[label.chip].actor
+        if own and product.rules[label.rule].kind == "internal":
+            return True
     return False
 
 

@@ -58,4 +58,3 @@ def _unexplained(roads: Roads, states: list[int], explained: list[Deadlock]) -> 
     ends = [number for deadlock in explained for number in deadlock.states]
     leads = roads.leading_to(ends)
     return [number for number in states if not leads[number]]
-

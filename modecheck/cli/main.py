@@ -10,7 +10,11 @@ import click
 from modecheck import __version__
 from modecheck.cli.exit_codes import FOUND, INCOMPLETE, WRONG_INPUT
 
-COMMANDS = {"check": "modecheck.cli.check", "draw": "modecheck.cli.draw", "gaps": "modecheck.cli.gaps"}
+COMMANDS = {
+    "check": "modecheck.cli.check",
+    "draw": "modecheck.cli.draw",
+    "gaps": "modecheck.cli.gaps",
+}
 
 EPILOG = """\b
 Exit codes: 0 nothing found, 1 findings, 2 the input is wrong, 3 incomplete.
@@ -23,10 +27,10 @@ lab test and no licensed engineer; local rules prevail.
 class _Commands(click.Group):
     """Loads the module of a command only when it is asked for."""
 
-    def list_commands(self, ctx: click.Context) -> list[str]:
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - as click calls it
         return list(COMMANDS)
 
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
         module = COMMANDS.get(cmd_name)
         if module is None:
             return None

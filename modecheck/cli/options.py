@@ -9,7 +9,7 @@ import click
 
 def parsed_choices(_ctx: click.Context, _param: click.Parameter, values: Any) -> dict[str, str]:
     """`NAME=VALUE` pairs as a dictionary."""
-    choices = {}
+    choices: dict[str, str] = {}
     for value in values:
         name, equals, choice = value.partition("=")
         if not equals or not name:

@@ -60,7 +60,9 @@ class Evaluator:
             self._compiled[key] = compiled
         return compiled
 
-    def _item(self, vector: Sequence[int], first: int, length: int, index: int, failure: int) -> int:
+    def _item(
+        self, vector: Sequence[int], first: int, length: int, index: int, failure: int
+    ) -> int:
         if not 0 <= index < length:
             raise StepFailed(self._failures[failure])
         return vector[first + index]

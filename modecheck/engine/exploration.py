@@ -190,10 +190,26 @@ class _Explorer:
             found.stopped_by = "an interruption"
         except MemoryError:
             found.stopped_by = "lack of memory"
-        del found.targets[found.first_edge[-1] :]
-        del found.labels[found.first_edge[-1] :]
-        del found.notes_of[found.first_edge[-1] :]
+        if found.stopped_by:
+            self._cut_loose_ends()
         return found
+
+    def _cut_loose_ends(self) -> None:
+        """Drop what was half done: transitions of the state at hand, and a state half noted."""
+        found = self._found
+        for of_edges in (found.targets, found.labels, found.notes_of):
+            del of_edges[found.first_edge[-1] :]
+        known = len(found.failing)
+        for of_states in (
+            found.states,
+            found.parents,
+            found.parent_labels,
+            found.marks,
+            found.quiet,
+        ):
+            del of_states[known:]
+        if known > sum(found.layers):
+            found.layers.append(known - sum(found.layers))
 
     def _levels(self) -> None:
         found, start = self._found, 0

@@ -214,9 +214,7 @@ class Interpreter:
             if curious and self._enabled(chip, reaction, draft.now, draft.payload, draft.late):
                 self.observed.shadowed.setdefault(reaction.rule, winner.rule)
 
-    def _reacting(
-        self, draft: _Draft, chip: int, reaction: Reaction, label: int
-    ) -> Iterator[Step]:
+    def _reacting(self, draft: _Draft, chip: int, reaction: Reaction, label: int) -> Iterator[Step]:
         """The step that begins with this reaction, and its variants cut in the middle of a rule."""
         start, log, events = list(draft.now), list(draft.log), draft.events
         yield self._completed(draft, chip, reaction, label)
@@ -298,9 +296,7 @@ class Interpreter:
             raise StepFailed(target.failure)
         return target.first + index
 
-    def _value_sent(
-        self, draft: _Draft, chip: int, send: Send, snapshot: Sequence[int]
-    ) -> int:
+    def _value_sent(self, draft: _Draft, chip: int, send: Send, snapshot: Sequence[int]) -> int:
         if send.value is None:
             return 0
         function = self._evaluator.function(send.value, chip)

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping as MappingType
 from dataclasses import dataclass
 
-from modecheck.model.mistakes import Notebook
 from modecheck.model.meaning import Outline, Scope
+from modecheck.model.mistakes import Notebook
 from modecheck.model.outlines import OutlineReader, StateReading, about_of
 from modecheck.model.overlays import beside, overlay, read_document
 from modecheck.model.parts import Chip, Reply, Rule
@@ -61,7 +61,7 @@ class ChipReader:
         reader = OutlineReader(self._shapes, phrases)
         reading = reader.states(body)
         variables = reader.variables(body)
-        self._note_clashes(phrases, reading, variables, places)
+        self._note_clashes(phrases, variables, places)
         tops = [state.name for state in reading.states.values() if state.parent is None]
         initial = reader.initial(body, tops)
         rules = RuleDrafts(self._shapes, phrases, reading, name).read(body)
@@ -75,7 +75,6 @@ class ChipReader:
     def _note_clashes(
         self,
         phrases: Phrases,
-        reading: StateReading,
         variables: MappingType[str, object],
         places: MappingType[str, Place],
     ) -> None:
@@ -93,7 +92,9 @@ class ChipReader:
         )
         if node is None:
             if not own.entries:
-                self._notes.add(f"{what} has no behaviour", record.place, expected="'file' or 'states'")
+                self._notes.add(
+                    f"{what} has no behaviour", record.place, expected="'file' or 'states'"
+                )
                 return None
             return own
         scalar = self._shapes.scalar(node, "file", "the name of a chip file")

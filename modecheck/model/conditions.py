@@ -12,9 +12,7 @@ from modecheck.model.terms import Term
 from modecheck.model.yaml_nodes import Node, Scalar, Sequence, kind_of
 
 
-def condition(
-    shapes: Shapes, phrases: Phrases, scope: Scope, node: Node | None
-) -> Term | None:
+def condition(shapes: Shapes, phrases: Phrases, scope: Scope, node: Node | None) -> Term | None:
     """The condition in a node, or None after noting a mistake or when there is no node."""
     if node is None:
         return None

@@ -1,12 +1,13 @@
 """Read a device file and everything it names, in one variant of its options.
 
-The order matters: outlines of all chips first, since links, rules and modes read each other's states and
-variables; then links; then rules; then what speaks of the whole device.
+The order matters: outlines of all chips first, since links, rules and modes read each other's
+states and variables; then links; then rules; then what speaks of the whole device.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping as MappingType
+from collections.abc import Iterator
+from collections.abc import Mapping as MappingType
 from dataclasses import dataclass, replace
 from itertools import product
 
@@ -98,9 +99,13 @@ class _DeviceReader:
     def _device_record(self, document: Mapping) -> Mapping | None:
         if "device" not in document.entries and {"chip", "actor"} & set(document.entries):
             message = f"{self._path!r} is a chip file"
-            self._notes.add(message, document.place, expected="a device file, which names the chips")
+            self._notes.add(
+                message, document.place, expected="a device file, which names the chips"
+            )
             return None
-        return self._shapes.record(document, "a device file", DEVICE_KEYS, required=("device", "chips"))
+        return self._shapes.record(
+            document, "a device file", DEVICE_KEYS, required=("device", "chips")
+        )
 
     def _note_time(self, record: Mapping) -> None:
         if record.get("clock") is not None:
@@ -113,7 +118,9 @@ class _DeviceReader:
             scalars = self._shapes.scalars(node, "a choice", "a word, a number or true or false")
             choices = tuple(scalar.text for scalar in scalars)
             if len(set(choices)) < len(choices):
-                self._notes.add(f"a choice of {name!r} stands twice", key.place, expected="each once")
+                self._notes.add(
+                    f"a choice of {name!r} stands twice", key.place, expected="each once"
+                )
             elif choices:
                 options[name] = Option(name, choices, key.place)
         self._note_wrong_choices(options)
@@ -127,7 +134,9 @@ class _DeviceReader:
                 self._notes.add(message, None, word=name, choices=options, expected=expected)
             elif value not in options[name].choices:
                 message = f"the option {name!r} cannot be {shortened(value)!r}"
-                self._notes.add(message, options[name].place, word=value, choices=options[name].choices)
+                self._notes.add(
+                    message, options[name].place, word=value, choices=options[name].choices
+                )
 
     def _variant(self, options: MappingType[str, Option]) -> dict[str, str]:
         chosen = {name: self._chosen.get(name, "") for name in options}
@@ -154,9 +163,7 @@ class _DeviceReader:
         self._chip_reader = reader
         return _Wired(drafts, scope, links)
 
-    def _drafts(
-        self, record: Mapping, reader: ChipReader
-    ) -> tuple[dict[str, ChipDraft], set[str]]:
+    def _drafts(self, record: Mapping, reader: ChipReader) -> tuple[dict[str, ChipDraft], set[str]]:
         drafts: dict[str, ChipDraft] = {}
         broken: set[str] = set()
         for section in ("chips", "actors"):
@@ -172,16 +179,16 @@ class _DeviceReader:
         return drafts, broken
 
     def _chips(self, wired: _Wired) -> dict[str, Chip]:
-        signals = {s for draft in wired.drafts.values() for rule in draft.rules for s in rule.raises}
+        signals = {
+            s for draft in wired.drafts.values() for rule in draft.rules for s in rule.raises
+        }
         wiring = Wiring(wired.links, frozenset(signals))
         return {
             name: self._chip_reader.finish(draft, wired.scope, wiring)
             for name, draft in wired.drafts.items()
         }
 
-    def _device(
-        self, record: Mapping, options: dict[str, Option], wired: _Wired
-    ) -> Device:
+    def _device(self, record: Mapping, options: dict[str, Option], wired: _Wired) -> Device:
         chips = self._chips(wired)
         note_raise_cycle(chips, self._notes)
         modes = self._modes(record.get("modes"), wired.scope)
@@ -226,7 +233,11 @@ class _DeviceReader:
             if record is None or ends is None:
                 continue
             forgetting = names_in(
-                self._shapes, record.get("forgotten_by"), "event", events, empty="a signal or message"
+                self._shapes,
+                record.get("forgotten_by"),
+                "event",
+                events,
+                empty="a signal or message",
             )
             pairings[name] = Pairing(name, ends, forgetting, key.place)
         return pairings
@@ -236,7 +247,9 @@ class _DeviceReader:
         ends = [end for scalar in scalars if (end := self._end(scalar, scope)) is not None]
         if len(scalars) != 2:
             message = f"{len(scalars)} ends of a pairing"
-            self._notes.add(message, node.place, expected="two ends, [chip.variable, chip.variable]")
+            self._notes.add(
+                message, node.place, expected="two ends, [chip.variable, chip.variable]"
+            )
             return None
         return (ends[0], ends[1]) if len(ends) == 2 else None
 
@@ -254,7 +267,9 @@ class _DeviceReader:
         if found is None or found.type.kind != "bond" or found.length:
             message = f"{shortened(scalar.text)!r} is no bond"
             near = nearest_name(variable, bonds)
-            expected = f"a variable of {chip} with 'bond: true'" + (f", such as {near}" if near else "")
+            expected = f"a variable of {chip} with 'bond: true'" + (
+                f", such as {near}" if near else ""
+            )
             self._notes.add(message, scalar.place, expected=expected)
             return None
         return PairingEnd(chip, variable)

@@ -8,7 +8,7 @@ from modecheck.model.outlines import OutlineReader
 from modecheck.model.parts import Link, Message
 from modecheck.model.phrases import Phrases
 from modecheck.model.shapes import Shapes
-from modecheck.model.yaml_nodes import Mapping, Node, Scalar, Sequence, kind_of
+from modecheck.model.yaml_nodes import Mapping, Node, Scalar, kind_of
 
 LINK_KEYS = (
     "from", "to", "medium", "capacity", "carries", "can", "up_when", "when_down", "when_full",
@@ -104,7 +104,9 @@ class LinkReader:
             for scalar in self._shapes.scalars(node, "a message", "the name of a message"):
                 name_or_none = self._shapes.identifier(scalar, "the name of a message")
                 if name_or_none in messages:
-                    self._notes.add(f"{scalar.text!r} stands twice", scalar.place, expected="each once")
+                    self._notes.add(
+                        f"{scalar.text!r} stands twice", scalar.place, expected="each once"
+                    )
                 elif name_or_none:
                     messages[name_or_none] = Message(name_or_none, "event", None, scalar.place)
         if not messages:

@@ -247,11 +247,15 @@ class _Understanding:
     def _unknown(self, name: Name, want: ValueType | None = None) -> MeaningMistake:
         words = [*(want.words if want else ()), *self._scope.words()]
         if name.text == "value" and self._scope.in_event:
-            return _mistake(name, "the message carries no value", expected="a link whose message does")
+            return _mistake(
+                name, "the message carries no value", expected="a link whose message does"
+            )
         if name.text in ("value", "late"):
             return _mistake(name, f"{name.text!r} speaks of a message", expected="a rule with 'on'")
         if name.text == "state":
-            return _mistake(name, "a state can only be compared", expected="state == …, or state in […]")
+            return _mistake(
+                name, "a state can only be compared", expected="state == …, or state in […]"
+            )
         return _mistake(name, f"unknown name {name.text!r}", word=name.text, choices=words)
 
     def _lookup(self, name: Name, want: ValueType | None) -> Typed | None:

@@ -100,7 +100,9 @@ class OutlineReader:
         name = key.text
         rests = self._shapes.truth(body.get("rest"), "rest", default=rest)
         reading.bodies[name] = body
-        blank = State(name, parent, (), None, (name,), name, rests, depth, about_of(body), key.place)
+        blank = State(
+            name, parent, (), None, (name,), name, rests, depth, about_of(body), key.place
+        )
         reading.states[name] = blank
         children = self._read_states(body, name, depth + 1, reading, rest=rests)
         initial = self.initial(body, children)
@@ -110,7 +112,16 @@ class OutlineReader:
         leaves = tuple(leaf for state in inside for leaf in state.leaves)
         first = reading.states[initial].initial_leaf
         reading.states[name] = State(
-            name, parent, tuple(children), initial, leaves, first, rests, depth, blank.about, key.place
+            name,
+            parent,
+            tuple(children),
+            initial,
+            leaves,
+            first,
+            rests,
+            depth,
+            blank.about,
+            key.place,
         )
 
     def initial(self, body: Mapping, children: list[str]) -> str | None:
@@ -168,7 +179,9 @@ class OutlineReader:
             start = record.get("start")
             if isinstance(start, Scalar) and start.truth is not None:
                 return TRUTH
-            self._notes.add(f"{name!r} has no type", place, expected=f"one of {', '.join(TYPE_KEYS)}")
+            self._notes.add(
+                f"{name!r} has no type", place, expected=f"one of {', '.join(TYPE_KEYS)}"
+            )
             return None
         node = record.entries[given[0]]
         if given[0] == "range":
@@ -199,7 +212,9 @@ class OutlineReader:
 
     def _words(self, node: Node) -> ValueType | None:
         scalars = self._shapes.scalars(node, "a word", "a word")
-        words = [self._shapes.identifier(self._phrases.fill(scalar), "a word") for scalar in scalars]
+        words = [
+            self._shapes.identifier(self._phrases.fill(scalar), "a word") for scalar in scalars
+        ]
         if None in words or not words:
             return None
         if len(set(words)) < len(words):

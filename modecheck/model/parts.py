@@ -32,7 +32,7 @@ class Variable:
 
 @dataclass(frozen=True, slots=True)
 class State:
-    """A state of a chip's statechart; `leaves` are the innermost states inside (itself, if it is one)."""
+    """A state of a chip's statechart; `leaves` are the innermost states inside, or itself."""
 
     name: str
     parent: str | None
@@ -142,8 +142,9 @@ class Reply:
 
 @dataclass(frozen=True, slots=True)
 class Chip:
-    """A chip or an actor: a statechart with variables. `states` in document order, outer before inner.
+    """A chip or an actor: a statechart with variables.
 
+    `states` stand in document order, outer before inner.
     `replies` maps a state's name to its replies; the key "" holds those of the whole chip.
     """
 
@@ -188,7 +189,7 @@ class Chip:
 
 @dataclass(frozen=True, slots=True)
 class Message:
-    """What a link carries. `kind` is "event", "state" or "relative"; `type` of the payload, if any."""
+    """What a link carries. `kind` is "event", "state" or "relative"; `type` is the payload's."""
 
     name: str
     kind: str
@@ -335,5 +336,7 @@ class Device:
     @property
     def signals(self) -> tuple[str, ...]:
         """Every signal that some rule raises, in document order."""
-        raised = (name for chip in self.chips.values() for rule in chip.rules for name in rule.raises)
+        raised = (
+            name for chip in self.chips.values() for rule in chip.rules for name in rule.raises
+        )
         return tuple(dict.fromkeys(raised))

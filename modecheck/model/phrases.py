@@ -113,7 +113,9 @@ class Phrases:
         """`20 ms`, or two of them as the earliest and the latest moment."""
         seconds = [self.duration(scalar) for scalar in scalars]
         if len(scalars) > 2:
-            self.notes.add("more than two durations", scalars[2].place, expected="[earliest, latest]")
+            self.notes.add(
+                "more than two durations", scalars[2].place, expected="[earliest, latest]"
+            )
             return None
         low, high = seconds[0], seconds[-1]
         if low is None or high is None:

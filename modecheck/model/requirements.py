@@ -49,7 +49,9 @@ class RequirementReader:
             message = f"{what} has {'two patterns' if given else 'no pattern'}"
             self._shapes.notes.add(message, key.place, expected=f"one of {', '.join(PATTERNS)}")
             return None
-        text = self._shapes.scalar(record.entries["text"], "text", "the sentence that it stands for")
+        text = self._shapes.scalar(
+            record.entries["text"], "text", "the sentence that it stands for"
+        )
         return self._of_pattern(name, key, given[0], record, text.text if text else "")
 
     def _note_time(self, record: Mapping) -> None:

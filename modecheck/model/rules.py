@@ -6,7 +6,8 @@ The second pass needs the outlines of all chips, the links and the signals of th
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping as MappingType
+from collections.abc import Iterator
+from collections.abc import Mapping as MappingType
 from dataclasses import dataclass, replace
 
 from modecheck.model.conditions import condition
@@ -157,9 +158,7 @@ class RuleReader:
         """The rule of a draft; parts with mistakes are left out of it."""
         node = draft.node
         trigger = self._trigger(node)
-        scope = replace(
-            self._scope, in_event=bool(trigger), payload=self._payload(trigger, node)
-        )
+        scope = replace(self._scope, in_event=bool(trigger), payload=self._payload(trigger, node))
         return Rule(
             title=draft.title,
             chip=self._own.name,
@@ -265,7 +264,9 @@ class RuleReader:
         return frozenset(words & set(self._scope.options))
 
     def _assignments(self, node: Mapping, scope: Scope) -> tuple[Assignment, ...]:
-        entries = self._shapes.scalars(node.get("do"), "an assignment", "an assignment such as x = 1")
+        entries = self._shapes.scalars(
+            node.get("do"), "an assignment", "an assignment such as x = 1"
+        )
         found = (self._assignment(scalar, scope) for scalar in entries)
         return tuple(assignment for assignment in found if assignment is not None)
 
@@ -304,7 +305,9 @@ class RuleReader:
         return Target(word, index), variables[word].type
 
     def _sends(self, node: Mapping, scope: Scope) -> tuple[Send, ...]:
-        entries = self._shapes.scalars(node.get("send"), "a send", "a message such as hello via left_up")
+        entries = self._shapes.scalars(
+            node.get("send"), "a send", "a message such as hello via left_up"
+        )
         found = (self._send(scalar, scope) for scalar in entries)
         return tuple(send for send in found if send is not None)
 
@@ -350,7 +353,11 @@ class RuleReader:
             raise _wrong(text.link, message, "", name, list(self._outgoing))
         if message not in link.carries:
             raise _wrong(
-                text.message, f"{name!r} does not carry {message!r}", "", message, list(link.carries)
+                text.message,
+                f"{name!r} does not carry {message!r}",
+                "",
+                message,
+                list(link.carries),
             )
         return link
 
@@ -379,9 +386,9 @@ class RuleReader:
         return self._shapes.known(filled, f"state of {self._own.name}:", self._own.states)
 
     def _separate(self, node: Mapping) -> bool:
-        return self._shapes.choice(node.get("steps"), "steps", ("separate", "together"), "together") == (
-            "separate"
-        )
+        return self._shapes.choice(
+            node.get("steps"), "steps", ("separate", "together"), "together"
+        ) == ("separate")
 
 
 def _wrong(

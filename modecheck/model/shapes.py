@@ -10,11 +10,33 @@ import re
 from collections.abc import Collection, Iterator
 
 from modecheck.model.mistakes import Notebook
-from modecheck.model.yaml_nodes import LARGEST_INTEGER, Mapping, Node, Scalar, Sequence, kind_of, shortened
+from modecheck.model.yaml_nodes import (
+    LARGEST_INTEGER,
+    Mapping,
+    Node,
+    Scalar,
+    Sequence,
+    kind_of,
+    shortened,
+)
 
 IDENTIFIER = re.compile(r"[^\W\d]\w*")
 RESERVED = frozenset(
-    {"and", "or", "not", "in", "if", "else", "via", "true", "false", "none", "state", "value", "late"}
+    {
+        "and",
+        "or",
+        "not",
+        "in",
+        "if",
+        "else",
+        "via",
+        "true",
+        "false",
+        "none",
+        "state",
+        "value",
+        "late",
+    }
 )
 """Words that mean something in an expression and so cannot be names."""
 
@@ -72,7 +94,9 @@ class Shapes:
             self.notes.add(f"{shortened(text)!r} cannot be {what}", scalar.place, expected=expected)
             return None
         if text in RESERVED:
-            self.notes.add(f"{text!r} has a meaning in expressions", scalar.place, expected="another name")
+            self.notes.add(
+                f"{text!r} has a meaning in expressions", scalar.place, expected="another name"
+            )
             return None
         return text
 
@@ -130,7 +154,5 @@ class Shapes:
             return scalar.text
         message = f"unknown {what} {shortened(scalar.text)!r}"
         expected = "" if choices else (empty or f"the device to have a {what}")
-        self.notes.add(
-            message, scalar.place, word=scalar.text, choices=choices, expected=expected
-        )
+        self.notes.add(message, scalar.place, word=scalar.text, choices=choices, expected=expected)
         return None

@@ -9,8 +9,8 @@
                 | sum ["not"] "in" "[" choice {"," choice} "]"
     sum         = sign {("+" | "-") sign}
     sign        = "-" sign | atom
-    atom        = integer | name {"." name} ["[" choice "]"] | ("min" | "max") "(" choice {"," choice} ")"
-                | "(" choice ")"
+    atom        = integer | name {"." name} ["[" choice "]"] | "(" choice ")"
+                | ("min" | "max") "(" choice {"," choice} ")"
     assignment  = target {"," target} "=" choice {"," choice} | target ("+=" | "-=") choice
     send        = name ["(" choice ")"] ["via" name]
 
@@ -300,7 +300,9 @@ class _Parser:
         if word.isdigit() and word.isascii():
             self._next += 1
             if len(word) > 10 or int(word) > 2**31 - 1:
-                raise SyntaxMistake("the number is too large", start, len(word), "at most 2147483647")
+                raise SyntaxMistake(
+                    "the number is too large", start, len(word), "at most 2147483647"
+                )
             return Number(int(word), start, len(word))
         if word in ("min", "max") and self._follows("("):
             self._next += 2

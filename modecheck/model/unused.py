@@ -31,14 +31,18 @@ def unused_declarations(
 def _options(device: Device, words: set[str]) -> Iterator[Unused]:
     for option in device.options.values():
         if option.name not in words:
-            yield Unused(f"option.{option.name}", f"no rule asks for the option {option.name}", option.place)
+            yield Unused(
+                f"option.{option.name}", f"no rule asks for the option {option.name}", option.place
+            )
 
 
 def _parameters(words: set[str], parameters: Parameters) -> Iterator[Unused]:
     for chip, (values, places) in parameters.items():
         for name in values:
             if name not in words and name in places:
-                yield Unused(f"{chip}.{name}", f"{chip} never uses the parameter {name}", places[name])
+                yield Unused(
+                    f"{chip}.{name}", f"{chip} never uses the parameter {name}", places[name]
+                )
 
 
 def _variables(device: Device, words: set[str]) -> Iterator[Unused]:
@@ -68,7 +72,12 @@ def _links(device: Device) -> Iterator[Unused]:
 
 
 def _signals(device: Device) -> Iterator[Unused]:
-    heard = {event.name for chip in device.chips.values() for rule in chip.rules for event in rule.trigger}
+    heard = {
+        event.name
+        for chip in device.chips.values()
+        for rule in chip.rules
+        for event in rule.trigger
+    }
     heard |= {r.event.name for c in device.chips.values() for rs in c.replies.values() for r in rs}
     heard |= {name for pairing in device.pairings.values() for name in pairing.forgotten_by}
     heard |= {name for requirement in device.requirements.values() for name in requirement.without}
@@ -76,4 +85,6 @@ def _signals(device: Device) -> Iterator[Unused]:
         for rule in chip.rules:
             for signal in rule.raises:
                 if signal not in heard:
-                    yield Unused(f"signal.{signal}", f"no chip hears the signal {signal}", rule.place)
+                    yield Unused(
+                        f"signal.{signal}", f"no chip hears the signal {signal}", rule.place
+                    )

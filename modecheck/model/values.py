@@ -42,7 +42,9 @@ class ValueType:
             return f"one of {', '.join(self.words)}"
         if self.kind == "bond":
             return f"none or a key from 1 to {self.high}"
-        return "true or false" if self.kind == "truth" else f"a number from {self.low} to {self.high}"
+        return (
+            "true or false" if self.kind == "truth" else f"a number from {self.low} to {self.high}"
+        )
 
 
 TRUTH = ValueType("truth", 0, 1, ("false", "true"))

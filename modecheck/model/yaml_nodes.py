@@ -214,13 +214,15 @@ class _TreeBuilder:
 
     def _events(self, text: str) -> Iterator[yaml.Event]:
         loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
-        return yaml.parse(text, Loader=loader)  # type: ignore[no-any-return]
+        return yaml.parse(text, Loader=loader)
 
     def _at(self, line: int, column: int, width: int = 1) -> Place:
         return Place(self.source, line + 1, column + 1, width)
 
     def _place(self, event: yaml.Event) -> Place:
         start, end = event.start_mark, event.end_mark
+        assert start is not None
+        assert end is not None
         width = end.column - start.column if end.line == start.line else 1
         return self._at(start.line, start.column, max(width, 1))
 
@@ -254,7 +256,7 @@ class _TreeBuilder:
         return self._count(1, node.place)
 
     def _put_alias(self, event: yaml.AliasEvent) -> bool:
-        known = self.anchors.get(event.anchor)
+        known = self.anchors.get(event.anchor or "")
         if known is None:
             inside = any(level.anchor == event.anchor for level in self.open)
             problem = "stands inside itself" if inside else "has not been defined above"

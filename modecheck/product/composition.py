@@ -57,7 +57,9 @@ class _Composition:
         )
 
     def _watched_events(self) -> tuple[str, ...]:
-        names = [name for pairing in self._device.pairings.values() for name in pairing.forgotten_by]
+        names = [
+            name for pairing in self._device.pairings.values() for name in pairing.forgotten_by
+        ]
         names += [name for need in self._device.requirements.values() for name in need.without]
         return tuple(dict.fromkeys(names))
 
@@ -171,7 +173,9 @@ class _Composition:
         for number, rule in enumerate(self._rules):
             if rule.chip == target and rule.separate:
                 for done in range(1, len(rule.assignments)):
-                    text = f"{target} {kind} in {rule.title} after {rule.assignments[done - 1].text}"
+                    text = (
+                        f"{target} {kind} in {rule.title} after {rule.assignments[done - 1].text}"
+                    )
                     label = Label(text, "cut_in_rule", number, -1, chip)
                     labels[number, done] = self._labels.number(label)
         return labels

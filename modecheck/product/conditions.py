@@ -1,8 +1,8 @@
 """Conditions on single states that checks ask about, as expressions.
 
-Their names: `rests` (every chip in a rest state, every queue empty), `mode:NAME`, `paired:NAME` (both
-ends hold the same key), `at_odds:NAME` (the ends differ), `bonded:CHIP.VARIABLE` (that end holds a
-key), `requirement:NAME`.
+Their names: `rests` (every chip in a rest state, every queue empty), `mode:NAME`, `paired:NAME`
+(both ends hold the same key), `at_odds:NAME` (the ends differ), `bonded:CHIP.VARIABLE` (that end
+holds a key), `requirement:NAME`.
 """
 
 from __future__ import annotations
@@ -24,7 +24,9 @@ def state_conditions(
     for pairing in device.pairings.values():
         one, two = (_end(end, addresses) for end in pairing.ends)
         same = Apply("==", (one, two))
-        conditions[f"paired:{pairing.name}"] = folded("and", (same, Apply("!=", (one, Constant(0)))))
+        conditions[f"paired:{pairing.name}"] = folded(
+            "and", (same, Apply("!=", (one, Constant(0))))
+        )
         conditions[f"at_odds:{pairing.name}"] = Apply("!=", (one, two))
         for end in pairing.ends:
             has_key = Apply("!=", (_end(end, addresses), Constant(0)))

@@ -39,7 +39,9 @@ def layout_of(fields: Sequence[Field]) -> Layout:
         if field.bits
     ]
     unpacking = [
-        _offset(f"(p >> {shift} & {(1 << field.bits) - 1})", field.low) if field.bits else f"{field.low}"
+        _offset(f"(p >> {shift} & {(1 << field.bits) - 1})", field.low)
+        if field.bits
+        else f"{field.low}"
         for field, shift in zip(fields, shifts, strict=True)
     ]
     pack: Pack = eval(f"lambda v: {' | '.join(packing) or '0'}")  # noqa: S307 - only integers go in

@@ -25,7 +25,7 @@ TRUE = Constant(1)
 
 @dataclass(frozen=True, slots=True)
 class Addresses:
-    """Where the product keeps things: the first field of (chip, variable), each chip's state field."""
+    """Where the product keeps (chip, variable), and the state of each chip."""
 
     variables: Mapping[tuple[str, str], int]
     states: Mapping[str, int]

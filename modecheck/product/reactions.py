@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping
 
-from modecheck.model.parts import Assignment, Chip, Device, Rule, Target as TargetName
+from modecheck.model.parts import Assignment, Chip, Device, Rule
 from modecheck.model.parts import Send as SendOfRule
+from modecheck.model.parts import Target as TargetName
 from modecheck.product.fields import FieldPlan
 from modecheck.product.form import (
     Assign,
@@ -149,4 +150,3 @@ class ReactionBuilder:
             if any(chip.variables[target.variable].persistent for target in assignment.targets)
         ]
         return tuple(writing[:-1])
-

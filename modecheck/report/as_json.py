@@ -34,7 +34,9 @@ def verdict_as_json(verdict: Verdict) -> Json:
     }
     if len(verdict.explored) == 1:
         return common | _explored(verdict.explored[0])
-    variants = [{**_explored(one), "complete": one.exploration.complete} for one in verdict.explored]
+    variants = [
+        {**_explored(one), "complete": one.exploration.complete} for one in verdict.explored
+    ]
     return common | {"variants": variants}
 
 

@@ -27,4 +27,6 @@ def write_whole(path: str, text: str) -> None:
         if temporary and os.path.exists(temporary):
             os.unlink(temporary)
         message = f"{path!r} cannot be written: {error.strerror or error}"
-        raise InvalidInput([Mistake(message, expected="a file name in a folder that exists")]) from error
+        raise InvalidInput(
+            [Mistake(message, expected="a file name in a folder that exists")]
+        ) from error

@@ -74,7 +74,9 @@ def _in_words(table: GapTable, style: Style) -> list[str]:
     lines = []
     for leaf, event in table.gaps():
         if event.link:
-            text = f"{table.chip} in {leaf} has no answer to {event.name}, which {event.link} brings"
+            text = (
+                f"{table.chip} in {leaf} has no answer to {event.name}, which {event.link} brings"
+            )
             lines += [style.error(line) for line in style.wrapped(text, "  ! ", "    ")]
     silent: dict[str, list[str]] = {}
     for leaf, event in table.gaps():

@@ -20,6 +20,7 @@ class TerminalProgress:
         self._width = 0
 
     def progress(self, *, states: int, transitions: int, frontier: int, depth: int) -> None:
+        """Show where the exploration is, unless that was done less than a second ago."""
         now = time.monotonic()
         if now - self._shown < BETWEEN_LINES:
             return
@@ -27,8 +28,8 @@ class TerminalProgress:
         rate = states / (now - self._began)
         memory = peak_memory() / 1024**2
         self._write(
-            f"{states:,} states, {rate:,.0f} a second, {frontier:,} to expand, depth {depth}, "
-            f"{memory:,.0f} MiB"
+            f"{states:,} states, {transitions:,} transitions, {rate:,.0f} states/s, "
+            f"{frontier:,} to expand, depth {depth}, {memory:,.0f} MiB"
         )
 
     def close(self) -> None:

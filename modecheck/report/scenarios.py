@@ -17,6 +17,8 @@ def scenario_of(verdict: Verdict, finding: Finding) -> list[Told]:
 def _origin(verdict: Verdict, finding: Finding) -> Explored:
     """The variant that the scenario belongs to."""
     if not finding.variants:
-        candidates = [one for one in verdict.explored if any(f.way is finding.way for f in one.findings)]
+        candidates = [
+            one for one in verdict.explored if any(f.way is finding.way for f in one.findings)
+        ]
         return candidates[0] if candidates else verdict.explored[0]
     return next(one for one in verdict.explored if one.variant == finding.variants[0])

@@ -81,7 +81,9 @@ class _Words:
         if isinstance(happening, Doubled):
             message = self._message(happening.queue, happening.message)
             return [Clause(self._link(happening.queue), f"brings {message} twice")]
-        return [self._struck(happening)] if isinstance(happening, Struck) else self._raised(happening)
+        return (
+            [self._struck(happening)] if isinstance(happening, Struck) else self._raised(happening)
+        )
 
     def _took(self, took: Took) -> list[Clause]:
         name, doing = self.chip(took.chip), self._doing(took)
