@@ -1,0 +1,45 @@
+"""The direction of imports, declared once: text → model → product → … → what people read."""
+
+from __future__ import annotations
+
+import ast
+from pathlib import Path
+
+import modecheck
+
+LAYERS = ("model", "product", "engine", "checks", "scenario", "draw", "report", "compare", "cli")
+"""A module may import from its own layer and from those that stand before it."""
+
+ROOT = Path(modecheck.__file__).parent
+
+
+def _imports(path: Path) -> set[str]:
+    """The layers that a module imports from, anywhere in it."""
+    found = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        names = []
+        if isinstance(node, ast.ImportFrom) and node.module:
+            names = [node.module]
+        elif isinstance(node, ast.Import):
+            names = [alias.name for alias in node.names]
+        parts = [name.split(".") for name in names]
+        found |= {part[1] for part in parts if part[0] == "modecheck" and len(part) > 1}
+    return found & set(LAYERS)
+
+
+def test_every_package_is_a_declared_layer() -> None:
+    """A new package takes its place in the order before anything imports it."""
+    packages = {path.name for path in ROOT.iterdir() if (path / "__init__.py").exists()}
+    assert packages <= set(LAYERS)
+
+
+def test_no_import_runs_against_the_direction() -> None:
+    """What people read may know the model, and the model knows nothing of them."""
+    wrong = [
+        f"{path.relative_to(ROOT)} imports modecheck.{layer}"
+        for layer_number, own in enumerate(LAYERS)
+        for path in sorted((ROOT / own).rglob("*.py"))
+        for layer in sorted(_imports(path))
+        if LAYERS.index(layer) > layer_number
+    ]
+    assert wrong == []
