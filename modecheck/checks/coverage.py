@@ -9,8 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from modecheck.engine.exploration import Exploration
-from modecheck.engine.plain import Interpreter, Observed
+from modecheck.engine.space import Space
 from modecheck.model.parts import Chip, Rule
 from modecheck.product.form import Product
 
@@ -43,26 +42,26 @@ def joined(parts: Iterable[Coverage]) -> Coverage:
     return whole
 
 
-def coverage_of(exploration: Exploration) -> Coverage:
+def coverage_of(space: Space) -> Coverage:
     """What one exploration took and reached."""
-    product = exploration.product
+    product = space.product
     names = [(rule.chip, rule.title) for rule in product.rules]
     coverage = Coverage()
-    coverage.taken = {names[number] for number in exploration.observed.taken}
-    for form, leaves in zip(product.chips, exploration.occupied, strict=True):
+    coverage.taken = {names[number] for number in space.observed.taken}
+    for form, leaves in zip(product.chips, space.occupied, strict=True):
         coverage.occupied |= {(form.name, form.leaves[leaf]) for leaf in leaves}
-    coverage.met = _met(exploration)
+    coverage.met = _met(space)
     asleep = {n for n, name in enumerate(names) if name in coverage.met - coverage.taken}
     if asleep:
-        shadows = _shadows(exploration, frozenset(asleep))
+        shadows = space.shadows(frozenset(asleep))
         coverage.shadowed = {names[n]: names[winner][1] for n, winner in shadows.items()}
     return coverage
 
 
-def _met(exploration: Exploration) -> set[RuleName]:
-    product = exploration.product
+def _met(space: Space) -> set[RuleName]:
+    product = space.product
     arrivals: set[tuple[str, str, str, str]] = set()
-    for meeting in exploration.observed.encounters:
+    for meeting in space.observed.encounters:
         form = product.chips[meeting.chip]
         link, name = event_name(product, meeting.queue, meeting.event)
         arrivals.add((form.name, form.leaves[meeting.leaf], link, name))
@@ -80,15 +79,6 @@ def event_name(product: Product, queue: int, event: int) -> tuple[str, str]:
         return "", product.signals[event]
     form = product.queues[queue]
     return form.name, form.messages[event - 1].name
-
-
-def _shadows(exploration: Exploration, curious: frozenset[int]) -> dict[int, int]:
-    """For rules that were met and never taken, the earlier rule that won although they could."""
-    observed = Observed(curious=curious)
-    interpreter = Interpreter(exploration.product, observed)
-    for number in range(exploration.expanded):
-        interpreter.steps(exploration.state(number))
-    return observed.shadowed
 
 
 def leaves_of(chip: Chip, rule: Rule) -> set[str]:

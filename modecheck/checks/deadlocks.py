@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from modecheck.checks.findings import Finding
 from modecheck.checks.waiting import what_it_waits_for
 from modecheck.checks.ways import way_to
-from modecheck.engine.exploration import Exploration
 from modecheck.engine.plain import State
+from modecheck.engine.space import Space
 from modecheck.model.places import Place
 from modecheck.product.form import Product
 
@@ -30,14 +30,12 @@ class Deadlock:
     states: list[int]
 
 
-def deadlocks(exploration: Exploration) -> list[Deadlock]:
+def deadlocks(space: Space) -> list[Deadlock]:
     """Every deadlock, the shallowest first."""
     by_cause: dict[Cause, Deadlock] = {}
-    rests = exploration.mark("rests")
-    for number in range(exploration.expanded):
-        if exploration.quiet[number] and not exploration.marks[number] & rests:
-            cause = _cause(exploration.product, exploration.state(number))
-            by_cause.setdefault(cause, Deadlock(cause, number, [])).states.append(number)
+    for number in space.quiet(space.mark("rests")):
+        cause = _cause(space.product, space.state(number))
+        by_cause.setdefault(cause, Deadlock(cause, number, [])).states.append(number)
     minimal: list[Deadlock] = []
     for found in sorted(by_cause.values(), key=lambda one: (len(one.cause), one.first)):
         beneath = next((one for one in minimal if one.cause < found.cause), None)
@@ -64,15 +62,15 @@ def _cause(product: Product, state: State) -> Cause:
     )
 
 
-def find(exploration: Exploration, found: list[Deadlock]) -> Iterator[Finding]:
+def find(space: Space, found: list[Deadlock]) -> Iterator[Finding]:
     """A finding for each deadlock."""
     for deadlock in found:
-        yield _finding(exploration, deadlock)
+        yield _finding(space, deadlock)
 
 
-def _finding(exploration: Exploration, deadlock: Deadlock) -> Finding:
-    product = exploration.product
-    state = exploration.state(deadlock.first)
+def _finding(space: Space, deadlock: Deadlock) -> Finding:
+    product = space.product
+    state = space.state(deadlock.first)
     names = [chip.name for chip in product.chips] + [queue.name for queue in product.queues]
     parts = sorted(deadlock.cause, key=lambda part: names.index(part[0]))
     chips = [n for n, chip in enumerate(product.chips) if chip.name in dict(parts)]
@@ -85,7 +83,7 @@ def _finding(exploration: Exploration, deadlock: Deadlock) -> Finding:
         subject="+".join(f"{name}.{where}" for name, where in parts),
         text=_text(parts, chips_wait=bool(chips)),
         place=_place(product, parts[0]),
-        way=way_to(exploration, deadlock.first),
+        way=way_to(space, deadlock.first),
         details=tuple(details),
     )
 

@@ -6,18 +6,18 @@ from collections.abc import Iterator
 
 from modecheck.checks.findings import Finding
 from modecheck.checks.ways import way_to_failure
-from modecheck.engine.exploration import Exploration
+from modecheck.engine.space import Space
 
 
-def find(exploration: Exploration) -> Iterator[Finding]:
+def find(space: Space) -> Iterator[Finding]:
     """A finding for each subject; further places with the same subject are named along with it."""
-    for sighting in exploration.failures.values():
+    for sighting in space.failures.values():
         failure = sighting.failure
         yield Finding(
             code=failure.code,
             subject=failure.subject,
             text=failure.text,
             place=failure.place,
-            way=way_to_failure(exploration, sighting),
+            way=way_to_failure(space, sighting),
             also=tuple(dict.fromkeys(other.place for other in sighting.others)),
         )

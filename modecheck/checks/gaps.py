@@ -9,8 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from modecheck.checks.coverage import event_name
-from modecheck.engine.exploration import Exploration
 from modecheck.engine.plain import UNHANDLED, UNHEARD
+from modecheck.engine.space import Space
 from modecheck.product.form import ChipForm, Otherwise, Product, Reaction
 
 
@@ -51,10 +51,10 @@ class GapTable:
         return [pair for pair, cell in self.cells.items() if cell.unanswered]
 
 
-def gap_tables(exploration: Exploration) -> list[GapTable]:
+def gap_tables(space: Space) -> list[GapTable]:
     """A table for each chip that any event can reach; actors have none."""
-    product = exploration.product
-    outcomes = _outcomes(exploration)
+    product = space.product
+    outcomes = _outcomes(space)
     tables = []
     for form in product.chips:
         events = _events(product, form)
@@ -67,10 +67,10 @@ Outcomes = dict[tuple[str, str, str, str], set[int]]
 """Outcomes of encounters by chip, leaf, link and name of the event."""
 
 
-def _outcomes(exploration: Exploration) -> Outcomes:
-    product = exploration.product
+def _outcomes(space: Space) -> Outcomes:
+    product = space.product
     outcomes: Outcomes = {}
-    for met in exploration.observed.encounters:
+    for met in space.observed.encounters:
         form = product.chips[met.chip]
         link, name = event_name(product, met.queue, met.event)
         outcomes.setdefault((form.name, form.leaves[met.leaf], link, name), set()).add(met.outcome)

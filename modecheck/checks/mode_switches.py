@@ -10,10 +10,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from modecheck.checks.findings import Finding
-from modecheck.checks.roads import Roads
-from modecheck.checks.ways import Spread, Way, spread, spread_from_initial, way_along, way_to
-from modecheck.engine.exploration import Exploration
-from modecheck.model.parts import Mode
+from modecheck.checks.ways import Way, way_along, way_to
+from modecheck.engine.space import Space, Spread, first_zero
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +31,7 @@ class ModeSwitch:
 
 @dataclass(frozen=True, slots=True)
 class _Bits:
-    """The bits of the modes in an exploration's marks."""
+    """The bits of the modes in a space's marks."""
 
     by_name: dict[str, int]
 
@@ -45,156 +43,125 @@ class _Bits:
         return [name for name, bit in self.by_name.items() if marks & bit]
 
 
-def _bits(exploration: Exploration) -> _Bits:
-    modes = exploration.product.device.modes
-    return _Bits({name: exploration.mark(f"mode:{name}") for name in modes})
+def _bits(space: Space) -> _Bits:
+    modes = space.product.device.modes
+    return _Bits({name: space.mark(f"mode:{name}") for name in modes})
 
 
-def states_in_modes(exploration: Exploration) -> dict[str, int]:
+def states_in_modes(space: Space) -> dict[str, int]:
     """How many states each mode has."""
-    bits = _bits(exploration)
+    bits = _bits(space)
     counts = dict.fromkeys(bits.by_name, 0)
-    for marks in exploration.marks:
+    for marks, occurrence in space.combinations().items():
         for name in bits.names(marks):
-            counts[name] += 1
+            counts[name] += occurrence.count
     return counts
 
 
-def mode_switches(exploration: Exploration) -> list[ModeSwitch]:
+def mode_switches(space: Space) -> list[ModeSwitch]:
     """Every ordered pair of different modes, in the order of the device file."""
-    bits = _bits(exploration)
-    return [
-        switch for source in bits.by_name for switch in _switches_from(exploration, bits, source)
-    ]
+    bits = _bits(space)
+    return [switch for source in bits.by_name for switch in _switches_from(space, bits, source)]
 
 
-def _switches_from(exploration: Exploration, bits: _Bits, source: str) -> Iterator[ModeSwitch]:
-    marks, own = exploration.marks, bits.by_name[source]
-    starts = [number for number, mark in enumerate(marks) if mark & own]
-    direct = _between_modes(exploration, bits, starts)
+def _switches_from(space: Space, bits: _Bits, source: str) -> Iterator[ModeSwitch]:
+    if len(bits.by_name) < 2:
+        return
+    own = bits.by_name[source]
+    direct = space.spread(own, blocked=bits.any)
     anywhere: Spread | None = None
     for target, bit in bits.by_name.items():
         if target == source:
             continue
-        found = _entry(exploration, direct, bit, own)
-        if found is None:
-            anywhere = anywhere or spread(exploration, starts, lambda _: True)
-            found = next((n for n in anywhere.order if marks[n] & bit), None)
-            yield _indirect(exploration, bits, source, target, anywhere, found)
-        else:
+        found = direct.first(bit, own)
+        if found is not None:
             start, path = direct.path_to(found)
-            way = way_along(exploration, start, path)
+            way = way_along(space, start, path)
             yield ModeSwitch(source, target, True, True, len(path), (), way)
+            continue
+        anywhere = anywhere or space.spread(own, blocked=0)
+        yield _indirect(space, bits, source, target, anywhere)
 
 
-def _between_modes(exploration: Exploration, bits: _Bits, starts: list[int]) -> Spread:
-    """All that can be reached from a mode without passing through another one.
-
-    States of other modes are entered, and not passed on from.
-    """
-    marks, any_mode = exploration.marks, bits.any
-    inside = spread(exploration, starts, lambda number: not marks[number] & any_mode)
-    for number in list(inside.order):
-        for edge in exploration.edges(number):
-            target = exploration.targets[edge]
-            if target not in inside.came_by:
-                inside.came_by[target] = (edge, number)
-                inside.order.append(target)
-    return inside
-
-
-def _entry(exploration: Exploration, direct: Spread, bit: int, own: int) -> int | None:
-    marks = exploration.marks
-    entered = (n for n in direct.order if marks[n] & bit and not marks[n] & own)
-    return next(entered, None)
-
-
-def _indirect(
-    exploration: Exploration,
-    bits: _Bits,
-    source: str,
-    target: str,
-    anywhere: Spread,
-    found: int | None,
-) -> ModeSwitch:
+def _indirect(space: Space, bits: _Bits, source: str, target: str, anywhere: Spread) -> ModeSwitch:
+    found = anywhere.first(bits.by_name[target], 0)
     if found is None:
         return ModeSwitch(source, target, False, False, None, (), None)
     start, path = anywhere.path_to(found)
-    passed = {name: None for _, n in path for name in bits.names(exploration.marks[n])}
+    passed = {name: None for _, n in path for name in bits.names(space.marks_at(n))}
     via = tuple(name for name in passed if name not in (source, target))
-    way = way_along(exploration, start, path)
+    way = way_along(space, start, path)
     return ModeSwitch(source, target, True, False, len(path), via, way)
 
 
-def find(exploration: Exploration, roads: Roads, switches: list[ModeSwitch]) -> Iterator[Finding]:
+def find(space: Space, switches: list[ModeSwitch]) -> Iterator[Finding]:
     """Findings about modes. What needs all states is left out of an incomplete exploration."""
-    yield from _two_at_once(exploration)
-    yield from _unending(exploration, roads)
-    if exploration.complete:
-        reached = states_in_modes(exploration)
-        yield from _never_reached(exploration, reached)
-        yield from _missing(exploration, reached, switches)
+    yield from _two_at_once(space)
+    yield from _unending(space)
+    if space.complete:
+        reached = states_in_modes(space)
+        yield from _never_reached(space, reached)
+        yield from _missing(space, reached, switches)
 
 
-def _two_at_once(exploration: Exploration) -> Iterator[Finding]:
-    bits = _bits(exploration)
-    seen: set[tuple[str, ...]] = set()
-    for number, marks in enumerate(exploration.marks):
+def _two_at_once(space: Space) -> Iterator[Finding]:
+    bits = _bits(space)
+    first: dict[tuple[str, ...], int] = {}
+    for marks, occurrence in space.combinations().items():
         names = tuple(bits.names(marks))
-        if len(names) > 1 and names not in seen:
-            seen.add(names)
-            mode = exploration.product.device.modes[names[1]]
-            yield Finding(
-                code="two-modes",
-                subject="+".join(names),
-                text=f"the device is in {' and '.join(names)} at once",
-                place=mode.place,
-                way=way_to(exploration, number),
-            )
+        if len(names) > 1:
+            first[names] = min(first.get(names, occurrence.first), occurrence.first)
+    for names, number in first.items():
+        mode = space.product.device.modes[names[1]]
+        yield Finding(
+            code="two-modes",
+            subject="+".join(names),
+            text=f"the device is in {' and '.join(names)} at once",
+            place=mode.place,
+            way=way_to(space, number),
+        )
 
 
-def _never_reached(exploration: Exploration, reached: dict[str, int]) -> Iterator[Finding]:
-    for mode in exploration.product.device.modes.values():
+def _never_reached(space: Space, reached: dict[str, int]) -> Iterator[Finding]:
+    for mode in space.product.device.modes.values():
         if not reached[mode.name]:
             text = f"in no reachable state is {mode.text}"
             yield Finding("mode-never-reached", mode.name, text, mode.place)
 
 
 def _missing(
-    exploration: Exploration, reached: dict[str, int], switches: list[ModeSwitch]
+    space: Space, reached: dict[str, int], switches: list[ModeSwitch]
 ) -> Iterator[Finding]:
     for switch in switches:
         if not switch.possible and reached[switch.source] and reached[switch.target]:
-            mode: Mode = exploration.product.device.modes[switch.source]
+            mode = space.product.device.modes[switch.source]
             text = f"no road leads from {switch.source} to {switch.target}"
             subject = f"{switch.source}->{switch.target}"
             yield Finding("no-mode-switch", subject, text, mode.place)
 
 
-def _unending(exploration: Exploration, roads: Roads) -> Iterator[Finding]:
+def _unending(space: Space) -> Iterator[Finding]:
     """After leaving a mode, a state from which no road leads to any mode."""
-    bits, marks = _bits(exploration), exploration.marks
-    in_modes = [number for number, mark in enumerate(marks) if mark & bits.any]
-    if not in_modes:
+    bits = _bits(space)
+    if not any(marks & bits.any for marks in space.combinations()):
         return
-    arrives = roads.leading_to(in_modes)
+    arrives = space.roads_to(bits.any)
+    if first_zero(arrives) is None:
+        return
     for name, bit in bits.by_name.items():
-        starts = [number for number in in_modes if marks[number] & bit]
-        between = spread_from_initial(
-            exploration, starts, lambda number: not marks[number] & bits.any
-        )
-        lost = next((number for number in between.order if not arrives[number]), None)
+        between = space.spread_from_initial(bit, blocked=bits.any)
+        lost = next((number for number in between.inside if not arrives[number]), None)
         if lost is not None:
-            yield _unending_finding(exploration, name, between, lost)
+            yield _unending_finding(space, name, between, lost)
 
 
-def _unending_finding(exploration: Exploration, name: str, between: Spread, lost: int) -> Finding:
+def _unending_finding(space: Space, name: str, between: Spread, lost: int) -> Finding:
     """Its scenario is the shortest of those that pass through the mode."""
     start, path = between.path_to(lost)
     return Finding(
         code="unending-switch",
         subject=name,
         text=f"a switch out of {name} can never end in any mode",
-        place=exploration.product.device.modes[name].place,
-        way=way_along(exploration, start, path),
+        place=space.product.device.modes[name].place,
+        way=way_along(space, start, path),
     )

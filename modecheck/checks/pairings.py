@@ -5,109 +5,106 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from modecheck.checks.findings import Finding
-from modecheck.checks.roads import Roads
 from modecheck.checks.ways import way_over, way_to
-from modecheck.engine.exploration import Exploration
+from modecheck.engine.plain import State
+from modecheck.engine.space import Edge, Space, first_zero
 from modecheck.model.parts import Pairing, PairingEnd
 
 
-def find(exploration: Exploration, roads: Roads) -> Iterator[Finding]:
+def find(space: Space) -> Iterator[Finding]:
     """Findings of all three forms, at most one of each form for each pairing."""
-    for pairing in exploration.product.device.pairings.values():
-        yield from _lost(exploration, pairing)
-        yield from _one_sided(exploration, pairing)
-        yield from _unrecoverable(exploration, roads, pairing)
+    for pairing in space.product.device.pairings.values():
+        yield from _lost(space, pairing)
+        yield from _one_sided(space, pairing)
+        yield from _unrecoverable(space, pairing)
 
 
-def _watched_bits(exploration: Exploration, names: tuple[str, ...]) -> int:
-    watched = exploration.product.watched_events
+def _watched_bits(space: Space, names: tuple[str, ...]) -> int:
+    watched = space.product.watched_events
     return sum(1 << watched.index(name) for name in names)
 
 
-def _lost(exploration: Exploration, pairing: Pairing) -> Iterator[Finding]:
+def _lost(space: Space, pairing: Pairing) -> Iterator[Finding]:
     """The first transition by which an end loses its key without a forgetting event."""
-    forgetting = _watched_bits(exploration, pairing.forgotten_by)
-    ends = {exploration.mark(f"bonded:{end}"): end for end in pairing.ends}
-    both = sum(ends)
-    for number in range(exploration.expanded):
-        before = exploration.marks[number] & both
-        if not before:
-            continue
-        for edge in exploration.edges(number):
-            gone = before & ~exploration.marks[exploration.targets[edge]]
-            if gone and not exploration.notes[exploration.notes_of[edge]].events & forgetting:
-                end = next(end for bit, end in ends.items() if gone & bit)
-                yield _lost_finding(exploration, pairing, end, number, edge)
-                return
+    forgetting = _watched_bits(space, pairing.forgotten_by)
+    ends = {space.mark(f"bonded:{end}"): end for end in pairing.ends}
+    found = space.first_loss(sum(ends), without_events=forgetting)
+    if found is not None:
+        number, edge = found
+        after = space.state(edge.target)
+        before = space.state(number)
+        end = next(
+            end for end in ends.values() if _key(space, end, before) and not _key(space, end, after)
+        )
+        yield _lost_finding(space, pairing, end, number, edge)
 
 
 def _lost_finding(
-    exploration: Exploration, pairing: Pairing, end: PairingEnd, number: int, edge: int
+    space: Space, pairing: Pairing, end: PairingEnd, number: int, edge: Edge
 ) -> Finding:
-    variable = exploration.product.device.chips[end.chip].variables[end.variable]
+    variable = space.product.device.chips[end.chip].variables[end.variable]
     hint = "" if variable.persistent else f"{end} is not persistent"
     return Finding(
         code="lost-bond",
         subject=pairing.name,
         text=f"{end} is gone, and nobody forgot the pairing {pairing.name}",
         place=variable.place,
-        way=way_over(exploration, number, edge),
+        way=way_over(space, number, edge),
         details=(hint,) if hint else (),
     )
 
 
-def _one_sided(exploration: Exploration, pairing: Pairing) -> Iterator[Finding]:
+def _one_sided(space: Space, pairing: Pairing) -> Iterator[Finding]:
     """The shallowest state in which the device rests while the ends differ."""
-    wanted = exploration.mark("rests") | exploration.mark(f"at_odds:{pairing.name}")
-    for number in range(exploration.expanded):
-        if exploration.marks[number] & wanted == wanted and not _busy(exploration, number):
-            state = exploration.state(number)
-            one, two = (_spelled(exploration, end, state) for end in pairing.ends)
+    wanted = space.mark("rests") | space.mark(f"at_odds:{pairing.name}")
+    for number in space.numbered(wanted):
+        if number < space.expanded and not _busy(space, number):
+            state = space.state(number)
+            one, two = (_spelled(space, end, state) for end in pairing.ends)
             yield Finding(
                 code="one-sided-bond",
                 subject=pairing.name,
                 text=f"the device rests while {one} and {two}",
                 place=pairing.place,
-                way=way_to(exploration, number),
+                way=way_to(space, number),
             )
             return
 
 
-def _busy(exploration: Exploration, number: int) -> bool:
+def _busy(space: Space, number: int) -> bool:
     """Whether a chip can still act by itself, without time passing."""
-    product = exploration.product
-    for edge in exploration.edges(number):
-        label = product.labels[exploration.labels[edge]]
+    product = space.product
+    for edge in space.edges_from(number):
+        label = product.labels[edge.label]
         own = label.kind == "rule" and not product.chips[label.chip].actor
         if own and product.rules[label.rule].kind == "internal":
             return True
     return False
 
 
-def _spelled(exploration: Exploration, end: PairingEnd, state: tuple[int, ...]) -> str:
-    for field, value in zip(exploration.product.fields, state, strict=True):
-        if field.name == str(end) and field.type is not None:
-            key = field.type.spell(value)
-            return f"{end} holds {'no key' if key == 'none' else f'key {key}'}"
-    raise KeyError(str(end))
+def _key(space: Space, end: PairingEnd, state: State) -> int:
+    """The key that an end holds, 0 for none."""
+    names = [field.name for field in space.product.fields]
+    return state[names.index(str(end))]
 
 
-def _unrecoverable(exploration: Exploration, roads: Roads, pairing: Pairing) -> Iterator[Finding]:
+def _spelled(space: Space, end: PairingEnd, state: State) -> str:
+    key = _key(space, end, state)
+    return f"{end} holds {f'key {key}' if key else 'no key'}"
+
+
+def _unrecoverable(space: Space, pairing: Pairing) -> Iterator[Finding]:
     """The shallowest state from which every road to equal keys passes a forgetting event."""
-    forgetting = _watched_bits(exploration, pairing.forgotten_by)
-
-    def allowed(edge: int) -> bool:
-        return not exploration.notes[exploration.notes_of[edge]].events & forgetting
-
-    recovers = roads.leading_to(exploration.where(f"paired:{pairing.name}"), allowed)
-    lost = recovers.find(0)
-    if lost < 0:
+    forgetting = _watched_bits(space, pairing.forgotten_by)
+    recovers = space.roads_to(space.mark(f"paired:{pairing.name}"), without_events=forgetting)
+    lost = first_zero(recovers)
+    if lost is None:
         return
-    one, two = (_spelled(exploration, end, exploration.state(lost)) for end in pairing.ends)
+    one, two = (_spelled(space, end, space.state(lost)) for end in pairing.ends)
     yield Finding(
         code="unrecoverable-pairing",
         subject=pairing.name,
         text=f"{one} and {two}, and no road leads back to a working {pairing.name}",
         place=pairing.place,
-        way=way_to(exploration, lost),
+        way=way_to(space, lost),
     )

@@ -5,28 +5,27 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from modecheck.checks.findings import Finding
-from modecheck.checks.roads import Roads
 from modecheck.checks.ways import Way, way_to
-from modecheck.engine.exploration import Exploration
+from modecheck.engine.space import Space, first_zero
 from modecheck.model.parts import Requirement
 
 
-def find(exploration: Exploration, roads: Roads) -> Iterator[Finding]:
+def find(space: Space) -> Iterator[Finding]:
     """A finding for each requirement that is broken."""
-    for need in exploration.product.device.requirements.values():
+    for need in space.product.device.requirements.values():
         if need.condition is None:
             continue
         if need.pattern in ("never", "always"):
-            yield from _invariant(exploration, need)
+            yield from _invariant(space, need)
         elif need.pattern == "recoverable":
-            yield from _recoverable(exploration, roads, need)
-        elif exploration.complete:
-            yield from _possible(exploration, need)
+            yield from _recoverable(space, need)
+        elif space.complete:
+            yield from _possible(space, need)
 
 
-def not_evaluated(exploration: Exploration) -> tuple[str, ...]:
+def not_evaluated(space: Space) -> tuple[str, ...]:
     """The requirements that this version reads and does not evaluate."""
-    needs = exploration.product.device.requirements.values()
+    needs = space.product.device.requirements.values()
     return tuple(need.name for need in needs if need.condition is None)
 
 
@@ -40,30 +39,25 @@ def _broken(need: Requirement, text: str, way: Way | None = None) -> Finding:
     )
 
 
-def _invariant(exploration: Exploration, need: Requirement) -> Iterator[Finding]:
-    bit = exploration.mark(f"requirement:{need.name}")
-    bad = bit if need.pattern == "never" else 0
-    for number, marks in enumerate(exploration.marks):
-        if marks & bit == bad:
-            verb = "comes true" if need.pattern == "never" else "does not hold"
-            yield _broken(need, f"{need.text} {verb}", way_to(exploration, number))
-            return
+def _invariant(space: Space, need: Requirement) -> Iterator[Finding]:
+    bit = space.mark(f"requirement:{need.name}")
+    bad = space.numbered(bit) if need.pattern == "never" else space.numbered(0, bit)
+    number = next(bad, None)
+    if number is not None:
+        verb = "comes true" if need.pattern == "never" else "does not hold"
+        yield _broken(need, f"{need.text} {verb}", way_to(space, number))
 
 
-def _possible(exploration: Exploration, need: Requirement) -> Iterator[Finding]:
-    if next(exploration.where(f"requirement:{need.name}"), None) is None:
+def _possible(space: Space, need: Requirement) -> Iterator[Finding]:
+    if next(space.numbered(space.mark(f"requirement:{need.name}")), None) is None:
         yield _broken(need, f"{need.text} never comes true")
 
 
-def _recoverable(exploration: Exploration, roads: Roads, need: Requirement) -> Iterator[Finding]:
-    watched = exploration.product.watched_events
+def _recoverable(space: Space, need: Requirement) -> Iterator[Finding]:
+    watched = space.product.watched_events
     without = sum(1 << watched.index(name) for name in need.without)
-
-    def allowed(edge: int) -> bool:
-        return not exploration.notes[exploration.notes_of[edge]].events & without
-
-    recovers = roads.leading_to(exploration.where(f"requirement:{need.name}"), allowed)
-    lost = recovers.find(0)
-    if lost >= 0:
+    recovers = space.roads_to(space.mark(f"requirement:{need.name}"), without_events=without)
+    lost = first_zero(recovers)
+    if lost is not None:
         text = f"from here no road leads to {need.text}"
-        yield _broken(need, text, way_to(exploration, lost))
+        yield _broken(need, text, way_to(space, lost))

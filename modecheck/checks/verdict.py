@@ -20,8 +20,8 @@ from modecheck.checks.coverage import Coverage, coverage_of, joined
 from modecheck.checks.findings import Finding, in_order
 from modecheck.checks.mode_switches import ModeSwitch
 from modecheck.checks.other_choices import Dependent, dependent_on_other_choices
-from modecheck.checks.roads import Roads
-from modecheck.engine.exploration import Exploration, Reporter, explore
+from modecheck.engine.exploration import Reporter, explore
+from modecheck.engine.space import Space
 from modecheck.model.parts import Device
 from modecheck.product.composition import compose
 
@@ -31,7 +31,7 @@ class Explored:
     """One variant of a device, explored: everything found in it but what needs other variants."""
 
     device: Device
-    exploration: Exploration
+    exploration: Space
     findings: tuple[Finding, ...]
     switches: tuple[ModeSwitch, ...]
     modes: dict[str, int]
@@ -101,16 +101,15 @@ def explore_variant(
 ) -> Explored:
     """Explore one variant and run the checks that need nothing but it."""
     exploration = explore(compose(device), max_states=max_states, reporter=reporter)
-    roads = Roads(exploration)
     known = deadlocks.deadlocks(exploration)
     switches = mode_switches.mode_switches(exploration)
     findings = [
         *deadlocks.find(exploration, known),
-        *stuck_chips.find(exploration, roads, known),
+        *stuck_chips.find(exploration, known),
         *failing_steps.find(exploration),
-        *pairings.find(exploration, roads),
-        *mode_switches.find(exploration, roads, switches),
-        *requirements.find(exploration, roads),
+        *pairings.find(exploration),
+        *mode_switches.find(exploration, switches),
+        *requirements.find(exploration),
     ]
     return Explored(
         device=device,

@@ -9,19 +9,19 @@ deliveries, then faults) from the earliest found state.
 from __future__ import annotations
 
 from array import array
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Protocol
 
 from modecheck.engine.plain import Interpreter, Observed, State, Step
-from modecheck.product.form import Failure, Label, Product
+from modecheck.engine.roads import Graph, PlainSpread, Roads, spread, spread_from_initial
+from modecheck.engine.space import INITIAL, Edge, Occurrence, Path, Sighting
+from modecheck.product.form import Label, Product
 from modecheck.product.layout import Layout, layout_of
 
 REPORT_EVERY = 1024
 """Expanded states between two reports of progress: often enough for a display, cheap enough."""
-
-INITIAL = 0
-"""The number of the initial state."""
 
 
 class Reporter(Protocol):
@@ -48,23 +48,12 @@ class Note:
 
 
 @dataclass(slots=True)
-class Sighting:
-    """A failing step: where it was seen first, and in how many states."""
-
-    failure: Failure
-    state: int
-    label: int
-    count: int = 1
-    others: list[Failure] = field(default_factory=list)
-
-
-@dataclass(slots=True)
 class Exploration:
     """Everything reachable, or what was reached before a bound was hit (`stopped_by` says which).
 
     Transitions lie one after the other: those of state `i` are numbers `first_edge[i]` to
     `first_edge[i + 1] - 1` in `targets`, `labels` and `notes_of`. `marks[i]` has a bit for each
-    condition of the product that holds, in their order. `quiet[i]` is 1 when no chip and no link
+    condition of the product that holds, in their order. `still[i]` is 1 when no chip and no link
     can step, `failing[i]` when some step fails, `expanded` says how many states were expanded.
     """
 
@@ -81,31 +70,56 @@ class Exploration:
     notes_of: array[int] = field(default_factory=lambda: array("l"))
     notes: list[Note] = field(default_factory=list)
     marks: list[int] = field(default_factory=list)
-    quiet: bytearray = field(default_factory=bytearray)
+    still: bytearray = field(default_factory=bytearray)
     failing: bytearray = field(default_factory=bytearray)
     failures: dict[tuple[str, str], Sighting] = field(default_factory=dict)
     occupied: list[set[int]] = field(default_factory=list)
     stopped_by: str = ""
 
+    _roads: Roads | None = None
+
     @property
     def complete(self) -> bool:
+        """Whether every reachable state was expanded."""
         return not self.stopped_by
 
     @property
     def observed(self) -> Observed:
+        """Rules taken, and which event met which chip in which leaf."""
         return self.interpreter.observed
 
     @property
+    def state_count(self) -> int:
+        """States found."""
+        return len(self.states)
+
+    @property
     def expanded(self) -> int:
+        """How many states, the first ones, were expanded."""
         return len(self.first_edge) - 1
 
     @property
     def transitions(self) -> int:
+        """Distinct triples of state, label and next state."""
         return len(self.targets)
 
     @property
     def depth(self) -> int:
+        """The greatest distance from the initial state."""
         return len(self.layers) - 1
+
+    @property
+    def graph(self) -> Graph:
+        return Graph(len(self.states), self.first_edge, self.targets, self.labels)
+
+    @property
+    def roads(self) -> Roads:
+        """The transitions turned round; made once."""
+        if self._roads is None:
+            failing = [number for number, fails in enumerate(self.failing) if fails]
+            unexpanded = range(self.expanded, len(self.states))
+            self._roads = Roads(self.graph, [*failing, *unexpanded])
+        return self._roads
 
     def depth_of(self, number: int) -> int:
         """The breadth-first distance of a state from the initial state."""
@@ -116,29 +130,95 @@ class Exploration:
         return depth
 
     def state(self, number: int) -> State:
+        """The values of a state's fields."""
         return self.layout.unpack(self.states[number])
-
-    def edges(self, number: int) -> range:
-        """The numbers of the transitions that leave a state."""
-        if number >= self.expanded:
-            return range(0)
-        return range(self.first_edge[number], self.first_edge[number + 1])
 
     def mark(self, condition: str) -> int:
         """The bit of a condition in `marks`."""
         return 1 << list(self.product.conditions).index(condition)
 
-    def where(self, condition: str) -> Iterator[int]:
-        """The states in which a condition holds, shallowest first."""
-        bit = self.mark(condition)
-        return (number for number, marks in enumerate(self.marks) if marks & bit)
+    def marks_at(self, number: int) -> int:
+        """The bits of all conditions that hold in a state."""
+        return self.marks[number]
 
-    def way_to(self, number: int) -> list[int]:
-        """The states on a shortest way from the initial state, both ends included."""
-        way = [number]
-        while way[-1] != INITIAL:
-            way.append(self.parents[way[-1]])
-        return way[::-1]
+    def combinations(self) -> dict[int, Occurrence]:
+        """Every set of marks that some state has."""
+        found: dict[int, Occurrence] = {}
+        counts = Counter(self.marks)
+        for number, marks in enumerate(self.marks):
+            if marks not in found:
+                found[marks] = Occurrence(number, counts[marks])
+        return found
+
+    def numbered(self, wanted: int, unwanted: int = 0) -> Iterator[int]:
+        """States with all wanted marks and no unwanted one, shallowest first."""
+        both = wanted | unwanted
+        return (number for number, marks in enumerate(self.marks) if marks & both == wanted)
+
+    def quiet(self, unwanted: int) -> Iterator[int]:
+        """Expanded states without unwanted marks in which no chip and no link can step."""
+        states = range(self.expanded)
+        return (n for n in states if self.still[n] and not self.marks[n] & unwanted)
+
+    def path_to(self, number: int) -> Path:
+        """A shortest path from the initial state."""
+        path = []
+        while number != INITIAL:
+            path.append((self.parent_labels[number], number))
+            number = self.parents[number]
+        return path[::-1]
+
+    def _edge(self, edge: int) -> Edge:
+        note = self.notes[self.notes_of[edge]]
+        return Edge(self.labels[edge], self.targets[edge], note.moved, note.events)
+
+    def edges_from(self, number: int) -> list[Edge]:
+        """The transitions of a state, in the interpreter's order."""
+        return [self._edge(edge) for edge in self.graph.edges(number)]
+
+    def first_loss(self, marks: int, *, without_events: int) -> tuple[int, Edge] | None:
+        """The first transition that loses one of these marks without one of the events."""
+        for number in range(self.expanded):
+            before = self.marks[number] & marks
+            for edge in self.graph.edges(number) if before else ():
+                events = self.notes[self.notes_of[edge]].events
+                if before & ~self.marks[self.targets[edge]] and not events & without_events:
+                    return number, self._edge(edge)
+        return None
+
+    def roads_to(self, marks: int, *, without_events: int = 0) -> bytearray:
+        """For each state 1 if a road without these events leads to one with some of the marks."""
+        goals = (number for number, own in enumerate(self.marks) if own & marks)
+        barred = [bool(note.events & without_events) for note in self.notes]
+        return self.roads.leading_to(goals, lambda edge: not barred[self.notes_of[edge]])
+
+    def roads_to_states(self, numbers: Iterable[int]) -> bytearray:
+        """For each state 1 if a road leads to one of these states."""
+        return self.roads.leading_to(numbers)
+
+    def stuck(self, chips: int) -> Iterator[tuple[int, int]]:
+        """States from which some of these chips never move again, and the bits of those."""
+        everybody = (1 << len(self.product.chips)) - 1
+        movable = self.roads.movable(lambda edge: self.notes[self.notes_of[edge]].moved, everybody)
+        return ((n, chips & ~mask) for n, mask in enumerate(movable) if chips & ~mask)
+
+    def spread(self, starts: int, *, blocked: int) -> PlainSpread:
+        """Spread from all states with a mark of `starts` through states without blocked marks."""
+        first = (number for number, marks in enumerate(self.marks) if marks & starts)
+        return spread(self.graph, self.marks, first, blocked)
+
+    def spread_from_initial(self, starts: int, *, blocked: int) -> PlainSpread:
+        """The same, nearest counted from the initial state; blocked states are not entered."""
+        first = (number for number, marks in enumerate(self.marks) if marks & starts)
+        return spread_from_initial(self.graph, self.marks, first, blocked, self.depth_of)
+
+    def shadows(self, curious: frozenset[int]) -> dict[int, int]:
+        """For rules that were met and never taken, the earlier rule taken although they could."""
+        observed = Observed(curious=curious)
+        interpreter = Interpreter(self.product, observed)
+        for number in range(self.expanded):
+            interpreter.steps(self.state(number))
+        return observed.shadowed
 
 
 def explore(
@@ -169,6 +249,8 @@ class _Explorer:
         self._state_fields = [chip.state_field for chip in product.chips]
         self._found.occupied = [set() for _ in product.chips]
         self._drives = [self._is_drive(label) for label in product.labels]
+        kinds = enumerate(label.kind for label in product.labels)
+        self._cut_labels = {number for number, kind in kinds if kind == "cut_in_rule"}
         for fault in product.faults:
             # A link that loses without a budget does so by nature, and that can free a sender.
             self._drives[fault.label] |= fault.kind == "lose" and fault.budget < 0
@@ -205,7 +287,7 @@ class _Explorer:
             found.parents,
             found.parent_labels,
             found.marks,
-            found.quiet,
+            found.still,
         ):
             del of_states[known:]
         if known > sum(found.layers):
@@ -234,15 +316,22 @@ class _Explorer:
     def _expand(self, number: int) -> None:
         found = self._found
         quiet = True
+        cuts: set[tuple[int, int, int]] = set()
         for step in found.interpreter.steps(found.state(number)):
             quiet = quiet and not self._drives[step.label]
             if step.after is None:
                 self._note_failure(number, step)
                 continue
-            found.targets.append(self._number(step.after, number, step.label))
-            found.labels.append(step.label)
-            found.notes_of.append(self._note(step))
-        found.quiet[number] = quiet
+            edge = (self._number(step.after, number, step.label), step.label, self._note(step))
+            if step.label in self._cut_labels:
+                # Two steps that begin differently can be torn by the same cut: one transition.
+                if edge in cuts:
+                    continue
+                cuts.add(edge)
+            found.targets.append(edge[0])
+            found.labels.append(edge[1])
+            found.notes_of.append(edge[2])
+        found.still[number] = quiet
         found.first_edge.append(len(found.targets))
 
     def _note(self, step: Step) -> int:
@@ -279,7 +368,7 @@ class _Explorer:
         found.parents.append(parent)
         found.parent_labels.append(label)
         found.marks.append(self._marks(state))
-        found.quiet.append(0)
+        found.still.append(0)
         found.failing.append(0)
         for occupied, where in zip(found.occupied, self._state_fields, strict=True):
             occupied.add(state[where])

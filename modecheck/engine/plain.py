@@ -99,6 +99,7 @@ class _Draft:
     raised: list[tuple[int, int]] = field(default_factory=list)
     separate: list[tuple[int, Reaction]] = field(default_factory=list)
     cut: tuple[FaultForm, int, int] | None = None
+    struck: int = -1
     log: list[Happening] = field(default_factory=list)
 
 
@@ -217,18 +218,18 @@ class Interpreter:
     def _reacting(self, draft: _Draft, chip: int, reaction: Reaction, label: int) -> Iterator[Step]:
         """The step that begins with this reaction, and its variants cut in the middle of a rule."""
         start, log, events = list(draft.now), list(draft.log), draft.events
+        payload, late = draft.payload, draft.late
         yield self._completed(draft, chip, reaction, label)
         for cut in self._possible_cuts(draft):
-            again = _Draft(
-                list(start), draft.payload, draft.late, events=events, cut=cut, log=list(log)
-            )
+            again = _Draft(list(start), payload, late, events=events, cut=cut, log=list(log))
             fault, rule, done = cut
             yield self._completed(again, chip, reaction, fault.cut_labels[rule, done])
 
     def _possible_cuts(self, draft: _Draft) -> list[tuple[FaultForm, int, int]]:
+        torn = {reaction.rule: (chip, reaction) for chip, reaction in draft.separate}
         return [
             (fault, reaction.rule, done)
-            for chip, reaction in draft.separate
+            for chip, reaction in torn.values()
             for fault in self._cuts
             if fault.target == chip and self._affordable(fault, draft.now)
             for done in reaction.cuts
@@ -260,6 +261,7 @@ class Interpreter:
             draft.separate.append((chip, reaction))
         if draft.cut is not None and draft.cut[0].target == chip and draft.cut[1] == reaction.rule:
             self._assign(draft, chip, reaction, snapshot, draft.cut[2])
+            draft.struck = chip
             return
         self.observed.taken.add(reaction.rule)
         self._assign(draft, chip, reaction, snapshot, len(reaction.assigns))
@@ -310,9 +312,10 @@ class Interpreter:
         """Every other chip with an enabled rule for the signal moves, judged on one snapshot."""
         snapshot = list(draft.now)
         draft.events |= self._signal_bits[signal]
+        draft.payload = draft.late = 0  # those of a message, which a signal does not have
         movers = []
         for number, chip in self._hearers[signal]:
-            if number == raiser:
+            if number in (raiser, draft.struck):
                 continue
             leaf = snapshot[chip.state_field]
             chosen = self._first_enabled(number, chip.hearings[leaf].get(signal, ()), draft)
@@ -363,18 +366,21 @@ class Interpreter:
         draft.log.append(Accepted(send.queue, send.message, value, merged=False))
 
     def _merge(self, draft: _Draft, queue: Queue, send: Send, value: int) -> bool:
-        """A newer state replaces, a relative amount adds to, one that waits in this session."""
+        """A newer state replaces, a relative amount adds to, the last one that waits. A state is then
+        of this session; an amount stays late if a part of it is.
+        """
         message, now = queue.messages[send.message - 1], draft.now
         if message.kind == "event":
             return False
-        for slot in queue.slots:
-            fresh = slot.late < 0 or not now[slot.late]
-            if now[slot.code] == send.message and fresh:
+        for slot in reversed(queue.slots):
+            if now[slot.code] == send.message:
                 if slot.value >= 0:
                     total = value + now[slot.value] if message.kind == "relative" else value
                     if not message.low <= total <= message.high:
                         raise StepFailed(send.value_failure)
                     now[slot.value] = total
+                if slot.late >= 0 and message.kind == "state":
+                    now[slot.late] = 0
                 draft.log.append(Accepted(send.queue, send.message, value, merged=True))
                 return True
         return False

@@ -44,7 +44,7 @@ def _explored(one: Explored) -> Json:
     found = one.exploration
     return {
         "options": dict(one.device.variant),
-        "states": len(found.states),
+        "states": found.state_count,
         "transitions": found.transitions,
         "depth": found.depth,
         "layers": list(found.layers),

@@ -68,7 +68,7 @@ def _explored_line(one: Explored) -> str:
     variant = f"{one.variant}: " if one.variant else ""
     end = "complete" if found.complete else f"stopped by {found.stopped_by}"
     return (
-        f"{variant}{_plural_of(len(found.states), 'state')}, "
+        f"{variant}{_plural_of(found.state_count, 'state')}, "
         f"{_plural_of(found.transitions, 'transition')}, depth {found.depth}, {end}"
     )
 

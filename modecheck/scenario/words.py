@@ -88,24 +88,23 @@ class _Words:
     def _took(self, took: Took) -> list[Clause]:
         name, doing = self.chip(took.chip), self._doing(took)
         if took.heard >= 0:
-            hears = Clause(name, f"hears {self._product.signals[took.heard]}")
-            return [hears, Clause(name, doing or "stays as it is")]
-        return [Clause(name, doing)] if doing else []
+            hears = f"hears {self._product.signals[took.heard]}"
+            doing = [hears, *(doing or ["stays as it is"])]
+        return [Clause(name, predicate) for predicate in doing]
 
-    def _doing(self, took: Took) -> str:
+    def _doing(self, took: Took) -> list[str]:
         """The rule's phrase, the way from state to state, or the rule's name; else nothing."""
         rule = self._product.rules[took.rule]
         form = self._product.chips[took.chip]
         before, after = form.leaves[took.before], form.leaves[took.after]
         moved = "" if before == after else f"goes from {before} to {after}"
         if rule.phrase:
-            return f"{rule.phrase} and {moved}" if moved and not form.actor else rule.phrase
+            return [rule.phrase, *([moved] if moved and not form.actor else [])]
         if rule.after is not None:
-            waited = f"has waited {rule.after.text} in {before}"
-            return f"{waited} and {moved}" if moved else waited
-        if moved or ":" in rule.title:
-            return moved
-        return f"takes {rule.title} in {before}"
+            return [f"has waited {rule.after.text} in {before}", *([moved] if moved else [])]
+        if moved:
+            return [moved]
+        return [] if ":" in rule.title else [f"takes {rule.title} in {before}"]
 
     def _arrived(self, arrived: Arrived) -> Clause:
         queue = self._product.queues[arrived.queue]

@@ -51,7 +51,7 @@ def test_crossing_messages_never_wait_for_each_other_with_empty_channels(
 ) -> None:
     """Brand and Zafiropulo 1983 (MC): no deadlock with empty channels."""
     exploration = explored("brand_zafiropulo")
-    assert not any(exploration.quiet)
+    assert not any(exploration.still)
 
 
 @pytest.mark.parametrize(
@@ -71,15 +71,15 @@ def test_alternating_bit_delivers_rightly_and_always_goes_on(
 ) -> None:
     """Milner 1989 (MC): always a step, if only a loss; nothing delivered wrongly."""
     exploration = explored(f"alternating_bit_{kinds}")
-    assert all(exploration.edges(state) for state in range(exploration.expanded))
-    assert not list(exploration.where("requirement:right_delivery"))
+    assert all(exploration.graph.edges(state) for state in range(exploration.expanded))
+    assert not list(exploration.numbered(exploration.mark("requirement:right_delivery")))
     assert not exploration.failures
 
 
 def test_receiver_that_ignores_the_bit_delivers_wrongly_at_depth_nine(explored: Explored) -> None:
     """Two kinds of items: the first wrong delivery is 9 steps away (C)."""
     exploration = explored("alternating_bit_broken")
-    wrong = next(exploration.where("requirement:right_delivery"))
+    wrong = next(exploration.numbered(exploration.mark("requirement:right_delivery")))
     assert exploration.depth_of(wrong) == 9
 
 
@@ -88,5 +88,5 @@ def test_chain_of_buffers_has_every_filling(explored: Explored, length: int) -> 
     """Milner 1989 (MC): (k + 1)^N states for N buffers of one place and k = 2 values."""
     exploration = explored(f"buffers_{length}")
     assert len(exploration.states) == 3**length
-    assert not any(exploration.quiet)
+    assert not any(exploration.still)
     assert not exploration.failures

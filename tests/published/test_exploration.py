@@ -38,12 +38,12 @@ ONE_LEFT_HANDED = {2: 5, 3: 12, 4: 29, 5: 70, 6: 169, 7: 408, 8: 985}
 
 def stuck_states(exploration: Exploration) -> list[int]:
     """The states that no transition leaves."""
-    return [n for n in range(exploration.expanded) if not exploration.edges(n)]
+    return [n for n in range(exploration.expanded) if not exploration.graph.edges(n)]
 
 
 def first_depth(exploration: Exploration, requirement: str) -> int:
     """The depth of the first state in which the condition of a requirement holds."""
-    return exploration.depth_of(next(exploration.where(f"requirement:{requirement}")))
+    return exploration.depth_of(next(exploration.numbered(exploration.mark(f"requirement:{requirement}"))))
 
 
 def ring_of_philosophers(models: Path, folder: Path, chips: list[str]) -> Exploration:
@@ -151,15 +151,15 @@ def test_wolf_goat_and_cabbage_cross_in_seven_in_two_ways(explored: Explored) ->
     assert (len(exploration.states), exploration.transitions) == (10, 20)
     assert exploration.layers == [1, 1, 1, 2, 2, 1, 1, 1]
     assert first_depth(exploration, "unsolved") == 7
-    assert shortest_ways(exploration, next(exploration.where("requirement:unsolved"))) == 2
-    assert not list(exploration.where("requirement:not_eaten"))
+    assert shortest_ways(exploration, next(exploration.numbered(exploration.mark("requirement:unsolved")))) == 2
+    assert not list(exploration.numbered(exploration.mark("requirement:not_eaten")))
 
 
 def shortest_ways(exploration: Exploration, goal: int) -> int:
     """How many shortest ways lead from the initial state to another."""
     ways = {0: 1}
     for source in range(goal):
-        for edge in exploration.edges(source):
+        for edge in exploration.graph.edges(source):
             target = exploration.targets[edge]
             if exploration.depth_of(target) == exploration.depth_of(source) + 1:
                 ways[target] = ways.get(target, 0) + ways.get(source, 0)
@@ -174,7 +174,7 @@ def test_missionaries_cross_in_the_published_number_of_crossings(
 ) -> None:
     """OEIS A356480 (PC): 11, no way at all, 9, 11."""
     exploration = explored(f"missionaries_{missionaries}_{boat}")
-    solved = list(exploration.where("requirement:unsolved"))
+    solved = list(exploration.numbered(exploration.mark("requirement:unsolved")))
     assert [exploration.depth_of(state) for state in solved[:1]] == (
         [crossings] if crossings else []
     )
@@ -200,7 +200,7 @@ def test_readers_and_writers_have_the_published_states(explored: Explored, n: in
     """2^n + n states (OEIS A006127, MC): any set of readers, or one writer."""
     exploration = explored(f"readers_writers_{n}")
     assert len(exploration.states) == 2**n + n
-    assert not list(exploration.where("requirement:alone"))
+    assert not list(exploration.numbered(exploration.mark("requirement:alone")))
 
 
 @pytest.mark.parametrize(

@@ -39,7 +39,7 @@ def test_size_is_the_published_one(explored: Explored, model: str) -> None:
 def test_exclusion_is_violated_where_it_is_known_to_be(explored: Explored, model: str) -> None:
     """Only the second attempt (MC) and the swapped lines (MC) let both in, at depth 6."""
     exploration = explored(model)
-    both = [exploration.depth_of(state) for state in exploration.where("requirement:exclusion")]
+    both = [exploration.depth_of(state) for state in exploration.numbered(exploration.mark("requirement:exclusion"))]
     assert both[:1] == ([VIOLATED_AT[model]] if model in VIOLATED_AT else [])
 
 
@@ -47,7 +47,7 @@ def test_exclusion_is_violated_where_it_is_known_to_be(explored: Explored, model
 def test_only_the_third_attempt_has_a_deadlock(explored: Explored, model: str) -> None:
     """One state without a successor in the third attempt (PC), none elsewhere (MC)."""
     exploration = explored(model)
-    stuck = [state for state in range(exploration.expanded) if not exploration.edges(state)]
+    stuck = [state for state in range(exploration.expanded) if not exploration.graph.edges(state)]
     assert len(stuck) == (1 if model == "exclusion_a3" else 0)
 
 

@@ -12,7 +12,6 @@ from collections.abc import Callable, Iterator
 import networkx
 import pytest
 
-from modecheck.checks.roads import Roads
 from modecheck.engine.exploration import INITIAL, Exploration
 
 Explored = Callable[[str], Exploration]
@@ -25,7 +24,7 @@ def graph_of(exploration: Exploration) -> networkx.MultiDiGraph[int]:
     graph: networkx.MultiDiGraph[int] = networkx.MultiDiGraph()
     graph.add_nodes_from(range(len(exploration.states)))
     for source in range(exploration.expanded):
-        for edge in exploration.edges(source):
+        for edge in exploration.graph.edges(source):
             graph.add_edge(source, exploration.targets[edge])
     return graph
 
@@ -110,7 +109,7 @@ def test_depths_are_shortest_distances(explored: Explored, model: str) -> None:
 def test_roads_lead_from_the_ancestors_of_their_goals(explored: Explored, model: str) -> None:
     """A road leads to a goal exactly from the goal's ancestors in networkx and itself."""
     exploration = explored(model)
-    graph, roads = graph_of(exploration), Roads(exploration)
+    graph, roads = graph_of(exploration), exploration.roads
     for goal in {INITIAL, len(exploration.states) // 2, len(exploration.states) - 1}:
         reached = {number for number, leads in enumerate(roads.leading_to([goal])) if leads}
         assert reached == networkx.ancestors(graph, goal) | {goal}
@@ -121,7 +120,7 @@ def test_components_of_the_textbook_graph(explored: Explored) -> None:
     exploration = explored("components")
     (form,) = exploration.product.chips
     names = [form.leaves[exploration.state(number)[form.state_field]] for number in range(8)]
-    roads = Roads(exploration)
+    roads = exploration.roads
     leading = [roads.leading_to([goal]) for goal in range(8)]
     mutual = {
         frozenset(names[b] for b in range(8) if leading[a][b] and leading[b][a]) for a in range(8)

@@ -59,7 +59,7 @@ def edges_of(exploration: Exploration, chip: str) -> list[tuple[str, str, str]]:
     """For each transition: where the chip was, the rule that was taken, where the chip came to."""
     found = []
     for source in range(exploration.expanded):
-        for edge in exploration.edges(source):
+        for edge in exploration.graph.edges(source):
             rule = exploration.product.rules[
                 exploration.product.labels[exploration.labels[edge]].rule
             ]

@@ -1,0 +1,163 @@
+"""What an engine offers to the checks: the explored states, and searches over them.
+
+States are numbered from 0, the initial one, by depth. Sets of conditions are bits (`mark` gives the
+bit of one), so that an engine can search millions of states without calling back.
+
+A state that was not expanded, and one with a failing step, has an unknown future. Searches for
+roads count it as one from which every road leads on: a check must not claim what nobody knows.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import Protocol
+
+from modecheck.engine.plain import Observed, State
+from modecheck.product.form import Failure, Product
+
+INITIAL = 0
+"""The number of the initial state."""
+
+Path = list[tuple[int, int]]
+"""Pairs of a step's label and the number of the state behind it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Edge:
+    """A transition: its label, the state behind it, and as bits who moved and what happened."""
+
+    label: int
+    target: int
+    moved: int
+    events: int
+
+
+@dataclass(frozen=True, slots=True)
+class Occurrence:
+    """A set of marks that occurs: in which state first, and in how many."""
+
+    first: int
+    count: int
+
+
+@dataclass(slots=True)
+class Sighting:
+    """A failing step: the state and label where it was seen first, and how often in all.
+
+    `others` are failures of the same code and subject that blame another place.
+    """
+
+    failure: Failure
+    state: int
+    label: int
+    count: int = 1
+    others: list[Failure] = field(default_factory=list)
+
+
+class Spread(Protocol):
+    """A breadth-first spread: the states `inside`, and the blocked states that were entered."""
+
+    @property
+    def inside(self) -> Sequence[int]:
+        """The states passed on from, nearest first."""
+
+    def first(self, wanted: int, unwanted: int) -> int | None:
+        """The nearest state, inside or entered, with all wanted marks and no unwanted one."""
+
+    def path_to(self, number: int) -> tuple[int, Path]:
+        """The start from which a state was reached, and a shortest path from there."""
+
+
+class Space(Protocol):
+    """The states of a product as far as they were explored."""
+
+    product: Product
+    layers: list[int]
+    stopped_by: str
+    failures: dict[tuple[str, str], Sighting]
+    occupied: list[set[int]]
+
+    @property
+    def complete(self) -> bool:
+        """Whether every reachable state was expanded."""
+
+    @property
+    def observed(self) -> Observed:
+        """Rules taken, and which event met which chip in which leaf."""
+
+    @property
+    def state_count(self) -> int:
+        """States found."""
+
+    @property
+    def transitions(self) -> int:
+        """Distinct triples of state, label and next state."""
+
+    @property
+    def expanded(self) -> int:
+        """How many states, the first ones, were expanded."""
+
+    @property
+    def depth(self) -> int:
+        """The greatest distance from the initial state."""
+
+    def state(self, number: int) -> State:
+        """The values of a state's fields."""
+
+    def depth_of(self, number: int) -> int:
+        """The breadth-first distance of a state from the initial state."""
+
+    def mark(self, condition: str) -> int:
+        """The bit of a condition of the product."""
+
+    def marks_at(self, number: int) -> int:
+        """The bits of all conditions that hold in a state."""
+
+    def combinations(self) -> dict[int, Occurrence]:
+        """Every set of marks that some state has."""
+
+    def numbered(self, wanted: int, unwanted: int = 0) -> Iterator[int]:
+        """States with all wanted marks and no unwanted one, shallowest first."""
+
+    def quiet(self, unwanted: int) -> Iterator[int]:
+        """Expanded states without unwanted marks in which no chip and no link can step."""
+
+    def path_to(self, number: int) -> Path:
+        """A shortest path from the initial state."""
+
+    def edges_from(self, number: int) -> list[Edge]:
+        """The transitions of a state, in the interpreter's order."""
+
+    def first_loss(self, marks: int, *, without_events: int) -> tuple[int, Edge] | None:
+        """The first state with some of these marks from which a transition loses one of them, unless
+        one of the events happens in it.
+        """
+
+    def roads_to(self, marks: int, *, without_events: int = 0) -> Sequence[int]:
+        """For each state 1 if a road without these events leads to a state with some of the marks."""
+
+    def roads_to_states(self, numbers: Iterable[int]) -> Sequence[int]:
+        """For each state 1 if a road leads to one of these states."""
+
+    def stuck(self, chips: int) -> Iterator[tuple[int, int]]:
+        """States from which some of these chips (bits) never move again, and the bits of those."""
+
+    def spread(self, starts: int, *, blocked: int) -> Spread:
+        """Spread from all states with a mark of `starts` through states without blocked marks."""
+
+    def spread_from_initial(self, starts: int, *, blocked: int) -> Spread:
+        """The same, but nearest is counted from the initial state, through one of the starts.
+        Blocked states are not entered at all.
+        """
+
+    def shadows(self, curious: frozenset[int]) -> dict[int, int]:
+        """For rules that were met and never taken, the earlier rule taken although they could."""
+
+
+def first_zero(flags: Sequence[int]) -> int | None:
+    """The number of the first state whose flag is 0."""
+    if isinstance(flags, (bytes, bytearray)):
+        found = flags.find(0)
+        return None if found < 0 else found
+    return next((number for number, flag in enumerate(flags) if not flag), None)
