@@ -20,7 +20,8 @@ from modecheck.checks.coverage import Coverage, coverage_of, joined
 from modecheck.checks.findings import Finding, in_order
 from modecheck.checks.mode_switches import ModeSwitch
 from modecheck.checks.other_choices import Dependent, dependent_on_other_choices
-from modecheck.engine.exploration import Reporter, explore
+from modecheck.engine.choice import Search, explore_with
+from modecheck.engine.exploration import Reporter
 from modecheck.engine.space import Space
 from modecheck.model.parts import Device
 from modecheck.product.composition import compose
@@ -64,7 +65,7 @@ class Verdict:
 def check(
     devices: Iterable[Device],
     *,
-    max_states: int | None = None,
+    search: Search | None = None,
     reporter: Reporter | None = None,
     today: date | None = None,
 ) -> Verdict:
@@ -75,7 +76,7 @@ def check(
     """
     explored: list[Explored] = []
     for device in devices:
-        explored.append(explore_variant(device, max_states=max_states, reporter=reporter))
+        explored.append(explore_variant(device, search=search, reporter=reporter))
         if explored[-1].exploration.stopped_by == "an interruption":
             break
     complete = all(one.exploration.complete for one in explored)
@@ -97,10 +98,10 @@ def check(
 
 
 def explore_variant(
-    device: Device, *, max_states: int | None = None, reporter: Reporter | None = None
+    device: Device, *, search: Search | None = None, reporter: Reporter | None = None
 ) -> Explored:
     """Explore one variant and run the checks that need nothing but it."""
-    exploration = explore(compose(device), max_states=max_states, reporter=reporter)
+    exploration = explore_with(compose(device), search, reporter)
     known = deadlocks.deadlocks(exploration)
     switches = mode_switches.mode_switches(exploration)
     findings = [

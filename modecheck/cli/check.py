@@ -6,10 +6,11 @@ from typing import TYPE_CHECKING
 
 import click
 
-from modecheck.cli.options import choice_option, device_argument, max_states_option
+from modecheck.cli.options import choice_option, device_argument, exploring_options
 
 if TYPE_CHECKING:
     from modecheck.checks.verdict import Verdict
+    from modecheck.engine.choice import Search
 
 
 @click.command("check")
@@ -17,13 +18,13 @@ if TYPE_CHECKING:
 @choice_option
 @click.option("--every-option", is_flag=True, help="Check every combination of options.")
 @click.option("--json", "json_file", metavar="FILE", help="Write the result as JSON, too.")
-@max_states_option
+@exploring_options
 def command(
     device: str,
     chosen: dict[str, str],
     every_option: bool,
     json_file: str | None,
-    max_states: int | None,
+    search: Search,
 ) -> None:
     """Explore DEVICE completely and tell what can go wrong.
 
@@ -39,7 +40,7 @@ def command(
 
     devices = variants_of(device, chosen, every=every_option)
     with reporter_for(sys.stderr) as reporter:
-        verdict = check(devices, max_states=max_states, reporter=reporter)
+        verdict = check(devices, search=search, reporter=reporter)
     if json_file is not None:
         _write_json(json_file, verdict)
     show(verdict_as_text(verdict, style_for(sys.stdout)))

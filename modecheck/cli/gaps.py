@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
 
-from modecheck.cli.options import choice_option, device_argument, max_states_option
+from modecheck.cli.options import choice_option, device_argument, exploring_options
+
+if TYPE_CHECKING:
+    from modecheck.engine.choice import Search
 
 
 @click.command("gaps")
 @device_argument
 @choice_option
 @click.option("--json", "json_file", metavar="FILE", help="Write the tables as JSON, too.")
-@max_states_option
-def command(
-    device: str, chosen: dict[str, str], json_file: str | None, max_states: int | None
-) -> None:
+@exploring_options
+def command(device: str, chosen: dict[str, str], json_file: str | None, search: Search) -> None:
     """Show for each chip of DEVICE what each state does with each event.
 
     Exit code 1 when a message can arrive where it has no answer.
@@ -25,7 +28,7 @@ def command(
     from modecheck.checks.gaps import gap_tables
     from modecheck.cli.exit_codes import exit_code
     from modecheck.cli.exploring import reporter_for, variants_of
-    from modecheck.engine.exploration import explore
+    from modecheck.engine.choice import explore_with
     from modecheck.product.composition import compose
     from modecheck.report.files import write_whole
     from modecheck.report.gap_text import gap_tables_as_json, gap_tables_as_text
@@ -33,7 +36,7 @@ def command(
 
     product = compose(variants_of(device, chosen, every=False)[0])
     with reporter_for(sys.stderr) as reporter:
-        exploration = explore(product, max_states=max_states, reporter=reporter)
+        exploration = explore_with(product, search, reporter)
     tables = gap_tables(exploration)
     if json_file is not None:
         write_whole(json_file, json.dumps(gap_tables_as_json(tables), indent=2) + "\n")

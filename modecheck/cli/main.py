@@ -68,9 +68,9 @@ def main() -> None:
         sys.stderr.close()
         sys.exit(FOUND)
     except Exception as error:
-        from modecheck.model.mistakes import InvalidInput
+        from modecheck.model.mistakes import ModecheckError
 
-        if not isinstance(error, InvalidInput):
+        if not isinstance(error, ModecheckError):
             raise
         _show_mistakes(error)
         sys.exit(WRONG_INPUT)
@@ -80,5 +80,5 @@ def _show_mistakes(error: Exception) -> None:
     from modecheck.report.style import show
 
     count = len(getattr(error, "mistakes", ()))
-    heading = f"{count} mistake{'' if count == 1 else 's'} in the input"
-    show([str(error), "", heading], sys.stderr)
+    heading = ["", f"{count} mistake{'' if count == 1 else 's'} in the input"] if count else []
+    show([str(error), *heading], sys.stderr)

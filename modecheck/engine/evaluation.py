@@ -15,7 +15,6 @@ from modecheck.product.form import (
     Constant,
     Expression,
     Failure,
-    HasRoom,
     IsLate,
     Payload,
     Product,
@@ -81,8 +80,6 @@ class Evaluator:
             return "payload"
         if isinstance(expression, IsLate):
             return "late"
-        if isinstance(expression, HasRoom):
-            return self._room_source(expression)
         return self._apply_source(expression, chip)
 
     def _item_source(self, expression: ReadItem, chip: int) -> str:
@@ -91,17 +88,6 @@ class Evaluator:
         index = self._source(expression.index, chip)
         number = len(self._failures) - 1
         return f"item({vector}, {expression.first}, {expression.length}, {index}, {number})"
-
-    def _room_source(self, expression: HasRoom) -> str:
-        queue = self._product.queues[expression.queue]
-        tests = []
-        if expression.count <= len(queue.slots):
-            tests.append(f"s[{queue.slots[-expression.count].code}] == 0")
-        if queue.messages[expression.message - 1].kind != "event":
-            for slot in queue.slots:
-                fresh = f" and s[{slot.late}] == 0" if slot.late >= 0 else ""
-                tests.append(f"(s[{slot.code}] == {expression.message}{fresh})")
-        return f"({' or '.join(tests) or 'False'})"
 
     def _apply_source(self, expression: Apply, chip: int) -> str:
         operator = expression.operator

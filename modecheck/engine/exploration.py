@@ -8,16 +8,19 @@ deliveries, then faults) from the earliest found state.
 
 from __future__ import annotations
 
+import time
 from array import array
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Protocol
 
+from modecheck.engine.drives import drives_of
+from modecheck.engine.memory import resident_memory
 from modecheck.engine.plain import Interpreter, Observed, State, Step
 from modecheck.engine.roads import Graph, PlainSpread, Roads, spread, spread_from_initial
-from modecheck.engine.space import INITIAL, Edge, Occurrence, Path, Sighting
-from modecheck.product.form import Label, Product
+from modecheck.engine.space import INITIAL, Edge, Limits, Occurrence, Path, Sighting
+from modecheck.product.form import Product
 from modecheck.product.layout import Layout, layout_of
 
 REPORT_EVERY = 1024
@@ -222,56 +225,52 @@ class Exploration:
 
 
 def explore(
-    product: Product, *, max_states: int | None = None, reporter: Reporter | None = None
+    product: Product,
+    *,
+    limits: Limits | None = None,
+    max_states: int | None = None,
+    reporter: Reporter | None = None,
 ) -> Exploration:
     """Explore a product breadth first with the plain interpreter.
 
-    Stops with `stopped_by` set when there are more than `max_states` states, on interruption, or
-    when memory runs out; what was found so far is then reported.
+    Stops with `stopped_by` set when a limit is reached (`max_states` is short for a limit of
+    states), on interruption, or when memory runs out; what was found so far is then reported.
     """
-    exploration = _Explorer(product, max_states, reporter or Silent())
-    return exploration.run()
+    bounds = limits or Limits(states=max_states)
+    return _Explorer(product, bounds, reporter or Silent()).run()
 
 
 class _LimitReached(Exception):
-    pass
+    """Carries what the exploration says of the limit."""
 
 
 class _Explorer:
-    def __init__(self, product: Product, max_states: int | None, reporter: Reporter) -> None:
+    def __init__(self, product: Product, limits: Limits, reporter: Reporter) -> None:
         layout = layout_of(product.fields)
         self._found = Exploration(product, layout, Interpreter(product))
         self._numbers: dict[int, int] = {}
         self._notes: dict[tuple[int, int], int] = {}
-        self._max_states = max_states
+        self._limits = limits
+        self._began = time.monotonic()
         self._reporter = reporter
         self._conditions = list(product.conditions.values())
         self._state_fields = [chip.state_field for chip in product.chips]
         self._found.occupied = [set() for _ in product.chips]
-        self._drives = [self._is_drive(label) for label in product.labels]
+        self._drives = drives_of(product)
         kinds = enumerate(label.kind for label in product.labels)
         self._cut_labels = {number for number, kind in kinds if kind == "cut_in_rule"}
-        for fault in product.faults:
-            # A link that loses without a budget does so by nature, and that can free a sender.
-            self._drives[fault.label] |= fault.kind == "lose" and fault.budget < 0
-
-    def _is_drive(self, label: Label) -> bool:
-        """Whether such a step is one of a chip or link, not of an actor or a fault."""
-        if label.kind == "rule":
-            return not self._found.product.chips[label.chip].actor
-        return label.kind in ("deliver", "ignore")
 
     def run(self) -> Exploration:
         found = self._found
         try:
             self._number(found.product.initial, -1, -1)
             self._levels()
-        except _LimitReached:
-            found.stopped_by = f"the bound of {self._max_states:,} states"
+        except _LimitReached as reached:
+            found.stopped_by = str(reached)
         except KeyboardInterrupt:
             found.stopped_by = "an interruption"
         except MemoryError:
-            found.stopped_by = "lack of memory"
+            found.stopped_by = Limits().reached_memory
         if found.stopped_by:
             self._cut_loose_ends()
         return found
@@ -302,6 +301,7 @@ class _Explorer:
                 self._expand(number)
                 if number % REPORT_EVERY == 0:
                     self._report(number)
+                    self._look_at_limits()
             start = end
 
     def _report(self, number: int) -> None:
@@ -312,6 +312,13 @@ class _Explorer:
             frontier=len(found.states) - number,
             depth=found.depth,
         )
+
+    def _look_at_limits(self) -> None:
+        limits = self._limits
+        if limits.seconds is not None and time.monotonic() - self._began > limits.seconds:
+            raise _LimitReached(limits.reached_seconds)
+        if limits.memory is not None and resident_memory() > limits.memory:
+            raise _LimitReached(limits.reached_memory)
 
     def _expand(self, number: int) -> None:
         found = self._found
@@ -361,8 +368,8 @@ class _Explorer:
         if known is not None:
             return known
         number = len(found.states)
-        if self._max_states is not None and number >= self._max_states:
-            raise _LimitReached
+        if self._limits.states is not None and number >= self._limits.states:
+            raise _LimitReached(self._limits.reached_states)
         self._numbers[packed] = number
         found.states.append(packed)
         found.parents.append(parent)

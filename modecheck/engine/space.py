@@ -19,6 +19,31 @@ from modecheck.product.form import Failure, Product
 INITIAL = 0
 """The number of the initial state."""
 
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """Bounds of an exploration; None is no bound. `memory` is in bytes, for the whole process."""
+
+    states: int | None = None
+    seconds: float | None = None
+    memory: int | None = None
+
+    @property
+    def reached_states(self) -> str:
+        """What an exploration says that was stopped by the bound of states."""
+        return f"the bound of {self.states:,} states"
+
+    @property
+    def reached_seconds(self) -> str:
+        return f"the bound of {self.seconds:g} seconds"
+
+    @property
+    def reached_memory(self) -> str:
+        if self.memory is None:
+            return "lack of memory"
+        return f"the bound of {self.memory / 1e6:,.0f} MB of memory"
+
+
 Path = list[tuple[int, int]]
 """Pairs of a step's label and the number of the state behind it."""
 

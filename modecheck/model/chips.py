@@ -121,6 +121,9 @@ class ChipReader:
             message = "this does not say what it is"
             expected = "the key 'chip' or 'actor' with a name"
             self._notes.add(message, record.place, expected=expected)
+        for key in ("chip", "actor"):
+            if record is not None and key in record.entries:
+                self._shapes.scalar(record.entries[key], key, "the name of what the file describes")
         return record
 
     def _parameters(
@@ -131,7 +134,11 @@ class ChipReader:
         declared = self._shapes.mapping(body.get("parameters"), "parameters")
         for name, key, node in self._shapes.named(body.get("parameters"), "parameters"):
             places[name] = key.place
-            if isinstance(node, Scalar) and not node.is_null:
+            if not isinstance(node, Scalar):
+                expected = "a word, a number, or nothing when it must be given"
+                self._notes.add(f"{kind_of(node)} as a parameter", node.place, expected=expected)
+                values[name] = name
+            elif not node.is_null:
                 values[name] = node.text
         given = self._shapes.named(record.get("with"), "with")
         for name, key, node in given:
@@ -142,7 +149,7 @@ class ChipReader:
             if scalar is not None:
                 values[name] = scalar.text
                 places.setdefault(name, key.place)
-        for name in declared.entries if declared is not None else ():
+        for name in places:
             if name not in values:
                 values[name] = name
                 message = f"no value for the parameter {name!r}"

@@ -24,12 +24,14 @@ def condition(shapes: Shapes, phrases: Phrases, scope: Scope, node: Node | None)
 
 
 def names_in(
-    shapes: Shapes, node: Node | None, what: str, known: Collection[str], *, empty: str = ""
+    shapes: Shapes, node: Node | None, what: str, known: Collection[str] | None, *, empty: str = ""
 ) -> tuple[str, ...]:
-    """A list of names that must be known, such as chips or links."""
+    """A list of names that must be known, such as chips or links; None when that cannot be told."""
     if node is not None and not isinstance(node, (Scalar, Sequence)):
         shapes.notes.add(f"{kind_of(node)} as a list", node.place, expected=f"a list of {what}s")
         return ()
     scalars = shapes.scalars(node, f"a {what}", f"the name of a {what}")
+    if known is None:
+        return tuple(dict.fromkeys(scalar.text for scalar in scalars))
     found = (shapes.known(scalar, what, known, empty=empty) for scalar in scalars)
     return tuple(dict.fromkeys(name for name in found if name))

@@ -15,9 +15,9 @@ from modecheck.model.chips import ChipDraft, ChipReader
 from modecheck.model.conditions import condition, names_in
 from modecheck.model.faults import FaultReader
 from modecheck.model.links import NOT_COUNTED_YET, LinkReader
-from modecheck.model.meaning import OptionValue, Scope, option_value
+from modecheck.model.meaning import DECIMAL, OptionValue, Scope, option_value
 from modecheck.model.mistakes import InvalidInput, Mistake, Notebook, nearest_name
-from modecheck.model.outlines import about_of
+from modecheck.model.outlines import about_of, is_empty
 from modecheck.model.overlays import read_document
 from modecheck.model.parts import Chip, Device, Link, Mode, Option, Pairing, PairingEnd
 from modecheck.model.phrases import Phrases
@@ -33,6 +33,7 @@ DEVICE_KEYS = (
     "device", "about", "based_on", "chips", "actors", "links", "modes", "pairings", "faults",
     "options", "requirements", "accepted", "expect", "clock",
 )  # fmt: skip
+TRUTHS = ("true", "false")
 MOST_VARIANTS = 256
 """Combinations of options that are checked in one run."""
 
@@ -85,6 +86,7 @@ class _DeviceReader:
         self._notes.raise_if_any() if record is None else None
         assert record is not None
         self._note_time(record)
+        self._note_no_chips(record)
         options = self._options(record)
         wired = self._wired(record, options)
         device = self._device(record, options, wired)
@@ -112,11 +114,21 @@ class _DeviceReader:
             expected = "no 'clock': a timer may then run out at any moment"
             self._notes.add(f"{NOT_COUNTED_YET}", record.keys["clock"].place, expected=expected)
 
+    def _note_no_chips(self, record: Mapping) -> None:
+        node = record.get("chips")
+        if node is None or is_empty(node):
+            place = record.keys["chips"].place
+            self._notes.add("the device has no chips", place, expected="at least one chip")
+
     def _options(self, record: Mapping) -> dict[str, Option]:
         options = {}
         for name, key, node in self._shapes.named(record.get("options"), "options"):
             scalars = self._shapes.scalars(node, "a choice", "a word, a number or true or false")
             choices = tuple(scalar.text for scalar in scalars)
+            self._note_odd_choices(scalars)
+            if not choices and (isinstance(node, Scalar) or is_empty(node)):
+                message = f"the option {name!r} has no choices"
+                self._notes.add(message, key.place, expected="a list of them")
             if len(set(choices)) < len(choices):
                 self._notes.add(
                     f"a choice of {name!r} stands twice", key.place, expected="each once"
@@ -125,6 +137,13 @@ class _DeviceReader:
                 options[name] = Option(name, choices, key.place)
         self._note_wrong_choices(options)
         return options
+
+    def _note_odd_choices(self, scalars: list[Scalar]) -> None:
+        """Choices are booleans, integers, or else words that an expression can name."""
+        texts = [scalar.text for scalar in scalars]
+        if not (all(map(TRUTHS.__contains__, texts)) or all(map(DECIMAL.fullmatch, texts))):
+            for scalar in scalars:
+                self._shapes.identifier(scalar, "a choice")
 
     def _note_wrong_choices(self, options: MappingType[str, Option]) -> None:
         for name, value in self._chosen.items():
@@ -160,8 +179,10 @@ class _DeviceReader:
             link = link_reader.link(name, key, node)
             if link is not None:
                 links[name] = link
+            else:
+                broken.add(name)
         self._chip_reader = reader
-        return _Wired(drafts, scope, links)
+        return _Wired(drafts, replace(scope, broken=frozenset(broken)), links)
 
     def _drafts(self, record: Mapping, reader: ChipReader) -> tuple[dict[str, ChipDraft], set[str]]:
         drafts: dict[str, ChipDraft] = {}
@@ -171,6 +192,8 @@ class _DeviceReader:
                 if name in drafts:
                     message = f"{name!r} is the name of a chip and of an actor"
                     self._notes.add(message, key.place, expected="names that differ")
+                    broken.add(name)
+                    continue
                 draft = reader.draft(name, key, node, actor=section == "actors")
                 if draft is None:
                     broken.add(name)
@@ -193,8 +216,8 @@ class _DeviceReader:
         note_raise_cycle(chips, self._notes)
         modes = self._modes(record.get("modes"), wired.scope)
         scope = replace(wired.scope, conditions={name: mode.when for name, mode in modes.items()})
-        events = {s for chip in chips.values() for rule in chip.rules for s in rule.raises}
-        events |= {message for link in wired.links.values() for message in link.carries}
+        events = self._events(chips, wired)
+        broken = wired.scope.broken
         verdicts = VerdictReader(self._shapes)
         name = self._shapes.scalar(record.entries["device"], "device", "the device's name")
         return Device(
@@ -205,7 +228,9 @@ class _DeviceReader:
             links=dict(wired.links),
             modes=modes,
             pairings=self._pairings(record.get("pairings"), wired.scope, events),
-            faults=FaultReader(self._shapes, chips, wired.links).faults(record.get("faults")),
+            faults=FaultReader(self._shapes, {*chips, *broken}, {*wired.links, *broken}).faults(
+                record.get("faults")
+            ),
             options=options,
             variant=self._variant(options),
             requirements=RequirementReader(self._shapes, self._phrases, scope, events).read(
@@ -216,6 +241,13 @@ class _DeviceReader:
             place=record.keys["device"].place,
         )
 
+    def _events(self, chips: MappingType[str, Chip], wired: _Wired) -> set[str] | None:
+        """Every signal and message, or None when a chip or a link could not be read."""
+        if wired.scope.broken:
+            return None
+        signals = {s for chip in chips.values() for rule in chip.rules for s in rule.raises}
+        return signals | {message for link in wired.links.values() for message in link.carries}
+
     def _modes(self, node: Node | None, scope: Scope) -> dict[str, Mode]:
         modes = {}
         for name, key, child in self._shapes.named(node, "modes"):
@@ -224,7 +256,9 @@ class _DeviceReader:
                 modes[name] = Mode(name, when, " ".join(child.text.split()), key.place)
         return modes
 
-    def _pairings(self, node: Node | None, scope: Scope, events: set[str]) -> dict[str, Pairing]:
+    def _pairings(
+        self, node: Node | None, scope: Scope, events: set[str] | None
+    ) -> dict[str, Pairing]:
         pairings = {}
         known = ("ends", "forgotten_by", "about")
         for name, key, child in self._shapes.named(node, "pairings"):
@@ -246,11 +280,14 @@ class _DeviceReader:
         scalars = self._shapes.scalars(node, "an end", "chip.variable")
         ends = [end for scalar in scalars if (end := self._end(scalar, scope)) is not None]
         if len(scalars) != 2:
-            message = f"{len(scalars)} ends of a pairing"
+            message = f"a pairing with {len(scalars)} end{'' if len(scalars) == 1 else 's'}"
             self._notes.add(
                 message, node.place, expected="two ends, [chip.variable, chip.variable]"
             )
             return None
+        if len(ends) == 2 and ends[0] == ends[1]:
+            message = f"both ends are {ends[0]}"
+            self._notes.add(message, scalars[1].place, expected="the bonds of two chips")
         return (ends[0], ends[1]) if len(ends) == 2 else None
 
     def _end(self, scalar: Scalar, scope: Scope) -> PairingEnd | None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection
 
 from modecheck.model.conditions import names_in
+from modecheck.model.outlines import is_empty
 from modecheck.model.parts import FaultGroup
 from modecheck.model.shapes import Shapes
 from modecheck.model.yaml_nodes import Node, Sequence
@@ -42,6 +43,9 @@ class FaultReader:
         if record is None:
             return None
         targets = names_in(self._shapes, record.entries[where], where[:-1], self._known[where])
+        if record.get(where) is None or is_empty(record.entries[where]):
+            message = f"{kind} that strikes nothing"
+            self._shapes.notes.add(message, record.place, expected=f"the names of {where}")
         budget = record.get("at_most")
         at_most = None
         if budget is not None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from modecheck.model.conditions import condition
 from modecheck.model.meaning import Scope
-from modecheck.model.outlines import OutlineReader
+from modecheck.model.outlines import OutlineReader, is_empty
 from modecheck.model.parts import Link, Message
 from modecheck.model.phrases import Phrases
 from modecheck.model.shapes import Shapes
@@ -14,7 +14,7 @@ LINK_KEYS = (
     "from", "to", "medium", "capacity", "carries", "can", "up_when", "when_down", "when_full",
     "delay", "about",
 )  # fmt: skip
-MESSAGE_KEYS = ("kind", "bool", "range", "one_of", "start", "about")
+MESSAGE_KEYS = ("kind", "bool", "range", "one_of", "about")
 MESSAGE_KINDS = ("event", "state", "relative")
 LINK_FAULTS = ("lose", "duplicate")
 WHEN_DOWN = ("drop", "hold")
@@ -42,11 +42,13 @@ class LinkReader:
         if record is None:
             return None
         ends = [self._end(record, side) for side in ("from", "to")]
+        before = len(self._notes)
         carries = self._messages(record.entries["carries"])
+        understood = len(self._notes) == before
         self._note_delay(record)
         can = self._can(record)
         sender, receiver = ends
-        if sender is None or receiver is None:
+        if sender is None or receiver is None or not understood:
             return None
         choice = self._shapes.choice
         up = record.get("up_when")
@@ -109,7 +111,7 @@ class LinkReader:
                     )
                 elif name_or_none:
                     messages[name_or_none] = Message(name_or_none, "event", None, scalar.place)
-        if not messages:
+        if not messages and (isinstance(node, Scalar) or is_empty(node)):
             expected = "the names of messages"
             self._notes.add(f"{kind_of(node)} as carries", node.place, expected=expected)
         return messages

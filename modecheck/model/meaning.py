@@ -8,6 +8,7 @@ is in the state of that name. Every mistake is a `MeaningMistake` with its offse
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 
@@ -27,6 +28,7 @@ from modecheck.model.terms import (
 from modecheck.model.values import TRUTH, ValueType, number_type, word_type
 
 ORDERINGS = frozenset({"<", "<=", ">", ">="})
+DECIMAL = re.compile(r"-?[0-9]{1,10}")
 
 
 @dataclass(eq=False)
@@ -161,10 +163,10 @@ class _Understanding:
             chip = self._state_of(state)
             if chip is not None:
                 return self._in_states(chip, (other,))
-        left, right = self._fill(left), self._fill(right)
-        if self._unknown_word(left) and self._unknown_word(right):
-            return self._equal_words(left, right)
-        if self._unknown_word(left):
+        filled = self._fill(left), self._fill(right)
+        if all(map(self._unknown_word, filled)):
+            return self._equal_words(*filled)
+        if self._unknown_word(filled[0]):
             left, right = right, left
         one = self.value(left, None)
         two = self.value(right, one.type)
@@ -231,7 +233,7 @@ class _Understanding:
         if not isinstance(tree, Name) or tree.parts[0] not in self._scope.parameters:
             return tree
         text = self._scope.parameters[tree.parts[0]]
-        if text.lstrip("-").isdigit() and len(tree.parts) == 1:
+        if DECIMAL.fullmatch(text) and len(tree.parts) == 1:
             return Number(int(text), tree.offset, tree.width)
         return replace(tree, parts=(*text.split("."), *tree.parts[1:]))
 
@@ -256,6 +258,9 @@ class _Understanding:
             return _mistake(
                 name, "a state can only be compared", expected="state == …, or state in […]"
             )
+        if name.text in self._scope.chips:
+            expected = f"{name.text}.state == …, or a variable of {name.text}"
+            return _mistake(name, f"{name.text!r} is a chip", expected=expected)
         return _mistake(name, f"unknown name {name.text!r}", word=name.text, choices=words)
 
     def _lookup(self, name: Name, want: ValueType | None) -> Typed | None:
@@ -344,7 +349,7 @@ def option_value(choices: tuple[str, ...], chosen: str) -> OptionValue:
     """An option as a constant: booleans and integers as such, anything else as words."""
     if all(choice in ("true", "false") for choice in choices):
         return OptionValue(TRUTH, int(chosen == "true"))
-    if all(choice.lstrip("-").isdigit() for choice in choices):
+    if all(map(DECIMAL.fullmatch, choices)):
         numbers = [int(choice) for choice in choices]
         return OptionValue(number_type(min(numbers), max(numbers)), int(chosen))
     return OptionValue(word_type(choices), choices.index(chosen))

@@ -11,6 +11,8 @@ A fault of the *device* is never an exception: it is a finding, and findings are
 from __future__ import annotations
 
 import difflib
+import re
+import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -21,6 +23,16 @@ LONGEST_LINE_SHOWN = 100
 
 MOST_CHOICES_SHOWN = 12
 """Longer lists of known names are cut: the nearest name helps more than a wall of words."""
+
+MOST_MISTAKES = 200
+"""Reading stops here: nobody mends more in one go, and hostile input cannot make it take long."""
+
+MOST_NAMES_COMPARED = 1000
+LONGEST_NAME_COMPARED = 80
+"""Comparing a word with more or longer names takes too long, and no name of a model is longer."""
+
+UNPRINTABLE = re.compile(r"[\x00-\x1f\x7f-\x9f]")
+"""Characters that would move the mark or command the terminal; shown as spaces."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,10 +51,11 @@ class Mistake:
     def _excerpt(self) -> list[str]:
         if self.place is None or not self.place.text.strip():
             return []
-        line, column = _cut_around(self.place.text.replace("\t", " "), self.place.column - 1)
+        line, column = _cut_around(UNPRINTABLE.sub(" ", self.place.text), self.place.column - 1)
         number = f"{self.place.line:>6}"
-        width = min(self.place.width, max(len(line) - column, 1))
-        return [f"{number} │ {line}", f"{'':>6} │ {' ' * column}{'▔' * width}"]
+        blank = " " * _columns(line[:column])
+        mark = "▔" * max(_columns(line[column : column + self.place.width]), 1)
+        return [f"{number} │ {line}", f"{'':>6} │ {blank}{mark}"]
 
     def _advice(self) -> list[str]:
         parts = []
@@ -72,7 +85,7 @@ class Notebook:
     """Collects the mistakes of one run, each once, so that all are reported together."""
 
     def __init__(self) -> None:
-        self._mistakes: dict[Mistake, None] = {}
+        self._mistakes: dict[tuple[str, Place | None], Mistake] = {}
 
     def __len__(self) -> int:
         return len(self._mistakes)
@@ -86,21 +99,33 @@ class Notebook:
         word: str = "",
         choices: Iterable[str] = (),
     ) -> None:
-        """Note a mistake. `choices` are the known names, `word` the one written instead."""
+        """Note a mistake. `choices` are the known names, `word` the one written instead.
+
+        Raises `InvalidInput` when there are more than `MOST_MISTAKES`.
+        """
+        if (message, place) in self._mistakes:
+            return
+        if len(self) == MOST_MISTAKES:
+            told = Mistake(f"more than {MOST_MISTAKES} mistakes: the others are not told")
+            raise InvalidInput([*self._mistakes.values(), told])
         known = sorted(set(choices))
         if known and not expected:
             expected = f"one of {_listed(known)}" if len(known) > 1 else repr(known[0])
-        self._mistakes[Mistake(message, place, expected, nearest_name(word, known))] = None
+        mistake = Mistake(message, place, expected, nearest_name(word, known))
+        self._mistakes[message, place] = mistake
 
     def raise_if_any(self) -> None:
         """Raise `InvalidInput` with every mistake noted so far, if there is one."""
         if self._mistakes:
-            raise InvalidInput(self._mistakes)
+            raise InvalidInput(self._mistakes.values())
 
 
 def nearest_name(word: str, known: Iterable[str]) -> str:
     """The known name most like `word`, or nothing when none is close."""
-    close = difflib.get_close_matches(word, list(known), n=1, cutoff=0.6) if word else []
+    names = [name for name in known if len(name) <= LONGEST_NAME_COMPARED]
+    if len(word) > LONGEST_NAME_COMPARED or len(names) > MOST_NAMES_COMPARED:
+        return ""
+    close = difflib.get_close_matches(word, names, n=1, cutoff=0.6) if word else []
     return close[0] if close else ""
 
 
@@ -108,6 +133,12 @@ def _listed(names: list[str]) -> str:
     shown = ", ".join(names[:MOST_CHOICES_SHOWN])
     rest = len(names) - MOST_CHOICES_SHOWN
     return f"{shown} and {rest} more" if rest > 0 else shown
+
+
+def _columns(text: str) -> int:
+    """How wide a terminal shows the text (Unicode Standard Annex 11)."""
+    wide = sum(unicodedata.east_asian_width(character) in "WF" for character in text)
+    return len(text) + wide - sum(map(bool, map(unicodedata.combining, text)))
 
 
 def _cut_around(line: str, column: int) -> tuple[str, int]:

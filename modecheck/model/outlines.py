@@ -54,7 +54,8 @@ class OutlineReader:
         """All states, outer before inner, in document order."""
         reading = StateReading()
         self._read_states(body, None, 0, reading, rest=False)
-        if not reading.states and body.get("states") is None:
+        node = body.get("states")
+        if not reading.states and (node is None or is_empty(node)):
             self._notes.add("the chip has no states", body.place, expected="the key 'states'")
         return reading
 
@@ -132,7 +133,7 @@ class OutlineReader:
         scalar = self._shapes.scalar(node, "initial", "the name of a state")
         if scalar is None:
             return None
-        empty = "states of which it can be one"
+        empty = "states inside, of which it can be one"
         return self._shapes.known(self._phrases.fill(scalar), "state", children, empty=empty)
 
     def variables(self, body: Mapping) -> dict[str, Variable]:
@@ -188,7 +189,14 @@ class OutlineReader:
             return self._range(node)
         if given[0] == "one_of":
             return self._words(node)
-        return self._bond(node) if given[0] == "bond" else TRUTH
+        return self._bond(node) if given[0] == "bond" else self._bool(node)
+
+    def _bool(self, node: Node) -> ValueType | None:
+        if isinstance(node, Scalar) and node.truth:
+            return TRUTH
+        expected = "bool: true (its first value stands under 'start')"
+        self._notes.add(f"{kind_of(node)} as bool", node.place, expected=expected)
+        return None
 
     def _range(self, node: Node) -> ValueType | None:
         items = node.items if isinstance(node, Sequence) else []
@@ -215,6 +223,8 @@ class OutlineReader:
         words = [
             self._shapes.identifier(self._phrases.fill(scalar), "a word") for scalar in scalars
         ]
+        if is_empty(node):
+            self._notes.add("no word to choose from", node.place, expected="a list of words")
         if None in words or not words:
             return None
         if len(set(words)) < len(words):
@@ -252,6 +262,13 @@ class OutlineReader:
             self._notes.add(f"{kind_of(node)} as a start", node.place, expected=str(type_))
             return type_.first
         return value
+
+
+def is_empty(node: Node) -> bool:
+    """Whether it is a list or a mapping with nothing in it."""
+    if isinstance(node, Mapping):
+        return not node.entries
+    return isinstance(node, Sequence) and not node.items
 
 
 def about_of(body: Mapping) -> str:

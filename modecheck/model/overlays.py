@@ -21,8 +21,7 @@ def read_document(
 
     `chain` holds the files that are being read, so that a cycle of files is a mistake.
     """
-    identity = os.path.realpath(path)
-    if identity in map(os.path.realpath, chain):
+    if _identity(path) in map(_identity, chain):
         notes.add(f"a cycle of files: {' → '.join([*chain, path])}", named_at)
         return None
     node = read_yaml(path, notes, named_at=named_at)
@@ -41,6 +40,14 @@ def read_document(
         beside(base, base.text), notes, named_at=base.place, chain=(*chain, path)
     )
     return None if beneath is None else overlay(beneath, node)
+
+
+def _identity(path: str) -> str:
+    """The same for every name of a file; a name that no file can have stands for itself."""
+    try:
+        return os.path.realpath(path)
+    except ValueError:
+        return path
 
 
 def beside(node: Node, name: str) -> str:

@@ -95,7 +95,7 @@ class Phrases:
         """The place of an offset, where the text stands in the file as it is read."""
         quote = 0 if scalar.plain else 1
         shown = scalar.place.text[scalar.place.column - 1 + quote :]
-        if not shown.startswith(scalar.text):
+        if not shown.startswith(scalar.text) or BRACED.search(scalar.text):
             return scalar.place
         return scalar.place.part(offset + quote, width)
 

@@ -16,14 +16,15 @@ EVALUATED = ("never", "always", "possible", "recoverable")
 READ_ONLY = ("whenever", "before", "exactly_once")
 """Patterns that need fairness, an order of events or a marked item: read, but not evaluated yet."""
 PATTERNS = EVALUATED + READ_ONLY
-REQUIREMENT_KEYS = ("text", *PATTERNS, "then", "within", "scope", "may_lose")
+QUALIFIERS = ("then", "scope", "may_lose")
+REQUIREMENT_KEYS = ("text", *PATTERNS, *QUALIFIERS, "within")
 
 
 class RequirementReader:
     """Reads the section `requirements`; `events` are the signals and messages of the device."""
 
     def __init__(
-        self, shapes: Shapes, phrases: Phrases, scope: Scope, events: Collection[str]
+        self, shapes: Shapes, phrases: Phrases, scope: Scope, events: Collection[str] | None
     ) -> None:
         self._shapes = shapes
         self._phrases = phrases
@@ -59,9 +60,17 @@ class RequirementReader:
             place = record.keys["within"].place
             self._shapes.notes.add(NOT_COUNTED_YET, place, expected="no 'within'")
 
+    def _note_unused_keys(self, pattern: str, record: Mapping) -> None:
+        for key in QUALIFIERS:
+            if record.get(key) is not None:
+                message = f"{key!r} does not go with {pattern!r}"
+                self._shapes.notes.add(message, record.keys[key].place, expected=f"no {key!r}")
+
     def _of_pattern(
         self, name: str, key: Scalar, pattern: str, record: Mapping, sentence: str
     ) -> Requirement | None:
+        if pattern in EVALUATED:
+            self._note_unused_keys(pattern, record)
         node = record.entries[pattern]
         without: tuple[str, ...] = ()
         place = key.place

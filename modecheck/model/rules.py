@@ -11,7 +11,7 @@ from collections.abc import Mapping as MappingType
 from dataclasses import dataclass, replace
 
 from modecheck.model.conditions import condition
-from modecheck.model.meaning import MeaningMistake, Outline, Scope, understand
+from modecheck.model.meaning import MeaningMistake, Outline, Scope, Unknowable, understand
 from modecheck.model.outlines import StateReading
 from modecheck.model.parts import Assignment, Duration, Event, Link, Rule, Send, Target
 from modecheck.model.phrases import Phrases
@@ -72,7 +72,10 @@ class RuleDrafts:
     def _entries(self, node: Node | None) -> Iterator[tuple[Scalar | None, Node]]:
         if isinstance(node, Sequence):
             for item in node.items:
-                yield None, item
+                if isinstance(item, Scalar) and item.is_null:
+                    self._shapes.notes.add("nothing as a rule", item.place, expected="a mapping")
+                else:
+                    yield None, item
         elif isinstance(node, Mapping):
             for name, child in node.entries.items():
                 key = node.keys[name]
@@ -86,12 +89,21 @@ class RuleDrafts:
             self._shapes.notes.add(f"{kind_of(node)} as rules", node.place, expected=expected)
 
     def _draft(self, key: Scalar | None, node: Mapping, state: str | None) -> RuleDraft:
+        self._note_empty_lists(node)
         sources = self._sources(node, state)
         raised = self._shapes.scalars(node.get("raise"), "a signal", "the name of a signal")
         filled = [self._phrases.fill(scalar) for scalar in raised]
         names = [self._shapes.identifier(scalar, "the name of a signal") for scalar in filled]
         title = self._title(key, node, sources)
         return RuleDraft(title, node, sources, tuple(name for name in names if name))
+
+    def _note_empty_lists(self, node: Mapping) -> None:
+        """Nothing to wait for is not the same as waiting for nothing in particular."""
+        for key in ("in", "on", "after"):
+            given = node.get(key)
+            if isinstance(given, Sequence) and not given.items:
+                message = f"an empty list as {key!r}"
+                self._shapes.notes.add(message, given.place, expected=f"a word, or no {key!r}")
 
     def _sources(self, node: Mapping, state: str | None) -> tuple[str, ...]:
         given = node.get("in")
@@ -111,10 +123,10 @@ class RuleDrafts:
 
     def _title(self, key: Scalar | None, node: Mapping, sources: tuple[str, ...]) -> str:
         named = node.get("name")
-        if key is not None:
-            return key.text
-        if isinstance(named, Scalar) and self._shapes.identifier(named, "the name of a rule"):
-            return named.text
+        scalar = self._shapes.scalar(named, "name", "the name of a rule") if named else None
+        own = self._shapes.identifier(scalar, "the name of a rule") if scalar else None
+        if key is not None or own is not None:
+            return key.text if key is not None else str(own)
         on = self._shapes.scalars(node.get("on"), "an event", "the name of an event")
         kind = "after" if node.get("after") is not None else "step"
         what = EVENT.match(self._phrases.fill(on[0]).text) if on else None
@@ -172,7 +184,7 @@ class RuleReader:
             raises=draft.raises,
             target=self._target(node),
             separate=self._separate(node),
-            phrase=self._shown(node.get("text")),
+            phrase=self._phrase(node.get("text")),
             mentions=self._mentions(node),
             place=node.place,
         )
@@ -181,6 +193,11 @@ class RuleReader:
         if not isinstance(node, Scalar):
             return ""
         return " ".join(self._with_parameters(node).split())
+
+    def _phrase(self, node: Node | None) -> str:
+        """Plain language: only parameters in braces are filled in."""
+        text = self._phrases.braces_filled(node) if isinstance(node, Scalar) else ""
+        return " ".join(text.split())
 
     def _with_parameters(self, scalar: Scalar) -> str:
         """The text as people read it: every parameter replaced by its value."""
@@ -215,9 +232,14 @@ class RuleReader:
 
     def _event_via(self, scalar: Scalar, name: str, via: str) -> Event | None:
         link = self._incoming.get(via)
+        if via in self._scope.broken:
+            return None
         if link is None:
             message = f"{via!r} is no link to {self._own.name}"
-            self._notes.add(message, scalar.place, word=via, choices=self._incoming)
+            expected = "" if self._incoming else "a link to this chip: there is none"
+            self._notes.add(
+                message, scalar.place, word=via, choices=self._incoming, expected=expected
+            )
         elif name not in link.carries:
             message = f"{via!r} does not carry {name!r}"
             self._notes.add(message, scalar.place, word=name, choices=link.carries)
@@ -255,12 +277,10 @@ class RuleReader:
 
     def _mentions(self, node: Mapping) -> frozenset[str]:
         """The options that the rule's texts speak of."""
-        texts = [
-            scalar.text
-            for key in ("if", "do", "send")
-            for scalar in self._shapes.scalars(node.get(key), key, "a text")
-        ]
-        words = {word for text in texts for word in re.findall(r"\w+", text)}
+        nodes = [node.get(key) for key in ("if", "do", "send")]
+        lists = [found.items if isinstance(found, Sequence) else [found] for found in nodes]
+        scalars = [item for items in lists for item in items if isinstance(item, Scalar)]
+        words = {word for scalar in scalars for word in re.findall(r"\w+", scalar.text)}
         return frozenset(words & set(self._scope.options))
 
     def _assignments(self, node: Mapping, scope: Scope) -> tuple[Assignment, ...]:
@@ -346,6 +366,8 @@ class RuleReader:
             return self._only_link(text.message, message)
         name = self._phrases.parameters.get(text.link.text, text.link.text)
         link = self._wiring.links.get(name)
+        if name in self._scope.broken:
+            raise Unknowable
         if link is None:
             raise _wrong(text.link, f"unknown link {name!r}", "", name, list(self._outgoing))
         if link.sender != self._own.name:
@@ -362,6 +384,8 @@ class RuleReader:
         return link
 
     def _only_link(self, name: Name, message: str) -> Link:
+        if self._scope.broken:
+            raise Unknowable
         carrying = [link for link in self._outgoing.values() if message in link.carries]
         if len(carrying) == 1:
             return carrying[0]

@@ -40,6 +40,9 @@ RESERVED = frozenset(
 )
 """Words that mean something in an expression and so cannot be names."""
 
+FREE_TEXTS = frozenset({"about", "text"})
+"""Keys under which people write what they like, as long as it is text."""
+
 
 class Shapes:
     """Reads nodes, noting mistakes in one notebook."""
@@ -70,6 +73,10 @@ class Shapes:
             if name not in known:
                 message = f"unknown key {shortened(name)!r} in {what}"
                 self.notes.add(message, key.place, word=name, choices=known)
+        for name in FREE_TEXTS & set(known):
+            text = node.get(name)
+            if text is not None:
+                self.scalar(text, name, "a text")
         missing = [name for name in required if name not in node.entries]
         if missing:
             message = f"{what} lacks {', '.join(map(repr, missing))}"
@@ -97,6 +104,9 @@ class Shapes:
             self.notes.add(
                 f"{text!r} has a meaning in expressions", scalar.place, expected="another name"
             )
+            return None
+        if scalar.is_null or scalar.truth is not None:
+            self.notes.add(f"{text!r} has a meaning in YAML", scalar.place, expected="another name")
             return None
         return text
 

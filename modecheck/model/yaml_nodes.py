@@ -30,8 +30,20 @@ MOST_NODES = 400_000
 
 INTEGER = re.compile(r"[-+]?[0-9]+|0o[0-7]+|0x[0-9a-fA-F]+")
 LARGEST_INTEGER = 2**31 - 1
+CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ufffe\uffff]")
+"""Characters that no text of a model needs; written as an escape, they could command a terminal."""
+
 LONGEST_INTEGER = 12
 """Characters of an integer that are looked at; longer ones are out of range anyway."""
+
+
+REMEDIES = {
+    "mapping values are not allowed": "keys in one column, and quotes around a text with ': '",
+    "cannot start any token": "quotes around a text that begins with such a character",
+    "end of stream": "the closing quote",
+    "unknown escape character": "single quotes, in which a backslash is only a backslash",
+}
+"""What is meant where YAML goes wrong, by a part of what the parser says."""
 
 
 @dataclass(slots=True)
@@ -158,21 +170,26 @@ def _decode(path: str, raw: bytes, notes: Notebook) -> str | None:
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        before = raw[: error.start]
-        line = before.count(b"\n") + 1
-        column = error.start - (before.rfind(b"\n") + 1) + 1
-        place = Place(Source(path, ()), line, column)
+        place = _place_in(path, raw.decode("utf-8-sig", "replace"), len(_decoded(raw, error.start)))
         notes.add("this is not UTF-8 text", place, expected="YAML text, encoded in UTF-8")
         return None
-    control = re.search(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ufffe\uffff]", text)
+    control = CONTROL.search(text)
     if control:
-        line = text.count("\n", 0, control.start()) + 1
-        column = control.start() - (text.rfind("\n", 0, control.start()) + 1) + 1
-        place = Place(Source(path, ()), line, column)
         message = f"a control character ({ord(control[0]):#04x}) in the text"
+        place = _place_in(path, text, control.start())
         notes.add(message, place, expected="YAML text, not a binary file")
         return None
     return text
+
+
+def _decoded(raw: bytes, end: int) -> str:
+    return raw[:end].decode("utf-8-sig", "replace")
+
+
+def _place_in(path: str, text: str, offset: int) -> Place:
+    before = text[:offset]
+    column = offset - (before.rfind("\n") + 1)
+    return Place(Source(path, tuple(text.split("\n"))), before.count("\n") + 1, column + 1)
 
 
 @dataclass(slots=True)
@@ -234,8 +251,9 @@ class _TreeBuilder:
                 self.notes.add("a second document", self._place(event), expected="one document")
                 return False
         elif isinstance(event, yaml.ScalarEvent):
-            plain = event.style in (None, "")
-            return self._put(Scalar(event.value, plain, self._place(event)), event.anchor, 1)
+            scalar = Scalar(event.value, event.style in (None, ""), self._place(event))
+            self._note_odd(event, CONTROL.search(event.value))
+            return self._put(scalar, event.anchor, 1)
         elif isinstance(event, yaml.AliasEvent):
             return self._put_alias(event)
         elif isinstance(event, yaml.SequenceStartEvent):
@@ -247,7 +265,17 @@ class _TreeBuilder:
             return self._put(done.node, done.anchor, done.size, counted=True)
         return True
 
+    def _note_odd(self, event: yaml.NodeEvent, control: re.Match[str] | None = None) -> None:
+        if control:
+            message = f"a control character ({ord(control[0]):#04x}) in a text"
+            self.notes.add(message, self._place(event), expected="a text without it")
+        tag = getattr(event, "tag", None)
+        if tag not in (None, "!"):
+            message = f"the tag {shortened(tag)!r} means nothing here"
+            self.notes.add(message, self._place(event), expected="the value without a tag")
+
     def _push(self, node: Sequence | Mapping, event: yaml.CollectionStartEvent) -> bool:
+        self._note_odd(event)
         if len(self.open) >= DEEPEST:
             limit = f"at most {DEEPEST} levels"
             self.notes.add("brackets nested too deep", node.place, expected=limit)
@@ -308,15 +336,23 @@ class _TreeBuilder:
         self.notes.add(f"{kind_of(node)} cannot be a key", node.place, expected="a word")
         return Scalar(f"\0{id(node)}", False, node.place)
 
+    def _place_of_error(self, error: yaml.MarkedYAMLError) -> Place:
+        """Where it went wrong; behind the last line, where it began or the end of that line."""
+        lines = self.source.lines
+        for mark in (error.problem_mark, error.context_mark):
+            if mark is not None and mark.line < len(lines):
+                return self._at(mark.line, mark.column)
+        return self._at(len(lines) - 1, max(len(lines[-1]) - 1, 0)) if lines else self._at(0, 0)
+
     def _note_yaml_error(self, error: yaml.MarkedYAMLError) -> None:
-        mark = error.problem_mark or error.context_mark
-        place = self._at(mark.line, mark.column) if mark else None
+        place = self._place_of_error(error)
         problem = error.problem or str(error)
-        if place and "\t" in place.text[: place.column]:
+        if "\t" in place.text[: place.column] and not place.text[: place.column].strip():
             self.notes.add("a tab in the indentation", place, expected="spaces")
         elif "nesting" in problem:
             limit = f"at most {DEEPEST} levels"
             self.notes.add("brackets nested too deep", place, expected=limit)
         else:
-            context = f" {error.context}" if error.context else ""
-            self.notes.add(f"this is not YAML: {problem}{context}", place)
+            message = f"this is not YAML: {' '.join([problem, error.context or '']).rstrip()}"
+            remedies = (remedy for part, remedy in REMEDIES.items() if part in problem)
+            self.notes.add(message, place, expected=next(remedies, ""))

@@ -148,14 +148,19 @@ class _Composition:
 
     def _faults(self) -> list[FaultForm]:
         faults = []
-        budgeted: set[tuple[str, str]] = set()
+        named: set[tuple[str, str]] = set()
+        free: set[tuple[str, str]] = set()
         for group, budget in zip(self._device.faults, self._plan.budgets, strict=True):
             for target in group.targets:
-                budgeted.add((group.kind, target))
+                named.add((group.kind, target))
+                if budget < 0 and (group.kind, target) in free:
+                    continue  # a second group without a budget would take the same step again
+                if budget < 0:
+                    free.add((group.kind, target))
                 faults.append(self._fault(group.kind, target, budget))
         for link in self._device.links.values():
             for kind, can in (("lose", link.loses), ("duplicate", link.duplicates)):
-                if can and (kind, link.name) not in budgeted:
+                if can and (kind, link.name) not in named:
                     faults.append(self._fault(kind, link.name, -1))
         return faults
 
@@ -172,10 +177,11 @@ class _Composition:
         labels = {}
         for number, rule in enumerate(self._rules):
             if rule.chip == target and rule.separate:
-                for done in range(1, len(rule.assignments)):
-                    text = (
-                        f"{target} {kind} in {rule.title} after {rule.assignments[done - 1].text}"
-                    )
+                texts = [assignment.text for assignment in rule.assignments]
+                for done in range(1, len(texts)):
+                    again = texts[:done].count(texts[done - 1])
+                    which = f"{texts[done - 1]} #{again}" if again > 1 else texts[done - 1]
+                    text = f"{target} {kind} in {rule.title} after {which}"
                     label = Label(text, "cut_in_rule", number, -1, chip)
                     labels[number, done] = self._labels.number(label)
         return labels

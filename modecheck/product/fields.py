@@ -89,6 +89,7 @@ def _all_parts(rule: Rule) -> list[Term]:
     roots = [
         *([rule.guard] if rule.guard is not None else []),
         *(value for assignment in rule.assignments for value in assignment.values),
+        *(t.index for each in rule.assignments for t in each.targets if t.index is not None),
         *(send.value for send in rule.sends if send.value is not None),
     ]
     return [part for root in roots for part in parts_of(root)]

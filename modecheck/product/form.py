@@ -70,15 +70,6 @@ class IsLate:
 
 
 @dataclass(frozen=True, slots=True)
-class HasRoom:
-    """1 when a queue can take `count` more of a message (code) without overflowing."""
-
-    queue: int
-    message: int
-    count: int
-
-
-@dataclass(frozen=True, slots=True)
 class Apply:
     """An operator of `modecheck.model.terms.Operation` on expressions."""
 
@@ -86,7 +77,7 @@ class Apply:
     arguments: tuple[Expression, ...]
 
 
-Expression: TypeAlias = Constant | Read | ReadItem | Payload | IsLate | HasRoom | Apply
+Expression: TypeAlias = Constant | Read | ReadItem | Payload | IsLate | Apply
 
 
 @dataclass(frozen=True, slots=True)

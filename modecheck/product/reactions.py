@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Mapping
+from itertools import combinations
 
 from modecheck.model.parts import Assignment, Chip, Device, Rule
 from modecheck.model.parts import Send as SendOfRule
 from modecheck.model.parts import Target as TargetName
 from modecheck.product.fields import FieldPlan
 from modecheck.product.form import (
+    Apply,
     Assign,
+    Constant,
     Expression,
     Failure,
-    HasRoom,
     Label,
     Queue,
     Reaction,
+    Read,
     Send,
     Target,
 )
@@ -88,13 +90,11 @@ class ReactionBuilder:
         parts: list[Expression] = []
         if rule.guard is not None:
             parts.append(lowered(rule.guard, self._addresses, rule.place))
-        counts: Counter[str] = Counter()
-        for send in rule.sends:
-            link = self._device.links[send.link]
-            counts[send.link] += 1
-            if link.when_full == "wait":
-                queue, form = self._queues[send.link]
-                parts.append(HasRoom(queue, self._code(form, send.message), counts[send.link]))
+        for link in dict.fromkeys(send.link for send in rule.sends):
+            if self._device.links[link].when_full == "wait":
+                queue = self._queues[link][1]
+                sent = [self._code(queue, send.message) for send in rule.sends if send.link == link]
+                parts.append(_room(queue, sent))
         return folded("and", tuple(parts)) if parts else None
 
     def _code(self, queue: Queue, message: str) -> int:
@@ -150,3 +150,28 @@ class ReactionBuilder:
             if any(chip.variables[target.variable].persistent for target in assignment.targets)
         ]
         return tuple(writing[:-1])
+
+
+def _room(queue: Queue, sent: list[int]) -> Expression:
+    """Whether a queue can take all these messages (codes): a whole picture and an amount need no
+    place of their own where one of their name waits, or was sent just before.
+    """
+    merging = list(dict.fromkeys(code for code in sent if queue.messages[code - 1].kind != "event"))
+    edges = sum(queue.messages[code - 1].kind == "event" for code in sent)
+    ways: list[Expression] = []
+    for count in range(len(merging) + 1):
+        for waiting in combinations(merging, count):
+            needed = edges + len(merging) - count
+            if needed <= len(queue.slots):
+                tests = [_waits(queue, code) for code in waiting]
+                tests += [_holds(queue.slots[-needed].code, 0)] if needed else []
+                ways.append(folded("and", tuple(tests)))
+    return folded("or", tuple(ways))
+
+
+def _waits(queue: Queue, code: int) -> Expression:
+    return folded("or", tuple(_holds(slot.code, code) for slot in queue.slots))
+
+
+def _holds(field: int, value: int) -> Expression:
+    return Apply("==", (Read(field), Constant(value)))

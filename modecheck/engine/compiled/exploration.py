@@ -1,0 +1,269 @@
+"""An exploration by the compiled engine, as the checks ask for it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from modecheck.engine.compiled.graph import Array, Graph, States
+from modecheck.engine.compiled.graph_kernels import (
+    START,
+    UNREACHED,
+    first_loss,
+    spread_forwards,
+)
+from modecheck.engine.compiled.machine import Machine
+from modecheck.engine.compiled.memory import Words
+from modecheck.engine.plain import Encounter, Observed, State
+from modecheck.engine.space import INITIAL, Edge, Occurrence, Path, Sighting
+from modecheck.product.form import Product
+
+
+@dataclass(slots=True)
+class CompiledExploration:
+    """Everything reachable, or what was reached before a bound was hit.
+
+    Without a `graph` (when memory does not allow for the transitions) searches for roads raise
+    `MemoryError`, and the exploration is not complete.
+    """
+
+    product: Product
+    found: States
+    marks: Words
+    transitions: int
+    observed: Observed
+    failures: dict[tuple[str, str], Sighting]
+    occupied: list[set[int]]
+    graph: Graph
+    stopped_by: str = ""
+    _records: Words = field(init=False)
+    _shadow_machine: Machine | None = None
+
+    def __post_init__(self) -> None:
+        self._records = self.found.records()
+
+    @property
+    def layers(self) -> list[int]:
+        """How many states there are of each depth."""
+        return self.found.layers
+
+    @property
+    def complete(self) -> bool:
+        """Whether every reachable state was expanded."""
+        return not self.stopped_by
+
+    @property
+    def state_count(self) -> int:
+        """States found."""
+        return self.found.count
+
+    @property
+    def expanded(self) -> int:
+        """How many states, the first ones, were expanded."""
+        return self.found.expanded
+
+    @property
+    def depth(self) -> int:
+        """The greatest distance from the initial state."""
+        return len(self.layers) - 1
+
+    def state(self, number: int) -> State:
+        """The values of a state's fields."""
+        return self.found.values(number)
+
+    def depth_of(self, number: int) -> int:
+        """The breadth-first distance of a state from the initial state."""
+        return self.found.depth_of(number)
+
+    def mark(self, condition: str) -> int:
+        """The bit of a condition in `marks`."""
+        return 1 << list(self.product.conditions).index(condition)
+
+    def marks_at(self, number: int) -> int:
+        """The bits of all conditions that hold in a state."""
+        return int(self.marks[number])
+
+    def combinations(self) -> dict[int, Occurrence]:
+        """Every set of marks that some state has."""
+        sets, first, counts = np.unique(self.marks, return_index=True, return_counts=True)
+        rows = zip(sets.tolist(), first.tolist(), counts.tolist(), strict=True)
+        return {marks: Occurrence(number, count) for marks, number, count in rows}
+
+    def _with_marks(self, wanted: int, unwanted: int) -> Array:
+        both = np.uint64(wanted | unwanted)
+        return self.marks & both == np.uint64(wanted)
+
+    def numbered(self, wanted: int, unwanted: int = 0) -> Iterator[int]:
+        """States with all wanted marks and no unwanted one, shallowest first."""
+        return iter(np.flatnonzero(self._with_marks(wanted, unwanted)).tolist())
+
+    def quiet(self, unwanted: int) -> Iterator[int]:
+        """Expanded states without unwanted marks in which no chip and no link can step."""
+        wanted = self._with_marks(0, unwanted)[: self.expanded]
+        still = self.graph.still[: self.expanded] != 0
+        return iter(np.flatnonzero(wanted & still).tolist())
+
+    def _step_to(self, before: int, number: int) -> int:
+        """The label of the first step from a state to another."""
+        width = self.found.width
+        goal = tuple(self.found.words[number * width : (number + 1) * width].tolist())
+        steps = self.found.steps(before, self._records)
+        return min(label for label, after, _, _ in steps if after == goal)
+
+    def path_to(self, number: int) -> Path:
+        """A shortest path from the initial state: of all, by the first states and labels."""
+        into, sources, _ = self.graph.turned_round()
+        path: Path = []
+        while number != INITIAL:
+            before = int(sources[into[number]])
+            path.append((self._step_to(before, number), number))
+            number = before
+        return path[::-1]
+
+    def edges_from(self, number: int) -> list[Edge]:
+        """The transitions of a state, in the compiled function's order."""
+        if number >= self.expanded:
+            return []
+        steps = self.found.steps(number, self._records)
+        begin = int(self.graph.first[number])
+        edges = []
+        for label, after, moved, events in steps:
+            if after is not None:
+                target = int(self.graph.targets[begin + len(edges)])
+                edges.append(Edge(label, target, moved, events))
+        return edges
+
+    def first_loss(self, marks: int, *, without_events: int) -> tuple[int, Edge] | None:
+        """The first transition that loses one of these marks without one of the events."""
+        graph = self.graph
+        number, edge = first_loss(
+            graph.first,
+            graph.targets,
+            graph.notes,
+            self.expanded,
+            self.marks,
+            np.uint64(marks),
+            graph.barred(without_events),
+        )
+        if number < 0:
+            return None
+        return int(number), self.edges_from(int(number))[int(edge) - int(graph.first[number])]
+
+    def roads_to(self, marks: int, *, without_events: int = 0) -> Sequence[int]:
+        """For each state 1 if a road without these events leads to one with some of the marks."""
+        goals = np.flatnonzero(self.marks & np.uint64(marks))
+        return self.graph.leading_to(goals, without_events).tobytes()
+
+    def roads_to_states(self, numbers: Iterable[int]) -> Sequence[int]:
+        """For each state 1 if a road leads to one of these states."""
+        goals = np.fromiter(numbers, np.int64)
+        return self.graph.leading_to(goals, 0).tobytes()
+
+    def stuck(self, chips: int) -> Iterator[tuple[int, int]]:
+        """States from which some of these chips never move again, and the bits of those."""
+        unmoving = np.uint64(chips) & ~self.graph.movable()
+        numbers = np.flatnonzero(unmoving)
+        return iter(zip(numbers.tolist(), unmoving[numbers].tolist(), strict=True))
+
+    def spread(self, starts: int, *, blocked: int) -> CompiledSpread:
+        """Spread from all states with a mark of `starts` through states without blocked marks."""
+        first = np.flatnonzero(self.marks & np.uint64(starts))
+        return self._spread(first, np.zeros(first.size, np.int64), blocked, enters=True)
+
+    def spread_from_initial(self, starts: int, *, blocked: int) -> CompiledSpread:
+        """The same, nearest counted from the initial state; blocked states are not entered."""
+        first = np.flatnonzero(self.marks & np.uint64(starts))
+        depths = np.searchsorted(np.cumsum(self.layers), first, side="right")
+        return self._spread(first, depths.astype(np.int64), blocked, enters=False)
+
+    def _spread(
+        self, starts: Array, depths: Array, blocked: int, *, enters: bool
+    ) -> CompiledSpread:
+        came_from = np.full(self.state_count, UNREACHED, np.uint32)
+        inside = np.empty(self.state_count, np.uint32)
+        entered = np.empty(self.state_count if blocked else 1, np.uint32)
+        count, entries = spread_forwards(
+            self.graph.first,
+            self.graph.targets,
+            self.expanded,
+            self.marks,
+            starts,
+            depths,
+            np.uint64(blocked),
+            enters,
+            came_from,
+            inside,
+            entered,
+        )
+        return CompiledSpread(self, came_from, inside[:count], entered[:entries])
+
+    def label_between(self, before: int, number: int) -> int:
+        """The label of the first step that leads from one state to another."""
+        return self._step_to(before, number)
+
+    def shadows(self, curious: frozenset[int]) -> dict[int, int]:
+        """For rules that were met and never taken, the earlier rule taken although they could."""
+        from modecheck.engine.compiled.run import shadows_of
+
+        return shadows_of(self.product, self.found, curious)
+
+
+@dataclass(slots=True)
+class CompiledSpread:
+    """How each reached state was first reached: `came_from` holds the state before."""
+
+    exploration: CompiledExploration
+    came_from: Array
+    _inside: Array
+    _entered: Array
+
+    @property
+    def inside(self) -> Sequence[int]:
+        """The states passed on from, nearest first."""
+        return self._inside.tolist()  # type: ignore[no-any-return]
+
+    def first(self, wanted: int, unwanted: int) -> int | None:
+        """The nearest state, inside or entered, with all wanted marks and no unwanted one."""
+        both = np.uint64(wanted | unwanted)
+        for numbers in (self._inside, self._entered):
+            fitting = self.exploration.marks[numbers] & both == np.uint64(wanted)
+            if fitting.any():
+                return int(numbers[int(np.argmax(fitting))])
+        return None
+
+    def path_to(self, number: int) -> tuple[int, Path]:
+        """The start from which a state was reached, and a shortest path from there."""
+        path: Path = []
+        while self.came_from[number] != START:
+            before = int(self.came_from[number])
+            path.append((self.exploration.label_between(before, number), number))
+            number = before
+        return number, path[::-1]
+
+
+def observed_in(product: Product, machine: Machine, seen: Array) -> Observed:
+    """What the bytes that a successor function has set mean."""
+    observed = Observed()
+    for meaning, number in machine.seen.items():
+        if not seen[number]:
+            continue
+        if meaning[0] == "taken":
+            observed.taken.add(meaning[1])
+        elif meaning[0] == "met":
+            observed.encounters.add(Encounter(*meaning[1:]))
+        else:
+            observed.shadowed.setdefault(meaning[1], meaning[2])
+    return observed
+
+
+def occupied_leaves(product: Product, states: States) -> list[set[int]]:
+    """For each chip the leaves that it is ever in."""
+    occupied = []
+    for chip in product.chips:
+        place = states.machine.layout.places[chip.state_field]
+        column = states.words[place.word :: states.width]
+        values = np.unique((column >> np.uint64(place.shift)) & np.uint64(place.mask))
+        occupied.append({int(value) for value in values})
+    return occupied

@@ -1,0 +1,251 @@
+"""The frame of a compiled successor function: fields in registers, records written out.
+
+`successors(state, out, seen) -> count | DRIVEN` takes addresses. `state` holds the words of a
+state; for each step a record is written to `out`: the words of the next state, then the step's
+label with its watched events, then the bits of the chips that moved. A failing step is a record
+whose label has the bit `FAILED`, with the number of the failure above the label. `seen` is an
+array of bytes that are set to 1 for whatever was met or taken (see `Seen`).
+
+Every field has a variable on the stack that holds its value in the step under way. LLVM turns
+these variables into registers; between two steps they are set back to the state's own values.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from llvmlite import ir
+
+from modecheck.engine.compiled.words import WordLayout
+from modecheck.product.form import Failure, Product
+
+I1 = ir.IntType(1)
+I8 = ir.IntType(8)
+I64 = ir.IntType(64)
+
+FAILED = 1 << 63
+FAILURE_SHIFT = 32
+"""Above the label: the number of a failure, or the bits of watched events."""
+DRIVEN = 1 << 32
+"""Set in the result when a chip or link can step: the state is not quiet."""
+RECORD_EXTRA = 2
+"""Words of a record beyond those of the state."""
+
+
+def constant(value: int) -> ir.Constant:
+    """A 64-bit constant, by its bits."""
+    value &= (1 << 64) - 1
+    return ir.Constant(I64, value - (1 << 64) if value >= 1 << 63 else value)
+
+
+class Seen:
+    """Numbers the bytes in which a successor function notes what it met and took."""
+
+    def __init__(self) -> None:
+        self.numbers: dict[tuple[object, ...], int] = {}
+
+    def number(self, *key: object) -> int:
+        return self.numbers.setdefault(key, len(self.numbers))
+
+
+class Frame:
+    """The function under construction: fields, records, and the step under way."""
+
+    def __init__(self, product: Product, layout: WordLayout, module: ir.Module) -> None:
+        self.product = product
+        self.layout = layout
+        self.failures: list[Failure] = []
+        self.seen = Seen()
+        kind = ir.FunctionType(I64, (I64, I64, I64))
+        self.function = ir.Function(module, kind, name="successors")
+        self._entry = self.function.append_basic_block("entry")
+        self.builder = ir.IRBuilder(self._entry)
+        state, self._out, self._seen_at = self.function.args
+        words = self.builder.inttoptr(state, I64.as_pointer())
+        self.words = [
+            self.builder.load(self.builder.gep(words, [constant(n)])) for n in range(layout.words)
+        ]
+        self.original = unpacked(self.builder, self.words, layout)
+        self._variables = [self.builder.alloca(I64) for _ in product.fields]
+        for variable, value in zip(self._variables, self.original, strict=True):
+            self.builder.store(value, variable)
+        self._position = self._variable(self._out)
+        self._driven = self._variable(constant(0))
+        self.moved = self._variable(constant(0))
+        self.events = self._variable(constant(0))
+        self.touched: set[int] = set()
+        self._cleared: list[ir.Value] = []
+        self.step_end = self._entry
+        self.most_records = 0
+        self._label = 0
+
+    def _variable(self, value: ir.Value) -> ir.Value:
+        variable = self.builder.alloca(I64)
+        self.builder.store(value, variable)
+        return variable
+
+    def variable(self) -> ir.Value:
+        """A variable that holds nothing yet."""
+        with self.builder.goto_block(self._entry):
+            return self.builder.alloca(I64)
+
+    def flag(self) -> ir.Value:
+        """A variable that is 0 when the step under way begins."""
+        variable = self.variable()
+        self._cleared.append(variable)
+        return variable
+
+    def read(self, field: int) -> ir.Value:
+        """The value of a field in the step under way."""
+        if field not in self.touched:
+            return self.original[field]
+        return self.builder.load(self._variables[field])
+
+    def write(self, field: int, value: ir.Value) -> None:
+        self.touched.add(field)
+        self.builder.store(value, self._variables[field])
+
+    @contextmanager
+    def step(self, label: int) -> Iterator[None]:
+        """Everything inside belongs to one step; afterwards all fields are as they were."""
+        begin = self.function.append_basic_block("step")
+        body = self.function.append_basic_block("body")
+        self.step_end = self.function.append_basic_block("end")
+        self.touched, self._cleared, self._label = set(), [self.moved, self.events], label
+        self.most_records += 1
+        self.builder.branch(begin)
+        self.builder.position_at_end(body)
+        yield
+        if not self.builder.block.is_terminated:
+            self.builder.branch(self.step_end)
+        self.builder.position_at_end(begin)
+        for variable in self._cleared:
+            self.builder.store(constant(0), variable)
+        self.builder.branch(body)
+        self.builder.position_at_end(self.step_end)
+        for field in sorted(self.touched):
+            self.builder.store(self.original[field], self._variables[field])
+        self.touched = set()
+
+    def block(self, name: str) -> ir.Block:
+        return self.function.append_basic_block(name)
+
+    def unless(self, condition: ir.Value, otherwise: ir.Block) -> None:
+        """Go on only if the condition holds, else go to a block."""
+        onward = self.block("onward")
+        self.builder.cbranch(condition, onward, otherwise)
+        self.builder.position_at_end(onward)
+
+    @contextmanager
+    def only_if(self, condition: ir.Value) -> Iterator[None]:
+        """What is inside runs only if the condition holds; then both ways meet again."""
+        inside, after = self.block("inside"), self.block("after")
+        self.builder.cbranch(condition, inside, after)
+        self.builder.position_at_end(inside)
+        yield
+        if not self.builder.block.is_terminated:
+            self.builder.branch(after)
+        self.builder.position_at_end(after)
+
+    def note_seen(self, number: ir.Value) -> None:
+        """Set a byte of `seen`."""
+        address = self.builder.add(self._seen_at, number)
+        self.builder.store(ir.Constant(I8, 1), self.builder.inttoptr(address, I8.as_pointer()))
+
+    def note_driven(self) -> None:
+        self.builder.store(constant(DRIVEN), self._driven)
+
+    def emit(self, *, drives: bool, once: bool = False) -> None:
+        """Write the record of the step that has been made, and end the step. With `once`, a record
+        equal to one that is there already is not written again.
+        """
+        shifted = self.builder.shl(self.builder.load(self.events), constant(FAILURE_SHIFT))
+        label = self.builder.or_(shifted, constant(self._label))
+        values = [*self._packed(), label, self.builder.load(self.moved)]
+        if drives:
+            self.note_driven()
+        if once:
+            self._unless_written(values)
+        self._record(values)
+        self.builder.branch(self.step_end)
+
+    def _unless_written(self, values: list[ir.Value]) -> None:
+        """Go on only if no record written so far has these values, else end the step."""
+        builder = self.builder
+        before = builder.block
+        loop, compare, fresh = self.block("loop"), self.block("compare"), self.block("fresh")
+        builder.branch(loop)
+        builder.position_at_end(loop)
+        place = builder.phi(I64)
+        place.add_incoming(self._out, before)
+        at_end = builder.icmp_unsigned("==", place, builder.load(self._position))
+        builder.cbranch(at_end, fresh, compare)
+        builder.position_at_end(compare)
+        record = builder.inttoptr(place, I64.as_pointer())
+        same = ir.Constant(I1, 1)
+        for number, value in enumerate(values):
+            written = builder.load(builder.gep(record, [constant(number)]))
+            same = builder.and_(same, builder.icmp_unsigned("==", written, value))
+        place.add_incoming(builder.add(place, constant(self._record_size)), compare)
+        builder.cbranch(same, self.step_end, loop)
+        builder.position_at_end(fresh)
+
+    @property
+    def _record_size(self) -> int:
+        return 8 * (self.layout.words + RECORD_EXTRA)
+
+    def fail(self, failure: Failure, *, drives: bool) -> None:
+        """Write the record of a failing step, and end the step."""
+        if failure not in self.failures:
+            self.failures.append(failure)
+        number = self.failures.index(failure)
+        label = constant(FAILED | number << FAILURE_SHIFT | self._label)
+        self._record([*([constant(0)] * self.layout.words), label, constant(0)])
+        if drives:
+            self.note_driven()
+        self.builder.branch(self.step_end)
+
+    def _record(self, values: list[ir.Value]) -> None:
+        position = self.builder.load(self._position)
+        record = self.builder.inttoptr(position, I64.as_pointer())
+        for number, value in enumerate(values):
+            self.builder.store(value, self.builder.gep(record, [constant(number)]))
+        onward = self.builder.add(position, constant(self._record_size))
+        self.builder.store(onward, self._position)
+
+    def _packed(self) -> list[ir.Value]:
+        """The words of the state reached: the old ones with the touched fields replaced."""
+        words = []
+        for number, word in enumerate(self.words):
+            fields = [f for f in sorted(self.touched) if self.layout.places[f].word == number]
+            cleared = 0
+            for field in fields:
+                place = self.layout.places[field]
+                cleared |= place.mask << place.shift
+            packed = self.builder.and_(word, constant(~cleared)) if fields else word
+            for field in fields:
+                place = self.layout.places[field]
+                offset = self.builder.sub(self.read(field), constant(place.low))
+                packed = self.builder.or_(packed, self.builder.shl(offset, constant(place.shift)))
+            words.append(packed)
+        return words
+
+    def finish(self) -> None:
+        """End the function: the number of records, and whether the state is driven."""
+        written = self.builder.sub(self.builder.load(self._position), self._out)
+        count = self.builder.udiv(written, constant(self._record_size))
+        self.builder.ret(self.builder.or_(count, self.builder.load(self._driven)))
+
+
+def unpacked(builder: ir.IRBuilder, words: list[ir.Value], layout: WordLayout) -> list[ir.Value]:
+    """The value of every field of a state in words."""
+    values = []
+    for place in layout.places:
+        if not place.bits:
+            values.append(constant(place.low))
+            continue
+        shifted = builder.lshr(words[place.word], constant(place.shift))
+        stored = builder.and_(shifted, constant(place.mask))
+        values.append(builder.add(stored, constant(place.low)))
+    return values

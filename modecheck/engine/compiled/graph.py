@@ -1,0 +1,272 @@
+"""The explored states and their transitions as arrays, and the searches over them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from modecheck.engine.compiled.frame import FAILED, RECORD_EXTRA
+from modecheck.engine.compiled.graph_kernels import (
+    build_transitions,
+    find_before,
+    index_states,
+    lead_to,
+    own_moves,
+    spread_movable,
+    turn_round,
+)
+from modecheck.engine.compiled.machine import Machine
+from modecheck.engine.compiled.memory import Words
+from modecheck.engine.compiled.partitions import RECORDS_A_BATCH
+from modecheck.engine.compiled.reach import Reached
+
+INDEX_FULLEST = 0.6
+"""Share of the slots in use of the table that finds a state's number."""
+NOTE_SLOTS = 1 << 15
+"""Room for kinds of transitions (who moved, what happened); real devices have some hundred."""
+SPARE_SLOTS = 1 << 16
+
+Array = NDArray[Any]
+
+
+@dataclass(slots=True)
+class States:
+    """Every state found: `words` of state `i` from `i * width` on, by depth, then by words.
+
+    The order does not depend on the number of threads, and so nothing does that is found by it.
+    """
+
+    machine: Machine
+    words: Words
+    layers: list[int]
+    expanded: int
+    seen: Array
+
+    @property
+    def width(self) -> int:
+        return self.machine.layout.words
+
+    @property
+    def count(self) -> int:
+        return sum(self.layers)
+
+    def first_of(self, depth: int) -> int:
+        """The number of the first state of a depth."""
+        return sum(self.layers[:depth])
+
+    def depth_of(self, number: int) -> int:
+        """The distance of a state from the initial state."""
+        return int(np.searchsorted(np.cumsum(self.layers), number, side="right"))
+
+    def values(self, number: int) -> tuple[int, ...]:
+        """The values of a state's fields."""
+        at = number * self.width
+        return self.machine.layout.unpack(self.words[at : at + self.width].tolist())
+
+    def records(self) -> Words:
+        """Room for the records of a batch."""
+        room = max(RECORDS_A_BATCH, 2 * self.machine.most_records)
+        return np.zeros(room * (self.width + RECORD_EXTRA), np.uint64)
+
+    def steps(
+        self, number: int, records: Words
+    ) -> list[tuple[int, tuple[int, ...] | None, int, int]]:
+        """The steps of one state: label, words of the next state, who moved, what happened.
+
+        The words are None for a failing step, and what happened is then the failure's number.
+        """
+        import ctypes
+
+        kind = ctypes.CFUNCTYPE(*[ctypes.c_uint64] * 4)
+        call = kind(self.machine.successors)
+        state = self.words.ctypes.data + 8 * number * self.width
+        count = call(state, records.ctypes.data, self.seen.ctypes.data) & 0xFFFFFFFF
+        rows = records[: count * (self.width + RECORD_EXTRA)].reshape(count, -1).tolist()
+        steps = []
+        for row in rows:
+            label, moved = row[self.width], row[self.width + 1]
+            failing = bool(label & FAILED)
+            after = None if failing else tuple(row[: self.width])
+            steps.append((label & 0xFFFFFFFF, after, moved, (label & ~FAILED) >> 32))
+        return steps
+
+    def before(self, number: int, depth: int, records: Words) -> int:
+        """The first state of the layer above that has a step to a state."""
+        begin = self.first_of(depth - 1)
+        found = find_before(
+            self.machine.successors,
+            self.seen,
+            self.words,
+            self.width,
+            begin,
+            begin + self.layers[depth - 1],
+            number,
+            records,
+        )
+        return int(found)
+
+
+def numbered_states(reached: Reached) -> States:
+    """Bring the states of all partitions into one array, in their canonical order.
+
+    The partitions are emptied: their states are taken over layer by layer.
+    """
+    machine = reached.machine
+    width = machine.layout.words
+    total = reached.states
+    words = np.empty(total * width, np.uint64)
+    layers: list[int] = []
+    position = 0
+    depth = 0
+    while position < total:
+        size = 0
+        for partition in reached.partitions:
+            levels = [*partition.levels, partition.filled]
+            begin = levels[depth] if depth < len(levels) else partition.filled
+            end = levels[depth + 1] if depth + 1 < len(levels) else partition.filled
+            part = partition.states[begin * width : end * width]
+            words[(position + size) * width : (position + size) * width + part.size] = part
+            size += end - begin
+        _sort(words[position * width : (position + size) * width], width)
+        layers.append(size)
+        position += size
+        depth += 1
+    expanded = sum(layers[: reached.expanded_levels])
+    seen = np.zeros(len(machine.seen) + 64, np.uint8)
+    for partition in reached.partitions:
+        seen |= partition.seen
+    return States(machine, words, layers, expanded, seen)
+
+
+def _sort(layer: Words, width: int) -> None:
+    if width == 1:
+        layer.sort()
+        return
+    rows = layer.reshape(-1, width)
+    rows[:] = rows[np.lexsort(rows.T[::-1])]
+
+
+@dataclass(slots=True)
+class Graph:
+    """The transitions of the expanded states, forwards and turned round.
+
+    `notes` numbers what each transition is like: `moved[n]` and `events[n]`, as bits.
+    """
+
+    states: States
+    first: Array
+    targets: Array
+    notes: Array
+    moved: Words
+    events: Words
+    still: Array
+    failing: Array
+    _into: Array | None = None
+    _sources: Array | None = None
+    _notes_into: Array | None = None
+
+    def turned_round(self) -> tuple[Array, Array, Array]:
+        """Transitions by target: where each state's begin, their sources, their notes. Made once."""
+        if self._into is None or self._sources is None or self._notes_into is None:
+            self._into = np.zeros(self.states.count + 1, np.int64)
+            self._sources = np.empty(self.targets.size, np.uint32)
+            self._notes_into = np.empty(self.targets.size, np.uint16)
+            turn_round(
+                self.first,
+                self.targets,
+                self.notes,
+                self.states.expanded,
+                self._into,
+                self._sources,
+                self._notes_into,
+            )
+        return self._into, self._sources, self._notes_into
+
+    def unknown(self) -> Array:
+        """The numbers of the states whose future is unknown."""
+        failing = np.flatnonzero(self.failing[: self.states.expanded])
+        unexpanded = np.arange(self.states.expanded, self.states.count)
+        return np.concatenate([failing, unexpanded])
+
+    def barred(self, events: int) -> Array:
+        """For each note whether one of the events happens in it."""
+        return (self.events & np.uint64(events) != 0).astype(np.uint8)
+
+    def leading_to(self, goals: Array, without_events: int) -> Array:
+        """For each state 1 if a road leads from it to a goal, without these events."""
+        into, sources, notes = self.turned_round()
+        reached = np.zeros(self.states.count, np.uint8)
+        reached[goals] = 1
+        reached[self.unknown()] = 1
+        starts = np.flatnonzero(reached)
+        pending = np.empty(self.states.count, np.uint32)
+        pending[: starts.size] = starts
+        lead_to(reached, pending, starts.size, into, sources, notes, self.barred(without_events))
+        return reached
+
+    def movable(self) -> Words:
+        """For each state the bits of the chips that can still move on some road from it."""
+        into, sources, _ = self.turned_round()
+        masks = np.zeros(self.states.count, np.uint64)
+        own_moves(self.first, self.notes, self.states.expanded, self.moved, masks)
+        masks[self.unknown()] = np.uint64((1 << 64) - 1)
+        pending = np.arange(self.states.count, dtype=np.uint32)[::-1].copy()
+        spread_movable(masks, pending, np.ones(self.states.count, np.uint8), into, sources)
+        return masks
+
+
+def graph_of(states: States, transitions: int) -> Graph:
+    """Make all transitions of the expanded states; `transitions` is at least their number.
+
+    Raises `MemoryError` when there are too many kinds of transitions to number.
+    """
+    count = states.count
+    size = int(count / INDEX_FULLEST) + 16
+    table = np.zeros(size + SPARE_SLOTS, np.uint64)
+    index_states(states.words, states.width, count, table, size)
+    records = states.records()
+    hashes = np.zeros(records.size, np.uint64)
+    note_table = np.zeros((NOTE_SLOTS, 3), np.uint64)
+    known = np.zeros(1, np.int64)
+    first = np.zeros(states.expanded + 1, np.int64)
+    targets = np.empty(transitions, np.uint32)
+    notes = np.empty(transitions, np.uint16)
+    still, failing = np.zeros(count, np.uint8), np.zeros(count, np.uint8)
+    too_many = build_transitions(
+        states.machine.successors,
+        states.seen,
+        states.words,
+        states.width,
+        0,
+        states.expanded,
+        table,
+        size,
+        records,
+        hashes,
+        most_records=states.machine.most_records,
+        first=first,
+        targets=targets,
+        notes=notes,
+        note_table=note_table,
+        known=known,
+        quiet=still,
+        failing=failing,
+    )
+    if too_many:
+        raise MemoryError("too many kinds of transitions")
+    edges = int(first[-1])
+    rows = (
+        note_table[np.argsort(note_table[:, 2])][-int(known[0]) :] if known[0] else note_table[:0]
+    )
+    moved, events = rows[:, 0].copy(), rows[:, 1].copy()
+    return Graph(states, first, targets[:edges], notes[:edges], moved, events, still, failing)
+
+
+def bytes_needed(states: int, transitions: int) -> int:
+    """Memory that a graph and the searches over it take beside the states."""
+    per_state = 8 / INDEX_FULLEST + 8 + 8 + 2 + 8 + 8 + 4
+    per_transition = 4 + 2 + 4 + 2
+    return int(states * per_state + transitions * per_transition)

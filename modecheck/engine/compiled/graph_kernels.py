@@ -1,0 +1,381 @@
+"""The inner loops over the graph of transitions: building it, and searching it forwards and backwards.
+
+States are numbered by depth and, within a depth, by their words. The transitions of state `i` are
+`first[i]` to `first[i + 1] - 1` in `targets` and `notes`; turned round, those into it are
+`into[i]` to `into[i + 1] - 1` in `sources` and `notes_into`, sources in ascending order.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from modecheck.engine.compiled.frame import DRIVEN
+from modecheck.engine.compiled.intrinsics import call_marks, call_successors, prefetch
+from modecheck.engine.compiled.kernels import (
+    COUNT_MASK,
+    FAILED_BIT,
+    FAILURE_BITS,
+    LOW,
+    U0,
+    U1,
+    U8,
+    U32,
+    compiled_kernel,
+    hash_of,
+)
+
+UNREACHED = np.uint32(0xFFFFFFFF)
+"""Stands for no state in arrays of state numbers."""
+START = np.uint32(0xFFFFFFFE)
+"""Stands for the state before a start."""
+DRIVEN_BIT = np.uint64(DRIVEN)
+
+
+@compiled_kernel
+def index_states(states: Any, words: Any, count: Any, table: Any, size: Any) -> None:
+    """Fill a table with the upper half of each state's hash and its number, plus one."""
+    size_ = np.uint64(size)
+    for number in range(count):
+        hash_ = hash_of(states, number * words, words)
+        slot = ((hash_ >> U32) * size_) >> U32
+        while table[slot] != U0:
+            slot += U1
+        table[slot] = (hash_ & ~LOW) | np.uint64(number + 1)
+
+
+@compiled_kernel
+def number_of(
+    states: Any, words: Any, table: Any, size: Any, record: Any, at: Any, hash_: Any
+) -> Any:
+    """The number of a state that is in the table, or -1."""
+    tag = hash_ & ~LOW
+    slot = ((hash_ >> U32) * np.uint64(size)) >> U32
+    while table[slot] != U0:
+        found = table[slot]
+        if found & ~LOW == tag:
+            number = np.int64(found & LOW) - 1
+            same = True
+            for offset in range(words):
+                if states[number * words + offset] != record[at + offset]:
+                    same = False
+                    break
+            if same:
+                return number
+        slot += U1
+    return -1
+
+
+@compiled_kernel
+def mark_states(address: Any, states: Any, words: Any, count: Any, marks: Any) -> None:
+    """The conditions that hold in each state, as bits."""
+    base = np.uint64(states.ctypes.data)
+    for number in range(count):
+        marks[number] = call_marks(address, base + np.uint64(number * words) * U8)
+
+
+@compiled_kernel
+def note_number(note_table: Any, moved: Any, events: Any, known: Any) -> Any:
+    """The number of a pair of moved chips and events; a new pair is added. -1 when full.
+
+    `note_table` has rows of moved, events, number plus one.
+    """
+    size = note_table.shape[0]
+    slot = np.int64((hash_pair(moved, events)) % np.uint64(size))
+    for _ in range(size):
+        row = note_table[slot]
+        if row[2] == U0:
+            if known[0] * 2 > size:
+                return -1
+            row[0], row[1] = moved, events
+            known[0] += 1
+            row[2] = np.uint64(known[0])
+            return known[0] - 1
+        if row[0] == moved and row[1] == events:
+            return np.int64(row[2]) - 1
+        slot += 1
+        if slot == size:
+            slot = 0
+    return -1
+
+
+@compiled_kernel
+def hash_pair(one: Any, two: Any) -> Any:
+    mixed = (one * np.uint64(0x9E3779B97F4A7C15)) ^ (two * np.uint64(0xC2B2AE3D27D4EB4F))
+    return mixed ^ (mixed >> U32)
+
+
+@compiled_kernel
+def build_transitions(
+    address: Any,
+    seen: Any,
+    states: Any,
+    words: Any,
+    begin: Any,
+    end: Any,
+    table: Any,
+    size: Any,
+    records: Any,
+    hashes: Any,
+    most_records: Any,
+    first: Any,
+    targets: Any,
+    notes: Any,
+    note_table: Any,
+    known: Any,
+    quiet: Any,
+    failing: Any,
+) -> Any:
+    """Make the transitions of the states from `begin` to `end`; 0, or 1 when there are more kinds
+    of notes than fit.
+    """
+    width = words + 2
+    room = records.size // width
+    base, target = np.uint64(states.ctypes.data), np.uint64(records.ctypes.data)
+    seen_at, slots = np.uint64(seen.ctypes.data), np.uint64(table.ctypes.data)
+    size_ = np.uint64(size)
+    position = begin
+    while position < end:
+        made = 0
+        while position < end and made + most_records <= room:
+            result = call_successors(
+                address,
+                base + np.uint64(position * words) * U8,
+                target + np.uint64(made * width) * U8,
+                seen_at,
+            )
+            quiet[position] = 0 if result & DRIVEN_BIT else 1
+            count = np.int64(result & COUNT_MASK)
+            kept = made
+            for number in range(made, made + count):
+                at = number * width
+                if records[at + words] & FAILED_BIT:
+                    failing[position] = 1
+                    continue
+                hash_ = hash_of(records, at, words)
+                prefetch(slots + (((hash_ >> U32) * size_) >> U32) * U8)
+                hashes[kept] = hash_
+                if kept != number:
+                    for offset in range(width):
+                        records[kept * width + offset] = records[at + offset]
+                kept += 1
+            first[position + 1] = first[position] + (kept - made)
+            made = kept
+            position += 1
+        for number in range(made):
+            slot = ((hashes[number] >> U32) * size_) >> U32
+            found = table[slot]
+            if found != U0:
+                prefetch(base + ((found & LOW) - U1) * np.uint64(words) * U8)
+        start = first[position] - made
+        for number in range(made):
+            at = number * width
+            targets[start + number] = np.uint32(
+                number_of(states, words, table, size, records, at, hashes[number])
+            )
+            events = (records[at + words] & ~FAILED_BIT) >> FAILURE_BITS
+            note = note_number(note_table, records[at + words + 1], events, known)
+            if note < 0:
+                return 1
+            notes[start + number] = np.uint16(note)
+    return 0
+
+
+@compiled_kernel
+def flag_states(
+    address: Any,
+    seen: Any,
+    states: Any,
+    words: Any,
+    begin: Any,
+    end: Any,
+    records: Any,
+    quiet: Any,
+    failing: Any,
+) -> None:
+    """Only which states are quiet and which have a failing step, where transitions do not fit."""
+    width = words + 2
+    base, target = np.uint64(states.ctypes.data), np.uint64(records.ctypes.data)
+    seen_at = np.uint64(seen.ctypes.data)
+    for position in range(begin, end):
+        result = call_successors(address, base + np.uint64(position * words) * U8, target, seen_at)
+        quiet[position] = 0 if result & DRIVEN_BIT else 1
+        for number in range(np.int64(result & COUNT_MASK)):
+            if records[number * width + words] & FAILED_BIT:
+                failing[position] = 1
+
+
+@compiled_kernel
+def turn_round(
+    first: Any, targets: Any, notes: Any, expanded: Any, into: Any, sources: Any, notes_into: Any
+) -> None:
+    """Counting sort of the transitions by target; `into` has room for one more than the states."""
+    count = into.size - 1
+    edges = first[expanded]
+    for edge in range(edges):
+        into[np.int64(targets[edge]) + 1] += 1
+    for number in range(count):
+        into[number + 1] += into[number]
+    # `into[t]` serves as the place to fill next, and is moved back afterwards.
+    for number in range(expanded):
+        for edge in range(first[number], first[number + 1]):
+            target = np.int64(targets[edge])
+            sources[into[target]] = np.uint32(number)
+            notes_into[into[target]] = notes[edge]
+            into[target] += 1
+    for number in range(count, 0, -1):
+        into[number] = into[number - 1]
+    into[0] = 0
+
+
+@compiled_kernel
+def lead_to(
+    reached: Any, pending: Any, count: Any, into: Any, sources: Any, notes_into: Any, barred: Any
+) -> None:
+    """Mark every state from which a road leads to one that is marked already.
+
+    `pending` holds the marked states, `count` of them, and has room for all; transitions whose note
+    is barred are no roads.
+    """
+    while count > 0:
+        count -= 1
+        number = np.int64(pending[count])
+        for edge in range(into[number], into[number + 1]):
+            before = np.int64(sources[edge])
+            if not reached[before] and not barred[notes_into[edge]]:
+                reached[before] = 1
+                pending[count] = np.uint32(before)
+                count += 1
+
+
+@compiled_kernel
+def spread_movable(masks: Any, pending: Any, waiting: Any, into: Any, sources: Any) -> None:
+    """Give every state the bits of all states that a road leads to from it.
+
+    `pending` is a ring with room for all states; at first it holds them all, and `waiting` is 1.
+    """
+    size = pending.size
+    head, count = 0, size
+    while count > 0:
+        number = np.int64(pending[head])
+        head += 1
+        if head == size:
+            head = 0
+        count -= 1
+        waiting[number] = 0
+        for edge in range(into[number], into[number + 1]):
+            before = np.int64(sources[edge])
+            if masks[number] & ~masks[before]:
+                masks[before] |= masks[number]
+                if not waiting[before]:
+                    waiting[before] = 1
+                    tail = head + count
+                    if tail >= size:
+                        tail -= size
+                    pending[tail] = np.uint32(before)
+                    count += 1
+
+
+@compiled_kernel
+def own_moves(first: Any, notes: Any, expanded: Any, moved: Any, masks: Any) -> None:
+    """For each state the chips that move in one of its own transitions."""
+    for number in range(expanded):
+        for edge in range(first[number], first[number + 1]):
+            masks[number] |= moved[notes[edge]]
+
+
+@compiled_kernel
+def spread_forwards(
+    first: Any,
+    targets: Any,
+    expanded: Any,
+    marks: Any,
+    starts: Any,
+    start_depths: Any,
+    blocked: Any,
+    enters: Any,
+    came_from: Any,
+    inside: Any,
+    entered: Any,
+) -> Any:
+    """Spread from `starts` through states with none of the `blocked` marks; states with some are not
+    passed on from, and entered only if `enters`. Returns how many are inside and were entered.
+
+    A start joins in when the spread is as far as its start depth, in ascending order of these.
+    `came_from` must hold `UNREACHED` everywhere.
+    """
+    joined, done, count, entries = 0, 0, 0, 0
+    distance = np.int64(0)
+    while joined < starts.size or done < count:
+        end = count
+        if done == end and joined < starts.size and start_depths[joined] > distance:
+            distance = np.int64(start_depths[joined])
+        for number in range(done, end):
+            state = np.int64(inside[number])
+            if state >= expanded:
+                continue
+            for edge in range(first[state], first[state + 1]):
+                target = np.int64(targets[edge])
+                if came_from[target] != UNREACHED:
+                    continue
+                if not marks[target] & blocked:
+                    came_from[target] = np.uint32(state)
+                    inside[count] = np.uint32(target)
+                    count += 1
+                elif enters:
+                    came_from[target] = np.uint32(state)
+                    entered[entries] = np.uint32(target)
+                    entries += 1
+        if end > done:
+            distance += 1
+        done = end
+        while joined < starts.size and start_depths[joined] <= distance:
+            state = np.int64(starts[joined])
+            if came_from[state] == UNREACHED:
+                came_from[state] = START
+                inside[count] = np.uint32(state)
+                count += 1
+            joined += 1
+    return count, entries
+
+
+@compiled_kernel
+def first_loss(
+    first: Any, targets: Any, notes: Any, expanded: Any, marks: Any, ends: Any, barred: Any
+) -> Any:
+    """The first transition after which a bit of `ends` is gone, unless its note is barred:
+    the state before it and the transition's number, or -1 twice.
+    """
+    for number in range(expanded):
+        before = marks[number] & ends
+        if before == U0:
+            continue
+        for edge in range(first[number], first[number + 1]):
+            if before & ~marks[targets[edge]] and not barred[notes[edge]]:
+                return number, edge
+    return -1, -1
+
+
+@compiled_kernel
+def find_before(
+    address: Any, seen: Any, states: Any, words: Any, begin: Any, end: Any, goal: Any, records: Any
+) -> Any:
+    """The first state from `begin` on that has a step to the state number `goal`, or -1."""
+    width = words + 2
+    base, target = np.uint64(states.ctypes.data), np.uint64(records.ctypes.data)
+    seen_at = np.uint64(seen.ctypes.data)
+    for position in range(begin, end):
+        result = call_successors(address, base + np.uint64(position * words) * U8, target, seen_at)
+        for number in range(np.int64(result & COUNT_MASK)):
+            at = number * width
+            if records[at + words] & FAILED_BIT:
+                continue
+            same = True
+            for offset in range(words):
+                if records[at + offset] != states[goal * words + offset]:
+                    same = False
+                    break
+            if same:
+                return position
+    return -1

@@ -1,0 +1,189 @@
+"""A product as machine code: written as LLVM IR, optimised, linked, and kept on disk for next time."""
+
+from __future__ import annotations
+
+import hashlib
+import pickle
+from collections.abc import Iterator
+from dataclasses import dataclass, fields, is_dataclass
+from typing import Any
+
+import llvmlite
+import llvmlite.binding as llvm
+from llvmlite import ir
+
+from modecheck import __version__
+from modecheck.engine.compiled import object_cache
+from modecheck.engine.compiled.expressions import ExpressionCode, Reading
+from modecheck.engine.compiled.frame import I64, Frame, constant, unpacked
+from modecheck.engine.compiled.queues import condition_or_false
+from modecheck.engine.compiled.steps import NotCompilableError, StepCode
+from modecheck.engine.compiled.words import WordLayout, word_layout
+from modecheck.product.form import Failure, Product
+
+OPTIMISATION = 1
+"""Level of LLVM's pipeline; tests/benchmarks tells what each costs and brings."""
+
+MOST_CHIPS = 64
+MOST_EVENTS = 31
+MOST_CONDITIONS = 63
+"""What fits beside a record: a bit for each chip, each watched event and each condition."""
+
+
+@dataclass(frozen=True, slots=True)
+class Machine:
+    """A compiled product. The addresses stay valid as long as the machine lives.
+
+    `seen` maps what a byte of the successor function's notes means to its number; `most_records` is
+    the most records that one call can write.
+    """
+
+    product: Product
+    layout: WordLayout
+    successors: int
+    marks: int
+    failures: tuple[Failure, ...]
+    seen: dict[tuple[Any, ...], int]
+    most_records: int
+    keep: object
+
+
+def compiled(
+    product: Product, drives: list[bool], *, curious: frozenset[int] = frozenset()
+) -> Machine:
+    """The machine code of a product. Raises `NotCompilableError` when it has too much of something.
+
+    `drives` tells for each label whether it is a step of a chip or link; for rules in `curious`
+    the code notes which earlier rule was taken although their own guard held.
+    """
+    _need_small_enough(product)
+    layout = word_layout(product.fields)
+    target = _target_machine()
+    key = _key(product, drives, curious, target)
+    kept = object_cache.load(key)
+    if kept is None:
+        kept = _compile(product, layout, drives, curious, target)
+        object_cache.store(key, *kept)
+    code, notes = kept
+    engine = llvm.create_mcjit_compiler(llvm.parse_assembly(""), target)
+    engine.add_object_file(llvm.ObjectFileRef.from_data(code))
+    engine.finalize_object()
+    known = {_identity(failure): failure for failure in _failures_in(product)}
+    return Machine(
+        product=product,
+        layout=layout,
+        successors=engine.get_function_address("successors"),
+        marks=engine.get_function_address("marks"),
+        failures=tuple(known[identity] for identity in notes["failures"]),
+        seen={tuple(meaning): number for number, meaning in enumerate(notes["seen"])},
+        most_records=notes["most_records"],
+        keep=engine,
+    )
+
+
+def _need_small_enough(product: Product) -> None:
+    limits = (
+        (len(product.chips), MOST_CHIPS, "chips"),
+        (len(product.watched_events), MOST_EVENTS, "events that pairings and requirements watch"),
+        (len(product.conditions), MOST_CONDITIONS, "modes, pairings and requirements"),
+    )
+    for count, most, what in limits:
+        if count > most:
+            raise NotCompilableError(f"it has {count} {what}, and at most {most} fit")
+
+
+def _target_machine() -> llvm.TargetMachine:
+    llvm.initialize_native_target()
+    llvm.initialize_native_asmprinter()
+    return llvm.Target.from_default_triple().create_target_machine(
+        cpu=llvm.get_host_cpu_name(),
+        features=llvm.get_host_cpu_features().flatten(),
+        opt=OPTIMISATION,
+        jit=True,
+    )
+
+
+def _key(
+    product: Product, drives: list[bool], curious: frozenset[int], target: llvm.TargetMachine
+) -> str:
+    """A hash of whatever the code depends on."""
+    parts = (
+        (__version__, llvmlite.__version__, OPTIMISATION, target.triple, llvm.get_host_cpu_name()),
+        (product.fields, product.chips, product.queues, product.signals, product.faults),
+        (product.conditions, product.watched_events, drives, sorted(curious)),
+    )
+    return hashlib.sha256(pickle.dumps(parts)).hexdigest()
+
+
+def _compile(
+    product: Product,
+    layout: WordLayout,
+    drives: list[bool],
+    curious: frozenset[int],
+    target: llvm.TargetMachine,
+) -> tuple[bytes, dict[str, Any]]:
+    """The object code, and what has to be known beside it."""
+    module = ir.Module(name="product")
+    module.triple = target.triple
+    frame = Frame(product, layout, module)
+    StepCode(product, frame, drives, curious).write()
+    _ConditionFrame(product, layout, module).write()
+    parsed = llvm.parse_assembly(str(module))
+    options = llvm.create_pipeline_tuning_options(speed_level=OPTIMISATION)
+    builder = llvm.create_pass_builder(target, options)
+    builder.getModulePassManager().run(parsed, builder)
+    notes = {
+        "failures": [_identity(failure) for failure in frame.failures],
+        "seen": list(frame.seen.numbers),
+        "most_records": frame.most_records,
+    }
+    return target.emit_object(parsed), notes
+
+
+def _identity(failure: Failure) -> str:
+    return f"{failure.code}|{failure.subject}|{failure.text}|{failure.place}"
+
+
+def _failures_in(part: object) -> Iterator[Failure]:
+    """Every failure somewhere in a product's form."""
+    if isinstance(part, Failure):
+        yield part
+    elif isinstance(part, Product):
+        for inner in (part.chips, part.queues):
+            yield from _failures_in(inner)
+    elif is_dataclass(part):
+        for field in fields(part):
+            yield from _failures_in(getattr(part, field.name))
+    elif isinstance(part, dict):
+        for inner in part.values():
+            yield from _failures_in(inner)
+    elif isinstance(part, tuple | list):
+        for inner in part:
+            yield from _failures_in(inner)
+
+
+class _ConditionFrame:
+    """The function `marks(state) -> bits`: one bit for each condition that holds."""
+
+    def __init__(self, product: Product, layout: WordLayout, module: ir.Module) -> None:
+        self._product = product
+        self.function = ir.Function(module, ir.FunctionType(I64, (I64,)), name="marks")
+        self.builder = ir.IRBuilder(self.function.append_basic_block("entry"))
+        words = self.builder.inttoptr(self.function.args[0], I64.as_pointer())
+        loaded = [
+            self.builder.load(self.builder.gep(words, [constant(n)])) for n in range(layout.words)
+        ]
+        self._values = unpacked(self.builder, loaded, layout)
+
+    def block(self, name: str) -> ir.Block:
+        return self.function.append_basic_block(name)
+
+    def write(self) -> None:
+        code = ExpressionCode(self.builder, self.function)
+        reading = Reading(self._values.__getitem__, constant(0), constant(0), lambda _: None)
+        result = constant(0)
+        for bit, expression in enumerate(self._product.conditions.values()):
+            holds = condition_or_false(self, code, expression, reading)
+            mark = self.builder.select(holds, constant(1 << bit), constant(0))
+            result = self.builder.or_(result, mark)
+        self.builder.ret(result)

@@ -1,0 +1,30 @@
+"""Arrays that grow in place.
+
+An array is reserved at its largest size and takes memory only where it has been written to, so that
+growing copies nothing and never needs the old and the new array at once. Where the system cannot
+reserve without taking, plain arrays are used, which double.
+"""
+
+from __future__ import annotations
+
+import mmap
+import sys
+
+import numpy as np
+from numpy.typing import NDArray
+
+Words = NDArray[np.uint64]
+
+_NO_RESERVE = getattr(mmap, "MAP_NORESERVE", 0x4000 if sys.platform == "linux" else 0)
+
+
+class Reserved:
+    """An array of 64-bit words, all zero at first, of which only written pages take memory."""
+
+    def __init__(self, words: int, *, huge_pages: bool = False) -> None:
+        flags = mmap.MAP_PRIVATE | mmap.MAP_ANONYMOUS | _NO_RESERVE
+        self._region = mmap.mmap(-1, max(words, 1) * 8, flags=flags)
+        if huge_pages and hasattr(mmap, "MADV_HUGEPAGE"):
+            # Random probes into a table of gigabytes otherwise miss the TLB every time.
+            self._region.madvise(mmap.MADV_HUGEPAGE)
+        self.words: Words = np.frombuffer(self._region, np.uint64)

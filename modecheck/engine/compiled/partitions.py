@@ -1,0 +1,185 @@
+"""Reachable states, level by level, owned by partitions: one thread each, exchange between rounds.
+
+A state belongs to the partition that the lower half of its hash names. In a round every partition
+expands its own frontier, inserts what is its own, and puts what is not into the outbox of its owner;
+then every partition inserts what it has been sent. Nothing else is shared, so a partition could
+live in another process or machine as well: all that passes between them are the outboxes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from modecheck.engine.compiled.frame import RECORD_EXTRA
+from modecheck.engine.compiled.kernels import (
+    FILLED,
+    SPARE,
+    TRANSITIONS,
+    expand,
+    grow,
+    hash_of,
+    insert_word,
+    insert_words,
+    receive,
+)
+from modecheck.engine.compiled.machine import Machine
+from modecheck.engine.compiled.memory import Reserved, Words
+
+FIRST_SLOTS = 1 << 16
+"""Slots of a new table: it fits the cache, and is grown long before it matters."""
+FULLEST = 0.72
+"""Share of slots in use at which a table grows: probes stay short, and a state takes 11 bytes."""
+GROWTH = 1.6
+LARGEST_TABLE = (1 << 32) - SPARE - 1
+RECORDS_A_BATCH = 1024
+"""Successors made before they are looked up: enough to hide the memory's latency, few enough for
+the second-level cache."""
+OUTBOX = 1 << 18
+"""States in an outbox before a round ends."""
+ASIDE = 1 << 14
+
+
+@dataclass(slots=True)
+class Partition:
+    """The states of one thread: `states` in the order found, `levels[d]` the first of depth d."""
+
+    machine: Machine
+    own: int
+    count: int
+    states: Words
+    table: Words
+    size: int
+    outboxes: Words
+    sent: np.ndarray
+    counters: np.ndarray
+    failures: Words
+    seen: np.ndarray
+    records: Words
+    hashes: Words
+    levels: list[int] = field(default_factory=lambda: [0])
+    keep: tuple[object, ...] = ()
+
+    @property
+    def filled(self) -> int:
+        return int(self.counters[FILLED])
+
+    @property
+    def transitions(self) -> int:
+        return int(self.counters[TRANSITIONS])
+
+    @property
+    def most(self) -> int:
+        """States at which the table has to grow."""
+        return int(self.size * FULLEST)
+
+    @property
+    def used_bytes(self) -> int:
+        """Bytes that hold states and their table, buffers left out."""
+        words = self.machine.layout.words
+        return 8 * (self.filled * words + self.size)
+
+    def insert_initial(self, words: tuple[int, ...]) -> None:
+        """Put the initial state into an empty partition that owns it."""
+        width = self.machine.layout.words
+        record = np.array(words, np.uint64)
+        hash_ = np.uint64(hash_of(record, 0, width))
+        size = np.uint64(self.size)
+        if width == 1:
+            insert_word(self.table, size, record[0], hash_)
+        else:
+            zero = np.uint64(0)
+            insert_words(self.table, size, self.states, zero, record, zero, np.uint64(width), hash_)
+        self.states[:width] = record
+        self.counters[FILLED] = 1
+
+    def next_size(self) -> int:
+        return min(int(self.size * GROWTH), LARGEST_TABLE)
+
+    def grow(self) -> None:
+        """Give the table more slots."""
+        words = self.machine.layout.words
+        new = self.next_size()
+        if grow(self.table, self.size, new, words, np.empty(ASIDE, np.uint64)):
+            self._fill_anew(new)
+        self.size = new
+
+    def _fill_anew(self, size: int) -> None:
+        """Build the table from the states: only after probes so long that it cannot move in place."""
+        self.table[:] = 0
+        words, size_ = self.machine.layout.words, np.uint64(size)
+        for number in range(self.filled):
+            at = number * words
+            hash_ = np.uint64(hash_of(self.states, at, words))
+            if words == 1:
+                insert_word(self.table, size_, self.states[at], hash_)
+            else:
+                insert_words(
+                    self.table,
+                    size_,
+                    self.states,
+                    np.uint64(number),
+                    self.states,
+                    np.uint64(at),
+                    np.uint64(words),
+                    hash_,
+                )
+
+    def expand(self, end: int, level: int) -> None:
+        """Expand own states up to `end`, as far as there is room."""
+        expand(
+            self.machine.successors,
+            self.seen,
+            self.states,
+            self.machine.layout.words,
+            end,
+            self.table,
+            self.size,
+            self.most,
+            self.count,
+            self.own,
+            self.outboxes,
+            self.sent,
+            self.records,
+            self.hashes,
+            self.machine.most_records,
+            self.failures,
+            np.uint64(level),
+            self.counters,
+        )
+
+    def receive(self, inbox: Words, count: int, begin: int) -> int:
+        """Insert what another partition has sent; how many are done when room runs out."""
+        words = self.machine.layout.words
+        done = receive(
+            inbox, count, begin, self.states, words, self.table, self.size, self.most, self.counters
+        )
+        return int(done)
+
+
+def new_partition(machine: Machine, own: int, count: int, most_states: int) -> Partition:
+    """An empty partition with address space for `most_states` states."""
+    words = machine.layout.words
+    states = Reserved(most_states * words)
+    table = Reserved(
+        min(int(most_states / FULLEST * GROWTH), LARGEST_TABLE) + SPARE, huge_pages=True
+    )
+    width = words + RECORD_EXTRA
+    room = max(RECORDS_A_BATCH, 2 * machine.most_records)
+    return Partition(
+        machine=machine,
+        own=own,
+        count=count,
+        states=states.words,
+        table=table.words,
+        size=FIRST_SLOTS,
+        outboxes=np.zeros((count, (OUTBOX + room) * words if count > 1 else 1), np.uint64),
+        sent=np.zeros(count, np.int64),
+        counters=np.zeros(3, np.int64),
+        failures=np.zeros((max(len(machine.failures), 1), 3 + words), np.uint64),
+        seen=np.zeros(len(machine.seen) + 64, np.uint8),
+        records=np.zeros(room * width, np.uint64),
+        hashes=np.zeros(room, np.uint64),
+        keep=(states, table),
+    )

@@ -1,0 +1,227 @@
+"""What happens to queues within a step, as machine code."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Protocol
+
+from llvmlite import ir
+
+from modecheck.engine.compiled.expressions import FALSE, TRUE, ExpressionCode, Reading
+from modecheck.engine.compiled.frame import I1, Frame, constant
+from modecheck.product.form import (
+    Apply,
+    Expression,
+    Failure,
+    Product,
+    Queue,
+    Read,
+    ReadItem,
+    Send,
+    Slot,
+)
+
+
+class Waiting(Protocol):
+    """A message that may have been sent in the step under way."""
+
+    send: Send
+    flag: ir.Value | None
+    value: ir.Value | None
+
+
+class Blocks(Protocol):
+    """A function under construction that new blocks can be added to."""
+
+    builder: ir.IRBuilder
+
+    def block(self, name: str) -> ir.Block:
+        """A new block of the function."""
+
+
+Fail = Callable[[Failure], None]
+
+
+class QueueCode:
+    """Writes what is done to queues, at the builder's position."""
+
+    def __init__(self, product: Product, frame: Frame, code: ExpressionCode) -> None:
+        self._product = product
+        self._frame = frame
+        self._code = code
+        self._read_by_up = [_fields_read(queue.up) for queue in product.queues]
+
+    def is_up(self, number: int, reading: Reading) -> ir.Value:
+        """Whether a link is up in the state reached so far; an index out of range makes it down."""
+        up = self._product.queues[number].up
+        if up is None:
+            return TRUE
+        return condition_or_false(self._frame, self._code, up, reading)
+
+    def pop(self, number: int) -> None:
+        """Take the head off; the others move up."""
+        slots = self._product.queues[number].slots
+        for slot, behind in zip(slots, slots[1:], strict=False):
+            self._copy(behind, slot)
+        for field in _fields(slots[-1]):
+            self._frame.write(field, constant(0))
+
+    def double(self, number: int) -> None:
+        """Put a copy of the head right behind it. There must be room."""
+        slots = self._product.queues[number].slots
+        for slot, before in zip(slots[:0:-1], slots[-2::-1], strict=True):
+            self._copy(before, slot)
+
+    def _copy(self, source: Slot, target: Slot) -> None:
+        for one, two in zip(_fields(source), _fields(target), strict=True):
+            self._frame.write(two, self._frame.read(one))
+
+    def empty(self, number: int) -> None:
+        for slot in self._product.queues[number].slots:
+            for field in _fields(slot):
+                self._frame.write(field, constant(0))
+
+    def make_late(self, number: int) -> None:
+        """What waits now belongs to an older session."""
+        builder = self._frame.builder
+        for slot in self._product.queues[number].slots:
+            if slot.late >= 0:
+                full = builder.icmp_signed("!=", self._frame.read(slot.code), constant(0))
+                late = self._frame.read(slot.late)
+                self._frame.write(slot.late, builder.select(full, constant(1), late))
+
+    def finish(self, waiting: Sequence[Waiting], reading: Reading, fail: Fail) -> None:
+        """Queue what was sent, in order; then empty or age the links that are down."""
+        ups = {one.send.queue: self.is_up(one.send.queue, reading) for one in waiting}
+        for one in waiting:
+            up = ups[one.send.queue]
+            if one.flag is not None:
+                builder = self._frame.builder
+                sent = builder.icmp_signed("!=", builder.load(one.flag), constant(0))
+                up = builder.and_(up, sent)
+            with self._frame.only_if(up):
+                self._put(one, fail)
+        for number, queue in enumerate(self._product.queues):
+            if queue.up is not None and self._may_go_down(number, queue):
+                up = self.is_up(number, reading)
+                with self._frame.only_if(self._frame.builder.not_(up)):
+                    if queue.holds:
+                        self.make_late(number)
+                    else:
+                        self.empty(number)
+
+    def _may_go_down(self, number: int, queue: Queue) -> bool:
+        """Whether this step can find the link down with something in it: else nothing changes."""
+        own = {field for slot in queue.slots for field in _fields(slot)}
+        return bool(self._frame.touched & (own | self._read_by_up[number]))
+
+    def _put(self, one: Waiting, fail: Fail) -> None:
+        queue = self._product.queues[one.send.queue]
+        value = one.value
+        if value is not None and one.flag is not None:
+            value = self._frame.builder.load(value)
+        after = self._frame.block("queued")
+        if queue.messages[one.send.message - 1].kind != "event":
+            self._merge(queue, one.send, value, fail, after)
+        self._append(queue, one.send, value, fail, after)
+        self._frame.builder.position_at_end(after)
+
+    def _merge(
+        self, queue: Queue, send: Send, value: ir.Value | None, fail: Fail, after: ir.Block
+    ) -> None:
+        """A newer state replaces, a relative amount adds to, the last one that waits."""
+        frame, builder = self._frame, self._frame.builder
+        message = queue.messages[send.message - 1]
+        for slot in reversed(queue.slots):
+            same = builder.icmp_signed("==", frame.read(slot.code), constant(send.message))
+            with frame.only_if(same):
+                if slot.value >= 0:
+                    new = value if value is not None else constant(0)
+                    if message.kind == "relative":
+                        new = builder.add(new, frame.read(slot.value))
+                    self._need_range(new, message.low, message.high, send.value_failure, fail)
+                    frame.write(slot.value, new)
+                if slot.late >= 0 and message.kind == "state":
+                    frame.write(slot.late, constant(0))
+                builder.branch(after)
+
+    def _need_range(
+        self, value: ir.Value, low: int, high: int, failure: Failure, fail: Fail
+    ) -> None:
+        builder = self._frame.builder
+        within = builder.icmp_unsigned(
+            "<=", builder.sub(value, constant(low)), constant(high - low)
+        )
+        onward, outside = self._frame.block("within"), self._frame.block("outside")
+        builder.cbranch(within, onward, outside)
+        builder.position_at_end(outside)
+        fail(failure)
+        builder.position_at_end(onward)
+
+    def _append(
+        self, queue: Queue, send: Send, value: ir.Value | None, fail: Fail, after: ir.Block
+    ) -> None:
+        """Into the first free slot; what happens when there is none is the link's own choice."""
+        frame, builder = self._frame, self._frame.builder
+        for slot in queue.slots:
+            free = builder.icmp_signed("==", frame.read(slot.code), constant(0))
+            with frame.only_if(free):
+                self._fill(slot, send, value)
+                builder.branch(after)
+        if queue.when_full in ("error", "wait"):
+            fail(send.overflow)
+            return
+        if queue.when_full == "drop_old":
+            self.pop(send.queue)
+            self._fill(queue.slots[-1], send, value)
+        builder.branch(after)
+
+    def _fill(self, slot: Slot, send: Send, value: ir.Value | None) -> None:
+        self._frame.write(slot.code, constant(send.message))
+        if slot.value >= 0:
+            self._frame.write(slot.value, value if value is not None else constant(0))
+
+
+def condition_or_false(
+    frame: Blocks, code: ExpressionCode, expression: Expression, reading: Reading
+) -> ir.Value:
+    """A condition on the whole state; an index out of range makes it false."""
+    builder = frame.builder
+    after = frame.block("known")
+    failures: list[ir.Block] = []
+
+    def failed(_: Failure) -> None:
+        failures.append(builder.block)
+        builder.branch(after)
+
+    quiet = Reading(reading.field, reading.payload, reading.late, failed)
+    value = code.truth(expression, quiet)
+    if not failures:
+        # Nothing can fail: the block goes on by itself.
+        builder.branch(after)
+        builder.position_at_end(after)
+        return value
+    last = builder.block
+    builder.branch(after)
+    builder.position_at_end(after)
+    phi = builder.phi(I1)
+    phi.add_incoming(value, last)
+    for block in failures:
+        phi.add_incoming(FALSE, block)
+    return phi
+
+
+def _fields(slot: Slot) -> list[int]:
+    return [field for field in (slot.code, slot.value, slot.late) if field >= 0]
+
+
+def _fields_read(expression: Expression | None) -> set[int]:
+    """The fields that an expression can read."""
+    if isinstance(expression, Read):
+        return {expression.field}
+    if isinstance(expression, ReadItem):
+        items = set(range(expression.first, expression.first + expression.length))
+        return items | _fields_read(expression.index)
+    if isinstance(expression, Apply):
+        return set().union(*(_fields_read(argument) for argument in expression.arguments))
+    return set()

@@ -1,0 +1,202 @@
+"""Find every reachable state: the rounds of all partitions, limits, progress, interruption."""
+
+from __future__ import annotations
+
+import threading
+import time
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from modecheck.engine.compiled.kernels import POSITION, hash_of
+from modecheck.engine.compiled.machine import Machine
+from modecheck.engine.compiled.partitions import FIRST_SLOTS, Partition, new_partition
+from modecheck.engine.exploration import Reporter
+from modecheck.engine.memory import available_memory, resident_memory
+from modecheck.engine.space import Limits
+
+MEMORY_LEFT_FREE = 0.08
+"""Share of the available memory that is never taken, so that the report can still be written."""
+CHECK_EVERY = 0.25
+"""Seconds between two looks at the limits, at the most."""
+ROUND = 1 << 18
+"""States expanded before the clock is looked at."""
+
+
+@dataclass(slots=True)
+class Reached:
+    """All partitions at the end, and why the exploration stopped, if it did."""
+
+    machine: Machine
+    partitions: list[Partition]
+    layers: list[int] = field(default_factory=list)
+    stopped_by: str = ""
+    expanded_levels: int = 0
+
+    @property
+    def states(self) -> int:
+        return sum(partition.filled for partition in self.partitions)
+
+    @property
+    def transitions(self) -> int:
+        return sum(partition.transitions for partition in self.partitions)
+
+
+def reach(machine: Machine, *, threads: int, limits: Limits, reporter: Reporter) -> Reached:
+    """Explore breadth first with one partition for each thread.
+
+    The states of each level, and so counts and layers, do not depend on the number of threads.
+    """
+    return _Reach(machine, threads, limits, reporter).run()
+
+
+class _Reach:
+    def __init__(self, machine: Machine, threads: int, limits: Limits, reporter: Reporter) -> None:
+        self._machine = machine
+        self._limits = limits
+        self._reporter = reporter
+        self._began = time.monotonic()
+        self._bound = limits.memory or int(
+            resident_memory() + available_memory() * (1 - MEMORY_LEFT_FREE)
+        )
+        most = self._most_states(threads)
+        self._partitions = [new_partition(machine, n, threads, most) for n in range(threads)]
+        self._result = Reached(machine, self._partitions)
+        self._barrier = threading.Barrier(threads)
+        self._stop = ""
+        self._trouble: BaseException | None = None
+        self._ends = [0] * threads
+        self._pending = [0] * threads
+
+    def _most_states(self, threads: int) -> int:
+        """Address space for a partition: what memory can hold, or the bound, with some to spare."""
+        words = self._machine.layout.words
+        most = self._bound // (8 * words + 8)
+        if self._limits.states is not None:
+            most = min(most, self._limits.states)
+        return min(int(most * (1.0 if threads == 1 else 1.3)) + 4 * FIRST_SLOTS, (1 << 32) - 2)
+
+    def run(self) -> Reached:
+        initial = self._machine.layout.pack(self._machine.product.initial)
+        record = np.array(initial, np.uint64)
+        hash_ = int(hash_of(record, 0, self._machine.layout.words))
+        owner = (hash_ & 0xFFFFFFFF) % len(self._partitions)
+        self._partitions[owner].insert_initial(initial)
+        helpers = [
+            threading.Thread(target=self._guarded, args=(n,), daemon=True)
+            for n in range(1, len(self._partitions))
+        ]
+        for helper in helpers:
+            helper.start()
+        self._guarded(0)
+        for helper in helpers:
+            helper.join()
+        if self._trouble is not None:
+            raise self._trouble
+        self._result.stopped_by = self._stop
+        return self._result
+
+    def _guarded(self, own: int) -> None:
+        """Work until there is nothing left; trouble in one thread ends them all."""
+        try:
+            self._work(own)
+        except KeyboardInterrupt:
+            self._stop = "an interruption"
+            self._barrier.abort()
+        except threading.BrokenBarrierError:
+            pass
+        except MemoryError:
+            self._stop = Limits().reached_memory
+            self._barrier.abort()
+        except BaseException as trouble:
+            self._trouble = trouble
+            self._barrier.abort()
+
+    def _work(self, own: int) -> None:
+        partition = self._partitions[own]
+        level = 0
+        while True:
+            self._ends[own] = partition.filled
+            self._barrier.wait()
+            width = [
+                end - part.levels[level]
+                for end, part in zip(self._ends, self._partitions, strict=True)
+            ]
+            if own == 0 and sum(width):
+                self._result.layers.append(sum(width))
+            if not sum(width) or self._stop:
+                return
+            partition.levels.append(self._ends[own])
+            partition.counters[POSITION] = partition.levels[level]
+            self._rounds(own, self._ends[own], level)
+            if self._stop:
+                return
+            level += 1
+            if own == 0:
+                self._result.expanded_levels = level
+
+    def _rounds(self, own: int, end: int, level: int) -> None:
+        """Expand this level's states, exchanging whenever an outbox is full."""
+        partition = self._partitions[own]
+        while True:
+            partition.sent[:] = 0
+            self._expand_some(partition, end, level)
+            self._pending[own] = end - int(partition.counters[POSITION])
+            self._barrier.wait()
+            self._receive_all(own)
+            if own == 0:
+                self._look_around(level)
+            self._barrier.wait()
+            if self._stop or not any(self._pending):
+                return
+
+    def _expand_some(self, partition: Partition, end: int, level: int) -> None:
+        """Expand until the level or the outboxes are full, or it is time to look at the limits."""
+        until = time.monotonic() + CHECK_EVERY
+        while int(partition.counters[POSITION]) < end and not self._stop:
+            before = int(partition.counters[POSITION])
+            partition.expand(min(end, before + ROUND), level)
+            if int(partition.counters[POSITION]) == before:
+                if partition.filled + partition.hashes.size <= partition.most:
+                    return  # an outbox is full
+                self._grow(partition)
+            if time.monotonic() > until or self._too_many(partition):
+                return
+
+    def _too_many(self, partition: Partition) -> bool:
+        most = self._limits.states
+        return most is not None and partition.filled >= most
+
+    def _receive_all(self, own: int) -> None:
+        partition = self._partitions[own]
+        for other in self._partitions:
+            count = int(other.sent[own]) if other is not partition else 0
+            done = 0
+            while done < count:
+                done = partition.receive(other.outboxes[own], count, done)
+                if done < count:
+                    self._grow(partition)
+
+    def _grow(self, partition: Partition) -> None:
+        """Make room in a table, unless memory does not allow it."""
+        more = 8 * (partition.next_size() - partition.size)
+        if resident_memory() + more > self._bound:
+            self._stop = self._stop or self._limits.reached_memory
+            raise threading.BrokenBarrierError
+        partition.grow()
+
+    def _look_around(self, level: int) -> None:
+        """Look at the limits and report; only the first partition's thread does."""
+        limits, states = self._limits, self._result.states
+        if limits.states is not None and states > limits.states:
+            self._stop = limits.reached_states
+        elif limits.seconds is not None and time.monotonic() - self._began > limits.seconds:
+            self._stop = limits.reached_seconds
+        elif resident_memory() > self._bound:
+            self._stop = limits.reached_memory
+        self._reporter.progress(
+            states=states,
+            transitions=self._result.transitions,
+            frontier=sum(self._pending) + states - sum(self._result.layers),
+            depth=level,
+        )

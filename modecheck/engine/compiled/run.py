@@ -1,0 +1,120 @@
+"""Explore a product with the compiled engine, from the machine code to what the checks ask for."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from modecheck.engine.compiled.exploration import (
+    CompiledExploration,
+    observed_in,
+    occupied_leaves,
+)
+from modecheck.engine.compiled.graph import (
+    Array,
+    States,
+    bytes_needed,
+    graph_of,
+    numbered_states,
+)
+from modecheck.engine.compiled.graph_kernels import flag_states, mark_states
+from modecheck.engine.compiled.machine import Machine, compiled
+from modecheck.engine.compiled.memory import Words
+from modecheck.engine.compiled.reach import reach
+from modecheck.engine.drives import drives_of
+from modecheck.engine.exploration import Reporter
+from modecheck.engine.memory import available_memory, resident_memory
+from modecheck.engine.space import Limits, Sighting
+from modecheck.product.form import Product
+
+
+def explore_compiled(
+    product: Product,
+    *,
+    threads: int,
+    limits: Limits,
+    reporter: Reporter,
+) -> CompiledExploration:
+    """Everything reachable within the limits. Raises `NotCompilableError` when the product has
+    too much of something.
+    """
+    machine = compiled(product, drives_of(product))
+    reached = reach(machine, threads=threads, limits=limits, reporter=reporter)
+    transitions = reached.transitions
+    failures = [partition.failures for partition in reached.partitions]
+    stopped_by = reached.stopped_by
+    states = numbered_states(reached)
+    reached.partitions.clear()
+    bound = limits.memory or resident_memory() + available_memory()
+    if resident_memory() + bytes_needed(states.count, transitions) > bound:
+        stopped_by = stopped_by or "too little memory for the transitions"
+        states.expanded = 0
+        transitions_kept = 0
+    else:
+        transitions_kept = transitions
+    graph = graph_of(states, transitions_kept)
+    marks = np.zeros(states.count, np.uint64)
+    mark_states(machine.marks, states.words, states.width, states.count, marks)
+    return CompiledExploration(
+        product=product,
+        found=states,
+        marks=marks,
+        transitions=transitions if not stopped_by else int(graph.first[-1]),
+        observed=observed_in(product, machine, states.seen),
+        failures=_sightings(machine, states, failures),
+        occupied=occupied_leaves(product, states),
+        graph=graph,
+        stopped_by=stopped_by,
+    )
+
+
+def _sightings(
+    machine: Machine, states: States, parts: list[Words]
+) -> dict[tuple[str, str], Sighting]:
+    """The failing steps of all partitions, the shallowest of each with the state of least words."""
+    rows = []
+    for number, failure in enumerate(machine.failures):
+        seen = [part[number] for part in parts if part[number][0]]
+        if not seen:
+            continue
+        count = sum(int(row[0]) for row in seen)
+        level, words, label = min((int(r[1]), tuple(r[3:].tolist()), int(r[2])) for r in seen)
+        rows.append((level, words, label, failure, count))
+    sightings: dict[tuple[str, str], Sighting] = {}
+    for level, words, label, failure, count in sorted(rows, key=lambda row: row[:3]):
+        key = (failure.code, failure.subject)
+        known = sightings.get(key)
+        if known is None:
+            sightings[key] = Sighting(failure, _number(states, level - 1, words), label, count)
+        else:
+            known.count += count
+            known.others.append(failure)
+    return sightings
+
+
+def _number(states: States, depth: int, words: tuple[int, ...]) -> int:
+    """The number of a state in its layer, which is sorted."""
+    begin = states.first_of(depth)
+    end = begin + states.layers[depth]
+    rows = states.words[begin * states.width : end * states.width].reshape(-1, states.width)
+    fitting = np.flatnonzero((rows == np.array(words, np.uint64)).all(axis=1))
+    return begin + int(fitting[0])
+
+
+def shadows_of(product: Product, states: States, curious: frozenset[int]) -> dict[int, int]:
+    """Step through all states once more, with code that looks at the rules that lost."""
+    machine = compiled(product, drives_of(product), curious=curious)
+    seen = np.zeros(len(machine.seen) + 64, np.uint8)
+    records = np.zeros(max(1024, 2 * machine.most_records) * (states.width + 2), np.uint64)
+    spare: Array = np.zeros(states.count, np.uint8)
+    flag_states(
+        machine.successors,
+        seen,
+        states.words,
+        states.width,
+        0,
+        states.expanded,
+        records,
+        spare,
+        spare.copy(),
+    )
+    return observed_in(product, machine, seen).shadowed

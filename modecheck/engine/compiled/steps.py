@@ -1,0 +1,633 @@
+"""The steps of a product as machine code: the same parts, in the same order, as in the reference.
+
+Written after `modecheck.engine.plain`, and sharing no code with it: tests compare both. What the
+interpreter decides while it runs is decided here by branches. Where it keeps lists (signals still to
+be heard, messages still to be queued) this code knows every entry that there could be, in order, and
+gives each a flag that says whether it is there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from llvmlite import ir
+
+from modecheck.engine.compiled.expressions import (
+    FALSE,
+    TRUE,
+    ExpressionCode,
+    Reading,
+)
+from modecheck.engine.compiled.frame import Frame, constant
+from modecheck.engine.compiled.queues import QueueCode
+from modecheck.product.form import (
+    ChipForm,
+    Failure,
+    FaultForm,
+    Otherwise,
+    Product,
+    Reaction,
+    Reception,
+    Send,
+)
+
+IGNORED, DEFERRED, UNHANDLED, UNHEARD, UNDECIDED = -1, -2, -3, -4, -5
+MOST_HEARINGS = 4_000
+"""Signals heard in the code of one product, cascades written out; more would take long to compile."""
+
+
+class NotCompilableError(Exception):
+    """The product needs more than this engine can do; the reference can explore it."""
+
+
+@dataclass(slots=True)
+class Pending:
+    """A signal that may have been raised in the step under way, and by whom."""
+
+    signal: int
+    raiser: int
+    flag: ir.Value | None
+
+
+@dataclass(slots=True)
+class PendingSend:
+    send: Send
+    flag: ir.Value | None
+    value: ir.Value | None
+
+
+@dataclass(slots=True)
+class StepPlan:
+    """What is known of the step under way while its code is written."""
+
+    label: int
+    drives: bool
+    payload: ir.Value
+    late: ir.Value
+    raised: list[Pending] = field(default_factory=list)
+    sends: list[PendingSend] = field(default_factory=list)
+    separate: list[tuple[int, Reaction]] = field(default_factory=list)
+    cut: tuple[FaultForm, int, int] | None = None
+    cut_flag: ir.Value | None = None
+
+
+class StepCode:
+    """Writes the code of every step of a product into a frame."""
+
+    def __init__(
+        self, product: Product, frame: Frame, drives: Sequence[bool], curious: frozenset[int]
+    ) -> None:
+        self._product = product
+        self._frame = frame
+        self._drives = drives
+        self._curious = curious
+        self._code = ExpressionCode(frame.builder, frame.function)
+        self._queues = QueueCode(product, frame, self._code)
+        self._bits = {name: 1 << n for n, name in enumerate(product.watched_events)}
+        self._cuts = [fault for fault in product.faults if fault.of_chip]
+        self._hearings = 0
+        self._plan = StepPlan(0, False, constant(0), constant(0))
+
+    def write(self) -> None:
+        """Chips' own steps, deliveries, faults; then the end of the function."""
+        for number, chip in enumerate(self._product.chips):
+            self._own_steps(number, chip)
+        for number in range(len(self._product.queues)):
+            self._delivery(number)
+        for fault in self._product.faults:
+            self._fault(fault)
+        self._frame.finish()
+
+    def _reading(self, chip: int, snapshot: dict[int, ir.Value] | None = None) -> Reading:
+        """How a chip reads: its own fields as they are, others' as in the snapshot, if there is one."""
+        frame = self._frame
+
+        def read(number: int) -> ir.Value:
+            if snapshot is None or self._product.fields[number].owner == chip:
+                return frame.read(number)
+            return snapshot.get(number, frame.original[number])
+
+        return Reading(read, self._plan.payload, self._plan.late, self._fail)
+
+    def _fail(self, failure: Failure) -> None:
+        if self._plan.cut_flag is not None:
+            # A cut that has not struck yet is no step of its own: its failure is reported already.
+            builder = self._frame.builder
+            struck = builder.icmp_signed("!=", builder.load(self._plan.cut_flag), constant(0))
+            self._frame.unless(struck, self._frame.step_end)
+        self._frame.fail(failure, drives=self._plan.drives)
+
+    def _begin(self, label: int, payload: ir.Value, late: ir.Value) -> None:
+        self._plan = StepPlan(label, self._drives[label], payload, late)
+
+    def _own_steps(self, number: int, chip: ChipForm) -> None:
+        leaves: dict[int, list[int]] = {}
+        reactions: dict[int, Reaction] = {}
+        for leaf, steps in enumerate(chip.steps):
+            for reaction in steps:
+                leaves.setdefault(reaction.rule, []).append(leaf)
+                reactions[reaction.rule] = reaction
+        for rule, reaction in reactions.items():
+            self._own_step(number, chip, reaction, leaves[rule])
+
+    def _own_step(self, number: int, chip: ChipForm, reaction: Reaction, leaves: list[int]) -> None:
+        def enabled() -> None:
+            inside = self._is_one_of(chip.state_field, leaves, len(chip.leaves))
+            self._frame.unless(inside, self._frame.step_end)
+            self._need_guard(number, reaction)
+
+        self._whole_step(number, reaction, enabled)
+
+    def _need_guard(self, number: int, reaction: Reaction) -> None:
+        if reaction.guard is not None:
+            condition = self._code.truth(reaction.guard, self._reading(number))
+            self._frame.unless(condition, self._frame.step_end)
+
+    def _is_one_of(self, state_field: int, leaves: Sequence[int], count: int) -> ir.Value:
+        if len(leaves) == count:
+            return TRUE
+        result = FALSE
+        state = self._frame.read(state_field)
+        for leaf in leaves:
+            is_it = self._frame.builder.icmp_signed("==", state, constant(leaf))
+            result = is_it if result is FALSE else self._frame.builder.or_(result, is_it)
+        return result
+
+    def _whole_step(self, chip: int, reaction: Reaction, enabled, payload=None, late=None) -> None:  # type: ignore[no-untyped-def]
+        """A step that begins with a reaction, then its variants that are cut in the middle."""
+        payload, late = payload or constant(0), late or constant(0)
+        with self._frame.step(reaction.label):
+            self._begin(reaction.label, payload, late)
+            enabled()
+            self._completed(chip, reaction)
+            separate = list(self._plan.separate)
+        for fault, rule, done in self._possible_cuts(separate):
+            label = fault.cut_labels[rule, done]
+            with self._frame.step(label):
+                self._begin(label, payload, late)
+                self._plan.cut = (fault, rule, done)
+                self._need_budget(fault)
+                self._plan.cut_flag = self._frame.flag()
+                enabled()
+                self._completed(chip, reaction)
+
+    def _possible_cuts(
+        self, separate: list[tuple[int, Reaction]]
+    ) -> list[tuple[FaultForm, int, int]]:
+        found = {
+            (self._cuts.index(fault), reaction.rule, done): fault
+            for chip, reaction in separate
+            for fault in self._cuts
+            if fault.target == chip
+            for done in reaction.cuts
+        }
+        return [(fault, rule, done) for (_, rule, done), fault in found.items()]
+
+    def _completed(self, chip: int, reaction: Reaction) -> None:
+        """The reaction, what it sets off, and the end of the step."""
+        self._react(chip, reaction, None, None)
+        # A signal has no message: what hears one sees neither its value nor its session.
+        self._plan.payload = self._plan.late = constant(0)
+        while self._plan.raised:
+            self._hear(self._plan.raised.pop(0))
+        if self._plan.cut is not None:
+            self._end_of_cut(self._plan.cut[0])
+        self._finish_step()
+
+    def _end_of_cut(self, fault: FaultForm) -> None:
+        builder, flag = self._frame.builder, self._plan.cut_flag
+        assert flag is not None
+        struck = builder.icmp_signed("!=", builder.load(flag), constant(0))
+        self._frame.unless(struck, self._frame.step_end)
+        self._strike(fault)
+
+    def _finish_step(self) -> None:
+        self._queues.finish(self._plan.sends, self._reading_all(), self._fail)
+        self._frame.emit(drives=self._plan.drives, once=self._plan.cut is not None)
+
+    def _reading_all(self) -> Reading:
+        return self._reading(-2)
+
+    def _react(
+        self,
+        chip: int,
+        reaction: Reaction,
+        snapshot: dict[int, ir.Value] | None,
+        places: dict[tuple[int, int, int], Pending | PendingSend] | None,
+    ) -> None:
+        """A chip takes a rule. `places` holds the flags of what it raises and sends, where it only
+        may be taken; without it the rule is taken for certain.
+        """
+        frame, builder, plan = self._frame, self._frame.builder, self._plan
+        form = self._product.chips[chip]
+        moved = builder.or_(builder.load(frame.moved), constant(1 << chip))
+        builder.store(moved, frame.moved)
+        if reaction.cuts:
+            plan.separate.append((chip, reaction))
+        cut = plan.cut
+        if cut is not None and cut[0].target == chip and cut[1] == reaction.rule:
+            self._assign(chip, reaction, snapshot, cut[2])
+            builder.store(constant(1), plan.cut_flag)
+            return
+        frame.note_seen(constant(frame.seen.number("taken", reaction.rule)))
+        self._assign(chip, reaction, snapshot, len(reaction.assigns))
+        self._collect_sends(chip, reaction, snapshot, places)
+        if reaction.enters >= 0:
+            frame.write(form.state_field, constant(reaction.enters))
+        self._collect_raises(chip, reaction, places)
+
+    def _collect_sends(self, chip, reaction, snapshot, places) -> None:  # type: ignore[no-untyped-def]
+        builder = self._frame.builder
+        for number, send in enumerate(reaction.sends):
+            value = self._value_sent(chip, send, snapshot)
+            if places is None:
+                self._plan.sends.append(PendingSend(send, None, value))
+                continue
+            pending = places[chip, reaction.rule, number]
+            builder.store(constant(1), pending.flag)
+            if value is not None:
+                builder.store(value, pending.value)
+
+    def _collect_raises(self, chip, reaction, places) -> None:  # type: ignore[no-untyped-def]
+        for number, signal in enumerate(reaction.raises):
+            if places is None:
+                self._plan.raised.append(Pending(signal, chip, None))
+            else:
+                pending = places[chip, reaction.rule, -1 - number]
+                self._frame.builder.store(constant(1), pending.flag)
+
+    def _value_sent(
+        self, chip: int, send: Send, snapshot: dict[int, ir.Value] | None
+    ) -> ir.Value | None:
+        if send.value is None:
+            return None
+        value = self._code.value(send.value, self._reading(chip, snapshot))
+        message = self._product.queues[send.queue].messages[send.message - 1]
+        self._need_range(value, message.low, message.high, send.value_failure)
+        return value
+
+    def _need_range(self, value: ir.Value, low: int, high: int, failure: Failure) -> None:
+        builder = self._frame.builder
+        offset = builder.sub(value, constant(low))
+        within = builder.icmp_unsigned("<=", offset, constant(high - low))
+        onward, outside = self._frame.block("within"), self._frame.block("outside")
+        builder.cbranch(within, onward, outside)
+        builder.position_at_end(outside)
+        self._fail(failure)
+        builder.position_at_end(onward)
+
+    def _assign(
+        self, chip: int, reaction: Reaction, snapshot: dict[int, ir.Value] | None, count: int
+    ) -> None:
+        for assign in reaction.assigns[:count]:
+            reading = self._reading(chip, snapshot)
+            values = [self._code.value(value, reading) for value in assign.values]
+            indices = [
+                None if target.index is None else self._code.value(target.index, reading)
+                for target in assign.targets
+            ]
+            for target, index in zip(assign.targets, indices, strict=True):
+                if index is not None:
+                    self._code.need_index(
+                        index, target.length, lambda t=target: self._fail(t.failure)
+                    )
+            for target, index, value in zip(assign.targets, indices, values, strict=True):
+                self._need_range(value, target.low, target.high, target.failure)
+                if index is None:
+                    self._frame.write(target.first, value)
+                else:
+                    self._write_item(target.first, target.length, index, value)
+
+    def _write_item(self, first: int, length: int, index: ir.Value, value: ir.Value) -> None:
+        builder = self._frame.builder
+        for number in range(length):
+            chosen = builder.icmp_signed("==", index, constant(number))
+            kept = self._frame.read(first + number)
+            self._frame.write(first + number, builder.select(chosen, value, kept))
+
+    def _hear(self, pending: Pending) -> None:
+        """Every other chip with an enabled rule for the signal moves, judged on one snapshot."""
+        self._hearings += 1
+        if self._hearings > MOST_HEARINGS:
+            raise NotCompilableError("its signals set off too many others")
+        hearers = [
+            (number, chip)
+            for number, chip in enumerate(self._product.chips)
+            if number != pending.raiser and any(pending.signal in heard for heard in chip.hearings)
+        ]
+        bit = self._bits.get(self._product.signals[pending.signal], 0)
+        if not hearers and not bit:
+            return
+        places = self._places(pending.signal, hearers)
+        if pending.flag is None:
+            self._heard(pending, hearers, places, bit)
+            return
+        builder = self._frame.builder
+        raised = builder.icmp_signed("!=", builder.load(pending.flag), constant(0))
+        with self._frame.only_if(raised):
+            self._heard(pending, hearers, places, bit)
+
+    def _places(
+        self, signal: int, hearers: list[tuple[int, ChipForm]]
+    ) -> dict[tuple[int, int, int], Pending | PendingSend]:
+        """Flags for whatever the hearers may raise and send, in the order of the chips."""
+        places: dict[tuple[int, int, int], Pending | PendingSend] = {}
+        for number, chip in hearers:
+            for reaction in _reactions_to(chip, signal).values():
+                for position, send in enumerate(reaction.sends):
+                    value = None if send.value is None else self._frame.flag()
+                    waiting = PendingSend(send, self._frame.flag(), value)
+                    places[number, reaction.rule, position] = waiting
+                    self._plan.sends.append(waiting)
+                for position, raised in enumerate(reaction.raises):
+                    pending = Pending(raised, number, self._frame.flag())
+                    places[number, reaction.rule, -1 - position] = pending
+                    self._plan.raised.append(pending)
+        return places
+
+    def _heard(
+        self,
+        pending: Pending,
+        hearers: list[tuple[int, ChipForm]],
+        places: dict[tuple[int, int, int], Pending | PendingSend],
+        bit: int,
+    ) -> None:
+        frame, builder = self._frame, self._frame.builder
+        if bit:
+            builder.store(builder.or_(builder.load(frame.events), constant(bit)), frame.events)
+        chosen = [self._choose_hearing(number, chip, pending.signal) for number, chip in hearers]
+        snapshot = self._snapshot(hearers)
+        for (number, chip), choice in zip(hearers, chosen, strict=True):
+            for rule, reaction in _reactions_to(chip, pending.signal).items():
+                is_it = builder.icmp_signed("==", choice, constant(rule))
+                with frame.only_if(is_it):
+                    self._react(number, reaction, snapshot, places)
+
+    def _snapshot(self, hearers: list[tuple[int, ChipForm]]) -> dict[int, ir.Value]:
+        """The values of all fields that differ from the start of the step, or that movers own."""
+        movers = {number for number, _ in hearers}
+        owned = {n for n, field in enumerate(self._product.fields) if field.owner in movers}
+        return {number: self._frame.read(number) for number in owned | self._frame.touched}
+
+    def _choose_hearing(self, number: int, chip: ChipForm, signal: int) -> ir.Value:
+        """The rule that a chip takes for a signal, or `UNHEARD`; noted as an encounter."""
+        chains = [heard.get(signal, ()) for heard in chip.hearings]
+        choice, builder = self._frame.variable(), self._frame.builder
+        builder.store(constant(UNDECIDED), choice)
+        with self._frame.only_if(self._listens(number)):
+            builder.store(constant(UNHEARD), choice)
+            self._choose(number, chip, chains, choice)
+            keys = [
+                [
+                    ("met", number, leaf, -1, signal, outcome)
+                    for outcome in _outcomes(chain, UNHEARD)
+                ]
+                for leaf, chain in enumerate(chains)
+            ]
+            self._note_encounter(chip, keys, choice)
+        return builder.load(choice)
+
+    def _listens(self, number: int) -> ir.Value:
+        """Whether a chip still hears signals in this step: not after it has been cut."""
+        cut, flag = self._plan.cut, self._plan.cut_flag
+        if cut is None or cut[0].target != number or flag is None:
+            return TRUE
+        builder = self._frame.builder
+        return builder.icmp_signed("==", builder.load(flag), constant(0))
+
+    def _choose(
+        self,
+        number: int,
+        chip: ChipForm,
+        chains: Sequence[tuple[Reaction, ...]],
+        choice: ir.Value,
+    ) -> None:
+        """Store the rule of the first enabled reaction, by the chip's leaf, into `choice`."""
+        groups: dict[tuple[int, ...], list[int]] = {}
+        for leaf, chain in enumerate(chains):
+            if chain:
+                groups.setdefault(tuple(r.rule for r in chain), []).append(leaf)
+        for leaves in groups.values():
+            inside = self._is_one_of(chip.state_field, leaves, len(chip.leaves))
+            with self._frame.only_if(inside):
+                self._first_enabled(number, chains[leaves[0]], choice)
+
+    def _first_enabled(self, number: int, chain: tuple[Reaction, ...], choice: ir.Value) -> None:
+        builder, after = self._frame.builder, self._frame.block("chosen")
+        for position, reaction in enumerate(chain):
+            following = self._frame.block("next")
+            if reaction.guard is not None:
+                condition = self._code.truth(reaction.guard, self._reading(number))
+                taken = self._frame.block("taken")
+                builder.cbranch(condition, taken, following)
+                builder.position_at_end(taken)
+            builder.store(constant(reaction.rule), choice)
+            self._note_shadowed(number, reaction, chain[position + 1 :])
+            builder.branch(after)
+            builder.position_at_end(following)
+        builder.branch(after)
+        builder.position_at_end(after)
+
+    def _note_shadowed(self, number: int, winner: Reaction, later: tuple[Reaction, ...]) -> None:
+        for reaction in later:
+            if reaction.rule not in self._curious:
+                continue
+            condition = TRUE
+            if reaction.guard is not None:
+                condition = self._code.truth(reaction.guard, self._reading(number))
+            with self._frame.only_if(condition):
+                key = self._frame.seen.number("shadowed", reaction.rule, winner.rule)
+                self._frame.note_seen(constant(key))
+
+    def _note_encounter(
+        self, chip: ChipForm, keys: list[list[tuple[object, ...]]], choice: ir.Value
+    ) -> None:
+        """Note which outcome an event had in which leaf: one byte for each pair."""
+        frame, builder = self._frame, self._frame.builder
+        outcomes = list(dict.fromkeys(key[-1] for leaf in keys for key in leaf))
+        rows = [[(*leaf[0][:-1], outcome) for outcome in outcomes] for leaf in keys]
+        numbers = [[frame.seen.number(*key) for key in row] for row in rows]
+        position = constant(0)
+        for number, outcome in enumerate(outcomes):
+            is_it = builder.icmp_signed("==", builder.load(choice), constant(int(str(outcome))))
+            position = builder.select(is_it, constant(number), position)
+        first = constant(numbers[0][0])
+        for leaf, row in enumerate(numbers):
+            is_it = builder.icmp_signed("==", frame.read(chip.state_field), constant(leaf))
+            first = builder.select(is_it, constant(row[0]), first)
+        frame.note_seen(builder.add(first, position))
+
+    def _delivery(self, number: int) -> None:
+        """What reaches the receiver from one queue: a step for each message and rule."""
+        queue = self._product.queues[number]
+        for code in range(1, len(queue.messages) + 1):
+            self._delivery_of(number, code)
+
+    def _delivery_of(self, number: int, code: int) -> None:
+        queue = self._product.queues[number]
+        chip = self._product.chips[queue.receiver]
+        receptions = [chip.receptions[leaf][number, code] for leaf in range(len(chip.leaves))]
+        rules: dict[int, Reaction] = {}
+        for reception in receptions:
+            rules.update({reaction.rule: reaction for reaction in reception.reactions})
+        head = queue.slots[0]
+        original = self._frame.original
+        payload = original[head.value] if head.value >= 0 else constant(0)
+        late = original[head.late] if head.late >= 0 else constant(0)
+        choice = self._chosen_reception(number, code, receptions, payload, late)
+        for reaction in rules.values():
+            self._whole_step(
+                queue.receiver,
+                reaction,
+                lambda r=reaction: self._taken_off(number, code, choice, r.rule),
+                payload,
+                late,
+            )
+        self._without_rule(number, code, receptions, choice)
+
+    def _chosen_reception(
+        self,
+        number: int,
+        code: int,
+        receptions: list[Reception],
+        payload: ir.Value,
+        late: ir.Value,
+    ) -> ir.Value:
+        """Decide, in a piece of code of its own that makes no step, what becomes of the head."""
+        queue = self._product.queues[number]
+        chip = self._product.chips[queue.receiver]
+        builder = self._frame.builder
+        decided, choice = self._frame.variable(), self._frame.variable()
+        label = receptions[0].ignore_label
+        builder.store(constant(UNDECIDED), decided)
+        with self._frame.step(label):
+            self._begin(label, payload, late)
+            self._need_head(number, code)
+            self._queues.pop(number)
+            for leaf, reception in enumerate(receptions):
+                is_it = self._is_one_of(chip.state_field, [leaf], len(chip.leaves))
+                with self._frame.only_if(is_it):
+                    builder.store(constant(_outcome(reception)), choice)
+            chains = [reception.reactions for reception in receptions]
+            self._choose(queue.receiver, chip, chains, choice)
+            keys = [
+                [
+                    ("met", queue.receiver, leaf, number, code, outcome)
+                    for outcome in _outcomes(reception.reactions, _outcome(reception))
+                ]
+                for leaf, reception in enumerate(receptions)
+            ]
+            self._note_encounter(chip, keys, choice)
+            # Only now, when no guard has failed, is it decided.
+            builder.store(builder.load(choice), decided)
+        return decided
+
+    def _need_head(self, number: int, code: int) -> None:
+        queue, builder = self._product.queues[number], self._frame.builder
+        head = self._frame.read(queue.slots[0].code)
+        is_it = builder.icmp_signed("==", head, constant(code))
+        self._frame.unless(is_it, self._frame.step_end)
+        up = self._queues.is_up(number, self._reading_all())
+        self._frame.unless(up, self._frame.step_end)
+
+    def _taken_off(self, number: int, code: int, choice: ir.Value, outcome: int) -> None:
+        """Go on only if this is what becomes of the head; then take it off."""
+        frame, builder = self._frame, self._frame.builder
+        is_it = builder.icmp_signed("==", builder.load(choice), constant(outcome))
+        frame.unless(is_it, frame.step_end)
+        name = self._product.queues[number].messages[code - 1].name
+        if name in self._bits:
+            builder.store(constant(self._bits[name]), frame.events)
+        self._queues.pop(number)
+
+    def _without_rule(
+        self, number: int, code: int, receptions: list[Reception], choice: ir.Value
+    ) -> None:
+        label = receptions[0].ignore_label
+        if any(reception.otherwise is Otherwise.IGNORE for reception in receptions):
+            with self._frame.step(label):
+                self._begin(label, constant(0), constant(0))
+                self._taken_off(number, code, choice, IGNORED)
+                self._finish_step()
+        chip = self._product.chips[self._product.queues[number].receiver]
+        with self._frame.step(label):
+            self._begin(label, constant(0), constant(0))
+            self._taken_off(number, code, choice, UNHANDLED)
+            for leaf, reception in enumerate(receptions):
+                if reception.otherwise is Otherwise.UNHANDLED:
+                    with self._frame.only_if(
+                        self._is_one_of(chip.state_field, [leaf], len(chip.leaves))
+                    ):
+                        self._fail(reception.unhandled)
+
+    def _fault(self, fault: FaultForm) -> None:
+        with self._frame.step(fault.label):
+            self._begin(fault.label, constant(0), constant(0))
+            self._need_budget(fault)
+            if fault.of_chip:
+                self._strike(fault)
+            else:
+                self._tamper(fault)
+            self._finish_step()
+
+    def _need_budget(self, fault: FaultForm) -> None:
+        if fault.budget >= 0:
+            builder = self._frame.builder
+            left = self._frame.original[fault.budget]
+            some = builder.icmp_signed(">", left, constant(0))
+            self._frame.unless(some, self._frame.step_end)
+
+    def _pay(self, fault: FaultForm) -> None:
+        if fault.budget >= 0:
+            left = self._frame.read(fault.budget)
+            self._frame.write(fault.budget, self._frame.builder.sub(left, constant(1)))
+
+    def _tamper(self, fault: FaultForm) -> None:
+        """Lose or double the head of a queue."""
+        queue, builder = self._product.queues[fault.target], self._frame.builder
+        head = self._frame.read(queue.slots[0].code)
+        some = builder.icmp_signed("!=", head, constant(0))
+        self._frame.unless(some, self._frame.step_end)
+        self._frame.unless(
+            self._queues.is_up(fault.target, self._reading_all()), self._frame.step_end
+        )
+        if fault.kind == "lose":
+            self._queues.pop(fault.target)
+        else:
+            last = self._frame.read(queue.slots[-1].code)
+            free = builder.icmp_signed("==", last, constant(0))
+            self._frame.unless(free, self._frame.step_end)
+            self._queues.double(fault.target)
+        self._pay(fault)
+
+    def _strike(self, fault: FaultForm) -> None:
+        """The chip falls back to its initial state; persistent variables keep their value."""
+        chip = self._product.chips[fault.target]
+        self._frame.write(chip.state_field, constant(chip.initial))
+        for where, value in chip.restart:
+            self._frame.write(where, constant(value))
+        for queue in chip.inputs:
+            self._queues.empty(queue)
+        for queue in chip.outputs:
+            self._queues.make_late(queue)
+        self._pay(fault)
+
+
+def _reactions_to(chip: ChipForm, signal: int) -> dict[int, Reaction]:
+    """All reactions of a chip to a signal, by rule."""
+    return {
+        reaction.rule: reaction for heard in chip.hearings for reaction in heard.get(signal, ())
+    }
+
+
+def _outcomes(chain: tuple[Reaction, ...], otherwise: int) -> list[int]:
+    return [*(reaction.rule for reaction in chain), otherwise]
+
+
+def _outcome(reception: Reception) -> int:
+    return {
+        Otherwise.IGNORE: IGNORED,
+        Otherwise.DEFER: DEFERRED,
+        Otherwise.UNHANDLED: UNHANDLED,
+    }[reception.otherwise]

@@ -1,0 +1,20 @@
+"""Which steps keep a device going: those of chips and links, not those of actors and faults."""
+
+from __future__ import annotations
+
+from modecheck.product.form import Label, Product
+
+
+def drives_of(product: Product) -> list[bool]:
+    """For each label whether its step is one of a chip or a link."""
+    drives = [_is_drive(product, label) for label in product.labels]
+    for fault in product.faults:
+        # A link that loses without a budget does so by nature, and that can free a sender.
+        drives[fault.label] |= fault.kind == "lose" and fault.budget < 0
+    return drives
+
+
+def _is_drive(product: Product, label: Label) -> bool:
+    if label.kind == "rule":
+        return not product.chips[label.chip].actor
+    return label.kind in ("deliver", "ignore")

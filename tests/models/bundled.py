@@ -1,0 +1,57 @@
+"""Where the bundled models of our own lie, and each checked at most once in a session."""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+
+from modecheck.checks.verdict import Verdict, check
+from modecheck.model.devices import read_device, variants
+from modecheck.model.mistakes import Notebook
+from modecheck.model.overlays import read_document
+from modecheck.model.yaml_nodes import Mapping, read_yaml
+
+MODELS = Path(__file__).parents[2] / "models"
+TANDEM = MODELS / "tandem" / "device.yaml"
+STARTER = MODELS / "starter" / "device.yaml"
+SMALL = sorted((MODELS / "small").glob("*.yaml"))
+CLEAN = [STARTER, *SMALL, TANDEM]
+TWINS = sorted((MODELS / "faulty").glob("*.yaml"))
+
+
+def name_of(path: Path) -> str:
+    """A short name for the test's id."""
+    return path.parent.name if path.name == "device.yaml" else path.stem
+
+
+@cache
+def verdict_on(path: Path) -> Verdict:
+    """The complete verdict on a model in the first choice of each option."""
+    verdict = check([read_device(str(path))])
+    assert verdict.complete
+    return verdict
+
+
+@cache
+def verdict_on_every_variant(path: Path) -> Verdict:
+    """The complete verdict on a model in all its variants together."""
+    first = read_device(str(path))
+    verdict = check(read_device(str(path), choice) for choice in variants(first))
+    assert verdict.complete
+    return verdict
+
+
+def written(path: Path) -> Mapping:
+    """What stands in a file itself, without the file that it is based on."""
+    notes = Notebook()
+    node = read_yaml(str(path), notes)
+    assert isinstance(node, Mapping)
+    return node
+
+
+def laid_over(path: Path) -> Mapping:
+    """What a file says together with the files that it is based on."""
+    notes = Notebook()
+    node = read_document(str(path), notes)
+    assert node is not None
+    return node
