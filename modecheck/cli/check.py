@@ -35,9 +35,12 @@ def command(
     from modecheck.checks.verdict import check
     from modecheck.cli.exit_codes import exit_code
     from modecheck.cli.exploring import reporter_for, variants_of
+    from modecheck.report.files import need_writable
     from modecheck.report.style import show, style_for
     from modecheck.report.terminal import verdict_as_text
 
+    if json_file is not None:
+        need_writable(json_file)
     devices = variants_of(device, chosen, every=every_option)
     with reporter_for(sys.stderr) as reporter:
         verdict = check(devices, search=search, reporter=reporter)

@@ -30,10 +30,12 @@ def command(device: str, chosen: dict[str, str], json_file: str | None, search: 
     from modecheck.cli.exploring import reporter_for, variants_of
     from modecheck.engine.choice import explore_with
     from modecheck.product.composition import compose
-    from modecheck.report.files import write_whole
+    from modecheck.report.files import need_writable, write_whole
     from modecheck.report.gap_text import gap_tables_as_json, gap_tables_as_text
     from modecheck.report.style import show, style_for
 
+    if json_file is not None:
+        need_writable(json_file)
     product = compose(variants_of(device, chosen, every=False)[0])
     with reporter_for(sys.stderr) as reporter:
         exploration = explore_with(product, search, reporter)

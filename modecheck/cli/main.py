@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import importlib
+import os
 import sys
 
 import click
 
 from modecheck import __version__
-from modecheck.cli.exit_codes import FOUND, INCOMPLETE, WRONG_INPUT
+from modecheck.cli.exit_codes import INCOMPLETE, WRONG_INPUT
 
 COMMANDS = {
     "check": "modecheck.cli.check",
@@ -64,9 +65,11 @@ def main() -> None:
         click.echo("interrupted before anything was explored", err=True)
         sys.exit(INCOMPLETE)
     except BrokenPipeError:
-        # The reader of a pipe went away (`modecheck check … | head`): nothing is wrong here.
-        sys.stderr.close()
-        sys.exit(FOUND)
+        # The reader of a pipe went away (`modecheck check … | head`) before all was told.
+        _leave_quietly(INCOMPLETE)
+    except OSError as error:
+        click.echo(f"the output cannot be written: {error.strerror or error}", err=True)
+        _leave_quietly(WRONG_INPUT)
     except Exception as error:
         from modecheck.model.mistakes import ModecheckError
 
@@ -74,6 +77,12 @@ def main() -> None:
             raise
         _show_mistakes(error)
         sys.exit(WRONG_INPUT)
+
+
+def _leave_quietly(code: int) -> None:
+    """End without trying once more to write what could not be written."""
+    sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115 - until the process ends
+    sys.exit(code)
 
 
 def _show_mistakes(error: Exception) -> None:

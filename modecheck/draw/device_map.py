@@ -9,12 +9,12 @@ from modecheck.draw.sketch import (
     Block,
     Box,
     End,
-    Frame,
     Line,
     Run,
     Sample,
     Sketch,
     Table,
+    diagram_frame,
 )
 from modecheck.draw.typesetting import text_lines
 from modecheck.model.parts import Chip, Device, Link
@@ -44,16 +44,14 @@ def device_map(device: Device) -> Sketch:
     """The picture of a device's chips, actors, links, pairings and signals."""
     order = _reading_order(device)
     arrows = (*_links(device, order), *_pairings(device, order), *_signals(device, order))
-    name = Block((Line((Run(f"device {device.name}", "name"),)),))
-    about = text_lines(device.about, "note", 2 * LONGEST_LINE)
-    blocks = (name, Block(about)) if about else (name,)
-    heading = Box(f"{DEVICE_FRAME}/header", "heading", DEVICE_FRAME, blocks, row="top")
+    about = Block(text_lines(device.about, "note", 2 * LONGEST_LINE))
+    title = f"device {device.name}"
     return Sketch(
         name="device",
         title=f"Chips and links of {device.name}",
         boxes=tuple(_chip_box(chip) for chip in device.chips.values()),
         arrows=arrows,
-        frames=(Frame(DEVICE_FRAME, "", "diagram", heading, hint=f"device {device.name}"),),
+        frames=(diagram_frame(DEVICE_FRAME, title, (about,), title),),
         samples=tuple(_samples(device, arrows)),
         tables=tuple(_tables(device)),
     )
@@ -83,24 +81,25 @@ def first_sentence(text: str) -> str:
 
 
 def _links(device: Device, order: dict[str, int]) -> Iterator[Arrow]:
+    troubles = {(group.kind, name) for group in device.faults for name in group.targets}
     for link in device.links.values():
         stroke = link.medium if link.medium in MEDIA else "other"
         hint = f"link {link.name}: {link.sender} to {link.receiver}"
-        label = Box(f"link-{link.name}/label", "label", DEVICE_FRAME, (_link_block(link),))
+        label = Box(
+            f"link-{link.name}/label", "label", DEVICE_FRAME, (_link_block(link, troubles),)
+        )
         yield _arrow(f"link-{link.name}", (link.sender, link.receiver), label, stroke, order, hint)
 
 
-def _link_block(link: Link) -> Block:
+def _link_block(link: Link, troubles: set[tuple[str, str]]) -> Block:
     lines = [Line((Run(link.name, "trigger"),))]
     lines += text_lines(f"{link.medium}, capacity {link.capacity}", "guard", LONGEST_LINE)
     lines += text_lines(f"carries {_carried(link)}", "effect", LONGEST_LINE)
-    troubles = [
-        word
-        for word, present in (("lose", link.loses), ("duplicate", link.duplicates))
-        if present
-    ]
-    if troubles:
-        lines += text_lines(f"can {' and '.join(troubles)}", "effect", LONGEST_LINE)
+    loses = link.loses or ("lose", link.name) in troubles
+    duplicates = link.duplicates or ("duplicate", link.name) in troubles
+    faults = [word for word, can in (("lose", loses), ("duplicate", duplicates)) if can]
+    if faults:
+        lines += text_lines(f"can {' and '.join(faults)}", "effect", LONGEST_LINE)
     if link.up_text:
         lines += text_lines(f"up when {link.up_text}", "effect", LONGEST_LINE)
     return Block(tuple(lines))
@@ -160,7 +159,7 @@ def _arrow(
 ) -> Arrow:
     tail, head = ends
     course = "up" if order[head] < order[tail] else "down"
-    return Arrow(key, End(tail), End(head), label, stroke, tip, course, hint)
+    return Arrow(key, (End(tail),), End(head), label, stroke, tip, course, hint)
 
 
 def _samples(device: Device, arrows: tuple[Arrow, ...]) -> Iterator[Sample]:
@@ -183,5 +182,3 @@ def _tables(device: Device) -> Iterator[Table]:
     rows = [(f"{name} = {choice}",) for name, choice in device.variant.items()]
     if rows:
         yield Table("variant", tuple(rows))
-
-

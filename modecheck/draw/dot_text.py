@@ -11,12 +11,25 @@ from collections.abc import Iterator
 from html import escape
 
 from modecheck.draw.palette import BORDER, FILLS, FRAME_LINE, INK, LINE, STROKES, ground
-from modecheck.draw.sketch import TEXT_SIZE, Arrow, Block, Box, End, Frame, Line, Run, Sketch, Table
+from modecheck.draw.sketch import (
+    TEXT_SIZE,
+    Arrow,
+    Block,
+    Box,
+    Frame,
+    Line,
+    Run,
+    Sketch,
+    Stretch,
+    Table,
+)
 
 UNITS_PER_INCH = 72
 """DOT measures boxes in inches and everything else in points; a unit of a sketch is a point."""
 
 _BORDERED = {"state", "rest", "mode", "chip", "actor"}
+_TIPS = {"arrow": "normal", "open": "vee"}
+_LAID_OUT = _BORDERED | {"header", "label", "start", "port"}
 
 
 def dot_text(sketch: Sketch) -> str:
@@ -39,24 +52,30 @@ def quoted(text: str) -> str:
 
 def _defaults(sketch: Sketch) -> Iterator[str]:
     yield (
-        "graph [rankdir=TB, compound=true, splines=polyline, nodesep=0.22, ranksep=0.24, "
-        f'mclimit=4, fontname="Helvetica", fontsize={TEXT_SIZE}, labelloc=b, labeljust=l, '
+        "graph [rankdir=TB, compound=true, splines=polyline, nodesep=0.19, ranksep=0.32, "
+        f'mclimit=4, fontname="Arial", fontsize={TEXT_SIZE}, labelloc=b, labeljust=l, '
         f"label={_html(_below(sketch), 'left')}]"
     )
     yield (
-        f'node [fontname="Helvetica", fontsize={TEXT_SIZE}, fixedsize=true, '
+        f'node [fontname="Arial", fontsize={TEXT_SIZE}, fixedsize=true, '
         f'color="{BORDER.light}", fontcolor="{INK.light}"]'
     )
-    yield f'edge [color="{LINE.light}", arrowsize=0.8, fontname="Helvetica"]'
+    yield f'edge [color="{LINE.light}", arrowsize=0.8, fontname="Arial"]'
 
 
 def _below(sketch: Sketch) -> tuple[Block, ...]:
     title = Block((Line((Run(sketch.title, "trigger"),)),))
     legend = tuple(
-        Line((Run(sample.sign, "trigger"), Run(sample.meaning, "note"))) for sample in sketch.samples
+        Line((Run(f"{sample.sign}:", "trigger"), Run(sample.meaning, "note")))
+        for sample in sketch.samples
     )
+    about = (block for frame in sketch.frames for block in _told_below(frame))
     tables = (Block(tuple(_table_lines(table))) for table in sketch.tables)
-    return tuple(block for block in (title, Block(legend), *tables) if block.lines)
+    return tuple(block for block in (title, *about, Block(legend), *tables) if block.lines)
+
+
+def _told_below(frame: Frame) -> tuple[Block, ...]:
+    return frame.words.blocks if frame.words else ()
 
 
 def _table_lines(table: Table) -> Iterator[Line]:
@@ -67,13 +86,10 @@ def _table_lines(table: Table) -> Iterator[Line]:
 
 def _inside(sketch: Sketch, frame: str) -> Iterator[str]:
     """Everything that stands directly in a frame, its frames included."""
-    boxes = [box for box in sketch.every_box if box.frame == frame]
+    boxes = [box for box in sketch.every_box if box.frame == frame and box.shape in _LAID_OUT]
     for row, rank in (("top", "min"), ("bottom", "max")):
         yield from _row(rank, [box for box in boxes if box.row == row])
-    loops = {arrow.label.key for arrow in sketch.arrows if arrow.loops and arrow.label}
-    for box in boxes:
-        if not box.row and box.key not in loops:
-            yield _box(box)
+    yield from (_box(box) for box in boxes if not box.row)
     for inner in sketch.frames:
         if inner.parent == frame:
             yield from _frame(sketch, inner)
@@ -98,11 +114,18 @@ def _frame(sketch: Sketch, frame: Frame) -> Iterator[str]:
     yield f"subgraph {quoted(f'cluster_{frame.key}')} {{"
     yield (
         f'  graph [style={style}, fillcolor="{fill}", color="{FRAME_LINE.light}", margin=12, '
-        f'peripheries={peripheries}, label="", tooltip={quoted(frame.hint)}]'
+        f"peripheries={peripheries}, label={_frame_label(frame)}, labelloc=t, labeljust=l, "
+        f"tooltip={quoted(frame.hint)}]"
     )
     yield from _indented(_inside(sketch, frame.key))
-    yield from _indented(_below_header(sketch, frame))
+    if frame.header.shape == "header":
+        yield from _indented(_below_header(sketch, frame))
     yield "}"
+
+
+def _frame_label(frame: Frame) -> str:
+    """A diagram is named by the label of its frame; a composite state by a box inside."""
+    return _html(frame.header.blocks[:1], "left") if frame.header.shape == "tab" else '""'
 
 
 def _depth(sketch: Sketch, frame: Frame) -> int:
@@ -117,9 +140,9 @@ def _depth(sketch: Sketch, frame: Frame) -> int:
 def _below_header(sketch: Sketch, frame: Frame) -> Iterator[str]:
     """Keeps boxes that nothing leads to from standing beside the header of their frame."""
     led_to = {
-        arrow.tail.box if arrow.course == "up" else arrow.head.box
+        (stretch.tail if stretch.written_back else stretch.head).box
         for arrow in sketch.arrows
-        if not arrow.loops
+        for stretch in arrow.stretches
     }
     for box in sketch.boxes:
         if box.frame == frame.key and not box.row and box.key not in led_to:
@@ -146,42 +169,29 @@ def _look(box: Box) -> str:
 
 
 def _arrow(arrow: Arrow) -> Iterator[str]:
-    if arrow.loops and arrow.label:
-        yield f"{_line(arrow, arrow.tail, arrow.head, '1')[:-1]}, label={_sized(arrow.label)}]"
-    elif arrow.label:
-        middle = End(arrow.label.key)
-        yield _line(arrow, arrow.tail, middle, "1")
-        yield _line(arrow, middle, arrow.head, "2")
-    else:
-        yield _line(arrow, arrow.tail, arrow.head, "1")
+    for stretch in arrow.stretches:
+        ends = [stretch.tail, stretch.head]
+        attributes = list(_line_attributes(arrow, stretch))
+        if stretch.written_back:
+            ends.reverse()
+        for end, name in zip(ends, ("ltail", "lhead"), strict=True):
+            if end.border == "outside":
+                attributes.append(f"{name}={quoted(f'cluster_{end.frame}')}")
+        attributes.append(f"tooltip={quoted(arrow.hint)}")
+        yield f"{quoted(ends[0].box)} -> {quoted(ends[1].box)} [{', '.join(attributes)}]"
 
 
-def _line(arrow: Arrow, tail: End, head: End, part: str) -> str:
+def _line_attributes(arrow: Arrow, stretch: Stretch) -> Iterator[str]:
     stroke = STROKES[arrow.stroke]
-    pointed = head == arrow.head and arrow.tip != "none"
-    tip = {"arrow": "normal", "open": "vee", "none": "none"}[arrow.tip]
-    attributes = [f'id="{arrow.key}.{part}"', f"style={stroke.dot_style}"]
-    attributes.append(f"penwidth={stroke.width}")
-    if runs_back(arrow, part):
-        start, end = head, tail
-        attributes.append(f"dir=back, arrowtail={tip}" if pointed else "dir=none")
+    yield f"id={quoted(stretch.key)}"
+    yield f"style={stroke.dot_style}"
+    yield f"penwidth={stroke.width}"
+    if not stretch.last or arrow.tip == "none":
+        yield "dir=none"
+    elif stretch.written_back:
+        yield f"dir=back, arrowtail={_TIPS[arrow.tip]}"
     else:
-        start, end = tail, head
-        attributes.append(f"arrowhead={tip}" if pointed else "dir=none")
-    if start.border == "outside":
-        attributes.append(f"ltail={quoted(f'cluster_{start.frame}')}")
-    if end.border == "outside":
-        attributes.append(f"lhead={quoted(f'cluster_{end.frame}')}")
-    hint = _tooltip(arrow.hint)
-    return f"{quoted(start.box)} -> {quoted(end.box)} [{', '.join(attributes)}{hint}]"
-
-
-def runs_back(arrow: Arrow, part: str) -> bool:
-    """Whether a part of an arrow (1 before its label, 2 behind it) is written head first.
-
-    The layout puts what is named first above what is named second.
-    """
-    return arrow.course == "up" or (arrow.course == "under" and part == "2")
+        yield f"arrowhead={_TIPS[arrow.tip]}"
 
 
 def _tooltip(hint: str) -> str:
@@ -205,23 +215,13 @@ def _row_of(block: Block, side: str) -> str:
 
 
 def _words(line: Line) -> str:
-    indent = "&#160;&#160;" if line.indent else ""
+    indent = "    " if line.indent else ""
     return indent + " ".join(_word(run) for run in line.runs)
 
 
 def _word(run: Run) -> str:
     text = escape(run.text, quote=False)
     return f"<b>{text}</b>" if run.strong else text
-
-
-def _sized(label: Box) -> str:
-    """The label of a loop: a table with a fixed size, for the layout to make room for."""
-    size = f'fixedsize="true" width="{label.width:.0f}" height="{label.height:.0f}"'
-    inner = _html(label.blocks, "left")[1:-1]
-    return (
-        f'<<table border="0" cellborder="0" cellspacing="0" cellpadding="0"><tr><td {size}>'
-        f"{inner}</td></tr></table>>"
-    )
 
 
 def _indented(lines: Iterator[str]) -> Iterator[str]:

@@ -8,6 +8,9 @@ from typing import TypeAlias
 
 Point: TypeAlias = tuple[float, float]
 
+Way: TypeAlias = tuple[Point, ...]
+"""A broken line: its ends and bends."""
+
 
 @dataclass(frozen=True, slots=True)
 class Rectangle:
@@ -61,18 +64,21 @@ class Rectangle:
 
     def is_crossed(self, start: Point, end: Point) -> bool:
         """Whether a straight line passes through the inside (Liang and Barsky 1984)."""
+        shares = self.shares_inside(start, end)
+        return bool(shares) and shares[1] - shares[0] > 1e-9
+
+    def shares_inside(self, start: Point, end: Point) -> tuple[float, float] | tuple[()]:
+        """Where a straight line enters and leaves the inside, as shares of its length."""
         low, high = 0.0, 1.0
-        for axis, (least, most) in enumerate(
-            ((self.left, self.right), (self.top, self.bottom))
-        ):
+        for axis, (least, most) in enumerate(((self.left, self.right), (self.top, self.bottom))):
             length = end[axis] - start[axis]
             if abs(length) < 1e-9:
                 if not least < start[axis] < most:
-                    return False
+                    return ()
                 continue
             first, last = sorted(((least - start[axis]) / length, (most - start[axis]) / length))
             low, high = max(low, first), min(high, last)
-        return high - low > 1e-9
+        return (low, high) if high > low else ()
 
 
 def around(points: Iterable[Point]) -> Rectangle:
@@ -103,6 +109,4 @@ def _in_triangle(point: Point, triangle: Sequence[Point]) -> bool:
 
 
 def _turn(start: Point, end: Point, point: Point) -> float:
-    return (end[0] - start[0]) * (point[1] - start[1]) - (end[1] - start[1]) * (
-        point[0] - start[0]
-    )
+    return (end[0] - start[0]) * (point[1] - start[1]) - (end[1] - start[1]) * (point[0] - start[0])

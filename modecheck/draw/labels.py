@@ -1,4 +1,4 @@
-"""What a rule says, in the notation of UML 2.5.1: `trigger [guard] / effects` (section 14.2.4.8).
+"""What a rule says, in the notation of UML 2.5.1: `trigger [guard] / effects` (section 14.2.4).
 
 A label is a sequence of phrases; each knows what it is, so that a picture can set triggers apart
 from guards and effects, and break lines between them.

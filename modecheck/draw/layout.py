@@ -13,6 +13,7 @@ import json
 import shutil
 import subprocess
 from dataclasses import dataclass
+from functools import cache
 from importlib import metadata
 from pathlib import Path
 from typing import Any
@@ -21,13 +22,15 @@ from modecheck.draw.geometry import Point, Rectangle
 from modecheck.model.mistakes import ModecheckError
 
 TIME_LIMIT = 20.0
-"""Seconds for one layout. A statechart of 35 rules takes 0.05; what takes longer than this is too
-large to be read anyway."""
+"""Seconds for one layout. A statechart of 12 states and 35 rules takes 0.03; what takes longer
+than this is too large to be read anyway."""
 
-MOST_BOXES = 600
-"""Boxes and labels in a picture: 300 states take some seconds, and no page holds more."""
+MOST_BOXES = 400
+"""Boxes and labels in a picture. A statechart of 120 states has about so many, takes 3 seconds in
+all, and is two metres wide: beyond that, no page holds it."""
 
 PROGRAM = "graphviz-pure"
+
 
 class NoLayout(ModecheckError):
     """A picture that cannot be laid out. `name` is the drawing's, `reason` says why."""
@@ -51,7 +54,6 @@ class Places:
     boxes: dict[str, Rectangle]
     frames: dict[str, Rectangle]
     ways: dict[str, tuple[Point, ...]]
-    loop_labels: dict[str, Point]
 
 
 def laid_out(name: str, dot: str, boxes: int) -> Places:
@@ -82,6 +84,14 @@ def _answer(name: str, dot: str) -> str:
 
 
 def _program(name: str) -> Path:
+    found = _installed_program()
+    if found is None:
+        raise NoLayout(name, f"the package {PROGRAM} is not installed (pip install {PROGRAM})")
+    return found
+
+
+@cache
+def _installed_program() -> Path | None:
     """The program that came with the package; else one of that name on the search path."""
     try:
         files = metadata.distribution(PROGRAM).files or []
@@ -91,9 +101,7 @@ def _program(name: str) -> Path:
         if file.stem == PROGRAM and file.suffix in ("", ".exe"):
             return Path(str(file.locate())).resolve()
     found = shutil.which(PROGRAM)
-    if found is None:
-        raise NoLayout(name, f"the package {PROGRAM} is not installed (pip install {PROGRAM})")
-    return Path(found)
+    return Path(found) if found else None
 
 
 def _places(answer: dict[str, Any]) -> Places:
@@ -106,13 +114,10 @@ def _places(answer: dict[str, Any]) -> Places:
         elif "pos" in thing:
             boxes[thing["name"]] = _node(thing, height)
     ways: dict[str, tuple[Point, ...]] = {}
-    loop_labels: dict[str, Point] = {}
     for edge in answer.get("edges", []):
         if "id" in edge and "pos" in edge:
             ways[edge["id"]] = _way(edge["pos"], height)
-            if "lp" in edge:
-                loop_labels[edge["id"]] = _point(edge["lp"], height)
-    return Places(boxes, frames, ways, loop_labels)
+    return Places(boxes, frames, ways)
 
 
 def _cluster(thing: dict[str, Any], height: float) -> Rectangle:

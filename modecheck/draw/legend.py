@@ -83,7 +83,9 @@ class _Pen:
         rows = [[_cell(cell, column) for column, cell in enumerate(row)] for row in table.rows]
         columns = max(len(row) for row in rows)
         widths = [
-            max((line.width for row in rows if column < len(row) for line in row[column]), default=0)
+            max(
+                (line.width for row in rows if column < len(row) for line in row[column]), default=0
+            )
             for column in range(columns)
         ]
         heading = text(Line((Run(table.title, "note"),)), self._left, self.y)
@@ -167,7 +169,7 @@ def _chip_sign(sign: str, place: Rectangle) -> str:
 
 def _actor_sign(sign: str, place: Rectangle) -> str:
     x, y = place.centre
-    return draw_box(Box(sign, sign, ""), Rectangle(x - 15, y - 14, x + 15, y + 14))
+    return draw_box(Box(sign, sign, ""), Rectangle(x - 20, y - 14, x + 20, y + 14))
 
 
 _BOX_SIGNS: dict[str, Callable[[str, Rectangle], str]] = {

@@ -20,6 +20,9 @@ DESCENT = 0.212
 UNKNOWN_WIDTH = 1050
 """For letters outside the tables: as wide as the widest Cyrillic capital, so that none is cut."""
 
+SLACK = 6
+"""Characters by which a line may be too long, where a break would leave a stub."""
+
 _PLAIN_WIDTHS = {
     191: "'",
     222: "ijl‘’",
@@ -102,14 +105,16 @@ def _letter_width(letter: str, strong: bool) -> int:
 
 
 def wrapped(text: str, longest: int) -> list[str]:
-    """The text in lines of at most `longest` characters, broken at spaces.
+    """The text in lines of about `longest` characters, broken at spaces.
 
-    A longer word is broken behind `_`, `.`, `/` or `-` where it has one, else anywhere.
+    A line that would be less than half full may be up to SLACK characters longer instead. A
+    longer word is broken behind `_`, `.`, `/` or `-` where it has one, else anywhere.
     Joined without spaces, the lines hold every character that is not a space.
     """
     lines = [""]
     for word in text.split():
-        if lines[-1] and len(lines[-1]) + 1 + len(word) <= longest:
+        room = longest + (SLACK if len(lines[-1]) < longest / 2 else 0)
+        if lines[-1] and len(lines[-1]) + 1 + len(word) <= room:
             lines[-1] += f" {word}"
             continue
         pieces = _pieces(word, longest)

@@ -10,12 +10,12 @@ from modecheck.draw.sketch import (
     Block,
     Box,
     End,
-    Frame,
     Line,
     Run,
     Sample,
     Sketch,
     Table,
+    diagram_frame,
 )
 from modecheck.draw.typesetting import text_lines
 from modecheck.model.parts import Device, Mode
@@ -53,14 +53,13 @@ def mode_map(device: Device, switches: Sequence[ModeSwitch]) -> Sketch:
     order = {name: position for position, name in enumerate(device.modes)}
     direct = [switch for switch in switches if switch.possible and switch.direct]
     arrows = tuple(_switch(switch, order) for switch in direct)
-    name = Block((Line((Run(f"modes {device.name}", "name"),)),))
-    heading = Box(f"{MODES_FRAME}/header", "heading", MODES_FRAME, (name,), row="top")
+    title = f"modes {device.name}"
     return Sketch(
         name="modes",
         title=f"Modes of {device.name}",
         boxes=tuple(_mode_box(mode) for mode in device.modes.values()),
         arrows=arrows,
-        frames=(Frame(MODES_FRAME, "", "diagram", heading, hint=f"modes of {device.name}"),),
+        frames=(diagram_frame(MODES_FRAME, title, (), title),),
         samples=tuple(_samples(device, arrows)),
         tables=tuple(_tables(switches)),
     )
@@ -78,8 +77,8 @@ def _switch(switch: ModeSwitch, order: dict[str, int]) -> Arrow:
     label = Box(f"{key}/label", "label", MODES_FRAME, (Block((_steps_line(switch),)),))
     hint = f"{switch.source} to {switch.target}: {_steps(switch)}"
     course = "up" if order[switch.target] < order[switch.source] else "down"
-    ends = (End(switch.source), End(switch.target))
-    return Arrow(key, *ends, label, "switch", "arrow", course, hint)
+    tails, head = (End(switch.source),), End(switch.target)
+    return Arrow(key, tails, head, label, "switch", "arrow", course, hint)
 
 
 def _steps_line(switch: ModeSwitch) -> Line:

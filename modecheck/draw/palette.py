@@ -24,7 +24,7 @@ INK = Colour("#16222e", "#edf1f5")
 SOFT_INK = Colour("#46566a", "#b4c1cf")
 LINE = Colour("#44596e", "#9db0c3")
 BORDER = Colour("#27405a", "#b7c8d9")
-FRAME_LINE = Colour("#8496a8", "#61748a")
+FRAME_LINE = Colour("#76899b", "#66798f")
 STATE_FILL = Colour("#e6eff6", "#26384a")
 ACTOR_FILL = Colour("#f7f0e1", "#383020")
 

@@ -8,11 +8,11 @@ from collections.abc import Iterator
 from modecheck.model.parts import Chip
 
 
-def reading_order(chip: Chip) -> dict[str, int]:
-    """States numbered as a reader meets them: steps away from the start, then document order.
+def reading_layers(chip: Chip) -> dict[str, int]:
+    """How many moves away from the start each state is.
 
-    Rules of the whole chip are left out (they would bring everything near), and states that
-    nothing else reaches come last. A composite state has the number of its first state.
+    Rules of the whole chip are left out (they would bring everything near); states that nothing
+    else reaches come last. A composite state is as near as the nearest state inside.
     """
     ways: dict[str, set[str]] = {leaf: set() for leaf in chip.leaves}
     for rule in chip.rules:
@@ -20,20 +20,20 @@ def reading_order(chip: Chip) -> dict[str, int]:
             for source in rule.sources:
                 for leaf in chip.states[source].leaves:
                     ways[leaf].add(chip.states[rule.target].initial_leaf)
-    met = list(_met_from(chip.initial_leaf, ways, chip.leaves))
-    met += [leaf for leaf in chip.leaves if leaf not in met]
+    met = dict(_met_from(chip.initial_leaf, ways))
+    last = max(met.values()) + 1
     return {
-        state.name: min(met.index(leaf) for leaf in state.leaves) for state in chip.states.values()
+        state.name: min(met.get(leaf, last) for leaf in state.leaves)
+        for state in chip.states.values()
     }
 
 
-def _met_from(start: str, ways: dict[str, set[str]], order: tuple[str, ...]) -> Iterator[str]:
+def _met_from(start: str, ways: dict[str, set[str]]) -> Iterator[tuple[str, int]]:
     met = {start}
-    waiting = deque([start])
+    waiting = deque([(start, 0)])
     while waiting:
-        leaf = waiting.popleft()
-        yield leaf
-        for nearby in order:
-            if nearby in ways[leaf] and nearby not in met:
-                met.add(nearby)
-                waiting.append(nearby)
+        leaf, layer = waiting.popleft()
+        yield leaf, layer
+        fresh = ways[leaf] - met
+        met |= fresh
+        waiting.extend((nearby, layer + 1) for nearby in fresh)

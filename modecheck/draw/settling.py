@@ -1,63 +1,97 @@
-"""Last touches to places: labels of loops get theirs, headers go to the corner of their frame."""
+"""Puts headers and what is said of the whole picture where nothing else stands.
+
+All of this happens when boxes and lines have their places: a header never moves them, except that
+the outermost frame grows upwards where its words find no room.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import replace
-from itertools import pairwise
+from dataclasses import dataclass, replace
+from itertools import chain, pairwise
 
-from modecheck.draw.geometry import Rectangle
+from modecheck.draw.geometry import Point, Rectangle, Way
 from modecheck.draw.layout import Places
 from modecheck.draw.routes import Route
-from modecheck.draw.sketch import Frame, Sketch
+from modecheck.draw.sketch import Box, Frame, Sketch
 
-CLEARANCE = 4.0
-"""A header keeps this far away from lines and boxes."""
+CLEARANCE = 5.0
+"""Words keep this far away from lines and boxes."""
 
 STRIDE = 8.0
-"""How far a header goes towards its layout's place before it tries again."""
+"""How far words give way before they try again."""
 
-INSETS = {"diagram": (0.0, 0.0), "composite": (8.0, 6.0), "rest": (11.0, 9.0)}
+DEEPEST = 160.0
+"""How far below the upper border the words of a diagram may stand."""
+
+INSETS = {"composite": (8.0, 6.0), "rest": (11.0, 9.0), "diagram": (0.0, 0.0)}
 """Where a header stands in the corner of each kind of frame."""
 
 
-def settled(sketch: Sketch, places: Places, drawn: Sequence[Route]) -> Places:
-    """The places with every header as near to its frame's upper left corner as lines allow.
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """Places and routes of everything."""
 
-    The layout keeps headers clear of everything, so there is always a place that is free.
-    """
+    places: Places
+    routes: tuple[Route, ...]
+
+
+def settled(sketch: Sketch, places: Places, routes: tuple[Route, ...]) -> Settled:
+    """Everything in its place; no words touch a line, a box or each other."""
     boxes = dict(places.boxes)
     for frame in sketch.frames:
-        key = frame.header.key
-        others = [place for other, place in boxes.items() if other != key]
-        others += [place for other, place in places.frames.items() if _is_inside(sketch, other, frame)]
-        boxes[key] = _nearest_free(frame, places.frames[frame.key], boxes[key], others, drawn)
-    return replace(places, boxes=boxes)
+        if frame.shape != "diagram":
+            surroundings = _Surroundings(_others(sketch, boxes, places, frame), routes)
+            boxes[frame.header.key] = next(
+                filter(surroundings.spare, _towards_corner(frame, places, boxes)),
+                boxes[frame.header.key],
+            )
+    result = Settled(replace(places, boxes=boxes), routes)
+    for frame in sketch.frames:
+        if frame.words:
+            result = _with_words(sketch, frame, frame.words, result)
+    return result
 
 
-def _is_inside(sketch: Sketch, key: str, frame: Frame) -> bool:
+@dataclass(frozen=True, slots=True)
+class _Surroundings:
+    """What words must keep away from."""
+
+    rectangles: list[Rectangle]
+    routes: Sequence[Route]
+
+    def spare(self, place: Rectangle) -> bool:
+        """Whether nothing comes near a place."""
+        room = place.grown(CLEARANCE)
+        return not any(room.meets(other) for other in self.rectangles) and not any(
+            room.is_crossed(start, end) for start, end in self._lines()
+        )
+
+    def _lines(self) -> Iterator[tuple[Point, Point]]:
+        return chain.from_iterable(pairwise(way) for route in self.routes for way in route.ways)
+
+
+def _others(
+    sketch: Sketch, boxes: dict[str, Rectangle], places: Places, frame: Frame
+) -> list[Rectangle]:
+    """All boxes but the header of a frame, and all frames but those around that header."""
     parents = {each.key: each.parent for each in sketch.frames}
-    above = parents[key]
-    while above and above != frame.key:
+    around = {frame.key}
+    above = frame.parent
+    while above:
+        around.add(above)
         above = parents[above]
-    return above == frame.key
+    return [
+        *(place for key, place in boxes.items() if key != frame.header.key),
+        *(place for key, place in places.frames.items() if key not in around),
+    ]
 
 
-def _nearest_free(
-    frame: Frame,
-    around: Rectangle,
-    header: Rectangle,
-    others: Iterable[Rectangle],
-    drawn: Sequence[Route],
-) -> Rectangle:
-    others = list(others)
-    return next(
-        (place for place in _candidates(frame, around, header) if _is_free(place, others, drawn)),
-        header,
-    )
-
-
-def _candidates(frame: Frame, around: Rectangle, header: Rectangle) -> Iterator[Rectangle]:
+def _towards_corner(
+    frame: Frame, places: Places, boxes: dict[str, Rectangle]
+) -> Iterator[Rectangle]:
+    """Places for a header from the corner of its frame to where the layout put it."""
+    header, around = boxes[frame.header.key], places.frames[frame.key]
     beside, above = INSETS[frame.shape]
     up = around.top + above - header.top
     goal = around.left + beside
@@ -65,47 +99,101 @@ def _candidates(frame: Frame, around: Rectangle, header: Rectangle) -> Iterator[
         yield header.moved(goal + step * STRIDE - header.left, up)
 
 
-def _is_free(place: Rectangle, others: list[Rectangle], drawn: Sequence[Route]) -> bool:
-    room = place.grown(CLEARANCE)
-    if any(room.meets(other) for other in others):
-        return False
-    return not any(
-        room.is_crossed(start, end)
-        for route in drawn
-        for way in route.ways
-        for start, end in pairwise(way)
+def _with_words(sketch: Sketch, frame: Frame, words: Box, before: Settled) -> Settled:
+    """The words of a diagram near its upper corners; else in a strip that is added on top."""
+    around = before.places.frames[frame.key]
+    tab = before.places.boxes[frame.header.key]
+    surroundings = _Surroundings(
+        _others(sketch, before.places.boxes, before.places, frame), before.routes
     )
+    candidates = _near_corners(words, around, tab)
+    place = next(filter(surroundings.spare, candidates), None)
+    if place:
+        return Settled(_placed(before.places, words, place), before.routes)
+    grown = _with_strip(frame, words.height + 2 * CLEARANCE, before)
+    return _words_in_strip(frame, words, grown)
 
 
-def completed(sketch: Sketch, places: Places) -> Places:
-    """The places with those of the labels of loops, which the layout tells apart from boxes.
+def _near_corners(words: Box, around: Rectangle, tab: Rectangle) -> Iterator[Rectangle]:
+    highest, lowest = tab.bottom + CLEARANCE, min(around.top + DEEPEST, around.bottom)
+    steps = int((lowest - words.height - highest) // STRIDE) + 1
+    room = around.width - words.width - 2 * CLEARANCE
+    for left in (around.left, around.right - words.width - CLEARANCE) if room > 0 else ():
+        for step in range(max(steps, 1)):
+            top = highest + step * STRIDE
+            if top + words.height < around.bottom:
+                yield Rectangle(left, top, left + words.width, top + words.height)
 
-    Starts that stand beside a tall header go down to its foot, nearer to where they lead.
-    """
-    boxes = dict(places.boxes)
+
+def _with_strip(frame: Frame, height: float, before: Settled) -> Settled:
+    """The diagram's frame higher by a strip; lines from its upper border start higher, too."""
+    places = before.places
+    around = places.frames[frame.key]
+    higher = Rectangle(around.left, around.top - height, around.right, around.bottom)
+    routes = tuple(_lengthened(route, frame, around.top, height) for route in before.routes)
+    tab = places.boxes[frame.header.key].moved(0, -height)
+    frames = {**places.frames, frame.key: higher}
+    boxes = {**places.boxes, frame.header.key: tab}
+    return Settled(replace(places, boxes=boxes, frames=frames), routes)
+
+
+def _lengthened(route: Route, frame: Frame, top: float, height: float) -> Route:
+    """The route with every end at the frame's old upper border led on to the new one."""
+    ways = []
+    for stretch, way in zip(route.arrow.stretches, route.ways, strict=True):
+        if stretch.tail.frame == frame.key and way[0][1] == top:
+            way = _led_up(way, height)
+        if stretch.head.frame == frame.key and way[-1][1] == top:
+            way = _led_up(way[::-1], height)[::-1]
+        ways.append(way)
+    return Route(route.arrow, tuple(ways))
+
+
+def _led_up(way: Way, height: float) -> Way:
+    """The line starting higher, and going straight down from there."""
+    (x, y), (next_x, _) = way[:2]
+    return ((x, y - height), *(way[1:] if next_x == x else way))
+
+
+def _words_in_strip(frame: Frame, words: Box, before: Settled) -> Settled:
+    """In the new strip stand only straight lines from the border: the words go between them."""
+    around = before.places.frames[frame.key]
+    tab = before.places.boxes[frame.header.key]
+    surroundings = _Surroundings([], before.routes)
+    place = next(filter(surroundings.spare, _along_strip(words, around, tab)))
+    right = max(around.right, place.right + CLEARANCE)
+    frames = {
+        **before.places.frames,
+        frame.key: Rectangle(around.left, around.top, right, around.bottom),
+    }
+    places = replace(before.places, frames=frames)
+    return Settled(_placed(places, words, place), before.routes)
+
+
+def _along_strip(words: Box, around: Rectangle, tab: Rectangle) -> Iterator[Rectangle]:
+    """Ever further to the right; behind the last line there is room for certain."""
+    for step in range(int(around.width // STRIDE) + 2):
+        left, top = around.left + step * STRIDE, tab.bottom + CLEARANCE
+        yield Rectangle(left, top, left + words.width, top + words.height)
+
+
+def _placed(places: Places, words: Box, place: Rectangle) -> Places:
+    return replace(places, boxes={**places.boxes, words.key: place})
+
+
+def with_tab(sketch: Sketch, places: Places) -> Places:
+    """The places with the tab in the corner of the diagram's frame, which is made wide enough."""
+    boxes, frames = dict(places.boxes), dict(places.frames)
     for frame in sketch.frames:
-        header = boxes[frame.header.key]
-        for box in sketch.boxes:
-            if box.shape == "start" and box.frame == frame.key:
-                place = boxes[box.key]
-                lower = place.moved(0, max(header.bottom - 4 - place.bottom, 0))
-                if not _is_touched(lower, box.key, sketch, places):
-                    boxes[box.key] = lower
-    for arrow in sketch.arrows:
-        if arrow.loops and arrow.label:
-            x, y = places.loop_labels[f"{arrow.key}.1"]
-            beside, above = arrow.label.width / 2, arrow.label.height / 2
-            boxes[arrow.label.key] = Rectangle(x - beside, y - above, x + beside, y + above)
-    return replace(places, boxes=boxes)
+        if frame.shape == "diagram":
+            around, tab = frames[frame.key], frame.header
+            right = max(around.right, around.left + max(_widths(frame)) + 2 * CLEARANCE)
+            frames[frame.key] = Rectangle(around.left, around.top, right, around.bottom)
+            boxes[tab.key] = Rectangle(
+                around.left, around.top, around.left + tab.width, around.top + tab.height
+            )
+    return replace(places, boxes=boxes, frames=frames)
 
 
-def _is_touched(place: Rectangle, start: str, sketch: Sketch, places: Places) -> bool:
-    """Whether a line that has nothing to do with a start comes near its new place."""
-    own = {f"{arrow.key}.1" for arrow in sketch.arrows if arrow.tail.box == start}
-    room = place.grown(CLEARANCE)
-    return any(
-        room.is_crossed(first, last)
-        for key, way in places.ways.items()
-        if key not in own
-        for first, last in pairwise(way)
-    )
+def _widths(frame: Frame) -> Iterable[float]:
+    return (frame.header.width, frame.words.width if frame.words else 0)

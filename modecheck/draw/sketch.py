@@ -15,7 +15,7 @@ TEXT_SIZE = 10.5
 """Sizes of names and of all other text, in units of which 96 make an inch on paper."""
 
 NAME_LINE = 17.0
-TEXT_LINE = 13.0
+TEXT_LINE = 12.5
 """Distance from baseline to baseline."""
 
 INDENT = 9.0
@@ -97,13 +97,14 @@ SHAPES = {
     "chip": Shape(16, 9, 4, 96, 44),
     "actor": Shape(28, 9, 4, 96, 48),
     "header": Shape(4, 2, 5),
-    "heading": Shape(9, 3, 6),
+    "tab": Shape(9, 3, 0),
+    "words": Shape(9, 1, 5),
     "label": Shape(4, 2, 4),
     "start": Shape(5.5, 5.5, 0),
     "port": Shape(3, 3, 0),
 }
-"""Every kind of box. A heading names a diagram's frame, a header a composite state; a port is the
-unseen end of an arrow at the border of a frame."""
+"""Every kind of box. A tab names a diagram, a header a composite state; a port is the unseen end
+of an arrow at the border of a frame."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,16 +149,31 @@ class End:
 
 
 @dataclass(frozen=True, slots=True)
-class Arrow:
-    """A line from `tail` to `head`, through its label if it has one.
+class Stretch:
+    """A line of an arrow: from a tail to its label, from there to its head, or all the way.
 
-    `stroke` is a key of the palette's strokes, `tip` is "arrow", "open" or "none". `course` says
-    where the head stands: "down" below the tail, "up" above it, "under" beside it, the label
-    being below both.
+    `key` names it in DOT. What is `written_back` stands head first in DOT, since the layout puts
+    above what is named first. A `last` stretch bears the tip.
     """
 
     key: str
     tail: End
+    head: End
+    written_back: bool
+    last: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Arrow:
+    """Lines from one or more tails to a head, through a label if there is one.
+
+    `stroke` is a key of the palette's strokes, `tip` is "arrow", "open" or "none". `course` says
+    where the head stands: "down" below the tails, "up" above them; or abreast of them, and the
+    label "under" or "over" both.
+    """
+
+    key: str
+    tails: tuple[End, ...]
     head: End
     label: Box | None
     stroke: str = "move"
@@ -166,15 +182,25 @@ class Arrow:
     hint: str = ""
 
     @property
-    def loops(self) -> bool:
-        return self.tail.box == self.head.box
+    def stretches(self) -> tuple[Stretch, ...]:
+        """The lines, those from the tails first; without a label there is one tail."""
+        to_label, to_head = self.course in ("up", "over"), self.course in ("up", "under")
+        if self.label is None:
+            return (Stretch(f"{self.key}.1", self.tails[0], self.head, to_label, last=True),)
+        middle = End(self.label.key)
+        first = (
+            Stretch(f"{self.key}.{number}", tail, middle, to_label, last=False)
+            for number, tail in enumerate(self.tails, start=1)
+        )
+        return (*first, Stretch(f"{self.key}.head", middle, self.head, to_head, last=True))
 
 
 @dataclass(frozen=True, slots=True)
 class Frame:
     """A border around boxes and other frames. `shape` is "composite", "rest" or "diagram".
 
-    The diagram's frame is the outermost one, and its header a heading (UML 2.5.1, annex A).
+    The diagram's frame is the outermost one. Its header is the tab in its corner (UML 2.5.1,
+    annex A), and its `words` tell what holds for all of it.
     """
 
     key: str
@@ -182,6 +208,7 @@ class Frame:
     shape: str
     header: Box
     hint: str = ""
+    words: Box | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,7 +234,7 @@ class Table:
 
 @dataclass(frozen=True, slots=True)
 class Sketch:
-    """A whole picture, with its legend and its tables below it."""
+    """A whole picture, with its legend and its tables below it. Outer frames before inner ones."""
 
     name: str
     title: str
@@ -219,7 +246,18 @@ class Sketch:
 
     @property
     def every_box(self) -> tuple[Box, ...]:
-        """The boxes, the headers of frames and the labels of arrows."""
+        """The boxes, the headers and words of frames, and the labels of arrows."""
         headers = tuple(frame.header for frame in self.frames)
+        words = tuple(frame.words for frame in self.frames if frame.words)
         labels = tuple(arrow.label for arrow in self.arrows if arrow.label)
-        return (*headers, *self.boxes, *labels)
+        return (*headers, *words, *self.boxes, *labels)
+
+
+def diagram_frame(key: str, title: str, words: tuple[Block, ...], hint: str) -> Frame:
+    """The outermost frame of a picture, with its tab and words."""
+    name = Block((Line((Run(title, "name"),)),))
+    tab = Box(f"{key}/tab", "tab", key, (name,))
+    said = tuple(block for block in words if block.lines)
+    return Frame(
+        key, "", "diagram", tab, hint, Box(f"{key}/words", "words", key, said) if said else None
+    )

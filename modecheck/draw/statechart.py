@@ -7,9 +7,10 @@ its states start at that frame's border.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
-from modecheck.draw.labels import LONGEST_LINE, Phrase, reply_phrases, rule_label, rule_phrases
-from modecheck.draw.reading_order import reading_order
+from modecheck.draw.labels import Phrase, reply_phrases, rule_label, rule_phrases
+from modecheck.draw.reading_order import reading_layers
 from modecheck.draw.sketch import (
     Arrow,
     Block,
@@ -21,6 +22,7 @@ from modecheck.draw.sketch import (
     Sample,
     Sketch,
     Table,
+    diagram_frame,
 )
 from modecheck.draw.typesetting import label_block, label_lines, text_lines
 from modecheck.model.parts import Chip, Rule, State, Variable
@@ -28,8 +30,26 @@ from modecheck.model.parts import Chip, Rule, State, Variable
 CHIP_FRAME = "/chip"
 """The key of the outermost frame; no state can be called so."""
 
+LONGEST_INSIDE = 44
+"""Characters of a line inside a state: states stand less close than labels."""
+
 LONGEST_ABOUT = 60
 """Characters of a line of running text in a heading."""
+
+_LEAVES_AT = {"down": "bottom", "up": "top", "under": "bottom", "over": "top"}
+_ARRIVES_AT = {"down": "top", "up": "bottom", "under": "bottom", "over": "top"}
+"""At which border of a composite state an arrow leaves or arrives, by its course."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Move:
+    """What becomes one arrow: rules that lead from several states to one."""
+
+    sources: tuple[str, ...]
+    target: str
+    rules: tuple[Rule, ...]
+    around: str
+    course: str
 
 
 def statechart(chip: Chip) -> Sketch:
@@ -40,7 +60,7 @@ def statechart(chip: Chip) -> Sketch:
 class _Statechart:
     def __init__(self, chip: Chip) -> None:
         self._chip = chip
-        self._order = reading_order(chip)
+        self._layers = reading_layers(chip)
         self._inner: dict[str, list[Rule]] = {}
         self._moves: dict[tuple[str, str], list[Rule]] = {}
         for rule in chip.rules:
@@ -68,17 +88,14 @@ class _Statechart:
 
     def _frames(self) -> Iterator[Frame]:
         kind = "actor" if self._chip.actor else "chip"
-        name = Line((Run(f"stm {self._chip.name}", "name"),))
-        about = text_lines(self._chip.about, "note", LONGEST_ABOUT)
-        blocks = [Block((name,)), *([Block(about)] if about else []), *self._compartment("", longest=LONGEST_ABOUT)]
-        header = Box(f"{CHIP_FRAME}/header", "heading", CHIP_FRAME, tuple(blocks), row="top")
-        yield Frame(CHIP_FRAME, "", "diagram", header, hint=f"{kind} {self._chip.name}")
+        about = Block(text_lines(self._chip.about, "note", LONGEST_ABOUT))
+        words = (about, *self._compartment("", longest=LONGEST_ABOUT))
+        name = self._chip.name
+        yield diagram_frame(CHIP_FRAME, f"stm {name}", words, f"{kind} {name}")
         for state in self._chip.states.values():
             if state.composite:
                 blocks = [self._name_block(state, centred=False), *self._compartment(state.name)]
-                header = Box(
-                    f"{state.name}/header", "header", state.name, tuple(blocks), row="top"
-                )
+                header = Box(f"{state.name}/header", "header", state.name, tuple(blocks), row="top")
                 shape = "rest" if state.rest else "composite"
                 yield Frame(state.name, _frame_around(state), shape, header, hint=_hint(state))
 
@@ -93,7 +110,7 @@ class _Statechart:
     def _name_block(state: State, *, centred: bool) -> Block:
         return Block((Line((Run(state.name, "name"),)),), centred=centred)
 
-    def _compartment(self, state: str, *, longest: int = LONGEST_LINE) -> list[Block]:
+    def _compartment(self, state: str, *, longest: int = LONGEST_INSIDE) -> list[Block]:
         """Rules that do not leave the state, then its replies to events that no rule takes."""
         labels: list[tuple[Phrase, ...]] = [
             rule_phrases(rule) for rule in self._inner.get(state, [])
@@ -107,8 +124,8 @@ class _Statechart:
 
     def _start_arrows(self) -> Iterator[Arrow]:
         for frame, first in self._frame_states().items():
-            tail = End(f"{frame}/start")
-            yield Arrow(f"{frame}/start", tail, self._end(first, frame, "top"), None)
+            tails = (End(f"{frame}/start"),)
+            yield Arrow(f"{frame}/start", tails, self._end(first, frame, "top"), None)
 
     def _frame_states(self) -> dict[str, str]:
         """For the chip and each composite state: where it starts."""
@@ -119,18 +136,39 @@ class _Statechart:
         return starts
 
     def _rule_arrows(self) -> Iterator[Arrow]:
-        for number, ((source, target), rules) in enumerate(self._moves.items(), start=1):
-            yield self._rule_arrow(f"move-{number}", source or CHIP_FRAME, target, rules)
+        for number, move in enumerate(self._joined_moves(), start=1):
+            yield self._rule_arrow(f"move-{number}", move)
 
-    def _rule_arrow(self, key: str, source: str, target: str, rules: list[Rule]) -> Arrow:
-        around = self._common_frame(source, target)
-        course = self._course(source, target, around)
-        tail = self._end(source, around, "top" if source == around or course == "up" else "bottom")
-        head = self._end(target, around, "bottom" if target == around or course != "down" else "top")
-        blocks = tuple(Block(label_lines(rule_phrases(rule))) for rule in rules)
-        hint = "\n".join(f"{rule.title}: {rule_label(rule)}" for rule in rules)
+    def _joined_moves(self) -> Iterator[_Move]:
+        """One arrow for each pair of states; one for several sources of the very same rules,
+        where their lines can meet on the way.
+        """
+        joined: dict[object, _Move] = {}
+        for (source, target), rules in self._moves.items():
+            source = source or CHIP_FRAME
+            around = self._common_frame(source, target)
+            course = self._course(source, target, around)
+            key: object = (tuple(rules), target, around, course)
+            if around in (source, target) or source == target:
+                key = (source, target)
+            known = joined.get(key)
+            sources = (*known.sources, source) if known else (source,)
+            joined[key] = _Move(sources, target, tuple(rules), around, course)
+        yield from joined.values()
+
+    def _rule_arrow(self, key: str, move: _Move) -> Arrow:
+        around = move.around
+        tails = tuple(
+            self._end(source, around, "top" if source == around else _LEAVES_AT[move.course])
+            for source in move.sources
+        )
+        row = "bottom" if move.target == around else _ARRIVES_AT[move.course]
+        blocks = tuple(Block(label_lines(rule_phrases(rule))) for rule in move.rules)
+        hint = "\n".join(f"{rule.title}: {rule_label(rule)}" for rule in move.rules)
         label = Box(f"{key}/label", "label", around, blocks, hint=hint)
-        return Arrow(key, tail, head, label, course=course, hint=f"{source} to {target}")
+        ends = f"{', '.join(map(_spoken, move.sources))} to {_spoken(move.target)}"
+        head = self._end(move.target, around, row)
+        return Arrow(key, tails, head, label, course=move.course, hint=ends)
 
     def _end(self, state: str, around: str, row: str) -> End:
         """A simple state itself; for a composite state or the chip, a new port at its border."""
@@ -154,24 +192,35 @@ class _Statechart:
         return [*chain, CHIP_FRAME]
 
     def _course(self, source: str, target: str, around: str) -> str:
-        """Composite states stand side by side; all else goes down in reading order, or back up."""
+        """Down from layer to layer, or back up; states of the same kind and layer stand abreast."""
         if around in (source, target):
             return "down"
-        states = self._chip.states
+        states, layers = self._chip.states, self._layers
         if states[source].composite and states[target].composite:
-            return "under"
-        return "up" if self._rank(target, around) < self._rank(source, around) else "down"
+            return self._side_by_side(source, target)
+        if layers[source] != layers[target]:
+            return "down" if layers[source] < layers[target] else "up"
+        if states[source].parent == states[target].parent and not (
+            states[source].composite or states[target].composite
+        ):
+            return self._side_by_side(source, target)
+        return "down" if self._is_before(source, target) else "up"
 
-    def _rank(self, state: str, around: str) -> int:
-        """The place in reading order of the part of `around` in which a state lies."""
-        chain = [name for name in self._chip.ancestry(state) if name]
-        if around != CHIP_FRAME:
-            chain = chain[: chain.index(around)]
-        return self._order[chain[-1]]
+    def _side_by_side(self, source: str, target: str) -> str:
+        """There below and back above, so that the two ways do not cross."""
+        return "over" if self._is_before(target, source) else "under"
+
+    def _is_before(self, source: str, target: str) -> bool:
+        names = list(self._chip.states)
+        return names.index(source) < names.index(target)
 
 
 def _frame_around(state: State) -> str:
     return state.parent or CHIP_FRAME
+
+
+def _spoken(state: str) -> str:
+    return "any state" if state == CHIP_FRAME else state
 
 
 def _hint(state: State) -> str:
@@ -188,7 +237,14 @@ def _samples(chip: Chip) -> Iterator[Sample]:
         yield Sample("box", "rest", "rest: a state in which it may wait for ever")
     if any(state.composite for state in states):
         yield Sample("box", "composite", "state with states inside: its rules serve them all")
-    yield Sample("words", "event [guard] / effects", "what it waits for, if what holds, what it does")
+    yield Sample(
+        "words", "event [guard] / effects", "what it waits for, if what holds, what it does"
+    )
+    manners = {reply.manner for replies in chip.replies.values() for reply in replies}
+    if "defer" in manners:
+        yield Sample("words", "event / defer", "the message stays where it is")
+    if "ignore" in manners:
+        yield Sample("words", "event / (ignored)", "it is taken, and nothing happens")
 
 
 def _tables(chip: Chip) -> Iterator[Table]:

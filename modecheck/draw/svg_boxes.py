@@ -8,12 +8,19 @@ from modecheck.draw.geometry import Rectangle
 from modecheck.draw.sketch import SHAPES, Block, Box
 from modecheck.draw.svg_marks import box as outline
 from modecheck.draw.svg_marks import element, number, text, titled
+from modecheck.draw.ties import ACTOR_CORNER
 
 ROUND = 9.0
 """The radius of a state's corners."""
 
 INSET = 3.0
 """Between the two outlines of a state of rest."""
+
+TAB_CUT = 7.0
+"""The corner that is cut off a tab."""
+
+FIGURE_ROOM = 16.0
+"""The width of an actor's stick figure, beside the words."""
 
 PIN_LENGTH = 5.0
 PIN_PITCH = 11.0
@@ -22,16 +29,13 @@ PIN_PITCH = 11.0
 
 def draw_box(box: Box, place: Rectangle, ground: str = "") -> str:
     """A box where it stands; `ground` is the class of what lies behind a label."""
-    drawn = _OUTLINES.get(box.shape, _no_outline)(box, place)
     if box.shape == "label":
         drawn = outline(place, f"card {ground}", 3)
+    elif box.shape in _OUTLINES:
+        drawn = _OUTLINES[box.shape](place)
+    else:
+        drawn = ""
     return titled(drawn + _words(box, place), box.hint, box.shape)
-
-
-def heading_height(box: Box) -> float:
-    """The height of the part of a heading that is cut off by a border: its name."""
-    shape = SHAPES[box.shape]
-    return box.blocks[0].height + 2 * shape.above
 
 
 def _words(box: Box, place: Rectangle) -> str:
@@ -63,16 +67,16 @@ def _block(block: Block, place: Rectangle, beside: float, top: float) -> str:
     return "".join(drawn)
 
 
-def _state(box: Box, place: Rectangle) -> str:
+def _state(place: Rectangle) -> str:
     return outline(place, "outline", ROUND)
 
 
-def _rest(box: Box, place: Rectangle) -> str:
+def _rest(place: Rectangle) -> str:
     inner = outline(place.grown(-INSET), "inner", ROUND - INSET)
     return outline(place, "outline", ROUND) + inner
 
 
-def _chip(box: Box, place: Rectangle) -> str:
+def _chip(place: Rectangle) -> str:
     """A rectangle with pins at its sides."""
     pins = max(int((place.height - PIN_PITCH) // PIN_PITCH), 1)
     first = place.centre[1] - (pins - 1) * PIN_PITCH / 2
@@ -84,7 +88,7 @@ def _chip(box: Box, place: Rectangle) -> str:
     return element("path", _class="pins", d="".join(data)) + outline(place, "outline", 2)
 
 
-def _actor(box: Box, place: Rectangle) -> str:
+def _actor(place: Rectangle) -> str:
     """A capsule with a stick figure, the actor's sign in UML 2.5.1 (section 18.1.4)."""
     x, y = place.left + FIGURE_ROOM / 2 + 5, place.centre[1]
     head = element("circle", _class="figure", cx=x, cy=y - 8.5, r=3.5)
@@ -93,38 +97,30 @@ def _actor(box: Box, place: Rectangle) -> str:
         f"M{number(x - 5)} {number(y + 12)}l5 -8.5l5 8.5"
     )
     body = element("path", _class="figure", d=lines)
-    return outline(place, "outline", min(place.height / 2, 22)) + head + body
+    return outline(place, "outline", min(place.height / 2, ACTOR_CORNER)) + head + body
 
 
-def _heading(box: Box, place: Rectangle) -> str:
+def _tab(place: Rectangle) -> str:
     """The tab of a diagram's frame (UML 2.5.1, annex A): a rectangle with a corner cut off."""
-    width = box.blocks[0].width + 2 * SHAPES["heading"].beside
-    height = heading_height(box)
     data = (
-        f"M{number(place.left)} {number(place.top)}h{number(width + 6)}v{number(height - 7)}"
-        f"l-7 7H{number(place.left)}Z"
+        f"M{number(place.left)} {number(place.top)}H{number(place.right)}"
+        f"v{number(place.height - TAB_CUT)}l{number(-TAB_CUT)} {number(TAB_CUT)}"
+        f"H{number(place.left)}Z"
     )
-    return element("path", _class="tab", d=data)
+    return element("path", _class="edge", d=data)
 
 
-def _start(box: Box, place: Rectangle) -> str:
+def _start(place: Rectangle) -> str:
     x, y = place.centre
     return element("circle", _class="start", cx=x, cy=y, r=place.width / 2)
 
 
-def _no_outline(box: Box, place: Rectangle) -> str:
-    return ""
-
-
-FIGURE_ROOM = 16.0
-"""The width that an actor's stick figure needs, beside the words."""
-
-_OUTLINES: dict[str, Callable[[Box, Rectangle], str]] = {
+_OUTLINES: dict[str, Callable[[Rectangle], str]] = {
     "state": _state,
     "mode": _state,
     "rest": _rest,
     "chip": _chip,
     "actor": _actor,
-    "heading": _heading,
+    "tab": _tab,
     "start": _start,
 }

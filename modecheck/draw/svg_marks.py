@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from html import escape
-from itertools import pairwise
 
 from modecheck.draw.geometry import Point, Rectangle
 from modecheck.draw.lettering import ASCENT, DESCENT, is_measured
@@ -19,7 +18,7 @@ TIP_HALF_WIDTH = 3.8
 
 
 def element(name: str, content: str = "", **attributes: str | float) -> str:
-    """An element; `_class` and `text_length` become `class` and `textLength`, None is left out."""
+    """An element; `_class` and `text_length` become `class` and `textLength`."""
     parts = [name]
     for key, value in attributes.items():
         text = number(value) if isinstance(value, int | float) else escape(value)
@@ -53,8 +52,9 @@ def box(rectangle: Rectangle, kind: str, radius: float = 0) -> str:
         "width": rectangle.width,
         "height": rectangle.height,
     }
-    rounding = {"rx": radius} if radius else {}
-    return element("rect", _class=kind, **place, **rounding)
+    if radius:
+        place["rx"] = radius
+    return element("rect", "", _class=kind, **place)
 
 
 def rounded_path(points: Sequence[Point]) -> str:
@@ -97,11 +97,6 @@ def text(line: Line, left: float, top: float) -> str:
             "text", " ".join(runs), **place, text_length=width, length_adjust="spacingAndGlyphs"
         )
     return element("text", " ".join(runs), **place)
-
-
-def length_of(points: Sequence[Point]) -> float:
-    """The length of a broken line."""
-    return sum(math.dist(start, end) for start, end in pairwise(points))
 
 
 def _towards(start: Point, goal: Point, reach: float) -> Point:

@@ -10,11 +10,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from html import escape
 
+from modecheck.draw.compaction import compacted
 from modecheck.draw.geometry import Rectangle, around, around_all
 from modecheck.draw.layout import Places
 from modecheck.draw.legend import below, line_with_tip
 from modecheck.draw.routes import Route, routes
-from modecheck.draw.settling import completed, settled
+from modecheck.draw.settling import settled, with_tab
 from modecheck.draw.sketch import Frame, Sketch
 from modecheck.draw.stylesheet import stylesheet
 from modecheck.draw.svg_boxes import INSET, ROUND, draw_box
@@ -33,9 +34,9 @@ def svg_text(sketch: Sketch, places: Places) -> str:
 class _Picture:
     def __init__(self, sketch: Sketch, places: Places) -> None:
         self._sketch = sketch
-        places = completed(sketch, places)
-        self._routes = routes(sketch, places)
-        self._places = settled(sketch, places, self._routes)
+        places = with_tab(sketch, compacted(sketch, places))
+        arranged = settled(sketch, places, routes(sketch, places))
+        self._places, self._routes = arranged.places, arranged.routes
         self._depths = _depths(sketch.frames)
 
     def text(self) -> str:
@@ -93,9 +94,8 @@ class _Picture:
         return titled(drawn, route.arrow.hint, f"arrow {route.arrow.stroke}")
 
     def _drawn_boxes(self) -> Iterator[str]:
-        headers = [frame.header for frame in self._sketch.frames]
-        for box in (*headers, *self._sketch.boxes):
-            if box.shape != "port":
+        for box in self._sketch.every_box:
+            if box.shape not in ("port", "label"):
                 yield draw_box(box, self._places.boxes[box.key])
 
 

@@ -12,15 +12,14 @@ from modecheck.draw.sketch import INDENT, Block, Line, Run
 def label_lines(phrases: Sequence[Phrase], longest: int = LONGEST_LINE) -> tuple[Line, ...]:
     """A label in as few lines as read well: breaks come before guards and effects first.
 
-    The first line stands at the margin, the others are indented.
+    The first line stands at the margin, the others are indented; a phrase that goes on, more so.
     """
-    lines: list[list[Run]] = []
+    lines: list[Line] = []
     for group in _groups(phrases, longest):
-        broken = _broken_group(group, longest)
-        lines.extend(broken)
-    return tuple(
-        Line(tuple(runs), INDENT if position else 0.0) for position, runs in enumerate(lines)
-    )
+        for position, runs in enumerate(_broken_group(group, longest)):
+            steps = (1 if lines else 0) + (1 if position else 0)
+            lines.append(Line(tuple(runs), min(steps, 2) * INDENT))
+    return tuple(lines)
 
 
 def label_block(labels: Iterable[Sequence[Phrase]], longest: int = LONGEST_LINE) -> Block:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import importlib.util
 import os
 import time
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from modecheck.engine.exploration import Reporter, Silent, explore
@@ -41,14 +41,14 @@ class Search:
     """How to explore. `threads` is None for one for each core."""
 
     engine: EngineName = "auto"
-    limits: Limits = Limits()
+    limits: Limits = field(default_factory=Limits)
     threads: int | None = None
 
 
 def explore_with(
     product: Product, search: Search | None = None, reporter: Reporter | None = None
 ) -> Space:
-    """Explore a product. Raises `EngineUnavailable` when the compiled engine is forced and cannot."""
+    """Explore a product. Raises `EngineUnavailable` when a forced engine cannot do it."""
     how = search or Search()
     told = reporter or Silent()
     if how.engine == "compiled":

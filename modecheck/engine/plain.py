@@ -366,8 +366,8 @@ class Interpreter:
         draft.log.append(Accepted(send.queue, send.message, value, merged=False))
 
     def _merge(self, draft: _Draft, queue: Queue, send: Send, value: int) -> bool:
-        """A newer state replaces, a relative amount adds to, the last one that waits. A state is then
-        of this session; an amount stays late if a part of it is.
+        """A newer state replaces, a relative amount adds to, the last one that waits. A state is
+        then of this session; an amount stays late if a part of it is.
         """
         message, now = queue.messages[send.message - 1], draft.now
         if message.kind == "event":

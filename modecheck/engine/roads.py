@@ -13,7 +13,7 @@ from modecheck.engine.space import Path
 
 @dataclass(frozen=True, slots=True)
 class Graph:
-    """Transitions one after the other: those of state `i` are numbers `first[i]` to `first[i + 1] - 1`.
+    """Transitions one after the other: those of state `i` are `first[i]` to `first[i + 1] - 1`.
 
     `count` states were found, the first `len(first) - 1` of them expanded.
     """

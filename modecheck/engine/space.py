@@ -98,10 +98,13 @@ class Space(Protocol):
     """The states of a product as far as they were explored."""
 
     product: Product
-    layers: list[int]
     stopped_by: str
     failures: dict[tuple[str, str], Sighting]
     occupied: list[set[int]]
+
+    @property
+    def layers(self) -> list[int]:
+        """How many states there are of each depth, the last layer perhaps not whole."""
 
     @property
     def complete(self) -> bool:
@@ -155,12 +158,12 @@ class Space(Protocol):
         """The transitions of a state, in the interpreter's order."""
 
     def first_loss(self, marks: int, *, without_events: int) -> tuple[int, Edge] | None:
-        """The first state with some of these marks from which a transition loses one of them, unless
-        one of the events happens in it.
+        """The first state with some of these marks from which a transition loses one of them,
+        unless one of the events happens in it.
         """
 
     def roads_to(self, marks: int, *, without_events: int = 0) -> Sequence[int]:
-        """For each state 1 if a road without these events leads to a state with some of the marks."""
+        """For each state 1 if a road without these events leads to one with some of the marks."""
 
     def roads_to_states(self, numbers: Iterable[int]) -> Sequence[int]:
         """For each state 1 if a road leads to one of these states."""

@@ -170,7 +170,7 @@ class RuleReader:
         """The rule of a draft; parts with mistakes are left out of it."""
         node = draft.node
         trigger = self._trigger(node)
-        scope = replace(self._scope, in_event=bool(trigger), payload=self._payload(trigger, node))
+        scope = replace(self._scope, in_event=bool(trigger), payload=self._payload(trigger))
         return Rule(
             title=draft.title,
             chip=self._own.name,
@@ -247,8 +247,10 @@ class RuleReader:
             return Event(name, via)
         return None
 
-    def _payload(self, trigger: tuple[Event, ...], node: Mapping) -> ValueType | None:
-        """The type of `value`: of all messages that can set the rule off, together."""
+    def _payload(self, trigger: tuple[Event, ...]) -> ValueType | None:
+        """The type of `value`: of all messages that can set the rule off, together; none when they
+        do not all carry values of one type.
+        """
         types = [
             link.carries[event.name].type
             for event in trigger
@@ -260,7 +262,6 @@ class RuleReader:
             return None
         first = known[0]
         if any(type_.kind != first.kind or type_.words != first.words for type_ in known):
-            self._notes.add("these messages carry values of different types", node.keys["on"].place)
             return None
         low, high = min(t.low for t in known), max(t.high for t in known)
         return replace(first, low=low, high=high)

@@ -44,9 +44,21 @@ def layout_of(fields: Sequence[Field]) -> Layout:
         else f"{field.low}"
         for field, shift in zip(fields, shifts, strict=True)
     ]
-    pack: Pack = eval(f"lambda v: {' | '.join(packing) or '0'}")  # noqa: S307 - only integers go in
+    pack: Pack = eval(f"lambda v: {_joined(packing)}")  # noqa: S307 - only integers go in
     unpack: Unpack = eval(f"lambda p: ({''.join(f'{part}, ' for part in unpacking)})")  # noqa: S307
     return Layout(tuple(shifts), pack, unpack)
+
+
+TOGETHER = 50
+"""Parts of one expression: Python's compiler nests long chains and would run out of stack."""
+
+
+def _joined(parts: list[str]) -> str:
+    """All parts under `|`, in brackets of `TOGETHER`."""
+    while len(parts) > 1:
+        groups = [parts[n : n + TOGETHER] for n in range(0, len(parts), TOGETHER)]
+        parts = [f"({' | '.join(group)})" for group in groups]
+    return parts[0] if parts else "0"
 
 
 def _offset(text: str, amount: int) -> str:

@@ -52,18 +52,20 @@ def _explored(one: Explored) -> Json:
         "bits_per_state": found.product.bits,
         "modes": {
             "states": dict(one.modes),
-            "switches": [_switch(found.product, switch) for switch in one.switches],
+            "switches": [
+                _switch(found.product, switch, complete=found.complete) for switch in one.switches
+            ],
         },
     }
 
 
-def _switch(product: Product, switch: ModeSwitch) -> Json:
+def _switch(product: Product, switch: ModeSwitch, *, complete: bool) -> Json:
     told = tell(product, switch.way) if switch.way is not None else []
     begin = switch.way.switch_from if switch.way is not None else 0
     return {
         "from": switch.source,
         "to": switch.target,
-        "possible": switch.possible,
+        "possible": switch.possible or (False if complete else None),
         "direct": switch.direct,
         "steps": switch.steps,
         "via": list(switch.via),

@@ -13,20 +13,38 @@ def write_whole(path: str, text: str) -> None:
 
     Raises `InvalidInput` when the file cannot be written; nothing is left behind then.
     """
-    folder = os.path.dirname(path) or "."
     temporary = ""
     try:
-        if os.path.isdir(path):
-            raise IsADirectoryError(f"{path!r} is a folder")
-        handle, temporary = tempfile.mkstemp(dir=folder, prefix=".modecheck-")
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
-            file.write(text)
+        need_writable(path)
+        handle, temporary = tempfile.mkstemp(dir=_folder(path), prefix=".modecheck-")
+        with os.fdopen(handle, "wb") as file:
+            file.write(text.encode("utf-8", "replace"))
         os.chmod(temporary, 0o644)
         os.replace(temporary, path)
+        temporary = ""
     except OSError as error:
-        if temporary and os.path.exists(temporary):
+        raise _not_writable(path, error) from error
+    finally:
+        if temporary:
             os.unlink(temporary)
-        message = f"{path!r} cannot be written: {error.strerror or error}"
-        raise InvalidInput(
-            [Mistake(message, expected="a file name in a folder that exists")]
-        ) from error
+
+
+def need_writable(path: str) -> None:
+    """Raise `InvalidInput` now rather than after long work, if a file cannot be written later."""
+    folder = _folder(path)
+    if os.path.isdir(path):
+        raise _not_writable(path, "it is a folder")
+    if not os.path.isdir(folder):
+        raise _not_writable(path, f"there is no folder {folder!r}")
+    if not os.access(folder, os.W_OK):
+        raise _not_writable(path, f"nothing may be written to {folder!r}")
+
+
+def _folder(path: str) -> str:
+    return os.path.dirname(path) or "."
+
+
+def _not_writable(path: str, why: OSError | str) -> InvalidInput:
+    reason = why if isinstance(why, str) else why.strerror or str(why)
+    message = f"{path!r} cannot be written: {reason}"
+    return InvalidInput([Mistake(message, expected="a file in a folder that can be written to")])

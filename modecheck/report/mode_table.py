@@ -13,7 +13,10 @@ def mode_table(one: Explored, style: Style) -> list[str]:
     switches = {(switch.source, switch.target): switch for switch in one.switches}
     rows = [["", *names]]
     for source in names:
-        cells = [_cell(switches.get((source, target))) for target in names]
+        cells = [
+            _cell(switches.get((source, target)), complete=one.exploration.complete)
+            for target in names
+        ]
         rows.append([source, *cells])
     widths = [max(len(row[column]) for row in rows) for column in range(len(names) + 1)]
     lines = [f"  {rows[0][0].ljust(widths[0])}  {_row(rows[0][1:], widths[1:])}"]
@@ -27,11 +30,12 @@ def _row(cells: list[str], widths: list[int]) -> str:
     return "  ".join(cell.rjust(width) for cell, width in zip(cells, widths, strict=True))
 
 
-def _cell(switch: ModeSwitch | None) -> str:
+def _cell(switch: ModeSwitch | None, *, complete: bool) -> str:
+    """Fewest steps; an exploration that was stopped does not know what never happens."""
     if switch is None:
         return "·"
     if not switch.possible:
-        return "never"
+        return "never" if complete else "?"
     return f"{switch.steps}" if switch.direct else f"{switch.steps}*"
 
 

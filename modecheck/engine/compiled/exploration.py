@@ -93,7 +93,8 @@ class CompiledExploration:
 
     def _with_marks(self, wanted: int, unwanted: int) -> Array:
         both = np.uint64(wanted | unwanted)
-        return self.marks & both == np.uint64(wanted)
+        fitting: Array = self.marks & both == np.uint64(wanted)
+        return fitting
 
     def numbered(self, wanted: int, unwanted: int = 0) -> Iterator[int]:
         """States with all wanted marks and no unwanted one, shallowest first."""
@@ -128,7 +129,7 @@ class CompiledExploration:
             return []
         steps = self.found.steps(number, self._records)
         begin = int(self.graph.first[number])
-        edges = []
+        edges: list[Edge] = []
         for label, after, moved, events in steps:
             if after is not None:
                 target = int(self.graph.targets[begin + len(edges)])
@@ -243,7 +244,7 @@ class CompiledSpread:
         return number, path[::-1]
 
 
-def observed_in(product: Product, machine: Machine, seen: Array) -> Observed:
+def observed_in(machine: Machine, seen: Array) -> Observed:
     """What the bytes that a successor function has set mean."""
     observed = Observed()
     for meaning, number in machine.seen.items():

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 from llvmlite import ir
 
@@ -146,11 +147,11 @@ class ExpressionCode:
                 result = join(result, self.truth(part, reading))
             elif expression.operator == "and":
                 result = self._branched(
-                    result, [lambda part=part: self.truth(part, reading), lambda: FALSE], I1
+                    result, [partial(self.truth, part, reading), lambda: FALSE], I1
                 )
             else:
                 result = self._branched(
-                    result, [lambda: TRUE, lambda part=part: self.truth(part, reading)], I1
+                    result, [lambda: TRUE, partial(self.truth, part, reading)], I1
                 )
         return result
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ctypes
 from dataclasses import dataclass
 from typing import Any
 
@@ -30,6 +31,8 @@ NOTE_SLOTS = 1 << 15
 SPARE_SLOTS = 1 << 16
 
 Array = NDArray[Any]
+StepRecord = tuple[int, tuple[int, ...] | None, int, int]
+"""Label, words of the next state (None for a failing step), who moved, what happened."""
 
 
 @dataclass(slots=True)
@@ -71,15 +74,8 @@ class States:
         room = max(RECORDS_A_BATCH, 2 * self.machine.most_records)
         return np.zeros(room * (self.width + RECORD_EXTRA), np.uint64)
 
-    def steps(
-        self, number: int, records: Words
-    ) -> list[tuple[int, tuple[int, ...] | None, int, int]]:
-        """The steps of one state: label, words of the next state, who moved, what happened.
-
-        The words are None for a failing step, and what happened is then the failure's number.
-        """
-        import ctypes
-
+    def steps(self, number: int, records: Words) -> list[StepRecord]:
+        """The steps of one state; of a failing step what happened is the failure's number."""
         kind = ctypes.CFUNCTYPE(*[ctypes.c_uint64] * 4)
         call = kind(self.machine.successors)
         state = self.words.ctypes.data + 8 * number * self.width
@@ -169,7 +165,7 @@ class Graph:
     _notes_into: Array | None = None
 
     def turned_round(self) -> tuple[Array, Array, Array]:
-        """Transitions by target: where each state's begin, their sources, their notes. Made once."""
+        """Transitions by target: where each state's begin, sources and notes. Made once."""
         if self._into is None or self._sources is None or self._notes_into is None:
             self._into = np.zeros(self.states.count + 1, np.int64)
             self._sources = np.empty(self.targets.size, np.uint32)
@@ -193,7 +189,8 @@ class Graph:
 
     def barred(self, events: int) -> Array:
         """For each note whether one of the events happens in it."""
-        return (self.events & np.uint64(events) != 0).astype(np.uint8)
+        flags: Array = (self.events & np.uint64(events) != 0).astype(np.uint8)
+        return flags
 
     def leading_to(self, goals: Array, without_events: int) -> Array:
         """For each state 1 if a road leads from it to a goal, without these events."""

@@ -1,4 +1,4 @@
-"""The inner loops over the graph of transitions: building it, and searching it forwards and backwards.
+"""The inner loops over the graph of transitions: building it, and searching it in both directions.
 
 States are numbered by depth and, within a depth, by their words. The transitions of state `i` are
 `first[i]` to `first[i + 1] - 1` in `targets` and `notes`; turned round, those into it are
@@ -82,7 +82,7 @@ def note_number(note_table: Any, moved: Any, events: Any, known: Any) -> Any:
     `note_table` has rows of moved, events, number plus one.
     """
     size = note_table.shape[0]
-    slot = np.int64((hash_pair(moved, events)) % np.uint64(size))
+    slot = int((hash_pair(moved, events)) % np.uint64(size))
     for _ in range(size):
         row = note_table[slot]
         if row[2] == U0:
@@ -107,7 +107,7 @@ def hash_pair(one: Any, two: Any) -> Any:
 
 
 @compiled_kernel
-def build_transitions(
+def build_transitions(  # noqa: C901 - the stages of one batch, which share everything
     address: Any,
     seen: Any,
     states: Any,
@@ -286,7 +286,7 @@ def own_moves(first: Any, notes: Any, expanded: Any, moved: Any, masks: Any) -> 
 
 
 @compiled_kernel
-def spread_forwards(
+def spread_forwards(  # noqa: C901 - one loop over distances
     first: Any,
     targets: Any,
     expanded: Any,
@@ -299,8 +299,8 @@ def spread_forwards(
     inside: Any,
     entered: Any,
 ) -> Any:
-    """Spread from `starts` through states with none of the `blocked` marks; states with some are not
-    passed on from, and entered only if `enters`. Returns how many are inside and were entered.
+    """Spread from `starts` through states with none of the `blocked` marks; states with some are
+    not passed on from, and entered only if `enters`. Returns how many are inside and were entered.
 
     A start joins in when the spread is as far as its start depth, in ascending order of these.
     `came_from` must hold `UNREACHED` everywhere.

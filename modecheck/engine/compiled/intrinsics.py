@@ -1,4 +1,4 @@
-"""What the kernels need beyond Python: call code by its address, and ask for memory ahead of time."""
+"""What kernels need beyond Python: call code by its address, ask for memory ahead of time."""
 
 from __future__ import annotations
 
@@ -12,8 +12,8 @@ _I64 = ir.IntType(64)
 _I32 = ir.IntType(32)
 
 
-@intrinsic  # type: ignore[misc]
-def call_successors(_context: Any, address: Any, state: Any, out: Any, seen: Any) -> Any:
+@intrinsic
+def call_successors(_context: Any, _address: Any, _state: Any, _out: Any, _seen: Any) -> Any:
     """`successors(state, out, seen)` at an address; all four are unsigned 64-bit integers."""
     signature = types.uint64(types.uint64, types.uint64, types.uint64, types.uint64)
 
@@ -25,8 +25,8 @@ def call_successors(_context: Any, address: Any, state: Any, out: Any, seen: Any
     return signature, generate
 
 
-@intrinsic  # type: ignore[misc]
-def call_marks(_context: Any, address: Any, state: Any) -> Any:
+@intrinsic
+def call_marks(_context: Any, _address: Any, _state: Any) -> Any:
     """`marks(state)` at an address."""
     signature = types.uint64(types.uint64, types.uint64)
 
@@ -37,8 +37,8 @@ def call_marks(_context: Any, address: Any, state: Any) -> Any:
     return signature, generate
 
 
-@intrinsic  # type: ignore[misc]
-def prefetch(_context: Any, address: Any) -> Any:
+@intrinsic
+def prefetch(_context: Any, _address: Any) -> Any:
     """Ask for the cache line at an address; never fails, whatever the address."""
     signature = types.void(types.uint64)
 

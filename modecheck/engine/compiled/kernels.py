@@ -130,7 +130,7 @@ def note_failure(
 
 
 @compiled_kernel
-def expand(
+def expand(  # noqa: C901 - the stages of one batch, which share everything
     address: Any,
     seen: Any,
     states: Any,
@@ -288,7 +288,7 @@ def grow(table: Any, old_size: Any, new_size: Any, words: Any, aside: Any) -> An
     slot as long as it stands at most half its slot's number behind its old home. The first slots,
     where that may not be so, are emptied into `aside` beforehand and put back last.
     """
-    old, new = np.uint64(old_size), np.uint64(new_size)
+    new = np.uint64(new_size)
     kept = 0
     first = min(np.int64(aside.size), np.int64(old_size))
     for slot in range(first):

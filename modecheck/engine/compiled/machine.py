@@ -1,4 +1,4 @@
-"""A product as machine code: written as LLVM IR, optimised, linked, and kept on disk for next time."""
+"""A product as machine code: written as LLVM IR, optimised, linked, kept on disk for next time."""
 
 from __future__ import annotations
 

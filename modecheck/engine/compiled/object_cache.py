@@ -1,4 +1,4 @@
-"""Compiled objects on disk, in the user's cache folder, so that an unchanged product starts at once.
+"""Compiled objects on disk, in the user's cache folder: an unchanged product starts at once.
 
 An entry that cannot be read, is cut short or was damaged counts as absent; a folder that cannot be
 written to means that nothing is kept. Neither is ever an error.

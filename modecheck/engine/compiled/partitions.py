@@ -1,7 +1,7 @@
 """Reachable states, level by level, owned by partitions: one thread each, exchange between rounds.
 
 A state belongs to the partition that the lower half of its hash names. In a round every partition
-expands its own frontier, inserts what is its own, and puts what is not into the outbox of its owner;
+expands its own frontier, inserts what is its own, and puts the rest into the outbox of its owner;
 then every partition inserts what it has been sent. Nothing else is shared, so a partition could
 live in another process or machine as well: all that passes between them are the outboxes.
 """
@@ -106,7 +106,7 @@ class Partition:
         self.size = new
 
     def _fill_anew(self, size: int) -> None:
-        """Build the table from the states: only after probes so long that it cannot move in place."""
+        """Build the table from the states, after probes so long that it cannot grow in place."""
         self.table[:] = 0
         words, size_ = self.machine.layout.words, np.uint64(size)
         for number in range(self.filled):

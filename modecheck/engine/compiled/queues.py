@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from itertools import pairwise
 from typing import Protocol
 
 from llvmlite import ir
@@ -61,7 +62,7 @@ class QueueCode:
     def pop(self, number: int) -> None:
         """Take the head off; the others move up."""
         slots = self._product.queues[number].slots
-        for slot, behind in zip(slots, slots[1:], strict=False):
+        for slot, behind in pairwise(slots):
             self._copy(behind, slot)
         for field in _fields(slots[-1]):
             self._frame.write(field, constant(0))

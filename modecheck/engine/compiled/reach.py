@@ -104,7 +104,7 @@ class _Reach:
             self._stop = "an interruption"
             self._barrier.abort()
         except threading.BrokenBarrierError:
-            pass
+            self._barrier.abort()
         except MemoryError:
             self._stop = Limits().reached_memory
             self._barrier.abort()
@@ -118,13 +118,11 @@ class _Reach:
         while True:
             self._ends[own] = partition.filled
             self._barrier.wait()
-            width = [
-                end - part.levels[level]
-                for end, part in zip(self._ends, self._partitions, strict=True)
-            ]
-            if own == 0 and sum(width):
-                self._result.layers.append(sum(width))
-            if not sum(width) or self._stop:
+            begins = [part.levels[level] for part in self._partitions]
+            fresh = sum(self._ends) - sum(begins)
+            if own == 0 and fresh:
+                self._result.layers.append(fresh)
+            if not fresh or self._stop:
                 return
             partition.levels.append(self._ends[own])
             partition.counters[POSITION] = partition.levels[level]

@@ -59,7 +59,7 @@ def explore_compiled(
         found=states,
         marks=marks,
         transitions=transitions if not stopped_by else int(graph.first[-1]),
-        observed=observed_in(product, machine, states.seen),
+        observed=observed_in(machine, states.seen),
         failures=_sightings(machine, states, failures),
         occupied=occupied_leaves(product, states),
         graph=graph,
@@ -117,4 +117,4 @@ def shadows_of(product: Product, states: States, curious: frozenset[int]) -> dic
         spare,
         spare.copy(),
     )
-    return observed_in(product, machine, seen).shadowed
+    return observed_in(machine, seen).shadowed

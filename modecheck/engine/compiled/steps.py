@@ -1,15 +1,16 @@
 """The steps of a product as machine code: the same parts, in the same order, as in the reference.
 
 Written after `modecheck.engine.plain`, and sharing no code with it: tests compare both. What the
-interpreter decides while it runs is decided here by branches. Where it keeps lists (signals still to
-be heard, messages still to be queued) this code knows every entry that there could be, in order, and
-gives each a flag that says whether it is there.
+interpreter decides while it runs is decided here by branches. Where it keeps lists (signals still
+to be heard, messages still to be queued) this code knows every entry that there could be, in order,
+and gives each a flag that says whether it is there.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 
 from llvmlite import ir
 
@@ -34,7 +35,7 @@ from modecheck.product.form import (
 
 IGNORED, DEFERRED, UNHANDLED, UNHEARD, UNDECIDED = -1, -2, -3, -4, -5
 MOST_HEARINGS = 4_000
-"""Signals heard in the code of one product, cascades written out; more would take long to compile."""
+"""Signals heard in the code of one product, cascades written out; more would take too long."""
 
 
 class NotCompilableError(Exception):
@@ -100,7 +101,7 @@ class StepCode:
         self._frame.finish()
 
     def _reading(self, chip: int, snapshot: dict[int, ir.Value] | None = None) -> Reading:
-        """How a chip reads: its own fields as they are, others' as in the snapshot, if there is one."""
+        """How a chip reads: its own fields as they are, others' as in the snapshot, if any."""
         frame = self._frame
 
         def read(number: int) -> ir.Value:
@@ -154,7 +155,14 @@ class StepCode:
             result = is_it if result is FALSE else self._frame.builder.or_(result, is_it)
         return result
 
-    def _whole_step(self, chip: int, reaction: Reaction, enabled, payload=None, late=None) -> None:  # type: ignore[no-untyped-def]
+    def _whole_step(
+        self,
+        chip: int,
+        reaction: Reaction,
+        enabled: Callable[[], None],
+        payload: ir.Value | None = None,
+        late: ir.Value | None = None,
+    ) -> None:
         """A step that begins with a reaction, then its variants that are cut in the middle."""
         payload, late = payload or constant(0), late or constant(0)
         with self._frame.step(reaction.label):
@@ -289,9 +297,8 @@ class StepCode:
             ]
             for target, index in zip(assign.targets, indices, strict=True):
                 if index is not None:
-                    self._code.need_index(
-                        index, target.length, lambda t=target: self._fail(t.failure)
-                    )
+                    fail = partial(self._fail, target.failure)
+                    self._code.need_index(index, target.length, fail)
             for target, index, value in zip(assign.targets, indices, values, strict=True):
                 self._need_range(value, target.low, target.high, target.failure)
                 if index is None:
@@ -441,7 +448,7 @@ class StepCode:
                 self._frame.note_seen(constant(key))
 
     def _note_encounter(
-        self, chip: ChipForm, keys: list[list[tuple[object, ...]]], choice: ir.Value
+        self, chip: ChipForm, keys: Sequence[Sequence[tuple[str | int, ...]]], choice: ir.Value
     ) -> None:
         """Note which outcome an event had in which leaf: one byte for each pair."""
         frame, builder = self._frame, self._frame.builder
@@ -480,7 +487,7 @@ class StepCode:
             self._whole_step(
                 queue.receiver,
                 reaction,
-                lambda r=reaction: self._taken_off(number, code, choice, r.rule),
+                partial(self._taken_off, number, code, choice, reaction.rule),
                 payload,
                 late,
             )
