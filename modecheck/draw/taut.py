@@ -107,13 +107,18 @@ def _hull(start: Point, middle: Point, end: Point, bends: list[Bend]) -> list[Be
 
 
 def _is_inside(point: Point, triangle: Way) -> bool:
-    """Whether a point lies in a triangle or on its border, but for the pinned corners."""
+    """Whether a point lies in a triangle or nearly so, but for the two pinned corners.
+
+    Lines may pass over a corner by TOLERANCE, so a corner may lie that far outside.
+    """
     if point in (triangle[0], triangle[2]):
         return False
-    a, b, c = triangle
-    turns = (_turn(a, b, point), _turn(b, c, point), _turn(c, a, point))
-    slack = 1e-6 * (abs(turns[0]) + abs(turns[1]) + abs(turns[2]))
-    return all(turn >= -slack for turn in turns) or all(turn <= slack for turn in turns)
+    distances = [
+        _turn(start, end, point) / max(math.dist(start, end), 1e-9)
+        for start, end in zip(triangle, (*triangle[1:], triangle[0]), strict=True)
+    ]
+    slack = 2 * TOLERANCE
+    return min(distances) >= -slack or max(distances) <= slack
 
 
 def _is_flat(start: Point, middle: Point, end: Point) -> bool:

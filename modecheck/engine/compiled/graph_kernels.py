@@ -82,7 +82,7 @@ def note_number(note_table: Any, moved: Any, events: Any, known: Any) -> Any:
     `note_table` has rows of moved, events, number plus one.
     """
     size = note_table.shape[0]
-    slot = int((hash_pair(moved, events)) % np.uint64(size))
+    slot: Any = np.int64(hash_pair(moved, events) % np.uint64(size))
     for _ in range(size):
         row = note_table[slot]
         if row[2] == U0:
