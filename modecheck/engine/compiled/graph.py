@@ -19,16 +19,17 @@ from modecheck.engine.compiled.graph_kernels import (
     spread_movable,
     turn_round,
 )
+from modecheck.engine.compiled.intrinsics import LINE
+from modecheck.engine.compiled.kernels import SPARE
 from modecheck.engine.compiled.machine import Machine
-from modecheck.engine.compiled.memory import Words
+from modecheck.engine.compiled.memory import Reserved, Words
 from modecheck.engine.compiled.partitions import RECORDS_A_BATCH
 from modecheck.engine.compiled.reach import Reached
 
-INDEX_FULLEST = 0.6
+INDEX_FULLEST = 0.7
 """Share of the slots in use of the table that finds a state's number."""
 NOTE_SLOTS = 1 << 15
 """Room for kinds of transitions (who moved, what happened); real devices have some hundred."""
-SPARE_SLOTS = 1 << 16
 
 Array = NDArray[Any]
 StepRecord = tuple[int, tuple[int, ...] | None, int, int]
@@ -221,9 +222,9 @@ def graph_of(states: States, transitions: int) -> Graph:
     Raises `MemoryError` when there are too many kinds of transitions to number.
     """
     count = states.count
-    size = int(count / INDEX_FULLEST) + 16
-    table = np.zeros(size + SPARE_SLOTS, np.uint64)
-    index_states(states.words, states.width, count, table, size)
+    lines = int(count / LINE / INDEX_FULLEST) + 16
+    index = Reserved((lines + SPARE) * LINE, huge_pages=True)
+    index_states(states.words, states.width, count, index.words, lines)
     records = states.records()
     hashes = np.zeros(records.size, np.uint64)
     note_table = np.zeros((NOTE_SLOTS, 3), np.uint64)
@@ -239,8 +240,8 @@ def graph_of(states: States, transitions: int) -> Graph:
         states.width,
         0,
         states.expanded,
-        table,
-        size,
+        index.words,
+        lines,
         records,
         hashes,
         most_records=states.machine.most_records,

@@ -12,18 +12,31 @@ from typing import Any
 import numpy as np
 
 from modecheck.engine.compiled.frame import DRIVEN
-from modecheck.engine.compiled.intrinsics import call_marks, call_successors, prefetch
+from modecheck.engine.compiled.intrinsics import (
+    call_marks,
+    call_successors,
+    lowest_bit,
+    prefetch,
+    slots_equal,
+    upper_halves_equal,
+)
 from modecheck.engine.compiled.kernels import (
+    AHEAD,
     COUNT_MASK,
     FAILED_BIT,
     FAILURE_BITS,
     LOW,
+    SLOTS,
     U0,
     U1,
     U8,
     U32,
+    U64,
     compiled_kernel,
     hash_of,
+    line_of,
+    put,
+    same_words,
 )
 
 UNREACHED = np.uint32(0xFFFFFFFF)
@@ -34,37 +47,35 @@ DRIVEN_BIT = np.uint64(DRIVEN)
 
 
 @compiled_kernel
-def index_states(states: Any, words: Any, count: Any, table: Any, size: Any) -> None:
+def index_states(states: Any, words: Any, count: Any, table: Any, lines: Any) -> None:
     """Fill a table with the upper half of each state's hash and its number, plus one."""
-    size_ = np.uint64(size)
+    base, lines_ = np.uint64(table.ctypes.data), np.uint64(lines)
     for number in range(count):
+        if number + AHEAD < count:
+            early = hash_of(states, (number + AHEAD) * words, words)
+            prefetch(base + line_of(early, lines_) * U64)
         hash_ = hash_of(states, number * words, words)
-        slot = ((hash_ >> U32) * size_) >> U32
-        while table[slot] != U0:
-            slot += U1
-        table[slot] = (hash_ & ~LOW) | np.uint64(number + 1)
+        stored = (hash_ & ~LOW) | np.uint64(number + 1)
+        put(table, base, stored, line_of(hash_, lines_))
 
 
 @compiled_kernel
 def number_of(
-    states: Any, words: Any, table: Any, size: Any, record: Any, at: Any, hash_: Any
+    states: Any, words: Any, table: Any, base: Any, lines: Any, record: Any, at: Any, hash_: Any
 ) -> Any:
     """The number of a state that is in the table, or -1."""
-    tag = hash_ & ~LOW
-    slot = ((hash_ >> U32) * np.uint64(size)) >> U32
-    while table[slot] != U0:
-        found = table[slot]
-        if found & ~LOW == tag:
-            number = np.int64(found & LOW) - 1
-            same = True
-            for offset in range(words):
-                if states[number * words + offset] != record[at + offset]:
-                    same = False
-                    break
-            if same:
-                return number
-        slot += U1
-    return -1
+    line = line_of(hash_, lines)
+    while True:
+        address = base + line * U64
+        similar = upper_halves_equal(address, hash_)
+        while similar != U0:
+            found = table[line * SLOTS + lowest_bit(similar)] & LOW
+            if found != U0 and same_words(states, (found - U1) * words, record, at, words):
+                return np.int64(found) - 1
+            similar &= similar - U1
+        if slots_equal(address, U0) != U0:
+            return -1
+        line += U1
 
 
 @compiled_kernel
@@ -115,7 +126,7 @@ def build_transitions(  # noqa: C901 - the stages of one batch, which share ever
     begin: Any,
     end: Any,
     table: Any,
-    size: Any,
+    lines: Any,
     records: Any,
     hashes: Any,
     most_records: Any,
@@ -133,8 +144,8 @@ def build_transitions(  # noqa: C901 - the stages of one batch, which share ever
     width = words + 2
     room = records.size // width
     base, target = np.uint64(states.ctypes.data), np.uint64(records.ctypes.data)
-    seen_at, slots = np.uint64(seen.ctypes.data), np.uint64(table.ctypes.data)
-    size_ = np.uint64(size)
+    seen_at, table_at = np.uint64(seen.ctypes.data), np.uint64(table.ctypes.data)
+    lines_, wide = np.uint64(lines), np.uint64(words)
     position = begin
     while position < end:
         made = 0
@@ -154,7 +165,7 @@ def build_transitions(  # noqa: C901 - the stages of one batch, which share ever
                     failing[position] = 1
                     continue
                 hash_ = hash_of(records, at, words)
-                prefetch(slots + (((hash_ >> U32) * size_) >> U32) * U8)
+                prefetch(table_at + line_of(hash_, lines_) * U64)
                 hashes[kept] = hash_
                 if kept != number:
                     for offset in range(width):
@@ -164,15 +175,25 @@ def build_transitions(  # noqa: C901 - the stages of one batch, which share ever
             made = kept
             position += 1
         for number in range(made):
-            slot = ((hashes[number] >> U32) * size_) >> U32
-            found = table[slot]
-            if found != U0:
-                prefetch(base + ((found & LOW) - U1) * np.uint64(words) * U8)
+            line = line_of(hashes[number], lines_)
+            similar = upper_halves_equal(table_at + line * U64, hashes[number])
+            if similar != U0:
+                found = (table[line * SLOTS + lowest_bit(similar)] & LOW) - U1
+                prefetch(base + found * wide * U8)
         start = first[position] - made
         for number in range(made):
             at = number * width
             targets[start + number] = np.uint32(
-                number_of(states, words, table, size, records, at, hashes[number])
+                number_of(
+                    states,
+                    wide,
+                    table,
+                    table_at,
+                    lines_,
+                    records,
+                    np.uint64(at),
+                    hashes[number],
+                )
             )
             events = (records[at + words] & ~FAILED_BIT) >> FAILURE_BITS
             note = note_number(note_table, records[at + words + 1], events, known)

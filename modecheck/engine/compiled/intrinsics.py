@@ -52,3 +52,56 @@ def prefetch(_context: Any, _address: Any) -> Any:
         return context.get_dummy_value()
 
     return signature, generate
+
+
+LINE = 8
+"""Slots of 64 bits in a cache line."""
+
+
+@intrinsic
+def slots_equal(_context: Any, _address: Any, _value: Any) -> Any:
+    """Which slots of the cache line at an address hold a value, as bits."""
+    signature = types.uint64(types.uint64, types.uint64)
+
+    def generate(_context: Any, builder: ir.IRBuilder, _signature: Any, args: Any) -> ir.Value:
+        return _matching(builder, args[0], args[1], upper_half=False)
+
+    return signature, generate
+
+
+@intrinsic
+def upper_halves_equal(_context: Any, _address: Any, _value: Any) -> Any:
+    """Which slots of the cache line at an address have the upper half of a value, as bits."""
+    signature = types.uint64(types.uint64, types.uint64)
+
+    def generate(_context: Any, builder: ir.IRBuilder, _signature: Any, args: Any) -> ir.Value:
+        return _matching(builder, args[0], args[1], upper_half=True)
+
+    return signature, generate
+
+
+def _matching(
+    builder: ir.IRBuilder, address: ir.Value, value: ir.Value, *, upper_half: bool
+) -> ir.Value:
+    """Compare a whole line at once: one or two instructions, and nothing to predict."""
+    kind = ir.VectorType(_I64, LINE)
+    line = builder.load(builder.inttoptr(address, kind.as_pointer()), align=64)
+    single = builder.insert_element(ir.Constant(kind, ir.Undefined), value, ir.Constant(_I32, 0))
+    zeros = ir.Constant(ir.VectorType(_I32, LINE), [0] * LINE)
+    everywhere = builder.shuffle_vector(single, ir.Constant(kind, ir.Undefined), zeros)
+    if upper_half:
+        shift = ir.Constant(kind, [32] * LINE)
+        line, everywhere = builder.lshr(line, shift), builder.lshr(everywhere, shift)
+    equal = builder.icmp_unsigned("==", line, everywhere)
+    return builder.zext(builder.bitcast(equal, ir.IntType(LINE)), _I64)
+
+
+@intrinsic
+def lowest_bit(_context: Any, _bits: Any) -> Any:
+    """The place of the lowest bit that is set; there must be one."""
+    signature = types.uint64(types.uint64)
+
+    def generate(_context: Any, builder: ir.IRBuilder, _signature: Any, args: Any) -> ir.Value:
+        return builder.cttz(args[0], ir.Constant(ir.IntType(1), 1))
+
+    return signature, generate

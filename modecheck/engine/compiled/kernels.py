@@ -1,13 +1,15 @@
 """The inner loops of the compiled engine, fixed for all products and compiled once.
 
-A table is an array of slots with open addressing and linear probing. The home of a state is
-`hash * size / 2^32`, which grows with the hash: so a table is grown in place, from its end to its
-beginning, and probes never wrap round (a stretch of spare slots follows the last home).
+A table is an array of cache lines of eight slots. The home line of a state is
+`hash * lines / 2^32`; when it is full the next line is taken. A whole line is compared at once, so
+a probe costs one miss of the cache and seldom a second. As the home grows with the hash, a table is
+grown in place, from its end to its beginning, and probes never wrap round (spare lines follow the
+last home).
 
 States of one word stand in the table themselves, plus one, so that 0 is an empty slot. Of longer
 states the table holds the upper half of the hash and the number of the state, plus one.
 
-Successors are made in batches: the slot that each will be looked for in is asked for ahead of time,
+Successors are made in batches: the line that each will be looked for in is asked for ahead of time,
 so that the memory's latency is paid once a batch, not once a transition.
 """
 
@@ -19,12 +21,21 @@ import numpy as np
 from numba import njit
 
 from modecheck.engine.compiled.frame import DRIVEN, FAILURE_SHIFT
-from modecheck.engine.compiled.intrinsics import call_successors, prefetch
+from modecheck.engine.compiled.intrinsics import (
+    LINE,
+    call_successors,
+    lowest_bit,
+    prefetch,
+    slots_equal,
+    upper_halves_equal,
+)
 
 U0 = np.uint64(0)
 U1 = np.uint64(1)
 U8 = np.uint64(8)
 U32 = np.uint64(32)
+U64 = np.uint64(64)
+SLOTS = np.uint64(LINE)
 LOW = np.uint64(0xFFFFFFFF)
 MULTIPLY_ONE = np.uint64(0x9E3779B97F4A7C15)
 MULTIPLY_TWO = np.uint64(0xD6E8FEB86659FD93)
@@ -34,8 +45,8 @@ FAILURE_MASK = np.uint64(0x7FFFFFFF)
 FAILURE_BITS = np.uint64(FAILURE_SHIFT)
 COUNT_MASK = np.uint64(DRIVEN - 1)
 
-SPARE = 1 << 16
-"""Slots behind the last home, for probes that run on; far more than the longest run seen."""
+SPARE = 1 << 13
+"""Lines behind the last home, for probes that run on; far more than the longest run seen."""
 
 POSITION, FILLED, TRANSITIONS = 0, 1, 2
 """Places in the array of counters that a kernel goes on from when it is called again."""
@@ -61,42 +72,63 @@ def hash_of(words: Any, first: Any, count: Any) -> Any:
 
 
 @compiled_kernel
-def insert_word(table: Any, size: Any, word: Any, hash_: Any) -> Any:
-    """Put a one-word state into its table; whether it is new."""
-    slot = ((hash_ >> U32) * size) >> U32
+def line_of(hash_: Any, lines: Any) -> Any:
+    """The home line of a hash."""
+    return ((hash_ >> U32) * lines) >> U32
+
+
+@compiled_kernel
+def insert_word(table: Any, base: Any, lines: Any, word: Any, hash_: Any) -> Any:
+    """Put a one-word state into its table, which stands at `base`; whether it is new."""
+    line = line_of(hash_, lines)
     stored = word + U1
     while True:
-        found = table[slot]
-        if found == stored:
+        address = base + line * U64
+        if slots_equal(address, stored) != U0:
             return False
-        if found == U0:
-            table[slot] = stored
+        free = slots_equal(address, U0)
+        if free != U0:
+            table[line * SLOTS + lowest_bit(free)] = stored
             return True
-        slot += U1
+        line += U1
 
 
 @compiled_kernel
 def insert_words(
-    table: Any, size: Any, states: Any, number: Any, record: Any, at: Any, words: Any, hash_: Any
+    table: Any,
+    base: Any,
+    lines: Any,
+    states: Any,
+    number: Any,
+    record: Any,
+    at: Any,
+    words: Any,
+    hash_: Any,
 ) -> Any:
     """Put a longer state, which would have that number, into its table; whether it is new."""
-    tag = hash_ & ~LOW
-    slot = ((hash_ >> U32) * size) >> U32
+    line = line_of(hash_, lines)
     while True:
-        found = table[slot]
-        if found == U0:
-            table[slot] = tag | (number + U1)
-            return True
-        if found & ~LOW == tag:
-            first = ((found & LOW) - U1) * words
-            same = True
-            for offset in range(words):
-                if states[first + np.uint64(offset)] != record[at + np.uint64(offset)]:
-                    same = False
-                    break
-            if same:
+        address = base + line * U64
+        similar = upper_halves_equal(address, hash_)
+        while similar != U0:
+            found = table[line * SLOTS + lowest_bit(similar)] & LOW
+            if found != U0 and same_words(states, (found - U1) * words, record, at, words):
                 return False
-        slot += U1
+            similar &= similar - U1
+        free = slots_equal(address, U0)
+        if free != U0:
+            table[line * SLOTS + lowest_bit(free)] = (hash_ & ~LOW) | (number + U1)
+            return True
+        line += U1
+
+
+@compiled_kernel
+def same_words(states: Any, first: Any, record: Any, at: Any, words: Any) -> Any:
+    """Whether a state that is kept and one that was made are the same."""
+    for offset in range(words):
+        if states[first + np.uint64(offset)] != record[at + np.uint64(offset)]:
+            return False
+    return True
 
 
 @compiled_kernel
@@ -137,7 +169,7 @@ def expand(  # noqa: C901 - the stages of one batch, which share everything
     words: Any,
     end: Any,
     table: Any,
-    size: Any,
+    lines: Any,
     most: Any,
     partitions: Any,
     own: Any,
@@ -160,9 +192,9 @@ def expand(  # noqa: C901 - the stages of one batch, which share everything
     base = np.uint64(states.ctypes.data)
     target = np.uint64(records.ctypes.data)
     notes = np.uint64(seen.ctypes.data)
-    slots = np.uint64(table.ctypes.data)
+    table_at = np.uint64(table.ctypes.data)
     wide = np.uint64(words)
-    size_ = np.uint64(size)
+    lines_ = np.uint64(lines)
     room = records.size // width
     room_out = outboxes.shape[1] // words
     position, filled, transitions = counters[POSITION], counters[FILLED], counters[TRANSITIONS]
@@ -193,7 +225,7 @@ def expand(  # noqa: C901 - the stages of one batch, which share everything
                     )
                     continue
                 hash_ = hash_of(records, at, words)
-                prefetch(slots + (((hash_ >> U32) * size_) >> U32) * U8)
+                prefetch(table_at + line_of(hash_, lines_) * U64)
                 hashes[kept] = hash_
                 if kept != number:
                     for offset in range(width):
@@ -212,11 +244,19 @@ def expand(  # noqa: C901 - the stages of one batch, which share everything
                     outboxes[owner, first + offset] = records[at + offset]
                 sent[owner] += 1
             elif words == 1:
-                if insert_word(table, size_, records[at], hash_):
+                if insert_word(table, table_at, lines_, records[at], hash_):
                     states[filled] = records[at]
                     filled += 1
             elif insert_words(
-                table, size_, states, np.uint64(filled), records, np.uint64(at), wide, hash_
+                table,
+                table_at,
+                lines_,
+                states,
+                np.uint64(filled),
+                records,
+                np.uint64(at),
+                wide,
+                hash_,
             ):
                 for offset in range(words):
                     states[filled * words + offset] = records[at + offset]
@@ -225,7 +265,7 @@ def expand(  # noqa: C901 - the stages of one batch, which share everything
 
 
 AHEAD = 24
-"""States of an inbox whose slots are asked for ahead of time."""
+"""States of an inbox whose lines are asked for ahead of time."""
 
 
 @compiled_kernel
@@ -236,30 +276,37 @@ def receive(
     states: Any,
     words: Any,
     table: Any,
-    size: Any,
+    lines: Any,
     most: Any,
     counters: Any,
 ) -> Any:
     """Insert the states of an inbox from `begin` on; how many of it are done when room runs out."""
-    size_, wide = np.uint64(size), np.uint64(words)
-    slots = np.uint64(table.ctypes.data)
+    lines_, wide = np.uint64(lines), np.uint64(words)
+    table_at = np.uint64(table.ctypes.data)
     filled = counters[FILLED]
     number = begin
     for early in range(begin, min(begin + AHEAD, count)):
-        hash_ = hash_of(inbox, early * words, words)
-        prefetch(slots + (((hash_ >> U32) * size_) >> U32) * U8)
+        prefetch(table_at + line_of(hash_of(inbox, early * words, words), lines_) * U64)
     while number < count and filled < most:
         if number + AHEAD < count:
             hash_ = hash_of(inbox, (number + AHEAD) * words, words)
-            prefetch(slots + (((hash_ >> U32) * size_) >> U32) * U8)
+            prefetch(table_at + line_of(hash_, lines_) * U64)
         at = number * words
         hash_ = hash_of(inbox, at, words)
         if words == 1:
-            if insert_word(table, size_, inbox[at], hash_):
+            if insert_word(table, table_at, lines_, inbox[at], hash_):
                 states[filled] = inbox[at]
                 filled += 1
         elif insert_words(
-            table, size_, states, np.uint64(filled), inbox, np.uint64(at), wide, hash_
+            table,
+            table_at,
+            lines_,
+            states,
+            np.uint64(filled),
+            inbox,
+            np.uint64(at),
+            wide,
+            hash_,
         ):
             for offset in range(words):
                 states[filled * words + offset] = inbox[at + offset]
@@ -270,46 +317,56 @@ def receive(
 
 
 @compiled_kernel
-def home_of(stored: Any, words: Any, size: Any) -> Any:
-    """The home of what a slot holds, in a table of some size."""
+def home_of(stored: Any, words: Any, lines: Any) -> Any:
+    """The home line of what a slot holds, in a table of so many lines."""
     if words == 1:
-        word = stored - U1
-        upper = (mixed(U0, word) * MULTIPLY_ONE) >> U32
-    else:
-        upper = stored >> U32
-    return (upper * size) >> U32
+        return line_of(mixed(U0, stored - U1) * MULTIPLY_ONE, lines)
+    return line_of(stored, lines)
 
 
 @compiled_kernel
-def grow(table: Any, old_size: Any, new_size: Any, words: Any, aside: Any) -> Any:
-    """Spread a table over more slots, in place; 0, or 1 when `aside` is too small.
+def put(table: Any, base: Any, stored: Any, home: Any) -> None:
+    """Store what is known to be new at the first free slot from its home on."""
+    line = home
+    free = slots_equal(base + line * U64, U0)
+    while free == U0:
+        line += U1
+        free = slots_equal(base + line * U64, U0)
+    table[line * SLOTS + lowest_bit(free)] = stored
 
-    From the end to the beginning every entry moves up, or stays: its new home is not before its
-    slot as long as it stands at most half its slot's number behind its old home. The first slots,
-    where that may not be so, are emptied into `aside` beforehand and put back last.
+
+@compiled_kernel
+def grow(table: Any, old_lines: Any, new_lines: Any, words: Any, aside: Any) -> Any:
+    """Spread a table over more lines, in place; 0, or 1 when it must be filled anew.
+
+    From the end to the beginning every line is emptied, and what was in it is put where it belongs
+    now. That is never before the line it was in, except in the first lines, which are set aside
+    beforehand and put back last: so what has been put stays, and the lines between a home and
+    where its state stands are full, as a search expects.
     """
-    new = np.uint64(new_size)
-    kept = 0
-    first = min(np.int64(aside.size), np.int64(old_size))
+    base = np.uint64(table.ctypes.data)
+    new = np.uint64(new_lines)
+    first = min(np.int64(aside.size), np.int64(old_lines) * LINE)
+    kept = first
     for slot in range(first):
-        if table[slot] != U0:
-            aside[kept] = table[slot]
-            table[slot] = U0
-            kept += 1
-    for slot in range(old_size + SPARE - 1, first - 1, -1):
-        stored = table[slot]
-        if stored == U0:
-            continue
-        if np.int64(home_of(stored, words, new)) < slot:
-            return 1
+        aside[slot] = table[slot]
         table[slot] = U0
-        goal = home_of(stored, words, new)
-        while table[goal] != U0:
-            goal += U1
-        table[goal] = stored
+    moving, homes = np.zeros(LINE, np.uint64), np.zeros(LINE, np.uint64)
+    for line in range(old_lines + SPARE - 1, first // LINE - 1, -1):
+        count = 0
+        for slot in range(np.uint64(line * LINE), np.uint64(line * LINE + LINE)):
+            stored = table[slot]
+            if stored != U0:
+                moving[count] = stored
+                homes[count] = home_of(stored, words, new)
+                if homes[count] < np.uint64(line):
+                    return 1
+                count += 1
+        for number in range(count):
+            table[line * LINE + number] = U0
+        for number in range(count):
+            put(table, base, moving[number], homes[number])
     for number in range(kept):
-        goal = home_of(aside[number], words, new)
-        while table[goal] != U0:
-            goal += U1
-        table[goal] = aside[number]
+        if aside[number] != U0:
+            put(table, base, aside[number], home_of(aside[number], words, new))
     return 0

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from modecheck.engine.compiled.frame import RECORD_EXTRA
+from modecheck.engine.compiled.intrinsics import LINE
 from modecheck.engine.compiled.kernels import (
     FILLED,
     SPARE,
@@ -27,18 +28,21 @@ from modecheck.engine.compiled.kernels import (
 from modecheck.engine.compiled.machine import Machine
 from modecheck.engine.compiled.memory import Reserved, Words
 
-FIRST_SLOTS = 1 << 16
-"""Slots of a new table: it fits the cache, and is grown long before it matters."""
-FULLEST = 0.72
-"""Share of slots in use at which a table grows: probes stay short, and a state takes 11 bytes."""
+FIRST_LINES = 1 << 13
+"""Lines of a new table: it fits the cache, and is grown long before it matters."""
+FULLEST = 0.8
+"""Share of slots in use at which a table grows: few probes need a second line."""
 GROWTH = 1.6
+"""After growing half of the slots are in use, so a state never takes more than two of them."""
 LARGEST_TABLE = (1 << 32) - SPARE - 1
+"""Lines; what a 32-bit half of the hash can tell apart."""
 RECORDS_A_BATCH = 1024
 """Successors made before they are looked up: enough to hide the memory's latency, few enough for
 the second-level cache."""
 OUTBOX = 1 << 18
 """States in an outbox before a round ends."""
-ASIDE = 1 << 14
+ASIDE = 1 << 15
+"""Slots at the beginning of a table that are set aside while it grows."""
 
 
 @dataclass(slots=True)
@@ -50,7 +54,7 @@ class Partition:
     count: int
     states: Words
     table: Words
-    size: int
+    lines: int
     outboxes: Words
     sent: np.ndarray
     counters: np.ndarray
@@ -72,59 +76,46 @@ class Partition:
     @property
     def most(self) -> int:
         """States at which the table has to grow."""
-        return int(self.size * FULLEST)
+        return int(self.lines * LINE * FULLEST)
 
     @property
     def used_bytes(self) -> int:
         """Bytes that hold states and their table, buffers left out."""
         words = self.machine.layout.words
-        return 8 * (self.filled * words + self.size)
+        return 8 * (self.filled * words + self.lines * LINE)
 
     def insert_initial(self, words: tuple[int, ...]) -> None:
         """Put the initial state into an empty partition that owns it."""
         width = self.machine.layout.words
-        record = np.array(words, np.uint64)
-        hash_ = np.uint64(hash_of(record, 0, width))
-        size = np.uint64(self.size)
-        if width == 1:
-            insert_word(self.table, size, record[0], hash_)
-        else:
-            zero = np.uint64(0)
-            insert_words(self.table, size, self.states, zero, record, zero, np.uint64(width), hash_)
-        self.states[:width] = record
+        self.states[:width] = np.array(words, np.uint64)
         self.counters[FILLED] = 1
+        self._enter(0)
 
-    def next_size(self) -> int:
-        return min(int(self.size * GROWTH), LARGEST_TABLE)
+    def _enter(self, number: int) -> None:
+        """Put a state that is kept into the table."""
+        words, lines = self.machine.layout.words, np.uint64(self.lines)
+        at = number * words
+        hash_ = np.uint64(hash_of(self.states, at, words))
+        base = np.uint64(self.table.ctypes.data)
+        if words == 1:
+            insert_word(self.table, base, lines, self.states[at], hash_)
+        else:
+            which, where, width = np.uint64(number), np.uint64(at), np.uint64(words)
+            insert_words(
+                self.table, base, lines, self.states, which, self.states, where, width, hash_
+            )
+
+    def next_lines(self) -> int:
+        return min(int(self.lines * GROWTH), LARGEST_TABLE)
 
     def grow(self) -> None:
-        """Give the table more slots."""
-        words = self.machine.layout.words
-        new = self.next_size()
-        if grow(self.table, self.size, new, words, np.empty(ASIDE, np.uint64)):
-            self._fill_anew(new)
-        self.size = new
-
-    def _fill_anew(self, size: int) -> None:
-        """Build the table from the states, after probes so long that it cannot grow in place."""
-        self.table[:] = 0
-        words, size_ = self.machine.layout.words, np.uint64(size)
-        for number in range(self.filled):
-            at = number * words
-            hash_ = np.uint64(hash_of(self.states, at, words))
-            if words == 1:
-                insert_word(self.table, size_, self.states[at], hash_)
-            else:
-                insert_words(
-                    self.table,
-                    size_,
-                    self.states,
-                    np.uint64(number),
-                    self.states,
-                    np.uint64(at),
-                    np.uint64(words),
-                    hash_,
-                )
+        """Give the table more lines; fill it anew if it cannot grow in place."""
+        words, old = self.machine.layout.words, self.lines
+        self.lines = self.next_lines()
+        if grow(self.table, old, self.lines, words, np.empty(ASIDE, np.uint64)):
+            self.table[: (self.lines + SPARE) * LINE] = 0
+            for number in range(self.filled):
+                self._enter(number)
 
     def expand(self, end: int, level: int) -> None:
         """Expand own states up to `end`, as far as there is room."""
@@ -135,7 +126,7 @@ class Partition:
             self.machine.layout.words,
             end,
             self.table,
-            self.size,
+            self.lines,
             self.most,
             self.count,
             self.own,
@@ -153,7 +144,15 @@ class Partition:
         """Insert what another partition has sent; how many are done when room runs out."""
         words = self.machine.layout.words
         done = receive(
-            inbox, count, begin, self.states, words, self.table, self.size, self.most, self.counters
+            inbox,
+            count,
+            begin,
+            self.states,
+            words,
+            self.table,
+            self.lines,
+            self.most,
+            self.counters,
         )
         return int(done)
 
@@ -162,9 +161,8 @@ def new_partition(machine: Machine, own: int, count: int, most_states: int) -> P
     """An empty partition with address space for `most_states` states."""
     words = machine.layout.words
     states = Reserved(most_states * words)
-    table = Reserved(
-        min(int(most_states / FULLEST * GROWTH), LARGEST_TABLE) + SPARE, huge_pages=True
-    )
+    lines = min(int(most_states / LINE / FULLEST * GROWTH), LARGEST_TABLE) + SPARE
+    table = Reserved(lines * LINE, huge_pages=True)
     width = words + RECORD_EXTRA
     room = max(RECORDS_A_BATCH, 2 * machine.most_records)
     return Partition(
@@ -173,7 +171,7 @@ def new_partition(machine: Machine, own: int, count: int, most_states: int) -> P
         count=count,
         states=states.words,
         table=table.words,
-        size=FIRST_SLOTS,
+        lines=FIRST_LINES,
         outboxes=np.zeros((count, (OUTBOX + room) * words if count > 1 else 1), np.uint64),
         sent=np.zeros(count, np.int64),
         counters=np.zeros(3, np.int64),

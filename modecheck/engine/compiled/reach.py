@@ -8,9 +8,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from modecheck.engine.compiled.intrinsics import LINE
 from modecheck.engine.compiled.kernels import POSITION, hash_of
 from modecheck.engine.compiled.machine import Machine
-from modecheck.engine.compiled.partitions import FIRST_SLOTS, Partition, new_partition
+from modecheck.engine.compiled.partitions import FIRST_LINES, Partition, new_partition
 from modecheck.engine.exploration import Reporter
 from modecheck.engine.memory import available_memory, resident_memory
 from modecheck.engine.space import Limits
@@ -74,7 +75,9 @@ class _Reach:
         most = self._bound // (8 * words + 8)
         if self._limits.states is not None:
             most = min(most, self._limits.states)
-        return min(int(most * (1.0 if threads == 1 else 1.3)) + 4 * FIRST_SLOTS, (1 << 32) - 2)
+        return min(
+            int(most * (1.0 if threads == 1 else 1.3)) + 4 * LINE * FIRST_LINES, (1 << 32) - 2
+        )
 
     def run(self) -> Reached:
         initial = self._machine.layout.pack(self._machine.product.initial)
@@ -177,7 +180,7 @@ class _Reach:
 
     def _grow(self, partition: Partition) -> None:
         """Make room in a table, unless memory does not allow it."""
-        more = 8 * (partition.next_size() - partition.size)
+        more = 64 * (partition.next_lines() - partition.lines)
         if resident_memory() + more > self._bound:
             self._stop = self._stop or self._limits.reached_memory
             raise threading.BrokenBarrierError

@@ -1,0 +1,44 @@
+"""What the machine itself can do: random probes into a table, asked for ahead of time, nothing else."""
+
+from __future__ import annotations
+
+import time
+from typing import Any
+
+import numpy as np
+from numba import njit
+
+from modecheck.engine.compiled.intrinsics import prefetch
+from modecheck.engine.compiled.kernels import mixed
+from modecheck.engine.compiled.memory import Reserved
+
+BATCH = 256
+
+compiled: Any = njit(nogil=True)
+
+
+@compiled
+def _probe(table: Any, size: Any, count: Any) -> Any:
+    """Look at `count` slots chosen by the hash of a counter, a batch ahead."""
+    slots = np.zeros(BATCH, np.uint64)
+    base, sum_ = np.uint64(table.ctypes.data), np.uint64(0)
+    number = np.uint64(0)
+    for _ in range(count // BATCH):
+        for place in range(BATCH):
+            hash_ = mixed(np.uint64(0), number)
+            number += np.uint64(1)
+            slots[place] = ((hash_ >> np.uint64(32)) * size) >> np.uint64(32)
+            prefetch(base + slots[place] * np.uint64(8))
+        for place in range(BATCH):
+            sum_ += table[slots[place]]
+    return sum_
+
+
+def probes_a_second(slots: int, count: int = 40_000_000) -> float:
+    """Probes a second into a table of that many slots, all of them in memory."""
+    region = Reserved(slots, huge_pages=True)
+    region.words[:] = 1
+    _probe(region.words, np.uint64(slots), BATCH)
+    began = time.perf_counter()
+    _probe(region.words, np.uint64(slots), count)
+    return count / (time.perf_counter() - began)
