@@ -38,12 +38,12 @@ def deadlocks(space: Space) -> list[Deadlock]:
         by_cause.setdefault(cause, Deadlock(cause, number, [])).states.append(number)
     minimal: list[Deadlock] = []
     for found in sorted(by_cause.values(), key=lambda one: (len(one.cause), one.first)):
-        beneath = next((one for one in minimal if one.cause < found.cause), None)
-        if beneath is None:
+        beneath = [one for one in minimal if one.cause < found.cause]
+        if not beneath:
             minimal.append(found)
-        else:
-            beneath.states += found.states
-            beneath.first = min(beneath.first, found.first)
+        for one in beneath:
+            one.states += found.states
+            one.first = min(one.first, found.first)
     return sorted(minimal, key=lambda one: one.first)
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 from modecheck.checks.coverage import Coverage, leaves_of
 from modecheck.model.parts import Chip, Device, Rule
-from modecheck.model.terms import InState, ReadVariable, parts_of
+from modecheck.model.terms import InState, Payload, ReadVariable, Term, parts_of
 
 
 @dataclass(slots=True)
@@ -34,31 +34,58 @@ def dependent_on_other_choices(device: Device, coverage: Coverage) -> Dependent:
     found = Dependent()
     if all(len(option.choices) < 2 for option in device.options.values()):
         return found
-    for link in device.links.values():
-        if set(re.findall(r"\w+", link.up_text)) & set(device.options):
-            found.events |= set(link.carries)
+    for chip in device.chips.values():
+        for rule in chip.rules:
+            if rule.mentions:
+                # Taken or not: with another choice the chip may also stay where it is.
+                _add(chip, rule, found)
+                found.leaves |= {(chip.name, leaf) for leaf in leaves_of(chip, rule)}
     before = -1
     while found.size != before:
         before = found.size
+        for link in device.links.values():
+            named = set(re.findall(r"\w+", link.up_text)) & set(device.options)
+            if named or _reads(link.up_when, found):
+                found.events |= set(link.carries)
         for chip in device.chips.values():
             for rule in chip.rules:
-                name = (rule.chip, rule.title)
-                if name not in coverage.taken and _depends(chip, rule, found):
-                    _add(chip, rule, found)
+                _follow(device, chip, rule, found, taken=(chip.name, rule.title) in coverage.taken)
     return found
 
 
-def _depends(chip: Chip, rule: Rule, found: Dependent) -> bool:
-    if rule.mentions:
-        return True
+def _follow(device: Device, chip: Chip, rule: Rule, found: Dependent, *, taken: bool) -> None:
+    if not taken and _depends(device, chip, rule, found):
+        _add(chip, rule, found)
+        return
+    heard = any(event.name in found.events for event in rule.trigger)
+    for assignment in rule.assignments:
+        if any(_reads(value, found, heard=heard) for value in assignment.values):
+            found.variables |= {(chip.name, target.variable) for target in assignment.targets}
+    for send in rule.sends:
+        if _reads(send.value, found, heard=heard):
+            found.events.add(send.message)
+
+
+def _depends(device: Device, chip: Chip, rule: Rule, found: Dependent) -> bool:
     if any((chip.name, leaf) in found.leaves for leaf in leaves_of(chip, rule)):
         return True
     if any(event.name in found.events for event in rule.trigger):
         return True
-    return rule.guard is not None and any(
+    waits = [send.link for send in rule.sends if device.links[send.link].when_full == "wait"]
+    moving = {name for name, _ in found.leaves}
+    if any(device.links[link].receiver in moving for link in waits):
+        return True
+    return _reads(rule.guard, found)
+
+
+def _reads(term: Term | None, found: Dependent, *, heard: bool = False) -> bool:
+    """Whether a term could have another value; `heard` when its message could."""
+    moving = {name for name, _ in found.leaves}
+    return term is not None and any(
         (isinstance(part, ReadVariable) and (part.chip, part.variable) in found.variables)
-        or (isinstance(part, InState) and any((part.chip, x) in found.leaves for x in part.leaves))
-        for part in parts_of(rule.guard)
+        or (isinstance(part, InState) and part.chip in moving)
+        or (isinstance(part, Payload) and heard)
+        for part in parts_of(term)
     )
 
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from modecheck.checks.findings import Finding
 from modecheck.checks.ways import way_over, way_to
-from modecheck.engine.plain import State
+from modecheck.engine.plain import Interpreter, State
 from modecheck.engine.space import Edge, Space, first_zero
 from modecheck.model.parts import Pairing, PairingEnd
 
@@ -57,9 +57,10 @@ def _lost_finding(
 def _one_sided(space: Space, pairing: Pairing) -> Iterator[Finding]:
     """The shallowest state in which the device rests while the ends differ."""
     wanted = space.mark("rests") | space.mark(f"at_odds:{pairing.name}")
+    interpreter = Interpreter(space.product)
     for number in space.numbered(wanted):
-        if number < space.expanded and not _busy(space, number):
-            state = space.state(number)
+        state = space.state(number)
+        if number < space.expanded and not _busy(interpreter, state):
             one, two = (_spelled(space, end, state) for end in pairing.ends)
             yield Finding(
                 code="one-sided-bond",
@@ -71,11 +72,11 @@ def _one_sided(space: Space, pairing: Pairing) -> Iterator[Finding]:
             return
 
 
-def _busy(space: Space, number: int) -> bool:
-    """Whether a chip can still act by itself, without time passing."""
-    product = space.product
-    for edge in space.edges_from(number):
-        label = product.labels[edge.label]
+def _busy(interpreter: Interpreter, state: State) -> bool:
+    """Whether a chip can still act by itself, without time passing; be it that the step fails."""
+    product = interpreter.product
+    for step in interpreter.steps(state):
+        label = product.labels[step.label]
         own = label.kind == "rule" and not product.chips[label.chip].actor
         if own and product.rules[label.rule].kind == "internal":
             return True

@@ -23,6 +23,7 @@ def command(device: str, folder: str, chosen: dict[str, str], search: Search) ->
     Every picture is written as SVG and as DOT text, the same bytes each run.
     """
     import sys
+    from functools import partial
 
     from modecheck.checks.mode_switches import mode_switches
     from modecheck.cli.exit_codes import exit_code
@@ -35,11 +36,11 @@ def command(device: str, folder: str, chosen: dict[str, str], search: Search) ->
     found = variants_of(device, chosen, every=False)[0]
     with reporter_for(sys.stderr) as reporter:
         exploration = explore_with(compose(found), search, reporter)
-    written = write_drawings(drawings(found, mode_switches(exploration)), folder)
+    written = write_drawings(
+        drawings(found, mode_switches(exploration)), folder, tell=partial(click.echo, err=True)
+    )
     lines = [str(path) for path in written]
     if not exploration.complete:
-        lines.append(
-            f"incomplete: stopped by {exploration.stopped_by}; modes.svg shows what was seen"
-        )
+        lines.append(f"incomplete: stopped by {exploration.stopped_by}; modes shows what was seen")
     show(lines)
     sys.exit(exit_code(found=False, complete=exploration.complete))

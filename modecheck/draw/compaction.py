@@ -90,15 +90,15 @@ def _moved_way(way: Way, bands: _Bands, around: Rectangle) -> Way:
     It is bent where it enters or leaves a band, to keep its side of each box, and follows the
     border where it enters or leaves the frame, to meet its unmoved part.
     """
+    near = around.grown(1)
     points: list[Point] = []
     for start, end in pairwise(way):
-        shares = [*bands.shares(start, end), *around.shares_inside(start, end)]
+        shares = [*bands.shares(start, end), *(around.shares_inside(start, end) or ())]
         cuts = [0.0, *sorted(share for share in shares if 0 < share < 1), 1.0]
         for first, last in pairwise(cuts):
-            piece = (_between(start, end, first), _between(start, end, last))
-            if around.grown(1).holds(_between(start, end, (first + last) / 2)):
-                piece = tuple((x, bands(y)) for x, y in piece)  # type: ignore[assignment]
-            points += piece
+            ends = (_between(start, end, first), _between(start, end, last))
+            inside = near.holds(_between(start, end, (first + last) / 2))
+            points += ((x, bands(y)) if inside else (x, y) for x, y in ends)
     return (points[0], *(after for before, after in pairwise(points) if before != after))
 
 

@@ -102,6 +102,10 @@ def _link_block(link: Link, troubles: set[tuple[str, str]]) -> Block:
         lines += text_lines(f"can {' and '.join(faults)}", "effect", LONGEST_LINE)
     if link.up_text:
         lines += text_lines(f"up when {link.up_text}", "effect", LONGEST_LINE)
+    if link.when_down != "drop":
+        lines += text_lines(f"when down: {link.when_down}", "effect", LONGEST_LINE)
+    if link.when_full != "error":
+        lines += text_lines(f"when full: {link.when_full}", "effect", LONGEST_LINE)
     return Block(tuple(lines))
 
 

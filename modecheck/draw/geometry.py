@@ -65,20 +65,20 @@ class Rectangle:
     def is_crossed(self, start: Point, end: Point) -> bool:
         """Whether a straight line passes through the inside (Liang and Barsky 1984)."""
         shares = self.shares_inside(start, end)
-        return bool(shares) and shares[1] - shares[0] > 1e-9
+        return shares is not None and shares[1] - shares[0] > 1e-9
 
-    def shares_inside(self, start: Point, end: Point) -> tuple[float, float] | tuple[()]:
+    def shares_inside(self, start: Point, end: Point) -> tuple[float, float] | None:
         """Where a straight line enters and leaves the inside, as shares of its length."""
         low, high = 0.0, 1.0
         for axis, (least, most) in enumerate(((self.left, self.right), (self.top, self.bottom))):
             length = end[axis] - start[axis]
             if abs(length) < 1e-9:
                 if not least < start[axis] < most:
-                    return ()
+                    return None
                 continue
             first, last = sorted(((least - start[axis]) / length, (most - start[axis]) / length))
             low, high = max(low, first), min(high, last)
-        return (low, high) if high > low else ()
+        return (low, high) if high > low else None
 
 
 def around(points: Iterable[Point]) -> Rectangle:

@@ -12,10 +12,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+from modecheck.draw.detours import detour
 from modecheck.draw.geometry import Point, Rectangle, Way
 from modecheck.draw.layout import Places
 from modecheck.draw.sketch import Arrow, End, Sketch, Stretch
-from modecheck.draw.taut import Bend, is_free, passes_over, taut
+from modecheck.draw.taut import Bend, eased, is_free, passes_over, taut
 from modecheck.draw.ties import (
     ACTOR_CORNER,
     CORNER,
@@ -31,7 +32,10 @@ from modecheck.draw.ties import (
 ROUNDS = 2
 """Taut lines let ends move, and moved ends let lines be straighter; little changes later."""
 
-CLEARANCES = (4.0, 2.0, 0.0, -0.5)
+SLIP = 0.5
+"""How far the layout's lines pass over corners of boxes."""
+
+CLEARANCES = (4.0, 2.0, 0.0, -SLIP)
 """How far a line stays away from a box: the first that the layout left room for."""
 
 FIRST_LANE = 2.0
@@ -103,13 +107,25 @@ class _Router:
         )
 
     def _draft(self, stretch: Stretch) -> _Draft:
-        points = list(self._places.ways[stretch.key])
-        if stretch.written_back:
-            points.reverse()
+        points = self._free_way(stretch)
         start = self._new_tie(stretch.tail, points[0], points[1])
         finish = self._new_tie(stretch.head, points[-1], points[-2])
         obstacles = tuple(self._obstacles_of(stretch, points))
         return _Draft(start, finish, tuple(Bend(point) for point in points), obstacles)
+
+    def _free_way(self, stretch: Stretch) -> Way:
+        """The layout's line as its arrow runs, or another one where it passes over a box."""
+        way = self._places.ways[stretch.key]
+        if stretch.written_back:
+            way = way[::-1]
+        boxes = [
+            place.grown(-SLIP)
+            for key, place in self._places.boxes.items()
+            if self._boxes[key].shape != "port"
+        ]
+        if is_free(way, boxes):
+            return way
+        return detour(way[0], way[-1], boxes) or way
 
     def _new_tie(self, end: End, at: Point, towards: Point) -> Tie:
         box = self._boxes[end.box]
@@ -144,18 +160,19 @@ class _Router:
         around = {*self._frames_around(tail), *self._frames_around(head)}
         own = {tail.box, head.box, tail.frame, head.frame}
         things = [
-            *((key, place) for key, place in self._places.boxes.items() if self._is_seen(key)),
+            *(
+                (key, place)
+                for key, place in self._places.boxes.items()
+                if self._boxes[key].shape != "port"
+            ),
             *((key, place) for key, place in self._places.frames.items() if key not in around),
         ]
         for key, place in things:
-            for clearance in (0.0, -0.5) if key in own else CLEARANCES:
+            for clearance in (0.0, -SLIP) if key in own else CLEARANCES:
                 room = place.grown(clearance)
                 if not passes_over(points, room):
                     yield room
                     break
-
-    def _is_seen(self, key: str) -> bool:
-        return self._boxes[key].shape != "port"
 
     def _frames_around(self, end: End) -> Iterator[str]:
         frame = self._boxes[end.box].frame
@@ -195,20 +212,8 @@ def _lanes(drafts: list[_Draft]) -> dict[tuple[int, Point], float]:
 
 def _finished(draft: _Draft, lanes: dict[tuple[int, Point], float]) -> Way:
     """The line with its bends in their lanes, as far as there is room."""
-    points = list(draft.points)
-    for position, bend in enumerate(draft.bends[1:-1], start=1):
-        distance = lanes[id(draft), bend.at]
-        while distance > TIGHTEST:
-            tried = [points[position - 1], bend.moved(distance), points[position + 1]]
-            if is_free(tried, draft.obstacles):
-                points[position] = tried[1]
-                break
-            distance /= 2
-    return tuple(points)
-
-
-TIGHTEST = 0.5
-"""A bend that has not even this much room stays at its corner."""
+    distances = [lanes[id(draft), bend.at] for bend in draft.bends[1:-1]]
+    return eased(draft.bends, distances, draft.obstacles)
 
 
 def _angle(before: Point, bend: Point, after: Point) -> float:

@@ -232,7 +232,7 @@ def _samples(chip: Chip) -> Iterator[Sample]:
     states = chip.states.values()
     yield Sample("box", "start", "where it starts")
     if any(not state.rest and not state.composite for state in states):
-        yield Sample("box", "state", "state that must move on")
+        yield Sample("box", "state", "state" if chip.actor else "state that must move on")
     if any(state.rest for state in states):
         yield Sample("box", "rest", "rest: a state in which it may wait for ever")
     if any(state.composite for state in states):

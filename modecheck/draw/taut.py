@@ -18,6 +18,9 @@ from modecheck.draw.geometry import Point, Rectangle, Way, triangle_meets
 TOLERANCE = 0.01
 """A line passes over a rectangle when it gets this far inside: touching a corner is no passing."""
 
+TIGHTEST = 0.5
+"""A bend that has not even this much room stays at its corner."""
+
 MOST_ROUNDS = 60
 """Every round shortens the line; in practice four or five are enough."""
 
@@ -59,6 +62,21 @@ def taut(points: Way, obstacles: Sequence[Rectangle]) -> tuple[Bend, ...]:
         if bends == before:
             break
     return tuple(bends)
+
+
+def eased(bends: Sequence[Bend], distances: Sequence[float], obstacles: Sequence[Rectangle]) -> Way:
+    """The line with each inner bend at its distance from its corner, or as near to that as it can
+    be without passing over an obstacle.
+    """
+    points = [bend.at for bend in bends]
+    for position, distance in enumerate(distances, start=1):
+        while distance > TIGHTEST:
+            tried = [points[position - 1], bends[position].moved(distance), points[position + 1]]
+            if is_free(tried, obstacles):
+                points[position] = tried[1]
+                break
+            distance /= 2
+    return tuple(points)
 
 
 def _around_corners(corner: Sequence[Bend], obstacles: Sequence[Rectangle]) -> list[Bend]:

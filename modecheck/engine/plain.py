@@ -223,7 +223,10 @@ class Interpreter:
         for cut in self._possible_cuts(draft):
             again = _Draft(list(start), payload, late, events=events, cut=cut, log=list(log))
             fault, rule, done = cut
-            yield self._completed(again, chip, reaction, fault.cut_labels[rule, done])
+            step = self._completed(again, chip, reaction, fault.cut_labels[rule, done])
+            # What fails before the cut strikes has failed without it already.
+            if step.failure is None or again.struck >= 0:
+                yield step
 
     def _possible_cuts(self, draft: _Draft) -> list[tuple[FaultForm, int, int]]:
         torn = {reaction.rule: (chip, reaction) for chip, reaction in draft.separate}

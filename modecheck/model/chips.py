@@ -64,10 +64,12 @@ class ChipReader:
         self._note_clashes(phrases, variables, places)
         tops = [state.name for state in reading.states.values() if state.parent is None]
         initial = reader.initial(body, tops)
-        rules = RuleDrafts(self._shapes, phrases, reading, name).read(body)
+        rules = RuleDrafts(self._shapes, phrases, reading).read(body)
         if initial is None:
             return None
-        outline = Outline(name, reading.states, variables)
+        declared = body.get("variables")
+        names = declared.entries if isinstance(declared, Mapping) else ()
+        outline = Outline(name, reading.states, variables, frozenset(names) - set(variables))
         return ChipDraft(
             name, actor, body, phrases, reading, outline, initial, tuple(rules), key.place, places
         )
@@ -196,7 +198,7 @@ class ChipReader:
             return
         for name, child in node.entries.items():
             state = self._shapes.known(
-                draft.phrases.fill(node.keys[name]), f"state of {draft.name}:", draft.reading.states
+                draft.phrases.fill(node.keys[name]), "state", draft.reading.states
             )
             if state is not None:
                 self._add(replies, state, child, manner, reader)

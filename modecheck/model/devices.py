@@ -167,6 +167,7 @@ class _DeviceReader:
     def _wired(self, record: Mapping, options: MappingType[str, Option]) -> _Wired:
         reader = ChipReader(self._notes, self._path)
         drafts, broken = self._drafts(record, reader)
+        broken |= _names_under(record.get("options")) - set(options)
         chosen = self._variant(options)
         values: dict[str, OptionValue] = {
             name: option_value(option.choices, chosen[name]) for name, option in options.items()
@@ -215,7 +216,11 @@ class _DeviceReader:
         chips = self._chips(wired)
         note_raise_cycle(chips, self._notes)
         modes = self._modes(record.get("modes"), wired.scope)
-        scope = replace(wired.scope, conditions={name: mode.when for name, mode in modes.items()})
+        scope = replace(
+            wired.scope,
+            conditions={name: mode.when for name, mode in modes.items()},
+            broken=wired.scope.broken | (_names_under(record.get("modes")) - set(modes)),
+        )
         events = self._events(chips, wired)
         broken = wired.scope.broken
         verdicts = VerdictReader(self._shapes)
@@ -293,7 +298,7 @@ class _DeviceReader:
     def _end(self, scalar: Scalar, scope: Scope) -> PairingEnd | None:
         chip, _, variable = self._phrases.braces_filled(scalar).partition(".")
         self._phrases.words.update((chip, variable))
-        if chip in scope.broken:
+        if chip in scope.broken or (chip in scope.chips and variable in scope.chips[chip].broken):
             return None
         if chip not in scope.chips:
             message = f"unknown chip {shortened(chip)!r}"
@@ -310,3 +315,8 @@ class _DeviceReader:
             self._notes.add(message, scalar.place, expected=expected)
             return None
         return PairingEnd(chip, variable)
+
+
+def _names_under(node: Node | None) -> set[str]:
+    """The names that a section declares, understood or not."""
+    return set(node.entries) if isinstance(node, Mapping) else set()

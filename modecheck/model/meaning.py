@@ -49,11 +49,15 @@ class Unknowable(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Outline:
-    """What others may read of a chip: its states and its variables."""
+    """What others may read of a chip: its states and its variables.
+
+    `broken` names the variables that could not be read.
+    """
 
     name: str
     states: Mapping[str, State]
     variables: Mapping[str, Variable]
+    broken: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,8 +73,8 @@ class Scope:
     """What names can mean at one place of the model.
 
     `own` is the chip whose rule it is; `in_event` allows `late`, and `payload` is the type of
-    `value`; `conditions` are the names of modes, where a mode may be asked for; `broken` names the
-    chips that could not be read.
+    `value`; `conditions` are the names of modes, where a mode may be asked for; `broken` names
+    what could not be read: chips, links, options and modes.
     """
 
     chips: Mapping[str, Outline]
@@ -217,7 +221,8 @@ class _Understanding:
 
     def _leaves(self, chip: Outline, name: Name, state: str) -> tuple[str, ...]:
         if state not in chip.states:
-            message = f"{chip.name} has no state {state!r}"
+            owner = "this chip" if chip is self._scope.own else chip.name
+            message = f"{owner} has no state {state!r}"
             raise _mistake(name, message, word=state, choices=chip.states)
         return chip.states[state].leaves
 
@@ -277,6 +282,8 @@ class _Understanding:
             return Typed(Constant(named), want)
         if scope.own is not None and word in scope.own.variables:
             return self._variable(scope.own, name)
+        if word in scope.broken or (scope.own is not None and word in scope.own.broken):
+            raise Unknowable
         if name.index is not None:
             return None
         constants = {"true": Typed(TRUE, TRUTH), "false": Typed(FALSE, TRUTH)}
@@ -299,6 +306,8 @@ class _Understanding:
 
     def _name_of_chip(self, name: Name) -> Typed:
         chip, member = self._chip(name), name.parts[1]
+        if member in chip.broken:
+            raise Unknowable
         if member in chip.variables:
             return self._variable(chip, replace(name, parts=(member,)))
         if member in chip.states and name.index is None:

@@ -51,7 +51,8 @@ class Mistake:
     def _excerpt(self) -> list[str]:
         if self.place is None or not self.place.text.strip():
             return []
-        line, column = _cut_around(UNPRINTABLE.sub(" ", self.place.text), self.place.column - 1)
+        line, column = _cut_around(self.place.text, self.place.column - 1)
+        line = UNPRINTABLE.sub(" ", line)
         number = f"{self.place.line:>6}"
         blank = " " * _columns(line[:column])
         mark = "▔" * max(_columns(line[column : column + self.place.width]), 1)
@@ -107,8 +108,9 @@ class Notebook:
             return
         if len(self) == MOST_MISTAKES:
             told = Mistake(f"more than {MOST_MISTAKES} mistakes: the others are not told")
-            raise InvalidInput([*self._mistakes.values(), told])
-        known = sorted(set(choices))
+            raise InvalidInput([*_in_order_of_files(self._mistakes.values()), told])
+        names = list(choices)
+        known = sorted(set(names)) if len(names) <= MOST_NAMES_COMPARED else names
         if known and not expected:
             expected = f"one of {_listed(known)}" if len(known) > 1 else repr(known[0])
         mistake = Mistake(message, place, expected, nearest_name(word, known))
@@ -117,14 +119,26 @@ class Notebook:
     def raise_if_any(self) -> None:
         """Raise `InvalidInput` with every mistake noted so far, if there is one."""
         if self._mistakes:
-            raise InvalidInput(self._mistakes.values())
+            raise InvalidInput(_in_order_of_files(self._mistakes.values()))
+
+
+def _in_order_of_files(mistakes: Iterable[Mistake]) -> list[Mistake]:
+    """File by file, as they were read first, and from top to bottom."""
+    files: dict[str, int] = {}
+    keyed = []
+    for mistake in mistakes:
+        place = mistake.place
+        file = files.setdefault(place.file if place else "", len(files))
+        keyed.append(((file, place.line if place else 0, place.column if place else 0), mistake))
+    return [mistake for _, mistake in sorted(keyed, key=lambda pair: pair[0])]
 
 
 def nearest_name(word: str, known: Iterable[str]) -> str:
     """The known name most like `word`, or nothing when none is close."""
-    names = [name for name in known if len(name) <= LONGEST_NAME_COMPARED]
+    names = list(known)
     if len(word) > LONGEST_NAME_COMPARED or len(names) > MOST_NAMES_COMPARED:
         return ""
+    names = [name for name in names if len(name) <= LONGEST_NAME_COMPARED]
     close = difflib.get_close_matches(word, names, n=1, cutoff=0.6) if word else []
     return close[0] if close else ""
 

@@ -121,7 +121,9 @@ class Phrases:
         if low is None or high is None:
             return None
         if low > high:
-            self.notes.add("the latest moment is before the earliest", scalars[1].place)
+            expected = f"[{scalars[1].text}, {scalars[0].text}]"
+            message = "the latest moment is before the earliest"
+            self.notes.add(message, scalars[1].place, expected=expected)
             return None
         text = " to ".join(self.fill(scalar).text for scalar in scalars)
         return Duration(low, high, text)

@@ -45,11 +45,10 @@ class RuleDraft:
 class RuleDrafts:
     """The first pass over the rules of one chip: where each stands and what it raises."""
 
-    def __init__(self, shapes: Shapes, phrases: Phrases, reading: StateReading, chip: str) -> None:
+    def __init__(self, shapes: Shapes, phrases: Phrases, reading: StateReading) -> None:
         self._shapes = shapes
         self._phrases = phrases
         self._reading = reading
-        self._chip = chip
 
     def read(self, body: Mapping) -> list[RuleDraft]:
         """All rules, in document order, each with a title that is unique in the chip."""
@@ -118,8 +117,7 @@ class RuleDrafts:
         return tuple(dict.fromkeys(name for name in names if name))
 
     def _state(self, scalar: Scalar) -> str | None:
-        what = f"state of {self._chip}:"
-        return self._shapes.known(self._phrases.fill(scalar), what, self._reading.states)
+        return self._shapes.known(self._phrases.fill(scalar), "state", self._reading.states)
 
     def _title(self, key: Scalar | None, node: Mapping, sources: tuple[str, ...]) -> str:
         named = node.get("name")
@@ -318,8 +316,10 @@ class RuleReader:
         if len(name.parts) > 1:
             message = f"a chip writes its own variables, not {name.text!r}"
             raise MeaningMistake(message, name.offset, name.width, "a variable of this chip")
+        if word in self._own.broken:
+            raise Unknowable
         if word not in variables:
-            message = f"{self._own.name} has no variable {word!r}"
+            message = f"this chip has no variable {word!r}"
             raise MeaningMistake(message, name.offset, name.width, "", word, variables)
         understand(replace(name, parts=(word,)), scope)
         index = understand(name.index, scope).term if name.index is not None else None
@@ -405,10 +405,10 @@ class RuleReader:
         filled = self._phrases.fill(scalar)
         if "." in filled.text:
             message = f"{shortened(filled.text)!r} is a state of another chip"
-            expected = f"a state of {self._own.name}"
+            expected = "a state of this chip"
             self._notes.add(message, scalar.place, expected=expected)
             return None
-        return self._shapes.known(filled, f"state of {self._own.name}:", self._own.states)
+        return self._shapes.known(filled, "state", self._own.states)
 
     def _separate(self, node: Mapping) -> bool:
         return self._shapes.choice(

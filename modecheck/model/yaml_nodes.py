@@ -33,6 +33,12 @@ LARGEST_INTEGER = 2**31 - 1
 CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ufffe\uffff]")
 """Characters that no text of a model needs; written as an escape, they could command a terminal."""
 
+LONGEST_NAME_SHOWN = 200
+"""Characters of a file's name in a message; of a longer one the end is shown."""
+
+NO_KEY = "\0"
+"""Stands for a key that was no word: what stands under it is left out."""
+
 LONGEST_INTEGER = 12
 """Characters of an integer that are looked at; longer ones are out of range anyway."""
 
@@ -133,25 +139,26 @@ def read_yaml(path: str, notes: Notebook, *, named_at: Place | None = None) -> N
 
 def _read_text(path: str, notes: Notebook, named_at: Place | None) -> str | None:
     problem, expected = "", ""
+    name = repr(path if len(path) <= LONGEST_NAME_SHOWN else f"…{path[-LONGEST_NAME_SHOWN:]}")
     try:
         size = os.path.getsize(path) if os.path.isfile(path) else 0
         if size > MOST_BYTES:
             limit = f"at most {MOST_BYTES // 1024**2} MiB"
-            notes.add(f"{path!r} is too large: {size:,} bytes", named_at, expected=limit)
+            notes.add(f"{name} is too large: {size:,} bytes", named_at, expected=limit)
             return None
         if os.path.exists(path) and not os.path.isfile(path) and not os.path.isdir(path):
-            notes.add(f"{path!r} is not a regular file", named_at, expected="a YAML file")
+            notes.add(f"{name} is not a regular file", named_at, expected="a YAML file")
             return None
         with open(path, "rb") as file:
             return _decode(path, file.read(), notes)
     except FileNotFoundError:
-        problem, expected = f"there is no file {path!r}", ""
+        problem, expected = f"there is no file {name}", ""
     except IsADirectoryError:
-        problem, expected = f"{path!r} is a folder", "a YAML file"
+        problem, expected = f"{name} is a folder", "a YAML file"
     except PermissionError:
-        problem, expected = f"{path!r} may not be read", "permission to read it"
+        problem, expected = f"{name} may not be read", "permission to read it"
     except (OSError, ValueError) as error:
-        problem = f"{path!r} cannot be read: {error}"
+        problem = f"{name} cannot be read: {getattr(error, 'strerror', None) or error}"
     siblings = _siblings(path)
     word = os.path.basename(path)
     near = {"word": word, "choices": siblings} if problem.startswith("there is no") else {}
@@ -322,6 +329,8 @@ class _TreeBuilder:
             parent.key = self._as_key(node)
             return
         key, parent.key = parent.key, None
+        if key.text == NO_KEY:
+            return
         if key.text in mapping.entries:
             first = mapping.keys[key.text].place.line
             message = f"{shortened(key.text)!r} stands twice, first in line {first}"
@@ -334,7 +343,7 @@ class _TreeBuilder:
         if isinstance(node, Scalar):
             return node
         self.notes.add(f"{kind_of(node)} cannot be a key", node.place, expected="a word")
-        return Scalar(f"\0{id(node)}", False, node.place)
+        return Scalar(NO_KEY, False, node.place)
 
     def _place_of_error(self, error: yaml.MarkedYAMLError) -> Place:
         """Where it went wrong; behind the last line, where it began or the end of that line."""

@@ -81,7 +81,8 @@ class States:
         call = kind(self.machine.successors)
         state = self.words.ctypes.data + 8 * number * self.width
         count = call(state, records.ctypes.data, self.seen.ctypes.data) & 0xFFFFFFFF
-        rows = records[: count * (self.width + RECORD_EXTRA)].reshape(count, -1).tolist()
+        size = self.width + RECORD_EXTRA
+        rows = records[: count * size].reshape(count, size).tolist()
         steps = []
         for row in rows:
             label, moved = row[self.width], row[self.width + 1]

@@ -1,0 +1,32 @@
+"""Profiles of generated tests, and what all tests share.
+
+Generated tests are deterministic: the same examples in every run. The profile `ci` tries more of
+them; choose it with `HYPOTHESIS_PROFILE=ci`. Both show a failing example as it was found, at once;
+the profile `shrink` takes minutes to make it small.
+"""
+
+from __future__ import annotations
+
+import os
+
+from hypothesis import HealthCheck, Phase, settings
+
+SLOW_IS_FINE = [HealthCheck.too_slow, HealthCheck.function_scoped_fixture]
+"""Reading a model from disk takes longer than hypothesis expects of one example."""
+
+AT_ONCE = [Phase.explicit, Phase.generate]
+
+for name, examples, phases in (
+    ("quick", 60, AT_ONCE),
+    ("ci", 1000, AT_ONCE),
+    ("shrink", 60, [*AT_ONCE, Phase.shrink]),
+):
+    settings.register_profile(
+        name,
+        max_examples=examples,
+        phases=phases,
+        deadline=None,
+        derandomize=True,
+        suppress_health_check=SLOW_IS_FINE,
+    )
+settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "quick"))

@@ -1,0 +1,57 @@
+"""Asks a real browser how it sets text. Tests that need it are skipped where there is none."""
+
+from __future__ import annotations
+
+import html
+import json
+import re
+import shutil
+import subprocess
+import tempfile
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+PROGRAMS = ("chromium", "chromium-browser", "google-chrome")
+
+
+def _program() -> str | None:
+    return next((found for name in PROGRAMS if (found := shutil.which(name))), None)
+
+
+needs_browser = pytest.mark.skipif(_program() is None, reason="there is no browser to ask")
+
+
+def answer_of_page(body: str, script: str) -> Any:
+    """What a script returns that runs in a page, as JSON."""
+    page = (
+        f"<!doctype html><meta charset=utf-8><body>{body}<pre id=answer></pre><script>"
+        f"document.getElementById('answer').textContent = JSON.stringify((() => {{{script}}})());"
+        "</script>"
+    )
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "page.html"
+        path.write_text(page, encoding="utf-8")
+        program = _program() or ""
+        shown = subprocess.run(
+            [program, "--headless", "--no-sandbox", "--disable-gpu", "--dump-dom", str(path)],
+            capture_output=True,
+            text=True,
+            check=True,
+            timeout=120,
+            env={"HOME": folder, "PATH": "/usr/bin:/bin"},
+        ).stdout
+    found = re.search(r'<pre id="answer">(.*?)</pre>', shown, re.DOTALL)
+    assert found, shown[:500]
+    return json.loads(html.unescape(found[1]))
+
+
+def measured_widths(lines: Sequence[str], *, strong: bool) -> list[float]:
+    """The width of each line at a size of 10.5, in the first face of the family that is there."""
+    weight = "bold" if strong else "normal"
+    style = f"font:{weight} 10.5px Helvetica,Arial;font-kerning:none"
+    texts = "".join(f'<text style="{style}">{html.escape(line)}</text>' for line in lines)
+    script = "return [...document.querySelectorAll('text')].map(t => t.getComputedTextLength())"
+    return [float(width) for width in answer_of_page(f"<svg>{texts}</svg>", script)]

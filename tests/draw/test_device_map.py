@@ -1,0 +1,130 @@
+"""The map of a device: every chip, actor, link, pairing and signal, each with its own sign."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from modecheck.draw.device_map import LONGEST_ABOUT, device_map, first_sentence
+from modecheck.draw.gallery import Drawing, render_svg
+from modecheck.draw.palette import STROKES
+from modecheck.model.parts import Device
+from tests.draw.conftest import Pictured
+from tests.draw.making import device_of
+from tests.draw.reading_svg import Picture, squeezed, title_of, words_of
+
+
+def test_chips_and_actors_have_different_shapes(stage: Device, stage_picture: Pictured) -> None:
+    """A chip is a rectangle with pins, an actor a capsule with a stick figure."""
+    picture = stage_picture("device")
+    chips = {words_of(group)[0]: group for group in picture.groups("chip")}
+    actors = {words_of(group)[0]: group for group in picture.groups("actor")}
+    assert set(chips) == {name for name, chip in stage.chips.items() if not chip.actor}
+    assert set(actors) == {"player"}
+    signs = {node.attrib.get("class") for node in actors["player"].iter()}
+    assert "figure" in signs
+    assert "pins" in {node.attrib.get("class") for node in chips["hub"].iter()}
+
+
+def test_every_link_is_an_arrow_with_its_label(stage: Device, stage_picture: Pictured) -> None:
+    """A link's label names it, its medium, its capacity, and all messages that it carries."""
+    picture = stage_picture("device")
+    arrows = {title_of(group): group.attrib["class"] for group in picture.groups("arrow")}
+    for link in stage.links.values():
+        kind = arrows[f"link {link.name}: {link.sender} to {link.receiver}"]
+        assert kind == f"arrow {link.medium if link.medium in STROKES else 'other'}"
+        assert squeezed(f"{link.name}{link.medium}, capacity {link.capacity}") in picture.words
+        for message in link.carries:
+            assert message in picture.words
+
+
+def test_what_a_link_does_to_messages_is_told(tmp_path: Path) -> None:
+    """Loss is told where the link or the faults declare it; so is what is not the default."""
+    device = device_of(
+        tmp_path,
+        """
+        device: test
+        chips:
+          a: {states: [here], rules: [{send: x via one}, {send: x via two}]}
+          b: {states: [here], rules: [{on: x}]}
+        links:
+          one: {from: a, to: b, carries: [x], can: [duplicate]}
+          two: {from: a, to: b, carries: [x], when_down: hold, when_full: drop_old}
+        faults: {lose: {links: [one, two], at_most: 1}}
+        """,
+    )
+    words = Picture(render_svg(Drawing(device_map(device)))).words
+    assert "oneinternal,capacity1carriesxcanloseandduplicate" in words
+    assert "twointernal,capacity1carriesxcanlosewhendown:holdwhenfull:drop_old" in words
+
+
+def test_media_differ_in_their_lines() -> None:
+    """No two media have the same width and dashes: they differ in print without colours."""
+    looks = {(STROKES[name].width, STROKES[name].dashes) for name in _LINES}
+    assert len(looks) == len(_LINES)
+
+
+_LINES = ("internal", "cable", "radio", "bluetooth", "other", "pairing", "signal")
+
+
+def test_pairings_join_both_ends(stage_picture: Pictured) -> None:
+    """A pairing is a dotted line without a tip between the two chips that keep the key."""
+    picture = stage_picture("device")
+    pairings = [group for group in picture.groups("arrow") if "pairing" in group.attrib["class"]]
+    assert [title_of(group) for group in pairings] == [
+        "pairing left_pair: left_tile.bond and hub.left_bond",
+        "pairing right_pair: right_tile.bond and hub.right_bond",
+    ]
+    for group in pairings:
+        assert {node.attrib["class"] for node in group if "class" in node.attrib} == {"line"}
+
+
+def test_signals_lead_from_who_raises_to_who_hears(stage: Device, stage_picture: Pictured) -> None:
+    """One thin arrow for each pair, labelled with the signals that the second has a rule for."""
+    titles = [title for title, _ in stage_picture("device").lines]
+    assert "signals from player to hub" in titles
+    assert "signals from left_tile to hub" in titles
+    assert "signals from player to host" not in titles
+    sketch = device_map(stage)
+    label = next(a.label for a in sketch.arrows if a.key == "signal-player-left_tile")
+    assert label
+    assert [line.text for block in label.blocks for line in block.lines] == [
+        "factory_reset, stepped_on"
+    ]
+
+
+def test_a_message_of_that_name_is_no_signal(tmp_path: Path) -> None:
+    """Who waits for a message from a link does not hear a signal of the same name."""
+    device = device_of(
+        tmp_path,
+        """
+        device: test
+        chips:
+          a: {states: [here], rules: [{raise: x}, {send: x via one}]}
+          b: {states: [here], rules: [{on: x via one}]}
+          c: {states: [here], rules: [{on: x}]}
+        links: {one: {from: a, to: b, carries: [x]}}
+        """,
+    )
+    hints = {arrow.hint for arrow in device_map(device).arrows}
+    assert hints == {"link one: a to b", "signals from a to c"}
+
+
+def test_the_legend_shows_the_media_that_occur(stage_picture: Pictured) -> None:
+    """Each kind of line in the picture is explained, and no other."""
+    legend = stage_picture("device").legend
+    for words in ("by cable", "by radio", "by Bluetooth", "another medium", "pairing", "signal"):
+        assert words in legend
+    assert "internal" not in legend
+
+
+def test_the_variant_is_named(stage_picture: Pictured) -> None:
+    """A picture of one variant says which."""
+    assert "on_unplug=stay" in stage_picture("device").words
+
+
+def test_long_descriptions_are_shortened() -> None:
+    """A box holds the first sentence, or its first words and an ellipsis."""
+    assert first_sentence("Short. And more.") == "Short"
+    long = first_sentence("word " * 60)
+    assert long.endswith("word …")
+    assert len(long) <= LONGEST_ABOUT + 2

@@ -1,0 +1,46 @@
+"""What stands below a picture: the legend in lines, tables in columns."""
+
+from __future__ import annotations
+
+from modecheck.draw.legend import LEAST_WIDTH, below
+from modecheck.draw.sketch import Sample, Sketch, Table
+from tests.draw.reading_svg import Picture
+
+
+def _drawn(sketch: Sketch, width: float = 100) -> tuple[Picture, float, float]:
+    under = below(sketch, 0, 0, width)
+    svg = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 1000 1000">'
+    return Picture(f"{svg}{under.drawn}</svg>"), under.width, under.height
+
+
+def _sketch(samples: tuple[Sample, ...] = (), tables: tuple[Table, ...] = ()) -> Sketch:
+    return Sketch("test", "test", (), (), (), samples, tables)
+
+
+def test_a_legend_is_broken_into_lines() -> None:
+    """Entries go on in the next line where the picture ends, and none is cut."""
+    samples = tuple(Sample("box", "state", f"entry number {number}") for number in range(9))
+    picture, width, height = _drawn(_sketch(samples))
+    assert width <= LEAST_WIDTH
+    assert len({text.place.top for text in picture.texts}) == 3
+    assert max(text.place.bottom for text in picture.texts) <= height
+
+
+def test_a_table_stands_in_columns() -> None:
+    """Cells of a column start at the same place, and long cells are wrapped without overlap."""
+    rows = (("short", "one"), ("a_longer_name", "words " * 30), ("last", "two"))
+    picture, width, height = _drawn(_sketch(tables=(Table("title", rows),)))
+    texts = picture.texts
+    columns = {text.place.left for text in texts}
+    assert len(columns) == 2
+    for one in texts:
+        for two in texts:
+            assert one is two or one == two or not one.place.meets(two.place)
+    assert max(text.place.right for text in texts) <= width + 0.1
+    assert max(text.place.bottom for text in texts) <= height
+
+
+def test_nothing_to_say_takes_no_room() -> None:
+    """A picture without legend and tables ends where it ends."""
+    under = below(_sketch(), 0, 0, 100)
+    assert (under.drawn, under.height) == ("", 0)

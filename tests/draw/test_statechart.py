@@ -1,0 +1,238 @@
+"""What a statechart shows: states, frames, arrows, and every rule of the chip."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from modecheck.draw.labels import rule_label, rule_trigger
+from modecheck.draw.statechart import CHIP_FRAME, statechart
+from modecheck.model.parts import Device
+from tests.draw.conftest import Pictured
+from tests.draw.making import chip_of, picture_of
+from tests.draw.reading_svg import squeezed, words_of
+
+
+def test_every_rule_stands_in_the_picture(stage: Device, stage_picture: Pictured) -> None:
+    """No trigger, guard or effect of any rule is missing from the text of the SVG."""
+    for chip in stage.chips.values():
+        words = stage_picture(f"chip-{chip.name}").words
+        for rule in chip.rules:
+            assert squeezed(rule_label(rule)) in words
+
+
+def test_every_state_is_a_box_or_a_frame(stage: Device, stage_picture: Pictured) -> None:
+    """Simple states are boxes, composite ones are frames, and all bear their name."""
+    hub, picture = stage.chips["hub"], stage_picture("chip-hub")
+    boxes = {words_of(group)[0] for kind in ("state", "rest") for group in picture.groups(kind)}
+    headers = {words_of(group)[0] for group in picture.groups("header")}
+    assert boxes == set(hub.leaves)
+    assert headers == {"online", "wired", "bluetooth"}
+
+
+def test_states_of_rest_have_a_second_outline(stage: Device, stage_picture: Pictured) -> None:
+    """Rest shows in the shape, not in the colour alone."""
+    hub, picture = stage.chips["hub"], stage_picture("chip-hub")
+    outlines = {
+        words_of(group)[0]: sum("rect" in node.tag for node in group.iter())
+        for kind in ("state", "rest")
+        for group in picture.groups(kind)
+    }
+    assert outlines == {leaf: 2 if hub.states[leaf].rest else 1 for leaf in hub.leaves}
+
+
+def test_frames_hold_their_states(stage: Device, stage_picture: Pictured) -> None:
+    """A state lies inside the frame of its composite state, and in no other."""
+    hub, picture = stage.chips["hub"], stage_picture("chip-hub")
+    frames = {
+        name: picture.outline(picture.named("composite", name))
+        for name in ("online", "wired", "bluetooth")
+    }
+    for leaf in hub.leaves:
+        kind = "rest" if hub.states[leaf].rest else "state"
+        place = picture.outline(picture.named(kind, leaf))
+        for name, frame in frames.items():
+            inside = frame.holds(place.corners[0]) and frame.holds(place.corners[2])
+            assert inside == (hub.states[leaf].parent == name)
+            assert inside or not frame.meets(place)
+
+
+def test_arrows_of_composite_states_end_at_their_border(stage_picture: Pictured) -> None:
+    """A rule of a composite state leaves its frame's border, and one to it arrives there."""
+    picture = stage_picture("chip-hub")
+    wired = picture.outline(picture.named("composite", "wired")).grown(0.2)
+    touching = [
+        points
+        for title, points in picture.lines
+        if title in ("wired to switching", "switching to wired")
+        and any(wired.holds(point) for point in (points[0], points[-1]))
+    ]
+    assert len(touching) == 2
+    for points in touching:
+        assert not wired.grown(-12).holds(points[0])
+        assert not wired.grown(-12).holds(points[-1])
+
+
+def test_rules_of_the_whole_chip_start_at_the_outer_frame(stage_picture: Pictured) -> None:
+    """What holds in any state starts at the border of the diagram, or stands beside its name."""
+    picture = stage_picture("chip-hub")
+    frame = picture.outline(picture.named("composite", "chip hub"))
+    starts = [points[0] for title, points in picture.lines if title == "any state to off"]
+    assert any(abs(y - frame.top) < 0.2 for _, y in starts)
+    words = squeezed("".join(words_of(picture.groups("words")[0])))
+    assert "tick_left,tick_right/uptime=min(uptime+1,3)" in words
+    assert "bus_idle/(ignored)" in words
+
+
+def test_rules_without_a_target_stand_inside_their_state(stage_picture: Pictured) -> None:
+    """UML's internal transitions, and what is deferred or ignored, stand below the state's name."""
+    picture = stage_picture("chip-hub")
+    searching = words_of(picture.named("state", "searching"))
+    assert searching == [
+        "searching",
+        "after 20 ms [retries < 3]",
+        "/ retries += 1; send beacon via left_down",
+    ]
+    assert words_of(picture.named("state", "updating"))[1:] == [
+        "mode_button / (ignored)",
+        "keys / defer",
+    ]
+
+
+def test_compartments_are_parted_by_a_line(stage_picture: Pictured) -> None:
+    """UML draws a line between a state's name and what happens inside it."""
+    picture = stage_picture("chip-hub")
+    for name, lines in (("searching", 1), ("resuming", 0)):
+        group = picture.named("state", name)
+        assert sum(node.attrib.get("class") == "rule" for node in group.iter()) == lines
+
+
+def test_rules_between_the_same_states_share_an_arrow(stage: Device) -> None:
+    """Two rules from searching to linked become one arrow with both labels, in document order."""
+    sketch = statechart(stage.chips["hub"])
+    arrows = [arrow for arrow in sketch.arrows if arrow.hint == "searching to linked"]
+    assert len(arrows) == 1
+    assert arrows[0].label
+    assert [block.lines[0].runs[0].text for block in arrows[0].label.blocks] == [
+        "hello via left_up",
+        "hello via right_up",
+    ]
+
+
+def test_a_rule_of_several_states_is_written_once(stage: Device) -> None:
+    """Lines from all its states meet in one label; each tail has a line, the head has one."""
+    sketch = statechart(stage.chips["hub"])
+    arrows = [arrow for arrow in sketch.arrows if arrow.head.box == "off" and len(arrow.tails) > 1]
+    assert [arrow.hint for arrow in arrows] == ["advertising, bluetooth_up to off"]
+    assert len(arrows[0].stretches) == 3
+    assert [stretch.last for stretch in arrows[0].stretches] == [False, False, True]
+
+
+def test_no_rule_is_lost_or_doubled_among_the_arrows(stage: Device) -> None:
+    """For each state that a rule leaves there is one line that starts there."""
+    for chip in stage.chips.values():
+        moves = {
+            (source, rule.target, rule.title)
+            for rule in chip.rules
+            if rule.target
+            for source in rule.sources or (CHIP_FRAME,)
+        }
+        drawn = [
+            (
+                tail.frame or tail.box,
+                arrow.head.frame or arrow.head.box,
+                block.lines[0].runs[0].text,
+            )
+            for arrow in statechart(chip).arrows
+            if arrow.label
+            for block in arrow.label.blocks
+            for tail in arrow.tails
+        ]
+        assert len(drawn) == len(moves)
+        assert {(source, target) for source, target, _ in drawn} == {
+            (source, target) for source, target, _ in moves
+        }
+
+
+def test_a_rule_back_to_its_own_state_is_a_loop(tmp_path: Path) -> None:
+    """Leaving and entering the same state is drawn, since UML tells it from staying inside."""
+    chip = chip_of(
+        tmp_path,
+        "states: [here]\nrules: [{in: here, after: 1 s, to: here}, {in: here, on: ping}]",
+        ("ping",),
+    )
+    picture = picture_of(chip)
+    loops = [points for title, points in picture.lines if title == "here to here"]
+    assert len(loops) == 2
+    assert "ping" in words_of(picture.named("state", "here"))
+
+
+def test_a_composite_state_may_lead_to_itself_and_inside(tmp_path: Path) -> None:
+    """Rules from a composite state into itself, to a state inside and back up are all drawn."""
+    chip = chip_of(
+        tmp_path,
+        """
+        states: {outer: {states: {one: {}, two: {}}}, last: {rest: true}}
+        rules:
+          - {in: outer, on: again, to: outer}
+          - {in: outer, on: skip, to: two}
+          - {in: one, on: start_over, to: outer}
+          - {in: last, on: back, to: outer}
+          - {in: outer, on: quit, to: last}
+        """,
+        hears=("again", "skip", "start_over", "back", "quit"),
+    )
+    picture = picture_of(chip)
+    assert {title for title, _ in picture.lines} >= {
+        "outer to outer",
+        "outer to two",
+        "one to outer",
+        "last to outer",
+        "outer to last",
+    }
+    frame = picture.outline(picture.named("composite", "outer"))
+    for title, points in picture.lines:
+        if title == "outer to two":
+            assert all(frame.grown(0.2).holds(point) for point in points)
+
+
+def test_a_frame_around_frames_is_drawn_first(tmp_path: Path) -> None:
+    """Inner frames lie on outer ones, with another ground, so that depth can be seen."""
+    chip = chip_of(
+        tmp_path, "states: {a: {states: {b: {states: {c: {}, d: {}}}}}, e: {}}\nrules: []"
+    )
+    frames = picture_of(chip).groups("composite")
+    classes = [
+        next(frame.iter("{http://www.w3.org/2000/svg}rect")).attrib["class"] for frame in frames
+    ]
+    assert classes == ["frame ground-0", "frame ground-1", "frame ground-0"]
+
+
+def test_variables_are_listed_below(stage_picture: Pictured) -> None:
+    """Each variable stands there with its values, its start, and whether it outlives power."""
+    words = stage_picture("chip-hub").words
+    assert "retriesanumberfrom0to3startsas0" in words
+    assert "left_bondnoneorakeyfrom1to1startsasnonekeptwithoutpower" in words
+
+
+def test_the_legend_explains_what_occurs_and_nothing_else(stage_picture: Pictured) -> None:
+    """Rest, composite states, deferring and ignoring are explained where they occur."""
+    hub, host = stage_picture("chip-hub").legend, stage_picture("chip-host").legend
+    for words in ("rest: ", "states inside", "event / defer", "event / (ignored)", "starts"):
+        assert words in hub
+    assert "rest: " in host
+    for words in ("states inside", "event / defer", "event / (ignored)", "must move on"):
+        assert words not in host
+
+
+def test_the_trigger_of_every_arrow_is_set_apart(stage: Device) -> None:
+    """Triggers are bold, so that the eye finds what happens before what it does."""
+    hub = stage.chips["hub"]
+    bold = {
+        run.text
+        for box in statechart(hub).every_box
+        for block in box.blocks
+        for line in block.lines
+        for run in line.runs
+        if run.face == "trigger"
+    }
+    assert {rule_trigger(rule) for rule in hub.rules} <= bold

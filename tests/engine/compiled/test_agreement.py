@@ -1,0 +1,130 @@
+"""The compiled engine against the plain interpreter, with which it shares no code."""
+
+from __future__ import annotations
+
+import os
+from collections import Counter
+from pathlib import Path
+
+import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
+from modecheck.checks.gaps import gap_tables
+from modecheck.checks.verdict import Verdict, check
+from modecheck.engine.choice import Search
+from modecheck.engine.space import Limits, Space
+from modecheck.model.devices import read_device
+from modecheck.model.parts import Device
+from modecheck.scenario.replay import replay
+
+from tests.generation.devices import Drawn, devices
+
+MOST_STATES = 600
+"""Random products stay small: each also has to be compiled."""
+
+EXAMPLES = 300 if os.environ.get("HYPOTHESIS_PROFILE") == "ci" else 60
+
+BUNDLED = [
+    *sorted(Path("models/small").glob("*.yaml")),
+    *sorted(Path("models/faulty").glob("*.yaml")),
+    Path("models/starter/device.yaml"),
+    Path("models/tandem/device.yaml"),
+]
+
+
+@pytest.fixture(autouse=True, scope="module")
+def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> None:
+    """Machine code of random products is not left in the user's cache."""
+    os.environ["MODECHECK_CACHE"] = str(tmp_path_factory.mktemp("objects"))
+
+
+def verdict_of(device: Device, engine: str, threads: int = 1) -> Verdict:
+    search = Search(engine=engine, threads=threads)  # type: ignore[arg-type]
+    return check([device], search=search)
+
+
+def transitions_of(space: Space) -> Counter[tuple[object, ...]]:
+    """Every transition, states told by their values: numbers may differ between engines."""
+    return Counter(
+        (space.state(number), edge.label, space.state(edge.target), edge.moved, edge.events)
+        for number in range(space.expanded)
+        for edge in space.edges_from(number)
+    )
+
+
+def assert_same_space(one: Space, two: Space) -> None:
+    """The same states, transitions, layers, coverage and failing steps."""
+    assert one.state_count == two.state_count
+    assert one.transitions == two.transitions
+    assert one.layers == two.layers
+    assert one.occupied == two.occupied
+    assert one.observed.taken == two.observed.taken
+    assert one.observed.encounters == two.observed.encounters
+    counts = [{key: seen.count for key, seen in space.failures.items()} for space in (one, two)]
+    assert counts[0] == counts[1]
+    assert transitions_of(one) == transitions_of(two)
+    assert {m: o.count for m, o in one.combinations().items()} == {
+        m: o.count for m, o in two.combinations().items()
+    }
+    assert gap_tables(one) == gap_tables(two)
+
+
+def assert_same_verdict(one: Verdict, two: Verdict) -> None:
+    """The same findings with scenarios of the same length, and the same switches."""
+    lengths = [sorted((f.id, f.steps, f.text) for f in verdict.findings) for verdict in (one, two)]
+    assert [x[:2] for x in lengths[0]] == [x[:2] for x in lengths[1]]
+    switches = [
+        [(s.source, s.target, s.possible, s.direct, s.steps) for s in verdict.explored[0].switches]
+        for verdict in (one, two)
+    ]
+    assert switches[0] == switches[1]
+
+
+@given(devices())
+@settings(max_examples=EXAMPLES)
+def test_both_engines_agree_on_random_devices(drawn: Drawn) -> None:
+    """States, transitions, layers, findings and lengths of scenarios do not depend on the engine,
+    nor on the number of threads; and every scenario can be replayed.
+    """
+    device = drawn.read()
+    bounded = Search(engine="plain", limits=Limits(states=MOST_STATES))
+    plain = check([device], search=bounded)
+    assume(plain.explored[0].exploration.complete)
+    verdicts = [verdict_of(device, "compiled", threads) for threads in (1, 2)]
+    for verdict in verdicts:
+        assert_same_space(plain.explored[0].exploration, verdict.explored[0].exploration)
+        assert_same_verdict(plain, verdict)
+        for finding in verdict.findings:
+            if finding.way is not None:
+                list(replay(verdict.explored[0].exploration.product, finding.way))
+    one, two = verdicts
+    assert [(f.id, f.way) for f in one.findings] == [(f.id, f.way) for f in two.findings]
+
+
+@pytest.mark.parametrize("path", BUNDLED, ids=lambda path: path.stem)
+def test_both_engines_agree_on_bundled_devices(path: Path) -> None:
+    """The same holds for devices that people wrote; large ones are compared in counts alone."""
+    device = read_device(str(path))
+    compiled = verdict_of(device, "compiled", threads=2)
+    space = compiled.explored[0].exploration
+    if space.state_count > 5_000:
+        alone = verdict_of(device, "compiled", threads=1).explored[0].exploration
+        assert (alone.state_count, alone.layers) == (space.state_count, space.layers)
+        return
+    plain = verdict_of(device, "plain")
+    assert_same_space(plain.explored[0].exploration, space)
+    assert_same_verdict(plain, compiled)
+
+
+@given(devices(), st.integers(2, 60))
+@settings(max_examples=EXAMPLES // 3)
+def test_a_bound_of_states_is_told_and_claims_nothing_more(drawn: Drawn, most: int) -> None:
+    """A stopped exploration says so, and finds nothing that the complete one does not find."""
+    device = drawn.read()
+    whole = check([device], search=Search(engine="plain", limits=Limits(states=MOST_STATES)))
+    assume(whole.explored[0].exploration.complete)
+    assume(whole.explored[0].exploration.state_count > most)
+    part = check([device], search=Search(engine="compiled", limits=Limits(states=most), threads=2))
+    assert not part.complete
+    assert {f.id for f in part.findings} <= {f.id for f in whole.findings}
