@@ -28,8 +28,8 @@ class Sorted:
 
 
 def sort_out(device: Device, findings: list[Finding], *, today: date, complete: bool) -> Sorted:
-    """Set accepted findings aside. What was not explored to the end may hide an accepted finding,
-    so needless acceptances are reported only when `complete`.
+    """Set accepted findings aside. What was not explored to the end, and a variant that was not
+    explored, may hide an accepted finding: needless ones are reported only when `complete`.
     """
     result = Sorted([], [], [])
     by_id = {acceptance.finding: acceptance for acceptance in device.accepted}

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date
+from math import prod
 
 from modecheck.checks import (
     deadlocks,
@@ -86,7 +87,8 @@ def check(
         findings += _never_seen(explored)
     findings += [Finding("unused", one.subject, one.text, one.place) for one in device.unused]
     day = today or date.today()
-    result = sort_out(device, findings, today=day, complete=complete)
+    whole = complete and _is_every_variant(explored)
+    result = sort_out(device, findings, today=day, complete=whole)
     return Verdict(
         device=device,
         explored=tuple(explored),
@@ -150,9 +152,15 @@ def _variants_told(
     return tuple(dict.fromkeys([own, *variants]))
 
 
+def _is_every_variant(explored: list[Explored]) -> bool:
+    """Whether no choice of options was left out, so that nothing can be hidden in another one."""
+    options = explored[0].device.options.values()
+    return len({one.variant for one in explored}) == prod(len(one.choices) for one in options)
+
+
 def _never_seen(explored: list[Explored]) -> list[Finding]:
     device = explored[0].device
     coverage = joined(one.coverage for one in explored)
-    whole = len(explored) > 1
+    whole = _is_every_variant(explored)
     excused = Dependent() if whole else dependent_on_other_choices(device, coverage)
     return list(never_seen.find(device, coverage, excused))

@@ -80,10 +80,17 @@ def _plural_of(count: int, noun: str) -> str:
 def _group(verdict: Verdict, code: str, findings: list[Finding], style: Style) -> list[str]:
     kind = KINDS[code]
     paint = style.error if kind.severity == "error" else style.warning
-    lines = [f"{paint(code)} {style.faint(f'({kind.meaning})')}"]
+    lines = _titled(code, paint(code), f"({kind.meaning})", style)
     for number, finding in enumerate(findings):
         lines += ([""] if number else []) + _finding(verdict, finding, style)
     return [*lines, *style.wrapped(f"hint: {kind.hint}", "  ", "  ")]
+
+
+def _titled(plain: str, painted: str, remark: str, style: Style) -> list[str]:
+    """A title with a remark behind it, or below it where the line is too short for both."""
+    if len(plain) + 1 + len(remark) <= style.width:
+        return [f"{painted} {style.faint(remark)}"]
+    return [painted, *(style.faint(line) for line in style.wrapped(remark, "  ", "  "))]
 
 
 def _finding(verdict: Verdict, finding: Finding, style: Style) -> list[str]:
@@ -144,7 +151,8 @@ def _modes(verdict: Verdict, style: Style) -> list[str]:
     for one in verdict.explored:
         if len(one.modes) > 1:
             variant = f", {one.variant}" if len(verdict.explored) > 1 else ""
-            title = style.bold(f"mode switches{variant}")
-            lines += ["", f"{title} {style.faint('(fewest steps, from row to column)')}"]
+            title = f"mode switches{variant}"
+            remark = "(fewest steps, from row to column)"
+            lines += ["", *_titled(title, style.bold(title), remark, style)]
             lines += mode_table(one, style)
     return lines
