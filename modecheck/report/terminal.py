@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Callable
 from itertools import groupby
 
 from modecheck.checks.findings import KINDS, Finding
@@ -19,7 +20,7 @@ HEAD_OF_LONG = 6
 
 def verdict_as_text(verdict: Verdict, style: Style) -> list[str]:
     """The lines of the report."""
-    lines = [_headline(verdict, style), *_explored_lines(verdict, style)]
+    lines = [*_headline(verdict, style), *_explored_lines(verdict, style)]
     for code, group in groupby(verdict.findings, key=lambda finding: finding.code):
         lines += ["", *_group(verdict, code, list(group), style)]
     lines += _accepted(verdict, style)
@@ -27,17 +28,22 @@ def verdict_as_text(verdict: Verdict, style: Style) -> list[str]:
     return lines
 
 
-def _headline(verdict: Verdict, style: Style) -> str:
-    name = style.bold(verdict.device.name)
+def _headline(verdict: Verdict, style: Style) -> list[str]:
+    """The name and the verdict in one line, or in two where that is too long."""
+    name = verdict.device.name
+    said, paint = _said(verdict, style)
+    if len(name) + 2 + len(said) <= style.width:
+        return [f"{style.bold(name)}: {paint(said)}"]
+    return [*(style.bold(line) for line in style.wrapped(f"{name}:")), f"  {paint(said)}"]
+
+
+def _said(verdict: Verdict, style: Style) -> tuple[str, Callable[[str], str]]:
+    so_far = "" if verdict.complete else " so far, incomplete"
     if verdict.findings:
-        return f"{name}: {style.error(_counted(verdict))}{_so_far(verdict)}"
+        return f"{_counted(verdict)}{so_far}", style.error
     if not verdict.complete:
-        return f"{name}: {style.warning('incomplete')}, nothing found so far"
-    return f"{name}: {style.good('nothing found')}"
-
-
-def _so_far(verdict: Verdict) -> str:
-    return "" if verdict.complete else " so far, incomplete"
+        return "incomplete, nothing found so far", style.warning
+    return "nothing found", style.good
 
 
 def _counted(verdict: Verdict) -> str:
