@@ -35,9 +35,9 @@ def sentence(product: Product, step: Step) -> str:
     """
     words = _Words(product, step)
     told = [clause for happening in step.happenings for clause in words.clauses(happening)]
-    if not told and step.failure is None:
-        label = product.labels[step.label]
-        told = [Clause(words.chip(label.chip), "acts")]
+    label = product.labels[step.label]
+    if label.kind == "rule" and words.chip(label.chip) not in [clause.subject for clause in told]:
+        told.insert(0, Clause(words.chip(label.chip), "acts"))
     parts = [
         f"{subject} {_listed([clause.predicate for clause in group])}"
         for subject, group in groupby(told, key=lambda clause: clause.subject)

@@ -1,4 +1,4 @@
-"""What the machine itself can do: random probes into a table, asked for ahead of time, nothing else."""
+"""What the machine can do at all: random probes into a table, asked for ahead, nothing else."""
 
 from __future__ import annotations
 

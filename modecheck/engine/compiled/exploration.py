@@ -20,14 +20,13 @@ from modecheck.engine.plain import Encounter, Observed, State
 from modecheck.engine.space import INITIAL, Edge, Occurrence, Path, Sighting
 from modecheck.product.form import Product
 
+TOGETHER = 1 << 20
+"""States whose marks are sorted at a time: sorting all at once would take as much memory again."""
+
 
 @dataclass(slots=True)
 class CompiledExploration:
-    """Everything reachable, or what was reached before a bound was hit.
-
-    Without a `graph` (when memory does not allow for the transitions) searches for roads raise
-    `MemoryError`, and the exploration is not complete.
-    """
+    """Everything reachable, or what was reached before a bound was hit."""
 
     product: Product
     found: States
@@ -39,7 +38,7 @@ class CompiledExploration:
     graph: Graph
     stopped_by: str = ""
     _records: Words = field(init=False)
-    _shadow_machine: Machine | None = None
+    _combinations: dict[int, Occurrence] | None = None
 
     def __post_init__(self) -> None:
         self._records = self.found.records()
@@ -87,9 +86,9 @@ class CompiledExploration:
 
     def combinations(self) -> dict[int, Occurrence]:
         """Every set of marks that some state has."""
-        sets, first, counts = np.unique(self.marks, return_index=True, return_counts=True)
-        rows = zip(sets.tolist(), first.tolist(), counts.tolist(), strict=True)
-        return {marks: Occurrence(number, count) for marks, number, count in rows}
+        if self._combinations is None:
+            self._combinations = combinations_of(self.marks)
+        return self._combinations
 
     def _with_marks(self, wanted: int, unwanted: int) -> Array:
         both = np.uint64(wanted | unwanted)
@@ -115,26 +114,40 @@ class CompiledExploration:
 
     def path_to(self, number: int) -> Path:
         """A shortest path from the initial state: of all, by the first states and labels."""
-        into, sources, _ = self.graph.turned_round()
         path: Path = []
+        depth = self.depth_of(number)
         while number != INITIAL:
-            before = int(sources[into[number]])
+            before = self._before(number, depth)
             path.append((self._step_to(before, number), number))
-            number = before
+            number, depth = before, depth - 1
         return path[::-1]
+
+    def _before(self, number: int, depth: int) -> int:
+        """The first state of the layer above that leads to a state."""
+        if depth < len(self.layers) and self.found.first_of(depth) <= self.graph.linked:
+            into, sources, _ = self.graph.turned_round()
+            if into[number] < into[number + 1]:
+                return int(sources[into[number]])
+        return self.found.before(number, depth, self._records)
 
     def edges_from(self, number: int) -> list[Edge]:
         """The transitions of a state, in the compiled function's order."""
         if number >= self.expanded:
             return []
-        steps = self.found.steps(number, self._records)
-        begin = int(self.graph.first[number])
         edges: list[Edge] = []
-        for label, after, moved, events in steps:
+        for label, after, moved, events in self.found.steps(number, self._records):
             if after is not None:
-                target = int(self.graph.targets[begin + len(edges)])
+                target = self._target(number, len(edges), after)
                 edges.append(Edge(label, target, moved, events))
         return edges
+
+    def _target(self, number: int, edge: int, words: tuple[int, ...]) -> int:
+        """The number of the state behind a transition."""
+        if number < self.graph.linked:
+            return int(self.graph.targets[int(self.graph.first[number]) + edge])
+        depth = self.depth_of(number) + 1
+        found = (self.found.number_in(layer, words) for layer in range(depth, -1, -1))
+        return next(target for target in found if target is not None)
 
     def first_loss(self, marks: int, *, without_events: int) -> tuple[int, Edge] | None:
         """The first transition that loses one of these marks without one of the events."""
@@ -143,7 +156,7 @@ class CompiledExploration:
             graph.first,
             graph.targets,
             graph.notes,
-            self.expanded,
+            graph.linked,
             self.marks,
             np.uint64(marks),
             graph.barred(without_events),
@@ -164,6 +177,8 @@ class CompiledExploration:
 
     def stuck(self, chips: int) -> Iterator[tuple[int, int]]:
         """States from which some of these chips never move again, and the bits of those."""
+        if not self.graph.linked:
+            return iter(())
         unmoving = np.uint64(chips) & ~self.graph.movable()
         numbers = np.flatnonzero(unmoving)
         return iter(zip(numbers.tolist(), unmoving[numbers].tolist(), strict=True))
@@ -188,7 +203,7 @@ class CompiledExploration:
         count, entries = spread_forwards(
             self.graph.first,
             self.graph.targets,
-            self.expanded,
+            self.graph.linked,
             self.marks,
             starts,
             depths,
@@ -259,12 +274,27 @@ def observed_in(machine: Machine, seen: Array) -> Observed:
     return observed
 
 
+def combinations_of(marks: Words) -> dict[int, Occurrence]:
+    """Every set of marks with its first state and its count; there are few, whatever the states."""
+    found: dict[int, Occurrence] = {}
+    for begin in range(0, marks.size, TOGETHER):
+        part = np.unique(marks[begin : begin + TOGETHER], return_index=True, return_counts=True)
+        for own, number, count in zip(*(column.tolist() for column in part), strict=True):
+            known = found.get(own)
+            first = begin + number if known is None else known.first
+            found[own] = Occurrence(first, count + (known.count if known else 0))
+    return found
+
+
 def occupied_leaves(product: Product, states: States) -> list[set[int]]:
     """For each chip the leaves that it is ever in."""
     occupied = []
     for chip in product.chips:
         place = states.machine.layout.places[chip.state_field]
         column = states.words[place.word :: states.width]
-        values = np.unique((column >> np.uint64(place.shift)) & np.uint64(place.mask))
-        occupied.append({int(value) for value in values})
+        leaves: set[int] = set()
+        for begin in range(0, column.size, TOGETHER):
+            part = column[begin : begin + TOGETHER] >> np.uint64(place.shift)
+            leaves |= set(np.unique(part & np.uint64(place.mask)).tolist())
+        occupied.append(leaves)
     return occupied

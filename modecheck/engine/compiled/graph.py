@@ -13,6 +13,7 @@ from modecheck.engine.compiled.frame import FAILED, RECORD_EXTRA
 from modecheck.engine.compiled.graph_kernels import (
     build_transitions,
     find_before,
+    flag_states,
     index_states,
     lead_to,
     own_moves,
@@ -91,6 +92,21 @@ class States:
             steps.append((label & 0xFFFFFFFF, after, moved, (label & ~FAILED) >> 32))
         return steps
 
+    def number_in(self, depth: int, words: tuple[int, ...]) -> int | None:
+        """The number of a state in a layer, which is sorted; None if it is not there."""
+        low, high = self.first_of(depth), self.first_of(depth + 1)
+        end = high
+        while low < high:
+            middle = (low + high) // 2
+            at = middle * self.width
+            if tuple(self.words[at : at + self.width].tolist()) < words:
+                low = middle + 1
+            else:
+                high = middle
+        at = low * self.width
+        found = low < end and tuple(self.words[at : at + self.width].tolist()) == words
+        return low if found else None
+
     def before(self, number: int, depth: int, records: Words) -> int:
         """The first state of the layer above that has a step to a state."""
         begin = self.first_of(depth - 1)
@@ -110,8 +126,10 @@ class States:
 def numbered_states(reached: Reached) -> States:
     """Bring the states of all partitions into one array, in their canonical order.
 
-    The partitions are emptied: their states are taken over layer by layer.
+    The partitions' tables are given back first, since the array takes about as much.
     """
+    for partition in reached.partitions:
+        partition.give_table_back()
     machine = reached.machine
     width = machine.layout.words
     total = reached.states
@@ -151,7 +169,9 @@ def _sort(layer: Words, width: int) -> None:
 class Graph:
     """The transitions of the expanded states, forwards and turned round.
 
-    `notes` numbers what each transition is like: `moved[n]` and `events[n]`, as bits.
+    `notes` numbers what each transition is like: `moved[n]` and `events[n]`, as bits. `linked` is
+    the number of states whose transitions are kept: all that were expanded, or none when memory
+    does not allow for them. The future of the others is unknown.
     """
 
     states: States
@@ -162,6 +182,7 @@ class Graph:
     events: Words
     still: Array
     failing: Array
+    linked: int
     _into: Array | None = None
     _sources: Array | None = None
     _notes_into: Array | None = None
@@ -176,7 +197,7 @@ class Graph:
                 self.first,
                 self.targets,
                 self.notes,
-                self.states.expanded,
+                self.linked,
                 self._into,
                 self._sources,
                 self._notes_into,
@@ -185,9 +206,8 @@ class Graph:
 
     def unknown(self) -> Array:
         """The numbers of the states whose future is unknown."""
-        failing = np.flatnonzero(self.failing[: self.states.expanded])
-        unexpanded = np.arange(self.states.expanded, self.states.count)
-        return np.concatenate([failing, unexpanded])
+        failing = np.flatnonzero(self.failing[: self.linked])
+        return np.concatenate([failing, np.arange(self.linked, self.states.count)])
 
     def barred(self, events: int) -> Array:
         """For each note whether one of the events happens in it."""
@@ -196,6 +216,8 @@ class Graph:
 
     def leading_to(self, goals: Array, without_events: int) -> Array:
         """For each state 1 if a road leads from it to a goal, without these events."""
+        if not self.linked:
+            return np.ones(self.states.count, np.uint8)
         into, sources, notes = self.turned_round()
         reached = np.zeros(self.states.count, np.uint8)
         reached[goals] = 1
@@ -210,11 +232,31 @@ class Graph:
         """For each state the bits of the chips that can still move on some road from it."""
         into, sources, _ = self.turned_round()
         masks = np.zeros(self.states.count, np.uint64)
-        own_moves(self.first, self.notes, self.states.expanded, self.moved, masks)
+        own_moves(self.first, self.notes, self.linked, self.moved, masks)
         masks[self.unknown()] = np.uint64((1 << 64) - 1)
         pending = np.arange(self.states.count, dtype=np.uint32)[::-1].copy()
         spread_movable(masks, pending, np.ones(self.states.count, np.uint8), into, sources)
         return masks
+
+
+def graph_without_transitions(states: States) -> Graph:
+    """Only which states are quiet and which have a failing step."""
+    still, failing = np.zeros(states.count, np.uint8), np.zeros(states.count, np.uint8)
+    flag_states(
+        states.machine.successors,
+        states.seen,
+        states.words,
+        states.width,
+        0,
+        states.expanded,
+        states.records(),
+        still,
+        failing,
+    )
+    none, nothing = np.empty(0, np.uint64), np.empty(0, np.uint32)
+    notes = np.empty(0, np.uint16)
+    first = np.zeros(1, np.int64)
+    return Graph(states, first, nothing, notes, none, none, still, failing, linked=0)
 
 
 def graph_of(states: States, transitions: int) -> Graph:
@@ -261,7 +303,8 @@ def graph_of(states: States, transitions: int) -> Graph:
         note_table[np.argsort(note_table[:, 2])][-int(known[0]) :] if known[0] else note_table[:0]
     )
     moved, events = rows[:, 0].copy(), rows[:, 1].copy()
-    return Graph(states, first, targets[:edges], notes[:edges], moved, events, still, failing)
+    kept = targets[:edges], notes[:edges]
+    return Graph(states, first, *kept, moved, events, still, failing, linked=states.expanded)
 
 
 def bytes_needed(states: int, transitions: int) -> int:

@@ -20,7 +20,7 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from modecheck.engine.compiled.frame import DRIVEN, FAILURE_SHIFT
+from modecheck.engine.compiled.frame import DRIVEN, FAILURE_SHIFT, RECORD_EXTRA
 from modecheck.engine.compiled.intrinsics import (
     LINE,
     call_successors,
@@ -32,6 +32,7 @@ from modecheck.engine.compiled.intrinsics import (
 
 U0 = np.uint64(0)
 U1 = np.uint64(1)
+TWO = np.uint64(RECORD_EXTRA)
 U8 = np.uint64(8)
 U32 = np.uint64(32)
 U64 = np.uint64(64)
@@ -166,7 +167,7 @@ def expand(  # noqa: C901 - the stages of one batch, which share everything
     address: Any,
     seen: Any,
     states: Any,
-    words: Any,
+    shape: Any,
     end: Any,
     table: Any,
     lines: Any,
@@ -185,44 +186,40 @@ def expand(  # noqa: C901 - the stages of one batch, which share everything
     """Expand states from `counters[POSITION]` on, until `end` or until there is no room for more.
 
     New states of the own partition are appended to `states`; those of others go to their outbox.
-    `most` is the number of states at which the table must grow before more may be inserted.
+    `most` is the number of states at which the table must grow before more may be inserted. `shape`
+    is a tuple with an item for each word of a state: its length is known when this is compiled.
     """
-    width = words + 2
-    state_bytes = np.uint64(words) * U8
-    base = np.uint64(states.ctypes.data)
-    target = np.uint64(records.ctypes.data)
-    notes = np.uint64(seen.ctypes.data)
-    table_at = np.uint64(table.ctypes.data)
-    wide = np.uint64(words)
+    words = np.uint64(len(shape))
+    width = words + TWO
+    base, target = np.uint64(states.ctypes.data), np.uint64(records.ctypes.data)
+    notes, table_at = np.uint64(seen.ctypes.data), np.uint64(table.ctypes.data)
     lines_ = np.uint64(lines)
-    room = records.size // width
-    room_out = outboxes.shape[1] // words
-    position, filled, transitions = counters[POSITION], counters[FILLED], counters[TRANSITIONS]
-    while position < end and filled + room <= most:
+    room = np.uint64(records.size) // width
+    room_out = np.uint64(outboxes.shape[1]) // words
+    position, last = np.uint64(counters[POSITION]), np.uint64(end)
+    filled, transitions = np.uint64(counters[FILLED]), np.uint64(counters[TRANSITIONS])
+    many, most_, mine = np.uint64(most_records), np.uint64(most), np.uint64(own)
+    owners = np.uint64(partitions)
+    while position < last and filled + room <= most_:
         full = False
         for other in range(partitions):
-            if sent[other] + room > room_out and other != own:
+            if other != own and np.uint64(sent[other]) + room > room_out:
                 full = True
         if full:
             break
-        made = 0
-        while position < end and made + most_records <= room:
+        made = U0
+        while position < last and made + many <= room:
             result = call_successors(
-                address,
-                base + np.uint64(position) * state_bytes,
-                target + np.uint64(made * width) * U8,
-                notes,
+                address, base + position * words * U8, target + made * width * U8, notes
             )
-            count = np.int64(result & COUNT_MASK)
+            behind = made + (result & COUNT_MASK)
             kept = made
-            for number in range(made, made + count):
+            for number in range(made, behind):
                 at = number * width
                 label = records[at + words]
                 if label & FAILED_BIT:
                     failure = np.int64((label >> FAILURE_BITS) & FAILURE_MASK)
-                    note_failure(
-                        failures, failure, label & LOW, np.uint64(position), wide, states, level
-                    )
+                    note_failure(failures, failure, label & LOW, position, words, states, level)
                     continue
                 hash_ = hash_of(records, at, words)
                 prefetch(table_at + line_of(hash_, lines_) * U64)
@@ -230,38 +227,42 @@ def expand(  # noqa: C901 - the stages of one batch, which share everything
                 if kept != number:
                     for offset in range(width):
                         records[kept * width + offset] = records[at + offset]
-                kept += 1
+                kept += U1
             made = kept
-            position += 1
+            position += U1
         transitions += made
-        for number in range(made):
+        for number in range(U0, made):
             hash_ = hashes[number]
             at = number * width
-            owner = np.int64((hash_ & LOW) % np.uint64(partitions)) if partitions > 1 else own
-            if owner != own:
-                first = sent[owner] * words
+            if owners > U1 and (hash_ & LOW) % owners != mine:
+                owner = (hash_ & LOW) % owners
+                first = np.uint64(sent[owner]) * words
                 for offset in range(words):
                     outboxes[owner, first + offset] = records[at + offset]
                 sent[owner] += 1
-            elif words == 1:
-                if insert_word(table, table_at, lines_, records[at], hash_):
-                    states[filled] = records[at]
-                    filled += 1
-            elif insert_words(
-                table,
-                table_at,
-                lines_,
-                states,
-                np.uint64(filled),
-                records,
-                np.uint64(at),
-                wide,
-                hash_,
-            ):
+            elif insert(table, table_at, lines_, states, filled, records, at, words, hash_):
                 for offset in range(words):
                     states[filled * words + offset] = records[at + offset]
-                filled += 1
+                filled += U1
     counters[POSITION], counters[FILLED], counters[TRANSITIONS] = position, filled, transitions
+
+
+@compiled_kernel
+def insert(
+    table: Any,
+    base: Any,
+    lines: Any,
+    states: Any,
+    number: Any,
+    record: Any,
+    at: Any,
+    words: Any,
+    hash_: Any,
+) -> Any:
+    """Put a state that was made into its table; whether it is new."""
+    if words == U1:
+        return insert_word(table, base, lines, record[at], hash_)
+    return insert_words(table, base, lines, states, number, record, at, words, hash_)
 
 
 AHEAD = 24
@@ -274,44 +275,30 @@ def receive(
     count: Any,
     begin: Any,
     states: Any,
-    words: Any,
+    shape: Any,
     table: Any,
     lines: Any,
     most: Any,
     counters: Any,
 ) -> Any:
     """Insert the states of an inbox from `begin` on; how many of it are done when room runs out."""
-    lines_, wide = np.uint64(lines), np.uint64(words)
+    lines_, words = np.uint64(lines), np.uint64(len(shape))
     table_at = np.uint64(table.ctypes.data)
-    filled = counters[FILLED]
-    number = begin
-    for early in range(begin, min(begin + AHEAD, count)):
+    filled, most_ = np.uint64(counters[FILLED]), np.uint64(most)
+    number, last, ahead = np.uint64(begin), np.uint64(count), np.uint64(AHEAD)
+    for early in range(number, min(number + ahead, last)):
         prefetch(table_at + line_of(hash_of(inbox, early * words, words), lines_) * U64)
-    while number < count and filled < most:
-        if number + AHEAD < count:
-            hash_ = hash_of(inbox, (number + AHEAD) * words, words)
-            prefetch(table_at + line_of(hash_, lines_) * U64)
+    while number < last and filled < most_:
+        if number + ahead < last:
+            early = hash_of(inbox, (number + ahead) * words, words)
+            prefetch(table_at + line_of(early, lines_) * U64)
         at = number * words
         hash_ = hash_of(inbox, at, words)
-        if words == 1:
-            if insert_word(table, table_at, lines_, inbox[at], hash_):
-                states[filled] = inbox[at]
-                filled += 1
-        elif insert_words(
-            table,
-            table_at,
-            lines_,
-            states,
-            np.uint64(filled),
-            inbox,
-            np.uint64(at),
-            wide,
-            hash_,
-        ):
+        if insert(table, table_at, lines_, states, filled, inbox, at, words, hash_):
             for offset in range(words):
                 states[filled * words + offset] = inbox[at + offset]
-            filled += 1
-        number += 1
+            filled += U1
+        number += U1
     counters[FILLED] = filled
     return number
 

@@ -65,6 +65,11 @@ class Partition:
     levels: list[int] = field(default_factory=lambda: [0])
     keep: tuple[object, ...] = ()
 
+    def give_table_back(self) -> None:
+        """Free the table's memory; nothing can be inserted any more."""
+        self.table = np.empty(0, np.uint64)
+        self.keep = self.keep[:1]
+
     @property
     def filled(self) -> int:
         return int(self.counters[FILLED])
@@ -123,7 +128,7 @@ class Partition:
             self.machine.successors,
             self.seen,
             self.states,
-            self.machine.layout.words,
+            (0,) * self.machine.layout.words,
             end,
             self.table,
             self.lines,
@@ -142,13 +147,12 @@ class Partition:
 
     def receive(self, inbox: Words, count: int, begin: int) -> int:
         """Insert what another partition has sent; how many are done when room runs out."""
-        words = self.machine.layout.words
         done = receive(
             inbox,
             count,
             begin,
             self.states,
-            words,
+            (0,) * self.machine.layout.words,
             self.table,
             self.lines,
             self.most,

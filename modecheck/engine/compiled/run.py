@@ -11,9 +11,11 @@ from modecheck.engine.compiled.exploration import (
 )
 from modecheck.engine.compiled.graph import (
     Array,
+    Graph,
     States,
     bytes_needed,
     graph_of,
+    graph_without_transitions,
     numbered_states,
 )
 from modecheck.engine.compiled.graph_kernels import flag_states, mark_states
@@ -45,26 +47,29 @@ def explore_compiled(
     states = numbered_states(reached)
     reached.partitions.clear()
     bound = limits.memory or resident_memory() + available_memory()
-    if resident_memory() + bytes_needed(states.count, transitions) > bound:
-        stopped_by = stopped_by or "too little memory for the transitions"
-        states.expanded = 0
-        transitions_kept = 0
-    else:
-        transitions_kept = transitions
-    graph = graph_of(states, transitions_kept)
+    graph = _graph(states, transitions, bound)
+    if graph.linked < states.expanded:
+        stopped_by = stopped_by or "too little memory to keep the transitions"
     marks = np.zeros(states.count, np.uint64)
     mark_states(machine.marks, states.words, states.width, states.count, marks)
     return CompiledExploration(
         product=product,
         found=states,
         marks=marks,
-        transitions=transitions if not stopped_by else int(graph.first[-1]),
+        transitions=transitions,
         observed=observed_in(machine, states.seen),
         failures=_sightings(machine, states, failures),
         occupied=occupied_leaves(product, states),
         graph=graph,
         stopped_by=stopped_by,
     )
+
+
+def _graph(states: States, transitions: int, bound: int) -> Graph:
+    """The graph with its transitions, if they fit beside what is held already."""
+    if resident_memory() + bytes_needed(states.count, transitions) <= bound:
+        return graph_of(states, transitions)
+    return graph_without_transitions(states)
 
 
 def _sightings(
@@ -84,20 +89,13 @@ def _sightings(
         key = (failure.code, failure.subject)
         known = sightings.get(key)
         if known is None:
-            sightings[key] = Sighting(failure, _number(states, level - 1, words), label, count)
+            first = states.number_in(level - 1, words)
+            assert first is not None
+            sightings[key] = Sighting(failure, first, label, count)
         else:
             known.count += count
             known.others.append(failure)
     return sightings
-
-
-def _number(states: States, depth: int, words: tuple[int, ...]) -> int:
-    """The number of a state in its layer, which is sorted."""
-    begin = states.first_of(depth)
-    end = begin + states.layers[depth]
-    rows = states.words[begin * states.width : end * states.width].reshape(-1, states.width)
-    fitting = np.flatnonzero((rows == np.array(words, np.uint64)).all(axis=1))
-    return begin + int(fitting[0])
 
 
 def shadows_of(product: Product, states: States, curious: frozenset[int]) -> dict[int, int]:

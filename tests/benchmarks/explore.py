@@ -1,0 +1,165 @@
+"""How fast large products are explored, beside what the machine can do at all.
+
+    python -m tests.benchmarks.explore [NAME ...]
+
+For each product: states and transitions a second, bytes a state, and the ratio to two baselines
+measured in the same run: the machine's limit (as many prefetched random probes into a table of that
+size, nothing else) and the plain interpreter. Figures of a busy machine are worth little.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from modecheck.engine.compiled.intrinsics import LINE
+from modecheck.engine.compiled.machine import compiled
+from modecheck.engine.compiled.reach import Reached, reach
+from modecheck.engine.drives import drives_of
+from modecheck.engine.exploration import Silent, explore
+from modecheck.engine.space import Limits
+from modecheck.model.devices import read_device
+from modecheck.product.composition import compose
+from modecheck.product.form import Product
+from tests.benchmarks.limit import probes_a_second
+
+PLAIN_STATES = 20_000
+"""States that the plain interpreter explores for its rate."""
+
+
+def counters(count: int) -> str:
+    """Independent counters modulo 8."""
+    body = (
+        "{variables: {n: {range: [0, 7]}}, states: [s], rules: [{do: n = n + 1 if n < 7 else 0}]}"
+    )
+    chips = "\n".join(f"  c{number}: {body}" for number in range(count))
+    return f"device: {count} octal counters\nchips:\n{chips}\n"
+
+
+def philosophers(count: int) -> str:
+    """Dining philosophers, left fork first; forks are read off the neighbours' states."""
+    chips = []
+    for number in range(count):
+        left, right = f"p{(number - 1) % count}", f"p{(number + 1) % count}"
+        chips.append(
+            f"  p{number}:\n"
+            "    states: {thinking: {rest: true}, waiting: {}, eating: {}}\n"
+            "    rules:\n"
+            f"      - {{in: thinking, if: {left}.state != eating, to: waiting}}\n"
+            f"      - {{in: waiting, if: {right}.state == thinking, to: eating}}\n"
+            "      - {in: eating, to: thinking}\n"
+        )
+    return f"device: {count} philosophers\nchips:\n{''.join(chips)}"
+
+
+TANDEM = """\
+device: tandem under many faults
+based_on: {folder}/models/tandem/device.yaml
+faults:
+  power_cut: {{chips: [hub, left_bridge, right_bridge], at_most: 3}}
+  reset: {{chips: [charger, laptop, tablet], at_most: 3}}
+  lose: {{links: [left_air, right_air, left_cord, right_cord, usb_up, usb_down], at_most: 4}}
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """What was measured of one exploration."""
+
+    seconds: float
+    states: int
+    transitions: int
+    slots: int
+    bytes: int
+
+    @property
+    def rate(self) -> float:
+        return self.states / self.seconds
+
+
+def figures_of(reached: Reached, seconds: float) -> Figures:
+    """What to remember of an exploration; its memory is given back."""
+    figures = Figures(
+        seconds,
+        reached.states,
+        reached.transitions,
+        sum(partition.lines for partition in reached.partitions) * LINE,
+        sum(partition.used_bytes for partition in reached.partitions),
+    )
+    reached.partitions.clear()
+    return figures
+
+
+def devices() -> Iterator[tuple[str, str]]:
+    """Names and texts of the devices."""
+    folder = os.getcwd()
+    yield "octal-7", counters(7)
+    yield "octal-8", counters(8)
+    with open("models/published/cube_2x2x2.yaml", encoding="utf-8") as file:
+        yield "cube", file.read()
+    yield "philosophers-12", philosophers(12)
+    yield "tandem", TANDEM.format(folder=folder)
+
+
+def product_of(text: str) -> Product:
+    with tempfile.TemporaryDirectory() as folder:
+        path = os.path.join(folder, "device.yaml")
+        with open(path, "w", encoding="utf-8") as file:
+            file.write(text)
+        return compose(read_device(path))
+
+
+def measured(product: Product, threads: int, *, repeats: int = 2) -> Figures:
+    """The best of some runs."""
+    machine = compiled(product, drives_of(product))
+    best: Figures | None = None
+    for _ in range(repeats):
+        began = time.perf_counter()
+        reached = reach(machine, threads=threads, limits=Limits(), reporter=Silent())
+        figures = figures_of(reached, time.perf_counter() - began)
+        if best is None or figures.seconds < best.seconds:
+            best = figures
+    assert best is not None
+    return best
+
+
+def plain_rate(product: Product) -> float:
+    """States a second of the plain interpreter, from a part of the product."""
+    began = time.perf_counter()
+    found = explore(product, max_states=PLAIN_STATES)
+    return found.expanded / (time.perf_counter() - began)
+
+
+def report(name: str, product: Product) -> None:
+    """Print the figures of one product."""
+    one = measured(product, 1)
+    share = max(one.transitions / one.states, 1e-9)
+    limit = probes_a_second(one.slots) / share
+    two = measured(product, 2)
+    plain = plain_rate(product)
+    print(f"{name}: {one.states:,} states, {one.transitions:,} transitions, {product.bits} bits")
+    print(
+        f"  1 thread  {one.rate / 1e6:6.2f} M states/s, "
+        f"{one.rate * share / 1e6:6.1f} M transitions/s, {one.seconds:.2f} s, {one.bytes / one.states:.1f} bytes a state"
+    )
+    print(
+        f"  2 threads {two.rate / 1e6:6.2f} M states/s, {two.rate / one.rate:.2f} times one thread"
+    )
+    print(f"  the machine's limit {limit / 1e6:.2f} M states/s: ratio {one.rate / limit:.2f}")
+    print(f"  the plain interpreter {plain:,.0f} states/s: {one.rate / plain:,.0f} times as fast")
+
+
+def main() -> None:
+    """Run the benchmarks that are named, or all."""
+    wanted = sys.argv[1:]
+    for name, text in devices():
+        if not wanted or name in wanted:
+            report(name, product_of(text))
+
+
+if __name__ == "__main__":
+    main()
