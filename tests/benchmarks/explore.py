@@ -144,7 +144,8 @@ def report(name: str, product: Product) -> None:
     print(f"{name}: {one.states:,} states, {one.transitions:,} transitions, {product.bits} bits")
     print(
         f"  1 thread  {one.rate / 1e6:6.2f} M states/s, "
-        f"{one.rate * share / 1e6:6.1f} M transitions/s, {one.seconds:.2f} s, {one.bytes / one.states:.1f} bytes a state"
+        f"{one.rate * share / 1e6:6.1f} M transitions/s, {one.seconds:.2f} s, "
+        f"{one.bytes / one.states:.1f} bytes a state"
     )
     print(
         f"  2 threads {two.rate / 1e6:6.2f} M states/s, {two.rate / one.rate:.2f} times one thread"

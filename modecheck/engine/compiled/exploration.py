@@ -90,20 +90,30 @@ class CompiledExploration:
             self._combinations = combinations_of(self.marks)
         return self._combinations
 
-    def _with_marks(self, wanted: int, unwanted: int) -> Array:
-        both = np.uint64(wanted | unwanted)
-        fitting: Array = self.marks & both == np.uint64(wanted)
-        return fitting
+    def _select(self, wanted: int, unwanted: int, end: int) -> Iterator[Array]:
+        """The first `end` states with all wanted marks and no unwanted one, some at a time."""
+        both, needed = np.uint64(wanted | unwanted), np.uint64(wanted)
+        for begin in range(0, end, TOGETHER):
+            part = self.marks[begin : min(begin + TOGETHER, end)]
+            yield np.flatnonzero(part & both == needed) + begin
+
+    def _with_some(self, marks: int) -> Array:
+        """The states with one of these marks."""
+        wanted, parts = np.uint64(marks), []
+        for begin in range(0, self.marks.size, TOGETHER):
+            part = self.marks[begin : begin + TOGETHER]
+            parts.append(np.flatnonzero(part & wanted) + begin)
+        return np.concatenate(parts)
 
     def numbered(self, wanted: int, unwanted: int = 0) -> Iterator[int]:
         """States with all wanted marks and no unwanted one, shallowest first."""
-        return iter(np.flatnonzero(self._with_marks(wanted, unwanted)).tolist())
+        for numbers in self._select(wanted, unwanted, self.state_count):
+            yield from numbers.tolist()
 
     def quiet(self, unwanted: int) -> Iterator[int]:
         """Expanded states without unwanted marks in which no chip and no link can step."""
-        wanted = self._with_marks(0, unwanted)[: self.expanded]
-        still = self.graph.still[: self.expanded] != 0
-        return iter(np.flatnonzero(wanted & still).tolist())
+        for numbers in self._select(0, unwanted, self.expanded):
+            yield from numbers[self.graph.still[numbers] != 0].tolist()
 
     def _step_to(self, before: int, number: int) -> int:
         """The label of the first step from a state to another."""
@@ -167,7 +177,7 @@ class CompiledExploration:
 
     def roads_to(self, marks: int, *, without_events: int = 0) -> Sequence[int]:
         """For each state 1 if a road without these events leads to one with some of the marks."""
-        goals = np.flatnonzero(self.marks & np.uint64(marks))
+        goals = self._with_some(marks)
         return self.graph.leading_to(goals, without_events).tobytes()
 
     def roads_to_states(self, numbers: Iterable[int]) -> Sequence[int]:
@@ -185,12 +195,12 @@ class CompiledExploration:
 
     def spread(self, starts: int, *, blocked: int) -> CompiledSpread:
         """Spread from all states with a mark of `starts` through states without blocked marks."""
-        first = np.flatnonzero(self.marks & np.uint64(starts))
+        first = self._with_some(starts)
         return self._spread(first, np.zeros(first.size, np.int64), blocked, enters=True)
 
     def spread_from_initial(self, starts: int, *, blocked: int) -> CompiledSpread:
         """The same, nearest counted from the initial state; blocked states are not entered."""
-        first = np.flatnonzero(self.marks & np.uint64(starts))
+        first = self._with_some(starts)
         depths = np.searchsorted(np.cumsum(self.layers), first, side="right")
         return self._spread(first, depths.astype(np.int64), blocked, enters=False)
 
