@@ -66,9 +66,7 @@ def _plain_first(product: Product, how: Search, told: Reporter) -> Space:
     found = explore(product, limits=first, reporter=told)
     if found.complete or small or found.stopped_by != first.reached_states:
         return found
-    left = limits
-    if limits.seconds is not None:
-        left = replace(limits, seconds=max(limits.seconds - (time.monotonic() - began), 0.0))
+    left = replace(limits, since=began)
     try:
         return _compiled(product, replace(how, limits=left), told)
     except EngineUnavailable:

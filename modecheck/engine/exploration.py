@@ -251,7 +251,7 @@ class _Explorer:
         self._numbers: dict[int, int] = {}
         self._notes: dict[tuple[int, int], int] = {}
         self._limits = limits
-        self._began = time.monotonic()
+        self._began = time.monotonic() if limits.since is None else limits.since
         self._reporter = reporter
         self._conditions = list(product.conditions.values())
         self._state_fields = [chip.state_field for chip in product.chips]

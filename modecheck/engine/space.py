@@ -22,11 +22,15 @@ INITIAL = 0
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """Bounds of an exploration; None is no bound. `memory` is in bytes, for the whole process."""
+    """Bounds of an exploration; None is no bound. `memory` is in bytes, for the whole process.
+
+    `since` is the monotonic time from which `seconds` count, when that is not the engine's start.
+    """
 
     states: int | None = None
     seconds: float | None = None
     memory: int | None = None
+    since: float | None = None
 
     @property
     def reached_states(self) -> str:

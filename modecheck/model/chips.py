@@ -166,7 +166,6 @@ class ChipReader:
             name=draft.name,
             actor=draft.actor,
             about=about_of(draft.body),
-            file=draft.body.place.file,
             states=dict(draft.reading.states),
             initial=draft.initial,
             variables=dict(draft.outline.variables),

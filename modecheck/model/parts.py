@@ -151,7 +151,6 @@ class Chip:
     name: str
     actor: bool
     about: str
-    file: str
     states: dict[str, State]
     initial: str
     variables: dict[str, Variable]

@@ -16,6 +16,7 @@ from typing import TypeAlias
 import pytest
 
 from modecheck.checks.verdict import Verdict, check
+from modecheck.engine.choice import Search
 from modecheck.engine.exploration import Exploration
 from modecheck.model.devices import read_device
 
@@ -37,7 +38,8 @@ def checked() -> Checked:
 
     @cache
     def completely(name: str) -> Verdict:
-        verdict = check([read_device(str(MODELS / f"{name}.yaml"))])
+        plain = Search(engine="plain")
+        verdict = check([read_device(str(MODELS / f"{name}.yaml"))], search=plain)
         assert verdict.complete
         return verdict
 
@@ -49,6 +51,8 @@ def explored(checked: Checked) -> Explored:
     """The exploration behind that check."""
 
     def of(name: str) -> Exploration:
-        return checked(name).explored[0].exploration
+        exploration = checked(name).explored[0].exploration
+        assert isinstance(exploration, Exploration)
+        return exploration
 
     return of

@@ -43,7 +43,9 @@ def stuck_states(exploration: Exploration) -> list[int]:
 
 def first_depth(exploration: Exploration, requirement: str) -> int:
     """The depth of the first state in which the condition of a requirement holds."""
-    return exploration.depth_of(next(exploration.numbered(exploration.mark(f"requirement:{requirement}"))))
+    return exploration.depth_of(
+        next(exploration.numbered(exploration.mark(f"requirement:{requirement}")))
+    )
 
 
 def ring_of_philosophers(models: Path, folder: Path, chips: list[str]) -> Exploration:
@@ -151,7 +153,12 @@ def test_wolf_goat_and_cabbage_cross_in_seven_in_two_ways(explored: Explored) ->
     assert (len(exploration.states), exploration.transitions) == (10, 20)
     assert exploration.layers == [1, 1, 1, 2, 2, 1, 1, 1]
     assert first_depth(exploration, "unsolved") == 7
-    assert shortest_ways(exploration, next(exploration.numbered(exploration.mark("requirement:unsolved")))) == 2
+    assert (
+        shortest_ways(
+            exploration, next(exploration.numbered(exploration.mark("requirement:unsolved")))
+        )
+        == 2
+    )
     assert not list(exploration.numbered(exploration.mark("requirement:not_eaten")))
 
 

@@ -39,7 +39,10 @@ def test_size_is_the_published_one(explored: Explored, model: str) -> None:
 def test_exclusion_is_violated_where_it_is_known_to_be(explored: Explored, model: str) -> None:
     """Only the second attempt (MC) and the swapped lines (MC) let both in, at depth 6."""
     exploration = explored(model)
-    both = [exploration.depth_of(state) for state in exploration.numbered(exploration.mark("requirement:exclusion"))]
+    both = [
+        exploration.depth_of(state)
+        for state in exploration.numbered(exploration.mark("requirement:exclusion"))
+    ]
     assert both[:1] == ([VIOLATED_AT[model]] if model in VIOLATED_AT else [])
 
 

@@ -12,7 +12,8 @@ from collections.abc import Callable, Iterator
 import networkx
 import pytest
 
-from modecheck.engine.exploration import INITIAL, Exploration
+from modecheck.engine.exploration import Exploration
+from modecheck.engine.space import INITIAL
 
 Explored = Callable[[str], Exploration]
 Node = tuple[int, ...]

@@ -56,7 +56,7 @@ class _Reach:
         self._machine = machine
         self._limits = limits
         self._reporter = reporter
-        self._began = time.monotonic()
+        self._began = time.monotonic() if limits.since is None else limits.since
         self._bound = limits.memory or int(
             resident_memory() + available_memory() * (1 - MEMORY_LEFT_FREE)
         )

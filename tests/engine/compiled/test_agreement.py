@@ -17,7 +17,6 @@ from modecheck.engine.space import Limits, Space
 from modecheck.model.devices import read_device
 from modecheck.model.parts import Device
 from modecheck.scenario.replay import replay
-
 from tests.generation.devices import Drawn, devices
 
 MOST_STATES = 600

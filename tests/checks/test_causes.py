@@ -1,0 +1,203 @@
+"""Each cause is told once: what follows from another finding is not told again."""
+
+from __future__ import annotations
+
+from textwrap import dedent
+
+from modecheck.checks.findings import KINDS, Finding
+from modecheck.checks.verdict import check
+from tests.generation.devices import device_from
+from tests.second_reading.findings import findings_of
+from tests.second_reading.search import search
+
+
+def findings(text: str) -> dict[str, Finding]:
+    """The findings of a device by their ids; brute force must find the same, as short."""
+    device = device_from(dedent(text))
+    found = {finding.id: finding for finding in check([device]).findings}
+    lengths = {name: finding.steps for name, finding in found.items() if finding.code != "unused"}
+    assert lengths == findings_of(search(device, 2000))
+    return found
+
+
+def test_same_wait_in_many_states_is_one_deadlock() -> None:
+    """Deadlocked states in which the same chips wait in the same states have one cause."""
+    found = findings("""
+        device: one cause
+        chips:
+          hub: {states: {work: {rest: true}, stuck: {}}, rules: [{in: work, after: 1 s, to: stuck}]}
+        actors:
+          player:
+            variables: {mood: {range: [0, 3]}}
+            states: {here: {}}
+            rules: [{if: mood < 3, do: [mood += 1]}, {if: mood == 3, do: [mood = 0]}]
+    """)
+    assert list(found) == ["deadlock:hub.stuck"]
+    assert "the same wait in 4 states" in found["deadlock:hub.stuck"].details
+
+
+TWO = """
+device: two waits
+chips:
+  left:
+    states: {idle: {rest: true}, waiting: {}}
+    rules: [{in: idle, on: [one, both], to: waiting}]
+  right:
+    states: {idle: {rest: true}, waiting: {}}
+    rules: [{in: idle, on: [other, both], to: waiting}]
+actors:
+  player:
+    states: {a: {}, b: {}, c: {}, done: {}}
+    rules:
+      - {in: a, raise: [both], to: done}
+      - {in: a, to: b}
+      - {in: b, raise: [one], to: %s}
+      - {in: %s, to: c}
+      - {in: c, raise: [other], to: done}
+"""
+
+
+def test_wait_that_contains_a_smaller_one_is_its_consequence() -> None:
+    """Where left alone waits for ever, left and right waiting together are not told again."""
+    found = findings(TWO.replace("on: [other, both]", "on: both") % ("c", "b"))
+    assert {name for name in found if name.startswith("deadlock")} == {"deadlock:left.waiting"}
+
+
+def test_scenario_of_a_deadlock_is_the_shortest_to_any_state_that_has_it() -> None:
+    """Both waits together, one step away, show each of the two best."""
+    found = findings(TWO % ("done", "b"))
+    lengths = {name: f.steps for name, f in found.items() if name.startswith("deadlock")}
+    assert lengths == {"deadlock:left.waiting": 1, "deadlock:right.waiting": 1}
+
+
+def test_waits_that_never_occur_alone_are_one_deadlock() -> None:
+    """Two chips that only ever wait together have one cause, named after both."""
+    found = findings("""
+        device: together
+        chips:
+          left:
+            states: {idle: {rest: true}, waiting: {}}
+            rules: [{in: idle, on: both, to: waiting}]
+          right:
+            states: {idle: {rest: true}, waiting: {}}
+            rules: [{in: idle, on: both, to: waiting}]
+        actors: {player: {states: {here: {}}, rules: [{raise: [both]}]}}
+    """)
+    assert list(found) == ["deadlock:left.waiting+right.waiting"]
+
+
+def test_chip_that_will_end_in_a_told_deadlock_is_not_stuck_as_well() -> None:
+    """A chip that can move no more, while others still go on to the deadlock, is not told twice."""
+    found = findings("""
+        device: last steps
+        chips:
+          hub: {states: {idle: {rest: true}, stuck: {}}, rules: [{in: idle, after: 1 s, to: stuck}]}
+          left:
+            states: {one: {}, two: {}, three: {rest: true}}
+            rules: [{in: one, after: 1 s, to: two}, {in: two, after: 1 s, to: three}]
+    """)
+    assert {name: f.steps for name, f in found.items()} == {"deadlock:hub.stuck": 3}
+
+
+def test_chip_that_is_stuck_while_others_go_on_for_ever_is_told() -> None:
+    """Where no deadlock ever comes, the stuck chip is a finding of its own."""
+    found = findings("""
+        device: for ever
+        chips:
+          hub: {states: {idle: {rest: true}, stuck: {}}, rules: [{in: idle, after: 1 s, to: stuck}]}
+          left: {states: {idle: {}}, rules: [{after: 1 s}]}
+    """)
+    assert {name: f.steps for name, f in found.items()} == {"stuck-chip:hub.stuck": 1}
+
+
+def test_stuck_chip_is_told_beside_a_deadlock_that_it_has_no_part_in() -> None:
+    """A deadlock explains only the chips that wait in it."""
+    found = findings("""
+        device: both
+        chips:
+          hub: {states: {idle: {rest: true}, stuck: {}}, rules: [{in: idle, on: go, to: stuck}]}
+          left:
+            states: {idle: {}, busy: {}}
+            rules: [{in: idle, on: end, to: busy}, {in: idle, after: 1 s}]
+        actors:
+          player:
+            states: {a: {}, b: {}, c: {}}
+            rules: [{in: a, raise: [go], to: b}, {in: a, raise: [end], to: c}]
+    """)
+    assert {name: f.steps for name, f in found.items()} == {
+        "deadlock:left.busy": 1,
+        "stuck-chip:hub.stuck": 1,
+    }
+
+
+def test_chip_that_rests_is_not_stuck() -> None:
+    """Waiting for ever in a rest state is what rest states are for."""
+    assert (
+        findings("""
+        device: resting
+        chips:
+          hub:
+            states: {idle: {}, resting: {rest: true}}
+            rules: [{in: idle, after: 1 s, to: resting}]
+          left: {states: {idle: {}}, rules: [{after: 1 s}]}
+    """)
+        == {}
+    )
+
+
+def test_actor_or_fault_that_could_help_makes_no_chip_stuck() -> None:
+    """Stuck is a chip that nobody can move, whatever people and faults do."""
+    for help_ in ("raise: [kick]", "if: false, raise: [kick]"):
+        found = findings(f"""
+            device: helped
+            chips:
+              hub:
+                states: {{idle: {{rest: true}}, hung: {{}}}}
+                rules: [{{in: idle, after: 1 s, to: hung}}, {{in: hung, on: kick, to: idle}}]
+              left: {{states: {{idle: {{}}}}, rules: [{{after: 1 s}}]}}
+            actors: {{player: {{states: {{here: {{}}}}, rules: [{{{help_}}}]}}}}
+        """)
+        assert ("stuck-chip:hub.hung" in found) == help_.startswith("if")
+
+
+def test_future_behind_a_failing_step_is_not_claimed() -> None:
+    """A chip whose next step fails is not called stuck: that step is the finding."""
+    found = findings("""
+        device: unknown
+        chips:
+          hub:
+            variables: {n: {range: [0, 1]}}
+            states: {idle: {}}
+            rules: [{after: 1 s, if: n < 1, do: [n += 1]}, {after: 1 s, if: n == 1, do: [n += 1]}]
+          left: {states: {idle: {}}, rules: [{after: 1 s}]}
+    """)
+    assert list(found) == ["out-of-range:hub.n"]
+
+
+def test_failure_of_one_subject_at_two_places_is_one_finding() -> None:
+    """Two rules that overflow the same link with the same message are told together."""
+    found = findings("""
+        device: twice
+        chips:
+          left:
+            states: {idle: {rest: true}, busy: {rest: true}}
+            rules:
+              - {in: idle, after: 1 s, send: [hello], to: busy}
+              - {in: busy, after: 1 s, send: [hello]}
+              - {in: busy, after: 2 s, send: [hello]}
+          hub: {states: {idle: {rest: true}}, defers: [hello]}
+        links: {up: {from: left, to: hub, carries: [hello]}}
+    """)
+    overflow = found["overflow:up.hello"]
+    assert (overflow.steps, overflow.place.line, [place.line for place in overflow.also]) == (
+        2,
+        8,
+        [9],
+    )
+
+
+def test_findings_stand_in_the_order_of_their_kinds_and_lengths() -> None:
+    """Errors first, in a fixed order of codes; within a code the shortest scenario first."""
+    verdict = check([device_from(TWO % ("done", "b"))])
+    order = [(list(KINDS).index(f.code), f.steps or 0, f.id) for f in verdict.findings]
+    assert order == sorted(order)

@@ -1,0 +1,57 @@
+"""All findings on random devices, with the lengths of their scenarios, against brute force."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from hypothesis import assume, event, given, settings
+
+from modecheck.checks.verdict import Verdict, check
+from modecheck.engine.choice import Search
+from modecheck.engine.space import Limits
+from tests.generation.devices import Drawn, devices
+from tests.second_reading.findings import findings_of
+from tests.second_reading.modes import switch_between
+from tests.second_reading.search import Reached, search
+
+MOST_WORLDS = 300
+"""Brute force goes over all worlds again and again, so these devices are smaller."""
+
+EXAMPLES = max(150, settings().max_examples)
+
+
+def verdict_on(drawn: Drawn) -> Verdict:
+    plain = Search(engine="plain", limits=Limits(states=MOST_WORLDS))
+    verdict = check([drawn.read()], search=plain, today=date(2026, 1, 1))
+    assume(verdict.complete)
+    return verdict
+
+
+def reached_by(verdict: Verdict) -> Reached:
+    return search(verdict.device, MOST_WORLDS)
+
+
+@given(devices(options=False))
+@settings(max_examples=EXAMPLES)
+def test_findings_and_their_lengths_agree_with_brute_force(drawn: Drawn) -> None:
+    """Exactly the findings that brute force has, each with a scenario of the fewest steps."""
+    verdict = verdict_on(drawn)
+    found = {f.id: f.steps for f in verdict.findings if f.code != "unused"}
+    assert found == findings_of(reached_by(verdict))
+    for code in {finding.code for finding in verdict.findings}:
+        event(code)
+
+
+@given(devices(options=False))
+@settings(max_examples=settings().max_examples)
+def test_mode_switches_agree_with_brute_force(drawn: Drawn) -> None:
+    """Each ordered pair of modes: direct, over other modes or never, and the fewest steps."""
+    assume(len(drawn.read().modes) > 1)
+    verdict = verdict_on(drawn)
+    reached = reached_by(verdict)
+    for switch in verdict.explored[0].switches:
+        expected = switch_between(reached, switch.source, switch.target)
+        manner = ("direct" if switch.direct else "via") if switch.possible else ""
+        assert ((manner, switch.steps) if manner else None) == expected
+        if switch.way is not None:
+            assert len(switch.way.moves) - switch.way.switch_from == switch.steps

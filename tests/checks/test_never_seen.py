@@ -1,0 +1,148 @@
+"""States that are never reached and rules that are never taken: causes, instances, consequences."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from textwrap import dedent
+
+from modecheck.checks.findings import Finding
+from modecheck.checks.verdict import check
+from modecheck.model.devices import read_device
+from tests.generation.devices import device_from
+
+
+def findings(text: str) -> dict[str, Finding]:
+    return {finding.id: finding for finding in check([device_from(dedent(text))]).findings}
+
+
+CAUSES = """
+device: causes
+chips:
+  hub:
+    variables: {{n: {{range: [0, 1]}}}}
+    states: {{idle: {{rest: true}}}}
+    rules:
+      {before}
+      rare: {{{rule}}}
+  left:
+    states: {{idle: {{rest: true}}}}
+    rules: [{{name: send, send: [hello]}}]
+    ignores: [echo]
+links:
+  up: {{from: left, to: hub, carries: [hello, hi], when_full: wait}}
+  down: {{from: hub, to: left, carries: [echo]}}
+  full: {{from: hub, to: jam, carries: [echo], when_full: wait}}
+"""
+
+
+def cause(rule: str, before: str = "take: {on: hello}") -> str:
+    text = CAUSES.format(rule=rule, before=before)
+    text = text.replace("links:", "  jam: {states: {idle: {rest: true}}, defers: [echo]}\nlinks:")
+    return findings(text)["dead-rule:hub.rare"].text.split(": ", 1)[1]
+
+
+def test_dead_rule_tells_that_its_event_never_arrives() -> None:
+    """Nobody sends it, or not over this link."""
+    assert cause("in: idle, on: hi") == "hi never arrives while it is in idle"
+
+
+def test_dead_rule_tells_that_its_guard_is_never_true() -> None:
+    """The event arrives, or none is needed, but the condition never holds."""
+    expected = "its guard n == 1 is never true there"
+    assert cause("if: n == 1, do: [n = 0]") == expected
+    assert (
+        cause("on: hello, if: n == 1", before="other: {on: hi}\n      take: {on: hello}")
+        == expected
+    )
+
+
+def test_dead_rule_tells_which_rule_stands_before_it() -> None:
+    """Its event arrives and its guard holds, but an earlier rule always wins."""
+    assert cause("on: hello") == "it is shadowed by take, which stands before it"
+    assert cause("on: hello, if: n == 0") == "it is shadowed by take, which stands before it"
+
+
+def test_dead_rule_tells_that_its_link_never_has_room() -> None:
+    """Without a guard of its own a rule can only wait for room."""
+    text = "send: [echo via full, echo via full]"
+    assert cause(text) == "its link never has room"
+
+
+def test_rule_in_a_state_that_is_never_reached_is_not_told_as_well() -> None:
+    """What follows from an unreachable state is not told again, nor are the states inside it."""
+    found = findings("""
+        device: consequences
+        chips:
+          hub:
+            states:
+              idle: {rest: true}
+              lost:
+                states: {far: {states: {deep: {}}}, near: {rules: [{if: true}]}}
+                rules: [{on: hi}]
+            rules: [{in: near, after: 1 s, to: idle}]
+          left: {states: {idle: {rest: true}}, rules: [{raise: [hi]}]}
+    """)
+    assert list(found) == ["unreachable-state:hub.lost"]
+
+
+def test_state_inside_a_reached_one_is_told() -> None:
+    """Where the composite state is reached, what is never reached inside it is a finding."""
+    found = findings("""
+        device: inside
+        chips:
+          hub: {states: {online: {rest: true, states: {linked: {}, lost: {}}}}, rules: [{if: true}]}
+    """)
+    assert list(found) == ["unreachable-state:hub.lost"]
+
+
+def test_rule_of_an_outer_state_is_alive_if_any_state_inside_takes_it() -> None:
+    """A rule is one rule, however many states it serves."""
+    assert (
+        findings("""
+        device: outer
+        chips:
+          hub:
+            states:
+              online:
+                rest: true
+                states: {linked: {rules: [{name: own, on: hi}]}, free: {}}
+                rules: [{name: shared, on: hi, to: linked}]
+            initial: online
+            rules: [{in: linked, after: 1 s, to: free}]
+          left: {states: {idle: {rest: true}}, rules: [{raise: [hi]}]}
+    """)
+        == {}
+    )
+
+
+INSTANCES = """
+device: instances
+chips:
+  left: {file: tile.yaml, with: {busy: %s}}
+  right: {file: tile.yaml, with: {busy: %s}}
+"""
+TILE = """
+chip: tile
+parameters: {busy: null}
+states: {idle: {rest: true}, working: {rest: true}}
+rules: [{name: work, in: idle, if: busy, to: working}]
+"""
+
+
+def instances(folder: Path, left: str, right: str) -> dict[str, Finding]:
+    (folder / "tile.yaml").write_text(TILE)
+    (folder / "device.yaml").write_text(INSTANCES % (left, right))
+    verdict = check([read_device(str(folder / "device.yaml"))])
+    return {finding.id: finding for finding in verdict.findings}
+
+
+def test_what_one_instance_of_a_file_does_is_alive_for_all(tmp_path: Path) -> None:
+    """Chips of one file share its rules and states: dead is what no instance does."""
+    assert instances(tmp_path, "true", "false") == {}
+
+
+def test_what_no_instance_does_is_told_once(tmp_path: Path) -> None:
+    """Both tiles are named, in one finding for the state and one for the rule."""
+    found = instances(tmp_path, "false", "false")
+    assert set(found) == {"unreachable-state:left.working", "dead-rule:left.work"}
+    assert found["unreachable-state:left.working"].text == "left and right are never in working"

@@ -1,0 +1,245 @@
+"""Random chips: composite states, variables of every type, rules of every kind."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from tests.generation.expressions import Draw, Expressions, Kind, Known, Sight
+from tests.generation.wiring import Wire, type_as_yaml
+
+STATES = ("idle", "busy", "asleep", "ready", "lost")
+COMPOSITES = ("online", "inner")
+
+
+@dataclass(frozen=True)
+class Outline:
+    """What others can see of a chip, and its declarations as they are written."""
+
+    name: str
+    states: tuple[str, ...]
+    variables: tuple[Known, ...]
+    tree: dict[str, Any] = field(default_factory=dict)
+    declared: dict[str, Any] = field(default_factory=dict)
+
+
+def draw_outline(draw: Draw, name: str) -> Outline:
+    """One to four leaves, perhaps inside composites, and up to two variables."""
+    leaves = {leaf: _leaf(draw) for leaf in STATES[: draw.one((2, 3, 3, 4))]}
+    tree: dict[str, Any] = dict(leaves)
+    names = list(leaves)
+    for composite in COMPOSITES:
+        if len(tree) > 1 and draw.chance(30):
+            inside = draw.some(list(tree), 1, 2)
+            body: dict[str, Any] = {"states": {key: tree.pop(key) for key in inside}}
+            body |= {"rest": True} if draw.chance(30) else {}
+            body |= {"initial": draw.one(inside)} if draw.chance(40) else {}
+            tree[composite] = body
+            names.append(composite)
+    declared: dict[str, Any] = {}
+    variables = [_variable(draw, key, declared) for key in ("x", "y")[: draw.one((0, 1, 1, 2))]]
+    return Outline(name, tuple(names), tuple(variables), tree, declared)
+
+
+def _leaf(draw: Draw) -> dict[str, Any]:
+    return {"rest": True} if draw.chance(40) else {}
+
+
+def _variable(draw: Draw, name: str, declared: dict[str, Any]) -> Known:
+    low = draw.number(-1, 1)
+    bond = Kind("bond", 0, draw.number(1, 2))
+    kinds = [
+        Kind("truth"),
+        bond,
+        bond,
+        Kind("number", low, low + draw.number(0, 2)),
+        Kind("word", 0, draw.number(0, 2)),
+    ]
+    kind = draw.one(kinds)
+    length = 2 if draw.chance(20) else 0
+    entry = type_as_yaml(kind)
+    if draw.chance(40):
+        starts = [_plain(kind, draw.number(kind.low, kind.high)) for _ in range(max(length, 1))]
+        entry["start"] = starts if length and draw.chance(50) else starts[0]
+    entry |= {"list": length} if length else {}
+    entry |= {"persistent": True} if draw.chance(40) else {}
+    declared[name] = "bool" if entry == {"bool": True} else entry
+    return Known(name, kind, length)
+
+
+def _plain(kind: Kind, value: int) -> Any:
+    if kind.name == "number" or (kind.name == "bond" and value):
+        return value
+    return bool(value) if kind.name == "truth" else kind.spelled(value)
+
+
+class ChipWriter:
+    """Writes the body of one chip. `raised` gathers the signals that its rules raise."""
+
+    def __init__(
+        self,
+        draw: Draw,
+        outline: Outline,
+        sight: Sight,
+        wires: Sequence[Wire],
+        signals: Sequence[str],
+    ) -> None:
+        self._draw = draw
+        self._outline = outline
+        self._sight = sight
+        self._incoming = [wire for wire in wires if wire.receiver == outline.name]
+        self._outgoing = [wire for wire in wires if wire.sender == outline.name]
+        self._signals = list(signals)
+        self._cascades = True
+        self.raised: set[str] = set()
+
+    def body(self, *, cascades: bool) -> dict[str, Any]:
+        """Everything that stands under the chip's name."""
+        self._cascades = cascades
+        tree = {name: dict(state) for name, state in self._outline.tree.items()}
+        body: dict[str, Any] = {}
+        if self._outline.declared:
+            body["variables"] = self._outline.declared
+        rules = [self._rule(inside=False) for _ in range(self._draw.number(2, 5))]
+        if self._draw.chance(70):
+            rules.append(self._lively_rule())
+        written: Any = rules
+        if self._draw.chance(30):
+            written = {f"r{number}": rule for number, rule in enumerate(rules)}
+        if self._draw.chance(20):
+            body |= {"rules": written, "states": tree}
+        else:
+            body |= {"states": tree, "rules": written}
+        if self._draw.chance(30):
+            body["initial"] = self._draw.one(list(tree))
+        self._add_inside(tree)
+        self._add_replies(body, tree)
+        return body
+
+    def add_raise(self, body: dict[str, Any], signal: str) -> None:
+        """A further rule, so that a signal that others hear is raised by somebody."""
+        rule = {"if": Expressions(self._draw, self._sight).truth(1), "raise": [signal]}
+        if isinstance(body["rules"], dict):
+            body["rules"][f"raises_{signal}"] = rule
+        else:
+            body["rules"].append(rule)
+
+    def _add_inside(self, tree: dict[str, Any]) -> None:
+        """Rules that are written inside a state, often a composite one."""
+        for state in tree.values():
+            if self._draw.chance(60 if "states" in state else 20):
+                state["rules"] = [self._rule(inside=True) for _ in range(self._draw.number(1, 2))]
+
+    def _add_replies(self, body: dict[str, Any], tree: dict[str, Any]) -> None:
+        arriving = sorted({name for wire in self._incoming for name in wire.carries})
+        if not arriving:
+            return
+        if self._draw.chance(60):
+            body["ignores"] = arriving
+        elif self._draw.chance(30):
+            body["defers"] = arriving
+        for state in tree.values():
+            if self._draw.chance(30):
+                for name in self._draw.some(arriving, 1, 2):
+                    state.setdefault(self._draw.one(("ignores", "defers")), []).append(name)
+
+    def _rule(self, *, inside: bool) -> dict[str, Any]:
+        rule: dict[str, Any] = {}
+        if not inside and self._draw.chance(75):
+            states = self._draw.some(self._outline.states, 1, 2)
+            rule["in"] = states if len(states) > 1 else states[0]
+        sight = self._add_trigger(rule)
+        expressions = Expressions(self._draw, sight)
+        if self._draw.chance(35):
+            rule["if"] = expressions.truth(2)
+        self._add_assignments(rule, expressions)
+        self._add_sends(rule, expressions)
+        self._add_raises(rule)
+        if self._draw.chance(85):
+            rule["to"] = self._draw.one(self._outline.states)
+        return rule
+
+    def _lively_rule(self) -> dict[str, Any]:
+        """A rule that is often enabled, so that the device does not stand still at once."""
+        rule: dict[str, Any] = {}
+        if self._draw.chance(60):
+            rule["in"] = self._draw.some(self._outline.states, 1, 2)
+        rule["after"] = "5 ms"
+        expressions = Expressions(self._draw, self._sight)
+        self._add_assignments(rule, expressions)
+        self._add_sends(rule, expressions)
+        rule["to"] = self._draw.one(self._outline.states)
+        return rule
+
+    def _add_trigger(self, rule: dict[str, Any]) -> Sight:
+        events = [(name, wire) for wire in self._incoming for name in wire.carries]
+        names = list(dict.fromkeys([*(name for name, _ in events), *self._signals]))
+        if not names or self._draw.chance(35):
+            if self._draw.chance(50):
+                rule["after"] = "20 ms"
+            return self._sight
+        values = {name: wire.carries[name].type for name, wire in events}
+        likely = [name for name in names if name in values] if self._draw.chance(50) else []
+        heard = [self._draw.one(likely or names)]
+        if self._draw.chance(20):
+            heard = self._draw.some(names, 1, 2)
+        if len({kind for name in heard if (kind := values.get(name)) is not None}) > 1:
+            heard = heard[:1]
+        rule["on"] = heard if len(heard) > 1 else heard[0]
+        value = None
+        if len(heard) == 1 and heard[0] in values:
+            value = values[heard[0]]
+            if self._draw.chance(20):
+                wires = [wire.name for name, wire in events if name == heard[0]]
+                rule["on"] = f"{heard[0]} via {self._draw.one(wires)}"
+        return self._sight.hearing(value)
+
+    def _add_assignments(self, rule: dict[str, Any], expressions: Expressions) -> None:
+        variables = self._outline.variables
+        count = self._draw.number(0, 2) if variables else 0
+        entries = [self._assignment(expressions) for _ in range(count)]
+        if len(variables) == 2 and self._draw.chance(15):
+            targets = [self._target(known, expressions) for known in variables]
+            values = [expressions.of(known.kind) for known in variables]
+            entries.append(f"{', '.join(targets)} = {', '.join(values)}")
+        if entries:
+            rule["do"] = entries if len(entries) > 1 or "," in entries[0] else entries[0]
+        if len(entries) > 1 and self._draw.chance(60):
+            rule["steps"] = "separate"
+
+    def _assignment(self, expressions: Expressions) -> str:
+        known = self._draw.one(self._outline.variables)
+        target = self._target(known, expressions)
+        if known.kind.name == "number" and self._draw.chance(15):
+            return f"{target} {self._draw.one(('+=', '-='))} 1"
+        return f"{target} = {expressions.of(known.kind)}"
+
+    def _target(self, known: Known, expressions: Expressions) -> str:
+        return f"{known.name}[{expressions.index(known.length)}]" if known.length else known.name
+
+    def _add_sends(self, rule: dict[str, Any], expressions: Expressions) -> None:
+        if not self._outgoing or not self._draw.chance(70):
+            return
+        sends = []
+        for _ in range(1 + self._draw.chance(25)):
+            wire = self._draw.one(self._outgoing)
+            name = self._draw.one(list(wire.carries))
+            kind = wire.carries[name].type
+            value = f"({expressions.of(kind)})" if kind is not None else ""
+            alone = sum(name in other.carries for other in self._outgoing) == 1
+            via = "" if alone and self._draw.chance(50) else f" via {wire.name}"
+            sends.append(f"{name}{value}{via}")
+        rule["send"] = sends
+
+    def _add_raises(self, rule: dict[str, Any]) -> None:
+        """Only signals that stand after everything that sets the rule off, so that none circles."""
+        heard = rule.get("on", [])
+        names = [str(e).split()[0] for e in (heard if isinstance(heard, list) else [heard])]
+        known = [self._signals.index(name) for name in names if name in self._signals]
+        if known and not self._cascades:
+            return
+        allowed = [s for s in self._signals if self._signals.index(s) > max(known, default=-1)]
+        if allowed and self._draw.chance(35):
+            rule["raise"] = self._draw.some(allowed, 1, 2)
+            self.raised |= set(rule["raise"])

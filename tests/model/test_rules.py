@@ -1,0 +1,226 @@
+"""Rules: where they hold, what sets them off, what they do, and how they are called."""
+
+from __future__ import annotations
+
+import pytest
+
+from modecheck.model.parts import Event, Rule
+from modecheck.model.terms import Constant, Operation, ReadVariable
+from modecheck.model.values import number_type
+from tests.model.folder import Folder
+
+BODY = """
+    parameters: {{far: down}},
+    variables: {{n: {{range: [0, 3]}}, m: {{range: [0, 3]}}, l: {{list: 2, range: [0, 3]}}}},
+    states: {{off: {{}}, on: {{states: {{dim: {{}}, bright: {{}}}}}}}},
+    rules: {rules}"""
+
+
+def rules_of(folder: Folder, rules: str) -> tuple[Rule, ...]:
+    return folder.chip(BODY.format(rules=rules)).rules
+
+
+def rule_of(folder: Folder, rule: str) -> Rule:
+    return rules_of(folder, f"[{{{rule}}}]")[0]
+
+
+def told_of(folder: Folder, rule: str) -> str:
+    return folder.chip_mistake(BODY.format(rules=f"[{{{rule}}}]"))
+
+
+def test_an_empty_rule_holds_everywhere_and_does_nothing(folder: Folder) -> None:
+    """Each key adds something; none is required."""
+    rule = rule_of(folder, "")
+    assert rule.kind == "internal"
+    assert [rule.sources, rule.trigger, rule.assignments, rule.sends, rule.raises] == [()] * 5
+    assert [rule.target, rule.guard, rule.after] == [None] * 3
+    assert not rule.separate
+
+
+@pytest.mark.parametrize(
+    ("rule", "sources"),
+    [
+        ("in: off", ("off",)),
+        ("in: [off, dim]", ("off", "dim")),
+        ("in: [off, off]", ("off",)),
+        ("in: on", ("on",)),
+        ("in: ~", ()),
+    ],
+)
+def test_a_rule_holds_in_the_states_that_it_names(
+    folder: Folder, rule: str, sources: tuple[str, ...]
+) -> None:
+    """One state or several, each once; without `in` every state."""
+    assert rule_of(folder, rule).sources == sources
+
+
+@pytest.mark.parametrize(
+    ("rule", "kind", "trigger"),
+    [
+        ("'on': hello", "event", (Event("hello"),)),
+        ("'on': [hello, ping]", "event", (Event("hello"), Event("ping"))),
+        ("'on': hello via up", "event", (Event("hello", "up"),)),
+        ("after: 20 ms", "timer", ()),
+        ("if: n == 1", "internal", ()),
+    ],
+)
+def test_a_rule_waits_for_an_event_for_time_or_for_nothing(
+    folder: Folder, rule: str, kind: str, trigger: tuple[Event, ...]
+) -> None:
+    """Messages and signals look alike; `via` hears only one link."""
+    assert (rule_of(folder, rule).kind, rule_of(folder, rule).trigger) == (kind, trigger)
+
+
+def test_effects_stand_in_order(folder: Folder) -> None:
+    """Assignments, sends and signals keep the order in which they were written."""
+    rule = rule_of(
+        folder,
+        "do: ['n = 1', 'n, m = m, n', 'm += 1', 'l[n] = 2'], send: [welcome, bye via far], "
+        "raise: [one, two], to: on, steps: separate, text: ' greets\\n the tile '",
+    )
+    n, m = ReadVariable("hub", "n"), ReadVariable("hub", "m")
+    assert [entry.values for entry in rule.assignments] == [
+        (Constant(1),), (m, n), (Operation("+", (m, Constant(1))),), (Constant(2),),
+    ]  # fmt: skip
+    assert [[target.variable for target in entry.targets] for entry in rule.assignments] == [
+        ["n"], ["n", "m"], ["m"], ["l"],
+    ]  # fmt: skip
+    assert rule.assignments[3].targets[0].index == n
+    assert [send.text for send in rule.sends] == ["welcome via down", "bye via down"]
+    assert (rule.raises, rule.target, rule.separate) == (("one", "two"), "on", True)
+
+
+def test_one_effect_needs_no_brackets(folder: Folder) -> None:
+    """A list of one is written as the one."""
+    rule = rule_of(folder, "do: n = 1, send: welcome, raise: one")
+    assert (len(rule.assignments), len(rule.sends), rule.raises) == (1, 1, ("one",))
+
+
+def test_value_is_of_the_type_that_the_message_carries(folder: Folder) -> None:
+    """A rule may send on what it received."""
+    text = """\
+        device: d
+        chips:
+          a: {states: [s], rules: [{send: keys(5)}]}
+          b: {states: [s], rules: [{'on': keys, if: value > 4, send: more(value)}]}
+          c: {states: [s], ignores: [more]}
+        links:
+          ab: {from: a, to: b, carries: {keys: {range: [2, 5]}}}
+          bc: {from: b, to: c, carries: {more: {range: [0, 9]}}}
+        """
+    device = folder.device(text)
+    assert device.links["ab"].carries["keys"].type == number_type(2, 5)
+    assert device.chips["b"].rules[0].sends[0].value is not None
+
+
+def test_names_of_rules_are_unique(folder: Folder) -> None:
+    """A name of its own, a key in a mapping, else where and what; repetitions are numbered."""
+    unnamed = (
+        "[{in: off, 'on': hello}, {in: off, 'on': hello via up}, {after: 1 s}, {name: own}, {}]"
+    )
+    titles = [rule.title for rule in rules_of(folder, unnamed)]
+    assert titles == ["off:hello", "off:hello#2", "any:after", "own", "any:step"]
+    assert [rule.title for rule in rules_of(folder, "{a: {}, b: {}}")] == ["a", "b"]
+
+
+def test_inner_rules_come_first_then_document_order(folder: Folder) -> None:
+    """The innermost state is asked first, as in SCXML, section 3.13 (from memory)."""
+    body = """
+        states: {
+          on: {states: {dim: {rules: {inner: {}}}, bright: {}}, rules: {outer: {}}},
+        },
+        rules: {anywhere: {}, named: {in: dim}, wide: {in: [on, bright]}}"""
+    chip = folder.chip(body)
+    assert [rule.title for rule in chip.rules_at("dim")] == [
+        "inner", "named", "outer", "wide", "anywhere",
+    ]  # fmt: skip
+    assert [rule.title for rule in chip.rules_at("bright")] == ["wide", "outer", "anywhere"]
+
+
+@pytest.mark.parametrize(
+    ("rule", "told"),
+    [
+        ("in: of", "did you mean 'off'?"),
+        ("in: {a: b}", "a mapping as a state"),
+        ("in: []", "an empty list as 'in'"),
+        ("to: linked", "unknown state 'linked'"),
+        ("to: tile.linked", "'tile.linked' is a state of another chip"),
+        ("to: [on]", "a list as a target"),
+        ("'on': []", "an empty list as 'on'"),
+        ("'on': helo", "unknown event 'helo'"),
+        ("'on': welcome", "unknown event 'welcome'"),
+        ("'on': hello via ap", "'ap' is no link to hub"),
+        ("'on': bye via up", "'up' does not carry 'bye'"),
+        ("'on': hello up", "'hello up' is no event"),
+        ("'on': {a: b}", "a mapping as an event"),
+        ("after: 20", "'20' is no duration"),
+        ("after: soon", "'soon' is no duration"),
+        ("after: []", "an empty list as 'after'"),
+        ("after: [2 s, 1 s]", "the latest moment is before the earliest"),
+        ("after: [1 s, 2 s, 3 s]", "more than two durations"),
+        ("'on': hello, after: 1 s", "for an event or for time, not for both"),
+        ("send: helo", "no link from hub carries 'helo'"),
+        ("send: bye", "several links carry 'bye'"),
+        ("send: hello via up", "'up' is a link from tile, not from hub"),
+        ("send: welcome via donw", "did you mean 'down'?"),
+        ("send: hello via down", "'down' does not carry 'hello'"),
+        ("send: welcome(1)", "'welcome' carries no value"),
+        ("send: {a: b}", "a mapping as a send"),
+        ("do: {a: b}", "a mapping as an assignment"),
+        ("do: n", "no value is assigned"),
+        ("raise: [a b]", "'a b' cannot be the name of a signal"),
+        ("raise: {a: b}", "a mapping as a signal"),
+        ("raise: none", "'none' has a meaning in expressions"),
+        ("steps: seperate", "did you mean 'separate'?"),
+        ("if: [n]", "a list as a condition"),
+        ("text: [a]", "a list as text"),
+        ("name: [a]", "a list as name"),
+        ("name: 3", "'3' cannot be the name of a rule"),
+        ("fi: n == 1", "unknown key 'fi' in a rule"),
+    ],
+)
+def test_rules_that_are_none_are_told(folder: Folder, rule: str, told: str) -> None:
+    """Every mistake in a rule is told once, with what was expected."""
+    text = told_of(folder, rule)
+    assert told in text
+    assert text.count("▔") > 0
+    assert "expected" in text or "did you mean" in text
+
+
+@pytest.mark.parametrize(
+    ("rules", "told"),
+    [
+        ("x", "'x' as rules"),
+        ("[x]", "'x' as a rule"),
+        ("[~]", "nothing as a rule"),
+        ("[[a]]", "a list as a rule"),
+        ("{r: ~}", "there is no rule 'r' to remove"),
+        ("{r: [a]}", "a list as the rule 'r'"),
+        ("{a-b: {}}", "'a-b' cannot be the name of a rule"),
+    ],
+)
+def test_lists_of_rules_hold_rules(folder: Folder, rules: str, told: str) -> None:
+    """A list of rules, or a mapping of named ones."""
+    assert told in folder.chip_mistake(BODY.format(rules=rules))
+
+
+def test_a_rule_inside_a_state_has_no_in(folder: Folder) -> None:
+    """It stands where it holds."""
+    told = folder.chip_mistake("states: {s: {rules: [{in: s}]}}")
+    assert "this rule stands inside 's', so it has no 'in'" in told
+
+
+def test_a_value_is_compared_with_its_like(folder: Folder) -> None:
+    """The tile's `keys` carries a number."""
+    told = folder.chip_mistake("states: [s], rules: [{'on': keys, if: value == true}]")
+    assert "a number from 0 to 3 cannot equal true or false" in told
+
+
+def test_a_message_with_a_value_is_sent_with_one(folder: Folder) -> None:
+    """Nothing is sent by default."""
+    text = """\
+        device: d
+        chips: {a: {states: [s], rules: [{send: keys}]}, b: {states: [s], ignores: [keys]}}
+        links: {ab: {from: a, to: b, carries: {keys: {bool: true}}}}
+        """
+    assert "expected keys(value)" in folder.mistake(text)

@@ -1,0 +1,1 @@
+"""Tests of the product: chips composed, and states packed into bits."""

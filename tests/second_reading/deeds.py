@@ -1,0 +1,59 @@
+"""A step: what is known of it when it is done, and what is gathered while it goes on."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable
+from dataclasses import dataclass, field
+
+from modecheck.model.parts import Rule
+from tests.second_reading.worlds import World
+
+Failure = tuple[str, str]
+"""Code and subject of a finding."""
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """A step: its label, the world after it or the failure, who took a rule, which events were
+    raised or delivered, whether a chip or a link does it by itself (not an actor, not a fault), and
+    which rules were taken whole, or failed on the way.
+    """
+
+    label: str
+    after: World | None
+    failure: Failure | None
+    moved: frozenset[str]
+    events: frozenset[str]
+    unprompted: bool
+    taken: frozenset[tuple[str, str]] = frozenset()
+
+    @property
+    def identity(self) -> Hashable:
+        """Equal for steps that cannot be told apart."""
+        after = None if self.after is None else self.after.key
+        return (self.label, after, self.failure, self.moved, self.events, self.taken)
+
+
+@dataclass(frozen=True)
+class Cut:
+    """Power that fails in the n-th separate rule of a step, after so many of its assignments."""
+
+    group: int
+    chip: str
+    which: int
+    done: int
+
+
+@dataclass
+class Deed:
+    """A step that is going on."""
+
+    now: World
+    cut: Cut | None = None
+    sent: list[tuple[str, str, int]] = field(default_factory=list)
+    raised: list[tuple[str, str]] = field(default_factory=list)
+    moved: set[str] = field(default_factory=set)
+    taken: set[tuple[str, str]] = field(default_factory=set)
+    events: set[str] = field(default_factory=set)
+    separate: list[Rule] = field(default_factory=list)
+    struck: str = ""

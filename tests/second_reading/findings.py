@@ -1,0 +1,222 @@
+"""What is wrong with a device, by brute force on everything that can be reached.
+
+Every finding by its id, with the length of its shortest scenario (None where it has none). The
+future behind a step that must not happen is unknown, so it counts as one in which all is well.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from modecheck.model.parts import Chip, Pairing, Requirement, Rule, State
+from tests.second_reading.modes import findings_of_modes
+from tests.second_reading.roads import leading_to
+from tests.second_reading.search import Reached
+from tests.second_reading.worlds import World, holds_in
+
+Cause = frozenset[tuple[str, str]]
+Expected = dict[str, int | None]
+
+
+def findings_of(reached: Reached) -> Expected:
+    """Every finding but those about declarations that nothing uses."""
+    found: Expected = {}
+    for part in (_deadlocks, _stuck_chips, _failures, _pairings, findings_of_modes, _requirements):
+        found |= part(reached)
+    return found | _unreachable(reached) | _dead_rules(reached)
+
+
+def rests(reached: Reached, world: World) -> bool:
+    """Every chip is in a rest state and every link is empty; actors may be anywhere."""
+    chips = [chip for chip in reached.device.chips.values() if not chip.actor]
+    resting = all(chip.states[world.at[chip.name]].rest for chip in chips)
+    return resting and not any(world.waits.values())
+
+
+def deadlocked(reached: Reached) -> dict[int, Cause]:
+    """The worlds in which nothing goes on by itself and the device does not rest, and who waits."""
+    return {
+        number: _cause(reached, reached.worlds[number])
+        for number in reached.numbers
+        if not any(step.unprompted for step, _ in reached.outcomes[number])
+        and not rests(reached, reached.worlds[number])
+    }
+
+
+def _cause(reached: Reached, world: World) -> Cause:
+    chips = [chip for chip in reached.device.chips.values() if not chip.actor]
+    waiting = {(c.name, world.at[c.name]) for c in chips if not c.states[world.at[c.name]].rest}
+    heads = {(link, queue[0].message) for link, queue in world.waits.items() if queue}
+    return frozenset(waiting or heads)
+
+
+def reported(causes: Iterable[Cause]) -> set[Cause]:
+    """The causes of deadlock that contain no other one whole."""
+    known = set(causes)
+    return {cause for cause in known if not any(other < cause for other in known)}
+
+
+def _deadlocks(reached: Reached) -> Expected:
+    causes = deadlocked(reached)
+    order = [*reached.device.chips, *reached.device.links]
+    found: Expected = {}
+    for cause in reported(causes.values()):
+        parts = sorted(cause, key=lambda part: order.index(part[0]))
+        subject = "+".join(f"{name}.{where}" for name, where in parts)
+        containing = [number for number, other in causes.items() if cause <= other]
+        found[f"deadlock:{subject}"] = reached.nearest(containing)
+    return found
+
+
+def _stuck_chips(reached: Reached) -> Expected:
+    causes = deadlocked(reached)
+    told = reported(causes.values())
+    found: Expected = {}
+    for chip in reached.device.chips.values():
+        moving = [
+            number
+            for number in reached.numbers
+            if any(chip.name in step.moved for step, _ in reached.outcomes[number])
+        ]
+        free = leading_to(reached, moving)
+        for leaf in [leaf for leaf in chip.leaves if not chip.actor and not chip.states[leaf].rest]:
+            ends = [
+                number
+                for number, cause in causes.items()
+                if any((chip.name, leaf) in one and one <= cause for one in told)
+            ]
+            ending = leading_to(reached, ends) if ends else set()
+            stuck = [
+                number
+                for number in reached.numbers
+                if reached.worlds[number].at[chip.name] == leaf and number not in free | ending
+            ]
+            if stuck:
+                found[f"stuck-chip:{chip.name}.{leaf}"] = reached.nearest(stuck)
+    return found
+
+
+def _failures(reached: Reached) -> Expected:
+    found: dict[str, int] = {}
+    for number in reached.numbers:
+        for outcome, _ in reached.outcomes[number]:
+            if outcome.failure is not None:
+                steps = reached.depths[number] + 1
+                name = ":".join(outcome.failure)
+                found[name] = min(steps, found.get(name, steps))
+    return dict(found)
+
+
+def _pairings(reached: Reached) -> Expected:
+    found: Expected = {}
+    for pairing in reached.device.pairings.values():
+        found |= {
+            f"{code}:{pairing.name}": steps
+            for code, steps in (
+                ("lost-bond", _lost_bond(reached, pairing)),
+                ("one-sided-bond", reached.nearest(_one_sided(reached, pairing))),
+                ("unrecoverable-pairing", reached.nearest(_unrecoverable(reached, pairing))),
+            )
+            if steps is not None
+        }
+    return found
+
+
+def keys_of(world: World, pairing: Pairing) -> list[int]:
+    return [world.holds[end.chip, end.variable][0] for end in pairing.ends]
+
+
+def _lost_bond(reached: Reached, pairing: Pairing) -> int | None:
+    lengths = [
+        reached.depths[number] + 1
+        for number in reached.numbers
+        for step, target in reached.outcomes[number]
+        if target >= 0 and not step.events & set(pairing.forgotten_by)
+        for before, after in zip(
+            keys_of(reached.worlds[number], pairing),
+            keys_of(reached.worlds[target], pairing),
+            strict=True,
+        )
+        if before and not after
+    ]
+    return min(lengths, default=None)
+
+
+def _one_sided(reached: Reached, pairing: Pairing) -> Iterator[int]:
+    internal = {
+        f"{chip.name} {rule.title}"
+        for chip in reached.device.chips.values()
+        for rule in chip.rules
+        if not chip.actor and rule.kind == "internal"
+    }
+    for number in reached.numbers:
+        one, two = keys_of(reached.worlds[number], pairing)
+        enabled = {step.label for step, _ in reached.outcomes[number]}
+        if one != two and rests(reached, reached.worlds[number]) and not enabled & internal:
+            yield number
+
+
+def _unrecoverable(reached: Reached, pairing: Pairing) -> list[int]:
+    paired = []
+    for number in reached.numbers:
+        one, two = keys_of(reached.worlds[number], pairing)
+        if one == two != 0:
+            paired.append(number)
+    forgetting = set(pairing.forgotten_by)
+    recovering = leading_to(reached, paired, lambda step: not step.events & forgetting)
+    return [number for number in reached.numbers if number not in recovering]
+
+
+def _requirements(reached: Reached) -> Expected:
+    found: Expected = {}
+    for need in reached.device.requirements.values():
+        broken, steps = _broken(reached, need)
+        found |= {f"broken-requirement:{need.name}": steps} if broken else {}
+    return found
+
+
+def _broken(reached: Reached, need: Requirement) -> tuple[bool, int | None]:
+    good = [n for n in reached.numbers if holds_in(need.condition, reached.worlds[n])]
+    if need.pattern == "possible":
+        return not good, None
+    if need.pattern == "recoverable":
+        good = list(leading_to(reached, good, lambda step: not step.events & set(need.without)))
+    bad = (
+        [n for n in reached.numbers if n in good]
+        if need.pattern == "never"
+        else [number for number in reached.numbers if number not in set(good)]
+    )
+    return bool(bad), reached.nearest(bad)
+
+
+def _occupied(reached: Reached, chip: Chip) -> set[str]:
+    return {world.at[chip.name] for world in reached.worlds}
+
+
+def _unreachable(reached: Reached) -> Expected:
+    found: Expected = {}
+    for chip in reached.device.chips.values():
+        occupied = _occupied(reached, chip)
+
+        def seen(state: State, there: set[str] = occupied) -> bool:
+            return bool(set(state.leaves) & there)
+
+        for state in chip.states.values():
+            if not seen(state) and (state.parent is None or seen(chip.states[state.parent])):
+                found[f"unreachable-state:{chip.name}.{state.name}"] = None
+    return found
+
+
+def _dead_rules(reached: Reached) -> Expected:
+    taken = {rule for steps in reached.outcomes for step, _ in steps for rule in step.taken}
+    return {
+        f"dead-rule:{chip.name}.{rule.title}": None
+        for chip in reached.device.chips.values()
+        for rule in chip.rules
+        if (chip.name, rule.title) not in taken and _occupied(reached, chip) & _leaves(chip, rule)
+    }
+
+
+def _leaves(chip: Chip, rule: Rule) -> set[str]:
+    inside = {leaf for source in rule.sources for leaf in chip.states[source].leaves}
+    return inside if rule.sources else set(chip.leaves)

@@ -1,0 +1,280 @@
+"""Every step from a world, read off the definition of the language sentence by sentence."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from modecheck.model.parts import Assignment, Chip, Device, Event, FaultGroup, Link, Rule, Send
+from tests.second_reading.deeds import Cut, Deed, Outcome
+from tests.second_reading.queues import Queues
+from tests.second_reading.statechart import (
+    nth_text,
+    places_to_cut,
+    rules_in,
+    word_on,
+)
+from tests.second_reading.worlds import (
+    Forbidden,
+    View,
+    Waiting,
+    World,
+    holds_in,
+    innermost,
+    worth,
+)
+
+
+class SecondReading:
+    """The steps of one device."""
+
+    def __init__(self, device: Device) -> None:
+        self.device = device
+        self._queues = Queues(device)
+
+    def steps(self, world: World) -> list[Outcome]:
+        """Every step from a world, each once."""
+        found = [
+            *self._own_steps(world),
+            *self._deliveries(world),
+            *self._faults(world),
+        ]
+        return list({o.identity: o for o in found}.values())
+
+    # A rule without an event: an alternative whenever its guard holds, whatever stands before it.
+
+    def _own_steps(self, world: World) -> Iterator[Outcome]:
+        for chip in self.device.chips.values():
+            for rule in rules_in(chip, world.at[chip.name]):
+                if not rule.trigger:
+                    yield from self._own_step(world, chip, rule)
+
+    def _own_step(self, world: World, chip: Chip, rule: Rule) -> Iterator[Outcome]:
+        label, view = f"{chip.name} {rule.title}", View(chip.name, world, world)
+        try:
+            enabled = self.enabled(rule, view)
+        except Forbidden as wrong:
+            yield _failing(label, wrong, not chip.actor)
+            return
+        if enabled:
+            yield from self._with_cuts(Deed(world.copy()), label, rule, view, not chip.actor)
+
+    def enabled(self, rule: Rule, view: View) -> bool:
+        """Whether its guard holds, and no link that makes the sender wait is too full."""
+        if rule.guard is not None and not worth(rule.guard, view):
+            return False
+        return all(
+            self._queues.has_room(rule, link, view.seen) for link in {s.link for s in rule.sends}
+        )
+
+    # A delivery: the head of a link that is up reaches its chip.
+
+    def _deliveries(self, world: World) -> Iterator[Outcome]:
+        for link in self.device.links.values():
+            if world.waits[link.name] and holds_in(link.up_when, world):
+                yield from self._delivery(world, link)
+
+    def _delivery(self, world: World, link: Link) -> Iterator[Outcome]:
+        head, chip = world.waits[link.name][0], self.device.chips[link.receiver]
+        deed = Deed(world.copy(), events={head.message})
+        deed.now.waits[link.name] = world.waits[link.name][1:]
+        view = View(chip.name, deed.now, deed.now.copy(), head.value, head.late)
+        event = Event(head.message, link.name)
+        ignored = f"{link.name} to {chip.name}, ignored"
+        try:
+            rule = self._first_enabled(chip, event, view)
+        except Forbidden as wrong:
+            yield _failing(ignored, wrong, True)
+            return
+        if rule is not None:
+            label = f"{link.name} to {chip.name} {rule.title}"
+            yield from self._with_cuts(deed, label, rule, view, True)
+            return
+        manner = word_on(chip, world.at[chip.name], event)
+        if manner == "ignore":
+            yield self._ended(deed, ignored, True)
+        elif not manner:
+            subject = f"{chip.name}.{world.at[chip.name]}.{head.message}"
+            yield _failing(ignored, Forbidden("unhandled-message", subject), True)
+
+    def _first_enabled(self, chip: Chip, event: Event, view: View) -> Rule | None:
+        for rule in rules_in(chip, view.seen.at[chip.name]):
+            heard = any(one in (event, Event(event.name)) for one in rule.trigger)
+            if heard and self.enabled(rule, view):
+                return rule
+        return None
+
+    # One step, and the same step with the power failing in the middle of a rule.
+
+    def _with_cuts(
+        self, deed: Deed, label: str, rule: Rule, view: View, unprompted: bool
+    ) -> Iterator[Outcome]:
+        begun = replace(deed, now=deed.now.copy(), events=set(deed.events))
+        yield self._done(deed, label, rule, view, unprompted)
+        for torn in dict.fromkeys(deed.separate):
+            which = deed.separate.index(torn)
+            for number, group in enumerate(self.device.faults):
+                if _strikes(group, torn.chip) and begun.now.left.get(number, 1):
+                    for done in places_to_cut(self.device.chips[torn.chip], torn):
+                        cut = Cut(number, torn.chip, which, done)
+                        after = nth_text(torn, done)
+                        torn_label = f"{torn.chip} {group.kind} in {torn.title} after {after}"
+                        again = _afresh(begun, cut)
+                        yield self._done(again, torn_label, rule, view.at(again.now), False)
+
+    def _done(self, deed: Deed, label: str, rule: Rule, view: View, unprompted: bool) -> Outcome:
+        try:
+            self._take(deed, rule, view)
+            while deed.raised:
+                self._hear(deed, *deed.raised.pop(0))
+            if deed.cut is not None:
+                self._strike(deed.now, deed.cut.group, deed.cut.chip)
+            return self._ended(deed, label, unprompted)
+        except Forbidden as wrong:
+            return _failing(label, wrong, unprompted, deed)
+
+    def _take(self, deed: Deed, rule: Rule, view: View) -> None:
+        chip = self.device.chips[rule.chip]
+        view = view.at(deed.now)
+        deed.moved.add(chip.name)
+        cut = deed.cut
+        if places_to_cut(chip, rule):
+            deed.separate.append(rule)
+            here = cut is not None and cut.chip == chip.name and len(deed.separate) - 1 == cut.which
+            if cut is not None and here:
+                for assignment in rule.assignments[: cut.done]:
+                    self.assign(chip, assignment, view)
+                deed.struck = chip.name
+                return
+        deed.taken.add((chip.name, rule.title))
+        for assignment in rule.assignments:
+            self.assign(chip, assignment, view)
+        for send in rule.sends:
+            deed.sent.append((send.link, send.message, self._amount(send, view)))
+        if rule.target is not None:
+            deed.now.at[chip.name] = innermost(chip, rule.target)
+        deed.raised += [(signal, chip.name) for signal in rule.raises]
+
+    def assign(self, chip: Chip, assignment: Assignment, view: View) -> None:
+        """Write what an assignment says; all its values are taken before any is written."""
+        values = [worth(value, view) for value in assignment.values]
+        places = []
+        for target in assignment.targets:
+            position = 0 if target.index is None else worth(target.index, view)
+            variable = chip.variables[target.variable]
+            if position not in range(len(view.now.holds[chip.name, variable.name])):
+                raise Forbidden("out-of-range", f"{chip.name}.{variable.name}")
+            places.append((variable, position))
+        for (variable, position), value in zip(places, values, strict=True):
+            if not variable.type.low <= value <= variable.type.high:
+                raise Forbidden("out-of-range", f"{chip.name}.{variable.name}")
+            items = list(view.now.holds[chip.name, variable.name])
+            items[position] = value
+            view.now.holds[chip.name, variable.name] = tuple(items)
+
+    def _amount(self, send: Send, view: View) -> int:
+        message = self.device.links[send.link].carries[send.message]
+        if send.value is None or message.type is None:
+            return 0
+        value = worth(send.value, view)
+        if not message.type.low <= value <= message.type.high:
+            raise Forbidden("out-of-range", f"{send.link}.{send.message}")
+        return value
+
+    def _hear(self, deed: Deed, signal: str, raiser: str) -> None:
+        """All others with an enabled rule move at once, judged on the same snapshot."""
+        snapshot = deed.now.copy()
+        deed.events.add(signal)
+        movers = []
+        for chip in self.device.chips.values():
+            if chip.name not in (raiser, deed.struck):
+                view = View(chip.name, snapshot, snapshot)
+                rule = self._first_enabled(chip, Event(signal), view)
+                movers += [(rule, view)] if rule is not None else []
+        for rule, view in movers:
+            self._take(deed, rule, view)
+
+    # The end of a step: what was sent is queued, and links that are down are seen to.
+
+    def _ended(self, deed: Deed, label: str, unprompted: bool) -> Outcome:
+        try:
+            for name, message, value in deed.sent:
+                if holds_in(self.device.links[name].up_when, deed.now):
+                    new = Waiting(message, value, late=False)
+                    self._queues.put(deed.now, name, new)
+        except Forbidden as wrong:
+            return _failing(label, wrong, unprompted, deed)
+        for link in self.device.links.values():
+            if not holds_in(link.up_when, deed.now):
+                if link.when_down == "hold":
+                    self._queues.begin_session(deed.now, link.name)
+                else:
+                    deed.now.waits[link.name] = ()
+        return Outcome(
+            label,
+            deed.now,
+            None,
+            frozenset(deed.moved),
+            frozenset(deed.events),
+            unprompted,
+            frozenset(deed.taken),
+        )
+
+    # Faults.
+
+    def _faults(self, world: World) -> Iterator[Outcome]:
+        for number, group in enumerate(self.device.faults):
+            for target in group.targets if world.left.get(number, 1) else ():
+                yield from self._fault(world, group.kind, target, number)
+        for link in self.device.links.values():
+            for kind, can in (("lose", link.loses), ("duplicate", link.duplicates)):
+                if can and not any(_strikes(g, link.name, kind) for g in self.device.faults):
+                    yield from self._fault(world, kind, link.name, -1)
+
+    def _fault(self, world: World, kind: str, target: str, number: int) -> Iterator[Outcome]:
+        deed = Deed(world.copy())
+        natural = False
+        if kind in ("power_cut", "reset"):
+            self._strike(deed.now, number, target)
+        else:
+            waits, link = world.waits[target], self.device.links[target]
+            full = kind == "duplicate" and len(waits) == link.capacity
+            if not waits or full or not holds_in(link.up_when, world):
+                return
+            deed.now.waits[target] = waits[1:] if kind == "lose" else (waits[0], *waits)
+            self._pay(deed.now, number)
+            # A link that loses any number of messages does so by nature: nobody strikes it.
+            natural = kind == "lose" and number not in world.left
+        yield self._ended(deed, f"{target} {kind}", natural)
+
+    def _strike(self, world: World, number: int, name: str) -> None:
+        """Back to the initial state; variables afresh but persistent ones; links in emptied."""
+        chip = self.device.chips[name]
+        world.at[name] = innermost(chip, chip.initial)
+        for variable in chip.variables.values():
+            if not variable.persistent:
+                world.holds[name, variable.name] = variable.start
+        for link in self.device.links.values():
+            if link.receiver == name:
+                world.waits[link.name] = ()
+            elif link.sender == name:
+                self._queues.begin_session(world, link.name)
+        self._pay(world, number)
+
+    def _pay(self, world: World, number: int) -> None:
+        if number in world.left:
+            world.left[number] -= 1
+
+
+def _failing(label: str, wrong: Forbidden, unprompted: bool, deed: Deed | None = None) -> Outcome:
+    nobody: frozenset[str] = frozenset()
+    taken = frozenset(deed.taken) if deed is not None else frozenset()
+    return Outcome(label, None, (wrong.code, wrong.subject), nobody, nobody, unprompted, taken)
+
+
+def _afresh(begun: Deed, cut: Cut) -> Deed:
+    return Deed(begun.now.copy(), cut, events=set(begun.events))
+
+
+def _strikes(group: FaultGroup, target: str, *kinds: str) -> bool:
+    return group.kind in (kinds or ("power_cut", "reset")) and target in group.targets

@@ -1,0 +1,154 @@
+"""A moment of a device, and the worth of a term in it."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+from modecheck.model.parts import Chip, Device
+from modecheck.model.terms import (
+    Constant,
+    InState,
+    IsLate,
+    Operation,
+    Payload,
+    ReadVariable,
+    Term,
+)
+
+
+class Waiting(NamedTuple):
+    """A message in a link; `late` when it was sent in an older session."""
+
+    message: str
+    value: int
+    late: bool
+
+
+class Forbidden(Exception):
+    """Something happens that must not happen: the code and the subject of the finding."""
+
+    def __init__(self, code: str, subject: str) -> None:
+        super().__init__(f"{code}:{subject}")
+        self.code = code
+        self.subject = subject
+
+
+@dataclass
+class World:
+    """Where each chip is, what each variable holds, what waits in each link (its head first), and
+    how often each group of faults may still strike.
+    """
+
+    at: dict[str, str]
+    holds: dict[tuple[str, str], tuple[int, ...]]
+    waits: dict[str, tuple[Waiting, ...]]
+    left: dict[int, int]
+
+    def copy(self) -> World:
+        """A world that can be changed without changing this one."""
+        return World(dict(self.at), dict(self.holds), dict(self.waits), dict(self.left))
+
+    @property
+    def key(self) -> Hashable:
+        """Equal for equal worlds of one device, and for no others."""
+        return (
+            tuple(self.at.values()),
+            tuple(self.holds.values()),
+            tuple(self.waits.values()),
+            tuple(self.left.values()),
+        )
+
+
+def first_world(device: Device) -> World:
+    """Where everything begins: initial states, start values, empty links, whole budgets."""
+    chips = device.chips.values()
+    return World(
+        at={chip.name: innermost(chip, chip.initial) for chip in chips},
+        holds={(c.name, v.name): v.start for c in chips for v in c.variables.values()},
+        waits=dict.fromkeys(device.links, ()),
+        left={n: g.at_most for n, g in enumerate(device.faults) if g.at_most is not None},
+    )
+
+
+def innermost(chip: Chip, state: str) -> str:
+    """Where a chip is that enters a state: down the initial states."""
+    while chip.states[state].children:
+        inside = chip.states[state].initial
+        assert inside is not None
+        state = inside
+    return state
+
+
+@dataclass(frozen=True)
+class View:
+    """What a chip sees when it judges: its own variables as they are `now`, all else as it was
+    when the step began to concern the chip. `value` and `late` are those of its message.
+    """
+
+    chip: str
+    now: World
+    seen: World
+    value: int = 0
+    late: bool = False
+
+    def at(self, now: World) -> View:
+        return replace(self, now=now)
+
+    def of(self, owner: str) -> World:
+        return self.now if owner == self.chip else self.seen
+
+
+def worth(term: Term, view: View) -> int:
+    """The value of a term; truth is 1. Raises `Forbidden` when an index leaves its list."""
+    if isinstance(term, Constant):
+        return term.value
+    if isinstance(term, ReadVariable):
+        items = view.of(term.chip).holds[term.chip, term.variable]
+        position = 0 if term.index is None else worth(term.index, view)
+        if position not in range(len(items)):
+            raise Forbidden("out-of-range", f"{term.chip}.{term.variable}")
+        return items[position]
+    if isinstance(term, InState):
+        return int(view.of(term.chip).at[term.chip] in term.leaves)
+    if isinstance(term, Payload):
+        return view.value
+    if isinstance(term, IsLate):
+        return int(view.late)
+    return _operation(term, view)
+
+
+def _operation(term: Operation, view: View) -> int:
+    arguments = term.arguments
+    if term.operator == "and":
+        return int(all(worth(argument, view) for argument in arguments))
+    if term.operator == "or":
+        return int(any(worth(argument, view) for argument in arguments))
+    if term.operator == "if":
+        return worth(arguments[1] if worth(arguments[0], view) else arguments[2], view)
+    values = [worth(argument, view) for argument in arguments]
+    if term.operator in ("not", "neg"):
+        return 1 - values[0] if term.operator == "not" else -values[0]
+    if term.operator in ("min", "max"):
+        return min(values) if term.operator == "min" else max(values)
+    one, two = values
+    results = {
+        "+": one + two,
+        "-": one - two,
+        "==": one == two,
+        "!=": one != two,
+        "<": one < two,
+        "<=": one <= two,
+        ">": one > two,
+        ">=": one >= two,
+    }
+    return int(results[term.operator])
+
+
+def holds_in(term: Term | None, world: World) -> bool:
+    """Whether a condition on the whole device holds; one that cannot be judged does not."""
+    try:
+        return term is None or bool(worth(term, View("", world, world)))
+    except Forbidden:
+        return False
