@@ -30,6 +30,7 @@ class FieldPlan:
 def plan_fields(device: Device) -> FieldPlan:
     """Fields in document order: each chip's state and variables, then queues, then budgets."""
     plan = FieldPlan()
+    written = _written(device)
     for number, chip in enumerate(device.chips.values()):
         leaves = chip.leaves
         start = leaves.index(chip.initial_leaf)
@@ -38,8 +39,11 @@ def plan_fields(device: Device) -> FieldPlan:
         )
         for variable in chip.variables.values():
             plan.variables[chip.name, variable.name] = len(plan.fields)
-            low, high = variable.type.low, variable.type.high
             for item, value in enumerate(variable.start):
+                # What no rule writes keeps its start, and takes no bits.
+                fixed = (chip.name, variable.name) not in written
+                low = value if fixed else variable.type.low
+                high = value if fixed else variable.type.high
                 index = f"[{item}]" if variable.length else ""
                 name = f"{chip.name}.{variable.name}{index}"
                 plan.add(Field(name, low, high, value, number, variable.type))
@@ -47,6 +51,17 @@ def plan_fields(device: Device) -> FieldPlan:
         plan.slots[link.name] = _slots(plan, link, sessions=_asks_for_sessions(device, link))
     plan.budgets = [_budget(plan, group) for group in device.faults]
     return plan
+
+
+def _written(device: Device) -> set[tuple[str, str]]:
+    """The variables that some rule assigns, with their chips."""
+    return {
+        (chip.name, target.variable)
+        for chip in device.chips.values()
+        for rule in chip.rules
+        for assignment in rule.assignments
+        for target in assignment.targets
+    }
 
 
 def _slots(plan: FieldPlan, link: Link, *, sessions: bool) -> tuple[Slot, ...]:

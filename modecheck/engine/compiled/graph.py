@@ -123,8 +123,9 @@ class States:
         return int(found)
 
 
-def numbered_states(reached: Reached) -> States:
-    """Bring the states of all partitions into one array, in their canonical order.
+def numbered_states(reached: Reached, most: int | None = None) -> States:
+    """Bring the states of all partitions into one array, in their canonical order. Of more than
+    `most` states the last ones are left out.
 
     The partitions' tables are given back first, since the array takes about as much.
     """
@@ -150,7 +151,15 @@ def numbered_states(reached: Reached) -> States:
         layers.append(size)
         position += size
         depth += 1
-    expanded = sum(layers[: reached.expanded_levels])
+    whole = reached.expanded_levels
+    while most is not None and sum(layers) > most:
+        # Without all of its next layer, a layer does not count as expanded.
+        layers[-1] -= min(sum(layers) - most, layers[-1])
+        whole = min(whole, len(layers) - 2)
+        if not layers[-1]:
+            layers.pop()
+    words = words[: sum(layers) * width]
+    expanded = sum(layers[: max(whole, 0)])
     seen = np.zeros(len(machine.seen) + 64, np.uint8)
     for partition in reached.partitions:
         seen |= partition.seen

@@ -62,6 +62,7 @@ class Partition:
     seen: np.ndarray
     records: Words
     hashes: Words
+    most_states: int
     levels: list[int] = field(default_factory=lambda: [0])
     keep: tuple[object, ...] = ()
 
@@ -80,8 +81,13 @@ class Partition:
 
     @property
     def most(self) -> int:
-        """States at which the table has to grow."""
-        return int(self.lines * LINE * FULLEST)
+        """States at which the table has to grow, or at which there are more than are wanted."""
+        return min(int(self.lines * LINE * FULLEST), self.most_states + self.hashes.size)
+
+    @property
+    def overfull(self) -> bool:
+        """Whether there are more states than are wanted."""
+        return self.filled > self.most_states
 
     @property
     def used_bytes(self) -> int:
@@ -161,11 +167,15 @@ class Partition:
         return int(done)
 
 
-def new_partition(machine: Machine, own: int, count: int, most_states: int) -> Partition:
-    """An empty partition with address space for `most_states` states."""
+def new_partition(
+    machine: Machine, own: int, count: int, *, address_space: int, most_states: int
+) -> Partition:
+    """An empty partition with address space for so many states, which stops a little behind
+    `most_states` of them.
+    """
     words = machine.layout.words
-    states = Reserved(most_states * words)
-    lines = min(int(most_states / LINE / FULLEST * GROWTH), LARGEST_TABLE) + SPARE
+    states = Reserved(address_space * words)
+    lines = min(int(address_space / LINE / FULLEST * GROWTH), LARGEST_TABLE) + SPARE
     table = Reserved(lines * LINE, huge_pages=True)
     width = words + RECORD_EXTRA
     room = max(RECORDS_A_BATCH, 2 * machine.most_records)
@@ -183,5 +193,6 @@ def new_partition(machine: Machine, own: int, count: int, most_states: int) -> P
         seen=np.zeros(len(machine.seen) + 64, np.uint8),
         records=np.zeros(room * width, np.uint64),
         hashes=np.zeros(room, np.uint64),
+        most_states=most_states,
         keep=(states, table),
     )

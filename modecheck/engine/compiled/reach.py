@@ -11,7 +11,12 @@ import numpy as np
 from modecheck.engine.compiled.intrinsics import LINE
 from modecheck.engine.compiled.kernels import POSITION, hash_of
 from modecheck.engine.compiled.machine import Machine
-from modecheck.engine.compiled.partitions import FIRST_LINES, Partition, new_partition
+from modecheck.engine.compiled.partitions import (
+    FIRST_LINES,
+    LARGEST_TABLE,
+    Partition,
+    new_partition,
+)
 from modecheck.engine.exploration import Reporter
 from modecheck.engine.memory import available_memory, resident_memory
 from modecheck.engine.space import Limits
@@ -60,8 +65,13 @@ class _Reach:
         self._bound = limits.memory or int(
             resident_memory() + available_memory() * (1 - MEMORY_LEFT_FREE)
         )
-        most = self._most_states(threads)
-        self._partitions = [new_partition(machine, n, threads, most) for n in range(threads)]
+        most = limits.states if limits.states is not None else LARGEST_TABLE * LINE
+        self._partitions = [
+            new_partition(
+                machine, n, threads, address_space=self._address_space(threads), most_states=most
+            )
+            for n in range(threads)
+        ]
         self._result = Reached(machine, self._partitions)
         self._barrier = threading.Barrier(threads)
         self._stop = ""
@@ -69,7 +79,7 @@ class _Reach:
         self._ends = [0] * threads
         self._pending = [0] * threads
 
-    def _most_states(self, threads: int) -> int:
+    def _address_space(self, threads: int) -> int:
         """Address space for a partition: what memory can hold, or the bound, with some to spare."""
         words = self._machine.layout.words
         most = self._bound // (8 * words + 8)
@@ -160,22 +170,19 @@ class _Reach:
             if int(partition.counters[POSITION]) == before:
                 if partition.filled + partition.hashes.size <= partition.most:
                     return  # an outbox is full
-                self._grow(partition)
-            if time.monotonic() > until or self._too_many(partition):
+                if not partition.overfull:
+                    self._grow(partition)
+            if time.monotonic() > until or partition.overfull:
                 return
-
-    def _too_many(self, partition: Partition) -> bool:
-        most = self._limits.states
-        return most is not None and partition.filled >= most
 
     def _receive_all(self, own: int) -> None:
         partition = self._partitions[own]
         for other in self._partitions:
             count = int(other.sent[own]) if other is not partition else 0
             done = 0
-            while done < count:
+            while done < count and not partition.overfull:
                 done = partition.receive(other.outboxes[own], count, done)
-                if done < count:
+                if done < count and not partition.overfull:
                     self._grow(partition)
 
     def _grow(self, partition: Partition) -> None:

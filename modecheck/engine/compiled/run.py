@@ -44,7 +44,7 @@ def explore_compiled(
     transitions = reached.transitions
     failures = [partition.failures for partition in reached.partitions]
     stopped_by = reached.stopped_by
-    states = numbered_states(reached)
+    states = numbered_states(reached, limits.states)
     reached.partitions.clear()
     bound = limits.memory or resident_memory() + available_memory()
     graph = _graph(states, transitions, bound)
@@ -56,7 +56,7 @@ def explore_compiled(
         product=product,
         found=states,
         marks=marks,
-        transitions=transitions,
+        transitions=int(graph.first[-1]) if graph.linked else transitions,
         observed=observed_in(machine, states.seen),
         failures=_sightings(machine, states, failures),
         occupied=occupied_leaves(product, states),
@@ -90,7 +90,8 @@ def _sightings(
         known = sightings.get(key)
         if known is None:
             first = states.number_in(level - 1, words)
-            assert first is not None
+            if first is None:
+                continue  # seen behind a bound of states, in a state that is not kept
             sightings[key] = Sighting(failure, first, label, count)
         else:
             known.count += count
