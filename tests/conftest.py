@@ -17,9 +17,9 @@ SLOW_IS_FINE = [HealthCheck.too_slow, HealthCheck.function_scoped_fixture]
 AT_ONCE = [Phase.explicit, Phase.generate]
 
 for name, examples, phases in (
-    ("quick", 60, AT_ONCE),
-    ("ci", 1000, AT_ONCE),
-    ("shrink", 60, [*AT_ONCE, Phase.shrink]),
+    ("quick", 40, AT_ONCE),
+    ("ci", 150, AT_ONCE),
+    ("shrink", 40, [*AT_ONCE, Phase.shrink]),
 ):
     settings.register_profile(
         name,
