@@ -59,6 +59,14 @@ class PendingSend:
 
 
 @dataclass(slots=True)
+class Places:
+    """Where those who may hear a signal note what they raise and send, by chip, rule and place."""
+
+    raised: dict[tuple[int, int, int], Pending] = field(default_factory=dict)
+    sent: dict[tuple[int, int, int], PendingSend] = field(default_factory=dict)
+
+
+@dataclass(slots=True)
 class StepPlan:
     """What is known of the step under way while its code is written."""
 
@@ -222,7 +230,7 @@ class StepCode:
         chip: int,
         reaction: Reaction,
         snapshot: dict[int, ir.Value] | None,
-        places: dict[tuple[int, int, int], Pending | PendingSend] | None,
+        places: Places | None,
     ) -> None:
         """A chip takes a rule. `places` holds the flags of what it raises and sends, where it only
         may be taken; without it the rule is taken for certain.
@@ -245,24 +253,30 @@ class StepCode:
             frame.write(form.state_field, constant(reaction.enters))
         self._collect_raises(chip, reaction, places)
 
-    def _collect_sends(self, chip, reaction, snapshot, places) -> None:  # type: ignore[no-untyped-def]
+    def _collect_sends(
+        self,
+        chip: int,
+        reaction: Reaction,
+        snapshot: dict[int, ir.Value] | None,
+        places: Places | None,
+    ) -> None:
         builder = self._frame.builder
         for number, send in enumerate(reaction.sends):
             value = self._value_sent(chip, send, snapshot)
             if places is None:
                 self._plan.sends.append(PendingSend(send, None, value))
                 continue
-            pending = places[chip, reaction.rule, number]
+            pending = places.sent[chip, reaction.rule, number]
             builder.store(constant(1), pending.flag)
             if value is not None:
                 builder.store(value, pending.value)
 
-    def _collect_raises(self, chip, reaction, places) -> None:  # type: ignore[no-untyped-def]
+    def _collect_raises(self, chip: int, reaction: Reaction, places: Places | None) -> None:
         for number, signal in enumerate(reaction.raises):
             if places is None:
                 self._plan.raised.append(Pending(signal, chip, None))
             else:
-                pending = places[chip, reaction.rule, -1 - number]
+                pending = places.raised[chip, reaction.rule, number]
                 self._frame.builder.store(constant(1), pending.flag)
 
     def _value_sent(
@@ -335,21 +349,19 @@ class StepCode:
         with self._frame.only_if(raised):
             self._heard(pending, hearers, places, bit)
 
-    def _places(
-        self, signal: int, hearers: list[tuple[int, ChipForm]]
-    ) -> dict[tuple[int, int, int], Pending | PendingSend]:
+    def _places(self, signal: int, hearers: list[tuple[int, ChipForm]]) -> Places:
         """Flags for whatever the hearers may raise and send, in the order of the chips."""
-        places: dict[tuple[int, int, int], Pending | PendingSend] = {}
+        places = Places()
         for number, chip in hearers:
             for reaction in _reactions_to(chip, signal).values():
                 for position, send in enumerate(reaction.sends):
                     value = None if send.value is None else self._frame.flag()
                     waiting = PendingSend(send, self._frame.flag(), value)
-                    places[number, reaction.rule, position] = waiting
+                    places.sent[number, reaction.rule, position] = waiting
                     self._plan.sends.append(waiting)
                 for position, raised in enumerate(reaction.raises):
                     pending = Pending(raised, number, self._frame.flag())
-                    places[number, reaction.rule, -1 - position] = pending
+                    places.raised[number, reaction.rule, position] = pending
                     self._plan.raised.append(pending)
         return places
 
@@ -357,7 +369,7 @@ class StepCode:
         self,
         pending: Pending,
         hearers: list[tuple[int, ChipForm]],
-        places: dict[tuple[int, int, int], Pending | PendingSend],
+        places: Places,
         bit: int,
     ) -> None:
         frame, builder = self._frame, self._frame.builder
