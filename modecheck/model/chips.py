@@ -12,7 +12,8 @@ from modecheck.model.overlays import beside, overlay, read_document
 from modecheck.model.parts import Chip, Reply, Rule
 from modecheck.model.phrases import Phrases
 from modecheck.model.places import Place
-from modecheck.model.rules import RuleDraft, RuleDrafts, RuleReader, Wiring
+from modecheck.model.rule_drafts import RuleDraft, RuleDrafts
+from modecheck.model.rules import RuleReader, Wiring
 from modecheck.model.shapes import Shapes
 from modecheck.model.yaml_nodes import Mapping, Node, Scalar, Sequence, kind_of
 

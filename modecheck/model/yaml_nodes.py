@@ -8,7 +8,6 @@ nesting, size and what aliases expand to are counted while the tree grows.
 
 from __future__ import annotations
 
-import os
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -18,9 +17,7 @@ import yaml
 
 from modecheck.model.mistakes import Notebook
 from modecheck.model.places import Place, Source
-
-MOST_BYTES = 4 * 1024 * 1024
-"""A device of 16,000 lines is well under 1 MiB; more than this is not a model."""
+from modecheck.model.text_files import CONTROL, read_text
 
 DEEPEST = 60
 """Levels of nesting; composite states of real firmware nest three or four deep."""
@@ -30,12 +27,6 @@ MOST_NODES = 400_000
 
 INTEGER = re.compile(r"[-+]?[0-9]+|0o[0-7]+|0x[0-9a-fA-F]+")
 LARGEST_INTEGER = 2**31 - 1
-CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ufffe\uffff]")
-"""Characters that no text of a model needs; written as an escape, they could command a terminal."""
-
-LONGEST_NAME_SHOWN = 200
-"""Characters of a file's name in a message; of a longer one the end is shown."""
-
 NO_KEY = "\0"
 """Stands for a key that was no word: what stands under it is left out."""
 
@@ -130,73 +121,11 @@ def read_yaml(path: str, notes: Notebook, *, named_at: Place | None = None) -> N
 
     `named_at` is where another file names this one; a missing file is reported there.
     """
-    text = _read_text(path, notes, named_at)
+    text = read_text(path, notes, named_at)
     if text is None:
         return None
     source = Source(path, tuple(text.splitlines()))
     return _TreeBuilder(source, notes).build(text)
-
-
-def _read_text(path: str, notes: Notebook, named_at: Place | None) -> str | None:
-    problem, expected = "", ""
-    name = repr(path if len(path) <= LONGEST_NAME_SHOWN else f"…{path[-LONGEST_NAME_SHOWN:]}")
-    try:
-        size = os.path.getsize(path) if os.path.isfile(path) else 0
-        if size > MOST_BYTES:
-            limit = f"at most {MOST_BYTES // 1024**2} MiB"
-            notes.add(f"{name} is too large: {size:,} bytes", named_at, expected=limit)
-            return None
-        if os.path.exists(path) and not os.path.isfile(path) and not os.path.isdir(path):
-            notes.add(f"{name} is not a regular file", named_at, expected="a YAML file")
-            return None
-        with open(path, "rb") as file:
-            return _decode(path, file.read(), notes)
-    except FileNotFoundError:
-        problem, expected = f"there is no file {name}", ""
-    except IsADirectoryError:
-        problem, expected = f"{name} is a folder", "a YAML file"
-    except PermissionError:
-        problem, expected = f"{name} may not be read", "permission to read it"
-    except (OSError, ValueError) as error:
-        problem = f"{name} cannot be read: {getattr(error, 'strerror', None) or error}"
-    siblings = _siblings(path)
-    word = os.path.basename(path)
-    near = {"word": word, "choices": siblings} if problem.startswith("there is no") else {}
-    notes.add(problem, named_at, expected=expected or "a file that exists", **near)  # type: ignore[arg-type]
-    return None
-
-
-def _siblings(path: str) -> list[str]:
-    try:
-        return [name for name in os.listdir(os.path.dirname(path) or ".") if "." in name]
-    except (OSError, ValueError):
-        return []
-
-
-def _decode(path: str, raw: bytes, notes: Notebook) -> str | None:
-    try:
-        text = raw.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        place = _place_in(path, raw.decode("utf-8-sig", "replace"), len(_decoded(raw, error.start)))
-        notes.add("this is not UTF-8 text", place, expected="YAML text, encoded in UTF-8")
-        return None
-    control = CONTROL.search(text)
-    if control:
-        message = f"a control character ({ord(control[0]):#04x}) in the text"
-        place = _place_in(path, text, control.start())
-        notes.add(message, place, expected="YAML text, not a binary file")
-        return None
-    return text
-
-
-def _decoded(raw: bytes, end: int) -> str:
-    return raw[:end].decode("utf-8-sig", "replace")
-
-
-def _place_in(path: str, text: str, offset: int) -> Place:
-    before = text[:offset]
-    column = offset - (before.rfind("\n") + 1)
-    return Place(Source(path, tuple(text.split("\n"))), before.count("\n") + 1, column + 1)
 
 
 @dataclass(slots=True)

@@ -9,7 +9,16 @@ from typing import Any
 import pytest
 from jsonschema import Draft202012Validator
 
-from modecheck.model import chips, devices, faults, links, outlines, requirements, rules, shapes
+from modecheck.model import (
+    chips,
+    devices,
+    faults,
+    links,
+    outlines,
+    requirements,
+    rule_drafts,
+    shapes,
+)
 from modecheck.model.mistakes import InvalidInput
 from modecheck.model.values import MOST_KEYS
 from modecheck.model.verdicts import LONGEST_SCENARIO
@@ -68,7 +77,7 @@ def test_every_bundled_file_is_valid(path: Path) -> None:
         (schema("chip"), chips.CHIP_KEYS),
         (definition("chip", "state"), outlines.STATE_KEYS),
         (definition("chip", "variable"), outlines.VARIABLE_KEYS),
-        (definition("chip", "rule"), rules.RULE_KEYS),
+        (definition("chip", "rule"), rule_drafts.RULE_KEYS),
     ],
 )
 def test_the_keys_are_those_of_the_reader(part: Any, keys: Collection[str]) -> None:

@@ -11,10 +11,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from modecheck.model.mistakes import InvalidInput, Notebook
+from modecheck.model.text_files import MOST_BYTES
 from modecheck.model.yaml_nodes import (
     DEEPEST,
     LARGEST_INTEGER,
-    MOST_BYTES,
     MOST_NODES,
     Mapping,
     Node,

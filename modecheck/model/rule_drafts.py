@@ -1,0 +1,126 @@
+"""The first pass over the rules of a chip: where each stands, what it is called, what it raises."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from modecheck.model.outlines import StateReading
+from modecheck.model.phrases import Phrases
+from modecheck.model.shapes import Shapes
+from modecheck.model.yaml_nodes import Mapping, Node, Scalar, Sequence, kind_of, shortened
+
+RULE_KEYS = (
+    "name", "in", "on", "after", "if", "do", "send", "raise", "to", "steps", "text",
+)  # fmt: skip
+EVENT = re.compile(r"([^\W\d]\w*)(?:\s+via\s+([^\W\d]\w*))?")
+
+
+@dataclass(frozen=True, slots=True)
+class RuleDraft:
+    """A rule whose names are not understood yet; `sources` is empty for the whole chip."""
+
+    title: str
+    node: Mapping
+    sources: tuple[str, ...]
+    raises: tuple[str, ...]
+
+
+class RuleDrafts:
+    """The first pass over the rules of one chip: where each stands and what it raises."""
+
+    def __init__(self, shapes: Shapes, phrases: Phrases, reading: StateReading) -> None:
+        self._shapes = shapes
+        self._phrases = phrases
+        self._reading = reading
+
+    def read(self, body: Mapping) -> list[RuleDraft]:
+        """All rules, in document order, each with a title that is unique in the chip."""
+        drafts: list[RuleDraft] = []
+        for key in body.entries:
+            if key == "rules":
+                drafts += self._rules(body.get("rules"), None)
+            elif key == "states":
+                for state, inner in self._reading.bodies.items():
+                    drafts += self._rules(inner.get("rules"), state)
+        return _with_unique_titles(drafts)
+
+    def _rules(self, node: Node | None, state: str | None) -> Iterator[RuleDraft]:
+        for name, rule in self._entries(node):
+            what = f"the rule {name.text!r}" if name else "a rule"
+            record = self._shapes.record(rule, what, RULE_KEYS)
+            if record is not None:
+                yield self._draft(name, record, state)
+
+    def _entries(self, node: Node | None) -> Iterator[tuple[Scalar | None, Node]]:
+        if isinstance(node, Sequence):
+            for item in node.items:
+                if isinstance(item, Scalar) and item.is_null:
+                    self._shapes.notes.add("nothing as a rule", item.place, expected="a mapping")
+                else:
+                    yield None, item
+        elif isinstance(node, Mapping):
+            for name, child in node.entries.items():
+                key = node.keys[name]
+                if isinstance(child, Scalar) and child.is_null:
+                    message = f"there is no rule {shortened(name)!r} to remove"
+                    self._shapes.notes.add(message, key.place, expected="a rule")
+                elif self._shapes.identifier(key, "the name of a rule"):
+                    yield key, child
+        elif node is not None:
+            expected = "a list of rules, or a mapping of named rules"
+            self._shapes.notes.add(f"{kind_of(node)} as rules", node.place, expected=expected)
+
+    def _draft(self, key: Scalar | None, node: Mapping, state: str | None) -> RuleDraft:
+        self._note_empty_lists(node)
+        sources = self._sources(node, state)
+        raised = self._shapes.scalars(node.get("raise"), "a signal", "the name of a signal")
+        filled = [self._phrases.fill(scalar) for scalar in raised]
+        names = [self._shapes.identifier(scalar, "the name of a signal") for scalar in filled]
+        title = self._title(key, node, sources)
+        return RuleDraft(title, node, sources, tuple(name for name in names if name))
+
+    def _note_empty_lists(self, node: Mapping) -> None:
+        """Nothing to wait for is not the same as waiting for nothing in particular."""
+        for key in ("in", "on", "after"):
+            given = node.get(key)
+            if isinstance(given, Sequence) and not given.items:
+                message = f"an empty list as {key!r}"
+                self._shapes.notes.add(message, given.place, expected=f"a word, or no {key!r}")
+
+    def _sources(self, node: Mapping, state: str | None) -> tuple[str, ...]:
+        given = node.get("in")
+        if given is None:
+            return (state,) if state is not None else ()
+        if state is not None:
+            message = f"this rule stands inside {state!r}, so it has no 'in'"
+            self._shapes.notes.add(message, node.keys["in"].place, expected="no 'in' here")
+            return (state,)
+        scalars = self._shapes.scalars(given, "a state", "the name of a state")
+        names = (self._state(scalar) for scalar in scalars)
+        return tuple(dict.fromkeys(name for name in names if name))
+
+    def _state(self, scalar: Scalar) -> str | None:
+        return self._shapes.known(self._phrases.fill(scalar), "state", self._reading.states)
+
+    def _title(self, key: Scalar | None, node: Mapping, sources: tuple[str, ...]) -> str:
+        named = node.get("name")
+        scalar = self._shapes.scalar(named, "name", "the name of a rule") if named else None
+        own = self._shapes.identifier(scalar, "the name of a rule") if scalar else None
+        if key is not None or own is not None:
+            return key.text if key is not None else str(own)
+        on = self._shapes.scalars(node.get("on"), "an event", "the name of an event")
+        kind = "after" if node.get("after") is not None else "step"
+        what = EVENT.match(self._phrases.fill(on[0]).text) if on else None
+        return f"{sources[0] if sources else 'any'}:{what[1] if what else kind}"
+
+
+def _with_unique_titles(drafts: list[RuleDraft]) -> list[RuleDraft]:
+    """Equal titles are numbered, `searching:hello`, `searching:hello#2`."""
+    seen: dict[str, int] = {}
+    unique = []
+    for draft in drafts:
+        seen[draft.title] = count = seen.get(draft.title, 0) + 1
+        unique.append(draft if count == 1 else replace(draft, title=f"{draft.title}#{count}"))
+    return unique
