@@ -36,6 +36,7 @@ LONGEST_INTEGER = 12
 
 REMEDIES = {
     "mapping values are not allowed": "keys in one column, and quotes around a text with ': '",
+    "did not find expected ','": "quotes around a text in brackets that holds brackets or commas",
     "cannot start any token": "quotes around a text that begins with such a character",
     "end of stream": "the closing quote",
     "unknown escape character": "single quotes, in which a backslash is only a backslash",

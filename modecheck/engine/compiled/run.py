@@ -40,6 +40,8 @@ def explore_compiled(
     too much of something.
     """
     machine = compiled(product, drives_of(product))
+    if limits.memory is not None:
+        _load_kernels(machine)
     reached = reach(machine, threads=threads, limits=limits, reporter=reporter)
     transitions = reached.transitions
     failures = [partition.failures for partition in reached.partitions]
@@ -63,6 +65,15 @@ def explore_compiled(
         graph=graph,
         stopped_by=stopped_by,
     )
+
+
+def _load_kernels(machine: Machine) -> None:
+    """Have the kernels that come last compiled now, and not when memory is short."""
+    initial = np.array(machine.layout.pack(machine.product.initial), np.uint64)
+    seen = np.zeros(len(machine.seen) + 64, np.uint8)
+    states = States(machine, initial, [1], 1, seen)
+    graph_without_transitions(states)
+    mark_states(machine.marks, states.words, states.width, 1, np.zeros(1, np.uint64))
 
 
 def _graph(states: States, transitions: int, bound: int) -> Graph:
