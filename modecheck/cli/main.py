@@ -62,7 +62,7 @@ def main() -> None:
         error.show()
         sys.exit(WRONG_INPUT)
     except (click.Abort, KeyboardInterrupt):
-        click.echo("interrupted before anything was explored", err=True)
+        click.echo("interrupted before there was anything to report", err=True)
         sys.exit(INCOMPLETE)
     except BrokenPipeError:
         # The reader of a pipe went away (`modecheck check … | head`) before all was told.

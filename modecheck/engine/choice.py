@@ -71,6 +71,10 @@ def _plain_first(product: Product, how: Search, told: Reporter) -> Space:
         return _compiled(product, replace(how, limits=left), told)
     except EngineUnavailable:
         return explore(product, limits=left, reporter=told)
+    except KeyboardInterrupt:
+        # The compiled engine was still being loaded: what the plain one has found is reported.
+        found.stopped_by = "an interruption"
+        return found
 
 
 def _compiled(product: Product, how: Search, told: Reporter) -> Space:

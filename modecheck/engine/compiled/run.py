@@ -49,7 +49,11 @@ def explore_compiled(
     states = numbered_states(reached, limits.states)
     reached.partitions.clear()
     bound = limits.memory or resident_memory() + available_memory()
-    graph = _graph(states, transitions, bound)
+    try:
+        graph = _graph(states, transitions, bound)
+    except KeyboardInterrupt:
+        # All states are known by now; what they lead to is not, and is not waited for.
+        stopped_by, graph = "an interruption", graph_without_transitions(states)
     if graph.linked < states.expanded:
         stopped_by = stopped_by or "too little memory to keep the transitions"
     marks = np.zeros(states.count, np.uint64)
