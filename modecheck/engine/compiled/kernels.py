@@ -322,8 +322,22 @@ def put(table: Any, base: Any, stored: Any, home: Any) -> None:
     table[line * SLOTS + lowest_bit(free)] = stored
 
 
+RECENT = 64
+"""Lines whose filling is remembered while a table grows: more than are filled at any time."""
+UNKNOWN = np.uint64(0xFFFFFFFFFFFFFFFF)
+
+
 @compiled_kernel
-def grow(table: Any, old_lines: Any, new_lines: Any, words: Any, aside: Any) -> Any:
+def count_of(base: Any, line: Any) -> Any:
+    """How many slots of a line are full; they stand at its beginning."""
+    free = slots_equal(base + line * U64, U0)
+    return lowest_bit(free) if free != U0 else SLOTS
+
+
+@compiled_kernel
+def grow(  # noqa: C901 - one pass over the table
+    table: Any, old_lines: Any, new_lines: Any, words: Any, aside: Any
+) -> Any:
     """Spread a table over more lines, in place; 0, or 1 when it must be filled anew.
 
     From the end to the beginning every line is emptied, and what was in it is put where it belongs
@@ -339,6 +353,8 @@ def grow(table: Any, old_lines: Any, new_lines: Any, words: Any, aside: Any) -> 
         aside[slot] = table[slot]
         table[slot] = U0
     moving, homes = np.zeros(LINE, np.uint64), np.zeros(LINE, np.uint64)
+    # How far the lines being filled are: looking would wait for what has just been stored there.
+    recent, used = np.full(RECENT, UNKNOWN, np.uint64), np.zeros(RECENT, np.uint64)
     for line in range(old_lines + SPARE - 1, first // LINE - 1, -1):
         count = 0
         for slot in range(np.uint64(line * LINE), np.uint64(line * LINE + LINE)):
@@ -352,7 +368,17 @@ def grow(table: Any, old_lines: Any, new_lines: Any, words: Any, aside: Any) -> 
         for number in range(count):
             table[line * LINE + number] = U0
         for number in range(count):
-            put(table, base, moving[number], homes[number])
+            goal = homes[number]
+            while True:
+                place = goal % np.uint64(RECENT)
+                if recent[place] != goal:
+                    recent[place] = goal
+                    used[place] = count_of(base, goal)
+                if used[place] < SLOTS:
+                    break
+                goal += U1
+            table[goal * SLOTS + used[place]] = moving[number]
+            used[place] += U1
     for number in range(kept):
         if aside[number] != U0:
             put(table, base, aside[number], home_of(aside[number], words, new))
