@@ -132,6 +132,12 @@ def test_conditions_stop_where_the_answer_is_known() -> None:
         assert ("hub go" in moment.labels) == (not guard.startswith("ok"))
 
 
+def test_failure_before_a_known_answer_is_still_a_failure() -> None:
+    """What an option decides beforehand does not hide an index that fails on the way to it."""
+    for guard in ("slots[a] == 1 and policy == leave", "slots[a] == 1 or policy == stay"):
+        assert calculate("a = 1", guard=guard).failure("hub go") == "out-of-range:hub.slots"
+
+
 def test_index_that_fails_in_a_condition_on_the_device_makes_it_false() -> None:
     """A link whose `up_when` cannot be judged is down."""
     moment = begin("""

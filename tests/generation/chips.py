@@ -153,6 +153,8 @@ class ChipWriter:
         expressions = Expressions(self._draw, sight)
         if self._draw.chance(35):
             rule["if"] = expressions.truth(2)
+        elif sight.in_event and self._draw.chance(20):
+            rule["if"] = self._draw.one(("not late", "late"))
         self._add_assignments(rule, expressions)
         self._add_sends(rule, expressions)
         self._add_raises(rule)

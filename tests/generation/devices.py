@@ -127,10 +127,18 @@ class _DeviceWriter:
 
     def _link(self, wire: Wire) -> dict[str, Any]:
         link = wire_as_yaml(self._draw, wire)
-        if self._draw.chance(45):
-            link["up_when"] = Expressions(self._draw, self._sight()).truth(1)
-            link |= {"when_down": "hold"} if self._draw.chance(60) else {}
+        if self._draw.chance(55):
+            link["up_when"] = self._up_when()
+            link |= {"when_down": "hold"} if self._draw.chance(70) else {}
         return link
+
+    def _up_when(self) -> str:
+        """Mostly whether a chip is in some of its states, since that changes again and again."""
+        if self._draw.chance(30):
+            return Expressions(self._draw, self._sight()).truth(1)
+        chip = self._draw.one(list(self._outlines))
+        states = self._draw.some(self._outlines[chip].states, 1, 2)
+        return f"{chip}.state {self._draw.one(('in', 'not in'))} [{', '.join(states)}]"
 
     def _faults(self) -> dict[str, Any]:
         found: dict[str, Any] = {}
