@@ -15,6 +15,7 @@ from modecheck.product.form import (
     Constant,
     Expression,
     Failure,
+    Happened,
     IsLate,
     Payload,
     Product,
@@ -23,7 +24,7 @@ from modecheck.product.form import (
 )
 
 Evaluate = Callable[[Sequence[int], Sequence[int], int, int], int]
-"""`(n, s, payload, late)` to a value."""
+"""`(n, s, payload, late)` to a value. For the atoms of watchers, `payload` holds events as bits."""
 
 INFIX = {"==", "!=", "<", "<=", ">", ">=", "+", "-"}
 
@@ -80,6 +81,8 @@ class Evaluator:
             return "payload"
         if isinstance(expression, IsLate):
             return "late"
+        if isinstance(expression, Happened):
+            return f"(payload >> {expression.event} & 1)"
         return self._apply_source(expression, chip)
 
     def _item_source(self, expression: ReadItem, chip: int) -> str:

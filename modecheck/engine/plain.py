@@ -9,6 +9,7 @@ The parts of one step, in this order:
    what they raise is heard after what was raised before.
 4. Collected sends are put into their queues, where the link is up in the state reached so far.
 5. Links that are down are emptied, or what waits in them becomes late.
+6. Watchers go on, judged on the state reached and on what happened in the step.
 
 A failure anywhere (overflow, a value out of range, an unhandled message) makes the whole step a
 failing step, which leads nowhere.
@@ -21,6 +22,7 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from modecheck.engine.evaluation import Evaluate, Evaluator, StepFailed
+from modecheck.engine.event_bits import event_bits
 from modecheck.engine.happenings import (
     Accepted,
     Arrived,
@@ -55,7 +57,7 @@ IGNORED, DEFERRED, UNHANDLED, UNHEARD = -1, -2, -3, -4
 
 class Step(NamedTuple):
     """One atomic step. `after` is None when it fails. `moved` has a bit for each chip that took a
-    rule, `events` one for each watched event that was raised or delivered.
+    rule, `events` one for each watched event that happened.
     """
 
     label: int
@@ -78,12 +80,15 @@ class Encounter(NamedTuple):
 
 @dataclass(slots=True)
 class Observed:
-    """What was seen while stepping: encounters, and for curious rules what shadowed them."""
+    """What was seen while stepping: encounters, for curious rules what shadowed them, and watchers
+    with the places of their tables that were looked up.
+    """
 
     encounters: set[Encounter] = field(default_factory=set)
     taken: set[int] = field(default_factory=set)
     curious: frozenset[int] = frozenset()
     shadowed: dict[int, int] = field(default_factory=dict)
+    watched: set[tuple[int, int]] = field(default_factory=set)
 
 
 @dataclass(slots=True)
@@ -94,7 +99,6 @@ class _Draft:
     payload: int = 0
     late: int = 0
     moved: int = 0
-    events: int = 0
     sends: list[tuple[Send, int]] = field(default_factory=list)
     raised: list[tuple[int, int]] = field(default_factory=list)
     separate: list[tuple[int, Reaction]] = field(default_factory=list)
@@ -104,14 +108,17 @@ class _Draft:
 
 
 class Interpreter:
-    """Enumerates the steps of one product. Order: chips' own steps, deliveries, faults."""
+    """Enumerates the steps of one product. Order: chips' own steps, deliveries, faults, watchers'
+    choices, idling.
+    """
 
     def __init__(self, product: Product, observed: Observed | None = None) -> None:
         self.product = product
         self.observed = observed if observed is not None else Observed()
         self._evaluator = Evaluator(product)
-        self._bits = {name: 1 << n for n, name in enumerate(product.watched_events)}
-        self._signal_bits = [self._bits.get(name, 0) for name in product.signals]
+        self._bits = event_bits(product.events)
+        self._reported = (1 << len(product.watched_events)) - 1
+        self._obliging = frozenset().union(*(fair.labels for fair in product.fair))
         self._ups = [self._maybe(queue.up, NOBODY) for queue in product.queues]
         self._cuts = [fault for fault in product.faults if fault.of_chip]
         self._hearers = [self._hearers_of(signal) for signal in range(len(product.signals))]
@@ -133,11 +140,14 @@ class Interpreter:
 
     def steps(self, state: State) -> list[Step]:
         """Every atomic step from a state, failing ones included, in a fixed order."""
-        return [
+        steps = [
             *self._own_steps(state),
             *self._deliveries(state),
             *self._faults(state),
         ]
+        if self.product.watchers:
+            steps += [*self._choices(state), *self._idling(state, steps)]
+        return steps
 
     def _own_steps(self, state: State) -> Iterator[Step]:
         for number, chip in enumerate(self.product.chips):
@@ -167,7 +177,6 @@ class Interpreter:
         draft = _Draft(list(state))
         draft.payload = state[head.value] if head.value >= 0 else 0
         draft.late = state[head.late] if head.late >= 0 else 0
-        draft.events = self._bits.get(queue.messages[code - 1].name, 0)
         _pop(draft.now, queue)
         try:
             chosen = self._first_enabled(queue.receiver, reception.reactions, draft)
@@ -188,7 +197,7 @@ class Interpreter:
     def _without_rule(self, draft: _Draft, reception: Reception) -> Step:
         label = reception.ignore_label
         if reception.otherwise is Otherwise.UNHANDLED:
-            return Step(label, None, reception.unhandled, 0, draft.events, tuple(draft.log))
+            return Step(label, None, reception.unhandled, 0, 0, tuple(draft.log))
         return self._finished(draft, label)
 
     def _enabled(
@@ -217,11 +226,11 @@ class Interpreter:
 
     def _reacting(self, draft: _Draft, chip: int, reaction: Reaction, label: int) -> Iterator[Step]:
         """The step that begins with this reaction, and its variants cut in the middle of a rule."""
-        start, log, events = list(draft.now), list(draft.log), draft.events
+        start, log = list(draft.now), list(draft.log)
         payload, late = draft.payload, draft.late
         yield self._completed(draft, chip, reaction, label)
         for cut in self._possible_cuts(draft):
-            again = _Draft(list(start), payload, late, events=events, cut=cut, log=list(log))
+            again = _Draft(list(start), payload, late, cut=cut, log=list(log))
             fault, rule, done = cut
             step = self._completed(again, chip, reaction, fault.cut_labels[rule, done])
             # What fails before the cut strikes has failed without it already.
@@ -252,7 +261,7 @@ class Interpreter:
                 self._strike(draft, fault, rule, done)
             return self._finished(draft, label)
         except StepFailed as failed:
-            return Step(label, None, failed.failure, 0, draft.events, tuple(draft.log))
+            return Step(label, None, failed.failure, 0, 0, tuple(draft.log))
 
     def _react(
         self, draft: _Draft, chip: int, reaction: Reaction, snapshot: Sequence[int], heard: int
@@ -314,7 +323,6 @@ class Interpreter:
     def _hear(self, draft: _Draft, signal: int, raiser: int) -> None:
         """Every other chip with an enabled rule for the signal moves, judged on one snapshot."""
         snapshot = list(draft.now)
-        draft.events |= self._signal_bits[signal]
         draft.payload = draft.late = 0  # those of a message, which a signal does not have
         movers = []
         for number, chip in self._hearers[signal]:
@@ -335,7 +343,63 @@ class Interpreter:
         for number, queue in enumerate(self.product.queues):
             if draft.now[queue.slots[0].code] and not self._is_up(number, draft.now):
                 self._take_down(draft, number, queue)
-        return Step(label, tuple(draft.now), None, draft.moved, draft.events, tuple(draft.log))
+        events = self._events(draft) if self.product.events else 0
+        for number in range(len(self.product.watchers)):
+            self._watch(draft.now, number, events)
+        reported = events & self._reported
+        return Step(label, tuple(draft.now), None, draft.moved, reported, tuple(draft.log))
+
+    def _events(self, draft: _Draft) -> int:
+        """The bits of all events that happened in a step."""
+        bits = 0
+        for send, _ in draft.sends:
+            bits |= self._bits.sent.get((send.queue, send.message), 0)
+        for happening in draft.log:
+            bits |= self._events_in(happening)
+        return bits
+
+    def _events_in(self, happening: Happening) -> int:
+        bits = self._bits
+        match happening:
+            case Accepted(queue, message):
+                return bits.accepted.get((queue, message), 0)
+            case Dropped(queue, message):
+                return bits.dropped.get((queue, message), 0)
+            case Arrived(queue, message, _, late):
+                late_bits = bits.late.get((queue, message), 0) if late else 0
+                return bits.delivered.get((queue, message), 0) | late_bits
+            case Raised(_, signal):
+                return bits.raised.get(signal, 0)
+            case Took(_, rule):
+                return bits.taken.get(rule, 0)
+        return 0
+
+    def _watch(self, now: list[int], number: int, events: int) -> None:
+        """A watcher goes on; an atom with an index out of range is false."""
+        watcher = self.product.watchers[number]
+        index = now[watcher.field] << len(watcher.atoms)
+        for bit, atom in enumerate(watcher.atoms):
+            try:
+                holds = self._evaluator.function(atom, NOBODY)(now, now, events, 0)
+            except StepFailed:
+                continue
+            index |= bool(holds) << bit
+        self.observed.watched.add((number, index))
+        now[watcher.field] = watcher.table[index]
+
+    def _choices(self, state: State) -> Iterator[Step]:
+        """Steps of watchers alone: nobody else goes on."""
+        for watcher in self.product.watchers:
+            for source, target, label in watcher.choices:
+                if state[watcher.field] == source:
+                    after = list(state)
+                    after[watcher.field] = target
+                    yield Step(label, tuple(after), None, 0, 0, ())
+
+    def _idling(self, state: State, steps: list[Step]) -> Iterator[Step]:
+        """Where nothing has to happen any more, a step in which nothing happens."""
+        if not any(step.label in self._obliging for step in steps):
+            yield self._finished(_Draft(list(state)), self.product.idle_label)
 
     def _is_up(self, queue: int, state: Sequence[int]) -> bool:
         up = self._ups[queue]

@@ -7,6 +7,7 @@ from modecheck.product.conditions import state_conditions
 from modecheck.product.fields import FieldPlan, message_forms, plan_fields
 from modecheck.product.form import (
     ChipForm,
+    EventForm,
     Failure,
     FaultForm,
     Label,
@@ -54,6 +55,7 @@ class _Composition:
             labels=tuple(self._labels.all),
             conditions=state_conditions(self._device, self._addresses, chips, self._queues),
             watched_events=self._watched_events(),
+            events=tuple(self._forgetting_event(name) for name in self._watched_events()),
         )
 
     def _watched_events(self) -> tuple[str, ...]:
@@ -62,6 +64,17 @@ class _Composition:
         ]
         names += [name for need in self._device.requirements.values() for name in need.without]
         return tuple(dict.fromkeys(names))
+
+    def _forgetting_event(self, name: str) -> EventForm:
+        """The signal of a name raised, or the message of that name delivered."""
+        raised = (number for number, signal in enumerate(self._signals) if signal == name)
+        delivered = (
+            (number, code)
+            for number, queue in enumerate(self._queues)
+            for code, message in enumerate(queue.messages, start=1)
+            if message.name == name
+        )
+        return EventForm(raised=frozenset(raised), delivered=frozenset(delivered))
 
     def _queue(self, link: Link) -> Queue:
         up = None

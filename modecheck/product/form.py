@@ -70,6 +70,13 @@ class IsLate:
 
 
 @dataclass(frozen=True, slots=True)
+class Happened:
+    """1 when event number `event` of the product happened in the step; only in watchers' atoms."""
+
+    event: int
+
+
+@dataclass(frozen=True, slots=True)
 class Apply:
     """An operator of `modecheck.model.terms.Operation` on expressions."""
 
@@ -77,7 +84,7 @@ class Apply:
     arguments: tuple[Expression, ...]
 
 
-Expression: TypeAlias = Constant | Read | ReadItem | Payload | IsLate | Apply
+Expression: TypeAlias = Constant | Read | ReadItem | Payload | IsLate | Happened | Apply
 
 
 @dataclass(frozen=True, slots=True)
@@ -237,7 +244,8 @@ class FaultForm:
 
 @dataclass(frozen=True, slots=True)
 class Label:
-    """What a step is called. `kind` is rule, deliver, ignore, a fault's kind, or cut_in_rule.
+    """What a step is called. `kind` is rule, deliver, ignore, a fault's kind, cut_in_rule,
+    follow (a watcher's choice) or idle.
 
     `rule`, `queue` and `chip` are numbers, or -1.
     """
@@ -249,12 +257,62 @@ class Label:
     chip: int = -1
 
 
+MessageIn: TypeAlias = tuple[int, int]
+"""A queue and the code of a message in it."""
+
+
+@dataclass(frozen=True, slots=True)
+class EventForm:
+    """What a step is searched for: it happened if anything named here did.
+
+    `late` are deliveries of what was sent in an older session; `raised` are signals, `taken` rules.
+    """
+
+    sent: frozenset[MessageIn] = frozenset()
+    accepted: frozenset[MessageIn] = frozenset()
+    delivered: frozenset[MessageIn] = frozenset()
+    late: frozenset[MessageIn] = frozenset()
+    dropped: frozenset[MessageIn] = frozenset()
+    raised: frozenset[int] = frozenset()
+    taken: frozenset[int] = frozenset()
+
+
+@dataclass(frozen=True, slots=True)
+class FairSet:
+    """Steps (labels) that happen in the end where one of them stays possible; a strong set already
+    where one becomes possible again and again.
+    """
+
+    name: str
+    strong: bool
+    labels: frozenset[int]
+
+
+@dataclass(frozen=True, slots=True)
+class Watcher:
+    """An automaton beside the product, whose state is a field.
+
+    At the end of each step it goes on to `table[state << len(atoms) | valuation]`, where bit `k` of
+    the valuation is atom `k`, judged on the state reached and on what happened in the step.
+    `choices` are steps of its own (from, to, label), which nothing obliges it to take. `first` is
+    the index of the table that stands for the initial state.
+    """
+
+    name: str
+    field: int
+    atoms: tuple[Expression, ...]
+    table: tuple[int, ...]
+    choices: tuple[tuple[int, int, int], ...]
+    first: int
+
+
 @dataclass(frozen=True, slots=True)
 class Product:
     """A device in one variant, composed. `conditions` are evaluated in every state, by number.
 
-    `rules[r]` is a rule of the chip `rule_chips[r]`. `signals` and the messages named in
-    `watched_events` have a bit of their own in what a step reports.
+    `rules[r]` is a rule of the chip `rule_chips[r]`. Of `events`, the first ones are those named in
+    `watched_events`: each has a bit of its own in what a step reports. With `watchers`, a state in
+    which nothing has to happen any more has a step `idle_label`, in which nothing happens.
     """
 
     device: Device
@@ -268,6 +326,10 @@ class Product:
     labels: tuple[Label, ...]
     conditions: dict[str, Expression]
     watched_events: tuple[str, ...]
+    fair: tuple[FairSet, ...] = ()
+    events: tuple[EventForm, ...] = ()
+    watchers: tuple[Watcher, ...] = ()
+    idle_label: int = -1
 
     @property
     def initial(self) -> tuple[int, ...]:

@@ -279,6 +279,8 @@ def observed_in(machine: Machine, seen: Array) -> Observed:
             observed.taken.add(meaning[1])
         elif meaning[0] == "met":
             observed.encounters.add(Encounter(*meaning[1:]))
+        elif meaning[0] == "watched":
+            observed.watched.add((meaning[1], meaning[2]))
         else:
             observed.shadowed.setdefault(meaning[1], meaning[2])
     return observed

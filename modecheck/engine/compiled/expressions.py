@@ -18,6 +18,7 @@ from modecheck.product.form import (
     Constant,
     Expression,
     Failure,
+    Happened,
     IsLate,
     Payload,
     Read,
@@ -31,7 +32,8 @@ TRUE, FALSE = ir.Constant(I1, 1), ir.Constant(I1, 0)
 @dataclass(frozen=True, slots=True)
 class Reading:
     """How an expression reads: fields as the evaluating chip sees them, the message at hand, and
-    what to do when an index is out of range, which must end the current block.
+    what to do when an index is out of range, which must end the current block. For the atoms of
+    watchers, `payload` holds events as bits.
     """
 
     field: Callable[[int], ir.Value]
@@ -60,6 +62,9 @@ class ExpressionCode:
             return TRUE if expression.value else FALSE
         if isinstance(expression, IsLate):
             return self._builder.icmp_signed("!=", reading.late, constant(0))
+        if isinstance(expression, Happened):
+            bit = self._builder.and_(reading.payload, constant(1 << expression.event))
+            return self._builder.icmp_unsigned("!=", bit, constant(0))
         if isinstance(expression, Apply):
             if expression.operator in ("and", "or"):
                 return self._chain(expression, reading)

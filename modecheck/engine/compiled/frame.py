@@ -72,6 +72,9 @@ class Frame:
             self.builder.store(value, variable)
         self._position = self._variable(self._out)
         self._driven = self._variable(constant(0))
+        self._obliged = self._variable(constant(0))
+        self._obliging = frozenset().union(*(fair.labels for fair in product.fair))
+        self._reported = (1 << len(product.watched_events)) - 1
         self.moved = self._variable(constant(0))
         self.events = self._variable(constant(0))
         self.touched: set[int] = set()
@@ -153,18 +156,33 @@ class Frame:
         address = self.builder.add(self._seen_at, number)
         self.builder.store(ir.Constant(I8, 1), self.builder.inttoptr(address, I8.as_pointer()))
 
-    def note_driven(self) -> None:
-        self.builder.store(constant(DRIVEN), self._driven)
+    def note_events(self, bits: int) -> None:
+        """These events happen in the step under way."""
+        if bits:
+            happened = self.builder.or_(self.builder.load(self.events), constant(bits))
+            self.builder.store(happened, self.events)
+
+    def _note_possible(self, *, drives: bool) -> None:
+        """There is such a step: a chip or link can go on, or has to."""
+        if drives:
+            self.builder.store(constant(DRIVEN), self._driven)
+        if self._label in self._obliging:
+            self.builder.store(constant(1), self._obliged)
+
+    def unless_obliged(self) -> None:
+        """End the step if some step made so far is one that has to happen in the end."""
+        nothing = self.builder.icmp_signed("==", self.builder.load(self._obliged), constant(0))
+        self.unless(nothing, self.step_end)
 
     def emit(self, *, drives: bool, once: bool = False) -> None:
         """Write the record of the step that has been made, and end the step. With `once`, a record
         equal to one that is there already is not written again.
         """
-        shifted = self.builder.shl(self.builder.load(self.events), constant(FAILURE_SHIFT))
+        events = self.builder.and_(self.builder.load(self.events), constant(self._reported))
+        shifted = self.builder.shl(events, constant(FAILURE_SHIFT))
         label = self.builder.or_(shifted, constant(self._label))
         values = [*self._packed(), label, self.builder.load(self.moved)]
-        if drives:
-            self.note_driven()
+        self._note_possible(drives=drives)
         if once:
             self._unless_written(values)
         self._record(values)
@@ -202,8 +220,7 @@ class Frame:
         number = self.failures.index(failure)
         label = constant(FAILED | number << FAILURE_SHIFT | self._label)
         self._record([*([constant(0)] * self.layout.words), label, constant(0)])
-        if drives:
-            self.note_driven()
+        self._note_possible(drives=drives)
         self.builder.branch(self.step_end)
 
     def _record(self, values: list[ir.Value]) -> None:

@@ -26,8 +26,9 @@ OPTIMISATION = 1
 
 MOST_CHIPS = 64
 MOST_EVENTS = 31
+MOST_WATCHED = 63
 MOST_CONDITIONS = 63
-"""What fits beside a record: a bit for each chip, each watched event and each condition."""
+"""What fits: a bit for each chip, each event reported or only watched, and each condition."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +85,8 @@ def compiled(
 def _need_small_enough(product: Product) -> None:
     limits = (
         (len(product.chips), MOST_CHIPS, "chips"),
-        (len(product.watched_events), MOST_EVENTS, "events that pairings and requirements watch"),
+        (len(product.watched_events), MOST_EVENTS, "events that pairings and requirements ask for"),
+        (len(product.events), MOST_WATCHED, "events that requirements watch"),
         (len(product.conditions), MOST_CONDITIONS, "modes, pairings and requirements"),
     )
     for count, most, what in limits:
@@ -111,6 +113,7 @@ def _key(
         (__version__, llvmlite.__version__, OPTIMISATION, target.triple, llvm.get_host_cpu_name()),
         (product.fields, product.chips, product.queues, product.signals, product.faults),
         (product.conditions, product.watched_events, drives, sorted(curious)),
+        (product.events, product.watchers, product.idle_label, product.fair),
     )
     return hashlib.sha256(pickle.dumps(parts)).hexdigest()
 

@@ -10,6 +10,7 @@ from llvmlite import ir
 
 from modecheck.engine.compiled.expressions import FALSE, TRUE, ExpressionCode, Reading
 from modecheck.engine.compiled.frame import I1, Frame, constant
+from modecheck.engine.event_bits import EventBits
 from modecheck.product.form import (
     Apply,
     Expression,
@@ -46,10 +47,13 @@ Fail = Callable[[Failure], None]
 class QueueCode:
     """Writes what is done to queues, at the builder's position."""
 
-    def __init__(self, product: Product, frame: Frame, code: ExpressionCode) -> None:
+    def __init__(
+        self, product: Product, frame: Frame, code: ExpressionCode, bits: EventBits
+    ) -> None:
         self._product = product
         self._frame = frame
         self._code = code
+        self._bits = bits
         self._read_by_up = [_fields_read(queue.up) for queue in product.queues]
 
     def is_up(self, number: int, reading: Reading) -> ir.Value:
@@ -78,9 +82,25 @@ class QueueCode:
             self._frame.write(two, self._frame.read(one))
 
     def empty(self, number: int) -> None:
+        """Drop whatever waits."""
         for slot in self._product.queues[number].slots:
+            self._note_dropped(number, slot)
             for field in _fields(slot):
                 self._frame.write(field, constant(0))
+
+    def drop_head(self, number: int) -> None:
+        """The head is gone, and did not arrive."""
+        self._note_dropped(number, self._product.queues[number].slots[0])
+        self.pop(number)
+
+    def _note_dropped(self, number: int, slot: Slot) -> None:
+        for code in range(1, len(self._product.queues[number].messages) + 1):
+            bits = self._bits.dropped.get((number, code), 0)
+            if bits:
+                held = self._frame.read(slot.code)
+                is_it = self._frame.builder.icmp_signed("==", held, constant(code))
+                with self._frame.only_if(is_it):
+                    self._frame.note_events(bits)
 
     def make_late(self, number: int) -> None:
         """What waits now belongs to an older session."""
@@ -95,12 +115,15 @@ class QueueCode:
         """Queue what was sent, in order; then empty or age the links that are down."""
         ups = {one.send.queue: self.is_up(one.send.queue, reading) for one in waiting}
         for one in waiting:
-            up = ups[one.send.queue]
+            up, builder = ups[one.send.queue], self._frame.builder
+            sent = TRUE
             if one.flag is not None:
-                builder = self._frame.builder
                 sent = builder.icmp_signed("!=", builder.load(one.flag), constant(0))
-                up = builder.and_(up, sent)
-            with self._frame.only_if(up):
+            dropped = self._bits.dropped.get((one.send.queue, one.send.message), 0)
+            if dropped and up is not TRUE:
+                with self._frame.only_if(builder.and_(sent, builder.not_(up))):
+                    self._frame.note_events(dropped)
+            with self._frame.only_if(builder.and_(up, sent)):
                 self._put(one, fail)
         for number, queue in enumerate(self._product.queues):
             if queue.up is not None and self._may_go_down(number, queue):
@@ -144,6 +167,7 @@ class QueueCode:
                     frame.write(slot.value, new)
                 if slot.late >= 0 and message.kind == "state":
                     frame.write(slot.late, constant(0))
+                frame.note_events(self._bits.accepted.get((send.queue, send.message), 0))
                 builder.branch(after)
 
     def _need_range(
@@ -173,12 +197,15 @@ class QueueCode:
             fail(send.overflow)
             return
         if queue.when_full == "drop_old":
-            self.pop(send.queue)
+            self.drop_head(send.queue)
             self._fill(queue.slots[-1], send, value)
+        else:
+            frame.note_events(self._bits.dropped.get((send.queue, send.message), 0))
         builder.branch(after)
 
     def _fill(self, slot: Slot, send: Send, value: ir.Value | None) -> None:
         self._frame.write(slot.code, constant(send.message))
+        self._frame.note_events(self._bits.accepted.get((send.queue, send.message), 0))
         if slot.value >= 0:
             self._frame.write(slot.value, value if value is not None else constant(0))
 

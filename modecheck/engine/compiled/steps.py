@@ -22,6 +22,8 @@ from modecheck.engine.compiled.expressions import (
 )
 from modecheck.engine.compiled.frame import Frame, constant
 from modecheck.engine.compiled.queues import QueueCode
+from modecheck.engine.compiled.watching import WatcherCode
+from modecheck.engine.event_bits import event_bits
 from modecheck.product.form import (
     ChipForm,
     Failure,
@@ -92,21 +94,32 @@ class StepCode:
         self._drives = drives
         self._curious = curious
         self._code = ExpressionCode(frame.builder, frame.function)
-        self._queues = QueueCode(product, frame, self._code)
-        self._bits = {name: 1 << n for n, name in enumerate(product.watched_events)}
+        self._bits = event_bits(product.events)
+        self._queues = QueueCode(product, frame, self._code, self._bits)
+        self._watchers = WatcherCode(product, frame, self._code)
         self._cuts = [fault for fault in product.faults if fault.of_chip]
         self._hearings = 0
         self._plan = StepPlan(0, False, constant(0), constant(0))
 
     def write(self) -> None:
-        """Chips' own steps, deliveries, faults; then the end of the function."""
+        """Chips' own steps, deliveries, faults, watchers; then the end of the function."""
         for number, chip in enumerate(self._product.chips):
             self._own_steps(number, chip)
         for number in range(len(self._product.queues)):
             self._delivery(number)
         for fault in self._product.faults:
             self._fault(fault)
+        if self._product.watchers:
+            self._watchers.choices()
+            self._idling()
         self._frame.finish()
+
+    def _idling(self) -> None:
+        """Where nothing has to happen any more, a step in which nothing happens."""
+        with self._frame.step(self._product.idle_label):
+            self._begin(self._product.idle_label, constant(0), constant(0))
+            self._frame.unless_obliged()
+            self._finish_step()
 
     def _reading(self, chip: int, snapshot: dict[int, ir.Value] | None = None) -> Reading:
         """How a chip reads: its own fields as they are, others' as in the snapshot, if any."""
@@ -220,6 +233,7 @@ class StepCode:
 
     def _finish_step(self) -> None:
         self._queues.finish(self._plan.sends, self._reading_all(), self._fail)
+        self._watchers.go_on()
         self._frame.emit(drives=self._plan.drives, once=self._plan.cut is not None)
 
     def _reading_all(self) -> Reading:
@@ -247,6 +261,7 @@ class StepCode:
             builder.store(constant(1), plan.cut_flag)
             return
         frame.note_seen(constant(frame.seen.number("taken", reaction.rule)))
+        frame.note_events(self._bits.taken.get(reaction.rule, 0))
         self._assign(chip, reaction, snapshot, len(reaction.assigns))
         self._collect_sends(chip, reaction, snapshot, places)
         if reaction.enters >= 0:
@@ -263,6 +278,7 @@ class StepCode:
         builder = self._frame.builder
         for number, send in enumerate(reaction.sends):
             value = self._value_sent(chip, send, snapshot)
+            self._frame.note_events(self._bits.sent.get((send.queue, send.message), 0))
             if places is None:
                 self._plan.sends.append(PendingSend(send, None, value))
                 continue
@@ -337,17 +353,16 @@ class StepCode:
             for number, chip in enumerate(self._product.chips)
             if number != pending.raiser and any(pending.signal in heard for heard in chip.hearings)
         ]
-        bit = self._bits.get(self._product.signals[pending.signal], 0)
-        if not hearers and not bit:
+        if not hearers and not self._bits.raised.get(pending.signal, 0):
             return
         places = self._places(pending.signal, hearers)
         if pending.flag is None:
-            self._heard(pending, hearers, places, bit)
+            self._heard(pending, hearers, places)
             return
         builder = self._frame.builder
         raised = builder.icmp_signed("!=", builder.load(pending.flag), constant(0))
         with self._frame.only_if(raised):
-            self._heard(pending, hearers, places, bit)
+            self._heard(pending, hearers, places)
 
     def _places(self, signal: int, hearers: list[tuple[int, ChipForm]]) -> Places:
         """Flags for whatever the hearers may raise and send, in the order of the chips."""
@@ -370,11 +385,9 @@ class StepCode:
         pending: Pending,
         hearers: list[tuple[int, ChipForm]],
         places: Places,
-        bit: int,
     ) -> None:
         frame, builder = self._frame, self._frame.builder
-        if bit:
-            builder.store(builder.or_(builder.load(frame.events), constant(bit)), frame.events)
+        frame.note_events(self._bits.raised.get(pending.signal, 0))
         chosen = [self._choose_hearing(number, chip, pending.signal) for number, chip in hearers]
         snapshot = self._snapshot(hearers)
         for (number, chip), choice in zip(hearers, chosen, strict=True):
@@ -555,10 +568,17 @@ class StepCode:
         frame, builder = self._frame, self._frame.builder
         is_it = builder.icmp_signed("==", builder.load(choice), constant(outcome))
         frame.unless(is_it, frame.step_end)
-        name = self._product.queues[number].messages[code - 1].name
-        if name in self._bits:
-            builder.store(constant(self._bits[name]), frame.events)
+        frame.note_events(self._bits.delivered.get((number, code), 0))
+        self._note_late(number, code)
         self._queues.pop(number)
+
+    def _note_late(self, number: int, code: int) -> None:
+        bits, head = self._bits.late.get((number, code), 0), self._product.queues[number].slots[0]
+        if bits and head.late >= 0:
+            builder = self._frame.builder
+            late = builder.icmp_signed("!=", self._frame.read(head.late), constant(0))
+            with self._frame.only_if(late):
+                self._frame.note_events(bits)
 
     def _without_rule(
         self, number: int, code: int, receptions: list[Reception], choice: ir.Value
@@ -612,7 +632,7 @@ class StepCode:
             self._queues.is_up(fault.target, self._reading_all()), self._frame.step_end
         )
         if fault.kind == "lose":
-            self._queues.pop(fault.target)
+            self._queues.drop_head(fault.target)
         else:
             last = self._frame.read(queue.slots[-1].code)
             free = builder.icmp_signed("==", last, constant(0))

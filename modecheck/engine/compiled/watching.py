@@ -1,0 +1,74 @@
+"""Watchers as machine code: each goes on at the end of a step, by a table."""
+
+from __future__ import annotations
+
+from llvmlite import ir
+
+from modecheck.engine.compiled.expressions import ExpressionCode, Reading
+from modecheck.engine.compiled.frame import I64, Frame, constant
+from modecheck.engine.compiled.queues import condition_or_false
+from modecheck.product.form import Product, Watcher
+
+I16 = ir.IntType(16)
+I32 = ir.IntType(32)
+
+
+class WatcherCode:
+    """Writes what watchers do, at the builder's position."""
+
+    def __init__(self, product: Product, frame: Frame, code: ExpressionCode) -> None:
+        self._product = product
+        self._frame = frame
+        self._code = code
+        self._tables = [
+            self._table(number, watcher) for number, watcher in enumerate(product.watchers)
+        ]
+        self._seen = [self._seen_from(number) for number in range(len(product.watchers))]
+
+    def _table(self, number: int, watcher: Watcher) -> ir.GlobalVariable:
+        kind = ir.ArrayType(I16, len(watcher.table))
+        table = ir.GlobalVariable(self._frame.function.module, kind, f"watcher_{number}")
+        table.linkage, table.global_constant = "internal", True
+        table.initializer = ir.Constant(kind, list(watcher.table))
+        return table
+
+    def _seen_from(self, number: int) -> int:
+        """The first of the bytes that tell which places of a watcher's table were looked up."""
+        places = range(len(self._product.watchers[number].table))
+        numbers = [self._frame.seen.number("watched", number, place) for place in places]
+        return min(numbers)
+
+    def go_on(self) -> None:
+        """Every watcher, judged on the state reached and on what happened in the step."""
+        frame = self._frame
+        events = frame.builder.load(frame.events)
+        for number, watcher in enumerate(self._product.watchers):
+            reading = Reading(frame.read, events, constant(0), lambda _: None)
+            index = self._index(watcher, reading)
+            frame.note_seen(frame.builder.add(constant(self._seen[number]), index))
+            frame.write(watcher.field, self._looked_up(number, index))
+
+    def _index(self, watcher: Watcher, reading: Reading) -> ir.Value:
+        frame, builder = self._frame, self._frame.builder
+        atoms = watcher.atoms
+        index = builder.shl(frame.read(watcher.field), constant(len(atoms)))
+        for bit, atom in enumerate(atoms):
+            holds = condition_or_false(frame, self._code, atom, reading)
+            index = builder.or_(index, builder.shl(builder.zext(holds, I64), constant(bit)))
+        return index
+
+    def _looked_up(self, number: int, index: ir.Value) -> ir.Value:
+        builder = self._frame.builder
+        place = builder.gep(self._tables[number], [ir.Constant(I32, 0), index])
+        return builder.zext(builder.load(place), I64)
+
+    def choices(self) -> None:
+        """Steps of watchers alone: nobody else goes on."""
+        frame, builder = self._frame, self._frame.builder
+        for watcher in self._product.watchers:
+            for source, target, label in watcher.choices:
+                with frame.step(label):
+                    here = builder.icmp_signed("==", frame.read(watcher.field), constant(source))
+                    frame.unless(here, frame.step_end)
+                    frame.write(watcher.field, constant(target))
+                    frame.emit(drives=False)

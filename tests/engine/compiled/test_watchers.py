@@ -1,0 +1,185 @@
+"""Watchers in both engines: the same states, and what they saw is what happened."""
+
+from __future__ import annotations
+
+import os
+import random
+from dataclasses import replace
+
+import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
+from modecheck.engine.choice import Search, explore_with
+from modecheck.engine.exploration import explore
+from modecheck.engine.happenings import Accepted, Arrived, Dropped, Raised, Took
+from modecheck.engine.plain import Interpreter
+from modecheck.engine.space import Limits
+from modecheck.product.composition import compose
+from modecheck.product.form import (
+    Apply,
+    Constant,
+    EventForm,
+    Expression,
+    FairSet,
+    Field,
+    Happened,
+    Label,
+    Product,
+    Read,
+    Watcher,
+)
+from tests.engine.compiled.test_agreement import assert_same_space
+from tests.generation.devices import Drawn, devices
+
+MOST_STATES = 400
+EXAMPLES = 100 if os.environ.get("HYPOTHESIS_PROFILE") == "ci" else 30
+MESSAGE_KINDS = ("accepted", "delivered", "late", "dropped")
+KINDS = ("sent", *MESSAGE_KINDS)
+ALL_KINDS = (*KINDS, "raised", "taken")
+
+
+@pytest.fixture(autouse=True, scope="module")
+def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> None:
+    """Machine code of random products is not left in the user's cache."""
+    os.environ["MODECHECK_CACHE"] = str(tmp_path_factory.mktemp("objects"))
+
+
+def some_event(product: Product, dice: random.Random, kinds: tuple[str, ...]) -> EventForm:
+    """An event of any kind that this product can have; of two kinds now and then."""
+    messages = [
+        (number, code)
+        for number, queue in enumerate(product.queues)
+        for code in range(1, len(queue.messages) + 1)
+    ]
+    parts: dict[str, frozenset[object]] = {}
+    for kind in dice.sample([*kinds, "raised", "taken"], dice.choice((1, 1, 2))):
+        pool: list[object] = list(messages)
+        if kind == "raised":
+            pool = list(range(len(product.signals)))
+        elif kind == "taken":
+            pool = list(range(len(product.rules)))
+        parts[kind] = frozenset(dice.sample(pool, min(len(pool), dice.randint(1, 2))))
+    return EventForm(**parts)  # type: ignore[arg-type]
+
+
+def some_atom(product: Product, events: int, dice: random.Random) -> Expression:
+    if dice.random() < 0.7:
+        return Happened(dice.randrange(events))
+    number = dice.randrange(len(product.fields))
+    field = product.fields[number]
+    test = Apply("==", (Read(number), Constant(dice.randint(field.low, field.high))))
+    return Apply("or", (test, Happened(dice.randrange(events))))
+
+
+def watched(product: Product, seed: int, kinds: tuple[str, ...] = KINDS) -> Product:
+    """The product with random watchers, and some steps without fairness."""
+    dice = random.Random(seed)  # noqa: S311 - not for secrets
+    events = (*product.events, *(some_event(product, dice, kinds) for _ in range(4)))
+    fields, labels, watchers = list(product.fields), list(product.labels), []
+    for number in range(dice.randint(1, 2)):
+        states, atoms = dice.randint(2, 3), dice.randint(1, 2)
+        table = tuple(dice.randrange(states) for _ in range(states << atoms))
+        start = dice.randrange(states)
+        choices: tuple[tuple[int, int, int], ...] = ()
+        if dice.random() < 0.5:
+            labels.append(Label(f"watcher {number} chooses", "follow"))
+            choices = ((0, 1, len(labels) - 1),)
+        fields.append(Field(f"watcher {number}", 0, states - 1, start))
+        watcher = Watcher(
+            name=f"W{number}",
+            field=len(fields) - 1,
+            atoms=tuple(some_atom(product, len(events), dice) for _ in range(atoms)),
+            table=table,
+            choices=choices,
+            first=0,
+        )
+        watchers.append(watcher)
+    labels.append(Label("nothing more happens", "idle"))
+    obliging = frozenset(n for n in range(len(product.labels)) if dice.random() < 0.5)
+    return replace(
+        product,
+        fields=tuple(fields),
+        labels=tuple(labels),
+        events=events,
+        watchers=tuple(watchers),
+        fair=(FairSet("some", strong=False, labels=obliging),),
+        idle_label=len(labels) - 1,
+    )
+
+
+@given(devices(), st.integers(0, 1 << 16))
+@settings(max_examples=EXAMPLES)
+def test_engines_agree_on_watched_products(drawn: Drawn, seed: int) -> None:
+    """States, transitions, layers and everything seen are the same with watchers beside."""
+    product = watched(compose(drawn.read()), seed)
+    one = explore(product, max_states=MOST_STATES)
+    assume(one.complete)
+    two = explore_with(product, Search(engine="compiled", threads=1, limits=Limits()))
+    assert_same_space(one, two)
+    assert one.observed.watched == two.observed.watched
+
+
+@given(devices(), st.integers(0, 1 << 16))
+@settings(max_examples=EXAMPLES)
+def test_watcher_goes_on_by_what_a_step_tells(drawn: Drawn, seed: int) -> None:
+    """A watcher goes on by its table, judged on the state reached and the step's own account."""
+    product = watched(compose(drawn.read()), seed, MESSAGE_KINDS)
+    space = explore(product, max_states=MOST_STATES)
+    interpreter = Interpreter(product)
+    for number in range(space.expanded):
+        state = space.state(number)
+        for step in interpreter.steps(state):
+            if step.after is None or product.labels[step.label].kind == "follow":
+                continue
+            told = account(step.happenings)
+            for watcher in product.watchers:
+                index = state[watcher.field] << len(watcher.atoms)
+                for bit, atom in enumerate(watcher.atoms):
+                    index |= judged(product, atom, step.after, told) << bit
+                assert step.after[watcher.field] == watcher.table[index]
+
+
+@given(devices(), st.integers(0, 1 << 16))
+@settings(max_examples=EXAMPLES)
+def test_device_idles_where_nothing_has_to_happen(drawn: Drawn, seed: int) -> None:
+    """There is an idle step exactly where no step of a fairness set is possible."""
+    product = watched(compose(drawn.read()), seed)
+    space = explore(product, max_states=MOST_STATES)
+    for number in range(space.expanded):
+        labels = {step.label for step in space.interpreter.steps(space.state(number))}
+        assert (product.idle_label in labels) == (not labels & product.fair[0].labels)
+
+
+def account(happenings: tuple[object, ...]) -> set[tuple[str, object]]:
+    """What happened, as pairs of a kind and a thing."""
+    told: set[tuple[str, object]] = set()
+    for one in happenings:
+        if isinstance(one, Accepted):
+            told.add(("accepted", (one.queue, one.message)))
+        elif isinstance(one, Dropped):
+            told.add(("dropped", (one.queue, one.message)))
+        elif isinstance(one, Arrived):
+            told.add(("delivered", (one.queue, one.message)))
+            told |= {("late", (one.queue, one.message))} if one.late else set()
+        elif isinstance(one, Raised):
+            told.add(("raised", one.signal))
+        elif isinstance(one, Took):
+            told.add(("taken", one.rule))
+    return told
+
+
+def judged(
+    product: Product, atom: Expression, after: tuple[int, ...], told: set[tuple[str, object]]
+) -> bool:
+    """An atom as `some_atom` makes it, read without the interpreter."""
+    if isinstance(atom, Happened):
+        event = product.events[atom.event]
+        return any((kind, thing) in told for kind in ALL_KINDS for thing in getattr(event, kind))
+    assert isinstance(atom, Apply)
+    if atom.operator == "or":
+        return any(judged(product, part, after, told) for part in atom.arguments)
+    field, value = atom.arguments
+    assert isinstance(field, Read)
+    assert isinstance(value, Constant)
+    return after[field.field] == value.value
