@@ -8,12 +8,13 @@ from modecheck.checks.findings import Finding
 from modecheck.checks.ways import Way, way_to
 from modecheck.engine.space import Space, first_zero
 from modecheck.model.parts import Requirement
+from modecheck.product.conditions import is_watched
 
 
 def find(space: Space) -> Iterator[Finding]:
     """A finding for each requirement that is broken."""
     for need in space.product.device.requirements.values():
-        if need.condition is None:
+        if is_watched(need):
             continue
         if need.pattern in ("never", "always"):
             yield from _invariant(space, need)
@@ -26,7 +27,7 @@ def find(space: Space) -> Iterator[Finding]:
 def not_evaluated(space: Space) -> tuple[str, ...]:
     """The requirements that this version reads and does not evaluate."""
     needs = space.product.device.requirements.values()
-    return tuple(need.name for need in needs if need.condition is None)
+    return tuple(need.name for need in needs if is_watched(need))
 
 
 def _broken(need: Requirement, text: str, way: Way | None = None) -> Finding:

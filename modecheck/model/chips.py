@@ -14,11 +14,12 @@ from modecheck.model.phrases import Phrases
 from modecheck.model.places import Place
 from modecheck.model.rule_drafts import RuleDraft, RuleDrafts
 from modecheck.model.rules import RuleReader, Wiring
-from modecheck.model.shapes import Shapes
+from modecheck.model.shapes import FAIR, Shapes
 from modecheck.model.yaml_nodes import Mapping, Node, Scalar, Sequence, kind_of
 
 BODY_KEYS = (
     "about", "parameters", "variables", "states", "initial", "rules", "ignores", "defers",
+    "fair",
 )  # fmt: skip
 CHIP_KEYS = ("chip", "actor", "based_on", *BODY_KEYS)
 ENTRY_KEYS = ("file", "with", *BODY_KEYS)
@@ -173,6 +174,7 @@ class ChipReader:
             rules=tuple(rules),
             replies=self._replies(draft, reader),
             place=draft.place,
+            fair=self._shapes.choice(draft.body.get("fair"), "fair", FAIR, ""),
         )
 
     def _replies(self, draft: ChipDraft, reader: RuleReader) -> dict[str, tuple[Reply, ...]]:

@@ -13,6 +13,7 @@ from itertools import product
 
 from modecheck.model.chips import ChipDraft, ChipReader
 from modecheck.model.conditions import condition, names_in
+from modecheck.model.event_calls import Surroundings
 from modecheck.model.faults import FaultReader
 from modecheck.model.links import NOT_COUNTED_YET, LinkReader
 from modecheck.model.meaning import DECIMAL, OptionValue, Scope, option_value
@@ -219,6 +220,7 @@ class _DeviceReader:
         scope = replace(
             wired.scope,
             conditions={name: mode.when for name, mode in modes.items()},
+            steps=Surroundings(wired.links, chips, self._signals_of(chips)),
             broken=wired.scope.broken | (_names_under(record.get("modes")) - set(modes)),
         )
         events = self._events(chips, wired)
@@ -250,8 +252,11 @@ class _DeviceReader:
         """Every signal and message, or None when a chip or a link could not be read."""
         if wired.scope.broken:
             return None
-        signals = {s for chip in chips.values() for rule in chip.rules for s in rule.raises}
-        return signals | {message for link in wired.links.values() for message in link.carries}
+        messages = {message for link in wired.links.values() for message in link.carries}
+        return messages | self._signals_of(chips)
+
+    def _signals_of(self, chips: MappingType[str, Chip]) -> frozenset[str]:
+        return frozenset(s for chip in chips.values() for rule in chip.rules for s in rule.raises)
 
     def _modes(self, node: Node | None, scope: Scope) -> dict[str, Mode]:
         modes = {}

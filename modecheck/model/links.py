@@ -7,12 +7,12 @@ from modecheck.model.meaning import Scope
 from modecheck.model.outlines import OutlineReader, is_empty
 from modecheck.model.parts import Link, Message
 from modecheck.model.phrases import Phrases
-from modecheck.model.shapes import Shapes
+from modecheck.model.shapes import FAIR, Shapes
 from modecheck.model.yaml_nodes import Mapping, Node, Scalar, kind_of
 
 LINK_KEYS = (
     "from", "to", "medium", "capacity", "carries", "can", "up_when", "when_down", "when_full",
-    "delay", "about",
+    "delay", "fair", "about",
 )  # fmt: skip
 MESSAGE_KEYS = ("kind", "bool", "range", "one_of", "about")
 MESSAGE_KINDS = ("event", "state", "relative")
@@ -66,6 +66,7 @@ class LinkReader:
             when_down=choice(record.get("when_down"), "when_down", WHEN_DOWN, "drop"),
             when_full=choice(record.get("when_full"), "when_full", WHEN_FULL, "error"),
             place=key.place,
+            fair=choice(record.get("fair"), "fair", FAIR, ""),
         )
 
     def _end(self, record: Mapping, side: str) -> str | None:

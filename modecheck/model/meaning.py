@@ -12,8 +12,9 @@ import re
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 
+from modecheck.model.event_calls import Surroundings, UnknownEvent, event_of
 from modecheck.model.parts import State, Variable
-from modecheck.model.syntax import Apply, Member, Name, Number, Tree
+from modecheck.model.syntax import Apply, Call, Member, Name, Number, Tree
 from modecheck.model.terms import (
     FALSE,
     TRUE,
@@ -73,8 +74,9 @@ class Scope:
     """What names can mean at one place of the model.
 
     `own` is the chip whose rule it is; `in_event` allows `late`, and `payload` is the type of
-    `value`; `conditions` are the names of modes, where a mode may be asked for; `broken` names
-    what could not be read: chips, links, options and modes.
+    `value`; `conditions` are the names of modes, where a mode may be asked for; `steps` is what
+    steps are made of, where it may be asked what happens in one; `broken` names what could not be
+    read: chips, links, options and modes.
     """
 
     chips: Mapping[str, Outline]
@@ -85,6 +87,7 @@ class Scope:
     conditions: Mapping[str, Term] = field(default_factory=dict)
     in_event: bool = False
     payload: ValueType | None = None
+    steps: Surroundings | None = None
 
     def words(self) -> list[str]:
         """Every name that can stand alone, for suggestions."""
@@ -134,7 +137,27 @@ class _Understanding:
             return self._name(tree, want)
         if isinstance(tree, Member):
             return Typed(self._member(tree), TRUTH)
+        if isinstance(tree, Call):
+            return Typed(self._call(tree), TRUTH)
         return self._apply(tree, want)
+
+    def _call(self, call: Call) -> Term:
+        steps = self._scope.steps
+        if steps is None:
+            message = f"{call.word}(…) speaks of what happens in a step"
+            raise _mistake(call, message, expected="it only in a requirement")
+        if call.name.parts[0] in self._scope.broken:
+            raise Unknowable
+        try:
+            return event_of(call, steps)
+        except UnknownEvent as unknown:
+            raise _mistake(
+                call.name,
+                unknown.message,
+                expected=unknown.expected,
+                word=unknown.word,
+                choices=unknown.choices,
+            ) from unknown
 
     def _apply(self, tree: Apply, want: ValueType | None) -> Typed:
         operator, arguments = tree.operator, tree.arguments

@@ -104,7 +104,8 @@ class Rule:
     """What a chip does, and when. `sources` is empty for a rule of the whole chip.
 
     `trigger` is empty for internal rules and timers; a timer has `after`. `guard_text` and the
-    texts of the effects are as written, with parameters in place.
+    texts of the effects are as written, with parameters in place. `fair` is weak, strong or none,
+    or nothing where the model does not say.
     """
 
     title: str
@@ -122,6 +123,7 @@ class Rule:
     phrase: str
     mentions: frozenset[str]
     place: Place
+    fair: str = ""
 
     @property
     def kind(self) -> str:
@@ -144,7 +146,7 @@ class Reply:
 class Chip:
     """A chip or an actor: a statechart with variables.
 
-    `states` stand in document order, outer before inner.
+    `states` stand in document order, outer before inner. `fair` holds for rules that do not say.
     `replies` maps a state's name to its replies; the key "" holds those of the whole chip.
     """
 
@@ -157,6 +159,7 @@ class Chip:
     rules: tuple[Rule, ...]
     replies: dict[str, tuple[Reply, ...]]
     place: Place
+    fair: str = ""
 
     @property
     def leaves(self) -> tuple[str, ...]:
@@ -201,6 +204,7 @@ class Link:
     """A queue from one chip to another.
 
     `when_down` is "drop" or "hold"; `when_full` is "error", "wait", "drop_new" or "drop_old".
+    `fair` tells of its deliveries, as in a rule.
     """
 
     name: str
@@ -216,6 +220,7 @@ class Link:
     when_down: str
     when_full: str
     place: Place
+    fair: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -268,11 +273,41 @@ class Option:
 
 
 @dataclass(frozen=True, slots=True)
-class Requirement:
-    """`pattern` is never, always, possible, recoverable, whenever, before or exactly_once.
+class Span:
+    """When a requirement is asked for; `kind` is globally, before, after, between or after_until.
 
-    `condition` is None for patterns that are not evaluated yet; `without` names forgetting events
-    of a `recoverable`.
+    `opens` is None where it counts from the beginning, `closes` where it is never closed.
+    """
+
+    kind: str = "globally"
+    opens: Term | None = None
+    closes: Term | None = None
+    text: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Exchange:
+    """What is sent arrives once, in order: `sent[i]`, a chip and a message, as `received[i]`.
+
+    Loss is allowed while `may_lose`. `under_way` is how many may be on their way at a time, or None
+    where the model does not say.
+    """
+
+    sent: tuple[tuple[str, str], ...]
+    received: tuple[tuple[str, str], ...]
+    may_lose: Term | None
+    may_lose_text: str
+    under_way: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Requirement:
+    """`pattern` is never, always, eventually, whenever, before, possible, recoverable or
+    exactly_once.
+
+    `condition` is what the pattern speaks of (None for exactly_once, which has its `exchange`);
+    `response` is what then follows, or comes first. `without` names events that a road back must
+    not use.
     """
 
     name: str
@@ -282,6 +317,17 @@ class Requirement:
     text: str
     without: tuple[str, ...]
     place: Place
+    response: Term | None = None
+    response_text: str = ""
+    span: Span = field(default_factory=Span)
+    exchange: Exchange | None = None
+
+    @property
+    def terms(self) -> tuple[Term, ...]:
+        """Every condition in it."""
+        losing = self.exchange.may_lose if self.exchange is not None else None
+        found = (self.condition, self.response, self.span.opens, self.span.closes, losing)
+        return tuple(term for term in found if term is not None)
 
 
 @dataclass(frozen=True, slots=True)

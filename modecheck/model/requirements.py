@@ -3,21 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Collection
+from dataclasses import replace
 
 from modecheck.model.conditions import condition, names_in
+from modecheck.model.exchanges import ExchangeReader
 from modecheck.model.links import NOT_COUNTED_YET
 from modecheck.model.meaning import Scope
-from modecheck.model.parts import Requirement
+from modecheck.model.parts import Requirement, Span
 from modecheck.model.phrases import Phrases
+from modecheck.model.places import Place
 from modecheck.model.shapes import Shapes
-from modecheck.model.yaml_nodes import Mapping, Node, Scalar
+from modecheck.model.terms import Term
+from modecheck.model.yaml_nodes import Mapping, Node, Scalar, kind_of
 
-EVALUATED = ("never", "always", "possible", "recoverable")
-READ_ONLY = ("whenever", "before", "exactly_once")
-"""Patterns that need fairness, an order of events or a marked item: read, but not evaluated yet."""
-PATTERNS = EVALUATED + READ_ONLY
-QUALIFIERS = ("then", "scope", "may_lose")
-REQUIREMENT_KEYS = ("text", *PATTERNS, *QUALIFIERS, "within")
+SPANNED = ("never", "always", "eventually", "whenever", "before")
+"""Patterns that can be asked for within a scope."""
+PATTERNS = (*SPANNED, "possible", "recoverable", "exactly_once")
+PARTNERS = {"whenever": "then", "before": "first"}
+"""What has to stand beside a pattern: what follows, and what comes first."""
+QUALIFIERS = {"scope": SPANNED, "may_lose": ("exactly_once",), "under_way": ("exactly_once",)}
+"""Further keys, with the patterns that they go with."""
+REQUIREMENT_KEYS = ("text", *PATTERNS, *PARTNERS.values(), *QUALIFIERS, "within")
+SPAN_KEYS = ("before", "after", "between", "until")
 
 
 class RequirementReader:
@@ -29,6 +36,7 @@ class RequirementReader:
         self._shapes = shapes
         self._phrases = phrases
         self._scope = scope
+        self._states = replace(scope, steps=None)
         self._events = events
 
     def read(self, node: Node | None) -> dict[str, Requirement]:
@@ -50,38 +58,105 @@ class RequirementReader:
             message = f"{what} has {'two patterns' if given else 'no pattern'}"
             self._shapes.notes.add(message, key.place, expected=f"one of {', '.join(PATTERNS)}")
             return None
+        self._note_strangers(given[0], record)
         text = self._shapes.scalar(
             record.entries["text"], "text", "the sentence that it stands for"
         )
-        return self._of_pattern(name, key, given[0], record, text.text if text else "")
+        return self._of_pattern(name, key.place, given[0], record, text.text if text else "")
 
     def _note_time(self, record: Mapping) -> None:
         if record.get("within") is not None:
             place = record.keys["within"].place
             self._shapes.notes.add(NOT_COUNTED_YET, place, expected="no 'within'")
 
-    def _note_unused_keys(self, pattern: str, record: Mapping) -> None:
-        for key in QUALIFIERS:
-            if record.get(key) is not None:
+    def _note_strangers(self, pattern: str, record: Mapping) -> None:
+        """Keys that do not go with the pattern, and the partner that it lacks."""
+        notes, partner = self._shapes.notes, PARTNERS.get(pattern)
+        for key in (*PARTNERS.values(), *QUALIFIERS):
+            fits = key == partner or pattern in QUALIFIERS.get(key, ())
+            if record.get(key) is not None and not fits:
                 message = f"{key!r} does not go with {pattern!r}"
-                self._shapes.notes.add(message, record.keys[key].place, expected=f"no {key!r}")
+                notes.add(message, record.keys[key].place, expected=f"no {key!r}")
+        if partner is not None and record.get(partner) is None:
+            message = f"{pattern!r} stands without {partner!r}"
+            notes.add(message, record.keys[pattern].place, expected=f"the key {partner!r}, too")
 
     def _of_pattern(
-        self, name: str, key: Scalar, pattern: str, record: Mapping, sentence: str
+        self, name: str, place: Place, pattern: str, record: Mapping, sentence: str
     ) -> Requirement | None:
-        if pattern in EVALUATED:
-            self._note_unused_keys(pattern, record)
         node = record.entries[pattern]
+        if pattern == "exactly_once":
+            reader = ExchangeReader(self._shapes, self._phrases, self._scope)
+            exchange = reader.read(node, record)
+            if exchange is None:
+                return None
+            return Requirement(name, sentence, pattern, None, "", (), place, exchange=exchange)
         without: tuple[str, ...] = ()
-        place = key.place
-        if pattern in READ_ONLY:
-            return Requirement(name, sentence, pattern, None, "", (), place)
         if pattern == "recoverable" and isinstance(node, Mapping):
             inner = self._shapes.record(node, "recoverable", ("to", "without"), required=("to",))
             if inner is None:
                 return None
             node = inner.entries["to"]
             without = names_in(self._shapes, inner.get("without"), "event", self._events)
-        term = condition(self._shapes, self._phrases, self._scope, node)
+        scope = self._scope if pattern in SPANNED else self._states
+        term, text = self._condition(node, scope)
+        partner = record.get(PARTNERS.get(pattern, ""))
+        response, response_text = self._condition(partner, self._scope)
+        span = self._span(record.get("scope"))
+        if term is None or span is None or (pattern in PARTNERS and response is None):
+            return None
+        return Requirement(
+            name, sentence, pattern, term, text, without, place, response, response_text, span
+        )
+
+    def _condition(self, node: Node | None, scope: Scope) -> tuple[Term | None, str]:
+        """A condition and its text as it was written."""
+        term = condition(self._shapes, self._phrases, scope, node)
         text = " ".join(node.text.split()) if isinstance(node, Scalar) else ""
-        return Requirement(name, sentence, pattern, term, text, without, place) if term else None
+        return term, text
+
+    def _span(self, node: Node | None) -> Span | None:
+        """`globally`, or a mapping with before, after, between, or after and until."""
+        if node is None or (isinstance(node, Scalar) and node.is_null):
+            return Span()
+        if isinstance(node, Scalar):
+            self._shapes.choice(node, "a scope", ("globally",), "globally")
+            return Span()
+        record = self._shapes.record(node, "a scope", SPAN_KEYS)
+        if record is None:
+            return None
+        keys = tuple(key for key in SPAN_KEYS if record.get(key) is not None)
+        if keys == ("between",):
+            return self._between(record.entries["between"])
+        kinds = {("before",): "before", ("after",): "after", ("after", "until"): "after_until"}
+        if set(record.entries) - set(SPAN_KEYS):
+            return None  # an unknown key is noted already
+        if keys not in kinds:
+            expected = "'before', 'after', 'after' and 'until', or 'between'"
+            message = f"a scope with {' and '.join(map(repr, keys)) or 'nothing in it'}"
+            self._shapes.notes.add(message, node.place, expected=expected)
+            return None
+        closing = record.get("before") if "before" in keys else record.get("until")
+        return self._spanned(kinds[keys], record.get("after"), closing)
+
+    def _between(self, node: Node) -> Span | None:
+        scalars = self._shapes.scalars(node, "a condition", "a condition")
+        if len(scalars) != 2:
+            message = f"{kind_of(node)} as 'between'"
+            expected = "[condition that opens, condition that closes]"
+            self._shapes.notes.add(message, node.place, expected=expected)
+            return None
+        return self._spanned("between", scalars[0], scalars[1])
+
+    def _spanned(self, kind: str, opening: Node | None, closing: Node | None) -> Span | None:
+        opens, opens_text = self._condition(opening, self._scope)
+        closes, closes_text = self._condition(closing, self._scope)
+        if (opening is not None and opens is None) or (closing is not None and closes is None):
+            return None
+        words = {
+            "before": f"before {closes_text}",
+            "after": f"after {opens_text}",
+            "between": f"between {opens_text} and {closes_text}",
+            "after_until": f"after {opens_text} until {closes_text}",
+        }
+        return Span(kind, opens, closes, words[kind])

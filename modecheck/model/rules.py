@@ -14,7 +14,7 @@ from modecheck.model.meaning import MeaningMistake, Outline, Scope, Unknowable, 
 from modecheck.model.parts import Assignment, Duration, Event, Link, Rule, Send, Target
 from modecheck.model.phrases import Phrases
 from modecheck.model.rule_drafts import EVENT, RuleDraft
-from modecheck.model.shapes import Shapes
+from modecheck.model.shapes import FAIR, Shapes
 from modecheck.model.syntax import (
     AssignmentText,
     Name,
@@ -70,6 +70,7 @@ class RuleReader:
             phrase=self._phrase(node.get("text")),
             mentions=self._mentions(node),
             place=node.place,
+            fair=self._shapes.choice(node.get("fair"), "fair", FAIR, ""),
         )
 
     def _shown(self, node: Node | None) -> str:

@@ -40,6 +40,9 @@ RESERVED = frozenset(
 )
 """Words that mean something in an expression and so cannot be names."""
 
+FAIR = ("weak", "strong", "none")
+"""What a rule, a chip or a link can say of its steps: which of them happen in the end."""
+
 FREE_TEXTS = frozenset({"about", "text"})
 """Keys under which people write what they like, as long as it is text."""
 

@@ -11,6 +11,8 @@
     sign        = "-" sign | atom
     atom        = integer | name {"." name} ["[" choice "]"] | "(" choice ")"
                 | ("min" | "max") "(" choice {"," choice} ")"
+                | event "(" name {"." name} ")"        (only in requirements)
+    event       = "sent" | "accepted" | "delivered" | "dropped" | "raised" | "taken"
     assignment  = target {"," target} "=" choice {"," choice} | target ("+=" | "-=") choice
     send        = name ["(" choice ")"] ["via" name]
 
@@ -37,6 +39,7 @@ TOKEN = re.compile(
 )
 FROM_C = {"&&": "and", "||": "or", "!": "not"}
 COMPARISONS = ("==", "!=", "<=", ">=", "<", ">")
+EVENT_WORDS = ("sent", "accepted", "delivered", "dropped", "raised", "taken")
 KEYWORDS = frozenset({"and", "or", "not", "in", "if", "else", "via"})
 
 
@@ -91,7 +94,17 @@ class Member:
     width: int
 
 
-Tree: TypeAlias = Number | Name | Apply | Member
+@dataclass(frozen=True, slots=True)
+class Call:
+    """`sent(hub.hello)`: whether something happens in a step."""
+
+    word: str
+    name: Name
+    offset: int
+    width: int
+
+
+Tree: TypeAlias = Number | Name | Apply | Member | Call
 
 
 @dataclass(frozen=True, slots=True)
@@ -307,7 +320,15 @@ class _Parser:
         if word in ("min", "max") and self._follows("("):
             self._next += 2
             return self._apply(word, start, *self._listed(")"))
+        if word in EVENT_WORDS and self._follows("("):
+            return self._call(word, start)
         return self.name("a name, a number or '('")
+
+    def _call(self, word: str, start: int) -> Call:
+        self._next += 2
+        name = self.name("what happens, such as chip.message", indexed=False)
+        self._need(")")
+        return Call(word, name, start, self._width(start))
 
     def _follows(self, text: str) -> bool:
         after = self._next + 1

@@ -44,6 +44,19 @@ class IsLate:
 
 
 @dataclass(frozen=True, slots=True)
+class Happens:
+    """Whether something happens in a step: see `modecheck.model.event_calls`.
+
+    `kind` is sent, accepted, delivered, dropped, raised or taken; `owner` a chip or a link, or
+    nothing for a signal; `name` a message, a signal or a rule.
+    """
+
+    kind: str
+    owner: str
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
 class Operation:
     """`operator` applied to `arguments`.
 
@@ -55,7 +68,7 @@ class Operation:
     arguments: tuple[Term, ...]
 
 
-Term: TypeAlias = Constant | ReadVariable | InState | Payload | IsLate | Operation
+Term: TypeAlias = Constant | ReadVariable | InState | Payload | IsLate | Happens | Operation
 
 TRUE = Constant(1)
 FALSE = Constant(0)

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 
 from modecheck.model.parts import Device, Unused
 from modecheck.model.places import Place
+from modecheck.model.terms import Happens, parts_of
 
 Parameters = Mapping[str, tuple[Mapping[str, str], Mapping[str, Place]]]
 
@@ -80,7 +81,14 @@ def _signals(device: Device) -> Iterator[Unused]:
     }
     heard |= {r.event.name for c in device.chips.values() for rs in c.replies.values() for r in rs}
     heard |= {name for pairing in device.pairings.values() for name in pairing.forgotten_by}
-    heard |= {name for requirement in device.requirements.values() for name in requirement.without}
+    heard |= {name for need in device.requirements.values() for name in need.without}
+    heard |= {
+        part.name
+        for need in device.requirements.values()
+        for term in need.terms
+        for part in parts_of(term)
+        if isinstance(part, Happens)
+    }
     for chip in device.chips.values():
         for rule in chip.rules:
             for signal in rule.raises:

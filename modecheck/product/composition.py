@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from modecheck.model.parts import Chip, Device, Event, Link, Reply, Rule
 from modecheck.product.conditions import state_conditions
+from modecheck.product.fairness import fair_sets
 from modecheck.product.fields import FieldPlan, message_forms, plan_fields
 from modecheck.product.form import (
     ChipForm,
@@ -43,6 +44,7 @@ class _Composition:
     def product(self) -> Product:
         chips = tuple(self._chip(chip) for chip in self._device.chips.values())
         faults = tuple(self._faults())
+        labels = tuple(self._labels.all)
         return Product(
             device=self._device,
             fields=tuple(self._plan.fields),
@@ -52,9 +54,10 @@ class _Composition:
             faults=faults,
             rules=tuple(self._rules),
             rule_chips=tuple(self._chip_numbers[rule.chip] for rule in self._rules),
-            labels=tuple(self._labels.all),
+            labels=labels,
             conditions=state_conditions(self._device, self._addresses, chips, self._queues),
             watched_events=self._watched_events(),
+            fair=fair_sets(self._device, self._rules, self._queues, faults, labels),
             events=tuple(self._forgetting_event(name) for name in self._watched_events()),
         )
 
@@ -109,10 +112,13 @@ class _Composition:
             outputs=tuple(n for n, queue in enumerate(self._queues) if queue.sender == number),
         )
 
-    def _reactions(self, rules: list[Rule], queue: int = -1) -> tuple[Reaction, ...]:
+    def _reactions(
+        self, rules: list[Rule], queue: int = -1, message: int = 0
+    ) -> tuple[Reaction, ...]:
+        numbered = ((rule, self._rule_numbers[rule.chip, rule.title]) for rule in rules)
         found = (
-            self._builder.reaction(rule, self._rule_numbers[rule.chip, rule.title], queue=queue)
-            for rule in rules
+            self._builder.reaction(rule, number, queue=queue, message=message)
+            for rule, number in numbered
         )
         return tuple(reaction for reaction in found if reaction is not None)
 
@@ -123,19 +129,20 @@ class _Composition:
         receptions = {}
         for number, queue in enumerate(self._queues):
             if queue.receiver == self._chip_numbers[chip.name]:
-                for code, message in enumerate(queue.messages, start=1):
-                    receptions[number, code] = self._reception(chip, leaf, number, message.name)
+                for code in range(1, len(queue.messages) + 1):
+                    receptions[number, code] = self._reception(chip, leaf, number, code)
         return receptions
 
-    def _reception(self, chip: Chip, leaf: str, queue: int, message: str) -> Reception:
+    def _reception(self, chip: Chip, leaf: str, queue: int, code: int) -> Reception:
         link = self._queues[queue].name
+        message = self._queues[queue].messages[code - 1].name
         event = Event(message, link)
         rules = [rule for rule in chip.rules_at(leaf) if _hears(rule.trigger, event)]
-        label = Label(f"{link} to {chip.name}, ignored", "ignore", -1, queue)
+        label = Label(f"{link} to {chip.name}, ignored", "ignore", -1, queue, message=code)
         text = f"{chip.name} in {leaf} has no answer to {message}"
         subject = f"{chip.name}.{leaf}.{message}"
         return Reception(
-            reactions=self._reactions(rules, queue),
+            reactions=self._reactions(rules, queue, code),
             otherwise=reply_of(chip, leaf, event),
             ignore_label=self._labels.number(label),
             unhandled=Failure("unhandled-message", subject, text, chip.states[leaf].place),

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from modecheck.model.parts import Device, PairingEnd
+from modecheck.model.parts import Device, PairingEnd, Requirement
+from modecheck.model.terms import Happens, parts_of
 from modecheck.product.form import Apply, ChipForm, Constant, Expression, Queue, Read
 from modecheck.product.lowering import Addresses, folded, lowered
 
@@ -32,9 +33,21 @@ def state_conditions(
             has_key = Apply("!=", (_end(end, addresses), Constant(0)))
             conditions[f"bonded:{end}"] = has_key
     for need in device.requirements.values():
-        if need.condition is not None:
+        if need.condition is not None and not is_watched(need):
             conditions[f"requirement:{need.name}"] = lowered(need.condition, addresses, need.place)
     return conditions
+
+
+def is_watched(need: Requirement) -> bool:
+    """Whether it takes a watcher to judge it: what speaks of single states needs none."""
+    if need.pattern in ("possible", "recoverable"):
+        return False
+    spanned = need.span.kind != "globally"
+    return (
+        spanned
+        or need.pattern not in ("never", "always")
+        or any(isinstance(part, Happens) for term in need.terms for part in parts_of(term))
+    )
 
 
 def _end(end: PairingEnd, addresses: Addresses) -> Read:

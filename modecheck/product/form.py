@@ -247,7 +247,8 @@ class Label:
     """What a step is called. `kind` is rule, deliver, ignore, a fault's kind, cut_in_rule,
     follow (a watcher's choice) or idle.
 
-    `rule`, `queue` and `chip` are numbers, or -1.
+    `rule`, `queue` and `chip` are numbers, or -1; `message` is the code of what is delivered, or 0.
+    Deliveries of two messages differ, also where the same rule takes them.
     """
 
     text: str
@@ -255,6 +256,7 @@ class Label:
     rule: int = -1
     queue: int = -1
     chip: int = -1
+    message: int = 0
 
 
 MessageIn: TypeAlias = tuple[int, int]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from modecheck.model import terms
 from modecheck.model.parts import Chip
@@ -13,6 +13,7 @@ from modecheck.product.form import (
     Constant,
     Expression,
     Failure,
+    Happened,
     IsLate,
     Payload,
     Read,
@@ -25,11 +26,14 @@ TRUE = Constant(1)
 
 @dataclass(frozen=True, slots=True)
 class Addresses:
-    """Where the product keeps (chip, variable), and the state of each chip."""
+    """Where the product keeps (chip, variable), and the state of each chip; and the numbers of the
+    events that are asked for.
+    """
 
     variables: Mapping[tuple[str, str], int]
     states: Mapping[str, int]
     chips: Mapping[str, Chip]
+    events: Mapping[terms.Happens, int] = field(default_factory=dict)
 
 
 def lowered(term: terms.Term, addresses: Addresses, place: Place) -> Expression:
@@ -44,6 +48,8 @@ def lowered(term: terms.Term, addresses: Addresses, place: Place) -> Expression:
         return Payload()
     if isinstance(term, terms.IsLate):
         return IsLate()
+    if isinstance(term, terms.Happens):
+        return Happened(addresses.events[term])
     arguments = tuple(lowered(argument, addresses, place) for argument in term.arguments)
     return folded(term.operator, arguments)
 

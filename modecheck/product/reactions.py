@@ -26,7 +26,7 @@ from modecheck.product.lowering import FALSE, Addresses, folded, lowered
 
 
 class Labels:
-    """Numbers the labels of steps, each text once."""
+    """Numbers the labels of steps, each once."""
 
     def __init__(self) -> None:
         self.all: dict[Label, int] = {}
@@ -59,10 +59,12 @@ class ReactionBuilder:
             for name in group.targets
         }
 
-    def reaction(self, rule: Rule, number: int, *, queue: int = -1) -> Reaction | None:
+    def reaction(
+        self, rule: Rule, number: int, *, queue: int = -1, message: int = 0
+    ) -> Reaction | None:
         """The rule as a reaction; None when its guard can never hold in this variant.
 
-        `queue` is the link whose message sets it off, or -1 for a step of the chip's own.
+        `queue` is the link whose `message` (a code) sets it off, or -1 for a step of its own.
         """
         chip = self._device.chips[rule.chip]
         guard = self._guard(rule)
@@ -70,7 +72,7 @@ class ReactionBuilder:
             return None
         return Reaction(
             rule=number,
-            label=self._labels.number(self._label(rule, number, queue)),
+            label=self._labels.number(self._label(rule, number, queue, message)),
             guard=guard,
             assigns=tuple(self._assign(chip, assignment) for assignment in rule.assignments),
             sends=tuple(self._send(send) for send in rule.sends),
@@ -79,12 +81,13 @@ class ReactionBuilder:
             cuts=self._cuts(chip, rule),
         )
 
-    def _label(self, rule: Rule, number: int, queue: int) -> Label:
+    def _label(self, rule: Rule, number: int, queue: int, message: int) -> Label:
         chip = list(self._device.chips).index(rule.chip)
         if queue < 0:
             return Label(f"{rule.chip} {rule.title}", "rule", number, -1, chip)
         link = list(self._device.links)[queue]
-        return Label(f"{link} to {rule.chip} {rule.title}", "deliver", number, queue, chip)
+        text = f"{link} to {rule.chip} {rule.title}"
+        return Label(text, "deliver", number, queue, chip, message)
 
     def _guard(self, rule: Rule) -> Expression | None:
         parts: list[Expression] = []

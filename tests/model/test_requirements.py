@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import pytest
 
-from modecheck.model.parts import Requirement
-from modecheck.model.terms import InState, Operation
+from modecheck.model.parts import Exchange, Requirement, Span
+from modecheck.model.terms import Happens, InState, Operation
 from tests.model.folder import Folder, around
 
-BODY = "states: [off, linked], rules: [{raise: reset_button}]"
+BODY = "states: [off, linked], rules: [{name: resets, raise: reset_button}]"
 LINKED = InState("hub", frozenset({"linked"}))
 
 
@@ -35,18 +35,69 @@ def test_a_road_may_be_forbidden_events(folder: Folder) -> None:
     assert (found.condition, found.without) == (LINKED, ("reset_button", "hello"))
 
 
+OFF = InState("hub", frozenset({"off"}))
+
+
+def test_response_and_precedence_have_a_partner(folder: Folder) -> None:
+    """`then` is what follows a whenever, `first` what comes before a before."""
+    response = requirement_of(folder, "whenever: hub.linked, then: hub.off")
+    assert (response.condition, response.response) == (LINKED, OFF)
+    precedence = requirement_of(folder, "before: hub.linked, first: hub.off")
+    assert (precedence.condition, precedence.response) == (LINKED, OFF)
+
+
 @pytest.mark.parametrize(
-    "text",
+    ("scope", "span"),
     [
-        "whenever: hub.linked, then: hub.off",
-        "before: {first: a, then: b}",
-        "exactly_once: {sent: tile.keys, received: hub.keys}, may_lose: [tile]",
-        "whenever: hub.linked, scope: [after, hub.off]",
+        ("globally", Span()),
+        ("~", Span()),
+        ("{before: hub.off}", Span("before", None, OFF, "before hub.off")),
+        ("{after: hub.off}", Span("after", OFF, None, "after hub.off")),
+        (
+            "{between: [hub.off, hub.linked]}",
+            Span("between", OFF, LINKED, "between hub.off and hub.linked"),
+        ),
+        (
+            "{after: hub.off, until: hub.linked}",
+            Span("after_until", OFF, LINKED, "after hub.off until hub.linked"),
+        ),
     ],
 )
-def test_patterns_of_a_later_version_are_read(folder: Folder, text: str) -> None:
-    """They have no condition, and check says that they were not evaluated."""
-    assert requirement_of(folder, text).condition is None
+def test_a_scope_opens_and_closes(folder: Folder, scope: str, span: Span) -> None:
+    """The five scopes of the published patterns."""
+    assert requirement_of(folder, f"eventually: playing, scope: {scope}").span == span
+
+
+@pytest.mark.parametrize(
+    ("text", "happens"),
+    [
+        ("sent(tile.hello)", Happens("sent", "tile", "hello")),
+        ("accepted(up.hello)", Happens("accepted", "up", "hello")),
+        ("delivered(hub.hello)", Happens("delivered", "hub", "hello")),
+        ("dropped(hub.hello)", Happens("dropped", "hub", "hello")),
+        ("dropped(tile.hello)", Happens("dropped", "tile", "hello")),
+        ("raised(reset_button)", Happens("raised", "", "reset_button")),
+        ("taken(hub.resets)", Happens("taken", "hub", "resets")),
+    ],
+)
+def test_a_requirement_speaks_of_what_happens(folder: Folder, text: str, happens: Happens) -> None:
+    """A chip or a link, and a message, a signal or a rule."""
+    assert requirement_of(folder, f"never: {text}").condition == happens
+
+
+def test_an_exchange_names_both_ends(folder: Folder) -> None:
+    """One message or a list; what may be lost, inside or beside, with `while` before it or not."""
+    found = requirement_of(
+        folder,
+        "exactly_once: {sent: tile.hello, received: [hub.hello], under_way: 3},"
+        " may_lose: while hub.off",
+    ).exchange
+    ends = (("tile", "hello"),), (("hub", "hello"),)
+    assert found == Exchange(*ends, OFF, "hub.off", 3)
+    inside = requirement_of(
+        folder, "exactly_once: {sent: [tile.hello], received: hub.hello, may_lose: hub.off}"
+    ).exchange
+    assert inside == Exchange(*ends, OFF, "hub.off", None)
 
 
 @pytest.mark.parametrize(
@@ -61,7 +112,49 @@ def test_patterns_of_a_later_version_are_read(folder: Folder, text: str) -> None
         ("{text: x, never: hub.lnked}", "did you mean 'linked'?"),
         ("{text: x, never: hub.linked, within: 50 ms}", "time is not counted yet"),
         ("{text: x, never: hub.linked, then: hub.off}", "'then' does not go with 'never'"),
-        ("{text: x, always: hub.linked, scope: [after, x]}", "'scope' does not go with 'always'"),
+        ("{text: x, always: hub.linked, scope: [after, x]}", "a list as a scope"),
+        ("{text: x, always: hub.linked, scope: aftr}", "'aftr' as a scope"),
+        ("{text: x, always: hub.linked, scope: {aftr: hub.off}}", "did you mean 'after'?"),
+        (
+            "{text: x, always: hub.linked, scope: {until: hub.off}}",
+            "a scope with 'until'",
+        ),
+        (
+            "{text: x, always: hub.linked, scope: {between: [hub.off]}}",
+            "[condition that opens, condition that closes]",
+        ),
+        ("{text: x, possible: hub.linked, scope: {after: hub.off}}", "'scope' does not go with"),
+        ("{text: x, whenever: hub.linked}", "'whenever' stands without 'then'"),
+        (
+            "{text: x, before: hub.linked, first: hub.off, then: hub.off}",
+            "'then' does not go with 'before'",
+        ),
+        ("{text: x, never: sent(tile.helo)}", "did you mean 'hello'?"),
+        ("{text: x, never: sent(hub.hello)}", "hub never sends 'hello'"),
+        ("{text: x, never: sent(tle.hello)}", "did you mean 'tile'?"),
+        ("{text: x, never: raised(reset_buton)}", "did you mean 'reset_button'?"),
+        ("{text: x, never: taken(hub.reset)}", "did you mean 'resets'?"),
+        ("{text: x, never: sent(hello)}", "sent(chip.message or link.message)"),
+        ("{text: x, possible: sent(tile.hello)}", "speaks of what happens in a step"),
+        ("{text: x, exactly_once: hub.linked}", "as exactly_once"),
+        ("{text: x, exactly_once: {sent: tile.hello}}", "exactly_once lacks 'received'"),
+        (
+            "{text: x, exactly_once: {sent: tile.hello, received: hub.helo}}",
+            "hub never receives 'helo'",
+        ),
+        (
+            "{text: x, exactly_once: {sent: tile.hello, received: [hub.hello, hub.hello]}}",
+            "1 sent, but 2 received",
+        ),
+        (
+            "{text: x, exactly_once: {sent: tile.hello, received: hub.hello, under_way: 0}}",
+            "an integer from 1 to 16",
+        ),
+        (
+            "{text: x, exactly_once: {sent: tile.hello, received: hub.hello,"
+            " may_lose: while hub.of}}",
+            "did you mean 'off'?",
+        ),
         ("{text: x, recoverable: {without: []}}", "recoverable lacks 'to'"),
         ("{text: x, recoverable: {to: hub.off, without: [helo]}}", "did you mean 'hello'?"),
         ("{text: x, recoverable: {to: hub.off, via: hello}}", "unknown key 'via' in recoverable"),

@@ -16,6 +16,7 @@ from modecheck.model.syntax import (
     LONGEST,
     LONGEST_SUM,
     Apply,
+    Call,
     Member,
     Name,
     Number,
@@ -59,6 +60,8 @@ def _printed(tree: Tree) -> str:
     if isinstance(tree, Member):
         choices = ", ".join(map(printed, tree.choices))
         return f"{printed(tree.item, SUM)} in [{choices}]"
+    if isinstance(tree, Call):
+        return f"{tree.word}({tree.name.text})"
     return _applied(tree.operator, tree.arguments)
 
 
@@ -123,6 +126,8 @@ def bare(tree: Tree) -> Tree:
         return replace(tree, offset=0, width=0, index=index)
     if isinstance(tree, Member):
         return Member(bare(tree.item), tuple(map(bare, tree.choices)), 0, 0)
+    if isinstance(tree, Call):
+        return replace(tree, name=replace(tree.name, offset=0, width=0), offset=0, width=0)
     return applied(tree.operator, *map(bare, tree.arguments))
 
 
@@ -132,6 +137,8 @@ def inside(tree: Tree) -> list[Tree]:
         return [tree]
     if isinstance(tree, Name):
         return [tree, *(inside(tree.index) if tree.index is not None else [])]
+    if isinstance(tree, Call):
+        return [tree, tree.name]
     parts = (tree.item, *tree.choices) if isinstance(tree, Member) else tree.arguments
     return [tree, *(part for argument in parts for part in inside(argument))]
 

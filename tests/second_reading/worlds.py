@@ -116,6 +116,7 @@ def worth(term: Term, view: View) -> int:
         return view.value
     if isinstance(term, IsLate):
         return int(view.late)
+    assert isinstance(term, Operation), "what happens in a step is asked for in requirements only"
     return _operation(term, view)
 
 

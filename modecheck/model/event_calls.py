@@ -1,0 +1,98 @@
+"""What a requirement says of steps: `sent(hub.hello)`, `delivered(left_air.press)`, `raised(plug)`.
+
+    sent       a rule sends the message, whatever becomes of it
+    accepted   the message is put into its link
+    delivered  it reaches its chip, which takes or ignores it
+    dropped    it is lost: by a fault, in a full link, with a link that is down, in a power cut
+    raised     a rule raises the signal
+    taken      the chip takes the rule of that name
+
+A message is named with a link, or with a chip: the one that sends it or, for `delivered`, the one
+that receives it; for `dropped` either.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from modecheck.model.parts import Chip, Link
+from modecheck.model.syntax import Call
+from modecheck.model.terms import Happens
+
+
+@dataclass(frozen=True, slots=True)
+class Surroundings:
+    """What steps are made of: links, chips with their rules, signals."""
+
+    links: Mapping[str, Link]
+    chips: Mapping[str, Chip]
+    signals: frozenset[str]
+
+
+@dataclass(eq=False)
+class UnknownEvent(Exception):
+    """The call names nothing: the message, the word that is wrong, and what it could be."""
+
+    message: str
+    expected: str = ""
+    word: str = ""
+    choices: tuple[str, ...] = ()
+
+
+def event_of(call: Call, around: Surroundings) -> Happens:
+    """What a call stands for. Raises `UnknownEvent`."""
+    name = call.name
+    if call.word == "raised":
+        return _signal(name.text, around)
+    if len(name.parts) != 2:
+        expected = "chip.rule" if call.word == "taken" else "chip.message or link.message"
+        raise UnknownEvent(f"{call.word}({name.text}) names no event", f"{call.word}({expected})")
+    owner, member = name.parts
+    if call.word == "taken":
+        return _rule(owner, member, around)
+    return _message(call.word, owner, member, around)
+
+
+def _signal(name: str, around: Surroundings) -> Happens:
+    if name not in around.signals:
+        message = f"unknown signal {name!r}"
+        raise UnknownEvent(message, "a signal that some rule raises", name, _sorted(around.signals))
+    return Happens("raised", "", name)
+
+
+def _rule(owner: str, member: str, around: Surroundings) -> Happens:
+    chip = around.chips.get(owner)
+    if chip is None:
+        raise UnknownEvent(f"unknown chip {owner!r}", "", owner, tuple(around.chips))
+    titles = tuple(rule.title for rule in chip.rules)
+    if member not in titles:
+        message = f"{owner} has no rule {member!r}"
+        raise UnknownEvent(message, "the name of a rule ('name:')", member, titles)
+    return Happens("taken", owner, member)
+
+
+def _message(word: str, owner: str, member: str, around: Surroundings) -> Happens:
+    if owner not in around.chips and owner not in around.links:
+        known = (*around.chips, *around.links)
+        raise UnknownEvent(f"unknown chip or link {owner!r}", "", owner, known)
+    carried = [message for link in links_of(word, owner, around.links) for message in link.carries]
+    if member not in carried:
+        does = {"delivered": "receives"}.get(word, "carries" if owner in around.links else "sends")
+        message = f"{owner} never {does} {member!r}"
+        expected = "" if carried else f"a chip or link that {does} messages"
+        raise UnknownEvent(message, expected, member, tuple(dict.fromkeys(carried)))
+    return Happens(word, owner, member)
+
+
+def links_of(word: str, owner: str, links: Mapping[str, Link]) -> list[Link]:
+    """The links that a chip or link stands for in such a call."""
+    if owner in links:
+        return [links[owner]]
+    sending = [link for link in links.values() if link.sender == owner]
+    receiving = [link for link in links.values() if link.receiver == owner]
+    return {"delivered": receiving, "dropped": sending + receiving}.get(word, sending)
+
+
+def _sorted(names: frozenset[str]) -> tuple[str, ...]:
+    return tuple(sorted(names))

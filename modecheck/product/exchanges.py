@@ -1,0 +1,120 @@
+"""The automaton of `exactly_once`: what is sent arrives once, in order, whatever it passes through.
+
+Items are judged as the receiver sees them: the k-th received against the k-th sent. So that any
+number of items is covered, one of them, chosen at will, is followed, and of the others no more is
+remembered than how many have to arrive before it (after Wolper, "Expressing interesting properties
+of programs in propositional temporal logic", POPL 1986, who marks one item).
+
+Where loss is allowed for a while (`may_lose`), what is under way then is forgiven: it may still
+arrive. A reception counts for what still has to arrive first, and for a forgiven item otherwise:
+of all readings the one that blames least.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Iterable
+from dataclasses import dataclass, replace
+
+from modecheck.product.automata import Automaton, Sketch
+
+DUPLICATED, OUT_OF_ORDER = "duplicated", "out of order"
+"""What is received that nobody sent (any more), and what arrives in another's place."""
+
+
+@dataclass(frozen=True, slots=True)
+class Counting:
+    """Nothing is followed yet. `due` have to arrive, `forgiven` may; with `armed`, the next item
+    that is sent is the one to follow.
+    """
+
+    due: int = 0
+    forgiven: int = 0
+    armed: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Following:
+    """An item of `kind` is followed; `due` have to arrive before it, `forgiven` may."""
+
+    kind: int
+    due: int
+    forgiven: int
+
+
+@dataclass(frozen=True, slots=True)
+class Wrong:
+    why: str
+
+
+DONE, OVERRUN = "done", "overrun"
+"""The item has arrived, or is forgiven; more were under way than are counted."""
+
+
+def exchange_atoms(kinds: int) -> int:
+    """Atoms: for each kind whether one is sent, for each whether one is received, `may_lose`."""
+    return 2 * kinds + 1
+
+
+def exchange_automaton(kinds: int, under_way: int) -> Automaton:
+    """Judges items of so many kinds, of which at most `under_way` have not arrived at any time."""
+    exchange = _Exchange(kinds, under_way)
+    return Sketch(
+        start=Counting(),
+        atoms=exchange_atoms(kinds),
+        step=exchange.step,
+        bad=lambda state: state.why if isinstance(state, Wrong) else "",
+        alive=lambda state: isinstance(state, Following),
+        triggered=lambda _, valuation: bool(valuation & ((1 << kinds) - 1)),
+        choices=exchange.choices,
+        unsure=lambda state: state == OVERRUN,
+    ).build()
+
+
+class _Exchange:
+    def __init__(self, kinds: int, under_way: int) -> None:
+        self._kinds = kinds
+        self._most = under_way
+
+    def choices(self, state: Hashable) -> Iterable[Hashable]:
+        if isinstance(state, Counting) and not state.armed:
+            yield replace(state, armed=True)
+
+    def step(self, state: Hashable, valuation: int) -> Hashable:
+        """What arrives in a step was on its way before what is sent in it."""
+        kinds = range(self._kinds)
+        for kind in kinds:
+            if valuation >> (self._kinds + kind) & 1:
+                state = self._received(state, kind)
+        for kind in kinds:
+            if valuation >> kind & 1:
+                state = self._sent(state, kind)
+        if valuation >> 2 * self._kinds & 1:
+            state = self._forgiven(state)
+        return state
+
+    def _sent(self, state: Hashable, kind: int) -> Hashable:
+        if not isinstance(state, Counting):
+            return state
+        if state.armed:
+            return Following(kind, state.due, state.forgiven)
+        if state.due + state.forgiven >= self._most:
+            return OVERRUN
+        return replace(state, due=state.due + 1)
+
+    def _received(self, state: Hashable, kind: int) -> Hashable:
+        if isinstance(state, Counting | Following):
+            if state.due:
+                return replace(state, due=state.due - 1)
+            if isinstance(state, Following) and kind == state.kind:
+                return DONE
+            if state.forgiven:
+                return replace(state, forgiven=state.forgiven - 1)
+            return Wrong(OUT_OF_ORDER if isinstance(state, Following) else DUPLICATED)
+        return state
+
+    def _forgiven(self, state: Hashable) -> Hashable:
+        if isinstance(state, Following):
+            return DONE
+        if isinstance(state, Counting):
+            return replace(state, due=0, forgiven=state.forgiven + state.due)
+        return state

@@ -1,0 +1,53 @@
+"""What a device owes: which steps happen in the end where they stay possible.
+
+Unless the model says otherwise, a chip's rule that stays enabled is taken in the end (weak), a
+message that waits is delivered in the end (weak) or, where its link can lose any number, if it
+waits again and again (strong: the link is fair-lossy); actors and faults owe nothing. There is one
+set of steps for each rule, and one for each link and message.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from modecheck.model.parts import Device, Rule
+from modecheck.product.form import FairSet, FaultForm, Label, Queue
+
+
+def fair_sets(
+    device: Device,
+    rules: Sequence[Rule],
+    queues: Sequence[Queue],
+    faults: Sequence[FaultForm],
+    labels: Sequence[Label],
+) -> tuple[FairSet, ...]:
+    """The sets of a product, rules first; those that owe nothing are left out."""
+    endless = {f.target for f in faults if f.kind == "lose" and f.budget < 0}
+    return (*_of_rules(device, rules, labels), *_of_links(device, queues, endless, labels))
+
+
+def _of_rules(device: Device, rules: Sequence[Rule], labels: Sequence[Label]) -> Iterator[FairSet]:
+    for number, rule in enumerate(rules):
+        chip = device.chips[rule.chip]
+        fair = rule.fair or chip.fair or ("none" if chip.actor else "weak")
+        own = frozenset(
+            n for n, label in enumerate(labels) if label.kind == "rule" and label.rule == number
+        )
+        if own and fair != "none":
+            yield FairSet(f"{rule.chip} takes {rule.title}", fair == "strong", own)
+
+
+def _of_links(
+    device: Device, queues: Sequence[Queue], endless: set[int], labels: Sequence[Label]
+) -> Iterator[FairSet]:
+    for number, queue in enumerate(queues):
+        fair = device.links[queue.name].fair or ("strong" if number in endless else "weak")
+        for code, message in enumerate(queue.messages, start=1):
+            own = frozenset(
+                n
+                for n, label in enumerate(labels)
+                if label.kind in ("deliver", "ignore")
+                and (label.queue, label.message) == (number, code)
+            )
+            if own and fair != "none":
+                yield FairSet(f"{queue.name} delivers {message.name}", fair == "strong", own)

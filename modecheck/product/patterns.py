@@ -1,0 +1,249 @@
+"""The automata of the requirement patterns, in each of their scopes.
+
+Patterns and scopes are those of Dwyer, Avrunin and Corbett, "Patterns in property specifications
+for finite-state verification", ICSE 1999, with the meaning that their formulas give them: a scope
+"between" counts only when it is closed, one "after, until" also while it stays open, and what holds
+at the position that closes a scope is outside of it. For precedence after Q we keep to the
+published formula: it is enough that from some Q on P waits for S.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Hashable
+from typing import NamedTuple
+
+from modecheck.product.automata import Automaton, Sketch
+
+PATTERNS = ("never", "always", "eventually", "whenever", "before")
+"""Absence, universality, existence, response, precedence."""
+SCOPES = ("globally", "before", "after", "between", "after_until")
+
+OUTSIDE, GOOD = "outside", "good"
+BROKEN = "broken"
+
+Phase = Hashable
+"""Where a pattern stands inside its scope."""
+
+
+def atoms_of(pattern: str, scope: str) -> str:
+    """The atoms, in the order of their bits: P, S where the pattern has one, Q opens, R closes."""
+    second = "S" if pattern in ("whenever", "before") else ""
+    return f"P{second}{SCOPE_ATOMS[scope]}"
+
+
+SCOPE_ATOMS = {"globally": "", "before": "R", "after": "Q", "between": "QR", "after_until": "QR"}
+
+
+class Now(NamedTuple):
+    """Which atoms hold at a position; those that a pattern or scope does not have are false."""
+
+    p: bool = False
+    s: bool = False
+    q: bool = False
+    r: bool = False
+
+
+class _Inside:
+    """A pattern inside an open scope: `begin`, then `step` for each position inside.
+
+    `broken` tells what the phase means for a scope that is closed now; `waits` whether a scope that
+    stays open for ever in this phase breaks the requirement. A phase `BROKEN` is lost for good.
+    Some patterns are put to the test only where P holds.
+    """
+
+    tested_by_p = False
+
+    def begin(self) -> Phase:
+        return "fine"
+
+    def step(self, phase: Phase, now: Now) -> Phase:
+        raise NotImplementedError
+
+    def opened_again(self, phase: Phase) -> Phase:
+        """The phase when the scope, open already, is opened once more: both openings count."""
+        return phase
+
+    def closes_badly(self, phase: Phase) -> bool:
+        return phase == BROKEN
+
+    def waits(self, phase: Phase) -> bool:
+        return phase == BROKEN
+
+
+class _Never(_Inside):
+    def step(self, phase: Phase, now: Now) -> Phase:
+        return BROKEN if now.p else phase
+
+
+class _Always(_Inside):
+    def step(self, phase: Phase, now: Now) -> Phase:
+        return phase if now.p else BROKEN
+
+
+class _Eventually(_Inside):
+    def begin(self) -> Phase:
+        return "waiting"
+
+    def opened_again(self, phase: Phase) -> Phase:  # noqa: ARG002 - others need it
+        return "waiting"
+
+    def step(self, phase: Phase, now: Now) -> Phase:
+        return "seen" if now.p else phase
+
+    def closes_badly(self, phase: Phase) -> bool:
+        return phase == "waiting"
+
+    def waits(self, phase: Phase) -> bool:
+        return phase == "waiting"
+
+
+class _Whenever(_Inside):
+    def step(self, phase: Phase, now: Now) -> Phase:
+        if now.s:
+            return "fine"
+        return "waiting" if now.p else phase
+
+    def closes_badly(self, phase: Phase) -> bool:
+        return phase == "waiting"
+
+    def waits(self, phase: Phase) -> bool:
+        return phase == "waiting"
+
+    tested_by_p = True
+
+
+class _Before(_Inside):
+    def opened_again(self, phase: Phase) -> Phase:
+        return phase if phase == BROKEN else "fine"
+
+    def step(self, phase: Phase, now: Now) -> Phase:
+        if phase != "fine" or now.s:
+            return "allowed" if phase == "fine" else phase
+        return BROKEN if now.p else phase
+
+    tested_by_p = True
+
+
+INSIDE: dict[str, _Inside] = {
+    "never": _Never(),
+    "always": _Always(),
+    "eventually": _Eventually(),
+    "whenever": _Whenever(),
+    "before": _Before(),
+}
+
+
+def automaton_of(pattern: str, scope: str) -> Automaton:
+    """The automaton of a pattern in a scope; its atoms are `atoms_of`."""
+    if pattern == "before" and scope == "after":
+        return _precedence_after()
+    atoms = atoms_of(pattern, scope)
+    inside = INSIDE[pattern]
+    steps: dict[str, Callable[[_Inside, Hashable, Now], Hashable]] = {
+        "globally": _globally,
+        "before": _before,
+        "after": _after,
+        "between": _between,
+        "after_until": _between,
+    }
+    advance = steps[scope]
+
+    def named(valuation: int) -> Now:
+        held = {name.lower(): bool(valuation >> bit & 1) for bit, name in enumerate(atoms)}
+        return Now(**held)
+
+    def alive(state: Hashable) -> bool:
+        # Where a scope counts only once it is closed, staying in it for ever breaks nothing.
+        return scope in ("globally", "after", "after_until") and inside.waits(state)
+
+    def bad(state: Hashable) -> str:
+        forever = state == BROKEN and scope in ("globally", "after", "after_until")
+        return "broken" if state == LOST or forever else ""
+
+    def triggered(state: Hashable, valuation: int) -> bool:
+        now = named(valuation)
+        open_ = state not in (OUTSIDE, GOOD, LOST) or (state == OUTSIDE and now.q)
+        return open_ and not now.r and (now.p or not inside.tested_by_p)
+
+    begins = OUTSIDE if scope in ("after", "between", "after_until") else inside.begin()
+    sketch = Sketch(
+        start=begins,
+        atoms=len(atoms),
+        step=lambda state, valuation: advance(inside, state, named(valuation)),
+        bad=bad,
+        alive=alive,
+        triggered=triggered,
+    )
+    return sketch.build()
+
+
+LOST = "lost"
+"""The scope is closed, and the pattern was broken in it."""
+
+
+def _globally(inside: _Inside, state: Hashable, now: Now) -> Hashable:
+    return inside.step(state, now)
+
+
+def _before(inside: _Inside, state: Hashable, now: Now) -> Hashable:
+    """Only the first R counts, and only if there is one."""
+    if state in (GOOD, LOST):
+        return state
+    if now.r:
+        return LOST if inside.closes_badly(state) else GOOD
+    return inside.step(state, now)
+
+
+def _after(inside: _Inside, state: Hashable, now: Now) -> Hashable:
+    """From the first Q on."""
+    if state == OUTSIDE:
+        if not now.q:
+            return OUTSIDE
+        state = inside.begin()
+    return inside.step(state, now)
+
+
+def _between(inside: _Inside, state: Hashable, now: Now) -> Hashable:
+    """From each Q without R to the next R; whether it has to be closed, `alive` and `bad` say."""
+    if state == LOST:
+        return LOST
+    if now.r:
+        return LOST if state != OUTSIDE and inside.closes_badly(state) else OUTSIDE
+    if state == OUTSIDE:
+        if not now.q:
+            return OUTSIDE
+        state = inside.begin()
+    elif now.q:
+        state = inside.opened_again(state)
+    return inside.step(state, now)
+
+
+def _precedence_after() -> Automaton:
+    """Some Q from which P waits for S, or no Q: `G !Q or F(Q & (!P W S))`.
+
+    While an attempt that began at some Q is open, it is well as it is; it fails with P, and is won
+    for good with S. The run is broken if there was a Q, none was won, and again and again, or for
+    ever, none is open.
+    """
+
+    def step(state: Hashable, valuation: int) -> Hashable:
+        p, s, q = (bool(valuation >> bit & 1) for bit in range(3))
+        if state == GOOD:
+            return GOOD
+        open_ = state == "open" or q
+        if open_ and s:
+            return GOOD
+        if open_ and p:
+            return "failed"
+        return "open" if open_ else state
+
+    return Sketch(
+        start=OUTSIDE,
+        atoms=3,
+        step=step,
+        alive=lambda state: state in ("open", "failed"),
+        again=lambda state: state == "failed",
+        triggered=lambda state, valuation: (
+            bool(valuation & 1) and (state in ("open", "failed") or bool(valuation & 4))
+        ),
+    ).build()
