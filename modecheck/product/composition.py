@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from modecheck.model.parts import Chip, Device, Event, Link, Reply, Rule
 from modecheck.product.conditions import state_conditions
 from modecheck.product.fairness import fair_sets
@@ -20,23 +22,28 @@ from modecheck.product.form import (
 )
 from modecheck.product.lowering import Addresses, lowered
 from modecheck.product.reactions import Labels, ReactionBuilder
+from modecheck.product.watching import watch
 
 
-def compose(device: Device) -> Product:
-    """The product of all chips and actors of a device, in the variant it was read in."""
-    return _Composition(device).product()
+def compose(device: Device, *, watching: Iterable[str] = ()) -> Product:
+    """The product of all chips and actors of a device, in the variant it was read in; with a
+    watcher beside it for each requirement named in `watching`.
+    """
+    composition = _Composition(device)
+    product, names = composition.product(), tuple(watching)
+    return watch(product, composition.addresses, names) if names else product
 
 
 class _Composition:
     def __init__(self, device: Device) -> None:
         self._device = device
         self._plan: FieldPlan = plan_fields(device)
-        self._addresses = Addresses(self._plan.variables, self._plan.states, device.chips)
+        self.addresses = Addresses(self._plan.variables, self._plan.states, device.chips)
         self._chip_numbers = {name: number for number, name in enumerate(device.chips)}
         self._queues = [self._queue(link) for link in device.links.values()]
         numbered = {queue.name: (number, queue) for number, queue in enumerate(self._queues)}
         self._labels = Labels()
-        self._builder = ReactionBuilder(device, self._plan, self._addresses, numbered, self._labels)
+        self._builder = ReactionBuilder(device, self._plan, self.addresses, numbered, self._labels)
         self._rules = [rule for chip in device.chips.values() for rule in chip.rules]
         self._rule_numbers = {(rule.chip, rule.title): n for n, rule in enumerate(self._rules)}
         self._signals = device.signals
@@ -55,7 +62,7 @@ class _Composition:
             rules=tuple(self._rules),
             rule_chips=tuple(self._chip_numbers[rule.chip] for rule in self._rules),
             labels=labels,
-            conditions=state_conditions(self._device, self._addresses, chips, self._queues),
+            conditions=state_conditions(self._device, self.addresses, chips, self._queues),
             watched_events=self._watched_events(),
             fair=fair_sets(self._device, self._rules, self._queues, faults, labels),
             events=tuple(self._forgetting_event(name) for name in self._watched_events()),
@@ -82,7 +89,7 @@ class _Composition:
     def _queue(self, link: Link) -> Queue:
         up = None
         if link.up_when is not None:
-            up = lowered(link.up_when, self._addresses, link.place)
+            up = lowered(link.up_when, self.addresses, link.place)
         return Queue(
             name=link.name,
             sender=self._chip_numbers[link.sender],

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from modecheck.model import terms
@@ -90,6 +90,33 @@ def folded(operator: str, arguments: tuple[Expression, ...]) -> Expression:
     if len(values) == len(arguments):
         return Constant(_computed(operator, values))
     return Apply(operator, arguments)
+
+
+def valued(expression: Expression, state: Sequence[int]) -> bool:
+    """Whether a condition holds in a state that was reached without any event."""
+    return bool(_at(expression, state).value)
+
+
+def _at(expression: Expression, state: Sequence[int]) -> Constant:
+    if isinstance(expression, Constant):
+        return expression
+    if isinstance(expression, Read):
+        return Constant(state[expression.field])
+    if isinstance(expression, ReadItem):
+        index = _at(expression.index, state).value
+        # What cannot be judged is false, as everywhere.
+        return (
+            Constant(state[expression.first + index]) if 0 <= index < expression.length else FALSE
+        )
+    if isinstance(expression, Apply):
+        if expression.operator == "if":
+            test, yes, no = expression.arguments
+            return _at(yes if _at(test, state).value else no, state)
+        values = tuple(_at(argument, state) for argument in expression.arguments)
+        result = folded(expression.operator, values)
+        assert isinstance(result, Constant)
+        return result
+    return FALSE
 
 
 def _folded_chain(operator: str, arguments: tuple[Expression, ...]) -> Expression:

@@ -1,0 +1,203 @@
+"""Watchers for requirements: automata beside a product that follow what it does.
+
+Conditions tell of the watcher of the requirement NAME: `bad:NAME:WHY` (it came to a bad state),
+`alive:NAME` and `again:NAME` (a run that stays alive and comes again and again breaks the
+requirement), `unsure:NAME` (it has lost count).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+
+from modecheck.model.event_calls import links_of
+from modecheck.model.parts import Device, Exchange, Requirement
+from modecheck.model.terms import Happens, parts_of
+from modecheck.product.automata import Automaton
+from modecheck.product.exchanges import exchange_automaton
+from modecheck.product.form import (
+    Apply,
+    Constant,
+    EventForm,
+    Expression,
+    Field,
+    Happened,
+    Label,
+    MessageIn,
+    Product,
+    Queue,
+    Read,
+    Watcher,
+)
+from modecheck.product.lowering import FALSE, Addresses, folded, lowered, valued
+from modecheck.product.patterns import automaton_of
+
+IDLE = "nothing has to happen any more"
+ROOM_BEYOND_LINKS = 2
+"""Items that chips hold themselves, beside what their links hold, unless the model says how many
+may be under way."""
+MOST_UNDER_WAY = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Watched:
+    """A requirement and its automaton, with the atoms that it judges."""
+
+    need: Requirement
+    automaton: Automaton
+    atoms: tuple[Expression, ...]
+
+
+def watch(product: Product, addresses: Addresses, names: Iterable[str]) -> Product:
+    """The product with a watcher for each of these requirements. Whatever it had keeps its number:
+    fields, labels, events and conditions are added behind the others.
+    """
+    needs = [product.device.requirements[name] for name in names]
+    plan = _EventPlan(product)
+    for need in needs:
+        plan.add_all(part for term in need.terms for part in parts_of(term))
+    known = replace(addresses, events=plan.numbers)
+    watched = [_watched(product.device, need, known, plan) for need in needs]
+    return _beside(product, watched, plan.forms)
+
+
+def _beside(product: Product, watched: Sequence[Watched], events: Sequence[EventForm]) -> Product:
+    fields, labels = list(product.fields), list(product.labels)
+    conditions, watchers = dict(product.conditions), []
+    for one in watched:
+        field = len(fields)
+        watcher, start = _watcher(one, field, product.initial, labels)
+        watchers.append(watcher)
+        fields.append(Field(f"requirement {one.need.name}", 0, one.automaton.states - 1, start))
+        conditions |= _conditions(one.need.name, one.automaton, field)
+    labels.append(Label(IDLE, "idle"))
+    return replace(
+        product,
+        fields=tuple(fields),
+        labels=tuple(labels),
+        conditions=conditions,
+        events=tuple(events),
+        watchers=tuple(watchers),
+        idle_label=len(labels) - 1,
+    )
+
+
+def _watcher(
+    one: Watched, field: int, initial: Sequence[int], labels: list[Label]
+) -> tuple[Watcher, int]:
+    """The watcher, and its state after the initial state has been judged."""
+    automaton = one.automaton
+    first = automaton.start << automaton.atoms
+    for bit, atom in enumerate(one.atoms):
+        first |= valued(atom, initial) << bit
+    choices = []
+    for source, target in automaton.choices:
+        choices.append((source, target, len(labels)))
+        labels.append(Label(f"{one.need.name} follows the next item", "follow"))
+    watcher = Watcher(one.need.name, field, one.atoms, automaton.table, tuple(choices), first)
+    return watcher, automaton.table[first]
+
+
+def _conditions(name: str, automaton: Automaton, field: int) -> dict[str, Expression]:
+    def among(states: Iterable[int]) -> Expression:
+        tests = (Apply("==", (Read(field), Constant(state))) for state in sorted(states))
+        return folded("or", tuple(tests))
+
+    reasons = dict.fromkeys(automaton.bad.values())
+    found = {
+        f"bad:{name}:{reason}": among(s for s, why in automaton.bad.items() if why == reason)
+        for reason in reasons
+    }
+    if automaton.alive:
+        found[f"alive:{name}"] = among(automaton.alive)
+        found[f"again:{name}"] = among(automaton.again)
+    if automaton.unsure:
+        found[f"unsure:{name}"] = among(automaton.unsure)
+    return found
+
+
+def _watched(device: Device, need: Requirement, addresses: Addresses, plan: _EventPlan) -> Watched:
+    if need.exchange is not None:
+        return _exchange(device, need, need.exchange, addresses, plan)
+    terms = (need.condition, need.response, need.span.opens, need.span.closes)
+    atoms = tuple(lowered(term, addresses, need.place) for term in terms if term is not None)
+    return Watched(need, automaton_of(need.pattern, need.span.kind), atoms)
+
+
+def _exchange(
+    device: Device,
+    need: Requirement,
+    exchange: Exchange,
+    addresses: Addresses,
+    plan: _EventPlan,
+) -> Watched:
+    sent = [plan.number(Happens("sent", *item)) for item in exchange.sent]
+    received = [plan.number(Happens("delivered", *item)) for item in exchange.received]
+    losing: Expression = FALSE
+    if exchange.may_lose is not None:
+        losing = lowered(exchange.may_lose, addresses, need.place)
+    atoms = (*map(Happened, (*sent, *received)), losing)
+    most = exchange.under_way or _room(device, exchange)
+    return Watched(need, exchange_automaton(len(sent), most), atoms)
+
+
+def _room(device: Device, exchange: Exchange) -> int:
+    """How many items the links hold that carry them, and a few for the chips."""
+    names = {message for _, message in (*exchange.sent, *exchange.received)}
+    held = sum(link.capacity for link in device.links.values() if names & set(link.carries))
+    return min(held + ROOM_BEYOND_LINKS, MOST_UNDER_WAY)
+
+
+class _EventPlan:
+    """Numbers the events that are asked for, behind those that the product has already."""
+
+    def __init__(self, product: Product) -> None:
+        self.forms: list[EventForm] = list(product.events)
+        self.numbers: dict[Happens, int] = {}
+        self._product = product
+
+    def add_all(self, parts: Iterable[object]) -> None:
+        for part in parts:
+            if isinstance(part, Happens):
+                self.number(part)
+
+    def number(self, happens: Happens) -> int:
+        """The number of an event; the same event has one number, however it is named."""
+        if happens not in self.numbers:
+            form = self._form(happens)
+            if form not in self.forms[len(self._product.events) :]:
+                self.forms.append(form)
+            self.numbers[happens] = self.forms.index(form, len(self._product.events))
+        return self.numbers[happens]
+
+    def _form(self, happens: Happens) -> EventForm:
+        product = self._product
+        if happens.kind == "raised":
+            return EventForm(raised=frozenset({product.signals.index(happens.name)}))
+        if happens.kind == "taken":
+            rules = (
+                number
+                for number, rule in enumerate(product.rules)
+                if (rule.chip, rule.title) == (happens.owner, happens.name)
+            )
+            return EventForm(taken=frozenset(rules))
+        links = {link.name for link in links_of(happens.kind, happens.owner, product.device.links)}
+        messages = frozenset(_messages(product.queues, links, happens.name))
+        return _form_of_messages(happens.kind, messages)
+
+
+def _form_of_messages(kind: str, messages: frozenset[MessageIn]) -> EventForm:
+    none: frozenset[MessageIn] = frozenset()
+    return EventForm(
+        sent=messages if kind == "sent" else none,
+        accepted=messages if kind == "accepted" else none,
+        delivered=messages if kind == "delivered" else none,
+        dropped=messages if kind == "dropped" else none,
+    )
+
+
+def _messages(queues: Sequence[Queue], links: set[str], name: str) -> Iterable[MessageIn]:
+    for number, queue in enumerate(queues):
+        for code, message in enumerate(queue.messages, start=1):
+            if queue.name in links and message.name == name:
+                yield number, code
