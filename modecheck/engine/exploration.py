@@ -11,15 +11,26 @@ from __future__ import annotations
 import time
 from array import array
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import cache, partial
 from typing import Protocol
 
 from modecheck.engine.drives import drives_of
+from modecheck.engine.fair_components import FairGraph, find_fair_loop, set_numbers
 from modecheck.engine.memory import resident_memory
 from modecheck.engine.plain import Interpreter, Observed, State, Step
 from modecheck.engine.roads import Graph, PlainSpread, Roads, spread, spread_from_initial
-from modecheck.engine.space import INITIAL, Edge, Limits, Occurrence, Path, Sighting
+from modecheck.engine.space import (
+    INITIAL,
+    Edge,
+    Limits,
+    LoopAnswer,
+    LoopQuery,
+    Occurrence,
+    Path,
+    Sighting,
+)
 from modecheck.product.form import Product
 from modecheck.product.layout import Layout, layout_of
 
@@ -214,6 +225,35 @@ class Exploration:
         """The same, nearest counted from the initial state; blocked states are not entered."""
         first = (number for number, marks in enumerate(self.marks) if marks & starts)
         return spread_from_initial(self.graph, self.marks, first, blocked, self.depth_of)
+
+    def fair_loop(self, query: LoopQuery) -> LoopAnswer:
+        """A loop that a device can go round for ever although it is fair."""
+        both = query.wanted | query.unwanted
+        region = {
+            number
+            for number in range(self.expanded)
+            if self.marks[number] & both == query.wanted and not self.failing[number]
+        }
+        graph = FairGraph(
+            edges=cache(partial(self._edges_for_loops, query, drives_of(self.product))),
+            marks=self.marks,
+            fair=self.product.fair,
+            set_of_label=set_numbers(self.product.fair, len(self.product.labels)),
+        )
+        return find_fair_loop(graph, region, query, self.path_to)
+
+    def _edges_for_loops(
+        self, query: LoopQuery, drives: Sequence[bool], number: int
+    ) -> list[tuple[int, int, bool]]:
+        """Label, target, and whether a loop may take it, of each transition of a state."""
+        found = []
+        for edge in self.graph.edges(number):
+            label, target = self.labels[edge], self.targets[edge]
+            gained = self.marks[target] & ~self.marks[number] & query.without_gains
+            barred = self.notes[self.notes_of[edge]].events & query.without_events
+            idle = query.drives_only and not drives[label]
+            found.append((label, target, not (gained or barred or idle)))
+        return found
 
     def shadows(self, curious: frozenset[int]) -> dict[int, int]:
         """For rules that were met and never taken, the earlier rule taken although they could."""

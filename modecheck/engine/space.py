@@ -84,6 +84,41 @@ class Sighting:
     others: list[Failure] = field(default_factory=list)
 
 
+@dataclass(frozen=True, slots=True)
+class LoopQuery:
+    """Which loops are asked for: through states with all `wanted` marks and no `unwanted` one, and
+    through some state with each of the marks in `visits`.
+
+    Left out are transitions in which one of these events happens, those that gain one of these
+    marks, and, with `drives_only`, those of actors, of faults, and of watchers.
+    """
+
+    wanted: int = 0
+    unwanted: int = 0
+    visits: tuple[int, ...] = ()
+    drives_only: bool = False
+    without_events: int = 0
+    without_gains: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class FairLoop:
+    """A stem, shortest to the state where the loop begins, and the loop back to that state."""
+
+    stem: Path
+    loop: Path
+
+
+@dataclass(frozen=True, slots=True)
+class LoopAnswer:
+    """A fair loop, or None; then `rests_on` are the fairness sets (numbers) without which there
+    would be one.
+    """
+
+    loop: FairLoop | None
+    rests_on: frozenset[int] = frozenset()
+
+
 class Spread(Protocol):
     """A breadth-first spread: the states `inside`, and the blocked states that were entered."""
 
@@ -181,6 +216,11 @@ class Space(Protocol):
     def spread_from_initial(self, starts: int, *, blocked: int) -> Spread:
         """The same, but nearest is counted from the initial state, through one of the starts.
         Blocked states are not entered at all.
+        """
+
+    def fair_loop(self, query: LoopQuery) -> LoopAnswer:
+        """A loop that a device can go round for ever although it is fair. A loop passes no state
+        whose future is unknown.
         """
 
     def shadows(self, curious: frozenset[int]) -> dict[int, int]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from modecheck.engine.compiled.fairness import fair_search, loop_in
 from modecheck.engine.compiled.graph import Array, Graph, States
 from modecheck.engine.compiled.graph_kernels import (
     START,
@@ -17,7 +18,16 @@ from modecheck.engine.compiled.graph_kernels import (
 from modecheck.engine.compiled.machine import Machine
 from modecheck.engine.compiled.memory import Words
 from modecheck.engine.plain import Encounter, Observed, State
-from modecheck.engine.space import INITIAL, Edge, Occurrence, Path, Sighting
+from modecheck.engine.space import (
+    INITIAL,
+    Edge,
+    FairLoop,
+    LoopAnswer,
+    LoopQuery,
+    Occurrence,
+    Path,
+    Sighting,
+)
 from modecheck.product.form import Product
 
 TOGETHER = 1 << 20
@@ -228,6 +238,17 @@ class CompiledExploration:
     def label_between(self, before: int, number: int) -> int:
         """The label of the first step that leads from one state to another."""
         return self._step_to(before, number)
+
+    def fair_loop(self, query: LoopQuery) -> LoopAnswer:
+        """A loop that a device can go round for ever although it is fair."""
+        if not self.graph.linked:
+            return LoopAnswer(None)
+        search = fair_search(self.product, self.graph, self.marks, query)
+        component, rests_on = search.component()
+        if component is None:
+            return LoopAnswer(None, rests_on)
+        loop = loop_in(component, query)
+        return LoopAnswer(FairLoop(self.path_to(loop[-1][1]), loop))
 
     def shadows(self, curious: frozenset[int]) -> dict[int, int]:
         """For rules that were met and never taken, the earlier rule taken although they could."""

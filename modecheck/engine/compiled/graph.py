@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from modecheck.engine.compiled.frame import FAILED, RECORD_EXTRA
 from modecheck.engine.compiled.graph_kernels import (
+    EVENT_BITS,
     build_transitions,
     find_before,
     flag_states,
@@ -21,7 +22,7 @@ from modecheck.engine.compiled.graph_kernels import (
     turn_round,
 )
 from modecheck.engine.compiled.intrinsics import LINE
-from modecheck.engine.compiled.kernels import SPARE
+from modecheck.engine.compiled.kernels import SPARE, U1
 from modecheck.engine.compiled.machine import Machine
 from modecheck.engine.compiled.memory import Reserved, Words
 from modecheck.engine.compiled.partitions import RECORDS_A_BATCH
@@ -29,8 +30,10 @@ from modecheck.engine.compiled.reach import Reached
 
 INDEX_FULLEST = 0.7
 """Share of the slots in use of the table that finds a state's number."""
-NOTE_SLOTS = 1 << 15
-"""Room for kinds of transitions (who moved, what happened); real devices have some hundred."""
+NOTE_SLOTS = 1 << 17
+"""Slots for kinds of transitions (label, who moved, what happened); twice as many as can be told
+apart, and real devices have some hundred.
+"""
 
 Array = NDArray[Any]
 StepRecord = tuple[int, tuple[int, ...] | None, int, int]
@@ -178,15 +181,16 @@ def _sort(layer: Words, width: int) -> None:
 class Graph:
     """The transitions of the expanded states, forwards and turned round.
 
-    `notes` numbers what each transition is like: `moved[n]` and `events[n]`, as bits. `linked` is
-    the number of states whose transitions are kept: all that were expanded, or none when memory
-    does not allow for them. The future of the others is unknown.
+    `notes` numbers what each transition is like: `labels[n]`, and as bits `moved[n]` and
+    `events[n]`. `linked` is the number of states whose transitions are kept: all that were
+    expanded, or none when memory does not allow for them. The future of the others is unknown.
     """
 
     states: States
     first: Array
     targets: Array
     notes: Array
+    labels: Words
     moved: Words
     events: Words
     still: Array
@@ -265,7 +269,7 @@ def graph_without_transitions(states: States) -> Graph:
     none, nothing = np.empty(0, np.uint64), np.empty(0, np.uint32)
     notes = np.empty(0, np.uint16)
     first = np.zeros(1, np.int64)
-    return Graph(states, first, nothing, notes, none, none, still, failing, linked=0)
+    return Graph(states, first, nothing, notes, none, none, none, still, failing, linked=0)
 
 
 def graph_of(states: States, transitions: int) -> Graph:
@@ -311,9 +315,11 @@ def graph_of(states: States, transitions: int) -> Graph:
     rows = (
         note_table[np.argsort(note_table[:, 2])][-int(known[0]) :] if known[0] else note_table[:0]
     )
-    moved, events = rows[:, 0].copy(), rows[:, 1].copy()
+    moved, happened = rows[:, 0].copy(), rows[:, 1].copy()
+    labels, events = happened >> EVENT_BITS, happened & ((U1 << EVENT_BITS) - U1)
     kept = targets[:edges], notes[:edges]
-    return Graph(states, first, *kept, moved, events, still, failing, linked=states.expanded)
+    about = labels, moved, events
+    return Graph(states, first, *kept, *about, still, failing, linked=states.expanded)
 
 
 def bytes_needed(states: int, transitions: int) -> int:

@@ -44,6 +44,10 @@ UNREACHED = np.uint32(0xFFFFFFFF)
 START = np.uint32(0xFFFFFFFE)
 """Stands for the state before a start."""
 DRIVEN_BIT = np.uint64(DRIVEN)
+EVENT_BITS = np.uint64(31)
+"""Bits of what happened in a note; the label stands above them."""
+MOST_NOTES = 0xFFFF
+"""Kinds of transitions that a 16-bit number can tell apart."""
 
 
 @compiled_kernel
@@ -87,23 +91,24 @@ def mark_states(address: Any, states: Any, words: Any, count: Any, marks: Any) -
 
 
 @compiled_kernel
-def note_number(note_table: Any, moved: Any, events: Any, known: Any) -> Any:
-    """The number of a pair of moved chips and events; a new pair is added. -1 when full.
+def note_number(note_table: Any, moved: Any, happened: Any, known: Any) -> Any:
+    """The number of a pair of moved chips and what happened (label and events); a new pair is
+    added. -1 when there are too many.
 
-    `note_table` has rows of moved, events, number plus one.
+    `note_table` has rows of moved, happened, number plus one.
     """
     size = note_table.shape[0]
-    slot: Any = np.int64(hash_pair(moved, events) % np.uint64(size))
+    slot: Any = np.int64(hash_pair(moved, happened) % np.uint64(size))
     for _ in range(size):
         row = note_table[slot]
         if row[2] == U0:
-            if known[0] * 2 > size:
+            if known[0] >= MOST_NOTES:
                 return -1
-            row[0], row[1] = moved, events
+            row[0], row[1] = moved, happened
             known[0] += 1
             row[2] = np.uint64(known[0])
             return known[0] - 1
-        if row[0] == moved and row[1] == events:
+        if row[0] == moved and row[1] == happened:
             return np.int64(row[2]) - 1
         slot += 1
         if slot == size:
@@ -195,8 +200,9 @@ def build_transitions(  # noqa: C901 - the stages of one batch, which share ever
                     hashes[number],
                 )
             )
-            events = (records[at + words] & ~FAILED_BIT) >> FAILURE_BITS
-            note = note_number(note_table, records[at + words + 1], events, known)
+            label = records[at + words]
+            happened = (label & ~FAILED_BIT) >> FAILURE_BITS | (label & LOW) << EVENT_BITS
+            note = note_number(note_table, records[at + words + 1], happened, known)
             if note < 0:
                 return 1
             notes[start + number] = np.uint16(note)

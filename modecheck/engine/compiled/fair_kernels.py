@@ -1,0 +1,260 @@
+"""The inner loops of the search for fair loops: components, judged one by one, and paths in one.
+
+A transition is usable when its note is allowed and it gains none of the marks `gains`; a state is
+`inside` when a loop may go through it. See `modecheck.engine.fair_loops` for why this is exact.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from modecheck.engine.compiled.graph_kernels import UNREACHED
+from modecheck.engine.compiled.kernels import U0, compiled_kernel
+
+NONE = np.uint32(0)
+
+
+@compiled_kernel
+def usable(
+    edge: Any, source: Any, target: Any, notes: Any, allowed: Any, marks: Any, gains: Any
+) -> Any:
+    """Whether a loop may take a transition that stays inside."""
+    if allowed[notes[edge]] == 0:
+        return False
+    return marks[target] & ~marks[source] & gains == U0
+
+
+@compiled_kernel
+def judge_components(  # noqa: C901 - one depth-first search, with what is done to each component
+    first: Any,
+    targets: Any,
+    notes: Any,
+    marks: Any,
+    inside: Any,
+    allowed: Any,
+    gains: Any,
+    set_of_note: Any,
+    strong: Any,
+    visits: Any,
+    rests_on: Any,
+    index: Any,
+    low: Any,
+    stack: Any,
+    call_states: Any,
+    call_edges: Any,
+    best: Any,
+) -> Any:
+    """Find the components of the states that are inside (Tarjan 1972, without recursion) and judge
+    each: those without a fair loop are taken out of `inside`, and so are the states that a fair
+    loop would have to avoid. Returns whether any were, so that components have to be found anew.
+
+    A component that is fair is taken out as well; of all, the one with the first state is left
+    in `best` (2 for its states). `index` must be 0 everywhere, and is filled.
+    """
+    sets = strong.size
+    possible, taken = np.zeros(sets, np.int64), np.zeros(sets, np.uint8)
+    seen_at = np.zeros(sets, np.int64)
+    again = False
+    best_first: Any = np.int64(first.size)
+    counter = np.uint32(0)
+    height: Any = 0
+    for root in range(first.size - 1):
+        if inside[root] == 0 or index[root] != NONE:
+            continue
+        depth = 0
+        call_states[0], call_edges[0] = np.uint32(root), first[root]
+        counter += np.uint32(1)
+        index[root], low[root] = counter, counter
+        stack[height] = np.uint32(root)
+        height += 1
+        while depth >= 0:
+            state = np.int64(call_states[depth])
+            edge, end = call_edges[depth], first[state + 1]
+            descended = False
+            while edge < end:
+                target = np.int64(targets[edge])
+                if inside[target] == 1 and usable(
+                    edge, state, target, notes, allowed, marks, gains
+                ):
+                    if index[target] == NONE:
+                        call_edges[depth] = edge + 1
+                        depth += 1
+                        call_states[depth], call_edges[depth] = np.uint32(target), first[target]
+                        counter += np.uint32(1)
+                        index[target], low[target] = counter, counter
+                        stack[height] = np.uint32(target)
+                        height += 1
+                        descended = True
+                        break
+                    low[state] = min(low[state], index[target])
+                edge += 1
+            if descended:
+                continue
+            depth -= 1
+            if depth >= 0:
+                before = np.int64(call_states[depth])
+                low[before] = min(low[before], low[state])
+            if low[state] != index[state]:
+                continue
+            bottom = height - 1
+            while np.int64(stack[bottom]) != state:
+                bottom -= 1
+            verdict = judge(
+                first, targets, notes, marks, inside, allowed, gains, set_of_note, strong, visits,
+                rests_on, index, stack, bottom, height, possible, taken, seen_at,
+            )  # fmt: skip
+            smallest: Any = state
+            for place in range(bottom, height):
+                smallest = min(smallest, np.int64(stack[place]))
+            if verdict == 1 and smallest < best_first:
+                best_first = smallest
+                best[:] = 0
+                for place in range(bottom, height):
+                    best[stack[place]] = 1
+            for place in range(bottom, height):
+                member = stack[place]
+                index[member] = UNREACHED
+                if verdict != 2 or is_wronged(
+                    np.int64(member), first, notes, set_of_note, strong, possible, taken
+                ):
+                    inside[member] = 3
+            again = again or verdict == 2
+            height = bottom
+    for state in range(inside.size):
+        if inside[state] == 3:
+            inside[state] = 0
+    return again
+
+
+@compiled_kernel
+def judge(  # noqa: C901 - what is counted in one pass decides
+    first: Any,
+    targets: Any,
+    notes: Any,
+    marks: Any,
+    inside: Any,
+    allowed: Any,
+    gains: Any,
+    set_of_note: Any,
+    strong: Any,
+    visits: Any,
+    rests_on: Any,
+    index: Any,
+    stack: Any,
+    bottom: Any,
+    height: Any,
+    possible: Any,
+    taken: Any,
+    seen_at: Any,
+) -> Any:
+    """What a component, the upper part of the stack, is: 0 has no fair loop, 1 is fair, 2 has to
+    lose states first. Leaves in `possible` and `taken` what was counted in it.
+    """
+    size = height - bottom
+    own = index[stack[bottom]]
+    linked = False
+    visited = U0
+    possible[:] = 0
+    taken[:] = 0
+    seen_at[:] = -1
+    for place in range(bottom, height):
+        state = np.int64(stack[place])
+        for mark in range(visits.size):
+            if marks[state] & visits[mark] != U0:
+                visited |= np.uint64(1) << np.uint64(mark)
+        for edge in range(first[state], first[state + 1]):
+            number = set_of_note[notes[edge]]
+            if number >= 0 and seen_at[number] != state:
+                seen_at[number] = state
+                possible[number] += 1
+            target = np.int64(targets[edge])
+            # What was put on the stack after its lowest state, and not taken off, is in it.
+            own_target = inside[target] == 1 and index[target] != UNREACHED and index[target] >= own
+            if own_target and usable(edge, state, target, notes, allowed, marks, gains):
+                linked = True
+                if number >= 0:
+                    taken[number] = 1
+    if not linked or visited != (np.uint64(1) << np.uint64(visits.size)) - np.uint64(1):
+        return 0
+    for number in range(strong.size):
+        if strong[number] == 0 and taken[number] == 0 and possible[number] == size:
+            rests_on[number] = 1
+            return 0
+    wronged = False
+    for number in range(strong.size):
+        if strong[number] == 1 and taken[number] == 0 and possible[number] > 0:
+            rests_on[number] = 1
+            wronged = True
+    return 2 if wronged else 1
+
+
+@compiled_kernel
+def is_wronged(
+    state: Any, first: Any, notes: Any, set_of_note: Any, strong: Any, possible: Any, taken: Any
+) -> Any:
+    """Whether a strong set that its component never takes is possible in a state."""
+    for edge in range(first[state], first[state + 1]):
+        number = set_of_note[notes[edge]]
+        if number >= 0 and strong[number] == 1 and taken[number] == 0 and possible[number] > 0:
+            return True
+    return False
+
+
+@compiled_kernel
+def find_path(
+    first: Any,
+    targets: Any,
+    notes: Any,
+    marks: Any,
+    inside: Any,
+    allowed: Any,
+    gains: Any,
+    set_of_note: Any,
+    start: Any,
+    goals: Any,
+    taking: Any,
+    end: Any,
+    came_from: Any,
+    pending: Any,
+) -> Any:
+    """The transition that ends a shortest path from a state, or -1; `came_from` holds for each
+    state the transition it was first reached by, plus one. `goals` has one flag for each state, or
+    is empty.
+    """
+    came_from[:] = 0
+    pending[0] = np.uint32(start)
+    done, waiting = 0, 1
+    while done < waiting:
+        state = np.int64(pending[done])
+        done += 1
+        for edge in range(first[state], first[state + 1]):
+            target = np.int64(targets[edge])
+            if inside[target] == 0 or not usable(edge, state, target, notes, allowed, marks, gains):
+                continue
+            if target == end or (goals.size > 0 and goals[target] == 1):
+                return edge
+            if taking >= 0 and set_of_note[notes[edge]] == taking:
+                return edge
+            if came_from[target] == 0 and target != start:
+                came_from[target] = edge + 1
+                pending[waiting] = np.uint32(target)
+                waiting += 1
+    return -1
+
+
+@compiled_kernel
+def without_set(
+    first: Any, notes: Any, inside: Any, set_of_note: Any, number: Any, flags: Any
+) -> None:
+    """Flag the states inside in which no step of a fairness set is possible."""
+    for state in range(first.size - 1):
+        flags[state] = 0
+        if inside[state] == 0:
+            continue
+        flags[state] = 1
+        for edge in range(first[state], first[state + 1]):
+            if set_of_note[notes[edge]] == number:
+                flags[state] = 0
+                break

@@ -1,0 +1,136 @@
+"""Fair loops in millions of states: the search of `modecheck.engine.fair_components`, compiled."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from modecheck.engine.compiled.fair_kernels import find_path, judge_components, without_set
+from modecheck.engine.compiled.graph import Array, Graph
+from modecheck.engine.compiled.memory import Words
+from modecheck.engine.drives import drives_of
+from modecheck.engine.fair_components import set_numbers
+from modecheck.engine.fair_loops import Goal, short_loop
+from modecheck.engine.space import LoopQuery, Path
+from modecheck.product.form import Product
+
+
+@dataclass(slots=True)
+class FairSearch:
+    """One query over a graph. `inside` flags the states through which a loop may go."""
+
+    product: Product
+    graph: Graph
+    marks: Words
+    query: LoopQuery
+    inside: Array
+    allowed: Array
+    sets: Array
+    set_of_label: list[int]
+
+    @property
+    def strong(self) -> Array:
+        return np.array([fair.strong for fair in self.product.fair], np.uint8)
+
+    @property
+    def gains(self) -> np.uint64:
+        return np.uint64(self.query.without_gains)
+
+    def component(self) -> tuple[FairComponent | None, frozenset[int]]:
+        """The component with a fair loop that has the first state of all, or None; and the fairness
+        sets without which others would have one.
+        """
+        graph, count = self.graph, self.graph.states.count
+        best, rests_on = np.zeros(count, np.uint8), np.zeros(len(self.product.fair), np.uint8)
+        index, low, stack = (np.zeros(count, np.uint32) for _ in range(3))
+        call_states, call_edges = np.empty(count, np.uint32), np.empty(count, np.int64)
+        visits = np.array(self.query.visits, np.uint64)
+        again = True
+        while again:
+            index[:] = 0
+            again = judge_components(
+                graph.first, graph.targets, graph.notes, self.marks, self.inside, self.allowed,
+                self.gains, self.sets, self.strong, visits, rests_on, index, low, stack,
+                call_states, call_edges, best,
+            )  # fmt: skip
+        found = FairComponent(self, best) if best.any() else None
+        return found, frozenset(np.flatnonzero(rests_on).tolist())
+
+
+def fair_search(product: Product, graph: Graph, marks: Words, query: LoopQuery) -> FairSearch:
+    """A query made ready. Loops pass no state whose future is unknown."""
+    wanted, both = np.uint64(query.wanted), np.uint64(query.wanted | query.unwanted)
+    inside = (marks & both == wanted).astype(np.uint8)
+    inside[graph.unknown()] = 0
+    labels = graph.labels.astype(np.int64)
+    allowed = 1 - graph.barred(query.without_events)
+    if query.drives_only:
+        allowed &= np.array(drives_of(product), np.uint8)[labels]
+    set_of_label = set_numbers(product.fair, len(product.labels))
+    sets = np.array(set_of_label, np.int32)[labels]
+    return FairSearch(product, graph, marks, query, inside, allowed, sets, set_of_label)
+
+
+def loop_in(component: FairComponent, query: LoopQuery) -> Path:
+    """A short fair loop in a component."""
+    return short_loop(component, query.visits, component.search.strong.tolist())
+
+
+@dataclass(slots=True)
+class FairComponent:
+    """A component as the search for a short loop asks for it; `states` flags those in it."""
+
+    search: FairSearch
+    states: Array
+
+    def shallowest(self, most: int) -> Sequence[int]:
+        """Some of its states, the first ones."""
+        return np.flatnonzero(self.states)[:most].tolist()  # type: ignore[no-any-return]
+
+    def possible(self, state: int) -> frozenset[int]:
+        """The fairness sets that have a step in a state."""
+        graph = self.search.graph
+        notes = graph.notes[int(graph.first[state]) : int(graph.first[state + 1])]
+        return frozenset(self.search.sets[notes].tolist()) - {-1}
+
+    def has(self, state: int, mark: int) -> bool:
+        """Whether a state has a mark."""
+        return bool(int(self.search.marks[state]) & mark)
+
+    def set_of(self, label: int) -> int:
+        """The fairness set of a label, or -1."""
+        return self.search.set_of_label[label]
+
+    def path(self, start: int, goal: Goal) -> Path | None:
+        """A shortest path inside to the first that is a goal."""
+        search, graph = self.search, self.search.graph
+        came_from = np.empty(self.states.size, np.int64)
+        pending = np.empty(self.states.size, np.uint32)
+        last = find_path(
+            graph.first, graph.targets, graph.notes, search.marks, self.states, search.allowed,
+            search.gains, search.sets, start, self._flags(goal), goal.taking, goal.end,
+            came_from, pending,
+        )  # fmt: skip
+        return None if last < 0 else self._way(start, int(last), came_from)
+
+    def _flags(self, goal: Goal) -> Array:
+        """A flag for each state that is a goal by what it is like, if any can be."""
+        search = self.search
+        flags = np.zeros(self.states.size if goal.mark or goal.without >= 0 else 0, np.uint8)
+        if goal.without >= 0:
+            graph = search.graph
+            without_set(graph.first, graph.notes, self.states, search.sets, goal.without, flags)
+        if goal.mark:
+            flags |= (search.marks & np.uint64(goal.mark) != 0).astype(np.uint8)
+        return flags
+
+    def _way(self, start: int, edge: int, came_from: Array) -> Path:
+        graph, path = self.search.graph, []
+        while True:
+            path.append((int(graph.labels[graph.notes[edge]]), int(graph.targets[edge])))
+            source = int(np.searchsorted(graph.first, edge, side="right")) - 1
+            if source == start:
+                return path[::-1]
+            edge = int(came_from[source]) - 1

@@ -1,0 +1,178 @@
+"""Components with a fair loop, found over a plain exploration: the reference for other engines."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+
+from modecheck.engine.fair_loops import Goal, short_loop
+from modecheck.engine.space import FairLoop, LoopAnswer, LoopQuery, Path
+from modecheck.product.form import FairSet
+
+
+@dataclass(frozen=True, slots=True)
+class FairGraph:
+    """What the search needs to know. `edges(n)` are triples of a transition: its label, its target,
+    and whether a loop may use it.
+    """
+
+    edges: Callable[[int], Sequence[tuple[int, int, bool]]]
+    marks: Sequence[int]
+    fair: Sequence[FairSet]
+    set_of_label: Sequence[int]
+
+    def possible(self, state: int) -> frozenset[int]:
+        """The fairness sets that have a step in a state."""
+        sets = {self.set_of_label[label] for label, _, _ in self.edges(state)}
+        return frozenset(sets - {-1})
+
+
+def set_numbers(fair: Sequence[FairSet], labels: int) -> list[int]:
+    """For each label the number of its fairness set, or -1."""
+    numbers = [-1] * labels
+    for number, one in enumerate(fair):
+        for label in one.labels:
+            numbers[label] = number
+    return numbers
+
+
+def find_fair_loop(
+    graph: FairGraph, region: set[int], query: LoopQuery, path_to: Callable[[int], Path]
+) -> LoopAnswer:
+    """A fair loop inside a region, in the component that is nearest to the initial state."""
+    rests_on: set[int] = set()
+    fair = sorted(_fair_components(graph, region, query.visits, rests_on), key=min)
+    if not fair:
+        return LoopAnswer(None, frozenset(rests_on))
+    strong = [one.strong for one in graph.fair]
+    loop = short_loop(_PlainComponent(graph, fair[0]), query.visits, strong)
+    return LoopAnswer(FairLoop(path_to(loop[-1][1]), loop))
+
+
+def _fair_components(
+    graph: FairGraph, region: set[int], visits: Sequence[int], rests_on: set[int]
+) -> Iterator[set[int]]:
+    waiting = list(components(graph, region))
+    while waiting:
+        component = waiting.pop()
+        if not _has_edge(graph, component):
+            continue
+        if not all(any(graph.marks[n] & mark for n in component) for mark in visits):
+            continue
+        possible = {state: graph.possible(state) for state in component}
+        taken = {
+            graph.set_of_label[label]
+            for state in component
+            for label, target, usable in graph.edges(state)
+            if usable and target in component
+        }
+        everywhere = frozenset.intersection(*possible.values()) - taken
+        weak = sorted(n for n in everywhere if not graph.fair[n].strong)
+        if weak:
+            rests_on.add(weak[0])
+            continue
+        anywhere = frozenset().union(*possible.values()) - taken
+        wronged = {n for n in anywhere if graph.fair[n].strong}
+        if not wronged:
+            yield component
+            continue
+        rests_on |= wronged
+        rest = {state for state in component if not possible[state] & wronged}
+        waiting += components(graph, rest)
+
+
+def _has_edge(graph: FairGraph, component: set[int]) -> bool:
+    return any(
+        usable and target in component
+        for state in component
+        for _, target, usable in graph.edges(state)
+    )
+
+
+def components(graph: FairGraph, states: set[int]) -> Iterator[set[int]]:
+    """The strongly connected components (Tarjan 1972), without recursion."""
+    index: dict[int, int] = {}
+    low: dict[int, int] = {}
+    stack: list[int] = []
+    on_stack: set[int] = set()
+    for root in sorted(states):
+        if root in index:
+            continue
+        calls = [(root, _inside(graph, root, states))]
+        index[root] = low[root] = len(index)
+        stack.append(root)
+        on_stack.add(root)
+        while calls:
+            state, following = calls[-1]
+            target = next(following, None)
+            if target is None:
+                calls.pop()
+                if calls:
+                    low[calls[-1][0]] = min(low[calls[-1][0]], low[state])
+                if low[state] == index[state]:
+                    component = set()
+                    while state not in component:
+                        member = stack.pop()
+                        on_stack.discard(member)
+                        component.add(member)
+                    yield component
+            elif target not in index:
+                index[target] = low[target] = len(index)
+                stack.append(target)
+                on_stack.add(target)
+                calls.append((target, _inside(graph, target, states)))
+            elif target in on_stack:
+                low[state] = min(low[state], index[target])
+
+
+def _inside(graph: FairGraph, state: int, states: set[int]) -> Iterator[int]:
+    return (target for _, target, usable in graph.edges(state) if usable and target in states)
+
+
+class _PlainComponent:
+    """A component as the search for a short loop asks for it."""
+
+    def __init__(self, graph: FairGraph, states: set[int]) -> None:
+        self._graph = graph
+        self._states = states
+
+    def shallowest(self, most: int) -> Sequence[int]:
+        return sorted(self._states)[:most]
+
+    def possible(self, state: int) -> frozenset[int]:
+        return self._graph.possible(state)
+
+    def has(self, state: int, mark: int) -> bool:
+        return bool(self._graph.marks[state] & mark)
+
+    def set_of(self, label: int) -> int:
+        return self._graph.set_of_label[label]
+
+    def path(self, start: int, goal: Goal) -> Path | None:
+        came: dict[int, tuple[int, int]] = {}
+        waiting = deque([start])
+        while waiting:
+            state = waiting.popleft()
+            for label, target, usable in self._graph.edges(state):
+                if not usable or target not in self._states:
+                    continue
+                taken = goal.taking >= 0 and self.set_of(label) == goal.taking
+                if taken or self._is_goal(target, goal):
+                    return [*self._way(came, start, state), (label, target)]
+                if target not in came and target != start:
+                    came[target] = (state, label)
+                    waiting.append(target)
+        return None
+
+    def _is_goal(self, state: int, goal: Goal) -> bool:
+        free = goal.without >= 0 and goal.without not in self.possible(state)
+        return state == goal.end or self.has(state, goal.mark) or free
+
+    def _way(self, came: dict[int, tuple[int, int]], start: int, state: int) -> Path:
+        path: Path = []
+        while state != start:
+            before, label = came[state]
+            path.append((label, state))
+            state = before
+        return path[::-1]

@@ -1,0 +1,193 @@
+"""Fair loops in both engines, against a slow reading of what fairness means."""
+
+from __future__ import annotations
+
+import os
+import random
+from collections.abc import Iterator
+from dataclasses import replace
+
+import networkx as nx
+import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
+from modecheck.engine.choice import Search, explore_with
+from modecheck.engine.exploration import Exploration, explore
+from modecheck.engine.plain import Interpreter
+from modecheck.engine.space import LoopQuery, Path, Space
+from modecheck.product.composition import compose
+from modecheck.product.form import FairSet, Product
+from tests.generation.devices import Drawn, device_from, devices
+
+MOST_STATES = 300
+
+
+@pytest.fixture(autouse=True, scope="module")
+def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> None:
+    """Machine code of random products is not left in the user's cache."""
+    os.environ["MODECHECK_CACHE"] = str(tmp_path_factory.mktemp("objects"))
+
+
+def with_random_fairness(product: Product, seed: int) -> Product:
+    """Some of the sets strong, some weak, some left out: random devices seldom need more."""
+    dice = random.Random(seed)  # noqa: S311 - not for secrets
+    fair = [
+        FairSet(one.name, dice.random() < 0.4, one.labels)
+        for one in product.fair
+        if dice.random() < 0.8
+    ]
+    return replace(product, fair=tuple(fair))
+
+
+def some_query(product: Product, seed: int) -> LoopQuery:
+    """A query about the conditions that a random device has."""
+    dice = random.Random(seed)  # noqa: S311 - not for secrets
+    bits = [1 << number for number in range(len(product.conditions))]
+    wanted = dice.choice(bits) if dice.random() < 0.2 else 0
+    unwanted = dice.choice(bits) if dice.random() < 0.6 else 0
+    return LoopQuery(
+        wanted=wanted,
+        unwanted=unwanted if unwanted != wanted else 0,
+        visits=tuple(dice.sample(bits, 1)) if dice.random() < 0.2 else (),
+        drives_only=dice.random() < 0.4,
+        without_gains=dice.choice(bits) if dice.random() < 0.2 else 0,
+    )
+
+
+def graph_of(space: Exploration, query: LoopQuery) -> nx.MultiDiGraph[int]:
+    """The states and transitions that a loop may use; `possible` are labels of all transitions."""
+    graph: nx.MultiDiGraph[int] = nx.MultiDiGraph()
+    drives = {"rule": "not actor", "deliver": "", "ignore": ""}
+    for number in range(space.expanded):
+        marks = space.marks_at(number)
+        if marks & (query.wanted | query.unwanted) != query.wanted or space.failing[number]:
+            continue
+        labels = {edge.label for edge in space.edges_from(number)}
+        graph.add_node(number, possible=labels, marks=marks)
+    for number in list(graph):
+        for edge in space.edges_from(number):
+            label = space.product.labels[edge.label]
+            drive = label.kind in drives and not (
+                label.kind == "rule" and space.product.chips[label.chip].actor
+            )
+            endless = label.kind == "lose" and any(
+                fault.label == edge.label and fault.budget < 0 for fault in space.product.faults
+            )
+            gained = space.marks_at(edge.target) & ~space.marks_at(number) & query.without_gains
+            usable = (drive or endless or not query.drives_only) and not gained
+            if usable and edge.target in graph:
+                graph.add_edge(number, edge.target, label=edge.label)
+    return graph
+
+
+def has_fair_part(graph: nx.MultiDiGraph[int], fair: tuple[FairSet, ...], visits: int) -> bool:
+    """Whether a set of states, all reached from each other, is fair to all sets: by taking away
+    the states of one wronged strong set at a time, straight from the definition.
+    """
+    for states in list(nx.strongly_connected_components(graph)):
+        part = graph.subgraph(states)
+        labels: set[int] = {data["label"] for _, _, data in part.edges(data=True)}
+        if not labels or (visits and not any(part.nodes[n]["marks"] & visits for n in part)):
+            continue
+        weak = [one for one in fair if not one.strong and not one.labels & labels]
+        if any(all(part.nodes[n]["possible"] & one.labels for n in part) for one in weak):
+            continue
+        for one in fair:
+            holding = [n for n in part if part.nodes[n]["possible"] & one.labels]
+            if one.strong and holding and not one.labels & labels:
+                rest: nx.MultiDiGraph[int] = nx.MultiDiGraph(part)
+                rest.remove_nodes_from(holding)
+                if has_fair_part(rest, fair, visits):
+                    return True
+                break
+        else:
+            return True
+    return False
+
+
+def states_along(
+    product: Product, path: Path, space: Space
+) -> Iterator[tuple[int, tuple[int, ...]]]:
+    """Every step of a path taken on the interpreter."""
+    interpreter = Interpreter(product)
+    state = product.initial
+    for label, number in path:
+        after = space.state(number)
+        steps = interpreter.steps(state)
+        assert any(step.label == label and step.after == after for step in steps)
+        state = after
+        yield label, state
+
+
+def assert_fair_loop(
+    product: Product, space: Space, stem: Path, loop: Path, query: LoopQuery
+) -> None:
+    """The stem and the loop can be replayed; the loop comes back, and is fair to every set."""
+    steps = list(states_along(product, stem + loop, space))
+    begin = steps[len(stem) - 1][1] if stem else product.initial
+    taken = {label for label, _ in steps[len(stem) :]}
+    states = [state for _, state in steps[len(stem) :]]
+    assert states[-1] == begin
+    interpreter = Interpreter(product)
+    possible = [{step.label for step in interpreter.steps(state)} for state in states]
+    for one in product.fair:
+        if one.labels & taken:
+            continue
+        if one.strong:
+            assert not any(labels & one.labels for labels in possible)
+        else:
+            assert not all(labels & one.labels for labels in possible)
+    for _, number in loop:
+        marks = space.marks_at(number)
+        assert marks & (query.wanted | query.unwanted) == query.wanted
+    for mark in query.visits:
+        assert any(space.marks_at(number) & mark for _, number in loop)
+
+
+@given(devices(), st.integers(0, 1 << 16))
+@settings(max_examples=settings().max_examples)
+def test_plain_search_finds_a_fair_loop_where_there_is_one(drawn: Drawn, seed: int) -> None:
+    """As a slow search by the definition says; and the loop that it tells is one."""
+    product = with_random_fairness(compose(drawn.read()), seed)
+    space = explore(product, max_states=MOST_STATES)
+    query = some_query(product, seed)
+    answer = space.fair_loop(query)
+    graph = graph_of(space, query)
+    expected = has_fair_part(graph, product.fair, sum(query.visits))
+    assert (answer.loop is not None) == expected
+    if answer.loop is not None:
+        assert_fair_loop(product, space, answer.loop.stem, answer.loop.loop, query)
+
+
+@given(devices(), st.integers(0, 1 << 16))
+@settings(max_examples=max(settings().max_examples // 2, 20))
+def test_compiled_search_agrees_with_the_plain_one(drawn: Drawn, seed: int) -> None:
+    """The same verdict and the same assumptions; the loop is one, from a state as shallow."""
+    product = with_random_fairness(compose(drawn.read()), seed)
+    one = explore(product, max_states=MOST_STATES)
+    assume(one.complete)
+    two = explore_with(product, Search(engine="compiled", threads=1))
+    for offset in range(3):
+        query = some_query(product, seed + offset)
+        first, second = one.fair_loop(query), two.fair_loop(query)
+        assert (first.loop is None) == (second.loop is None)
+        if first.loop is None or second.loop is None:
+            assert first.rests_on == second.rests_on
+            continue
+        assert_fair_loop(product, two, second.loop.stem, second.loop.loop, query)
+
+
+def test_loops_of_a_resting_device_need_somebody_who_moves() -> None:
+    """A device whose only loop is its user's has none of its own."""
+    device = device_from("""
+device: lamp
+chips: {lamp: {states: {dark: {rest: true}, lit: {rest: true}}, rules: [
+  {in: dark, on: push, to: lit}, {in: lit, on: push, to: dark}]}}
+actors: {player: {states: [here], rules: [{raise: [push]}]}}
+""")
+    space = explore(compose(device))
+    assert space.fair_loop(LoopQuery(drives_only=True)).loop is None
+    found = space.fair_loop(LoopQuery()).loop
+    assert found is not None
+    assert len(found.loop) == 2
