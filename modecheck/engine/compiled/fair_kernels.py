@@ -122,9 +122,9 @@ def judge_components(  # noqa: C901 - one depth-first search, with what is done 
                     inside[member] = 3
             again = again or verdict == 2
             height = bottom
-    for state in range(inside.size):
-        if inside[state] == 3:
-            inside[state] = 0
+    for number in range(inside.size):
+        if inside[number] == 3:
+            inside[number] = 0
     return again
 
 
