@@ -74,6 +74,11 @@ KINDS: dict[str, Kind] = {
     "broken-requirement": Kind(
         ERROR, "a requirement does not hold", "follow the scenario to the rule that breaks it"
     ),
+    "vacuous-requirement": Kind(
+        WARNING,
+        "a requirement holds only because what it speaks of never happens",
+        "check the condition that it begins with, or the rules that should make it true",
+    ),
     "unreachable-state": Kind(
         WARNING, "no scenario leads to the state", "check the rules that should lead there"
     ),

@@ -1,64 +1,61 @@
-"""Requirements about states: never, always, possible, recoverable."""
+"""Requirements about single states and roads: never, always, possible, recoverable."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
-from modecheck.checks.findings import Finding
-from modecheck.checks.ways import Way, way_to
+from modecheck.checks.judged import HOLDS, Judged, broken, undecided, up_to_failures
+from modecheck.checks.ways import way_to
 from modecheck.engine.space import Space, first_zero
 from modecheck.model.parts import Requirement
 from modecheck.product.conditions import is_watched
 
 
-def find(space: Space) -> Iterator[Finding]:
-    """A finding for each requirement that is broken."""
+def judge(space: Space) -> Iterator[Judged]:
+    """The verdict on each requirement that needs no watcher."""
     for need in space.product.device.requirements.values():
-        if is_watched(need):
-            continue
-        if need.pattern in ("never", "always"):
-            yield from _invariant(space, need)
-        elif need.pattern == "recoverable":
-            yield from _recoverable(space, need)
-        elif space.complete:
-            yield from _possible(space, need)
+        if not is_watched(need):
+            yield _judged(space, need)
 
 
-def not_evaluated(space: Space) -> tuple[str, ...]:
-    """The requirements that this version reads and does not evaluate."""
-    needs = space.product.device.requirements.values()
-    return tuple(need.name for need in needs if is_watched(need))
+def _judged(space: Space, need: Requirement) -> Judged:
+    found = _breach(space, need)
+    if found is not None:
+        return found
+    if not space.complete:
+        return undecided(need, f"the exploration was stopped by {space.stopped_by}")
+    return Judged(need, HOLDS, remark=up_to_failures(space))
 
 
-def _broken(need: Requirement, text: str, way: Way | None = None) -> Finding:
-    return Finding(
-        code="broken-requirement",
-        subject=need.name,
-        text=f"{need.sentence}: {text}",
-        place=need.place,
-        way=way,
-    )
+def _breach(space: Space, need: Requirement) -> Judged | None:
+    if need.pattern in ("never", "always"):
+        return _invariant(space, need)
+    if need.pattern == "recoverable":
+        return _recoverable(space, need)
+    return _possible(space, need) if space.complete else None
 
 
-def _invariant(space: Space, need: Requirement) -> Iterator[Finding]:
+def _invariant(space: Space, need: Requirement) -> Judged | None:
     bit = space.mark(f"requirement:{need.name}")
     bad = space.numbered(bit) if need.pattern == "never" else space.numbered(0, bit)
     number = next(bad, None)
-    if number is not None:
-        verb = "comes true" if need.pattern == "never" else "does not hold"
-        yield _broken(need, f"{need.text} {verb}", way_to(space, number))
+    if number is None:
+        return None
+    verb = "comes true" if need.pattern == "never" else "does not hold"
+    return broken(need, f"{need.text} {verb}", way_to(space, number))
 
 
-def _possible(space: Space, need: Requirement) -> Iterator[Finding]:
-    if next(space.numbered(space.mark(f"requirement:{need.name}")), None) is None:
-        yield _broken(need, f"{need.text} never comes true")
+def _possible(space: Space, need: Requirement) -> Judged | None:
+    if next(space.numbered(space.mark(f"requirement:{need.name}")), None) is not None:
+        return None
+    return broken(need, f"{need.text} never comes true")
 
 
-def _recoverable(space: Space, need: Requirement) -> Iterator[Finding]:
+def _recoverable(space: Space, need: Requirement) -> Judged | None:
     watched = space.product.watched_events
     without = sum(1 << watched.index(name) for name in need.without)
     recovers = space.roads_to(space.mark(f"requirement:{need.name}"), without_events=without)
     lost = first_zero(recovers)
-    if lost is not None:
-        text = f"from here no road leads to {need.text}"
-        yield _broken(need, text, way_to(space, lost))
+    if lost is None:
+        return None
+    return broken(need, f"from here no road leads to {need.text}", way_to(space, lost))

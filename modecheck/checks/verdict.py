@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from datetime import date
 from math import prod
@@ -15,10 +15,12 @@ from modecheck.checks import (
     pairings,
     requirements,
     stuck_chips,
+    watched,
 )
 from modecheck.checks.acceptance import Accepted, sort_out
 from modecheck.checks.coverage import Coverage, coverage_of, joined
 from modecheck.checks.findings import Finding, in_order
+from modecheck.checks.judged import BROKEN, HOLDS, UNDECIDED, VACUOUS, Judged
 from modecheck.checks.mode_switches import ModeSwitch
 from modecheck.checks.other_choices import Dependent, dependent_on_other_choices
 from modecheck.engine.choice import Search, explore_with
@@ -38,6 +40,7 @@ class Explored:
     switches: tuple[ModeSwitch, ...]
     modes: dict[str, int]
     coverage: Coverage
+    requirements: tuple[Judged, ...]
 
     @property
     def variant(self) -> str:
@@ -54,13 +57,32 @@ class Verdict:
     findings: tuple[Finding, ...]
     accepted: tuple[Accepted, ...]
     remarks: tuple[str, ...]
-    not_evaluated: tuple[str, ...]
+
+    @property
+    def requirements(self) -> tuple[Judged, ...]:
+        """What is said of each requirement over all variants: the worst that is said in any."""
+        by_name: dict[str, list[Judged]] = {}
+        for one in self.explored:
+            for judged in one.requirements:
+                by_name.setdefault(judged.need.name, []).append(judged)
+        return tuple(min(all_, key=_gravity) for all_ in by_name.values())
+
+    @property
+    def not_evaluated(self) -> tuple[str, ...]:
+        """The requirements that are undecided."""
+        undecided = (one for one in self.requirements if one.verdict == UNDECIDED)
+        return tuple(one.need.name for one in undecided)
 
     @property
     def complete(self) -> bool:
-        """Whether everything was explored and every requirement evaluated."""
+        """Whether everything was explored and every requirement decided."""
         whole = all(one.exploration.complete for one in self.explored)
         return whole and not self.not_evaluated
+
+
+def _gravity(judged: Judged) -> int:
+    """A requirement that is put to the test in one variant is not vacuous in the device."""
+    return [BROKEN, UNDECIDED, HOLDS, VACUOUS].index(judged.verdict)
 
 
 def check(
@@ -85,6 +107,7 @@ def check(
     device = explored[0].device
     if complete:
         findings += _never_seen(explored)
+        findings += _vacuous(explored)
     findings += [Finding("unused", one.subject, one.text, one.place) for one in device.unused]
     day = today or date.today()
     whole = complete and _is_every_variant(explored)
@@ -95,7 +118,6 @@ def check(
         findings=tuple(in_order(result.findings)),
         accepted=tuple(result.accepted),
         remarks=tuple(result.remarks),
-        not_evaluated=requirements.not_evaluated(explored[0].exploration),
     )
 
 
@@ -103,7 +125,9 @@ def explore_variant(
     device: Device, *, search: Search | None = None, reporter: Reporter | None = None
 ) -> Explored:
     """Explore one variant and run the checks that need nothing but it."""
-    exploration = explore_with(compose(device), search, reporter)
+    how = search or Search()
+    exploration = explore_with(compose(device), how, reporter)
+    judged = [*requirements.judge(exploration), *watched.judge(exploration, how, reporter)]
     known = deadlocks.deadlocks(exploration)
     switches = mode_switches.mode_switches(exploration)
     findings = [
@@ -112,7 +136,7 @@ def explore_variant(
         *failing_steps.find(exploration),
         *pairings.find(exploration),
         *mode_switches.find(exploration, switches),
-        *requirements.find(exploration),
+        *(one.finding for one in judged if one.finding is not None),
     ]
     return Explored(
         device=device,
@@ -121,7 +145,13 @@ def explore_variant(
         switches=tuple(switches),
         modes=mode_switches.states_in_modes(exploration),
         coverage=coverage_of(exploration),
+        requirements=_in_document_order(device, judged),
     )
+
+
+def _in_document_order(device: Device, judged: list[Judged]) -> tuple[Judged, ...]:
+    order = list(device.requirements)
+    return tuple(sorted(judged, key=lambda one: order.index(one.need.name)))
 
 
 def _merged(explored: list[Explored]) -> list[Finding]:
@@ -156,6 +186,17 @@ def _is_every_variant(explored: list[Explored]) -> bool:
     """Whether no choice of options was left out, so that nothing can be hidden in another one."""
     options = explored[0].device.options.values()
     return len({one.variant for one in explored}) == prod(len(one.choices) for one in options)
+
+
+def _vacuous(explored: list[Explored]) -> Iterator[Finding]:
+    """Requirements that are not put to the test in any variant, where none was left out."""
+    if not _is_every_variant(explored):
+        return
+    for number, judged in enumerate(explored[0].requirements):
+        if all(one.requirements[number].verdict == VACUOUS for one in explored):
+            need = judged.need
+            text = f"{need.sentence}: it is never put to the test"
+            yield Finding("vacuous-requirement", need.name, text, need.place)
 
 
 def _never_seen(explored: list[Explored]) -> list[Finding]:

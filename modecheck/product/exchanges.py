@@ -17,8 +17,9 @@ from dataclasses import dataclass, replace
 
 from modecheck.product.automata import Automaton, Sketch
 
-DUPLICATED, OUT_OF_ORDER = "duplicated", "out of order"
-"""What is received that nobody sent (any more), and what arrives in another's place."""
+DUPLICATED, OUT_OF_ORDER, OVERRUN = "duplicated", "out of order", "overrun"
+"""What is received that nobody sent (any more); what arrives in another's place; more are under way
+than there should be."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,8 +47,8 @@ class Wrong:
     why: str
 
 
-DONE, OVERRUN = "done", "overrun"
-"""The item has arrived, or is forgiven; more were under way than are counted."""
+DONE = "done"
+"""The item has arrived, or is forgiven."""
 
 
 def exchange_atoms(kinds: int) -> int:
@@ -55,19 +56,29 @@ def exchange_atoms(kinds: int) -> int:
     return 2 * kinds + 1
 
 
-def exchange_automaton(kinds: int, under_way: int) -> Automaton:
-    """Judges items of so many kinds, of which at most `under_way` have not arrived at any time."""
+def exchange_automaton(kinds: int, under_way: int, *, strict: bool = False) -> Automaton:
+    """Judges items of so many kinds, of which at most `under_way` have not arrived at any time.
+
+    When it is `strict`, more of them break the requirement; else they make the automaton unsure.
+    """
     exchange = _Exchange(kinds, under_way)
     return Sketch(
         start=Counting(),
         atoms=exchange_atoms(kinds),
         step=exchange.step,
-        bad=lambda state: state.why if isinstance(state, Wrong) else "",
+        bad=lambda state: _why(state, strict=strict),
         alive=lambda state: isinstance(state, Following),
         triggered=lambda _, valuation: bool(valuation & ((1 << kinds) - 1)),
         choices=exchange.choices,
-        unsure=lambda state: state == OVERRUN,
+        unsure=lambda state: state == OVERRUN and not strict,
     ).build()
+
+
+def _why(state: Hashable, *, strict: bool) -> str:
+    """What went wrong when this state is entered, if anything did."""
+    if isinstance(state, Wrong):
+        return state.why
+    return OVERRUN if strict and state == OVERRUN else ""
 
 
 class _Exchange:

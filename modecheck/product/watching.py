@@ -1,8 +1,8 @@
 """Watchers for requirements: automata beside a product that follow what it does.
 
 Conditions tell of the watcher of the requirement NAME: `bad:NAME:WHY` (it came to a bad state),
-`alive:NAME` and `again:NAME` (a run that stays alive and comes again and again breaks the
-requirement), `unsure:NAME` (it has lost count).
+`alive:NAME` (a run that stays alive for ever breaks the requirement; where there is `again:NAME`,
+only if it comes there again and again), `unsure:NAME` (it has lost count).
 """
 
 from __future__ import annotations
@@ -49,8 +49,8 @@ class Watched:
 
 
 def watch(product: Product, addresses: Addresses, names: Iterable[str]) -> Product:
-    """The product with a watcher for each of these requirements. Whatever it had keeps its number:
-    fields, labels, events and conditions are added behind the others.
+    """The product with a watcher for each of these requirements. Fields, labels and events are
+    added behind those that it has; the conditions are those of the watchers alone.
     """
     needs = [product.device.requirements[name] for name in names]
     plan = _EventPlan(product)
@@ -63,7 +63,8 @@ def watch(product: Product, addresses: Addresses, names: Iterable[str]) -> Produ
 
 def _beside(product: Product, watched: Sequence[Watched], events: Sequence[EventForm]) -> Product:
     fields, labels = list(product.fields), list(product.labels)
-    conditions, watchers = dict(product.conditions), []
+    conditions: dict[str, Expression] = {}
+    watchers = []
     for one in watched:
         field = len(fields)
         watcher, start = _watcher(one, field, product.initial, labels)
@@ -110,6 +111,7 @@ def _conditions(name: str, automaton: Automaton, field: int) -> dict[str, Expres
     }
     if automaton.alive:
         found[f"alive:{name}"] = among(automaton.alive)
+    if automaton.again != automaton.alive:
         found[f"again:{name}"] = among(automaton.again)
     if automaton.unsure:
         found[f"unsure:{name}"] = among(automaton.unsure)
@@ -121,7 +123,7 @@ def _watched(device: Device, need: Requirement, addresses: Addresses, plan: _Eve
         return _exchange(device, need, need.exchange, addresses, plan)
     terms = (need.condition, need.response, need.span.opens, need.span.closes)
     atoms = tuple(lowered(term, addresses, need.place) for term in terms if term is not None)
-    return Watched(need, automaton_of(need.pattern, need.span.kind), atoms)
+    return Watched(need, automaton_for(device, need), atoms)
 
 
 def _exchange(
@@ -137,11 +139,20 @@ def _exchange(
     if exchange.may_lose is not None:
         losing = lowered(exchange.may_lose, addresses, need.place)
     atoms = (*map(Happened, (*sent, *received)), losing)
-    most = exchange.under_way or _room(device, exchange)
-    return Watched(need, exchange_automaton(len(sent), most), atoms)
+    return Watched(need, automaton_for(device, need), atoms)
 
 
-def _room(device: Device, exchange: Exchange) -> int:
+def automaton_for(device: Device, need: Requirement) -> Automaton:
+    """The automaton that judges a requirement."""
+    exchange = need.exchange
+    if exchange is None:
+        return automaton_of(need.pattern, need.span.kind)
+    strict = exchange.under_way is not None
+    most = exchange.under_way or room_for(device, exchange)
+    return exchange_automaton(len(exchange.sent), most, strict=strict)
+
+
+def room_for(device: Device, exchange: Exchange) -> int:
     """How many items the links hold that carry them, and a few for the chips."""
     names = {message for _, message in (*exchange.sent, *exchange.received)}
     held = sum(link.capacity for link in device.links.values() if names & set(link.carries))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from modecheck.checks.findings import Finding
+from modecheck.checks.judged import Judged
 from modecheck.checks.mode_switches import ModeSwitch
 from modecheck.checks.verdict import Explored, Verdict
 from modecheck.product.form import Product
@@ -31,6 +32,7 @@ def verdict_as_json(verdict: Verdict) -> Json:
         ],
         "remarks": list(verdict.remarks),
         "not_evaluated": list(verdict.not_evaluated),
+        "requirements": [_requirement(judged) for judged in verdict.requirements],
     }
     if len(verdict.explored) == 1:
         return common | _explored(verdict.explored[0])
@@ -38,6 +40,18 @@ def verdict_as_json(verdict: Verdict) -> Json:
         {**_explored(one), "complete": one.exploration.complete} for one in verdict.explored
     ]
     return common | {"variants": variants}
+
+
+def _requirement(judged: Judged) -> Json:
+    return {
+        "id": judged.need.name,
+        "text": judged.need.sentence,
+        "pattern": judged.need.pattern,
+        "verdict": judged.verdict,
+        "rests_on": list(judged.rests_on),
+        "remark": judged.remark or None,
+        "finding": judged.finding.id if judged.finding is not None else None,
+    }
 
 
 def _explored(one: Explored) -> Json:
@@ -88,6 +102,7 @@ def _finding(verdict: Verdict, finding: Finding) -> Json:
         "also": [str(place) for place in finding.also],
         "variants": list(finding.variants),
         "steps": finding.steps,
+        "loop_from": finding.way.loop_from if finding.way is not None else None,
         "scenario": [_step(step) for step in scenario_of(verdict, finding)],
     }
 

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from itertools import groupby
 
 from modecheck.checks.findings import KINDS, Finding
+from modecheck.checks.judged import BROKEN, HOLDS, Judged
 from modecheck.checks.verdict import Explored, Verdict
 from modecheck.report.mode_table import mode_table
 from modecheck.report.scenarios import scenario_of
@@ -16,6 +17,8 @@ from modecheck.scenario.telling import Told
 LONGEST_SCENARIO = 24
 """Steps shown of a scenario; of a longer one the middle is left out (the JSON has it all)."""
 HEAD_OF_LONG = 6
+MOST_ASSUMPTIONS = 4
+"""Assumptions told of a verdict; the JSON has them all."""
 
 
 def verdict_as_text(verdict: Verdict, style: Style) -> list[str]:
@@ -23,6 +26,7 @@ def verdict_as_text(verdict: Verdict, style: Style) -> list[str]:
     lines = [*_headline(verdict, style), *_explored_lines(verdict, style)]
     for code, group in groupby(verdict.findings, key=lambda finding: finding.code):
         lines += ["", *_group(verdict, code, list(group), style)]
+    lines += _requirements(verdict, style)
     lines += _accepted(verdict, style)
     lines += _modes(verdict, style)
     return lines
@@ -62,10 +66,6 @@ def _explored_lines(verdict: Verdict, style: Style) -> list[str]:
     lines = []
     for one in verdict.explored:
         lines += style.wrapped(_explored_line(one), "  ", "    ")
-    if verdict.not_evaluated:
-        names = ", ".join(verdict.not_evaluated)
-        text = f"not evaluated by this version: the requirements {names}"
-        lines += style.wrapped(text, "  ", "    ")
     return lines + [line for text in verdict.remarks for line in style.wrapped(text, "  ", "    ")]
 
 
@@ -139,6 +139,36 @@ def _step(step: Told, style: Style) -> list[str]:
     if step.changes:
         changed = style.wrapped(", ".join(step.changes), "       ", "       ")
         lines += [style.faint(line) for line in changed]
+    return lines
+
+
+def _requirements(verdict: Verdict, style: Style) -> list[str]:
+    """Every requirement with its verdict, and what the verdict rests on."""
+    judged = verdict.requirements
+    if not judged:
+        return []
+    paints = {HOLDS: style.good, BROKEN: style.error}
+    name_width = max(len(one.need.name) for one in judged)
+    verdict_width = max(len(one.verdict) for one in judged)
+    lines = ["", style.bold("requirements")]
+    for one in judged:
+        paint = paints.get(one.verdict, style.warning)
+        start = f"  {one.need.name:<{name_width}}  {one.verdict:<{verdict_width}}  "
+        told = style.wrapped(one.need.sentence, start, " " * len(start))
+        lines += [told[0].replace(one.verdict, paint(one.verdict), 1), *told[1:]]
+        for line in _remarks(one):
+            indent = " " * (name_width + 4)
+            lines += [style.faint(text) for text in style.wrapped(line, indent, f"{indent}  ")]
+    return lines
+
+
+def _remarks(judged: Judged) -> list[str]:
+    lines = [judged.remark] if judged.remark else []
+    if judged.rests_on:
+        shown = list(judged.rests_on[:MOST_ASSUMPTIONS])
+        left_out = len(judged.rests_on) - len(shown)
+        more = [f"{left_out} more, which --json tells"] if left_out else []
+        lines.append(f"if, in the end: {'; '.join([*shown, *more])}")
     return lines
 
 

@@ -14,13 +14,14 @@ from tests.cli.sample import BROKEN, SAMPLE, UNSOUND
 
 COMMON = {
     "device", "file", "complete", "findings", "accepted", "remarks", "not_evaluated",
+    "requirements",
 }  # fmt: skip
 FIGURES = {
     "options", "states", "transitions", "depth", "layers", "stopped_by", "bits_per_state", "modes",
 }  # fmt: skip
 FINDING = {
     "id", "code", "subject", "severity", "file", "line", "column", "text", "details", "hint",
-    "also", "variants", "steps", "scenario",
+    "also", "variants", "steps", "scenario", "loop_from",
 }  # fmt: skip
 STEP = {"number", "label", "text", "changes", "states"}
 

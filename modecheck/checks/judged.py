@@ -1,0 +1,47 @@
+"""What is said of a requirement: whether it holds, and on what the verdict rests."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from modecheck.checks.findings import Finding
+from modecheck.checks.ways import Way
+from modecheck.engine.space import Space
+from modecheck.model.parts import Requirement
+
+HOLDS, BROKEN, VACUOUS, UNDECIDED = "holds", "broken", "vacuous", "undecided"
+"""Vacuous: it holds only because it is never put to the test. Undecided: not all was explored."""
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """A verdict in one variant. `rests_on` names the fairness without which it would not hold;
+    `remark` says why it is undecided, or what limits the verdict.
+    """
+
+    need: Requirement
+    verdict: str
+    finding: Finding | None = None
+    rests_on: tuple[str, ...] = ()
+    remark: str = ""
+
+
+def broken(need: Requirement, text: str, way: Way | None = None) -> Judged:
+    """A requirement that does not hold, with the scenario that shows it."""
+    finding = Finding(
+        code="broken-requirement",
+        subject=need.name,
+        text=f"{need.sentence}: {text}",
+        place=need.place,
+        way=way,
+    )
+    return Judged(need, BROKEN, finding)
+
+
+def up_to_failures(space: Space) -> str:
+    """What has to be said of a verdict when there are failing steps, behind which nobody looks."""
+    return "as far as no step fails" if space.failures else ""
+
+
+def undecided(need: Requirement, why: str) -> Judged:
+    return Judged(need, UNDECIDED, remark=why)

@@ -1,0 +1,171 @@
+"""Requirements about runs: an order of events, what follows in the end, what arrives once.
+
+Each is followed by a watcher beside the product. Those that only wait share an exploration, unless
+that turns out much larger than the product; those that follow an item have one each.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+from modecheck.checks.exchanges import what_went_wrong
+from modecheck.checks.judged import HOLDS, VACUOUS, Judged, broken, undecided, up_to_failures
+from modecheck.checks.ways import Way, way_round, way_to, without_watchers
+from modecheck.engine.choice import Search, explore_with
+from modecheck.engine.exploration import Reporter
+from modecheck.engine.space import LoopAnswer, LoopQuery, Space
+from modecheck.model.parts import Requirement
+from modecheck.product.automata import Automaton
+from modecheck.product.composition import compose
+from modecheck.product.conditions import is_watched
+from modecheck.product.form import Product
+from modecheck.product.watching import automaton_for, room_for
+
+AT_A_TIME = 12
+"""Requirements that share an exploration at the most: what has to be told of each state fits."""
+MOST_TOGETHER = 16
+"""How many times larger than the product a shared exploration may become, before each has its own.
+"""
+FEWEST_TOGETHER = 20_000
+"""States below which that does not matter."""
+
+
+def judge(space: Space, search: Search, reporter: Reporter | None) -> Iterator[Judged]:
+    """The verdict on each requirement that needs a watcher."""
+    needs = [need for need in space.product.device.requirements.values() if is_watched(need)]
+    if space.stopped_by == "an interruption":
+        yield from (undecided(need, "the exploration was interrupted") for need in needs)
+        return
+    explorer = _Explorer(space, search, reporter)
+    waiting = [need for need in needs if need.exchange is None]
+    for begin in range(0, len(waiting), AT_A_TIME):
+        yield from explorer.together(waiting[begin : begin + AT_A_TIME])
+    for need in needs:
+        if need.exchange is not None:
+            yield from explorer.explored([need])
+
+
+class _Explorer:
+    def __init__(self, space: Space, search: Search, reporter: Reporter | None) -> None:
+        self._space = space
+        self._search = search
+        self._reporter = reporter
+
+    def together(self, needs: Sequence[Requirement]) -> Iterator[Judged]:
+        """Verdicts from one exploration, or from one each where that becomes too large."""
+        most = max(FEWEST_TOGETHER, MOST_TOGETHER * self._space.state_count)
+        limits = self._search.limits
+        if len(needs) > 1 and (limits.states is None or limits.states > most):
+            limits = replace(limits, states=most)
+            watched = self._watched(needs, replace(self._search, limits=limits))
+            if watched.stopped_by != limits.reached_states:
+                yield from self._judged_all(watched, needs)
+                return
+        for need in needs:
+            yield from self.explored([need])
+
+    def explored(self, needs: Sequence[Requirement]) -> Iterator[Judged]:
+        yield from self._judged_all(self._watched(needs, self._search), needs)
+
+    def _watched(self, needs: Sequence[Requirement], search: Search) -> Space:
+        names = [need.name for need in needs]
+        product = compose(self._space.product.device, watching=names)
+        return explore_with(product, search, self._reporter)
+
+    def _judged_all(self, watched: Space, needs: Sequence[Requirement]) -> Iterator[Judged]:
+        for number, need in enumerate(needs):
+            automaton = automaton_for(watched.product.device, need)
+            judging = _Judging(self._space.product, watched, need, automaton, number)
+            yield judging.judged()
+
+
+class _Judging:
+    """One requirement, and the exploration in which its watcher took part."""
+
+    def __init__(
+        self,
+        product: Product,
+        watched: Space,
+        need: Requirement,
+        automaton: Automaton,
+        number: int,
+    ) -> None:
+        self._product = product
+        self._watched = watched
+        self._need = need
+        self._automaton = automaton
+        self._number = number
+
+    def judged(self) -> Judged:
+        need, watched = self._need, self._watched
+        found = self._bad()
+        if found is not None:
+            return found
+        answer = self._staying_alive()
+        if answer.loop is not None:
+            way = without_watchers(self._product, way_round(watched, answer.loop))
+            return broken(need, self._text(way, ""), way)
+        if not watched.complete:
+            return undecided(need, f"the exploration was stopped by {watched.stopped_by}")
+        if self._lost_count():
+            return undecided(need, self._too_many())
+        names = tuple(watched.product.fair[one].name for one in sorted(answer.rests_on))
+        verdict = HOLDS if self._tested() else VACUOUS
+        return Judged(need, verdict, rests_on=names, remark=up_to_failures(watched))
+
+    def _mark(self, condition: str) -> int:
+        known = condition in self._watched.product.conditions
+        return self._watched.mark(condition) if known else 0
+
+    def _bad(self) -> Judged | None:
+        """The shortest scenario into a bad state."""
+        found = []
+        for reason in dict.fromkeys(self._automaton.bad.values()):
+            mark = self._mark(f"bad:{self._need.name}:{reason}")
+            number = next(self._watched.numbered(mark), None)
+            if number is not None:
+                found.append((self._watched.depth_of(number), number, reason))
+        if not found:
+            return None
+        _, number, reason = min(found)
+        way = without_watchers(self._product, way_to(self._watched, number))
+        return broken(self._need, self._text(way, reason), way)
+
+    def _staying_alive(self) -> LoopAnswer:
+        alive, again = (self._mark(f"{what}:{self._need.name}") for what in ("alive", "again"))
+        if not alive:
+            return LoopAnswer(None)
+        return self._watched.fair_loop(LoopQuery(wanted=alive, visits=(again,) if again else ()))
+
+    def _lost_count(self) -> bool:
+        unsure = self._mark(f"unsure:{self._need.name}")
+        return bool(unsure) and next(self._watched.numbered(unsure), None) is not None
+
+    def _too_many(self) -> str:
+        exchange = self._need.exchange
+        assert exchange is not None
+        count = room_for(self._product.device, exchange)
+        return f"more than {count} are under way: say how many may be, with 'under_way'"
+
+    def _tested(self) -> bool:
+        """Whether the requirement was put to the test anywhere."""
+        watcher = self._watched.product.watchers[self._number]
+        looked_up = {watcher.first} | {
+            place for number, place in self._watched.observed.watched if number == self._number
+        }
+        return bool(looked_up & self._automaton.triggers)
+
+    def _text(self, way: Way, reason: str) -> str:
+        need = self._need
+        if need.exchange is not None:
+            return what_went_wrong(self._product, need, way, reason)
+        text, other = need.text, need.response_text
+        said = {
+            "never": f"{text} comes true",
+            "always": f"{text} does not hold",
+            "eventually": f"{text} does not come true",
+            "whenever": f"{text}, and {other} does not follow",
+            "before": f"{text} comes, and {other} has not come before",
+        }[need.pattern]
+        return f"{said} ({need.span.text})" if need.span.text else said
