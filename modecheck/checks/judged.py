@@ -43,5 +43,5 @@ def up_to_failures(space: Space) -> str:
     return "as far as no step fails" if space.failures else ""
 
 
-def undecided(need: Requirement, why: str) -> Judged:
+def undecided(need: Requirement, why: str = "") -> Judged:
     return Judged(need, UNDECIDED, remark=why)

@@ -23,7 +23,7 @@ def _judged(space: Space, need: Requirement) -> Judged:
     if found is not None:
         return found
     if not space.complete:
-        return undecided(need, f"the exploration was stopped by {space.stopped_by}")
+        return undecided(need)
     return Judged(need, HOLDS, remark=up_to_failures(space))
 
 

@@ -35,7 +35,7 @@ def judge(space: Space, search: Search, reporter: Reporter | None) -> Iterator[J
     """The verdict on each requirement that needs a watcher."""
     needs = [need for need in space.product.device.requirements.values() if is_watched(need)]
     if space.stopped_by == "an interruption":
-        yield from (undecided(need, "the exploration was interrupted") for need in needs)
+        yield from (undecided(need) for need in needs)
         return
     explorer = _Explorer(space, search, reporter)
     waiting = [need for need in needs if need.exchange is None]
@@ -107,7 +107,7 @@ class _Judging:
             way = without_watchers(self._product, way_round(watched, answer.loop))
             return broken(need, self._text(way, ""), way)
         if not watched.complete:
-            return undecided(need, f"the exploration was stopped by {watched.stopped_by}")
+            return undecided(need, f"its exploration was stopped by {watched.stopped_by}")
         if self._lost_count():
             return undecided(need, self._too_many())
         names = tuple(watched.product.fair[one].name for one in sorted(answer.rests_on))

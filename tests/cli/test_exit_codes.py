@@ -37,7 +37,8 @@ def test_an_incomplete_run_exits_with_3() -> None:
     assert "incomplete, nothing found so far" in result.out
     assert "50 states" in result.out
     assert "stopped by" in result.out
-    assert "never" not in result.out
+    assert "is never" not in result.out
+    assert "holds" not in result.out
 
 
 def test_findings_count_more_than_incompleteness() -> None:
