@@ -232,7 +232,9 @@ class Exploration:
         region = {
             number
             for number in range(self.expanded)
-            if self.marks[number] & both == query.wanted and not self.failing[number]
+            if self.marks[number] & both == query.wanted
+            and not self.failing[number]
+            and not self._rests(query.restless, number)
         }
         graph = FairGraph(
             edges=cache(partial(self._edges_for_loops, query, drives_of(self.product))),
@@ -242,17 +244,28 @@ class Exploration:
         )
         return find_fair_loop(graph, region, query, self.path_to)
 
+    def _rests(self, chip: int, number: int) -> bool:
+        """Whether a chip, if it is one, rests in a state."""
+        if chip < 0:
+            return False
+        form = self.product.chips[chip]
+        return form.rests[self.state(number)[form.state_field]]
+
     def _edges_for_loops(
         self, query: LoopQuery, drives: Sequence[bool], number: int
-    ) -> list[tuple[int, int, bool]]:
-        """Label, target, and whether a loop may take it, of each transition of a state."""
+    ) -> list[tuple[int, int, bool, bool]]:
+        """Label, target, whether a loop may take it, and whether a chip moves that has to, of each
+        transition of a state.
+        """
         found = []
         for edge in self.graph.edges(number):
             label, target = self.labels[edge], self.targets[edge]
             gained = self.marks[target] & ~self.marks[number] & query.without_gains
-            barred = self.notes[self.notes_of[edge]].events & query.without_events
+            note = self.notes[self.notes_of[edge]]
+            allowed = query.allows(label, note.moved, note.events)
             idle = query.drives_only and not drives[label]
-            found.append((label, target, not (gained or barred or idle)))
+            usable = allowed and not (gained or idle)
+            found.append((label, target, usable, bool(note.moved & query.moving)))
         return found
 
     def shadows(self, curious: frozenset[int]) -> dict[int, int]:

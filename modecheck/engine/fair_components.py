@@ -13,18 +13,18 @@ from modecheck.product.form import FairSet
 
 @dataclass(frozen=True, slots=True)
 class FairGraph:
-    """What the search needs to know. `edges(n)` are triples of a transition: its label, its target,
-    and whether a loop may use it.
+    """What the search needs to know. `edges(n)` tells of each transition its label, its target,
+    whether a loop may use it, and whether one of the chips moves in it that have to.
     """
 
-    edges: Callable[[int], Sequence[tuple[int, int, bool]]]
+    edges: Callable[[int], Sequence[tuple[int, int, bool, bool]]]
     marks: Sequence[int]
     fair: Sequence[FairSet]
     set_of_label: Sequence[int]
 
     def possible(self, state: int) -> frozenset[int]:
         """The fairness sets that have a step in a state."""
-        sets = {self.set_of_label[label] for label, _, _ in self.edges(state)}
+        sets = {self.set_of_label[label] for label, _, _, _ in self.edges(state)}
         return frozenset(sets - {-1})
 
 
@@ -42,29 +42,29 @@ def find_fair_loop(
 ) -> LoopAnswer:
     """A fair loop inside a region, in the component that is nearest to the initial state."""
     rests_on: set[int] = set()
-    fair = sorted(_fair_components(graph, region, query.visits, rests_on), key=min)
+    fair = sorted(_fair_components(graph, region, query, rests_on), key=min)
     if not fair:
         return LoopAnswer(None, frozenset(rests_on))
     strong = [one.strong for one in graph.fair]
-    loop = short_loop(_PlainComponent(graph, fair[0]), query.visits, strong)
+    loop = short_loop(_PlainComponent(graph, fair[0]), query, strong)
     return LoopAnswer(FairLoop(path_to(loop[-1][1]), loop))
 
 
 def _fair_components(
-    graph: FairGraph, region: set[int], visits: Sequence[int], rests_on: set[int]
+    graph: FairGraph, region: set[int], query: LoopQuery, rests_on: set[int]
 ) -> Iterator[set[int]]:
     waiting = list(components(graph, region))
     while waiting:
         component = waiting.pop()
-        if not _has_edge(graph, component):
+        if not _has_edge(graph, component, moving=bool(query.moving)):
             continue
-        if not all(any(graph.marks[n] & mark for n in component) for mark in visits):
+        if not all(any(graph.marks[n] & mark for n in component) for mark in query.visits):
             continue
         possible = {state: graph.possible(state) for state in component}
         taken = {
             graph.set_of_label[label]
             for state in component
-            for label, target, usable in graph.edges(state)
+            for label, target, usable, _ in graph.edges(state)
             if usable and target in component
         }
         everywhere = frozenset.intersection(*possible.values()) - taken
@@ -82,11 +82,11 @@ def _fair_components(
         waiting += components(graph, rest)
 
 
-def _has_edge(graph: FairGraph, component: set[int]) -> bool:
+def _has_edge(graph: FairGraph, component: set[int], *, moving: bool) -> bool:
     return any(
-        usable and target in component
+        usable and target in component and (moves or not moving)
         for state in component
-        for _, target, usable in graph.edges(state)
+        for _, target, usable, moves in graph.edges(state)
     )
 
 
@@ -127,7 +127,7 @@ def components(graph: FairGraph, states: set[int]) -> Iterator[set[int]]:
 
 
 def _inside(graph: FairGraph, state: int, states: set[int]) -> Iterator[int]:
-    return (target for _, target, usable in graph.edges(state) if usable and target in states)
+    return (target for _, target, usable, _ in graph.edges(state) if usable and target in states)
 
 
 class _PlainComponent:
@@ -154,10 +154,11 @@ class _PlainComponent:
         waiting = deque([start])
         while waiting:
             state = waiting.popleft()
-            for label, target, usable in self._graph.edges(state):
+            for label, target, usable, moves in self._graph.edges(state):
                 if not usable or target not in self._states:
                     continue
                 taken = goal.taking >= 0 and self.set_of(label) == goal.taking
+                taken = taken or (bool(goal.moving) and moves)
                 if taken or self._is_goal(target, goal):
                     return [*self._way(came, start, state), (label, target)]
                 if target not in came and target != start:

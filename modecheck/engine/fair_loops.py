@@ -21,7 +21,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
-from modecheck.engine.space import Path
+from modecheck.engine.space import LoopQuery, Path
 
 LONGEST_SEARCH = 24
 """States from which a loop is begun, the shallowest first, to find a short one."""
@@ -30,13 +30,15 @@ LONGEST_SEARCH = 24
 @dataclass(frozen=True, slots=True)
 class Goal:
     """Where a path may end: in the state `end`, in one with the `mark`, in one in which the
-    fairness set `without` is not possible, or with a step of the fairness set `taking`.
+    fairness set `without` is not possible, or with a step of the fairness set `taking` or in which
+    one of the chips `moving` (bits) moves.
     """
 
     end: int = -1
     mark: int = 0
     without: int = -1
     taking: int = -1
+    moving: int = 0
 
 
 class Component(Protocol):
@@ -58,7 +60,7 @@ class Component(Protocol):
         """The fairness set of a label, or -1."""
 
 
-def short_loop(component: Component, visits: Sequence[int], strong: Sequence[bool]) -> Path:
+def short_loop(component: Component, query: LoopQuery, strong: Sequence[bool]) -> Path:
     """A short fair loop; the first pair's step leads away from the state where the last one ends.
 
     Begins with a shortest loop through what must be visited, and adds a way round for each set that
@@ -66,7 +68,7 @@ def short_loop(component: Component, visits: Sequence[int], strong: Sequence[boo
     """
     best: Path | None = None
     for start in component.shallowest(LONGEST_SEARCH):
-        found = _loop_from(component, start, visits, strong, None if best is None else len(best))
+        found = _loop_from(component, start, query, strong, None if best is None else len(best))
         if found is not None and (best is None or len(found) < len(best)):
             best = found
     assert best is not None, "a component without any loop"
@@ -76,13 +78,15 @@ def short_loop(component: Component, visits: Sequence[int], strong: Sequence[boo
 def _loop_from(
     component: Component,
     start: int,
-    visits: Sequence[int],
+    query: LoopQuery,
     strong: Sequence[bool],
     most: int | None,
 ) -> Path | None:
     """A fair loop from a state, or None when it would not be shorter than `most`."""
     path: Path = []
-    for mark in visits:
+    if query.moving:
+        path = _extended(component, start, path, Goal(moving=query.moving))
+    for mark in query.visits:
         if not any(component.has(state, mark) for state in (start, *(n for _, n in path))):
             path = _extended(component, start, path, Goal(mark=mark))
     while True:

@@ -90,7 +90,10 @@ class LoopQuery:
     through some state with each of the marks in `visits`.
 
     Left out are transitions in which one of these events happens, those that gain one of these
-    marks, and, with `drives_only`, those of actors, of faults, and of watchers.
+    marks, those in which one of the chips `still` (bits) moves, those whose label is not in `only`,
+    and, with `drives_only`, those of actors, of faults, and of watchers.
+
+    `restless` is a chip (number) that moves in the loop and comes to rest nowhere in it, or -1.
     """
 
     wanted: int = 0
@@ -99,6 +102,21 @@ class LoopQuery:
     drives_only: bool = False
     without_events: int = 0
     without_gains: int = 0
+    still: int = 0
+    only: frozenset[int] | None = None
+    restless: int = -1
+
+    def allows(self, label: int, moved: int, events: int) -> bool:
+        """Whether a loop may have a step of this label, in which these chips move and these events
+        happen.
+        """
+        barred = moved & self.still or events & self.without_events
+        return not barred and (self.only is None or label in self.only)
+
+    @property
+    def moving(self) -> int:
+        """The chips (bits) that have to move."""
+        return 1 << self.restless if self.restless >= 0 else 0
 
 
 @dataclass(frozen=True, slots=True)

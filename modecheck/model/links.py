@@ -121,12 +121,14 @@ class LinkReader:
         if isinstance(node, Scalar) and not node.is_null:
             kind = self._shapes.choice(node, "a kind of message", MESSAGE_KINDS, "event")
             record = Mapping({}, {}, node.place)
+            payload = True
         else:
             found = self._shapes.record(node, f"the message {name!r}", MESSAGE_KEYS)
             if found is None:
                 return None
             record = found
             kind = self._shapes.choice(record.get("kind"), "kind", MESSAGE_KINDS, "event")
+            payload = record.get("kind") is not None
         typed = any(record.get(key) is not None for key in ("bool", "range", "one_of"))
         reader = OutlineReader(self._shapes, self._phrases)
         type_ = reader.type(record, key.place, name) if typed else None
@@ -134,4 +136,4 @@ class LinkReader:
             message = f"the relative message {name!r} has no amount"
             self._notes.add(message, key.place, expected="a 'range' of amounts")
             return None
-        return Message(name, kind, type_, key.place)
+        return Message(name, kind, type_, key.place, payload)

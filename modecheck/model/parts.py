@@ -191,12 +191,16 @@ class Chip:
 
 @dataclass(frozen=True, slots=True)
 class Message:
-    """What a link carries. `kind` is "event", "state" or "relative"; `type` is the payload's."""
+    """What a link carries. `kind` is "event", "state" or "relative"; `type` is the payload's.
+
+    `payload` tells whether the model says what kind it is: then it is what the link is there for.
+    """
 
     name: str
     kind: str
     type: ValueType | None
     place: Place
+    payload: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,6 +6,8 @@ import os
 import random
 from collections.abc import Iterator
 from dataclasses import replace
+from functools import reduce
+from operator import or_
 
 import networkx as nx
 import pytest
@@ -52,6 +54,11 @@ def some_query(product: Product, seed: int) -> LoopQuery:
         visits=tuple(dice.sample(bits, 1)) if dice.random() < 0.2 else (),
         drives_only=dice.random() < 0.4,
         without_gains=dice.choice(bits) if dice.random() < 0.2 else 0,
+        still=1 << dice.randrange(len(product.chips)) if dice.random() < 0.2 else 0,
+        only=frozenset(label for label in range(len(product.labels)) if dice.random() < 0.8)
+        if dice.random() < 0.2
+        else None,
+        restless=dice.randrange(len(product.chips)) if dice.random() < 0.3 else -1,
     )
 
 
@@ -62,6 +69,8 @@ def graph_of(space: Exploration, query: LoopQuery) -> nx.MultiDiGraph[int]:
     for number in range(space.expanded):
         marks = space.marks_at(number)
         if marks & (query.wanted | query.unwanted) != query.wanted or space.failing[number]:
+            continue
+        if query.restless >= 0 and rests(space.product, query.restless, space.state(number)):
             continue
         labels = {edge.label for edge in space.edges_from(number)}
         graph.add_node(number, possible=labels, marks=marks)
@@ -76,19 +85,31 @@ def graph_of(space: Exploration, query: LoopQuery) -> nx.MultiDiGraph[int]:
             )
             gained = space.marks_at(edge.target) & ~space.marks_at(number) & query.without_gains
             usable = (drive or endless or not query.drives_only) and not gained
+            usable = usable and not edge.moved & query.still
+            usable = usable and (query.only is None or edge.label in query.only)
             if usable and edge.target in graph:
-                graph.add_edge(number, edge.target, label=edge.label)
+                graph.add_edge(number, edge.target, label=edge.label, moved=edge.moved)
     return graph
 
 
-def has_fair_part(graph: nx.MultiDiGraph[int], fair: tuple[FairSet, ...], visits: int) -> bool:
+def rests(product: Product, chip: int, state: tuple[int, ...]) -> bool:
+    """Whether a chip is in a rest state."""
+    form = product.chips[chip]
+    return form.rests[state[form.state_field]]
+
+
+def has_fair_part(graph: nx.MultiDiGraph[int], fair: tuple[FairSet, ...], query: LoopQuery) -> bool:
     """Whether a set of states, all reached from each other, is fair to all sets: by taking away
     the states of one wronged strong set at a time, straight from the definition.
     """
+    visits = sum(query.visits)
     for states in list(nx.strongly_connected_components(graph)):
         part = graph.subgraph(states)
         labels: set[int] = {data["label"] for _, _, data in part.edges(data=True)}
         if not labels or (visits and not any(part.nodes[n]["marks"] & visits for n in part)):
+            continue
+        movers = [data["moved"] for _, _, data in part.edges(data=True)]
+        if query.restless >= 0 and not any(moved >> query.restless & 1 for moved in movers):
             continue
         weak = [one for one in fair if not one.strong and not one.labels & labels]
         if any(all(part.nodes[n]["possible"] & one.labels for n in part) for one in weak):
@@ -98,7 +119,7 @@ def has_fair_part(graph: nx.MultiDiGraph[int], fair: tuple[FairSet, ...], visits
             if one.strong and holding and not one.labels & labels:
                 rest: nx.MultiDiGraph[int] = nx.MultiDiGraph(part)
                 rest.remove_nodes_from(holding)
-                if has_fair_part(rest, fair, visits):
+                if has_fair_part(rest, fair, query):
                     return True
                 break
         else:
@@ -141,6 +162,18 @@ def assert_fair_loop(
     for _, number in loop:
         marks = space.marks_at(number)
         assert marks & (query.wanted | query.unwanted) == query.wanted
+    moved = 0
+    for (_, before), (label, number) in zip([(-1, loop[-1][1]), *loop], loop, strict=False):
+        movers = {
+            edge.moved
+            for edge in space.edges_from(before)
+            if (edge.label, edge.target) == (label, number)
+        }
+        moved |= reduce(or_, movers)
+        assert not all(own & query.still for own in movers) or not query.still
+        assert query.only is None or label in query.only
+        assert query.restless < 0 or not rests(product, query.restless, space.state(number))
+    assert query.restless < 0 or moved >> query.restless & 1
     for mark in query.visits:
         assert any(space.marks_at(number) & mark for _, number in loop)
 
@@ -154,7 +187,7 @@ def test_plain_search_finds_a_fair_loop_where_there_is_one(drawn: Drawn, seed: i
     query = some_query(product, seed)
     answer = space.fair_loop(query)
     graph = graph_of(space, query)
-    expected = has_fair_part(graph, product.fair, sum(query.visits))
+    expected = has_fair_part(graph, product.fair, query)
     assert (answer.loop is not None) == expected
     if answer.loop is not None:
         assert_fair_loop(product, space, answer.loop.stem, answer.loop.loop, query)
@@ -175,6 +208,7 @@ def test_compiled_search_agrees_with_the_plain_one(drawn: Drawn, seed: int) -> N
         if first.loop is None or second.loop is None:
             assert first.rests_on == second.rests_on
             continue
+        assert len(first.loop.stem) == len(second.loop.stem)
         assert_fair_loop(product, two, second.loop.stem, second.loop.loop, query)
 
 

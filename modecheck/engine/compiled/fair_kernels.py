@@ -37,6 +37,7 @@ def judge_components(  # noqa: C901 - one depth-first search, with what is done 
     gains: Any,
     set_of_note: Any,
     strong: Any,
+    needed: Any,
     visits: Any,
     rests_on: Any,
     index: Any,
@@ -44,20 +45,21 @@ def judge_components(  # noqa: C901 - one depth-first search, with what is done 
     stack: Any,
     call_states: Any,
     call_edges: Any,
-    best: Any,
+    found: Any,
+    nearest: Any,
 ) -> Any:
     """Find the components of the states that are inside (Tarjan 1972, without recursion) and judge
     each: those without a fair loop are taken out of `inside`, and so are the states that a fair
     loop would have to avoid. Returns whether any were, so that components have to be found anew.
 
-    A component that is fair is taken out as well; of all, the one with the first state is left
-    in `best` (2 for its states). `index` must be 0 everywhere, and is filled.
+    A component that is fair is taken out as well, and its states get its number in `found`.
+    `nearest` holds how many there were so far, and the number and the first state of the one whose
+    first state comes first. `index` must be 0 everywhere, and is filled.
     """
     sets = strong.size
     possible, taken = np.zeros(sets, np.int64), np.zeros(sets, np.uint8)
     seen_at = np.zeros(sets, np.int64)
     again = False
-    best_first: Any = np.int64(first.size)
     counter = np.uint32(0)
     height: Any = 0
     for root in range(first.size - 1):
@@ -102,17 +104,18 @@ def judge_components(  # noqa: C901 - one depth-first search, with what is done 
             while np.int64(stack[bottom]) != state:
                 bottom -= 1
             verdict = judge(
-                first, targets, notes, marks, inside, allowed, gains, set_of_note, strong, visits,
-                rests_on, index, stack, bottom, height, possible, taken, seen_at,
+                first, targets, notes, marks, inside, allowed, gains, set_of_note, strong, needed,
+                visits, rests_on, index, stack, bottom, height, possible, taken, seen_at,
             )  # fmt: skip
             smallest: Any = state
             for place in range(bottom, height):
                 smallest = min(smallest, np.int64(stack[place]))
-            if verdict == 1 and smallest < best_first:
-                best_first = smallest
-                best[:] = 0
+            if verdict == 1:
+                nearest[0] += 1
                 for place in range(bottom, height):
-                    best[stack[place]] = 1
+                    found[stack[place]] = np.uint32(nearest[0])
+                if smallest < nearest[2]:
+                    nearest[1], nearest[2] = nearest[0], smallest
             for place in range(bottom, height):
                 member = stack[place]
                 index[member] = UNREACHED
@@ -139,6 +142,7 @@ def judge(  # noqa: C901 - what is counted in one pass decides
     gains: Any,
     set_of_note: Any,
     strong: Any,
+    needed: Any,
     visits: Any,
     rests_on: Any,
     index: Any,
@@ -150,7 +154,8 @@ def judge(  # noqa: C901 - what is counted in one pass decides
     seen_at: Any,
 ) -> Any:
     """What a component, the upper part of the stack, is: 0 has no fair loop, 1 is fair, 2 has to
-    lose states first. Leaves in `possible` and `taken` what was counted in it.
+    lose states first. Leaves in `possible` and `taken` what was counted in it. A loop has to use
+    a transition whose note is `needed`.
     """
     size = height - bottom
     own = index[stack[bottom]]
@@ -173,7 +178,7 @@ def judge(  # noqa: C901 - what is counted in one pass decides
             # What was put on the stack after its lowest state, and not taken off, is in it.
             own_target = inside[target] == 1 and index[target] != UNREACHED and index[target] >= own
             if own_target and usable(edge, state, target, notes, allowed, marks, gains):
-                linked = True
+                linked = linked or needed[notes[edge]] == 1
                 if number >= 0:
                     taken[number] = 1
     if not linked or visited != (np.uint64(1) << np.uint64(visits.size)) - np.uint64(1):
@@ -211,17 +216,16 @@ def find_path(
     inside: Any,
     allowed: Any,
     gains: Any,
-    set_of_note: Any,
     start: Any,
     goals: Any,
-    taking: Any,
+    last: Any,
     end: Any,
     came_from: Any,
     pending: Any,
 ) -> Any:
     """The transition that ends a shortest path from a state, or -1; `came_from` holds for each
     state the transition it was first reached by, plus one. `goals` has one flag for each state, or
-    is empty.
+    is empty; `last` flags the notes of transitions that end it.
     """
     came_from[:] = 0
     pending[0] = np.uint32(start)
@@ -235,7 +239,7 @@ def find_path(
                 continue
             if target == end or (goals.size > 0 and goals[target] == 1):
                 return edge
-            if taking >= 0 and set_of_note[notes[edge]] == taking:
+            if last[notes[edge]] == 1:
                 return edge
             if came_from[target] == 0 and target != start:
                 came_from[target] = edge + 1

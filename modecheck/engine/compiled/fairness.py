@@ -8,13 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from modecheck.engine.compiled.fair_kernels import find_path, judge_components, without_set
-from modecheck.engine.compiled.graph import Array, Graph
+from modecheck.engine.compiled.graph import Array, Graph, States
 from modecheck.engine.compiled.memory import Words
 from modecheck.engine.drives import drives_of
 from modecheck.engine.fair_components import set_numbers
 from modecheck.engine.fair_loops import Goal, short_loop
 from modecheck.engine.space import LoopQuery, Path
-from modecheck.product.form import Product
+from modecheck.product.form import ChipForm, Product
 
 
 @dataclass(slots=True)
@@ -28,6 +28,7 @@ class FairSearch:
     inside: Array
     allowed: Array
     sets: Array
+    needed: Array
     set_of_label: list[int]
 
     @property
@@ -43,7 +44,8 @@ class FairSearch:
         sets without which others would have one.
         """
         graph, count = self.graph, self.graph.states.count
-        best, rests_on = np.zeros(count, np.uint8), np.zeros(len(self.product.fair), np.uint8)
+        found, rests_on = np.zeros(count, np.uint32), np.zeros(len(self.product.fair), np.uint8)
+        nearest = np.array([0, 0, count], np.int64)
         index, low, stack = (np.zeros(count, np.uint32) for _ in range(3))
         call_states, call_edges = np.empty(count, np.uint32), np.empty(count, np.int64)
         visits = np.array(self.query.visits, np.uint64)
@@ -52,11 +54,12 @@ class FairSearch:
             index[:] = 0
             again = judge_components(
                 graph.first, graph.targets, graph.notes, self.marks, self.inside, self.allowed,
-                self.gains, self.sets, self.strong, visits, rests_on, index, low, stack,
-                call_states, call_edges, best,
+                self.gains, self.sets, self.strong, self.needed, visits, rests_on, index, low,
+                stack, call_states, call_edges, found, nearest,
             )  # fmt: skip
-        found = FairComponent(self, best) if best.any() else None
-        return found, frozenset(np.flatnonzero(rests_on).tolist())
+        number = int(nearest[1])
+        component = FairComponent(self, (found == number).astype(np.uint8)) if number else None
+        return component, frozenset(np.flatnonzero(rests_on).tolist())
 
 
 def fair_search(product: Product, graph: Graph, marks: Words, query: LoopQuery) -> FairSearch:
@@ -64,18 +67,31 @@ def fair_search(product: Product, graph: Graph, marks: Words, query: LoopQuery) 
     wanted, both = np.uint64(query.wanted), np.uint64(query.wanted | query.unwanted)
     inside = (marks & both == wanted).astype(np.uint8)
     inside[graph.unknown()] = 0
+    if query.restless >= 0:
+        inside &= _restless(product.chips[query.restless], graph.states)
     labels = graph.labels.astype(np.int64)
-    allowed = 1 - graph.barred(query.without_events)
+    kinds = zip(labels.tolist(), graph.moved.tolist(), graph.events.tolist(), strict=True)
+    allowed = np.array([query.allows(*kind) for kind in kinds], np.uint8)
+    needed = (graph.moved & np.uint64(query.moving) != 0).astype(np.uint8)
+    needed = needed if query.moving else np.ones_like(needed)
     if query.drives_only:
         allowed &= np.array(drives_of(product), np.uint8)[labels]
     set_of_label = set_numbers(product.fair, len(product.labels))
     sets = np.array(set_of_label, np.int32)[labels]
-    return FairSearch(product, graph, marks, query, inside, allowed, sets, set_of_label)
+    return FairSearch(product, graph, marks, query, inside, allowed, sets, needed, set_of_label)
+
+
+def _restless(chip: ChipForm, states: States) -> Array:
+    """A flag for each state in which a chip does not rest."""
+    place = states.machine.layout.places[chip.state_field]
+    works = np.array([not rest for rest in chip.rests], np.uint8)
+    column = states.words[place.word :: states.width] >> np.uint64(place.shift)
+    return works[column & np.uint64(place.mask)]  # type: ignore[no-any-return]
 
 
 def loop_in(component: FairComponent, query: LoopQuery) -> Path:
     """A short fair loop in a component."""
-    return short_loop(component, query.visits, component.search.strong.tolist())
+    return short_loop(component, query, component.search.strong.tolist())
 
 
 @dataclass(slots=True)
@@ -110,10 +126,17 @@ class FairComponent:
         pending = np.empty(self.states.size, np.uint32)
         last = find_path(
             graph.first, graph.targets, graph.notes, search.marks, self.states, search.allowed,
-            search.gains, search.sets, start, self._flags(goal), goal.taking, goal.end,
+            search.gains, start, self._flags(goal), self._last(goal), goal.end,
             came_from, pending,
         )  # fmt: skip
         return None if last < 0 else self._way(start, int(last), came_from)
+
+    def _last(self, goal: Goal) -> Array:
+        """A flag for each note of a transition that ends a path."""
+        moving: Array = self.search.graph.moved & np.uint64(goal.moving) != 0
+        if goal.taking >= 0:
+            moving |= self.search.sets == goal.taking
+        return moving.astype(np.uint8)
 
     def _flags(self, goal: Goal) -> Array:
         """A flag for each state that is a goal by what it is like, if any can be."""

@@ -78,6 +78,7 @@ class _Reach:
         self._trouble: BaseException | None = None
         self._ends = [0] * threads
         self._pending = [0] * threads
+        self._more = False
 
     def _address_space(self, threads: int) -> int:
         """Address space for a partition: what memory can hold, or the bound, with some to spare."""
@@ -156,9 +157,11 @@ class _Reach:
             self._barrier.wait()
             self._receive_all(own)
             if own == 0:
+                # Decided for all: `_pending` may change again before the last one has read it.
+                self._more = any(self._pending)
                 self._look_around(level)
             self._barrier.wait()
-            if self._stop or not any(self._pending):
+            if self._stop or not self._more:
                 return
 
     def _expand_some(self, partition: Partition, end: int, level: int) -> None:
