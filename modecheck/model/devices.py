@@ -220,7 +220,9 @@ class _DeviceReader:
         scope = replace(
             wired.scope,
             conditions={name: mode.when for name, mode in modes.items()},
-            steps=Surroundings(wired.links, chips, self._signals_of(chips)),
+            steps=Surroundings(
+                wired.links, chips, self._signals_of(chips), whole=not wired.scope.broken
+            ),
             broken=wired.scope.broken | (_names_under(record.get("modes")) - set(modes)),
         )
         events = self._events(chips, wired)

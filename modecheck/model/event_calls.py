@@ -23,11 +23,15 @@ from modecheck.model.terms import Happens
 
 @dataclass(frozen=True, slots=True)
 class Surroundings:
-    """What steps are made of: links, chips with their rules, signals."""
+    """What steps are made of: links, chips with their rules, signals.
+
+    Unless it is `whole`, some chip or link could not be read: what is not found may be in there.
+    """
 
     links: Mapping[str, Link]
     chips: Mapping[str, Chip]
     signals: frozenset[str]
+    whole: bool = True
 
 
 @dataclass(eq=False)
@@ -51,7 +55,7 @@ def event_of(call: Call, around: Surroundings) -> Happens:
     owner, member = name.parts
     if call.word == "taken":
         return _rule(owner, member, around)
-    return _message(call.word, owner, member, around)
+    return message_event(call.word, owner, member, around)
 
 
 def _signal(name: str, around: Surroundings) -> Happens:
@@ -72,10 +76,14 @@ def _rule(owner: str, member: str, around: Surroundings) -> Happens:
     return Happens("taken", owner, member)
 
 
-def _message(word: str, owner: str, member: str, around: Surroundings) -> Happens:
+def message_event(word: str, owner: str, member: str, around: Surroundings) -> Happens:
+    """What happens to a message of a chip or link. Raises `UnknownEvent`."""
     if owner not in around.chips and owner not in around.links:
         known = (*around.chips, *around.links)
         raise UnknownEvent(f"unknown chip or link {owner!r}", "", owner, known)
+    if owner in around.chips and owner in around.links:
+        message = f"{owner!r} is the name of a chip and of a link"
+        raise UnknownEvent(message, "names that differ")
     carried = [message for link in links_of(word, owner, around.links) for message in link.carries]
     if member not in carried:
         does = {"delivered": "receives"}.get(word, "carries" if owner in around.links else "sends")

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
+from itertools import pairwise
 
 from modecheck.model.conditions import condition
-from modecheck.model.event_calls import links_of
+from modecheck.model.event_calls import UnknownEvent, message_event
 from modecheck.model.meaning import Scope
 from modecheck.model.parts import Exchange
 from modecheck.model.phrases import Phrases
+from modecheck.model.places import Place
 from modecheck.model.shapes import Shapes
 from modecheck.model.terms import Term
 from modecheck.model.yaml_nodes import Mapping, Node, Scalar, shortened
@@ -18,6 +21,9 @@ MOST_UNDER_WAY = 16
 """Items on their way at a time: the automaton grows with it, and devices have a few."""
 MOST_KINDS = 4
 LEADING_WHILE = re.compile(r"\s*while\b")
+
+Item = tuple[str, str]
+"""A chip and a message that it sends or receives."""
 
 
 class ExchangeReader:
@@ -39,6 +45,7 @@ class ExchangeReader:
         received = self._messages(record.entries["received"], "delivered")
         if sent is None or received is None:
             return None
+        self._note_sent_together(sent, record.entries["sent"].place)
         if len(sent) != len(received):
             message = f"{len(sent)} sent, but {len(received)} received"
             expected = "as many: the first arrives as the first, and so on"
@@ -70,7 +77,7 @@ class ExchangeReader:
         term = condition(self._shapes, self._phrases, self._scope, node)
         return term, " ".join(node.text.split())
 
-    def _messages(self, node: Node, word: str) -> tuple[tuple[str, str], ...] | None:
+    def _messages(self, node: Node, word: str) -> tuple[Item, ...] | None:
         expected = "chip.message, or a list of them"
         scalars = self._shapes.scalars(node, "a message", expected)
         if not 1 <= len(scalars) <= MOST_KINDS:
@@ -78,24 +85,53 @@ class ExchangeReader:
             self._shapes.notes.add(message, node.place, expected=f"1 to {MOST_KINDS}")
             return None
         found = [self._message(scalar, word) for scalar in scalars]
-        whole = tuple(message for message in found if message is not None)
+        for place, item in enumerate(found):
+            if item is not None and item in found[:place]:
+                role = "sent" if word == "sent" else "received"
+                message = f"{'.'.join(item)} stands twice as {role}"
+                self._shapes.notes.add(message, scalars[place].place, expected="each message once")
+                return None
+        whole = tuple(item for item in found if item is not None)
         return whole if len(whole) == len(found) else None
 
-    def _message(self, scalar: Scalar, word: str) -> tuple[str, str] | None:
-        chip, _, name = scalar.text.strip().partition(".")
+    def _message(self, scalar: Scalar, word: str) -> Item | None:
+        chip, dot, name = scalar.text.strip().partition(".")
         self._phrases.words.update((chip, name))
-        steps, notes = self._scope.steps, self._shapes.notes
-        if steps is None or chip in self._scope.broken:
+        around, notes = self._scope.steps, self._shapes.notes
+        if around is None or not around.whole:
+            return None  # what is not found may be in what could not be read
+        if not dot:
+            notes.add(f"{shortened(chip)!r} names no chip", scalar.place, expected="chip.message")
             return None
-        if chip not in steps.chips:
+        if chip not in around.chips:
             message = f"unknown chip {shortened(chip)!r}"
-            notes.add(message, scalar.place, word=chip, choices=steps.chips, expected="")
+            notes.add(message, scalar.place, word=chip, choices=around.chips)
             return None
-        carried = {m: None for link in links_of(word, chip, steps.links) for m in link.carries}
-        if name not in carried:
-            does = "sends" if word == "sent" else "receives"
-            message = f"{chip} never {does} {shortened(name)!r}"
-            expected = "" if carried else f"chip.message of a chip that {does} messages"
-            notes.add(message, scalar.place, word=name, choices=carried, expected=expected)
+        try:
+            message_event(word, chip, shortened(name), around)
+        except UnknownEvent as unknown:
+            notes.add(
+                unknown.message,
+                scalar.place,
+                word=unknown.word,
+                choices=unknown.choices,
+                expected=unknown.expected,
+            )
             return None
         return chip, name
+
+    def _note_sent_together(self, sent: Sequence[Item], place: Place) -> None:
+        """A step counts as one item of each kind, in the order of the list: a rule must not send
+        several in any other way.
+        """
+        assert self._scope.steps is not None
+        for chip in self._scope.steps.chips.values():
+            for rule in chip.rules:
+                own = [send for send in rule.sends if (chip.name, send.message) in sent]
+                for one, two in pairwise(own):
+                    first, second = (sent.index((chip.name, send.message)) for send in (one, two))
+                    if first > second or (first == second and one.link == two.link):
+                        message = f"{chip.name} sends {one.message}, then {two.message} in one step"
+                        expected = "each once in a step, and in this order"
+                        self._shapes.notes.add(message, place, expected=expected)
+                        return

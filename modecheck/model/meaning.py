@@ -145,12 +145,15 @@ class _Understanding:
         steps = self._scope.steps
         if steps is None:
             message = f"{call.word}(…) speaks of what happens in a step"
-            raise _mistake(call, message, expected="it only in a requirement")
+            expected = "it in a requirement, and there not in 'possible' or 'recoverable'"
+            raise _mistake(call, message, expected=expected)
         if call.name.parts[0] in self._scope.broken:
             raise Unknowable
         try:
             return event_of(call, steps)
         except UnknownEvent as unknown:
+            if not steps.whole:
+                raise Unknowable from None
             raise _mistake(
                 call.name,
                 unknown.message,

@@ -14,7 +14,7 @@ from modecheck.model.phrases import Phrases
 from modecheck.model.places import Place
 from modecheck.model.shapes import Shapes
 from modecheck.model.terms import Term
-from modecheck.model.yaml_nodes import Mapping, Node, Scalar, kind_of
+from modecheck.model.yaml_nodes import Mapping, Node, Scalar, Sequence, kind_of
 
 SPANNED = ("never", "always", "eventually", "whenever", "before")
 """Patterns that can be asked for within a scope."""
@@ -140,13 +140,13 @@ class RequirementReader:
         return self._spanned(kinds[keys], record.get("after"), closing)
 
     def _between(self, node: Node) -> Span | None:
-        scalars = self._shapes.scalars(node, "a condition", "a condition")
-        if len(scalars) != 2:
-            message = f"{kind_of(node)} as 'between'"
-            expected = "[condition that opens, condition that closes]"
-            self._shapes.notes.add(message, node.place, expected=expected)
-            return None
-        return self._spanned("between", scalars[0], scalars[1])
+        if isinstance(node, Sequence) and len(node.items) == 2:
+            return self._spanned("between", *node.items)
+        given = len(node.items) if isinstance(node, Sequence) else 0
+        message = f"a list of {given} as 'between'" if given else f"{kind_of(node)} as 'between'"
+        expected = "[condition that opens, condition that closes]"
+        self._shapes.notes.add(message, node.place, expected=expected)
+        return None
 
     def _spanned(self, kind: str, opening: Node | None, closing: Node | None) -> Span | None:
         opens, opens_text = self._condition(opening, self._scope)

@@ -87,7 +87,7 @@ def _signals(device: Device) -> Iterator[Unused]:
         for need in device.requirements.values()
         for term in need.terms
         for part in parts_of(term)
-        if isinstance(part, Happens)
+        if isinstance(part, Happens) and part.kind == "raised"
     }
     for chip in device.chips.values():
         for rule in chip.rules:

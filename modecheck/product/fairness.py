@@ -28,6 +28,8 @@ def fair_sets(
 
 def _of_rules(device: Device, rules: Sequence[Rule], labels: Sequence[Label]) -> Iterator[FairSet]:
     for number, rule in enumerate(rules):
+        if rule.trigger:
+            continue  # taken in the step that brings the message or the signal, never in its own
         chip = device.chips[rule.chip]
         fair = rule.fair or chip.fair or ("none" if chip.actor else "weak")
         own = frozenset(

@@ -121,8 +121,22 @@ def test_an_exchange_names_both_ends(folder: Folder) -> None:
         ),
         (
             "{text: x, always: hub.linked, scope: {between: [hub.off]}}",
+            "a list of 1 as 'between'",
+        ),
+        (
+            "{text: x, always: hub.linked, scope: {between: hub.off}}",
             "[condition that opens, condition that closes]",
         ),
+        (
+            "{text: x, always: hub.linked, scope: {between: [hub.off, hub.lnked]}}",
+            "did you mean 'linked'?",
+        ),
+        ("{text: x, always: hub.linked, scope: {after: hub.of}}", "did you mean 'off'?"),
+        (
+            "{text: x, always: hub.linked, scope: {before: hub.off, until: hub.off}}",
+            "a scope with 'before' and 'until'",
+        ),
+        ("{text: x, always: hub.linked, scope: {}}", "a scope with nothing in it"),
         ("{text: x, possible: hub.linked, scope: {after: hub.off}}", "'scope' does not go with"),
         ("{text: x, whenever: hub.linked}", "'whenever' stands without 'then'"),
         (
@@ -135,15 +149,49 @@ def test_an_exchange_names_both_ends(folder: Folder) -> None:
         ("{text: x, never: raised(reset_buton)}", "did you mean 'reset_button'?"),
         ("{text: x, never: taken(hub.reset)}", "did you mean 'resets'?"),
         ("{text: x, never: sent(hello)}", "sent(chip.message or link.message)"),
+        ("{text: x, never: sent()}", "expected what happens, such as chip.message"),
+        ("{text: x, never: sent(tile.hello}", "expected ')'"),
+        ("{text: x, never: sent(sent(tile.hello))}", "unexpected '('"),
+        ("{text: x, never: delivered(tile.hello)}", "tile never receives 'hello'"),
+        ("{text: x, never: dropped(down.helo)}", "expected one of bye, welcome"),
+        ("{text: x, never: taken(hb.resets)}", "did you mean 'hub'?"),
+        ("{text: x, never: taken(resets)}", "expected taken(chip.rule)"),
+        ("{text: x, whenever: hub.linked, then: sent(tile.helo)}", "did you mean 'hello'?"),
         ("{text: x, possible: sent(tile.hello)}", "speaks of what happens in a step"),
+        ("{text: x, recoverable: {to: sent(tile.hello)}}", "not in 'possible' or 'recoverable'"),
+        ("{text: x, recoverable: hub.off, may_lose: hub.off}", "'may_lose' does not go with"),
+        ("{text: x, always: hub.off, under_way: 2}", "'under_way' does not go with 'always'"),
         ("{text: x, exactly_once: hub.linked}", "as exactly_once"),
         ("{text: x, exactly_once: {sent: tile.hello}}", "exactly_once lacks 'received'"),
         (
             "{text: x, exactly_once: {sent: tile.hello, received: hub.helo}}",
             "hub never receives 'helo'",
         ),
+        ("{text: x, exactly_once: {sent: hello, received: hub.hello}}", "expected chip.message"),
+        (
+            "{text: x, exactly_once: {sent: up.hello, received: hub.hello}}",
+            "unknown chip 'up'",
+        ),
+        (
+            "{text: x, exactly_once: {sent: [tile.hello, tile.hello], received: hub.hello}}",
+            "tile.hello stands twice as sent",
+        ),
         (
             "{text: x, exactly_once: {sent: tile.hello, received: [hub.hello, hub.hello]}}",
+            "hub.hello stands twice as received",
+        ),
+        (
+            "{text: x, exactly_once: {sent: [tile.keys, tile.hello],"
+            " received: [hub.keys, hub.hello]}}",
+            "tile sends hello, then keys in one step",
+        ),
+        (
+            "{text: x, exactly_once: {sent: tile.hello, received: hub.hello, may_lose: hub.off},"
+            " may_lose: hub.off}",
+            "'may_lose' stands here and beside 'exactly_once'",
+        ),
+        (
+            "{text: x, exactly_once: {sent: tile.hello, received: [hub.hello, hub.keys]}}",
             "1 sent, but 2 received",
         ),
         (
@@ -166,3 +214,43 @@ def test_an_exchange_names_both_ends(folder: Folder) -> None:
 def test_requirements_that_are_none_are_told(folder: Folder, text: str, told: str) -> None:
     """A sentence and one pattern, whose names are those of the device."""
     assert told in folder.mistake(around(BODY, beside=f"requirements: {{R1: {text}}}"))
+
+
+def test_what_may_stand_in_a_broken_part_is_not_told(folder: Folder) -> None:
+    """An event of a link that could not be read is no mistake of its own."""
+    needs = "R1: {text: x, never: sent(tile.hello)}, R2: {text: x, exactly_once: {EXCHANGE}}"
+    needs = needs.replace("EXCHANGE", "sent: tile.hello, received: hub.hello")
+    text = around(BODY, beside=f"requirements: {{{needs}}}").replace("to: hub,", "to: hb,")
+    assert "unknown chip 'hb'" in folder.mistake(text)
+
+
+def test_a_name_of_a_chip_and_a_link_names_no_event(folder: Folder) -> None:
+    """Which of them is meant cannot be told."""
+    text = around(BODY, beside="requirements: {R1: {text: x, never: sent(hub.bye)}}")
+    assert "a chip and of a link" in folder.mistake(text.replace("  side:", "  hub:"))
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        around(BODY, beside="modes: {m: sent(tile.hello)}"),
+        around("states: [off], rules: [{if: sent(tile.hello)}]"),
+        around(BODY).replace("to: hub,", "to: hub, up_when: not sent(tile.hello),"),
+    ],
+)
+def test_only_requirements_speak_of_what_happens(folder: Folder, text: str) -> None:
+    """A mode, a guard and a link's condition are judged on a state alone."""
+    assert "expected it in a requirement" in folder.mistake(text)
+
+
+def test_one_message_over_two_links_is_one_item(folder: Folder) -> None:
+    """A rule that sends it both ways in a step sends it once."""
+    body = "states: [off], rules: [{send: [bye via down, bye via side]}]"
+    need = "exactly_once: {sent: hub.bye, received: tile.bye}"
+    device = folder.device(around(body, beside=f"requirements: {{R1: {{text: x, {need}}}}}"))
+    exchange = device.requirements["R1"].exchange
+    assert exchange is not None
+    assert exchange.sent == (("hub", "bye"),)
+    twice = body.replace("bye via side", "bye via down")
+    text = around(twice, beside=f"requirements: {{R1: {{text: x, {need}}}}}")
+    assert "hub sends bye, then bye in one step" in folder.mistake(text)

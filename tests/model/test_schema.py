@@ -12,6 +12,7 @@ from jsonschema import Draft202012Validator
 from modecheck.model import (
     chips,
     devices,
+    exchanges,
     faults,
     links,
     outlines,
@@ -73,6 +74,8 @@ def test_every_bundled_file_is_valid(path: Path) -> None:
         (definition("device", "link"), links.LINK_KEYS),
         (definition("device", "message"), links.MESSAGE_KEYS),
         (definition("device", "requirement"), requirements.REQUIREMENT_KEYS),
+        (definition("device", "requirement", "scope"), requirements.SPAN_KEYS),
+        (definition("device", "requirement", "exactly_once"), exchanges.EXCHANGE_KEYS),
         (schema("device")["properties"]["faults"], faults.CHIP_FAULTS + faults.LINK_FAULTS),
         (schema("chip"), chips.CHIP_KEYS),
         (definition("chip", "state"), outlines.STATE_KEYS),
@@ -95,6 +98,7 @@ def test_the_keys_are_those_of_the_reader(part: Any, keys: Collection[str]) -> N
         (definition("device", "message"), links.MESSAGE_KINDS),
         (definition("device", "message", "kind"), links.MESSAGE_KINDS),
         (definition("chip", "rule", "steps"), ("separate", "together")),
+        (definition("chip", "fair"), shapes.FAIR),
         (definition("chip", "name")["not"], shapes.RESERVED),
     ],
 )
@@ -110,6 +114,7 @@ def test_the_choices_are_those_of_the_reader(part: Any, choices: Collection[str]
         (definition("device", "fault_of_chips", "at_most"), 0, faults.LARGEST_BUDGET),
         (definition("device", "fault_of_links", "at_most"), 0, faults.LARGEST_BUDGET),
         (definition("device", "expectation", "steps"), 0, LONGEST_SCENARIO),
+        (definition("device", "under_way"), 1, exchanges.MOST_UNDER_WAY),
         (definition("chip", "variable", "list"), 1, outlines.LONGEST_LIST),
         (definition("chip", "variable", "bond")["anyOf"][1], 1, MOST_KEYS),
     ],
@@ -155,6 +160,8 @@ DEVICE = "device: d\nchips: {hub: {states: [s], rules: [{raise: ping}]}, tile: {
         DEVICE + "faults: {power_cut: {chips: [hub], links: [l]}}\n",
         DEVICE + "requirements: {R: {text: t, never: hub.s, zebra: 1}}\n",
         DEVICE + "requirements: {R: {text: t, recoverable: {to: hub.s, zebra: 1}}}\n",
+        DEVICE + "requirements: {R: {text: t, never: hub.s, scope: {zebra: hub.s}}}\n",
+        DEVICE + "requirements: {R: {text: t, exactly_once: {zebra: hub.s}}}\n",
         DEVICE + "accepted: [{finding: 'deadlock:x', reason: r, zebra: 1}]\n",
         DEVICE + "expect: [{finding: 'deadlock:x', zebra: 1}]\n",
     ],
@@ -195,3 +202,38 @@ def test_overlays_and_short_forms_are_valid(tmp_path: Path, text: str) -> None:
     path = tmp_path / "device.yaml"
     path.write_text(text, encoding="utf-8")
     assert complaints("device", data_in_file(str(path))) == []
+
+
+@pytest.mark.parametrize(
+    ("need", "valid"),
+    [
+        ("never: raised(ping)", True),
+        ("always: hub.s, scope: globally", True),
+        ("eventually: hub.s, scope: {after: tile.s, until: raised(ping)}", True),
+        ("whenever: hub.s, then: tile.s, scope: {before: hub.s}", True),
+        ("before: hub.s, first: tile.s, scope: {between: [hub.s, tile.s]}", True),
+        ("exactly_once: {sent: hub.m, received: tile.m, under_way: 2}, may_lose: hub.s", True),
+        ("exactly_once: {sent: [hub.m], received: [tile.m], may_lose: while hub.s}", True),
+        ("exactly_once: {sent: hub.m, received: tile.m, under_way: 17}", False),
+        ("exactly_once: {sent: hub.m}", False),
+        ("never: hub.s, scope: globaly", False),
+        ("never: hub.s, scope: {between: [hub.s]}", False),
+        ("never: [hub.s]", False),
+    ],
+)
+def test_requirements_are_valid_where_the_reader_takes_them(
+    folder: Folder, need: str, valid: bool
+) -> None:
+    """Every pattern and scope, and what is none."""
+    text = DEVICE.replace("{raise: ping}", "{raise: ping, send: m}").replace(
+        "tile: {states: [s]}", "tile: {states: [s], ignores: [m]}"
+    )
+    text += "links: {l: {from: hub, to: tile, carries: [m], when_full: wait}}\n"
+    text += f"requirements: {{R: {{text: t, {need}}}}}\n"
+    read = True
+    try:
+        folder.device(text)
+    except InvalidInput:
+        read = False
+    assert read is valid
+    assert (complaints("device", data_in_file(str(folder.path / "device.yaml"))) == []) is valid

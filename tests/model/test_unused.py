@@ -67,6 +67,23 @@ chips:
     assert "hub.ready" not in subjects
 
 
+@pytest.mark.parametrize(
+    ("condition", "unheard"),
+    [("raised(ping)", False), ("taken(hub.ping)", True), ("hub.s", True)],
+)
+def test_a_signal_may_be_there_for_a_requirement(
+    folder: Folder, condition: str, unheard: bool
+) -> None:
+    """It counts as heard where it is asked whether it was raised; a rule of that name does not."""
+    device = f"""\
+device: d
+chips: {{hub: {{states: [s], rules: [{{name: ping, raise: ping}}]}}}}
+requirements: {{R: {{text: t, never: {condition}}}}}
+"""
+    subjects = [unused.subject for unused in folder.device(device).unused]
+    assert subjects == (["signal.ping"] if unheard else [])
+
+
 def test_two_chips_of_one_file_have_one_left_over(folder: Folder) -> None:
     """A place is told once, however many instances it has."""
     text = "device: d\nchips: {a: {file: s.yaml}, b: {file: s.yaml}}\n"
