@@ -46,7 +46,7 @@ def find_fair_loop(
     if not fair:
         return LoopAnswer(None, frozenset(rests_on))
     strong = [one.strong for one in graph.fair]
-    loop = short_loop(_PlainComponent(graph, fair[0]), query, strong)
+    loop = short_loop(_PlainComponent(graph, fair[0], path_to), query, strong)
     return LoopAnswer(FairLoop(path_to(loop[-1][1]), loop))
 
 
@@ -133,12 +133,15 @@ def _inside(graph: FairGraph, state: int, states: set[int]) -> Iterator[int]:
 class _PlainComponent:
     """A component as the search for a short loop asks for it."""
 
-    def __init__(self, graph: FairGraph, states: set[int]) -> None:
+    def __init__(self, graph: FairGraph, states: set[int], path_to: Callable[[int], Path]) -> None:
         self._graph = graph
         self._states = states
+        self._path_to = path_to
 
     def shallowest(self, most: int) -> Sequence[int]:
-        return sorted(self._states)[:most]
+        first = sorted(self._states)[:most]
+        depth = len(self._path_to(first[0]))
+        return [number for number in first if len(self._path_to(number)) == depth]
 
     def possible(self, state: int) -> frozenset[int]:
         return self._graph.possible(state)

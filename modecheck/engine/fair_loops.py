@@ -45,7 +45,7 @@ class Component(Protocol):
     """A strongly connected part of the graph in which some loop is fair."""
 
     def shallowest(self, most: int) -> Sequence[int]:
-        """Some of its states, the shallowest first."""
+        """Some of its states, those nearest to the initial state."""
 
     def path(self, start: int, goal: Goal) -> Path | None:
         """A shortest path of at least one step inside, to the first that is a goal."""

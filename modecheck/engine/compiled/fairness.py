@@ -102,8 +102,10 @@ class FairComponent:
     states: Array
 
     def shallowest(self, most: int) -> Sequence[int]:
-        """Some of its states, the first ones."""
-        return np.flatnonzero(self.states)[:most].tolist()  # type: ignore[no-any-return]
+        """The first of its states, those of the least depth."""
+        first = np.flatnonzero(self.states)[:most].tolist()
+        depth_of = self.search.graph.states.depth_of
+        return [number for number in first if depth_of(number) == depth_of(first[0])]
 
     def possible(self, state: int) -> frozenset[int]:
         """The fairness sets that have a step in a state."""
