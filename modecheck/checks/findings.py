@@ -61,6 +61,11 @@ KINDS: dict[str, Kind] = {
         "no road leads back to a working pairing unless somebody forgets it on purpose",
         "add a way to pair again that starts from this state",
     ),
+    "usurped-session": Kind(
+        ERROR,
+        "a session begins with a peer that is not the selected one",
+        "let the chip accept, or answer, the selected peer alone",
+    ),
     "two-modes": Kind(
         ERROR,
         "the device is in two modes at once",

@@ -9,6 +9,7 @@ from modecheck.checks.ways import way_over, way_to
 from modecheck.engine.plain import Interpreter, State
 from modecheck.engine.space import Edge, Space, first_zero
 from modecheck.model.parts import Pairing, PairingEnd
+from modecheck.product.composition import acting
 
 
 def find(space: Space) -> Iterator[Finding]:
@@ -17,6 +18,23 @@ def find(space: Space) -> Iterator[Finding]:
         yield from _lost(space, pairing)
         yield from _one_sided(space, pairing)
         yield from _unrecoverable(space, pairing)
+        if pairing.session is not None:
+            yield from _usurped(space, pairing)
+
+
+def _usurped(space: Space, pairing: Pairing) -> Iterator[Finding]:
+    """The first transition by which a session begins although the pairing is not selected."""
+    apart, astray = (space.mark(f"{what}:{pairing.name}") for what in ("apart", "astray"))
+    found = space.first_change(apart, astray)
+    if found is not None:
+        number, edge = found
+        yield Finding(
+            code="usurped-session",
+            subject=pairing.name,
+            text=f"a session of {pairing.name} begins although it is not the one selected",
+            place=pairing.place,
+            way=way_over(space, number, edge),
+        )
 
 
 def _watched_bits(space: Space, names: tuple[str, ...]) -> int:
@@ -95,17 +113,22 @@ def _spelled(space: Space, end: PairingEnd, state: State) -> str:
 
 
 def _unrecoverable(space: Space, pairing: Pairing) -> Iterator[Finding]:
-    """The shallowest state from which every road to equal keys passes a forgetting event."""
-    forgetting = _watched_bits(space, pairing.forgotten_by)
+    """The shallowest state from which every road to equal keys passes a forgetting event, or needs
+    somebody whom it must not need.
+    """
+    helpers = tuple(acting(actor) for actor in pairing.recovers_without)
+    forgetting = _watched_bits(space, pairing.forgotten_by + helpers)
     recovers = space.roads_to(space.mark(f"paired:{pairing.name}"), without_events=forgetting)
     lost = first_zero(recovers)
     if lost is None:
         return
     one, two = (_spelled(space, end, space.state(lost)) for end in pairing.ends)
+    actors = " and ".join(pairing.recovers_without)
+    unaided = f" without {actors}" if actors else ""
     yield Finding(
         code="unrecoverable-pairing",
         subject=pairing.name,
-        text=f"{one} and {two}, and no road leads back to a working {pairing.name}",
+        text=f"{one} and {two}, and no road leads back to a working {pairing.name}{unaided}",
         place=pairing.place,
         way=way_to(space, lost),
     )

@@ -200,6 +200,14 @@ class Exploration:
                     return number, self._edge(edge)
         return None
 
+    def first_change(self, before: int, after: int) -> tuple[int, Edge] | None:
+        """The first transition from a state with one mark to a state with the other."""
+        for number in range(self.expanded):
+            for edge in self.graph.edges(number) if self.marks[number] & before else ():
+                if self.marks[self.targets[edge]] & after:
+                    return number, self._edge(edge)
+        return None
+
     def roads_to(self, marks: int, *, without_events: int = 0) -> bytearray:
         """For each state 1 if a road without these events leads to one with some of the marks."""
         goals = (number for number, own in enumerate(self.marks) if own & marks)

@@ -219,6 +219,11 @@ class Space(Protocol):
         unless one of the events happens in it.
         """
 
+    def first_change(self, before: int, after: int) -> tuple[int, Edge] | None:
+        """The first state with the mark `before` from which a transition leads to one with the mark
+        `after`.
+        """
+
     def roads_to(self, marks: int, *, without_events: int = 0) -> Sequence[int]:
         """For each state 1 if a road without these events leads to one with some of the marks."""
 

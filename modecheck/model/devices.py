@@ -26,6 +26,7 @@ from modecheck.model.requirements import RequirementReader
 from modecheck.model.rules import Wiring
 from modecheck.model.shapes import Shapes
 from modecheck.model.signals import note_raise_cycle
+from modecheck.model.terms import Term
 from modecheck.model.unused import unused_declarations
 from modecheck.model.verdicts import VerdictReader
 from modecheck.model.yaml_nodes import Mapping, Node, Scalar, shortened
@@ -236,7 +237,12 @@ class _DeviceReader:
             chips=chips,
             links=dict(wired.links),
             modes=modes,
-            pairings=self._pairings(record.get("pairings"), wired.scope, events),
+            pairings=self._pairings(
+                record.get("pairings"),
+                wired.scope,
+                events,
+                {name for name, chip in chips.items() if chip.actor},
+            ),
             faults=FaultReader(self._shapes, {*chips, *broken}, {*wired.links, *broken}).faults(
                 record.get("faults")
             ),
@@ -269,10 +275,10 @@ class _DeviceReader:
         return modes
 
     def _pairings(
-        self, node: Node | None, scope: Scope, events: set[str] | None
+        self, node: Node | None, scope: Scope, events: set[str] | None, actors: set[str]
     ) -> dict[str, Pairing]:
         pairings = {}
-        known = ("ends", "forgotten_by", "about")
+        known = ("ends", "forgotten_by", "session", "selected", "recovers_without", "about")
         for name, key, child in self._shapes.named(node, "pairings"):
             record = self._shapes.record(child, f"the pairing {name!r}", known, required=("ends",))
             ends = self._ends(record.entries["ends"], scope) if record is not None else None
@@ -285,8 +291,30 @@ class _DeviceReader:
                 events,
                 empty="a signal or message",
             )
-            pairings[name] = Pairing(name, ends, forgetting, key.place)
+            session, selected = self._meeting(record, scope)
+            helpers = names_in(
+                self._shapes,
+                record.get("recovers_without"),
+                "actor",
+                None if scope.broken else actors,
+                empty="an actor",
+            )
+            pairings[name] = Pairing(name, ends, forgetting, key.place, session, selected, helpers)
         return pairings
+
+    def _meeting(self, record: Mapping, scope: Scope) -> tuple[Term | None, Term | None]:
+        """When the two ends are connected, and when they may begin to be: both or neither."""
+        for key, other in (("session", "selected"), ("selected", "session")):
+            if record.get(key) is not None and record.get(other) is None:
+                message = f"{key!r} stands without {other!r}"
+                expected = f"the key {other!r}, too"
+                self._notes.add(message, record.keys[key].place, expected=expected)
+        read = (
+            condition(self._shapes, self._phrases, scope, record.get(key))
+            for key in ("session", "selected")
+        )
+        session, selected = read
+        return session, selected
 
     def _ends(self, node: Node, scope: Scope) -> tuple[PairingEnd, PairingEnd] | None:
         scalars = self._shapes.scalars(node, "an end", "chip.variable")

@@ -246,10 +246,19 @@ class PairingEnd:
 
 @dataclass(frozen=True, slots=True)
 class Pairing:
+    """Two bonds that belong together.
+
+    `session` says when the two are connected, `selected` when they may begin to be; the pairing has
+    to recover without the actors named in `recovers_without`.
+    """
+
     name: str
     ends: tuple[PairingEnd, PairingEnd]
     forgotten_by: tuple[str, ...]
     place: Place
+    session: Term | None = None
+    selected: Term | None = None
+    recovers_without: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

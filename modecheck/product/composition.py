@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 from modecheck.model.parts import Chip, Device, Event, Link, Reply, Rule
 from modecheck.product.conditions import state_conditions
@@ -65,7 +65,7 @@ class _Composition:
             conditions=state_conditions(self._device, self.addresses, chips, self._queues),
             watched_events=self._watched_events(),
             fair=fair_sets(self._device, self._rules, self._queues, faults, labels),
-            events=tuple(self._forgetting_event(name) for name in self._watched_events()),
+            events=tuple(self._events()),
         )
 
     def _watched_events(self) -> tuple[str, ...]:
@@ -73,7 +73,22 @@ class _Composition:
             name for pairing in self._device.pairings.values() for name in pairing.forgotten_by
         ]
         names += [name for need in self._device.requirements.values() for name in need.without]
+        for pairing in self._device.pairings.values():
+            names += [acting(actor) for actor in pairing.recovers_without]
         return tuple(dict.fromkeys(names))
+
+    def _events(self) -> Iterator[EventForm]:
+        actors = {acting(chip.name): chip.name for chip in self._device.chips.values()}
+        for name in self._watched_events():
+            if name in actors:
+                chip = self._chip_numbers[actors[name]]
+                own = (n for n, rule in enumerate(self._rules) if self._chip_of(rule) == chip)
+                yield EventForm(taken=frozenset(own))
+            else:
+                yield self._forgetting_event(name)
+
+    def _chip_of(self, rule: Rule) -> int:
+        return self._chip_numbers[rule.chip]
 
     def _forgetting_event(self, name: str) -> EventForm:
         """The signal of a name raised, or the message of that name delivered."""
@@ -212,6 +227,11 @@ class _Composition:
                     label = Label(text, "cut_in_rule", number, -1, chip)
                     labels[number, done] = self._labels.number(label)
         return labels
+
+
+def acting(actor: str) -> str:
+    """The watched event that an actor acts by a rule of its own; no signal has such a name."""
+    return f"{actor} acts"
 
 
 def _hears(trigger: tuple[Event, ...], event: Event) -> bool:

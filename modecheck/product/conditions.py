@@ -2,7 +2,8 @@
 
 Their names: `rests` (every chip in a rest state, every queue empty), `mode:NAME`, `paired:NAME`
 (both ends hold the same key), `at_odds:NAME` (the ends differ), `bonded:CHIP.VARIABLE` (that end
-holds a key), `requirement:NAME`.
+holds a key), `apart:NAME` (no session), `astray:NAME` (a session, and the pairing is not selected),
+`requirement:NAME`.
 """
 
 from __future__ import annotations
@@ -29,6 +30,12 @@ def state_conditions(
             "and", (same, Apply("!=", (one, Constant(0))))
         )
         conditions[f"at_odds:{pairing.name}"] = Apply("!=", (one, two))
+        if pairing.session is not None and pairing.selected is not None:
+            session = lowered(pairing.session, addresses, pairing.place)
+            selected = lowered(pairing.selected, addresses, pairing.place)
+            conditions[f"apart:{pairing.name}"] = folded("not", (session,))
+            astray = folded("and", (session, folded("not", (selected,))))
+            conditions[f"astray:{pairing.name}"] = astray
         for end in pairing.ends:
             has_key = Apply("!=", (_end(end, addresses), Constant(0)))
             conditions[f"bonded:{end}"] = has_key

@@ -120,6 +120,7 @@ def _pairings(reached: Reached) -> Expected:
                 ("lost-bond", _lost_bond(reached, pairing)),
                 ("one-sided-bond", reached.nearest(_one_sided(reached, pairing))),
                 ("unrecoverable-pairing", reached.nearest(_unrecoverable(reached, pairing))),
+                ("usurped-session", _usurped(reached, pairing)),
             )
             if steps is not None
         }
@@ -167,8 +168,33 @@ def _unrecoverable(reached: Reached, pairing: Pairing) -> list[int]:
         if one == two != 0:
             paired.append(number)
     forgetting = set(pairing.forgotten_by)
-    recovering = leading_to(reached, paired, lambda step: not step.events & forgetting)
+    helpers = {
+        f"{name} {rule.title}"
+        for name in pairing.recovers_without
+        for rule in reached.device.chips[name].rules
+    }
+    recovering = leading_to(
+        reached,
+        paired,
+        lambda step: not step.events & forgetting and not helpers & {step.label},
+    )
     return [number for number in reached.numbers if number not in recovering]
+
+
+def _usurped(reached: Reached, pairing: Pairing) -> int | None:
+    """How soon a session can begin in a step after which the pairing is not the selected one."""
+    if pairing.session is None:
+        return None
+    lengths = [
+        reached.depths[number] + 1
+        for number in reached.numbers
+        for _, target in reached.outcomes[number]
+        if target >= 0
+        and not holds_in(pairing.session, reached.worlds[number])
+        and holds_in(pairing.session, reached.worlds[target])
+        and not holds_in(pairing.selected, reached.worlds[target])
+    ]
+    return min(lengths, default=None)
 
 
 def _requirements(reached: Reached) -> Expected:

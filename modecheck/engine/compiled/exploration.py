@@ -12,6 +12,7 @@ from modecheck.engine.compiled.graph import Array, Graph, States
 from modecheck.engine.compiled.graph_kernels import (
     START,
     UNREACHED,
+    first_change,
     first_loss,
     spread_forwards,
 )
@@ -181,6 +182,15 @@ class CompiledExploration:
             np.uint64(marks),
             graph.barred(without_events),
         )
+        if number < 0:
+            return None
+        return int(number), self.edges_from(int(number))[int(edge) - int(graph.first[number])]
+
+    def first_change(self, before: int, after: int) -> tuple[int, Edge] | None:
+        """The first transition from a state with one mark to a state with the other."""
+        graph = self.graph
+        marks = np.uint64(before), np.uint64(after)
+        number, edge = first_change(graph.first, graph.targets, graph.linked, self.marks, *marks)
         if number < 0:
             return None
         return int(number), self.edges_from(int(number))[int(edge) - int(graph.first[number])]

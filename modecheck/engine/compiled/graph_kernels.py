@@ -385,6 +385,20 @@ def first_loss(
 
 
 @compiled_kernel
+def first_change(
+    first: Any, targets: Any, expanded: Any, marks: Any, before: Any, after: Any
+) -> Any:
+    """The first transition from a state with one mark to a state with the other, and its state."""
+    for number in range(expanded):
+        if marks[number] & before == U0:
+            continue
+        for edge in range(first[number], first[number + 1]):
+            if marks[targets[edge]] & after != U0:
+                return number, edge
+    return -1, -1
+
+
+@compiled_kernel
 def find_before(
     address: Any, seen: Any, states: Any, words: Any, begin: Any, end: Any, goal: Any, records: Any
 ) -> Any:
