@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from modecheck.engine.plain import State
-from modecheck.engine.space import Edge, Path, Sighting, Space
+from modecheck.engine.space import Edge, FairLoop, Path, Sighting, Space
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,10 +18,15 @@ class Move:
 
 @dataclass(frozen=True, slots=True)
 class Way:
-    """Moves from the initial state. `switch_from` is where a mode switch begins in it, or 0."""
+    """Moves from the initial state. `switch_from` is where a mode switch begins in it, or 0.
+
+    `loop_from` is the number of the move (from 1) with which a loop begins that can be gone for
+    ever, up to the last move; 0 where there is none.
+    """
 
     moves: tuple[Move, ...]
     switch_from: int = 0
+    loop_from: int = 0
 
 
 def way_to(space: Space, number: int) -> Way:
@@ -44,6 +49,12 @@ def way_along(space: Space, start: int, path: Path) -> Way:
     """A shortest way to `start`, and on along a path; the path is marked as a switch."""
     before = space.path_to(start)
     return _as_way(space, before + path, switch_from=len(before))
+
+
+def way_round(space: Space, found: FairLoop) -> Way:
+    """A shortest way to where a loop begins, and once round the loop."""
+    way = _as_way(space, found.stem + found.loop)
+    return replace(way, loop_from=len(found.stem) + 1)
 
 
 def _as_way(space: Space, path: Path, *, switch_from: int = 0) -> Way:
