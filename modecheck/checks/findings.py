@@ -31,6 +31,11 @@ KINDS: dict[str, Kind] = {
         "from here on the chip never moves again, whatever people and surroundings do",
         "give the state a way out, or mark it as a rest state if staying is meant",
     ),
+    "livelock": Kind(
+        ERROR,
+        "chips can go round for ever without rest, and nothing comes of it",
+        "give up after some attempts, or let the end that is in the wrong learn of it",
+    ),
     "unhandled-message": Kind(
         ERROR,
         "a message arrives and the state has no answer",

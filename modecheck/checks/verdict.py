@@ -10,6 +10,7 @@ from math import prod
 from modecheck.checks import (
     deadlocks,
     failing_steps,
+    livelock,
     mode_switches,
     never_seen,
     pairings,
@@ -133,6 +134,7 @@ def explore_variant(
     findings = [
         *deadlocks.find(exploration, known),
         *stuck_chips.find(exploration, known),
+        *livelock.find(exploration),
         *failing_steps.find(exploration),
         *pairings.find(exploration),
         *mode_switches.find(exploration, switches),

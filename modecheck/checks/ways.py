@@ -21,13 +21,14 @@ class Move:
 class Way:
     """Moves from the initial state. `switch_from` is where a mode switch begins in it, or 0.
 
-    With `loop_from`, the moves from there on are gone round for ever; there are none where nothing
-    has to happen any more.
+    `loop_from` is the number of the move (from 1) with which a loop begins that can be gone for
+    ever, up to the last move; 0 where there is none. It is one behind the last move where nothing
+    has to happen any more, for ever.
     """
 
     moves: tuple[Move, ...]
     switch_from: int = 0
-    loop_from: int | None = None
+    loop_from: int = 0
 
 
 def way_to(space: Space, number: int) -> Way:
@@ -53,9 +54,9 @@ def way_along(space: Space, start: int, path: Path) -> Way:
 
 
 def way_round(space: Space, found: FairLoop) -> Way:
-    """A shortest way to a loop, and once round it."""
-    way = _as_way(space, [*found.stem, *found.loop])
-    return replace(way, loop_from=len(found.stem))
+    """A shortest way to where a loop begins, and once round the loop."""
+    way = _as_way(space, found.stem + found.loop)
+    return replace(way, loop_from=len(found.stem) + 1)
 
 
 def without_watchers(product: Product, way: Way) -> Way:
@@ -64,10 +65,9 @@ def without_watchers(product: Product, way: Way) -> Way:
     """
     moves: list[Move] = []
     loop_from = way.loop_from
-    for position, move in enumerate(way.moves):
+    for number, move in enumerate(way.moves, start=1):
         if move.label >= len(product.labels):
-            if way.loop_from is not None and loop_from is not None and position < way.loop_from:
-                loop_from -= 1
+            loop_from -= number < way.loop_from
             continue
         after = None if move.after is None else move.after[: len(product.fields)]
         moves.append(Move(move.label, after))

@@ -102,7 +102,7 @@ def _finding(verdict: Verdict, finding: Finding) -> Json:
         "also": [str(place) for place in finding.also],
         "variants": list(finding.variants),
         "steps": finding.steps,
-        "loop_from": finding.way.loop_from if finding.way is not None else None,
+        "loop_from": (finding.way.loop_from or None) if finding.way is not None else None,
         "scenario": [_step(step) for step in scenario_of(verdict, finding)],
     }
 

@@ -120,13 +120,24 @@ def _shown(place: str) -> str:
 
 def _scenario(steps: list[Told], style: Style) -> list[str]:
     lines: list[str] = []
+    looping = False
     for step in steps:
         if len(steps) > LONGEST_SCENARIO and step.number == HEAD_OF_LONG + 1:
             left_out = len(steps) - LONGEST_SCENARIO
             lines.append(style.faint(f"     … {left_out} steps, which --json tells …"))
         if _is_shown(step.number, len(steps)):
+            if step.again and not looping:
+                lines += _again(steps, step.number, style)
+                looping = True
             lines += _step(step, style)
     return lines
+
+
+def _again(steps: list[Told], shown: int, style: Style) -> list[str]:
+    """The line above a loop; where its first steps are left out it tells with which it begins."""
+    begin = next(step.number for step in steps if step.again)
+    where = "here" if begin == shown else f"step {begin}"
+    return style.wrapped(f"from {where} on, again and again:", "  ", "  ")
 
 
 def _is_shown(number: int, count: int) -> bool:

@@ -14,7 +14,8 @@ from modecheck.scenario.words import changes, sentence
 class Told:
     """One step: its label, the sentence, which variables changed, and every chip's state after it.
 
-    `states` is empty after a failing step, which leads nowhere.
+    `states` is empty after a failing step, which leads nowhere. `again` marks the steps of a loop
+    that can be gone for ever, at the end of a way.
     """
 
     number: int
@@ -22,6 +23,7 @@ class Told:
     text: str
     changes: tuple[str, ...]
     states: dict[str, str]
+    again: bool = False
 
 
 def tell(product: Product, way: Way) -> list[Told]:
@@ -36,6 +38,7 @@ def tell(product: Product, way: Way) -> list[Told]:
                 text=sentence(product, replayed.step),
                 changes=() if after is None else changes(product, replayed.before, after),
                 states={} if after is None else _states(product, after),
+                again=0 < way.loop_from <= number,
             )
         )
     return told

@@ -38,6 +38,8 @@ def sentence(product: Product, step: Step) -> str:
     label = product.labels[step.label]
     if label.kind == "rule" and words.chip(label.chip) not in [clause.subject for clause in told]:
         told.insert(0, Clause(words.chip(label.chip), "acts"))
+    if not told and step.failure is None:
+        return label.text  # idling, or a step of a watcher: nothing happens in the device
     parts = [
         f"{subject} {_listed([clause.predicate for clause in group])}"
         for subject, group in groupby(told, key=lambda clause: clause.subject)

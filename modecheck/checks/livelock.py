@@ -1,0 +1,131 @@
+"""Livelock: chips are busy for ever, and nothing comes of it.
+
+What counts as coming to nothing: a fair loop of chips' rules and deliveries alone (nobody outside
+acts, nothing fails, nothing is lost), in which some chip moves and never comes to rest, no pairing
+is made, and no message is delivered that the model says the kind of (event, state or relative:
+that is what a link is there for; messages without a kind are talk between chips). A chip without
+any rest state rests everywhere, as for deadlocks.
+
+The cause is a smallest set of chips that can go round while all others stand still: chips are left
+out one by one, in the order of the file, as long as there still is such a loop. Chips that go round
+together have one finding; so have two that are both busy whatever happens.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from modecheck.checks.findings import Finding
+from modecheck.checks.ways import way_round
+from modecheck.engine.space import FairLoop, LoopQuery, Space
+from modecheck.product.form import Product
+
+
+@dataclass(frozen=True, slots=True)
+class Livelock:
+    """Chips (numbers) that go round together, those of them that never rest, and the loop."""
+
+    together: tuple[int, ...]
+    restless: tuple[int, ...]
+    loop: FairLoop
+
+
+def find(space: Space) -> Iterator[Finding]:
+    """A finding for each set of chips that can go round for ever."""
+    for found in livelocks(space):
+        yield _finding(space, found)
+
+
+def livelocks(space: Space) -> list[Livelock]:
+    """For each chip that can go without rest for ever, one smallest set of chips it takes."""
+    found: dict[tuple[int, ...], Livelock] = {}
+    query = _query(space)
+    for number, chip in enumerate(space.product.chips):
+        if chip.actor or not any(chip.rests) or all(chip.rests):
+            continue
+        own = replace(query, restless=number)
+        if space.fair_loop(own).loop is None:
+            continue
+        together, loop = _smallest(space, own)
+        known = found.get(together)
+        if known is None:
+            found[together] = Livelock(together, (number,), loop)
+        else:
+            nearest = min(known.loop, loop, key=lambda one: len(one.stem))
+            found[together] = Livelock(together, (*known.restless, number), nearest)
+    return list(found.values())
+
+
+def _query(space: Space) -> LoopQuery:
+    """Loops that come to nothing."""
+    gains = sum(space.mark(f"paired:{name}") for name in space.product.device.pairings)
+    return LoopQuery(without_gains=gains, only=frozenset(_idle_talk(space.product)))
+
+
+def _idle_talk(product: Product) -> Iterator[int]:
+    """The labels of chips' rules, and of deliveries of what links are not there for."""
+    for number, label in enumerate(product.labels):
+        if label.kind == "rule":
+            if not product.chips[label.chip].actor:
+                yield number
+        elif label.kind in ("deliver", "ignore"):
+            queue = product.queues[label.queue]
+            message = queue.messages[label.message - 1].name
+            if not product.device.links[queue.name].carries[message].payload:
+                yield number
+
+
+def _smallest(space: Space, query: LoopQuery) -> tuple[tuple[int, ...], FairLoop]:
+    """A smallest set of chips that suffices for such a loop, and a loop of them."""
+    numbers = [n for n, _ in enumerate(space.product.chips) if n != query.restless]
+    for number in numbers:
+        quieter = replace(query, still=query.still | 1 << number)
+        if space.fair_loop(quieter).loop is not None:
+            query = quieter
+    loop = space.fair_loop(query).loop
+    assert loop is not None
+    moving = (n for n, _ in enumerate(space.product.chips) if not query.still >> n & 1)
+    return tuple(moving), loop
+
+
+def _finding(space: Space, found: Livelock) -> Finding:
+    product = space.product
+    names = [product.chips[number].name for number in found.together]
+    first = product.chips[found.restless[0]]
+    loop = found.loop.loop
+    begin = loop[-1][1]
+    where = first.leaves[space.state(begin)[first.state_field]]
+    return Finding(
+        code="livelock",
+        subject="+".join(names),
+        text=f"{_listed(names)} can be busy for ever, and nothing comes of it",
+        place=product.device.chips[first.name].states[where].place,
+        way=way_round(space, found.loop),
+        details=tuple(_details(space, found)),
+    )
+
+
+def _details(space: Space, found: Livelock) -> Iterator[str]:
+    restless = [space.product.chips[number].name for number in found.restless]
+    yield f"{_listed(restless)} never come{'' if len(restless) > 1 else 's'} to rest in it"
+    if _has_early_timer(space, found.loop):
+        yield "time is abstract: a timer may run out before what is under way arrives"
+
+
+def _has_early_timer(space: Space, found: FairLoop) -> bool:
+    """Whether a timer runs out in the loop while a message waits in some link."""
+    product = space.product
+    heads = [queue.slots[0].code for queue in product.queues]
+    before = found.loop[-1][1]
+    for number, after in found.loop:
+        label = product.labels[number]
+        timer = label.kind == "rule" and product.rules[label.rule].kind == "timer"
+        if timer and any(space.state(before)[head] for head in heads):
+            return True
+        before = after
+    return False
+
+
+def _listed(names: list[str]) -> str:
+    return " and ".join(filter(None, (", ".join(names[:-1]), names[-1])))
