@@ -7,7 +7,11 @@ of programs in propositional temporal logic", POPL 1986, who marks one item).
 
 Where loss is allowed for a while (`may_lose`), what is under way then is forgiven: it may still
 arrive. A reception counts for what still has to arrive first, and for a forgiven item otherwise:
-of all readings the one that blames least.
+of all readings the one that blames least. Forgiven items that are lost for good never show, so
+they are counted up to as many as may be under way at a time, and no further.
+
+One step sends and delivers at most one item of a kind; kinds that are sent together are sent in
+their order.
 """
 
 from __future__ import annotations
@@ -108,7 +112,7 @@ class _Exchange:
             return state
         if state.armed:
             return Following(kind, state.due, state.forgiven)
-        if state.due + state.forgiven >= self._most:
+        if state.due >= self._most:
             return OVERRUN
         return replace(state, due=state.due + 1)
 
@@ -127,5 +131,5 @@ class _Exchange:
         if isinstance(state, Following):
             return DONE
         if isinstance(state, Counting):
-            return replace(state, due=0, forgiven=state.forgiven + state.due)
+            return replace(state, due=0, forgiven=min(state.forgiven + state.due, self._most))
         return state

@@ -162,7 +162,10 @@ def automaton_of(pattern: str, scope: str) -> Automaton:
 
     def triggered(state: Hashable, valuation: int) -> bool:
         now = named(valuation)
-        open_ = state not in (OUTSIDE, GOOD, LOST) or (state == OUTSIDE and now.q)
+        inside_now = state not in (OUTSIDE, GOOD, LOST)
+        if scope in ("before", "between") and not inside.tested_by_p:
+            return inside_now and now.r  # only a scope that is closed counts
+        open_ = inside_now or (state == OUTSIDE and now.q)
         return open_ and not now.r and (now.p or not inside.tested_by_p)
 
     begins = OUTSIDE if scope in ("after", "between", "after_until") else inside.begin()

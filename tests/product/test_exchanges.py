@@ -113,6 +113,45 @@ def test_losing_count_is_told() -> None:
     assert not bad
 
 
+def test_what_is_lost_with_leave_is_not_counted_for_ever() -> None:
+    """A host that sleeps again and again may lose any number; what comes later is judged."""
+    automaton = exchange_automaton(KINDS, UNDER_WAY)
+    asleep = [("sent", 0), ("losing", 0)] * (3 * UNDER_WAY)
+    for later in ([], [("sent", 1), ("received", 1)]):
+        assert outcomes(automaton, asleep + later) == (set(), False, False)
+    assert outcomes(automaton, [*asleep, ("sent", 0)])[1]
+    too_many = [("received", 0)] * (UNDER_WAY + 1)
+    assert outcomes(automaton, asleep + too_many)[0] == {"duplicated"}
+
+
+def test_more_than_may_be_under_way_break_a_strict_one() -> None:
+    """What is forgiven does not count among them."""
+    strict = exchange_automaton(KINDS, 2, strict=True)
+    asleep = [("sent", 0), ("losing", 0)] * 3
+    two = [("sent", 0), ("sent", 1)]
+    assert outcomes(strict, asleep + two)[0] == set()
+    assert outcomes(strict, [*asleep, *two, ("sent", 0)])[0] == {"overrun"}
+
+
+def test_kinds_in_one_step_keep_their_order() -> None:
+    """What arrives in a step comes before what is sent in it; then kinds in the order listed."""
+    automaton = exchange_automaton(KINDS, UNDER_WAY)
+
+    def state_after(*valuations: int) -> set[int]:
+        states = {automaton.start}
+        for bits in valuations:
+            states |= {two for one, two in automaton.choices if one in states}
+            states = {automaton.after(state, bits) for state in states}
+        return states
+
+    both_sent = valuation(("sent", 0)) | valuation(("sent", 1))
+    first, second = valuation(("received", 0)), valuation(("received", 1))
+    assert not state_after(both_sent, first, second) & (automaton.bad.keys() | automaton.alive)
+    assert state_after(both_sent, second) & automaton.bad.keys()
+    echoed = valuation(("sent", 0)) | first
+    assert state_after(echoed) & automaton.bad.keys()
+
+
 def test_atoms_are_as_many_as_told() -> None:
     """The table has a row for each state and a place for each valuation."""
     automaton = exchange_automaton(3, 2)
