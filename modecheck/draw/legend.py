@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from modecheck.draw.geometry import Rectangle
 from modecheck.draw.lettering import wrapped
 from modecheck.draw.palette import STROKES
+from modecheck.draw.shown import LONGEST_TEXT, shown
 from modecheck.draw.sketch import TEXT_LINE, Box, Line, Run, Sample, Sketch, Table
 from modecheck.draw.svg_boxes import draw_box
 from modecheck.draw.svg_marks import (
@@ -105,7 +106,7 @@ class _Pen:
 
 def _cell(cell: str, column: int) -> list[Line]:
     face = "guard" if column else "trigger"
-    return [Line((Run(part, face),)) for part in wrapped(cell, LONGEST_CELL) if part]
+    return [Line((Run(part, face),)) for part in wrapped(shown(cell, LONGEST_TEXT), LONGEST_CELL) if part]
 
 
 def _entry(sample: Sample) -> tuple[Line, float]:

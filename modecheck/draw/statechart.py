@@ -95,16 +95,30 @@ class _Statechart:
         for state in self._chip.states.values():
             if state.composite:
                 blocks = [self._name_block(state, centred=False), *self._compartment(state.name)]
-                header = Box(f"{state.name}/header", "header", state.name, tuple(blocks), row="top")
+                inner = self._inner_titles(state.name)
+                key, words = f"{state.name}/header", tuple(blocks)
+                header = Box(key, "header", state.name, words, row="top", rules=inner)
                 shape = "rest" if state.rest else "composite"
-                yield Frame(state.name, _frame_around(state), shape, header, hint=_hint(state))
+                around, hint = _frame_around(state), _hint(state)
+                yield Frame(state.name, around, shape, header, hint=hint, state=state.name)
 
     def _state_boxes(self) -> Iterator[Box]:
         for state in self._chip.states.values():
             if not state.composite:
                 blocks = (self._name_block(state, centred=True), *self._compartment(state.name))
                 shape = "rest" if state.rest else "state"
-                yield Box(state.name, shape, _frame_around(state), blocks, hint=_hint(state))
+                yield Box(
+                    state.name,
+                    shape,
+                    _frame_around(state),
+                    blocks,
+                    hint=_hint(state),
+                    state=state.name,
+                    rules=self._inner_titles(state.name),
+                )
+
+    def _inner_titles(self, state: str) -> tuple[str, ...]:
+        return tuple(rule.title for rule in self._inner.get(state, []))
 
     @staticmethod
     def _name_block(state: State, *, centred: bool) -> Block:
@@ -165,10 +179,11 @@ class _Statechart:
         row = "bottom" if move.target == around else _ARRIVES_AT[move.course]
         blocks = tuple(Block(label_lines(rule_phrases(rule))) for rule in move.rules)
         hint = "\n".join(f"{rule.title}: {rule_label(rule)}" for rule in move.rules)
-        label = Box(f"{key}/label", "label", around, blocks, hint=hint)
+        titles = tuple(rule.title for rule in move.rules)
+        label = Box(f"{key}/label", "label", around, blocks, hint=hint, rules=titles)
         ends = f"{', '.join(map(_spoken, move.sources))} to {_spoken(move.target)}"
         head = self._end(move.target, around, row)
-        return Arrow(key, tails, head, label, course=move.course, hint=ends)
+        return Arrow(key, tails, head, label, course=move.course, hint=ends, rules=titles)
 
     def _end(self, state: str, around: str, row: str) -> End:
         """A simple state itself; for a composite state or the chip, a new port at its border."""

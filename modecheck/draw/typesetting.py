@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 
 from modecheck.draw.labels import LONGEST_LINE, Phrase
 from modecheck.draw.lettering import wrapped
+from modecheck.draw.shown import LONGEST_TEXT, shown
 from modecheck.draw.sketch import INDENT, Block, Line, Run
 
 
@@ -14,6 +15,7 @@ def label_lines(phrases: Sequence[Phrase], longest: int = LONGEST_LINE) -> tuple
 
     The first line stands at the margin, the others are indented; a phrase that goes on, more so.
     """
+    phrases = [Phrase(phrase.role, shown(phrase.text, LONGEST_TEXT)) for phrase in phrases]
     lines: list[Line] = []
     for group in _groups(phrases, longest):
         for position, runs in enumerate(_broken_group(group, longest)):
@@ -29,7 +31,8 @@ def label_block(labels: Iterable[Sequence[Phrase]], longest: int = LONGEST_LINE)
 
 def text_lines(text: str, face: str, longest: int) -> tuple[Line, ...]:
     """Running text in lines of at most `longest` characters."""
-    return tuple(Line((Run(part, face),)) for part in wrapped(text, longest) if part)
+    parts = wrapped(shown(text, LONGEST_TEXT), longest)
+    return tuple(Line((Run(part, face),)) for part in parts if part)
 
 
 def _groups(phrases: Sequence[Phrase], longest: int) -> list[list[Phrase]]:
