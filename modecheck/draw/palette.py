@@ -37,6 +37,11 @@ FILLS = {
     "mode": STATE_FILL,
     "chip": STATE_FILL,
     "actor": ACTOR_FILL,
+    "head": STATE_FILL,
+    "player": ACTOR_FILL,
+    "condition": STATE_FILL,
+    "action": PAPER,
+    "notice": SHADE,
 }
 """What fills each kind of box that has an outline."""
 

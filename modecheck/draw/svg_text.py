@@ -7,7 +7,7 @@ it instead of letting it run over.
 What other programs may hold on to: the root is `svg.drawing`; in a statechart, the group of each
 state, composite ones included, bears `data-state` with its name, and the group of each arrow, of
 its label, and of each state with rules that do not leave it bears `data-rules` with the titles of
-the rules, one a line. Sequence charts bear the marks told in `modecheck.draw.sequence_svg`.
+the rules, one a line. Sequence charts bear the marks told in `modecheck.draw.sequence_chart`.
 """
 
 from __future__ import annotations
@@ -60,7 +60,7 @@ class _Picture:
             *self._drawn_boxes(),
             under.drawn,
         ]
-        return _document(card, "\n".join(part for part in parts if part))
+        return document(card, "\n".join(part for part in parts if part))
 
     def _extent(self) -> Rectangle:
         places = [*self._places.boxes.values(), *self._places.frames.values()]
@@ -106,7 +106,8 @@ class _Picture:
                 yield draw_box(box, self._places.boxes[box.key])
 
 
-def _document(card: Rectangle, content: str) -> str:
+def document(card: Rectangle, content: str) -> str:
+    """A whole SVG document that shows what stands on a card."""
     view = " ".join(number(part) for part in (card.left, card.top, card.width, card.height))
     head = (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="drawing" role="img" '
