@@ -166,6 +166,7 @@ def _look(box: Box) -> str:
     style = "filled" if box.shape == "chip" else "rounded,filled"
     peripheries = ", peripheries=2" if box.shape == "rest" else ""
     fill = FILLS[box.shape].light
+    style += ",dashed" if box.unseen else ""
     return f'shape=box, style="{style}", fillcolor="{fill}"{peripheries}, {label}'
 
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from modecheck.draw.geometry import Rectangle
 from modecheck.draw.sequence_marks import DOT, HEXAGON_TIP, HOURGLASS_WIDTH
 from modecheck.draw.sketch import NAME_LINE, TEXT_LINE, Line, Run
-from modecheck.draw.typesetting import text_lines
+from modecheck.draw.typesetting import balanced_lines, text_lines
 from modecheck.product.form import ChipForm
 from modecheck.scenario.sequence import Journey, Row, Sequence
 
@@ -329,7 +329,8 @@ def _words_of(sequence: Sequence, row: Row) -> tuple[Line, ...]:
         face = "trigger" if row.kind == "fail" else "note"
         return text_lines(" ".join(row.words), face, LONGEST_NOTICE)
     if row.kind == "mode":
-        return (Line((Run("mode", "note"), Run(row.words[0], "trigger"))),)
+        name = Run(row.words[0] if row.words else "no mode", "trigger")
+        return (Line((Run("mode", "note"), name) if row.words else (name,)),)
     if row.kind in ("send", "join"):
         more = text_lines("joins what waits", "note", LONGEST_WORDS) if row.kind == "join" else ()
         return (*text_lines(row.words[0], "trigger", LONGEST_WORDS), *more)
@@ -339,7 +340,7 @@ def _words_of(sequence: Sequence, row: Row) -> tuple[Line, ...]:
         "double": (*row.words, "twice"),
         "arrive": _said_on_arrival(sequence, row),
     }.get(row.kind, row.words)
-    return tuple(line for word in words for line in text_lines(word, face, LONGEST_WORDS))
+    return tuple(line for word in words for line in balanced_lines(word, face, LONGEST_WORDS))
 
 
 def _said_on_arrival(sequence: Sequence, row: Row) -> tuple[str, ...]:

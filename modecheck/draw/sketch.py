@@ -119,7 +119,8 @@ class Box:
 
     `row` is "top" or "bottom" for boxes that stand at that border of their frame.
     `hint` becomes the box's title, which viewers show where the pointer rests. `state` is the
-    state that it stands for, `rules` are the titles of the rules whose words it bears.
+    state that it stands for, `rules` are the titles of the rules whose words it bears. What is
+    `unseen` has a dashed outline.
     """
 
     key: str
@@ -130,6 +131,7 @@ class Box:
     hint: str = ""
     state: str = ""
     rules: tuple[str, ...] = ()
+    unseen: bool = False
 
     @property
     def width(self) -> float:
@@ -210,7 +212,8 @@ class Frame:
     """A border around boxes and other frames. `shape` is "composite", "rest" or "diagram".
 
     The diagram's frame is the outermost one. Its header is the tab in its corner (UML 2.5.1,
-    annex A), and its `words` tell what holds for all of it. `state` as in `Box`.
+    annex A), and its `words` tell what holds for all of it. `state` and `unseen` as in
+    `Box`.
     """
 
     key: str
@@ -220,6 +223,7 @@ class Frame:
     hint: str = ""
     words: Box | None = None
     state: str = ""
+    unseen: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -54,13 +54,14 @@ def _shapes() -> Iterator[tuple[str, str]]:
     yield ".drawing .axis,.drawing .cut", "fill:none;stroke-width:1"
     yield ".drawing .cut", "stroke-width:.6;stroke-dasharray:1,3"
     yield ".drawing .ring", "fill:none;stroke-width:1.4"
+    yield ".drawing .unseen .outline,.drawing .unseen .frame", "stroke-dasharray:3,3"
     yield ".drawing .notice .outline", "stroke-width:2.4"
     yield ".drawing .line", "fill:none;stroke-linejoin:round"
     yield ".drawing .open", "fill:none;stroke-width:1"
     for name, stroke in STROKES.items():
         dashes = ",".join(f"{dash:g}" for dash in stroke.dashes)
         dashed = f";stroke-dasharray:{dashes}" if dashes else ""
-        cap = ";stroke-linecap:round" if stroke.dot_style == "dotted" else ""
+        cap = ";stroke-linecap:round" if stroke.dashes[:1] == (0.1,) else ""
         yield f".drawing .{name} .line", f"stroke-width:{stroke.width:g}{dashed}{cap}"
 
 

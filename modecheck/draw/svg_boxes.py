@@ -36,7 +36,8 @@ def draw_box(box: Box, place: Rectangle, ground: str = "") -> str:
     else:
         drawn = ""
     marks = {"state": box.state, "rules": listed(box.rules)}
-    return titled(drawn + _words(box, place), box.hint, box.shape, **marks)
+    kind = f"{box.shape} unseen" if box.unseen else box.shape
+    return titled(drawn + _words(box, place), box.hint, kind, **marks)
 
 
 def _words(box: Box, place: Rectangle) -> str:

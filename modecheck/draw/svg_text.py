@@ -77,7 +77,8 @@ class _Picture:
                 drawn = outline(place, fill, ROUND + INSET)
             if frame.shape == "rest":
                 drawn += outline(place.grown(-INSET), "frame inner", ROUND)
-            yield titled(drawn, frame.hint, "composite", state=frame.state)
+            kind = "composite unseen" if frame.unseen else "composite"
+            yield titled(drawn, frame.hint, kind, state=frame.state)
 
     def _ground(self, frame: str) -> int:
         return self._depths[frame] % 2

@@ -41,7 +41,7 @@ class Row:
     `kind` is "state" (the chip is now in `words`), "action", "timeout" (its timer ran out),
     "signal" (from `chip` to `other`), "send", "join" (a newer message joins one that waits),
     "double" (the link brings it twice), "arrive", "gone", "waits" (at the end), "unsent" (gone as
-    soon as it was sent), "mode" (the device is now in it), "fail", or "nothing".
+    soon as it was sent), "mode" (the device is now in it; without words: in none), "fail", or "nothing".
     """
 
     step: int
@@ -320,8 +320,8 @@ class _Telling:
     def _tell_modes(self, step: int, after: State) -> None:
         modes = self._modes_in(after)
         if modes != self._modes:
-            for name in modes or ("no mode",):
-                self._row(step, "mode", -1, name)
+            for name in modes or (None,):
+                self._row(step, "mode", -1, *([name] if name else []))
             self._modes = modes
 
     def _modes_in(self, state: State) -> tuple[str, ...]:
