@@ -71,17 +71,20 @@ def device_map_in(device: Device, mode: str, traffic: Traffic) -> Sketch:
         *(_link_in(device, link, found, order) for link in device.links.values()),
         *_pairings(device, order, found),
     )
-    seen = "every state" if traffic.complete else "the states that were looked at"
-    about = (
+    linked = {end.box for arrow in arrows for end in (*arrow.tails, arrow.head)}
+    apart = [name for name in device.chips if name not in linked]
+    seen = "every state" if traffic.complete else "the states looked at, not all,"
+    about = [
         f"{device.modes[mode].text}: {_counted(found.states, 'state')}",
-        f"which links carry messages, in {seen} of this mode; signals are left out",
-    )
+        f"what the links carry in {seen} of this mode; signals are left out",
+        *([f"without a link: {', '.join(apart)}"] if apart else []),
+    ]
     title = f"device {device.name} in mode {mode}"
     words = tuple(Block(text_lines(part, "note", 2 * LONGEST_LINE)) for part in about)
     return Sketch(
         name=f"device-in-{mode}",
         title=f"Links of {device.name} with traffic in mode {mode}",
-        boxes=tuple(_chip_box(chip) for chip in device.chips.values()),
+        boxes=tuple(_chip_box(device.chips[name]) for name in device.chips if name in linked),
         arrows=arrows,
         frames=(diagram_frame(DEVICE_FRAME, title, words, title),),
         samples=tuple(_samples(device, arrows)),

@@ -136,7 +136,9 @@ def finding_drawings(product: Product, findings: Iterable[Finding]) -> Iterator[
         if finding.way is not None:
             # Ways of livelocks say after which step they go round.
             loop_from = getattr(finding.way, "loop_from", None)
-            scenario = sequence_of(product, finding.way, loop_from=loop_from)
+            scenario = sequence_of(
+                product, finding.way, loop_from=loop_from, chips=finding.subject.split(".")[:1]
+            )
             about = (finding.text, *finding.details)
             chart = SequenceChart(f"scenario-{finding.id}", finding.id, about, scenario)
             yield ScenarioDrawing(chart)
@@ -146,8 +148,7 @@ def switch_drawings(product: Product, switches: Iterable[FoundSwitch]) -> Iterat
     """A sequence chart of the shortest way of each direct switch between two modes."""
     for switch in switches:
         if switch.way is not None and switch.direct:
-            begin = switch.way.switch_from
-            scenario = sequence_of(product, switch.way, begin=begin)
+            scenario = sequence_of(product, switch.way, skipped=switch.way.switch_from)
             title = f"{switch.source} to {switch.target}"
             about = (f"the shortest way from a state in {switch.source} to {switch.target}",)
             name = f"switch-{switch.source}-{switch.target}"

@@ -21,13 +21,17 @@ END_HEIGHT = 6.0
 def condition(place: Rectangle) -> str:
     """A hexagon on a lane: what holds there from now on."""
     y = place.centre[1]
-    data = (
-        f"M{number(place.left)} {number(y)}L{number(place.left + HEXAGON_TIP)} {number(place.top)}"
-        f"H{number(place.right - HEXAGON_TIP)}L{number(place.right)} {number(y)}"
-        f"L{number(place.right - HEXAGON_TIP)} {number(place.bottom)}"
-        f"H{number(place.left + HEXAGON_TIP)}Z"
+    near, far = place.left + HEXAGON_TIP, place.right - HEXAGON_TIP
+    corners = (
+        (place.left, y),
+        (near, place.top),
+        (far, place.top),
+        (place.right, y),
+        (far, place.bottom),
+        (near, place.bottom),
     )
-    return element("path", _class="outline", d=data)
+    data = "L".join(f"{number(x)} {number(y)}" for x, y in corners)
+    return element("path", _class="outline", d=f"M{data}Z")
 
 
 def action(place: Rectangle) -> str:

@@ -178,7 +178,7 @@ class _Statechart:
 
     def _coverage_samples(self) -> Iterator[Sample]:
         if self._coverage is not None:
-            yield Sample("line", "move", "taken")
+            yield Sample("line", "move", "taken, from one of its states at least")
             yield Sample("line", "never", "never taken")
 
     def _rule_lines(self, rule: Rule, longest: int = LONGEST_LINE) -> tuple[Line, ...]:

@@ -8,6 +8,7 @@ sent to the row in which it arrives or is gone.
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from modecheck.checks.ways import Way
@@ -84,27 +85,36 @@ class Sequence:
 
 
 def sequence_of(
-    product: Product, way: Way, *, begin: int = 0, loop_from: int | None = None
+    product: Product,
+    way: Way,
+    *,
+    skipped: int = 0,
+    loop_from: int | None = None,
+    chips: Iterable[str] = (),
 ) -> Sequence:
-    """The sequence of a way, replayed on the interpreter; steps up to number `begin` are left out.
+    """The sequence of a way, replayed on the interpreter.
 
-    Of a longer way, only the last MOST_STEPS steps are told.
+    The first `skipped` steps are left out, and those after them numbered from 1 on. Of a longer
+    way, only the last MOST_STEPS steps are told. `chips` are named even if nothing happens to them.
     """
     steps = list(replay(product, way))
-    begin = max(begin, len(steps) - MOST_STEPS)
-    state = steps[begin].before if begin < len(steps) else product.initial
+    state = steps[skipped].before if skipped < len(steps) else product.initial
+    steps = steps[skipped:]
+    begin = max(0, len(steps) - MOST_STEPS)
+    if begin:
+        state = steps[begin].before
     telling = _Telling(product, state)
     for number, replayed in enumerate(steps[begin:], start=begin + 1):
         telling.step(number, replayed)
     telling.close(len(steps))
     return Sequence(
         product=product,
-        chips=telling.chips(),
+        chips=telling.chips(chips),
         rows=tuple(telling.rows),
         journeys=tuple(telling.journeys),
         sentences=tuple(sentence(product, replayed.step) for replayed in steps[begin:]),
         begin=begin,
-        loop_from=loop_from,
+        loop_from=None if loop_from is None else loop_from - skipped,
     )
 
 
@@ -121,6 +131,7 @@ class _Telling:
         self._waiting: dict[int, list[int]] = defaultdict(list)
         self._raisers: dict[int, int] = {}
         self._heard: set[int] = set()
+        self._failure = ""
         self._unsent: dict[int, int] = {}
         for number, queue in enumerate(product.queues):
             for slot in queue.slots:
@@ -129,9 +140,11 @@ class _Telling:
                     text = message_text(product, number, state[slot.code], value)
                     self._depart(number, text, -1)
 
-    def chips(self) -> tuple[int, ...]:
-        """Those that a row or a journey names."""
-        named = {row.chip for row in self.rows if row.step} | {row.other for row in self.rows}
+    def chips(self, wanted: Iterable[str]) -> tuple[int, ...]:
+        """Those that a row or a journey names, and those that are wanted."""
+        names = set(wanted)
+        named = {n for n, chip in enumerate(self._product.chips) if chip.name in names}
+        named |= {row.chip for row in self.rows if row.step} | {row.other for row in self.rows}
         for journey in self.journeys:
             named |= {journey.sender, journey.receiver}
         return tuple(number for number in range(len(self._product.chips)) if number in named)
@@ -148,8 +161,8 @@ class _Telling:
             self._tell_changes(number, already, before, step.after)
             self._tell_modes(number, step.after)
         if step.failure is not None:
-            self._row(number, "fail", -1, step.failure.text)
-        if len(self.rows) == already:
+            self._failure = step.failure.text  # Told last, below what still waits.
+        elif len(self.rows) == already:
             self._row(number, "nothing", -1, self._product.labels[step.label].text)
 
     def close(self, number: int) -> None:
@@ -158,6 +171,8 @@ class _Telling:
             for journey in list(journeys):
                 self._row(number, "waits", self.journeys[journey].receiver, journey=journey)
                 self._arrive(journey)
+        if self._failure:
+            self._row(number, "fail", -1, self._failure)
         starts = [
             Row(0, "state", number, (chip.leaves[self._start[chip.state_field]],))
             for number, chip in enumerate(self._product.chips)
@@ -298,7 +313,7 @@ class _Telling:
         self._row(step, "state", struck.chip, chip.leaves[chip.initial])
 
     def _tell_changes(self, step: int, already: int, before: State, after: State) -> None:
-        """Changed variables: in the chip's last action of the step, or in one of its own."""
+        """Changed variables: in the chip's first action of the step, or in one of its own."""
         changed: dict[int, list[str]] = defaultdict(list)
         for field, old, new in zip(self._product.fields, before, after, strict=True):
             if old != new and field.type is not None and field.owner >= 0:
@@ -312,8 +327,8 @@ class _Telling:
                 if number >= already and row.chip == chip and row.kind == "action"
             ]
             if own:
-                row = self.rows[own[-1]]
-                self.rows[own[-1]] = replace(row, words=(*row.words, *words))
+                row = self.rows[own[0]]
+                self.rows[own[0]] = replace(row, words=(*row.words, *words))
             else:
                 self._row(step, "action", chip, *words)
 
