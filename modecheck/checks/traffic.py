@@ -1,8 +1,8 @@
 """What goes on in each mode: which links carry messages, and whether paired chips hold one key.
 
 A link carries traffic in a mode when a message is delivered over it in a state of that mode, or put
-into it in a step that stays in the mode. What is sent by the very step that leaves it belongs to the
-switch.
+into it in a step that stays in the mode. What is sent by the very step that leaves the mode belongs
+to the switch.
 """
 
 from __future__ import annotations

@@ -55,20 +55,19 @@ def command(
 
     from modecheck.cli.exit_codes import exit_code
     from modecheck.draw.files import stale_files, write_files
+    from modecheck.draw.layout import stand_in
     from modecheck.report.style import show
 
+    if remark := stand_in():
+        click.echo(remark, err=True)
     drawing = _Drawing(chosen, search, folds)
-    if len(devices) == 1:
-        files = drawing.one(devices[0])
-    else:
-        files = drawing.several(devices, Path(folder))
-    if check:
-        lines = stale_files(files, Path(folder))
-    else:
-        lines = [str(path) for path in write_files(files, Path(folder))]
-    stale = check and bool(lines)
-    show(lines + drawing.remarks)
-    sys.exit(exit_code(found=stale, complete=not drawing.remarks))
+    target = Path(folder)
+    files = drawing.files(devices, target)
+    stale = stale_files(files, target) if check else []
+    lines = [] if check else [str(path) for path in write_files(files, target)]
+    said = ["nothing is stale"] if check and not stale else []
+    show([*lines, *stale, *said, *drawing.remarks])
+    sys.exit(exit_code(found=bool(stale), complete=not drawing.remarks))
 
 
 class _Drawing:
@@ -82,13 +81,17 @@ class _Drawing:
         self._folds = folds
         self.remarks: list[str] = []
 
-    def one(self, device: str) -> Iterator[FileText]:
+    def files(self, devices: tuple[str, ...], folder: Path) -> Iterator[FileText]:
+        """One device's files lie in the folder itself, several have a folder each inside."""
+        return self._one(devices[0]) if len(devices) == 1 else self._several(devices, folder)
+
+    def _one(self, device: str) -> Iterator[FileText]:
         from modecheck.draw.files import rendered
 
         verdict = self._verdict(device)
         yield from rendered(self._pictures(verdict), tell=_tell())
 
-    def several(self, devices: tuple[str, ...], folder: Path) -> Iterator[FileText]:
+    def _several(self, devices: tuple[str, ...], folder: Path) -> Iterator[FileText]:
         from modecheck.draw.albums import Album, Shelf, folders_for
 
         shelf = Shelf(folder, _tell())

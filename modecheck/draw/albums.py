@@ -1,6 +1,6 @@
-"""The pictures of many devices in one folder, with pages that show them in a code host's file view.
+"""The pictures of many devices in one folder, and pages that show them in a code host's file view.
 
-Each device has a folder of its own with a README.md that shows its pictures, and the README.md above
+Each device has a folder of its own with a README.md that shows its pictures; the README.md above
 them lists the devices. A picture that an earlier device has already, byte for byte, is not written
 again: the page shows that one. So the folder of a variant holds only what is different there.
 """

@@ -68,7 +68,7 @@ def device_map_in(device: Device, mode: str, traffic: Traffic) -> Sketch:
     """
     order, found = _reading_order(device), traffic.modes[mode]
     arrows = (
-        *(_link_in(device, link, found, order) for link in device.links.values()),
+        *(_link_in(link, found, order) for link in device.links.values()),
         *_pairings(device, order, found),
     )
     linked = {end.box for arrow in arrows for end in (*arrow.tails, arrow.head)}
@@ -96,7 +96,7 @@ def _counted(count: int, what: str) -> str:
     return f"{count:,} {what}{'' if count == 1 else 's'}"
 
 
-def _link_in(device: Device, link: Link, found: ModeTraffic, order: dict[str, int]) -> Arrow:
+def _link_in(link: Link, found: ModeTraffic, order: dict[str, int]) -> Arrow:
     """A link that carries something is drawn as in the map of the device, another one thin."""
     lines = [Line((Run(link.name, "trigger"),))]
     hint = f"link {link.name}: {link.sender} to {link.receiver}"

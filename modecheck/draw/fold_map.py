@@ -161,9 +161,7 @@ class _FoldMap:
     def _label(self, step: FoldedStep) -> Block:
         names = self._names(step)
         lines = [
-            line
-            for name in names[:MOST_STEPS]
-            for line in text_lines(name, "guard", LONGEST_LINE)
+            line for name in names[:MOST_STEPS] for line in text_lines(name, "guard", LONGEST_LINE)
         ]
         if len(names) > MOST_STEPS:
             lines.append(Line((Run(f"and {len(names) - MOST_STEPS} more", "note"),)))

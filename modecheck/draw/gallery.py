@@ -116,9 +116,7 @@ def traffic_drawings(device: Device, traffic: Traffic) -> Iterator[Drawing]:
             yield Drawing(device_map_in(device, mode, traffic))
 
 
-def coverage_drawings(
-    device: Device, coverage: Coverage, *, complete: bool
-) -> Iterator[Drawing]:
+def coverage_drawings(device: Device, coverage: Coverage, *, complete: bool) -> Iterator[Drawing]:
     """The statechart of each chip with a state or a rule that was never seen, with these marked."""
     for chip in device.chips.values():
         if not is_covered(chip, coverage):

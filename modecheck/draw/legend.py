@@ -107,7 +107,11 @@ class _Pen:
 
 def _cell(cell: str, column: int) -> list[Line]:
     face = "guard" if column else "trigger"
-    return [Line((Run(part, face),)) for part in wrapped(shown(cell, LONGEST_TEXT), LONGEST_CELL) if part]
+    return [
+        Line((Run(part, face),))
+        for part in wrapped(shown(cell, LONGEST_TEXT), LONGEST_CELL)
+        if part
+    ]
 
 
 def _entry(sample: Sample) -> tuple[Line, float]:

@@ -20,7 +20,6 @@ from itertools import pairwise
 
 from modecheck.draw.geometry import Rectangle, Way
 from modecheck.draw.legend import below, line_with_tip
-from modecheck.draw.palette import STROKES
 from modecheck.draw.sequence_layout import (
     END_ROOM,
     HEAD_HEIGHT,

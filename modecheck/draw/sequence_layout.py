@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from modecheck.draw.geometry import Rectangle
 from modecheck.draw.sequence_marks import DOT, HEXAGON_TIP, HOURGLASS_WIDTH
-from modecheck.draw.sketch import NAME_LINE, TEXT_LINE, Line, Run
+from modecheck.draw.sketch import NAME_LINE, Line, Run
 from modecheck.draw.typesetting import balanced_lines, text_lines
 from modecheck.product.form import ChipForm
 from modecheck.scenario.sequence import Journey, Row, Sequence

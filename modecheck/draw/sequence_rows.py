@@ -78,7 +78,8 @@ def _timeout(plan: SequencePlan, band: Band) -> str:
     start = glass + HOURGLASS_WIDTH / 2
     arrow = titled(line_with_tip(((start, y), (x, y)), "arrow"), "", "arrow move")
     left = glass - HOURGLASS_WIDTH / 2 - PAD / 2 - band.words_width
-    return titled(hourglass((glass, y)) + set_lines(band.lines, left, band.top), "", "timer") + arrow
+    words = set_lines(band.lines, left, band.top)
+    return titled(hourglass((glass, y)) + words, "", "timer") + arrow
 
 
 def _beside(plan: SequencePlan, band: Band) -> str:
@@ -101,7 +102,7 @@ def _beside(plan: SequencePlan, band: Band) -> str:
 
 
 def _at_lane(plan: SequencePlan, band: Band) -> str:
-    """Words in the room of a lane: behind the lane for what arrives, before it for what does not."""
+    """Words in the room of a lane: behind its axis for what arrives, else before it."""
     x = plan.axes[band.row.chip]
     side = -band.side if band.row.kind == "arrive" else band.side
     left = x + PAD if side > 0 else x - PAD - band.words_width

@@ -189,9 +189,7 @@ class _Statechart:
     def _compartment(self, state: str, *, longest: int = LONGEST_INSIDE) -> list[Block]:
         """Rules that do not leave the state, then its replies to events that no rule takes."""
         lines = [
-            line
-            for rule in self._inner.get(state, [])
-            for line in self._rule_lines(rule, longest)
+            line for rule in self._inner.get(state, []) for line in self._rule_lines(rule, longest)
         ]
         for reply in self._chip.replies.get(state, ()):
             lines += label_lines(reply_phrases(reply), longest)

@@ -42,7 +42,8 @@ class Row:
     `kind` is "state" (the chip is now in `words`), "action", "timeout" (its timer ran out),
     "signal" (from `chip` to `other`), "send", "join" (a newer message joins one that waits),
     "double" (the link brings it twice), "arrive", "gone", "waits" (at the end), "unsent" (gone as
-    soon as it was sent), "mode" (the device is now in it; without words: in none), "fail", or "nothing".
+    soon as it was sent), "mode" (the device is now in it; without words: in none), "fail", or
+    "nothing".
     """
 
     step: int
