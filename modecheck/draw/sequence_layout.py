@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from modecheck.draw.geometry import Rectangle
 from modecheck.draw.sequence_marks import DOT, HEXAGON_TIP, HOURGLASS_WIDTH
+from modecheck.draw.shown import shown
 from modecheck.draw.sketch import NAME_LINE, Line, Run
 from modecheck.draw.typesetting import balanced_lines, text_lines
 from modecheck.product.form import ChipForm
@@ -22,6 +23,9 @@ LONGEST_WORDS = 24
 
 LONGEST_NOTICE = 90
 """Characters of a line over all lanes."""
+
+LONGEST_PHRASE = 120
+"""Characters of one thing said: five lines. Titles say all of it."""
 
 CHANNEL = 11.0
 """From one channel to the next, and from the lane's room to the first."""
@@ -333,14 +337,19 @@ def _words_of(sequence: Sequence, row: Row) -> tuple[Line, ...]:
         return (Line((Run("mode", "note"), name) if row.words else (name,)),)
     if row.kind in ("send", "join"):
         more = text_lines("joins what waits", "note", LONGEST_WORDS) if row.kind == "join" else ()
-        return (*text_lines(row.words[0], "trigger", LONGEST_WORDS), *more)
+        words = shown(row.words[0], LONGEST_PHRASE)
+        return (*text_lines(words, "trigger", LONGEST_WORDS), *more)
     face = {"state": "trigger", "signal": "guard", "timeout": "guard"}.get(row.kind, "effect")
     words = {
         "waits": ("still waits",),
         "double": (*row.words, "twice"),
         "arrive": _said_on_arrival(sequence, row),
     }.get(row.kind, row.words)
-    return tuple(line for word in words for line in balanced_lines(word, face, LONGEST_WORDS))
+    return tuple(
+        line
+        for word in words
+        for line in balanced_lines(shown(word, LONGEST_PHRASE), face, LONGEST_WORDS)
+    )
 
 
 def _said_on_arrival(sequence: Sequence, row: Row) -> tuple[str, ...]:
