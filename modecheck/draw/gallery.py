@@ -132,11 +132,7 @@ def finding_drawings(product: Product, findings: Iterable[Finding]) -> Iterator[
     """A sequence chart for each finding that has a scenario."""
     for finding in findings:
         if finding.way is not None:
-            # Ways of livelocks say after which step they go round.
-            loop_from = getattr(finding.way, "loop_from", None)
-            scenario = sequence_of(
-                product, finding.way, loop_from=loop_from, chips=finding.subject.split(".")[:1]
-            )
+            scenario = sequence_of(product, finding.way, chips=finding.subject.split(".")[:1])
             about = (finding.text, *finding.details)
             chart = SequenceChart(f"scenario-{finding.id}", finding.id, about, scenario)
             yield ScenarioDrawing(chart)

@@ -337,8 +337,8 @@ def _words_of(sequence: Sequence, row: Row) -> tuple[Line, ...]:
         return (Line((Run("mode", "note"), name) if row.words else (name,)),)
     if row.kind in ("send", "join"):
         more = text_lines("joins what waits", "note", LONGEST_WORDS) if row.kind == "join" else ()
-        words = shown(row.words[0], LONGEST_PHRASE)
-        return (*text_lines(words, "trigger", LONGEST_WORDS), *more)
+        message = shown(row.words[0], LONGEST_PHRASE)
+        return (*text_lines(message, "trigger", LONGEST_WORDS), *more)
     face = {"state": "trigger", "signal": "guard", "timeout": "guard"}.get(row.kind, "effect")
     words = {
         "waits": ("still waits",),
@@ -363,10 +363,10 @@ def _said_on_arrival(sequence: Sequence, row: Row) -> tuple[str, ...]:
 
 def _height(row: Row, words: tuple[Line, ...]) -> float:
     height = sum(line.height for line in words)
-    if row.kind in ("action", "fail"):
+    if row.kind in ("action", "fail", "nothing"):
         return height + 6
     if row.kind == "state":
         return height + 5
-    if row.kind in ("mode", "nothing"):
+    if row.kind == "mode":
         return height
     return height + LINE_ROOM

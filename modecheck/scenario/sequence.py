@@ -24,7 +24,7 @@ from modecheck.engine.happenings import (
 )
 from modecheck.engine.plain import Interpreter, State
 from modecheck.model.parts import Rule
-from modecheck.product.form import Product
+from modecheck.product.form import Label, Product
 from modecheck.scenario.replay import Replayed, replay
 from modecheck.scenario.words import message_text, sentence
 
@@ -42,8 +42,8 @@ class Row:
     `kind` is "state" (the chip is now in `words`), "action", "timeout" (its timer ran out),
     "signal" (from `chip` to `other`), "send", "join" (a newer message joins one that waits),
     "double" (the link brings it twice), "arrive", "gone", "waits" (at the end), "unsent" (gone as
-    soon as it was sent), "mode" (the device is now in it; without words: in none), "fail", or
-    "nothing".
+    soon as it was sent), "mode" (the device is now in it; without words: in none), "fail" (what
+    came of it all), or "nothing".
     """
 
     step: int
@@ -90,7 +90,6 @@ def sequence_of(
     way: Way,
     *,
     skipped: int = 0,
-    loop_from: int | None = None,
     chips: Iterable[str] = (),
 ) -> Sequence:
     """The sequence of a way, replayed on the interpreter.
@@ -107,7 +106,8 @@ def sequence_of(
     telling = _Telling(product, state)
     for number, replayed in enumerate(steps[begin:], start=begin + 1):
         telling.step(number, replayed)
-    telling.close(len(steps))
+    loop_from = None if way.loop_from is None else way.loop_from - skipped
+    telling.close(len(steps), stays=loop_from == len(steps))
     return Sequence(
         product=product,
         chips=telling.chips(chips),
@@ -115,7 +115,7 @@ def sequence_of(
         journeys=tuple(telling.journeys),
         sentences=tuple(sentence(product, replayed.step) for replayed in steps[begin:]),
         begin=begin,
-        loop_from=None if loop_from is None else loop_from - skipped,
+        loop_from=None if loop_from == len(steps) else loop_from,
     )
 
 
@@ -164,16 +164,25 @@ class _Telling:
         if step.failure is not None:
             self._failure = step.failure.text  # Told last, below what still waits.
         elif len(self.rows) == already:
-            self._row(number, "nothing", -1, self._product.labels[step.label].text)
+            self._tell_nothing(number, self._product.labels[step.label])
 
-    def close(self, number: int) -> None:
-        """What still waits, and how every chip began."""
+    def _tell_nothing(self, number: int, label: Label) -> None:
+        """A step that changes nothing: who took it, or what it is called."""
+        if label.kind == "rule":
+            self._row(number, "action", label.chip, "acts")
+        else:
+            self._row(number, "nothing", -1, label.text)
+
+    def close(self, number: int, *, stays: bool) -> None:
+        """What still waits, what came of it all, and how every chip began."""
         for journeys in list(self._waiting.values()):
             for journey in list(journeys):
                 self._row(number, "waits", self.journeys[journey].receiver, journey=journey)
                 self._arrive(journey)
         if self._failure:
             self._row(number, "fail", -1, self._failure)
+        if stays:
+            self._row(number, "fail", -1, "and so it stays: nothing has to happen any more")
         starts = [
             Row(0, "state", number, (chip.leaves[self._start[chip.state_field]],))
             for number, chip in enumerate(self._product.chips)
