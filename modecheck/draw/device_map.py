@@ -1,9 +1,13 @@
-"""The map of a device: its chips and actors, and all ways on which one hears of another."""
+"""The map of a device: its chips and actors, and all ways on which one hears of another.
+
+One more map for each mode shows which links carry traffic in it, and which pairings hold.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
+from modecheck.checks.traffic import ModeTraffic, Traffic
 from modecheck.draw.sketch import (
     Arrow,
     Block,
@@ -57,6 +61,56 @@ def device_map(device: Device) -> Sketch:
     )
 
 
+def device_map_in(device: Device, mode: str, traffic: Traffic) -> Sketch:
+    """The same for one mode: links without traffic are thin and dotted, and say so.
+
+    Signals are left out: they are heard in every mode in which somebody raises them.
+    """
+    order, found = _reading_order(device), traffic.modes[mode]
+    arrows = (
+        *(_link_in(link, found, order) for link in device.links.values()),
+        *_pairings(device, order, found),
+    )
+    linked = {end.box for arrow in arrows for end in (*arrow.tails, arrow.head)}
+    apart = [name for name in device.chips if name not in linked]
+    seen = "every state" if traffic.complete else "the states looked at, not all,"
+    about = [
+        f"{device.modes[mode].text}: {_counted(found.states, 'state')}",
+        f"what the links carry in {seen} of this mode; signals are left out",
+        *([f"without a link: {', '.join(apart)}"] if apart else []),
+    ]
+    title = f"device {device.name} in mode {mode}"
+    words = tuple(Block(text_lines(part, "note", 2 * LONGEST_LINE)) for part in about)
+    return Sketch(
+        name=f"device-in-{mode}",
+        title=f"Links of {device.name} with traffic in mode {mode}",
+        boxes=tuple(_chip_box(device.chips[name]) for name in device.chips if name in linked),
+        arrows=arrows,
+        frames=(diagram_frame(DEVICE_FRAME, title, words, title),),
+        samples=tuple(_samples(device, arrows)),
+        tables=tuple(_tables(device)),
+    )
+
+
+def _counted(count: int, what: str) -> str:
+    return f"{count:,} {what}{'' if count == 1 else 's'}"
+
+
+def _link_in(link: Link, found: ModeTraffic, order: dict[str, int]) -> Arrow:
+    """A link that carries something is drawn as in the map of the device, another one thin."""
+    lines = [Line((Run(link.name, "trigger"),))]
+    hint = f"link {link.name}: {link.sender} to {link.receiver}"
+    stroke = _stroke_of(link)
+    if link.name in found.links:
+        lines += text_lines(f"{link.medium}, carries {_carried(link)}", "guard", LONGEST_LINE)
+    else:
+        lines += text_lines(f"{link.medium}, no traffic", "note", LONGEST_LINE)
+        stroke, hint = "idle", f"{hint}, no traffic"
+    key = f"link-{link.name}"
+    label = Box(f"{key}/label", "label", DEVICE_FRAME, (Block(tuple(lines)),))
+    return _arrow(key, (link.sender, link.receiver), label, stroke, order, hint)
+
+
 def _reading_order(device: Device) -> dict[str, int]:
     """Who only raises signals first, then document order."""
     ends = {end for link in device.links.values() for end in (link.sender, link.receiver)}
@@ -83,12 +137,16 @@ def first_sentence(text: str) -> str:
 def _links(device: Device, order: dict[str, int]) -> Iterator[Arrow]:
     troubles = {(group.kind, name) for group in device.faults for name in group.targets}
     for link in device.links.values():
-        stroke = link.medium if link.medium in MEDIA else "other"
+        stroke = _stroke_of(link)
         hint = f"link {link.name}: {link.sender} to {link.receiver}"
         label = Box(
             f"link-{link.name}/label", "label", DEVICE_FRAME, (_link_block(link, troubles),)
         )
         yield _arrow(f"link-{link.name}", (link.sender, link.receiver), label, stroke, order, hint)
+
+
+def _stroke_of(link: Link) -> str:
+    return link.medium if link.medium in MEDIA else "other"
 
 
 def _link_block(link: Link, troubles: set[tuple[str, str]]) -> Block:
@@ -116,18 +174,30 @@ def _carried(link: Link) -> str:
     )
 
 
-def _pairings(device: Device, order: dict[str, int]) -> Iterator[Arrow]:
+def _pairings(
+    device: Device, order: dict[str, int], found: ModeTraffic | None = None
+) -> Iterator[Arrow]:
+    """Who pairs with whom; with what was found in a mode, whether both hold one key there."""
     for pairing in device.pairings.values():
         first, second = pairing.ends
+        held = f"{first} = {second}" if found is None else _held(found, pairing.name)
         lines = (
             Line((Run(pairing.name, "trigger"),)),
-            *text_lines(f"{first} = {second}", "effect", LONGEST_LINE),
+            *text_lines(held, "effect", LONGEST_LINE),
         )
         key = f"pairing-{pairing.name}"
         label = Box(f"{key}/label", "label", DEVICE_FRAME, (Block(lines),))
         hint = f"pairing {pairing.name}: {first} and {second}"
         ends = sorted((first.chip, second.chip), key=lambda name: order[name])
         yield _arrow(key, (ends[0], ends[1]), label, "pairing", order, hint, tip="none")
+
+
+def _held(found: ModeTraffic, pairing: str) -> str:
+    agreed = found.agreed[pairing]
+    if not agreed:
+        return "never one key at both ends"
+    often = "always" if agreed == found.states else "not always"
+    return f"{often} one key at both ends"
 
 
 def _signals(device: Device, order: dict[str, int]) -> Iterator[Arrow]:
@@ -176,6 +246,8 @@ def _samples(device: Device, arrows: tuple[Arrow, ...]) -> Iterator[Sample]:
     for stroke, meaning in _MEANINGS.items():
         if stroke in strokes:
             yield Sample("line", stroke, meaning)
+    if "idle" in strokes:
+        yield Sample("line", "idle", "link without traffic in this mode")
     if "pairing" in strokes:
         yield Sample("line", "pairing", "pairing: both ends keep the same key")
     if "signal" in strokes:

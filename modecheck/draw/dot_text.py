@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from html import escape
 
 from modecheck.draw.palette import BORDER, FILLS, FRAME_LINE, INK, LINE, STROKES, ground
+from modecheck.draw.shown import LONGEST_TITLE, shown
 from modecheck.draw.sketch import (
     TEXT_SIZE,
     Arrow,
@@ -115,7 +116,7 @@ def _frame(sketch: Sketch, frame: Frame) -> Iterator[str]:
     yield (
         f'  graph [style={style}, fillcolor="{fill}", color="{FRAME_LINE.light}", margin=12, '
         f"peripheries={peripheries}, label={_frame_label(frame)}, labelloc=t, labeljust=l, "
-        f"tooltip={quoted(frame.hint)}]"
+        f"tooltip={_said(frame.hint)}]"
     )
     yield from _indented(_inside(sketch, frame.key))
     if frame.header.shape == "header":
@@ -165,6 +166,7 @@ def _look(box: Box) -> str:
     style = "filled" if box.shape == "chip" else "rounded,filled"
     peripheries = ", peripheries=2" if box.shape == "rest" else ""
     fill = FILLS[box.shape].light
+    style += ",dashed" if box.unseen else ""
     return f'shape=box, style="{style}", fillcolor="{fill}"{peripheries}, {label}'
 
 
@@ -177,7 +179,7 @@ def _arrow(arrow: Arrow) -> Iterator[str]:
         for end, name in zip(ends, ("ltail", "lhead"), strict=True):
             if end.border == "outside":
                 attributes.append(f"{name}={quoted(f'cluster_{end.frame}')}")
-        attributes.append(f"tooltip={quoted(arrow.hint)}")
+        attributes.append(f"tooltip={_said(arrow.hint)}")
         yield f"{quoted(ends[0].box)} -> {quoted(ends[1].box)} [{', '.join(attributes)}]"
 
 
@@ -194,8 +196,12 @@ def _line_attributes(arrow: Arrow, stretch: Stretch) -> Iterator[str]:
         yield f"arrowhead={_TIPS[arrow.tip]}"
 
 
+def _said(hint: str) -> str:
+    return quoted(shown(hint, LONGEST_TITLE))
+
+
 def _tooltip(hint: str) -> str:
-    return f", tooltip={quoted(hint)}" if hint else ""
+    return f", tooltip={_said(hint)}" if hint else ""
 
 
 def _html(blocks: tuple[Block, ...], side: str, *, ruled: bool = False) -> str:

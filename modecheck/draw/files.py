@@ -1,44 +1,101 @@
-"""Writes pictures into a folder, each file wholly or not at all."""
+"""Writes pictures into a folder, each file wholly or not at all, or says which ones are stale."""
 
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
-from modecheck.draw.gallery import Drawing, render_svg
+from modecheck.draw.gallery import AnyDrawing, render_svg
 from modecheck.draw.layout import NoLayout
+
+KINDS = ("device", "modes", "chip-", "coverage-", "fold-", "scenario-", "switch-")
+"""How names of pictures begin."""
+
+
+@dataclass(frozen=True, slots=True)
+class FileText:
+    """A file by its name, and what belongs into it; None for one that must not be there."""
+
+    name: str
+    text: str | None
+
+
+def rendered(
+    pictures: Iterable[AnyDrawing], *, tell: Callable[[str], None] | None = None
+) -> Iterator[FileText]:
+    """`NAME.dot` (but for sequence charts) and `NAME.svg` of each picture.
+
+    A picture that cannot be laid out must have no SVG file, since one from an earlier run would
+    show another model: `tell` is called with the reason.
+    """
+    for picture in pictures:
+        if picture.dot:
+            yield FileText(f"{picture.name}.dot", picture.dot)
+        try:
+            drawn = render_svg(picture)
+        except NoLayout as error:
+            yield FileText(f"{picture.name}.svg", None)
+            if tell:
+                tell(str(error))
+        else:
+            yield FileText(f"{picture.name}.svg", drawn)
 
 
 def write_drawings(
-    pictures: Iterable[Drawing],
+    pictures: Iterable[AnyDrawing],
     folder: str | Path,
     *,
     tell: Callable[[str], None] | None = None,
 ) -> list[Path]:
-    """Writes `NAME.dot` and `NAME.svg` for each picture; returns the files, in that order.
+    """Writes the files of each picture, and returns them in that order.
 
-    A picture that cannot be laid out gets no SVG file, and loses one from an earlier run, which
-    would show another model: `tell` is called with the reason. A file that cannot be written
-    raises OSError, and leaves the one that was there.
+    A file that cannot be written raises OSError, and leaves the one that was there.
     """
-    target = Path(folder)
-    target.mkdir(parents=True, exist_ok=True)
+    return write_files(rendered(pictures, tell=tell), Path(folder))
+
+
+def write_files(files: Iterable[FileText], folder: Path) -> list[Path]:
+    """Writes files, each into a file beside it first; removes those that must not be there."""
     written = []
-    for picture in pictures:
-        dot, svg = target / f"{picture.name}.dot", target / f"{picture.name}.svg"
-        _write(dot, picture.dot)
-        written.append(dot)
-        try:
-            drawn = render_svg(picture)
-        except NoLayout as error:
-            svg.unlink(missing_ok=True)
-            if tell:
-                tell(str(error))
+    for file in files:
+        path = folder / file.name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        if file.text is None:
+            path.unlink(missing_ok=True)
         else:
-            _write(svg, drawn)
-            written.append(svg)
+            _write(path, file.text)
+            written.append(path)
     return written
+
+
+def stale_files(files: Iterable[FileText], folder: Path) -> list[str]:
+    """What would change if the files were written, in words: a path and what is wrong with it.
+
+    Pictures of ours in the folder and below it that nothing asks for any more are named, too.
+    """
+    asked = []
+    stale = []
+    for file in files:
+        path = folder / file.name
+        asked.append(path)
+        if file.text is None:
+            if path.exists():
+                stale.append(f"{path}: it cannot be drawn any more")
+        elif not path.exists():
+            stale.append(f"{path}: it is missing")
+        elif path.read_bytes() != file.text.encode():
+            stale.append(f"{path}: it shows something else")
+    left_over = sorted(set(_pictures_below(folder)) - set(asked))
+    return stale + [f"{path}: nothing asks for it any more" for path in left_over]
+
+
+def _pictures_below(folder: Path) -> Iterator[Path]:
+    for ending in ("svg", "dot"):
+        for path in folder.rglob(f"*.{ending}"):
+            if path.name.startswith(KINDS):
+                yield path
 
 
 def _write(path: Path, text: str) -> None:

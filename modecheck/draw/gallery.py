@@ -2,29 +2,48 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import hashlib
+import re
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import TypeAlias
 
-from modecheck.draw.device_map import device_map
+from modecheck.checks.coverage import Coverage
+from modecheck.checks.findings import Finding
+from modecheck.checks.folding import MODE, Folding, fold
+from modecheck.checks.mode_switches import ModeSwitch as FoundSwitch
+from modecheck.checks.traffic import Traffic, traffic_of
+from modecheck.checks.verdict import Explored
+from modecheck.draw.device_map import device_map, device_map_in
 from modecheck.draw.dot_text import dot_text
+from modecheck.draw.fold_map import fold_map
 from modecheck.draw.layout import laid_out
 from modecheck.draw.mode_map import ModeSwitch, mode_map
+from modecheck.draw.sequence_chart import SequenceChart, sequence_svg
 from modecheck.draw.sketch import Sketch
-from modecheck.draw.statechart import statechart
+from modecheck.draw.statechart import coverage_chart, is_covered, statechart
 from modecheck.draw.svg_text import svg_text
 from modecheck.model.parts import Device
+from modecheck.product.form import Product
+from modecheck.scenario.sequence import sequence_of
+
+LONGEST_FILE_NAME = 80
+"""Characters of a picture's name: files of longer names are a burden to everybody."""
 
 
 @dataclass(frozen=True, slots=True)
 class Drawing:
-    """A picture of a device: `device`, `modes`, or `chip-` and a chip's or an actor's name."""
+    """A picture of a device, named by its kind and by what it shows.
+
+    `device`, `device-in-MODE`, `modes`, `chip-CHIP`, `coverage-CHIP`, `fold-PARTS`.
+    """
 
     sketch: Sketch
 
     @property
     def name(self) -> str:
         """What its files are called, without their endings."""
-        return self.sketch.name
+        return file_name(self.sketch.name)
 
     @property
     def title(self) -> str:
@@ -35,6 +54,29 @@ class Drawing:
     def dot(self) -> str:
         """The picture as DOT text, which needs no layout; always the same for the same model."""
         return dot_text(self.sketch)
+
+
+@dataclass(frozen=True, slots=True)
+class ScenarioDrawing:
+    """A sequence chart: `scenario-FINDING`, or `switch-MODE-MODE`."""
+
+    chart: SequenceChart
+
+    @property
+    def name(self) -> str:
+        return file_name(self.chart.name)
+
+    @property
+    def title(self) -> str:
+        return self.chart.title
+
+    @property
+    def dot(self) -> str:
+        """Nothing: DOT knows no lanes and no order from top to bottom."""
+        return ""
+
+
+AnyDrawing: TypeAlias = Drawing | ScenarioDrawing
 
 
 def drawings(device: Device, switches: Sequence[ModeSwitch]) -> Iterator[Drawing]:
@@ -49,10 +91,78 @@ def drawings(device: Device, switches: Sequence[ModeSwitch]) -> Iterator[Drawing
         yield Drawing(statechart(chip))
 
 
-def render_svg(drawing: Drawing) -> str:
+def every_drawing(
+    explored: Explored, findings: Iterable[Finding], folds: Iterable[Sequence[str]] = ()
+) -> Iterator[AnyDrawing]:
+    """Everything that can be drawn of a device and of what was found in it, folded by its modes
+    and by each of `folds`. Raises `InvalidInput` for what the product cannot be folded by.
+    """
+    device, space = explored.device, explored.exploration
+    chosen = [fold(space, parts) for parts in folds]
+    yield from drawings(device, explored.switches)
+    yield from traffic_drawings(device, traffic_of(space))
+    yield from coverage_drawings(device, explored.coverage, complete=space.complete)
+    if device.modes:
+        yield fold_drawing(fold(space, (MODE,)))
+    yield from map(fold_drawing, chosen)
+    yield from switch_drawings(space.product, explored.switches)
+    yield from finding_drawings(space.product, findings)
+
+
+def traffic_drawings(device: Device, traffic: Traffic) -> Iterator[Drawing]:
+    """For each mode that is reached, the map of the links with what they carry in it."""
+    for mode, found in traffic.modes.items():
+        if found.states and device.links:
+            yield Drawing(device_map_in(device, mode, traffic))
+
+
+def coverage_drawings(device: Device, coverage: Coverage, *, complete: bool) -> Iterator[Drawing]:
+    """The statechart of each chip with a state or a rule that was never seen, with these marked."""
+    for chip in device.chips.values():
+        if not is_covered(chip, coverage):
+            yield Drawing(coverage_chart(chip, coverage, complete=complete))
+
+
+def fold_drawing(folding: Folding) -> Drawing:
+    """The map of a folded product."""
+    return Drawing(fold_map(folding))
+
+
+def finding_drawings(product: Product, findings: Iterable[Finding]) -> Iterator[ScenarioDrawing]:
+    """A sequence chart for each finding that has a scenario."""
+    for finding in findings:
+        if finding.way is not None:
+            scenario = sequence_of(product, finding.way, chips=finding.subject.split(".")[:1])
+            about = (finding.text, *finding.details)
+            chart = SequenceChart(f"scenario-{finding.id}", finding.id, about, scenario)
+            yield ScenarioDrawing(chart)
+
+
+def switch_drawings(product: Product, switches: Iterable[FoundSwitch]) -> Iterator[ScenarioDrawing]:
+    """A sequence chart of the shortest way of each direct switch between two modes."""
+    for switch in switches:
+        if switch.way is not None and switch.direct:
+            scenario = sequence_of(product, switch.way, skipped=switch.way.switch_from)
+            title = f"{switch.source} to {switch.target}"
+            about = (f"the shortest way from a state in {switch.source} to {switch.target}",)
+            name = f"switch-{switch.source}-{switch.target}"
+            yield ScenarioDrawing(SequenceChart(name, title, about, scenario))
+
+
+def render_svg(drawing: AnyDrawing) -> str:
     """The picture as SVG text: the same bytes for the same model, on every platform.
 
     Raises NoLayout where the picture is too large, or its layout cannot be had.
     """
+    if isinstance(drawing, ScenarioDrawing):
+        return sequence_svg(drawing.chart)
     sketch = drawing.sketch
     return svg_text(sketch, laid_out(sketch.name, drawing.dot, len(sketch.every_box)))
+
+
+def file_name(name: str) -> str:
+    """A name that every file system takes; one that loses letters is told apart by a hash."""
+    plain = re.sub(r"[^\w.-]+", "-", name, flags=re.ASCII)
+    if name.isascii() and len(plain) <= LONGEST_FILE_NAME:
+        return plain
+    return f"{plain[:LONGEST_FILE_NAME]}-{hashlib.sha256(name.encode()).hexdigest()[:8]}"

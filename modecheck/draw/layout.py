@@ -1,7 +1,9 @@
 """Finds a place for everything in a sketch, by running Graphviz' `dot` as a program of its own.
 
 The program comes with the package graphviz-pure: nothing has to be installed on the system, and
-it places boxes alike on every platform. It runs apart from us, so it can be stopped.
+it places boxes alike on every platform. It runs apart from us, so it can be stopped. Where the
+package is missing, the system's own `dot` is used; `stand_in` says so, since another version of it
+may place things elsewhere.
 
     ModecheckError
     └── NoLayout            the picture cannot be laid out; its DOT text can still be written
@@ -13,7 +15,7 @@ import json
 import shutil
 import subprocess
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from importlib import metadata
 from pathlib import Path
 from typing import Any
@@ -30,6 +32,10 @@ MOST_BOXES = 400
 all, and is two metres wide: beyond that, no page holds it."""
 
 PROGRAM = "graphviz-pure"
+SYSTEM_PROGRAM = "dot"
+
+MOST_REMEMBERED = 256
+"""Layouts kept: variants of a device have most of their pictures in common."""
 
 
 class NoLayout(ModecheckError):
@@ -64,11 +70,22 @@ def laid_out(name: str, dot: str, boxes: int) -> Places:
     """
     if boxes > MOST_BOXES:
         raise NoLayout(name, f"it has {boxes} boxes and labels, the most is {MOST_BOXES}")
-    return _places(json.loads(_answer(name, dot)))
+    return _places(json.loads(_answer(name, dot, _program(name))))
 
 
-def _answer(name: str, dot: str) -> str:
-    command = [str(_program(name)), "-Kdot", "-Tjson0"]
+def stand_in() -> str:
+    """What to tell people where the system's program has to stand in; else nothing."""
+    if _installed_program() is None and (found := _system_program()) is not None:
+        return (
+            f"laid out by the system's {found}, since the package {PROGRAM} is not installed: "
+            "pictures may differ from those made elsewhere"
+        )
+    return ""
+
+
+@lru_cache(maxsize=MOST_REMEMBERED)
+def _answer(name: str, dot: str, program: Path) -> str:
+    command = [str(program), "-Kdot", "-Tjson0"]
     try:
         answer = subprocess.run(  # noqa: S603 - a program of ours, and no shell
             command, input=dot.encode(), capture_output=True, timeout=TIME_LIMIT, check=True
@@ -84,10 +101,16 @@ def _answer(name: str, dot: str) -> str:
 
 
 def _program(name: str) -> Path:
-    found = _installed_program()
+    found = _installed_program() or _system_program()
     if found is None:
-        raise NoLayout(name, f"the package {PROGRAM} is not installed (pip install {PROGRAM})")
+        reason = f"neither the package {PROGRAM} (pip install {PROGRAM}) nor a program "
+        raise NoLayout(name, f"{reason}{SYSTEM_PROGRAM!r} is installed")
     return found
+
+
+def _system_program() -> Path | None:
+    found = shutil.which(SYSTEM_PROGRAM)
+    return Path(found) if found else None
 
 
 @cache

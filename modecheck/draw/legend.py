@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from modecheck.draw.geometry import Rectangle
 from modecheck.draw.lettering import wrapped
 from modecheck.draw.palette import STROKES
+from modecheck.draw.sequence_marks import action, condition, found, gone, hourglass
+from modecheck.draw.shown import LONGEST_TEXT, shown
 from modecheck.draw.sketch import TEXT_LINE, Box, Line, Run, Sample, Sketch, Table
 from modecheck.draw.svg_boxes import draw_box
 from modecheck.draw.svg_marks import (
@@ -105,7 +107,11 @@ class _Pen:
 
 def _cell(cell: str, column: int) -> list[Line]:
     face = "guard" if column else "trigger"
-    return [Line((Run(part, face),)) for part in wrapped(cell, LONGEST_CELL) if part]
+    return [
+        Line((Run(part, face),))
+        for part in wrapped(shown(cell, LONGEST_TEXT), LONGEST_CELL)
+        if part
+    ]
 
 
 def _entry(sample: Sample) -> tuple[Line, float]:
@@ -172,9 +178,38 @@ def _actor_sign(sign: str, place: Rectangle) -> str:
     return draw_box(Box(sign, sign, ""), Rectangle(x - 20, y - 14, x + 20, y + 14))
 
 
+def _hexagon_sign(_: str, place: Rectangle) -> str:
+    return titled(condition(place.grown(-2)), "", "condition")
+
+
+def _action_sign(_: str, place: Rectangle) -> str:
+    return titled(action(place.grown(-3)), "", "action")
+
+
+def _timer_sign(_: str, place: Rectangle) -> str:
+    return hourglass(place.centre)
+
+
+def _gone_sign(_: str, place: Rectangle) -> str:
+    x, y = place.centre
+    line = line_with_tip(((place.left, y), (x + 8, y)), "none")
+    return titled(line, "", "arrow move") + gone((x + 8, y))
+
+
+def _found_sign(_: str, place: Rectangle) -> str:
+    x, y = place.centre
+    line = line_with_tip(((x - 8, y), (place.right, y)), "arrow")
+    return titled(line, "", "arrow move") + found((x - 12, y))
+
+
 _BOX_SIGNS: dict[str, Callable[[str, Rectangle], str]] = {
     "start": _start_sign,
     "composite": _composite_sign,
     "chip": _chip_sign,
     "actor": _actor_sign,
+    "condition": _hexagon_sign,
+    "action": _action_sign,
+    "timer": _timer_sign,
+    "gone": _gone_sign,
+    "found": _found_sign,
 }

@@ -37,6 +37,11 @@ FILLS = {
     "mode": STATE_FILL,
     "chip": STATE_FILL,
     "actor": ACTOR_FILL,
+    "head": STATE_FILL,
+    "player": ACTOR_FILL,
+    "condition": STATE_FILL,
+    "action": PAPER,
+    "notice": SHADE,
 }
 """What fills each kind of box that has an outline."""
 
@@ -65,4 +70,8 @@ STROKES = {
     "pairing": Stroke(2.2, (0.1, 5.5), "dotted"),
     "signal": Stroke(0.8),
     "switch": Stroke(1.4),
+    "idle": Stroke(0.9, (1.5, 4), "dotted"),
+    "certain": Stroke(1.8),
+    "possible": Stroke(1.1, (5, 3), "dashed"),
+    "never": Stroke(1.1, (2, 3), "dashed"),
 }

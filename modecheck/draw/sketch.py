@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from modecheck.draw.lettering import text_width
+from modecheck.draw.shown import LONGEST_NAME, LONGEST_WORDS, shown
 
 NAME_SIZE = 12.5
 TEXT_SIZE = 10.5
@@ -28,6 +29,11 @@ class Run:
 
     text: str
     face: str
+
+    def __post_init__(self) -> None:
+        """Whatever a model says, a picture shows it as text, and not without end."""
+        longest = LONGEST_NAME if self.face == "name" else LONGEST_WORDS
+        object.__setattr__(self, "text", shown(self.text, longest))
 
     @property
     def size(self) -> float:
@@ -112,7 +118,9 @@ class Box:
     """Something with a place of its own. `frame` names the frame around it, "" for none.
 
     `row` is "top" or "bottom" for boxes that stand at that border of their frame.
-    `hint` becomes the box's title, which viewers show where the pointer rests.
+    `hint` becomes the box's title, which viewers show where the pointer rests. `state` is the
+    state that it stands for, `rules` are the titles of the rules whose words it bears. What is
+    `unseen` has a dashed outline.
     """
 
     key: str
@@ -121,6 +129,9 @@ class Box:
     blocks: tuple[Block, ...] = ()
     row: str = ""
     hint: str = ""
+    state: str = ""
+    rules: tuple[str, ...] = ()
+    unseen: bool = False
 
     @property
     def width(self) -> float:
@@ -169,7 +180,7 @@ class Arrow:
 
     `stroke` is a key of the palette's strokes, `tip` is "arrow", "open" or "none". `course` says
     where the head stands: "down" below the tails, "up" above them; or abreast of them, and the
-    label "under" or "over" both.
+    label "under" or "over" both. `rules` are the titles of the rules that it stands for.
     """
 
     key: str
@@ -180,6 +191,7 @@ class Arrow:
     tip: str = "arrow"
     course: str = "down"
     hint: str = ""
+    rules: tuple[str, ...] = ()
 
     @property
     def stretches(self) -> tuple[Stretch, ...]:
@@ -200,7 +212,8 @@ class Frame:
     """A border around boxes and other frames. `shape` is "composite", "rest" or "diagram".
 
     The diagram's frame is the outermost one. Its header is the tab in its corner (UML 2.5.1,
-    annex A), and its `words` tell what holds for all of it.
+    annex A), and its `words` tell what holds for all of it. `state` and `unseen` as in
+    `Box`.
     """
 
     key: str
@@ -209,6 +222,8 @@ class Frame:
     header: Box
     hint: str = ""
     words: Box | None = None
+    state: str = ""
+    unseen: bool = False
 
 
 @dataclass(frozen=True, slots=True)

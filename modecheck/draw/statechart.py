@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from modecheck.draw.labels import Phrase, reply_phrases, rule_label, rule_phrases
+from modecheck.checks.coverage import Coverage
+from modecheck.draw.labels import LONGEST_LINE, reply_phrases, rule_label, rule_phrases
 from modecheck.draw.reading_order import reading_layers
 from modecheck.draw.sketch import (
     Arrow,
@@ -24,7 +25,7 @@ from modecheck.draw.sketch import (
     Table,
     diagram_frame,
 )
-from modecheck.draw.typesetting import label_block, label_lines, text_lines
+from modecheck.draw.typesetting import label_lines, text_lines
 from modecheck.model.parts import Chip, Rule, State, Variable
 
 CHIP_FRAME = "/chip"
@@ -35,6 +36,9 @@ LONGEST_INSIDE = 44
 
 LONGEST_ABOUT = 60
 """Characters of a line of running text in a heading."""
+
+_COVERAGE = ("coverage", "What exploring took of the rules")
+"""The kind of a chart of coverage, in its name and in its title."""
 
 _LEAVES_AT = {"down": "bottom", "up": "top", "under": "bottom", "over": "top"}
 _ARRIVES_AT = {"down": "top", "up": "bottom", "under": "bottom", "over": "top"}
@@ -57,9 +61,28 @@ def statechart(chip: Chip) -> Sketch:
     return _Statechart(chip).sketch()
 
 
+def coverage_chart(chip: Chip, coverage: Coverage, *, complete: bool = True) -> Sketch:
+    """The same with what an exploration never reached and never took: dashed, and in words.
+
+    What an exploration that was not `complete` has not seen may still occur; the words say so.
+    """
+    return _Statechart(chip, coverage, complete=complete).sketch()
+
+
+def is_covered(chip: Chip, coverage: Coverage) -> bool:
+    """Whether every innermost state of a chip was reached, and every rule taken."""
+    return all((chip.name, leaf) in coverage.occupied for leaf in chip.leaves) and all(
+        (chip.name, rule.title) in coverage.taken for rule in chip.rules
+    )
+
+
 class _Statechart:
-    def __init__(self, chip: Chip) -> None:
+    def __init__(
+        self, chip: Chip, coverage: Coverage | None = None, *, complete: bool = True
+    ) -> None:
         self._chip = chip
+        self._complete = complete
+        self._coverage = coverage
         self._layers = reading_layers(chip)
         self._inner: dict[str, list[Rule]] = {}
         self._moves: dict[tuple[str, str], list[Rule]] = {}
@@ -76,47 +99,101 @@ class _Statechart:
         arrows = (*self._start_arrows(), *self._rule_arrows())
         frames = tuple(self._frames())
         boxes = (*self._starts(), *self._state_boxes(), *self._ports)
+        kind, about = ("chip", "States and rules") if self._coverage is None else _COVERAGE
         return Sketch(
-            name=f"chip-{chip.name}",
-            title=f"States and rules of {chip.name}",
+            name=f"{kind}-{chip.name}",
+            title=f"{about} of {chip.name}",
             boxes=boxes,
             arrows=arrows,
             frames=frames,
-            samples=tuple(_samples(chip)),
+            samples=(*_samples(chip), *self._coverage_samples()),
             tables=tuple(_tables(chip)),
         )
 
     def _frames(self) -> Iterator[Frame]:
         kind = "actor" if self._chip.actor else "chip"
         about = Block(text_lines(self._chip.about, "note", LONGEST_ABOUT))
-        words = (about, *self._compartment("", longest=LONGEST_ABOUT))
+        words = (about, *self._coverage_words(), *self._compartment("", longest=LONGEST_ABOUT))
         name = self._chip.name
         yield diagram_frame(CHIP_FRAME, f"stm {name}", words, f"{kind} {name}")
         for state in self._chip.states.values():
             if state.composite:
                 blocks = [self._name_block(state, centred=False), *self._compartment(state.name)]
-                header = Box(f"{state.name}/header", "header", state.name, tuple(blocks), row="top")
+                unseen = self._is_unseen(state)
+                inner = self._inner_titles(state.name)
+                key, words = f"{state.name}/header", tuple(blocks)
+                header = Box(key, "header", state.name, words, row="top", rules=inner)
                 shape = "rest" if state.rest else "composite"
-                yield Frame(state.name, _frame_around(state), shape, header, hint=_hint(state))
+                around, hint = _frame_around(state), _hint(state)
+                yield Frame(
+                    state.name, around, shape, header, hint, state=state.name, unseen=unseen
+                )
 
     def _state_boxes(self) -> Iterator[Box]:
         for state in self._chip.states.values():
             if not state.composite:
                 blocks = (self._name_block(state, centred=True), *self._compartment(state.name))
                 shape = "rest" if state.rest else "state"
-                yield Box(state.name, shape, _frame_around(state), blocks, hint=_hint(state))
+                yield Box(
+                    state.name,
+                    shape,
+                    _frame_around(state),
+                    blocks,
+                    hint=_hint(state),
+                    state=state.name,
+                    rules=self._inner_titles(state.name),
+                    unseen=self._is_unseen(state),
+                )
 
-    @staticmethod
-    def _name_block(state: State, *, centred: bool) -> Block:
-        return Block((Line((Run(state.name, "name"),)),), centred=centred)
+    def _inner_titles(self, state: str) -> tuple[str, ...]:
+        return tuple(rule.title for rule in self._inner.get(state, []))
+
+    def _name_block(self, state: State, *, centred: bool) -> Block:
+        lines = [Line((Run(state.name, "name"),))]
+        if self._is_unseen(state):
+            lines.append(Line((Run("never reached", "note"),)))
+        return Block(tuple(lines), centred=centred)
+
+    def _is_unseen(self, state: State) -> bool:
+        if self._coverage is None:
+            return False
+        return not any((self._chip.name, leaf) in self._coverage.occupied for leaf in state.leaves)
+
+    def _is_untaken(self, rule: Rule) -> bool:
+        coverage = self._coverage
+        return coverage is not None and (self._chip.name, rule.title) not in coverage.taken
+
+    def _coverage_words(self) -> Iterator[Block]:
+        if self._coverage is not None:
+            chip, rules = self._chip, self._chip.rules
+            reached = [s for s in chip.leaves if (chip.name, s) in self._coverage.occupied]
+            taken = len(rules) - sum(map(self._is_untaken, rules))
+            words = (
+                f"reached {len(reached)} of {len(chip.leaves)} states, "
+                f"took {taken} of {len(rules)} rules"
+            )
+            if not self._complete:
+                words += "; incomplete: the others may still occur"
+            yield Block(text_lines(words, "trigger", LONGEST_ABOUT))
+
+    def _coverage_samples(self) -> Iterator[Sample]:
+        if self._coverage is not None:
+            yield Sample("line", "move", "taken, from one of its states at least")
+            yield Sample("line", "never", "never taken")
+
+    def _rule_lines(self, rule: Rule, longest: int = LONGEST_LINE) -> tuple[Line, ...]:
+        """A rule's label, under a remark where it was never taken."""
+        remark = (Line((Run("never taken:", "note"),)),) if self._is_untaken(rule) else ()
+        return (*remark, *label_lines(rule_phrases(rule), longest))
 
     def _compartment(self, state: str, *, longest: int = LONGEST_INSIDE) -> list[Block]:
         """Rules that do not leave the state, then its replies to events that no rule takes."""
-        labels: list[tuple[Phrase, ...]] = [
-            rule_phrases(rule) for rule in self._inner.get(state, [])
+        lines = [
+            line for rule in self._inner.get(state, []) for line in self._rule_lines(rule, longest)
         ]
-        labels += [reply_phrases(reply) for reply in self._chip.replies.get(state, ())]
-        return [label_block(labels, longest)] if labels else []
+        for reply in self._chip.replies.get(state, ()):
+            lines += label_lines(reply_phrases(reply), longest)
+        return [Block(tuple(lines))] if lines else []
 
     def _starts(self) -> Iterator[Box]:
         for frame in self._frame_states():
@@ -163,12 +240,15 @@ class _Statechart:
             for source in move.sources
         )
         row = "bottom" if move.target == around else _ARRIVES_AT[move.course]
-        blocks = tuple(Block(label_lines(rule_phrases(rule))) for rule in move.rules)
+        blocks = tuple(Block(self._rule_lines(rule)) for rule in move.rules)
+        stroke = "never" if all(map(self._is_untaken, move.rules)) else "move"
         hint = "\n".join(f"{rule.title}: {rule_label(rule)}" for rule in move.rules)
-        label = Box(f"{key}/label", "label", around, blocks, hint=hint)
+        titles = tuple(rule.title for rule in move.rules)
+        label = Box(f"{key}/label", "label", around, blocks, hint=hint, rules=titles)
         ends = f"{', '.join(map(_spoken, move.sources))} to {_spoken(move.target)}"
         head = self._end(move.target, around, row)
-        return Arrow(key, tails, head, label, course=move.course, hint=ends)
+        course = move.course
+        return Arrow(key, tails, head, label, stroke, course=course, hint=ends, rules=titles)
 
     def _end(self, state: str, around: str, row: str) -> End:
         """A simple state itself; for a composite state or the chip, a new port at its border."""

@@ -51,12 +51,17 @@ def _shapes() -> Iterator[tuple[str, str]]:
     yield ".drawing .pins", "stroke-width:2.4"
     yield ".drawing .figure", "stroke-width:1.4;fill:none;stroke-linecap:round"
     yield ".drawing .card", "fill-opacity:.92;stroke-width:.6;stroke-opacity:.5"
+    yield ".drawing .axis,.drawing .cut", "fill:none;stroke-width:1"
+    yield ".drawing .cut", "stroke-width:.6;stroke-dasharray:1,3"
+    yield ".drawing .ring", "fill:none;stroke-width:1.4"
+    yield ".drawing .unseen .outline,.drawing .unseen .frame", "stroke-dasharray:3,3"
+    yield ".drawing .notice .outline", "stroke-width:2.4"
     yield ".drawing .line", "fill:none;stroke-linejoin:round"
     yield ".drawing .open", "fill:none;stroke-width:1"
     for name, stroke in STROKES.items():
         dashes = ",".join(f"{dash:g}" for dash in stroke.dashes)
         dashed = f";stroke-dasharray:{dashes}" if dashes else ""
-        cap = ";stroke-linecap:round" if stroke.dot_style == "dotted" else ""
+        cap = ";stroke-linecap:round" if stroke.dashes[:1] == (0.1,) else ""
         yield f".drawing .{name} .line", f"stroke-width:{stroke.width:g}{dashed}{cap}"
 
 
@@ -70,8 +75,8 @@ def _colours(*, dark: bool) -> Iterator[tuple[str, str]]:
         yield f".{face}", f"fill:{tone(colour)}"
     for shape, colour in FILLS.items():
         yield f".{shape} .outline", f"fill:{tone(colour)}"
-    yield ".outline,.inner,.rule,.figure,.pins", f"stroke:{tone(BORDER)}"
-    yield ".frame,.edge,.card", f"stroke:{tone(FRAME_LINE)}"
+    yield ".outline,.inner,.rule,.figure,.pins,.ring", f"stroke:{tone(BORDER)}"
+    yield ".frame,.edge,.card,.axis,.cut", f"stroke:{tone(FRAME_LINE)}"
     yield ".edge", f"fill:{tone(ground(1))}"
     yield ".start", f"fill:{tone(INK)}"
     yield ".line,.open", f"stroke:{tone(LINE)}"

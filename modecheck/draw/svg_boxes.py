@@ -7,7 +7,7 @@ from collections.abc import Callable
 from modecheck.draw.geometry import Rectangle
 from modecheck.draw.sketch import SHAPES, Block, Box
 from modecheck.draw.svg_marks import box as outline
-from modecheck.draw.svg_marks import element, number, text, titled
+from modecheck.draw.svg_marks import element, listed, number, text, titled
 from modecheck.draw.ties import ACTOR_CORNER
 
 ROUND = 9.0
@@ -35,7 +35,9 @@ def draw_box(box: Box, place: Rectangle, ground: str = "") -> str:
         drawn = _OUTLINES[box.shape](place)
     else:
         drawn = ""
-    return titled(drawn + _words(box, place), box.hint, box.shape)
+    marks = {"state": box.state, "rules": listed(box.rules)}
+    kind = f"{box.shape} unseen" if box.unseen else box.shape
+    return titled(drawn + _words(box, place), box.hint, kind, **marks)
 
 
 def _words(box: Box, place: Rectangle) -> str:

@@ -8,6 +8,7 @@ from html import escape
 
 from modecheck.draw.geometry import Point, Rectangle
 from modecheck.draw.lettering import ASCENT, DESCENT, is_measured
+from modecheck.draw.shown import LONGEST_TITLE, shown
 from modecheck.draw.sketch import Line
 
 BEND_RADIUS = 14.0
@@ -18,16 +19,24 @@ TIP_HALF_WIDTH = 3.8
 
 
 def element(name: str, content: str = "", **attributes: str | float) -> str:
-    """An element; `_class` and `text_length` become `class` and `textLength`."""
+    """An element; `_class`, `text_length` and `data_state` become `class`, `textLength` and
+    `data-state`.
+    """
     parts = [name]
     for key, value in attributes.items():
-        text = number(value) if isinstance(value, int | float) else escape(value)
+        text = number(value) if isinstance(value, int | float) else _quotable(value)
         parts.append(f'{_attribute(key)}="{text}"')
     head = " ".join(parts)
     return f"<{head}>{content}</{name}>" if content else f"<{head}/>"
 
 
+def _quotable(value: str) -> str:
+    return escape(value).replace("\n", "&#10;")
+
+
 def _attribute(key: str) -> str:
+    if key.startswith("data_"):
+        return key.replace("_", "-")
     first, *others = key.strip("_").split("_")
     return first + "".join(word.capitalize() for word in others)
 
@@ -38,10 +47,19 @@ def number(value: float) -> str:
     return "0" if text == "-0" else text
 
 
-def titled(content: str, hint: str, kind: str) -> str:
-    """A group with a title, which viewers show and screen readers read."""
-    title = element("title", escape(hint)) if hint else ""
-    return element("g", f"{title}{content}", _class=kind)
+def titled(content: str, hint: str, kind: str, **data: str | int) -> str:
+    """A group with a title, which viewers show and screen readers read.
+
+    `data` becomes attributes such as `data-state`; those without a value are left out.
+    """
+    title = element("title", escape(shown(hint, LONGEST_TITLE))) if hint else ""
+    said = {f"data_{key}": value for key, value in data.items() if value != ""}
+    return element("g", f"{title}{content}", _class=kind, **said)
+
+
+def listed(names: Sequence[str]) -> str:
+    """Several names in one attribute, one a line."""
+    return "\n".join(names)
 
 
 def box(rectangle: Rectangle, kind: str, radius: float = 0) -> str:

@@ -3,6 +3,11 @@
 The picture stands on a card of its own, turns dark where the reader's screen is dark, and prints
 light. Every text says how wide it is meant to be, so that viewers without the right face squeeze
 it instead of letting it run over.
+
+What other programs may hold on to: the root is `svg.drawing`; in a statechart, the group of each
+state, composite ones included, bears `data-state` with its name, and the group of each arrow, of
+its label, and of each state with rules that do not leave it bears `data-rules` with the titles of
+the rules, one a line. Sequence charts bear the marks told in `modecheck.draw.sequence_chart`.
 """
 
 from __future__ import annotations
@@ -16,11 +21,12 @@ from modecheck.draw.layout import Places
 from modecheck.draw.legend import below, line_with_tip
 from modecheck.draw.routes import Route, routes
 from modecheck.draw.settling import settled, with_tab
+from modecheck.draw.shown import LONGEST_TITLE, shown
 from modecheck.draw.sketch import Frame, Sketch
 from modecheck.draw.stylesheet import stylesheet
 from modecheck.draw.svg_boxes import INSET, ROUND, draw_box
 from modecheck.draw.svg_marks import box as outline
-from modecheck.draw.svg_marks import element, number, titled
+from modecheck.draw.svg_marks import element, listed, number, titled
 
 MARGIN = 12.0
 """Around everything, so that a picture can stand beside text."""
@@ -46,7 +52,7 @@ class _Picture:
         bottom = picture.bottom + MARGIN + under.height if under.drawn else picture.bottom
         card = Rectangle(picture.left, picture.top, right, bottom).grown(MARGIN)
         parts = [
-            element("title", escape(self._sketch.title)),
+            element("title", escape(shown(self._sketch.title, LONGEST_TITLE))),
             element("style", stylesheet()),
             outline(card, "ground-0", 4),
             *self._drawn_frames(),
@@ -54,7 +60,7 @@ class _Picture:
             *self._drawn_boxes(),
             under.drawn,
         ]
-        return _document(card, "\n".join(part for part in parts if part))
+        return document(card, "\n".join(part for part in parts if part))
 
     def _extent(self) -> Rectangle:
         places = [*self._places.boxes.values(), *self._places.frames.values()]
@@ -71,7 +77,8 @@ class _Picture:
                 drawn = outline(place, fill, ROUND + INSET)
             if frame.shape == "rest":
                 drawn += outline(place.grown(-INSET), "frame inner", ROUND)
-            yield titled(drawn, frame.hint, "composite")
+            kind = "composite unseen" if frame.unseen else "composite"
+            yield titled(drawn, frame.hint, kind, state=frame.state)
 
     def _ground(self, frame: str) -> int:
         return self._depths[frame] % 2
@@ -91,7 +98,8 @@ class _Picture:
         *first, last = route.ways
         drawn = "".join(line_with_tip(way, "none") for way in first)
         drawn += line_with_tip(last, route.arrow.tip)
-        return titled(drawn, route.arrow.hint, f"arrow {route.arrow.stroke}")
+        arrow = route.arrow
+        return titled(drawn, arrow.hint, f"arrow {arrow.stroke}", rules=listed(arrow.rules))
 
     def _drawn_boxes(self) -> Iterator[str]:
         for box in self._sketch.every_box:
@@ -99,7 +107,8 @@ class _Picture:
                 yield draw_box(box, self._places.boxes[box.key])
 
 
-def _document(card: Rectangle, content: str) -> str:
+def document(card: Rectangle, content: str) -> str:
+    """A whole SVG document that shows what stands on a card."""
     view = " ".join(number(part) for part in (card.left, card.top, card.width, card.height))
     head = (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="drawing" role="img" '

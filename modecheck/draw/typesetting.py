@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 from modecheck.draw.labels import LONGEST_LINE, Phrase
 from modecheck.draw.lettering import wrapped
-from modecheck.draw.sketch import INDENT, Block, Line, Run
+from modecheck.draw.shown import LONGEST_TEXT, shown
+from modecheck.draw.sketch import INDENT, Line, Run
 
 
 def label_lines(phrases: Sequence[Phrase], longest: int = LONGEST_LINE) -> tuple[Line, ...]:
@@ -14,6 +15,7 @@ def label_lines(phrases: Sequence[Phrase], longest: int = LONGEST_LINE) -> tuple
 
     The first line stands at the margin, the others are indented; a phrase that goes on, more so.
     """
+    phrases = [Phrase(phrase.role, shown(phrase.text, LONGEST_TEXT)) for phrase in phrases]
     lines: list[Line] = []
     for group in _groups(phrases, longest):
         for position, runs in enumerate(_broken_group(group, longest)):
@@ -22,14 +24,22 @@ def label_lines(phrases: Sequence[Phrase], longest: int = LONGEST_LINE) -> tuple
     return tuple(lines)
 
 
-def label_block(labels: Iterable[Sequence[Phrase]], longest: int = LONGEST_LINE) -> Block:
-    """Several labels below each other."""
-    return Block(tuple(line for label in labels for line in label_lines(label, longest)))
-
-
 def text_lines(text: str, face: str, longest: int) -> tuple[Line, ...]:
     """Running text in lines of at most `longest` characters."""
-    return tuple(Line((Run(part, face),)) for part in wrapped(text, longest) if part)
+    parts = wrapped(shown(text, LONGEST_TEXT), longest)
+    return tuple(Line((Run(part, face),)) for part in parts if part)
+
+
+def balanced_lines(text: str, face: str, longest: int) -> tuple[Line, ...]:
+    """Running text in as few lines as `text_lines` makes, all about as long as each other."""
+    lines = text_lines(text, face, longest)
+    for shorter in range(longest - 1, longest // 2, -1):
+        closer = text_lines(text, face, shorter)
+        if len(closer) > len(lines):
+            break
+        if max(line.width for line in closer) < max(line.width for line in lines):
+            lines = closer
+    return lines
 
 
 def _groups(phrases: Sequence[Phrase], longest: int) -> list[list[Phrase]]:

@@ -155,7 +155,12 @@ class _Words:
         return self._product.queues[queue].name
 
     def _message(self, queue: int, code: int, value: int | None = None) -> str:
-        message = self._product.queues[queue].messages[code - 1]
-        if value is None or message.type is None:
-            return message.name
-        return f"{message.name}({message.type.spell(value)})"
+        return message_text(self._product, queue, code, value)
+
+
+def message_text(product: Product, queue: int, code: int, value: int | None) -> str:
+    """A message with its value, if it carries one that is known, such as "keys(left)"."""
+    message = product.queues[queue].messages[code - 1]
+    if value is None or message.type is None:
+        return message.name
+    return f"{message.name}({message.type.spell(value)})"

@@ -9,8 +9,11 @@ from xml.etree.ElementTree import Element
 from modecheck.draw.geometry import Rectangle
 from tests.draw.reading_svg import Picture, Text, segments, squeezed, words_of
 
-KINDS = ("tab", "state", "rest", "mode", "chip", "actor", "label")
-"""Boxes with an outline."""
+KINDS = (
+    *("tab", "state", "rest", "mode", "chip", "actor", "label"),
+    *("head", "player", "condition", "action", "notice"),
+)
+"""Boxes with an outline, those of sequence charts in the second line."""
 
 SLACK = 0.3
 """Numbers in a picture have one decimal."""

@@ -7,7 +7,7 @@ import xml.etree.ElementTree as Xml
 from dataclasses import dataclass
 from itertools import pairwise
 
-from modecheck.draw.geometry import Point, Rectangle
+from modecheck.draw.geometry import Point, Rectangle, around
 from modecheck.draw.lettering import ASCENT, DESCENT, text_width
 from modecheck.draw.sketch import NAME_SIZE, TEXT_SIZE
 
@@ -61,8 +61,11 @@ class Picture:
         return " ".join("".join(group.itertext()) for group in self._legends())
 
     def outline(self, group: Xml.Element) -> Rectangle:
-        """The first rectangle of a group."""
-        node = next(group.iter(f"{SVG}rect"))
+        """The first rectangle of a group, or what is around its outline of another form."""
+        node = next(group.iter(f"{SVG}rect"), None)
+        if node is None:
+            paths = group.iter(f"{SVG}path")
+            return around(_points(next(p.attrib["d"] for p in paths if "d" in p.attrib)))
         x, y, w, h = (float(node.attrib[name]) for name in ("x", "y", "width", "height"))
         return Rectangle(x, y, x + w, y + h)
 

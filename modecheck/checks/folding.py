@@ -1,0 +1,144 @@
+"""Folds a product to what matters: states that agree in chosen respects become one.
+
+From one folded state a step leads to another where from *some* state in the first a step leads to
+some state in the second: the existential quotient, in which every behaviour of the product can be
+followed, and some that the product does not have (Clarke, Grumberg and Long 1994). Where *every*
+state in the first has such a step, the step says so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+from modecheck.engine.plain import State
+from modecheck.engine.space import INITIAL, Space
+from modecheck.model.mistakes import InvalidInput, Mistake, nearest_name
+from modecheck.product.form import Product
+
+MOST_STATES = 300_000
+"""States that are folded, the nearest ones: about ten seconds. Beyond them it is incomplete."""
+
+MODE = "mode"
+"""What folds by the modes of the device."""
+
+Key = tuple[str, ...]
+
+
+@dataclass(slots=True)
+class Folded:
+    """States that agree: their values of what was chosen, and how many there are.
+
+    `inside` counts the transitions between two of them. `unexpanded` are those whose steps nobody
+    knows.
+    """
+
+    key: Key
+    states: int = 0
+    inside: int = 0
+    unexpanded: int = 0
+
+
+@dataclass(slots=True)
+class FoldedStep:
+    """Steps from one folded state to another: their labels, in how many transitions each occurs,
+    and from how many states one of them leads.
+    """
+
+    source: int
+    target: int
+    labels: dict[int, int] = field(default_factory=dict)
+    states: int = 0
+    last: int = -1
+
+
+@dataclass(frozen=True, slots=True)
+class Folding:
+    """A folded product. `parts` are what was chosen; the first of `states` is where it starts."""
+
+    product: Product
+    parts: tuple[str, ...]
+    states: tuple[Folded, ...]
+    steps: tuple[FoldedStep, ...]
+    complete: bool
+
+    def is_certain(self, step: FoldedStep) -> bool:
+        """Whether every state of its source has such a step."""
+        return step.states == self.states[step.source].states
+
+
+def fold(space: Space, parts: Sequence[str], most: int = MOST_STATES) -> Folding:
+    """The first `most` states of a space, folded by modes, states or variables.
+
+    A part is `mode`, `CHIP.state` or `CHIP.VARIABLE`. Raises `InvalidInput` for any other.
+    """
+    key_of = _key_function(space, parts)
+    looked_at = min(space.state_count, most)
+    numbers: dict[Key, int] = {}
+    states: list[Folded] = []
+    folded: list[int] = []
+    for number in range(looked_at):
+        key = key_of(number, space.state(number))
+        where = numbers.setdefault(key, len(states))
+        if where == len(states):
+            states.append(Folded(key))
+        states[where].states += 1
+        folded.append(where)
+    steps: dict[tuple[int, int], FoldedStep] = {}
+    for number in range(looked_at):
+        if number >= space.expanded:
+            states[folded[number]].unexpanded += 1
+            continue
+        for edge in space.edges_from(number):
+            if edge.target >= looked_at:
+                continue
+            source, target = folded[number], folded[edge.target]
+            if source == target:
+                states[source].inside += 1
+                continue
+            step = steps.setdefault((source, target), FoldedStep(source, target))
+            step.labels[edge.label] = step.labels.get(edge.label, 0) + 1
+            if step.last != number:
+                step.last = number
+                step.states += 1
+    assert not folded or folded[INITIAL] == 0
+    whole = space.complete and space.state_count <= most
+    return Folding(space.product, tuple(parts), tuple(states), tuple(steps.values()), whole)
+
+
+def _key_function(space: Space, parts: Sequence[str]) -> Callable[[int, State], Key]:
+    known = parts_known(space.product)
+    mistakes = [_unknown(part, known) for part in parts if part not in known]
+    if mistakes:
+        raise InvalidInput(mistakes)
+    readers = [_reader(space, part) for part in parts]
+    return lambda number, state: tuple(reader(number, state) for reader in readers)
+
+
+def parts_known(product: Product) -> list[str]:
+    """Everything that a product can be folded by."""
+    own = [field.name for field in product.fields if field.owner >= 0]
+    return [*([MODE] if product.device.modes else []), *own]
+
+
+def _unknown(part: str, known: list[str]) -> Mistake:
+    expected = "'mode', CHIP.state or CHIP.VARIABLE"
+    return Mistake(f"{part!r} is nothing to fold by", None, expected, nearest_name(part, known))
+
+
+def _reader(space: Space, part: str) -> Callable[[int, State], str]:
+    if part == MODE:
+        bits = {name: space.mark(f"mode:{name}") for name in space.product.device.modes}
+        return lambda number, _: _modes(bits, space.marks_at(number))
+    names = [field.name for field in space.product.fields]
+    where = names.index(part)
+    for chip in space.product.chips:
+        if chip.state_field == where:
+            return lambda _, state: chip.leaves[state[where]]
+    type_ = space.product.fields[where].type
+    assert type_ is not None
+    return lambda _, state: type_.spell(state[where])
+
+
+def _modes(bits: dict[str, int], marks: int) -> str:
+    return " and ".join(name for name, bit in bits.items() if marks & bit) or "no mode"

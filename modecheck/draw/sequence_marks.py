@@ -1,0 +1,63 @@
+"""The signs of a sequence chart, after ITU-T Z.120: conditions, actions, timers, lost messages."""
+
+from __future__ import annotations
+
+from modecheck.draw.geometry import Point, Rectangle
+from modecheck.draw.svg_marks import box, element, number
+
+HEXAGON_TIP = 9.0
+"""How far the tips of a condition reach out beside its words."""
+
+HOURGLASS_WIDTH = 9.0
+HOURGLASS_HEIGHT = 12.0
+
+DOT = 4.5
+"""The radius of the dot at the end of a message that is gone, of the ring where one is found."""
+
+END_HEIGHT = 6.0
+"""The bar at the end of a lane."""
+
+
+def condition(place: Rectangle) -> str:
+    """A hexagon on a lane: what holds there from now on."""
+    y = place.centre[1]
+    near, far = place.left + HEXAGON_TIP, place.right - HEXAGON_TIP
+    corners = (
+        (place.left, y),
+        (near, place.top),
+        (far, place.top),
+        (place.right, y),
+        (far, place.bottom),
+        (near, place.bottom),
+    )
+    data = "L".join(f"{number(x)} {number(y)}" for x, y in corners)
+    return element("path", _class="outline", d=f"M{data}Z")
+
+
+def action(place: Rectangle) -> str:
+    """A rectangle on a lane: what the chip does."""
+    return box(place, "outline")
+
+
+def hourglass(centre: Point) -> str:
+    """A timer."""
+    x, y = centre
+    wide, high = HOURGLASS_WIDTH / 2, HOURGLASS_HEIGHT / 2
+    left, right = number(x - wide), number(x + wide)
+    data = f"M{left} {number(y - high)}H{right}L{left} {number(y + high)}H{right}Z"
+    return element("path", _class="figure", d=data)
+
+
+def gone(centre: Point) -> str:
+    """The end of a message that does not arrive: a filled dot."""
+    return element("circle", _class="start", cx=centre[0], cy=centre[1], r=DOT)
+
+
+def found(centre: Point) -> str:
+    """The beginning of a message that was sent before the chart begins: a ring."""
+    return element("circle", _class="ring", cx=centre[0], cy=centre[1], r=DOT)
+
+
+def lane_end(x: float, y: float, half: float) -> str:
+    """The bar at the end of a lane: here the chart ends, not the chip."""
+    return box(Rectangle(x - half, y, x + half, y + END_HEIGHT), "start")

@@ -1,0 +1,363 @@
+"""A scenario as a sequence: which chip does what, row by row, and which message waits how long.
+
+This is what a sequence chart (ITU-T Z.120) draws; nothing here knows where on the paper. Every row
+belongs to a step, and one thing happens in it. A message is a journey from the row in which it is
+sent to the row in which it arrives or is gone.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+from modecheck.checks.ways import Way
+from modecheck.engine.happenings import (
+    Accepted,
+    Arrived,
+    Doubled,
+    Dropped,
+    Happening,
+    Raised,
+    Struck,
+    Took,
+)
+from modecheck.engine.plain import Interpreter, State
+from modecheck.model.parts import Rule
+from modecheck.product.form import Label, Product
+from modecheck.scenario.replay import Replayed, replay
+from modecheck.scenario.words import message_text, sentence
+
+MOST_STEPS = 300
+"""Steps in one chart, the last ones: more make a chart of several metres."""
+
+_GONE = {"lost": "lost", "full": "dropped: link full", "down": "dropped: link down", "cut": "gone"}
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One thing that happens. `chip` and `other` are numbers of chips, `journey` is one of the
+    sequence's journeys, or -1. `step` 0 stands before the first step.
+
+    `kind` is "state" (the chip is now in `words`), "action", "timeout" (its timer ran out),
+    "signal" (from `chip` to `other`), "send", "join" (a newer message joins one that waits),
+    "double" (the link brings it twice), "arrive", "gone", "waits" (at the end), "unsent" (gone as
+    soon as it was sent), "mode" (the device is now in it; without words: in none), "fail" (what
+    came of it all), or "nothing".
+    """
+
+    step: int
+    kind: str
+    chip: int
+    words: tuple[str, ...]
+    other: int = -1
+    journey: int = -1
+
+
+@dataclass(frozen=True, slots=True)
+class Journey:
+    """A message under way from row `first` to row `last`. Its `sender` is -1 where the chart begins
+    later than it; `parent` is the journey of which it is the double.
+    """
+
+    queue: int
+    sender: int
+    receiver: int
+    text: str
+    first: int
+    last: int
+    parent: int = -1
+
+
+@dataclass(frozen=True, slots=True)
+class Sequence:
+    """A scenario, taken apart. `chips` are those that something happens to, in the device's order.
+
+    `sentences` tell each step from number `begin` + 1 on; steps after `loop_from` repeat for ever.
+    """
+
+    product: Product
+    chips: tuple[int, ...]
+    rows: tuple[Row, ...]
+    journeys: tuple[Journey, ...]
+    sentences: tuple[str, ...]
+    begin: int = 0
+    loop_from: int | None = None
+
+
+def sequence_of(
+    product: Product,
+    way: Way,
+    *,
+    skipped: int = 0,
+    chips: Iterable[str] = (),
+) -> Sequence:
+    """The sequence of a way, replayed on the interpreter.
+
+    The first `skipped` steps are left out, and those after them numbered from 1 on. Of a longer
+    way, only the last MOST_STEPS steps are told. `chips` are named even if nothing happens to them.
+    """
+    steps = list(replay(product, way))
+    state = steps[skipped].before if skipped < len(steps) else product.initial
+    steps = steps[skipped:]
+    begin = max(0, len(steps) - MOST_STEPS)
+    if begin:
+        state = steps[begin].before
+    telling = _Telling(product, state)
+    for number, replayed in enumerate(steps[begin:], start=begin + 1):
+        telling.step(number, replayed)
+    loop_from = None if way.loop_from is None else way.loop_from - skipped
+    telling.close(len(steps), stays=loop_from == len(steps))
+    return Sequence(
+        product=product,
+        chips=telling.chips(chips),
+        rows=tuple(telling.rows),
+        journeys=tuple(telling.journeys),
+        sentences=tuple(sentence(product, replayed.step) for replayed in steps[begin:]),
+        begin=begin,
+        loop_from=None if loop_from == len(steps) else loop_from,
+    )
+
+
+class _Telling:
+    """Follows messages through their queues while it tells steps."""
+
+    def __init__(self, product: Product, state: State) -> None:
+        self._product = product
+        self._interpreter = Interpreter(product)
+        self._start = state
+        self._modes = self._modes_in(state)
+        self.rows: list[Row] = []
+        self.journeys: list[Journey] = []
+        self._waiting: dict[int, list[int]] = defaultdict(list)
+        self._raisers: dict[int, int] = {}
+        self._heard: set[int] = set()
+        self._failure = ""
+        self._unsent: dict[int, int] = {}
+        for number, queue in enumerate(product.queues):
+            for slot in queue.slots:
+                if state[slot.code]:
+                    value = state[slot.value] if slot.value >= 0 else None
+                    text = message_text(product, number, state[slot.code], value)
+                    self._depart(number, text, -1)
+
+    def chips(self, wanted: Iterable[str]) -> tuple[int, ...]:
+        """Those that a row or a journey names, and those that are wanted."""
+        names = set(wanted)
+        named = {n for n, chip in enumerate(self._product.chips) if chip.name in names}
+        named |= {row.chip for row in self.rows if row.step} | {row.other for row in self.rows}
+        for journey in self.journeys:
+            named |= {journey.sender, journey.receiver}
+        return tuple(number for number in range(len(self._product.chips)) if number in named)
+
+    def step(self, number: int, replayed: Replayed) -> None:
+        before, step = replayed.before, replayed.step
+        already = len(self.rows)
+        self._raisers = {}
+        self._heard = {one.heard for one in step.happenings if isinstance(one, Took)}
+        self._unsent = self._sent_into_nothing(step.happenings)
+        for happening in step.happenings:
+            self._tell(number, happening)
+        if step.after is not None:
+            self._tell_changes(number, already, before, step.after)
+            self._tell_modes(number, step.after)
+        if step.failure is not None:
+            self._failure = step.failure.text  # Told last, below what still waits.
+        elif len(self.rows) == already:
+            self._tell_nothing(number, self._product.labels[step.label])
+
+    def _tell_nothing(self, number: int, label: Label) -> None:
+        """A step that changes nothing: who took it, or what it is called."""
+        if label.kind == "rule":
+            self._row(number, "action", label.chip, "acts")
+        else:
+            self._row(number, "nothing", -1, label.text)
+
+    def close(self, number: int, *, stays: bool) -> None:
+        """What still waits, what came of it all, and how every chip began."""
+        for journeys in list(self._waiting.values()):
+            for journey in list(journeys):
+                self._row(number, "waits", self.journeys[journey].receiver, journey=journey)
+                self._arrive(journey)
+        if self._failure:
+            self._row(number, "fail", -1, self._failure)
+        if stays:
+            self._row(number, "fail", -1, "and so it stays: nothing has to happen any more")
+        starts = [
+            Row(0, "state", number, (chip.leaves[self._start[chip.state_field]],))
+            for number, chip in enumerate(self._product.chips)
+        ]
+        starts += [Row(0, "mode", -1, (name,)) for name in self._modes_in(self._start)]
+        self.rows = [*starts, *self.rows]
+        shift = len(starts)
+        self.journeys = [
+            replace(one, first=one.first + shift, last=one.last + shift) for one in self.journeys
+        ]
+
+    def _row(self, step: int, kind: str, chip: int, *words: str, **more: int) -> None:
+        self.rows.append(Row(step, kind, chip, words, **more))
+
+    def _depart(self, queue: int, text: str, sender: int, *, parent: int = -1) -> int:
+        """A journey that begins in the row that comes next."""
+        receiver, here = self._product.queues[queue].receiver, len(self.rows)
+        self.journeys.append(Journey(queue, sender, receiver, text, here, here, parent))
+        self._waiting[queue].append(len(self.journeys) - 1)
+        return len(self.journeys) - 1
+
+    def _arrive(self, journey: int) -> None:
+        """The journey ends in the row told last."""
+        one = self.journeys[journey]
+        self.journeys[journey] = replace(one, last=len(self.rows) - 1)
+        self._waiting[one.queue].remove(journey)
+
+    def _sent_into_nothing(self, happenings: tuple[Happening, ...]) -> dict[int, int]:
+        """How many of a step's messages each link drops as soon as they are sent, being down.
+
+        Sends come before links are emptied; what more is dropped than waited was never queued.
+        """
+        dropped: dict[int, int] = defaultdict(int)
+        added: dict[int, int] = defaultdict(int)
+        for happening in happenings:
+            if isinstance(happening, Dropped) and happening.why == "down":
+                dropped[happening.queue] += 1
+            if isinstance(happening, Accepted) and not happening.merged:
+                added[happening.queue] += 1
+        return {
+            queue: count
+            if self._product.queues[queue].holds
+            else count - len(self._waiting[queue]) - added[queue]
+            for queue, count in dropped.items()
+        }
+
+    def _tell(self, step: int, happening: Happening) -> None:
+        if isinstance(happening, Took):
+            self._took(step, happening)
+        elif isinstance(happening, Raised):
+            self._raised(step, happening)
+        elif isinstance(happening, Arrived):
+            self._arrived(step, happening)
+        elif isinstance(happening, Accepted):
+            self._accepted(step, happening)
+        elif isinstance(happening, Dropped):
+            self._dropped(step, happening)
+        elif isinstance(happening, Doubled):
+            first = self._waiting[happening.queue][0]
+            one = self.journeys[first]
+            double = self._depart(happening.queue, one.text, one.sender, parent=first)
+            waiting = self._waiting[happening.queue]
+            waiting.insert(1, waiting.pop())  # The copy stands right behind the head.
+            self._row(step, "double", one.receiver, one.text, journey=double)
+        else:
+            self._struck(step, happening)
+
+    def _took(self, step: int, took: Took) -> None:
+        rule, chip = self._product.rules[took.rule], self._product.chips[took.chip]
+        if took.heard >= 0:
+            self._row(
+                step,
+                "signal",
+                self._raisers[took.heard],
+                self._product.signals[took.heard],
+                other=took.chip,
+            )
+        if rule.after is not None:
+            self._row(step, "timeout", took.chip, rule.after.text)
+        moved = took.before != took.after
+        doing = rule.phrase or _title_told(rule, said=moved or took.heard >= 0)
+        if doing:
+            self._row(step, "action", took.chip, doing)
+        if moved:
+            self._row(step, "state", took.chip, chip.leaves[took.after])
+
+    def _raised(self, step: int, raised: Raised) -> None:
+        self._raisers[raised.signal] = raised.chip
+        if raised.signal not in self._heard:
+            words = f"raises {self._product.signals[raised.signal]}: nobody reacts"
+            self._row(step, "action", raised.chip, words)
+
+    def _arrived(self, step: int, arrived: Arrived) -> None:
+        queue = arrived.queue
+        text = message_text(self._product, queue, arrived.message, arrived.value)
+        words = [text, *(["late"] if arrived.late else [])]
+        words += {"ignored": ["ignored"], "unhandled": ["no answer"]}.get(arrived.outcome, [])
+        journey = self._waiting[queue][0]
+        receiver = self._product.queues[queue].receiver
+        self._row(step, "arrive", receiver, *words, journey=journey)
+        self._arrive(journey)
+
+    def _accepted(self, step: int, accepted: Accepted) -> None:
+        queue = self._product.queues[accepted.queue]
+        text = message_text(self._product, accepted.queue, accepted.message, accepted.value)
+        if not accepted.merged:
+            journey = self._depart(accepted.queue, text, queue.sender)
+            self._row(step, "send", queue.sender, text, journey=journey)
+            return
+        name = queue.messages[accepted.message - 1].name
+        joined = next(
+            one
+            for one in reversed(self._waiting[accepted.queue])
+            if self.journeys[one].text.partition("(")[0] == name
+        )
+        self._row(step, "join", queue.sender, text, journey=joined)
+
+    def _dropped(self, step: int, dropped: Dropped) -> None:
+        queue = self._product.queues[dropped.queue]
+        text = message_text(self._product, dropped.queue, dropped.message, None)
+        why = _GONE[dropped.why]
+        if self._unsent.get(dropped.queue, 0) > 0:
+            self._unsent[dropped.queue] -= 1
+        elif dropped.why != "full" or queue.when_full == "drop_old":
+            journey = self._waiting[dropped.queue][0]
+            self._row(step, "gone", queue.receiver, text, why, journey=journey)
+            self._arrive(journey)
+            return
+        self._row(step, "unsent", queue.sender, text, why, other=queue.receiver)
+
+    def _struck(self, step: int, struck: Struck) -> None:
+        chip = self._product.chips[struck.chip]
+        words = ["loses power" if struck.kind == "power_cut" else "is reset"]
+        if struck.rule >= 0:
+            rule = self._product.rules[struck.rule]
+            words.append(f"right after {rule.assignments[struck.done - 1].text}")
+        self._row(step, "action", struck.chip, *words)
+        self._row(step, "state", struck.chip, chip.leaves[chip.initial])
+
+    def _tell_changes(self, step: int, already: int, before: State, after: State) -> None:
+        """Changed variables: in the chip's first action of the step, or in one of its own."""
+        changed: dict[int, list[str]] = defaultdict(list)
+        for field, old, new in zip(self._product.fields, before, after, strict=True):
+            if old != new and field.type is not None and field.owner >= 0:
+                name = field.name.partition(".")[2]
+                spell = field.type.spell
+                changed[field.owner].append(f"{name} {spell(old)} → {spell(new)}")
+        for chip, words in changed.items():
+            own = [
+                number
+                for number, row in enumerate(self.rows)
+                if number >= already and row.chip == chip and row.kind == "action"
+            ]
+            if own:
+                row = self.rows[own[0]]
+                self.rows[own[0]] = replace(row, words=(*row.words, *words))
+            else:
+                self._row(step, "action", chip, *words)
+
+    def _tell_modes(self, step: int, after: State) -> None:
+        modes = self._modes_in(after)
+        if modes != self._modes:
+            for name in modes or (None,):
+                self._row(step, "mode", -1, *([name] if name else []))
+            self._modes = modes
+
+    def _modes_in(self, state: State) -> tuple[str, ...]:
+        conditions = self._product.conditions
+        return tuple(
+            name
+            for name in self._product.device.modes
+            if self._interpreter.condition(conditions[f"mode:{name}"], state)
+        )
+
+
+def _title_told(rule: Rule, *, said: bool) -> str:
+    """A rule's name where nothing else is said of what it does; a title made up says nothing."""
+    return "" if said or ":" in rule.title else rule.title
