@@ -108,7 +108,15 @@ def _finding(verdict: Verdict, finding: Finding, style: Style) -> list[str]:
         lines += style.wrapped(f"only with {' or '.join(finding.variants)}", "  ", "    ")
     for detail in finding.details:
         lines += style.wrapped(detail, "  - ", "    ")
-    return lines + _scenario(scenario_of(verdict, finding), style)
+    return [*lines, *_scenario(scenario_of(verdict, finding), style), *_stays(finding, style)]
+
+
+def _stays(finding: Finding, style: Style) -> list[str]:
+    """Said of a scenario that ends where nothing has to happen any more."""
+    way = finding.way
+    if way is None or way.loop_from <= len(way.moves):
+        return []
+    return style.wrapped("and so it stays: nothing has to happen any more", "  ", "  ")
 
 
 def _shown(place: str) -> str:
