@@ -81,6 +81,11 @@ KINDS: dict[str, Kind] = {
         "a switch that has begun cannot reach any mode any more",
         "give the switch a timer that falls back to a mode",
     ),
+    "endless-switch": Kind(
+        ERROR,
+        "a switch that has begun can go on for ever, however fairly chips and links take turns",
+        "count the attempts, and fall back to a mode when they are used up",
+    ),
     "broken-requirement": Kind(
         ERROR, "a requirement does not hold", "follow the scenario to the rule that breaks it"
     ),

@@ -16,6 +16,7 @@ from modecheck.checks import (
     pairings,
     requirements,
     stuck_chips,
+    switch_endings,
     watched,
 )
 from modecheck.checks.acceptance import Accepted, sort_out
@@ -24,6 +25,7 @@ from modecheck.checks.findings import Finding, in_order
 from modecheck.checks.judged import BROKEN, HOLDS, UNDECIDED, VACUOUS, Judged
 from modecheck.checks.mode_switches import ModeSwitch
 from modecheck.checks.other_choices import Dependent, dependent_on_other_choices
+from modecheck.checks.switch_endings import SwitchEnding
 from modecheck.engine.choice import Search, explore_with
 from modecheck.engine.exploration import Reporter
 from modecheck.engine.space import Space
@@ -39,6 +41,7 @@ class Explored:
     exploration: Space
     findings: tuple[Finding, ...]
     switches: tuple[ModeSwitch, ...]
+    endings: tuple[SwitchEnding, ...]
     modes: dict[str, int]
     coverage: Coverage
     requirements: tuple[Judged, ...]
@@ -138,6 +141,7 @@ def explore_variant(
         *failing_steps.find(exploration),
         *pairings.find(exploration),
         *mode_switches.find(exploration, switches),
+        *switch_endings.find(exploration),
         *(one.finding for one in judged if one.finding is not None),
     ]
     return Explored(
@@ -145,6 +149,7 @@ def explore_variant(
         exploration=exploration,
         findings=tuple(findings),
         switches=tuple(switches),
+        endings=tuple(switch_endings.switch_endings(exploration)),
         modes=mode_switches.states_in_modes(exploration),
         coverage=coverage_of(exploration),
         requirements=_in_document_order(device, judged),

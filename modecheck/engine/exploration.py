@@ -20,7 +20,14 @@ from modecheck.engine.drives import drives_of
 from modecheck.engine.fair_components import FairGraph, find_fair_loop, set_numbers
 from modecheck.engine.memory import resident_memory
 from modecheck.engine.plain import Interpreter, Observed, State, Step
-from modecheck.engine.roads import Graph, PlainSpread, Roads, spread, spread_from_initial
+from modecheck.engine.roads import (
+    Graph,
+    PlainSpread,
+    Roads,
+    longest_path,
+    spread,
+    spread_from_initial,
+)
 from modecheck.engine.space import (
     INITIAL,
     Edge,
@@ -233,6 +240,28 @@ class Exploration:
         """The same, nearest counted from the initial state; blocked states are not entered."""
         first = (number for number, marks in enumerate(self.marks) if marks & starts)
         return spread_from_initial(self.graph, self.marks, first, blocked, self.depth_of)
+
+    def longest(self, starts: int, *, blocked: int) -> int | None:
+        """The most steps of chips and links after such a state, until a blocked one is entered."""
+        drives = drives_of(self.product)
+        between = self.spread(starts, blocked=blocked).inside
+        inside = {n for n in between if not self.marks[n] & blocked}
+        if any(n >= self.expanded or self.failing[n] for n in inside):
+            return None
+        following = {
+            n: [self.targets[e] for e in self.graph.edges(n) if drives[self.labels[e]]]
+            for n in inside
+        }
+        return longest_path(following)
+
+    def first_between(self, starts: int, *, blocked: int, events: int) -> tuple[int, Edge] | None:
+        """The first transition with one of these events on the way to a blocked state."""
+        for number in sorted(self.spread(starts, blocked=blocked).inside):
+            for edge in self.edges_from(number):
+                stays = self.marks[number] & starts and self.marks[edge.target] & starts
+                if edge.events & events and not stays:
+                    return number, edge
+        return None
 
     def fair_loop(self, query: LoopQuery) -> LoopAnswer:
         """A loop that a device can go round for ever although it is fair."""

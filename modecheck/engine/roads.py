@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from array import array
-from collections import deque
-from collections.abc import Callable, Iterable, Sequence
+from collections import Counter, deque
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from heapq import heapify, heappop, heappush
 
@@ -175,3 +175,24 @@ def spread_from_initial(
             if target not in came_by and not marks[target] & blocked:
                 heappush(pending, (length + 1, target, onward, number))
     return PlainSpread(graph, marks, inside, [], came_by)
+
+
+def longest_path(following: Mapping[int, Sequence[int]]) -> int | None:
+    """The most steps of a path that begins in one of these states and ends at the latest with a
+    step to another one; None when there is a cycle among them.
+    """
+    entering = Counter(target for targets in following.values() for target in targets)
+    ready = [number for number in following if not entering[number]]
+    longest = dict.fromkeys(following, 0)
+    best, done = 0, 0
+    while ready:
+        number = ready.pop()
+        done += 1
+        for target in following[number]:
+            best = max(best, longest[number] + 1)
+            if target in longest:
+                longest[target] = max(longest[target], longest[number] + 1)
+                entering[target] -= 1
+                if not entering[target]:
+                    ready.append(target)
+    return best if done == len(following) else None

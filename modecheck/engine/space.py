@@ -241,6 +241,17 @@ class Space(Protocol):
         Blocked states are not entered at all.
         """
 
+    def longest(self, starts: int, *, blocked: int) -> int | None:
+        """The most steps of chips and links that a run can have after a state with a mark of
+        `starts`, until it enters one with a blocked mark or they have nothing left to do. None when
+        it can have any number, or when not all is known.
+        """
+
+    def first_between(self, starts: int, *, blocked: int, events: int) -> tuple[int, Edge] | None:
+        """The first transition with one of these events that leaves a state with a mark of
+        `starts` or one behind it, before a state with a blocked mark.
+        """
+
     def fair_loop(self, query: LoopQuery) -> LoopAnswer:
         """A loop that a device can go round for ever although it is fair. A loop passes no state
         whose future is unknown.

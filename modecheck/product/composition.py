@@ -14,6 +14,7 @@ from modecheck.product.form import (
     Failure,
     FaultForm,
     Label,
+    MessageIn,
     Otherwise,
     Product,
     Queue,
@@ -75,17 +76,27 @@ class _Composition:
         names += [name for need in self._device.requirements.values() for name in need.without]
         for pairing in self._device.pairings.values():
             names += [acting(actor) for actor in pairing.recovers_without]
+        names += [DROPPED] if len(self._device.modes) > 1 else []
         return tuple(dict.fromkeys(names))
 
     def _events(self) -> Iterator[EventForm]:
         actors = {acting(chip.name): chip.name for chip in self._device.chips.values()}
         for name in self._watched_events():
-            if name in actors:
+            if name == DROPPED:
+                yield EventForm(dropped=frozenset(self._payloads()))
+            elif name in actors:
                 chip = self._chip_numbers[actors[name]]
                 own = (n for n, rule in enumerate(self._rules) if self._chip_of(rule) == chip)
                 yield EventForm(taken=frozenset(own))
             else:
                 yield self._forgetting_event(name)
+
+    def _payloads(self) -> Iterator[MessageIn]:
+        for number, queue in enumerate(self._queues):
+            carried = self._device.links[queue.name].carries
+            for code, message in enumerate(queue.messages, start=1):
+                if carried[message.name].payload:
+                    yield number, code
 
     def _chip_of(self, rule: Rule) -> int:
         return self._chip_numbers[rule.chip]
@@ -227,6 +238,10 @@ class _Composition:
                     label = Label(text, "cut_in_rule", number, -1, chip)
                     labels[number, done] = self._labels.number(label)
         return labels
+
+
+DROPPED = "a payload is dropped"
+"""The watched event that a message is lost whose kind the model says; no signal has such a name."""
 
 
 def acting(actor: str) -> str:

@@ -1,9 +1,9 @@
 """Conditions on single states that checks ask about, as expressions.
 
-Their names: `rests` (every chip in a rest state, every queue empty), `mode:NAME`, `paired:NAME`
-(both ends hold the same key), `at_odds:NAME` (the ends differ), `bonded:CHIP.VARIABLE` (that end
-holds a key), `apart:NAME` (no session), `astray:NAME` (a session, and the pairing is not selected),
-`requirement:NAME`.
+Their names: `rests` (every chip in a rest state, every queue empty), `settled` (every chip in a
+rest state), `mode:NAME`, `paired:NAME` (both ends hold the same key), `at_odds:NAME` (the ends
+differ), `bonded:CHIP.VARIABLE` (that end holds a key), `apart:NAME` (no session), `astray:NAME` (a
+session, and the pairing is not selected), `requirement:NAME`.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ def state_conditions(
     device: Device, addresses: Addresses, chips: Sequence[ChipForm], queues: Sequence[Queue]
 ) -> dict[str, Expression]:
     """Every condition by its name."""
-    conditions = {"rests": _rests(chips, queues)}
+    conditions = {"rests": _rests(chips, queues), "settled": _rests(chips, ())}
     for mode in device.modes.values():
         conditions[f"mode:{mode.name}"] = lowered(mode.when, addresses, mode.place)
     for pairing in device.pairings.values():

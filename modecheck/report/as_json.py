@@ -7,6 +7,7 @@ from typing import Any
 from modecheck.checks.findings import Finding
 from modecheck.checks.judged import Judged
 from modecheck.checks.mode_switches import ModeSwitch
+from modecheck.checks.switch_endings import SwitchEnding
 from modecheck.checks.verdict import Explored, Verdict
 from modecheck.product.form import Product
 from modecheck.report.scenarios import scenario_of
@@ -69,7 +70,17 @@ def _explored(one: Explored) -> Json:
             "switches": [
                 _switch(found.product, switch, complete=found.complete) for switch in one.switches
             ],
+            "endings": [_ending(found.product, ending) for ending in one.endings],
         },
+    }
+
+
+def _ending(product: Product, ending: SwitchEnding) -> Json:
+    told = tell(product, ending.loss) if ending.loss is not None else []
+    return {
+        "from": ending.mode,
+        "at_most": ending.at_most,
+        "loss": [_step(step) for step in told] or None,
     }
 
 

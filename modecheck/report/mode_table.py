@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from modecheck.checks.mode_switches import ModeSwitch
+from modecheck.checks.switch_endings import SwitchEnding
 from modecheck.checks.verdict import Explored
 from modecheck.report.style import Style
 
@@ -23,7 +24,20 @@ def mode_table(one: Explored, style: Style) -> list[str]:
     lines += [f"  {row[0].ljust(widths[0])}  {_row(row[1:], widths[1:])}" for row in rows[1:]]
     for switch in one.switches:
         lines += style.wrapped(_remark(switch), "  ", "    ") if _remark(switch) else []
+    for ending in one.endings:
+        lines += style.wrapped(_ended(ending), "  ", "    ")
     return lines
+
+
+def _ended(ending: SwitchEnding) -> str:
+    """How long switches out of a mode can take, and whether something can get lost in them."""
+    left = f"after {ending.mode}"
+    steps = "can take any number of steps"
+    if ending.at_most is not None:
+        plural = "" if ending.at_most == 1 else "s"
+        steps = f"chips and links take at most {ending.at_most} step{plural}"
+    lost = "" if ending.loss is None else "; what is under way can get lost"
+    return f"{left}: {steps}{lost}"
 
 
 def _row(cells: list[str], widths: list[int]) -> str:

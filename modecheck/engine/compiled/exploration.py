@@ -12,12 +12,17 @@ from modecheck.engine.compiled.graph import Array, Graph, States
 from modecheck.engine.compiled.graph_kernels import (
     START,
     UNREACHED,
-    first_change,
-    first_loss,
     spread_forwards,
 )
 from modecheck.engine.compiled.machine import Machine
 from modecheck.engine.compiled.memory import Words
+from modecheck.engine.compiled.transition_kernels import (
+    first_between,
+    first_change,
+    first_loss,
+    longest_path,
+)
+from modecheck.engine.drives import drives_of
 from modecheck.engine.plain import Encounter, Observed, State
 from modecheck.engine.space import (
     INITIAL,
@@ -248,6 +253,37 @@ class CompiledExploration:
     def label_between(self, before: int, number: int) -> int:
         """The label of the first step that leads from one state to another."""
         return self._step_to(before, number)
+
+    def longest(self, starts: int, *, blocked: int) -> int | None:
+        """The most steps of chips and links after such a state, until a blocked one is entered."""
+        graph, count = self.graph, self.state_count
+        inside = self._between(starts, blocked) & (self.marks & np.uint64(blocked) == 0)
+        if not graph.linked or inside[graph.unknown()].any():
+            return None
+        drives = np.array(drives_of(self.product), np.uint8)[graph.labels.astype(np.int64)]
+        found = longest_path(
+            graph.first, graph.targets, graph.notes, inside, drives,
+            np.zeros(count, np.int64), np.zeros(count, np.int64), np.empty(count, np.uint32),
+        )  # fmt: skip
+        return None if found < 0 else int(found)
+
+    def _between(self, starts: int, blocked: int) -> Array:
+        """A flag for each state that a spread passes on from."""
+        inside = np.zeros(self.state_count, bool)
+        inside[self.spread(starts, blocked=blocked).inside] = True
+        return inside
+
+    def first_between(self, starts: int, *, blocked: int, events: int) -> tuple[int, Edge] | None:
+        """The first transition with one of these events on the way to a blocked state."""
+        graph = self.graph
+        wanted = graph.barred(events)
+        number, edge = first_between(
+            graph.first, graph.targets, graph.notes, graph.linked, self.marks,
+            self._between(starts, blocked), np.uint64(starts), wanted,
+        )  # fmt: skip
+        if number < 0:
+            return None
+        return int(number), self.edges_from(int(number))[int(edge) - int(graph.first[number])]
 
     def fair_loop(self, query: LoopQuery) -> LoopAnswer:
         """A loop that a device can go round for ever although it is fair."""

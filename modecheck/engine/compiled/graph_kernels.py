@@ -368,37 +368,6 @@ def spread_forwards(  # noqa: C901 - one loop over distances
 
 
 @compiled_kernel
-def first_loss(
-    first: Any, targets: Any, notes: Any, expanded: Any, marks: Any, ends: Any, barred: Any
-) -> Any:
-    """The first transition after which a bit of `ends` is gone, unless its note is barred:
-    the state before it and the transition's number, or -1 twice.
-    """
-    for number in range(expanded):
-        before = marks[number] & ends
-        if before == U0:
-            continue
-        for edge in range(first[number], first[number + 1]):
-            if before & ~marks[targets[edge]] and not barred[notes[edge]]:
-                return number, edge
-    return -1, -1
-
-
-@compiled_kernel
-def first_change(
-    first: Any, targets: Any, expanded: Any, marks: Any, before: Any, after: Any
-) -> Any:
-    """The first transition from a state with one mark to a state with the other, and its state."""
-    for number in range(expanded):
-        if marks[number] & before == U0:
-            continue
-        for edge in range(first[number], first[number + 1]):
-            if marks[targets[edge]] & after != U0:
-                return number, edge
-    return -1, -1
-
-
-@compiled_kernel
 def find_before(
     address: Any, seen: Any, states: Any, words: Any, begin: Any, end: Any, goal: Any, records: Any
 ) -> Any:

@@ -78,6 +78,13 @@ def assert_same_verdict(one: Verdict, two: Verdict) -> None:
         for verdict in (one, two)
     ]
     assert switches[0] == switches[1]
+    endings = [
+        [(e.mode, e.at_most, e.loss and len(e.loss.moves)) for e in verdict.explored[0].endings]
+        for verdict in (one, two)
+    ]
+    assert endings[0] == endings[1]
+    judged = [[(j.need.name, j.verdict) for j in verdict.requirements] for verdict in (one, two)]
+    assert judged[0] == judged[1]
 
 
 @given(devices())
