@@ -146,8 +146,14 @@ class Finding:
 
     @property
     def steps(self) -> int | None:
-        """The length of its scenario."""
+        """The length of its scenario, once round the loop included."""
         return len(self.way.moves) if self.way is not None else None
+
+    @property
+    def fewest(self) -> int | None:
+        """The steps of its scenario that are the fewest possible: up to its loop, if it has one."""
+        looped = self.way is not None and self.way.loop_from
+        return looped - 1 if looped else self.steps
 
 
 def in_order(findings: list[Finding]) -> list[Finding]:

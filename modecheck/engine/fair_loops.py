@@ -72,7 +72,14 @@ def short_loop(component: Component, query: LoopQuery, strong: Sequence[bool]) -
         if found is not None and (best is None or len(found) < len(best)):
             best = found
     assert best is not None, "a component without any loop"
-    return best
+    return _from_first(best)
+
+
+def _from_first(loop: Path) -> Path:
+    """The same loop, begun where the first of its states is, so that the way to it is shortest."""
+    states = [number for _, number in loop]
+    begin = states.index(min(states)) + 1
+    return loop[begin:] + loop[:begin]
 
 
 def _loop_from(

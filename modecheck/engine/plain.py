@@ -21,6 +21,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
+from modecheck.engine.drives import obliging_labels
 from modecheck.engine.evaluation import Evaluate, Evaluator, StepFailed
 from modecheck.engine.event_bits import event_bits
 from modecheck.engine.happenings import (
@@ -118,7 +119,7 @@ class Interpreter:
         self._evaluator = Evaluator(product)
         self._bits = event_bits(product.events)
         self._reported = (1 << len(product.watched_events)) - 1
-        self._obliging = frozenset().union(*(fair.labels for fair in product.fair))
+        self._obliging = obliging_labels(product)
         self._ups = [self._maybe(queue.up, NOBODY) for queue in product.queues]
         self._cuts = [fault for fault in product.faults if fault.of_chip]
         self._hearers = [self._hearers_of(signal) for signal in range(len(product.signals))]

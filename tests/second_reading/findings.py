@@ -1,7 +1,8 @@
 """What is wrong with a device, by brute force on everything that can be reached.
 
-Every finding by its id, with the length of its shortest scenario (None where it has none). The
-future behind a step that must not happen is unknown, so it counts as one in which all is well.
+Every finding by its id, with the length of its shortest scenario (None where it has none; for a
+livelock, the shortest way to where a loop can begin). The future behind a step that must not happen
+is unknown, so it counts as one in which all is well.
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from modecheck.model.parts import Chip, Pairing, Requirement, Rule, State
+from tests.second_reading.livelocks import livelocks
 from tests.second_reading.modes import findings_of_modes
 from tests.second_reading.roads import leading_to
 from tests.second_reading.search import Reached
@@ -23,6 +25,7 @@ def findings_of(reached: Reached) -> Expected:
     found: Expected = {}
     for part in (_deadlocks, _stuck_chips, _failures, _pairings, findings_of_modes, _requirements):
         found |= part(reached)
+    found |= livelocks(reached)
     return found | _unreachable(reached) | _dead_rules(reached)
 
 

@@ -18,6 +18,7 @@ from contextlib import contextmanager
 from llvmlite import ir
 
 from modecheck.engine.compiled.words import WordLayout
+from modecheck.engine.drives import obliging_labels
 from modecheck.product.form import Failure, Product
 
 I1 = ir.IntType(1)
@@ -73,7 +74,7 @@ class Frame:
         self._position = self._variable(self._out)
         self._driven = self._variable(constant(0))
         self._obliged = self._variable(constant(0))
-        self._obliging = frozenset().union(*(fair.labels for fair in product.fair))
+        self._obliging = obliging_labels(product)
         self._reported = (1 << len(product.watched_events)) - 1
         self.moved = self._variable(constant(0))
         self.events = self._variable(constant(0))

@@ -19,6 +19,7 @@ from modecheck.engine.compiled.frame import I64, Frame, constant, unpacked
 from modecheck.engine.compiled.queues import condition_or_false
 from modecheck.engine.compiled.steps import NotCompilableError, StepCode
 from modecheck.engine.compiled.words import WordLayout, word_layout
+from modecheck.engine.drives import obliging_labels
 from modecheck.product.form import Failure, Product
 
 OPTIMISATION = 1
@@ -113,7 +114,7 @@ def _key(
         (__version__, llvmlite.__version__, OPTIMISATION, target.triple, llvm.get_host_cpu_name()),
         (product.fields, product.chips, product.queues, product.signals, product.faults),
         (product.conditions, product.watched_events, drives, sorted(curious)),
-        (product.events, product.watchers, product.idle_label, product.fair),
+        (product.events, product.watchers, product.idle_label, sorted(obliging_labels(product))),
     )
     return hashlib.sha256(pickle.dumps(parts)).hexdigest()
 

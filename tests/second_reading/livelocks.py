@@ -1,0 +1,140 @@
+"""Livelocks by brute force: parts of the graph in which chips can be busy for ever, fairly."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import networkx as nx
+
+from modecheck.model.parts import Chip, Device, Link
+from tests.second_reading.deeds import Outcome
+from tests.second_reading.search import Reached
+from tests.second_reading.worlds import World
+
+Kind = tuple[str, ...]
+"""What has to happen in the end: a rule of a chip, or the delivery of a message by a link."""
+
+
+@dataclass(frozen=True)
+class Demand:
+    kind: Kind
+    strong: bool
+
+
+def livelocks(reached: Reached) -> dict[str, int | None]:
+    """Every finding by its id, with the distance of the nearest state of such a part."""
+    found: dict[str, int] = {}
+    chips = reached.device.chips
+    for chip in chips.values():
+        rests = [chip.states[leaf].rest for leaf in chip.leaves]
+        if chip.actor or not any(rests) or _nearest(reached, chip, set()) is None:
+            continue
+        still: set[str] = set()
+        for other in chips:
+            if other != chip.name and _nearest(reached, chip, still | {other}) is not None:
+                still.add(other)
+        name = "livelock:" + "+".join(other for other in chips if other not in still)
+        nearest = _nearest(reached, chip, still)
+        assert nearest is not None
+        found[name] = min(nearest, found.get(name, nearest))
+    return dict(found)
+
+
+def _nearest(reached: Reached, chip: Chip, still: set[str]) -> int | None:
+    """The distance of the nearest part in which a chip is busy while the others stand still."""
+    graph: nx.MultiDiGraph[int] = nx.MultiDiGraph()
+    for number in reached.numbers:
+        if not reached.fails(number) and not chip.states[reached.worlds[number].at[chip.name]].rest:
+            graph.add_node(number)
+    for number in list(graph):
+        for step, target in reached.outcomes[number]:
+            if (
+                target in graph
+                and not step.moved & still
+                and _comes_to_nothing(reached, number, step)
+            ):
+                graph.add_edge(number, target, step=step)
+    return reached.nearest(_fair(reached, graph, chip))
+
+
+def _comes_to_nothing(reached: Reached, number: int, step: Outcome) -> bool:
+    device, world, after = reached.device, reached.worlds[number], step.after
+    assert after is not None
+    kind = kind_of(device, world, step)
+    if not kind:
+        return False
+    if kind[0] == "link" and device.links[kind[1]].carries[kind[2]].payload:
+        return False
+    return not any(
+        _paired(after, *keys) and not _paired(world, *keys)
+        for keys in (
+            [(end.chip, end.variable) for end in pairing.ends]
+            for pairing in device.pairings.values()
+        )
+    )
+
+
+def _paired(world: World, one: tuple[str, str], two: tuple[str, str]) -> bool:
+    return world.holds[one] == world.holds[two] != (0,)
+
+
+def kind_of(device: Device, world: World, step: Outcome) -> Kind:
+    """Which demand a step meets; nothing for what actors and faults do."""
+    for link in device.links.values():
+        if step.label.startswith(f"{link.name} to {link.receiver}"):
+            return ("link", link.name, world.waits[link.name][0].message)
+    for chip in device.chips.values():
+        for rule in chip.rules:
+            if not chip.actor and step.label == f"{chip.name} {rule.title}":
+                return ("rule", chip.name, rule.title)
+    return ()
+
+
+def demands(device: Device) -> Iterator[Demand]:
+    """What the device owes."""
+    for chip in device.chips.values():
+        for rule in chip.rules:
+            fair = rule.fair or chip.fair or ("none" if chip.actor else "weak")
+            if fair != "none" and not rule.trigger:
+                yield Demand(("rule", chip.name, rule.title), fair == "strong")
+    for link in device.links.values():
+        fair = link.fair or ("strong" if _loses_for_ever(device, link) else "weak")
+        for message in link.carries if fair != "none" else ():
+            yield Demand(("link", link.name, message), fair == "strong")
+
+
+def _loses_for_ever(device: Device, link: Link) -> bool:
+    groups = [g for g in device.faults if g.kind == "lose" and link.name in g.targets]
+    return any(group.at_most is None for group in groups) or (link.loses and not groups)
+
+
+def _fair(reached: Reached, graph: nx.MultiDiGraph[int], chip: Chip) -> set[int]:
+    """The states of all parts that meet every demand, and in which the chip moves."""
+    possible = {
+        number: {
+            kind_of(reached.device, reached.worlds[number], step)
+            for step, _ in reached.outcomes[number]
+        }
+        for number in graph
+    }
+    found: set[int] = set()
+    pending = [set(part) for part in nx.strongly_connected_components(graph)]
+    while pending:
+        part = pending.pop()
+        inside = [
+            (number, data["step"]) for number, _, data in graph.subgraph(part).edges(data=True)
+        ]
+        if not any(chip.name in step.moved for _, step in inside):
+            continue
+        met = {kind_of(reached.device, reached.worlds[number], step) for number, step in inside}
+        open_ = [one for one in demands(reached.device) if one.kind not in met]
+        if any(all(one.kind in possible[n] for n in part) for one in open_ if not one.strong):
+            continue
+        wronged = {n for n in part for one in open_ if one.strong and one.kind in possible[n]}
+        if wronged:
+            rest = graph.subgraph(part - wronged)
+            pending += [set(smaller) for smaller in nx.strongly_connected_components(rest)]
+        else:
+            found |= part
+    return found
