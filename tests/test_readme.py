@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import json
 import re
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+
+from modecheck.model.exchanges import EXCHANGE_KEYS
+from modecheck.model.requirements import REQUIREMENT_KEYS, SPAN_KEYS
+from modecheck.model.shapes import FAIR
+from modecheck.model.syntax import EVENT_WORDS
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -50,6 +56,43 @@ def test_every_command_and_option_is_explained() -> None:
         ).stdout
         options = set(re.findall(r"--[a-z-]+", shown)) - {"--help"}
         assert [name for name in sorted(options) if name not in README] == []
+
+
+HOLDING = re.findall(r"<!-- every requirement holds -->\n```yaml\n(.*?)```", README, re.DOTALL)
+
+
+def verdicts(text: str, folder: Path) -> list[str]:
+    """What check says of each requirement of a device."""
+    device, told = folder / "device.yaml", folder / "told.json"
+    device.write_text(text, encoding="utf-8")
+    command = [sys.executable, "-m", "modecheck", "check", str(device), "--json", str(told)]
+    subprocess.run(command, capture_output=True, check=False)
+    needs = json.loads(told.read_text(encoding="utf-8"))["requirements"]
+    return [need["verdict"] for need in needs]
+
+
+@pytest.mark.parametrize("text", HOLDING)
+def test_the_requirements_shown_hold(text: str, tmp_path: Path) -> None:
+    """Each is put to the test in the device shown, and none is broken."""
+    needs = re.findall(r"^  R\d+:", text, re.MULTILINE)
+    assert verdicts(text, tmp_path) == ["holds"] * len(needs)
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [("can: [lose]", "can: [lose], fair: weak"), ("{send: hello}", "{send: hello, fair: none}")],
+)
+def test_less_fairness_breaks_the_requirement_shown(old: str, new: str, tmp_path: Path) -> None:
+    """As the README says of its last example."""
+    assert old in HOLDING[-1]
+    assert verdicts(HOLDING[-1].replace(old, new), tmp_path) == ["broken"]
+
+
+def test_everything_that_a_requirement_can_say_is_explained() -> None:
+    """Patterns, their partners, scopes, events and kinds of fairness."""
+    words = {*REQUIREMENT_KEYS, *SPAN_KEYS, *EXCHANGE_KEYS, *EVENT_WORDS, *FAIR}
+    section = README[README.index("### Requirements") : README.index("### Variants")]
+    assert [word for word in sorted(words) if not re.search(rf"`[^`]*\b{word}\b", section)] == []
 
 
 def test_every_link_leads_somewhere() -> None:
