@@ -48,15 +48,16 @@ def device_map(device: Device) -> Sketch:
     """The picture of a device's chips, actors, links, pairings and signals."""
     order = _reading_order(device)
     arrows = (*_links(device, order), *_pairings(device, order), *_signals(device, order))
+    boxes = tuple(_chip_box(chip) for chip in device.chips.values())
     about = Block(text_lines(device.about, "note", 2 * LONGEST_LINE))
     title = f"device {device.name}"
     return Sketch(
         name="device",
         title=f"Chips and links of {device.name}",
-        boxes=tuple(_chip_box(chip) for chip in device.chips.values()),
+        boxes=boxes,
         arrows=arrows,
         frames=(diagram_frame(DEVICE_FRAME, title, (about,), title),),
-        samples=tuple(_samples(device, arrows)),
+        samples=tuple(_samples(boxes, arrows)),
         tables=tuple(_tables(device)),
     )
 
@@ -79,15 +80,16 @@ def device_map_in(device: Device, mode: str, traffic: Traffic) -> Sketch:
         f"what the links carry in {seen} of this mode; signals are left out",
         *([f"without a link: {', '.join(apart)}"] if apart else []),
     ]
+    boxes = tuple(_chip_box(device.chips[name]) for name in device.chips if name in linked)
     title = f"device {device.name} in mode {mode}"
     words = tuple(Block(text_lines(part, "note", 2 * LONGEST_LINE)) for part in about)
     return Sketch(
         name=f"device-in-{mode}",
         title=f"Links of {device.name} with traffic in mode {mode}",
-        boxes=tuple(_chip_box(device.chips[name]) for name in device.chips if name in linked),
+        boxes=boxes,
         arrows=arrows,
         frames=(diagram_frame(DEVICE_FRAME, title, words, title),),
-        samples=tuple(_samples(device, arrows)),
+        samples=tuple(_samples(boxes, arrows)),
         tables=tuple(_tables(device)),
     )
 
@@ -236,11 +238,11 @@ def _arrow(
     return Arrow(key, (End(tail),), End(head), label, stroke, tip, course, hint)
 
 
-def _samples(device: Device, arrows: tuple[Arrow, ...]) -> Iterator[Sample]:
-    kinds = {chip.actor for chip in device.chips.values()}
-    if False in kinds:
+def _samples(boxes: tuple[Box, ...], arrows: tuple[Arrow, ...]) -> Iterator[Sample]:
+    kinds = {box.shape for box in boxes}
+    if "chip" in kinds:
         yield Sample("box", "chip", "chip")
-    if True in kinds:
+    if "actor" in kinds:
         yield Sample("box", "actor", "actor: may act, and never has to")
     strokes = {arrow.stroke for arrow in arrows}
     for stroke, meaning in _MEANINGS.items():

@@ -32,9 +32,6 @@ ENTRY_GAP = 18.0
 LINE_GAP = 5.0
 COLUMN_GAP = 16.0
 
-LONGEST_CELL = 44
-"""Characters of a line in a cell of a table."""
-
 
 @dataclass(frozen=True, slots=True)
 class Below:
@@ -82,7 +79,10 @@ class _Pen:
         self.y += SIGN_HEIGHT + 2 * LINE_GAP
 
     def table(self, table: Table) -> None:
-        rows = [[_cell(cell, column) for column, cell in enumerate(row)] for row in table.rows]
+        rows = [
+            [_cell(cell, column, table.longest) for column, cell in enumerate(row)]
+            for row in table.rows
+        ]
         columns = max(len(row) for row in rows)
         widths = [
             max(
@@ -105,12 +105,10 @@ class _Pen:
         self.y += 2 * LINE_GAP
 
 
-def _cell(cell: str, column: int) -> list[Line]:
+def _cell(cell: str, column: int, longest: int) -> list[Line]:
     face = "guard" if column else "trigger"
     return [
-        Line((Run(part, face),))
-        for part in wrapped(shown(cell, LONGEST_TEXT), LONGEST_CELL)
-        if part
+        Line((Run(part, face),)) for part in wrapped(shown(cell, LONGEST_TEXT), longest) if part
     ]
 
 

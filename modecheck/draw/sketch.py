@@ -241,10 +241,14 @@ class Sample:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """Rows of cells, told below the picture; the first cell of a row names what it is about."""
+    """Rows of cells, told below the picture; the first cell of a row names what it is about.
+
+    `longest` is how many characters a line in a cell may have.
+    """
 
     title: str
     rows: tuple[tuple[str, ...], ...]
+    longest: int = 44
 
 
 @dataclass(frozen=True, slots=True)
@@ -268,11 +272,17 @@ class Sketch:
         return (*headers, *words, *self.boxes, *labels)
 
 
-def diagram_frame(key: str, title: str, words: tuple[Block, ...], hint: str) -> Frame:
-    """The outermost frame of a picture, with its tab and words."""
+def diagram_frame(
+    key: str,
+    title: str,
+    words: tuple[Block, ...],
+    hint: str,
+    *,
+    rules: tuple[str, ...] = (),
+) -> Frame:
+    """The outermost frame of a picture, with its tab and words; `rules` are told in these."""
     name = Block((Line((Run(title, "name"),)),))
     tab = Box(f"{key}/tab", "tab", key, (name,))
     said = tuple(block for block in words if block.lines)
-    return Frame(
-        key, "", "diagram", tab, hint, Box(f"{key}/words", "words", key, said) if said else None
-    )
+    told = Box(f"{key}/words", "words", key, said, rules=rules) if said else None
+    return Frame(key, "", "diagram", tab, hint, told)

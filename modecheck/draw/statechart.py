@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from modecheck.checks.coverage import Coverage
-from modecheck.draw.labels import LONGEST_LINE, reply_phrases, rule_label, rule_phrases
+from modecheck.draw.labels import LONGEST_LINE, Phrase, reply_phrases, rule_label, rule_phrases
 from modecheck.draw.reading_order import reading_layers
 from modecheck.draw.sketch import (
     Arrow,
@@ -37,6 +37,16 @@ LONGEST_INSIDE = 44
 LONGEST_ABOUT = 60
 """Characters of a line of running text in a heading."""
 
+MOST_LINES = 110
+"""Lines of labels in a chart. One with 98, 12 states and 35 rules, fits A4 in the print of a data
+sheet; one with 147 does not."""
+
+SHORT = 2
+"""Lines of a label that is never shortened."""
+
+LONGEST_IN_FULL = 110
+"""Characters of a line of the table of long rules: charts that have one are wider than that."""
+
 _COVERAGE = ("coverage", "What exploring took of the rules")
 """The kind of a chart of coverage, in its name and in its title."""
 
@@ -57,8 +67,16 @@ class _Move:
 
 
 def statechart(chip: Chip) -> Sketch:
-    """The picture of a chip's or an actor's states and rules."""
-    return _Statechart(chip).sketch()
+    """The picture of a chip's or an actor's states and rules.
+
+    Where the labels have more than MOST_LINES lines, long ones are told in full below the picture.
+    """
+    sketch = _Statechart(chip).sketch()
+    return sketch if _lines_in(sketch) <= MOST_LINES else _Statechart(chip, short=True).sketch()
+
+
+def _lines_in(sketch: Sketch) -> int:
+    return sum(len(block.lines) for box in sketch.every_box for block in box.blocks)
 
 
 def coverage_chart(chip: Chip, coverage: Coverage, *, complete: bool = True) -> Sketch:
@@ -66,7 +84,10 @@ def coverage_chart(chip: Chip, coverage: Coverage, *, complete: bool = True) -> 
 
     What an exploration that was not `complete` has not seen may still occur; the words say so.
     """
-    return _Statechart(chip, coverage, complete=complete).sketch()
+    sketch = _Statechart(chip, coverage, complete=complete).sketch()
+    if _lines_in(sketch) <= MOST_LINES:
+        return sketch
+    return _Statechart(chip, coverage, complete=complete, short=True).sketch()
 
 
 def is_covered(chip: Chip, coverage: Coverage) -> bool:
@@ -78,9 +99,16 @@ def is_covered(chip: Chip, coverage: Coverage) -> bool:
 
 class _Statechart:
     def __init__(
-        self, chip: Chip, coverage: Coverage | None = None, *, complete: bool = True
+        self,
+        chip: Chip,
+        coverage: Coverage | None = None,
+        *,
+        complete: bool = True,
+        short: bool = False,
     ) -> None:
         self._chip = chip
+        self._short = short
+        self._in_full: dict[str, Rule] = {}
         self._complete = complete
         self._coverage = coverage
         self._layers = reading_layers(chip)
@@ -106,8 +134,8 @@ class _Statechart:
             boxes=boxes,
             arrows=arrows,
             frames=frames,
-            samples=(*_samples(chip), *self._coverage_samples()),
-            tables=tuple(_tables(chip)),
+            samples=(*_samples(chip), *self._coverage_samples(), *self._short_samples()),
+            tables=(*self._rules_in_full(), *_tables(chip)),
         )
 
     def _frames(self) -> Iterator[Frame]:
@@ -115,7 +143,8 @@ class _Statechart:
         about = Block(text_lines(self._chip.about, "note", LONGEST_ABOUT))
         words = (about, *self._coverage_words(), *self._compartment("", longest=LONGEST_ABOUT))
         name = self._chip.name
-        yield diagram_frame(CHIP_FRAME, f"stm {name}", words, f"{kind} {name}")
+        own = self._inner_titles("")
+        yield diagram_frame(CHIP_FRAME, f"stm {name}", words, f"{kind} {name}", rules=own)
         for state in self._chip.states.values():
             if state.composite:
                 blocks = [self._name_block(state, centred=False), *self._compartment(state.name)]
@@ -184,7 +213,31 @@ class _Statechart:
     def _rule_lines(self, rule: Rule, longest: int = LONGEST_LINE) -> tuple[Line, ...]:
         """A rule's label, under a remark where it was never taken."""
         remark = (Line((Run("never taken:", "note"),)),) if self._is_untaken(rule) else ()
-        return (*remark, *label_lines(rule_phrases(rule), longest))
+        lines = label_lines(rule_phrases(rule), longest)
+        if self._short and len(lines) > SHORT:
+            lines = label_lines(self._shortened(rule), longest)
+        return (*remark, *lines)
+
+    def _shortened(self, rule: Rule) -> tuple[Phrase, ...]:
+        """What a rule waits for, or asks for, and the number under which all of it is told."""
+        self._in_full.setdefault(rule.title, rule)
+        number = list(self._in_full).index(rule.title) + 1
+        phrases = rule_phrases(rule)
+        left_out = {phrase.role for phrase in phrases[1:]}
+        signs = [sign for role, sign in (("guard", "[…]"), ("effect", "/ …")) if role in left_out]
+        return (phrases[0], Phrase("effect", f"{' '.join(signs)} ({number})".strip()))
+
+    def _short_samples(self) -> Iterator[Sample]:
+        if self._in_full:
+            yield Sample("words", "[…] / … (1)", "told in full below, under this number")
+
+    def _rules_in_full(self) -> Iterator[Table]:
+        if self._in_full:
+            rows = (
+                (f"({number})", rule_label(rule))
+                for number, rule in enumerate(self._in_full.values(), start=1)
+            )
+            yield Table("long rules", tuple(rows), LONGEST_IN_FULL)
 
     def _compartment(self, state: str, *, longest: int = LONGEST_INSIDE) -> list[Block]:
         """Rules that do not leave the state, then its replies to events that no rule takes."""

@@ -4,13 +4,18 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from modecheck.draw.device_map import LONGEST_ABOUT, device_map, first_sentence
+from modecheck.checks.traffic import traffic_of
+from modecheck.draw.device_map import LONGEST_ABOUT, device_map, device_map_in, first_sentence
 from modecheck.draw.gallery import Drawing, render_svg
 from modecheck.draw.palette import STROKES
+from modecheck.engine.exploration import explore
+from modecheck.model.devices import read_device
 from modecheck.model.parts import Device
+from modecheck.product.composition import compose
 from tests.draw.conftest import Pictured
 from tests.draw.making import device_of
 from tests.draw.reading_svg import Picture, squeezed, title_of, words_of
+from tests.models.bundled import STARTER, TANDEM, verdict_on
 
 
 def test_chips_and_actors_have_different_shapes(stage: Device, stage_picture: Pictured) -> None:
@@ -120,6 +125,31 @@ def test_the_legend_shows_the_media_that_occur(stage_picture: Pictured) -> None:
 def test_the_variant_is_named(stage_picture: Pictured) -> None:
     """A picture of one variant says which."""
     assert "on_unplug=stay" in stage_picture("device").words
+
+
+def test_links_without_traffic_in_a_mode_are_thin_and_say_so() -> None:
+    """Through the cable the starter's radio is silent; what carries something keeps its stroke."""
+    device = read_device(str(STARTER))
+    traffic = traffic_of(explore(compose(device)))
+    picture = Picture(render_svg(Drawing(device_map_in(device, "wired", traffic))))
+    kinds = {title_of(group): group.attrib["class"] for group in picture.groups("arrow")}
+    assert kinds == {
+        "link cord: pedal to receiver": "arrow cable",
+        "link air: pedal to receiver, no traffic": "arrow idle",
+    }
+    assert "cordcable,carriespicture(value)" in picture.words
+    assert "airradio,notraffic" in picture.words
+    assert "link without traffic in this mode" in picture.legend
+    assert "withoutalink:player" in picture.words
+
+
+def test_pairings_in_a_mode_tell_whether_both_hold_one_key() -> None:
+    """Tandem plays by cable whether or not the tablet is paired, and its tiles always are."""
+    explored = verdict_on(TANDEM).explored[0]
+    traffic = traffic_of(explored.exploration)
+    picture = Picture(render_svg(Drawing(device_map_in(explored.device, "wired", traffic))))
+    assert "left_pairalwaysonekeyatbothends" in picture.words
+    assert "tablet_pairnotalwaysonekeyatbothends" in picture.words
 
 
 def test_long_descriptions_are_shortened() -> None:

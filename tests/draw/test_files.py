@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import stat
 import subprocess
 import sys
@@ -76,10 +77,35 @@ def test_a_layout_that_fails_says_why(
 def test_a_missing_program_is_named_with_its_remedy(
     stage_drawings: dict[str, Drawing], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Where the package is missing, the message says how to get it."""
+    """Where neither the package nor the system's program is there, the message tells both."""
     monkeypatch.setattr(layout, "_installed_program", lambda: None)
+    monkeypatch.setattr(layout, "_system_program", lambda: None)
+    assert layout.stand_in() == ""
     with pytest.raises(NoLayout, match="pip install"):
         render_svg(stage_drawings["device"])
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="a shell script stands in for the program")
+def test_the_systems_program_stands_in_and_says_so(
+    stage_drawings: dict[str, Drawing], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Found on the search path, and used only where the package is missing."""
+    drawing = stage_drawings["chip-left_tile"]
+    expected, package = render_svg(drawing), layout._installed_program()
+    called = tmp_path / "called"
+    script = _script(tmp_path, f'echo "$@" >> {called}; exec {package} "$@"')
+    script.rename(tmp_path / "dot")
+    monkeypatch.setenv("PATH", str(tmp_path), prepend=os.pathsep)
+    assert layout.stand_in() == ""
+    layout._answer.cache_clear()
+    assert render_svg(drawing) == expected
+    assert not called.exists()
+    monkeypatch.setattr(layout, "_installed_program", lambda: None)
+    layout._answer.cache_clear()
+    assert render_svg(drawing) == expected
+    assert called.read_text(encoding="utf-8") == "-Kdot -Tjson0\n"
+    assert str(tmp_path / "dot") in layout.stand_in()
+    assert "may differ" in layout.stand_in()
 
 
 def test_without_a_layout_the_text_is_written_and_no_stale_picture_stays(
