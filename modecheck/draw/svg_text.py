@@ -7,7 +7,8 @@ it instead of letting it run over.
 What other programs may hold on to: the root is `svg.drawing`; in a statechart, the group of each
 state, composite ones included, bears `data-state` with its name, and the group of each arrow, of
 its label, and of each state (of the words under the tab: of the whole chip) with rules that do not
-leave it bears `data-rules` with the titles of the rules, one a line. Sequence charts bear the marks told in `modecheck.draw.sequence_chart`.
+leave it bears `data-rules` with the titles of the rules, one a line. Sequence charts bear the marks
+told in `modecheck.draw.sequence_chart`.
 """
 
 from __future__ import annotations

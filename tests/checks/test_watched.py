@@ -73,11 +73,11 @@ class Walker:
     def _requirements(self) -> Iterator[tuple[str, dict[str, object]]]:
         p, q, r, s = (self._condition(bit) for bit in range(4))
         spans = ("globally", {"before": r}, {"after": q}, {"between": [q, r]})
-        scopes = (*spans, {"after": q, "until": r})
+        scopes: tuple[object, ...] = (*spans, {"after": q, "until": r})
         for pattern in PATTERNS:
             partner = {PARTNERS[pattern]: s} if pattern in PARTNERS else {}
             for name, scope in zip(SCOPES, scopes, strict=True):
-                need = {"text": "t", pattern: p, "scope": scope, **partner}
+                need: dict[str, object] = {"text": "t", pattern: p, "scope": scope, **partner}
                 yield f"{pattern}_{name}", need
 
     def _condition(self, bit: int) -> str:
