@@ -25,9 +25,11 @@ from modecheck.engine.compiled.intrinsics import LINE
 from modecheck.engine.compiled.kernels import SPARE, U1
 from modecheck.engine.compiled.machine import Machine
 from modecheck.engine.compiled.memory import Reserved, Words
-from modecheck.engine.compiled.partitions import RECORDS_A_BATCH
 from modecheck.engine.compiled.reach import Reached
 
+RECORDS_A_BATCH = 1024
+"""Successors made before they are looked up: enough to hide the memory's latency, few enough for
+the second-level cache."""
 INDEX_FULLEST = 0.7
 """Share of the slots in use of the table that finds a state's number."""
 NOTE_SLOTS = 1 << 17

@@ -9,8 +9,8 @@ last home).
 States of one word stand in the table themselves, plus one, so that 0 is an empty slot. Of longer
 states the table holds the upper half of the hash and the number of the state, plus one.
 
-Successors are made in batches: the line that each will be looked for in is asked for ahead of time,
-so that the memory's latency is paid once a batch, not once a transition.
+A successor waits in a ring from when its line is asked for until some others have been made, so
+that making successors and waiting for memory go on at the same time, evenly.
 """
 
 from __future__ import annotations
@@ -59,8 +59,7 @@ compiled_kernel: Any = njit(nogil=True, cache=True, boundscheck=False)
 def mixed(hash_: Any, word: Any) -> Any:
     """One more word mixed into a hash."""
     hash_ = (hash_ ^ word) * MULTIPLY_ONE
-    hash_ = (hash_ ^ (hash_ >> U32)) * MULTIPLY_TWO
-    return hash_ ^ (hash_ >> U32)
+    return (hash_ ^ (hash_ >> U32)) * MULTIPLY_TWO
 
 
 @compiled_kernel
@@ -69,7 +68,7 @@ def hash_of(words: Any, first: Any, count: Any) -> Any:
     result = U0
     for number in range(count):
         result = mixed(result, words[first + number])
-    return result * MULTIPLY_ONE
+    return result
 
 
 @compiled_kernel
@@ -162,8 +161,12 @@ def note_failure(
             row[3 + offset] = states[first + np.uint64(offset)]
 
 
+AHEAD = 16
+"""States whose lines are asked for ahead of time; with more, the first are gone from the cache."""
+
+
 @compiled_kernel
-def expand(  # noqa: C901 - the stages of one batch, which share everything
+def expand(  # noqa: C901 - the stages of one pipeline, which share everything
     address: Any,
     seen: Any,
     states: Any,
@@ -172,13 +175,12 @@ def expand(  # noqa: C901 - the stages of one batch, which share everything
     table: Any,
     lines: Any,
     most: Any,
-    partitions: Any,
+    others: Any,
     own: Any,
     outboxes: Any,
     sent: Any,
     records: Any,
     hashes: Any,
-    most_records: Any,
     failures: Any,
     level: Any,
     counters: Any,
@@ -186,65 +188,83 @@ def expand(  # noqa: C901 - the stages of one batch, which share everything
     """Expand states from `counters[POSITION]` on, until `end` or until there is no room for more.
 
     New states of the own partition are appended to `states`; those of others go to their outbox.
+    What stands in the place of the own outbox is the ring, with the hashes in `hashes`.
     `most` is the number of states at which the table must grow before more may be inserted. `shape`
-    is a tuple with an item for each word of a state: its length is known when this is compiled.
+    is a tuple with an item for each word of a state, `others` one that is empty if there is one
+    partition only: their lengths are known when this is compiled.
     """
     words = np.uint64(len(shape))
     width = words + TWO
     base, target = np.uint64(states.ctypes.data), np.uint64(records.ctypes.data)
     notes, table_at = np.uint64(seen.ctypes.data), np.uint64(table.ctypes.data)
-    lines_ = np.uint64(lines)
-    room = np.uint64(records.size) // width
+    lines_, most_ = np.uint64(lines), np.uint64(most)
+    room = np.uint64(hashes.size)
+    ring = room - U1
     room_out = np.uint64(outboxes.shape[1]) // words
     position, last = np.uint64(counters[POSITION]), np.uint64(end)
     filled, transitions = np.uint64(counters[FILLED]), np.uint64(counters[TRANSITIONS])
-    many, most_, mine = np.uint64(most_records), np.uint64(most), np.uint64(own)
-    owners = np.uint64(partitions)
-    while position < last and filled + room <= most_:
-        full = False
-        for other in range(partitions):
-            if other != own and np.uint64(sent[other]) + room > room_out:
-                full = True
-        if full:
-            break
-        made = U0
-        while position < last and made + many <= room:
-            result = call_successors(
-                address, base + position * words * U8, target + made * width * U8, notes
-            )
-            behind = made + (result & COUNT_MASK)
-            kept = made
-            for number in range(made, behind):
+    mine, owners, ahead = np.uint64(own), np.uint64(sent.size), np.uint64(AHEAD)
+    waiting = outboxes[own]
+    made = done = ahead
+    check = transitions
+    while True:
+        # Room for what the ring holds and for what is made until the next look (`ring_size`).
+        if transitions >= check:
+            check = transitions + room // TWO
+            if filled + room > most_ or is_full(sent, own, room_out - room):
+                last = position
+        stop = made
+        if position < last:
+            stop -= ahead
+            result = call_successors(address, base + position * words * U8, target, notes)
+            for number in range(U0, result & COUNT_MASK):
                 at = number * width
                 label = records[at + words]
                 if label & FAILED_BIT:
                     failure = np.int64((label >> FAILURE_BITS) & FAILURE_MASK)
                     note_failure(failures, failure, label & LOW, position, words, states, level)
                     continue
+                transitions += U1
                 hash_ = hash_of(records, at, words)
-                prefetch(table_at + line_of(hash_, lines_) * U64)
-                hashes[kept] = hash_
-                if kept != number:
-                    for offset in range(width):
-                        records[kept * width + offset] = records[at + offset]
-                kept += U1
-            made = kept
+                owner = owner_of(hash_, owners) if len(others) else mine
+                # Who owns it cannot be predicted, so it chooses places and decides on no branch.
+                owned = owner == mine
+                place = (made & ring) if owned else np.uint64(sent[owner])
+                for offset in range(words):
+                    outboxes[owner, place * words + offset] = records[at + offset]
+                hashes[made & ring] = hash_
+                prefetch(table_at + line_of(hash_, lines_) * U64 if owned else target)
+                if len(others):
+                    sent[owner] += 1
+                made += U1 if owned else U0
             position += U1
-        transitions += made
-        for number in range(U0, made):
-            hash_ = hashes[number]
-            at = number * width
-            if owners > U1 and (hash_ & LOW) % owners != mine:
-                owner = (hash_ & LOW) % owners
-                first = np.uint64(sent[owner]) * words
+        while done < stop:
+            place = done & ring
+            done += U1
+            hash_, at = hashes[place], place * words
+            if insert(table, table_at, lines_, states, filled, waiting, at, words, hash_):
                 for offset in range(words):
-                    outboxes[owner, first + offset] = records[at + offset]
-                sent[owner] += 1
-            elif insert(table, table_at, lines_, states, filled, records, at, words, hash_):
-                for offset in range(words):
-                    states[filled * words + offset] = records[at + offset]
+                    states[filled * words + offset] = waiting[at + offset]
                 filled += U1
+        if done == made and position >= last:
+            break
     counters[POSITION], counters[FILLED], counters[TRANSITIONS] = position, filled, transitions
+
+
+@compiled_kernel
+def is_full(sent: Any, own: Any, most: Any) -> Any:
+    """Whether some other partition's outbox holds more than so many states."""
+    full = False
+    for other in range(sent.size):
+        if other != own:
+            full = full or np.uint64(sent[other]) > most
+    return full
+
+
+@compiled_kernel
+def owner_of(hash_: Any, partitions: Any) -> Any:
+    """The partition that owns a state."""
+    return ((hash_ & LOW) * partitions) >> U32
 
 
 @compiled_kernel
@@ -263,10 +283,6 @@ def insert(
     if words == U1:
         return insert_word(table, base, lines, record[at], hash_)
     return insert_words(table, base, lines, states, number, record, at, words, hash_)
-
-
-AHEAD = 24
-"""States of an inbox whose lines are asked for ahead of time."""
 
 
 @compiled_kernel
@@ -307,7 +323,7 @@ def receive(
 def home_of(stored: Any, words: Any, lines: Any) -> Any:
     """The home line of what a slot holds, in a table of so many lines."""
     if words == 1:
-        return line_of(mixed(U0, stored - U1) * MULTIPLY_ONE, lines)
+        return line_of(mixed(U0, stored - U1), lines)
     return line_of(stored, lines)
 
 
@@ -356,17 +372,15 @@ def grow(  # noqa: C901 - one pass over the table
     # How far the lines being filled are: looking would wait for what has just been stored there.
     recent, used = np.full(RECENT, UNKNOWN, np.uint64), np.zeros(RECENT, np.uint64)
     for line in range(old_lines + SPARE - 1, first // LINE - 1, -1):
-        count = 0
-        for slot in range(np.uint64(line * LINE), np.uint64(line * LINE + LINE)):
-            stored = table[slot]
-            if stored != U0:
-                moving[count] = stored
-                homes[count] = home_of(stored, words, new)
-                if homes[count] < np.uint64(line):
-                    return 1
-                count += 1
+        begin = np.uint64(line * LINE)
+        count = count_of(base, np.uint64(line))
         for number in range(count):
-            table[line * LINE + number] = U0
+            moving[number] = table[begin + number]
+            homes[number] = home_of(moving[number], words, new)
+            if homes[number] < np.uint64(line):
+                return 1
+        for slot in range(SLOTS):
+            table[begin + slot] = U0
         for number in range(count):
             goal = homes[number]
             while True:

@@ -9,12 +9,14 @@ live in another process or machine as well: all that passes between them are the
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
 from modecheck.engine.compiled.frame import RECORD_EXTRA
 from modecheck.engine.compiled.intrinsics import LINE
 from modecheck.engine.compiled.kernels import (
+    AHEAD,
     FILLED,
     SPARE,
     TRANSITIONS,
@@ -30,15 +32,17 @@ from modecheck.engine.compiled.memory import Reserved, Words
 
 FIRST_LINES = 1 << 13
 """Lines of a new table: it fits the cache, and is grown long before it matters."""
-FULLEST = 0.8
-"""Share of slots in use at which a table grows: few probes need a second line."""
-GROWTH = 1.6
+FULLEST = 0.7
+"""Share of slots in use at which a table grows: few probes need a second line, which has not been
+asked for ahead of time. At 0.8 so many do that a transition costs half as much again."""
+GROWTH = 1.4
 """After growing half of the slots are in use, so a state never takes more than two of them."""
 LARGEST_TABLE = (1 << 32) - SPARE - 1
 """Lines; what a 32-bit half of the hash can tell apart."""
-RECORDS_A_BATCH = 1024
-"""Successors made before they are looked up: enough to hide the memory's latency, few enough for
-the second-level cache."""
+RING = 1 << 10
+"""States that may wait between two looks at the room that is left; they fit the cache."""
+CACHE_LINE = 64
+"""Bytes of a cache line."""
 OUTBOX = 1 << 18
 """States in an outbox before a round ends."""
 ASIDE = 1 << 15
@@ -139,13 +143,12 @@ class Partition:
             self.table,
             self.lines,
             self.most,
-            self.count,
+            (0,) if self.count > 1 else (),
             self.own,
             self.outboxes,
             self.sent,
             self.records,
             self.hashes,
-            self.machine.most_records,
             self.failures,
             np.uint64(level),
             self.counters,
@@ -174,11 +177,11 @@ def new_partition(
     `most_states` of them.
     """
     words = machine.layout.words
-    states = Reserved(address_space * words)
+    states = Reserved(address_space * words, huge_pages=True)
     lines = min(int(address_space / LINE / FULLEST * GROWTH), LARGEST_TABLE) + SPARE
     table = Reserved(lines * LINE, huge_pages=True)
     width = words + RECORD_EXTRA
-    room = max(RECORDS_A_BATCH, 2 * machine.most_records)
+    room = ring_size(machine.most_records)
     return Partition(
         machine=machine,
         own=own,
@@ -186,13 +189,25 @@ def new_partition(
         states=states.words,
         table=table.words,
         lines=FIRST_LINES,
-        outboxes=np.zeros((count, (OUTBOX + room) * words if count > 1 else 1), np.uint64),
-        sent=np.zeros(count, np.int64),
-        counters=np.zeros(3, np.int64),
+        outboxes=np.zeros((count, (OUTBOX + room if count > 1 else room) * words), np.uint64),
+        sent=_apart(count, np.int64),
+        counters=_apart(3, np.int64),
         failures=np.zeros((max(len(machine.failures), 1), 3 + words), np.uint64),
-        seen=np.zeros(len(machine.seen) + 64, np.uint8),
-        records=np.zeros(room * width, np.uint64),
+        seen=_apart(len(machine.seen) + 64, np.uint8),
+        records=_apart(machine.most_records * width, np.uint64),
         hashes=np.zeros(room, np.uint64),
         most_states=most_states,
         keep=(states, table),
     )
+
+
+def ring_size(most_records: int) -> int:
+    """A power of two, so that half of it, what waits, and the records of two states fit in."""
+    return 1 << (max(RING, 2 * AHEAD + 4 * most_records) - 1).bit_length()
+
+
+def _apart(size: int, kind: type[np.generic]) -> Any:
+    """An array of zeros that shares no cache line with another: each thread writes to its own all
+    the time, and would otherwise wait for the others' writes.
+    """
+    return np.zeros(size + 2 * CACHE_LINE, kind)[CACHE_LINE : CACHE_LINE + size]

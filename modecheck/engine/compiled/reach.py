@@ -94,7 +94,7 @@ class _Reach:
         initial = self._machine.layout.pack(self._machine.product.initial)
         record = np.array(initial, np.uint64)
         hash_ = int(hash_of(record, 0, self._machine.layout.words))
-        owner = (hash_ & 0xFFFFFFFF) % len(self._partitions)
+        owner = (hash_ & 0xFFFFFFFF) * len(self._partitions) >> 32
         self._partitions[owner].insert_initial(initial)
         helpers = [
             threading.Thread(target=self._guarded, args=(n,), daemon=True)
