@@ -99,13 +99,12 @@ class _Judging:
 
     def judged(self) -> Judged:
         need, watched = self._need, self._watched
-        found = self._bad()
-        if found is not None:
-            return found
         answer = self._staying_alive()
-        if answer.loop is not None:
-            way = without_watchers(self._product, way_round(watched, answer.loop))
-            return broken(need, self._text(way, ""), way)
+        ways = self._ways_to_break(answer)
+        if ways:
+            # What never arrives also breaks the order of what comes later: the shorter one is told.
+            way, reason = min(ways, key=lambda found: len(found[0].moves))
+            return broken(need, self._text(way, reason), way)
         if not watched.complete:
             return undecided(need, f"its exploration was stopped by {watched.stopped_by}")
         if self._lost_count():
@@ -118,7 +117,13 @@ class _Judging:
         known = condition in self._watched.product.conditions
         return self._watched.mark(condition) if known else 0
 
-    def _bad(self) -> Judged | None:
+    def _ways_to_break(self, answer: LoopAnswer) -> list[tuple[Way, str]]:
+        """The shortest way into a bad state, with the reason, and the way of a fair loop."""
+        ways = [way_round(self._watched, answer.loop)] if answer.loop is not None else []
+        found = [(without_watchers(self._product, way), "") for way in ways]
+        return [*self._bad(), *found]
+
+    def _bad(self) -> Iterator[tuple[Way, str]]:
         """The shortest scenario into a bad state."""
         found = []
         for reason in dict.fromkeys(self._automaton.bad.values()):
@@ -126,11 +131,9 @@ class _Judging:
             number = next(self._watched.numbered(mark), None)
             if number is not None:
                 found.append((self._watched.depth_of(number), number, reason))
-        if not found:
-            return None
-        _, number, reason = min(found)
-        way = without_watchers(self._product, way_to(self._watched, number))
-        return broken(self._need, self._text(way, reason), way)
+        if found:
+            _, number, reason = min(found)
+            yield without_watchers(self._product, way_to(self._watched, number)), reason
 
     def _staying_alive(self) -> LoopAnswer:
         alive, again = (self._mark(f"{what}:{self._need.name}") for what in ("alive", "again"))

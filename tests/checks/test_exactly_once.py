@@ -1,0 +1,180 @@
+"""Exactly once and in order, from the text of a device to the sentence that is told.
+
+The devices are invented; that one item chosen at will stands for all is Wolper 1986.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+import pytest
+
+from modecheck.checks.judged import Judged
+from modecheck.checks.verdict import check
+from modecheck.engine.choice import EngineName, Search
+from modecheck.model.devices import read_device
+
+PLAIN = Search(engine="plain")
+
+STRAIGHT = """\
+device: d
+chips:
+  hub:
+    variables: {{asleep: bool}}
+    states: [silent, sounding]
+    rules:
+      - {{in: silent, 'on': press, to: sounding}}
+      - {{in: sounding, 'on': release, to: silent}}
+      {hub}
+    ignores: [press, release]
+actors:
+  foot:
+    states: [lifted, down]
+    rules:
+      - {{in: lifted, send: press via air, to: down}}
+      - {{in: down, send: release via {second}, to: lifted}}
+links:
+  air: {{from: foot, to: hub, capacity: 2, carries: [press, release], when_full: wait{air}}}
+  cord: {{from: foot, to: hub, capacity: 2, carries: [press, release], when_full: wait}}
+{faults}
+requirements:
+  R:
+    {{text: t, exactly_once: {{sent: [foot.press, foot.release],
+     received: [hub.press, hub.release]}}{need}}}
+"""
+"""A foot switch that is heard by a hub: by radio, or the release through a cord."""
+
+BY_TILE = """\
+device: d
+chips:
+  tile:
+    variables: {{held: {{range: [0, 9]}}, deaf: bool}}
+    states: [s]
+    rules: [{tile}]
+    ignores: [press, release]
+  hub: {{states: [s], ignores: [press, release]}}
+actors:
+  foot: {{states: [lifted, down], rules: [{{in: lifted, send: press, to: {then}}},
+          {{in: down, send: release, to: lifted}}]}}
+links:
+  contact: {{from: foot, to: tile, carries: [press, release], when_full: wait}}
+  air: {{from: tile, to: hub, carries: [press, release], when_full: {full}}}
+requirements:
+  R:
+    {{text: t, exactly_once: {{sent: [foot.press, foot.release],
+     received: [hub.press, hub.release]}}{need}}}
+"""
+"""The same with a tile between them, which has to pass on what it hears."""
+
+
+def judged(
+    template: str, folder: Path, parts: Mapping[str, str], *, search: Search = PLAIN
+) -> Judged:
+    """The verdict on a device; what is not named is left out."""
+    names = ("hub", "second", "air", "faults", "need", "tile", "then", "full")
+    blank = dict.fromkeys(names, "") | {"second": "air", "then": "down", "full": "wait"}
+    path = folder / "device.yaml"
+    path.write_text(template.format(**(blank | dict(parts))), encoding="utf-8")
+    (one,) = check([read_device(str(path))], search=search).requirements
+    return one
+
+
+def told(one: Judged) -> tuple[str, int]:
+    """What is said of a broken requirement, without its sentence, and in how many steps."""
+    assert one.finding is not None
+    assert one.finding.way is not None
+    return one.finding.text.removeprefix("t: "), len(one.finding.way.moves)
+
+
+BUDGET = "faults: {{{0}: {{links: [air], at_most: 1}}}}"
+CUT = "faults: {{power_cut: {{chips: [{0}], at_most: 1}}}}"
+SLEEPS = "- {if: not asleep, do: [asleep = true]}"
+
+
+@pytest.mark.parametrize("engine", ["plain", "compiled"])
+@pytest.mark.parametrize(
+    "parts",
+    [
+        {},
+        {"need": ", under_way: 2"},
+        {"faults": CUT.format("foot")},
+        {"air": ", can: [lose]", "need": ", may_lose: while hub.silent or hub.sounding"},
+    ],
+)
+def test_what_arrives_once_and_in_order_is_fine(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    parts: dict[str, str],
+    engine: EngineName,
+) -> None:
+    """Any number of presses, a sender that starts afresh, and loss where it is allowed."""
+    monkeypatch.setenv("MODECHECK_CACHE", str(tmp_path))
+    assert judged(STRAIGHT, tmp_path, parts, search=Search(engine=engine)).verdict == "holds"
+
+
+@pytest.mark.parametrize(
+    ("parts", "text", "steps"),
+    [
+        ({"air": ", can: [duplicate]"}, "hub receives press more often than it was sent", 4),
+        ({"faults": BUDGET.format("duplicate")}, "hub receives press more often", 4),
+        ({"second": "cord"}, "release arrives before what was sent first", 3),
+        ({"need": ", under_way: 1"}, "more than 1 are under way", 2),
+    ],
+)
+def test_each_fault_is_told_for_what_it_is(
+    tmp_path: Path, parts: dict[str, str], text: str, steps: int
+) -> None:
+    """Sent once and received twice; overtaken; more on their way than there may be."""
+    said, length = told(judged(STRAIGHT, tmp_path, parts))
+    assert text in said
+    assert length == steps
+
+
+@pytest.mark.parametrize(
+    ("parts", "why", "steps"),
+    [
+        ({"air": ", can: [lose]"}, "the link loses it", 2),
+        ({"faults": BUDGET.format("lose")}, "the link loses it", 2),
+        ({"faults": CUT.format("hub")}, "power is cut", 2),
+        ({"air": ", up_when: not hub.asleep", "hub": SLEEPS}, "the link is down", 2),
+        (
+            {
+                "faults": BUDGET.format("lose"),
+                "hub": SLEEPS,
+                "need": ", may_lose: while hub.asleep",
+            },
+            "the link loses it",
+            4,
+        ),
+    ],
+)
+def test_a_loss_is_told_with_its_cause(
+    tmp_path: Path, parts: dict[str, str], why: str, steps: int
+) -> None:
+    """By a fault, with a link that is down, in a power cut; and outside of where it is allowed."""
+    said, length = told(judged(STRAIGHT, tmp_path, parts))
+    assert said == f"press over air is lost ({why})"
+    assert length == steps
+
+
+def test_what_a_chip_swallows_is_told_as_a_stuck_key(tmp_path: Path) -> None:
+    """The press has arrived and the release never does, although no link lost anything."""
+    one = judged(BY_TILE, tmp_path, {"tile": "{'on': press, send: press}"})
+    assert told(one) == ("press arrived, and release never does", 5)
+
+
+def test_what_is_never_passed_on_never_arrives(tmp_path: Path) -> None:
+    """Nothing arrives at all."""
+    one = judged(BY_TILE, tmp_path, {"tile": "{'on': release, do: [deaf = true]}"})
+    assert told(one) == ("press or release never arrives", 2)
+
+
+def test_more_than_the_links_hold_leave_it_undecided(tmp_path: Path) -> None:
+    """A chip that keeps more itself than expected: the model has to say how many there may be."""
+    keeps = "{'on': press, if: held < 6, do: [held += 1]}, "
+    keeps += "{'on': press, do: [held = held]}, {if: held > 0, do: [held -= 1], send: press}"
+    parts = {"tile": keeps, "then": "lifted"}
+    one = judged(BY_TILE, tmp_path, parts)
+    assert one.verdict == "undecided"
+    assert "under_way" in one.remark
