@@ -83,12 +83,12 @@ class _Sweep:
             delivered = label.queue if label.kind in ("deliver", "ignore") else -1
             if delivered >= 0:
                 found.links.add(self._links[delivered])
-            if not self._space.marks_at(edge.target) & bit:
+            if label.kind == "duplicate" or not self._space.marks_at(edge.target) & bit:
                 continue
             after = self._waiting(edge.target)
             if after != before:
                 for queue, (old, new) in enumerate(zip(before, after, strict=True)):
-                    if queue != delivered and _was_sent(old, new, lost=label.kind == "lose"):
+                    if queue != delivered and _was_sent(old, new):
                         found.links.add(self._links[queue])
 
     def _waiting(self, number: int) -> Waiting:
@@ -110,12 +110,12 @@ def _value(state: State, field: int) -> int:
     return state[field] if field >= 0 else 0
 
 
-def _was_sent(before: tuple[int, ...], after: tuple[int, ...], *, lost: bool) -> bool:
+def _was_sent(before: tuple[int, ...], after: tuple[int, ...]) -> bool:
     """Whether a queue holds something that it did not hold before.
 
     Only the beginning of a queue can go without anything being sent.
     """
-    return not lost and after != before[len(before) - len(after) :]
+    return after != before[len(before) - len(after) :]
 
 
 def _fields_of(product: Product, pairing: Pairing) -> tuple[int, int]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
 
@@ -79,14 +79,18 @@ class ScenarioDrawing:
 AnyDrawing: TypeAlias = Drawing | ScenarioDrawing
 
 
-def drawings(device: Device, switches: Sequence[ModeSwitch]) -> Iterator[Drawing]:
+def drawings(
+    device: Device,
+    switches: Sequence[ModeSwitch],
+    ways: Mapping[tuple[str, str], Sequence[str]] | None = None,
+) -> Iterator[Drawing]:
     """The map of the device, the map of its modes if it has any, and every statechart.
 
-    `switches` says what is known of each ordered pair of modes.
+    `switches` says what is known of each ordered pair of modes, `ways` names the steps between.
     """
     yield Drawing(device_map(device))
     if device.modes:
-        yield Drawing(mode_map(device, switches))
+        yield Drawing(mode_map(device, switches, ways))
     for chip in device.chips.values():
         yield Drawing(statechart(chip))
 
@@ -99,7 +103,7 @@ def every_drawing(
     """
     device, space = explored.device, explored.exploration
     chosen = [fold(space, parts) for parts in folds]
-    yield from drawings(device, explored.switches)
+    yield from drawings(device, explored.switches, _ways(space.product, explored.switches))
     yield from traffic_drawings(device, traffic_of(space))
     yield from coverage_drawings(device, explored.coverage, complete=space.complete)
     if device.modes:
@@ -107,6 +111,19 @@ def every_drawing(
     yield from map(fold_drawing, chosen)
     yield from switch_drawings(space.product, explored.switches)
     yield from finding_drawings(space.product, findings)
+
+
+def _ways(
+    product: Product, switches: Iterable[FoundSwitch]
+) -> dict[tuple[str, str], tuple[str, ...]]:
+    """The steps of each possible switch, by its two modes."""
+    return {
+        (switch.source, switch.target): tuple(
+            product.labels[move.label].text for move in switch.way.moves[switch.way.switch_from :]
+        )
+        for switch in switches
+        if switch.way is not None
+    }
 
 
 def traffic_drawings(device: Device, traffic: Traffic) -> Iterator[Drawing]:

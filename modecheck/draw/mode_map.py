@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Protocol
 
 from modecheck.draw.sketch import (
@@ -22,6 +22,9 @@ from modecheck.model.parts import Device, Mode
 
 MODES_FRAME = "/modes"
 """The key of the frame around everything; no mode can be called so."""
+
+LONGEST_WAY = 72
+"""Characters of a line of a shortest way."""
 
 LONGEST_LINE = 34
 """Characters of a line of a mode's condition."""
@@ -48,8 +51,15 @@ class ModeSwitch(Protocol):
     def via(self) -> tuple[str, ...]: ...
 
 
-def mode_map(device: Device, switches: Sequence[ModeSwitch]) -> Sketch:
-    """The picture of a device's modes and of the switches that were found between them."""
+def mode_map(
+    device: Device,
+    switches: Sequence[ModeSwitch],
+    ways: Mapping[tuple[str, str], Sequence[str]] | None = None,
+) -> Sketch:
+    """The picture of a device's modes and of the switches that were found between them.
+
+    `ways` names the steps of a shortest way from one mode to another.
+    """
     order = {name: position for position, name in enumerate(device.modes)}
     direct = [switch for switch in switches if switch.possible and switch.direct]
     arrows = tuple(_switch(switch, order) for switch in direct)
@@ -61,7 +71,7 @@ def mode_map(device: Device, switches: Sequence[ModeSwitch]) -> Sketch:
         arrows=arrows,
         frames=(diagram_frame(MODES_FRAME, title, (), title),),
         samples=tuple(_samples(device, arrows)),
-        tables=tuple(_tables(switches)),
+        tables=tuple(_tables(switches, ways or {})),
     )
 
 
@@ -98,7 +108,12 @@ def _samples(device: Device, arrows: tuple[Arrow, ...]) -> Iterator[Sample]:
         yield Sample("line", "switch", "direct switch, with its fewest steps")
 
 
-def _tables(switches: Sequence[ModeSwitch]) -> Iterator[Table]:
+def _tables(
+    switches: Sequence[ModeSwitch], ways: Mapping[tuple[str, str], Sequence[str]]
+) -> Iterator[Table]:
+    told = [(f"{source} → {target}", ", ".join(steps)) for (source, target), steps in ways.items()]
+    if told:
+        yield Table("shortest ways", tuple(told), LONGEST_WAY)
     rows = [_row(switch) for switch in switches if not (switch.possible and switch.direct)]
     if rows:
         yield Table("other switches", tuple(rows))

@@ -5,10 +5,10 @@ light. Every text says how wide it is meant to be, so that viewers without the r
 it instead of letting it run over.
 
 What other programs may hold on to: the root is `svg.drawing`; in a statechart, the group of each
-state, composite ones included, bears `data-state` with its name, and the group of each arrow, of
-its label, and of each state (of the words under the tab: of the whole chip) with rules that do not
-leave it bears `data-rules` with the titles of the rules, one a line. Sequence charts bear the marks
-told in `modecheck.draw.sequence_chart`.
+state, composite ones included, bears `data-state` with its name. `data-rules` holds titles of
+rules, one a line: at the group of each arrow, of its label, and of each state with rules that do
+not leave it (the words under the tab: those of the whole chip). Sequence charts bear the marks told
+in `modecheck.draw.sequence_chart`.
 """
 
 from __future__ import annotations

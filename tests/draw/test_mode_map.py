@@ -71,3 +71,11 @@ def test_what_check_finds_can_be_drawn() -> None:
     """The switches that the checks find have all that the map asks for."""
     found: ModeSwitch = FoundSwitch("a", "b", possible=True, direct=True, steps=1, via=(), way=None)
     assert found.steps == 1
+
+
+def test_the_shortest_way_of_each_switch_is_told(stage: Device) -> None:
+    """Step by step, below the map."""
+    ways = {("wired", "radio"): ("cable pull", "hub gives_up"), ("radio", "wired"): ("cable plug",)}
+    drawing = next(each for each in drawings(stage, SWITCHES, ways) if each.name == "modes")
+    words = Picture(render_svg(drawing)).words
+    assert "shortestwayswired→radiocablepull,hubgives_upradio→wiredcableplug" in words
