@@ -106,7 +106,7 @@ def sequence_of(
     telling = _Telling(product, state)
     for number, replayed in enumerate(steps[begin:], start=begin + 1):
         telling.step(number, replayed)
-    loop_from = None if way.loop_from is None else way.loop_from - skipped
+    loop_from = max(way.loop_from - 1 - skipped, 0) if way.loop_from else None
     telling.close(len(steps), stays=loop_from == len(steps))
     return Sequence(
         product=product,

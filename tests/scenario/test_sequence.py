@@ -191,8 +191,9 @@ def test_a_loop_is_kept_and_standing_still_is_said() -> None:
     """Steps that repeat are marked; where none is left, the chart says that it stays so."""
     space = explore(compose(device_from(DEVICE)))
     way = way_to(space, space.state_count - 1)
-    assert sequence_of(space.product, replace(way, loop_from=0)).loop_from == 0
-    still = sequence_of(space.product, replace(way, loop_from=len(way.moves)))
+    assert sequence_of(space.product, way).loop_from is None
+    assert sequence_of(space.product, replace(way, loop_from=1)).loop_from == 0
+    still = sequence_of(space.product, replace(way, loop_from=len(way.moves) + 1))
     assert still.loop_from is None
     assert still.rows[-1].kind == "fail"
     assert "stays" in still.rows[-1].words[0]
