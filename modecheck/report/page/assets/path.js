@@ -45,7 +45,12 @@ class Path {
 
   /** The number of the state reached; after a failing step the one before it. */
   get state() {
-    for (let at = this.position; at > 0; at -= 1) {
+    return this.stateAt(this.position);
+  }
+
+  /** The number of the state after so many steps. */
+  stateAt(position) {
+    for (let at = position; at > 0; at -= 1) {
       if (this.steps[at - 1].state !== NOWHERE) return this.steps[at - 1].state;
     }
     return this.start;

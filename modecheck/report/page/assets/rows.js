@@ -1,13 +1,14 @@
 // What a path leaves in a sequence chart: for each step a list of items, each on one lane or
 // between lanes, in the order in which they happen. Messages on their way are followed here.
 
-/** The lanes and the steps of a chart. `flights` are messages, from where to where they went. */
-function chartOf(variant, path) {
+/** The steps of a chart, numbered after `already` others. `flights` are messages, from where to
+ * where they went. */
+function chartOf(variant, path, already = 0) {
   const chart = { variant, lanes: [], steps: [], flights: [], waiting: variant.queues.map(() => []) };
   foundAtTheStart(chart, path.start);
   let before = path.start;
   path.steps.forEach((step, at) => {
-    chart.steps.push({ number: at + 1, items: itemsOf(chart, step, before) });
+    chart.steps.push({ number: already + at + 1, items: itemsOf(chart, step, before) });
     if (step.state !== NOWHERE) before = step.state;
   });
   return chart;

@@ -2,8 +2,8 @@
 // boxes, conditions as hexagons, a timeout as an hourglass, lost messages end in a filled dot and
 // found ones begin in an open one. Messages wait for their receiver in channels beside its axis.
 
-const LANE = 152;
-const HALF = 60;
+const LANE = 128;
+const HALF = 53;
 const MARGIN = 46;
 const HEAD = 30;
 const TOP = 40;
@@ -11,13 +11,42 @@ const SIZE = 11;
 const LINE = 13;
 const GAP = 8;
 
-/** The chart of a path up to a step, which is marked. The lanes are those of the whole path. */
-function drawnSequence(variant, path, upTo, title) {
-  const shown = { start: path.start, steps: path.steps.slice(0, upTo) };
-  const chart = chartOf(variant, shown);
-  chart.lanes = lanesOf(variant, path);
-  const pencil = new Pencil(chart, path.start);
-  return pencil.drawn(title, upTo);
+/** The chart of a path up to its position, which is marked. The lanes are those of the whole path. */
+function drawnSequence(path, title) {
+  const chart = chartOf(path.variant, { start: path.start, steps: path.steps.slice(0, path.position) });
+  chart.lanes = lanesOf(path.variant, path);
+  return new Pencil(chart, path.start).drawn(title, path.position);
+}
+
+/** The chart of a part of a path, on lanes that are given: for paper, where nothing is marked. */
+function drawnPart(path, from, to, lanes, title) {
+  const part = new Path(path.variantNumber, path.stateAt(from), path.steps.slice(from, to), title);
+  const chart = chartOf(part.variant, part, from);
+  chart.lanes = lanes;
+  return new Pencil(chart, part.start).drawn(title, NOWHERE);
+}
+
+/** Keeps the heads of the lanes in sight while a chart is scrolled. */
+function keepHeadsInSight(port) {
+  const picture = port.querySelector("svg.sequence");
+  if (!picture) return;
+  const zoom = picture.getBoundingClientRect().width / picture.viewBox.baseVal.width || 1;
+  const hidden = Math.max(port.scrollTop / zoom - TOP + 4, 0);
+  picture.querySelector(".heads").setAttribute("transform", `translate(0 ${hidden})`);
+}
+
+/** Shows the current step: its end at the bottom, and what happens in it from left to right. */
+function showCurrentBand(port) {
+  const now = port.querySelector(".band.now");
+  port.scrollTop = now ? port.scrollHeight : 0;
+  if (now) {
+    const zoom = port.querySelector("svg").getBoundingClientRect().width / port.querySelector("svg").viewBox.baseVal.width;
+    const [left, right] = [Number(now.dataset.left) * zoom, Number(now.dataset.right) * zoom];
+    if (left < port.scrollLeft || right > port.scrollLeft + port.clientWidth) {
+      port.scrollLeft = Math.min(left - 12, (left + right - port.clientWidth) / 2);
+    }
+  }
+  keepHeadsInSight(port);
 }
 
 class Pencil {
@@ -43,7 +72,7 @@ class Pencil {
       width: this.width, height: bottom + 26,
     });
     root.append(svg("title", {}, title), svg("rect", { class: "sheet", width: this.width, height: bottom + 26 }));
-    root.append(...this.bands, this.frame(bottom + 26), ...this.axes(bottom), ...this.lines, ...this.shapes);
+    root.append(...this.bands, this.frame(bottom + 26), ...this.axes(bottom), ...this.lines, ...this.shapes, this.heads());
     return root;
   }
 
@@ -67,10 +96,9 @@ class Pencil {
   }
 
   frame(height) {
-    const width = Math.min(widthOf("msc", SIZE, true) + 20, this.width);
     return svg("g", { class: "msc-frame" },
       svg("rect", { x: 0.5, y: 0.5, width: this.width - 1, height: height - 1 }),
-      svg("path", { d: `M.5 20.5H${width - 6}l6 -6V.5` }),
+      svg("path", { d: "M.5 20.5H34l6 -6V.5" }),
       svg("text", { x: 8, y: 14, class: "strong" }, "msc"));
   }
 
@@ -78,15 +106,24 @@ class Pencil {
     return this.chart.lanes.map((chip) => {
       const form = this.chart.variant.chips[chip];
       const x = this.x(chip);
-      const [name] = inLines(form.name, SIZE, 2 * HALF - 8, 1);
-      return svg("g", { class: form.actor ? "axis actor" : "axis" },
+      return svg("g", { class: "axis" },
         svg("title", {}, form.name),
         svg("path", { d: `M${x} ${TOP + HEAD}V${bottom}` }),
-        svg("rect", { class: "head", x: x - HALF, y: TOP, width: 2 * HALF, height: HEAD }),
-        svg("text", { x, y: TOP + 12, class: "small middle" }, form.actor ? "actor" : "chip"),
-        svg("text", { x, y: TOP + 25, class: "strong middle" }, name),
         svg("rect", { class: "end", x: x - 20, y: bottom, width: 40, height: 6 }));
     });
+  }
+
+  heads() {
+    const sheet = svg("rect", { class: "sheet", x: 1, y: TOP - 8, width: this.width - 2, height: HEAD + 12 });
+    return svg("g", { class: "heads" }, sheet, ...this.chart.lanes.map((chip) => {
+      const form = this.chart.variant.chips[chip];
+      const x = this.x(chip);
+      const [name] = inLines(form.name, SIZE, 2 * HALF - 8, 1);
+      return svg("g", { class: form.actor ? "axis actor" : "axis" }, svg("title", {}, form.name),
+        svg("rect", { class: "head", x: x - HALF, y: TOP, width: 2 * HALF, height: HEAD }),
+        svg("text", { x, y: TOP + 12, class: "small middle" }, form.actor ? "actor" : "chip"),
+        svg("text", { x, y: TOP + 25, class: "strong middle" }, name));
+    }));
   }
 
   beginnings() {
@@ -103,12 +140,24 @@ class Pencil {
     this.floor.fill(top + GAP / 2);
     for (const item of step.items) this[item.kind](item);
     const bottom = this.level() + GAP / 2;
-    const band = svg("g", { class: isCurrent ? "band now" : "band", "data-step": step.number },
+    const lanes = step.items.flatMap((item) => this.lanesAt(item)).map((chip) => this.x(chip));
+    const band = svg("g", {
+      class: isCurrent ? "band now" : "band", "data-step": step.number,
+      "data-left": Math.min(...lanes, this.width) - HALF, "data-right": Math.max(...lanes, 0) + HALF,
+    },
       svg("rect", { x: 1, y: top, width: this.width - 2, height: bottom - top }),
       svg("path", { d: `M1 ${top}H${this.width - 1}` }),
       svg("text", { x: 12, y: top + 16, class: "strong" }, `${step.number}${isCurrent ? " ◂" : ""}`));
     this.bands.push(band);
     this.floor.fill(bottom);
+  }
+
+  lanesAt(item) {
+    if ("queue" in item) {
+      const { from, to } = this.chart.variant.queues[item.queue];
+      return item.kind === "sent" ? [from, to] : [to];
+    }
+    return "chip" in item ? [item.chip, ...(item.heard || [])] : [];
   }
 
   box(chip, lines, kind, hint) {
@@ -122,7 +171,7 @@ class Pencil {
   }
 
   action(item) {
-    const lines = item.text ? inLines(item.text, SIZE, 2 * HALF - 8, 4) : [];
+    const lines = item.text ? inLines(item.text, SIZE, 2 * HALF - 8, 5) : [];
     for (const note of item.notes) lines.push(...inLines(note, SIZE, 2 * HALF - 8, 2));
     if (lines.length) this.box(item.chip, lines, "action", [item.text, ...item.notes].join("\n"));
   }
@@ -166,8 +215,8 @@ class Pencil {
     const top = this.room(at, at, 28);
     const x = this.x(item.chip);
     this.shapes.push(svg("g", { class: "timer" },
-      svg("path", { d: `M${x - 48} ${top + 2}h14l-14 18h14Z` }),
-      svg("path", { d: `M${x - 41} ${top + 11}H${x - 7}` }),
+      svg("path", { d: `M${x - 46} ${top + 2}h14l-14 18h14Z` }),
+      svg("path", { d: `M${x - 39} ${top + 11}H${x - 7}` }),
       tip(x, top + 11, 1),
       svg("text", { x: x + 6, y: top + 15, class: "halo" }, inLines(item.text, SIZE, 54, 1)[0])));
   }
@@ -204,7 +253,7 @@ class Pencil {
   channel(queue) {
     const { from, to } = this.chart.variant.queues[queue];
     const side = this.lane.get(from) < this.lane.get(to) ? -1 : 1;
-    return this.x(to) + side * (HALF + 5 + 5 * (queue % 3));
+    return this.x(to) + side * (HALF + 4 + 4.5 * (queue % 3));
   }
 
   /** The lanes beside a receiver's axis up to and with the channel's other neighbour. */

@@ -85,10 +85,9 @@ function showTold(path, telling) {
 
 function showSequence(path) {
   const words = `Sequence chart of ${path.position} steps: ${path.title}`;
-  parts.sequence.replaceChildren(drawnSequence(path.variant, path, path.position, words));
+  parts.sequence.replaceChildren(drawnSequence(path, words));
   fitReadably(parts.sequence);
-  const now = parts.sequence.querySelector(".band.now");
-  parts.sequence.scrollTop = now ? parts.sequence.scrollHeight : 0;
+  showCurrentBand(parts.sequence);
 }
 
 const MOVED = "moved";
@@ -160,6 +159,7 @@ function prepareStage() {
   parts["stage-close"].addEventListener("click", closeStage);
   parts["which-charts"].addEventListener("change", show);
   stage.addEventListener("keydown", stepByKey);
+  parts.sequence.addEventListener("scroll", () => keepHeadsInSight(parts.sequence));
   for (const button of document.querySelectorAll("button.open")) {
     button.addEventListener("click", () => {
       if (button.getAttribute("aria-expanded") === "true") closeStage();

@@ -2,6 +2,7 @@
 // focus. The browser's own scrolling moves them.
 
 const STEP_OF_ZOOM = 1.25;
+const LEAST_READABLE = 0.75;
 const SMALLEST = 0.2;
 const LARGEST = 4;
 
@@ -30,7 +31,7 @@ function fitReadably(port) {
   const picture = port.querySelector("svg");
   if (!picture || !port.clientWidth) return;
   const zoom = Number(port.dataset.zoom) || Math.min(1, (port.clientWidth - 2) / naturalWidth(picture));
-  picture.style.width = `${naturalWidth(picture) * Math.max(zoom, port.dataset.zoom ? 0 : 0.6)}px`;
+  picture.style.width = `${naturalWidth(picture) * Math.max(zoom, port.dataset.zoom ? 0 : LEAST_READABLE)}px`;
   picture.style.height = "auto";
 }
 
