@@ -21,11 +21,10 @@ function afterPrint() {
 
 /** A long chart goes on in another one, so that it can be read on paper. */
 function printedCharts(path) {
-  const lanes = lanesOf(path.variant, path);
   const charts = [];
   for (let from = 0; from < path.steps.length; from += STEPS_ON_PAPER) {
     const to = Math.min(from + STEPS_ON_PAPER, path.steps.length);
-    charts.push(drawnPart(path, from, to, lanes, `Steps ${from + 1} to ${to}: ${path.title}`));
+    charts.push(drawnPart(path, from, to, `Steps ${from + 1} to ${to}: ${path.title}`));
   }
   return charts;
 }

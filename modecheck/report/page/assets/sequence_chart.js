@@ -10,20 +10,20 @@ const TOP = 40;
 const SIZE = 11;
 const LINE = 13;
 const GAP = 8;
+const MOST_DRAWN = 40;
 
-/** The chart of a path up to its position, which is marked. The lanes are those of the whole path. */
+/** The chart of a path up to its position, which is marked; of a long path the last steps. */
 function drawnSequence(path, title) {
-  const chart = chartOf(path.variant, { start: path.start, steps: path.steps.slice(0, path.position) });
-  chart.lanes = lanesOf(path.variant, path);
-  return new Pencil(chart, path.start).drawn(title, path.position);
+  const from = Math.max(path.position - MOST_DRAWN, 0);
+  return drawnPart(path, from, path.position, title, path.position);
 }
 
-/** The chart of a part of a path, on lanes that are given: for paper, where nothing is marked. */
-function drawnPart(path, from, to, lanes, title) {
+/** The chart of a part of a path. The lanes are those of the whole path. */
+function drawnPart(path, from, to, title, current = NOWHERE) {
   const part = new Path(path.variantNumber, path.stateAt(from), path.steps.slice(from, to), title);
   const chart = chartOf(part.variant, part, from);
-  chart.lanes = lanes;
-  return new Pencil(chart, part.start).drawn(title, NOWHERE);
+  chart.lanes = lanesOf(path.variant, path);
+  return new Pencil(chart, part.start, from).drawn(title, current);
 }
 
 /** Keeps the heads of the lanes in sight while a chart is scrolled. */
@@ -50,9 +50,10 @@ function showCurrentBand(port) {
 }
 
 class Pencil {
-  constructor(chart, start) {
+  constructor(chart, start, already) {
     this.chart = chart;
     this.start = start;
+    this.already = already;
     this.lane = new Map(chart.lanes.map((chip, at) => [chip, at]));
     this.width = MARGIN + chart.lanes.length * LANE + 14;
     this.floor = chart.lanes.map(() => 0);
@@ -99,7 +100,8 @@ class Pencil {
     return svg("g", { class: "msc-frame" },
       svg("rect", { x: 0.5, y: 0.5, width: this.width - 1, height: height - 1 }),
       svg("path", { d: "M.5 20.5H34l6 -6V.5" }),
-      svg("text", { x: 8, y: 14, class: "strong" }, "msc"));
+      svg("text", { x: 8, y: 14, class: "strong" }, "msc"),
+      this.already ? svg("text", { x: 52, y: 14 }, `from step ${this.already + 1} on`) : null);
   }
 
   axes(bottom) {

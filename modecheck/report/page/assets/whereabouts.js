@@ -35,13 +35,16 @@ function chipRow(variant, form, chip, before, after) {
   const [was, is] = [vectorOf(variant, before), vectorOf(variant, after)];
   const variables = variablesOf(variant)
     .filter(([, field]) => field.chip === chip)
-    .map(([at, field]) => html("div", { class: "variable" },
-      own(field.name.split(".").slice(1).join(".")), " ",
-      ...cell(spelled(field, is[at]), spelled(field, was[at]))));
+    .map(([at, field]) => variableLine(field, spelled(field, is[at]), spelled(field, was[at])));
   const line = row(form.name, form.actor ? "actor" : "chip", cell(now, old), variables);
   line.dataset.chip = form.name;
   line.dataset.state = now;
   return line;
+}
+
+function variableLine(field, now, old) {
+  const name = field.name.split(".").slice(1).join(".");
+  return html("div", { class: "variable", "data-variable": field.name, "data-value": now }, own(name), " ", ...cell(now, old));
 }
 
 /** A value, marked if it was another one before. */
