@@ -102,7 +102,7 @@ function fillChoiceOfCharts(variant) {
 
 function showStatecharts(path, telling) {
   const wanted = parts["which-charts"].value;
-  const moved = telling ? [...moversOf(path.variant, telling)] : [];
+  const moved = telling ? [...moversOf(path.variant, telling)] : lanesOf(path.variant, path);
   const every = [...path.variant.chips.keys()];
   const chips = wanted === MOVED ? moved : wanted === ALL ? every : [Number(wanted)];
   const copies = copiesOf(path.variantNumber, chips.sort((one, two) => one - two));

@@ -22,8 +22,12 @@ function filled(element, attributes, children) {
 }
 
 /** A name or sentence of the model, whose direction of writing stays its own. */
-function own(text) {
-  return html("bdi", {}, text);
+function own(text, most = 1200) {
+  return html("bdi", {}, brief(text, most));
+}
+
+function brief(text, most) {
+  return text.length > most ? `${text.slice(0, most - 1)}…` : text;
 }
 
 const pen = document.createElement("canvas").getContext("2d");

@@ -26,7 +26,7 @@ function budgetsOf(variant) {
 }
 
 function row(name, kind, state, variables = []) {
-  return html("tr", {}, html("th", { scope: "row" }, own(name), " ", html("span", { class: "kind" }, kind)),
+  return html("tr", {}, html("th", { scope: "row" }, own(name, 80), " ", html("span", { class: "kind" }, kind)),
     html("td", {}, ...state), html("td", {}, ...variables));
 }
 
@@ -49,6 +49,6 @@ function variableLine(field, now, old) {
 
 /** A value, marked if it was another one before. */
 function cell(now, old) {
-  if (now === old) return [own(now)];
-  return [html("mark", {}, own(now)), " ", html("span", { class: "was" }, "was ", own(old))];
+  if (now === old) return [own(now, 80)];
+  return [html("mark", {}, own(now, 80)), " ", html("span", { class: "was" }, "was ", own(old, 80))];
 }
