@@ -18,6 +18,7 @@ PROGRAMS = ("chromium", "chromium-browser", "google-chrome")
 
 
 def program() -> str | None:
+    """The browser of the system, if there is one."""
     return next((found for name in PROGRAMS if (found := shutil.which(name))), None)
 
 
@@ -34,9 +35,9 @@ def answer_of_page(body: str, script: str) -> Any:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "page.html"
         path.write_text(page, encoding="utf-8")
-        program = program() or ""
+        browser = program() or ""
         shown = subprocess.run(
-            [program, "--headless", "--no-sandbox", "--disable-gpu", "--dump-dom", str(path)],
+            [browser, "--headless", "--no-sandbox", "--disable-gpu", "--dump-dom", str(path)],
             capture_output=True,
             text=True,
             check=True,

@@ -156,9 +156,7 @@ def test_the_command_writes_the_same_bytes_wherever_it_runs(tmp_path: Path) -> N
     one, two = tmp_path / "one.html", tmp_path / "two.html"
     first = run("page", str(SILENT), "--to", str(one), env={"PYTHONHASHSEED": "1"})
     relative = os.path.relpath(SILENT, tmp_path)
-    second = run(
-        "page", relative, "--to", "two.html", folder=tmp_path, env={"PYTHONHASHSEED": "2"}
-    )
+    second = run("page", relative, "--to", "two.html", folder=tmp_path, env={"PYTHONHASHSEED": "2"})
     assert (first.code, second.code) == (1, 1)
     assert one.read_bytes() == two.read_bytes()
 

@@ -1,4 +1,4 @@
-"""Whatever a model says is text on its page: nothing runs, nothing is fetched, nothing is hidden."""
+"""Whatever a model says is text on its page: nothing runs, nothing is fetched."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from tests.page.browsing import Opened, opened
 from tests.page.conftest import PageOf
 
 MARKUP = "</script><script>window.ran = 1</script><img src=x onerror='window.ran = 1'>"
-QUOTES = "\"'><b onmouseover=\"window.ran = 1\">{{ 7 * 7 }}{% raw %}&amp;`${window.ran = 1}`"
+QUOTES = '"\'><b onmouseover="window.ran = 1">{{ 7 * 7 }}{% raw %}&amp;`${window.ran = 1}`'
 TURNED = "safe\u202egnihton\u202c\u2066end"
 LONG = "x" * 10_000
 
@@ -67,7 +67,9 @@ def walk_everywhere(page: Opened) -> None:
     page.page.fill("#search-words", "e")
 
 
-@pytest.mark.parametrize("name", [MARKUP, QUOTES, TURNED, LONG], ids=["markup", "quotes", "turned", "long"])
+@pytest.mark.parametrize(
+    "name", [MARKUP, QUOTES, TURNED, LONG], ids=["markup", "quotes", "turned", "long"]
+)
 def test_hostile_names_appear_as_text_and_run_nothing(
     name: str, browser: Browser, tmp_path: Path
 ) -> None:

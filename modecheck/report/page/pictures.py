@@ -13,7 +13,8 @@ from modecheck.draw.stylesheet import stylesheet
 class Picture:
     """An SVG picture, or why there is none.
 
-    `variants` are the numbers of those that it shows, `choices` their names. `name` is `device`, `modes`, or `chip-` and a chip's name.
+    `variants` are the numbers of those that it shows, `choices` their names. `name` is `device`,
+    `modes`, or `chip-` and a chip's name.
     """
 
     name: str

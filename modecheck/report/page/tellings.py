@@ -5,7 +5,7 @@ told alike, and the page holds each telling once. A mark is a list that begins w
 
 | mark | meaning |
 | --- | --- |
-| `["took", rule, before, after, heard]` | a chip took a rule, from leaf to leaf, hearing a signal or -1 |
+| `["took", rule, before, after, heard]` | a rule was taken, from leaf to leaf, for a signal or -1 |
 | `["raised", chip, signal, heard]` | a signal; `heard` lists the chips that moved for it |
 | `["sent", queue, text]` | a message was put into a link |
 | `["joined", queue, code, text]` | it went into one of its kind that already waited there |
@@ -131,9 +131,7 @@ def _never_queued(
             dropped[happening.queue] += 1
         elif isinstance(happening, Accepted) and not happening.merged:
             held[happening.queue] += 1
-        elif isinstance(happening, Arrived):
-            held[happening.queue] -= 1
-        elif isinstance(happening, Dropped) and happening.why == "cut":
+        elif isinstance(happening, Arrived | Dropped) and _takes_head(happening):
             held[happening.queue] -= 1
     for number in dropped:
         queue = product.queues[number]
@@ -141,6 +139,10 @@ def _never_queued(
             held[number] += sum(1 for slot in queue.slots if before[slot.code])
             dropped[number] -= held[number]
     return dropped
+
+
+def _takes_head(happening: Arrived | Dropped) -> bool:
+    return isinstance(happening, Arrived) or happening.why == "cut"
 
 
 def message_text(product: Product, queue: int, code: int, value: int | None) -> str:

@@ -124,4 +124,3 @@ class Walk:
             known = self.tellings[told] = len(self.tellings)
             self._size += len(json.dumps(told))
         return known
-
