@@ -43,7 +43,8 @@ requirements:
   broken: {text: It stays dark, never: lamp.lit}
   lived_with: {text: It stays lit, always: lamp.lit}
   answered: {text: It goes out again, whenever: lamp.lit, then: lamp.dark}
-  ordered: {text: First dark, before: lamp.lit, first: lamp.dark, scope: {after: lamp.dark}}
+  ordered: {text: First dark, always: lamp.dark, scope: {before: lamp.lit}}
+  dimmed: {text: It dims, whenever: lamp.dark and lamp.lit, then: lamp.lit}
 accepted:
   - {finding: "broken-requirement:lived_with", reason: it is a lamp}
 """
@@ -95,17 +96,24 @@ def test_a_page_reads_without_scripts(browser: Browser, page_of: PageOf) -> None
 def test_requirements_have_their_outcomes(tmp_path: Path) -> None:
     """Holding, broken, broken and accepted, and not decided are told apart."""
     rows = {row.name: row for row in requirement_rows(odd_verdict(tmp_path))}
-    evaluated = {name: rows[name].outcome for name in ("kept", "broken", "lived_with")}
-    assert evaluated == {"kept": "holds", "broken": "broken", "lived_with": "accepted"}
+    assert {name: row.outcome for name, row in rows.items()} == {
+        "kept": "holds",
+        "broken": "broken",
+        "lived_with": "accepted",
+        "answered": "broken",
+        "ordered": "holds",
+        "dimmed": "vacuous",
+    }
     assert rows["lived_with"].why == "it is a lamp"
+    assert rows["broken"].anchor == "broken-requirement:broken"
 
 
 def test_an_incomplete_exploration_decides_nothing_that_it_cannot_know(tmp_path: Path) -> None:
-    """After one state of two, what was not broken is open, and the headline says so."""
+    """After one state of two, what was not broken is undecided, and the headline says so."""
     verdict = odd_verdict(tmp_path, states=1)
     rows = {row.name: row.outcome for row in requirement_rows(verdict)}
-    assert rows["kept"] == "open"
-    assert rows["broken"] == "open"
+    assert rows["kept"] == "undecided"
+    assert rows["broken"] == "undecided"
     assert "incomplete" in page_as_html(verdict).partition("<main")[0].lower()
 
 
@@ -114,7 +122,7 @@ def test_what_is_required_is_told_with_its_assumptions(tmp_path: Path) -> None:
     needs = odd_verdict(tmp_path).device.requirements
     assert in_words(needs["answered"]) == "whenever: lamp.lit, then: lamp.dark"
     rows = {row.name: row for row in requirement_rows(odd_verdict(tmp_path))}
-    assert rows["ordered"].assumptions == ("only after lamp.dark",)
+    assert rows["ordered"].assumptions == ("only before lamp.lit",)
     assert rows["kept"].assumptions == ()
 
 

@@ -10,11 +10,12 @@ import pytest
 from playwright.sync_api import Browser
 
 from modecheck.checks.ways import Way
+from modecheck.engine.happenings import Dropped, Struck, Took
 from modecheck.engine.plain import State
 from modecheck.product.form import Product
 from modecheck.scenario.replay import replay
 from tests.models.bundled import STARTER, TANDEM, TWINS, name_of, verdict_on
-from tests.page.browsing import opened
+from tests.page.browsing import Opened, opened
 from tests.page.conftest import PageOf
 
 MOST_DRAWN = 40
@@ -136,3 +137,52 @@ def test_a_failing_step_is_said_to_be_one(browser: Browser, page_of: PageOf) -> 
         page.press("End")
         assert "must not happen" in page.shown()["told"]
         assert page.page.locator("#sequence .failure").count() == 1
+
+
+def test_a_loop_is_framed_and_said_to_go_on(browser: Browser, page_of: PageOf) -> None:
+    """Where chips go round for ever, the chart has a frame marked loop, and words say so."""
+    twin = TWINS[0].parent / "only_place_taken.yaml"
+    finding = verdict_on(twin).findings[0]
+    assert finding.way is not None
+    with opened(browser, page_of(twin)) as page:
+        told = page.page.locator(f'[id="{finding.id}"] ol.told > li.again')
+        assert told.count() == len(finding.way.moves) - finding.way.loop_from + 1
+        page.open_stage('[data-open="0"]')
+        for _ in range(finding.way.loop_from - 1):
+            page.press("ArrowRight")
+        assert page.page.locator("#sequence .loop").count() == 0
+        page.press("ArrowRight")
+        assert page.page.locator("#sequence .loop").count() == 1
+        page.press("End")
+        words = f"it goes on with step {finding.way.loop_from}, again and again"
+        assert words in page.shown()["told"]
+
+
+def drawn(page: Opened, kind: str) -> int:
+    """How many marks of a kind stand in the sequence chart."""
+    return page.page.locator(f"#sequence .{kind}").count()
+
+
+@pytest.mark.parametrize(
+    "name", ["silent_plug", "radio_carries_edges", "update_interrupted", "hushed_too_soon"]
+)
+def test_a_sequence_chart_has_a_mark_for_everything_that_happens(
+    name: str, browser: Browser, page_of: PageOf
+) -> None:
+    """Lost messages, timeouts, power cuts and changes of state, counted from the replay."""
+    model = TWINS[0].parent / f"{name}.yaml"
+    product = verdict_on(model).explored[0].exploration.product
+    happened = [
+        one for taken in replay(product, ways_of(model)[0]) for one in taken.step.happenings
+    ]
+    rules = [product.rules[one.rule] for one in happened if isinstance(one, Took)]
+    moves = [one for one in happened if isinstance(one, Took) and one.before != one.after]
+    struck = [one for one in happened if isinstance(one, Struck)]
+    with opened(browser, page_of(model)) as page:
+        page.open_stage('[data-open="0"]')
+        page.press("End")
+        lanes = page.page.locator("#sequence .axis path").count()
+        assert drawn(page, "lost") == sum(isinstance(one, Dropped) for one in happened)
+        assert drawn(page, "timer") == sum(rule.after is not None for rule in rules)
+        assert drawn(page, "struck") == len(struck)
+        assert drawn(page, "condition:not(.mode)") == lanes + len(moves) + len(struck)

@@ -12,6 +12,7 @@ from modecheck.checks.verdict import Explored, Verdict
 from modecheck.checks.ways import Way
 from modecheck.draw.shown import shown
 from modecheck.model.places import Place
+from modecheck.report.mode_table import ending_in_words
 from modecheck.report.page.digest import seen_from
 from modecheck.report.page.payload import Payload
 from modecheck.report.page.tellings import LONGEST_SENTENCE
@@ -21,10 +22,15 @@ from modecheck.scenario.telling import Told, tell
 
 @dataclass(frozen=True, slots=True)
 class Scenario:
-    """A way as a page tells it; `number` is that of the scripts' scenario."""
+    """A way as a page tells it; `number` is that of the scripts' scenario.
+
+    The first `begin` steps lead to where it begins. It `stays` where nothing has to happen any
+    more at its end.
+    """
 
     number: int
     begin: int
+    stays: bool
     told: tuple[Told, ...]
 
 
@@ -63,10 +69,14 @@ class Cell:
 
 @dataclass(frozen=True, slots=True)
 class Switches:
-    """The table of switches of one variant; `rows` hold a cell, or None, for each mode."""
+    """The table of switches of one variant; `rows` hold a cell, or None, for each mode.
+
+    `endings` tell how the switches out of each mode end.
+    """
 
     variant: str
     modes: tuple[str, ...]
+    endings: tuple[str, ...]
     rows: tuple[tuple[str, tuple[Cell | None, ...]], ...]
 
     @property
@@ -140,7 +150,8 @@ class _Outliner:
     def _scenario(self, title: str, way: Way, variant: int) -> Scenario:
         product = self._verdict.explored[variant].exploration.product
         number = self._payload.add(title, way, variant)
-        return Scenario(number, way.switch_from, tuple(tell(product, way)))
+        stays = way.loop_from > len(way.moves)
+        return Scenario(number, way.switch_from, stays, tuple(tell(product, way)))
 
     def _switches(self, number: int, one: Explored) -> Switches:
         known = {(switch.source, switch.target): switch for switch in one.switches}
@@ -150,7 +161,8 @@ class _Outliner:
             for source in modes
         )
         variant = one.variant if len(self._verdict.explored) > 1 else ""
-        return Switches(variant, modes, rows)
+        endings = tuple(ending_in_words(ending) for ending in one.endings)
+        return Switches(variant, modes, endings, rows)
 
     def _cell(self, variant: int, switch: ModeSwitch | None) -> Cell | None:
         if switch is None:

@@ -35,7 +35,7 @@ class Payload:
             {
                 "title": shown(title, LONGEST_WORD),
                 "variant": variant,
-                "begin": way.switch_from,
+                "loop": way.loop_from,
                 "path": [[step.telling, step.state] for step in trodden],
             }
         )

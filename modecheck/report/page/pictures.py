@@ -30,7 +30,7 @@ def pictures_of(verdict: Verdict) -> dict[str, list[Picture]]:
     found: dict[str, dict[str, Picture]] = {}
     for number, one in enumerate(verdict.explored):
         for drawing in drawings(one.device, one.switches):
-            alike = found.setdefault(drawing.name, {})
+            alike = found.setdefault(drawing.sketch.name, {})
             known = alike.get(drawing.dot)
             picture = known or _picture(drawing)
             alike[drawing.dot] = replace(
@@ -47,4 +47,4 @@ def _picture(drawing: Drawing) -> Picture:
     except NoLayout as reason:
         svg, missing = "", str(reason)
     svg = svg.replace(f"<style>{stylesheet()}</style>", "")
-    return Picture(drawing.name, drawing.title, svg, missing, (), ())
+    return Picture(drawing.sketch.name, drawing.title, svg, missing, (), ())

@@ -4,15 +4,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from modecheck.checks.judged import BROKEN, HOLDS, UNDECIDED, VACUOUS, Judged
 from modecheck.checks.verdict import Verdict
 from modecheck.model.parts import Exchange, Requirement
 from modecheck.report.page.outline import anchor_of
 
+ACCEPTED = "accepted"
+
 MEANINGS = {
-    "holds": "holds",
-    "broken": "broken",
-    "accepted": "broken, and accepted",
-    "open": "not decided",
+    HOLDS: "holds",
+    BROKEN: "broken",
+    ACCEPTED: "broken, and accepted",
+    VACUOUS: "holds, never put to the test",
+    UNDECIDED: "undecided",
 }
 """Every outcome, in words."""
 
@@ -36,27 +40,23 @@ class RequirementRow:
 
 def requirement_rows(verdict: Verdict) -> list[RequirementRow]:
     """A row for each requirement, in the order of the device file."""
-    return [_row(verdict, need) for need in verdict.device.requirements.values()]
+    reasons = {one.finding.id: one.reason for one in verdict.accepted}
+    return [_row(judged, reasons) for judged in verdict.requirements]
 
 
-def _row(verdict: Verdict, need: Requirement) -> RequirementRow:
-    outcome, why, anchor = _outcome(verdict, need)
-    asks, assumptions = in_words(need), assumptions_of(need)
-    return RequirementRow(need.name, need.sentence, asks, assumptions, outcome, why, anchor)
-
-
-def _outcome(verdict: Verdict, need: Requirement) -> tuple[str, str, str]:
-    for finding in verdict.findings:
-        if finding.code == "broken-requirement" and finding.subject == need.name:
-            return "broken", "", anchor_of(finding)
-    for one in verdict.accepted:
-        if one.finding.code == "broken-requirement" and one.finding.subject == need.name:
-            return "accepted", one.reason, anchor_of(one.finding)
-    if need.name in verdict.not_evaluated:
-        return "open", "this version does not evaluate it", ""
-    if not all(one.exploration.complete for one in verdict.explored):
-        return "open", "not broken in what was explored, which is incomplete", ""
-    return "holds", "", ""
+def _row(judged: Judged, reasons: dict[str, str]) -> RequirementRow:
+    need, finding = judged.need, judged.finding
+    reason = reasons.get(finding.id) if finding is not None else None
+    rests = (f"in the end, {one}" for one in judged.rests_on)
+    return RequirementRow(
+        name=need.name,
+        sentence=need.sentence,
+        asks=in_words(need),
+        assumptions=(*assumptions_of(need), *rests),
+        outcome=judged.verdict if reason is None else ACCEPTED,
+        why=judged.remark if reason is None else reason,
+        anchor=anchor_of(finding) if finding is not None else "",
+    )
 
 
 def in_words(need: Requirement) -> str:

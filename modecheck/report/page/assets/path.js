@@ -10,6 +10,7 @@ class Path {
     this.title = title;
     this.position = 0;
     this.free = false;
+    this.loop = 0;
   }
 
   static ofScenario(number) {

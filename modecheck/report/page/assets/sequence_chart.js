@@ -23,6 +23,7 @@ function drawnPart(path, from, to, title, current = NOWHERE) {
   const part = new Path(path.variantNumber, path.stateAt(from), path.steps.slice(from, to), title);
   const chart = chartOf(part.variant, part, from);
   chart.lanes = lanesOf(path.variant, path);
+  chart.loop = path.loop;
   return new Pencil(chart, part.start, from).drawn(title, current);
 }
 
@@ -57,6 +58,7 @@ class Pencil {
     this.lane = new Map(chart.lanes.map((chip, at) => [chip, at]));
     this.width = MARGIN + chart.lanes.length * LANE + 14;
     this.floor = chart.lanes.map(() => 0);
+    this.loopTop = null;
     this.bands = [];
     this.lines = [];
     this.shapes = [];
@@ -68,6 +70,7 @@ class Pencil {
     for (const step of this.chart.steps) this.step(step, step.number === current);
     const bottom = Math.max(...this.floor) + 16;
     this.flights(bottom);
+    this.loop(bottom);
     const root = svg("svg", {
       class: "sequence", role: "img", viewBox: `0 0 ${this.width} ${bottom + 26}`,
       width: this.width, height: bottom + 26,
@@ -151,6 +154,7 @@ class Pencil {
       svg("path", { d: `M1 ${top}H${this.width - 1}` }),
       svg("text", { x: 12, y: top + 16, class: "strong" }, `${step.number}${isCurrent ? " ◂" : ""}`));
     this.bands.push(band);
+    if (step.number === this.chart.loop) this.loopTop = top;
     this.floor.fill(bottom);
   }
 
@@ -322,6 +326,18 @@ class Pencil {
     const x = this.channel(item.queue);
     this.lines.push(svg("circle", { class: "lost", cx: x, cy: item.y, r: 4.5 }));
     this.label(x, item.y + 8, x < this.center(at), `${item.flight.text}: ${item.text}`, 62 + LANE / 2);
+  }
+
+  /** The frame around steps that repeat, an inline expression marked `loop`. */
+  loop(bottom) {
+    const { loop, steps } = this.chart;
+    if (!loop || !steps.some((step) => step.number >= loop)) return;
+    const top = this.loopTop === null ? TOP + HEAD + 6 : this.loopTop + 2;
+    const left = MARGIN - 20;
+    this.shapes.push(svg("g", { class: "loop" },
+      svg("rect", { x: left, y: top, width: this.width - left - 8, height: bottom - top - 10 }),
+      svg("path", { d: `M${left} ${top + 18}h34l6 -6V${top}` }),
+      svg("text", { x: left + 7, y: top + 13, class: "strong" }, "loop")));
   }
 
   /** The way of each message down its channel, or to the end of the chart. */

@@ -77,10 +77,14 @@ function showTold(path, telling) {
     }
     if (path.failed) lines.push(html("p", { class: "fails" }, "✕ This step must not happen; nothing comes after it."));
   }
-  if (path.loop !== undefined && path.loop !== null && path.position === path.steps.length) {
-    lines.push(html("p", { class: "loops" }, `↻ From here it goes on as after step ${path.loop}, for ever.`));
-  }
+  if (path.loop && path.position === path.steps.length) lines.push(html("p", { class: "loops" }, ending(path)));
   parts.told.replaceChildren(...lines);
+}
+
+/** How a scenario without an end goes on. */
+function ending(path) {
+  if (path.loop > path.steps.length) return "And so it stays: nothing has to happen any more.";
+  return `↻ From here it goes on with step ${path.loop}, again and again.`;
 }
 
 function showSequence(path) {
