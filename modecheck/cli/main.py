@@ -15,6 +15,7 @@ COMMANDS = {
     "check": "modecheck.cli.check",
     "draw": "modecheck.cli.draw",
     "gaps": "modecheck.cli.gaps",
+    "page": "modecheck.cli.page",
 }
 
 EPILOG = """\b

@@ -254,6 +254,7 @@ class _DeviceReader:
             accepted=verdicts.accepted(record.get("accepted")),
             expected=verdicts.expected(record.get("expect")),
             place=record.keys["device"].place,
+            digests=dict(self._notes.files),
         )
 
     def _events(self, chips: MappingType[str, Chip], wired: _Wired) -> set[str] | None:

@@ -83,9 +83,13 @@ class InvalidInput(ModecheckError):
 
 
 class Notebook:
-    """Collects the mistakes of one run, each once, so that all are reported together."""
+    """Collects the mistakes of one run, each once, so that all are reported together.
+
+    `files` holds the SHA-256 of every file that was read, by its path.
+    """
 
     def __init__(self) -> None:
+        self.files: dict[str, str] = {}
         self._mistakes: dict[tuple[str, Place | None], Mistake] = {}
 
     def __len__(self) -> int:

@@ -373,7 +373,10 @@ class Unused:
 
 @dataclass(frozen=True, slots=True)
 class Device:
-    """A whole model in one variant: `variant` holds the chosen value of each option."""
+    """A whole model in one variant: `variant` holds the chosen value of each option.
+
+    `digests` holds the SHA-256 of every file that it was read from, by its path.
+    """
 
     name: str
     about: str
@@ -390,6 +393,7 @@ class Device:
     expected: tuple[Expectation, ...]
     unused: tuple[Unused, ...] = field(default=())
     place: Place | None = None
+    digests: dict[str, str] = field(default_factory=dict)
 
     @property
     def signals(self) -> tuple[str, ...]:

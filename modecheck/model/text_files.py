@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+from hashlib import sha256
 
 from modecheck.model.mistakes import Notebook
 from modecheck.model.places import Place, Source
@@ -35,7 +36,9 @@ def read_text(path: str, notes: Notebook, named_at: Place | None) -> str | None:
             notes.add(f"{name} is not a regular file", named_at, expected="a YAML file")
             return None
         with open(path, "rb") as file:
-            return _decode(path, file.read(), notes)
+            raw = file.read()
+            notes.files[path] = sha256(raw).hexdigest()
+            return _decode(path, raw, notes)
     except FileNotFoundError:
         problem, expected = f"there is no file {name}", ""
     except IsADirectoryError:

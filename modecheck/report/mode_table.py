@@ -25,11 +25,11 @@ def mode_table(one: Explored, style: Style) -> list[str]:
     for switch in one.switches:
         lines += style.wrapped(_remark(switch), "  ", "    ") if _remark(switch) else []
     for ending in one.endings:
-        lines += style.wrapped(_ended(ending), "  ", "    ")
+        lines += style.wrapped(ending_in_words(ending), "  ", "    ")
     return lines
 
 
-def _ended(ending: SwitchEnding) -> str:
+def ending_in_words(ending: SwitchEnding) -> str:
     """How long switches out of a mode can take, and whether something can get lost in them."""
     left = f"after {ending.mode}"
     steps = "can take any number of steps"

@@ -11,10 +11,10 @@ def scenario_of(verdict: Verdict, finding: Finding) -> list[Told]:
     """The steps of a finding's scenario; none when it has no scenario."""
     if finding.way is None:
         return []
-    return tell(_origin(verdict, finding).exploration.product, finding.way)
+    return tell(origin_of(verdict, finding).exploration.product, finding.way)
 
 
-def _origin(verdict: Verdict, finding: Finding) -> Explored:
+def origin_of(verdict: Verdict, finding: Finding) -> Explored:
     """The variant that the scenario belongs to."""
     if not finding.variants:
         candidates = [

@@ -17,11 +17,12 @@ import pytest
 PROGRAMS = ("chromium", "chromium-browser", "google-chrome")
 
 
-def _program() -> str | None:
+def program() -> str | None:
+    """The browser of the system, if there is one."""
     return next((found for name in PROGRAMS if (found := shutil.which(name))), None)
 
 
-needs_browser = pytest.mark.skipif(_program() is None, reason="there is no browser to ask")
+needs_browser = pytest.mark.skipif(program() is None, reason="there is no browser to ask")
 
 
 def answer_of_page(body: str, script: str) -> Any:
@@ -34,9 +35,9 @@ def answer_of_page(body: str, script: str) -> Any:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "page.html"
         path.write_text(page, encoding="utf-8")
-        program = _program() or ""
+        browser = program() or ""
         shown = subprocess.run(
-            [program, "--headless", "--no-sandbox", "--disable-gpu", "--dump-dom", str(path)],
+            [browser, "--headless", "--no-sandbox", "--disable-gpu", "--dump-dom", str(path)],
             capture_output=True,
             text=True,
             check=True,

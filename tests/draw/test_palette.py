@@ -31,36 +31,37 @@ def _luminance(colour: str) -> float:
     return 0.2126 * red + 0.7152 * green + 0.0722 * blue
 
 
-def _contrast(one: str, two: str) -> float:
+def contrast(one: str, two: str) -> float:
+    """The contrast ratio of two colours, from 1 to 21."""
     light, dark = sorted((_luminance(one), _luminance(two)), reverse=True)
     return (light + 0.05) / (dark + 0.05)
 
 
 def test_the_formula_gives_the_known_extremes() -> None:
     """Black on white has a contrast of 21 to 1, a colour on itself of 1 (WCAG 2.2)."""
-    assert _contrast("#000000", "#ffffff") == pytest.approx(21)
-    assert _contrast("#123456", "#123456") == 1
+    assert contrast("#000000", "#ffffff") == pytest.approx(21)
+    assert contrast("#123456", "#123456") == 1
 
 
 @pytest.mark.parametrize(("face", "behind"), list(product(FACES.values(), GROUNDS)))
 def test_text_can_be_read(face: Colour, behind: Colour) -> None:
     """Text has at least 4.5 to 1 (WCAG 2.2, success criterion 1.4.3)."""
-    assert _contrast(face.light, behind.light) >= 4.5
-    assert _contrast(face.dark, behind.dark) >= 4.5
+    assert contrast(face.light, behind.light) >= 4.5
+    assert contrast(face.dark, behind.dark) >= 4.5
 
 
 @pytest.mark.parametrize(("line", "behind"), list(product((LINE, BORDER), GROUNDS)))
 def test_lines_can_be_seen(line: Colour, behind: Colour) -> None:
     """Lines and outlines have at least 3 to 1 (WCAG 2.2, success criterion 1.4.11)."""
-    assert _contrast(line.light, behind.light) >= 3
-    assert _contrast(line.dark, behind.dark) >= 3
+    assert contrast(line.light, behind.light) >= 3
+    assert contrast(line.dark, behind.dark) >= 3
 
 
 def test_frames_can_be_seen() -> None:
     """The borders of frames have at least 3 to 1 on both grounds, as lines do."""
     for behind in (ground(0), ground(1)):
-        assert _contrast(FRAME_LINE.light, behind.light) >= 3
-        assert _contrast(FRAME_LINE.dark, behind.dark) >= 3
+        assert contrast(FRAME_LINE.light, behind.light) >= 3
+        assert contrast(FRAME_LINE.dark, behind.dark) >= 3
 
 
 def test_the_style_sheet_touches_nothing_outside_the_picture() -> None:

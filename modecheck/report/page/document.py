@@ -1,0 +1,132 @@
+"""Puts a page together: templates, styles, scripts and data in one file that needs nothing else.
+
+The page's security policy (W3C Content Security Policy Level 3) allows the one script whose SHA-256
+it names and loads nothing: whatever a model says, it stays text.
+"""
+
+from __future__ import annotations
+
+from base64 import b64encode
+from dataclasses import dataclass
+from hashlib import sha256
+from importlib.resources import files
+from typing import TYPE_CHECKING
+
+from modecheck import __version__
+from modecheck.checks.gaps import gap_tables
+from modecheck.checks.verdict import Verdict
+from modecheck.draw.shown import shown
+from modecheck.draw.stylesheet import stylesheet
+from modecheck.engine.space import Space
+from modecheck.report.page.digest import digest_of
+from modecheck.report.page.gap_rows import GapSheet, gap_sheet
+from modecheck.report.page.outline import limits_in_words, outline_of
+from modecheck.report.page.payload import Payload
+from modecheck.report.page.pictures import pictures_of
+from modecheck.report.page.requirement_rows import requirement_rows
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+SCRIPTS = (
+    "model.js", "svg.js", "rows.js", "sequence_chart.js", "viewport.js", "whereabouts.js",
+    "statecharts.js", "path.js", "choices.js", "stage.js", "search.js", "printing.js", "start.js",
+)  # fmt: skip
+"""Plain scripts, in the order in which they are put together."""
+
+STYLES = ("look.css", "stage.css", "print.css")
+"""After the style sheet of drawings, which they may change."""
+
+LONGEST_TEXT = 2000
+"""Characters of any one text of a model on the page."""
+
+
+def page_as_html(verdict: Verdict) -> str:
+    """The page: the same text for the same model, bounds and version."""
+    payload = Payload(verdict)
+    outline = outline_of(verdict, payload)
+    script = _script()
+    style = stylesheet() + "".join(_asset(name) for name in STYLES)
+    return _environment().get_template("page.html").render(
+        verdict=verdict,
+        device=verdict.device,
+        outline=outline,
+        headline=headline(verdict),
+        requirements=requirement_rows(verdict),
+        pictures=pictures_of(verdict),
+        gaps=[(one.variant, _gap_sheets(one.exploration)) for one in verdict.explored],
+        limits=list(limits_in_words(verdict)),
+        digest=digest_of(verdict.device),
+        data=payload.as_json(),
+        walks=payload.walks,
+        version=__version__,
+        style=style,
+        script=script,
+        style_digest=_digest(style),
+        script_digest=_digest(script),
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Headline:
+    """The verdict in a few words; `kind` is clean, open (incomplete) or found."""
+
+    kind: str
+    text: str
+
+
+def headline(verdict: Verdict) -> Headline:
+    """What stands first on the page."""
+    if verdict.findings:
+        so_far = "" if verdict.complete else " so far; the exploration is incomplete"
+        return Headline("found", f"{_counted(verdict)} found{so_far}")
+    if not verdict.complete:
+        return Headline("open", "Incomplete: nothing found so far")
+    return Headline("clean", "Nothing found")
+
+
+def _counted(verdict: Verdict) -> str:
+    errors = sum(finding.severity == "error" for finding in verdict.findings)
+    counts = {"error": errors, "warning": len(verdict.findings) - errors}
+    parts = [
+        f"{count} {noun}{'' if count == 1 else 's'}" for noun, count in counts.items() if count
+    ]
+    return " and ".join(parts)
+
+
+def _gap_sheets(space: Space) -> list[GapSheet]:
+    return [gap_sheet(table) for table in gap_tables(space)]
+
+
+def _script() -> str:
+    """All scripts in one function, so that their names are nobody else's."""
+    parts = "".join(_asset(name) for name in SCRIPTS)
+    return f'(() => {{\n"use strict";\n{parts}}})();\n'
+
+
+def _digest(text: str) -> str:
+    return b64encode(sha256(text.encode()).digest()).decode()
+
+
+def _asset(name: str) -> str:
+    return files(__package__).joinpath("assets", name).read_text(encoding="utf-8")
+
+
+def _environment() -> Environment:
+    """Templates that escape everything; a name that they misspell is an error."""
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    environment = Environment(
+        loader=PackageLoader(__package__, "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters["shown"] = _shown
+    environment.filters["count"] = lambda number: f"{number:,}"
+    return environment
+
+
+def _shown(text: object, longest: int = LONGEST_TEXT) -> str:
+    return shown(str(text), longest)

@@ -1,0 +1,192 @@
+"""What stands on a page, section by section, as plain values for the templates."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import groupby
+
+from modecheck.checks.findings import KINDS, Finding
+from modecheck.checks.mode_switches import ModeSwitch
+from modecheck.checks.verdict import Explored, Verdict
+from modecheck.checks.ways import Way
+from modecheck.draw.shown import shown
+from modecheck.model.places import Place
+from modecheck.report.mode_table import ending_in_words
+from modecheck.report.page.digest import seen_from
+from modecheck.report.page.payload import Payload
+from modecheck.report.page.tellings import LONGEST_SENTENCE
+from modecheck.report.scenarios import origin_of
+from modecheck.scenario.telling import Told, tell
+
+
+@dataclass(frozen=True, slots=True)
+class Scenario:
+    """A way as a page tells it; `number` is that of the scripts' scenario.
+
+    The first `begin` steps lead to where it begins. It `stays` where nothing has to happen any
+    more at its end.
+    """
+
+    number: int
+    begin: int
+    stays: bool
+    told: tuple[Told, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """A finding on the page; `accepted` tells why the team lives with it."""
+
+    finding: Finding
+    anchor: str
+    places: tuple[str, ...]
+    scenario: Scenario | None
+    accepted: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Findings of one code."""
+
+    code: str
+    severity: str
+    meaning: str
+    hint: str
+    entries: tuple[Entry, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """A switch in the table of a variant: what stands there, in words, and its scenario."""
+
+    source: str
+    target: str
+    text: str
+    note: str
+    scenario: Scenario | None
+
+
+@dataclass(frozen=True, slots=True)
+class Switches:
+    """The table of switches of one variant; `rows` hold a cell, or None, for each mode.
+
+    `endings` tell how the switches out of each mode end.
+    """
+
+    variant: str
+    modes: tuple[str, ...]
+    endings: tuple[str, ...]
+    rows: tuple[tuple[str, tuple[Cell | None, ...]], ...]
+
+    @property
+    def cells(self) -> list[Cell]:
+        return [cell for _, row in self.rows for cell in row if cell is not None]
+
+
+@dataclass(frozen=True, slots=True)
+class Outline:
+    """The findings that count, those that are accepted, and the switches; all with scenarios."""
+
+    groups: tuple[Group, ...]
+    accepted: tuple[Entry, ...]
+    switches: tuple[Switches, ...]
+
+
+def outline_of(verdict: Verdict, payload: Payload) -> Outline:
+    """The outline; every scenario in it is added to the payload."""
+    return _Outliner(verdict, payload).outline()
+
+
+def anchor_of(finding: Finding) -> str:
+    """What a link to a finding ends with: its id, which stays when the model changes."""
+    return "_".join(finding.id.split())
+
+
+class _Outliner:
+    def __init__(self, verdict: Verdict, payload: Payload) -> None:
+        self._verdict = verdict
+        self._payload = payload
+
+    def outline(self) -> Outline:
+        groups = [
+            self._group(code, list(findings))
+            for code, findings in groupby(self._verdict.findings, key=lambda one: one.code)
+        ]
+        accepted = []
+        for one in self._verdict.accepted:
+            until = f" (until {one.until})" if one.until else ""
+            accepted.append(self._entry(one.finding, f"{one.reason}{until}"))
+        switches = [
+            self._switches(number, one)
+            for number, one in enumerate(self._verdict.explored)
+            if len(one.modes) > 1
+        ]
+        return Outline(tuple(groups), tuple(accepted), tuple(switches))
+
+    def _group(self, code: str, findings: list[Finding]) -> Group:
+        kind = KINDS[code]
+        entries = tuple(self._entry(finding, "") for finding in findings)
+        return Group(code, kind.severity, kind.meaning, kind.hint, entries)
+
+    def _entry(self, finding: Finding, accepted: str) -> Entry:
+        return Entry(
+            finding=finding,
+            anchor=anchor_of(finding),
+            places=tuple(self._place(place) for place in (finding.place, *finding.also)),
+            scenario=self._scenario_of(finding),
+            accepted=accepted,
+        )
+
+    def _place(self, place: Place) -> str:
+        return f"{seen_from(self._verdict.device, place.file)}:{place.line}:{place.column}"
+
+    def _scenario_of(self, finding: Finding) -> Scenario | None:
+        if finding.way is None:
+            return None
+        origin = origin_of(self._verdict, finding)
+        return self._scenario(finding.text, finding.way, self._verdict.explored.index(origin))
+
+    def _scenario(self, title: str, way: Way, variant: int) -> Scenario:
+        product = self._verdict.explored[variant].exploration.product
+        number = self._payload.add(title, way, variant)
+        stays = way.loop_from > len(way.moves)
+        return Scenario(number, way.switch_from, stays, tuple(tell(product, way)))
+
+    def _switches(self, number: int, one: Explored) -> Switches:
+        known = {(switch.source, switch.target): switch for switch in one.switches}
+        modes = tuple(one.modes)
+        rows = tuple(
+            (source, tuple(self._cell(number, known.get((source, target))) for target in modes))
+            for source in modes
+        )
+        variant = one.variant if len(self._verdict.explored) > 1 else ""
+        endings = tuple(ending_in_words(ending) for ending in one.endings)
+        return Switches(variant, modes, endings, rows)
+
+    def _cell(self, variant: int, switch: ModeSwitch | None) -> Cell | None:
+        if switch is None:
+            return None
+        text, note = _switch_words(
+            switch, complete=self._verdict.explored[variant].exploration.complete
+        )
+        title = f"From {switch.source} to {switch.target}"
+        scenario = self._scenario(title, switch.way, variant) if switch.way is not None else None
+        return Cell(switch.source, switch.target, text, note, scenario)
+
+
+def _switch_words(switch: ModeSwitch, *, complete: bool) -> tuple[str, str]:
+    if not switch.possible:
+        return ("never", "no road leads there") if complete else ("?", "not seen so far")
+    steps = f"{switch.steps} step{'' if switch.steps == 1 else 's'}"
+    via = "" if switch.direct else f"only through {', '.join(switch.via) or switch.source}"
+    return steps, via
+
+
+def limits_in_words(verdict: Verdict) -> Iterator[tuple[str, str]]:
+    """What the exploration was bounded by: the faults with their budgets, and where it ended."""
+    for group in verdict.device.faults:
+        times = "any number of times" if group.at_most is None else f"at most {group.at_most} ×"
+        yield (shown(group.name, LONGEST_SENTENCE), times)
+    for link in verdict.device.links.values():
+        yield (f"link {link.name}", f"holds {link.capacity}; when full: {link.when_full}")

@@ -1,0 +1,142 @@
+"""What the scripts of a page work on: the parts of each variant, its walk, and the scenarios."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass, field
+from typing import Any
+
+from modecheck.checks.verdict import Explored, Verdict
+from modecheck.checks.ways import Way
+from modecheck.draw.shown import shown
+from modecheck.model.values import ValueType
+from modecheck.product.form import Field, Product, Queue
+from modecheck.report.page.tellings import LONGEST_WORD
+from modecheck.report.page.walks import Room, Walk
+
+Json = dict[str, Any]
+
+
+@dataclass(slots=True)
+class Payload:
+    """Scenarios are added first, so that their states are held; then the walks grow."""
+
+    verdict: Verdict
+    walks: list[Walk] = field(init=False)
+    scenarios: list[Json] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self.walks = [Walk(one.exploration.product) for one in self.verdict.explored]
+
+    def add(self, title: str, way: Way, variant: int) -> int:
+        """The number of a scenario: a way through one variant, by its number."""
+        trodden = self.walks[variant].lay(way)
+        self.scenarios.append(
+            {
+                "title": shown(title, LONGEST_WORD),
+                "variant": variant,
+                "loop": way.loop_from,
+                "path": [[step.telling, step.state] for step in trodden],
+            }
+        )
+        return len(self.scenarios) - 1
+
+    def as_json(self) -> str:
+        """JSON that can stand in a script element: no `<` in it can close that element."""
+        return in_script({"variants": self._variants(), "scenarios": self.scenarios})
+
+    def _variants(self) -> list[Json]:
+        share = Room()
+        count = len(self.walks)
+        room = Room(states=max(share.states // count, 1), size=share.size // count)
+        variants = []
+        for one, walk in zip(self.verdict.explored, self.walks, strict=True):
+            walk.grow(room)
+            variants.append(_variant(one, walk))
+        return variants
+
+
+def in_script(data: object) -> str:
+    """Compact JSON without the characters that mean something to HTML."""
+    text = json.dumps(data, ensure_ascii=False, separators=(",", ":"))
+    for letter in "<>&\u2028\u2029":
+        text = text.replace(letter, f"\\u{ord(letter):04x}")
+    return text
+
+
+def _variant(one: Explored, walk: Walk) -> Json:
+    found, product = one.exploration, one.exploration.product
+    return {
+        "name": shown(one.variant, LONGEST_WORD),
+        "states": found.state_count,
+        "complete": found.complete,
+        "held": walk.held,
+        "fields": [_field(each) for each in product.fields],
+        "chips": [
+            {
+                "name": form.name,
+                "actor": form.actor,
+                "field": form.state_field,
+                "leaves": list(form.leaves),
+                "around": [_ancestry(product, form.name, leaf) for leaf in form.leaves],
+                "rests": [int(rests) for rests in form.rests],
+            }
+            for form in product.chips
+        ],
+        "queues": [_queue(product, queue) for queue in product.queues],
+        "rules": [
+            [chip, shown(rule.title, 1000), _doing(product, number)]
+            for number, (rule, chip) in enumerate(
+                zip(product.rules, product.rule_chips, strict=True)
+            )
+        ],
+        "signals": [shown(signal, LONGEST_WORD) for signal in product.signals],
+        "modes": list(product.device.modes),
+        "budgets": [
+            [fault.budget, product.fields[fault.budget].name]
+            for fault in product.faults
+            if fault.budget >= 0
+        ],
+        "walk": {
+            "states": walk.states,
+            "steps": [0 if steps is None else steps for steps in walk.steps],
+            "tellings": list(walk.tellings),
+        },
+    }
+
+
+def _field(each: Field) -> Json:
+    """`chip` only for variables: what a reader is told by name and value."""
+    if each.type is None or each.owner < 0:
+        return {"start": each.start}
+    return {"start": each.start, "chip": each.owner, "name": each.name, **_values(each.type)}
+
+
+def _values(kind: ValueType) -> Json:
+    return {"low": kind.low, "words": [shown(word, LONGEST_WORD) for word in kind.words]}
+
+
+def _queue(product: Product, queue: Queue) -> Json:
+    return {
+        "name": queue.name,
+        "from": queue.sender,
+        "to": queue.receiver,
+        "medium": shown(product.device.links[queue.name].medium, LONGEST_WORD),
+        "slots": [[slot.code, slot.value, slot.late] for slot in queue.slots],
+        "messages": [
+            {"name": one.name, **(_values(one.type) if one.type is not None else {})}
+            for one in queue.messages
+        ],
+    }
+
+
+def _ancestry(product: Product, chip: str, leaf: str) -> list[str]:
+    return [name for name in product.device.chips[chip].ancestry(leaf)[1:] if name]
+
+
+def _doing(product: Product, number: int) -> list[str]:
+    """What a rule is said to do, and how long it has waited."""
+    rule = product.rules[number]
+    title = "" if ":" in rule.title else rule.title
+    waited = rule.after.text if rule.after is not None else ""
+    return [shown(rule.phrase or title, LONGEST_WORD), waited]

@@ -1,0 +1,153 @@
+"""One step as the page holds it: its sentence, and the marks that it leaves in a sequence chart.
+
+A telling is plain data, so that it becomes JSON as it stands. Many transitions of a product are
+told alike, and the page holds each telling once. A mark is a list that begins with its kind:
+
+| mark | meaning |
+| --- | --- |
+| `["took", rule, before, after, heard]` | a rule was taken, from leaf to leaf, for a signal or -1 |
+| `["raised", chip, signal, heard]` | a signal; `heard` lists the chips that moved for it |
+| `["sent", queue, text]` | a message was put into a link |
+| `["joined", queue, code, text]` | it went into one of its kind that already waited there |
+| `["unsent", queue, text, why]` | it was sent and never queued |
+| `["arrived", queue, text, outcome]` | the head of a link reached its chip |
+| `["gone", queue, why]` | the head of a link is lost |
+| `["doubled", queue]` | a copy stands behind the head of a link |
+| `["struck", chip, words]` | a chip lost power or was reset |
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from typing import TypeAlias
+
+from modecheck.draw.shown import shown
+from modecheck.engine.happenings import (
+    Accepted,
+    Arrived,
+    Doubled,
+    Dropped,
+    Happening,
+    Raised,
+    Struck,
+    Took,
+)
+from modecheck.engine.plain import State, Step
+from modecheck.product.form import Product
+from modecheck.scenario.words import sentence
+
+LONGEST_SENTENCE = 1200
+LONGEST_WORD = 200
+"""Characters of a telling that are shown: a page is no place for names without end."""
+
+Mark: TypeAlias = tuple[object, ...]
+Telling: TypeAlias = tuple[str, str, str, tuple[Mark, ...], str]
+"""Kind of the step, its label, its sentence, its marks, and why it fails (or nothing)."""
+
+WHY_GONE = {"lost": "lost", "full": "link full", "down": "link down", "cut": "power cut"}
+
+
+def telling(product: Product, before: State, step: Step) -> Telling:
+    """What the page holds of a step; equal for steps that are told alike."""
+    label = product.labels[step.label]
+    failure = shown(step.failure.text, LONGEST_SENTENCE) if step.failure is not None else ""
+    return (
+        label.kind,
+        shown(label.text, LONGEST_WORD),
+        shown(sentence(product, step), LONGEST_SENTENCE),
+        tuple(_marks(product, before, step.happenings)),
+        failure,
+    )
+
+
+def _marks(product: Product, before: State, happenings: tuple[Happening, ...]) -> Iterator[Mark]:
+    unsent = _never_queued(product, before, happenings)
+    hearers: dict[int, list[int]] = {}
+    for happening in happenings:
+        if isinstance(happening, Took) and happening.heard >= 0:
+            hearers.setdefault(happening.heard, []).append(happening.chip)
+    for happening in happenings:
+        if isinstance(happening, Raised):
+            chips = tuple(hearers.get(happening.signal, ()))
+            yield ("raised", happening.chip, happening.signal, chips)
+        elif isinstance(happening, Dropped):
+            yield _dropped(product, happening, unsent)
+        else:
+            yield _mark(product, happening)
+
+
+def _mark(product: Product, happening: Happening) -> Mark:
+    match happening:
+        case Took(_, rule, before, after, heard):
+            return ("took", rule, before, after, heard)
+        case Accepted(queue, code, value, merged):
+            text = message_text(product, queue, code, value)
+            return ("joined", queue, code, text) if merged else ("sent", queue, text)
+        case Arrived(queue, code, value, late, outcome):
+            text = message_text(product, queue, code, value)
+            return ("arrived", queue, f"{text} (late)" if late else text, outcome)
+        case Doubled(queue, _):
+            return ("doubled", queue)
+        case Struck(chip, kind, rule, done):
+            return ("struck", chip, _struck(product, kind, rule, done))
+    raise AssertionError(happening)
+
+
+def _struck(product: Product, kind: str, rule: int, done: int) -> str:
+    words = "loses power" if kind == "power_cut" else "is reset"
+    if rule < 0:
+        return words
+    after = product.rules[rule].assignments[done - 1].text
+    return shown(f"{words} right after {after}", LONGEST_WORD)
+
+
+def _dropped(product: Product, dropped: Dropped, unsent: Counter[int]) -> Mark:
+    why, queue = WHY_GONE[dropped.why], product.queues[dropped.queue]
+    if dropped.why == "full" and queue.when_full == "drop_new":
+        return ("unsent", dropped.queue, _bare(product, dropped), why)
+    if unsent[dropped.queue] > 0:
+        unsent[dropped.queue] -= 1
+        return ("unsent", dropped.queue, _bare(product, dropped), why)
+    return ("gone", dropped.queue, why)
+
+
+def _bare(product: Product, dropped: Dropped) -> str:
+    return message_text(product, dropped.queue, dropped.message, None)
+
+
+def _never_queued(
+    product: Product, before: State, happenings: tuple[Happening, ...]
+) -> Counter[int]:
+    """How many messages each link that is down drops as soon as they are sent.
+
+    Sends come before links are emptied, so these are the first ones; what more is dropped than the
+    link held was never in it.
+    """
+    dropped: Counter[int] = Counter()
+    held: Counter[int] = Counter()
+    for happening in happenings:
+        if isinstance(happening, Dropped) and happening.why == "down":
+            dropped[happening.queue] += 1
+        elif isinstance(happening, Accepted) and not happening.merged:
+            held[happening.queue] += 1
+        elif isinstance(happening, Arrived | Dropped) and _takes_head(happening):
+            held[happening.queue] -= 1
+    for number in dropped:
+        queue = product.queues[number]
+        if not queue.holds:
+            held[number] += sum(1 for slot in queue.slots if before[slot.code])
+            dropped[number] -= held[number]
+    return dropped
+
+
+def _takes_head(happening: Arrived | Dropped) -> bool:
+    return isinstance(happening, Arrived) or happening.why == "cut"
+
+
+def message_text(product: Product, queue: int, code: int, value: int | None) -> str:
+    """A message with its value, if it carries one that is known."""
+    message = product.queues[queue].messages[code - 1]
+    if value is None or message.type is None:
+        return shown(message.name, LONGEST_WORD)
+    return shown(f"{message.name}({message.type.spell(value)})", LONGEST_WORD)

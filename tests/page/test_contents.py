@@ -1,0 +1,212 @@
+"""What stands on a page is what the verdict says, and it stands in the promised order."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser
+
+from modecheck.checks.verdict import Verdict, check
+from modecheck.engine.choice import Search
+from modecheck.engine.space import Limits
+from modecheck.model.devices import read_device
+from modecheck.report.page import page_as_html
+from modecheck.report.page.digest import digest_of
+from modecheck.report.page.requirement_rows import in_words, requirement_rows
+from tests.cli.running import environment, run
+from tests.models.bundled import MODELS, STARTER, TANDEM, verdict_on
+from tests.page.browsing import opened
+from tests.page.conftest import PageOf
+
+SILENT = MODELS / "faulty" / "silent_plug.yaml"
+
+SECTIONS = [
+    "verdict", "requirements", "findings", "modes", "walk", "chips", "gaps", "explored", "files",
+    "cautions",
+]  # fmt: skip
+
+DEVICE = """
+device: odds and ends
+chips:
+  lamp:
+    states: [dark, lit]
+    rules: [{in: dark, on: knob, to: lit}, {in: lit, on: knob, to: dark}]
+actors:
+  hand: {states: [there], rules: [{raise: knob}]}
+requirements:
+  kept: {text: It can be lit, possible: lamp.lit}
+  broken: {text: It stays dark, never: lamp.lit}
+  lived_with: {text: It stays lit, always: lamp.lit}
+  answered: {text: It goes out again, whenever: lamp.lit, then: lamp.dark}
+  ordered: {text: First dark, always: lamp.dark, scope: {before: lamp.lit}}
+  dimmed: {text: It dims, whenever: lamp.dark and lamp.lit, then: lamp.lit}
+accepted:
+  - {finding: "broken-requirement:lived_with", reason: it is a lamp}
+"""
+
+
+def odd_verdict(folder: Path, *, states: int | None = None) -> Verdict:
+    """On a device with requirements of every outcome; after so many states it is incomplete."""
+    (folder / "device.yaml").write_text(DEVICE, encoding="utf-8")
+    device = read_device(str(folder / "device.yaml"))
+    return check([device], search=Search(limits=Limits(states=states)))
+
+
+def test_the_sections_stand_in_their_order_with_the_verdict_first(
+    browser: Browser, page_of: PageOf
+) -> None:
+    """A reviewer reads the verdict before anything else."""
+    with opened(browser, page_of(SILENT)) as page:
+        ids = page.page.evaluate(
+            "[...document.querySelectorAll('section[id]')].map(section => section.id)"
+        )
+        assert [one for one in ids if one in SECTIONS] == SECTIONS
+        assert page.page.locator("#verdict h2").inner_text() == "✕ 2 errors found"
+
+
+def test_each_finding_has_an_article_with_its_sentence_and_steps(
+    browser: Browser, page_of: PageOf
+) -> None:
+    """The text, the place, the details and as many steps as the scenario has."""
+    findings = verdict_on(SILENT).findings
+    with opened(browser, page_of(SILENT)) as page:
+        for finding in findings:
+            article = page.page.locator(f'[id="{finding.id}"]')
+            assert article.locator("h4").inner_text() == finding.text
+            assert article.locator("ol.told > li").count() == finding.steps
+            assert [*finding.details] == article.locator(".details > li").all_inner_texts()
+
+
+def test_a_page_reads_without_scripts(browser: Browser, page_of: PageOf) -> None:
+    """Where scripts are off, everything but stepping and walking is there."""
+    context = browser.new_context(java_script_enabled=False, offline=True)
+    page = context.new_page()
+    page.goto(page_of(SILENT).as_uri())
+    assert page.locator("ol.told > li").first.is_visible()
+    assert page.locator("main svg").first.is_visible()
+    assert not page.locator("button.open").first.is_visible()
+    context.close()
+
+
+def test_requirements_have_their_outcomes(tmp_path: Path) -> None:
+    """Holding, broken, broken and accepted, and not decided are told apart."""
+    rows = {row.name: row for row in requirement_rows(odd_verdict(tmp_path))}
+    assert {name: row.outcome for name, row in rows.items()} == {
+        "kept": "holds",
+        "broken": "broken",
+        "lived_with": "accepted",
+        "answered": "broken",
+        "ordered": "holds",
+        "dimmed": "vacuous",
+    }
+    assert rows["lived_with"].why == "it is a lamp"
+    assert rows["broken"].anchor == "broken-requirement:broken"
+
+
+def test_an_incomplete_exploration_decides_nothing_that_it_cannot_know(tmp_path: Path) -> None:
+    """After one state of two, what was not broken is undecided, and the headline says so."""
+    verdict = odd_verdict(tmp_path, states=1)
+    rows = {row.name: row.outcome for row in requirement_rows(verdict)}
+    assert rows["kept"] == "undecided"
+    assert rows["broken"] == "undecided"
+    assert "incomplete" in page_as_html(verdict).partition("<main")[0].lower()
+
+
+def test_what_is_required_is_told_with_its_assumptions(tmp_path: Path) -> None:
+    """Patterns with two conditions show both; a scope is an assumption."""
+    needs = odd_verdict(tmp_path).device.requirements
+    assert in_words(needs["answered"]) == "whenever: lamp.lit, then: lamp.dark"
+    rows = {row.name: row for row in requirement_rows(odd_verdict(tmp_path))}
+    assert rows["ordered"].assumptions == ("only before lamp.lit",)
+    assert rows["kept"].assumptions == ()
+
+
+def test_every_gap_of_a_chip_is_in_its_table(browser: Browser, page_of: PageOf) -> None:
+    """A message without an answer stands in words and as a cell with a sign of its own."""
+    with opened(browser, page_of(MODELS / "faulty" / "unheard_of.yaml")) as page:
+        cells = page.page.locator("table.gap td.gap").all_text_contents()
+        assert cells
+        assert all("no answer" in cell for cell in cells)
+
+
+def test_the_digest_can_be_made_again_by_hand() -> None:
+    """It is the SHA-256 of the list of files, each with its own SHA-256 (FIPS 180-4)."""
+    digest = digest_of(read_device(str(SILENT)))
+    paths = ["../starter/device.yaml", "../starter/pedal.yaml", "../starter/receiver.yaml",
+             "silent_plug.yaml"]  # fmt: skip
+    lines = [
+        f"{hashlib.sha256((SILENT.parent / path).read_bytes()).hexdigest()}  {path}\n"
+        for path in paths
+    ]
+    assert [path for path, _ in digest.files] == paths
+    assert digest.whole == hashlib.sha256("".join(lines).encode()).hexdigest()
+
+
+def test_the_digest_changes_with_any_file(tmp_path: Path) -> None:
+    """One more comment in a chip's file is a different model."""
+    (tmp_path / "device.yaml").write_text(
+        "device: d\nchips: {lamp: {file: lamp.yaml}}\n", encoding="utf-8"
+    )
+    lamp = tmp_path / "lamp.yaml"
+    lamp.write_text("chip: lamp\nstates: [dark]\n", encoding="utf-8")
+    before = digest_of(read_device(str(tmp_path / "device.yaml")))
+    lamp.write_text("chip: lamp\nstates: [dark]  # for good\n", encoding="utf-8")
+    assert digest_of(read_device(str(tmp_path / "device.yaml"))).whole != before.whole
+
+
+def test_the_command_writes_the_same_bytes_wherever_it_runs(tmp_path: Path) -> None:
+    """Two runs, from different folders and with different hashing of names."""
+    one, two = tmp_path / "one.html", tmp_path / "two.html"
+    first = run("page", str(SILENT), "--to", str(one), env={"PYTHONHASHSEED": "1"})
+    relative = os.path.relpath(SILENT, tmp_path)
+    second = run("page", relative, "--to", "two.html", folder=tmp_path, env={"PYTHONHASHSEED": "2"})
+    assert (first.code, second.code) == (1, 1)
+    assert one.read_bytes() == two.read_bytes()
+
+
+def test_the_exit_code_is_that_of_a_check(tmp_path: Path) -> None:
+    """Nothing found is 0, a folder that is not there 2, a bound that was hit 3."""
+    file = tmp_path / "page.html"
+    assert run("page", str(STARTER), "--to", str(file)).code == 0
+    assert run("page", str(STARTER), "--to", str(tmp_path / "no" / "page.html")).code == 2
+    assert run("page", str(STARTER), "--to", str(file), "--max-states", "3").code == 3
+
+
+def test_help_loads_no_template_library() -> None:
+    """The page's libraries are imported when a page is written, and not before."""
+    script = (
+        "import sys, modecheck.cli.page, modecheck.cli.main\n"
+        "print([n for n in ('jinja2', 'numpy', 'modecheck.report.page') if n in sys.modules])"
+    )
+    shown = subprocess.run(
+        [sys.executable, "-c", script],
+        env=environment(), capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    assert shown.stdout.strip() == "[]"
+
+
+@pytest.mark.parametrize("state", ["clean", "found"])
+def test_the_headline_is_said_in_words_beside_its_colour(
+    state: str, browser: Browser, page_of: PageOf
+) -> None:
+    """Nobody has to see a colour to know the verdict."""
+    said = {"clean": "Nothing found", "found": "errors found"}[state]
+    with opened(browser, page_of(STARTER if state == "clean" else SILENT)) as page:
+        assert said in page.page.locator(f"#verdict.{state} h2").inner_text()
+
+
+def test_the_page_of_tandem_is_small_and_quick(browser: Browser, page_of: PageOf) -> None:
+    """Under 3 MB, and usable within a second after it is opened; the best of three counts."""
+    assert page_of(TANDEM).stat().st_size < 3_000_000
+    times = []
+    for _ in range(3):
+        with opened(browser, page_of(TANDEM)) as page:
+            times.append(
+                page.page.evaluate("performance.getEntriesByType('navigation')[0].loadEventEnd")
+            )
+    assert min(times) < 1000

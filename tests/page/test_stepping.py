@@ -1,0 +1,188 @@
+"""Scenarios stepped by keyboard: every picture of a step agrees with the interpreter's replay."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser
+
+from modecheck.checks.ways import Way
+from modecheck.engine.happenings import Dropped, Struck, Took
+from modecheck.engine.plain import State
+from modecheck.product.form import Product
+from modecheck.scenario.replay import replay
+from tests.models.bundled import STARTER, TANDEM, TWINS, name_of, verdict_on
+from tests.page.browsing import Opened, opened
+from tests.page.conftest import PageOf
+
+MOST_DRAWN = 40
+"""Steps of a sequence chart on the screen: of a longer path the last ones are drawn."""
+
+
+def leaves(product: Product, state: State) -> dict[str, str]:
+    """The innermost state of every chip."""
+    return {chip.name: chip.leaves[state[chip.state_field]] for chip in product.chips}
+
+
+def values(product: Product, state: State) -> dict[str, str]:
+    """Every variable of every chip, spelled."""
+    return {
+        field.name: field.type.spell(value)
+        for field, value in zip(product.fields, state, strict=True)
+        if field.type is not None and field.owner >= 0
+    }
+
+
+def states_along(product: Product, way: Way) -> Iterator[State]:
+    """The state before the way and after each step; after a failing step the one before it."""
+    here = product.initial
+    yield here
+    for taken in replay(product, way):
+        here = here if taken.step.after is None else taken.step.after
+        yield here
+
+
+def ways_of(model: Path) -> list[Way]:
+    """The ways on a page, in its order: of findings, then of switches."""
+    verdict = verdict_on(model)
+    ways = [finding.way for finding in verdict.findings if finding.way is not None]
+    for one in verdict.explored:
+        ways += [switch.way for switch in one.switches if switch.way is not None]
+    return ways
+
+
+def check_shown(shown: dict[str, Any], product: Product, state: State) -> None:
+    """The table and the statecharts of the page show this state."""
+    expected = leaves(product, state)
+    assert shown["chips"] == expected
+    assert shown["variables"] == values(product, state)
+    assert shown["charts"] == {chip: [leaf] for chip, leaf in expected.items()}
+    assert shown["bands"] == min(shown["position"], MOST_DRAWN)
+
+
+@pytest.mark.parametrize("model", [TANDEM, *TWINS], ids=name_of)
+def test_a_scenario_is_stepped_to_its_end_by_keyboard(
+    model: Path, browser: Browser, page_of: PageOf
+) -> None:
+    """For tandem and each faulty twin; the network is off, and nothing goes wrong."""
+    product = verdict_on(model).explored[0].exploration.product
+    ways = ways_of(model)
+    with opened(browser, page_of(model)) as page:
+        page.open_stage('[data-open="0"]')
+        for position, state in enumerate(states_along(product, ways[0])):
+            if position:
+                page.press("ArrowRight")
+            shown = page.shown()
+            assert shown["position"] == position
+            check_shown(shown, product, state)
+        page.press("ArrowRight")
+        assert page.shown()["position"] == len(ways[0].moves)
+        assert page.troubles == []
+
+
+def test_every_key_moves_as_it_says(browser: Browser, page_of: PageOf) -> None:
+    """Home, End, left and right move; Escape closes and gives the focus back to the button."""
+    with opened(browser, page_of(TANDEM)) as page:
+        page.open_stage('[data-open="0"]')
+        positions = []
+        for key in ("End", "ArrowLeft", "Home", "ArrowLeft", "ArrowRight"):
+            page.press(key)
+            positions.append(page.shown()["position"])
+        assert positions == [6, 5, 0, 0, 1]
+        page.press("Escape")
+        assert page.page.locator("#stage").is_hidden()
+        assert page.page.evaluate("document.activeElement.dataset.open") == "0"
+        assert page.page.locator(".is-current").count() == 0
+
+
+def test_a_step_is_told_in_words_and_its_changes_are_marked(
+    browser: Browser, page_of: PageOf
+) -> None:
+    """What a screen reader is told is the sentence; what changed is marked with what it was."""
+    with opened(browser, page_of(TWINS[0].parent / "silent_plug.yaml")) as page:
+        page.open_stage('[data-open="1"]')
+        page.press("ArrowRight")
+        told = page.page.locator('#told[aria-live="polite"]').inner_text()
+        assert told.startswith("1. the player steps on the pedal: pedal hears step")
+        assert "pedal.foot lifted → pressed" in told
+        row = page.page.locator('#whereabouts tr[data-chip="pedal"]').inner_text()
+        assert "foot pressed was lifted" in " ".join(row.split())
+        assert page.shown()["marked"] == 2  # the variable, and the link that now holds a message
+        page.press("Home")
+        assert page.shown()["marked"] == 0
+
+
+def test_the_rules_of_a_step_are_marked_in_the_statecharts(
+    browser: Browser, page_of: PageOf
+) -> None:
+    """Plugging in takes one arrow of the pedal and one of the receiver, and their labels."""
+    with opened(browser, page_of(STARTER)) as page:
+        page.open_stage("[data-walk]")
+        page.page.get_by_role("button", name="the player plugs the cable in").click()
+        marked = page.page.evaluate(
+            "[...document.querySelectorAll('main section.chip .arrow.is-taken')]"
+            ".map(arrow => arrow.closest('section').id)"
+        )
+        assert sorted(marked) == ["chip-pedal", "chip-player", "chip-receiver"]
+
+
+def test_a_failing_step_is_said_to_be_one(browser: Browser, page_of: PageOf) -> None:
+    """After an overflow nothing comes, and the chart says why."""
+    twin = TWINS[0].parent / "queue_exhausted.yaml"
+    with opened(browser, page_of(twin)) as page:
+        page.open_stage("[data-open]")
+        page.press("End")
+        assert "must not happen" in page.shown()["told"]
+        assert page.page.locator("#sequence .failure").count() == 1
+
+
+def test_a_loop_is_framed_and_said_to_go_on(browser: Browser, page_of: PageOf) -> None:
+    """Where chips go round for ever, the chart has a frame marked loop, and words say so."""
+    twin = TWINS[0].parent / "only_place_taken.yaml"
+    finding = verdict_on(twin).findings[0]
+    assert finding.way is not None
+    with opened(browser, page_of(twin)) as page:
+        told = page.page.locator(f'[id="{finding.id}"] ol.told > li.again')
+        assert told.count() == len(finding.way.moves) - finding.way.loop_from + 1
+        page.open_stage('[data-open="0"]')
+        for _ in range(finding.way.loop_from - 1):
+            page.press("ArrowRight")
+        assert page.page.locator("#sequence .loop").count() == 0
+        page.press("ArrowRight")
+        assert page.page.locator("#sequence .loop").count() == 1
+        page.press("End")
+        words = f"it goes on with step {finding.way.loop_from}, again and again"
+        assert words in page.shown()["told"]
+
+
+def drawn(page: Opened, kind: str) -> int:
+    """How many marks of a kind stand in the sequence chart."""
+    return page.page.locator(f"#sequence .{kind}").count()
+
+
+@pytest.mark.parametrize(
+    "name", ["silent_plug", "radio_carries_edges", "update_interrupted", "hushed_too_soon"]
+)
+def test_a_sequence_chart_has_a_mark_for_everything_that_happens(
+    name: str, browser: Browser, page_of: PageOf
+) -> None:
+    """Lost messages, timeouts, power cuts and changes of state, counted from the replay."""
+    model = TWINS[0].parent / f"{name}.yaml"
+    product = verdict_on(model).explored[0].exploration.product
+    happened = [
+        one for taken in replay(product, ways_of(model)[0]) for one in taken.step.happenings
+    ]
+    rules = [product.rules[one.rule] for one in happened if isinstance(one, Took)]
+    moves = [one for one in happened if isinstance(one, Took) and one.before != one.after]
+    struck = [one for one in happened if isinstance(one, Struck)]
+    with opened(browser, page_of(model)) as page:
+        page.open_stage('[data-open="0"]')
+        page.press("End")
+        lanes = page.page.locator("#sequence .axis path").count()
+        assert drawn(page, "lost") == sum(isinstance(one, Dropped) for one in happened)
+        assert drawn(page, "timer") == sum(rule.after is not None for rule in rules)
+        assert drawn(page, "struck") == len(struck)
+        assert drawn(page, "condition:not(.mode)") == lanes + len(moves) + len(struck)

@@ -1,0 +1,172 @@
+"""For every reader: names and contrast, links, search, zoom, paper."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Page
+
+import modecheck
+from tests.draw.test_palette import contrast
+from tests.models.bundled import MODELS, TANDEM, verdict_on
+from tests.page.browsing import axe_file, opened
+from tests.page.conftest import PageOf
+
+SILENT = MODELS / "faulty" / "silent_plug.yaml"
+LOOK = Path(modecheck.__file__).parent / "report" / "page" / "assets" / "look.css"
+
+AXE = """async () => (await axe.run(document, {runOnly:
+  ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']})).violations.map(
+  found => `${found.id}: ${found.nodes.map(node => node.html.slice(0, 120)).join(' | ')}`)"""
+needs_axe = pytest.mark.skipif(
+    axe_file() is None, reason="axe-core is not installed (npm install axe-core, or MODECHECK_AXE)"
+)
+
+
+@needs_axe
+@pytest.mark.parametrize(
+    ("model", "scheme"), [(TANDEM, "light"), (SILENT, "light"), (SILENT, "dark")]
+)
+def test_the_checker_finds_no_fault_in_names_and_contrast(
+    model: Path, scheme: str, browser: Browser, page_of: PageOf
+) -> None:
+    """axe-core (WCAG 2.2, levels A and AA, and best practice): on the page, a stage, a walk."""
+    script = axe_file()
+    assert script is not None
+    with opened(browser, page_of(model), scheme=scheme) as page:
+        page.page.evaluate(script.read_text(encoding="utf-8"))
+        page.open_stage('[data-open="0"]')
+        page.press("End")
+        assert page.page.evaluate(AXE) == []
+        page.page.locator("#go-walk").click()
+        assert page.page.evaluate(AXE) == []
+
+
+def colours(dark: bool) -> dict[str, str]:
+    """The variables of the style sheet."""
+    light, _, rest = LOOK.read_text(encoding="utf-8").partition("@media screen")
+    text = rest.partition("}\n}")[0] if dark else light
+    return dict(re.findall(r"--([a-z-]+): (#[0-9a-f]{6})", text))
+
+
+@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
+@pytest.mark.parametrize("ink", ["ink", "soft", "link", "found", "open", "clean"])
+def test_text_can_be_read_on_every_ground(ink: str, dark: bool) -> None:
+    """At least 4.5 to 1 (WCAG 2.2, success criterion 1.4.3), also in the sequence chart, whose
+    colours the checker cannot see.
+    """
+    tones = colours(dark)
+    grounds = ["paper", "sheet", "shade", "now"] if ink in ("ink", "soft") else ["paper", "sheet"]
+    grounds += [f"{ink}-shade"] if f"{ink}-shade" in tones else []
+    assert all(contrast(tones[ink], tones[ground]) >= 4.5 for ground in grounds)
+    assert contrast(tones["mark-ink"], tones["mark"]) >= 4.5
+
+
+@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
+def test_marks_and_borders_can_be_seen(dark: bool) -> None:
+    """At least 3 to 1 for what is not text (WCAG 2.2, success criterion 1.4.11)."""
+    tones = colours(dark)
+    for line in ("focus", "strong-line"):
+        for ground in ("paper", "sheet", "shade"):
+            assert contrast(tones[line], tones[ground]) >= 3
+
+
+def focused(page: Page) -> str:
+    """The id of the element that has the focus."""
+    found: str = page.evaluate("document.activeElement.id")
+    return found
+
+
+def test_a_link_leads_to_a_finding_and_to_a_step_of_it(browser: Browser, page_of: PageOf) -> None:
+    """`#id` shows the finding, `#id@2` the second step of its scenario."""
+    identity = next(f.id for f in verdict_on(SILENT).findings if f.code == "broken-requirement")
+    with opened(browser, page_of(SILENT), anchor=f"#{identity}") as page:
+        assert focused(page.page) == identity
+        assert page.page.locator(f'[id="{identity}"] h4').is_visible()
+    with opened(browser, page_of(SILENT), anchor=f"#{identity}@2") as page:
+        assert page.shown()["position"] == 2
+        assert page.page.locator(f'[id="{identity}"] #stage').is_visible()
+
+
+def test_a_link_to_nothing_or_to_nonsense_does_no_harm(browser: Browser, page_of: PageOf) -> None:
+    """An old link still opens the page."""
+    for anchor in ("#gone", "#%E0%A4%A", "#@3", "#cautions@9"):
+        with opened(browser, page_of(SILENT), anchor=anchor) as page:
+            assert page.troubles == []
+
+
+def test_search_finds_findings_requirements_chips_and_states(
+    browser: Browser, page_of: PageOf
+) -> None:
+    """All words must occur; Enter leads to the first that is found."""
+    with opened(browser, page_of(SILENT)) as page:
+        for words, count, first in (
+            ("deadlock", 1, "finding deadlock:receiver.changing"),
+            ("requirement note", 2, "requirement note_ends"),
+            ("state receiver.", 3, "state receiver.on_air"),
+            ("chip pedal", 1, "chip pedal"),
+            ("nothing of that kind", 0, ""),
+        ):
+            page.page.fill("#search-words", words)
+            found = page.page.locator("#search-found a").all_inner_texts()
+            assert len(found) == count, words
+            assert "".join(found[:1]).startswith(first)
+            assert page.page.locator("#search-told").inner_text() == f"{count} found"
+        page.page.fill("#search-words", "deadlock")
+        page.press("Enter")
+        assert focused(page.page) == "deadlock:receiver.changing"
+
+
+def test_charts_are_zoomed_by_keys_and_moved_by_the_mouse(
+    browser: Browser, page_of: PageOf
+) -> None:
+    """Plus makes a chart larger, zero fits it, and dragging moves it."""
+    with opened(browser, page_of(TANDEM)) as page:
+        port = page.page.locator('[data-picture="chip-hub"]')
+        port.scroll_into_view_if_needed()
+        port.focus()
+        width = "port => port.querySelector('svg').getBoundingClientRect().width"
+        before = port.evaluate(width)
+        page.press("+")
+        page.press("+")
+        assert port.evaluate(width) == pytest.approx(before * 1.25**2, rel=0.01)
+        port.evaluate("port => port.scrollTo(50, 50)")
+        place = port.bounding_box()
+        assert place is not None
+        x, y = place["x"] + 200, place["y"] + 100
+        page.page.mouse.move(x, y)
+        page.page.mouse.down()
+        page.page.mouse.move(x - 40, y - 30)
+        page.page.mouse.up()
+        assert port.evaluate("port => [port.scrollLeft, port.scrollTop]") == [90, 80]
+        page.press("0")
+        fits = "port => port.querySelector('svg').getBoundingClientRect().width <= port.clientWidth"
+        assert port.evaluate(fits)
+
+
+def test_a_narrow_screen_needs_no_sideways_scrolling(browser: Browser, page_of: PageOf) -> None:
+    """At 320 units (WCAG 2.2, success criterion 1.4.10) only charts and tables scroll."""
+    with opened(browser, page_of(TANDEM), width=320) as page:
+        page.open_stage('[data-open="0"]')
+        page.press("End")
+        assert page.page.evaluate("document.documentElement.scrollWidth") <= 320
+
+
+def test_paper_has_every_scenario_whole(browser: Browser, page_of: PageOf) -> None:
+    """Printing draws all steps, opens what is folded, and leaves the screen as it was."""
+    with opened(browser, page_of(TANDEM)) as page:
+        folded = page.page.locator("details:not([open])").count()
+        page.page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
+        drawn = page.page.evaluate(
+            "[...document.querySelectorAll('main [data-scenario]')].map(place =>"
+            " place.querySelectorAll('.printed .band').length)"
+        )
+        switches = verdict_on(TANDEM).explored[0].switches
+        assert drawn == [len(one.way.moves) for one in switches if one.way is not None]
+        assert page.page.locator("details:not([open])").count() == 0
+        page.page.evaluate("window.dispatchEvent(new Event('afterprint'))")
+        assert page.page.locator(".printed").count() == 0
+        assert page.page.locator("details:not([open])").count() == folded
+        assert len(page.page.pdf()) > 100_000
