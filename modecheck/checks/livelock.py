@@ -48,9 +48,10 @@ def livelocks(space: Space) -> list[Livelock]:
         if chip.actor or not any(chip.rests) or all(chip.rests):
             continue
         own = replace(query, restless=number)
-        if space.fair_loop(own).loop is None:
+        some = space.fair_loop(own).loop
+        if some is None:
             continue
-        together, loop = _smallest(space, own)
+        together, loop = _smallest(space, own, some)
         known = found.get(together)
         if known is None:
             found[together] = Livelock(together, (number,), loop)
@@ -79,17 +80,37 @@ def _idle_talk(product: Product) -> Iterator[int]:
                 yield number
 
 
-def _smallest(space: Space, query: LoopQuery) -> tuple[tuple[int, ...], FairLoop]:
-    """A smallest set of chips that suffices for such a loop, and a loop of them."""
-    numbers = [n for n, _ in enumerate(space.product.chips) if n != query.restless]
-    for number in numbers:
+def _smallest(space: Space, query: LoopQuery, some: FairLoop) -> tuple[tuple[int, ...], FairLoop]:
+    """A smallest set of chips that suffices for such a loop, and the nearest loop of them.
+
+    A chip that does not move in the loop at hand need not be tried: the loop shows that it can
+    stand still.
+    """
+    moving = _moving(space, query, some)
+    for number, _ in enumerate(space.product.chips):
         quieter = replace(query, still=query.still | 1 << number)
-        if space.fair_loop(quieter).loop is not None:
-            query = quieter
+        if number == query.restless:
+            continue
+        if moving >> number & 1:
+            other = space.fair_loop(quieter).loop
+            if other is None:
+                continue
+            moving = _moving(space, quieter, other)
+        query = quieter
     loop = space.fair_loop(query).loop
     assert loop is not None
-    moving = (n for n, _ in enumerate(space.product.chips) if not query.still >> n & 1)
-    return tuple(moving), loop
+    together = (n for n, _ in enumerate(space.product.chips) if not query.still >> n & 1)
+    return tuple(together), loop
+
+
+def _moving(space: Space, query: LoopQuery, found: FairLoop) -> int:
+    """The chips (bits) that move in a loop; those that stand still for the query do not."""
+    before, moving = found.loop[-1][1], 0
+    for label, after in found.loop:
+        edges = (e for e in space.edges_from(before) if (e.label, e.target) == (label, after))
+        moving |= next(edge.moved for edge in edges if not edge.moved & query.still)
+        before = after
+    return moving
 
 
 def _finding(space: Space, found: Livelock) -> Finding:
