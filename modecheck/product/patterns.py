@@ -247,6 +247,6 @@ def _precedence_after() -> Automaton:
         alive=lambda state: state in ("open", "failed"),
         again=lambda state: state == "failed",
         triggered=lambda state, valuation: (
-            bool(valuation & 1) and (state in ("open", "failed") or bool(valuation & 4))
+            bool(valuation & 1) and (state != OUTSIDE or bool(valuation & 4))
         ),
     ).build()

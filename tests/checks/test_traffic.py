@@ -68,7 +68,7 @@ def test_each_mode_of_the_starter_has_its_own_link() -> None:
 def test_nothing_is_on_the_air_while_tandem_is_wired() -> None:
     """As the comment in tandem's device file says; the compiled engine explores it."""
     modes = traffic_of(verdict_on(TANDEM).explored[0].exploration).modes
-    assert modes["wired"].links == {"left_cord", "right_cord", "usb_down"}
+    assert modes["wired"].links == {"left_cord", "right_cord", "usb_notes"}
     assert {"left_air", "right_air"} <= modes["radio"].links
     assert "tablet_down" in modes["bluetooth"].links
 

@@ -51,6 +51,8 @@ def test_a_scope_that_counts_is_a_test(pattern: str, scope: str, run: str, expec
         ("after", "P,Q,-", False),
         ("after", "Q,P", True),
         ("after", "PQ", True),
+        ("after", "Q,S,-", False),
+        ("after", "Q,S,P", True),
         ("between", "P,Q,-,R,P", False),
         ("between", "Q,P,R", True),
         ("after_until", "Q,-,R,P", False),
