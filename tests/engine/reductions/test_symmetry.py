@@ -18,6 +18,7 @@ from modecheck.engine.space import Limits
 from modecheck.model.devices import read_device
 from modecheck.model.parts import Device
 from modecheck.product.composition import compose
+from modecheck.product.form_graph import FormGraph
 from modecheck.product.symmetry import symmetry_of
 from modecheck.scenario.replay import replay
 from tests.generation.devices import Drawn, device_from
@@ -301,10 +302,23 @@ def test_units_that_differ_are_not_exchanged() -> None:
     """
     tile = UNITS[UNITS.index("left: &tile") + len("left: &tile") : UNITS.index("  right:")]
     unlike = UNITS.replace("right: *tile", "right:" + tile.replace("bond: 1, start: 1", "bond: 1"))
+    kept = UNITS.replace("{bond: 1, start: 1}}", "{bond: 1, start: 1, persistent: true}}")
+    old = UNITS.replace("right: *tile", "right:" + tile.replace("start: 1", "persistent: true"))
     modes = UNITS + "modes: {held: left.on}\n"
-    for text in (unlike, modes):
+    assert symmetry_of(compose(device_from(kept))) is not None
+    for text in (unlike, modes, old.replace("start: 1}}", "start: 1, persistent: true}}", 1)):
         assert symmetry_of(compose(device_from(text))) is None
     assert symmetry_of(compose(device_from(UNITS))) is not None
+
+
+def test_a_permutation_that_changes_something_is_refused() -> None:
+    """Only what maps all facts of a product to facts is an automorphism: to exchange two chips and
+    not what belongs to them is none, and to exchange nothing is one.
+    """
+    graph = FormGraph(compose(device_from(UNITS)))
+    left, right = (graph.atom("chip", number) for number in (0, 1))
+    assert graph.images({}) is not None
+    assert graph.images({left: right, right: left}) is None
 
 
 CASCADE = """
@@ -409,7 +423,7 @@ ONCE = """
 device: what one unit cannot take back
 chips:
   left: &tile
-    states: {fresh: {rest: true}, busy: {rest: true}, spent: {rest: true}}
+    states: {fresh: {rest: true}, spent: {rest: true}, busy: {rest: true}}
     rules:
       starts: {in: fresh, after: 1 ms, to: busy}
       stops: {in: busy, after: 1 ms, to: fresh}
@@ -440,7 +454,7 @@ def test_roads_turn_with_the_units(engine: EngineName) -> None:
     for number in range(space.state_count):
         for image, _ in space.images(number):
             left = space.state(image)[0]
-            assert bool(numbers[image]) == (left != 2), space.state(image)
+            assert bool(numbers[image]) == (left != 1), space.state(image)
     broken = {f.id: f.steps for f in verdict.findings if f.code == "broken-requirement"}
     assert broken == {f.id: f.steps for f in whole.findings if f.code == "broken-requirement"}
     assert broken["broken-requirement:R1"] == 2
