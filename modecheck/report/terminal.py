@@ -85,7 +85,7 @@ def _reduced_lines(one: Explored) -> list[str]:
     """Which reductions were used, and what that means for what is told."""
     reduced, lines = one.reduced, []
     if reduced.units:
-        units = "; ".join(" and ".join(unit) for unit in reduced.units)
+        units = "; ".join(f"{', '.join(unit[:-1])} and {unit[-1]}" for unit in reduced.units)
         lines.append(f"identical units, explored once and told each by its name: {units}")
     elif reduced.units is not None:
         lines.append("no units of this device can be exchanged for one another")
