@@ -78,7 +78,7 @@ def _one_sided(space: Space, pairing: Pairing) -> Iterator[Finding]:
     interpreter = Interpreter(space.product)
     for number in space.numbered(wanted):
         state = space.state(number)
-        if number < space.expanded and not _busy(interpreter, state):
+        if space.is_expanded(number) and not _busy(interpreter, state):
             one, two = (_spelled(space, end, state) for end in pairing.ends)
             yield Finding(
                 code="one-sided-bond",

@@ -21,16 +21,41 @@ from modecheck.checks import (
 )
 from modecheck.checks.acceptance import Accepted, sort_out
 from modecheck.checks.coverage import Coverage, coverage_of, joined
-from modecheck.checks.findings import Finding, in_order
-from modecheck.checks.judged import BROKEN, HOLDS, UNDECIDED, VACUOUS, Judged
+from modecheck.checks.findings import KINDS, Finding, in_order
+from modecheck.checks.judged import BROKEN, HOLDS, UNDECIDED, VACUOUS, Judged, undecided
 from modecheck.checks.mode_switches import ModeSwitch
 from modecheck.checks.other_choices import Dependent, dependent_on_other_choices
 from modecheck.checks.switch_endings import SwitchEnding
 from modecheck.engine.choice import Search, explore_with
 from modecheck.engine.exploration import Reporter
+from modecheck.engine.reductions.unfolded import Unfolded
 from modecheck.engine.space import Space
 from modecheck.model.parts import Device
 from modecheck.product.composition import compose
+
+WITH_ORDER = ("deadlock", "unused")
+"""What can be told when independent steps are followed in one order only."""
+WITHOUT_SYMMETRY = ("livelock", "endless-switch", "needless-acceptance")
+"""What cannot be told when identical units are exchanged: a loop of representatives may lead from
+one unit to the other, and be fair to none. What was not asked may be accepted all the same.
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Reduced:
+    """How a part of a product stood for the whole. `units` are the chips that were exchanged for
+    one another, or None where symmetry was not asked for; `not_asked` are codes of findings.
+    """
+
+    units: tuple[tuple[str, ...], ...] | None = None
+    order: bool = False
+
+    @property
+    def not_asked(self) -> tuple[str, ...]:
+        """What is left to an exploration of the whole."""
+        if self.order:
+            return tuple(code for code in KINDS if code not in WITH_ORDER)
+        return WITHOUT_SYMMETRY if self.units else ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +70,7 @@ class Explored:
     modes: dict[str, int]
     coverage: Coverage
     requirements: tuple[Judged, ...]
+    reduced: Reduced = Reduced()
 
     @property
     def variant(self) -> str:
@@ -79,8 +105,8 @@ class Verdict:
 
     @property
     def complete(self) -> bool:
-        """Whether everything was explored and every requirement decided."""
-        whole = all(one.exploration.complete for one in self.explored)
+        """Whether everything was explored, everything asked, and every requirement decided."""
+        whole = all(one.exploration.complete and not one.reduced.not_asked for one in self.explored)
         return whole and not self.not_evaluated
 
 
@@ -106,10 +132,10 @@ def check(
         explored.append(explore_variant(device, search=search, reporter=reporter))
         if explored[-1].exploration.stopped_by == "an interruption":
             break
-    complete = all(one.exploration.complete for one in explored)
+    complete = all(one.exploration.complete and not one.reduced.not_asked for one in explored)
     findings = _merged(explored)
     device = explored[0].device
-    if complete:
+    if all(one.exploration.complete and not one.reduced.order for one in explored):
         findings += _never_seen(explored)
         findings += _vacuous(explored)
     findings += [Finding("unused", one.subject, one.text, one.place) for one in device.unused]
@@ -131,17 +157,22 @@ def explore_variant(
     """Explore one variant and run the checks that need nothing but it."""
     how = search or Search()
     exploration = explore_with(compose(device), how, reporter)
-    judged = [*requirements.judge(exploration), *watched.judge(exploration, how, reporter)]
+    reduced = _reduced(exploration, how)
+    if how.order:
+        return _deadlocks_alone(device, exploration, reduced)
+    # Watchers tell identical units apart: what they watch is explored as a whole.
+    alone = replace(how, symmetry=False)
+    judged = [*requirements.judge(exploration), *watched.judge(exploration, alone, reporter)]
     known = deadlocks.deadlocks(exploration)
     switches = mode_switches.mode_switches(exploration)
     findings = [
         *deadlocks.find(exploration, known),
         *stuck_chips.find(exploration, known),
-        *livelock.find(exploration),
+        *(() if reduced.units else livelock.find(exploration)),
         *failing_steps.find(exploration),
         *pairings.find(exploration),
         *mode_switches.find(exploration, switches),
-        *switch_endings.find(exploration),
+        *(() if reduced.units else switch_endings.find(exploration)),
         *(one.finding for one in judged if one.finding is not None),
     ]
     return Explored(
@@ -153,12 +184,27 @@ def explore_variant(
         modes=mode_switches.states_in_modes(exploration),
         coverage=coverage_of(exploration),
         requirements=_in_document_order(device, judged),
+        reduced=reduced,
     )
 
 
 def _in_document_order(device: Device, judged: list[Judged]) -> tuple[Judged, ...]:
     order = list(device.requirements)
     return tuple(sorted(judged, key=lambda one: order.index(one.need.name)))
+
+
+def _reduced(exploration: Space, how: Search) -> Reduced:
+    units = exploration.units if isinstance(exploration, Unfolded) else ()
+    return Reduced(units if how.symmetry else None, how.order)
+
+
+def _deadlocks_alone(device: Device, exploration: Space, reduced: Reduced) -> Explored:
+    """What can be told where independent steps were followed in one order."""
+    found = deadlocks.find(exploration, deadlocks.deadlocks(exploration))
+    needs = device.requirements.values()
+    judged = tuple(undecided(need, "not asked of one order of steps") for need in needs)
+    nothing = Coverage()
+    return Explored(device, exploration, tuple(found), (), (), {}, nothing, judged, reduced)
 
 
 def _merged(explored: list[Explored]) -> list[Finding]:

@@ -6,7 +6,12 @@ from typing import TYPE_CHECKING
 
 import click
 
-from modecheck.cli.options import choice_option, device_argument, exploring_options
+from modecheck.cli.options import (
+    choice_option,
+    device_argument,
+    exploring_options,
+    reduce_option,
+)
 
 if TYPE_CHECKING:
     from modecheck.checks.verdict import Verdict
@@ -18,12 +23,14 @@ if TYPE_CHECKING:
 @choice_option
 @click.option("--every-option", is_flag=True, help="Check every combination of options.")
 @click.option("--json", "json_file", metavar="FILE", help="Write the result as JSON, too.")
+@reduce_option
 @exploring_options
 def command(
     device: str,
     chosen: dict[str, str],
     every_option: bool,
     json_file: str | None,
+    reductions: tuple[str, ...],
     search: Search,
 ) -> None:
     """Explore DEVICE completely and tell what can go wrong.
@@ -31,6 +38,7 @@ def command(
     Each cause is told once, with the shortest scenario that leads to it.
     """
     import sys
+    from dataclasses import replace
 
     from modecheck.checks.verdict import check
     from modecheck.cli.exit_codes import exit_code
@@ -42,6 +50,7 @@ def command(
     if json_file is not None:
         need_writable(json_file)
     devices = variants_of(device, chosen, every=every_option)
+    search = replace(search, symmetry="symmetry" in reductions, order="order" in reductions)
     with reporter_for(sys.stderr) as reporter:
         verdict = check(devices, search=search, reporter=reporter)
     if json_file is not None:

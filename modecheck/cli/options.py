@@ -34,6 +34,15 @@ choice_option = click.option(
     help="Choose a value of one of the device's options (default: its first).",
 )
 
+reduce_option = click.option(
+    "--reduce",
+    "reductions",
+    multiple=True,
+    type=click.Choice(["symmetry", "order"]),
+    help="Explore less: identical units only once (symmetry, every check stays as it is), or "
+    "independent steps in one order (order, deadlocks alone are looked for). May be given twice.",
+)
+
 BYTES = {"": 1, "KB": 10**3, "MB": 10**6, "GB": 10**9, "KIB": 2**10, "MIB": 2**20, "GIB": 2**30}
 
 

@@ -2,6 +2,9 @@
 
 A small product is done before the compiled engine would have been loaded. Beyond `SWITCH_AT` states
 the exploration is begun anew in machine code, which takes less time than was spent so far.
+
+With a reduction, a part of the product is explored that stands for the whole. Only the plain engine
+orders independent steps.
 """
 
 from __future__ import annotations
@@ -12,7 +15,10 @@ import time
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
-from modecheck.engine.exploration import Reporter, Silent, explore
+from modecheck.engine.exploration import Exploration, Reporter, Silent, explore
+from modecheck.engine.reductions.fewer import Reduction, reduction_of
+from modecheck.engine.reductions.plain_searches import PlainSearches
+from modecheck.engine.reductions.unfolded import TurnedSearches, Unfolded
 from modecheck.engine.space import Limits, Space
 from modecheck.model.mistakes import ModecheckError
 from modecheck.product.form import Product
@@ -38,11 +44,17 @@ class EngineUnavailable(ModecheckError):
 
 @dataclass(frozen=True, slots=True)
 class Search:
-    """How to explore. `threads` is None for one for each core."""
+    """How to explore. `threads` is None for one for each core.
+
+    With `symmetry`, states that differ by an exchange of identical units are explored once; with
+    `order`, independent steps are followed in one order, which shows all deadlocks and no more.
+    """
 
     engine: EngineName = "auto"
     limits: Limits = field(default_factory=Limits)
     threads: int | None = None
+    symmetry: bool = False
+    order: bool = False
 
 
 def explore_with(
@@ -51,33 +63,57 @@ def explore_with(
     """Explore a product. Raises `EngineUnavailable` when a forced engine cannot do it."""
     how = search or Search()
     told = reporter or Silent()
+    if not how.symmetry and not how.order:
+        return _explored(product, how, told, None)
+    fewer = reduction_of(product, symmetry=how.symmetry, order=how.order)
+    space = _explored(fewer.product, how, told, fewer)
+    if fewer.representatives is None:
+        return space
+    return Unfolded(space, fewer.representatives, _searches(space))
+
+
+def _searches(space: Space) -> TurnedSearches:
+    if isinstance(space, Exploration):
+        return PlainSearches(space)
+    from modecheck.engine.compiled.exploration import CompiledExploration
+    from modecheck.engine.compiled.turned import CompiledSearches
+
+    assert isinstance(space, CompiledExploration)
+    return CompiledSearches(space)
+
+
+def _explored(product: Product, how: Search, told: Reporter, fewer: Reduction | None) -> Space:
+    if fewer is not None and fewer.stubborn is not None:
+        if how.engine == "compiled":
+            raise EngineUnavailable("it does not order independent steps")
+        return explore(product, limits=how.limits, reporter=told, fewer=fewer)
     if how.engine == "compiled":
-        return _compiled(product, how, told)
+        return _compiled(product, how, told, fewer)
     if how.engine == "plain" or importlib.util.find_spec("numba") is None:
-        return explore(product, limits=how.limits, reporter=told)
-    return _plain_first(product, how, told)
+        return explore(product, limits=how.limits, reporter=told, fewer=fewer)
+    return _plain_first(product, how, told, fewer)
 
 
-def _plain_first(product: Product, how: Search, told: Reporter) -> Space:
+def _plain_first(product: Product, how: Search, told: Reporter, fewer: Reduction | None) -> Space:
     began = time.monotonic()
     limits = how.limits
     small = limits.states is not None and limits.states <= SWITCH_AT
     first = limits if small else replace(limits, states=SWITCH_AT)
-    found = explore(product, limits=first, reporter=told)
+    found = explore(product, limits=first, reporter=told, fewer=fewer)
     if found.complete or small or found.stopped_by != first.reached_states:
         return found
     left = replace(limits, since=began)
     try:
-        return _compiled(product, replace(how, limits=left), told)
+        return _compiled(product, replace(how, limits=left), told, fewer)
     except EngineUnavailable:
-        return explore(product, limits=left, reporter=told)
+        return explore(product, limits=left, reporter=told, fewer=fewer)
     except KeyboardInterrupt:
         # The compiled engine was still being loaded: what the plain one has found is reported.
         found.stopped_by = "an interruption"
         return found
 
 
-def _compiled(product: Product, how: Search, told: Reporter) -> Space:
+def _compiled(product: Product, how: Search, told: Reporter, fewer: Reduction | None) -> Space:
     # Kernels are compiled once for each user, and kept beside the products' machine code.
     from modecheck.engine.compiled.object_cache import cache_folder
 
@@ -90,7 +126,11 @@ def _compiled(product: Product, how: Search, told: Reporter) -> Space:
     threads = how.threads or os.cpu_count() or 1
     try:
         return explore_compiled(
-            product, threads=min(threads, MOST_THREADS), limits=how.limits, reporter=told
+            product,
+            threads=min(threads, MOST_THREADS),
+            limits=how.limits,
+            reporter=told,
+            representatives=fewer.representatives if fewer is not None else None,
         )
     except NotCompilableError as error:
         raise EngineUnavailable(str(error)) from error

@@ -62,10 +62,23 @@ class Silent:
 
 @dataclass(frozen=True, slots=True)
 class Note:
-    """What checks need of a transition: chips that moved and watched events, as bits."""
+    """What checks need of a transition: chips that moved and watched events, as bits. `turn` tells
+    how the state behind it was exchanged for its representative.
+    """
 
     moved: int
     events: int
+    turn: int = 0
+
+
+class Fewer(Protocol):
+    """Takes some states for others, and leaves out steps that need not be looked at."""
+
+    def of(self, state: State) -> tuple[State, int]:
+        """The state that stands for a state, and a number that tells how."""
+
+    def narrowed(self, state: State, steps: list[Step]) -> list[Step]:
+        """The steps of a state that are to be followed."""
 
 
 @dataclass(slots=True)
@@ -142,6 +155,10 @@ class Exploration:
             self._roads = Roads(self.graph, [*failing, *unexpanded])
         return self._roads
 
+    def is_expanded(self, number: int) -> bool:
+        """Whether the transitions of a state are known."""
+        return number < self.expanded
+
     def depth_of(self, number: int) -> int:
         """The breadth-first distance of a state from the initial state."""
         depth, seen = 0, self.layers[0]
@@ -191,7 +208,7 @@ class Exploration:
 
     def _edge(self, edge: int) -> Edge:
         note = self.notes[self.notes_of[edge]]
-        return Edge(self.labels[edge], self.targets[edge], note.moved, note.events)
+        return Edge(self.labels[edge], self.targets[edge], note.moved, note.events, note.turn)
 
     def edges_from(self, number: int) -> list[Edge]:
         """The transitions of a state, in the interpreter's order."""
@@ -320,14 +337,16 @@ def explore(
     limits: Limits | None = None,
     max_states: int | None = None,
     reporter: Reporter | None = None,
+    fewer: Fewer | None = None,
 ) -> Exploration:
-    """Explore a product breadth first with the plain interpreter.
+    """Explore a product breadth first with the plain interpreter; with `fewer`, a part of it that
+    stands for the whole.
 
     Stops with `stopped_by` set when a limit is reached (`max_states` is short for a limit of
     states), on interruption, or when memory runs out; what was found so far is then reported.
     """
     bounds = limits or Limits(states=max_states)
-    return _Explorer(product, bounds, reporter or Silent()).run()
+    return _Explorer(product, bounds, reporter or Silent(), fewer).run()
 
 
 class _LimitReached(Exception):
@@ -335,11 +354,14 @@ class _LimitReached(Exception):
 
 
 class _Explorer:
-    def __init__(self, product: Product, limits: Limits, reporter: Reporter) -> None:
+    def __init__(
+        self, product: Product, limits: Limits, reporter: Reporter, fewer: Fewer | None
+    ) -> None:
         layout = layout_of(product.fields)
         self._found = Exploration(product, layout, Interpreter(product))
         self._numbers: dict[int, int] = {}
-        self._notes: dict[tuple[int, int], int] = {}
+        self._notes: dict[tuple[int, int, int], int] = {}
+        self._fewer = fewer
         self._limits = limits
         self._began = time.monotonic() if limits.since is None else limits.since
         self._reporter = reporter
@@ -413,26 +435,31 @@ class _Explorer:
     def _expand(self, number: int) -> None:
         found = self._found
         quiet = True
-        cuts: set[tuple[int, int, int]] = set()
-        for step in found.interpreter.steps(found.state(number)):
+        cuts: set[tuple[State, int, int, int]] = set()
+        for step in self._steps(found.state(number)):
             quiet = quiet and not self._drives[step.label]
             if step.after is None:
                 self._note_failure(number, step)
                 continue
-            edge = (self._number(step.after, number, step.label), step.label, self._note(step))
             if step.label in self._cut_labels:
                 # Two steps that begin differently can be torn by the same cut: one transition.
-                if edge in cuts:
+                torn = (step.after, step.label, step.moved, step.events)
+                if torn in cuts:
                     continue
-                cuts.add(edge)
-            found.targets.append(edge[0])
-            found.labels.append(edge[1])
-            found.notes_of.append(edge[2])
+                cuts.add(torn)
+            after, turn = (step.after, 0) if self._fewer is None else self._fewer.of(step.after)
+            found.targets.append(self._number(after, number, step.label))
+            found.labels.append(step.label)
+            found.notes_of.append(self._note(step, turn))
         found.still[number] = quiet
         found.first_edge.append(len(found.targets))
 
-    def _note(self, step: Step) -> int:
-        key = (step.moved, step.events)
+    def _steps(self, state: State) -> list[Step]:
+        steps = self._found.interpreter.steps(state)
+        return steps if self._fewer is None else self._fewer.narrowed(state, steps)
+
+    def _note(self, step: Step, turn: int) -> int:
+        key = (step.moved, step.events, turn)
         if key not in self._notes:
             self._notes[key] = len(self._notes)
             self._found.notes.append(Note(*key))

@@ -45,6 +45,11 @@ class Roads:
         self._first = [0] * (graph.count + 1)
         self._turn_round()
 
+    @property
+    def unknown(self) -> list[int]:
+        """The states with an unknown future."""
+        return self._unknown
+
     def _turn_round(self) -> None:
         """Counting sort of the transitions by target."""
         graph, first = self._graph, self._first

@@ -54,12 +54,15 @@ Path = list[tuple[int, int]]
 
 @dataclass(frozen=True, slots=True)
 class Edge:
-    """A transition: its label, the state behind it, and as bits who moved and what happened."""
+    """A transition: its label, the state behind it, and as bits who moved and what happened. `turn`
+    tells how the state behind it was exchanged for the one that stands for it.
+    """
 
     label: int
     target: int
     moved: int
     events: int
+    turn: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,9 +158,18 @@ class Space(Protocol):
     """The states of a product as far as they were explored."""
 
     product: Product
-    stopped_by: str
-    failures: dict[tuple[str, str], Sighting]
-    occupied: list[set[int]]
+
+    @property
+    def stopped_by(self) -> str:
+        """Why the exploration stopped early, or nothing."""
+
+    @property
+    def failures(self) -> dict[tuple[str, str], Sighting]:
+        """The failing steps, by code and subject of the finding."""
+
+    @property
+    def occupied(self) -> list[set[int]]:
+        """For each chip the leaves that it is ever in."""
 
     @property
     def layers(self) -> list[int]:
@@ -189,6 +201,9 @@ class Space(Protocol):
 
     def state(self, number: int) -> State:
         """The values of a state's fields."""
+
+    def is_expanded(self, number: int) -> bool:
+        """Whether the transitions of a state are known."""
 
     def depth_of(self, number: int) -> int:
         """The breadth-first distance of a state from the initial state."""
@@ -224,10 +239,10 @@ class Space(Protocol):
         `after`.
         """
 
-    def roads_to(self, marks: int, *, without_events: int = 0) -> Sequence[int]:
+    def roads_to(self, marks: int, *, without_events: int = 0) -> Sequence[int] | Flags:
         """For each state 1 if a road without these events leads to one with some of the marks."""
 
-    def roads_to_states(self, numbers: Iterable[int]) -> Sequence[int]:
+    def roads_to_states(self, numbers: Iterable[int]) -> Sequence[int] | Flags:
         """For each state 1 if a road leads to one of these states."""
 
     def stuck(self, chips: int) -> Iterator[tuple[int, int]]:
@@ -261,8 +276,20 @@ class Space(Protocol):
         """For rules that were met and never taken, the earlier rule taken although they could."""
 
 
-def first_zero(flags: Sequence[int]) -> int | None:
+class Flags(Protocol):
+    """A flag for each state, which knows where the first 0 is."""
+
+    def __getitem__(self, number: int, /) -> int:
+        """The flag of a state."""
+
+    def first_zero(self) -> int | None:
+        """The number of the shallowest state whose flag is 0."""
+
+
+def first_zero(flags: Sequence[int] | Flags) -> int | None:
     """The number of the first state whose flag is 0."""
+    if not isinstance(flags, Sequence):
+        return flags.first_zero()
     if isinstance(flags, (bytes, bytearray)):
         found = flags.find(0)
         return None if found < 0 else found

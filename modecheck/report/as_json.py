@@ -65,6 +65,12 @@ def _explored(one: Explored) -> Json:
         "layers": list(found.layers),
         "stopped_by": found.stopped_by or None,
         "bits_per_state": found.product.bits,
+        "reductions": {
+            "symmetry": one.reduced.units is not None,
+            "identical_units": [list(unit) for unit in one.reduced.units or ()],
+            "order": one.reduced.order,
+            "not_asked": list(one.reduced.not_asked),
+        },
         "modes": {
             "states": dict(one.modes),
             "switches": [

@@ -65,7 +65,8 @@ def _plural(count: int, noun: str) -> str:
 def _explored_lines(verdict: Verdict, style: Style) -> list[str]:
     lines = []
     for one in verdict.explored:
-        lines += style.wrapped(_explored_line(one), "  ", "    ")
+        for line in (_explored_line(one), *_reduced_lines(one)):
+            lines += style.wrapped(line, "  ", "    ")
     return lines + [line for text in verdict.remarks for line in style.wrapped(text, "  ", "    ")]
 
 
@@ -73,10 +74,26 @@ def _explored_line(one: Explored) -> str:
     found = one.exploration
     variant = f"{one.variant}: " if one.variant else ""
     end = "complete" if found.complete else f"stopped by {found.stopped_by}"
+    exchanged = " up to exchange of identical units" if one.reduced.units else ""
     return (
-        f"{variant}{_plural_of(found.state_count, 'state')}, "
+        f"{variant}{_plural_of(found.state_count, 'state')}{exchanged}, "
         f"{_plural_of(found.transitions, 'transition')}, depth {found.depth}, {end}"
     )
+
+
+def _reduced_lines(one: Explored) -> list[str]:
+    """Which reductions were used, and what that means for what is told."""
+    reduced, lines = one.reduced, []
+    if reduced.units:
+        units = "; ".join(f"{', '.join(unit[:-1])} and {unit[-1]}" for unit in reduced.units)
+        lines.append(f"identical units, explored once and told each by its name: {units}")
+    elif reduced.units is not None:
+        lines.append("no units of this device can be exchanged for one another")
+    if reduced.order:
+        lines.append("independent steps were followed in one order, which shows every deadlock")
+    if reduced.not_asked:
+        lines.append(f"not asked of a part of the product: {', '.join(reduced.not_asked)}")
+    return lines
 
 
 def _plural_of(count: int, noun: str) -> str:

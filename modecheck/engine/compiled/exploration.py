@@ -88,6 +88,10 @@ class CompiledExploration:
         """The values of a state's fields."""
         return self.found.values(number)
 
+    def is_expanded(self, number: int) -> bool:
+        """Whether the transitions of a state are known."""
+        return number < self.expanded
+
     def depth_of(self, number: int) -> int:
         """The breadth-first distance of a state from the initial state."""
         return self.found.depth_of(number)
@@ -164,7 +168,9 @@ class CompiledExploration:
         for label, after, moved, events in self.found.steps(number, self._records):
             if after is not None:
                 target = self._target(number, len(edges), after)
-                edges.append(Edge(label, target, moved, events))
+                # Above the chips' bits stands the turn, where states are exchanged.
+                turn, chips = moved >> len(self.product.chips), len(self.product.chips)
+                edges.append(Edge(label, target, moved & ((1 << chips) - 1), events, turn))
         return edges
 
     def _target(self, number: int, edge: int, words: tuple[int, ...]) -> int:

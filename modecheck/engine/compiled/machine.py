@@ -17,9 +17,11 @@ from modecheck.engine.compiled import object_cache
 from modecheck.engine.compiled.expressions import ExpressionCode, Reading
 from modecheck.engine.compiled.frame import I64, Frame, constant, unpacked
 from modecheck.engine.compiled.queues import condition_or_false
+from modecheck.engine.compiled.representing import RepresentedCode, key_of, why_not
 from modecheck.engine.compiled.steps import NotCompilableError, StepCode
 from modecheck.engine.compiled.words import WordLayout, word_layout
 from modecheck.engine.drives import obliging_labels
+from modecheck.engine.reductions.representatives import Representatives
 from modecheck.product.form import Failure, Product
 
 OPTIMISATION = 1
@@ -51,20 +53,28 @@ class Machine:
 
 
 def compiled(
-    product: Product, drives: list[bool], *, curious: frozenset[int] = frozenset()
+    product: Product,
+    drives: list[bool],
+    *,
+    curious: frozenset[int] = frozenset(),
+    representatives: Representatives | None = None,
 ) -> Machine:
     """The machine code of a product. Raises `NotCompilableError` when it has too much of something.
 
     `drives` tells for each label whether it is a step of a chip or link; for rules in `curious`
-    the code notes which earlier rule was taken although their own guard held.
+    the code notes which earlier rule was taken although their own guard held. With
+    `representatives`, each state reached is exchanged for its representative.
     """
     _need_small_enough(product)
     layout = word_layout(product.fields)
+    reason = "" if representatives is None else why_not(product, layout, representatives)
+    if reason:
+        raise NotCompilableError(reason)
     target = _target_machine()
-    key = _key(product, drives, curious, target)
+    key = _key(product, drives, curious, representatives, target)
     kept = object_cache.load(key)
     if kept is None:
-        kept = _compile(product, layout, drives, curious, target)
+        kept = _compile(product, layout, drives, curious, representatives, target)
         object_cache.store(key, *kept)
     code, notes = kept
     engine = llvm.create_mcjit_compiler(llvm.parse_assembly(""), target)
@@ -74,7 +84,9 @@ def compiled(
     return Machine(
         product=product,
         layout=layout,
-        successors=engine.get_function_address("successors"),
+        successors=engine.get_function_address(
+            "successors" if representatives is None else "represented"
+        ),
         marks=engine.get_function_address("marks"),
         failures=tuple(known[identity] for identity in notes["failures"]),
         seen={tuple(meaning): number for number, meaning in enumerate(notes["seen"])},
@@ -107,7 +119,11 @@ def _target_machine() -> llvm.TargetMachine:
 
 
 def _key(
-    product: Product, drives: list[bool], curious: frozenset[int], target: llvm.TargetMachine
+    product: Product,
+    drives: list[bool],
+    curious: frozenset[int],
+    representatives: Representatives | None,
+    target: llvm.TargetMachine,
 ) -> str:
     """A hash of whatever the code depends on."""
     parts = (
@@ -115,6 +131,7 @@ def _key(
         (product.fields, product.chips, product.queues, product.signals, product.faults),
         (product.conditions, product.watched_events, drives, sorted(curious)),
         (product.events, product.watchers, product.idle_label, sorted(obliging_labels(product))),
+        key_of(representatives),
     )
     return hashlib.sha256(pickle.dumps(parts)).hexdigest()
 
@@ -124,6 +141,7 @@ def _compile(
     layout: WordLayout,
     drives: list[bool],
     curious: frozenset[int],
+    representatives: Representatives | None,
     target: llvm.TargetMachine,
 ) -> tuple[bytes, dict[str, Any]]:
     """The object code, and what has to be known beside it."""
@@ -131,6 +149,8 @@ def _compile(
     module.triple = target.triple
     frame = Frame(product, layout, module)
     StepCode(product, frame, drives, curious).write()
+    if representatives is not None:
+        RepresentedCode(product, layout, module, representatives).write()
     _ConditionFrame(product, layout, module).write()
     parsed = llvm.parse_assembly(str(module))
     options = llvm.create_pipeline_tuning_options(speed_level=OPTIMISATION)

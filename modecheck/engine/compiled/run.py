@@ -25,6 +25,7 @@ from modecheck.engine.compiled.reach import reach
 from modecheck.engine.drives import drives_of
 from modecheck.engine.exploration import Reporter
 from modecheck.engine.memory import available_memory, resident_memory
+from modecheck.engine.reductions.representatives import Representatives
 from modecheck.engine.space import Limits, Sighting
 from modecheck.product.form import Product
 
@@ -35,11 +36,12 @@ def explore_compiled(
     threads: int,
     limits: Limits,
     reporter: Reporter,
+    representatives: Representatives | None = None,
 ) -> CompiledExploration:
-    """Everything reachable within the limits. Raises `NotCompilableError` when the product has
-    too much of something.
+    """Everything reachable within the limits, or its representatives. Raises `NotCompilableError`
+    when the product has too much of something.
     """
-    machine = compiled(product, drives_of(product))
+    machine = compiled(product, drives_of(product), representatives=representatives)
     if limits.memory is not None:
         _load_kernels(machine)
     reached = reach(machine, threads=threads, limits=limits, reporter=reporter)

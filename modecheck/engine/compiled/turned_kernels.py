@@ -1,0 +1,125 @@
+"""The inner loops of searches over transitions that exchange states for representatives.
+
+Of every state there are several flags, one in each column. A transition gives the state before it
+those of the state behind it, in other columns: `back[note, j]` is the column that goes into `j`.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from modecheck.engine.compiled.kernels import U0, U1, compiled_kernel
+
+
+@compiled_kernel
+def spread_turned(
+    flags: Any,
+    pending: Any,
+    waiting: Any,
+    into: Any,
+    sources: Any,
+    notes_into: Any,
+    back: Any,
+    allowed: Any,
+) -> None:
+    """Set the flags of every state from which a road leads to a flag that is set.
+
+    `pending` is a ring with room for all states; at first it holds them all, and `waiting` is 1.
+    Column `j` does not go over a transition whose note has `allowed[note, j]` 0.
+    """
+    size, columns = pending.size, flags.shape[1]
+    head, count = 0, size
+    while count > 0:
+        number = np.int64(pending[head])
+        head += 1
+        if head == size:
+            head = 0
+        count -= 1
+        waiting[number] = 0
+        for edge in range(into[number], into[number + 1]):
+            before, note = np.int64(sources[edge]), np.int64(notes_into[edge])
+            changed = False
+            for column in range(columns):
+                if (
+                    not flags[before, column]
+                    and allowed[note, column]
+                    and flags[number, back[note, column]]
+                ):
+                    flags[before, column] = 1
+                    changed = True
+            if changed and not waiting[before]:
+                waiting[before] = 1
+                tail = head + count
+                if tail >= size:
+                    tail -= size
+                pending[tail] = np.uint32(before)
+                count += 1
+
+
+@compiled_kernel
+def own_flags(first: Any, notes: Any, expanded: Any, of_note: Any, flags: Any) -> None:
+    """Give each state the flags of the notes of its own transitions."""
+    for number in range(expanded):
+        for edge in range(first[number], first[number + 1]):
+            for column in range(flags.shape[1]):
+                flags[number, column] |= of_note[notes[edge], column]
+
+
+@compiled_kernel
+def first_turned_loss(
+    first: Any,
+    targets: Any,
+    notes: Any,
+    expanded: Any,
+    marks: Any,
+    wanted: Any,
+    barred: Any,
+    back: Any,
+) -> Any:
+    """The first transition after which a mark of `wanted[j]` is gone, unless its note is barred for
+    `j`: the state before it, the transition's number and `j`, or -1 three times. `back[note, b]` is
+    the mark behind the transition that tells of mark `b`.
+    """
+    for number in range(expanded):
+        for edge in range(first[number], first[number + 1]):
+            note = np.int64(notes[edge])
+            for form in range(wanted.size):
+                if barred[note, form]:
+                    continue
+                before = marks[number] & wanted[form]
+                for bit in range(back.shape[1]):
+                    own = before >> np.uint64(bit) & U1
+                    after = marks[targets[edge]] >> np.uint64(back[note, bit]) & U1
+                    if own != U0 and after == U0:
+                        return number, edge, form
+    return -1, -1, -1
+
+
+@compiled_kernel
+def first_turned_change(
+    first: Any,
+    targets: Any,
+    notes: Any,
+    expanded: Any,
+    marks: Any,
+    wanted: Any,
+    reached: Any,
+    back: Any,
+) -> Any:
+    """The first transition from a state with a mark of `wanted[j]` to one with a mark of
+    `reached[j]`: the state before it, the transition's number and `j`, or -1 three times.
+    """
+    for number in range(expanded):
+        for edge in range(first[number], first[number + 1]):
+            note = np.int64(notes[edge])
+            for form in range(wanted.size):
+                if marks[number] & wanted[form] == U0:
+                    continue
+                for bit in range(back.shape[1]):
+                    asked = reached[form] >> np.uint64(bit) & U1
+                    after = marks[targets[edge]] >> np.uint64(back[note, bit]) & U1
+                    if asked != U0 and after != U0:
+                        return number, edge, form
+    return -1, -1, -1

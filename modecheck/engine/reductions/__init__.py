@@ -1,0 +1,1 @@
+"""Explore less than a whole product and know as much: identical units, independent steps."""

@@ -1,0 +1,173 @@
+"""Which fields hold names, whose values may be exchanged for one another, and which hold numbers.
+
+Values of fields that are only compared with each other and copied are names: any bijection of them
+is as good as they are (the scalar sets of Ip and Dill, Better verification through symmetry, Formal
+Methods in System Design 9, 1996, found here instead of declared). Where values are ordered, added,
+used as an index or as a truth, they are numbers and stay what they are.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from modecheck.product.form import (
+    Apply,
+    Assign,
+    Constant,
+    Expression,
+    Payload,
+    Product,
+    Queue,
+    Reaction,
+    Read,
+    ReadItem,
+)
+
+NUMBER = -1
+"""The sort of values that have a meaning of their own."""
+EQUALITIES = ("==", "!=")
+
+
+class ValueSorts:
+    """The sorts of a product's fields: fields that exchange values with each other share one."""
+
+    def __init__(self, product: Product) -> None:
+        self._parents = list(range(len(product.fields)))
+        self._numbers: set[int] = set()
+        for link in product.queues:
+            self._queue(link)
+        for fault in product.faults:
+            if fault.budget >= 0:
+                self._fix(fault.budget)
+        for watcher in product.watchers:
+            self._fix(watcher.field)
+            self._truths(watcher.atoms)
+        self._truths(product.conditions.values())
+        self._chips(product)
+
+    def _chips(self, product: Product) -> None:
+        for chip in product.chips:
+            for reactions in chip.steps:
+                self._reactions(reactions, product, NUMBER)
+            for receptions in chip.receptions:
+                for (queue, _), reception in receptions.items():
+                    self._reactions(reception.reactions, product, payload_of(product, queue))
+            for hearings in chip.hearings:
+                for reactions in hearings.values():
+                    self._reactions(reactions, product, NUMBER)
+
+    def of_field(self, field: int) -> int:
+        """The sort of a field, told by one of its fields, or `NUMBER`."""
+        root = self._root(field)
+        return NUMBER if root in self._numbers else root
+
+    def of(self, expression: Expression, payload: int) -> int | None:
+        """The sort of an expression's value; None for constants, which fit any. `payload` is the
+        field that holds the value of the message being delivered, or `NUMBER`.
+        """
+        if isinstance(expression, Constant):
+            return None
+        if isinstance(expression, Read):
+            return self.of_field(expression.field)
+        if isinstance(expression, ReadItem):
+            return self.of_field(expression.first)
+        if isinstance(expression, Payload):
+            return NUMBER if payload == NUMBER else self.of_field(payload)
+        if isinstance(expression, Apply) and expression.operator == "if":
+            return self.common(expression.arguments[1:], payload)
+        return NUMBER
+
+    def common(self, expressions: Iterable[Expression], payload: int) -> int | None:
+        """The sort that all of some expressions share."""
+        sorts = (self.of(expression, payload) for expression in expressions)
+        return next((sort for sort in sorts if sort is not None), None)
+
+    def _root(self, field: int) -> int:
+        while self._parents[field] != field:
+            self._parents[field] = self._parents[self._parents[field]]
+            field = self._parents[field]
+        return field
+
+    def _fix(self, sort: int | None) -> None:
+        if sort is not None and sort != NUMBER:
+            self._numbers.add(self._root(sort))
+
+    def _join(self, sorts: Iterable[int | None]) -> int | None:
+        known = [sort for sort in sorts if sort is not None]
+        if NUMBER in known:
+            for sort in known:
+                self._fix(sort)
+            return NUMBER
+        for sort in known[1:]:
+            one, two = self._root(known[0]), self._root(sort)
+            self._parents[two] = one
+            if two in self._numbers:
+                self._numbers.add(one)
+        return known[0] if known else None
+
+    def _queue(self, queue: Queue) -> None:
+        self._join(slot.code for slot in queue.slots)
+        self._join(slot.value for slot in queue.slots if slot.value >= 0)
+        for slot in queue.slots:
+            self._fix(slot.late)
+            if any(message.kind == "relative" for message in queue.messages):
+                self._fix(slot.value)
+        if queue.up is not None:
+            self._truths([queue.up])
+
+    def _truths(self, expressions: Iterable[Expression]) -> None:
+        for expression in expressions:
+            self._fix(self._walk(expression, NUMBER))
+
+    def _reactions(self, reactions: Iterable[Reaction], product: Product, payload: int) -> None:
+        for reaction in reactions:
+            if reaction.guard is not None:
+                self._fix(self._walk(reaction.guard, payload))
+            for assign in reaction.assigns:
+                self._assign(assign, payload)
+            for send in reaction.sends:
+                if send.value is not None:
+                    sent = self._walk(send.value, payload)
+                    self._join([payload_of(product, send.queue), sent])
+
+    def _assign(self, assign: Assign, payload: int) -> None:
+        for target, value in zip(assign.targets, assign.values, strict=True):
+            items = range(target.first, target.first + max(target.length, 1))
+            if target.index is None:
+                items = range(target.first, target.first + 1)
+            else:
+                self._fix(self._walk(target.index, payload))
+            self._join([*items, self._walk(value, payload)])
+
+    def _walk(self, expression: Expression, payload: int) -> int | None:
+        """The sort of an expression's value, and what its parts tell of the sorts of fields."""
+        if isinstance(expression, Constant):
+            return None
+        if isinstance(expression, Read):
+            return expression.field
+        if isinstance(expression, Payload):
+            return payload
+        if isinstance(expression, ReadItem):
+            self._fix(self._walk(expression.index, payload))
+            return self._join(range(expression.first, expression.first + expression.length))
+        if isinstance(expression, Apply):
+            return self._operator(expression, payload)
+        return NUMBER
+
+    def _operator(self, expression: Apply, payload: int) -> int | None:
+        sorts = [self._walk(argument, payload) for argument in expression.arguments]
+        if expression.operator == "if":
+            self._fix(sorts[0])
+            return self._join(sorts[1:])
+        if expression.operator in EQUALITIES:
+            self._join(sorts)
+        else:
+            for sort in sorts:
+                self._fix(sort)
+        return NUMBER
+
+
+def payload_of(product: Product, queue: int) -> int:
+    """The field that holds the value of a queue's head, or `NUMBER`."""
+    value = product.queues[queue].slots[0].value
+    return value if value >= 0 else NUMBER

@@ -1,0 +1,460 @@
+"""Identical units explored once, compared with the full product by the reference interpreter."""
+
+from __future__ import annotations
+
+import os
+from math import comb
+from pathlib import Path
+
+import pytest
+from hypothesis import assume, given, settings
+
+from modecheck.checks.gaps import gap_tables
+from modecheck.checks.verdict import Verdict, check
+from modecheck.engine.choice import EngineName, Search
+from modecheck.engine.exploration import Exploration
+from modecheck.engine.reductions.unfolded import Unfolded
+from modecheck.engine.space import Limits
+from modecheck.model.devices import read_device
+from modecheck.model.parts import Device
+from modecheck.product.composition import compose
+from modecheck.product.form_graph import FormGraph
+from modecheck.product.symmetry import symmetry_of
+from modecheck.scenario.replay import replay
+from tests.generation.devices import Drawn, device_from
+from tests.generation.twins import twins
+
+MOST_STATES = 800
+EXAMPLES = settings().max_examples
+FAILING = ("unhandled-message", "overflow", "out-of-range")
+SEEN_IN_FAILING_STEPS = ("dead-rule", "unreachable-state")
+
+
+@pytest.fixture(autouse=True, scope="module")
+def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> None:
+    """Machine code of random products is not left in the user's cache."""
+    os.environ["MODECHECK_CACHE"] = str(tmp_path_factory.mktemp("objects"))
+
+
+def whole_of(device: Device) -> tuple[Verdict, Exploration]:
+    verdict = check([device], search=Search(engine="plain", limits=Limits(states=MOST_STATES)))
+    space = verdict.explored[0].exploration
+    assert isinstance(space, Exploration)
+    return verdict, space
+
+
+def reduced_of(device: Device, engine: EngineName, threads: int = 1) -> tuple[Verdict, Unfolded]:
+    verdict = check([device], search=Search(engine=engine, symmetry=True, threads=threads))
+    space = verdict.explored[0].exploration
+    assert isinstance(space, Unfolded)
+    return verdict, space
+
+
+def assert_images_are_the_whole(space: Unfolded, whole: Exploration) -> None:
+    """The images of all representatives are all states, each once; and so are their transitions."""
+    images: dict[tuple[int, ...], int] = {}
+    layers = [0] * len(space.layers)
+    transitions = 0
+    for number in range(space.state_count):
+        own = [space.state(image) for image, _ in space.images(number)]
+        assert not images.keys() & set(own)
+        images |= dict.fromkeys(own, number)
+        layers[space.depth_of(number)] += len(own)
+        transitions += len(own) * len(space.edges_from(number))
+    assert images.keys() == {whole.state(number) for number in range(whole.state_count)}
+    assert layers == whole.layers
+    assert transitions == whole.transitions
+
+
+def assert_same_edges(space: Unfolded, whole: Exploration) -> None:
+    """Every image has the transitions that the interpreter gives its state."""
+    numbers = {whole.state(number): number for number in range(whole.state_count)}
+    for number in range(space.state_count):
+        for image, _ in space.images(number):
+            there = numbers[space.state(image)]
+            assert space.marks_at(image) & ((1 << len(whole.product.conditions)) - 1) == (
+                whole.marks_at(there)
+            )
+            found = sorted(
+                (edge.label, space.state(edge.target), edge.moved)
+                for edge in space.edges_from(image)
+            )
+            wanted = sorted(
+                (edge.label, whole.state(edge.target), edge.moved)
+                for edge in whole.edges_from(there)
+            )
+            assert found == wanted
+
+
+def assert_same_seen(space: Unfolded, whole: Exploration) -> None:
+    """The same coverage. What is seen in a step before it fails may be of either of two units."""
+    assert space.occupied == whole.occupied
+    turned = space._turned_encounter
+    seen, expected = space.observed, whole.observed
+    if not whole.failures:
+        assert (seen.taken, seen.encounters) == (expected.taken, expected.encounters)
+        assert gap_tables(space) == gap_tables(whole)
+    everything = space._closed(expected.taken, lambda by, rule: by.rules[rule])
+    assert expected.taken <= seen.taken <= everything
+    assert expected.encounters <= seen.encounters <= space._closed(expected.encounters, turned)
+    assert set(whole.failures) <= set(space.failures)
+
+
+def assert_same_findings(one: Verdict, two: Verdict) -> None:
+    """The same findings, by id and length of scenario, and the same switches of modes. A step in
+    which two units fail at once is told of both.
+    """
+    some = bool(one.explored[0].exploration.failures)
+    left_out = (*FAILING, *SEEN_IN_FAILING_STEPS) if some else ()
+    left_out = (*left_out, *two.explored[0].reduced.not_asked)
+    ids = [
+        {(f.id, f.steps) for f in verdict.findings if f.code not in left_out}
+        for verdict in (one, two)
+    ]
+    assert ids[0] == ids[1]
+    failing = [{f.id for f in verdict.findings if f.code in FAILING} for verdict in (one, two)]
+    assert failing[0] <= failing[1]
+    switches = [
+        [(s.source, s.target, s.possible, s.direct, s.steps) for s in verdict.explored[0].switches]
+        for verdict in (one, two)
+    ]
+    assert switches[0] == switches[1]
+    endings = [
+        [(e.mode, e.at_most, len(e.loss.moves) if e.loss else None) for e in v.explored[0].endings]
+        for v in (one, two)
+    ]
+    assert endings[0] == endings[1]
+    said = [[(j.need.name, j.verdict) for j in v.requirements] for v in (one, two)]
+    assert said[0] == said[1]
+
+
+def assert_real(verdict: Verdict) -> None:
+    """Every scenario is a run of the product itself."""
+    one = verdict.explored[0]
+    ways = [finding.way for finding in verdict.findings] + [switch.way for switch in one.switches]
+    for way in ways:
+        if way is not None:
+            list(replay(compose(one.device), way))
+
+
+def assert_agreement(device: Device, engine: EngineName) -> None:
+    verdict, whole = whole_of(device)
+    if not whole.complete:
+        return
+    reduced, space = reduced_of(device, engine)
+    assert_images_are_the_whole(space, whole)
+    assert_same_edges(space, whole)
+    assert_same_seen(space, whole)
+    assert_same_findings(verdict, reduced)
+    assert_real(reduced)
+
+
+@given(twins())
+@settings(max_examples=2 * EXAMPLES)
+def test_twins_explored_once_are_known_as_well_as_both(drawn: Drawn) -> None:
+    """On random devices with two identical units: orbits sum up to the full product, and every
+    finding, switch and coverage is that of the full product.
+    """
+    device = _symmetric(drawn)
+    assert_agreement(device, "plain")
+
+
+@given(twins())
+@settings(max_examples=EXAMPLES // 2)
+def test_the_compiled_engine_reduces_as_well(drawn: Drawn) -> None:
+    """The same holds for representatives chosen in machine code, with one thread and with two."""
+    device = _symmetric(drawn)
+    assert_agreement(device, "compiled")
+    one, two = (reduced_of(device, "compiled", threads) for threads in (1, 2))
+    assert one[1].layers == two[1].layers
+    assert [(f.id, f.way) for f in one[0].findings] == [(f.id, f.way) for f in two[0].findings]
+
+
+def _symmetric(drawn: Drawn) -> Device:
+    """The device, if its twins are alike to everybody."""
+    device = drawn.read()
+    assume(symmetry_of(compose(device)) is not None)
+    return device
+
+
+COUNTERS = """
+device: counters
+chips:
+{chips}
+"""
+COUNTER = """
+  c{number}:
+    variables: {{n: {{range: [0, {last}]}}}}
+    states: {{counting: {{rest: true}}}}
+    rules:
+      up: {{if: n < {last}, do: [n = n + 1]}}
+      round: {{if: n == {last}, do: [n = 0]}}
+"""
+
+
+def counters(count: int, values: int) -> Device:
+    """Counters that know nothing of each other."""
+    chips = "".join(COUNTER.format(number=n, last=values - 1) for n in range(count))
+    return device_from(COUNTERS.format(chips=chips))
+
+
+@pytest.mark.parametrize(("count", "values"), [(2, 5), (3, 8), (4, 4), (5, 3), (7, 3)])
+@pytest.mark.parametrize("engine", ["plain", "compiled"])
+def test_identical_counters_are_multisets(count: int, values: int, engine: EngineName) -> None:
+    """Of k^n states of n independent counters modulo k, C(n + k - 1, k - 1) remain: the multisets
+    of n values out of k (Stanley, Enumerative combinatorics 1, section 1.2; source from memory).
+    """
+    _, space = reduced_of(counters(count, values), engine)
+    assert space.state_count == comb(count + values - 1, values - 1)
+    everything = sum(len(list(space.images(number))) for number in range(space.state_count))
+    assert everything == values**count
+
+
+def states_up_to_turning(count: int) -> int:
+    """States of philosophers up to turning the table, by Burnside's lemma over the full states."""
+    path = f"models/published/philosophers_{count}.yaml"
+    whole = check([read_device(path)], search=Search(engine="plain")).explored[0].exploration
+    product = whole.product
+    places = [chip.state_field for chip in product.chips]
+    rows = [[whole.state(n)[place] for place in places] for n in range(whole.state_count)]
+    fixed = sum(sum(row == row[turn:] + row[:turn] for row in rows) for turn in range(len(places)))
+    return fixed // len(places)
+
+
+@pytest.mark.parametrize("count", [3, 4, 5, 6])
+@pytest.mark.parametrize("engine", ["plain", "compiled"])
+def test_philosophers_turn_their_table(count: int, engine: EngineName) -> None:
+    """Representatives are counted by Burnside's lemma (Stanley, Enumerative combinatorics 2,
+    section 7.24; source from memory); the deadlock is found, with its shortest scenario.
+    """
+    device = read_device(f"models/published/philosophers_{count}.yaml")
+    verdict, space = reduced_of(device, engine)
+    assert space.state_count == states_up_to_turning(count)
+    waiting = "+".join(f"p{n}.waiting" for n in range(count))
+    assert [(f.id, f.steps) for f in verdict.findings] == [(f"deadlock:{waiting}", count)]
+    assert_real(verdict)
+
+
+BUNDLED = ["models/small/joining.yaml", "models/faulty/spoken_while_deaf.yaml"]
+BUNDLED += [f"models/published/readers_writers_{n}.yaml" for n in (2, 3, 4)]
+BUNDLED += ["models/published/philosophers_either_fork_4.yaml"]
+
+
+@pytest.mark.parametrize("path", BUNDLED, ids=lambda path: Path(path).stem)
+@pytest.mark.parametrize("engine", ["plain", "compiled"])
+def test_bundled_devices_keep_their_findings(path: str, engine: EngineName) -> None:
+    """Devices that people wrote, with identical units, are as well known by representatives."""
+    assert_agreement(read_device(path), engine)
+
+
+UNITS = """
+device: two tiles and a hub
+chips:
+  left: &tile
+    variables: {bond: {bond: 1, start: 1}}
+    states: {on: {rest: true}, off: {rest: true}}
+    rules:
+      drops: {in: 'on', do: [bond = none], to: 'off'}
+  right: *tile
+  hub:
+    variables:
+      left_bond: {bond: 1, start: 1}
+      right_bond: {bond: 1, start: 1}
+      last: {one_of: [nobody, left, right]}
+    states: {up: {rest: true}}
+    rules:
+      hears_left: {if: left.on, do: [last = left]}
+      hears_right: {if: right.on, do: [last = right]}
+      forgets_left: {if: left.off, do: [left_bond = none], raise: [gone]}
+      forgets_right: {if: right.off, do: [right_bond = none], raise: [gone]}
+pairings:
+  left_pair: {ends: [left.bond, hub.left_bond]}
+  right_pair: {ends: [right.bond, hub.right_bond]}
+requirements:
+  R1: {text: The left tile stays on, always: left.on}
+  R2: {text: The right tile comes back, recoverable: right.on}
+  R3: {text: Somebody is heard, possible: hub.last == right}
+"""
+
+
+@pytest.mark.parametrize("engine", ["plain", "compiled"])
+def test_what_is_asked_of_one_unit_is_judged_for_it(engine: EngineName) -> None:
+    """Variables and values of a third chip are exchanged along with the units; pairings and
+    requirements of one unit alone are judged for that unit, as in the full product.
+    """
+    device = device_from(UNITS)
+    assert_agreement(device, engine)
+    verdict, space = reduced_of(device, engine)
+    assert space.units == (("left", "right"),)
+    assert {f.id for f in verdict.findings} >= {
+        "lost-bond:left_pair",
+        "lost-bond:right_pair",
+        "unrecoverable-pairing:left_pair",
+        "unrecoverable-pairing:right_pair",
+        "broken-requirement:R1",
+        "broken-requirement:R2",
+    }
+
+
+def test_units_that_differ_are_not_exchanged() -> None:
+    """A variable that starts otherwise, and a mode of one unit alone: each keeps two chips of one
+    shape apart.
+    """
+    tile = UNITS[UNITS.index("left: &tile") + len("left: &tile") : UNITS.index("  right:")]
+    unlike = UNITS.replace("right: *tile", "right:" + tile.replace("bond: 1, start: 1", "bond: 1"))
+    kept = UNITS.replace("{bond: 1, start: 1}}", "{bond: 1, start: 1, persistent: true}}")
+    old = UNITS.replace("right: *tile", "right:" + tile.replace("start: 1", "persistent: true"))
+    modes = UNITS + "modes: {held: left.on}\n"
+    assert symmetry_of(compose(device_from(kept))) is not None
+    for text in (unlike, modes, old.replace("start: 1}}", "start: 1, persistent: true}}", 1)):
+        assert symmetry_of(compose(device_from(text))) is None
+    assert symmetry_of(compose(device_from(UNITS))) is not None
+
+
+def test_a_permutation_that_changes_something_is_refused() -> None:
+    """Only what maps all facts of a product to facts is an automorphism: to exchange two chips and
+    not what belongs to them is none, and to exchange nothing is one.
+    """
+    graph = FormGraph(compose(device_from(UNITS)))
+    left, right = (graph.atom("chip", number) for number in (0, 1))
+    assert graph.images({}) is not None
+    assert graph.images({left: right, right: left}) is None
+
+
+CASCADE = """
+device: two answers to one call
+chips:
+  caller:
+    states: [a, b]
+    rules:
+      - {in: a, after: 1 ms, raise: [call], to: b}
+  left:
+    states: {idle: {rest: true}}
+    rules: [{on: call, raise: [left_answer]}]
+  right:
+    states: {idle: {rest: true}}
+    rules: [{on: call, raise: [right_answer]}]
+  hub:
+    states: {waiting: {rest: true}, left_won: {rest: true}, right_won: {rest: true}}
+    rules:
+      - {in: waiting, on: left_answer, to: left_won}
+      - {in: waiting, on: right_answer, to: right_won}
+"""
+
+
+def test_an_order_of_chips_that_tells_keeps_them_apart() -> None:
+    """Two chips that answer one signal with another are heard in the order of the file, so the
+    first always wins: exchanging them would show an end that no run has.
+    """
+    device = device_from(CASCADE)
+    assert symmetry_of(compose(device)) is None
+
+
+ORDERED = """
+device: rules in turn
+chips:
+  left: &tile
+    states: {on: {rest: true}, off: {rest: true}}
+    rules: [{in: on, after: 1 ms, to: off}, {in: off, after: 1 ms, to: on}]
+  right: *tile
+  button:
+    states: {up: {rest: true}}
+    rules: [{after: 1 ms, raise: [press]}]
+  hub:
+    states: {deaf: {rest: true}, hears_left: {rest: true}, hears_right: {rest: true}}
+    rules:
+      - {on: press, if: left.on, to: hears_left}
+      - {on: press, if: right.on, to: hears_right}
+      - {on: press, to: deaf}
+"""
+
+TORN = """
+device: writes one after the other
+chips:
+  left: &tile
+    states: {on: {rest: true}, off: {rest: true}}
+    rules: [{in: on, after: 1 ms, to: off}, {in: off, after: 1 ms, to: on}]
+  right: *tile
+  hub:
+    variables:
+      of_left: {bool: true, persistent: true}
+      of_right: {bool: true, persistent: true}
+    states: {up: {rest: true}}
+    rules:
+      - {after: 1 ms, do: [of_left = left.on, of_right = right.on], steps: separate}
+faults:
+  power_cut: {chips: [hub], at_most: 1}
+"""
+
+COPIED = """
+device: one variable follows the other
+chips:
+  left: &tile
+    states: {on: {rest: true}, off: {rest: true}}
+    rules: [{in: on, after: 1 ms, to: off}, {in: off, after: 1 ms, to: on}]
+  right: *tile
+  hub:
+    variables: {of_left: bool, of_right: bool}
+    states: {up: {rest: true}}
+    rules:
+      - {after: 1 ms, if: left.on, do: [of_left = true]}
+      - {after: 1 ms, if: right.on, do: [of_right = true]}
+      - {after: 1 ms, do: [of_left = of_right, of_right = of_left]}
+"""
+
+
+@pytest.mark.parametrize("text", [ORDERED, TORN, COPIED], ids=["in turn", "torn", "copied"])
+def test_an_order_in_a_chip_that_tells_keeps_units_apart(text: str) -> None:
+    """Rules that are tried in turn, writes between which a power cut may strike, and writes that
+    read what was written before have an order that an exchange would turn round.
+    """
+    assert symmetry_of(compose(device_from(text))) is None
+
+
+def test_writes_without_an_order_do_not() -> None:
+    """Where no power cut can strike between two writes, either may come first."""
+    whole = TORN[: TORN.index("faults:")]
+    device = device_from(whole)
+    assert symmetry_of(compose(device)) is not None
+    assert_agreement(device, "plain")
+
+
+ONCE = """
+device: what one unit cannot take back
+chips:
+  left: &tile
+    states: {fresh: {rest: true}, spent: {rest: true}, busy: {rest: true}}
+    rules:
+      starts: {in: fresh, after: 1 ms, to: busy}
+      stops: {in: busy, after: 1 ms, to: fresh}
+      spends: {in: busy, after: 1 ms, if: other.free, to: spent}
+  right: *tile
+  other:
+    states: {free: {rest: true}, taken: {rest: true}}
+    rules:
+      takes: {in: free, if: left.spent or right.spent, to: taken}
+requirements:
+  R1: {text: The left tile can be fresh again, recoverable: left.fresh}
+  R2: {text: The left tile can be spent, recoverable: left.spent}
+  R3: {text: The right tile is used, possible: right.spent and left.busy}
+  R4: {text: The right tile is not spent beside a busy one, never: right.spent and left.busy}
+"""
+
+
+@pytest.mark.parametrize("engine", ["plain", "compiled"])
+def test_roads_turn_with_the_units(engine: EngineName) -> None:
+    """A road back to what one unit was is not one to what its twin was: the tile that is spent is
+    followed by name through all exchanges.
+    """
+    device = device_from(ONCE)
+    assert_agreement(device, engine)
+    verdict, space = reduced_of(device, engine)
+    whole, _ = whole_of(device)
+    numbers = space.roads_to(space.mark("requirement:R1"))
+    for number in range(space.state_count):
+        for image, _ in space.images(number):
+            left = space.state(image)[0]
+            assert bool(numbers[image]) == (left != 1), space.state(image)
+    broken = {f.id: f.steps for f in verdict.findings if f.code == "broken-requirement"}
+    assert broken == {f.id: f.steps for f in whole.findings if f.code == "broken-requirement"}
+    assert broken["broken-requirement:R1"] == 2
