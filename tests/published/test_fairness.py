@@ -143,13 +143,13 @@ def test_hungry_philosophers_have_the_counted_size(count: int, states: int) -> N
 @pytest.mark.parametrize("count", [3, 4])
 @pytest.mark.parametrize("assume", [WEAKLY, STRONGLY], ids=["weak", "strong"])
 def test_hungry_philosophers_starve_when_all_take_the_same_side(count: int, assume: Assume) -> None:
-    """Weak or strong: nobody eats in the deadlock (C)."""
+    """Weak or strong: nobody eats in the deadlock (C, for some philosopher; all by symmetry)."""
     assert all(waits_for_ever(table(count, [], who), assume) for who in range(count))
 
 
 @pytest.mark.parametrize("count", [3, 4])
 def test_one_left_handed_philosopher_needs_strong_fairness(count: int) -> None:
-    """Under weak fairness neighbours can take turns for ever; under strong all eat (C)."""
+    """Fails under weak fairness, holds under strong (C); that each one can starve has no source."""
     assert all(waits_for_ever(table(count, [0], who), WEAKLY) for who in range(count))
     assert not any(waits_for_ever(table(count, [0], who), STRONGLY) for who in range(count))
 
@@ -224,7 +224,7 @@ def test_alternating_bit_delivers_when_channels_are_fair_lossy(models: Path) -> 
 
 
 def test_alternating_bit_needs_both_ends_to_go_on(models: Path) -> None:
-    """Fourth row: strong receptions alone are not enough, the weak sets are needed, too (C)."""
+    """Strong receptions alone are not enough, the weak sets are needed, too (no source)."""
     alone = receptions("data", "acks", strong=True)
     assert waits_for_ever(alternating_bit(models), alone)
     for left_out in ("timeout", "hand_over_0", "confirm"):
