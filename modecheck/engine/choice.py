@@ -113,11 +113,15 @@ def _plain_first(product: Product, how: Search, told: Reporter, fewer: Reduction
         return found
 
 
-def _compiled(product: Product, how: Search, told: Reporter, fewer: Reduction | None) -> Space:
-    # Kernels are compiled once for each user, and kept beside the products' machine code.
+def keep_kernels() -> None:
+    """Kernels are compiled once for each user, and kept beside the products' machine code."""
     from modecheck.engine.compiled.object_cache import cache_folder
 
     os.environ.setdefault("NUMBA_CACHE_DIR", str(cache_folder() / "kernels"))
+
+
+def _compiled(product: Product, how: Search, told: Reporter, fewer: Reduction | None) -> Space:
+    keep_kernels()
     try:
         from modecheck.engine.compiled.run import explore_compiled
         from modecheck.engine.compiled.steps import NotCompilableError

@@ -1,0 +1,495 @@
+"""The inner loop of walking, fixed for all products and compiled once.
+
+Written after `modecheck.engine.walking`, and sharing no code with it: tests compare both, walk by
+walk. A path is kept as the numbers of the records that were picked.
+"""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from modecheck.engine.compiled.frame import DRIVEN, RECORD_EXTRA
+from modecheck.engine.compiled.intrinsics import call_marks, call_successors, lowest_bit
+from modecheck.engine.compiled.kernels import (
+    COUNT_MASK,
+    FAILED_BIT,
+    FAILURE_BITS,
+    FAILURE_MASK,
+    LOW,
+    MULTIPLY_ONE,
+    MULTIPLY_TWO,
+    U8,
+    compiled_kernel,
+)
+from modecheck.engine.walking import (
+    BEND,
+    DEADLOCKS,
+    EVEN,
+    FINE_BITS,
+    GOLDEN,
+    MOST_RARITY,
+    NEW,
+    POLICIES,
+    RESTART_COST,
+    SCRAMBLE_ONE,
+    SCRAMBLE_TWO,
+    SEEN_BEFORE,
+    SHORTENINGS,
+    TRIES,
+)
+
+U0, U1, U2, U3, U32 = (np.uint64(number) for number in (0, 1, 2, 3, 32))
+U27, U30, U31 = (np.uint64(number) for number in (27, 30, 31))
+STEPPING = np.uint64(GOLDEN)
+FIRST_SCRAMBLE, SECOND_SCRAMBLE = np.uint64(SCRAMBLE_ONE), np.uint64(SCRAMBLE_TWO)
+TOP_BIT = np.uint64(1 << 63)
+FINE, COARSE = np.uint64(FINE_BITS), np.uint64(64 - FINE_BITS)
+FINE_ONE, BENT = np.uint64(1 << FINE_BITS), np.uint64(BEND)
+IS_DRIVEN = np.uint64(DRIVEN)
+EXTRA = RECORD_EXTRA
+NOT_COUNT = ~U3
+
+STEPS, KEPT, ONCE, TWICE, HALVINGS = range(5)
+"""Places in the array of counters."""
+
+
+class Code(NamedTuple):
+    """The product's machine code, and room for what it writes. `hashes` has one for each record."""
+
+    successors: Any
+    marks: Any
+    seen: Any
+    records: Any
+    hashes: Any
+    words: Any
+
+
+class Tests(NamedTuple):
+    """What is watched: rows of two masks; the sight of each failure; the first of deadlocks.
+
+    For each label `group` says with which others it is held back (or -1), `busy` whether a chip is,
+    `chooses` whether a watcher does.
+    """
+
+    states: Any
+    resting: Any
+    losses: Any
+    changes: Any
+    failures: Any
+    first_deadlock: Any
+    rests: Any
+    modes: Any
+    group: Any
+    busy: Any
+    chooses: Any
+    groups: Any
+
+
+class Archive(NamedTuple):
+    """The slots: counts, lengths of paths (-1 where empty), modes, words, paths; then where they
+    belong, as in `modecheck.engine.walking.Features`.
+    """
+
+    counts: Any
+    lengths: Any
+    modes: Any
+    states: Any
+    paths: Any
+    fields: Any
+    masks: Any
+    leaves: Any
+    cells_first: Any
+    cells: Any
+
+
+class Found(NamedTuple):
+    """The shortest path to each sight (length -1: not seen), and the hashes of deadlocks."""
+
+    lengths: Any
+    paths: Any
+    deadlocks: Any
+
+
+@compiled_kernel
+def scrambled(value: Any) -> Any:
+    """One output of splitmix64."""
+    value = (value ^ (value >> U30)) * FIRST_SCRAMBLE
+    value = (value ^ (value >> U27)) * SECOND_SCRAMBLE
+    return value ^ (value >> U31)
+
+
+@compiled_kernel
+def number(dice: Any) -> Any:
+    """The next random number of a walk."""
+    dice[0] += STEPPING
+    return scrambled(dice[0])
+
+
+@compiled_kernel
+def below(dice: Any, count: Any) -> Any:
+    """A random number from 0 to `count` - 1."""
+    return np.int64(((number(dice) >> U32) * np.uint64(count)) >> U32)
+
+
+@compiled_kernel
+def race_time(value: Any) -> Any:
+    """A number of exponential distribution."""
+    even = value >> COARSE
+    bend = (((even * (FINE_ONE - even)) >> FINE) * BENT) >> U8
+    return (lowest_bit(value | TOP_BIT) << FINE) + FINE_ONE - U1 - even - bend
+
+
+@compiled_kernel
+def mixed(hash_: Any, word: Any) -> Any:
+    """One more word mixed into a hash; apart from the tables', since all walks depend on it."""
+    hash_ = (hash_ ^ word) * MULTIPLY_ONE
+    hash_ = (hash_ ^ (hash_ >> U32)) * MULTIPLY_TWO
+    return hash_ ^ (hash_ >> U32)
+
+
+@compiled_kernel
+def hash_at(words: Any, first: Any, count: Any) -> Any:
+    """The hash of the state whose words begin at `first`."""
+    result = U0
+    for offset in range(count):
+        result = mixed(result, words[first + offset])
+    return result * MULTIPLY_ONE
+
+
+@compiled_kernel
+def hash_within(state: Any, masks: Any) -> Any:
+    """The hash of what the masks leave of a state."""
+    result = U0
+    for offset in range(masks.size):
+        result = mixed(result, state[offset] & masks[offset])
+    return result * MULTIPLY_ONE
+
+
+@compiled_kernel
+def place_in(hash_: Any, size: Any) -> Any:
+    """Where to look first in a table of that size."""
+    return np.int64(((hash_ >> U32) * np.uint64(size)) >> U32)
+
+
+@compiled_kernel
+def visit(table: Any, counters: Any, hash_: Any) -> None:
+    """Count a visit to a state, if it belongs to the sample."""
+    within = (U1 << np.uint64(counters[HALVINGS])) - U1
+    if (hash_ >> U2) & within != U0:
+        return
+    key, place = hash_ & NOT_COUNT, place_in(hash_, table.size)
+    while table[place] & U3 != U0 and table[place] & NOT_COUNT != key:
+        place = place + 1 if place + 1 < table.size else 0
+    count = table[place] & U3
+    if count == U0:
+        counters[KEPT] += 1
+        counters[ONCE] += 1
+    elif count == U1:
+        counters[ONCE] -= 1
+        counters[TWICE] += 1
+    elif count == U2:
+        counters[TWICE] -= 1
+    table[place] = key | min(count + U1, U3)
+
+
+@compiled_kernel
+def knows(table: Any, hash_: Any) -> Any:
+    """Whether a state is in the sample."""
+    key, place = hash_ & NOT_COUNT, place_in(hash_, table.size)
+    while table[place] & U3 != U0:
+        if table[place] & NOT_COUNT == key:
+            return True
+        place = place + 1 if place + 1 < table.size else 0
+    return False
+
+
+@compiled_kernel
+def resettle(old: Any, new: Any, counters: Any) -> None:
+    """Fill an empty table with what of another belongs to the sample, and count it anew."""
+    within = (U1 << np.uint64(counters[HALVINGS])) - U1
+    counters[KEPT] = counters[ONCE] = counters[TWICE] = 0
+    for entry in old:
+        count = entry & U3
+        if count == U0 or (entry >> U2) & within != U0:
+            continue
+        place = place_in(entry, new.size)
+        while new[place] & U3 != U0:
+            place = place + 1 if place + 1 < new.size else 0
+        new[place] = entry
+        counters[KEPT] += 1
+        counters[ONCE] += count == U1
+        counters[TWICE] += count == U2
+
+
+@compiled_kernel
+def note(found: Any, sight: Any, path: Any, length: Any, last: Any) -> None:
+    """Keep the path to a sight, with one record more unless `last` is -1, if it is the shortest."""
+    whole = length + (last >= 0)
+    if found.lengths[sight] >= 0 and found.lengths[sight] <= whole:
+        return
+    found.lengths[sight] = whole
+    for at in range(length):
+        found.paths[sight, at] = path[at]
+    if last >= 0:
+        found.paths[sight, length] = last
+
+
+@compiled_kernel
+def note_in_state(tests: Any, found: Any, marks: Any, path: Any, length: Any, last: Any) -> None:
+    """What shows in a state alone."""
+    for test in range(tests.states.shape[0]):
+        wanted, unwanted = tests.states[test, 0], tests.states[test, 1]
+        if marks & (wanted | unwanted) == wanted:
+            note(found, test, path, length, last)
+
+
+@compiled_kernel
+def note_deadlock(tests: Any, archive: Any, found: Any, state: Any, path: Any, length: Any) -> None:
+    """A deadlock, kept apart by the leaves of the chips."""
+    hash_ = hash_within(state, archive.leaves)
+    for place in range(DEADLOCKS):
+        sight = tests.first_deadlock + place
+        if found.lengths[sight] < 0:
+            found.deadlocks[place] = hash_
+        if found.deadlocks[place] == hash_:
+            note(found, sight, path, length, -1)
+            return
+
+
+@compiled_kernel
+def look(  # noqa: C901 - all tests, which share the marks
+    code: Any,
+    tests: Any,
+    archive: Any,
+    found: Any,
+    state: Any,
+    marks: Any,
+    result: Any,
+    path: Any,
+    length: Any,
+) -> None:
+    """What shows when all steps of a state are known."""
+    count, width = np.int64(result & COUNT_MASK), code.words + EXTRA
+    records = code.records
+    at_records = np.uint64(records.ctypes.data)
+    busy = False
+    first_loss = tests.states.shape[0] + tests.resting.shape[0]
+    first_change = first_loss + tests.losses.shape[0]
+    for step in range(count):
+        at = step * width
+        word = records[at + code.words]
+        busy |= tests.busy[np.int64(word & LOW)] != 0
+        if word & FAILED_BIT:
+            failure = np.int64((word >> FAILURE_BITS) & FAILURE_MASK)
+            note(found, tests.failures[failure], path, length, step)
+            continue
+        behind = call_marks(code.marks, at_records + np.uint64(8 * at))
+        note_in_state(tests, found, behind, path, length, step)
+        events = word >> FAILURE_BITS
+        for test in range(tests.losses.shape[0]):
+            lost = marks & ~behind & tests.losses[test, 0]
+            if lost != U0 and events & tests.losses[test, 1] == U0:
+                note(found, first_loss + test, path, length, step)
+        for test in range(tests.changes.shape[0]):
+            if marks & tests.changes[test, 0] and behind & tests.changes[test, 1]:
+                note(found, first_change + test, path, length, step)
+    if not busy:
+        for test in range(tests.resting.shape[0]):
+            wanted, unwanted = tests.resting[test, 0], tests.resting[test, 1]
+            if marks & (wanted | unwanted) == wanted:
+                note(found, tests.states.shape[0] + test, path, length, -1)
+    if result & IS_DRIVEN == U0 and marks & tests.rests == U0:
+        note_deadlock(tests, archive, found, state, path, length)
+
+
+@compiled_kernel
+def bits_of(count: Any) -> Any:
+    """How many bits a count has, up to `MOST_RARITY`."""
+    bits = 0
+    while count and bits < MOST_RARITY:
+        count >>= 1
+        bits += 1
+    return bits
+
+
+@compiled_kernel
+def pick(
+    code: Any,
+    tests: Any,
+    table: Any,
+    state: Any,
+    taken: Any,
+    count: Any,
+    policy: Any,
+    held: Any,
+    early: Any,
+    dice: Any,
+) -> Any:
+    """The record that wins the race, or -1."""
+    draw, width = number(dice), code.words + EXTRA
+    best, soonest = -1, U0
+    for step in range(count):
+        at = step * width
+        word = code.records[at + code.words]
+        label = np.int64(word & LOW)
+        group = tests.group[label]
+        if word & FAILED_BIT or (group >= 0 and held[group] != 0):
+            continue
+        if early and tests.chooses[label] != 0:
+            continue
+        hash_ = hash_at(code.records, at, code.words)
+        code.hashes[step] = hash_
+        shift = 0 if policy == EVEN else bits_of(taken[label])
+        same = True
+        for offset in range(code.words):
+            same &= code.records[at + offset] == state[offset]
+        if same or (policy == NEW and knows(table, hash_)):
+            shift += SEEN_BEFORE
+        own = scrambled((draw ^ hash_) + np.uint64(label) * STEPPING)
+        time = race_time(own) << np.uint64(shift)
+        if best < 0 or time < soonest:
+            best, soonest = step, time
+    return best
+
+
+@compiled_kernel
+def mode_after(tests: Any, switches: Any, marks: Any, mode: Any) -> Any:
+    """The mode that a state is in, or was in last; a change is counted."""
+    if mode >= 0 and marks & tests.modes[mode]:
+        return mode
+    for entered in range(tests.modes.size):
+        if marks & tests.modes[entered]:
+            if mode >= 0:
+                switches[mode, entered] += 1
+            return entered
+    return mode
+
+
+@compiled_kernel
+def file_away(
+    archive: Any, slot: Any, state: Any, path: Any, length: Any, mode: Any, most: Any
+) -> None:
+    """Count a state in a slot, and keep it there if it is the first, nearer, or due."""
+    archive.counts[slot] += 1
+    count = archive.counts[slot]
+    shorter = archive.lengths[slot] < 0 or length < archive.lengths[slot]
+    if length > most or not (shorter or count & (count - 1) == 0):
+        return
+    archive.lengths[slot], archive.modes[slot] = length, mode
+    for offset in range(state.size):
+        archive.states[slot, offset] = state[offset]
+    for at in range(length):
+        archive.paths[slot, at] = path[at]
+
+
+@compiled_kernel
+def rare_slot(archive: Any, dice: Any) -> Any:
+    """A slot with a low count, or -1."""
+    first, count = 0, archive.cells_first
+    if below(dice, 2):
+        first, count = archive.cells_first, archive.cells
+    best = -1
+    for _ in range(TRIES):
+        slot = first + below(dice, max(1, count))
+        if archive.lengths[slot] >= 0 and (best < 0 or archive.counts[slot] < archive.counts[best]):
+            best = slot
+    return best
+
+
+@compiled_kernel
+def walk(  # noqa: C901 - one walk, from its dice to its end
+    code: Any,
+    tests: Any,
+    archive: Any,
+    found: Any,
+    table: Any,
+    counters: Any,
+    taken: Any,
+    switches: Any,
+    initial: Any,
+    seed: Any,
+    begin: Any,
+    end: Any,
+    depth: Any,
+    most: Any,
+) -> Any:
+    """Walks number `begin` to `end` - 1; the number of the first that was not begun, because fewer
+    than `most` states can be kept.
+    """
+    words, width = code.words, code.words + EXTRA
+    dice, held = np.zeros(1, np.uint64), np.zeros(max(1, tests.groups), np.uint8)
+    path, state = np.zeros(depth + 1, np.uint16), np.zeros(words, np.uint64)
+    at_state, at_records = np.uint64(state.ctypes.data), np.uint64(code.records.ctypes.data)
+    notes = np.uint64(code.seen.ctypes.data)
+    for run in range(begin, end):
+        if counters[KEPT] + depth + 1 > most:
+            return run
+        dice[0] = scrambled(np.uint64(seed) * STEPPING + np.uint64(run))
+        policy = below(dice, POLICIES)
+        held[:] = 0
+        if below(dice, 4):
+            for group in range(tests.groups):
+                held[group] = below(dice, 2)
+        limit = max(1, depth >> below(dice, SHORTENINGS))
+        patience = below(dice, limit)
+        slot = rare_slot(archive, dice) if below(dice, 2) else -1
+        if slot >= 0:
+            archive.counts[slot] += RESTART_COST
+            length, mode = archive.lengths[slot], archive.modes[slot]
+            for offset in range(words):
+                state[offset] = archive.states[slot, offset]
+            for at in range(length):
+                path[at] = archive.paths[slot, at]
+            marks = call_marks(code.marks, at_state)
+        else:
+            length = 0
+            for offset in range(words):
+                state[offset] = initial[offset]
+            marks = call_marks(code.marks, at_state)
+            note_in_state(tests, found, marks, path, 0, -1)
+            mode = mode_after(tests, switches, marks, -1)
+            visit(table, counters, hash_at(state, 0, words))
+        done = 0
+        while True:
+            result = call_successors(code.successors, at_state, at_records, notes)
+            look(code, tests, archive, found, state, marks, result, path, length)
+            if done == limit or length == depth:
+                break
+            count = np.int64(result & COUNT_MASK)
+            early = done < patience
+            step = pick(code, tests, table, state, taken, count, policy, held, early, dice)
+            if step < 0:
+                held[:] = 0
+                patience = 0
+                step = pick(code, tests, table, state, taken, count, policy, held, False, dice)
+            if step < 0:
+                break
+            for offset in range(words):
+                state[offset] = code.records[step * width + offset]
+            path[length] = step
+            length += 1
+            done += 1
+            taken[np.int64(code.records[step * width + words] & LOW)] += 1
+            counters[STEPS] += 1
+            marks = call_marks(code.marks, at_state)
+            mode = mode_after(tests, switches, marks, mode)
+            visit(table, counters, code.hashes[step])
+            for feature in range(archive.fields.shape[0]):
+                word, shift = archive.fields[feature, 0], archive.fields[feature, 1]
+                value = (state[np.int64(word)] >> shift) & archive.fields[feature, 2]
+                slot = np.int64(archive.fields[feature, 3] + value)
+                file_away(archive, slot, state, path, length, mode, depth // 2)
+            cell = hash_within(state, archive.masks)
+            slot = archive.cells_first + place_in(cell, archive.cells)
+            file_away(archive, slot, state, path, length, mode, depth // 2)
+    return end
+
+
+@compiled_kernel
+def steps_of(code: Any, state: Any) -> Any:
+    """Write the records of a state's steps; how many there are."""
+    notes = np.uint64(code.seen.ctypes.data)
+    at_state, at_records = np.uint64(state.ctypes.data), np.uint64(code.records.ctypes.data)
+    return call_successors(code.successors, at_state, at_records, notes) & COUNT_MASK

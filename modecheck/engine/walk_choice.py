@@ -1,0 +1,52 @@
+"""Which engine walks: the compiled one, or the plain one where the other cannot or is missing."""
+
+from __future__ import annotations
+
+from modecheck.engine.choice import EngineName, EngineUnavailable, keep_kernels
+from modecheck.engine.nearing import PlainSearcher, Searcher
+from modecheck.engine.sights import WatchList
+from modecheck.engine.walking import PlainWalker, Walker
+from modecheck.product.form import Product
+
+
+def walker_for(
+    product: Product, watched: WatchList, *, engine: EngineName, seed: int, depth: int
+) -> Walker:
+    """A walker; all engines walk the same way. Raises `EngineUnavailable` when a forced engine
+    cannot do it.
+    """
+    if engine != "plain":
+        keep_kernels()
+        try:
+            from modecheck.engine.compiled.steps import NotCompilableError
+            from modecheck.engine.compiled.walks import CompiledWalker
+
+            try:
+                return CompiledWalker(product, watched, seed=seed, depth=depth)
+            except NotCompilableError as error:
+                _need_free_choice(engine, str(error))
+        except ImportError as error:
+            _need_free_choice(engine, f"{error.name or error} is not installed")
+    return PlainWalker(product, watched, seed=seed, depth=depth)
+
+
+def searcher_for(product: Product, watched: WatchList, *, engine: EngineName) -> Searcher:
+    """A searcher, likewise."""
+    if engine != "plain":
+        keep_kernels()
+        try:
+            from modecheck.engine.compiled.steps import NotCompilableError
+            from modecheck.engine.compiled.walks import CompiledSearcher
+
+            try:
+                return CompiledSearcher(product, watched)
+            except NotCompilableError as error:
+                _need_free_choice(engine, str(error))
+        except ImportError as error:
+            _need_free_choice(engine, f"{error.name or error} is not installed")
+    return PlainSearcher(product, watched)
+
+
+def _need_free_choice(engine: EngineName, reason: str) -> None:
+    if engine == "compiled":
+        raise EngineUnavailable(reason)
