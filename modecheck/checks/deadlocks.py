@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from modecheck.checks.findings import Finding
 from modecheck.checks.waiting import what_it_waits_for
-from modecheck.checks.ways import way_to
+from modecheck.checks.ways import Way, way_to
 from modecheck.engine.plain import State
 from modecheck.engine.space import Space
 from modecheck.model.places import Place
@@ -34,7 +34,7 @@ def deadlocks(space: Space) -> list[Deadlock]:
     """Every deadlock, the shallowest first."""
     by_cause: dict[Cause, Deadlock] = {}
     for number in space.quiet(space.mark("rests")):
-        cause = _cause(space.product, space.state(number))
+        cause = cause_of(space.product, space.state(number))
         by_cause.setdefault(cause, Deadlock(cause, number, [])).states.append(number)
     minimal: list[Deadlock] = []
     for found in sorted(by_cause.values(), key=lambda one: (len(one.cause), one.first)):
@@ -47,7 +47,8 @@ def deadlocks(space: Space) -> list[Deadlock]:
     return sorted(minimal, key=lambda one: one.first)
 
 
-def _cause(product: Product, state: State) -> Cause:
+def cause_of(product: Product, state: State) -> Cause:
+    """Who waits in a deadlocked state, or what is never delivered."""
     waiting = frozenset(
         (chip.name, chip.leaves[state[chip.state_field]])
         for chip in product.chips
@@ -65,17 +66,19 @@ def _cause(product: Product, state: State) -> Cause:
 def find(space: Space, found: list[Deadlock]) -> Iterator[Finding]:
     """A finding for each deadlock."""
     for deadlock in found:
-        yield _finding(space, deadlock)
+        way = way_to(space, deadlock.first)
+        state = space.state(deadlock.first)
+        yield finding_of(space.product, deadlock.cause, state, way, count=len(deadlock.states))
 
 
-def _finding(space: Space, deadlock: Deadlock) -> Finding:
-    product = space.product
-    state = space.state(deadlock.first)
+def finding_of(
+    product: Product, cause: Cause, state: State, way: Way, *, count: int = 1
+) -> Finding:
+    """The finding of a cause that `state` has, at the end of `way`, and `count` states in all."""
     names = [chip.name for chip in product.chips] + [queue.name for queue in product.queues]
-    parts = sorted(deadlock.cause, key=lambda part: names.index(part[0]))
+    parts = sorted(cause, key=lambda part: names.index(part[0]))
     chips = [n for n, chip in enumerate(product.chips) if chip.name in dict(parts)]
     details = [sentence for chip in chips for sentence in what_it_waits_for(product, state, chip)]
-    count = len(deadlock.states)
     if count > 1:
         details.append(f"the same wait in {count:,} states")
     return Finding(
@@ -83,7 +86,7 @@ def _finding(space: Space, deadlock: Deadlock) -> Finding:
         subject="+".join(f"{name}.{where}" for name, where in parts),
         text=_text(parts, chips_wait=bool(chips)),
         place=_place(product, parts[0]),
-        way=way_to(space, deadlock.first),
+        way=way,
         details=tuple(details),
     )
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from modecheck.checks.findings import Finding
 from modecheck.checks.ways import Way, way_along, way_to
 from modecheck.engine.space import Space, Spread, first_zero
+from modecheck.model.parts import Device
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,14 +113,18 @@ def _two_at_once(space: Space) -> Iterator[Finding]:
         if len(names) > 1:
             first[names] = min(first.get(names, occurrence.first), occurrence.first)
     for names, number in first.items():
-        mode = space.product.device.modes[names[1]]
-        yield Finding(
-            code="two-modes",
-            subject="+".join(names),
-            text=f"the device is in {' and '.join(names)} at once",
-            place=mode.place,
-            way=way_to(space, number),
-        )
+        yield two_modes_finding(space.product.device, names, way_to(space, number))
+
+
+def two_modes_finding(device: Device, names: tuple[str, ...], way: Way) -> Finding:
+    """The device is in these modes at once at the end of a way."""
+    return Finding(
+        code="two-modes",
+        subject="+".join(names),
+        text=f"the device is in {' and '.join(names)} at once",
+        place=device.modes[names[1]].place,
+        way=way,
+    )
 
 
 def _never_reached(space: Space, reached: dict[str, int]) -> Iterator[Finding]:

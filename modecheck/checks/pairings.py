@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from modecheck.checks.findings import Finding
-from modecheck.checks.ways import way_over, way_to
+from modecheck.checks.ways import Way, way_over, way_to
 from modecheck.engine.plain import Interpreter, State
-from modecheck.engine.space import Edge, Space, first_zero
+from modecheck.engine.space import Space, first_zero
 from modecheck.model.parts import Pairing, PairingEnd
 from modecheck.product.composition import acting
+from modecheck.product.form import Product
 
 
 def find(space: Space) -> Iterator[Finding]:
@@ -28,13 +29,18 @@ def _usurped(space: Space, pairing: Pairing) -> Iterator[Finding]:
     found = space.first_change(apart, astray)
     if found is not None:
         number, edge = found
-        yield Finding(
-            code="usurped-session",
-            subject=pairing.name,
-            text=f"a session of {pairing.name} begins although it is not the one selected",
-            place=pairing.place,
-            way=way_over(space, number, edge),
-        )
+        yield usurped_finding(pairing, way_over(space, number, edge))
+
+
+def usurped_finding(pairing: Pairing, way: Way) -> Finding:
+    """A session begins with the last move of a way."""
+    return Finding(
+        code="usurped-session",
+        subject=pairing.name,
+        text=f"a session of {pairing.name} begins although it is not the one selected",
+        place=pairing.place,
+        way=way,
+    )
 
 
 def _watched_bits(space: Space, names: tuple[str, ...]) -> int:
@@ -45,29 +51,30 @@ def _watched_bits(space: Space, names: tuple[str, ...]) -> int:
 def _lost(space: Space, pairing: Pairing) -> Iterator[Finding]:
     """The first transition by which an end loses its key without a forgetting event."""
     forgetting = _watched_bits(space, pairing.forgotten_by)
-    ends = {space.mark(f"bonded:{end}"): end for end in pairing.ends}
+    ends = {space.mark(f"bonded:{end}") for end in pairing.ends}
     found = space.first_loss(sum(ends), without_events=forgetting)
     if found is not None:
         number, edge = found
-        after = space.state(edge.target)
-        before = space.state(number)
-        end = next(
-            end for end in ends.values() if _key(space, end, before) and not _key(space, end, after)
-        )
-        yield _lost_finding(space, pairing, end, number, edge)
+        before, after = space.state(number), space.state(edge.target)
+        way = way_over(space, number, edge)
+        yield lost_finding(space.product, pairing, before, after, way)
 
 
-def _lost_finding(
-    space: Space, pairing: Pairing, end: PairingEnd, number: int, edge: Edge
+def lost_finding(
+    product: Product, pairing: Pairing, before: State, after: State, way: Way
 ) -> Finding:
-    variable = space.product.device.chips[end.chip].variables[end.variable]
+    """A key is gone with the last move of a way, which leads from one state to the other."""
+    end = next(
+        end for end in pairing.ends if _key(product, end, before) and not _key(product, end, after)
+    )
+    variable = product.device.chips[end.chip].variables[end.variable]
     hint = "" if variable.persistent else f"{end} is not persistent"
     return Finding(
         code="lost-bond",
         subject=pairing.name,
         text=f"{end} is gone, and nobody forgot the pairing {pairing.name}",
         place=variable.place,
-        way=way_over(space, number, edge),
+        way=way,
         details=(hint,) if hint else (),
     )
 
@@ -79,15 +86,20 @@ def _one_sided(space: Space, pairing: Pairing) -> Iterator[Finding]:
     for number in space.numbered(wanted):
         state = space.state(number)
         if space.is_expanded(number) and not _busy(interpreter, state):
-            one, two = (_spelled(space, end, state) for end in pairing.ends)
-            yield Finding(
-                code="one-sided-bond",
-                subject=pairing.name,
-                text=f"the device rests while {one} and {two}",
-                place=pairing.place,
-                way=way_to(space, number),
-            )
+            yield one_sided_finding(space.product, pairing, state, way_to(space, number))
             return
+
+
+def one_sided_finding(product: Product, pairing: Pairing, state: State, way: Way) -> Finding:
+    """The device rests in a state, at the end of a way, in which the ends differ."""
+    one, two = (_spelled(product, end, state) for end in pairing.ends)
+    return Finding(
+        code="one-sided-bond",
+        subject=pairing.name,
+        text=f"the device rests while {one} and {two}",
+        place=pairing.place,
+        way=way,
+    )
 
 
 def _busy(interpreter: Interpreter, state: State) -> bool:
@@ -101,14 +113,14 @@ def _busy(interpreter: Interpreter, state: State) -> bool:
     return False
 
 
-def _key(space: Space, end: PairingEnd, state: State) -> int:
+def _key(product: Product, end: PairingEnd, state: State) -> int:
     """The key that an end holds, 0 for none."""
-    names = [field.name for field in space.product.fields]
+    names = [field.name for field in product.fields]
     return state[names.index(str(end))]
 
 
-def _spelled(space: Space, end: PairingEnd, state: State) -> str:
-    key = _key(space, end, state)
+def _spelled(product: Product, end: PairingEnd, state: State) -> str:
+    key = _key(product, end, state)
     return f"{end} holds {f'key {key}' if key else 'no key'}"
 
 
@@ -122,7 +134,7 @@ def _unrecoverable(space: Space, pairing: Pairing) -> Iterator[Finding]:
     lost = first_zero(recovers)
     if lost is None:
         return
-    one, two = (_spelled(space, end, space.state(lost)) for end in pairing.ends)
+    one, two = (_spelled(space.product, end, space.state(lost)) for end in pairing.ends)
     actors = " and ".join(pairing.recovers_without)
     unaided = f" without {actors}" if actors else ""
     yield Finding(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from modecheck.checks.judged import HOLDS, Judged, broken, undecided, up_to_failures
-from modecheck.checks.ways import way_to
+from modecheck.checks.ways import Way, way_to
 from modecheck.engine.space import Space, first_zero
 from modecheck.model.parts import Requirement
 from modecheck.product.conditions import is_watched
@@ -41,8 +41,13 @@ def _invariant(space: Space, need: Requirement) -> Judged | None:
     number = next(bad, None)
     if number is None:
         return None
+    return broken_invariant(need, way_to(space, number))
+
+
+def broken_invariant(need: Requirement, way: Way) -> Judged:
+    """What must never be comes true, or what must always hold does not, at the end of a way."""
     verb = "comes true" if need.pattern == "never" else "does not hold"
-    return broken(need, f"{need.text} {verb}", way_to(space, number))
+    return broken(need, f"{need.text} {verb}", way)
 
 
 def _possible(space: Space, need: Requirement) -> Judged | None:

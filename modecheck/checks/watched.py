@@ -104,7 +104,7 @@ class _Judging:
         if ways:
             # What never arrives also breaks the order of what comes later: the shorter one is told.
             way, reason = min(ways, key=lambda found: len(found[0].moves))
-            return broken(need, self._text(way, reason), way)
+            return broken_run(self._product, need, way, reason)
         if not watched.complete:
             return undecided(need, f"its exploration was stopped by {watched.stopped_by}")
         if self._lost_count():
@@ -159,16 +159,21 @@ class _Judging:
         }
         return bool(looked_up & self._automaton.triggers)
 
-    def _text(self, way: Way, reason: str) -> str:
-        need = self._need
-        if need.exchange is not None:
-            return what_went_wrong(self._product, need, way, reason)
-        text, other = need.text, need.response_text
-        said = {
-            "never": f"{text} comes true",
-            "always": f"{text} does not hold",
-            "eventually": f"{text} does not come true",
-            "whenever": f"{text}, and {other} does not follow",
-            "before": f"{text} comes, and {other} has not come before",
-        }[need.pattern]
-        return f"{said} ({need.span.text})" if need.span.text else said
+
+def broken_run(product: Product, need: Requirement, way: Way, reason: str) -> Judged:
+    """A way breaks a requirement; `reason` is that of the bad state, if it ends in one."""
+    return broken(need, _text(product, need, way, reason), way)
+
+
+def _text(product: Product, need: Requirement, way: Way, reason: str) -> str:
+    if need.exchange is not None:
+        return what_went_wrong(product, need, way, reason)
+    text, other = need.text, need.response_text
+    said = {
+        "never": f"{text} comes true",
+        "always": f"{text} does not hold",
+        "eventually": f"{text} does not come true",
+        "whenever": f"{text}, and {other} does not follow",
+        "before": f"{text} comes, and {other} has not come before",
+    }[need.pattern]
+    return f"{said} ({need.span.text})" if need.span.text else said

@@ -1,0 +1,229 @@
+"""Roam: walk at random through a device, in one variant or in several, and gather what was seen.
+
+Walks are done in rounds of a fixed number of runs, so that what is told after a round depends on
+the seed alone, whatever the time it took.
+"""
+
+from __future__ import annotations
+
+import random
+import time
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+
+from modecheck.checks.acceptance import Accepted, sort_out
+from modecheck.checks.findings import Finding, in_order
+from modecheck.checks.roaming.seen import Declared, Seen, declared_in, seen_by
+from modecheck.checks.roaming.shrinking import Shrinker
+from modecheck.checks.roaming.told import as_finding
+from modecheck.checks.roaming.watching import (
+    can_go_bad,
+    composed,
+    decided_early,
+    watch_list,
+    without_idle_conditions,
+)
+from modecheck.engine.choice import EngineName
+from modecheck.engine.sights import DEADLOCK, STATE, Sight
+from modecheck.engine.walk_choice import walker_for
+from modecheck.engine.walking import Walker
+from modecheck.model.parts import Device, Requirement
+from modecheck.product.composition import compose
+from modecheck.product.form import Product
+
+RUNS_A_ROUND = 64
+"""Runs of a round, over all variants: a few milliseconds in machine code."""
+MOST_VARIANTS = 8
+"""Variants that are walked through: each has memory of its own. Of more, some are drawn."""
+
+BROKEN, NOT_BROKEN, SEEN, NOT_SEEN, LEFT_OUT = (
+    "broken",
+    "not broken so far",
+    "seen",
+    "not seen so far",
+    "left out",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Roaming:
+    """How to roam: until so many runs, or seconds, whichever comes first; at least one round."""
+
+    runs: int | None = None
+    seconds: float | None = None
+    depth: int = 400
+    seed: int = 1
+    engine: EngineName = "auto"
+
+
+@dataclass(frozen=True, slots=True)
+class Roamed:
+    """What was seen. `origins` are the products of findings' scenarios, by their ids; `longer` the
+    ids of findings of whose scenario it is not known whether it is a shortest one.
+    """
+
+    device: Device
+    how: Roaming
+    variants: tuple[str, ...]
+    findings: tuple[Finding, ...]
+    accepted: tuple[Accepted, ...]
+    remarks: tuple[str, ...]
+    requirements: tuple[tuple[Requirement, str], ...]
+    over_time: tuple[Seen, ...]
+    declared: Declared
+    stopped_by: str
+    origins: dict[str, Product]
+    longer: frozenset[str]
+
+    @property
+    def seen(self) -> Seen:
+        """What was seen in the end."""
+        return self.over_time[-1]
+
+
+@dataclass(slots=True)
+class _Variant:
+    device: Device
+    walker: Walker
+    walked: Product
+
+    @property
+    def name(self) -> str:
+        return ", ".join(f"{name}={value}" for name, value in self.device.variant.items())
+
+
+def roam(devices: Sequence[Device], how: Roaming, *, today: date | None = None) -> Roamed:
+    """Walk through a device, given in one variant or in several, and tell what was seen."""
+    began = time.monotonic()
+    variants = [_variant(device, how) for device in _drawn(devices, how.seed)]
+    over_time, stopped_by = _walked(variants, how, began)
+    found: dict[str, _Found] = {}
+    possible: set[str] = set()
+    for variant in variants:
+        for one in _findings(variant, how):
+            if isinstance(one, str):
+                possible.add(one)
+                continue
+            known = found.get(one.finding.id)
+            if known is None or (one.finding.steps or 0) < (known.finding.steps or 0):
+                found[one.finding.id] = one
+    device = variants[0].device
+    told = [_with_variant(one, len(variants)) for one in found.values()]
+    result = sort_out(device, told, today=today or date.today(), complete=False)
+    broken = {finding.subject for finding in told if finding.code == "broken-requirement"}
+    remarks = list(result.remarks)
+    if len(variants) < len(devices):
+        remarks.append(f"{len(variants)} of {len(devices)} combinations of options were drawn")
+    return Roamed(
+        device=device,
+        how=how,
+        variants=tuple(variant.name for variant in variants),
+        findings=tuple(in_order(result.findings)),
+        accepted=tuple(result.accepted),
+        remarks=tuple(remarks),
+        requirements=tuple(
+            (need, _said(device, need, broken, possible)) for need in device.requirements.values()
+        ),
+        over_time=over_time,
+        declared=declared_in([variant.walked for variant in variants]),
+        stopped_by=stopped_by,
+        origins={id_: one.product for id_, one in found.items()},
+        longer=frozenset(id_ for id_, one in found.items() if not one.shortest),
+    )
+
+
+def _drawn(devices: Sequence[Device], seed: int) -> list[Device]:
+    """The variants to walk through, in their order."""
+    if len(devices) <= MOST_VARIANTS:
+        return list(devices)
+    chosen = random.Random(seed).sample(range(len(devices)), MOST_VARIANTS)  # noqa: S311 - no secret
+    return [devices[number] for number in sorted(chosen)]
+
+
+def _variant(device: Device, how: Roaming) -> _Variant:
+    needs = (need.name for need in device.requirements.values() if can_go_bad(device, need))
+    product = composed(device, needs)
+    product, watched = without_idle_conditions(product, watch_list(product))
+    walker = walker_for(product, watched, engine=how.engine, seed=how.seed, depth=how.depth)
+    return _Variant(device, walker, product)
+
+
+def _walked(variants: list[_Variant], how: Roaming, began: float) -> tuple[tuple[Seen, ...], str]:
+    """Walk round by round until a bound is hit; what was seen from time to time."""
+    walkers = [variant.walker for variant in variants]
+    each = max(1, RUNS_A_ROUND // len(walkers))
+    over_time: list[Seen] = []
+    rounds = runs = 0
+    while True:
+        interrupted = False
+        try:
+            for walker in walkers:
+                now = each if how.runs is None else min(each, how.runs - runs)
+                walker.walk(now)
+                runs += now
+        except KeyboardInterrupt:
+            interrupted = True
+        rounds += 1
+        stopped_by = "an interruption" if interrupted else _bound_hit(how, runs, began)
+        if stopped_by or rounds & (rounds - 1) == 0:
+            over_time.append(seen_by(walkers))
+        if stopped_by:
+            return tuple(over_time), stopped_by
+
+
+def _bound_hit(how: Roaming, runs: int, began: float) -> str:
+    if how.runs is not None and runs >= how.runs:
+        return f"the bound of {how.runs:,} runs"
+    if how.seconds is not None and time.monotonic() - began >= how.seconds:
+        return f"the bound of {how.seconds:g} seconds"
+    return ""
+
+
+@dataclass(frozen=True, slots=True)
+class _Found:
+    finding: Finding
+    product: Product
+    variant: str
+    shortest: bool
+
+
+def _findings(variant: _Variant, how: Roaming) -> Iterator[_Found | str]:
+    """The findings of one variant, and the names of possible requirements that came true."""
+    base = compose(variant.device)
+    shrinker = Shrinker(variant.device, engine=how.engine)
+    sights = variant.walker.sights()
+    for sight in _causes(sights):
+        kind, _, name = sight.name.partition(":")
+        if (kind, sight.kind) == ("requirement", STATE) and (
+            variant.device.requirements[name].pattern == "possible"
+        ):
+            yield name
+            continue
+        shrunk = shrinker.shrunk(variant.walked, sight, sights[sight])
+        finding = as_finding(base, sight, shrunk)
+        if finding is not None:
+            yield _Found(finding, base, variant.name, shrunk.shortest)
+
+
+def _causes(sights: Iterable[Sight]) -> Iterator[Sight]:
+    """What was seen, without deadlocks that contain a smaller one whole."""
+    known = list(sights)
+    deadlocks = [set(sight.pattern) for sight in known if sight.kind == DEADLOCK]
+    for sight in known:
+        pattern = set(sight.pattern)
+        if sight.kind != DEADLOCK or not any(one < pattern for one in deadlocks):
+            yield sight
+
+
+def _with_variant(one: _Found, variants: int) -> Finding:
+    """Where several were walked through, the one that the scenario belongs to is named."""
+    return replace(one.finding, variants=(one.variant,)) if variants > 1 else one.finding
+
+
+def _said(device: Device, need: Requirement, broken: set[str], possible: set[str]) -> str:
+    if need.name in broken:
+        return BROKEN
+    if need.pattern == "possible":
+        return SEEN if need.name in possible else NOT_SEEN
+    return NOT_BROKEN if decided_early(device, need) else LEFT_OUT

@@ -1,0 +1,157 @@
+"""Random runs: faults are found, told as a complete check tells them, and made short."""
+
+from __future__ import annotations
+
+import random
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+
+from modecheck.checks.findings import Finding
+from modecheck.checks.roaming import shrinking
+from modecheck.checks.roaming.estimates import Estimate, estimate_of
+from modecheck.checks.roaming.roam import Roamed, Roaming, roam
+from modecheck.engine.walking import Sample, hash_of
+from modecheck.model.devices import read_device, variants
+from modecheck.scenario.telling import tell
+from tests.models.bundled import CLEAN, TANDEM, TWINS, name_of, verdict_on
+
+DECIDED = {
+    "deadlock",
+    "unhandled-message",
+    "overflow",
+    "out-of-range",
+    "lost-bond",
+    "one-sided-bond",
+    "usurped-session",
+    "two-modes",
+    "broken-requirement",
+}
+RUNS = 512
+SEEDS = (1, 2)
+"""The benchmark takes five seeds and ten seconds."""
+LONGER = {
+    "broken-requirement:one_output",
+    "deadlock:hub.leaving_ble",
+    "broken-requirement:let_go_when_silent",
+}
+"""Findings for which so few runs are not enough."""
+
+
+def shown_by_finite_runs(path: Path) -> dict[str, Finding]:
+    """The findings of a complete check that a finite run can show."""
+    verdict = verdict_on(path)
+    needs = verdict.device.requirements
+    return {
+        one.id: one
+        for one in verdict.findings
+        if one.code in DECIDED
+        and one.way is not None
+        and not one.way.loop_from
+        and not (one.code == "broken-requirement" and needs[one.subject].pattern == "recoverable")
+    }
+
+
+def roamed(path: Path, seed: int, runs: int = RUNS) -> Roamed:
+    return roam([read_device(str(path))], Roaming(runs=runs, seed=seed))
+
+
+SAFETY_TWINS = [path for path in TWINS if shown_by_finite_runs(path)]
+
+
+def test_there_are_twins_with_a_fault_that_a_finite_run_shows() -> None:
+    """The tests below have something to find."""
+    assert len(SAFETY_TWINS) >= 15
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize("twin", SAFETY_TWINS, ids=name_of)
+def test_a_twin_is_found_with_a_short_scenario(twin: Path, seed: int) -> None:
+    """In the same words as by a complete check, nothing else with it, and at most 1.5 times as
+    long; here the search from the start reaches all, so that it is exactly as long.
+    """
+    expected = shown_by_finite_runs(twin)
+    result = roamed(twin, seed)
+    found = {finding.id: finding for finding in result.findings}
+    assert found.keys() <= {finding.id for finding in verdict_on(twin).findings}
+    assert expected.keys() - found.keys() <= LONGER
+    assert found
+    for id_ in found.keys() & expected.keys():
+        finding = found[id_]
+        assert (finding.text, finding.place) == (expected[id_].text, expected[id_].place)
+        assert finding.steps == expected[id_].steps
+        assert finding.way is not None
+        assert len(tell(result.origins[id_], finding.way)) == finding.steps
+
+
+@pytest.mark.parametrize("model", CLEAN, ids=name_of)
+def test_nothing_is_seen_in_a_clean_model(model: Path) -> None:
+    """There is nothing."""
+    assert roamed(model, 1, 128).findings == ()
+
+
+def test_what_no_search_from_the_start_reaches_is_cut_and_searched_along(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """With bounds so small that only the run itself can be made short, it is still much shorter
+    than the run, and never shorter than the shortest; the result says that it may not be that.
+    """
+    monkeypatch.setattr(shrinking, "FROM_START", 2)
+    monkeypatch.setattr(shrinking, "ALONG", 300)
+    ratios = []
+    for twin in SAFETY_TWINS:
+        expected = shown_by_finite_runs(twin)
+        result = roamed(twin, 1, 256)
+        for finding in (one for one in result.findings if one.id in expected):
+            shortest = expected[finding.id].steps
+            assert finding.steps is not None
+            assert shortest is not None
+            assert finding.steps >= shortest
+            ratios.append(finding.steps / shortest)
+            if shortest > 2:
+                assert finding.id in result.longer
+    assert sum(ratio <= 1.5 for ratio in ratios) >= 0.9 * len(ratios)
+    assert max(ratios) <= 2.5
+
+
+def test_variants_are_walked_through_together() -> None:
+    """A device with options is one device: what was seen is told of all its variants."""
+    first = read_device(str(TANDEM))
+    every = [read_device(str(TANDEM), choice) for choice in variants(first)]
+    result = roam(every, Roaming(runs=64))
+    assert len(result.variants) == len(every) > 1
+    assert result.seen.runs == 64
+
+
+def test_what_was_seen_only_grows() -> None:
+    """Rows over time never go back, and never say more than there is."""
+    path = Path("models/starter/device.yaml")
+    rows = roamed(path, 1).over_time
+    for one, two in pairwise(rows):
+        assert one.runs < two.runs
+        assert one.rules <= two.rules
+        assert one.meetings <= two.meetings
+        assert one.switches <= two.switches
+        assert one.estimate.states <= two.estimate.states
+    assert rows[-1].estimate.states <= verdict_on(path).explored[0].exploration.state_count
+
+
+def test_the_bound_of_chao_is_the_published_formula() -> None:
+    """Chao 1984: seen + f1^2 / (2 f2); with no doubletons f1 (f1 - 1) / 2 is added."""
+    assert Estimate(visits=100, states=40, once=10, twice=5, exact=True).at_least == 50
+    assert Estimate(visits=100, states=40, once=4, twice=0, exact=True).at_least == 46
+
+
+def test_the_estimates_are_right_where_draws_are_independent() -> None:
+    """An urn of 1,000 kinds, 800 draws: the unseen share (Good 1953) and the number of kinds (Chao
+    1984) come out within a tenth, where draws are what the formulas take them for.
+    """
+    sample, rng = Sample(), random.Random(3)  # noqa: S311 - no secret
+    draws = [rng.randrange(1_000) for _ in range(800)]
+    for kind in draws:
+        sample.visit(hash_of([kind]))
+    estimate = estimate_of([sample.tally(0, len(draws))])
+    assert estimate.states == len(set(draws))
+    assert estimate.unseen_share == pytest.approx(1 - len(set(draws)) / 1_000, rel=0.1)
+    assert estimate.at_least == pytest.approx(1_000, rel=0.1)
