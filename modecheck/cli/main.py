@@ -16,6 +16,7 @@ COMMANDS = {
     "draw": "modecheck.cli.draw",
     "gaps": "modecheck.cli.gaps",
     "page": "modecheck.cli.page",
+    "roam": "modecheck.cli.roam",
 }
 
 EPILOG = """\b

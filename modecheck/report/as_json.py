@@ -22,10 +22,12 @@ def verdict_as_json(verdict: Verdict) -> Json:
         "device": verdict.device.name,
         "file": verdict.device.file,
         "complete": verdict.complete,
-        "findings": [_finding(verdict, finding) for finding in verdict.findings],
+        "findings": [
+            finding_as_json(finding, scenario_of(verdict, finding)) for finding in verdict.findings
+        ],
         "accepted": [
             {
-                **_finding(verdict, one.finding),
+                **finding_as_json(one.finding, scenario_of(verdict, one.finding)),
                 "reason": one.reason,
                 "until": one.until.isoformat() if one.until else None,
             }
@@ -104,7 +106,8 @@ def _switch(product: Product, switch: ModeSwitch, *, complete: bool) -> Json:
     }
 
 
-def _finding(verdict: Verdict, finding: Finding) -> Json:
+def finding_as_json(finding: Finding, told: list[Told]) -> Json:
+    """A finding with the steps of its scenario."""
     return {
         "id": finding.id,
         "code": finding.code,
@@ -120,7 +123,7 @@ def _finding(verdict: Verdict, finding: Finding) -> Json:
         "variants": list(finding.variants),
         "steps": finding.steps,
         "loop_from": (finding.way.loop_from or None) if finding.way is not None else None,
-        "scenario": [_step(step) for step in scenario_of(verdict, finding)],
+        "scenario": [_step(step) for step in told],
     }
 
 

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from functools import partial
 from itertools import groupby
 
+from modecheck.checks.acceptance import Accepted
 from modecheck.checks.findings import KINDS, Finding
 from modecheck.checks.judged import BROKEN, HOLDS, Judged
 from modecheck.checks.verdict import Explored, Verdict
@@ -25,9 +27,9 @@ def verdict_as_text(verdict: Verdict, style: Style) -> list[str]:
     """The lines of the report."""
     lines = [*_headline(verdict, style), *_explored_lines(verdict, style)]
     for code, group in groupby(verdict.findings, key=lambda finding: finding.code):
-        lines += ["", *_group(verdict, code, list(group), style)]
+        lines += ["", *group_as_text(code, list(group), partial(scenario_of, verdict), style)]
     lines += _requirements(verdict, style)
-    lines += _accepted(verdict, style)
+    lines += accepted_as_text(verdict.accepted, style)
     lines += _modes(verdict, style)
     return lines
 
@@ -44,15 +46,16 @@ def _headline(verdict: Verdict, style: Style) -> list[str]:
 def _said(verdict: Verdict, style: Style) -> tuple[str, Callable[[str], str]]:
     so_far = "" if verdict.complete else " so far, incomplete"
     if verdict.findings:
-        return f"{_counted(verdict)}{so_far}", style.error
+        return f"{counted(verdict.findings)}{so_far}", style.error
     if not verdict.complete:
         return "incomplete, nothing found so far", style.warning
     return "nothing found", style.good
 
 
-def _counted(verdict: Verdict) -> str:
-    errors = sum(finding.severity == "error" for finding in verdict.findings)
-    warnings = len(verdict.findings) - errors
+def counted(findings: Sequence[Finding]) -> str:
+    """How many errors and warnings there are."""
+    errors = sum(finding.severity == "error" for finding in findings)
+    warnings = len(findings) - errors
     parts = [_plural(errors, "error")] if errors else []
     parts += [_plural(warnings, "warning")] if warnings else []
     return " and ".join(parts)
@@ -100,23 +103,30 @@ def _plural_of(count: int, noun: str) -> str:
     return f"{count:,} {noun}{'' if count == 1 else 's'}"
 
 
-def _group(verdict: Verdict, code: str, findings: list[Finding], style: Style) -> list[str]:
+Scenario = Callable[[Finding], list[Told]]
+"""Gives the steps of a finding's scenario, in words."""
+
+
+def group_as_text(
+    code: str, findings: list[Finding], scenario: Scenario, style: Style
+) -> list[str]:
+    """The findings of one code, with what the code means and a hint."""
     kind = KINDS[code]
     paint = style.error if kind.severity == "error" else style.warning
-    lines = _titled(code, paint(code), f"({kind.meaning})", style)
+    lines = titled(code, paint(code), f"({kind.meaning})", style)
     for number, finding in enumerate(findings):
-        lines += ([""] if number else []) + _finding(verdict, finding, style)
+        lines += ([""] if number else []) + _finding(finding, scenario, style)
     return [*lines, *style.wrapped(f"hint: {kind.hint}", "  ", "  ")]
 
 
-def _titled(plain: str, painted: str, remark: str, style: Style) -> list[str]:
+def titled(plain: str, painted: str, remark: str, style: Style) -> list[str]:
     """A title with a remark behind it, or below it where the line is too short for both."""
     if len(plain) + 1 + len(remark) <= style.width:
         return [f"{painted} {style.faint(remark)}"]
     return [painted, *(style.faint(line) for line in style.wrapped(remark, "  ", "  "))]
 
 
-def _finding(verdict: Verdict, finding: Finding, style: Style) -> list[str]:
+def _finding(finding: Finding, scenario: Scenario, style: Style) -> list[str]:
     lines = [style.bold(line) for line in style.wrapped(finding.text, "  ", "  ")]
     lines.append(style.faint(f"  {finding.id}"))
     lines.append(style.faint(f"  at {_shown(str(finding.place))}"))
@@ -125,7 +135,7 @@ def _finding(verdict: Verdict, finding: Finding, style: Style) -> list[str]:
         lines += style.wrapped(f"only with {' or '.join(finding.variants)}", "  ", "    ")
     for detail in finding.details:
         lines += style.wrapped(detail, "  - ", "    ")
-    return [*lines, *_scenario(scenario_of(verdict, finding), style), *_stays(finding, style)]
+    return [*lines, *_scenario(scenario(finding), style), *_stays(finding, style)]
 
 
 def _stays(finding: Finding, style: Style) -> list[str]:
@@ -208,11 +218,12 @@ def _remarks(judged: Judged) -> list[str]:
     return lines
 
 
-def _accepted(verdict: Verdict, style: Style) -> list[str]:
-    if not verdict.accepted:
+def accepted_as_text(accepted: tuple[Accepted, ...], style: Style) -> list[str]:
+    """The findings that the team lives with."""
+    if not accepted:
         return []
     lines = ["", style.bold("accepted")]
-    for one in verdict.accepted:
+    for one in accepted:
         until = f" (until {one.until})" if one.until else ""
         lines += style.wrapped(f"{one.finding.id}: {one.reason}{until}", "  ", "    ")
     return lines
@@ -225,6 +236,6 @@ def _modes(verdict: Verdict, style: Style) -> list[str]:
             variant = f", {one.variant}" if len(verdict.explored) > 1 else ""
             title = f"mode switches{variant}"
             remark = "(fewest steps, from row to column)"
-            lines += ["", *_titled(title, style.bold(title), remark, style)]
+            lines += ["", *titled(title, style.bold(title), remark, style)]
             lines += mode_table(one, style)
     return lines

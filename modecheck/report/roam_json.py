@@ -1,0 +1,74 @@
+"""What was seen on random runs, as JSON. Findings are as in the JSON of a check."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from modecheck.checks.findings import Finding
+from modecheck.checks.roaming.roam import Roamed
+from modecheck.checks.roaming.seen import Seen
+from modecheck.checks.roaming.watching import LEFT_OUT
+from modecheck.report.as_json import finding_as_json
+from modecheck.report.roam_text import scenario_in
+
+Json = dict[str, Any]
+
+
+def roamed_as_json(roamed: Roamed) -> Json:
+    """Nothing in it depends on the time that the runs took, save how many there were."""
+    declared, estimate = roamed.declared, roamed.seen.estimate
+    rules = sorted(declared.rules - roamed.seen.rules)
+    return {
+        "device": roamed.device.name,
+        "file": roamed.device.file,
+        "complete": False,
+        "seed": roamed.how.seed,
+        "depth": roamed.how.depth,
+        "stopped_by": roamed.stopped_by,
+        "variants": [variant for variant in roamed.variants if variant],
+        "findings": [_finding(roamed, finding) for finding in roamed.findings],
+        "accepted": [
+            {
+                **_finding(roamed, one.finding),
+                "reason": one.reason,
+                "until": one.until.isoformat() if one.until else None,
+            }
+            for one in roamed.accepted
+        ],
+        "remarks": list(roamed.remarks),
+        "requirements": [
+            {"id": need.name, "text": need.sentence, "pattern": need.pattern, "said": said}
+            for need, said in roamed.requirements
+        ],
+        "over_time": [_seen(seen) for seen in roamed.over_time],
+        "declared": {
+            "rules": len(declared.rules),
+            "events_in_states": declared.meetings,
+            "mode_switches": declared.switches,
+        },
+        "rules_not_seen": [{"chip": chip, "rule": title} for chip, title in rules],
+        "estimate": {
+            "visited_once": estimate.once,
+            "visited_twice": estimate.twice,
+            "share_of_steps_to_new_states": estimate.unseen_share,
+            "states_at_least": estimate.at_least,
+        },
+        "left_out": list(LEFT_OUT),
+    }
+
+
+def _finding(roamed: Roamed, finding: Finding) -> Json:
+    shortest = finding.id not in roamed.longer
+    return {**finding_as_json(finding, scenario_in(roamed, finding)), "shortest": shortest}
+
+
+def _seen(seen: Seen) -> Json:
+    return {
+        "runs": seen.runs,
+        "steps": seen.steps,
+        "states": seen.estimate.states,
+        "states_exact": seen.estimate.exact,
+        "rules": len(seen.rules),
+        "events_in_states": len(seen.meetings),
+        "mode_switches": len(seen.switches),
+    }

@@ -1,0 +1,131 @@
+"""What was seen on random runs, as text for people. It never says that something holds."""
+
+from __future__ import annotations
+
+from itertools import groupby
+
+from modecheck.checks.findings import Finding
+from modecheck.checks.roaming.roam import BROKEN, SEEN, Roamed
+from modecheck.checks.roaming.seen import Seen
+from modecheck.checks.roaming.watching import LEFT_OUT
+from modecheck.report.style import Style
+from modecheck.report.terminal import accepted_as_text, counted, group_as_text, titled
+from modecheck.scenario.telling import Told, tell
+
+NOTHING = "nothing seen so far, which proves nothing"
+MOST_LINES = 12
+"""Lines of the table over time; of more the earlier ones are left out."""
+
+
+def roamed_as_text(roamed: Roamed, style: Style) -> list[str]:
+    """The lines of the report."""
+    lines = [*_headline(roamed, style), *style.wrapped(_walked(roamed), "  ", "    ")]
+    lines += [line for text in roamed.remarks for line in style.wrapped(text, "  ", "    ")]
+
+    def scenario(finding: Finding) -> list[Told]:
+        return scenario_in(roamed, finding)
+
+    for code, group in groupby(roamed.findings, key=lambda finding: finding.code):
+        lines += ["", *group_as_text(code, list(group), scenario, style)]
+    lines += _not_shortest(roamed, style)
+    lines += _requirements(roamed, style)
+    lines += accepted_as_text(roamed.accepted, style)
+    return [*lines, "", *_over_time(roamed, style), *_estimated(roamed, style), *_left_out(style)]
+
+
+def scenario_in(roamed: Roamed, finding: Finding) -> list[Told]:
+    """The steps of a finding's scenario, replayed on the interpreter."""
+    return [] if finding.way is None else tell(roamed.origins[finding.id], finding.way)
+
+
+def _headline(roamed: Roamed, style: Style) -> list[str]:
+    name, said, paint = roamed.device.name, NOTHING, style.warning
+    if roamed.findings:
+        said, paint = f"{counted(roamed.findings)} seen", style.error
+    if len(name) + 2 + len(said) <= style.width:
+        return [f"{style.bold(name)}: {paint(said)}"]
+    return [*(style.bold(line) for line in style.wrapped(f"{name}:")), f"  {paint(said)}"]
+
+
+def _walked(roamed: Roamed) -> str:
+    seen, how = roamed.seen, roamed.how
+    variants = f"through {len(roamed.variants)} variants, " if len(roamed.variants) > 1 else ""
+    return (
+        f"{_plural(seen.runs, 'random run')} of at most {_plural(how.depth, 'step')}, {variants}"
+        f"{_plural(seen.steps, 'step')}, seed {how.seed}, stopped by {roamed.stopped_by}"
+    )
+
+
+def _plural(count: int, noun: str) -> str:
+    return f"{count:,} {noun}{'' if count == 1 else 's'}"
+
+
+def _not_shortest(roamed: Roamed, style: Style) -> list[str]:
+    names = [finding.id for finding in roamed.findings if finding.id in roamed.longer]
+    if not names:
+        return []
+    return ["", *style.wrapped(f"perhaps not the shortest scenario: {', '.join(names)}", "", "  ")]
+
+
+def _requirements(roamed: Roamed, style: Style) -> list[str]:
+    if not roamed.requirements:
+        return []
+    paints = {BROKEN: style.error, SEEN: style.good}
+    name_width = max(len(need.name) for need, _ in roamed.requirements)
+    said_width = max(len(said) for _, said in roamed.requirements)
+    lines = ["", style.bold("requirements")]
+    for need, said in roamed.requirements:
+        start = f"  {need.name:<{name_width}}  {said:<{said_width}}  "
+        told = style.wrapped(need.sentence, start, " " * len(start))
+        lines += [told[0].replace(said, paints.get(said, style.faint)(said), 1), *told[1:]]
+    return lines
+
+
+def _over_time(roamed: Roamed, style: Style) -> list[str]:
+    """A row after 1, 2, 4, 8, ... rounds, and in the end."""
+    declared = roamed.declared
+    heading = ["runs", "steps", "states", "rules", "events in states", "mode switches"]
+    totals = ["", "", "", *(f"of {n:,}" for n in _totals(roamed))]
+    rows = [heading, totals, *(_row(seen) for seen in roamed.over_time[-MOST_LINES:])]
+    columns = [n for n in range(len(heading)) if n < len(heading) - 1 or declared.switches]
+    widths = {n: max(len(row[n]) for row in rows) for n in columns}
+    lines = titled("seen over time", style.bold("seen over time"), "", style)
+    for row in rows:
+        lines.append("  " + "  ".join(row[n].rjust(widths[n]) for n in columns))
+    return [line.rstrip() for line in lines]
+
+
+def _totals(roamed: Roamed) -> tuple[int, int, int]:
+    declared = roamed.declared
+    return len(declared.rules), declared.meetings, declared.switches
+
+
+def _row(seen: Seen) -> list[str]:
+    about = "" if seen.estimate.exact else "~"
+    return [
+        f"{seen.runs:,}",
+        f"{seen.steps:,}",
+        f"{about}{seen.estimate.states:,}",
+        f"{len(seen.rules):,}",
+        f"{len(seen.meetings):,}",
+        f"{len(seen.switches):,}",
+    ]
+
+
+def _estimated(roamed: Roamed, style: Style) -> list[str]:
+    estimate = roamed.seen.estimate
+    counted_so = "" if estimate.exact else "; states are estimated from a sample by their hash"
+    text = (
+        f"not seen, estimated: {estimate.unseen_share:.2%} of further steps would lead to new "
+        f"states (Good 1953); at least {estimate.at_least:,} states in all (Chao 1984). Both take "
+        "the steps of a run for independent draws, and know nothing of what lies behind narrow "
+        f"ways{counted_so}."
+    )
+    return style.wrapped(text, "  ", "  ")
+
+
+def _left_out(style: Style) -> list[str]:
+    return [
+        "",
+        *style.wrapped(f"left out, as no finite run shows it: {', '.join(LEFT_OUT)}", "", "  "),
+    ]

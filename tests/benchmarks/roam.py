@@ -1,0 +1,140 @@
+"""How fast random walks go, in what memory, and how often they find what is wrong.
+
+    python -m tests.benchmarks.roam [rates] [large] [twins]
+
+`rates`: steps a second beside those of the plain walker. `large`: 60 seconds through products of
+10^9 states and more. `twins`: each faulty twin with seeds 1 to 5, ten seconds each.
+"""
+
+from __future__ import annotations
+
+import os
+import resource
+import sys
+import tempfile
+import time
+
+from modecheck.checks.roaming.roam import Roaming, roam
+from modecheck.checks.roaming.watching import (
+    can_go_bad,
+    composed,
+    watch_list,
+    without_idle_conditions,
+)
+from modecheck.engine.compiled.walks import CompiledWalker
+from modecheck.engine.walking import PlainWalker
+from modecheck.model.devices import read_device
+from modecheck.model.parts import Device
+from tests.checks.test_roaming import SAFETY_TWINS, shown_by_finite_runs
+
+SECONDS = 60
+TWIN_SECONDS = 10
+COUNTERS = 10
+
+WIDE_TANDEM = """\
+device: tandem under very many faults
+based_on: {folder}/models/tandem/device.yaml
+faults:
+  power_cut: {{chips: [hub, left_bridge, right_bridge], at_most: 30}}
+  reset: {{chips: [charger, laptop, tablet], at_most: 30}}
+  lose: {{links: [left_air, right_air, left_cord, right_cord, usb_up, usb_down], at_most: 30}}
+"""
+
+
+def narrow_way() -> str:
+    """Ten octal counters, 8^10 states, and a lock that opens when each in turn is at 2, and closes
+    when it looks at another time: the fault is 30 steps deep.
+    """
+    counter = (
+        "{variables: {n: {range: [0, 7]}}, states: [s], rules: [{do: n = n + 1 if n < 7 else 0}]}"
+    )
+    chips = "".join(f"  c{number}: {counter}\n" for number in range(COUNTERS))
+    states = ", ".join(f"stage_{number}: {{}}" for number in range(COUNTERS + 1))
+    rules = ""
+    for k in range(COUNTERS):
+        rules += f"      - {{in: stage_{k}, if: c{k}.n == 2, to: stage_{k + 1}}}\n"
+        if k:
+            rules += f"      - {{in: stage_{k}, if: c{k}.n != 2, to: stage_0}}\n"
+    return (
+        f"device: ten octal counters and a narrow way\nchips:\n{chips}  lock:\n"
+        f"    states: {{{states}}}\n    initial: stage_0\n    rules:\n{rules}"
+        f"requirements:\n  never_through:\n    text: Nobody comes through\n"
+        f"    never: lock.state == stage_{COUNTERS}\n"
+    )
+
+
+def device_of(text: str) -> Device:
+    with tempfile.TemporaryDirectory() as folder:
+        path = os.path.join(folder, "device.yaml")
+        with open(path, "w", encoding="utf-8") as file:
+            file.write(text)
+        return read_device(path)
+
+
+def rates(name: str, device: Device) -> None:
+    """Print steps a second of both walkers."""
+    needs = [need.name for need in device.requirements.values() if can_go_bad(device, need)]
+    product = composed(device, needs)
+    product, watched = without_idle_conditions(product, watch_list(product))
+    compiled = CompiledWalker(product, watched, seed=1, depth=400)
+    plain = PlainWalker(product, watched, seed=1, depth=400)
+    compiled.walk(64)
+    figures = []
+    for walker, runs in ((compiled, 4096), (plain, 16)):
+        before, began = walker.tally.steps, time.perf_counter()
+        walker.walk(runs)
+        figures.append((walker.tally.steps - before) / (time.perf_counter() - began))
+    print(
+        f"{name}: {figures[0]:,.0f} steps/s, plain {figures[1]:,.0f}: "
+        f"{figures[0] / figures[1]:,.0f} times as fast"
+    )
+
+
+def large(name: str, device: Device) -> None:
+    """Print what a minute brings."""
+    result = roam([device], Roaming(seconds=SECONDS))
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 2**20
+    seen = result.seen
+    print(
+        f"{name}: {seen.steps / SECONDS:,.0f} steps/s over {SECONDS} s, "
+        f"{'' if seen.estimate.exact else '~'}{seen.estimate.states:,} states, "
+        f"{seen.estimate.unseen_share:.1%} new, {peak:.2f} GiB at the most (process)"
+    )
+    for finding in result.findings:
+        print(f"  {finding.id}: {finding.steps} steps")
+
+
+def twins() -> None:
+    """Print how often each fault is found, and how long its scenarios are."""
+    for path in SAFETY_TWINS:
+        expected = shown_by_finite_runs(path)
+        lengths: dict[str, list[int | None]] = {id_: [] for id_ in expected}
+        for seed in range(1, 6):
+            result = roam([read_device(str(path))], Roaming(seconds=TWIN_SECONDS, seed=seed))
+            found = {finding.id: finding.steps for finding in result.findings}
+            for id_, steps in lengths.items():
+                steps.append(found.get(id_))
+        for id_, steps in lengths.items():
+            hits = sum(one is not None for one in steps)
+            print(f"{path.stem} {id_}: {hits} of 5, {steps}, shortest {expected[id_].steps}")
+
+
+def main() -> None:
+    """Run the parts that are named, or all."""
+    wanted = sys.argv[1:] or ["rates", "large", "twins"]
+    devices = {
+        "narrow way": device_of(narrow_way()),
+        "tandem": device_of(WIDE_TANDEM.format(folder=os.getcwd())),
+    }
+    if "rates" in wanted:
+        for name, device in devices.items():
+            rates(name, device)
+    if "large" in wanted:
+        for name, device in devices.items():
+            large(name, device)
+    if "twins" in wanted:
+        twins()
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,81 @@
+"""`modecheck roam` from outside: exit codes, the same output again, JSON."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from tests.cli.running import MODELS, run
+
+TWIN = str(MODELS / "faulty" / "silent_plug.yaml")
+STARTER = str(MODELS / "starter" / "device.yaml")
+
+
+def test_what_is_wrong_gives_exit_code_1_and_a_scenario() -> None:
+    """As check does, and as it says it."""
+    result = run("roam", TWIN, "--runs", "100")
+    assert result.code == 1
+    assert "deadlock:receiver.changing" in result.out
+    assert "1 error seen" in result.out
+
+
+def test_nothing_seen_proves_nothing() -> None:
+    """Exit code 0, and no word of anything that holds or was found complete."""
+    result = run("roam", STARTER, "--runs", "100")
+    assert result.code == 0
+    assert "nothing seen so far, which proves nothing" in result.out
+    assert "left out, as no finite run shows it" in result.out
+    for word in ("holds", "nothing found", "complete"):
+        assert word not in result.out.split("requirements")[0]
+    assert "holds " not in result.out
+
+
+@pytest.mark.parametrize(
+    "arguments", [("--runs", "0"), ("--seconds", "-1"), ("--depth", "0"), ("--seed", "x")]
+)
+def test_wrong_options_give_exit_code_2(arguments: tuple[str, ...]) -> None:
+    """Bounds that make no sense are refused."""
+    assert run("roam", STARTER, *arguments).code == 2
+
+
+def test_a_device_that_is_not_there_gives_exit_code_2() -> None:
+    """As with every command."""
+    assert run("roam", "nowhere.yaml", "--runs", "1").code == 2
+
+
+def test_the_same_seed_tells_the_same_on_either_engine(tmp_path: Path) -> None:
+    """Byte by byte, text and JSON; another seed tells something else."""
+    told = []
+    for number, (engine, seed) in enumerate(
+        [("auto", "5"), ("compiled", "5"), ("plain", "5"), ("auto", "6")]
+    ):
+        file = tmp_path / f"{number}.json"
+        options = ("--runs", "90", "--depth", "50", "--engine", engine, "--seed", seed)
+        result = run("roam", TWIN, *options, "--json", str(file))
+        told.append((result.out, file.read_text(encoding="utf-8")))
+    assert told[0] == told[1] == told[2]
+    assert told[3] != told[0]
+
+
+def test_seconds_stop_it_after_a_round() -> None:
+    """However short the time, one round is walked."""
+    result = run("roam", STARTER, "--seconds", "0.001")
+    assert result.code == 0
+    assert "64 random runs" in result.out
+    assert "stopped by the bound of 0.001 seconds" in " ".join(result.out.split())
+
+
+def test_json_tells_what_the_text_tells(tmp_path: Path) -> None:
+    """Findings as in the JSON of check; coverage over time; what was left out."""
+    file = tmp_path / "seen.json"
+    run("roam", TWIN, "--runs", "100", "--json", str(file))
+    data = json.loads(file.read_text(encoding="utf-8"))
+    (deadlock,) = (one for one in data["findings"] if one["code"] == "deadlock")
+    assert (deadlock["steps"], deadlock["shortest"]) == (1, True)
+    assert deadlock["scenario"][0]["number"] == 1
+    assert data["over_time"][-1]["runs"] == 100
+    assert data["complete"] is False
+    assert data["left_out"]
+    assert {one["id"]: one["said"] for one in data["requirements"]}
