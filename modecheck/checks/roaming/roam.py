@@ -95,8 +95,8 @@ class _Variant:
 
 def roam(devices: Sequence[Device], how: Roaming, *, today: date | None = None) -> Roamed:
     """Walk through a device, given in one variant or in several, and tell what was seen."""
-    began = time.monotonic()
     variants = [_variant(device, how) for device in _drawn(devices, how.seed)]
+    began = time.monotonic()  # what has to be compiled is compiled by now
     over_time, stopped_by = _walked(variants, how, began)
     found: dict[str, _Found] = {}
     possible: set[str] = set()

@@ -181,29 +181,35 @@ class CompiledWalker:
         self._switches = np.zeros((max(1, len(watched.modes)),) * 2, np.int64)
         self._initial = self._watching.packed(product.initial)
         self._runs = 0
+        self._runs = self._go_on(0)  # has the kernel loaded, or compiled the first time
 
     def walk(self, runs: int) -> None:
         """So many walks more."""
         end = self._runs + runs
         while self._runs < end:
-            self._runs = walk(
-                self._watching.code,
-                self._watching.tests,
-                self._archive,
-                self._found,
-                self._table,
-                self._counters,
-                self._taken,
-                self._switches,
-                self._initial,
-                self._seed,
-                self._runs,
-                end,
-                self._depth,
-                self._table.size // 2,
-            )
+            self._runs = self._go_on(end)
             if self._runs < end:
                 self._make_room()
+
+    def _go_on(self, end: int) -> int:
+        """Walk up to number `end`, or until there must be more room; the number that comes next."""
+        following: int = walk(
+            self._watching.code,
+            self._watching.tests,
+            self._archive,
+            self._found,
+            self._table,
+            self._counters,
+            self._taken,
+            self._switches,
+            self._initial,
+            self._seed,
+            self._runs,
+            end,
+            self._depth,
+            self._table.size // 2,
+        )
+        return following
 
     def _make_room(self) -> None:
         """Grow the table, or where it must not grow let go of half."""
