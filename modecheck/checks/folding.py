@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
+from modecheck.checks.mode_switches import mode_bits
 from modecheck.engine.plain import State
 from modecheck.engine.space import INITIAL, Space
 from modecheck.model.mistakes import InvalidInput, Mistake, nearest_name
@@ -128,8 +129,8 @@ def _unknown(part: str, known: list[str]) -> Mistake:
 
 def _reader(space: Space, part: str) -> Callable[[int, State], str]:
     if part == MODE:
-        bits = {name: space.mark(f"mode:{name}") for name in space.product.device.modes}
-        return lambda number, _: _modes(bits, space.marks_at(number))
+        bits = mode_bits(space)
+        return lambda number, _: " and ".join(bits.names(space.marks_at(number))) or "no mode"
     names = [field.name for field in space.product.fields]
     where = names.index(part)
     for chip in space.product.chips:
@@ -138,7 +139,3 @@ def _reader(space: Space, part: str) -> Callable[[int, State], str]:
     type_ = space.product.fields[where].type
     assert type_ is not None
     return lambda _, state: type_.spell(state[where])
-
-
-def _modes(bits: dict[str, int], marks: int) -> str:
-    return " and ".join(name for name, bit in bits.items() if marks & bit) or "no mode"

@@ -18,6 +18,7 @@ from dataclasses import dataclass, replace
 
 from modecheck.checks.findings import Finding
 from modecheck.checks.ways import way_round
+from modecheck.checks.wording import listed
 from modecheck.engine.space import FairLoop, LoopQuery, Space
 from modecheck.product.form import Product
 
@@ -123,7 +124,7 @@ def _finding(space: Space, found: Livelock) -> Finding:
     return Finding(
         code="livelock",
         subject="+".join(names),
-        text=f"{_listed(names)} can be busy for ever, and nothing comes of it",
+        text=f"{listed(names)} can be busy for ever, and nothing comes of it",
         place=product.device.chips[first.name].states[where].place,
         way=way_round(space, found.loop),
         details=tuple(_details(space, found)),
@@ -132,7 +133,7 @@ def _finding(space: Space, found: Livelock) -> Finding:
 
 def _details(space: Space, found: Livelock) -> Iterator[str]:
     restless = [space.product.chips[number].name for number in found.restless]
-    yield f"{_listed(restless)} never come{'' if len(restless) > 1 else 's'} to rest in it"
+    yield f"{listed(restless)} never come{'' if len(restless) > 1 else 's'} to rest in it"
     if _has_early_timer(space, found.loop):
         yield "time is abstract: a timer may run out before what is under way arrives"
 
@@ -149,7 +150,3 @@ def _has_early_timer(space: Space, found: FairLoop) -> bool:
             return True
         before = after
     return False
-
-
-def _listed(names: list[str]) -> str:
-    return " and ".join(filter(None, (", ".join(names[:-1]), names[-1])))

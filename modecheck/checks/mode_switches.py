@@ -31,27 +31,30 @@ class ModeSwitch:
 
 
 @dataclass(frozen=True, slots=True)
-class _Bits:
+class ModeBits:
     """The bits of the modes in a space's marks."""
 
     by_name: dict[str, int]
 
     @property
     def any(self) -> int:
+        """The bits of all modes."""
         return sum(self.by_name.values())
 
     def names(self, marks: int) -> list[str]:
+        """The modes that some marks tell of."""
         return [name for name, bit in self.by_name.items() if marks & bit]
 
 
-def _bits(space: Space) -> _Bits:
+def mode_bits(space: Space) -> ModeBits:
+    """The bits of all modes of a space's device."""
     modes = space.product.device.modes
-    return _Bits({name: space.mark(f"mode:{name}") for name in modes})
+    return ModeBits({name: space.mark(f"mode:{name}") for name in modes})
 
 
 def states_in_modes(space: Space) -> dict[str, int]:
     """How many states each mode has."""
-    bits = _bits(space)
+    bits = mode_bits(space)
     counts = dict.fromkeys(bits.by_name, 0)
     for marks, occurrence in space.combinations().items():
         for name in bits.names(marks):
@@ -61,11 +64,11 @@ def states_in_modes(space: Space) -> dict[str, int]:
 
 def mode_switches(space: Space) -> list[ModeSwitch]:
     """Every ordered pair of different modes, in the order of the device file."""
-    bits = _bits(space)
+    bits = mode_bits(space)
     return [switch for source in bits.by_name for switch in _switches_from(space, bits, source)]
 
 
-def _switches_from(space: Space, bits: _Bits, source: str) -> Iterator[ModeSwitch]:
+def _switches_from(space: Space, bits: ModeBits, source: str) -> Iterator[ModeSwitch]:
     if len(bits.by_name) < 2:
         return
     own = bits.by_name[source]
@@ -84,7 +87,9 @@ def _switches_from(space: Space, bits: _Bits, source: str) -> Iterator[ModeSwitc
         yield _indirect(space, bits, source, target, anywhere)
 
 
-def _indirect(space: Space, bits: _Bits, source: str, target: str, anywhere: Spread) -> ModeSwitch:
+def _indirect(
+    space: Space, bits: ModeBits, source: str, target: str, anywhere: Spread
+) -> ModeSwitch:
     found = anywhere.first(bits.by_name[target], 0)
     if found is None:
         return ModeSwitch(source, target, False, False, None, (), None)
@@ -106,7 +111,7 @@ def find(space: Space, switches: list[ModeSwitch]) -> Iterator[Finding]:
 
 
 def _two_at_once(space: Space) -> Iterator[Finding]:
-    bits = _bits(space)
+    bits = mode_bits(space)
     first: dict[tuple[str, ...], int] = {}
     for marks, occurrence in space.combinations().items():
         names = tuple(bits.names(marks))
@@ -147,7 +152,7 @@ def _missing(
 
 def _unending(space: Space) -> Iterator[Finding]:
     """After leaving a mode, a state from which no road leads to any mode."""
-    bits = _bits(space)
+    bits = mode_bits(space)
     if not any(marks & bits.any for marks in space.combinations()):
         return
     arrives = space.roads_to(bits.any)

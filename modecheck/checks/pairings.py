@@ -10,7 +10,7 @@ from modecheck.engine.plain import Interpreter, State
 from modecheck.engine.space import Space, first_zero
 from modecheck.model.parts import Pairing, PairingEnd
 from modecheck.product.composition import acting
-from modecheck.product.form import Product
+from modecheck.product.form import Label, Product
 
 
 def find(space: Space) -> Iterator[Finding]:
@@ -43,14 +43,9 @@ def usurped_finding(pairing: Pairing, way: Way) -> Finding:
     )
 
 
-def _watched_bits(space: Space, names: tuple[str, ...]) -> int:
-    watched = space.product.watched_events
-    return sum(1 << watched.index(name) for name in names)
-
-
 def _lost(space: Space, pairing: Pairing) -> Iterator[Finding]:
     """The first transition by which an end loses its key without a forgetting event."""
-    forgetting = _watched_bits(space, pairing.forgotten_by)
+    forgetting = space.product.event_bits(pairing.forgotten_by)
     ends = {space.mark(f"bonded:{end}") for end in pairing.ends}
     found = space.first_loss(sum(ends), without_events=forgetting)
     if found is not None:
@@ -105,12 +100,14 @@ def one_sided_finding(product: Product, pairing: Pairing, state: State, way: Way
 def _busy(interpreter: Interpreter, state: State) -> bool:
     """Whether a chip can still act by itself, without time passing; be it that the step fails."""
     product = interpreter.product
-    for step in interpreter.steps(state):
-        label = product.labels[step.label]
-        own = label.kind == "rule" and not product.chips[label.chip].actor
-        if own and product.rules[label.rule].kind == "internal":
-            return True
-    return False
+    steps = interpreter.steps(state)
+    return any(acts_at_once(product, product.labels[step.label]) for step in steps)
+
+
+def acts_at_once(product: Product, label: Label) -> bool:
+    """Whether a chip acts by itself in such a step, without time passing."""
+    own = label.kind == "rule" and not product.chips[label.chip].actor
+    return own and product.rules[label.rule].kind == "internal"
 
 
 def _key(product: Product, end: PairingEnd, state: State) -> int:
@@ -129,7 +126,7 @@ def _unrecoverable(space: Space, pairing: Pairing) -> Iterator[Finding]:
     somebody whom it must not need.
     """
     helpers = tuple(acting(actor) for actor in pairing.recovers_without)
-    forgetting = _watched_bits(space, pairing.forgotten_by + helpers)
+    forgetting = space.product.event_bits(pairing.forgotten_by + helpers)
     recovers = space.roads_to(space.mark(f"paired:{pairing.name}"), without_events=forgetting)
     lost = first_zero(recovers)
     if lost is None:

@@ -57,8 +57,7 @@ def _possible(space: Space, need: Requirement) -> Judged | None:
 
 
 def _recoverable(space: Space, need: Requirement) -> Judged | None:
-    watched = space.product.watched_events
-    without = sum(1 << watched.index(name) for name in need.without)
+    without = space.product.event_bits(need.without)
     recovers = space.roads_to(space.mark(f"requirement:{need.name}"), without_events=without)
     lost = first_zero(recovers)
     if lost is None:

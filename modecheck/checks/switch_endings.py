@@ -10,8 +10,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from modecheck.checks.findings import Finding
+from modecheck.checks.mode_switches import mode_bits
 from modecheck.checks.ways import Way, way_over, way_round
-from modecheck.engine.space import FairLoop, LoopQuery, Space
+from modecheck.engine.space import INITIAL, FairLoop, LoopQuery, Space
 from modecheck.product.composition import DROPPED
 
 
@@ -34,14 +35,10 @@ def switch_endings(space: Space) -> list[SwitchEnding]:
     return [_ending(space, name) for name in modes]
 
 
-def _modes(space: Space) -> int:
-    """The bits of all modes."""
-    return sum(space.mark(f"mode:{name}") for name in space.product.device.modes)
-
-
 def _ending(space: Space, mode: str) -> SwitchEnding:
-    own, every = space.mark(f"mode:{mode}"), _modes(space)
-    dropped = 1 << space.product.watched_events.index(DROPPED)
+    bits = mode_bits(space)
+    own, every = bits.by_name[mode], bits.any
+    dropped = space.product.event_bits((DROPPED,))
     found = space.first_between(own, blocked=every, events=dropped)
     return SwitchEnding(
         mode=mode,
@@ -54,7 +51,7 @@ def find(space: Space) -> Iterator[Finding]:
     """A fair loop outside of all modes in which some chip works on."""
     if len(space.product.device.modes) < 2:
         return
-    unwanted = _modes(space) | space.mark("settled")
+    unwanted = mode_bits(space).any | space.mark("settled")
     loop = space.fair_loop(LoopQuery(unwanted=unwanted, drives_only=True)).loop
     mode = None if loop is None else _mode_left(space, loop)
     if loop is not None and mode is not None:
@@ -69,9 +66,9 @@ def find(space: Space) -> Iterator[Finding]:
 
 def _mode_left(space: Space, loop: FairLoop) -> str | None:
     """The last mode on the way to the loop; None before the device has been in any."""
-    bits = {name: space.mark(f"mode:{name}") for name in space.product.device.modes}
-    for number in (*(number for _, number in reversed(loop.stem)), 0):
-        for name, bit in bits.items():
-            if space.marks_at(number) & bit:
-                return name
+    bits = mode_bits(space)
+    for number in (*(number for _, number in reversed(loop.stem)), INITIAL):
+        names = bits.names(space.marks_at(number))
+        if names:
+            return names[0]
     return None

@@ -75,7 +75,7 @@ class Explored:
     @property
     def variant(self) -> str:
         """The choices of options, as a person writes them; nothing for a device without options."""
-        return ", ".join(f"{name}={value}" for name, value in self.device.variant.items())
+        return self.device.choices
 
 
 @dataclass(frozen=True, slots=True)

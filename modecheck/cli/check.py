@@ -14,7 +14,6 @@ from modecheck.cli.options import (
 )
 
 if TYPE_CHECKING:
-    from modecheck.checks.verdict import Verdict
     from modecheck.engine.choice import Search
 
 
@@ -43,7 +42,7 @@ def command(
     from modecheck.checks.verdict import check
     from modecheck.cli.exit_codes import exit_code
     from modecheck.cli.exploring import reporter_for, variants_of
-    from modecheck.report.files import need_writable
+    from modecheck.report.files import need_writable, write_json
     from modecheck.report.style import show, style_for
     from modecheck.report.terminal import verdict_as_text
 
@@ -54,15 +53,8 @@ def command(
     with reporter_for(sys.stderr) as reporter:
         verdict = check(devices, search=search, reporter=reporter)
     if json_file is not None:
-        _write_json(json_file, verdict)
+        from modecheck.report.as_json import verdict_as_json
+
+        write_json(json_file, verdict_as_json(verdict))
     show(verdict_as_text(verdict, style_for(sys.stdout)))
     sys.exit(exit_code(found=bool(verdict.findings), complete=verdict.complete))
-
-
-def _write_json(path: str, verdict: Verdict) -> None:
-    import json
-
-    from modecheck.report.as_json import verdict_as_json
-    from modecheck.report.files import write_whole
-
-    write_whole(path, json.dumps(verdict_as_json(verdict), indent=2, ensure_ascii=False) + "\n")

@@ -65,13 +65,12 @@ def command(
     For products that are too large to explore. What was not seen may still be there. Exit code 1
     when something wrong was seen, else 0.
     """
-    import json
     import sys
 
     from modecheck.checks.roaming.roam import Roaming, roam
     from modecheck.cli.exit_codes import exit_code
     from modecheck.cli.exploring import variants_of
-    from modecheck.report.files import need_writable, write_whole
+    from modecheck.report.files import need_writable, write_json
     from modecheck.report.roam_json import roamed_as_json
     from modecheck.report.roam_text import roamed_as_text
     from modecheck.report.style import show, style_for
@@ -84,7 +83,6 @@ def command(
     how = Roaming(runs=runs, seconds=seconds, depth=depth, seed=seed, engine=engine)
     roamed = roam(devices, how)
     if json_file is not None:
-        text = json.dumps(roamed_as_json(roamed), indent=2, ensure_ascii=False)
-        write_whole(json_file, text + "\n")
+        write_json(json_file, roamed_as_json(roamed))
     show(roamed_as_text(roamed, style_for(sys.stdout)))
     sys.exit(exit_code(found=bool(roamed.findings), complete=True))

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from modecheck.checks.traffic import ModeTraffic, Traffic
+from modecheck.checks.wording import counted
 from modecheck.draw.sketch import (
     Arrow,
     Block,
@@ -76,7 +77,7 @@ def device_map_in(device: Device, mode: str, traffic: Traffic) -> Sketch:
     apart = [name for name in device.chips if name not in linked]
     seen = "every state" if traffic.complete else "the states looked at, not all,"
     about = [
-        f"{device.modes[mode].text}: {_counted(found.states, 'state')}",
+        f"{device.modes[mode].text}: {counted(found.states, 'state')}",
         f"what the links carry in {seen} of this mode; signals are left out",
         *([f"without a link: {', '.join(apart)}"] if apart else []),
     ]
@@ -92,10 +93,6 @@ def device_map_in(device: Device, mode: str, traffic: Traffic) -> Sketch:
         samples=tuple(_samples(boxes, arrows)),
         tables=tuple(_tables(device)),
     )
-
-
-def _counted(count: int, what: str) -> str:
-    return f"{count:,} {what}{'' if count == 1 else 's'}"
 
 
 def _link_in(link: Link, found: ModeTraffic, order: dict[str, int]) -> Arrow:

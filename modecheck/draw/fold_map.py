@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from modecheck.checks.folding import MODE, Folded, FoldedStep, Folding
+from modecheck.checks.wording import counted
 from modecheck.draw.sketch import (
     Arrow,
     Block,
@@ -108,7 +109,7 @@ class _FoldMap:
             count = sum(state.states for state in self._left_out)
             lines = (
                 Line((Run(f"{len(self._left_out):,} others", "name"),)),
-                Line((Run(_counted(count, "state"), "note"),)),
+                Line((Run(counted(count, "state"), "note"),)),
             )
             box = Block(lines, centred=True)
             yield Box(_key(MOST_BOXES), "mode", FOLD_FRAME, (box,), hint="all that is left out")
@@ -120,7 +121,7 @@ class _FoldMap:
             plain = part == MODE or len(self._folding.parts) == 1
             chip = part.removesuffix(".state")
             lines.append(Line((name,) if plain else (Run(chip, "note"), name)))
-        notes = [Line((Run(_counted(state.states, "state"), "note"),))]
+        notes = [Line((Run(counted(state.states, "state"), "note"),))]
         if state.unexpanded:
             notes.append(Line((Run(f"{state.unexpanded:,} not followed", "note"),)))
         return (Block(tuple(lines), centred=True), Block(tuple(notes), centred=True))
@@ -129,8 +130,8 @@ class _FoldMap:
         told = ", ".join(
             f"{part} {value}" for part, value in zip(self._folding.parts, state.key, strict=True)
         )
-        inside = _counted(state.inside, "transition")
-        return f"{told}: {_counted(state.states, 'state')}, {inside} inside"
+        inside = counted(state.inside, "transition")
+        return f"{told}: {counted(state.states, 'state')}, {inside} inside"
 
     def _arrows(self) -> Iterator[Arrow]:
         start = (End(f"{FOLD_FRAME}/start"),)
@@ -179,7 +180,3 @@ class _FoldMap:
 
 def _key(number: int) -> str:
     return OTHERS if number == MOST_BOXES else f"state-{number}"
-
-
-def _counted(count: int, what: str) -> str:
-    return f"{count:,} {what}{'' if count == 1 else 's'}"

@@ -396,6 +396,11 @@ class Device:
     digests: dict[str, str] = field(default_factory=dict)
 
     @property
+    def choices(self) -> str:
+        """The choices of options, as a person writes them; nothing for a device without options."""
+        return ", ".join(f"{name}={value}" for name, value in self.variant.items())
+
+    @property
     def signals(self) -> tuple[str, ...]:
         """Every signal that some rule raises, in document order."""
         raised = (

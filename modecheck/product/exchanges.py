@@ -18,6 +18,7 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Iterable
 from dataclasses import dataclass, replace
+from functools import cache
 
 from modecheck.product.automata import Automaton, Sketch
 
@@ -60,6 +61,7 @@ def exchange_atoms(kinds: int) -> int:
     return 2 * kinds + 1
 
 
+@cache
 def exchange_automaton(kinds: int, under_way: int, *, strict: bool = False) -> Automaton:
     """Judges items of so many kinds, of which at most `under_way` have not arrived at any time.
 

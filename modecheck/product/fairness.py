@@ -8,10 +8,10 @@ set of steps for each rule, and one for each link and message.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from modecheck.model.parts import Device, Rule
-from modecheck.product.form import FairSet, FaultForm, Label, Queue
+from modecheck.product.form import FairSet, FaultForm, Label, MessageIn, Queue
 
 
 def fair_sets(
@@ -23,33 +23,39 @@ def fair_sets(
 ) -> tuple[FairSet, ...]:
     """The sets of a product, rules first; those that owe nothing are left out."""
     endless = {f.target for f in faults if f.kind == "lose" and f.budget < 0}
-    return (*_of_rules(device, rules, labels), *_of_links(device, queues, endless, labels))
+    of_rules: dict[int, set[int]] = {}
+    of_messages: dict[MessageIn, set[int]] = {}
+    for number, label in enumerate(labels):
+        if label.kind == "rule":
+            of_rules.setdefault(label.rule, set()).add(number)
+        elif label.kind in ("deliver", "ignore"):
+            of_messages.setdefault((label.queue, label.message), set()).add(number)
+    return (*_of_rules(device, rules, of_rules), *_of_links(device, queues, endless, of_messages))
 
 
-def _of_rules(device: Device, rules: Sequence[Rule], labels: Sequence[Label]) -> Iterator[FairSet]:
+def _of_rules(
+    device: Device, rules: Sequence[Rule], labels: Mapping[int, set[int]]
+) -> Iterator[FairSet]:
     for number, rule in enumerate(rules):
         if rule.trigger:
             continue  # taken in the step that brings the message or the signal, never in its own
         chip = device.chips[rule.chip]
         fair = rule.fair or chip.fair or ("none" if chip.actor else "weak")
-        own = frozenset(
-            n for n, label in enumerate(labels) if label.kind == "rule" and label.rule == number
-        )
-        if own and fair != "none":
-            yield FairSet(f"{rule.chip} takes {rule.title}", fair == "strong", own)
+        if number in labels and fair != "none":
+            name = f"{rule.chip} takes {rule.title}"
+            yield FairSet(name, fair == "strong", frozenset(labels[number]))
 
 
 def _of_links(
-    device: Device, queues: Sequence[Queue], endless: set[int], labels: Sequence[Label]
+    device: Device,
+    queues: Sequence[Queue],
+    endless: set[int],
+    labels: Mapping[MessageIn, set[int]],
 ) -> Iterator[FairSet]:
     for number, queue in enumerate(queues):
         fair = device.links[queue.name].fair or ("strong" if number in endless else "weak")
         for code, message in enumerate(queue.messages, start=1):
-            own = frozenset(
-                n
-                for n, label in enumerate(labels)
-                if label.kind in ("deliver", "ignore")
-                and (label.queue, label.message) == (number, code)
-            )
+            own = labels.get((number, code))
             if own and fair != "none":
-                yield FairSet(f"{queue.name} delivers {message.name}", fair == "strong", own)
+                name = f"{queue.name} delivers {message.name}"
+                yield FairSet(name, fair == "strong", frozenset(own))

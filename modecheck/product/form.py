@@ -9,6 +9,7 @@ which the parts of one step happen, is told in `modecheck.engine.plain`, the ref
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import Enum
 from typing import TypeAlias
@@ -336,6 +337,10 @@ class Product:
     @property
     def initial(self) -> tuple[int, ...]:
         return tuple(field.start for field in self.fields)
+
+    def event_bits(self, names: Iterable[str]) -> int:
+        """The bits of some of the `watched_events` in what a step reports."""
+        return sum(1 << self.watched_events.index(name) for name in names)
 
     @property
     def bits(self) -> int:

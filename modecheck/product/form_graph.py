@@ -35,6 +35,7 @@ from modecheck.product.form import (
     Send,
     Target,
 )
+from modecheck.product.lowering import can_fail
 from modecheck.product.value_sorts import EQUALITIES, NUMBER, ValueSorts, payload_of
 
 Tag = Hashable
@@ -154,7 +155,7 @@ class FormGraph:
             inner = self.sorts.common(arguments, payload)
         parts = [self.expression(argument, payload, inner) for argument in arguments]
         # An operand that can fail is not reached where one before it decides.
-        free = operator in COMMUTATIVE and not any(_can_fail(argument) for argument in arguments)
+        free = operator in COMMUTATIVE and not any(can_fail(argument) for argument in arguments)
         return self.node(("operator", operator), parts, ordered=not free)
 
     def condition(self, expression: Expression) -> int:
@@ -412,12 +413,6 @@ class FormGraph:
             )
         if product.idle_label >= 0:
             self._fact("idle", self.atom("label", product.idle_label))
-
-
-def _can_fail(expression: Expression) -> bool:
-    if isinstance(expression, Apply):
-        return any(_can_fail(argument) for argument in expression.arguments)
-    return isinstance(expression, ReadItem)
 
 
 def _written(target: Target) -> range:

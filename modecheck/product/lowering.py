@@ -125,7 +125,7 @@ def _folded_chain(operator: str, arguments: tuple[Expression, ...]) -> Expressio
     for argument in arguments:
         if argument == absorbing:
             # What stands before may still fail with an index out of range, so it stays.
-            failing = tuple(part for part in kept if _can_fail(part))
+            failing = tuple(part for part in kept if can_fail(part))
             return Apply(operator, (*failing, absorbing)) if failing else absorbing
         if argument != neutral:
             kept.append(argument)
@@ -134,9 +134,10 @@ def _folded_chain(operator: str, arguments: tuple[Expression, ...]) -> Expressio
     return Apply(operator, tuple(kept))
 
 
-def _can_fail(expression: Expression) -> bool:
+def can_fail(expression: Expression) -> bool:
+    """Whether an index inside can be out of range."""
     if isinstance(expression, Apply):
-        return any(_can_fail(argument) for argument in expression.arguments)
+        return any(can_fail(argument) for argument in expression.arguments)
     return isinstance(expression, ReadItem)
 
 

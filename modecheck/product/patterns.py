@@ -10,6 +10,7 @@ published formula: it is enough that from some Q on P waits for S.
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable
+from functools import cache
 from typing import NamedTuple
 
 from modecheck.product.automata import Automaton, Sketch
@@ -133,6 +134,7 @@ INSIDE: dict[str, _Inside] = {
 }
 
 
+@cache
 def automaton_of(pattern: str, scope: str) -> Automaton:
     """The automaton of a pattern in a scope; its atoms are `atoms_of`."""
     if pattern == "before" and scope == "after":

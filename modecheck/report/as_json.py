@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from modecheck.checks.acceptance import Accepted
 from modecheck.checks.findings import Finding
 from modecheck.checks.judged import Judged
 from modecheck.checks.mode_switches import ModeSwitch
@@ -26,11 +27,7 @@ def verdict_as_json(verdict: Verdict) -> Json:
             finding_as_json(finding, scenario_of(verdict, finding)) for finding in verdict.findings
         ],
         "accepted": [
-            {
-                **finding_as_json(one.finding, scenario_of(verdict, one.finding)),
-                "reason": one.reason,
-                "until": one.until.isoformat() if one.until else None,
-            }
+            accepted_as_json(one, finding_as_json(one.finding, scenario_of(verdict, one.finding)))
             for one in verdict.accepted
         ],
         "remarks": list(verdict.remarks),
@@ -103,6 +100,15 @@ def _switch(product: Product, switch: ModeSwitch, *, complete: bool) -> Json:
         "steps": switch.steps,
         "via": list(switch.via),
         "scenario": [_step(step) for step in told[begin:]],
+    }
+
+
+def accepted_as_json(accepted: Accepted, finding: Json) -> Json:
+    """A finding, as JSON already, that the team lives with: why, and until when."""
+    return {
+        **finding,
+        "reason": accepted.reason,
+        "until": accepted.until.isoformat() if accepted.until else None,
     }
 
 

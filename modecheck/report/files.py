@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import tempfile
 
@@ -27,6 +28,11 @@ def write_whole(path: str, text: str) -> None:
     finally:
         if temporary:
             os.unlink(temporary)
+
+
+def write_json(path: str, data: object) -> None:
+    """Write data as indented JSON, as `write_whole` does."""
+    write_whole(path, json.dumps(data, indent=2, ensure_ascii=False) + "\n")
 
 
 def need_writable(path: str) -> None:

@@ -8,7 +8,7 @@ from modecheck.checks.findings import Finding
 from modecheck.checks.roaming.roam import Roamed
 from modecheck.checks.roaming.seen import Seen
 from modecheck.checks.roaming.watching import LEFT_OUT
-from modecheck.report.as_json import finding_as_json
+from modecheck.report.as_json import accepted_as_json, finding_as_json
 from modecheck.report.roam_text import scenario_in
 
 Json = dict[str, Any]
@@ -28,12 +28,7 @@ def roamed_as_json(roamed: Roamed) -> Json:
         "variants": [variant for variant in roamed.variants if variant],
         "findings": [_finding(roamed, finding) for finding in roamed.findings],
         "accepted": [
-            {
-                **_finding(roamed, one.finding),
-                "reason": one.reason,
-                "until": one.until.isoformat() if one.until else None,
-            }
-            for one in roamed.accepted
+            accepted_as_json(one, _finding(roamed, one.finding)) for one in roamed.accepted
         ],
         "remarks": list(roamed.remarks),
         "requirements": [

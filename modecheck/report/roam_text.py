@@ -8,8 +8,15 @@ from modecheck.checks.findings import Finding
 from modecheck.checks.roaming.roam import BROKEN, SEEN, Roamed
 from modecheck.checks.roaming.seen import Seen
 from modecheck.checks.roaming.watching import LEFT_OUT
+from modecheck.checks.wording import counted
 from modecheck.report.style import Style
-from modecheck.report.terminal import accepted_as_text, counted, group_as_text, titled
+from modecheck.report.terminal import (
+    accepted_as_text,
+    findings_counted,
+    group_as_text,
+    headline,
+    titled,
+)
 from modecheck.scenario.telling import Told, tell
 
 NOTHING = "nothing seen so far, which proves nothing"
@@ -41,23 +48,17 @@ def scenario_in(roamed: Roamed, finding: Finding) -> list[Told]:
 def _headline(roamed: Roamed, style: Style) -> list[str]:
     name, said, paint = roamed.device.name, NOTHING, style.warning
     if roamed.findings:
-        said, paint = f"{counted(roamed.findings)} seen", style.error
-    if len(name) + 2 + len(said) <= style.width:
-        return [f"{style.bold(name)}: {paint(said)}"]
-    return [*(style.bold(line) for line in style.wrapped(f"{name}:")), f"  {paint(said)}"]
+        said, paint = f"{findings_counted(roamed.findings)} seen", style.error
+    return headline(name, said, paint, style)
 
 
 def _walked(roamed: Roamed) -> str:
     seen, how = roamed.seen, roamed.how
     variants = f"through {len(roamed.variants)} variants, " if len(roamed.variants) > 1 else ""
     return (
-        f"{_plural(seen.runs, 'random run')} of at most {_plural(how.depth, 'step')}, {variants}"
-        f"{_plural(seen.steps, 'step')}, seed {how.seed}, stopped by {roamed.stopped_by}"
+        f"{counted(seen.runs, 'random run')} of at most {counted(how.depth, 'step')}, {variants}"
+        f"{counted(seen.steps, 'step')}, seed {how.seed}, stopped by {roamed.stopped_by}"
     )
-
-
-def _plural(count: int, noun: str) -> str:
-    return f"{count:,} {noun}{'' if count == 1 else 's'}"
 
 
 def _not_shortest(roamed: Roamed, style: Style) -> list[str]:

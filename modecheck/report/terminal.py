@@ -11,6 +11,7 @@ from modecheck.checks.acceptance import Accepted
 from modecheck.checks.findings import KINDS, Finding
 from modecheck.checks.judged import BROKEN, HOLDS, Judged
 from modecheck.checks.verdict import Explored, Verdict
+from modecheck.checks.wording import counted, listed
 from modecheck.report.mode_table import mode_table
 from modecheck.report.scenarios import scenario_of
 from modecheck.report.style import Style
@@ -35,9 +36,11 @@ def verdict_as_text(verdict: Verdict, style: Style) -> list[str]:
 
 
 def _headline(verdict: Verdict, style: Style) -> list[str]:
-    """The name and the verdict in one line, or in two where that is too long."""
-    name = verdict.device.name
-    said, paint = _said(verdict, style)
+    return headline(verdict.device.name, *_said(verdict, style), style)
+
+
+def headline(name: str, said: str, paint: Callable[[str], str], style: Style) -> list[str]:
+    """A name and what is said of it, painted, in one line, or in two where that is too long."""
     if len(name) + 2 + len(said) <= style.width:
         return [f"{style.bold(name)}: {paint(said)}"]
     return [*(style.bold(line) for line in style.wrapped(f"{name}:")), f"  {paint(said)}"]
@@ -46,13 +49,13 @@ def _headline(verdict: Verdict, style: Style) -> list[str]:
 def _said(verdict: Verdict, style: Style) -> tuple[str, Callable[[str], str]]:
     so_far = "" if verdict.complete else " so far, incomplete"
     if verdict.findings:
-        return f"{counted(verdict.findings)}{so_far}", style.error
+        return f"{findings_counted(verdict.findings)}{so_far}", style.error
     if not verdict.complete:
         return "incomplete, nothing found so far", style.warning
     return "nothing found", style.good
 
 
-def counted(findings: Sequence[Finding]) -> str:
+def findings_counted(findings: Sequence[Finding]) -> str:
     """How many errors and warnings there are."""
     errors = sum(finding.severity == "error" for finding in findings)
     warnings = len(findings) - errors
@@ -79,8 +82,8 @@ def _explored_line(one: Explored) -> str:
     end = "complete" if found.complete else f"stopped by {found.stopped_by}"
     exchanged = " up to exchange of identical units" if one.reduced.units else ""
     return (
-        f"{variant}{_plural_of(found.state_count, 'state')}{exchanged}, "
-        f"{_plural_of(found.transitions, 'transition')}, depth {found.depth}, {end}"
+        f"{variant}{counted(found.state_count, 'state')}{exchanged}, "
+        f"{counted(found.transitions, 'transition')}, depth {found.depth}, {end}"
     )
 
 
@@ -88,7 +91,7 @@ def _reduced_lines(one: Explored) -> list[str]:
     """Which reductions were used, and what that means for what is told."""
     reduced, lines = one.reduced, []
     if reduced.units:
-        units = "; ".join(f"{', '.join(unit[:-1])} and {unit[-1]}" for unit in reduced.units)
+        units = "; ".join(map(listed, reduced.units))
         lines.append(f"identical units, explored once and told each by its name: {units}")
     elif reduced.units is not None:
         lines.append("no units of this device can be exchanged for one another")
@@ -97,10 +100,6 @@ def _reduced_lines(one: Explored) -> list[str]:
     if reduced.not_asked:
         lines.append(f"not asked of a part of the product: {', '.join(reduced.not_asked)}")
     return lines
-
-
-def _plural_of(count: int, noun: str) -> str:
-    return f"{count:,} {noun}{'' if count == 1 else 's'}"
 
 
 Scenario = Callable[[Finding], list[Told]]

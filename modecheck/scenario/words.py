@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from itertools import groupby
 
+from modecheck.checks.wording import listed
 from modecheck.engine.happenings import (
     Accepted,
     Arrived,
@@ -41,7 +42,7 @@ def sentence(product: Product, step: Step) -> str:
     if not told and step.failure is None:
         return label.text  # idling, or a step of a watcher: nothing happens in the device
     parts = [
-        f"{subject} {_listed([clause.predicate for clause in group])}"
+        f"{subject} {listed([clause.predicate for clause in group])}"
         for subject, group in groupby(told, key=lambda clause: clause.subject)
     ]
     if step.failure is not None:
@@ -57,12 +58,6 @@ def changes(product: Product, before: State, after: State) -> tuple[str, ...]:
             spell = field.type.spell
             changed.append(f"{field.name} {spell(old)} → {spell(new)}")
     return tuple(changed)
-
-
-def _listed(predicates: list[str]) -> str:
-    if len(predicates) == 1:
-        return predicates[0]
-    return f"{', '.join(predicates[:-1])} and {predicates[-1]}"
 
 
 class _Words:

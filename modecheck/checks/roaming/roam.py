@@ -88,10 +88,6 @@ class _Variant:
     walker: Walker
     walked: Product
 
-    @property
-    def name(self) -> str:
-        return ", ".join(f"{name}={value}" for name, value in self.device.variant.items())
-
 
 def roam(devices: Sequence[Device], how: Roaming, *, today: date | None = None) -> Roamed:
     """Walk through a device, given in one variant or in several, and tell what was seen."""
@@ -118,7 +114,7 @@ def roam(devices: Sequence[Device], how: Roaming, *, today: date | None = None) 
     return Roamed(
         device=device,
         how=how,
-        variants=tuple(variant.name for variant in variants),
+        variants=tuple(variant.device.choices for variant in variants),
         findings=tuple(in_order(result.findings)),
         accepted=tuple(result.accepted),
         remarks=tuple(remarks),
@@ -203,7 +199,7 @@ def _findings(variant: _Variant, how: Roaming) -> Iterator[_Found | str]:
         shrunk = shrinker.shrunk(variant.walked, sight, sights[sight])
         finding = as_finding(base, sight, shrunk)
         if finding is not None:
-            yield _Found(finding, base, variant.name, shrunk.shortest)
+            yield _Found(finding, base, variant.device.choices, shrunk.shortest)
 
 
 def _causes(sights: Iterable[Sight]) -> Iterator[Sight]:

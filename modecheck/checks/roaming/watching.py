@@ -6,11 +6,12 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from itertools import combinations
 
+from modecheck.checks.pairings import acts_at_once
 from modecheck.engine.sights import WatchList
 from modecheck.model.parts import Device, Requirement
 from modecheck.product.composition import compose
 from modecheck.product.conditions import is_watched
-from modecheck.product.form import Label, Product
+from modecheck.product.form import Product
 from modecheck.product.watching import automaton_for
 
 LEFT_OUT = (
@@ -74,16 +75,16 @@ def watch_list(product: Product) -> WatchList:
                 bits[f"apart:{pairing.name}"],
                 bits[f"astray:{pairing.name}"],
             )
-        forgetting = (1 << product.watched_events.index(name) for name in pairing.forgotten_by)
+        forgetting = product.event_bits(pairing.forgotten_by)
         ends = sum(bits.get(f"bonded:{end}", 0) for end in pairing.ends)
-        losses[pairing.name] = (ends, sum(forgetting))
+        losses[pairing.name] = (ends, forgetting)
     return WatchList(
         states=dict(_state_tests(device, bits)),
         resting=resting,
         losses=losses,
         changes=changes,
         rests=rests,
-        busy=frozenset(n for n, one in enumerate(product.labels) if _is_busy(product, one)),
+        busy=frozenset(n for n, one in enumerate(product.labels) if acts_at_once(product, one)),
         modes=tuple(bits[f"mode:{name}"] for name in device.modes if f"mode:{name}" in bits),
         groups=tuple(_groups(product)),
         choices=frozenset(n for n, one in enumerate(product.labels) if one.kind == "follow"),
@@ -101,12 +102,6 @@ def _state_tests(device: Device, bits: dict[str, int]) -> Iterator[tuple[str, tu
             yield name, (0, bit)
         elif kind == "requirement" and device.requirements[rest].pattern in ("never", "possible"):
             yield name, (bit, 0)
-
-
-def _is_busy(product: Product, label: Label) -> bool:
-    """Whether a chip acts by itself, without time passing."""
-    own = label.kind == "rule" and not product.chips[label.chip].actor
-    return own and product.rules[label.rule].kind == "internal"
 
 
 def _groups(product: Product) -> Iterator[frozenset[int]]:

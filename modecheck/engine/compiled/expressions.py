@@ -24,6 +24,7 @@ from modecheck.product.form import (
     Read,
     ReadItem,
 )
+from modecheck.product.lowering import can_fail
 
 COMPARISONS = {"==", "!=", "<", "<=", ">", ">="}
 TRUE, FALSE = ir.Constant(I1, 1), ir.Constant(I1, 0)
@@ -40,13 +41,6 @@ class Reading:
     payload: ir.Value
     late: ir.Value
     failed: Callable[[Failure], None]
-
-
-def can_fail(expression: Expression) -> bool:
-    """Whether an index inside can be out of range."""
-    if isinstance(expression, Apply):
-        return any(can_fail(argument) for argument in expression.arguments)
-    return isinstance(expression, ReadItem)
 
 
 class ExpressionCode:

@@ -277,6 +277,12 @@ def lead_to(
 
 
 @compiled_kernel
+def ring_place(place: Any, size: Any) -> Any:
+    """A place less than twice the size, in a ring of that size."""
+    return place - size if place >= size else place
+
+
+@compiled_kernel
 def spread_movable(masks: Any, pending: Any, waiting: Any, into: Any, sources: Any) -> None:
     """Give every state the bits of all states that a road leads to from it.
 
@@ -286,9 +292,7 @@ def spread_movable(masks: Any, pending: Any, waiting: Any, into: Any, sources: A
     head, count = 0, size
     while count > 0:
         number = np.int64(pending[head])
-        head += 1
-        if head == size:
-            head = 0
+        head = ring_place(head + 1, size)
         count -= 1
         waiting[number] = 0
         for edge in range(into[number], into[number + 1]):
@@ -297,10 +301,7 @@ def spread_movable(masks: Any, pending: Any, waiting: Any, into: Any, sources: A
                 masks[before] |= masks[number]
                 if not waiting[before]:
                     waiting[before] = 1
-                    tail = head + count
-                    if tail >= size:
-                        tail -= size
-                    pending[tail] = np.uint32(before)
+                    pending[ring_place(head + count, size)] = np.uint32(before)
                     count += 1
 
 

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from modecheck.engine.compiled.graph_kernels import ring_place
 from modecheck.engine.compiled.kernels import U0, U1, compiled_kernel
 
 
@@ -33,9 +34,7 @@ def spread_turned(
     head, count = 0, size
     while count > 0:
         number = np.int64(pending[head])
-        head += 1
-        if head == size:
-            head = 0
+        head = ring_place(head + 1, size)
         count -= 1
         waiting[number] = 0
         for edge in range(into[number], into[number + 1]):
@@ -51,10 +50,7 @@ def spread_turned(
                     changed = True
             if changed and not waiting[before]:
                 waiting[before] = 1
-                tail = head + count
-                if tail >= size:
-                    tail -= size
-                pending[tail] = np.uint32(before)
+                pending[ring_place(head + count, size)] = np.uint32(before)
                 count += 1
 
 

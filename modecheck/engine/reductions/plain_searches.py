@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from modecheck.engine.exploration import Exploration
-from modecheck.engine.reductions.unfolded import Asked, Back
+from modecheck.engine.reductions.unfolded import Asked, Back, looked_up
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +85,7 @@ class PlainSearches:
                 for place, form in enumerate(asked):
                     if found.marks[number] & form.wanted:
                         source, marks = sources[found.notes_of[edge]], found.marks
-                        after = _looked_up(marks[found.targets[edge]], source)
+                        after = looked_up(marks[found.targets[edge]], source)
                         if after & form.unwanted:
                             return number, position, place
         return None
@@ -108,7 +108,7 @@ class PlainSearches:
                 note = found.notes_of[edge]
                 image = turned.get((note, mask))
                 if image is None:
-                    image = passing[note] & _looked_up(mask, sources[note])
+                    image = passing[note] & looked_up(mask, sources[note])
                     turned[note, mask] = image
                 if image & ~masks[before]:
                     masks[before] |= image
@@ -118,8 +118,3 @@ class PlainSearches:
 
 def _bits(mask: int) -> list[int]:
     return [bit for bit in range(mask.bit_length()) if mask >> bit & 1]
-
-
-def _looked_up(bits: int, source: Sequence[int]) -> int:
-    """Bit `n` of the result is bit `source[n]`."""
-    return sum(1 << n for n, where in enumerate(source) if bits >> where & 1)

@@ -281,7 +281,7 @@ class Unfolded:
     def marks_at(self, number: int) -> int:
         """The bits of all conditions that hold in a state."""
         own = number % self._count
-        return _looked_up(self.base.marks_at(own), self.back(number).conditions)
+        return looked_up(self.base.marks_at(own), self.back(number).conditions)
 
     def images(self, number: int) -> Iterator[tuple[int, Renaming]]:
         """Every image of a representative, by its number and by a renaming that leads there."""
@@ -379,7 +379,7 @@ class Unfolded:
         found: dict[int, Occurrence] = {}
 
         def turned(by: Renaming, marks: int) -> int:
-            return _looked_up(marks, self._inverse(by).conditions)
+            return looked_up(marks, self._inverse(by).conditions)
 
         for marks, occurrence in known.items():
             for by in self._turns(marks, turned):
@@ -599,7 +599,7 @@ class TurnedSpread:
         return start, self.space.followed_from(start, path)
 
 
-def _looked_up(bits: int, source: Numbers) -> int:
+def looked_up(bits: int, source: Sequence[int]) -> int:
     """Bit `n` of the result is bit `source[n]`."""
     return sum(1 << n for n, where in enumerate(source) if bits >> where & 1)
 

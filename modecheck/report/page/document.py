@@ -24,6 +24,7 @@ from modecheck.report.page.outline import limits_in_words, outline_of
 from modecheck.report.page.payload import Payload
 from modecheck.report.page.pictures import pictures_of
 from modecheck.report.page.requirement_rows import requirement_rows
+from modecheck.report.terminal import findings_counted
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -79,19 +80,10 @@ def headline(verdict: Verdict) -> Headline:
     """What stands first on the page."""
     if verdict.findings:
         so_far = "" if verdict.complete else " so far; the exploration is incomplete"
-        return Headline("found", f"{_counted(verdict)} found{so_far}")
+        return Headline("found", f"{findings_counted(verdict.findings)} found{so_far}")
     if not verdict.complete:
         return Headline("open", "Incomplete: nothing found so far")
     return Headline("clean", "Nothing found")
-
-
-def _counted(verdict: Verdict) -> str:
-    errors = sum(finding.severity == "error" for finding in verdict.findings)
-    counts = {"error": errors, "warning": len(verdict.findings) - errors}
-    parts = [
-        f"{count} {noun}{'' if count == 1 else 's'}" for noun, count in counts.items() if count
-    ]
-    return " and ".join(parts)
 
 
 def _gap_sheets(space: Space) -> list[GapSheet]:

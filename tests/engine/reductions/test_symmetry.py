@@ -350,13 +350,18 @@ def test_an_order_of_chips_that_tells_keeps_them_apart() -> None:
     assert symmetry_of(compose(device)) is None
 
 
-ORDERED = """
-device: rules in turn
+TILES = """\
 chips:
   left: &tile
     states: {on: {rest: true}, off: {rest: true}}
     rules: [{in: on, after: 1 ms, to: off}, {in: off, after: 1 ms, to: on}]
   right: *tile
+"""
+"""Two tiles that go on and off, at the beginning of a device's chips."""
+
+ORDERED = (
+    f"device: rules in turn\n{TILES}"
+    + """\
   button:
     states: {up: {rest: true}}
     rules: [{after: 1 ms, raise: [press]}]
@@ -367,14 +372,11 @@ chips:
       - {on: press, if: right.on, to: hears_right}
       - {on: press, to: deaf}
 """
+)
 
-TORN = """
-device: writes one after the other
-chips:
-  left: &tile
-    states: {on: {rest: true}, off: {rest: true}}
-    rules: [{in: on, after: 1 ms, to: off}, {in: off, after: 1 ms, to: on}]
-  right: *tile
+TORN = (
+    f"device: writes one after the other\n{TILES}"
+    + """\
   hub:
     variables:
       of_left: {bool: true, persistent: true}
@@ -385,14 +387,11 @@ chips:
 faults:
   power_cut: {chips: [hub], at_most: 1}
 """
+)
 
-COPIED = """
-device: one variable follows the other
-chips:
-  left: &tile
-    states: {on: {rest: true}, off: {rest: true}}
-    rules: [{in: on, after: 1 ms, to: off}, {in: off, after: 1 ms, to: on}]
-  right: *tile
+COPIED = (
+    f"device: one variable follows the other\n{TILES}"
+    + """\
   hub:
     variables: {of_left: bool, of_right: bool}
     states: {up: {rest: true}}
@@ -401,6 +400,7 @@ chips:
       - {after: 1 ms, if: right.on, do: [of_right = true]}
       - {after: 1 ms, do: [of_left = of_right, of_right = of_left]}
 """
+)
 
 
 @pytest.mark.parametrize("text", [ORDERED, TORN, COPIED], ids=["in turn", "torn", "copied"])

@@ -1,0 +1,17 @@
+"""Lists and counts in sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+
+def listed(parts: Sequence[str]) -> str:
+    """As in "a", "a and b", "a, b and c"."""
+    if len(parts) == 1:
+        return parts[0]
+    return f"{', '.join(parts[:-1])} and {parts[-1]}"
+
+
+def counted(count: int, noun: str) -> str:
+    """As in "1 state", "20,000 states"."""
+    return f"{count:,} {noun}{'' if count == 1 else 's'}"
