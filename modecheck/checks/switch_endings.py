@@ -7,12 +7,12 @@ Only steps of chips and links count: people may plug and unplug for ever.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from modecheck.checks.findings import Finding
 from modecheck.checks.mode_switches import mode_bits
 from modecheck.checks.ways import Way, way_over, way_round
-from modecheck.engine.space import INITIAL, FairLoop, LoopQuery, Space
+from modecheck.engine.space import FairLoop, LoopQuery, Space
 from modecheck.product.composition import DROPPED
 
 
@@ -48,27 +48,24 @@ def _ending(space: Space, mode: str) -> SwitchEnding:
 
 
 def find(space: Space) -> Iterator[Finding]:
-    """A fair loop outside of all modes in which some chip works on."""
-    if len(space.product.device.modes) < 2:
-        return
-    unwanted = mode_bits(space).any | space.mark("settled")
-    loop = space.fair_loop(LoopQuery(unwanted=unwanted, drives_only=True)).loop
-    mode = None if loop is None else _mode_left(space, loop)
-    if loop is not None and mode is not None:
-        yield Finding(
-            code="endless-switch",
-            subject=mode,
-            text=f"a switch out of {mode} can go on for ever",
-            place=space.product.device.modes[mode].place,
-            way=way_round(space, loop),
-        )
-
-
-def _mode_left(space: Space, loop: FairLoop) -> str | None:
-    """The last mode on the way to the loop; None before the device has been in any."""
+    """A fair loop behind a mode, and outside of all, in which some chip works on."""
     bits = mode_bits(space)
-    for number in (*(number for _, number in reversed(loop.stem)), INITIAL):
-        names = bits.names(space.marks_at(number))
-        if names:
-            return names[0]
-    return None
+    if len(bits.by_name) < 2:
+        return
+    unwanted = bits.any | space.mark("settled")
+    query = LoopQuery(unwanted=unwanted, drives_only=True)
+    if space.fair_loop(query).loop is None:
+        return  # where there is none at all, there is none behind any mode
+    for mode, bit in bits.by_name.items():
+        found = space.fair_loop(replace(query, after=bit)).loop
+        if found is not None:
+            between = space.spread_from_initial(bit, blocked=unwanted)
+            start, path = between.path_to(found.loop[-1][1])
+            behind = FairLoop(space.path_to(start) + path, found.loop)
+            yield Finding(
+                code="endless-switch",
+                subject=mode,
+                text=f"a switch out of {mode} can go on for ever",
+                place=space.product.device.modes[mode].place,
+                way=way_round(space, behind),
+            )

@@ -290,6 +290,8 @@ class Exploration:
             and not self.failing[number]
             and not self._rests(query.restless, number)
         }
+        if query.after:
+            region &= set(self.spread(query.after, blocked=query.unwanted).inside)
         graph = FairGraph(
             edges=cache(partial(self._edges_for_loops, query, drives_of(self.product))),
             marks=self.marks,

@@ -97,10 +97,12 @@ class LoopQuery:
     and, with `drives_only`, those of actors, of faults, and of watchers.
 
     `restless` is a chip (number) that moves in the loop and comes to rest nowhere in it, or -1.
+    With `after`, loops lie behind a state with one of these marks, with no unwanted mark between.
     """
 
     wanted: int = 0
     unwanted: int = 0
+    after: int = 0
     visits: tuple[int, ...] = ()
     drives_only: bool = False
     without_events: int = 0

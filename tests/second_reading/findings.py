@@ -1,8 +1,8 @@
 """What is wrong with a device, by brute force on everything that can be reached.
 
-Every finding by its id, with the length of its shortest scenario (None where it has none; for a
-livelock, the shortest way to where a loop can begin). The future behind a step that must not happen
-is unknown, so it counts as one in which all is well.
+Every finding by its id, with the length of its shortest scenario (None where it has none, and for
+an endless switch; for a livelock, the shortest way to where a loop can begin). The future behind a
+step that must not happen is unknown, so it counts as one in which all is well.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from modecheck.model.parts import Chip, Pairing, Requirement, Rule, State
+from tests.second_reading.endless_switches import endless_switches
 from tests.second_reading.livelocks import livelocks
 from tests.second_reading.modes import findings_of_modes
 from tests.second_reading.roads import leading_to
@@ -25,7 +26,7 @@ def findings_of(reached: Reached) -> Expected:
     found: Expected = {}
     for part in (_deadlocks, _stuck_chips, _failures, _pairings, findings_of_modes, _requirements):
         found |= part(reached)
-    found |= livelocks(reached)
+    found |= livelocks(reached) | endless_switches(reached)
     return found | _unreachable(reached) | _dead_rules(reached)
 
 

@@ -55,7 +55,7 @@ def _nearest(reached: Reached, chip: Chip, still: set[str]) -> int | None:
                 and _comes_to_nothing(reached, number, step)
             ):
                 graph.add_edge(number, target, step=step)
-    return reached.nearest(_fair(reached, graph, chip))
+    return reached.nearest(fair_parts(reached, graph, chip))
 
 
 def _comes_to_nothing(reached: Reached, number: int, step: Outcome) -> bool:
@@ -109,8 +109,8 @@ def _loses_for_ever(device: Device, link: Link) -> bool:
     return any(group.at_most is None for group in groups) or (link.loses and not groups)
 
 
-def _fair(reached: Reached, graph: nx.MultiDiGraph[int], chip: Chip) -> set[int]:
-    """The states of all parts that meet every demand, and in which the chip moves."""
+def fair_parts(reached: Reached, graph: nx.MultiDiGraph[int], chip: Chip | None = None) -> set[int]:
+    """The states of all parts that meet every demand, and in which the chip (or any) moves."""
     possible = {
         number: {
             kind_of(reached.device, reached.worlds[number], step)
@@ -125,7 +125,7 @@ def _fair(reached: Reached, graph: nx.MultiDiGraph[int], chip: Chip) -> set[int]
         inside = [
             (number, data["step"]) for number, _, data in graph.subgraph(part).edges(data=True)
         ]
-        if not any(chip.name in step.moved for _, step in inside):
+        if not any(chip is None or chip.name in step.moved for _, step in inside):
             continue
         met = {kind_of(reached.device, reached.worlds[number], step) for number, step in inside}
         open_ = [one for one in demands(reached.device) if one.kind not in met]

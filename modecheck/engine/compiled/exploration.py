@@ -296,6 +296,8 @@ class CompiledExploration:
         if not self.graph.linked:
             return LoopAnswer(None)
         search = fair_search(self.product, self.graph, self.marks, query)
+        if query.after:
+            search.inside &= self._between(query.after, query.unwanted)
         component, rests_on = search.component()
         if component is None:
             return LoopAnswer(None, rests_on)
