@@ -99,8 +99,8 @@ class _Judging:
 
     def judged(self) -> Judged:
         need, watched = self._need, self._watched
-        answer = self._staying_alive()
-        ways = self._ways_to_break(answer)
+        answers = self._staying_alive()
+        ways = self._ways_to_break(answers)
         if ways:
             # What never arrives also breaks the order of what comes later: the shorter one is told.
             way, reason = min(ways, key=lambda found: len(found[0].moves))
@@ -109,7 +109,8 @@ class _Judging:
             return undecided(need, f"its exploration was stopped by {watched.stopped_by}")
         if self._lost_count():
             return undecided(need, self._too_many())
-        names = tuple(watched.product.fair[one].name for one in sorted(answer.rests_on))
+        rests_on = sorted(frozenset().union(*(answer.rests_on for answer in answers)))
+        names = tuple(watched.product.fair[one].name for one in rests_on)
         verdict = HOLDS if self._tested() else VACUOUS
         return Judged(need, verdict, rests_on=names, remark=up_to_failures(watched))
 
@@ -117,9 +118,10 @@ class _Judging:
         known = condition in self._watched.product.conditions
         return self._watched.mark(condition) if known else 0
 
-    def _ways_to_break(self, answer: LoopAnswer) -> list[tuple[Way, str]]:
-        """The shortest way into a bad state, with the reason, and the way of a fair loop."""
-        ways = [way_round(self._watched, answer.loop)] if answer.loop is not None else []
+    def _ways_to_break(self, answers: Sequence[LoopAnswer]) -> list[tuple[Way, str]]:
+        """The shortest way into a bad state, with the reason, and the ways of fair loops."""
+        loops = [answer.loop for answer in answers if answer.loop is not None]
+        ways = [way_round(self._watched, loop) for loop in loops]
         found = [(without_watchers(self._product, way), "") for way in ways]
         return [*self._bad(), *found]
 
@@ -135,11 +137,19 @@ class _Judging:
             _, number, reason = min(found)
             yield without_watchers(self._product, way_to(self._watched, number)), reason
 
-    def _staying_alive(self) -> LoopAnswer:
+    def _staying_alive(self) -> list[LoopAnswer]:
+        """Whether it stays alive where nothing happens any more, and where something does: asked
+        one by one, because idling takes no step of the device, and so makes the shorter scenario.
+        """
         alive, again = (self._mark(f"{what}:{self._need.name}") for what in ("alive", "again"))
         if not alive:
-            return LoopAnswer(None)
-        return self._watched.fair_loop(LoopQuery(wanted=alive, visits=(again,) if again else ()))
+            return []
+        visits, idles = (again,) if again else (), self._mark("idles")
+        queries = (
+            LoopQuery(wanted=alive | idles, visits=visits),
+            LoopQuery(wanted=alive, unwanted=idles, visits=visits),
+        )
+        return [self._watched.fair_loop(query) for query in queries]
 
     def _lost_count(self) -> bool:
         unsure = self._mark(f"unsure:{self._need.name}")

@@ -120,6 +120,7 @@ class Interpreter:
         self._bits = event_bits(product.events)
         self._reported = (1 << len(product.watched_events)) - 1
         self._obliging = obliging_labels(product)
+        self._idles = product.idle_field >= 0
         self._ups = [self._maybe(queue.up, NOBODY) for queue in product.queues]
         self._cuts = [fault for fault in product.faults if fault.of_chip]
         self._hearers = [self._hearers_of(signal) for signal in range(len(product.signals))]
@@ -141,13 +142,17 @@ class Interpreter:
 
     def steps(self, state: State) -> list[Step]:
         """Every atomic step from a state, failing ones included, in a fixed order."""
+        if self._idles and state[self.product.idle_field]:
+            return [self._idling(state)]
         steps = [
             *self._own_steps(state),
             *self._deliveries(state),
             *self._faults(state),
         ]
-        if self.product.watchers:
-            steps += [*self._choices(state), *self._idling(state, steps)]
+        obliged = any(step.label in self._obliging for step in steps)
+        steps += self._choices(state)
+        if self._idles and not obliged:
+            steps.append(self._idling(state))
         return steps
 
     def _own_steps(self, state: State) -> Iterator[Step]:
@@ -397,10 +402,11 @@ class Interpreter:
                     after[watcher.field] = target
                     yield Step(label, tuple(after), None, 0, 0, ())
 
-    def _idling(self, state: State, steps: list[Step]) -> Iterator[Step]:
-        """Where nothing has to happen any more, a step in which nothing happens."""
-        if not any(step.label in self._obliging for step in steps):
-            yield self._finished(_Draft(list(state)), self.product.idle_label)
+    def _idling(self, state: State) -> Step:
+        """Nothing happens, and never will."""
+        draft = _Draft(list(state))
+        draft.now[self.product.idle_field] = 1
+        return self._finished(draft, self.product.idle_label)
 
     def _is_up(self, queue: int, state: Sequence[int]) -> bool:
         up = self._ups[queue]

@@ -314,8 +314,9 @@ class Product:
     """A device in one variant, composed. `conditions` are evaluated in every state, by number.
 
     `rules[r]` is a rule of the chip `rule_chips[r]`. Of `events`, the first ones are those named in
-    `watched_events`: each has a bit of its own in what a step reports. With `watchers`, a state in
-    which nothing has to happen any more has a step `idle_label`, in which nothing happens.
+    `watched_events`: each has a bit of its own in what a step reports. With an `idle_field`, a state
+    in which nothing has to happen any more has a step `idle_label`, in which nothing happens; it
+    sets the field, and from then on the device idles for ever.
     """
 
     device: Device
@@ -333,6 +334,7 @@ class Product:
     events: tuple[EventForm, ...] = ()
     watchers: tuple[Watcher, ...] = ()
     idle_label: int = -1
+    idle_field: int = -1
 
     @property
     def initial(self) -> tuple[int, ...]:

@@ -413,6 +413,8 @@ class FormGraph:
             )
         if product.idle_label >= 0:
             self._fact("idle", self.atom("label", product.idle_label))
+        if product.idle_field >= 0:
+            self._fact("idles", self.field(product.idle_field))
 
 
 def _written(target: Target) -> range:

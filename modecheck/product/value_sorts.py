@@ -39,6 +39,8 @@ class ValueSorts:
         for fault in product.faults:
             if fault.budget >= 0:
                 self._fix(fault.budget)
+        if product.idle_field >= 0:
+            self._fix(product.idle_field)
         for watcher in product.watchers:
             self._fix(watcher.field)
             self._truths(watcher.atoms)

@@ -2,7 +2,8 @@
 
 Conditions tell of the watcher of the requirement NAME: `bad:NAME:WHY` (it came to a bad state),
 `alive:NAME` (a run that stays alive for ever breaks the requirement; where there is `again:NAME`,
-only if it comes there again and again), `unsure:NAME` (it has lost count).
+only if it comes there again and again), `unsure:NAME` (it has lost count). `idles` holds where
+nothing happens any more.
 """
 
 from __future__ import annotations
@@ -72,6 +73,8 @@ def _beside(product: Product, watched: Sequence[Watched], events: Sequence[Event
         fields.append(Field(f"requirement {one.need.name}", 0, one.automaton.states - 1, start))
         conditions |= _conditions(one.need.name, one.automaton, field)
     labels.append(Label(IDLE, "idle"))
+    fields.append(Field(IDLE, 0, 1, 0))
+    conditions["idles"] = Read(len(fields) - 1)
     return replace(
         product,
         fields=tuple(fields),
@@ -80,6 +83,7 @@ def _beside(product: Product, watched: Sequence[Watched], events: Sequence[Event
         events=tuple(events),
         watchers=tuple(watchers),
         idle_label=len(labels) - 1,
+        idle_field=len(fields) - 1,
     )
 
 

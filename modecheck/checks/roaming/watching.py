@@ -37,13 +37,17 @@ def decided_early(device: Device, need: Requirement) -> bool:
 
 
 def composed(device: Device, watching: Iterable[str]) -> Product:
-    """The product with these watchers, and with the conditions of both: those of states, too."""
+    """The product with these watchers, and with the conditions of both: those of states, too.
+
+    It never idles: that would be the end of a walk.
+    """
     product = compose(device)
     names = tuple(watching)
     if not names:
         return product
     watched = compose(device, watching=names)
-    return replace(watched, conditions=product.conditions | watched.conditions)
+    conditions = product.conditions | watched.conditions
+    return replace(watched, conditions=conditions, idle_field=-1)
 
 
 def without_idle_conditions(product: Product, watched: WatchList) -> tuple[Product, WatchList]:

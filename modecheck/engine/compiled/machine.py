@@ -130,7 +130,8 @@ def _key(
         (__version__, llvmlite.__version__, OPTIMISATION, target.triple, llvm.get_host_cpu_name()),
         (product.fields, product.chips, product.queues, product.signals, product.faults),
         (product.conditions, product.watched_events, drives, sorted(curious)),
-        (product.events, product.watchers, product.idle_label, sorted(obliging_labels(product))),
+        (product.events, product.watchers, sorted(obliging_labels(product))),
+        (product.idle_label, product.idle_field),
         key_of(representatives),
     )
     return hashlib.sha256(pickle.dumps(parts)).hexdigest()

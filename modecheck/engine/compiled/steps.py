@@ -103,22 +103,31 @@ class StepCode:
 
     def write(self) -> None:
         """Chips' own steps, deliveries, faults, watchers; then the end of the function."""
+        if self._product.idle_field < 0:
+            self._all_but_idling()
+        else:
+            idles = self._frame.original[self._product.idle_field]
+            goes_on = self._frame.builder.icmp_signed("==", idles, constant(0))
+            with self._frame.only_if(goes_on):
+                self._all_but_idling()
+            self._idling()
+        self._frame.finish()
+
+    def _all_but_idling(self) -> None:
         for number, chip in enumerate(self._product.chips):
             self._own_steps(number, chip)
         for number in range(len(self._product.queues)):
             self._delivery(number)
         for fault in self._product.faults:
             self._fault(fault)
-        if self._product.watchers:
-            self._watchers.choices()
-            self._idling()
-        self._frame.finish()
+        self._watchers.choices()
 
     def _idling(self) -> None:
-        """Where nothing has to happen any more, a step in which nothing happens."""
+        """Where nothing has to happen any more, a step in which nothing happens, and never will."""
         with self._frame.step(self._product.idle_label):
             self._begin(self._product.idle_label, constant(0), constant(0))
             self._frame.unless_obliged()
+            self._frame.write(self._product.idle_field, constant(1))
             self._finish_step()
 
     def _reading(self, chip: int, snapshot: dict[int, ir.Value] | None = None) -> Reading:

@@ -96,6 +96,7 @@ def watched(product: Product, seed: int, kinds: tuple[str, ...] = KINDS) -> Prod
         )
         watchers.append(watcher)
     labels.append(Label("nothing more happens", "idle"))
+    fields.append(Field("nothing more happens", 0, 1, 0))
     obliging = frozenset(n for n in range(len(product.labels)) if dice.random() < 0.5)
     return replace(
         product,
@@ -105,6 +106,7 @@ def watched(product: Product, seed: int, kinds: tuple[str, ...] = KINDS) -> Prod
         watchers=tuple(watchers),
         fair=(FairSet("some", strong=False, labels=obliging),),
         idle_label=len(labels) - 1,
+        idle_field=len(fields) - 1,
     )
 
 
@@ -132,6 +134,8 @@ def test_watcher_goes_on_by_what_a_step_tells(drawn: Drawn, seed: int) -> None:
         for step in interpreter.steps(state):
             if step.after is None or product.labels[step.label].kind == "follow":
                 continue
+            idles = product.labels[step.label].kind == "idle"
+            assert step.after[product.idle_field] == idles
             told = account(step.happenings)
             for watcher in product.watchers:
                 index = state[watcher.field] << len(watcher.atoms)
@@ -143,12 +147,20 @@ def test_watcher_goes_on_by_what_a_step_tells(drawn: Drawn, seed: int) -> None:
 @given(devices(), st.integers(0, 1 << 16))
 @settings(max_examples=EXAMPLES)
 def test_device_idles_where_nothing_has_to_happen(drawn: Drawn, seed: int) -> None:
-    """There is an idle step exactly where no step of a fairness set is possible."""
+    """There is an idle step exactly where no step is possible that has to happen in the end, or
+    that a link takes by nature; and then there is nothing else.
+    """
     product = watched(compose(drawn.read()), seed)
+    endless = {one.label for one in product.faults if one.kind == "lose" and one.budget < 0}
+    obliging = product.fair[0].labels | endless
     space = explore(product, max_states=MOST_STATES)
     for number in range(space.expanded):
-        labels = {step.label for step in space.interpreter.steps(space.state(number))}
-        assert (product.idle_label in labels) == (not labels & product.fair[0].labels)
+        state = space.state(number)
+        labels = {step.label for step in space.interpreter.steps(state)}
+        if state[product.idle_field]:
+            assert labels == {product.idle_label}
+        else:
+            assert (product.idle_label in labels) == (not labels & obliging)
 
 
 def account(happenings: tuple[object, ...]) -> set[tuple[str, object]]:
