@@ -25,8 +25,11 @@ class Queues:
                 inside.append(message)
         return len(inside) <= link.capacity or len(inside) == len(world.waits[name])
 
-    def put(self, world: World, name: str, new: Waiting) -> None:
-        """Queue a message in a link that is up. Raises `Forbidden` on overflow."""
+    def put(self, world: World, name: str, new: Waiting) -> str:
+        """Queue a message in a link that is up; which one is dropped for it, or is it itself, or "".
+        Raises `Forbidden` on overflow.
+        """
+        dropped = ""
         link, waits = self._links[name], list(world.waits[name])
         older = [n for n, waiting in enumerate(waits) if waiting.message == new.message]
         if link.carries[new.message].kind != "event" and older:
@@ -34,10 +37,13 @@ class Queues:
         elif len(waits) < link.capacity:
             waits.append(new)
         elif link.when_full == "drop_old":
-            waits = [*waits[1:], new]
-        elif link.when_full != "drop_new":
+            dropped, waits = waits[0].message, [*waits[1:], new]
+        elif link.when_full == "drop_new":
+            dropped = new.message
+        else:
             raise Forbidden("overflow", f"{name}.{new.message}")
         world.waits[name] = tuple(waits)
+        return dropped
 
     def begin_session(self, world: World, name: str) -> None:
         """What waits becomes late; a mark that no rule asks for is not kept."""

@@ -128,7 +128,7 @@ class SecondReading:
             while deed.raised:
                 self._hear(deed, *deed.raised.pop(0))
             if deed.cut is not None:
-                self._strike(deed.now, deed.cut.group, deed.cut.chip)
+                self._strike(deed, deed.cut.group, deed.cut.chip)
             return self._ended(deed, label, unprompted)
         except Forbidden as wrong:
             return _failing(label, wrong, unprompted, deed)
@@ -199,9 +199,11 @@ class SecondReading:
     def _ended(self, deed: Deed, label: str, unprompted: bool) -> Outcome:
         try:
             for name, message, value in deed.sent:
+                dropped = message
                 if holds_in(self.device.links[name].up_when, deed.now):
                     new = Waiting(message, value, late=False)
-                    self._queues.put(deed.now, name, new)
+                    dropped = self._queues.put(deed.now, name, new)
+                self._note_loss(deed, name, dropped)
         except Forbidden as wrong:
             return _failing(label, wrong, unprompted, deed)
         for link in self.device.links.values():
@@ -209,7 +211,7 @@ class SecondReading:
                 if link.when_down == "hold":
                     self._queues.begin_session(deed.now, link.name)
                 else:
-                    deed.now.waits[link.name] = ()
+                    self._empty(deed, link.name)
         return Outcome(
             label,
             deed.now,
@@ -219,6 +221,16 @@ class SecondReading:
             unprompted,
             frozenset(deed.taken),
         )
+
+    def _empty(self, deed: Deed, name: str) -> None:
+        for waiting in deed.now.waits[name]:
+            self._note_loss(deed, name, waiting.message)
+        deed.now.waits[name] = ()
+
+    def _note_loss(self, deed: Deed, name: str, message: str) -> None:
+        """That something is lost is an event, if the model says what kind of thing it is."""
+        if message and self.device.links[name].carries[message].payload:
+            deed.events.add("a payload is dropped")
 
     # Faults.
 
@@ -235,28 +247,29 @@ class SecondReading:
         deed = Deed(world.copy())
         natural = False
         if kind in ("power_cut", "reset"):
-            self._strike(deed.now, number, target)
+            self._strike(deed, number, target)
         else:
             waits, link = world.waits[target], self.device.links[target]
             full = kind == "duplicate" and len(waits) == link.capacity
             if not waits or full or not holds_in(link.up_when, world):
                 return
             deed.now.waits[target] = waits[1:] if kind == "lose" else (waits[0], *waits)
+            self._note_loss(deed, target, waits[0].message if kind == "lose" else "")
             self._pay(deed.now, number)
             # A link that loses any number of messages does so by nature: nobody strikes it.
             natural = kind == "lose" and number not in world.left
         yield self._ended(deed, f"{target} {kind}", natural)
 
-    def _strike(self, world: World, number: int, name: str) -> None:
+    def _strike(self, deed: Deed, number: int, name: str) -> None:
         """Back to the initial state; variables afresh but persistent ones; links in emptied."""
-        chip = self.device.chips[name]
+        chip, world = self.device.chips[name], deed.now
         world.at[name] = innermost(chip, chip.initial)
         for variable in chip.variables.values():
             if not variable.persistent:
                 world.holds[name, variable.name] = variable.start
         for link in self.device.links.values():
             if link.receiver == name:
-                world.waits[link.name] = ()
+                self._empty(deed, link.name)
             elif link.sender == name:
                 self._queues.begin_session(world, link.name)
         self._pay(world, number)
