@@ -17,7 +17,7 @@ from functools import cache, partial
 from typing import Protocol
 
 from modecheck.engine.drives import drives_of
-from modecheck.engine.fair_components import FairGraph, find_fair_loop, set_numbers
+from modecheck.engine.fair_components import FairGraph, loop_in, nearest_component, set_numbers
 from modecheck.engine.memory import resident_memory
 from modecheck.engine.plain import Interpreter, Observed, State, Step
 from modecheck.engine.roads import (
@@ -31,6 +31,7 @@ from modecheck.engine.roads import (
 from modecheck.engine.space import (
     INITIAL,
     Edge,
+    FairLoop,
     Limits,
     LoopAnswer,
     LoopQuery,
@@ -40,6 +41,7 @@ from modecheck.engine.space import (
 )
 from modecheck.product.form import Product
 from modecheck.product.layout import Layout, layout_of
+from modecheck.product.words import word_layout
 
 REPORT_EVERY = 1024
 """Expanded states between two reports of progress: often enough for a display, cheap enough."""
@@ -281,7 +283,11 @@ class Exploration:
         return None
 
     def fair_loop(self, query: LoopQuery) -> LoopAnswer:
-        """A loop that a device can go round for ever although it is fair."""
+        """A loop that a device can go round for ever although it is fair.
+
+        Which of many loops is told depends on an order of states and steps. It is that of the
+        compiled engine: by depth, then by words; steps by label, then by target.
+        """
         both = query.wanted | query.unwanted
         region = {
             number
@@ -292,13 +298,24 @@ class Exploration:
         }
         if query.after:
             region &= set(self.spread(query.after, blocked=query.unwanted).inside)
+        words = word_layout(self.product.fields)
+        ordered = sorted(
+            range(self.state_count), key=lambda n: (self.depth_of(n), words.pack(self.state(n)))
+        )
+        place_of = {number: place for place, number in enumerate(ordered)}
+        edges = partial(self._edges_for_loops, query, drives_of(self.product), place_of)
         graph = FairGraph(
-            edges=cache(partial(self._edges_for_loops, query, drives_of(self.product))),
-            marks=self.marks,
+            edges=cache(lambda place: edges(ordered[place])),
+            marks=[self.marks[number] for number in ordered],
             fair=self.product.fair,
             set_of_label=set_numbers(self.product.fair, len(self.product.labels)),
         )
-        return find_fair_loop(graph, region, query, self.path_to)
+        component, rests_on = nearest_component(graph, {place_of[n] for n in region}, query)
+        if component is None:
+            return LoopAnswer(None, rests_on)
+        depths = [self.depth_of(number) for number in ordered]
+        loop = [(label, ordered[n]) for label, n in loop_in(graph, component, query, depths)]
+        return LoopAnswer(FairLoop(self.path_to(loop[-1][1]), loop))
 
     def _rests(self, chip: int, number: int) -> bool:
         """Whether a chip, if it is one, rests in a state."""
@@ -308,10 +325,10 @@ class Exploration:
         return form.rests[self.state(number)[form.state_field]]
 
     def _edges_for_loops(
-        self, query: LoopQuery, drives: Sequence[bool], number: int
+        self, query: LoopQuery, drives: Sequence[bool], place_of: dict[int, int], number: int
     ) -> list[tuple[int, int, bool, bool]]:
-        """Label, target, whether a loop may take it, and whether a chip moves that has to, of each
-        transition of a state.
+        """Label, place of the target, whether a loop may take it, and whether a chip moves that has
+        to, of each transition of a state, in order.
         """
         found = []
         for edge in self.graph.edges(number):
@@ -321,8 +338,8 @@ class Exploration:
             allowed = query.allows(label, note.moved, note.events)
             idle = query.drives_only and not drives[label]
             usable = allowed and not (gained or idle)
-            found.append((label, target, usable, bool(note.moved & query.moving)))
-        return found
+            found.append((label, place_of[target], usable, bool(note.moved & query.moving)))
+        return sorted(found)
 
     def shadows(self, curious: frozenset[int]) -> dict[int, int]:
         """For rules that were met and never taken, the earlier rule taken although they could."""

@@ -7,14 +7,15 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from modecheck.engine.fair_loops import Goal, short_loop
-from modecheck.engine.space import FairLoop, LoopAnswer, LoopQuery, Path
+from modecheck.engine.space import LoopQuery, Path
 from modecheck.product.form import FairSet
 
 
 @dataclass(frozen=True, slots=True)
 class FairGraph:
     """What the search needs to know. `edges(n)` tells of each transition its label, its target,
-    whether a loop may use it, and whether one of the chips moves in it that have to.
+    whether a loop may use it, and whether one of the chips moves in it that have to. States are
+    numbered by depth.
     """
 
     edges: Callable[[int], Sequence[tuple[int, int, bool, bool]]]
@@ -37,17 +38,21 @@ def set_numbers(fair: Sequence[FairSet], labels: int) -> list[int]:
     return numbers
 
 
-def find_fair_loop(
-    graph: FairGraph, region: set[int], query: LoopQuery, path_to: Callable[[int], Path]
-) -> LoopAnswer:
-    """A fair loop inside a region, in the component that is nearest to the initial state."""
+def nearest_component(
+    graph: FairGraph, region: set[int], query: LoopQuery
+) -> tuple[set[int] | None, frozenset[int]]:
+    """The component with a fair loop inside a region that has the first state of all, or None; and
+    the fairness sets without which others would have one.
+    """
     rests_on: set[int] = set()
-    fair = sorted(_fair_components(graph, region, query, rests_on), key=min)
-    if not fair:
-        return LoopAnswer(None, frozenset(rests_on))
+    fair = min(_fair_components(graph, region, query, rests_on), key=min, default=None)
+    return fair, frozenset(rests_on)
+
+
+def loop_in(graph: FairGraph, component: set[int], query: LoopQuery, depths: Sequence[int]) -> Path:
+    """A short fair loop in a component."""
     strong = [one.strong for one in graph.fair]
-    loop = short_loop(_PlainComponent(graph, fair[0], path_to), query, strong)
-    return LoopAnswer(FairLoop(path_to(loop[-1][1]), loop))
+    return short_loop(_PlainComponent(graph, component, depths), query, strong)
 
 
 def _fair_components(
@@ -133,15 +138,14 @@ def _inside(graph: FairGraph, state: int, states: set[int]) -> Iterator[int]:
 class _PlainComponent:
     """A component as the search for a short loop asks for it."""
 
-    def __init__(self, graph: FairGraph, states: set[int], path_to: Callable[[int], Path]) -> None:
+    def __init__(self, graph: FairGraph, states: set[int], depths: Sequence[int]) -> None:
         self._graph = graph
         self._states = states
-        self._path_to = path_to
+        self._depths = depths
 
     def shallowest(self, most: int) -> Sequence[int]:
         first = sorted(self._states)[:most]
-        depth = len(self._path_to(first[0]))
-        return [number for number in first if len(self._path_to(number)) == depth]
+        return [n for n in first if self._depths[n] == self._depths[first[0]]]
 
     def possible(self, state: int) -> frozenset[int]:
         return self._graph.possible(state)

@@ -29,10 +29,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Protocol
 
-from modecheck.engine.compiled.words import word_layout
 from modecheck.engine.plain import Interpreter, Observed, State, Step
 from modecheck.engine.sights import DEADLOCK, Judge, Run, Sight, WatchList
 from modecheck.product.form import Product
+from modecheck.product.words import word_layout
 
 WORD = (1 << 64) - 1
 GOLDEN = 0x9E3779B97F4A7C15

@@ -314,9 +314,9 @@ class Product:
     """A device in one variant, composed. `conditions` are evaluated in every state, by number.
 
     `rules[r]` is a rule of the chip `rule_chips[r]`. Of `events`, the first ones are those named in
-    `watched_events`: each has a bit of its own in what a step reports. With an `idle_field`, a state
-    in which nothing has to happen any more has a step `idle_label`, in which nothing happens; it
-    sets the field, and from then on the device idles for ever.
+    `watched_events`: each has a bit of its own in what a step reports. With an `idle_field`, a
+    state in which nothing has to happen any more has a step `idle_label`, in which nothing happens;
+    it sets the field, and from then on the device idles for ever.
     """
 
     device: Device

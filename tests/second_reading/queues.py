@@ -26,7 +26,7 @@ class Queues:
         return len(inside) <= link.capacity or len(inside) == len(world.waits[name])
 
     def put(self, world: World, name: str, new: Waiting) -> str:
-        """Queue a message in a link that is up; which one is dropped for it, or is it itself, or "".
+        """Queue a message in a link that is up; which one is dropped for it, itself perhaps, or "".
         Raises `Forbidden` on overflow.
         """
         dropped = ""

@@ -222,10 +222,13 @@ def find_path(
     end: Any,
     came_from: Any,
     pending: Any,
+    labels: Any,
+    ordered: Any,
 ) -> Any:
     """The transition that ends a shortest path from a state, or -1; `came_from` holds for each
     state the transition it was first reached by, plus one. `goals` has one flag for each state, or
-    is empty; `last` flags the notes of transitions that end it.
+    is empty; `last` flags the notes of transitions that end it. `ordered` has room for the
+    transitions of one state.
     """
     came_from[:] = 0
     pending[0] = np.uint32(start)
@@ -233,7 +236,9 @@ def find_path(
     while done < waiting:
         state = np.int64(pending[done])
         done += 1
-        for edge in range(first[state], first[state + 1]):
+        put_in_order(first[state], first[state + 1], targets, notes, labels, ordered)
+        for place in range(first[state + 1] - first[state]):
+            edge = ordered[place]
             target = np.int64(targets[edge])
             if inside[target] == 0 or not usable(edge, state, target, notes, allowed, marks, gains):
                 continue
@@ -246,6 +251,22 @@ def find_path(
                 pending[waiting] = np.uint32(target)
                 waiting += 1
     return -1
+
+
+@compiled_kernel
+def put_in_order(begin: Any, end: Any, targets: Any, notes: Any, labels: Any, ordered: Any) -> None:
+    """The transitions of a state by label, then by target: few enough to be inserted one by one."""
+    for edge in range(begin, end):
+        place = edge - begin
+        label, target = labels[notes[edge]], targets[edge]
+        while place > 0:
+            before = ordered[place - 1]
+            other = labels[notes[before]]
+            if other < label or (other == label and targets[before] <= target):
+                break
+            ordered[place] = before
+            place -= 1
+        ordered[place] = edge
 
 
 @compiled_kernel

@@ -129,7 +129,7 @@ class FairComponent:
         last = find_path(
             graph.first, graph.targets, graph.notes, search.marks, self.states, search.allowed,
             search.gains, start, self._flags(goal), self._last(goal), goal.end,
-            came_from, pending,
+            came_from, pending, graph.labels, np.empty(graph.most_edges, np.int64),
         )  # fmt: skip
         return None if last < 0 else self._way(start, int(last), came_from)
 

@@ -17,9 +17,9 @@ from contextlib import contextmanager
 
 from llvmlite import ir
 
-from modecheck.engine.compiled.words import WordLayout
 from modecheck.engine.drives import obliging_labels
 from modecheck.product.form import Failure, Product
+from modecheck.product.words import WordLayout
 
 I1 = ir.IntType(1)
 I8 = ir.IntType(8)

@@ -202,6 +202,11 @@ class Graph:
     _sources: Array | None = None
     _notes_into: Array | None = None
 
+    @property
+    def most_edges(self) -> int:
+        """The most transitions that any state has."""
+        return int(np.diff(self.first).max(initial=0))
+
     def turned_round(self) -> tuple[Array, Array, Array]:
         """Transitions by target: where each state's begin, sources and notes. Made once."""
         if self._into is None or self._sources is None or self._notes_into is None:

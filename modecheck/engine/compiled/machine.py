@@ -19,10 +19,10 @@ from modecheck.engine.compiled.frame import I64, Frame, constant, unpacked
 from modecheck.engine.compiled.queues import condition_or_false
 from modecheck.engine.compiled.representing import RepresentedCode, key_of, why_not
 from modecheck.engine.compiled.steps import NotCompilableError, StepCode
-from modecheck.engine.compiled.words import WordLayout, word_layout
 from modecheck.engine.drives import obliging_labels
 from modecheck.engine.reductions.representatives import Representatives
 from modecheck.product.form import Failure, Product
+from modecheck.product.words import WordLayout, word_layout
 
 OPTIMISATION = 1
 """Level of LLVM's pipeline; tests/benchmarks tells what each costs and brings."""

@@ -11,7 +11,6 @@ from __future__ import annotations
 from llvmlite import ir
 
 from modecheck.engine.compiled.frame import DRIVEN, FAILED, I64, RECORD_EXTRA, constant
-from modecheck.engine.compiled.words import WordLayout
 from modecheck.engine.reductions.representatives import (
     PLACE_BITS,
     Listed,
@@ -20,6 +19,7 @@ from modecheck.engine.reductions.representatives import (
 )
 from modecheck.product.form import Product
 from modecheck.product.renaming import Renaming
+from modecheck.product.words import WordLayout
 
 WORD = 64
 

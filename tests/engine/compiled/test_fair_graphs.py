@@ -10,8 +10,9 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
+from modecheck.engine import fair_components
 from modecheck.engine.compiled.fairness import FairSearch, loop_in
-from modecheck.engine.fair_components import FairGraph, find_fair_loop, set_numbers
+from modecheck.engine.fair_components import FairGraph, nearest_component, set_numbers
 from modecheck.engine.space import LoopQuery
 from modecheck.product.form import FairSet
 from tests.engine.test_fair_graphs import LABELS, Edges, assert_fair, random_edges, random_sets
@@ -31,6 +32,7 @@ def compiled_search(
     graph = SimpleNamespace(
         states=SimpleNamespace(count=len(edges), depth_of=lambda _: 0),
         first=first.astype(np.int64),
+        most_edges=max(len(edges[number]) for number in range(len(edges))),
         targets=np.array([target for _, target, _, _ in rows], np.uint32),
         notes=np.array(notes, np.uint16),
         labels=(kinds // 4).astype(np.uint64),
@@ -62,13 +64,14 @@ def test_compiled_search_finds_the_same_component(seed: int) -> None:
         marks = [int(number in goals) for number in range(count)]
         query = LoopQuery(visits=(1,) if goals else (), restless=0 if dice.random() < 0.3 else -1)
         region = {number for number, flag in enumerate(inside) if flag}
-        plain = FairGraph(edges.__getitem__, marks, sets, set_numbers(sets, LABELS))
-        expected = find_fair_loop(plain, region, query, lambda _: [])
+        ordered = [sorted(edges[number]) for number in range(count)]
+        plain = FairGraph(ordered.__getitem__, marks, sets, set_numbers(sets, LABELS))
+        expected, expected_rests_on = nearest_component(plain, region, query)
         component, rests_on = compiled_search(edges, sets, inside, marks, query).component()
-        assert (component is None) == (expected.loop is None)
-        if component is None or expected.loop is None:
-            assert rests_on == expected.rests_on
+        assert (component is None) == (expected is None)
+        if component is None or expected is None:
+            assert rests_on == expected_rests_on
             continue
         loop = loop_in(component, query)
         assert_fair(loop, edges, sets, goals)
-        assert loop == expected.loop.loop
+        assert loop == fair_components.loop_in(plain, expected, query, [0] * count)
