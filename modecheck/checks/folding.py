@@ -12,7 +12,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 from modecheck.checks.mode_switches import mode_bits
-from modecheck.engine.plain import State
 from modecheck.engine.space import INITIAL, Space
 from modecheck.model.mistakes import InvalidInput, Mistake, nearest_name
 from modecheck.product.form import Product
@@ -73,13 +72,13 @@ def fold(space: Space, parts: Sequence[str], most: int = MOST_STATES) -> Folding
 
     A part is `mode`, `CHIP.state` or `CHIP.VARIABLE`. Raises `InvalidInput` for any other.
     """
-    key_of = _key_function(space, parts)
     looked_at = min(space.state_count, most)
+    key_of = _key_function(space, parts, looked_at)
     numbers: dict[Key, int] = {}
     states: list[Folded] = []
     folded: list[int] = []
     for number in range(looked_at):
-        key = key_of(number, space.state(number))
+        key = key_of(number)
         where = numbers.setdefault(key, len(states))
         if where == len(states):
             states.append(Folded(key))
@@ -107,13 +106,13 @@ def fold(space: Space, parts: Sequence[str], most: int = MOST_STATES) -> Folding
     return Folding(space.product, tuple(parts), tuple(states), tuple(steps.values()), whole)
 
 
-def _key_function(space: Space, parts: Sequence[str]) -> Callable[[int, State], Key]:
+def _key_function(space: Space, parts: Sequence[str], count: int) -> Callable[[int], Key]:
     known = parts_known(space.product)
     mistakes = [_unknown(part, known) for part in parts if part not in known]
     if mistakes:
         raise InvalidInput(mistakes)
-    readers = [_reader(space, part) for part in parts]
-    return lambda number, state: tuple(reader(number, state) for reader in readers)
+    readers = [_reader(space, part, count) for part in parts]
+    return lambda number: tuple(reader(number) for reader in readers)
 
 
 def parts_known(product: Product) -> list[str]:
@@ -127,15 +126,16 @@ def _unknown(part: str, known: list[str]) -> Mistake:
     return Mistake(f"{part!r} is nothing to fold by", None, expected, nearest_name(part, known))
 
 
-def _reader(space: Space, part: str) -> Callable[[int, State], str]:
+def _reader(space: Space, part: str, count: int) -> Callable[[int], str]:
     if part == MODE:
         bits = mode_bits(space)
-        return lambda number, _: " and ".join(bits.names(space.marks_at(number))) or "no mode"
+        return lambda number: " and ".join(bits.names(space.marks_at(number))) or "no mode"
     names = [field.name for field in space.product.fields]
     where = names.index(part)
+    values = space.column(where, count)
     for chip in space.product.chips:
         if chip.state_field == where:
-            return lambda _, state: chip.leaves[state[where]]
+            return lambda number: chip.leaves[values[number]]
     type_ = space.product.fields[where].type
     assert type_ is not None
-    return lambda _, state: type_.spell(state[where])
+    return lambda number: type_.spell(values[number])

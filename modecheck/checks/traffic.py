@@ -11,16 +11,15 @@ from dataclasses import dataclass, field
 from itertools import islice
 from typing import TypeAlias
 
-from modecheck.engine.plain import State
 from modecheck.engine.space import Space
 from modecheck.model.parts import Pairing
-from modecheck.product.form import Product
+from modecheck.product.form import Queue
 
 MOST_STATES = 300_000
 """States looked at, the nearest ones: about ten seconds. Beyond them the result is incomplete."""
 
-Waiting: TypeAlias = tuple[tuple[int, ...], ...]
-"""The messages that wait in each queue, with their values."""
+Waiting: TypeAlias = tuple[int, ...]
+"""The messages that wait in a queue, each with its value; then zeros for empty slots."""
 
 
 @dataclass(slots=True)
@@ -44,7 +43,7 @@ class Traffic:
 
 def traffic_of(space: Space, most: int = MOST_STATES) -> Traffic:
     """What the first `most` states of a space show of each mode."""
-    sweep = _Sweep(space)
+    sweep = _Sweep(space, min(space.state_count, most))
     for name in space.product.device.modes:
         bit = space.mark(f"mode:{name}")
         for number in islice(space.numbered(bit), most):
@@ -54,14 +53,18 @@ def traffic_of(space: Space, most: int = MOST_STATES) -> Traffic:
 
 
 class _Sweep:
-    def __init__(self, space: Space) -> None:
+    """Looks at the first `count` states."""
+
+    def __init__(self, space: Space, count: int) -> None:
         self._space = space
+        self._count = count
         product = space.product
         self._links = [queue.name for queue in product.queues]
+        self._waiting = [_waiting(space, queue, count) for queue in product.queues]
         self._pairings = {
-            name: _fields_of(product, pairing) for name, pairing in product.device.pairings.items()
+            name: _keys_of(space, pairing, count)
+            for name, pairing in product.device.pairings.items()
         }
-        self._known: dict[int, Waiting] = {}
         self.modes = {
             name: ModeTraffic(agreed=dict.fromkeys(self._pairings, 0))
             for name in product.device.modes
@@ -71,54 +74,48 @@ class _Sweep:
         """Adds one state of a mode, with its steps."""
         found = self.modes[mode]
         found.states += 1
-        if self._pairings:
-            state = self._space.state(number)
-            for name, (one, other) in self._pairings.items():
-                found.agreed[name] += state[one] == state[other] != 0
+        for name, (one, other) in self._pairings.items():
+            found.agreed[name] += one[number] == other[number] != 0
         if len(found.links) == len(self._links):
             return
-        before = self._waiting(number)
         for edge in self._space.edges_from(number):
             label = self._space.product.labels[edge.label]
             delivered = label.queue if label.kind in ("deliver", "ignore") else -1
             if delivered >= 0:
                 found.links.add(self._links[delivered])
-            if label.kind == "duplicate" or not self._space.marks_at(edge.target) & bit:
+            if label.kind == "duplicate" or edge.target >= self._count:
                 continue
-            after = self._waiting(edge.target)
-            if after != before:
-                for queue, (old, new) in enumerate(zip(before, after, strict=True)):
-                    if queue != delivered and _was_sent(old, new):
-                        found.links.add(self._links[queue])
-
-    def _waiting(self, number: int) -> Waiting:
-        if number not in self._known:
-            state = self._space.state(number)
-            self._known[number] = tuple(
-                tuple(
-                    item
-                    for slot in queue.slots
-                    if state[slot.code]
-                    for item in (state[slot.code], _value(state, slot.value))
-                )
-                for queue in self._space.product.queues
-            )
-        return self._known[number]
+            if not self._space.marks_at(edge.target) & bit:
+                continue
+            for queue, waiting in enumerate(self._waiting):
+                old, new = waiting[number], waiting[edge.target]
+                if old != new and queue != delivered and _was_sent(old, new):
+                    found.links.add(self._links[queue])
 
 
-def _value(state: State, field: int) -> int:
-    return state[field] if field >= 0 else 0
+def _waiting(space: Space, queue: Queue, count: int) -> list[Waiting]:
+    """What waits in a queue, for each of the first states."""
+    fields = [where for slot in queue.slots for where in (slot.code, slot.value)]
+    columns = [space.column(where, count) if where >= 0 else [0] * count for where in fields]
+    return list(zip(*columns, strict=True))
 
 
-def _was_sent(before: tuple[int, ...], after: tuple[int, ...]) -> bool:
+def _was_sent(before: Waiting, after: Waiting) -> bool:
     """Whether a queue holds something that it did not hold before.
 
     Only the beginning of a queue can go without anything being sent.
     """
-    return after != before[len(before) - len(after) :]
+    held, holds = _filled(before), _filled(after)
+    return holds != held[len(held) - len(holds) :]
 
 
-def _fields_of(product: Product, pairing: Pairing) -> tuple[int, int]:
-    names = [field.name for field in product.fields]
-    first, second = pairing.ends
-    return names.index(str(first)), names.index(str(second))
+def _filled(waiting: Waiting) -> Waiting:
+    """Without the empty slots at the end."""
+    return waiting[: 2 * sum(code > 0 for code in waiting[::2])]
+
+
+def _keys_of(space: Space, pairing: Pairing, count: int) -> tuple[list[int], list[int]]:
+    """The keys that the two ends of a pairing hold, for each of the first states."""
+    names = [field.name for field in space.product.fields]
+    one, other = (space.column(names.index(str(end)), count) for end in pairing.ends)
+    return one, other

@@ -49,7 +49,7 @@ def judge(space: Space, search: Search, reporter: Reporter | None) -> Iterator[J
 class _Explorer:
     def __init__(self, space: Space, search: Search, reporter: Reporter | None) -> None:
         self._space = space
-        self._search = search
+        self._search = replace(search, expected=space.state_count)
         self._reporter = reporter
 
     def together(self, needs: Sequence[Requirement]) -> Iterator[Judged]:

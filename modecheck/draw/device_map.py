@@ -8,7 +8,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from modecheck.checks.traffic import ModeTraffic, Traffic
-from modecheck.checks.wording import counted
 from modecheck.draw.sketch import (
     Arrow,
     Block,
@@ -66,7 +65,8 @@ def device_map(device: Device) -> Sketch:
 def device_map_in(device: Device, mode: str, traffic: Traffic) -> Sketch:
     """The same for one mode: links without traffic are thin and dotted, and say so.
 
-    Signals are left out: they are heard in every mode in which somebody raises them.
+    Signals are left out: they are heard in every mode in which somebody raises them. So are the
+    device's name and the number of states: where nothing else differs, the picture is the same.
     """
     order, found = _reading_order(device), traffic.modes[mode]
     arrows = (
@@ -77,16 +77,16 @@ def device_map_in(device: Device, mode: str, traffic: Traffic) -> Sketch:
     apart = [name for name in device.chips if name not in linked]
     seen = "every state" if traffic.complete else "the states looked at, not all,"
     about = [
-        f"{device.modes[mode].text}: {counted(found.states, 'state')}",
+        device.modes[mode].text,
         f"what the links carry in {seen} of this mode; signals are left out",
         *([f"without a link: {', '.join(apart)}"] if apart else []),
     ]
     boxes = tuple(_chip_box(device.chips[name]) for name in device.chips if name in linked)
-    title = f"device {device.name} in mode {mode}"
+    title = f"links in mode {mode}"
     words = tuple(Block(text_lines(part, "note", 2 * LONGEST_LINE)) for part in about)
     return Sketch(
         name=f"device-in-{mode}",
-        title=f"Links of {device.name} with traffic in mode {mode}",
+        title=f"Links with traffic in mode {mode}",
         boxes=boxes,
         arrows=arrows,
         frames=(diagram_frame(DEVICE_FRAME, title, words, title),),

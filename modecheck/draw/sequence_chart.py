@@ -15,7 +15,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from html import escape
 from itertools import pairwise
 
 from modecheck.draw.geometry import Rectangle, Way
@@ -30,9 +29,7 @@ from modecheck.draw.sequence_layout import (
 )
 from modecheck.draw.sequence_marks import DOT, found, gone, lane_end
 from modecheck.draw.sequence_rows import draw_row, set_centred, set_lines
-from modecheck.draw.shown import LONGEST_TITLE, shown
 from modecheck.draw.sketch import Block, Box, Line, Run, Sample, Sketch
-from modecheck.draw.stylesheet import stylesheet
 from modecheck.draw.svg_boxes import draw_box
 from modecheck.draw.svg_marks import box, element, number, text, titled
 from modecheck.draw.svg_text import MARGIN, document
@@ -95,8 +92,6 @@ class _Chart:
         card = Rectangle(frame.left, frame.top, right, bottom).grown(MARGIN)
         corner = Rectangle(frame.left, 0, frame.left + self._tab.width, self._tab.height)
         parts = [
-            element("title", escape(shown(self._chart.title, LONGEST_TITLE))),
-            element("style", stylesheet()),
             box(card, "ground-0", 4),
             titled(box(frame, "frame ground-0"), "", "diagram"),
             draw_box(self._tab, corner),
@@ -108,7 +103,7 @@ class _Chart:
             *self._steps(),
             under.drawn,
         ]
-        return document(card, "\n".join(part for part in parts if part))
+        return document(card, self._chart.title, "\n".join(part for part in parts if part))
 
     def _frame(self) -> Rectangle:
         widest = max((line.width for line in self._about), default=0)

@@ -6,7 +6,8 @@ it alone. Dark colours are for screens only: paper stays light.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import re
+from collections.abc import Callable, Iterable, Iterator
 
 from modecheck.draw.lettering import FAMILY
 from modecheck.draw.palette import (
@@ -24,17 +25,34 @@ from modecheck.draw.sketch import NAME_SIZE, TEXT_SIZE
 
 
 def stylesheet() -> str:
-    """The whole sheet: the same for every picture."""
-    shape = "".join(_rules("", list(_shapes())))
-    light = "".join(_rules(".drawing ", list(_colours(dark=False))))
-    dark = "".join(_rules(".drawing ", list(_colours(dark=True))))
+    """The whole sheet, which fits every picture."""
+    return _sheet(lambda _: True)
+
+
+def stylesheet_for(drawn: str) -> str:
+    """What a picture needs of the sheet, by the classes in its SVG text."""
+    classes = {name for found in CLASSES.findall(drawn) for name in found.split()} | {"drawing"}
+    return _sheet(lambda selector: classes.issuperset(NAMES.findall(selector)))
+
+
+CLASSES = re.compile(r'class="([^"]*)"')
+NAMES = re.compile(r"\.([\w-]+)")
+
+
+def _sheet(needs: Callable[[str], bool]) -> str:
+    shape = "".join(_rules("", _shapes(), needs))
+    light = "".join(_rules(".drawing ", _colours(dark=False), needs))
+    dark = "".join(_rules(".drawing ", _colours(dark=True), needs))
     return f"\n{shape}{light}@media screen and (prefers-color-scheme:dark){{\n{dark}}}\n"
 
 
-def _rules(scope: str, rules: list[tuple[str, str]]) -> Iterator[str]:
+def _rules(
+    scope: str, rules: Iterable[tuple[str, str]], needs: Callable[[str], bool]
+) -> Iterator[str]:
     for selectors, declarations in rules:
-        scoped = ",".join(f"{scope}{selector}" for selector in selectors.split(","))
-        yield f"{scoped}{{{declarations}}}\n"
+        kept = ",".join(f"{scope}{one}" for one in selectors.split(",") if needs(one))
+        if kept:
+            yield f"{kept}{{{declarations}}}\n"
 
 
 def _shapes() -> Iterator[tuple[str, str]]:

@@ -24,7 +24,7 @@ from modecheck.draw.routes import Route, routes
 from modecheck.draw.settling import settled, with_tab
 from modecheck.draw.shown import LONGEST_TITLE, shown
 from modecheck.draw.sketch import Frame, Sketch
-from modecheck.draw.stylesheet import stylesheet
+from modecheck.draw.stylesheet import stylesheet_for
 from modecheck.draw.svg_boxes import INSET, ROUND, draw_box
 from modecheck.draw.svg_marks import box as outline
 from modecheck.draw.svg_marks import element, listed, number, titled
@@ -53,15 +53,13 @@ class _Picture:
         bottom = picture.bottom + MARGIN + under.height if under.drawn else picture.bottom
         card = Rectangle(picture.left, picture.top, right, bottom).grown(MARGIN)
         parts = [
-            element("title", escape(shown(self._sketch.title, LONGEST_TITLE))),
-            element("style", stylesheet()),
             outline(card, "ground-0", 4),
             *self._drawn_frames(),
             *self._drawn_arrows(),
             *self._drawn_boxes(),
             under.drawn,
         ]
-        return document(card, "\n".join(part for part in parts if part))
+        return document(card, self._sketch.title, "\n".join(part for part in parts if part))
 
     def _extent(self) -> Rectangle:
         places = [*self._places.boxes.values(), *self._places.frames.values()]
@@ -108,14 +106,16 @@ class _Picture:
                 yield draw_box(box, self._places.boxes[box.key])
 
 
-def document(card: Rectangle, content: str) -> str:
+def document(card: Rectangle, title: str, content: str) -> str:
     """A whole SVG document that shows what stands on a card."""
+    about = element("title", escape(shown(title, LONGEST_TITLE)))
+    style = element("style", stylesheet_for(content))
     view = " ".join(number(part) for part in (card.left, card.top, card.width, card.height))
     head = (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="drawing" role="img" '
         f'width="{number(card.width)}" height="{number(card.height)}" viewBox="{view}">'
     )
-    return f"{head}\n{content}\n</svg>\n"
+    return f"{head}\n{about}\n{style}\n{content}\n</svg>\n"
 
 
 def _depths(frames: tuple[Frame, ...]) -> dict[str, int]:

@@ -44,7 +44,8 @@ class EngineUnavailable(ModecheckError):
 
 @dataclass(frozen=True, slots=True)
 class Search:
-    """How to explore. `threads` is None for one for each core.
+    """How to explore. `threads` is None for one for each core. `expected` is what is known already
+    of how many states there are: the plain engine does not begin with a product that is large.
 
     With `symmetry`, states that differ by an exchange of identical units are explored once; with
     `order`, independent steps are followed in one order, which shows all deadlocks and no more.
@@ -55,6 +56,7 @@ class Search:
     threads: int | None = None
     symmetry: bool = False
     order: bool = False
+    expected: int = 0
 
 
 def explore_with(
@@ -91,6 +93,11 @@ def _explored(product: Product, how: Search, told: Reporter, fewer: Reduction | 
         return _compiled(product, how, told, fewer)
     if how.engine == "plain" or importlib.util.find_spec("numba") is None:
         return explore(product, limits=how.limits, reporter=told, fewer=fewer)
+    if how.expected > SWITCH_AT:
+        try:
+            return _compiled(product, how, told, fewer)
+        except EngineUnavailable:
+            return explore(product, limits=how.limits, reporter=told, fewer=fewer)
     return _plain_first(product, how, told, fewer)
 
 

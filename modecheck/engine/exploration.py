@@ -173,6 +173,10 @@ class Exploration:
         """The values of a state's fields."""
         return self.layout.unpack(self.states[number])
 
+    def column(self, field: int, count: int) -> list[int]:
+        """The values of one field in the first `count` states."""
+        return [self.layout.unpack(packed)[field] for packed in self.states[:count]]
+
     def mark(self, condition: str) -> int:
         """The bit of a condition in `marks`."""
         return 1 << list(self.product.conditions).index(condition)

@@ -204,6 +204,9 @@ class Space(Protocol):
     def state(self, number: int) -> State:
         """The values of a state's fields."""
 
+    def column(self, field: int, count: int) -> list[int]:
+        """The values of one field in the first `count` states."""
+
     def is_expanded(self, number: int) -> bool:
         """Whether the transitions of a state are known."""
 

@@ -22,6 +22,23 @@ def program() -> str | None:
     return next((found for name in PROGRAMS if (found := shutil.which(name))), None)
 
 
+METRIC_FACES = ("Helvetica", "Liberation Sans", "Arimo", "Nimbus Sans", "Arial")
+"""Families whose letters are as wide as those of Helvetica."""
+
+
+def has_face() -> bool:
+    """Whether the system has a face whose metrics are foreseen."""
+    finder = shutil.which("fc-match")
+    if finder is None:
+        return False
+    command = [finder, "--format", "%{family}", "Helvetica"]
+    found = subprocess.run(command, capture_output=True, text=True, check=False).stdout
+    return found.startswith(METRIC_FACES)
+
+
+needs_face = pytest.mark.skipif(
+    program() is None or not has_face(), reason="there is no browser with a face of these metrics"
+)
 needs_browser = pytest.mark.skipif(program() is None, reason="there is no browser to ask")
 
 

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from modecheck.draw.lettering import SLACK, is_measured, text_width, wrapped
-from tests.draw.browser import measured_widths, needs_browser
+from tests.draw.browser import measured_widths, needs_face
 
 SAMPLES = (
     "hello via left_up [left_bond == 1]",
@@ -27,7 +27,7 @@ def test_widths_are_those_of_the_published_metrics(letter: str, plain: int, stro
     assert text_width(letter, 1000, strong=True) == strong
 
 
-@needs_browser
+@needs_face
 @pytest.mark.parametrize("strong", [False, True])
 def test_a_browser_needs_no_more_room_than_foreseen(strong: bool) -> None:
     """A browser that has a face of these metrics sets each line as wide as foreseen."""

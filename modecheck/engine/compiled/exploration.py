@@ -88,6 +88,10 @@ class CompiledExploration:
         """The values of a state's fields."""
         return self.found.values(number)
 
+    def column(self, field: int, count: int) -> list[int]:
+        """The values of one field in the first `count` states."""
+        return self.found.column(field)[:count].tolist()  # type: ignore[no-any-return]
+
     def is_expanded(self, number: int) -> bool:
         """Whether the transitions of a state are known."""
         return number < self.expanded
@@ -164,19 +168,25 @@ class CompiledExploration:
         """The transitions of a state, in the compiled function's order."""
         if number >= self.expanded:
             return []
-        edges: list[Edge] = []
-        for label, after, moved, events in self.found.steps(number, self._records):
-            if after is not None:
-                target = self._target(number, len(edges), after)
-                # Above the chips' bits stands the turn, where states are exchanged.
-                turn, chips = moved >> len(self.product.chips), len(self.product.chips)
-                edges.append(Edge(label, target, moved & ((1 << chips) - 1), events, turn))
-        return edges
-
-    def _target(self, number: int, edge: int, words: tuple[int, ...]) -> int:
-        """The number of the state behind a transition."""
         if number < self.graph.linked:
-            return int(self.graph.targets[int(self.graph.first[number]) + edge])
+            known = self.graph.transitions_of(number)
+        else:
+            steps = self.found.steps(number, self._records)
+            known = [
+                (label, self._target(number, after), moved, events)
+                for label, after, moved, events in steps
+                if after is not None
+            ]
+        # Above the chips' bits stands the turn, where states are exchanged.
+        count = len(self.product.chips)
+        own = (1 << count) - 1
+        return [
+            Edge(label, target, moved & own, events, moved >> count)
+            for label, target, moved, events in known
+        ]
+
+    def _target(self, number: int, words: tuple[int, ...]) -> int:
+        """The number of the state behind a transition from a state."""
         depth = self.depth_of(number) + 1
         found = (self.found.number_in(layer, words) for layer in range(depth, -1, -1))
         return next(target for target in found if target is not None)

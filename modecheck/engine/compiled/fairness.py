@@ -83,10 +83,8 @@ def fair_search(product: Product, graph: Graph, marks: Words, query: LoopQuery) 
 
 def _restless(chip: ChipForm, states: States) -> Array:
     """A flag for each state in which a chip does not rest."""
-    place = states.machine.layout.places[chip.state_field]
     works = np.array([not rest for rest in chip.rests], np.uint8)
-    column = states.words[place.word :: states.width] >> np.uint64(place.shift)
-    return works[column & np.uint64(place.mask)]  # type: ignore[no-any-return]
+    return works[states.column(chip.state_field)]
 
 
 def loop_in(component: FairComponent, query: LoopQuery) -> Path:

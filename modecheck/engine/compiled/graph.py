@@ -76,6 +76,13 @@ class States:
         at = number * self.width
         return self.machine.layout.unpack(self.words[at : at + self.width].tolist())
 
+    def column(self, field: int) -> Array:
+        """The values of one field in all states."""
+        place = self.machine.layout.places[field]
+        stored = self.words[place.word :: self.width] >> np.uint64(place.shift)
+        values: Array = (stored & np.uint64(place.mask)).astype(np.int64) + place.low
+        return values
+
     def records(self) -> Words:
         """Room for the records of a batch."""
         room = max(RECORDS_A_BATCH, 2 * self.machine.most_records)
@@ -201,6 +208,21 @@ class Graph:
     _into: Array | None = None
     _sources: Array | None = None
     _notes_into: Array | None = None
+    _kinds: list[tuple[int, int, int]] | None = None
+
+    def transitions_of(self, number: int) -> list[tuple[int, int, int, int]]:
+        """Label, target, who moved and what happened of each transition of a linked state."""
+        if self._kinds is None:
+            kinds = (self.labels.tolist(), self.moved.tolist(), self.events.tolist())
+            self._kinds = list(zip(*kinds, strict=True))
+        begin, end = self.first[number : number + 2].tolist()
+        found = []
+        for target, note in zip(
+            self.targets[begin:end].tolist(), self.notes[begin:end].tolist(), strict=True
+        ):
+            label, moved, events = self._kinds[note]
+            found.append((label, target, moved, events))
+        return found
 
     @property
     def most_edges(self) -> int:

@@ -278,6 +278,10 @@ class Unfolded:
         own, renaming = self.split(number)
         return renaming.state(self.base.state(own))
 
+    def column(self, field: int, count: int) -> list[int]:
+        """The values of one field in the first `count` states."""
+        return [self.state(number)[field] for number in range(count)]
+
     def marks_at(self, number: int) -> int:
         """The bits of all conditions that hold in a state."""
         own = number % self._count

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, replace
 
 from modecheck.checks.verdict import Verdict
 from modecheck.draw import Drawing, NoLayout, drawings, render_svg
-from modecheck.draw.stylesheet import stylesheet
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,5 +46,6 @@ def _picture(drawing: Drawing) -> Picture:
         svg, missing = render_svg(drawing), ""
     except NoLayout as reason:
         svg, missing = "", str(reason)
-    svg = svg.replace(f"<style>{stylesheet()}</style>", "")
+    # The page has the whole sheet.
+    svg = re.sub(r"<style>.*?</style>\n", "", svg, flags=re.DOTALL)
     return Picture(drawing.sketch.name, drawing.title, svg, missing, (), ())
