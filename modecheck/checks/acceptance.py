@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
 
@@ -27,9 +28,17 @@ class Sorted:
     remarks: list[str]
 
 
-def sort_out(device: Device, findings: list[Finding], *, today: date, complete: bool) -> Sorted:
+def sort_out(
+    device: Device,
+    findings: list[Finding],
+    *,
+    today: date,
+    complete: bool,
+    falling: Collection[str] = (),
+) -> Sorted:
     """Set accepted findings aside. What was not explored to the end, and a variant that was not
-    explored, may hide an accepted finding: needless ones are reported only when `complete`.
+    explored, may hide an accepted finding: needless ones are reported only when `complete`. What
+    is `falling` occurs, though it is no finding of its own.
     """
     result = Sorted([], [], [])
     by_id = {acceptance.finding: acceptance for acceptance in device.accepted}
@@ -42,7 +51,7 @@ def sort_out(device: Device, findings: list[Finding], *, today: date, complete: 
             result.remarks.append(f"the acceptance of {finding.id} ended on {acceptance.until}")
         else:
             result.accepted.append(Accepted(finding, acceptance.reason, acceptance.until))
-    present = {finding.id for finding in findings}
+    present = {finding.id for finding in findings}.union(falling)
     if complete:
         gone = [one for one in by_id.values() if one.finding not in present]
         result.findings.extend(_needless(acceptance) for acceptance in gone)

@@ -9,8 +9,10 @@ from modecheck.checks.ways import Way
 from modecheck.engine.space import Space
 from modecheck.model.parts import Requirement
 
-HOLDS, BROKEN, VACUOUS, UNDECIDED = "holds", "broken", "vacuous", "undecided"
-"""Vacuous: it holds only because it is never put to the test. Undecided: not all was explored."""
+HOLDS, BROKEN, FALLS, VACUOUS, UNDECIDED = "holds", "broken", "falls", "vacuous", "undecided"
+"""Falls: it is broken, and so is one that it builds on. Vacuous: it holds only because it is never
+put to the test. Undecided: not all was explored.
+"""
 
 
 @dataclass(frozen=True, slots=True)

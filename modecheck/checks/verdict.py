@@ -20,9 +20,18 @@ from modecheck.checks import (
     watched,
 )
 from modecheck.checks.acceptance import Accepted, sort_out
+from modecheck.checks.consequences import with_consequences
 from modecheck.checks.coverage import Coverage, coverage_of, joined
 from modecheck.checks.findings import KINDS, Finding, in_order
-from modecheck.checks.judged import BROKEN, HOLDS, UNDECIDED, VACUOUS, Judged, undecided
+from modecheck.checks.judged import (
+    BROKEN,
+    FALLS,
+    HOLDS,
+    UNDECIDED,
+    VACUOUS,
+    Judged,
+    undecided,
+)
 from modecheck.checks.mode_switches import ModeSwitch
 from modecheck.checks.other_choices import Dependent, dependent_on_other_choices
 from modecheck.checks.switch_endings import SwitchEnding
@@ -112,7 +121,7 @@ class Verdict:
 
 def _gravity(judged: Judged) -> int:
     """A requirement that is put to the test in one variant is not vacuous in the device."""
-    return [BROKEN, UNDECIDED, HOLDS, VACUOUS].index(judged.verdict)
+    return [BROKEN, FALLS, UNDECIDED, HOLDS, VACUOUS].index(judged.verdict)
 
 
 def check(
@@ -141,7 +150,8 @@ def check(
     findings += [Finding("unused", one.subject, one.text, one.place) for one in device.unused]
     day = today or date.today()
     whole = complete and _is_every_variant(explored)
-    result = sort_out(device, findings, today=day, complete=whole)
+    falling = {one.finding.id for one in _falling(explored) if one.finding is not None}
+    result = sort_out(device, findings, today=day, complete=whole, falling=falling)
     return Verdict(
         device=device,
         explored=tuple(explored),
@@ -163,6 +173,7 @@ def explore_variant(
     # Watchers tell identical units apart: what they watch is explored as a whole.
     alone = replace(how, symmetry=False)
     judged = [*requirements.judge(exploration), *watched.judge(exploration, alone, reporter)]
+    judged = with_consequences(device, judged)
     known = deadlocks.deadlocks(exploration)
     switches = mode_switches.mode_switches(exploration)
     findings = [
@@ -173,7 +184,7 @@ def explore_variant(
         *pairings.find(exploration),
         *mode_switches.find(exploration, switches),
         *(() if reduced.units else switch_endings.find(exploration)),
-        *(one.finding for one in judged if one.finding is not None),
+        *(one.finding for one in judged if one.finding is not None and one.verdict == BROKEN),
     ]
     return Explored(
         device=device,
@@ -233,6 +244,12 @@ def _variants_told(
         return ()
     own = next(one.variant for one in explored if finding in one.findings)
     return tuple(dict.fromkeys([own, *variants]))
+
+
+def _falling(explored: list[Explored]) -> Iterator[Judged]:
+    """Requirements that fall with others in some variant."""
+    for one in explored:
+        yield from (judged for judged in one.requirements if judged.verdict == FALLS)
 
 
 def _is_every_variant(explored: list[Explored]) -> bool:

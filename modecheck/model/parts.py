@@ -320,7 +320,7 @@ class Requirement:
 
     `condition` is what the pattern speaks of (None for exactly_once, which has its `exchange`);
     `response` is what then follows, or comes first. `without` names events that a road back must
-    not use.
+    not use, `builds_on` requirements with which this one falls.
     """
 
     name: str
@@ -334,6 +334,7 @@ class Requirement:
     response_text: str = ""
     span: Span = field(default_factory=Span)
     exchange: Exchange | None = None
+    builds_on: tuple[str, ...] = ()
 
     @property
     def terms(self) -> tuple[Term, ...]:

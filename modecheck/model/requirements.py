@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 
 from modecheck.model.conditions import condition, names_in
@@ -14,7 +14,8 @@ from modecheck.model.phrases import Phrases
 from modecheck.model.places import Place
 from modecheck.model.shapes import Shapes
 from modecheck.model.terms import Term
-from modecheck.model.yaml_nodes import Mapping, Node, Scalar, Sequence, kind_of
+from modecheck.model.yaml_nodes import Mapping, Node, Scalar, kind_of
+from modecheck.model.yaml_nodes import Sequence as SequenceNode
 
 SPANNED = ("never", "always", "eventually", "whenever", "before")
 """Patterns that can be asked for within a scope."""
@@ -23,7 +24,7 @@ PARTNERS = {"whenever": "then", "before": "first"}
 """What has to stand beside a pattern: what follows, and what comes first."""
 QUALIFIERS = {"scope": SPANNED, "may_lose": ("exactly_once",), "under_way": ("exactly_once",)}
 """Further keys, with the patterns that they go with."""
-REQUIREMENT_KEYS = ("text", *PATTERNS, *PARTNERS.values(), *QUALIFIERS, "within")
+REQUIREMENT_KEYS = ("text", *PATTERNS, *PARTNERS.values(), *QUALIFIERS, "within", "builds_on")
 SPAN_KEYS = ("before", "after", "between", "until")
 
 
@@ -41,11 +42,26 @@ class RequirementReader:
 
     def read(self, node: Node | None) -> dict[str, Requirement]:
         found = {}
+        known = [name for name, _, _ in self._shapes.named(node, "requirements")]
         for name, key, child in self._shapes.named(node, "requirements"):
             requirement = self._requirement(name, key, child)
             if requirement is not None:
-                found[name] = requirement
+                below = self._builds_on(name, child, known)
+                found[name] = replace(requirement, builds_on=below)
+        self._note_circles(found)
         return found
+
+    def _builds_on(self, name: str, node: Node | None, known: Sequence[str]) -> tuple[str, ...]:
+        listed = node.get("builds_on") if isinstance(node, Mapping) else None
+        others = [other for other in known if other != name]
+        return names_in(self._shapes, listed, "requirement", others)
+
+    def _note_circles(self, found: dict[str, Requirement]) -> None:
+        """A requirement that builds on itself in the end excuses itself."""
+        for name in on_circles({name: one.builds_on for name, one in found.items()}):
+            message = f"{name!r} builds on itself, through others"
+            expected = "no circle in 'builds_on'"
+            self._shapes.notes.add(message, found[name].place, expected=expected)
 
     def _requirement(self, name: str, key: Scalar, node: Node) -> Requirement | None:
         what = f"the requirement {name!r}"
@@ -140,9 +156,9 @@ class RequirementReader:
         return self._spanned(kinds[keys], record.get("after"), closing)
 
     def _between(self, node: Node) -> Span | None:
-        if isinstance(node, Sequence) and len(node.items) == 2:
+        if isinstance(node, SequenceNode) and len(node.items) == 2:
             return self._spanned("between", *node.items)
-        given = len(node.items) if isinstance(node, Sequence) else 0
+        given = len(node.items) if isinstance(node, SequenceNode) else 0
         message = f"a list of {given} as 'between'" if given else f"{kind_of(node)} as 'between'"
         expected = "[condition that opens, condition that closes]"
         self._shapes.notes.add(message, node.place, expected=expected)
@@ -160,3 +176,15 @@ class RequirementReader:
             "after_until": f"after {opens_text} until {closes_text}",
         }
         return Span(kind, opens, closes, words[kind])
+
+
+def on_circles(below: dict[str, tuple[str, ...]]) -> list[str]:
+    """The names that lead back to themselves."""
+    found = []
+    for name in below:
+        reached = list(below[name])
+        for one in reached:
+            reached += [other for other in below.get(one, ()) if other not in reached]
+        if name in reached:
+            found.append(name)
+    return found

@@ -51,6 +51,7 @@ def _requirement(judged: Judged) -> Json:
         "rests_on": list(judged.rests_on),
         "remark": judged.remark or None,
         "finding": judged.finding.id if judged.finding is not None else None,
+        "builds_on": list(judged.need.builds_on),
     }
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from modecheck.checks.judged import BROKEN, HOLDS, UNDECIDED, VACUOUS, Judged
+from modecheck.checks.judged import BROKEN, FALLS, HOLDS, UNDECIDED, VACUOUS, Judged
 from modecheck.checks.verdict import Verdict
 from modecheck.model.parts import Exchange, Requirement
 from modecheck.report.page.outline import anchor_of
@@ -14,6 +14,7 @@ ACCEPTED = "accepted"
 MEANINGS = {
     HOLDS: "holds",
     BROKEN: "broken",
+    FALLS: "broken, with another",
     ACCEPTED: "broken, and accepted",
     VACUOUS: "holds, never put to the test",
     UNDECIDED: "undecided",
@@ -55,7 +56,7 @@ def _row(judged: Judged, reasons: dict[str, str]) -> RequirementRow:
         assumptions=(*assumptions_of(need), *rests),
         outcome=judged.verdict if reason is None else ACCEPTED,
         why=judged.remark if reason is None else reason,
-        anchor=anchor_of(finding) if finding is not None else "",
+        anchor=anchor_of(finding) if finding is not None and judged.verdict != FALLS else "",
     )
 
 
