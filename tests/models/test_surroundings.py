@@ -13,7 +13,7 @@ from tests.models.bundled import MODELS
 
 FOLDER = MODELS / "surroundings"
 PAGE = (FOLDER / "README.md").read_text(encoding="utf-8")
-(EXAMPLE,) = re.findall(r"^```yaml\n(.*?)^```$", PAGE, re.DOTALL | re.MULTILINE)
+EXAMPLE = str(re.findall(r"^```yaml\n(.*?)^```$", PAGE, re.DOTALL | re.MULTILINE)[0])
 LINES = dict(re.findall(r"^\| `\w+: (\{file: \.\./surroundings/(\w+)\.yaml.*\})` \|", PAGE, re.M))
 LINE_OF = {name: line for line, name in LINES.items()}
 FILES = sorted(path.stem for path in FOLDER.glob("*.yaml"))
