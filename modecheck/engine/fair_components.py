@@ -61,11 +61,12 @@ def _fair_components(
     waiting = list(components(graph, region))
     while waiting:
         component = waiting.pop()
-        if not _has_edge(graph, component, moving=bool(query.moving)):
-            continue
         if not all(any(graph.marks[n] & mark for n in component) for mark in query.visits):
             continue
         possible = {state: graph.possible(state) for state in component}
+        if not _has_edge(graph, component, moving=bool(query.moving)):
+            rests_on |= _moving_on(graph, frozenset().union(*possible.values()))
+            continue
         taken = {
             graph.set_of_label[label]
             for state in component
@@ -85,6 +86,12 @@ def _fair_components(
         rests_on |= wronged
         rest = {state for state in component if not possible[state] & wronged}
         waiting += components(graph, rest)
+
+
+def _moving_on(graph: FairGraph, possible: frozenset[int]) -> set[int]:
+    """A fairness set, if any, because of which a device does not stay where no loop is."""
+    order = sorted(possible, key=lambda number: (graph.fair[number].strong, number))
+    return set(order[:1])
 
 
 def _has_edge(graph: FairGraph, component: set[int], *, moving: bool) -> bool:

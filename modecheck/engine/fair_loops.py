@@ -12,6 +12,10 @@ Pnueli 1985). This is exact, for in a component
   states: they are taken away, and the rest falls into components anew;
 - where neither occurs, the loop through all states and transitions of the component is fair.
 
+For each component without a fair loop one set is noted that forbids it, and for each state outside
+of all loops one that forbids to stay there: what holds because there is no fair loop holds if these
+sets are fair, whatever becomes of the others.
+
 The components are found by each engine in its own way. Here a short loop is made in one of them.
 """
 

@@ -11,7 +11,7 @@ from operator import or_
 
 import networkx as nx
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, event, given, settings
 from hypothesis import strategies as st
 
 from modecheck.engine.choice import Search, explore_with
@@ -20,7 +20,7 @@ from modecheck.engine.exploration import Exploration, explore
 from modecheck.engine.plain import Interpreter
 from modecheck.engine.space import LoopQuery, Path, Space
 from modecheck.product.composition import compose
-from modecheck.product.form import FairSet, Product
+from modecheck.product.form import FairSet, Field, Label, Product
 from tests.generation.devices import Drawn, device_from, devices
 
 MOST_STATES = 300
@@ -237,3 +237,34 @@ actors: {player: {states: [here], rules: [{raise: [push]}]}}
     found = space.fair_loop(LoopQuery()).loop
     assert found is not None
     assert len(found.loop) == 2
+
+
+def with_idling(product: Product) -> Product:
+    """The product with a step in which nothing happens, where nothing has to."""
+    fields = (*product.fields, Field("nothing more happens", 0, 1, 0))
+    labels = (*product.labels, Label("nothing more happens", "idle"))
+    last = len(labels) - 1
+    return replace(
+        product, fields=fields, labels=labels, idle_label=last, idle_field=len(fields) - 1
+    )
+
+
+@given(devices(), st.integers(0, 1 << 16))
+@settings(max_examples=settings().max_examples)
+def test_what_an_answer_rests_on_is_enough(drawn: Drawn, seed: int) -> None:
+    """Where there is no fair loop there is none either if only the sets that are named are fair,
+    though a device may then stay where it could not before.
+    """
+    product = with_idling(with_random_fairness(compose(drawn.read()), seed))
+    space = explore(product, max_states=MOST_STATES)
+    assume(space.complete and not any(space.failing))
+    dice = random.Random(seed)  # noqa: S311 - not for secrets
+    wanted = 1 << dice.randrange(len(product.conditions))
+    query = LoopQuery(wanted=wanted) if dice.random() < 0.5 else LoopQuery(unwanted=wanted)
+    answer = space.fair_loop(query)
+    assume(answer.loop is None)
+    named = tuple(product.fair[number] for number in sorted(answer.rests_on))
+    event(f"rests on {min(len(named), 3)} sets")
+    fewer = explore(replace(product, fair=named), max_states=2 * MOST_STATES)
+    assert fewer.complete
+    assert fewer.fair_loop(query).loop is None

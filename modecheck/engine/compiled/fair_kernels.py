@@ -181,7 +181,15 @@ def judge(  # noqa: C901 - what is counted in one pass decides
                 linked = linked or needed[notes[edge]] == 1
                 if number >= 0:
                     taken[number] = 1
-    if not linked or visited != (np.uint64(1) << np.uint64(visits.size)) - np.uint64(1):
+    if visited != (np.uint64(1) << np.uint64(visits.size)) - np.uint64(1):
+        return 0
+    if not linked:
+        # A set, if any, because of which a device does not stay where no loop is.
+        for wanted in range(2):
+            for number in range(strong.size):
+                if strong[number] == wanted and possible[number] > 0:
+                    rests_on[number] = 1
+                    return 0
         return 0
     for number in range(strong.size):
         if strong[number] == 0 and taken[number] == 0 and possible[number] == size:
