@@ -302,10 +302,7 @@ class Exploration:
         }
         if query.after:
             region &= set(self.spread(query.after, blocked=query.unwanted).inside)
-        words = word_layout(self.product.fields)
-        ordered = sorted(
-            range(self.state_count), key=lambda n: (self.depth_of(n), words.pack(self.state(n)))
-        )
+        ordered, depths = self._ordered()
         place_of = {number: place for place, number in enumerate(ordered)}
         edges = partial(self._edges_for_loops, query, drives_of(self.product), place_of)
         graph = FairGraph(
@@ -317,9 +314,19 @@ class Exploration:
         component, rests_on = nearest_component(graph, {place_of[n] for n in region}, query)
         if component is None:
             return LoopAnswer(None, rests_on)
-        depths = [self.depth_of(number) for number in ordered]
         loop = [(label, ordered[n]) for label, n in loop_in(graph, component, query, depths)]
         return LoopAnswer(FairLoop(self.path_to(loop[-1][1]), loop))
+
+    def _ordered(self) -> tuple[list[int], list[int]]:
+        """The states by depth, then by words; and the depth of each in that order."""
+        words = word_layout(self.product.fields)
+        ordered: list[int] = []
+        depths: list[int] = []
+        for depth, size in enumerate(self.layers):
+            layer = range(len(ordered), len(ordered) + size)
+            ordered += sorted(layer, key=lambda number: words.pack(self.state(number)))
+            depths += [depth] * size
+        return ordered, depths
 
     def _rests(self, chip: int, number: int) -> bool:
         """Whether a chip, if it is one, rests in a state."""

@@ -150,10 +150,10 @@ def numbered_states(reached: Reached, most: int | None = None) -> States:
     layers: list[int] = []
     position = 0
     depth = 0
+    levels_of = [[*partition.levels, partition.filled] for partition in reached.partitions]
     while position < total:
         size = 0
-        for partition in reached.partitions:
-            levels = [*partition.levels, partition.filled]
+        for partition, levels in zip(reached.partitions, levels_of, strict=True):
             begin = levels[depth] if depth < len(levels) else partition.filled
             end = levels[depth + 1] if depth + 1 < len(levels) else partition.filled
             part = partition.states[begin * width : end * width]

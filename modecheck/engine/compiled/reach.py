@@ -25,6 +25,8 @@ MEMORY_LEFT_FREE = 0.08
 """Share of the available memory that is never taken, so that the report can still be written."""
 CHECK_EVERY = 0.25
 """Seconds between two looks at the limits, at the most."""
+LOOK_EVERY = 0.02
+"""Seconds between two looks at the least."""
 ROUND = 1 << 18
 """States expanded before the clock is looked at."""
 
@@ -75,6 +77,7 @@ class _Reach:
         self._result = Reached(machine, self._partitions)
         self._barrier = threading.Barrier(threads)
         self._stop = ""
+        self._looked = 0.0
         self._trouble: BaseException | None = None
         self._ends = [0] * threads
         self._pending = [0] * threads
@@ -198,10 +201,13 @@ class _Reach:
 
     def _look_around(self, level: int) -> None:
         """Look at the limits and report; only the first partition's thread does."""
-        limits, states = self._limits, self._result.states
+        limits, states, now = self._limits, self._result.states, time.monotonic()
         if limits.states is not None and states > limits.states:
             self._stop = limits.reached_states
-        elif limits.seconds is not None and time.monotonic() - self._began > limits.seconds:
+        if now - self._looked < LOOK_EVERY:
+            return  # where levels are small, looking would take longer than exploring them
+        self._looked = now
+        if limits.seconds is not None and now - self._began > limits.seconds:
             self._stop = limits.reached_seconds
         elif resident_memory() > self._bound:
             self._stop = limits.reached_memory

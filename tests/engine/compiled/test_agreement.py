@@ -12,10 +12,11 @@ from hypothesis import strategies as st
 
 from modecheck.checks.gaps import gap_tables
 from modecheck.checks.verdict import Verdict, check
-from modecheck.engine.choice import Search
+from modecheck.engine.choice import Search, explore_with
 from modecheck.engine.space import Limits, Space
 from modecheck.model.devices import read_device
 from modecheck.model.parts import Device
+from modecheck.product.composition import compose
 from modecheck.scenario.replay import replay
 from tests.generation.devices import Drawn, devices
 
@@ -112,15 +113,17 @@ def test_both_engines_agree_on_random_devices(drawn: Drawn) -> None:
 def test_both_engines_agree_on_bundled_devices(path: Path) -> None:
     """The same holds for devices that people wrote; large ones are compared in counts alone."""
     device = read_device(str(path))
-    compiled = verdict_of(device, "compiled", threads=2)
-    space = compiled.explored[0].exploration
-    if space.state_count > 5_000:
-        alone = verdict_of(device, "compiled", threads=1).explored[0].exploration
-        assert (alone.state_count, alone.layers) == (space.state_count, space.layers)
-        return
-    plain = verdict_of(device, "plain")
-    assert_same_space(plain.explored[0].exploration, space)
-    assert_same_verdict(plain, compiled)
+    product = compose(device)
+    space, alone = (
+        explore_with(product, Search(engine="compiled", threads=threads)) for threads in (2, 1)
+    )
+    assert (alone.state_count, alone.layers) == (space.state_count, space.layers)
+    if space.state_count <= 5_000:
+        plain, compiled = (
+            verdict_of(device, engine, threads=2) for engine in ("plain", "compiled")
+        )
+        assert_same_space(plain.explored[0].exploration, space)
+        assert_same_verdict(plain, compiled)
 
 
 @given(devices(), st.integers(2, 60))
