@@ -38,6 +38,49 @@ def test_the_output_shown_is_the_output(command: str, shown: str) -> None:
     assert result.stdout == shown
 
 
+LESSON = re.findall(r"<!-- lesson: (\S+) -->\n```yaml\n(.*?)```", README, re.DOTALL)
+LESSON_SHOWN = re.findall(
+    r"<!-- lesson shown by: modecheck (.*?) -->\n```text\n(.*?)```", README, re.DOTALL
+)
+
+
+def in_lesson(command: str, folder: Path) -> subprocess.CompletedProcess[str]:
+    """A command that a reader runs beside `models`, with the lesson's files written."""
+    (folder / "models").symlink_to(ROOT / "models")
+    for name, text in LESSON:
+        (folder / name).write_text(text, encoding="utf-8")
+    return subprocess.run(
+        [sys.executable, "-m", "modecheck", *command.split()],
+        cwd=folder,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+
+
+def test_the_lesson_catches_a_deadlock(tmp_path: Path) -> None:
+    """As the README shows it, at the beginning of the output."""
+    ((command, shown),) = LESSON_SHOWN
+    result = in_lesson(command, tmp_path)
+    assert result.stdout.startswith(shown)
+    assert result.returncode == 1
+
+
+@pytest.mark.parametrize(
+    ("name", "findings"),
+    [
+        ("waits.yaml", []),
+        ("saves.yaml", ["deadlock:receiver.leaving", "broken-requirement:note_ends"]),
+        ("hurries.yaml", ["broken-requirement:note_ends"]),
+    ],
+)
+def test_the_lesson_finds_what_it_says(name: str, findings: list[str], tmp_path: Path) -> None:
+    """In each of its files."""
+    in_lesson(f"check {name} --json told.json", tmp_path)
+    told = json.loads((tmp_path / "told.json").read_text(encoding="utf-8"))
+    assert [finding["id"] for finding in told["findings"]] == findings
+
+
 def test_every_finding_is_explained() -> None:
     """Each code of a finding stands in the README's table."""
     from modecheck.checks.findings import KINDS

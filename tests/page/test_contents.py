@@ -41,6 +41,7 @@ actors:
 requirements:
   kept: {text: It can be lit, possible: lamp.lit}
   broken: {text: It stays dark, never: lamp.lit}
+  fallen: {text: It stays dark for good, never: lamp.lit, builds_on: [broken]}
   lived_with: {text: It stays lit, always: lamp.lit}
   answered: {text: It goes out again, whenever: lamp.lit, then: lamp.dark}
   ordered: {text: First dark, always: lamp.dark, scope: {before: lamp.lit}}
@@ -99,6 +100,7 @@ def test_requirements_have_their_outcomes(tmp_path: Path) -> None:
     assert {name: row.outcome for name, row in rows.items()} == {
         "kept": "holds",
         "broken": "broken",
+        "fallen": "falls",
         "lived_with": "accepted",
         "answered": "broken",
         "ordered": "holds",
@@ -106,6 +108,7 @@ def test_requirements_have_their_outcomes(tmp_path: Path) -> None:
     }
     assert rows["lived_with"].why == "it is a lamp"
     assert rows["broken"].anchor == "broken-requirement:broken"
+    assert (rows["fallen"].why, rows["fallen"].anchor) == ("builds on broken, which is broken", "")
 
 
 def test_an_incomplete_exploration_decides_nothing_that_it_cannot_know(tmp_path: Path) -> None:
@@ -124,6 +127,14 @@ def test_what_is_required_is_told_with_its_assumptions(tmp_path: Path) -> None:
     rows = {row.name: row for row in requirement_rows(odd_verdict(tmp_path))}
     assert rows["ordered"].assumptions == ("only before lamp.lit",)
     assert rows["kept"].assumptions == ()
+
+
+def test_pictures_tell_of_each_mode_and_of_what_was_never_seen() -> None:
+    """The links that carry traffic; statecharts with what is dashed, where there is something."""
+    text = page_as_html(verdict_on(MODELS / "faulty" / "inverted_plug_detect.yaml"))
+    assert 'data-picture="device-in-radio"' in text
+    assert 'data-picture="coverage-receiver"' in text
+    assert "never-seen" not in page_as_html(verdict_on(STARTER))
 
 
 def test_every_gap_of_a_chip_is_in_its_table(browser: Browser, page_of: PageOf) -> None:

@@ -22,7 +22,7 @@ from modecheck.report.page.digest import digest_of
 from modecheck.report.page.gap_rows import GapSheet, gap_sheet
 from modecheck.report.page.outline import limits_in_words, outline_of
 from modecheck.report.page.payload import Payload
-from modecheck.report.page.pictures import pictures_of
+from modecheck.report.page.pictures import Picture, pictures_of
 from modecheck.report.page.requirement_rows import requirement_rows
 from modecheck.report.terminal import findings_counted
 
@@ -46,6 +46,7 @@ def page_as_html(verdict: Verdict) -> str:
     """The page: the same text for the same model, bounds and version."""
     payload = Payload(verdict)
     outline = outline_of(verdict, payload)
+    pictures = pictures_of(verdict)
     script = _script()
     style = stylesheet() + "".join(_asset(name) for name in STYLES)
     return _environment().get_template("page.html").render(
@@ -54,7 +55,8 @@ def page_as_html(verdict: Verdict) -> str:
         outline=outline,
         headline=headline(verdict),
         requirements=requirement_rows(verdict),
-        pictures=pictures_of(verdict),
+        pictures=pictures,
+        unseen=_unseen(pictures),
         gaps=[(one.variant, _gap_sheets(one.exploration)) for one in verdict.explored],
         limits=list(limits_in_words(verdict)),
         digest=digest_of(verdict.device),
@@ -66,6 +68,12 @@ def page_as_html(verdict: Verdict) -> str:
         style_digest=_digest(style),
         script_digest=_digest(script),
     )  # fmt: skip
+
+
+def _unseen(pictures: dict[str, list[Picture]]) -> list[tuple[str, list[Picture]]]:
+    """The statecharts with something that was never seen, by their chips."""
+    kind = "coverage-"
+    return [(key.removeprefix(kind), one) for key, one in pictures.items() if key.startswith(kind)]
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from modecheck.checks.verdict import Verdict
+from modecheck.checks.traffic import traffic_of
+from modecheck.checks.verdict import Explored, Verdict
 from modecheck.draw import Drawing, NoLayout, drawings, render_svg
+from modecheck.draw.gallery import coverage_drawings, traffic_drawings
 
 
 @dataclass(frozen=True, slots=True)
 class Picture:
     """An SVG picture, or why there is none.
 
-    `variants` are the numbers of those that it shows, `choices` their names. `name` is `device`,
-    `modes`, or `chip-` and a chip's name.
+    `variants` are the numbers of those that it shows, `choices` their names. `name` is that of the
+    drawing: `device`, `modes`, `device-in-MODE`, `chip-CHIP` or `coverage-CHIP`.
     """
 
     name: str
@@ -29,7 +32,7 @@ def pictures_of(verdict: Verdict) -> dict[str, list[Picture]]:
     """By name, in the order of the gallery: one picture where all variants look alike."""
     found: dict[str, dict[str, Picture]] = {}
     for number, one in enumerate(verdict.explored):
-        for drawing in drawings(one.device, one.switches):
+        for drawing in _drawings(one):
             alike = found.setdefault(drawing.sketch.name, {})
             known = alike.get(drawing.dot)
             picture = known or _picture(drawing)
@@ -39,6 +42,13 @@ def pictures_of(verdict: Verdict) -> dict[str, list[Picture]]:
                 choices=(*picture.choices, one.variant),
             )
     return {name: list(alike.values()) for name, alike in found.items()}
+
+
+def _drawings(one: Explored) -> Iterator[Drawing]:
+    space = one.exploration
+    yield from drawings(one.device, one.switches)
+    yield from traffic_drawings(one.device, traffic_of(space))
+    yield from coverage_drawings(one.device, one.coverage, complete=space.complete)
 
 
 def _picture(drawing: Drawing) -> Picture:
