@@ -55,10 +55,18 @@ def as_yaml(document: dict[str, Any]) -> str:
 
 @st.composite
 def devices(
-    draw: st.DrawFn, *, options: bool = True, faults: bool = True, cascades: bool = True
+    draw: st.DrawFn,
+    *,
+    options: bool = True,
+    faults: bool = True,
+    cascades: bool = True,
+    runs: bool = False,
 ) -> Drawn:
-    """A device in one of its variants. Without `cascades` no hearer of a signal raises one."""
-    return _DeviceWriter(Draw(draw), options=options, faults=faults, cascades=cascades).drawn()
+    """A device in one of its variants. Without `cascades` no hearer of a signal raises one; with
+    `runs` there are requirements that need a watcher.
+    """
+    writer = _DeviceWriter(Draw(draw), options=options, faults=faults, cascades=cascades)
+    return writer.drawn(runs=runs)
 
 
 class _DeviceWriter:
@@ -72,7 +80,7 @@ class _DeviceWriter:
         self._wires = draw_wires(draw, names, draw_kinds(draw))
         self._signals = draw.some(SIGNALS, 0, 3)
 
-    def drawn(self) -> Drawn:
+    def drawn(self, *, runs: bool) -> Drawn:
         chips = self._chips()
         document: dict[str, Any] = {"device": "random"}
         document["chips"] = {name: body for name, body in chips.items() if name in CHIPS}
@@ -84,7 +92,7 @@ class _DeviceWriter:
             "faults": self._faults() if self._with_faults else {},
             "modes": self._conditions("radio", "wired", "dark"),
             "pairings": self._pairings(),
-            "requirements": self._requirements(),
+            "requirements": self._requirements() | (self._about_runs() if runs else {}),
         }
         document |= {name: section for name, section in sections.items() if section}
         chosen = {
@@ -194,6 +202,39 @@ class _DeviceWriter:
                     inner = {"to": condition, "without": [self._draw.one(self._signals)]}
                 found[name] = {"text": f"requirement {name}", form: inner}
         return found
+
+    def _about_runs(self) -> dict[str, Any]:
+        """One or two requirements about runs, in any scope."""
+        found: dict[str, Any] = {}
+        for name in ("RUN1", "RUN2")[: self._draw.number(1, 2)]:
+            form = self._draw.one(("never", "always", "eventually", "whenever", "before"))
+            partner = {"whenever": "then", "before": "first"}.get(form)
+            need: dict[str, Any] = {"text": f"requirement {name}", form: self._moment()}
+            need |= {partner: self._moment()} if partner else {}
+            need["scope"] = self._draw.one(
+                (
+                    {"before": self._moment()},
+                    {"after": self._moment()},
+                    {"between": [self._moment(), self._moment()]},
+                    {"after": self._moment(), "until": self._moment()},
+                    "globally",
+                )
+            )
+            found[name] = need
+        return found
+
+    def _moment(self) -> str:
+        """A condition of a state, or something that happens in a step."""
+        events = [f"raised({signal})" for signal in self._signals]
+        events += [
+            f"{kind}({wire.name}.{message})"
+            for wire in self._wires
+            for message in wire.carries
+            for kind in ("accepted", "delivered", "dropped")
+        ]
+        if events and self._draw.chance(50):
+            return self._draw.one(events)
+        return Expressions(self._draw, self._sight()).truth(1)
 
 
 def _as_text(choice: object) -> str:

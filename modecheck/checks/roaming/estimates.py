@@ -25,7 +25,7 @@ class Estimate:
     @property
     def unseen_share(self) -> float:
         """The probability that the next visit is to a state not seen before: the share of visits
-        that were to states visited only once (Good 1953, who credits Turing).
+        that were to states visited only once (Good 1953, who credits Turing; cited from memory).
 
         It takes visits for independent draws from one distribution. Those of a walk are not, and
         walks prefer what is rare; behind a narrow way there may be any number of states of which no
@@ -36,8 +36,8 @@ class Estimate:
     @property
     def at_least(self) -> int:
         """A lower bound of the number of states that such walks can reach: seen + f1^2 / (2 f2)
-        (Chao 1984), with f1 (f1 - 1) / 2 where none was visited twice. The same limits apply; it is
-        a bound in expectation, and no count.
+        (Chao 1984, cited from memory), with f1 (f1 - 1) / 2 where none was visited twice. The same
+        limits apply; it is a bound in expectation, and no count.
         """
         if self.twice:
             return self.states + round(self.once * self.once / (2 * self.twice))

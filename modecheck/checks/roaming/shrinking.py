@@ -4,8 +4,8 @@
 2. A breadth-first search from the initial state, within a bound of states. Where it finds the
    fault no run is shorter, and nothing else has to be done.
 3. Else the run is cut: what leads back to a state that was passed already goes at once, then parts
-   whose loss still leads to the fault (delta debugging: Zeller & Hildebrandt 2002), replayed on the
-   interpreter, label by label.
+   whose loss still leads to the fault (delta debugging: Zeller & Hildebrandt 2002, cited from
+   memory), replayed on the interpreter, label by label.
 4. Then searches within a smaller bound begin at states along the run: first towards the fault, then
    from state to state further on. The result is short, and perhaps not the shortest.
 """

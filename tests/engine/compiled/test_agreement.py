@@ -7,10 +7,11 @@ from collections import Counter
 from pathlib import Path
 
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, event, given, settings
 from hypothesis import strategies as st
 
 from modecheck.checks.gaps import gap_tables
+from modecheck.checks.judged import Judged
 from modecheck.checks.verdict import Verdict, check
 from modecheck.engine.choice import Search, explore_with
 from modecheck.engine.space import Limits, Space
@@ -107,6 +108,33 @@ def test_both_engines_agree_on_random_devices(drawn: Drawn) -> None:
                 list(replay(verdict.explored[0].exploration.product, finding.way))
     one, two = verdicts
     assert [(f.id, f.way) for f in one.findings] == [(f.id, f.way) for f in two.findings]
+
+
+@given(devices(runs=True))
+@settings(max_examples=EXAMPLES // 4)
+def test_both_engines_agree_on_requirements_about_runs(drawn: Drawn) -> None:
+    """The same verdicts, for the same reasons, with scenarios of the same length."""
+    device = drawn.read()
+    bounded = Search(engine="plain", limits=Limits(states=MOST_STATES))
+    plain = check([device], search=bounded)
+    assume(plain.explored[0].exploration.complete)
+    compiled = verdict_of(device, "compiled")
+    stopped = {one.need.name for one in plain.requirements if "was stopped" in one.remark}
+    told = [
+        [
+            (one.need.name, one.verdict, one.rests_on, one.remark, _length_of(one))
+            for one in verdict.requirements
+            if one.need.name not in stopped
+        ]
+        for verdict in (plain, compiled)
+    ]
+    assert told[0] == told[1]
+    for _, verdict, *_ in told[0]:
+        event(verdict)
+
+
+def _length_of(judged: Judged) -> int | None:
+    return judged.finding.steps if judged.finding is not None else None
 
 
 @pytest.mark.parametrize("path", BUNDLED, ids=lambda path: path.stem)
