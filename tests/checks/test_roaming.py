@@ -138,7 +138,7 @@ def test_what_was_seen_only_grows() -> None:
 
 
 def test_the_bound_of_chao_is_the_published_formula() -> None:
-    """Chao 1984 (from memory): seen + f1^2 / (2 f2); without doubletons f1 (f1 - 1) / 2 is added."""
+    """Chao 1984 (from memory): seen + f1^2 / (2 f2); f1 (f1 - 1) / 2 without doubletons."""
     assert Estimate(visits=100, states=40, once=10, twice=5, exact=True).at_least == 50
     assert Estimate(visits=100, states=40, once=4, twice=0, exact=True).at_least == 46
 
