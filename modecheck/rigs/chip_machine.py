@@ -195,10 +195,9 @@ class ChipMachine:
         turn.chosen.append(reaction)
         if reaction.cuts:
             turn.separate.append((self.number, reaction))
-        done = len(reaction.assigns)
-        cut = turn.cut
-        if cut is not None and cut[0].target == self.number and cut[1] == reaction.rule:
-            turn.struck, done = self.number, cut[2]
+        fault = turn.cut
+        cut = fault is not None and (fault[0].target, fault[1]) == (self.number, reaction.rule)
+        done = fault[2] if fault is not None and cut else len(reaction.assigns)
         for assign in reaction.assigns[:done]:
             values = [self._value(value, turn) for value in assign.values]
             places = [self._place(target, turn) for target in assign.targets]
@@ -206,7 +205,8 @@ class ChipMachine:
                 if not target.low <= value <= target.high:
                     raise StepFailed(target.failure)
                 self._fields[place] = value
-        if turn.struck == self.number:
+        if cut:
+            turn.struck = self.number
             raise _PowerFails
         turn.sends += [(send, self._sent(send, turn)) for send in reaction.sends]
 

@@ -62,8 +62,10 @@ class Abreast:
         leading = [number for number, step in enumerate(steps) if step.after is not None]
         if not leading:
             return
-        number = choose.choice(leading)
-        self.kinds[product.labels[steps[number].label].kind] += 1
+        kinds = [product.labels[step.label].kind for step in steps]
+        rare = [number for number in leading if not self.kinds[kinds[number]]]
+        number = choose.choice(rare or leading)
+        self.kinds[kinds[number]] += 1
         assert self.rig.take(possible[number]) == steps[number].happenings
         assert self.rig.state == steps[number].after
         for form in product.chips:
