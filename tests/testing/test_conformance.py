@@ -42,7 +42,11 @@ from tests.generation.devices import Drawn, device_from, devices
 from tests.testing.model_as_firmware import ModelAsFirmware
 
 MODELS = Path(__file__).parents[2] / "models"
-BUNDLED = ["starter/device", *sorted(f"small/{path.stem}" for path in MODELS.glob("small/*.yaml"))]
+BUNDLED = [
+    "starter/device",
+    "tandem/device",
+    *sorted(f"small/{path.stem}" for path in MODELS.glob("small/*.yaml")),
+]
 
 SETTINGS = settings(
     max_examples=150,
@@ -83,9 +87,9 @@ def test_what_a_chip_is_given_is_all_that_it_needs(drawn: Drawn, seed: int) -> N
 
 @pytest.mark.parametrize("name", BUNDLED)
 def test_bundled_chips_follow_their_models(name: str) -> None:
-    """Each chip of the starter and of the small machines by itself, and all of them at once."""
+    """Each chip of the starter, tandem and the small machines by itself, and all at once."""
     device = read_device(str(MODELS / f"{name}.yaml"))
-    for seed in range(5):
+    for seed in range(3):
         for chip in device.chips:
             walk(Bench(device, chip, modelled(device)), seed)
         walk(Bench(device, list(device.chips), modelled(device)), seed)
@@ -197,6 +201,15 @@ def test_an_implementation_is_told_in_the_words_of_its_model() -> None:
         bench.take(step)
         assert hub.given == events, step
     assert "hub power_cut" not in bench.choices
+
+
+def test_signals_that_no_rule_of_the_chip_waits_for_are_not_given() -> None:
+    """The receiver does not feel a foot on the pedal."""
+    receiver = Recorder()
+    bench = Bench(STARTER, "receiver", lambda _: receiver)
+    bench.begin()
+    bench.take("player step")
+    assert receiver.given == []
 
 
 def test_a_timer_that_expires_is_told() -> None:
