@@ -16,7 +16,7 @@ from modecheck.model.parts import Device
 from modecheck.product.composition import compose
 from modecheck.product.form import Product
 from modecheck.scenario.words import sentence
-from modecheck.testing.adapter import Adapter
+from modecheck.testing.adapter import Adapter, Event, Output
 from modecheck.testing.comparison import Disagreement, differences
 from modecheck.testing.stimuli import Seat, changed
 
@@ -60,12 +60,7 @@ class Bench:
         self._reach(self.product.initial)
         for name, seat in self.seats.items():
             self._adapters[name].reset()
-            given = tuple(changed({}, seat.sights(self.state)))
-            for event in given:
-                self._adapters[name].give(event)
-            found = differences(seat, self.state, [], self._adapters[name])
-            if found:
-                raise Disagreement(name, (), given, found)
+            self._hold(name, changed({}, seat.sights(self.state)), [])
 
     def take(self, choice: str) -> None:
         """A step, by its name in `choices`. Raises `Disagreement`."""
@@ -77,14 +72,25 @@ class Bench:
         self._walk.append(attended)
         self._reach(after)
         for name, seat in self.seats.items():
-            adapter = self._adapters[name]
-            given = tuple(seat.given(attended, before))
+            self._hold(name, seat.given(attended, before), seat.outputs(attended))
+
+    def _hold(self, name: str, given: Sequence[Event], expected: list[Output]) -> None:
+        """Give events to an implementation, and compare what it made of them."""
+        adapter = self._adapters[name]
+        try:
             for event in given:
                 adapter.give(event)
-            found = differences(seat, after, seat.outputs(attended), adapter)
-            if found:
-                walk = tuple(sentence(self.product, taken.step) for taken in self._walk)
-                raise Disagreement(name, walk, given, found)
+            found = differences(self.seats[name], self.state, expected, adapter)
+        except Exception as error:
+            lines = [f"the adapter of {name} fails after", *self._told(), f"given {given!r}"]
+            error.add_note("\n".join(lines))
+            raise
+        if found:
+            raise Disagreement(name, self._told(), tuple(given), found)
+
+    def _told(self) -> tuple[str, ...]:
+        """The run so far, a sentence for each step."""
+        return tuple(sentence(self.product, taken.step) for taken in self._walk)
 
     def _reach(self, state: State) -> None:
         self.state = state

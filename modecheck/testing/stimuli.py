@@ -66,8 +66,12 @@ class Seat:
         """What the chip is given in a step that leads on, in order."""
         after = attended.step.after
         assert after is not None
-        events: list[Event] = [*self._own_step(attended, before), *self._deliveries(attended)]
         seen = self.sights(before)
+        events: list[Event] = [*self._own_step(attended, before)]
+        for queue, delivery in self._deliveries(attended):
+            now = _without_head(seen, queue)
+            events += [*changed(seen, now), delivery]
+            seen = now
         for hearing in attended.hearings:
             if hearing.raiser != self.number and hearing.signal in self._heard:
                 now = self.sights(hearing.seen)
@@ -87,14 +91,15 @@ class Seat:
             else:
                 yield words.TimerExpired(rule.title, leaf, rule.after.text)
 
-    def _deliveries(self, attended: Attended) -> Iterator[Event]:
+    def _deliveries(self, attended: Attended) -> Iterator[tuple[str, Event]]:
         for happening in attended.step.happenings:
             if isinstance(happening, Arrived):
                 queue = self.product.queues[happening.queue]
                 if queue.receiver == self.number:
                     message = queue.messages[happening.message - 1]
                     value = plain_value(message.type, happening.value)
-                    yield words.Delivery(message.name, queue.name, value, happening.late)
+                    delivery = words.Delivery(message.name, queue.name, value, happening.late)
+                    yield queue.name, delivery
 
     def _strikes(self, attended: Attended) -> Iterator[str]:
         for happening in attended.step.happenings:
@@ -136,6 +141,12 @@ class Seat:
 def changed(old: Sights, new: Sights) -> list[Event]:
     """What is seen now and was not seen before."""
     return [Sight(name, value) for name, value in new.items() if old.get(name, ...) != value]
+
+
+def _without_head(sights: Sights, queue: str) -> Sights:
+    """What is seen once the head of a queue is taken: a chip may send to itself."""
+    waiting = sights.get(f"{queue}.waiting")
+    return sights | {f"{queue}.waiting": waiting[1:]} if isinstance(waiting, tuple) else sights
 
 
 def fields_read_by(form: ChipForm) -> set[int]:

@@ -19,6 +19,7 @@ from modecheck.engine.evaluation import StepFailed
 from modecheck.engine.plain import Interpreter, Step
 from modecheck.product.form import Product
 from modecheck.rigs.rig import ImpossibleStep, Rig, RigStep
+from tests.generation.corners import CORNERS
 from tests.generation.devices import Drawn, device_from, devices
 
 MODELS = Path(__file__).parents[2] / "models"
@@ -94,6 +95,18 @@ def test_machines_and_interpreter_agree_on_bundled_devices(name: str) -> None:
             both.go(choose)
 
 
+@pytest.mark.parametrize("corner", CORNERS)
+def test_machines_and_interpreter_agree_in_corners(corner: str) -> None:
+    """In small devices for what random ones seldom come to."""
+    rig = modecheck.machines(device_from(CORNERS[corner]))
+    initial = rig.state
+    for seed in range(20):
+        rig.put(initial)
+        both, choose = Abreast(rig), random.Random(seed)  # noqa: S311 - no secret
+        for _ in range(20):
+            both.go(choose)
+
+
 def test_the_comparison_meets_every_kind_of_step() -> None:
     """Own rules, deliveries, what is ignored, and power cut in the middle of a rule."""
     rig = rig_of("faulty/order_of_two_writes")
@@ -130,6 +143,9 @@ def test_a_step_that_is_not_possible_is_refused_with_what_is() -> None:
 LOUD = """
 device: loud
 chips:
+  lamp:
+    states: {dark: {rest: true}, lit: {rest: true}}
+    rules: {light: {in: dark, on: press, to: lit}, darken: {in: lit, on: press, to: dark}}
   hub:
     variables: {count: {range: [0, 1]}}
     states: {on: {rest: true}}

@@ -38,6 +38,7 @@ from modecheck.testing import (
     run_conformance,
 )
 from modecheck.testing.bench import NOTHING
+from tests.generation.corners import CORNERS
 from tests.generation.devices import Drawn, device_from, devices
 from tests.testing.model_as_firmware import ModelAsFirmware
 
@@ -93,6 +94,46 @@ def test_bundled_chips_follow_their_models(name: str) -> None:
         for chip in device.chips:
             walk(Bench(device, chip, modelled(device)), seed)
         walk(Bench(device, list(device.chips), modelled(device)), seed)
+
+
+@pytest.mark.parametrize("corner", CORNERS)
+def test_corners_follow_their_models(corner: str) -> None:
+    """Where a chip sends to itself, hears in the middle of a delivery, or is late."""
+    device = device_from(CORNERS[corner])
+    for seed in range(20):
+        for chip in device.chips:
+            walk(Bench(device, chip, modelled(device)), seed)
+
+
+def test_an_adapter_that_fails_is_told_with_the_run_so_far() -> None:
+    """The error itself stays what it is."""
+
+    class Deaf(Recorder):
+        def give(self, event: Event) -> None:
+            raise TimeoutError("the board does not answer")
+
+    bench = Bench(STARTER, "receiver", lambda _: Deaf())
+    bench.begin()
+    bench.take("player step")
+    with pytest.raises(TimeoutError, match="the board does not answer") as raised:
+        bench.take("player plug")
+    (note,) = raised.value.__notes__
+    assert note.startswith("the adapter of receiver fails after\nthe player steps on the pedal")
+    assert note.endswith("given [Signal(name='plugged_in')]")
+
+
+def test_an_adapter_is_made_once() -> None:
+    """However many runs begin: opening a serial line takes time."""
+    made: list[str] = []
+
+    def make(chip: str) -> Adapter:
+        made.append(chip)
+        return ModelAsFirmware(compose(STARTER), chip)
+
+    bench = Bench(STARTER, ["pedal", "receiver"], make)
+    for seed in range(3):
+        walk(bench, seed)
+    assert made == ["pedal", "receiver"]
 
 
 def mutes(rule: int) -> Callable[[Reaction], Reaction]:
