@@ -1,0 +1,156 @@
+"""The machines of a device, wired together: what makes a step happen, part by part.
+
+It is a loop of its own for the order that `modecheck.engine.plain` tells; tests hold the two
+against each other.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from modecheck.engine.evaluation import Evaluator, StepFailed
+from modecheck.engine.happenings import Arrived, Doubled, Dropped, Struck
+from modecheck.product.form import FaultForm, Otherwise, Product
+from modecheck.rigs.chip_machine import ChipMachine, Turn
+from modecheck.rigs.links import LinkQueue, Waiting
+
+NOBODY = -2
+"""Number of the chip that evaluates conditions on whole states."""
+
+
+class Wiring:
+    """All machines and all links of a product, which share one state; it begins in the initial one.
+
+    A step that fails leaves it in between: put it back.
+    """
+
+    def __init__(self, product: Product) -> None:
+        self.product = product
+        self._fields = list(product.initial)
+        self._evaluator = Evaluator(product)
+        self.chips = [
+            ChipMachine(number, product, self._fields, self._evaluator)
+            for number in range(len(product.chips))
+        ]
+        self.queues = [LinkQueue(number, queue) for number, queue in enumerate(product.queues)]
+
+    @property
+    def state(self) -> tuple[int, ...]:
+        """The state of the product that the machines and links stand in."""
+        return tuple(self._fields)
+
+    def put(self, state: Sequence[int]) -> None:
+        """Set everything to a state of the product, without any effect."""
+        self._fields[:] = state
+        for chip in self.chips:
+            chip.put(chip.form.leaves[state[chip.form.state_field]])
+        for link in self.queues:
+            link.load(self._fields)
+
+    def deliver(self, link: LinkQueue, turn: Turn) -> bool:
+        """The head of a link reaches its chip; False where that defers it. Raises `StepFailed`."""
+        chip, head = self.chips[link.queue.receiver], link.waiting[0]
+        turn.value, turn.late = head.value, head.late
+        reception = chip.form.receptions[self._fields[chip.form.state_field]]
+        forms = reception[link.number, head.message]
+        event = f"{link.name} {link.messages[0]}"
+        link.waiting.pop(0)
+        link.store(self._fields)
+        turn.seen = self.state
+        taken = chip.may(event, turn)
+        if not taken and forms.otherwise is Otherwise.DEFER:
+            return False
+        ignored = forms.otherwise is Otherwise.IGNORE
+        outcome = "taken" if taken else "ignored" if ignored else "unhandled"
+        turn.log.append(Arrived(link.number, head.message, head.value, head.late, outcome))
+        if not taken and not ignored:
+            raise StepFailed(forms.unhandled)
+        return chip.tell(event, turn) if taken else True
+
+    def finish(self, turn: Turn) -> None:
+        """Signals are heard, a cut strikes, messages are queued, links that are down drop."""
+        while turn.raised:
+            self._hear(*turn.raised.pop(0), turn)
+        if turn.cut is not None and turn.struck >= 0:
+            self._restart(turn.cut[0], turn, *turn.cut[1:])
+        for send, value in turn.sends:
+            link = self.queues[send.queue]
+            if self.is_up(link):
+                link.put(send, value, turn.log)
+                link.store(self._fields)
+            else:
+                turn.log.append(Dropped(send.queue, send.message, "down"))
+        for link in self.queues:
+            if link.waiting and not self.is_up(link):
+                if link.queue.holds:
+                    link.end_session()
+                else:
+                    link.empty("down", turn.log)
+                link.store(self._fields)
+
+    def _hear(self, signal: int, raiser: int, turn: Turn) -> None:
+        """Whoever has an enabled rule moves, all judged on one snapshot."""
+        turn.seen, turn.value, turn.late, turn.heard = self.state, 0, False, signal
+        event = f"signal {self.product.signals[signal]}"
+        others = [chip for chip in self.chips if chip.number not in (raiser, turn.struck)]
+        willing = [chip for chip in others if chip.may(event, turn)]
+        for chip in willing:
+            chip.tell(event, turn)
+
+    def is_up(self, link: LinkQueue) -> bool:
+        """Whether a link carries; an index out of range in its condition means no."""
+        if link.queue.up is None:
+            return True
+        up = self._evaluator.function(link.queue.up, NOBODY)
+        try:
+            return bool(up(self._fields, self._fields, 0, 0))
+        except StepFailed:
+            return False
+
+    def affordable(self, fault: FaultForm) -> bool:
+        """Whether something is left of the fault's budget."""
+        return fault.budget < 0 or self._fields[fault.budget] > 0
+
+    def possible(self, fault: FaultForm) -> bool:
+        """Whether a fault can strike now."""
+        if not self.affordable(fault) or fault.of_chip:
+            return self.affordable(fault)
+        link = self.queues[fault.target]
+        room = fault.kind == "lose" or not link.full
+        return bool(link.waiting) and self.is_up(link) and room
+
+    def strike(self, fault: FaultForm, turn: Turn) -> None:
+        """A fault that is possible strikes."""
+        if fault.of_chip:
+            self._restart(fault, turn, -1, 0)
+            return
+        link = self.queues[fault.target]
+        head = link.waiting[0]
+        if fault.kind == "lose":
+            link.waiting.pop(0)
+            turn.log.append(Dropped(link.number, head.message, "lost"))
+        else:
+            link.waiting.insert(1, Waiting(head.message, head.value, head.late))
+            turn.log.append(Doubled(link.number, head.message))
+        link.store(self._fields)
+        self._pay(fault)
+
+    def _pay(self, fault: FaultForm) -> None:
+        if fault.budget >= 0:
+            self._fields[fault.budget] -= 1
+
+    def _restart(self, fault: FaultForm, turn: Turn, rule: int, done: int) -> None:
+        """The chip falls back to its initial state; persistent variables keep their value."""
+        chip = self.chips[fault.target]
+        turn.log.append(Struck(chip.number, fault.kind, rule, done))
+        chip.put(chip.form.leaves[chip.form.initial])
+        self._fields[chip.form.state_field] = chip.form.initial
+        for where, value in chip.form.restart:
+            self._fields[where] = value
+        for queue in chip.form.inputs:
+            self.queues[queue].empty("cut", turn.log)
+            self.queues[queue].store(self._fields)
+        for queue in chip.form.outputs:
+            self.queues[queue].end_session()
+            self.queues[queue].store(self._fields)
+        self._pay(fault)

@@ -1,0 +1,124 @@
+"""What a team writes for its implementation of a chip: an adapter, and the words it is told.
+
+Values are plain: a number, True or False, a word of the model as text, None for no key.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Protocol, TypeAlias
+
+from modecheck.model.values import ValueType
+
+Value: TypeAlias = bool | int | str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Delivery:
+    """A message reaches the chip. `late` is told where the model's chip asks for it."""
+
+    message: str
+    link: str
+    value: Value = None
+    late: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Signal:
+    """Another chip or an actor raises a signal that some rule of the chip waits for."""
+
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class TimerExpired:
+    """The timer of a rule expires: `rule` is its name, `after` its time in words."""
+
+    rule: str
+    state: str
+    after: str
+
+
+@dataclass(frozen=True, slots=True)
+class InternalStep:
+    """The chip takes a rule by itself. The model decides when, and which where it has a choice."""
+
+    rule: str
+    state: str
+
+
+@dataclass(frozen=True, slots=True)
+class Restart:
+    """The chip loses power (`power_cut`) or is reset (`reset`): persistent variables stay."""
+
+    kind: str
+
+
+@dataclass(frozen=True, slots=True)
+class Sight:
+    """What the chip's rules can see of others has changed; nothing is to be done at once.
+
+    `name` is a state (`hub.state`), a variable (`hub.retries`, `hub.slots[1]`), or for a link of
+    the chip that it waits for while that is full, what waits there (`air.waiting`, a tuple).
+    """
+
+    name: str
+    value: Value | tuple[str, ...]
+
+
+Event: TypeAlias = Delivery | Signal | TimerExpired | InternalStep | Restart | Sight
+
+
+@dataclass(frozen=True, slots=True)
+class Sent:
+    """The implementation sends a message. `link` may be left out where one link alone carries it
+    from this chip.
+    """
+
+    message: str
+    value: Value = None
+    link: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Raised:
+    """The implementation raises a signal."""
+
+    signal: str
+
+
+Output: TypeAlias = Sent | Raised
+Standing: TypeAlias = str | tuple[str | None, Mapping[str, object]] | None
+"""A state's name, or that (None: not known) and some variables; None where nothing is known."""
+
+
+class Adapter(Protocol):
+    """An implementation of one chip, as the tests speak to it. It must do the same each time."""
+
+    def reset(self) -> None:
+        """As it comes from the factory: persistent variables have their start values, too."""
+
+    def give(self, event: Event) -> None:
+        """An event happens; the implementation has answered it when this returns."""
+
+    def outputs(self) -> Iterable[Output]:
+        """What was sent and raised since this was asked last, in order."""
+
+
+class StatefulAdapter(Adapter, Protocol):
+    """An adapter that can look inside. Without `state` outputs alone are compared."""
+
+    def state(self) -> Standing:
+        """A state, innermost or around it, and variables; what is left out is not compared."""
+
+
+def plain_value(type_: ValueType | None, number: int) -> Value:
+    """A value of the model as an adapter knows it; None for a message that carries none."""
+    if type_ is None:
+        return None
+    if type_.kind == "truth":
+        return bool(number)
+    if type_.kind == "word":
+        return type_.spell(number)
+    return None if type_.kind == "bond" and not number else number

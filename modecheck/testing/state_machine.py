@@ -1,0 +1,63 @@
+"""The rule-based state machine of hypothesis that holds an implementation against the model."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+
+from modecheck.model.parts import Device
+from modecheck.testing.adapter import Adapter
+from modecheck.testing.bench import Bench
+
+try:
+    from hypothesis import settings as Settings  # noqa: N812 - used as a type
+    from hypothesis import strategies as st
+    from hypothesis.stateful import RuleBasedStateMachine, rule, run_state_machine_as_test
+except ImportError as missing:
+    raise ImportError(
+        "modecheck.testing needs the package hypothesis: install it with 'pip install hypothesis'"
+    ) from missing
+
+
+def conformance(
+    device: Device, chips: str | Sequence[str], make_adapter: Callable[[str], Adapter]
+) -> type[RuleBasedStateMachine]:
+    """A test of implementations of one or more chips of a device against the model.
+
+    `make_adapter` is called once for each chip, with its name. What the model's chip does by itself
+    (timers, internal rules) happens when the model says so; steps at which the model itself fails
+    are left out, and so are power cuts in the middle of a rule. Hypothesis shrinks what fails. Its
+    `TestCase` is collected by pytest. Raises `InvalidInput` for a chip that the device has not.
+    """
+    bench = Bench(device, chips, make_adapter)
+    # Drawn from a fixed alphabet, a choice means the same step wherever it stands: so hypothesis
+    # can leave out the steps before it. Numbered among what is possible, it could not.
+    possible = st.sampled_from(bench.alphabet).filter(lambda step: step in bench.choices)
+
+    class Conformance(RuleBasedStateMachine):
+        """A run: each step is one of those that the model allows where the run has come to."""
+
+        def __init__(self) -> None:
+            super().__init__()
+            bench.begin()
+
+        @rule(step=possible)
+        def take(self, step: str) -> None:
+            """A step of the device, by its label; raises `Disagreement`."""
+            bench.take(step)
+
+    words = re.findall(r"[^\W_]+", " ".join([device.name, *bench.seats]))
+    Conformance.__name__ = Conformance.__qualname__ = "".join(word.title() for word in words)
+    return Conformance
+
+
+def run_conformance(
+    device: Device,
+    chips: str | Sequence[str],
+    make_adapter: Callable[[str], Adapter],
+    *,
+    settings: Settings | None = None,
+) -> None:
+    """Run the test at once. Raises the shortest `Disagreement` that hypothesis comes to."""
+    machine = conformance(device, chips, make_adapter)
+    run_state_machine_as_test(machine, settings=settings)

@@ -1,0 +1,176 @@
+"""A step of the device as one of its chips lives it: what it is given, and what the model does."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from modecheck.engine.happenings import Arrived, Raised, Struck
+from modecheck.engine.hearing import Attended
+from modecheck.engine.plain import State
+from modecheck.model.parts import Event as Trigger
+from modecheck.product.form import ChipForm, Expression, Field, Product, Reaction
+from modecheck.product.form_graph import fields_read
+from modecheck.testing import adapter as words
+from modecheck.testing.adapter import Event, Output, Sight, Value, plain_value
+
+Sights = dict[str, Value | tuple[str, ...]]
+
+
+class Seat:
+    """The place of one chip (number) in a product, seen from inside the chip."""
+
+    def __init__(self, product: Product, chip: int) -> None:
+        self.product = product
+        self.number = chip
+        self.form = product.chips[chip]
+        self.model = product.device.chips[self.form.name]
+        triggers = {trigger for rule in self.model.rules for trigger in rule.trigger}
+        signals = enumerate(product.signals)
+        self._heard = {number for number, name in signals if Trigger(name) in triggers}
+        read = fields_read_by(self.form)
+        self._seen = [
+            n for n, field in enumerate(product.fields) if n in read and self._foreign(field)
+        ]
+        self._queues = [
+            queue for queue in product.queues if any(slot.code in read for slot in queue.slots)
+        ]
+
+    def _foreign(self, field: Field) -> bool:
+        return field.owner >= 0 and field.owner != self.number
+
+    def sights(self, state: Sequence[int]) -> Sights:
+        """What the chip's rules can see of others."""
+        found: Sights = {}
+        for number in self._seen:
+            field = self.product.fields[number]
+            owner = self.product.chips[field.owner]
+            if number == owner.state_field:
+                found[field.name] = owner.leaves[state[number]]
+            else:
+                found[field.name] = plain_value(field.type, state[number])
+        for queue in self._queues:
+            codes = [state[slot.code] for slot in queue.slots if state[slot.code]]
+            names = tuple(queue.messages[code - 1].name for code in codes)
+            found[f"{queue.name}.waiting"] = names
+        return found
+
+    def can_be_given(self, attended: Attended) -> bool:
+        """Not a failing step, nor one in which the chip loses power in the middle of a rule: no
+        implementation can be told where to stop.
+        """
+        label = self.product.labels[attended.step.label]
+        cut = label.kind == "cut_in_rule" and label.chip == self.number
+        return attended.step.after is not None and not cut
+
+    def given(self, attended: Attended, before: State) -> list[Event]:
+        """What the chip is given in a step that leads on, in order."""
+        after = attended.step.after
+        assert after is not None
+        seen = self.sights(before)
+        events: list[Event] = [*self._own_step(attended, before)]
+        for queue, delivery in self._deliveries(attended):
+            now = _without_head(seen, queue)
+            events += [*changed(seen, now), delivery]
+            seen = now
+        for hearing in attended.hearings:
+            if hearing.raiser != self.number and hearing.signal in self._heard:
+                now = self.sights(hearing.seen)
+                events += [*changed(seen, now), words.Signal(self.product.signals[hearing.signal])]
+                seen = now
+        for kind in self._strikes(attended):
+            events.append(words.Restart(kind))
+            seen = {}  # it has forgotten what it saw
+        return [*events, *changed(seen, self.sights(after))]
+
+    def _own_step(self, attended: Attended, before: State) -> Iterator[Event]:
+        label = self.product.labels[attended.step.label]
+        if label.kind == "rule" and label.chip == self.number:
+            rule, leaf = self.product.rules[label.rule], self.leaf(before)
+            if rule.after is None:
+                yield words.InternalStep(rule.title, leaf)
+            else:
+                yield words.TimerExpired(rule.title, leaf, rule.after.text)
+
+    def _deliveries(self, attended: Attended) -> Iterator[tuple[str, Event]]:
+        for happening in attended.step.happenings:
+            if isinstance(happening, Arrived):
+                queue = self.product.queues[happening.queue]
+                if queue.receiver == self.number:
+                    message = queue.messages[happening.message - 1]
+                    value = plain_value(message.type, happening.value)
+                    delivery = words.Delivery(message.name, queue.name, value, happening.late)
+                    yield queue.name, delivery
+
+    def _strikes(self, attended: Attended) -> Iterator[str]:
+        for happening in attended.step.happenings:
+            if isinstance(happening, Struck) and happening.chip == self.number:
+                yield happening.kind
+
+    def outputs(self, attended: Attended) -> list[Output]:
+        """What the model's chip sends and raises in a step."""
+        found: list[Output] = []
+        for sending in attended.sendings:
+            queue = self.product.queues[sending.queue]
+            if queue.sender == self.number:
+                message = queue.messages[sending.message - 1]
+                value = plain_value(message.type, sending.value)
+                found.append(words.Sent(message.name, value, queue.name))
+        return found + [
+            words.Raised(self.product.signals[happening.signal])
+            for happening in attended.step.happenings
+            if isinstance(happening, Raised) and happening.chip == self.number
+        ]
+
+    def leaf(self, state: State) -> str:
+        return self.form.leaves[state[self.form.state_field]]
+
+    def variables(self, state: State) -> dict[str, object]:
+        """The chip's variables; a list as a tuple of its items."""
+        names = {field.name: n for n, field in enumerate(self.product.fields)}
+        found: dict[str, object] = {}
+        for variable in self.model.variables.values():
+            name = f"{self.form.name}.{variable.name}"
+            if variable.length:
+                items = (state[names[f"{name}[{n}]"]] for n in range(variable.length))
+                found[variable.name] = tuple(plain_value(variable.type, item) for item in items)
+            else:
+                found[variable.name] = plain_value(variable.type, state[names[name]])
+        return found
+
+
+def changed(old: Sights, new: Sights) -> list[Event]:
+    """What is seen now and was not seen before."""
+    return [Sight(name, value) for name, value in new.items() if old.get(name, ...) != value]
+
+
+def _without_head(sights: Sights, queue: str) -> Sights:
+    """What is seen once the head of a queue is taken: a chip may send to itself."""
+    waiting = sights.get(f"{queue}.waiting")
+    return sights | {f"{queue}.waiting": waiting[1:]} if isinstance(waiting, tuple) else sights
+
+
+def fields_read_by(form: ChipForm) -> set[int]:
+    """The fields that the rules of a chip read, its own ones included."""
+    return {
+        field
+        for reaction in _reactions_of(form)
+        for expression in _expressions(reaction)
+        for field in fields_read(expression)
+    }
+
+
+def _reactions_of(form: ChipForm) -> Iterator[Reaction]:
+    for leaf in range(len(form.leaves)):
+        yield from form.steps[leaf]
+        for reception in form.receptions[leaf].values():
+            yield from reception.reactions
+        for reactions in form.hearings[leaf].values():
+            yield from reactions
+
+
+def _expressions(reaction: Reaction) -> Iterator[Expression | None]:
+    yield reaction.guard
+    for assign in reaction.assigns:
+        yield from assign.values
+        yield from (target.index for target in assign.targets)
+    yield from (send.value for send in reaction.sends)

@@ -1,0 +1,106 @@
+"""Small devices for corners of a step that random ones seldom come to."""
+
+from __future__ import annotations
+
+from textwrap import dedent
+
+CORNERS = {
+    "a link to the chip itself": """
+        device: itself
+        chips:
+          hub:
+            variables: {count: {range: [0, 3]}}
+            states: [on]
+            rules:
+              feed: {if: count < 3, do: [count += 1], send: [note via loop]}
+              go: {on: note, send: [note via loop, word via loop]}
+              drop: {on: [note, word], do: [count = 0]}
+        links:
+          loop:
+            from: hub
+            to: hub
+            medium: internal
+            capacity: 2
+            carries: [note, word]
+            when_full: wait
+        """,
+    "what a message carries is over when a signal is heard": """
+        device: over
+        chips:
+          hub:
+            states: [on]
+            rules: {pass_on: {on: keys, raise: [ping]}}
+          lamp:
+            variables: {x: {range: [0, 3]}, old: bool}
+            states: [on]
+            rules: {hear: {on: [keys, ping], do: [x = value, old = late]}}
+          src:
+            states: [on]
+            rules: {speak: {send: [keys(2) via one, keys(3) via two]}}
+        links:
+          one:
+            from: src
+            to: hub
+            medium: internal
+            carries: {keys: {range: [0, 3]}}
+            when_full: wait
+          two:
+            from: src
+            to: lamp
+            medium: internal
+            carries: {keys: {range: [0, 3]}}
+            when_full: wait
+        """,
+    "a newer picture is of this session, a sum stays late": """
+        device: sessions
+        chips:
+          hub:
+            variables: {old: bool}
+            states: [on]
+            rules: {hear: {on: [keys, turn], do: [old = late]}}
+          tile:
+            states: [on]
+            rules: {show: {send: [keys(1) via air]}, twist: {send: [turn(0) via air]}}
+        actors:
+          player:
+            states: [near, away]
+            rules: {go: {in: near, to: away}, come: {in: away, to: near}}
+        links:
+          air:
+            from: tile
+            to: hub
+            medium: radio
+            capacity: 2
+            carries: {keys: {kind: state, range: [0, 1]}, turn: {kind: relative, range: [-1, 1]}}
+            up_when: player.near
+            when_down: hold
+            when_full: wait
+        faults: {reset: {chips: [tile]}}
+        """,
+    "a rule fails before power can be cut in its middle": """
+        device: before
+        chips:
+          hub:
+            variables: {x: {range: [0, 1], persistent: true}, y: {bool: true, persistent: true}}
+            states: [on]
+            rules: {count: {steps: separate, do: [x = x + 1, y = not y]}}
+        faults: {power_cut: {chips: [hub]}}
+        """,
+    "who hears a signal is found out before anybody moves": """
+        device: first
+        chips:
+          hub:
+            variables: {x: {range: [0, 1]}}
+            states: [on]
+            rules: {count: {on: press, do: [x = x + 1]}}
+          lamp:
+            variables: {slots: {list: 2, bool: true}, at: {range: [0, 2]}}
+            states: [on]
+            rules: {move: {do: ["at = min(2, at + 1)"]}, hear: {on: press, if: "slots[at]"}}
+        actors:
+          player: {states: [here], rules: {press: {raise: [press]}}}
+        """,
+}
+"""Device files by what they show."""
+
+CORNERS = {name: dedent(text) for name, text in CORNERS.items()}

@@ -1,0 +1,1 @@
+"""Tests of the machines that `modecheck.machines` makes."""

@@ -1,0 +1,210 @@
+"""The machines of the library `transitions` and the interpreter, step by step."""
+
+from __future__ import annotations
+
+import random
+import subprocess
+import sys
+from collections import Counter
+from pathlib import Path
+from textwrap import dedent
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from transitions.extensions import HierarchicalMachine
+
+import modecheck
+from modecheck.engine.evaluation import StepFailed
+from modecheck.engine.plain import Interpreter, Step
+from modecheck.product.form import Product
+from modecheck.rigs.rig import ImpossibleStep, Rig, RigStep
+from tests.generation.corners import CORNERS
+from tests.generation.devices import Drawn, device_from, devices
+
+MODELS = Path(__file__).parents[2] / "models"
+BUNDLED = [
+    "starter/device",
+    "tandem/device",
+    *sorted(f"small/{path.stem}" for path in MODELS.glob("small/*.yaml")),
+    *sorted(f"faulty/{path.stem}" for path in MODELS.glob("faulty/*.yaml")),
+]
+STARTER = str(MODELS / "starter" / "device.yaml")
+
+
+def rig_of(name: str) -> Rig:
+    return modecheck.machines(modecheck.read_device(str(MODELS / f"{name}.yaml")))
+
+
+def as_told(product: Product, step: Step) -> tuple[object, ...]:
+    """What the interpreter knows of a step, in the words of a rig."""
+    return (product.labels[step.label].text, step.failure, _until_failure(step.failure, step))
+
+
+def _until_failure(failure: object, step: Step | RigStep) -> object:
+    """What happened; of a failing step the interpreter does not always tell it."""
+    return step.happenings if failure is None else None
+
+
+class Abreast:
+    """A rig and the interpreter, which go on together."""
+
+    def __init__(self, rig: Rig) -> None:
+        self.rig = rig
+        self.interpreter = Interpreter(rig.product)
+        self.kinds = Counter[str]()
+
+    def go(self, choose: random.Random) -> None:
+        """Compare what is possible, take one step in both, and compare where they are."""
+        steps, product = self.interpreter.steps(self.rig.state), self.rig.product
+        possible = self.rig.steps()
+        made = [(one.label, one.failure, _until_failure(one.failure, one)) for one in possible]
+        assert made == [as_told(product, step) for step in steps]
+        leading = [number for number, step in enumerate(steps) if step.after is not None]
+        if not leading:
+            return
+        kinds = [product.labels[step.label].kind for step in steps]
+        rare = [number for number in leading if not self.kinds[kinds[number]]]
+        number = choose.choice(rare or leading)
+        self.kinds[kinds[number]] += 1
+        assert self.rig.take(possible[number]) == steps[number].happenings
+        assert self.rig.state == steps[number].after
+        for form in product.chips:
+            leaf = form.leaves[self.rig.state[form.state_field]]
+            assert self.rig.machines[form.name].leaf == leaf
+
+
+@given(devices(), st.integers(0, 2**32))
+@settings(max_examples=settings().max_examples)
+def test_machines_and_interpreter_agree_on_random_devices(drawn: Drawn, seed: int) -> None:
+    """The same steps are possible, in the same order, and the same happens in each."""
+    both, choose = Abreast(modecheck.machines(drawn.read())), random.Random(seed)  # noqa: S311
+    for _ in range(20):
+        both.go(choose)
+
+
+@pytest.mark.parametrize("name", BUNDLED)
+def test_machines_and_interpreter_agree_on_bundled_devices(name: str) -> None:
+    """The starter, tandem, the small machines and the faulty twins, along random walks."""
+    rig = rig_of(name)
+    initial = rig.state
+    for seed in range(3):
+        rig.put(initial)
+        both, choose = Abreast(rig), random.Random(seed)  # noqa: S311 - no secret
+        for _ in range(30 if name != "tandem/device" else 15):
+            both.go(choose)
+
+
+@pytest.mark.parametrize("corner", CORNERS)
+def test_machines_and_interpreter_agree_in_corners(corner: str) -> None:
+    """In small devices for what random ones seldom come to."""
+    rig = modecheck.machines(device_from(CORNERS[corner]))
+    initial = rig.state
+    for seed in range(20):
+        rig.put(initial)
+        both, choose = Abreast(rig), random.Random(seed)  # noqa: S311 - no secret
+        for _ in range(20):
+            both.go(choose)
+
+
+def test_the_comparison_meets_every_kind_of_step() -> None:
+    """Own rules, deliveries, what is ignored, and power cut in the middle of a rule."""
+    rig = rig_of("faulty/order_of_two_writes")
+    both, choose = Abreast(rig), random.Random(1)  # noqa: S311 - no secret
+    initial = rig.state
+    for _ in range(40):
+        rig.put(initial)
+        for _ in range(12):
+            both.go(choose)
+    assert {"rule", "deliver", "ignore", "power_cut", "cut_in_rule", "lose"} <= set(both.kinds)
+
+
+def test_a_rig_is_driven_by_the_labels_of_its_steps() -> None:
+    """Machines and links can be looked at by the names of the model."""
+    rig = modecheck.machines(modecheck.read_device(STARTER))
+    assert rig.states == {"pedal": "by_air", "receiver": "on_air", "player": "unplugged"}
+    rig.take("player plug")
+    assert rig.machines["receiver"].leaf == "changing"
+    assert rig.links["cord"].messages == ("picture",)
+    assert isinstance(rig.machines["receiver"].machine, HierarchicalMachine)
+
+
+def test_a_step_that_is_not_possible_is_refused_with_what_is() -> None:
+    """And the rig stays where it is."""
+    rig = modecheck.machines(modecheck.read_device(STARTER))
+    before = rig.state
+    with pytest.raises(ImpossibleStep, match="did you mean 'player plug'"):
+        rig.take("player plugg")
+    with pytest.raises(ImpossibleStep, match="did you mean 'plugged_in'"):
+        rig.raise_signal("plugged")
+    assert rig.state == before
+
+
+LOUD = """
+device: loud
+chips:
+  lamp:
+    states: {dark: {rest: true}, lit: {rest: true}}
+    rules: {light: {in: dark, on: press, to: lit}, darken: {in: lit, on: press, to: dark}}
+  hub:
+    variables: {count: {range: [0, 1]}}
+    states: {on: {rest: true}}
+    rules: {up: {on: press, do: [count += 1]}}
+actors:
+  player: {states: [here], rules: {press: {raise: [press]}}}
+"""
+
+
+def test_a_step_that_must_not_happen_is_told_and_not_taken() -> None:
+    """The machines stay as they were, whether it comes from inside or from outside."""
+    rig = modecheck.machines(device_from(dedent(LOUD)))
+    rig.take("player press")
+    before = rig.state
+    assert [step.failure is not None for step in rig.steps()] == [True]
+    with pytest.raises(StepFailed, match="leaves the range of hub"):
+        rig.take("player press")
+    with pytest.raises(StepFailed, match="leaves the range of hub"):
+        rig.raise_signal("press")
+    assert rig.state == before
+
+
+def test_a_signal_from_outside_moves_everybody_who_hears_it() -> None:
+    """As if an actor had raised it: a rig of hardware can stand in for the person."""
+    rig = modecheck.machines(modecheck.read_device(STARTER))
+    rig.raise_signal("plugged_in")
+    assert rig.states == {"pedal": "by_cable", "receiver": "changing", "player": "unplugged"}
+    assert rig.links["cord"].messages == ()  # nobody has plugged it in: the link is down
+
+
+def test_callbacks_of_the_library_run_in_steps_that_are_taken_alone() -> None:
+    """Asking what is possible tries steps, which nobody must hear of."""
+    rig = modecheck.machines(modecheck.read_device(STARTER))
+    heard: list[str] = []
+    receiver = rig.machines["receiver"]
+    receiver.machine.after_state_change.append(lambda _: heard.append(receiver.leaf))
+    rig.steps()
+    assert heard == []
+    rig.take("player plug")
+    assert heard == ["changing"]
+
+
+def test_without_transitions_the_error_says_what_to_install() -> None:
+    """And modecheck itself is imported without it."""
+    program = "import sys; sys.modules['transitions'] = None; import modecheck; modecheck.machines"
+    result = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, check=False
+    )
+    assert "install it with 'pip install transitions'" in result.stderr
+
+
+def test_importing_modecheck_imports_nothing_else() -> None:
+    """What it offers to programs is loaded when it is asked for."""
+    program = (
+        "import sys; import modecheck; "
+        "print([name for name in sys.modules if name.startswith('modecheck.')])"
+    )
+    result = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, check=True
+    )
+    assert result.stdout == "[]\n"
+    assert not hasattr(modecheck, "nothing")

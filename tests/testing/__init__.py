@@ -1,0 +1,1 @@
+"""Tests of `modecheck.testing`, and a worked example: a receiver in C."""
