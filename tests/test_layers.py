@@ -7,7 +7,9 @@ from pathlib import Path
 
 import modecheck
 
-LAYERS = ("model", "product", "engine", "checks", "scenario", "draw", "report", "compare", "cli")
+LAYERS = (
+    "model", "product", "engine", "checks", "scenario", "bench", "draw", "report", "compare", "cli",
+)  # fmt: skip
 """A module may import from its own layer and from those that stand before it."""
 
 ROOT = Path(modecheck.__file__).parent
