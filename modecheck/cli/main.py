@@ -18,6 +18,7 @@ COMMANDS = {
     "gaps": "modecheck.cli.gaps",
     "page": "modecheck.cli.page",
     "roam": "modecheck.cli.roam",
+    "step": "modecheck.cli.step",
 }
 
 EPILOG = """\b
