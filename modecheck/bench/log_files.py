@@ -147,7 +147,10 @@ class _LogReader:
                 self._form = _Csv(text)
                 return
         key = self._form.key(text)
-        number = self._known.get(key)
+        try:
+            number = self._known.get(key)
+        except TypeError:  # a list, which is no word either
+            number = None
         if number is None:
             understood = self._understood(key)
             if isinstance(understood, Wrong):
@@ -204,39 +207,48 @@ def _word(value: object) -> str | None:
     return value if isinstance(value, str) else None
 
 
-def _key(chip: object, event: object, state: object, value: object) -> Key:
-    return chip, event, state, value, type(value)
-
-
 class _JsonLines:
     """One JSON object in each line."""
 
     def __init__(self) -> None:
-        self._decode = json.JSONDecoder(object_pairs_hook=tuple).decode
-        self._shapes: set[tuple[str, ...]] = set()
+        decoder = json.JSONDecoder(object_pairs_hook=tuple)
+        self._decode, self._decode_raw = decoder.decode, decoder.raw_decode
+        self._shapes: dict[tuple[str, ...], tuple[int, ...]] = {}
 
     def key(self, text: str) -> Key:
+        pairs = self._pairs(text)
+        names = tuple([pair[0] for pair in pairs])
+        places = self._shapes.get(names)
+        if places is None:
+            places = self._shapes[names] = self._checked(text, names)
+        chip, event, state, value = places
+        worth = pairs[value][1] if value >= 0 else None
+        return (
+            pairs[chip][1],
+            pairs[event][1],
+            pairs[state][1] if state >= 0 else None,
+            worth,
+            type(worth),
+        )
+
+    def _pairs(self, text: str) -> tuple[tuple[str, object], ...]:
+        """The names and values of the object in a line, in their order."""
         try:
-            pairs = self._decode(text)
+            found, end = self._decode_raw(text) if text[0] == "{" else (self._decode(text), 0)
+            if end and end < len(text):
+                found = self._decode(text)  # which tells what is wrong behind the object
         except json.JSONDecodeError as error:
             raise _BadLine(error.pos, 1, "this is not JSON", _JSON_EXPECTED) from error
         except (ValueError, RecursionError) as error:
             raise _BadLine(0, 1, "this JSON is too large to read", _JSON_EXPECTED) from error
-        if not isinstance(pairs, tuple):
+        if not isinstance(found, tuple):
             raise _BadLine(0, len(text), "this is no JSON object", _JSON_EXPECTED)
-        names = tuple([pair[0] for pair in pairs])
-        if names not in self._shapes:
-            self._check(text, names)
-        found = dict(pairs)
-        values = [found.get(name) for name in COLUMNS[1:]]
-        if any(isinstance(value, (list, tuple)) for value in values):
-            column = next(n for n in COLUMNS[1:] if isinstance(found.get(n), (list, tuple)))
-            offset, width = self.place(text, column)
-            raise _BadLine(offset, width, f"the {column} is a list or an object", "a word")
-        return _key(*values)
+        return found
 
-    def _check(self, text: str, names: tuple[str, ...]) -> None:
-        """Hold the names of an object against the columns; each different row of names once."""
+    def _checked(self, text: str, names: tuple[str, ...]) -> tuple[int, ...]:
+        """Where the columns but `time` stand among the names of an object, -1 for nowhere. What is
+        wrong with the names is told; the same row of names is checked once.
+        """
         twice = next((name for name in names if names.count(name) > 1), None)
         if twice is not None:
             raise _BadLine(*self._name_place(text, twice), f"the key {twice!r} is there twice", "")
@@ -249,7 +261,7 @@ class _JsonLines:
         if missing:
             message = f"the key {missing[0]!r} is missing"
             raise _BadLine(0, len(text), message, f"the keys {', '.join(NEEDED)}")
-        self._shapes.add(names)
+        return tuple(names.index(name) if name in names else -1 for name in COLUMNS[1:])
 
     def place(self, text: str, column: str) -> tuple[int, int]:
         """Where the value of a column begins, and how wide it is."""

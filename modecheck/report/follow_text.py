@@ -11,6 +11,8 @@ from modecheck.report.terminal import headline
 
 MOST_ALLOWED = 12
 """Lines shown of what the model would have allowed; the JSON has them all."""
+LONGEST_SHOWN = 300
+"""Characters shown of the line itself."""
 MOST_STATES = 4
 """States shown in which a chip can be."""
 
@@ -59,7 +61,7 @@ def _refused(compared: Comparison, refused: int, style: Style) -> list[str]:
     line = log.lines[log.order[refused]]
     lines = [style.bold(text) for text in style.wrapped(line.said, "  ", "    ")]
     lines.append(style.faint(f"  at {log.path}:{log.rows[refused]}"))
-    text = UNPRINTABLE.sub(" ", log.text_of(refused))
+    text = UNPRINTABLE.sub(" ", log.text_of(refused)[:LONGEST_SHOWN])
     lines += [style.faint(shown) for shown in style.wrapped(text, "  | ", "  | ")]
     for number in sorted({*compared.recorded, line.chip}):
         chip = compared.product.chips[number]
