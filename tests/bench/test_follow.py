@@ -163,6 +163,27 @@ def test_lines_of_one_step_stand_together_in_any_order() -> None:
     assert follow(product, [PLUG[0], step], ["pedal"]).refused is None
 
 
+TWO_SIGNALS = """\
+device: a lamp that hears two signals of one step
+chips:
+  lamp:
+    states: [dark, dim, bright]
+    rules:
+      one: {in: dark, on: first, to: dim}
+      two: {in: dim, on: second, to: bright}
+actors:
+  hand: {states: [here], rules: {tap: {raise: [first, second]}}}
+"""
+
+
+def test_lines_of_one_chip_keep_their_order() -> None:
+    """A chip that hears two signals in a step cannot have heard the second one first."""
+    product = begin(TWO_SIGNALS).product
+    rows = [Row("lamp", "first", "dim"), Row("lamp", "second", "bright")]
+    assert follow(product, rows, ["lamp"]).refused is None
+    assert follow(product, rows[::-1], ["lamp"]).refused == 0
+
+
 def test_who_is_recorded_matters() -> None:
     """A picture arrives unannounced only where nobody recorded the pedal that sent it."""
     product = product_of("starter/device")
