@@ -15,6 +15,7 @@ LAYERS = (
     "scenario",
     "rigs",
     "testing",
+    "bench",
     "draw",
     "report",
     "compare",

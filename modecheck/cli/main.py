@@ -14,9 +14,11 @@ from modecheck.cli.exit_codes import INCOMPLETE, WRONG_INPUT
 COMMANDS = {
     "check": "modecheck.cli.check",
     "draw": "modecheck.cli.draw",
+    "follow": "modecheck.cli.follow",
     "gaps": "modecheck.cli.gaps",
     "page": "modecheck.cli.page",
     "roam": "modecheck.cli.roam",
+    "step": "modecheck.cli.step",
 }
 
 EPILOG = """\b

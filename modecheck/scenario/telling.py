@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from modecheck.checks.ways import Way
+from modecheck.engine.plain import State, Step
 from modecheck.product.form import Product
 from modecheck.scenario.replay import replay
 from modecheck.scenario.words import changes, sentence
@@ -28,20 +29,27 @@ class Told:
 
 def tell(product: Product, way: Way) -> list[Told]:
     """The steps of a way in words. Each has been taken anew on the interpreter, which proves it."""
-    told = []
-    for number, replayed in enumerate(replay(product, way), start=1):
-        after = replayed.step.after
-        told.append(
-            Told(
-                number=number,
-                label=product.labels[replayed.step.label].text,
-                text=sentence(product, replayed.step),
-                changes=() if after is None else changes(product, replayed.before, after),
-                states={} if after is None else _states(product, after),
-                again=0 < way.loop_from <= number,
-            )
+    return [
+        tell_step(
+            product, number, replayed.before, replayed.step, again=0 < way.loop_from <= number
         )
-    return told
+        for number, replayed in enumerate(replay(product, way), start=1)
+    ]
+
+
+def tell_step(
+    product: Product, number: int, before: State, step: Step, *, again: bool = False
+) -> Told:
+    """A step that was taken from the state `before`, in words."""
+    after = step.after
+    return Told(
+        number=number,
+        label=product.labels[step.label].text,
+        text=sentence(product, step),
+        changes=() if after is None else changes(product, before, after),
+        states={} if after is None else _states(product, after),
+        again=again,
+    )
 
 
 def _states(product: Product, state: tuple[int, ...]) -> dict[str, str]:

@@ -1,0 +1,91 @@
+"""Walks as files: JSON, with the label of each step, and what happened in words for readers."""
+
+from __future__ import annotations
+
+import json
+import re
+from typing import Any
+
+from modecheck.bench.walks import NotAllowed, Walk
+from modecheck.model.mistakes import InvalidInput, Mistake, nearest_name
+from modecheck.model.places import Place, Source
+
+MOST_BYTES = 16 * 1024 * 1024
+"""Some 50,000 steps; nobody takes more by hand."""
+EXPECTED = "a walk that was saved with 'save'"
+
+
+def walk_as_json(walk: Walk) -> dict[str, Any]:
+    """The walk, with the names of the device and of the variant that it was taken in."""
+    device = walk.product.device
+    return {
+        "device": device.name,
+        "options": dict(device.variant),
+        "steps": [{"label": told.label, "text": told.text} for told in walk.told()],
+    }
+
+
+def load_walk(walk: Walk, path: str) -> None:
+    """Leave the walk for the one in a file, taken anew step by step.
+
+    Raises `InvalidInput` where it cannot be read, or where the model no longer allows a step.
+    """
+    text = _text_of(path)
+    source = Source(path, tuple(text.split("\n")))
+    try:
+        data = json.loads(text)
+    except json.JSONDecodeError as error:
+        place = Place(source, error.lineno, error.colno)
+        raise InvalidInput([Mistake("this is not JSON", place, EXPECTED)]) from error
+    except (ValueError, RecursionError) as error:
+        message = f"{path!r} is too large to read"
+        raise InvalidInput([Mistake(message, None, EXPECTED)]) from error
+    labels = _labels(data, Place(source, 1, 1))
+    try:
+        walk.follow_labels(labels)
+    except NotAllowed as refused:
+        where = _place_of(source, text, refused.position)
+        here = ", ".join(map(repr, refused.labels)) or "no step at all"
+        nearest = nearest_name(refused.label, refused.labels)
+        raise InvalidInput([Mistake(str(refused), where, f"one of {here}", nearest)]) from refused
+
+
+def _text_of(path: str) -> str:
+    try:
+        with open(path, "rb") as file:
+            raw = file.read(MOST_BYTES + 1)
+        if len(raw) <= MOST_BYTES:
+            return raw.decode("utf-8-sig")
+        problem = f"{path!r} is too large"
+    except UnicodeDecodeError:
+        problem = f"{path!r} is not UTF-8 text"
+    except FileNotFoundError:
+        problem = f"there is no file {path!r}"
+    except (OSError, ValueError) as error:
+        problem = f"{path!r} cannot be read: {getattr(error, 'strerror', None) or error}"
+    raise InvalidInput([Mistake(problem, None, EXPECTED)])
+
+
+def _labels(data: object, place: Place) -> list[str]:
+    steps = data.get("steps") if isinstance(data, dict) else None
+    if not isinstance(steps, list):
+        raise InvalidInput([Mistake("the key 'steps' with a list is missing", place, EXPECTED)])
+    labels = []
+    for position, step in enumerate(steps, start=1):
+        label = step.get("label") if isinstance(step, dict) else None
+        if not isinstance(label, str):
+            message = f"step {position} has no label"
+            raise InvalidInput([Mistake(message, place, "the key 'label' with a text")])
+        labels.append(label)
+    return labels
+
+
+def _place_of(source: Source, text: str, position: int) -> Place | None:
+    """Where the label of a step stands, if the file is laid out as we write it."""
+    found = list(re.finditer(r'"label"\s*:\s*("(?:[^"\\]|\\.)*")', text))
+    if position > len(found):
+        return None
+    match = found[position - 1]
+    before = text[: match.start(1)]
+    column = match.start(1) - (before.rfind("\n") + 1)
+    return Place(source, before.count("\n") + 1, column + 1, len(match[1]))

@@ -1,0 +1,120 @@
+"""A walk through a product, step by step, that can be taken back, saved, and taken anew."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from modecheck.checks.ways import Move, Way
+from modecheck.engine.plain import Interpreter, State, Step
+from modecheck.model.mistakes import ModecheckError
+from modecheck.product.form import Product
+from modecheck.scenario.replay import replay
+from modecheck.scenario.telling import Told, tell_step
+
+
+class NotAllowed(ModecheckError):
+    """A walk that was written down cannot be taken: `position` (from 1) is its first step that is
+    none here, `labels` are those that are.
+    """
+
+    def __init__(self, position: int, label: str, labels: tuple[str, ...]) -> None:
+        super().__init__()
+        self.position = position
+        self.label = label
+        self.labels = labels
+
+    def __str__(self) -> str:
+        return f"the model does not allow step {self.position}, {self.label!r}"
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """A step that was taken, and from where."""
+
+    before: State
+    step: Step
+
+
+class Walk:
+    """Begins in the initial state. After a failing step there is only the way back."""
+
+    def __init__(self, product: Product) -> None:
+        self.product = product
+        self._interpreter = Interpreter(product)
+        self._taken: list[Taken] = []
+
+    def __len__(self) -> int:
+        return len(self._taken)
+
+    @property
+    def state(self) -> State:
+        """Where the walk is; after a failing step, where that was tried."""
+        if not self._taken:
+            return self.product.initial
+        last = self._taken[-1]
+        return last.before if last.step.after is None else last.step.after
+
+    @property
+    def failed(self) -> bool:
+        """Whether the last step failed."""
+        return bool(self._taken) and self._taken[-1].step.after is None
+
+    @property
+    def last(self) -> Taken | None:
+        """The step taken last."""
+        return self._taken[-1] if self._taken else None
+
+    @property
+    def labels(self) -> tuple[str, ...]:
+        """The labels of the steps taken: with them the walk can be taken anew."""
+        return tuple(self.product.labels[taken.step.label].text for taken in self._taken)
+
+    @property
+    def modes(self) -> tuple[str, ...]:
+        """The modes that the device is in."""
+        conditions, holds = self.product.conditions, self._interpreter.condition
+        modes = self.product.device.modes
+        return tuple(name for name in modes if holds(conditions[f"mode:{name}"], self.state))
+
+    def choices(self) -> list[Step]:
+        """The steps that can be taken, in the interpreter's order; failing ones, too."""
+        return [] if self.failed else self._interpreter.steps(self.state)
+
+    def take(self, step: Step) -> None:
+        """Take one of the choices."""
+        self._taken.append(Taken(self.state, step))
+
+    def back(self, count: int = 1) -> int:
+        """Take steps back, as many as there are; how many it were."""
+        kept = max(len(self._taken) - count, 0)
+        gone = len(self._taken) - kept
+        del self._taken[kept:]
+        return gone
+
+    def told(self) -> list[Told]:
+        """The walk in words."""
+        return [
+            tell_step(self.product, number, taken.before, taken.step)
+            for number, taken in enumerate(self._taken, start=1)
+        ]
+
+    def as_way(self) -> Way:
+        """The walk as a way that other parts of modecheck understand."""
+        return Way(tuple(Move(one.step.label, one.step.after) for one in self._taken))
+
+    def follow_way(self, way: Way) -> None:
+        """Leave this walk for the way of a scenario. Raises `ReplayError`; nothing changes then."""
+        self._taken = [Taken(one.before, one.step) for one in replay(self.product, way)]
+
+    def follow_labels(self, labels: Sequence[str]) -> None:
+        """Leave this walk for the one with these labels. Raises `NotAllowed` where the model has no
+        such step; nothing changes then.
+        """
+        anew = Walk(self.product)
+        for position, label in enumerate(labels, start=1):
+            steps = {self.product.labels[step.label].text: step for step in anew.choices()}
+            if label not in steps:
+                raise NotAllowed(position, label, tuple(steps))
+            anew.take(steps[label])
+        self._taken = anew._taken

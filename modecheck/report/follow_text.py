@@ -1,0 +1,96 @@
+"""A log held against a device, as text for people."""
+
+from __future__ import annotations
+
+from modecheck.bench.comparison import AGREES, DISAGREES, Comparison
+from modecheck.bench.log_lines import Observation, spelled
+from modecheck.checks.wording import counted, listed
+from modecheck.model.mistakes import UNPRINTABLE
+from modecheck.report.style import Style
+from modecheck.report.terminal import headline
+
+MOST_ALLOWED = 12
+"""Lines shown of what the model would have allowed; the JSON has them all."""
+LONGEST_SHOWN = 300
+"""Characters shown of the line itself."""
+MOST_STATES = 4
+"""States shown in which a chip can be."""
+
+
+def comparison_as_text(compared: Comparison, style: Style) -> list[str]:
+    """The lines of the report."""
+    name, refused = compared.product.device.name, compared.followed.refused
+    if refused is None:
+        return [*headline(name, "agrees with the log", style.good, style), *_about(compared, style)]
+    row = compared.log.rows[refused]
+    if compared.answer == DISAGREES:
+        said = f"does not allow line {row:,} of the log"
+        lines = headline(name, said, style.error, style)
+    else:
+        said = f"no explanation found for line {row:,} of the log, incomplete"
+        lines = headline(name, said, style.warning, style)
+    lines += _about(compared, style)
+    return [
+        *lines,
+        "",
+        *_refused(compared, refused, style),
+        "",
+        *_allowed(compared, refused, style),
+    ]
+
+
+def _about(compared: Comparison, style: Style) -> list[str]:
+    names = [compared.product.chips[number].name for number in compared.recorded]
+    count, most = len(compared.log.order), compared.followed.most
+    told = [
+        f"{counted(count, 'line')}; recorded: {listed(names)}",
+        f"at most {counted(most, 'explanation')} at a time",
+    ]
+    if not compared.followed.whole and compared.answer == AGREES:
+        told.append("not all explanations were followed; one that was explains every line")
+    elif not compared.followed.whole:
+        told.append(
+            f"not all explanations were followed: stopped by the bound of {compared.bound:,} at a "
+            "time (--explanations)"
+        )
+    return [line for text in told for line in style.wrapped(text, "  ", "    ")]
+
+
+def _refused(compared: Comparison, refused: int, style: Style) -> list[str]:
+    log, followed = compared.log, compared.followed
+    line = log.lines[log.order[refused]]
+    lines = [style.bold(text) for text in style.wrapped(line.said, "  ", "    ")]
+    lines.append(style.faint(f"  at {log.path}:{log.rows[refused]}"))
+    text = UNPRINTABLE.sub(" ", log.text_of(refused)[:LONGEST_SHOWN])
+    lines += [style.faint(shown) for shown in style.wrapped(text, "  | ", "  | ")]
+    for number in sorted({*compared.recorded, line.chip}):
+        chip = compared.product.chips[number]
+        leaves = [chip.leaves[leaf] for leaf in sorted(followed.states[number])]
+        lines += style.wrapped(f"by then {chip.name} is in {_either(leaves)}", "  - ", "    ")
+    return lines
+
+
+def _either(names: list[str]) -> str:
+    shown = names[:MOST_STATES]
+    more = [f"{len(names) - MOST_STATES} more"] if len(names) > MOST_STATES else []
+    return " or ".join([*shown, *more])
+
+
+def _allowed(compared: Comparison, refused: int, style: Style) -> list[str]:
+    allowed = compared.followed.allowed
+    if not allowed:
+        text = "the model would have allowed no line of a recorded chip here"
+        return style.wrapped(text, "  ", "  ")
+    chip = compared.log.lines[compared.log.order[refused]].chip
+
+    def nearness(seen: Observation) -> bool:
+        return seen.chip != chip
+
+    ordered = sorted(allowed, key=nearness)
+    lines = ["  the model would have allowed"]
+    for seen in ordered[:MOST_ALLOWED]:
+        lines += style.wrapped(spelled(compared.product, seen), "  - ", "    ")
+    left_out = len(ordered) - MOST_ALLOWED
+    if left_out > 0:
+        lines.append(f"  and {left_out} more, which --json tells")
+    return lines

@@ -1,0 +1,175 @@
+"""A session of walking by hand: it gets lines and gives lines, and knows no terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+
+from modecheck.bench.walk_files import load_walk, walk_as_json
+from modecheck.bench.walks import Walk
+from modecheck.checks.findings import Finding
+from modecheck.checks.verdict import Verdict
+from modecheck.checks.wording import counted
+from modecheck.model.mistakes import InvalidInput, Mistake, nearest_name
+from modecheck.product.form import Product
+from modecheck.report.files import write_json
+from modecheck.report.step_text import moment_as_text, variables_as_text, way_as_text
+from modecheck.report.style import Style
+
+COMMANDS = {
+    "back": ("[N]", "take back the last step, or N steps"),
+    "start": ("", "take back all steps"),
+    "way": ("", "tell all steps so far"),
+    "values": ("", "show every variable"),
+    "findings": ("", "check the device, and list the findings that have a scenario"),
+    "go": ("ID[@N]", "walk along a finding's scenario, to its end or to step N"),
+    "save": ("FILE", "write the walk to a file"),
+    "load": ("FILE", "take a walk from a file anew"),
+    "help": ("", "this list"),
+    "end": ("", "leave; so does the end of the input"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What to show. `wrong` for a line that asked for something impossible, `ended` when it is
+    over.
+    """
+
+    lines: list[str]
+    wrong: bool = False
+    ended: bool = False
+
+
+class Session:
+    """Answers line by line. `check` gives the findings, and is called when they are asked for."""
+
+    def __init__(self, product: Product, check: Callable[[], Verdict], style: Style) -> None:
+        self.walk = Walk(product)
+        self._check = check
+        self._verdict: Verdict | None = None
+        self._style = style
+
+    def opening(self) -> list[str]:
+        """What to show before the first line."""
+        device = self.walk.product.device
+        variant = f" ({device.choices})" if device.variant else ""
+        title = self._style.wrapped(f"{device.name}{variant}: choose a step by its number, or help")
+        return [*(self._style.bold(line) for line in title), *self._moment()]
+
+    def answer(self, line: str) -> Answer:
+        """The answer to one line. A number takes a step; an empty line shows where we are."""
+        word, _, rest = line.strip().partition(" ")
+        try:
+            if not word:
+                return Answer(self._moment())
+            if word.isdecimal():
+                return self._take(word, rest)
+            return self._command(word, rest.strip())
+        except InvalidInput as error:
+            shown = str(error).splitlines()
+            return Answer([self._style.error(shown[0]), *shown[1:]], wrong=True)
+
+    def _moment(self) -> list[str]:
+        return moment_as_text(self.walk, self._style)
+
+    def _take(self, word: str, rest: str) -> Answer:
+        steps = self.walk.choices()
+        number = int(word) if len(word) < 10 else 0
+        if rest or not 1 <= number <= len(steps):
+            shown = f"{word} {rest}".strip()[:40]
+            expected = (
+                f"a number from 1 to {len(steps)}" if steps else "'back': no step is possible"
+            )
+            raise InvalidInput([Mistake(f"there is no step {shown!r}", None, expected)])
+        self.walk.take(steps[number - 1])
+        return Answer(self._moment())
+
+    def _command(self, word: str, rest: str) -> Answer:
+        if word not in COMMANDS:
+            names = list(COMMANDS)
+            expected = f"a number, or one of {', '.join(names)}"
+            message = f"{word[:40]!r} is not understood"
+            raise InvalidInput([Mistake(message, None, expected, nearest_name(word, names))])
+        wanted = COMMANDS[word][0]
+        if rest and not wanted:
+            raise InvalidInput([Mistake(f"{word!r} stands alone", None, f"{word!r}")])
+        if not rest and wanted and not wanted.startswith("["):
+            raise InvalidInput([Mistake(f"{word!r} says not what", None, f"{word} {wanted}")])
+        does: Callable[[str], Answer] = getattr(self, f"_{word}")
+        return does(rest)
+
+    def _back(self, rest: str) -> Answer:
+        if rest and not (rest.isdecimal() and int(rest[:9]) > 0 and len(rest) < 10):
+            raise InvalidInput([Mistake(f"{rest[:40]!r} is no number of steps", None, "back 3")])
+        if not self.walk.back(int(rest or "1")):
+            raise InvalidInput([Mistake("there is no step to take back")])
+        return Answer(self._moment())
+
+    def _start(self, _: str) -> Answer:
+        self.walk.back(len(self.walk))
+        return Answer(self._moment())
+
+    def _way(self, _: str) -> Answer:
+        return Answer(way_as_text(self.walk.told(), self._style))
+
+    def _values(self, _: str) -> Answer:
+        return Answer(variables_as_text(self.walk, self._style))
+
+    def _findings(self, _: str) -> Answer:
+        lines = []
+        for finding in self._with_scenario():
+            lines += self._style.wrapped(finding.id, "  ", "    ")
+            text = f"{finding.text} ({counted(finding.steps or 0, 'step')})"
+            lines += [self._style.faint(line) for line in self._style.wrapped(text, "    ", "    ")]
+        verdict = self._checked()
+        if not verdict.complete:
+            lines.append("  incomplete: there may be more")
+        return Answer(lines or ["  nothing found that has a scenario"])
+
+    def _go(self, rest: str) -> Answer:
+        id_, at, step = rest.partition("@")
+        found = {finding.id: finding for finding in self._with_scenario()}
+        if id_ not in found:
+            expected = "one that 'findings' lists" if found else "nothing: there is none"
+            message = f"no finding {id_[:80]!r} has a scenario"
+            raise InvalidInput([Mistake(message, None, expected, nearest_name(id_, found))])
+        way = found[id_].way
+        assert way is not None
+        if at:
+            if not step.isdecimal() or len(step) > 9 or int(step) > len(way.moves):
+                expected = f"a number up to {len(way.moves)}"
+                raise InvalidInput(
+                    [Mistake(f"there is no step {step[:40]!r} in it", None, expected)]
+                )
+            way = replace(way, moves=way.moves[: int(step)])
+        self.walk.follow_way(way)
+        return Answer([*way_as_text(self.walk.told(), self._style), "", *self._moment()])
+
+    def _checked(self) -> Verdict:
+        if self._verdict is None:
+            self._verdict = self._check()
+        return self._verdict
+
+    def _with_scenario(self) -> Iterator[Finding]:
+        verdict = self._checked()
+        accepted = (one.finding for one in verdict.accepted)
+        return (one for one in (*verdict.findings, *accepted) if one.way is not None)
+
+    def _save(self, rest: str) -> Answer:
+        write_json(rest, walk_as_json(self.walk))
+        return Answer([f"{counted(len(self.walk), 'step')} saved in {rest}"])
+
+    def _load(self, rest: str) -> Answer:
+        load_walk(self.walk, rest)
+        return Answer(self._moment())
+
+    def _help(self, _: str) -> Answer:
+        lines = ["  NUMBER       take that step", "  an empty line shows again where we are"]
+        for name, (wanted, meaning) in COMMANDS.items():
+            start = f"  {f'{name} {wanted}'.strip():<12} "
+            lines += self._style.wrapped(meaning, start, " " * len(start))
+        return Answer(lines)
+
+    def _end(self, _: str) -> Answer:
+        return Answer([], ended=True)

@@ -1,0 +1,135 @@
+"""A walk by hand, as text: what a step changed, where the device is, and what can be done."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from modecheck.bench.walks import Taken, Walk
+from modecheck.checks.wording import counted, listed
+from modecheck.engine.plain import State
+from modecheck.product.form import Product, Queue
+from modecheck.report.style import Style
+from modecheck.scenario.telling import Told
+from modecheck.scenario.words import changes, message_text, sentence
+
+EMPTY = "nothing"
+
+
+def moment_as_text(walk: Walk, style: Style) -> list[str]:
+    """The step taken last with what it changed, where the device is, and the steps from here."""
+    last = walk.last
+    lines = [] if last is None else ["", *taken_as_text(walk, last, style)]
+    return [*lines, *place_as_text(walk, style), *choices_as_text(walk, style)]
+
+
+def taken_as_text(walk: Walk, taken: Taken, style: Style) -> list[str]:
+    """A step, and everything that is different after it."""
+    product, step = walk.product, taken.step
+    painted = style.bold if step.after is not None else style.error
+    start = f"step {len(walk)}: "
+    lines = [painted(line) for line in style.wrapped(sentence(product, step), start, "  ")]
+    if step.after is None:
+        return [*lines, *style.wrapped("the step fails, and leads nowhere", "  ", "  ")]
+    told = changed(product, taken.before, step.after) or ["nothing is different after it"]
+    return [
+        *lines,
+        *(style.faint(line) for one in told for line in style.wrapped(one, "  ", "    ")),
+    ]
+
+
+def changed(product: Product, before: State, after: State) -> list[str]:
+    """The states, variables and queues that differ: `name was → is`."""
+    moved = [
+        f"{chip.name} {chip.leaves[was]} → {chip.leaves[is_]}"
+        for chip in product.chips
+        for was, is_ in [(before[chip.state_field], after[chip.state_field])]
+        if was != is_
+    ]
+    queued = [
+        f"{queue.name} {was} → {is_}"
+        for number, queue in enumerate(product.queues)
+        for was, is_ in [(_waiting(product, number, before), _waiting(product, number, after))]
+        if was != is_
+    ]
+    return [
+        ", ".join(part) for part in (moved, list(changes(product, before, after)), queued) if part
+    ]
+
+
+def place_as_text(walk: Walk, style: Style) -> list[str]:
+    """Modes, the states of all chips, and what is under way."""
+    product, state = walk.product, walk.state
+    at = "at the start" if not len(walk) else f"after {counted(len(walk), 'step')}"
+    modes = f", in {listed([f'mode {mode}' for mode in walk.modes])}" if walk.modes else ""
+    if product.device.modes and not walk.modes:
+        modes = ", in no mode"
+    lines = ["", style.bold(f"{at}{modes}")]
+    lines += style.wrapped(", ".join(_states(product, state)), "  ", "  ")
+    waiting = [
+        f"{queue.name}: {_waiting(product, number, state)}"
+        for number, queue in enumerate(product.queues)
+        if state[queue.slots[0].code]
+    ]
+    return [
+        *lines,
+        *(line for text in waiting for line in style.wrapped(f"over {text}", "  ", "    ")),
+    ]
+
+
+def _states(product: Product, state: State) -> Iterator[str]:
+    for chip in product.chips:
+        yield f"{chip.name} {chip.leaves[state[chip.state_field]]}"
+
+
+def choices_as_text(walk: Walk, style: Style) -> list[str]:
+    """The steps that can be taken, numbered from 1."""
+    if walk.failed:
+        return style.wrapped("no way on from a step that fails; 'back' takes it back", "  ", "  ")
+    steps = walk.choices()
+    if not steps:
+        return style.wrapped("no step is possible here", "  ", "  ")
+    lines = []
+    for number, step in enumerate(steps, start=1):
+        told = style.wrapped(sentence(walk.product, step), f"  {number:>3}  ", "       ")
+        paint = style.error if step.after is None else str
+        lines += [paint(line) for line in told]
+        if step.after is None:
+            lines.append(style.error("       which fails"))
+    return lines
+
+
+def variables_as_text(walk: Walk, style: Style) -> list[str]:
+    """The value of every variable, and what faults have left to do."""
+    product, state = walk.product, walk.state
+    lines = []
+    for field, value in zip(product.fields, state, strict=True):
+        if field.type is not None:
+            lines.append(f"{field.name} {field.type.spell(value)}")
+    for fault in product.faults:
+        if fault.budget >= 0:
+            left = f"{product.fields[fault.budget].name}: {state[fault.budget]} left"
+            lines += [] if left in lines else [left]
+    text = ", ".join(lines) or "there are no variables"
+    return [*place_as_text(walk, style), *style.wrapped(text, "  ", "  ")]
+
+
+def way_as_text(told: list[Told], style: Style) -> list[str]:
+    """All steps of the walk so far."""
+    lines = [] if told else ["no step has been taken"]
+    for step in told:
+        lines += style.wrapped(step.text, f"  {step.number:>3}. ", "       ")
+        shown = style.wrapped(", ".join(step.changes), "       ", "       ")
+        lines += [style.faint(line) for line in shown]
+    return lines
+
+
+def _waiting(product: Product, number: int, state: State) -> str:
+    """What waits in a queue, its head first."""
+    queue: Queue = product.queues[number]
+    found = []
+    for slot in queue.slots:
+        if state[slot.code]:
+            value = state[slot.value] if slot.value >= 0 else None
+            late = "late " if slot.late >= 0 and state[slot.late] else ""
+            found.append(f"{late}{message_text(product, number, state[slot.code], value)}")
+    return ", ".join(found) or EMPTY
