@@ -52,7 +52,9 @@ def state_cover(machine: Mealy) -> tuple[Word, ...]:
 
 
 def transition_cover(machine: Mealy) -> tuple[Word, ...]:
-    """P: the empty word, and for each state and input a shortest word to the state and the input."""
+    """P: the empty word, and for each state and input a shortest word to the state and
+    the input.
+    """
     inputs = range(len(machine.inputs))
     return _in_order({(), *((*word, i) for word in state_cover(machine) for i in inputs)})
 

@@ -95,14 +95,18 @@ def _reachable(nodes: int, arcs: Sequence[Arc], start: int) -> list[bool]:
 
 
 def _more_than_any_saving(arcs: Sequence[Arc], surplus: Sequence[int]) -> int:
-    """A cheapest flow sends each unit along a simple road, which costs at most all arcs together."""
+    """A cheapest flow sends each unit along a simple road, which costs at most all arcs
+    together.
+    """
     return 1 + sum(arc.cost for arc in arcs) * sum(amount for amount in surplus if amount > 0)
 
 
 def _walked(
     arcs: Sequence[Arc], pipes: Sequence[Pipe], flow: Sequence[int], start: int, anywhere: int
 ) -> Tour:
-    """Each arc once and as often more as something flows through it, in one circuit, cut at resets."""
+    """Each arc once and as often more as something flows through it, in one circuit, cut
+    at resets.
+    """
     taken = [
         *range(len(arcs)),
         *(number for number, amount in enumerate(flow) for _ in range(amount)),
