@@ -17,6 +17,7 @@ COMMANDS = {
     "gaps": "modecheck.cli.gaps",
     "page": "modecheck.cli.page",
     "roam": "modecheck.cli.roam",
+    "tours": "modecheck.cli.tours",
 }
 
 EPILOG = """\b

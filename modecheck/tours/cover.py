@@ -4,7 +4,9 @@ To find the shortest is NP-hard (with a class of one arc for each city it is the
 salesman's problem), so it is done in one of two ways, and the result says which:
 
 - *optimal*, where nodes times sets of classes are few (`EXACT_PAIRS`): a breadth-first search over
-pairs of a node and the set of classes taken so far; - else a *heuristic*: an order of classes is
+  pairs of a node and the set of classes taken so far; or where classes are few and no arc takes
+  two: all orders of classes, as far as the gaps between them do not rule them out;
+- else a *heuristic*: an order of classes is
 found by moving classes in it as long as that shortens the sum of the gaps between them, from
 several beginnings; for that order the walks are exact (a shortest path through layers); classes
 that are taken by the way lose their place in the order, again and again.
@@ -17,6 +19,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import reduce
+from itertools import permutations
 from operator import or_
 
 import numpy as np
@@ -26,6 +29,8 @@ from modecheck.tours.cover_bounds import Gaps, lower_bound
 
 EXACT_PAIRS = 1 << 18
 """Pairs of node and set that a search in plain Python goes through in a second or so."""
+MOST_IN_ALL_ORDERS = 6
+"""Classes of which all orders, at most 720, are gone through."""
 LONGEST_MOVED = 3
 """Classes that are moved together."""
 
@@ -55,6 +60,9 @@ def cover(graph: ClassGraph, wanted: Sequence[int]) -> Cover:
         return Cover(_cut(walk), len(walk), len(walk), optimal=True, never=never)
     gaps = _gaps(graph, classes, [firsts[c] for c in classes])
     bound = lower_bound(gaps)
+    few = _by_all_orders(graph, classes, gaps)
+    if few is not None:
+        return Cover(_cut(few), len(few), len(few), optimal=True, never=never)
     walk = _by_orders(graph, classes, gaps)
     return Cover(_cut(walk), len(walk), bound, optimal=len(walk) == bound, never=never)
 
@@ -119,6 +127,34 @@ def _gaps(graph: ClassGraph, classes: Sequence[int], firsts: Sequence[int]) -> G
             )
         )
     return Gaps(tuple(firsts), tuple(rows))
+
+
+def _by_all_orders(graph: ClassGraph, classes: Sequence[int], gaps: Gaps) -> list[int] | None:
+    """The shortest of the walks for all orders, those with small gaps first, up to where the gaps
+    alone are as long. None when that takes too many, or where an arc takes two classes, which no
+    order tells.
+    """
+    count = len(classes)
+    apart = all(gaps.between[b][c] for b in range(count) for c in range(count) if b != c)
+    if count > MOST_IN_ALL_ORDERS or not apart:
+        return None
+    best: list[int] | None = None
+    left = _walks_tried(graph)
+    for order in sorted(permutations(range(count)), key=gaps.length):
+        if best is not None and gaps.length(order) >= len(best):
+            return best
+        if not left:
+            return None
+        left -= 1
+        walk = graph.through([classes[place] for place in order])
+        if walk is not None and (best is None or len(walk) < len(best)):
+            best = walk
+    return best
+
+
+def _walks_tried(graph: ClassGraph) -> int:
+    """How many walks are looked for: fewer where each takes long."""
+    return max(24, min(500, 20_000_000 // max(graph.heads.size, 1)))
 
 
 def _by_orders(graph: ClassGraph, classes: Sequence[int], gaps: Gaps) -> list[int]:

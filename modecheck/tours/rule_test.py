@@ -116,8 +116,8 @@ def _timed_test(
         product=product,
         goal="timing",
         facts=(
-            f"{counted(len(rules) - len(never), 'rule')} more, by acting at the right moment or by a "
-            f"fault, in a product of {counted(space.state_count, 'state')}",
+            f"{counted(len(rules) - len(never), 'rule')} more, by acting at the right moment or by "
+            f"a fault, in a product of {counted(space.state_count, 'state')}",
         ),
         sequences=tuple(tell.sequence([arcs[n] for n in walk]) for walk in found.walks if walk),
         cost=found.cost,
