@@ -47,7 +47,7 @@ def test_every_finding_is_explained() -> None:
 
 def test_every_command_and_option_is_explained() -> None:
     """Nobody has to find an option by chance."""
-    for command in ("check", "draw", "gaps", "page", "roam"):
+    for command in ("check", "draw", "gaps", "page", "roam", "tours"):
         shown = subprocess.run(
             [sys.executable, "-m", "modecheck", command, "--help"],
             capture_output=True,

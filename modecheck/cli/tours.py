@@ -70,7 +70,7 @@ def command(
     """Make a test for the bench from DEVICE: what to do, and what to see.
 
     The shortest walk that takes every action of a person in every state in which the device has
-    settled. Exit code 3 when a bound was hit, or when a chip's states cannot be told apart.
+    settled. Exit code 3 when a bound was hit, or when there is no such test, which then says why.
     """
     import sys
 

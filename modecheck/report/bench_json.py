@@ -8,7 +8,7 @@ from typing import Any
 from modecheck.model.parts import Device
 from modecheck.tours.chip_words import ChipWords
 from modecheck.tours.own_machine import WhyNot
-from modecheck.tours.plan import BenchStep, BenchTest
+from modecheck.tours.plan import BenchStep, BenchTest, is_complete
 
 Json = dict[str, Any]
 
@@ -18,7 +18,7 @@ def tests_as_json(device: Device, tests: Several[BenchTest]) -> Json:
     labels.
     """
     return {
-        **_head(device, complete=all(test.complete for test in tests)),
+        **_head(device, complete=is_complete(tests)),
         "tests": [
             {
                 "goal": test.goal,
@@ -64,6 +64,7 @@ def _step(test: BenchTest, number: int, step: BenchStep) -> Json:
         },
         "may_also_lead_to": list(step.may_also),
         "may_go_wrong": list(step.may_fail),
+        "waits": list(step.waits),
         "takes": list(step.takes),
         "labels": [test.product.labels[move.label].text for move in step.moves],
     }

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence as Several
 
-from modecheck.checks.wording import counted
+from modecheck.checks.wording import counted, listed
 from modecheck.report.style import Style
 from modecheck.tours.chip_words import ChipWords
 from modecheck.tours.own_machine import WhyNot
@@ -51,19 +51,24 @@ def summary(test: BenchTest) -> list[str]:
 
 
 def _length(test: BenchTest) -> str:
-    starts = f" with {counted(test.new_starts, 'new start')}" if test.new_starts else ""
-    length = f"{counted(test.steps, 'step')}{starts}"
-    unit = "steps of the product" if test.goal == "timing" else "steps"
+    length, unit = counted(test.steps, "step"), "step"
     if test.goal == "timing":
-        length += f", which take {test.cost:,} {unit}"
+        unit = "step of the product"
+        length = f"{counted(test.steps, 'action')} in {_of_unit(test.cost - test.new_starts, unit)}"
+    if test.new_starts:
+        length += f" and {counted(test.new_starts, 'new start')}"
     if test.shortest:
         return f"{length}: no such test is shorter"
     if test.stopped_by:
         return f"{length} for what was found"
     return (
-        f"{length}: found by a heuristic, at most {_beyond(test)} more than the shortest, for no "
-        f"such test has fewer than {test.bound:,} {unit}"
+        f"{length}: found by a heuristic, at most {_beyond(test)} longer than the shortest, for no "
+        f"such test has fewer than {_of_unit(test.bound, unit)}"
     )
+
+
+def _of_unit(count: int, unit: str) -> str:
+    return f"{count:,} {unit if count == 1 else unit.replace('step', 'steps', 1)}"
 
 
 def _beyond(test: BenchTest) -> str:
@@ -92,7 +97,8 @@ def to_do(step: BenchStep) -> str:
 def to_see(step: BenchStep, *, in_full: bool) -> list[str]:
     """What to see after a step; in full with all that happens by itself."""
     lines = [f"then {text}" for text in step.happens] if in_full else []
-    lines.append(f"see: {'; '.join(step.see.changed) or NOTHING_CHANGES}")
+    waits = f", after waiting {listed(step.waits)}" if step.waits else ""
+    lines.append(f"see{waits}: {'; '.join(step.see.changed) or NOTHING_CHANGES}")
     lines += [f"may also lead to: {text}" for text in step.may_also[:MOST_OTHERS]]
     if len(step.may_also) > MOST_OTHERS:
         lines.append(f"may also lead to {len(step.may_also) - MOST_OTHERS:,} other states")
@@ -127,11 +133,12 @@ def words_summary(chip: ChipWords) -> list[str]:
     exchanges = sum(len(word) for word in chip.words)
     telling = " | ".join(", ".join(word) for word in chip.telling)
     states, inputs = counted(len(chip.states), "state"), counted(len(chip.inputs), "input")
+    words = counted(len(chip.words), "word")
     return [
         f"{states} that can be told apart, {inputs}",
         *(f"nothing tells these apart: {' | '.join(states)}" for states in alike),
         *([f"told apart by: {telling}"] if telling else []),
-        f"{counted(len(chip.words), 'word')} of {counted(exchanges, 'input')} together, each from a "
+        f"{words} of {counted(exchanges, 'input')} together, each from a "
         "reset: a chip of no more states that answers all of them so does what the model does",
     ]
 

@@ -189,9 +189,10 @@ class TellActions:
             kind="start",
             do="switch everything on",
             happens=teller.told(settled.run),
-            see=teller.see(None, settled.usual),
+            see=teller.see(None, _passed(settled.run) or [settled.usual]),
             moves=moves_of(settled.run),
             takes=teller.takes(settled.run),
+            waits=teller.waits(settled.run),
             may_also=self._others(settled),
             may_fail=settled.failures,
         )
@@ -204,11 +205,12 @@ class TellActions:
         run = (action.step, *settled.run)
         return BenchStep(
             kind="wait" if wait else "act",
-            do=f"wait: {does}" if wait else does,
+            do=f"wait {' '.join(teller.waits([action.step]))}: {does}" if wait else does,
             happens=((answer,) if answer else ()) + teller.told(settled.run),
-            see=teller.see(self._graph.states[action.source], settled.usual),
+            see=teller.see(self._graph.states[action.source], _passed(run)),
             moves=moves_of(run),
             takes=teller.takes(run),
+            waits=teller.waits(settled.run),
             may_also=self._others(settled),
             may_fail=settled.failures,
         )
@@ -217,3 +219,8 @@ class TellActions:
         usual = settled.usual
         assert usual is not None
         return tuple(dict.fromkeys(self._teller.other(usual, other) for other in settled.others))
+
+
+def _passed(run: Iterable[Step]) -> list[State]:
+    """The states that a run passes through, its end last."""
+    return [step.after for step in run if step.after is not None]

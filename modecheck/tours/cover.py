@@ -6,10 +6,11 @@ salesman's problem), so it is done in one of two ways, and the result says which
 - *optimal*, where nodes times sets of classes are few (`EXACT_PAIRS`): a breadth-first search over
   pairs of a node and the set of classes taken so far; or where classes are few and no arc takes
   two: all orders of classes, as far as the gaps between them do not rule them out;
-- else a *heuristic*: an order of classes is
-found by moving classes in it as long as that shortens the sum of the gaps between them, from
-several beginnings; for that order the walks are exact (a shortest path through layers); classes
-that are taken by the way lose their place in the order, again and again.
+- else a *heuristic*: an order of classes is found by moving classes in it as long as that shortens
+  the sum of the gaps between them, from several beginnings; for that order the walks are exact (a
+  shortest path through layers); classes that are taken by the way lose their place in the order,
+  again and again. In a small graph a search that keeps the most promising beginnings (`beam`) then
+  looks for less.
 
 Either way a lower bound tells how far from the shortest it can be at most (`cover_bounds`).
 """
@@ -24,6 +25,7 @@ from operator import or_
 
 import numpy as np
 
+from modecheck.tours.beam import Pair, arcs_with_classes, beam_search, way_back
 from modecheck.tours.class_graph import FAR, NEW_START, ClassGraph
 from modecheck.tours.cover_bounds import Gaps, lower_bound
 
@@ -64,6 +66,7 @@ def cover(graph: ClassGraph, wanted: Sequence[int]) -> Cover:
     if few is not None:
         return Cover(_cut(few), len(few), len(few), optimal=True, never=never)
     walk = _by_orders(graph, classes, gaps)
+    walk = beam_search(graph, classes, len(walk)) or walk
     return Cover(_cut(walk), len(walk), bound, optimal=len(walk) == bound, never=never)
 
 
@@ -79,39 +82,21 @@ def _cut(walk: Sequence[int]) -> tuple[tuple[int, ...], ...]:
 
 def _exact(graph: ClassGraph, classes: Sequence[int]) -> list[int]:
     """Breadth first over pairs of a node and the set of classes taken."""
-    bits = {c: 1 << place for place, c in enumerate(classes)}
     everything = (1 << len(classes)) - 1
-    leaving: list[list[tuple[int, int, int]]] = [[] for _ in range(graph.nodes)]
-    for arc, (tail, head) in enumerate(
-        zip(graph.tails.tolist(), graph.heads.tolist(), strict=True)
-    ):
-        taken = sum(bit for c, bit in bits.items() if graph.takes[arc] >> c & 1)
-        leaving[tail].append((head, taken, arc))
+    leaving = arcs_with_classes(graph, classes)
     begin = (graph.start, 0)
-    came: dict[tuple[int, int], tuple[tuple[int, int], int] | None] = {begin: None}
+    came: dict[Pair, tuple[Pair, int] | None] = {begin: None}
     order = [begin]
     for pair in order:  # grows while it is gone through
         node, taken = pair
         if taken == everything:
-            return _way(came, pair)
+            return way_back(came, pair)
         onward = [((head, taken | more), arc) for head, more, arc in leaving[node]]
         for following, arc in [*onward, ((graph.start, taken), NEW_START)]:
             if following not in came:
                 came[following] = pair, arc
                 order.append(following)
     raise AssertionError("every class can be taken from the start")
-
-
-def _way(
-    came: dict[tuple[int, int], tuple[tuple[int, int], int] | None], pair: tuple[int, int]
-) -> list[int]:
-    walk = []
-    before = came[pair]
-    while before is not None:
-        pair, arc = before
-        walk.append(arc)
-        before = came[pair]
-    return walk[::-1]
 
 
 def _gaps(graph: ClassGraph, classes: Sequence[int], firsts: Sequence[int]) -> Gaps:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from modecheck.checks.ways import Move, Way
@@ -11,7 +12,8 @@ from modecheck.product.form import Product
 @dataclass(frozen=True, slots=True)
 class See:
     """What a person sees when a step is over: the modes the device is in, and what changed, such as
-    "receiver: on_air → on_cable". `states` and `values` are all of it.
+    "receiver on_air → on_cable", with all that it passed through. `states` and `values` are all of
+    it.
     """
 
     modes: tuple[str, ...]
@@ -28,7 +30,8 @@ class BenchStep:
     `happens` are sentences about what the device then does by itself. `early` tells that the device
     had not settled before. `may_also` are other states that it may settle in, as differences from
     `see`; `may_fail` is what the model calls wrong and what a race may lead to. `takes` are the
-    rules taken, as "chip.rule". `moves` prove it: they can be replayed.
+    rules taken, as "chip.rule", `waits` the times of timers that end meanwhile. `moves` prove it:
+    they can be replayed.
     """
 
     kind: str
@@ -37,6 +40,7 @@ class BenchStep:
     see: See
     moves: tuple[Move, ...]
     takes: tuple[str, ...]
+    waits: tuple[str, ...] = ()
     early: bool = False
     may_also: tuple[str, ...] = ()
     may_fail: tuple[str, ...] = ()
@@ -93,3 +97,9 @@ class BenchTest:
     @property
     def complete(self) -> bool:
         return not self.stopped_by
+
+
+def is_complete(tests: Iterable[BenchTest]) -> bool:
+    """Whether no bound was hit, and there is something to do at all."""
+    known = list(tests)
+    return all(test.complete for test in known) and any(test.sequences for test in known)

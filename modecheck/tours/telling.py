@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from itertools import groupby
 
 from modecheck.checks.ways import Move
 from modecheck.engine.happenings import Took
@@ -11,6 +12,14 @@ from modecheck.product.form import Product
 from modecheck.scenario.words import sentence
 from modecheck.tours.plan import See
 from modecheck.tours.settling import Settling
+
+ARROW = " → "
+FAULT_WORDS = {
+    "power_cut": "cut the power of {}",
+    "reset": "reset {}",
+    "lose": "make {} lose what comes next",
+    "duplicate": "make {} bring twice what comes next",
+}
 
 
 class Teller:
@@ -26,11 +35,18 @@ class Teller:
         steps on the pedal" and "pedal hears step".
         """
         label = self._product.labels[step.label]
+        if label.kind in FAULT_WORDS:
+            part = (
+                self._product.chips[label.chip]
+                if label.chip >= 0
+                else self._product.queues[label.queue]
+            )
+            return FAULT_WORDS[label.kind].format(part.name), sentence(self._product, step)
         if label.kind != "rule" or not self._product.chips[label.chip].actor:
             return sentence(self._product, step), ""
         own = tuple(h for h in step.happenings if isinstance(h, Took) and h.heard < 0)
         rest = tuple(h for h in step.happenings if h not in own)
-        does = sentence(self._product, step._replace(happenings=own))
+        does = sentence(self._product, step._replace(happenings=own, failure=None))
         answer = sentence(self._product, step._replace(happenings=rest)) if rest else ""
         lead = f"the {self._product.chips[label.chip].name} acts"
         answer = answer.removeprefix(lead).removeprefix(":").removeprefix(" and").strip()
@@ -40,29 +56,29 @@ class Teller:
         """What chips and links do by themselves, a sentence for each step."""
         return tuple(sentence(self._product, step) for step in steps)
 
-    def see(self, before: State | None, after: State) -> See:
-        """What is there to see after a step, and what is new since `before`."""
+    def see(self, before: State | None, run: Sequence[State]) -> See:
+        """What is there to see while a device goes through the states of a run, its end last, and
+        what is new since `before`; None at the start, when all is new.
+        """
+        after = run[-1]
         states, values = self._states(after), self._values(after)
-        modes = self.modes(after)
-        changed: list[str] = []
-        if before is None:
-            changed += [f"mode: {_named(modes)}"] if self._modes else []
-            changed += [f"{name}: {state}" for name, state in states.items()]
-            changed += [f"{name}: {value}" for name, value in values.items()]
-        else:
-            old = self.modes(before)
-            changed += [f"mode: {_named(old)} → {_named(modes)}"] if old != modes else []
-            changed += _differences(self._states(before), states)
-            changed += _differences(self._values(before), values)
-        return See(modes, tuple(changed), states, values)
+        passed = run if before is None else [before, *run]
+        modes = [_named(self.modes(state)) for state in passed] if self._modes else []
+        changed = [_in_turn("mode", modes)]
+        for of in (self._states, self._values):
+            told = [of(state) for state in passed]
+            changed += [_in_turn(name, [one[name] for one in told]) for name in told[-1]]
+        if before is not None:
+            changed = [text for text in changed if ARROW in text]
+        return See(self.modes(after), tuple(filter(None, changed)), states, values)
 
     def other(self, usual: State, other: State) -> str:
         """How another outcome looks where it differs from the usual one."""
         modes = self.modes(other)
-        parts = [f"mode: {_named(modes)}"] if modes != self.modes(usual) else []
+        parts = [f"mode {_named(modes)}"] if modes != self.modes(usual) else []
         for of in (self._states, self._values):
             ours, theirs = of(usual), of(other)
-            parts += [f"{name}: {theirs[name]}" for name in theirs if theirs[name] != ours[name]]
+            parts += [f"{name} {theirs[name]}" for name in theirs if theirs[name] != ours[name]]
         return "; ".join(parts) or "the same to look at, but messages wait in links"
 
     def modes(self, state: State) -> tuple[str, ...]:
@@ -86,6 +102,12 @@ class Teller:
             if field.type is not None and not self._product.chips[field.owner].actor
         }
 
+    def waits(self, steps: Iterable[Step]) -> tuple[str, ...]:
+        """The times of the timers that end in some steps, as the model writes them."""
+        labels = (self._product.labels[step.label] for step in steps)
+        rules = (self._product.rules[label.rule] for label in labels if label.kind == "rule")
+        return tuple(rule.after.text for rule in rules if rule.after is not None)
+
     def takes(self, steps: Sequence[Step]) -> tuple[str, ...]:
         """The rules that some steps take, each once."""
         rules = (h.rule for step in steps for h in step.happenings if isinstance(h, Took))
@@ -102,5 +124,7 @@ def _named(modes: Sequence[str]) -> str:
     return " and ".join(modes) or "none"
 
 
-def _differences(old: dict[str, str], new: dict[str, str]) -> list[str]:
-    return [f"{name}: {old[name]} → {new[name]}" for name in new if old[name] != new[name]]
+def _in_turn(name: str, values: Sequence[str]) -> str:
+    """As in "hub dark → wired_up", each value once as long as it stays; nothing without values."""
+    kept = [value for value, _ in groupby(values)]
+    return f"{name} {ARROW.join(kept)}" if kept else ""

@@ -60,8 +60,7 @@ class TellTimed:
 
     def _step(self, draft: _Draft) -> BenchStep:
         teller, steps = self._teller, draft.steps
-        after = steps[-1].after if steps else draft.before
-        assert after is not None
+        passed = [step.after for step in steps if step.after is not None] or [draft.before]
         if draft.kind == "start":
             does, happens = "switch everything on", teller.told(steps)
         else:
@@ -71,9 +70,10 @@ class TellTimed:
             kind=draft.kind,
             do=does,
             happens=happens,
-            see=teller.see(None if draft.kind == "start" else draft.before, after),
+            see=teller.see(None if draft.kind == "start" else draft.before, passed),
             moves=moves_of(steps),
             takes=teller.takes(steps),
+            waits=teller.waits(steps),
             early=draft.early,
             may_also=_order_matters(draft.elsewhere),
         )

@@ -13,9 +13,9 @@ from modecheck.tours.chow import (
     NotMinimal,
     characterising_set,
     state_cover,
-    words_to_run,
     transition_cover,
     without_prefixes,
+    words_to_run,
 )
 from modecheck.tours.mealy import Mealy, access_words, minimised
 
