@@ -16,6 +16,7 @@ LAYERS = (
     "rigs",
     "testing",
     "bench",
+    "tours",
     "draw",
     "report",
     "compare",

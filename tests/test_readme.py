@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from modecheck.cli.main import COMMANDS
 from modecheck.model.exchanges import EXCHANGE_KEYS
 from modecheck.model.requirements import REQUIREMENT_KEYS, SPAN_KEYS
 from modecheck.model.shapes import FAIR
@@ -90,7 +91,7 @@ def test_every_finding_is_explained() -> None:
 
 def test_every_command_and_option_is_explained() -> None:
     """Nobody has to find an option by chance."""
-    for command in ("check", "draw", "follow", "gaps", "page", "roam", "step"):
+    for command in COMMANDS:
         shown = subprocess.run(
             [sys.executable, "-m", "modecheck", command, "--help"],
             capture_output=True,

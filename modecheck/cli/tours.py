@@ -1,0 +1,152 @@
+"""`modecheck tours`: bench tests from the model."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from modecheck.cli.options import choice_option, device_argument, exploring_options
+
+if TYPE_CHECKING:
+    from fractions import Fraction
+
+    from modecheck.engine.choice import Search
+    from modecheck.product.form import Product
+
+
+def parsed_patience(
+    _ctx: click.Context, _param: click.Parameter, value: str | None
+) -> Fraction | None:
+    """`5 s`, `10min` in seconds."""
+    if value is None:
+        return None
+    from fractions import Fraction
+
+    from modecheck.model.phrases import DURATION, SECONDS
+
+    match = DURATION.fullmatch(value.strip())
+    if match is None or len(match[1]) > 12:
+        raise click.BadParameter(f"{value!r} is no duration, such as 500ms, 5s or 2min")
+    return Fraction(match[1]) * SECONDS[match[2]]
+
+
+@click.command("tours")
+@device_argument
+@choice_option
+@click.option(
+    "--chip",
+    "chips",
+    multiple=True,
+    metavar="CHIP",
+    help="Take every rule of this chip instead of every action. May be given several times.",
+)
+@click.option(
+    "--distinguish",
+    is_flag=True,
+    help="Words that tell wrong next states and outputs of a chip (of each, without --chip).",
+)
+@click.option("--closed", is_flag=True, help="End where the test began.")
+@click.option(
+    "--patience",
+    callback=parsed_patience,
+    metavar="TIME",
+    help="Do not wait for longer timers: to wait for one is an action then, such as 5s.",
+)
+@click.option("--json", "json_file", metavar="FILE", help="Write the test as JSON, too.")
+@click.option("--to", "markdown_file", metavar="FILE", help="Write a Markdown checklist, too.")
+@exploring_options
+def command(
+    device: str,
+    chosen: dict[str, str],
+    chips: tuple[str, ...],
+    distinguish: bool,
+    closed: bool,
+    patience: Fraction | None,
+    json_file: str | None,
+    markdown_file: str | None,
+    search: Search,
+) -> None:
+    """Make a test for the bench from DEVICE: what to do, and what to see.
+
+    The shortest walk that takes every action of a person in every state in which the device has
+    settled. Exit code 3 when a bound was hit, or when there is no such test, which then says why.
+    """
+    import sys
+
+    from modecheck.cli.exit_codes import exit_code
+    from modecheck.cli.exploring import variants_of
+    from modecheck.product.composition import compose
+    from modecheck.report.files import need_writable, write_json, write_whole
+    from modecheck.report.style import show
+
+    if closed and (chips or distinguish):
+        raise click.UsageError("--closed is for actions, without --chip and --distinguish")
+    if distinguish and patience is not None:
+        raise click.UsageError("--patience has no meaning for --distinguish")
+    for file in (json_file, markdown_file):
+        if file is not None:
+            need_writable(file)
+    product = compose(variants_of(device, chosen, every=False)[0])
+    names = _known(product, chips)
+    if distinguish:
+        data, lines, markdown = _distinguishing(product, names)
+    else:
+        data, lines, markdown = _touring(product, names if chips else [], search, patience, closed)
+    if json_file is not None:
+        write_json(json_file, data)
+    if markdown_file is not None:
+        write_whole(markdown_file, markdown)
+    show(lines)
+    sys.exit(exit_code(found=False, complete=data["complete"]))
+
+
+def _known(product: Product, chips: tuple[str, ...]) -> list[str]:
+    """The chips that were asked for, or all; raises `InvalidInput` for a name that is none."""
+    from modecheck.model.mistakes import Notebook
+
+    known = [form.name for form in product.chips if not form.actor]
+    notes = Notebook()
+    for name in chips:
+        if name not in known:
+            notes.add(f"{name!r} is no chip of the device", None, word=name, choices=known)
+    notes.raise_if_any()
+    return list(dict.fromkeys(chips)) or known
+
+
+def _touring(
+    product: Product, chips: list[str], search: Search, patience: Fraction | None, closed: bool
+) -> tuple[dict[str, Any], list[str], str]:
+    import sys
+
+    from modecheck.cli.exploring import reporter_for
+    from modecheck.report.bench_json import tests_as_json
+    from modecheck.report.bench_markdown import tests_as_markdown
+    from modecheck.report.bench_text import tests_as_text
+    from modecheck.report.style import style_for
+    from modecheck.tours.bench import bench_test
+    from modecheck.tours.rule_test import rule_tests
+
+    name = product.device.name
+    if chips:
+        with reporter_for(sys.stderr) as reporter:
+            tests = rule_tests(product, chips, search=search, patience=patience, reporter=reporter)
+    else:
+        tests = [bench_test(product, limits=search.limits, patience=patience, closed=closed)]
+    lines = tests_as_text(name, tests, style_for(sys.stdout))
+    return tests_as_json(product.device, tests), lines, tests_as_markdown(name, tests)
+
+
+def _distinguishing(product: Product, chips: list[str]) -> tuple[dict[str, Any], list[str], str]:
+    import sys
+
+    from modecheck.report.bench_json import words_as_json
+    from modecheck.report.bench_markdown import words_as_markdown
+    from modecheck.report.bench_text import words_as_text
+    from modecheck.report.style import style_for
+    from modecheck.tours.chip_words import words_for
+
+    name = product.device.name
+    found = [words_for(product, chip) for chip in chips]
+    lines = words_as_text(name, found, style_for(sys.stdout))
+    return words_as_json(product.device, found), lines, words_as_markdown(name, found)

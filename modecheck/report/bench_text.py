@@ -1,0 +1,155 @@
+"""Bench tests as a checklist for people: what to do, what to see."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence as Several
+
+from modecheck.checks.wording import counted, listed
+from modecheck.report.style import Style
+from modecheck.tours.chip_words import ChipWords
+from modecheck.tours.own_machine import WhyNot
+from modecheck.tours.plan import BenchStep, BenchTest, Sequence
+
+GOALS = {
+    "actions": "every action, waiting each time until nothing goes on",
+    "rules": "rules, waiting each time until nothing goes on",
+    "timing": "rules that take timing or a fault",
+}
+BOX = "[ ]"
+MOST_OTHERS = 3
+"""Other outcomes that are told of a step; the JSON has all of them."""
+NOTHING_CHANGES = "nothing changes"
+
+
+def tests_as_text(device: str, tests: Several[BenchTest], style: Style) -> list[str]:
+    """The lines of a checklist."""
+    lines: list[str] = []
+    for test in tests:
+        lines += ["", *style.wrapped(f"{device}: {GOALS[test.goal]}", "", "  ")]
+        lines += [line for text in summary(test) for line in style.wrapped(text, "  ", "    ")]
+        for number, sequence in enumerate(test.sequences, start=1):
+            lines += ["", style.bold(title_of(number, len(test.sequences)))]
+            lines += _sequence(sequence, test, style)
+    return lines[1:]
+
+
+def title_of(number: int, count: int) -> str:
+    """What stands above a sequence."""
+    again = "" if number == 1 else ", from a new start"
+    return f"sequence {number} of {count}{again}" if count > 1 else "the sequence"
+
+
+def summary(test: BenchTest) -> list[str]:
+    """What the test was made from, how long it is, and what it does not do."""
+    lines = list(test.facts)
+    if test.sequences:
+        lines.append(_length(test))
+    lines += [f"left out: {text}" for text in test.left_out]
+    if test.stopped_by:
+        lines.append(f"incomplete: stopped by {test.stopped_by}")
+    return lines
+
+
+def _length(test: BenchTest) -> str:
+    length, unit = counted(test.steps, "step"), "step"
+    if test.goal == "timing":
+        unit = "step of the product"
+        length = f"{counted(test.steps, 'action')} in {_of_unit(test.cost - test.new_starts, unit)}"
+    if test.new_starts:
+        length += f" and {counted(test.new_starts, 'new start')}"
+    if test.shortest:
+        return f"{length}: no such test is shorter"
+    if test.stopped_by:
+        return f"{length} for what was found"
+    return (
+        f"{length}: found by a heuristic, at most {_beyond(test)} longer than the shortest, for no "
+        f"such test has fewer than {_of_unit(test.bound, unit)}"
+    )
+
+
+def _of_unit(count: int, unit: str) -> str:
+    return f"{count:,} {unit if count == 1 else unit.replace('step', 'steps', 1)}"
+
+
+def _beyond(test: BenchTest) -> str:
+    return f"{100 * (test.cost - test.bound) / max(test.bound, 1):.0f} %"
+
+
+def _sequence(sequence: Sequence, test: BenchTest, style: Style) -> list[str]:
+    width = len(str(len(sequence.steps) - 1))
+    lines = []
+    for number, step in enumerate(sequence.steps):
+        head = f"  {BOX} {number:>{width}}. "
+        lines += style.wrapped(to_do(step), head, " " * len(head))
+        told = " " * len(head)
+        for text in to_see(step, in_full=test.goal == "timing"):
+            lines += [style.faint(line) for line in style.wrapped(text, told, told + "  ")]
+    return lines
+
+
+def to_do(step: BenchStep) -> str:
+    """What to do, and when."""
+    if step.early:
+        return f"at once, before anything else happens: {step.do}"
+    return step.do
+
+
+def to_see(step: BenchStep, *, in_full: bool) -> list[str]:
+    """What to see after a step; in full with all that happens by itself."""
+    lines = [f"then {text}" for text in step.happens] if in_full else []
+    waits = f", after waiting {listed(step.waits)}" if step.waits else ""
+    lines.append(f"see{waits}: {'; '.join(step.see.changed) or NOTHING_CHANGES}")
+    lines += [f"may also lead to: {text}" for text in step.may_also[:MOST_OTHERS]]
+    if len(step.may_also) > MOST_OTHERS:
+        lines.append(f"may also lead to {len(step.may_also) - MOST_OTHERS:,} other states")
+    lines += [f"may go wrong in the model: {text}" for text in step.may_fail]
+    return lines
+
+
+def words_as_text(device: str, chips: Several[ChipWords | WhyNot], style: Style) -> list[str]:
+    """The words for each chip, or why there are none."""
+    lines: list[str] = []
+    for chip in chips:
+        lines += ["", *style.wrapped(f"{device}: words that tell the states of {chip.chip} apart")]
+        if isinstance(chip, WhyNot):
+            lines += _why_not(chip, style)
+        else:
+            for text in words_summary(chip):
+                lines += style.wrapped(text, "  ", "    ")
+            lines += _words(chip, style)
+    return lines[1:]
+
+
+def _why_not(chip: WhyNot, style: Style) -> list[str]:
+    lines = style.wrapped(
+        "there are none, as the chip alone is not deterministic, or not small:", "  "
+    )
+    return [*lines, *(line for why in chip.reasons for line in style.wrapped(why, "  - ", "    "))]
+
+
+def words_summary(chip: ChipWords) -> list[str]:
+    """What the words are, and what they promise."""
+    alike = [states for states in chip.states if len(states) > 1]
+    exchanges = sum(len(word) for word in chip.words)
+    telling = " | ".join(", ".join(word) for word in chip.telling)
+    states, inputs = counted(len(chip.states), "state"), counted(len(chip.inputs), "input")
+    words = counted(len(chip.words), "word")
+    return [
+        f"{states} that can be told apart, {inputs}",
+        *(f"nothing tells these apart: {' | '.join(states)}" for states in alike),
+        *([f"told apart by: {telling}"] if telling else []),
+        f"{words} of {counted(exchanges, 'input')} together, each from a "
+        "reset: a chip of no more states that answers all of them so does what the model does",
+    ]
+
+
+def _words(chip: ChipWords, style: Style) -> list[str]:
+    width = max(len(given) for given in chip.inputs)
+    lines = []
+    for number, word in enumerate(chip.words, start=1):
+        lines += ["", style.bold(f"word {number}")]
+        for exchange in word:
+            head = f"  {BOX} {exchange.told:<{width}}  "
+            hanging = " " * min(len(head), style.width // 2)
+            lines += style.wrapped(f"answers {exchange.answer}", head, hanging)
+    return lines

@@ -1,0 +1,226 @@
+"""A shortest walk on the bench that takes every action of a person in every settled state.
+
+The graph has the settled states as nodes. An arc is something that a person can do there, with the
+settled state that it usually leads to (see `settling`). The walk over all arcs is a directed
+postman tour: among all that begin at power on, it has the fewest new starts, and then the fewest
+steps. That is optimal for the graph of usual outcomes; where a race may end elsewhere, the step
+says so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from modecheck.checks.wording import counted
+from modecheck.engine.plain import State, Step
+from modecheck.engine.space import Limits
+from modecheck.product.form import Product
+from modecheck.tours.plan import BenchStep, BenchTest, Sequence
+from modecheck.tours.postman import Arc, Tour, postman_tour
+from modecheck.tours.settling import LimitReached, Settled, Settling
+from modecheck.tours.telling import Teller, moves_of
+
+
+@dataclass(frozen=True, slots=True)
+class Action:
+    """Something that a person does in a settled state (numbers), and how the device settles."""
+
+    source: int
+    step: Step
+    settled: Settled
+    target: int
+
+
+@dataclass(slots=True)
+class BenchGraph:
+    """Settled states that usual outcomes lead to, from 0, where the device settles after power on.
+
+    `failing` are actions that the model itself calls wrong, and `restless` those after which the
+    device never settles. `raced` are settled states that only races lead to; nobody looked behind
+    them.
+    """
+
+    start: Settled
+    states: list[State] = field(default_factory=list)
+    actions: list[Action] = field(default_factory=list)
+    failing: list[Step] = field(default_factory=list)
+    restless: list[Step] = field(default_factory=list)
+    raced: set[State] = field(default_factory=set)
+    stopped_by: str = ""
+
+
+def bench_graph(settling: Settling) -> BenchGraph:
+    """All that a person can do who waits each time until the device has settled. Where a bound is
+    hit (`stopped_by`), what was found so far.
+    """
+    try:
+        graph = BenchGraph(settling.settle(settling.product.initial))
+    except LimitReached as reached:
+        return BenchGraph(Settled(None, (), (), ()), stopped_by=str(reached))
+    if graph.start.usual is None:
+        return graph
+    graph.states.append(graph.start.usual)
+    numbers = {graph.start.usual: 0}
+    others = set(graph.start.others)
+    try:
+        for source, state in enumerate(graph.states):  # grows while it is gone through
+            for step in settling.actions(state):
+                _act(graph, settling, numbers, others, source, step)
+    except LimitReached as reached:
+        graph.stopped_by = str(reached)
+    graph.raced = others - set(numbers)
+    return graph
+
+
+def _act(
+    graph: BenchGraph,
+    settling: Settling,
+    numbers: dict[State, int],
+    others: set[State],
+    source: int,
+    step: Step,
+) -> None:
+    if step.after is None:
+        graph.failing.append(step)
+        return
+    settled = settling.settle(step.after)
+    if settled.usual is None:
+        graph.restless.append(step)
+        return
+    if settled.usual not in numbers:
+        numbers[settled.usual] = len(graph.states)
+        graph.states.append(settled.usual)
+    others.update(settled.others)
+    graph.actions.append(Action(source, step, settled, numbers[settled.usual]))
+
+
+def bench_test(
+    product: Product,
+    *,
+    limits: Limits | None = None,
+    patience: Fraction | None = None,
+    closed: bool = False,
+) -> BenchTest:
+    """The shortest test that takes every action; closed, it ends in the state in which it began."""
+    settling = Settling(product, limits or Limits(), patience)
+    graph = bench_graph(settling)
+    arcs = [Arc(action.source, action.target) for action in graph.actions]
+    tour = postman_tour(max(len(graph.states), 1), arcs, 0, closed=closed)
+    told = TellActions(settling, graph)
+    sequences = [told.sequence(walk) for walk in tour.walks] if graph.states else []
+    return BenchTest(
+        product=product,
+        goal="actions",
+        facts=_facts(graph, settling),
+        sequences=tuple(sequences),
+        cost=tour.cost + tour.resets,
+        bound=tour.cost + tour.resets,
+        shortest=not graph.stopped_by,
+        left_out=tuple(_left_out(graph, told, tour)),
+        stopped_by=graph.stopped_by,
+    )
+
+
+def _facts(graph: BenchGraph, settling: Settling) -> tuple[str, ...]:
+    races = sum(bool(action.settled.others) for action in graph.actions)
+    facts = [
+        f"{counted(len(graph.states), 'settled state')}, {counted(len(graph.actions), 'action')}, "
+        f"found by looking at {counted(settling.looked_at, 'state')}"
+    ]
+    if races:
+        first = "when something else happens first"
+        facts.append(f"{counted(races, 'action')} may also lead elsewhere, {first}")
+    return tuple(facts)
+
+
+def _left_out(graph: BenchGraph, told: TellActions, tour: Tour) -> Iterable[str]:
+    if not graph.states and not graph.stopped_by:
+        yield "everything: after power on the device never settles"
+    yield from (
+        f"{text}: the model itself calls this wrong, {why}"
+        for text, why in _counted(told.failing())
+    )
+    yield from (
+        f"{text}: after this the device never settles, {why}"
+        for text, why in _counted(told.deed(step) for step in graph.restless)
+    )
+    if graph.raced:
+        states = counted(len(graph.raced), "settled state")
+        yield f"what can be done in {states} that only races lead to"
+    if tour.returns:
+        yield "the way back to the first state: there is none without a new start"
+
+
+def _counted(texts: Iterable[str]) -> list[tuple[str, str]]:
+    """Each text once, with the number of settled states in which it holds."""
+    counts: dict[str, int] = {}
+    for text in texts:
+        counts[text] = counts.get(text, 0) + 1
+    return [(text, f"in {counted(number, 'settled state')}") for text, number in counts.items()]
+
+
+class TellActions:
+    """Turns walks into steps for people."""
+
+    def __init__(self, settling: Settling, graph: BenchGraph) -> None:
+        self._settling = settling
+        self._graph = graph
+        self._teller = Teller(settling)
+
+    def deed(self, step: Step) -> str:
+        return self._teller.deed(step)[0]
+
+    def failing(self) -> list[str]:
+        """What somebody does and what then fails."""
+        return [
+            f"{self.deed(step)} ({step.failure.text})" if step.failure else self.deed(step)
+            for step in self._graph.failing
+        ]
+
+    def sequence(self, walk: Iterable[int]) -> Sequence:
+        return Sequence((self._start(), *(self._step(self._graph.actions[n]) for n in walk)))
+
+    def _start(self) -> BenchStep:
+        settled, teller = self._graph.start, self._teller
+        assert settled.usual is not None
+        return BenchStep(
+            kind="start",
+            do="switch everything on",
+            happens=teller.told(settled.run),
+            see=teller.see(None, _passed(settled.run) or [settled.usual]),
+            moves=moves_of(settled.run),
+            takes=teller.takes(settled.run),
+            waits=teller.waits(settled.run),
+            may_also=self._others(settled),
+            may_fail=settled.failures,
+        )
+
+    def _step(self, action: Action) -> BenchStep:
+        settled, teller = action.settled, self._teller
+        assert settled.usual is not None
+        does, answer = teller.deed(action.step)
+        wait = self._settling.is_wait(action.step.label)
+        run = (action.step, *settled.run)
+        return BenchStep(
+            kind="wait" if wait else "act",
+            do=f"wait {' '.join(teller.waits([action.step]))}: {does}" if wait else does,
+            happens=((answer,) if answer else ()) + teller.told(settled.run),
+            see=teller.see(self._graph.states[action.source], _passed(run)),
+            moves=moves_of(run),
+            takes=teller.takes(run),
+            waits=teller.waits(settled.run),
+            may_also=self._others(settled),
+            may_fail=settled.failures,
+        )
+
+    def _others(self, settled: Settled) -> tuple[str, ...]:
+        usual = settled.usual
+        assert usual is not None
+        return tuple(dict.fromkeys(self._teller.other(usual, other) for other in settled.others))
+
+
+def _passed(run: Iterable[Step]) -> list[State]:
+    """The states that a run passes through, its end last."""
+    return [step.after for step in run if step.after is not None]

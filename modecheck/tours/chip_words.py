@@ -1,0 +1,71 @@
+"""Words that tell wrong next states and wrong outputs of one chip, with what it has to answer."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from modecheck.product.form import Product
+from modecheck.tours.chow import characterising_set, without_prefixes, words_to_run
+from modecheck.tours.mealy import Word, minimised
+from modecheck.tours.own_machine import OwnMachine, WhyNot, own_machine
+
+MOST_WORDS = 5_000
+"""Nobody runs more words than this."""
+
+
+@dataclass(frozen=True, slots=True)
+class Exchange:
+    """What the chip is told, and what it has to answer."""
+
+    told: str
+    answer: str
+
+
+@dataclass(frozen=True, slots=True)
+class ChipWords:
+    """A chip's test. `states` are those that words can tell apart, each with the names of states
+    that nothing tells apart; `telling` is W, `words` are run from the initial state, each from a
+    reset.
+    """
+
+    chip: str
+    inputs: tuple[str, ...]
+    states: tuple[tuple[str, ...], ...]
+    telling: tuple[tuple[str, ...], ...]
+    words: tuple[tuple[Exchange, ...], ...]
+
+
+def words_for(product: Product, chip: str) -> ChipWords | WhyNot:
+    """The words of the W-method for a chip, or why there are none."""
+    found = own_machine(product, chip)
+    if isinstance(found, WhyNot):
+        return found
+    return _words(found)
+
+
+def _words(found: OwnMachine) -> ChipWords | WhyNot:
+    result = minimised(found.machine)
+    machine = result.machine
+    if machine.size == 1 and found.machine.size > 1:
+        reason = (
+            "it answers alike in all its states: what it sends and raises tells nothing of them"
+        )
+        return WhyNot(found.chip, (reason,))
+    words = without_prefixes(words_to_run(machine))
+    if len(words) > MOST_WORDS:
+        return WhyNot(found.chip, (f"it takes {len(words):,} words, more than {MOST_WORDS:,}",))
+
+    def named(word: Word) -> tuple[str, ...]:
+        return tuple(machine.inputs[number] for number in word)
+
+    def answered(word: Word) -> tuple[Exchange, ...]:
+        pairs = zip(named(word), machine.run(word), strict=True)
+        return tuple(Exchange(told, answer) for told, answer in pairs)
+
+    return ChipWords(
+        chip=found.chip,
+        inputs=machine.inputs,
+        states=tuple(tuple(found.states[s] for s in alike) for alike in result.alike),
+        telling=tuple(named(word) for word in characterising_set(machine)),
+        words=tuple(answered(word) for word in words),
+    )

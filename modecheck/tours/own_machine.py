@@ -1,0 +1,291 @@
+"""A chip alone as a Mealy machine: what it is told, what it sends and raises.
+
+Inputs are the messages of its links (each value is one), the signals that it hears, and to wait
+until its timer has ended. Outputs are what it sends and raises; its states cannot be seen. What it
+sends always finds room and a link that is up: that belongs to the others.
+
+Not every chip is such a machine. `WhyNot` tells the reasons, all that were found.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from modecheck.engine.happenings import Accepted, Dropped, Raised
+from modecheck.engine.plain import Interpreter, State, Step
+from modecheck.product.form import (
+    Apply,
+    ChipForm,
+    Expression,
+    Field,
+    IsLate,
+    Otherwise,
+    Product,
+    Reaction,
+    ReadItem,
+)
+from modecheck.product.form_graph import fields_read
+from modecheck.scenario.words import message_text
+from modecheck.tours.mealy import Mealy
+
+MOST_STATES = 256
+"""More states of one chip would give more words than anybody runs."""
+NOTHING = "nothing"
+WAIT = "wait for its timer"
+
+
+@dataclass(frozen=True, slots=True)
+class OwnMachine:
+    """A chip's machine; `states[n]` names state `n` of it, such as "by_air, foot pressed"."""
+
+    chip: str
+    machine: Mealy
+    states: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class WhyNot:
+    """Why a chip has no Mealy machine of its own."""
+
+    chip: str
+    reasons: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Input:
+    """`queue` and `code` of a message with its value, or the label of a signal's step, or
+    neither.
+    """
+
+    text: str
+    queue: int = -1
+    code: int = 0
+    value: int = 0
+    label: int = -1
+
+
+class _NotAMachine(Exception):
+    """Carries the reason."""
+
+
+def own_machine(product: Product, chip: str) -> OwnMachine | WhyNot:
+    """The machine of a chip, or why it has none."""
+    number = [form.name for form in product.chips].index(chip)
+    reasons = tuple(dict.fromkeys(_reasons(product, number)))
+    if reasons:
+        return WhyNot(chip, reasons)
+    try:
+        return _Alone(product, number).machine()
+    except _NotAMachine as reason:
+        return WhyNot(chip, (str(reason),))
+
+
+def _reasons(product: Product, number: int) -> Iterator[str]:
+    """What can be seen from the rules alone."""
+    form = product.chips[number]
+    own = {n for n, field in enumerate(product.fields) if field.owner == number}
+    own.add(form.state_field)
+    for queue in form.outputs:
+        for slot in product.queues[queue].slots:
+            own |= {slot.code, slot.value, slot.late}
+    for reaction in _reactions(form):
+        yield from _reasons_in(product, reaction, own)
+    for receptions in form.receptions:
+        for (queue, code), reception in receptions.items():
+            if reception.otherwise is Otherwise.DEFER:
+                message = product.queues[queue].messages[code - 1].name
+                yield f"it lets {message} wait, so what it does depends on its links"
+
+
+def _reasons_in(product: Product, reaction: Reaction, own: set[int]) -> Iterator[str]:
+    rule = product.rules[reaction.rule]
+    if rule.kind == "internal":
+        yield f"{rule.title} happens by itself, and nobody can tell when"
+    for expression in _expressions(reaction):
+        for field in sorted(fields_read(expression) - own):
+            yield f"{rule.title} looks at {product.fields[field].name}, which is not its own"
+        if _asks_late(expression):
+            yield f"{rule.title} asks whether a message is late"
+
+
+def _reactions(form: ChipForm) -> Iterator[Reaction]:
+    for leaf in range(len(form.leaves)):
+        yield from form.steps[leaf]
+        for reception in form.receptions[leaf].values():
+            yield from reception.reactions
+        for reactions in form.hearings[leaf].values():
+            yield from reactions
+
+
+def _expressions(reaction: Reaction) -> Iterator[Expression]:
+    if reaction.guard is not None:
+        yield reaction.guard
+    for assign in reaction.assigns:
+        yield from assign.values
+        yield from (target.index for target in assign.targets if target.index is not None)
+    yield from (send.value for send in reaction.sends if send.value is not None)
+
+
+def _asks_late(expression: Expression) -> bool:
+    if isinstance(expression, Apply):
+        return any(_asks_late(argument) for argument in expression.arguments)
+    if isinstance(expression, ReadItem):
+        return _asks_late(expression.index)
+    return isinstance(expression, IsLate)
+
+
+class _Alone:
+    """A chip in a product in which all others are deaf and an invented bench raises the signals."""
+
+    def __init__(self, product: Product, number: int) -> None:
+        self._number = number
+        self._form = product.chips[number]
+        self._signals = sorted({s for hearing in self._form.hearings for s in hearing})
+        self._first_label = len(product.labels)
+        self._product = self._isolated(product)
+        self._interpreter = Interpreter(self._product)
+        fields = enumerate(product.fields)
+        own = {n for n, field in fields if field.owner == number} | {self._form.state_field}
+        self._own = sorted(own)
+        self._inputs = list(self._all_inputs())
+
+    def _isolated(self, product: Product) -> Product:
+        chips = [
+            form if number == self._number else _deaf(form)
+            for number, form in enumerate(product.chips)
+        ]
+        bench = Field("bench", 0, 0, 0)
+        raising = tuple(
+            Reaction(-1, self._first_label + signal, None, (), (), (signal,), -1)
+            for signal in self._signals
+        )
+        chips.append(_bench_chip(len(product.fields), raising))
+        return replace(
+            product,
+            fields=(*product.fields, bench),
+            chips=tuple(chips),
+            queues=tuple(replace(queue, up=None) for queue in product.queues),
+            faults=(),
+            fair=(),
+            events=(),
+            watched_events=(),
+            watchers=(),
+            idle_label=-1,
+            idle_field=-1,
+        )
+
+    def _all_inputs(self) -> Iterator[_Input]:
+        for number in self._form.inputs:
+            queue = self._product.queues[number]
+            for code, message in enumerate(queue.messages, start=1):
+                valued = message.type is not None and queue.slots[0].value >= 0
+                for value in range(message.low, message.high + 1) if valued else (0,):
+                    text = message_text(self._product, number, code, value if valued else None)
+                    yield _Input(f"{text} over {queue.name}", number, code, value)
+        for signal in self._signals:
+            yield _Input(self._product.signals[signal], label=self._first_label + signal)
+        if any(self._form.steps):
+            yield _Input(WAIT)
+
+    def machine(self) -> OwnMachine:
+        """All states that inputs lead to."""
+        if not self._inputs:
+            raise _NotAMachine("nobody can tell it anything")
+        first = self._of(self._product.initial)
+        numbers = {first: 0}
+        order = [first]
+        following: list[tuple[int, ...]] = []
+        outputs: list[tuple[str, ...]] = []
+        for own in order:  # grows while it is gone through
+            answers = [self._answer(own, given) for given in self._inputs]
+            for after, _ in answers:
+                if after not in numbers:
+                    numbers[after] = len(order)
+                    order.append(after)
+            if len(order) > MOST_STATES:
+                raise _NotAMachine(f"it has more than {MOST_STATES} states")
+            following.append(tuple(numbers[after] for after, _ in answers))
+            outputs.append(tuple(output for _, output in answers))
+        texts = tuple(given.text for given in self._inputs)
+        machine = Mealy(texts, tuple(following), tuple(outputs))
+        return OwnMachine(self._form.name, machine, tuple(map(self._name, order)))
+
+    def _of(self, state: State) -> State:
+        return tuple(state[field] for field in self._own)
+
+    def _whole(self, own: State, given: _Input) -> State:
+        """Everything else as at the start, links empty but for what is given."""
+        state = list(self._product.initial)
+        for field, value in zip(self._own, own, strict=True):
+            state[field] = value
+        if given.queue >= 0:
+            head = self._product.queues[given.queue].slots[0]
+            state[head.code] = given.code
+            if head.value >= 0:
+                state[head.value] = given.value
+        return tuple(state)
+
+    def _answer(self, own: State, given: _Input) -> tuple[State, str]:
+        steps = self._interpreter.steps(self._whole(own, given))
+        mine = [step for step in steps if self._is_answer(step, given)]
+        if len(mine) > 1:
+            raise _NotAMachine(f"in {self._name(own)} two of its timers run")
+        if not mine:
+            return own, NOTHING
+        (step,) = mine
+        if step.after is None:
+            assert step.failure is not None
+            raise _NotAMachine(f"in {self._name(own)}, {given.text}: {step.failure.text}")
+        return self._of(step.after), self._output(step)
+
+    def _is_answer(self, step: Step, given: _Input) -> bool:
+        if step.label >= self._first_label:
+            return step.label == given.label
+        label = self._product.labels[step.label]
+        if label.kind == "rule":
+            return given.text == WAIT and label.chip == self._number
+        return label.queue == given.queue
+
+    def _output(self, step: Step) -> str:
+        told = []
+        for happening in step.happenings:
+            if isinstance(happening, Accepted | Dropped):
+                queue = self._product.queues[happening.queue]
+                value = happening.value if isinstance(happening, Accepted) else None
+                text = message_text(self._product, happening.queue, happening.message, value)
+                told += [f"{text} over {queue.name}"] if queue.sender == self._number else []
+            elif isinstance(happening, Raised) and happening.chip == self._number:
+                told.append(f"signal {self._product.signals[happening.signal]}")
+        return " and ".join(told) or NOTHING
+
+    def _name(self, own: State) -> str:
+        parts: list[str] = []
+        for number, value in zip(self._own, own, strict=True):
+            field = self._product.fields[number]
+            if number == self._form.state_field:
+                parts.insert(0, self._form.leaves[value])
+            elif field.type is not None:
+                parts.append(f"{field.name.partition('.')[2]} {field.type.spell(value)}")
+        return ", ".join(parts)
+
+
+def _deaf(form: ChipForm) -> ChipForm:
+    return replace(form, steps=((),) * len(form.leaves), hearings=({},) * len(form.leaves))
+
+
+def _bench_chip(field: int, raising: Sequence[Reaction]) -> ChipForm:
+    return ChipForm(
+        name="bench",
+        actor=True,
+        state_field=field,
+        leaves=("here",),
+        rests=(True,),
+        initial=0,
+        steps=(tuple(raising),),
+        receptions=({},),
+        hearings=({},),
+        restart=(),
+        inputs=(),
+        outputs=(),
+    )

@@ -1,0 +1,105 @@
+"""A bench test as data: sequences of steps, each with what to do and what to see."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from modecheck.checks.ways import Move, Way
+from modecheck.product.form import Product
+
+
+@dataclass(frozen=True, slots=True)
+class See:
+    """What a person sees when a step is over: the modes the device is in, and what changed, such as
+    "receiver on_air → on_cable", with all that it passed through. `states` and `values` are all of
+    it.
+    """
+
+    modes: tuple[str, ...]
+    changed: tuple[str, ...]
+    states: dict[str, str]
+    values: dict[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class BenchStep:
+    """One step of a test. `kind` is start (power on), act (somebody does something), wait (for a
+    timer), fault (somebody makes something fail), or itself (nothing to do but to watch).
+
+    `happens` are sentences about what the device then does by itself. `early` tells that the device
+    had not settled before. `may_also` are other states that it may settle in, as differences from
+    `see`; `may_fail` is what the model calls wrong and what a race may lead to. `takes` are the
+    rules taken, as "chip.rule", `waits` the times of timers that end meanwhile. `moves` prove it:
+    they can be replayed.
+    """
+
+    kind: str
+    do: str
+    happens: tuple[str, ...]
+    see: See
+    moves: tuple[Move, ...]
+    takes: tuple[str, ...]
+    waits: tuple[str, ...] = ()
+    early: bool = False
+    may_also: tuple[str, ...] = ()
+    may_fail: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Sequence:
+    """Steps from power on; the first is the start itself."""
+
+    steps: tuple[BenchStep, ...]
+
+    @property
+    def way(self) -> Way:
+        """The same as a way from the initial state, for replay."""
+        return Way(tuple(move for step in self.steps for move in step.moves))
+
+    @property
+    def length(self) -> int:
+        """How many steps there are after the start."""
+        return len(self.steps) - 1
+
+
+@dataclass(frozen=True, slots=True)
+class BenchTest:
+    """Sequences that take all there is to take of one kind. `goal` is actions, rules, or timing for
+    rules that take timing or a fault.
+
+    `facts` are numbers for people: what the test was made from. `cost` counts its actions (with
+    goal timing: its atomic steps) and one for each new start. No such test costs less than `bound`,
+    and `shortest` tells that none costs less than this one. `left_out` says what is not covered,
+    and why; `stopped_by` which bound was hit.
+    """
+
+    product: Product
+    goal: str
+    facts: tuple[str, ...]
+    sequences: tuple[Sequence, ...]
+    cost: int
+    bound: int
+    shortest: bool
+    left_out: tuple[str, ...] = ()
+    stopped_by: str = ""
+
+    @property
+    def steps(self) -> int:
+        """Steps in all sequences together."""
+        return sum(sequence.length for sequence in self.sequences)
+
+    @property
+    def new_starts(self) -> int:
+        """How often the device has to be started anew."""
+        return max(len(self.sequences) - 1, 0)
+
+    @property
+    def complete(self) -> bool:
+        return not self.stopped_by
+
+
+def is_complete(tests: Iterable[BenchTest]) -> bool:
+    """Whether no bound was hit, and there is something to do at all."""
+    known = list(tests)
+    return all(test.complete for test in known) and any(test.sequences for test in known)

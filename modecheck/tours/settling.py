@@ -1,0 +1,181 @@
+"""What a device does by itself after somebody has acted, until it has nothing left to do.
+
+A state is *settled* when no chip and no link can step. Between an action and a settled state
+several runs may be possible (a race): all states that they can end in are found. One of them is the
+*usual* one: what can go on at once does so before any timer, a shorter timer before a longer one,
+and nothing is lost. That is a reading of what happens most of the time, not a promise: in the model
+any timer may end at any moment.
+
+With `patience` (seconds), nobody waits for a timer that takes longer. Such a timer is an action of
+its own, to wait until it has ended, and it does not count as something that is left to do; unless
+the device would not come to rest without it.
+"""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass
+from fractions import Fraction
+
+from modecheck.engine.drives import drives_of
+from modecheck.engine.memory import resident_memory
+from modecheck.engine.plain import Interpreter, State, Step
+from modecheck.engine.space import Limits
+from modecheck.product.form import Product
+
+FAULTS = ("lose", "duplicate", "power_cut", "reset", "cut_in_rule")
+LOOK_EVERY = 256
+"""States between two looks at the clock and the memory."""
+
+
+class LimitReached(Exception):
+    """A bound of the search was hit; carries what the result says of it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """How a device settles. `run` are the steps of the usual run, which ends in `usual`; `others`
+    are the settled states that races may lead to instead, nearest first, and `failures` say what
+    can go wrong on the way. `usual` is None where no run ends. `waited` tells that it took a timer
+    longer than the patience.
+    """
+
+    usual: State | None
+    run: tuple[Step, ...]
+    others: tuple[State, ...]
+    failures: tuple[str, ...]
+    waited: bool = False
+
+
+class Settling:
+    """Steps of one product, each state looked at once. Methods raise `LimitReached`."""
+
+    def __init__(self, product: Product, limits: Limits, patience: Fraction | None = None) -> None:
+        self.product = product
+        self._interpreter = Interpreter(product)
+        self._limits = limits
+        self._began = time.monotonic()
+        self._known: dict[State, list[Step]] = {}
+        self._drives = drives_of(product)
+        self._slow = [self._is_slow(number, patience) for number in range(len(product.labels))]
+
+    @property
+    def looked_at(self) -> int:
+        """How many states were looked at."""
+        return len(self._known)
+
+    def _is_slow(self, label: int, patience: Fraction | None) -> bool:
+        after = self._timer(label)
+        return patience is not None and after is not None and after > patience
+
+    def _timer(self, label: int) -> Fraction | None:
+        """When the timer of a step's rule ends at the earliest, in seconds."""
+        form = self.product.labels[label]
+        after = self.product.rules[form.rule].after if form.kind == "rule" else None
+        return None if after is None else after.low
+
+    def condition(self, name: str, state: State) -> bool:
+        """Whether a condition of the product holds."""
+        return self._interpreter.condition(self.product.conditions[name], state)
+
+    def steps(self, state: State) -> list[Step]:
+        """Every step from a state."""
+        known = self._known.get(state)
+        if known is None:
+            self._look_at_limits()
+            known = self._known[state] = self._interpreter.steps(state)
+        return known
+
+    def _look_at_limits(self) -> None:
+        limits, count = self._limits, len(self._known)
+        if limits.states is not None and count >= limits.states:
+            raise LimitReached(limits.reached_states)
+        if count % LOOK_EVERY == 0:
+            if limits.seconds is not None and time.monotonic() - self._began > limits.seconds:
+                raise LimitReached(limits.reached_seconds)
+            if limits.memory is not None and resident_memory() > limits.memory:
+                raise LimitReached(limits.reached_memory)
+
+    def actions(self, state: State) -> list[Step]:
+        """What a person can do: steps of actors, and waiting for a timer beyond the patience."""
+        return [step for step in self.steps(state) if self._is_action(step.label)]
+
+    def _is_action(self, label: int) -> bool:
+        form = self.product.labels[label]
+        return self._slow[label] or (form.kind == "rule" and self.product.chips[form.chip].actor)
+
+    def is_wait(self, label: int) -> bool:
+        """Whether an action is to wait for a timer."""
+        return self._slow[label]
+
+    def by_itself(self, state: State, *, slow: bool = False) -> list[Step]:
+        """Steps of chips and links; with `slow` also those of timers beyond the patience."""
+        return [
+            step
+            for step in self.steps(state)
+            if self._drives[step.label] and (slow or not self._slow[step.label])
+        ]
+
+    def settle(self, state: State) -> Settled:
+        """How a device settles that is left alone in a state."""
+        settled = self._settle(state, slow=False)
+        if settled.usual is None and any(self._slow):
+            settled = self._settle(state, slow=True)
+        return settled
+
+    def _settle(self, state: State, *, slow: bool) -> Settled:
+        came: dict[State, tuple[State, Step] | None] = {state: None}
+        ends: list[State] = []
+        failures: dict[str, None] = {}
+        order = [state]
+        for one in order:  # grows while it is gone through
+            steps = self.by_itself(one, slow=slow)
+            if not steps:
+                ends.append(one)
+            for step in steps:
+                if step.after is None:
+                    assert step.failure is not None
+                    failures.setdefault(step.failure.text)
+                elif step.after not in came:
+                    came[step.after] = (one, step)
+                    order.append(step.after)
+        if not ends:
+            return Settled(None, (), (), tuple(failures), slow)
+        run = self._usual_run(state, slow=slow)
+        if run is None:
+            run = _run_to(came, ends[0])
+        usual = run[-1].after if run else state
+        others = tuple(end for end in ends if end != usual)
+        return Settled(usual, tuple(run), others, tuple(failures), slow)
+
+    def _usual_run(self, state: State, *, slow: bool) -> list[Step] | None:
+        """Always the step that usually comes first; None where that leads in a circle."""
+        run: list[Step] = []
+        seen = {state}
+        while True:
+            steps = self.by_itself(state, slow=slow)
+            if not steps:
+                return run
+            usual = [s for s in sorted(steps, key=self._urgency) if s.after not in seen]
+            step = next((s for s in usual if s.after is not None), None)
+            if step is None or step.after is None:
+                return None
+            run.append(step)
+            state = step.after
+            seen.add(state)
+
+    def _urgency(self, step: Step) -> tuple[bool, Fraction]:
+        """Faults last, then timers by their time; ties stay in the interpreter's order."""
+        fault = self.product.labels[step.label].kind in FAULTS
+        timer = self._timer(step.label)
+        return fault, Fraction(-1) if timer is None else timer
+
+
+def _run_to(came: dict[State, tuple[State, Step] | None], state: State) -> list[Step]:
+    run: list[Step] = []
+    before = came[state]
+    while before is not None:
+        state, step = before
+        run.append(step)
+        before = came[state]
+    return run[::-1]

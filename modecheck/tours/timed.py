@@ -1,0 +1,86 @@
+"""Walks through the whole product as steps for people, where the moment matters.
+
+An action and what then happens by itself, up to the next action, are one step. What happens by
+itself may come in another order than the one told: then the sequence has to be begun anew, and the
+step says so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence as Several
+from dataclasses import dataclass, field
+
+from modecheck.checks.wording import counted
+from modecheck.engine.plain import State, Step
+from modecheck.engine.space import Space
+from modecheck.tours.plan import BenchStep, Sequence
+from modecheck.tours.settling import FAULTS, Settling
+from modecheck.tours.telling import Teller, moves_of
+
+
+@dataclass(slots=True)
+class _Draft:
+    """A step under construction: the state before it, and the atomic steps in it."""
+
+    kind: str
+    before: State
+    early: bool = False
+    steps: list[Step] = field(default_factory=list)
+    elsewhere: int = 0
+
+
+class TellTimed:
+    """Tells of walks over transitions of a space."""
+
+    def __init__(self, settling: Settling, space: Space) -> None:
+        self._settling = settling
+        self._space = space
+        self._teller = Teller(settling)
+
+    def sequence(self, walk: Several[tuple[int, int]]) -> Sequence:
+        """A walk of (label, number of the state behind) as a sequence."""
+        state = self._settling.product.initial
+        drafts = [_Draft("start", state)]
+        for label, target in walk:
+            after = self._space.state(target)
+            steps = self._settling.steps(state)
+            step = next(s for s in steps if s.label == label and s.after == after)
+            others = self._settling.by_itself(state)
+            if step in others:
+                drafts[-1].elsewhere += len({s.after for s in others}) > 1
+            else:
+                kind = "fault" if self._kind(label) in FAULTS else "act"
+                drafts.append(_Draft(kind, state, bool(others)))
+            drafts[-1].steps.append(step)
+            state = after
+        return Sequence(tuple(self._step(draft) for draft in drafts))
+
+    def _kind(self, label: int) -> str:
+        return self._settling.product.labels[label].kind
+
+    def _step(self, draft: _Draft) -> BenchStep:
+        teller, steps = self._teller, draft.steps
+        passed = [step.after for step in steps if step.after is not None] or [draft.before]
+        if draft.kind == "start":
+            does, happens = "switch everything on", teller.told(steps)
+        else:
+            does, answer = teller.deed(steps[0])
+            happens = ((answer,) if answer else ()) + teller.told(steps[1:])
+        return BenchStep(
+            kind=draft.kind,
+            do=does,
+            happens=happens,
+            see=teller.see(None if draft.kind == "start" else draft.before, passed),
+            moves=moves_of(steps),
+            takes=teller.takes(steps),
+            waits=teller.waits(steps),
+            early=draft.early,
+            may_also=_order_matters(draft.elsewhere),
+        )
+
+
+def _order_matters(times: int) -> tuple[str, ...]:
+    if not times:
+        return ()
+    moments = counted(times, "moment")
+    return (f"something else, as at {moments} another step could come first: then begin anew",)
