@@ -12,6 +12,7 @@ from modecheck.cli.options import (
     exploring_options,
     reduce_option,
 )
+from modecheck.cli.outputs import OUTPUTS, need_all_writable, output_options, write_outputs
 
 if TYPE_CHECKING:
     from modecheck.engine.choice import Search
@@ -21,16 +22,18 @@ if TYPE_CHECKING:
 @device_argument
 @choice_option
 @click.option("--every-option", is_flag=True, help="Check every combination of options.")
-@click.option("--json", "json_file", metavar="FILE", help="Write the result as JSON, too.")
+@output_options
+@click.option("--quiet", is_flag=True, help="Say nothing when nothing is found.")
 @reduce_option
 @exploring_options
 def command(
     device: str,
     chosen: dict[str, str],
     every_option: bool,
-    json_file: str | None,
+    quiet: bool,
     reductions: tuple[str, ...],
     search: Search,
+    **outputs: str | None,
 ) -> None:
     """Explore DEVICE completely and tell what can go wrong.
 
@@ -40,21 +43,19 @@ def command(
     from dataclasses import replace
 
     from modecheck.checks.verdict import check
-    from modecheck.cli.exit_codes import exit_code
+    from modecheck.cli.exit_codes import NOTHING_FOUND, exit_code
     from modecheck.cli.exploring import reporter_for, variants_of
-    from modecheck.report.files import need_writable, write_json
     from modecheck.report.style import show, style_for
     from modecheck.report.terminal import verdict_as_text
 
-    if json_file is not None:
-        need_writable(json_file)
+    files = {name: outputs[f"{name}_file"] for name in OUTPUTS}
+    need_all_writable(files)
     devices = variants_of(device, chosen, every=every_option)
     search = replace(search, symmetry="symmetry" in reductions, order="order" in reductions)
     with reporter_for(sys.stderr) as reporter:
         verdict = check(devices, search=search, reporter=reporter)
-    if json_file is not None:
-        from modecheck.report.as_json import verdict_as_json
-
-        write_json(json_file, verdict_as_json(verdict))
-    show(verdict_as_text(verdict, style_for(sys.stdout)))
-    sys.exit(exit_code(found=bool(verdict.findings), complete=verdict.complete))
+    write_outputs(verdict, files)
+    code = exit_code(found=bool(verdict.findings), complete=verdict.complete)
+    if not (quiet and code == NOTHING_FOUND):
+        show(verdict_as_text(verdict, style_for(sys.stdout)))
+    sys.exit(code)
