@@ -67,7 +67,5 @@ def test_an_accepted_break_excuses_nothing(until: str) -> None:
 
 def test_what_falls_may_be_accepted() -> None:
     """It occurs: its acceptance is not needless."""
-    verdict = verdict_on(
-        accepted="accepted: [{finding: broken-requirement:LEAF, reason: it is}]"
-    )
+    verdict = verdict_on(accepted="accepted: [{finding: broken-requirement:LEAF, reason: it is}]")
     assert [finding.id for finding in verdict.findings] == ["broken-requirement:ROOT"]
