@@ -1,3 +1,55 @@
-"""modecheck verifies how the firmware of a multi-chip device switches between modes."""
+"""modecheck verifies how the firmware of a multi-chip device switches between modes.
+
+As a library it offers what `__all__` names. Nothing is imported before it is used.
+"""
+
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from modecheck.checks.findings import Finding
+    from modecheck.checks.verdict import Verdict
+    from modecheck.engine.space import Space
+    from modecheck.library import check, explore, load, pictures, steps_of
+    from modecheck.model.mistakes import InvalidInput, ModecheckError
+    from modecheck.model.parts import Device
+    from modecheck.scenario.telling import Told
 
 __version__ = "0.1.0"
+
+__all__ = [
+    "Device",
+    "Finding",
+    "InvalidInput",
+    "ModecheckError",
+    "Space",
+    "Told",
+    "Verdict",
+    "check",
+    "explore",
+    "load",
+    "pictures",
+    "steps_of",
+]
+
+_HOMES = {
+    "Device": "model.parts",
+    "Finding": "checks.findings",
+    "InvalidInput": "model.mistakes",
+    "ModecheckError": "model.mistakes",
+    "Space": "engine.space",
+    "Told": "scenario.telling",
+    "Verdict": "checks.verdict",
+}
+
+
+def __getattr__(name: str) -> Any:
+    if name not in __all__:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(importlib.import_module(f"modecheck.{_HOMES.get(name, 'library')}"), name)
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})
