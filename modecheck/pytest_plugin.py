@@ -125,7 +125,8 @@ class DeviceFile(pytest.File):
         from modecheck.report.scenarios import scenario_of
 
         told = [finding_in_full(one, scenario_of(self.verdict, one)) for one in case.findings]
-        return "\n\n".join("\n".join(lines) for lines in told) or case.reason
+        text = "\n\n".join("\n".join(lines) for lines in told) or case.reason
+        return f"{text}\nin the device {self._file}"
 
 
 class CaseFailed(Exception):
@@ -165,5 +166,4 @@ class DeviceTest(pytest.Item):
         return super().repr_failure(excinfo, *args)
 
     def reportinfo(self) -> tuple[Path, int, str]:
-        """The title of a failure names the device, since many have a test of this name."""
-        return self.path, self.line - 1, f"{os.path.relpath(self.path)}::{self.name}"
+        return self.path, self.line - 1, self.name

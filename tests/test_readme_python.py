@@ -35,6 +35,23 @@ def test_the_script_shows_what_the_readme_shows() -> None:
     assert result.stdout == SHOWN
 
 
+(RULE,) = re.findall(r"<!-- a rule to try -->\n```yaml\n(.*?)```", README, re.DOTALL)
+((TRYING, TRIED),) = re.findall(
+    r"<!-- shown by: (check .*? --with FILE) -->\n```text\n(.*?)```", README, re.DOTALL
+)
+
+
+def test_the_rule_to_try_shows_what_the_readme_shows(tmp_path: Path) -> None:
+    """Whoever lays it over the device sees the same."""
+    (tmp_path / "FILE").write_text(RULE, encoding="utf-8")
+    words = [str(ROOT / word) if word.endswith(".yaml") else word for word in TRYING.split()]
+    result = subprocess.run(
+        [sys.executable, "-m", "modecheck", *words], cwd=tmp_path, env=environment(),
+        capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    assert result.stdout == TRIED
+
+
 def command_of(job: str) -> list[str]:
     """The command that checks, as the job's only line that calls modecheck."""
     found = re.findall(r"modecheck check .*", job)

@@ -15,8 +15,9 @@ from modecheck.cli.options import (
 from modecheck.cli.outputs import OUTPUTS, need_all_writable, output_options, write_outputs
 
 if TYPE_CHECKING:
+    from modecheck.checks.verdict import Verdict
     from modecheck.engine.choice import Search
-
+    from modecheck.model.parts import Device
 
 CACHED = "cached: nothing has changed since this was explored; --no-cache explores it anew"
 
@@ -25,6 +26,7 @@ CACHED = "cached: nothing has changed since this was explored; --no-cache explor
 @device_argument
 @choice_option
 @click.option("--every-option", is_flag=True, help="Check every combination of options.")
+@click.option("--with", "over", metavar="FILE", help="Lay FILE over DEVICE; tell what it changes.")
 @output_options
 @click.option("--no-cache", is_flag=True, help="Explore also what did not change since last time.")
 @click.option("--quiet", is_flag=True, help="Say nothing when nothing is found.")
@@ -34,6 +36,7 @@ def command(
     device: str,
     chosen: dict[str, str],
     every_option: bool,
+    over: str | None,
     no_cache: bool,
     quiet: bool,
     reductions: tuple[str, ...],
@@ -47,26 +50,59 @@ def command(
     import sys
     from dataclasses import replace
 
-    from modecheck.checks.kept_verdicts import check_or_recall
-    from modecheck.checks.verdict import check
     from modecheck.cli.exit_codes import NOTHING_FOUND, exit_code
-    from modecheck.cli.exploring import reporter_for, variants_of
+    from modecheck.cli.exploring import variants_of
     from modecheck.report.style import show, style_for
-    from modecheck.report.terminal import verdict_as_text
 
     files = {name: outputs[f"{name}_file"] for name in OUTPUTS}
     need_all_writable(files)
     devices = variants_of(device, chosen, every=every_option)
+    changed = variants_of(device, chosen, every=every_option, over=over) if over else []
     search = replace(search, symmetry="symmetry" in reductions, order="order" in reductions)
-    with reporter_for(sys.stderr) as reporter:
-        if no_cache:
-            verdict, cached = check(devices, search=search, reporter=reporter), False
-        else:
-            verdict, cached = check_or_recall(devices, search, reporter)
-    write_outputs(verdict, files)
-    code = exit_code(found=bool(verdict.findings), complete=verdict.complete)
+    checking = _Checking(search, cache=not no_cache)
+    verdict = checking.verdict(devices)
+    style = style_for(sys.stdout)
+    if over is not None:
+        from modecheck.checks.differences import difference
+        from modecheck.report.trial_text import trial_as_text
+
+        new = checking.verdict(changed)
+        found = difference(verdict, new)
+        write_outputs(new, files)
+        lines = trial_as_text(verdict, new, found, over, style)
+        code = exit_code(found=bool(found.broken), complete=found.complete)
+    else:
+        from modecheck.report.terminal import verdict_as_text
+
+        write_outputs(verdict, files)
+        lines = verdict_as_text(verdict, style)
+        code = exit_code(found=bool(verdict.findings), complete=verdict.complete)
     if not (quiet and code == NOTHING_FOUND):
-        show(verdict_as_text(verdict, style_for(sys.stdout)))
-        if cached:
+        show(lines)
+        if checking.cached:
             show([CACHED], sys.stderr)
     sys.exit(code)
+
+
+class _Checking:
+    """Explores, or recalls; `cached` tells whether something was recalled."""
+
+    def __init__(self, search: Search, *, cache: bool) -> None:
+        self._search = search
+        self._cache = cache
+        self.cached = False
+
+    def verdict(self, devices: list[Device]) -> Verdict:
+        """The verdict on a device in these variants, with progress on a terminal."""
+        import sys
+
+        from modecheck.checks.kept_verdicts import check_or_recall
+        from modecheck.checks.verdict import check
+        from modecheck.cli.exploring import reporter_for
+
+        with reporter_for(sys.stderr) as reporter:
+            if not self._cache:
+                return check(devices, search=self._search, reporter=reporter)
+            found, recalled = check_or_recall(devices, self._search, reporter)
+        self.cached = self.cached or recalled
+        return found
