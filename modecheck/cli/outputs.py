@@ -9,8 +9,6 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from modecheck.model.mistakes import InvalidInput, Mistake
-
 if TYPE_CHECKING:
     from modecheck.checks.verdict import Verdict
 
@@ -33,6 +31,7 @@ def output_options(function: Callable[..., Any]) -> Callable[..., Any]:
 
 def need_all_writable(files: Mapping[str, str | None]) -> None:
     """Raise `InvalidInput` before long work, for a file that cannot be written or has two uses."""
+    from modecheck.model.mistakes import InvalidInput, Mistake
     from modecheck.report.files import need_writable
 
     users: dict[str, str] = {}

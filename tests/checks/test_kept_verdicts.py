@@ -110,7 +110,7 @@ def test_what_is_soon_explored_is_not_kept(folder: Path) -> None:
     assert not folder.exists()
 
 
-@pytest.mark.parametrize("damage", ["cut", "changed", "emptied", "foreign"])
+@pytest.mark.parametrize("damage", ["cut", "changed", "reworded", "emptied", "foreign"])
 def test_a_damaged_entry_counts_as_absent(damage: str, folder: Path) -> None:
     """It is explored anew, and kept anew."""
     recalled(LARGE)
@@ -119,9 +119,11 @@ def test_a_damaged_entry_counts_as_absent(damage: str, folder: Path) -> None:
     broken = {
         "cut": raw[:-1],
         "changed": raw[:-9] + b"x" + raw[-8:],
+        "reworded": raw.replace(b"deadlock", b"livelock"),
         "emptied": b"",
         "foreign": b"not a verdict at all",
     }
+    assert broken[damage] != raw
     entry.write_bytes(broken[damage])
     assert kept_verdict(entry.stem) is None
     assert [recalled(LARGE), recalled(LARGE)] == [False, True]

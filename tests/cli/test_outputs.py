@@ -71,10 +71,11 @@ def test_a_wrong_input_writes_nothing(option: str, tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("option", ["--junit", "--sarif", "--markdown"])
 def test_a_file_that_cannot_be_written_is_told_first(option: str, tmp_path: Path) -> None:
-    """Exit code 2, before anything is explored."""
-    result = check(SAMPLE, tmp_path, option, "nowhere/out")
+    """Exit code 2, before anything is explored, and before another file is written."""
+    result = check(SAMPLE, tmp_path, option, "nowhere/out", "--json", "o.json")
     assert (result.code, result.out) == (2, "")
     assert "'nowhere/out' cannot be written" in result.err
+    assert os.listdir(tmp_path) == ["device.yaml"]
 
 
 def test_two_files_of_one_name_are_a_mistake(tmp_path: Path) -> None:

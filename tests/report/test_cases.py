@@ -78,6 +78,15 @@ def test_what_is_lived_with_is_skipped(tmp_path: Path) -> None:
     assert cases["lit"].outcome == PASSED
 
 
+def test_an_accepted_class_is_skipped(tmp_path: Path) -> None:
+    """It is known, and still no pass."""
+    text = ODD.replace("broken-requirement:never_dark", "vacuous-requirement:maybe")
+    cases = {case.name: case for case in cases_of(checked_text(text, tmp_path))}
+    assert cases["vacuous-requirement"].outcome == SKIPPED
+    assert "we | live <with> it" in cases["vacuous-requirement"].reason
+    assert cases["never_dark"].outcome == FAILED
+
+
 def test_a_requirement_that_falls_with_another_is_skipped(tmp_path: Path) -> None:
     """What is left to read is the cause."""
     text = ODD[: ODD.index("accepted")].replace("always: hub.lit == 0", "always: hub.lit == 1")

@@ -104,6 +104,10 @@ def test_the_planted_mistake_is_shown_at_its_line() -> None:
     assert place["artifactLocation"]["uri"] == "models/starter/receiver.yaml"
     assert (place["region"]["startLine"], place["region"]["startColumn"]) == (10, 3)
     assert place["region"]["snippet"]["text"] == "changing"
+    (step,) = result["codeFlows"][0]["threadFlows"][0]["locations"]
+    cause = step["location"]["physicalLocation"]
+    assert cause["artifactLocation"]["uri"] == "models/starter/device.yaml"
+    assert "plug: {in: unplugged, raise: [plugged_in]" in cause["contextRegion"]["snippet"]["text"]
 
 
 @pytest.mark.parametrize("name", SMALL_TWINS)
