@@ -28,6 +28,7 @@ DEVICE_KEY = re.compile(r"^(device|based_on)\s*:", re.MULTILINE)
 """How the text of a device file can be told from other YAML without reading all of it."""
 LONGEST_HEAD = 65_536
 """Characters in which that key is looked for."""
+NAMED = pytest.StashKey[frozenset[Path]]()
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
@@ -65,14 +66,20 @@ def _is_asked_for(path: Path, parent: pytest.Collector) -> bool:
 
 
 def _named(config: pytest.Config) -> frozenset[Path]:
-    """The files that the setting names; it is an error when a line names none."""
+    """The files that the setting names, looked for once; an error where a line names none."""
+    if NAMED not in config.stash:
+        config.stash[NAMED] = frozenset(_looked_for(config))
+    return config.stash[NAMED]
+
+
+def _looked_for(config: pytest.Config) -> set[Path]:
     found: set[Path] = set()
     for line in config.getini(DEVICES):
         paths = [Path(path) for path in glob(str(config.rootpath / line), recursive=True)]
         if not paths:
             raise pytest.UsageError(f"{DEVICES}: {line!r} names no file in {config.rootpath}")
         found.update(paths)
-    return frozenset(found)
+    return found
 
 
 def _absolute(folder: Path, argument: str) -> Path:

@@ -38,7 +38,7 @@ def test_public_functions_are_typed() -> None:
 
 def test_other_names_are_no_names() -> None:
     """A misspelt one fails as in any module."""
-    with pytest.raises(AttributeError, match="no attribute 'chek'"):
+    with pytest.raises(AttributeError, match="module 'modecheck' has no attribute 'chek'"):
         _ = modecheck.chek
 
 

@@ -143,9 +143,11 @@ def test_what_was_accepted_is_not_new(tmp_path: Path) -> None:
 
 def test_a_fault_in_one_more_variant_is_new(tmp_path: Path) -> None:
     """It occurred with one choice of an option, and now it occurs with all."""
-    over = "chips: {hub: {rules: {unplug: {do: [lit = false, bright = brightness == high]}}}}\n"
+    dark = "lit = on_unplug == stay and lit == false"
+    over = f"chips: {{hub: {{rules: {{unplug: {{do: [{dark}, bright = brightness == high]}}}}}}}}\n"
     result = laid(over, tmp_path, "--every-option", device=SAMPLE)
     assert result.code == 1
+    assert head(result).startswith("sample with rule.yaml: 1 newly broken on_unplug=stay")
     assert BROKEN in result.out
 
 
