@@ -1,25 +1,58 @@
-"""modecheck verifies how the firmware of a multi-chip device switches between modes."""
+"""modecheck verifies how the firmware of a multi-chip device switches between modes.
+
+As a library it offers what `__all__` names. Nothing is imported before it is used.
+"""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import importlib
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from modecheck.model.devices import read_device
+    from modecheck.checks.findings import Finding
+    from modecheck.checks.verdict import Verdict
+    from modecheck.engine.space import Space
+    from modecheck.library import check, explore, load, pictures, steps_of
+    from modecheck.model.mistakes import InvalidInput, ModecheckError
+    from modecheck.model.parts import Device
     from modecheck.rigs.rig import machines
+    from modecheck.scenario.telling import Told
 
-__all__ = ["machines", "read_device"]
 __version__ = "0.1.0"
 
+__all__ = [
+    "Device",
+    "Finding",
+    "InvalidInput",
+    "ModecheckError",
+    "Space",
+    "Told",
+    "Verdict",
+    "check",
+    "explore",
+    "load",
+    "machines",
+    "pictures",
+    "steps_of",
+]
 
-def __getattr__(name: str) -> object:
-    """What a program uses is imported when it is asked for: the command does not need it."""
-    if name == "machines":
-        from modecheck.rigs.rig import machines
+_HOMES = {
+    "Device": "model.parts",
+    "Finding": "checks.findings",
+    "InvalidInput": "model.mistakes",
+    "ModecheckError": "model.mistakes",
+    "Space": "engine.space",
+    "Told": "scenario.telling",
+    "Verdict": "checks.verdict",
+    "machines": "rigs.rig",
+}
 
-        return machines
-    if name == "read_device":
-        from modecheck.model.devices import read_device
 
-        return read_device
-    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+def __getattr__(name: str) -> Any:
+    if name not in __all__:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(importlib.import_module(f"modecheck.{_HOMES.get(name, 'library')}"), name)
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})

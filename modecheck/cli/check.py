@@ -12,25 +12,36 @@ from modecheck.cli.options import (
     exploring_options,
     reduce_option,
 )
+from modecheck.cli.outputs import OUTPUTS, need_all_writable, output_options, write_outputs
 
 if TYPE_CHECKING:
+    from modecheck.checks.verdict import Verdict
     from modecheck.engine.choice import Search
+    from modecheck.model.parts import Device
+
+CACHED = "cached: nothing has changed since this was explored; --no-cache explores it anew"
 
 
 @click.command("check")
 @device_argument
 @choice_option
 @click.option("--every-option", is_flag=True, help="Check every combination of options.")
-@click.option("--json", "json_file", metavar="FILE", help="Write the result as JSON, too.")
+@click.option("--with", "over", metavar="FILE", help="Lay FILE over DEVICE; tell what it changes.")
+@output_options
+@click.option("--no-cache", is_flag=True, help="Explore also what did not change since last time.")
+@click.option("--quiet", is_flag=True, help="Say nothing when nothing is found.")
 @reduce_option
 @exploring_options
 def command(
     device: str,
     chosen: dict[str, str],
     every_option: bool,
-    json_file: str | None,
+    over: str | None,
+    no_cache: bool,
+    quiet: bool,
     reductions: tuple[str, ...],
     search: Search,
+    **outputs: str | None,
 ) -> None:
     """Explore DEVICE completely and tell what can go wrong.
 
@@ -39,22 +50,59 @@ def command(
     import sys
     from dataclasses import replace
 
-    from modecheck.checks.verdict import check
-    from modecheck.cli.exit_codes import exit_code
-    from modecheck.cli.exploring import reporter_for, variants_of
-    from modecheck.report.files import need_writable, write_json
+    from modecheck.cli.exit_codes import NOTHING_FOUND, exit_code
+    from modecheck.cli.exploring import variants_of
     from modecheck.report.style import show, style_for
-    from modecheck.report.terminal import verdict_as_text
 
-    if json_file is not None:
-        need_writable(json_file)
+    files = {name: outputs[f"{name}_file"] for name in OUTPUTS}
+    need_all_writable(files)
     devices = variants_of(device, chosen, every=every_option)
+    changed = variants_of(device, chosen, every=every_option, over=over) if over else []
     search = replace(search, symmetry="symmetry" in reductions, order="order" in reductions)
-    with reporter_for(sys.stderr) as reporter:
-        verdict = check(devices, search=search, reporter=reporter)
-    if json_file is not None:
-        from modecheck.report.as_json import verdict_as_json
+    checking = _Checking(search, cache=not no_cache)
+    verdict = checking.verdict(devices)
+    style = style_for(sys.stdout)
+    if over is not None:
+        from modecheck.checks.differences import difference
+        from modecheck.report.trial_text import trial_as_text
 
-        write_json(json_file, verdict_as_json(verdict))
-    show(verdict_as_text(verdict, style_for(sys.stdout)))
-    sys.exit(exit_code(found=bool(verdict.findings), complete=verdict.complete))
+        new = checking.verdict(changed)
+        found = difference(verdict, new)
+        write_outputs(new, files)
+        lines = trial_as_text(verdict, new, found, over, style)
+        code = exit_code(found=bool(found.broken), complete=found.complete)
+    else:
+        from modecheck.report.terminal import verdict_as_text
+
+        write_outputs(verdict, files)
+        lines = verdict_as_text(verdict, style)
+        code = exit_code(found=bool(verdict.findings), complete=verdict.complete)
+    if not (quiet and code == NOTHING_FOUND):
+        show(lines)
+        if checking.cached:
+            show([CACHED], sys.stderr)
+    sys.exit(code)
+
+
+class _Checking:
+    """Explores, or recalls; `cached` tells whether something was recalled."""
+
+    def __init__(self, search: Search, *, cache: bool) -> None:
+        self._search = search
+        self._cache = cache
+        self.cached = False
+
+    def verdict(self, devices: list[Device]) -> Verdict:
+        """The verdict on a device in these variants, with progress on a terminal."""
+        import sys
+
+        from modecheck.checks.kept_verdicts import check_or_recall
+        from modecheck.checks.verdict import check
+        from modecheck.cli.exploring import reporter_for
+
+        with reporter_for(sys.stderr) as reporter:
+            if not self._cache:
+                return check(devices, search=self._search, reporter=reporter)
+            found, recalled = check_or_recall(devices, self._search, reporter)
+        self.cached = self.cached or recalled
+        return found

@@ -13,9 +13,13 @@ from modecheck.model.parts import Device
 from modecheck.report.progress import TerminalProgress
 
 
-def variants_of(path: str, chosen: dict[str, str], *, every: bool) -> list[Device]:
-    """The device in the chosen variant, or in every one that agrees with the choices."""
-    first = read_device(path, chosen)
+def variants_of(
+    path: str, chosen: dict[str, str], *, every: bool, over: str | None = None
+) -> list[Device]:
+    """The device in the chosen variant, or in every one that agrees with the choices; with the file
+    `over` laid over it.
+    """
+    first = read_device(path, chosen, over=over)
     if not every:
         return [first]
     agreeing = (
@@ -23,7 +27,7 @@ def variants_of(path: str, chosen: dict[str, str], *, every: bool) -> list[Devic
         for choice in variants(first)
         if all(choice[name] == value for name, value in chosen.items())
     )
-    devices = [read_device(path, choice) for choice in agreeing]
+    devices = [read_device(path, choice, over=over) for choice in agreeing]
     if not devices:
         raise InvalidInput([Mistake("no combination of options agrees with the choices")])
     return devices

@@ -19,7 +19,7 @@ from modecheck.model.links import NOT_COUNTED_YET, LinkReader
 from modecheck.model.meaning import DECIMAL, OptionValue, Scope, option_value
 from modecheck.model.mistakes import InvalidInput, Mistake, Notebook, nearest_name
 from modecheck.model.outlines import about_of, is_empty
-from modecheck.model.overlays import read_document
+from modecheck.model.overlays import overlay, read_document
 from modecheck.model.parts import Chip, Device, Link, Mode, Option, Pairing, PairingEnd
 from modecheck.model.phrases import Phrases
 from modecheck.model.requirements import RequirementReader
@@ -40,12 +40,15 @@ MOST_VARIANTS = 256
 """Combinations of options that are checked in one run."""
 
 
-def read_device(path: str, chosen: MappingType[str, str] | None = None) -> Device:
-    """The device in the file at `path`; options not in `chosen` take their first value.
+def read_device(
+    path: str, chosen: MappingType[str, str] | None = None, *, over: str | None = None
+) -> Device:
+    """The device in the file at `path`; options not in `chosen` take their first value. The file
+    `over` is laid over it, as if it were based on it.
 
     Raises `InvalidInput` with every mistake in the device file and the chip files that it names.
     """
-    return _DeviceReader(path, dict(chosen or {})).read()
+    return _DeviceReader(path, dict(chosen or {}), over).read()
 
 
 def variants(device: Device) -> Iterator[dict[str, str]]:
@@ -75,15 +78,16 @@ class _Wired:
 
 
 class _DeviceReader:
-    def __init__(self, path: str, chosen: dict[str, str]) -> None:
+    def __init__(self, path: str, chosen: dict[str, str], over: str | None) -> None:
         self._path = path
+        self._over = over
         self._chosen = chosen
         self._notes = Notebook()
         self._shapes = Shapes(self._notes)
         self._phrases = Phrases(self._notes, {})
 
     def read(self) -> Device:
-        document = read_document(self._path, self._notes)
+        document = self._document()
         record = self._device_record(document) if document is not None else None
         self._notes.raise_if_any() if record is None else None
         assert record is not None
@@ -99,6 +103,13 @@ class _DeviceReader:
             for name, draft in wired.drafts.items()
         }
         return replace(device, unused=unused_declarations(device, words, parameters))
+
+    def _document(self) -> Mapping | None:
+        document = read_document(self._path, self._notes)
+        if self._over is None:
+            return document
+        over = read_document(self._over, self._notes)
+        return overlay(document, over) if document is not None and over is not None else None
 
     def _device_record(self, document: Mapping) -> Mapping | None:
         if "device" not in document.entries and {"chip", "actor"} & set(document.entries):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from typing import Any
 
 from modecheck.checks.acceptance import Accepted
@@ -15,6 +16,11 @@ from modecheck.report.scenarios import scenario_of
 from modecheck.scenario.telling import Told, tell
 
 Json = dict[str, Any]
+
+
+def json_text(verdict: Verdict) -> str:
+    """The verdict as indented JSON."""
+    return json.dumps(verdict_as_json(verdict), indent=2, ensure_ascii=False) + "\n"
 
 
 def verdict_as_json(verdict: Verdict) -> Json:

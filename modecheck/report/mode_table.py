@@ -10,6 +10,17 @@ from modecheck.report.style import Style
 
 def mode_table(one: Explored, style: Style) -> list[str]:
     """Rows of aligned cells; switches that pass through another mode are told below."""
+    rows = mode_rows(one)
+    widths = [max(len(row[column]) for row in rows) for column in range(len(rows[0]))]
+    lines = [f"  {rows[0][0].ljust(widths[0])}  {_row(rows[0][1:], widths[1:])}"]
+    lines += [f"  {row[0].ljust(widths[0])}  {_row(row[1:], widths[1:])}" for row in rows[1:]]
+    for line in (*switches_in_words(one), *map(ending_in_words, one.endings)):
+        lines += style.wrapped(line, "  ", "    ")
+    return lines
+
+
+def mode_rows(one: Explored) -> list[list[str]]:
+    """The head of the table, and a row for each mode; the first cell of each is a name."""
     names = list(one.modes)
     switches = {(switch.source, switch.target): switch for switch in one.switches}
     rows = [["", *names]]
@@ -19,14 +30,12 @@ def mode_table(one: Explored, style: Style) -> list[str]:
             for target in names
         ]
         rows.append([source, *cells])
-    widths = [max(len(row[column]) for row in rows) for column in range(len(names) + 1)]
-    lines = [f"  {rows[0][0].ljust(widths[0])}  {_row(rows[0][1:], widths[1:])}"]
-    lines += [f"  {row[0].ljust(widths[0])}  {_row(row[1:], widths[1:])}" for row in rows[1:]]
-    for switch in one.switches:
-        lines += style.wrapped(_remark(switch), "  ", "    ") if _remark(switch) else []
-    for ending in one.endings:
-        lines += style.wrapped(ending_in_words(ending), "  ", "    ")
-    return lines
+    return rows
+
+
+def switches_in_words(one: Explored) -> list[str]:
+    """What is behind each mark in the table: the switches that pass through another mode."""
+    return [_remark(switch) for switch in one.switches if _remark(switch)]
 
 
 def ending_in_words(ending: SwitchEnding) -> str:

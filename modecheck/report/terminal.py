@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Sequence
 from functools import partial
 from itertools import groupby
@@ -12,6 +11,7 @@ from modecheck.checks.findings import KINDS, Finding
 from modecheck.checks.judged import BROKEN, HOLDS, Judged
 from modecheck.checks.verdict import Explored, Verdict
 from modecheck.checks.wording import counted, listed
+from modecheck.report.finding_text import STAYS, seen_from_here, stays
 from modecheck.report.mode_table import mode_table
 from modecheck.report.scenarios import scenario_of
 from modecheck.report.style import Style
@@ -47,12 +47,16 @@ def headline(name: str, said: str, paint: Callable[[str], str], style: Style) ->
 
 
 def _said(verdict: Verdict, style: Style) -> tuple[str, Callable[[str], str]]:
-    so_far = "" if verdict.complete else " so far, incomplete"
+    paint = style.good if verdict.complete else style.warning
+    return outcome_in_words(verdict), style.error if verdict.findings else paint
+
+
+def outcome_in_words(verdict: Verdict) -> str:
+    """The verdict in a few words. What is incomplete says so, whatever was found."""
     if verdict.findings:
-        return f"{findings_counted(verdict.findings)}{so_far}", style.error
-    if not verdict.complete:
-        return "incomplete, nothing found so far", style.warning
-    return "nothing found", style.good
+        so_far = "" if verdict.complete else " so far, incomplete"
+        return f"{findings_counted(verdict.findings)}{so_far}"
+    return "nothing found" if verdict.complete else "incomplete, nothing found so far"
 
 
 def findings_counted(findings: Sequence[Finding]) -> str:
@@ -128,8 +132,8 @@ def titled(plain: str, painted: str, remark: str, style: Style) -> list[str]:
 def _finding(finding: Finding, scenario: Scenario, style: Style) -> list[str]:
     lines = [style.bold(line) for line in style.wrapped(finding.text, "  ", "  ")]
     lines.append(style.faint(f"  {finding.id}"))
-    lines.append(style.faint(f"  at {_shown(str(finding.place))}"))
-    lines += [style.faint(f"  and {_shown(str(place))}") for place in finding.also]
+    lines.append(style.faint(f"  at {seen_from_here(str(finding.place))}"))
+    lines += [style.faint(f"  and {seen_from_here(str(place))}") for place in finding.also]
     if finding.variants:
         lines += style.wrapped(f"only with {' or '.join(finding.variants)}", "  ", "    ")
     for detail in finding.details:
@@ -139,17 +143,7 @@ def _finding(finding: Finding, scenario: Scenario, style: Style) -> list[str]:
 
 def _stays(finding: Finding, style: Style) -> list[str]:
     """Said of a scenario that ends where nothing has to happen any more."""
-    way = finding.way
-    if way is None or way.loop_from <= len(way.moves):
-        return []
-    return style.wrapped("and so it stays: nothing has to happen any more", "  ", "  ")
-
-
-def _shown(place: str) -> str:
-    """A place with its file as seen from the current folder, when that is shorter."""
-    file, line, column = place.rsplit(":", 2)
-    near = os.path.relpath(file) if os.path.isabs(file) else file
-    return f"{min(file, near, key=len)}:{line}:{column}"
+    return style.wrapped(STAYS, "  ", "  ") if stays(finding) else []
 
 
 def _scenario(steps: list[Told], style: Style) -> list[str]:

@@ -33,7 +33,7 @@ STARTER = str(MODELS / "starter" / "device.yaml")
 
 
 def rig_of(name: str) -> Rig:
-    return modecheck.machines(modecheck.read_device(str(MODELS / f"{name}.yaml")))
+    return modecheck.machines(modecheck.load(str(MODELS / f"{name}.yaml")))
 
 
 def as_told(product: Product, step: Step) -> tuple[object, ...]:
@@ -121,7 +121,7 @@ def test_the_comparison_meets_every_kind_of_step() -> None:
 
 def test_a_rig_is_driven_by_the_labels_of_its_steps() -> None:
     """Machines and links can be looked at by the names of the model."""
-    rig = modecheck.machines(modecheck.read_device(STARTER))
+    rig = modecheck.machines(modecheck.load(STARTER))
     assert rig.states == {"pedal": "by_air", "receiver": "on_air", "player": "unplugged"}
     rig.take("player plug")
     assert rig.machines["receiver"].leaf == "changing"
@@ -131,7 +131,7 @@ def test_a_rig_is_driven_by_the_labels_of_its_steps() -> None:
 
 def test_a_step_that_is_not_possible_is_refused_with_what_is() -> None:
     """And the rig stays where it is."""
-    rig = modecheck.machines(modecheck.read_device(STARTER))
+    rig = modecheck.machines(modecheck.load(STARTER))
     before = rig.state
     with pytest.raises(ImpossibleStep, match="did you mean 'player plug'"):
         rig.take("player plugg")
@@ -170,7 +170,7 @@ def test_a_step_that_must_not_happen_is_told_and_not_taken() -> None:
 
 def test_a_signal_from_outside_moves_everybody_who_hears_it() -> None:
     """As if an actor had raised it: a rig of hardware can stand in for the person."""
-    rig = modecheck.machines(modecheck.read_device(STARTER))
+    rig = modecheck.machines(modecheck.load(STARTER))
     rig.raise_signal("plugged_in")
     assert rig.states == {"pedal": "by_cable", "receiver": "changing", "player": "unplugged"}
     assert rig.links["cord"].messages == ()  # nobody has plugged it in: the link is down
@@ -178,7 +178,7 @@ def test_a_signal_from_outside_moves_everybody_who_hears_it() -> None:
 
 def test_callbacks_of_the_library_run_in_steps_that_are_taken_alone() -> None:
     """Asking what is possible tries steps, which nobody must hear of."""
-    rig = modecheck.machines(modecheck.read_device(STARTER))
+    rig = modecheck.machines(modecheck.load(STARTER))
     heard: list[str] = []
     receiver = rig.machines["receiver"]
     receiver.machine.after_state_change.append(lambda _: heard.append(receiver.leaf))

@@ -1,0 +1,94 @@
+"""What a change of a device did to its verdict: findings and requirements, newly broken or mended.
+
+A finding is known again by its id, so by the names in it, in each variant. A finding that was
+accepted is no new one, and one that falls with another requirement is not mended.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from modecheck.checks.findings import Finding
+from modecheck.checks.judged import BROKEN, FALLS
+from modecheck.checks.verdict import Verdict
+
+NOT_ASKED = "not asked"
+"""Said of a requirement that the device does not have."""
+CONSEQUENCE = "needless-acceptance"
+"""It comes of mending what was accepted, and is a matter of the text."""
+
+
+@dataclass(frozen=True, slots=True)
+class NewVerdict:
+    """A requirement of which something else is said than before."""
+
+    name: str
+    sentence: str
+    before: str
+    after: str
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """`broken` are findings of the new verdict; `mended` are ids that are found no more, `same` ids
+    that still are. Where the new verdict is incomplete, what was not seen again is `unseen`.
+    """
+
+    broken: tuple[Finding, ...]
+    mended: tuple[str, ...]
+    same: tuple[str, ...]
+    unseen: tuple[str, ...]
+    requirements: tuple[NewVerdict, ...]
+    complete: bool
+
+
+def difference(old: Verdict, new: Verdict) -> Difference:
+    """What the new verdict says otherwise than the old one."""
+    before, after = _occurrences(old), _occurrences(new)
+    broken = tuple(f for f in new.findings if _is_new(f, before, after))
+    fallen = {one.need.name for one in new.requirements if one.verdict == FALLS}
+    falling = {f"broken-requirement:{name}" for name in fallen}
+    gone = [name for name in before if name not in after and name not in falling]
+    ids = {finding.id for finding in broken}
+    return Difference(
+        broken=broken,
+        mended=tuple(gone) if new.complete else (),
+        same=tuple(name for name in before if name in {*after, *falling} and name not in ids),
+        unseen=() if new.complete else tuple(gone),
+        requirements=tuple(_requirements(old, new)),
+        complete=old.complete and new.complete,
+    )
+
+
+def _occurrences(verdict: Verdict) -> dict[str, frozenset[str]]:
+    """The variants in which each finding occurs, by its id, whether it is accepted or not."""
+    everywhere = frozenset(one.variant for one in verdict.explored)
+    findings = [*verdict.findings, *(one.finding for one in verdict.accepted)]
+    return {one.id: frozenset(one.variants) or everywhere for one in findings}
+
+
+def _is_new(
+    finding: Finding, before: dict[str, frozenset[str]], after: dict[str, frozenset[str]]
+) -> bool:
+    known = before.get(finding.id)
+    if known is None:
+        return finding.code != CONSEQUENCE
+    # A variant of an option that is new itself cannot have been broken before.
+    return bool(after[finding.id] - known)
+
+
+def _requirements(old: Verdict, new: Verdict) -> Iterator[NewVerdict]:
+    before = {one.need.name: one for one in old.requirements}
+    after = {one.need.name: one for one in new.requirements}
+    for name in {**before, **after}:
+        one = after.get(name) or before[name]
+        was = before[name].verdict if name in before else NOT_ASKED
+        now = after[name].verdict if name in after else NOT_ASKED
+        if was != now:
+            yield NewVerdict(name, one.need.sentence, was, now)
+
+
+def breaks(change: NewVerdict) -> bool:
+    """Whether a requirement does not hold any more, or does not hold from its beginning."""
+    return change.after in (BROKEN, FALLS) and change.before not in (BROKEN, FALLS)

@@ -1,0 +1,140 @@
+"""Verdicts kept on disk, so that a model that did not change is not explored again.
+
+The key holds everything that a verdict depends on: the text of every file of the model, the chosen
+options, how it is explored and with which bounds, the day (acceptances end on one), and modecheck
+itself, by the size and date of each of its files. Kept is only what is complete: what was stopped
+is tried anew. An entry that cannot be read counts as absent, a folder that cannot be written to
+means that nothing is kept; neither is an error.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import pickle
+import sys
+import tempfile
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from pathlib import Path
+from typing import cast
+
+import modecheck
+from modecheck.checks.verdict import Verdict, check
+from modecheck.engine.choice import Search
+from modecheck.engine.compiled.object_cache import cache_folder
+from modecheck.engine.exploration import Reporter
+from modecheck.engine.space import Space
+from modecheck.model.parts import Device
+from modecheck.product.form import Product
+
+WORTH_KEEPING = 1_000
+"""States in all variants: less is explored sooner than anybody notices, and is not kept."""
+MOST_ENTRIES = 100
+"""The oldest entries beyond this are removed; one is some hundred kilobytes."""
+ENDING = ".verdict"
+DIGEST_BYTES = 32
+
+
+@dataclass(frozen=True, slots=True)
+class KeptSpace:
+    """What is left of a space that was explored completely: its figures, and no states.
+
+    It serves what people read of a verdict; a check that asks it for more fails at once.
+    """
+
+    product: Product
+    state_count: int
+    transitions: int
+    depth: int
+    layers: list[int]
+    stopped_by: str = ""
+    complete: bool = True
+
+
+def check_or_recall(
+    devices: Sequence[Device], search: Search, reporter: Reporter | None = None
+) -> tuple[Verdict, bool]:
+    """The verdict on a device in these variants, and whether it was kept from an earlier check."""
+    today = date.today()
+    key = key_of(devices, search, today)
+    known = kept_verdict(key)
+    if known is not None:
+        return known, True
+    verdict = check(devices, search=search, reporter=reporter, today=today)
+    keep(key, verdict)
+    return verdict, False
+
+
+def key_of(devices: Sequence[Device], search: Search, today: date) -> str:
+    """The name of the verdict on these variants, explored in this way, on this day."""
+    facts = [
+        repr((modecheck.__version__, sys.version, today.isoformat(), search)),
+        *(repr((device.file, device.variant, device.digests)) for device in devices),
+        *_own_files(),
+    ]
+    return hashlib.sha256("\0".join(facts).encode("utf-8", "surrogateescape")).hexdigest()
+
+
+def kept_verdict(key: str) -> Verdict | None:
+    """The verdict kept under a key, or None."""
+    try:
+        raw = _path(key).read_bytes()
+        if hashlib.sha256(raw[DIGEST_BYTES:]).digest() != raw[:DIGEST_BYTES]:
+            return None
+        # It lies in the user's own folder, beside the machine code that we load from there.
+        verdict = pickle.loads(raw[DIGEST_BYTES:])  # noqa: S301
+    except Exception:  # whatever an old or foreign entry holds, it is no verdict
+        return None
+    return verdict if isinstance(verdict, Verdict) else None
+
+
+def keep(key: str, verdict: Verdict) -> None:
+    """Keep a verdict if it is complete and of some size: first in a temporary file."""
+    states = sum(one.exploration.state_count for one in verdict.explored)
+    if not verdict.complete or states < WORTH_KEEPING:
+        return
+    explored = tuple(
+        replace(one, exploration=cast("Space", _figures(one.exploration)))
+        for one in verdict.explored
+    )
+    raw = pickle.dumps(replace(verdict, explored=explored))
+    path = _path(key)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=".new-")
+        with os.fdopen(handle, "wb") as file:
+            file.write(hashlib.sha256(raw).digest() + raw)
+        os.replace(temporary, path)
+        _remove_oldest(path.parent)
+    except OSError:
+        return
+
+
+def _figures(space: Space) -> KeptSpace:
+    return KeptSpace(
+        product=space.product,
+        state_count=int(space.state_count),
+        transitions=int(space.transitions),
+        depth=int(space.depth),
+        layers=[int(count) for count in space.layers],
+    )
+
+
+def _own_files() -> list[str]:
+    """Each file of modecheck with its size and date: another program may say something else."""
+    root = Path(modecheck.__file__).parent
+    files = sorted(root.rglob("*.py"))
+    stats = [(path, path.stat()) for path in files]
+    return [f"{path} {stat.st_size} {stat.st_mtime_ns}" for path, stat in stats]
+
+
+def _path(key: str) -> Path:
+    return cache_folder() / "verdicts" / f"{key}{ENDING}"
+
+
+def _remove_oldest(folder: Path) -> None:
+    entries = sorted(folder.glob(f"*{ENDING}"), key=lambda path: path.stat().st_mtime)
+    for path in entries[:-MOST_ENTRIES]:
+        path.unlink(missing_ok=True)

@@ -1,0 +1,55 @@
+"""The files that `modecheck check` writes beside its text, each whole or not at all."""
+
+from __future__ import annotations
+
+import importlib
+import os
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from modecheck.checks.verdict import Verdict
+
+OUTPUTS = {
+    "json": "Write the result as JSON, too.",
+    "junit": "Write a test case for each requirement and class of findings, as JUnit XML.",
+    "sarif": "Write the findings as SARIF 2.1.0, which code hosts show beside the lines.",
+    "markdown": "Write a summary for a merge request.",
+}
+"""What each option `--NAME FILE` writes; `modecheck.report.as_NAME` turns a verdict into text."""
+
+
+def output_options(function: Callable[..., Any]) -> Callable[..., Any]:
+    """An option for each of `OUTPUTS`; they arrive as `NAME_file`."""
+    for name, told in reversed(OUTPUTS.items()):
+        option = click.option(f"--{name}", f"{name}_file", metavar="FILE", help=told)
+        function = option(function)
+    return function
+
+
+def need_all_writable(files: Mapping[str, str | None]) -> None:
+    """Raise `InvalidInput` before long work, for a file that cannot be written or has two uses."""
+    from modecheck.model.mistakes import InvalidInput, Mistake
+    from modecheck.report.files import need_writable
+
+    users: dict[str, str] = {}
+    for name, path in files.items():
+        if path is None:
+            continue
+        need_writable(path)
+        other = users.setdefault(os.path.realpath(path), name)
+        if other != name:
+            message = f"{path!r} is the file of --{other} and of --{name}"
+            raise InvalidInput([Mistake(message, expected="a file for each")])
+
+
+def write_outputs(verdict: Verdict, files: Mapping[str, str | None]) -> None:
+    """Write what was asked for."""
+    from modecheck.report.files import write_whole
+
+    for name, path in files.items():
+        if path is not None:
+            module = importlib.import_module(f"modecheck.report.as_{name}")
+            write_whole(path, getattr(module, f"{name}_text")(verdict))

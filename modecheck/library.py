@@ -1,0 +1,86 @@
+"""modecheck from Python: load a device, check it or explore it, and draw it.
+
+What a person wrote wrong raises `InvalidInput`, which tells all mistakes with their places. What is
+wrong with a *device* is never an exception: it is a `Finding` in the `Verdict`.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING
+
+from modecheck.engine.choice import EngineName, Search, explore_with
+from modecheck.engine.space import Limits, Space
+from modecheck.model.devices import read_device, variants
+from modecheck.model.parts import Device
+from modecheck.product.composition import compose
+
+if TYPE_CHECKING:
+    from modecheck.checks.findings import Finding
+    from modecheck.checks.verdict import Verdict
+    from modecheck.scenario.telling import Told
+
+
+def load(path: str | os.PathLike[str], options: Mapping[str, str] | None = None) -> Device:
+    """The device in a file; options that are not chosen take their first value.
+
+    Raises `InvalidInput` with every mistake in the files of the device.
+    """
+    return read_device(os.fspath(path), options)
+
+
+def check(
+    device: Device,
+    *,
+    every_option: bool = False,
+    max_states: int | None = None,
+    max_seconds: float | None = None,
+    engine: EngineName = "auto",
+) -> Verdict:
+    """Explore a device and tell what can go wrong, as the command `check` does.
+
+    With `every_option` its file is read anew in every combination of options. A bound that is hit
+    makes the verdict incomplete: look at `Verdict.complete` before you trust an empty list.
+    """
+    from modecheck.checks.verdict import check as verdict_on
+
+    devices: Iterable[Device] = [device]
+    if every_option:
+        devices = (read_device(device.file, choice) for choice in variants(device))
+    return verdict_on(devices, search=_search(max_states, max_seconds, engine))
+
+
+def explore(
+    device: Device,
+    *,
+    max_states: int | None = None,
+    max_seconds: float | None = None,
+    engine: EngineName = "auto",
+) -> Space:
+    """The states of a device as far as they were explored, numbered by depth."""
+    return explore_with(compose(device), _search(max_states, max_seconds, engine))
+
+
+def steps_of(verdict: Verdict, finding: Finding) -> list[Told]:
+    """The scenario of a finding, step by step in words; none where it has no scenario."""
+    from modecheck.report.scenarios import scenario_of
+
+    return scenario_of(verdict, finding)
+
+
+def pictures(verdict: Verdict, *, folds: Iterable[Sequence[str]] = ()) -> dict[str, str]:
+    """Every picture of a device as SVG text, by its name, as the command `draw` writes them.
+
+    Drawn is the first variant of the verdict. What cannot be laid out is left out.
+    """
+    from modecheck.draw.files import rendered
+    from modecheck.draw.gallery import every_drawing
+
+    files = rendered(every_drawing(verdict.explored[0], verdict.findings, folds))
+    svgs = (file for file in files if file.name.endswith(".svg"))
+    return {file.name.removesuffix(".svg"): file.text for file in svgs if file.text is not None}
+
+
+def _search(states: int | None, seconds: float | None, engine: EngineName) -> Search:
+    return Search(engine=engine, limits=Limits(states=states, seconds=seconds))

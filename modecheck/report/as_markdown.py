@@ -1,0 +1,150 @@
+"""The verdict as Markdown, fit for a merge request: short where all is well, complete where not.
+
+The marks are those of CommonMark and of the usual tables; details fold by HTML's `details`. Names
+from a model stay text, whatever they contain.
+"""
+
+from __future__ import annotations
+
+import html
+import re
+
+from modecheck.checks.findings import Finding
+from modecheck.checks.judged import HOLDS
+from modecheck.checks.verdict import Explored, Verdict
+from modecheck.checks.wording import counted
+from modecheck.report.finding_text import STAYS, seen_from_here, stays
+from modecheck.report.mode_table import ending_in_words, mode_rows, switches_in_words
+from modecheck.report.scenarios import scenario_of
+from modecheck.report.terminal import outcome_in_words
+from modecheck.scenario.telling import Told
+
+MARKS = re.compile(r"([\\`*_\[\]#|~$]|^[-+]|(?<=^\d)[.)])")
+"""ASCII punctuation that can be a mark inside of a line, or begins a list; CommonMark takes a
+backslash before it."""
+
+
+def markdown_text(verdict: Verdict) -> str:
+    """The verdict in a line; then findings, requirements and mode switches."""
+    lines = [f"## {escaped(verdict.device.name)}: {outcome_in_words(verdict)}", ""]
+    for one in verdict.explored:
+        lines += [escaped(_explored(one)), ""]
+    for remark in verdict.remarks:
+        lines += [escaped(remark), ""]
+    for finding in verdict.findings:
+        lines += [*_finding(verdict, finding), ""]
+    lines += _requirements(verdict)
+    lines += _accepted(verdict)
+    for one in verdict.explored:
+        lines += _modes(verdict, one)
+    return "\n".join(lines).rstrip("\n") + "\n"
+
+
+def escaped(text: str) -> str:
+    """The text on one line, without any mark of Markdown or of HTML."""
+    return MARKS.sub(r"\\\1", _in_html(text))
+
+
+def _in_html(text: str) -> str:
+    """The text on one line inside of HTML, where Markdown's marks mean nothing."""
+    return html.escape(" ".join(text.split()), quote=False)
+
+
+def as_code(text: str) -> str:
+    """The text in the letters of code, where marks are marks: in a paragraph or a cell."""
+    return f"<code>{escaped(text)}</code>"
+
+
+def _explored(one: Explored) -> str:
+    found = one.exploration
+    variant = f"{one.variant}: " if one.variant else ""
+    end = "complete" if found.complete else f"incomplete, stopped by {found.stopped_by}"
+    asked = one.reduced.not_asked
+    left_out = f"; not asked: {', '.join(asked)}" if asked else ""
+    return (
+        f"{variant}{counted(found.state_count, 'state')}, "
+        f"{counted(found.transitions, 'transition')}, depth {found.depth}, {end}{left_out}"
+    )
+
+
+def _finding(verdict: Verdict, finding: Finding) -> list[str]:
+    """A block that can be folded."""
+    text = _in_html(f"{finding.severity}: {finding.text}")
+    title = f"{text} (<code>{_in_html(finding.id)}</code>)"
+    lines = [f"<details><summary>{title}</summary>", ""]
+    lines += [f"at {as_code(seen_from_here(str(finding.place)))}", ""]
+    lines += [f"and {as_code(seen_from_here(str(place)))}\n" for place in finding.also]
+    if finding.variants:
+        lines += [escaped(f"only with {' or '.join(finding.variants)}"), ""]
+    details = [f"- {escaped(detail)}" for detail in finding.details]
+    lines += [*details, ""] if details else []
+    lines += _scenario(scenario_of(verdict, finding))
+    if stays(finding):
+        lines += [STAYS, ""]
+    return [*lines, f"hint: {escaped(finding.hint)}", "", "</details>"]
+
+
+def _scenario(steps: list[Told]) -> list[str]:
+    lines = []
+    for step in steps:
+        again = "(again and again) " if step.again else ""
+        changes = f" ({as_code(', '.join(step.changes))})" if step.changes else ""
+        lines.append(f"{step.number}. {again}{escaped(step.text)}{changes}")
+    return [*lines, ""] if lines else []
+
+
+def _requirements(verdict: Verdict) -> list[str]:
+    judged = verdict.requirements
+    if not judged:
+        return []
+    rows = [["requirement", "verdict", "what it says"]]
+    for one in judged:
+        said = escaped(one.verdict) if one.verdict == HOLDS else f"**{escaped(one.verdict)}**"
+        remark = f" ({escaped(one.remark)})" if one.remark else ""
+        rows.append([as_code(one.need.name), said, escaped(one.need.sentence) + remark])
+    holding = sum(one.verdict == HOLDS for one in judged)
+    title = f"{holding} of {counted(len(judged), 'requirement')} {_verb(holding)}"
+    return _folded(title, _table(rows), unfolded=holding < len(judged))
+
+
+def _verb(count: int) -> str:
+    return "holds" if count == 1 else "hold"
+
+
+def _accepted(verdict: Verdict) -> list[str]:
+    if not verdict.accepted:
+        return []
+    lines = []
+    for one in verdict.accepted:
+        until = f" (until {one.until})" if one.until else ""
+        lines.append(f"- {as_code(one.finding.id)}: {escaped(f'{one.reason}{until}')}")
+    return _folded(counted(len(lines), "accepted finding"), lines, unfolded=False)
+
+
+def _modes(verdict: Verdict, one: Explored) -> list[str]:
+    if len(one.modes) < 2:
+        return []
+    variant = f", {one.variant}" if len(verdict.explored) > 1 else ""
+    rows = [[escaped(cell) for cell in row] for row in mode_rows(one)]
+    rows[0][0] = "from ↓ to →"
+    remarks = [*switches_in_words(one), *map(ending_in_words, one.endings)]
+    below = ["", *(f"- {escaped(line)}" for line in remarks)] if remarks else []
+    title = f"mode switches{variant}: fewest steps from each to each"
+    return _folded(title, [*_table(rows), *below], unfolded=False)
+
+
+def _table(rows: list[list[str]]) -> list[str]:
+    head, *others = [f"| {' | '.join(row)} |" for row in rows]
+    return [head, f"|{' --- |' * len(rows[0])}", *others]
+
+
+def _folded(title: str, lines: list[str], *, unfolded: bool) -> list[str]:
+    state = " open" if unfolded else ""
+    return [
+        f"<details{state}><summary>{_in_html(title)}</summary>",
+        "",
+        *lines,
+        "",
+        "</details>",
+        "",
+    ]

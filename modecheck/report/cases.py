@@ -1,0 +1,121 @@
+"""A verdict as cases that pass or fail, for what reads test results: one for each requirement, and
+one for each class of findings. Broken requirements have their own cases, and no class.
+
+Some case failed exactly where the exit code is 1; some case is undecided, and none failed, where
+it is 3. What nobody knows never passes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from math import prod
+
+from modecheck.checks.acceptance import Accepted
+from modecheck.checks.findings import KINDS, Finding
+from modecheck.checks.judged import BROKEN, FALLS, HOLDS, VACUOUS, Judged
+from modecheck.checks.verdict import Verdict
+from modecheck.checks.wording import listed
+
+PASSED, FAILED, UNDECIDED, SKIPPED = "passed", "failed", "undecided", "skipped"
+"""Skipped: it is accepted, it falls with another requirement, or it was never put to the test."""
+
+REQUIREMENT, CLASS = "requirement", "findings"
+OF_THE_TEXT = ("unused",)
+"""Codes that are told from the text of a model alone, however much of it was explored."""
+OF_ALL_VARIANTS = ("vacuous-requirement", "needless-acceptance")
+"""Codes that are asked only where no combination of options was left out."""
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """`about` is the sentence of a requirement, or what a class of findings means; `reason` says
+    why the case did not pass. `findings` are those that made it fail.
+    """
+
+    kind: str
+    name: str
+    about: str
+    outcome: str
+    reason: str = ""
+    findings: tuple[Finding, ...] = ()
+
+
+def cases_of(verdict: Verdict) -> tuple[Case, ...]:
+    """Requirements in the order of the file, then classes in the order of `KINDS`."""
+    needs = [_requirement(verdict, judged) for judged in verdict.requirements]
+    return (*needs, *(_class(verdict, code) for code in class_names()))
+
+
+def class_names() -> tuple[str, ...]:
+    """The codes of findings that have a case of their own."""
+    return tuple(code for code in KINDS if code != "broken-requirement")
+
+
+def _requirement(verdict: Verdict, judged: Judged) -> Case:
+    need = judged.need
+    outcome, reason, findings = _judged(verdict, judged)
+    return Case(REQUIREMENT, need.name, need.sentence, outcome, reason, findings)
+
+
+def _judged(verdict: Verdict, judged: Judged) -> tuple[str, str, tuple[Finding, ...]]:
+    name = judged.need.name
+    broken = tuple(f for f in verdict.findings if f.id == f"broken-requirement:{name}")
+    if broken:
+        return FAILED, broken[0].text, broken
+    if judged.verdict == BROKEN:
+        known = [one for one in verdict.accepted if one.finding.subject == name]
+        return SKIPPED, "; ".join(map(_accepted, known)) or "it is accepted", ()
+    if judged.verdict == FALLS:
+        return SKIPPED, f"it falls with {listed(judged.need.builds_on)}, on which it builds", ()
+    if judged.verdict == VACUOUS:
+        return SKIPPED, "it holds, but nothing ever puts it to the test", ()
+    if judged.verdict == HOLDS and not _interrupted(verdict):
+        return PASSED, "", ()
+    return UNDECIDED, judged.remark or "not all was explored", ()
+
+
+def _class(verdict: Verdict, code: str) -> Case:
+    found = tuple(finding for finding in verdict.findings if finding.code == code)
+    outcome, reason = (FAILED, found[0].text) if found else _without_findings(verdict, code)
+    return Case(CLASS, code, KINDS[code].meaning, outcome, reason, found)
+
+
+def _without_findings(verdict: Verdict, code: str) -> tuple[str, str]:
+    unknown = "" if code in OF_THE_TEXT else _unknown(verdict, code)
+    if unknown:
+        return UNDECIDED, unknown
+    known = [one for one in verdict.accepted if one.finding.code == code]
+    if known:
+        return SKIPPED, "; ".join(map(_accepted, known))
+    if code in OF_ALL_VARIANTS and not _is_every_variant(verdict):
+        return SKIPPED, "it is asked of all combinations of options together"
+    return PASSED, ""
+
+
+def _unknown(verdict: Verdict, code: str) -> str:
+    """Why it is not known whether there are findings of a class, or nothing where it is known."""
+    return next(_reasons(verdict, code), "")
+
+
+def _reasons(verdict: Verdict, code: str) -> Iterator[str]:
+    for one in verdict.explored:
+        if not one.exploration.complete:
+            yield f"incomplete: stopped by {one.exploration.stopped_by}"
+        if code in one.reduced.not_asked:
+            yield "not asked of a part of the product"
+
+
+def _interrupted(verdict: Verdict) -> bool:
+    """Whether variants may have been left out."""
+    return any(one.exploration.stopped_by == "an interruption" for one in verdict.explored)
+
+
+def _is_every_variant(verdict: Verdict) -> bool:
+    options = verdict.device.options.values()
+    return len({one.variant for one in verdict.explored}) == prod(len(o.choices) for o in options)
+
+
+def _accepted(one: Accepted) -> str:
+    until = f" (until {one.until})" if one.until else ""
+    return f"{one.finding.id} is accepted: {one.reason}{until}"

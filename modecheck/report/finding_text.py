@@ -1,0 +1,52 @@
+"""A finding in full, as plain text: for logs of machines, in which nobody can ask for more."""
+
+from __future__ import annotations
+
+import os
+
+from modecheck.checks.findings import Finding
+from modecheck.report.style import Style
+from modecheck.scenario.telling import Told
+
+STAYS = "and so it stays: nothing has to happen any more"
+PLAIN = Style(colour=False, width=100)
+
+
+def finding_in_full(finding: Finding, steps: list[Told]) -> list[str]:
+    """What is wrong, where, in which variants, the whole scenario, and the hint."""
+    lines = PLAIN.wrapped(finding.text)
+    lines += [finding.id, f"at {seen_from_here(str(finding.place))}"]
+    lines += [f"and {seen_from_here(str(place))}" for place in finding.also]
+    if finding.variants:
+        lines += PLAIN.wrapped(f"only with {' or '.join(finding.variants)}", "", "  ")
+    for detail in finding.details:
+        lines += PLAIN.wrapped(detail, "- ", "  ")
+    lines += _scenario(steps)
+    if stays(finding):
+        lines.append(STAYS)
+    return [*lines, *PLAIN.wrapped(f"hint: {finding.hint}", "", "  ")]
+
+
+def stays(finding: Finding) -> bool:
+    """Whether its scenario ends where nothing has to happen any more."""
+    return finding.way is not None and finding.way.loop_from > len(finding.way.moves)
+
+
+def seen_from_here(place: str) -> str:
+    """`file:line:column` with the file as seen from the current folder, when that is shorter."""
+    file, line, column = place.rsplit(":", 2)
+    near = os.path.relpath(file) if os.path.isabs(file) else file
+    return f"{min(file, near, key=len)}:{line}:{column}"
+
+
+def _scenario(steps: list[Told]) -> list[str]:
+    lines: list[str] = []
+    looping = False
+    for step in steps:
+        if step.again and not looping:
+            lines.append("from here on, again and again:")
+            looping = True
+        lines += PLAIN.wrapped(step.text, f"{step.number:>3}. ", "     ")
+        if step.changes:
+            lines += PLAIN.wrapped(", ".join(step.changes), "     ", "     ")
+    return lines

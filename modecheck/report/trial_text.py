@@ -1,0 +1,66 @@
+"""What a file that is laid over a device changes, as short text."""
+
+from __future__ import annotations
+
+from functools import partial
+from itertools import groupby
+
+from modecheck.checks.differences import Difference, NewVerdict, breaks
+from modecheck.checks.verdict import Verdict
+from modecheck.checks.wording import counted
+from modecheck.report.scenarios import scenario_of
+from modecheck.report.style import Style
+from modecheck.report.terminal import group_as_text, headline
+
+
+def trial_as_text(
+    old: Verdict, new: Verdict, found: Difference, over: str, style: Style
+) -> list[str]:
+    """What is newly broken in full, with scenarios; of the rest the names."""
+    paint = style.error if found.broken else style.good if found.complete else style.warning
+    lines = headline(f"{old.device.name} with {over}", _said(found), paint, style)
+    for line in _explored(old, new):
+        lines += style.wrapped(line, "  ", "    ")
+    for code, group in groupby(found.broken, key=lambda finding: finding.code):
+        lines += ["", *group_as_text(code, list(group), partial(scenario_of, new), style)]
+    lines += _listed("mended", found.mended, style)
+    lines += _listed("not seen again, but not all was explored", found.unseen, style)
+    lines += _listed("the same", found.same, style)
+    return lines + _requirements(found.requirements, style)
+
+
+def _said(found: Difference) -> str:
+    parts = [f"{len(found.broken)} newly broken" if found.broken else "nothing newly broken"]
+    parts += [f"{len(found.mended)} mended"] if found.mended else []
+    parts += [f"{len(found.same)} the same"] if found.same else []
+    return ", ".join(parts) + ("" if found.complete else " so far, incomplete")
+
+
+def _explored(old: Verdict, new: Verdict) -> list[str]:
+    """The figures of both, and what stopped them."""
+    lines = []
+    for before, after in zip(old.explored, new.explored, strict=False):
+        variant = f"{after.variant}: " if after.variant else ""
+        sizes = [counted(one.exploration.state_count, "state") for one in (before, after)]
+        lines.append(f"{variant}{sizes[0]} as it stands, {sizes[1]} with the file")
+    for name, verdict in (("as it stands", old), ("with the file", new)):
+        stops = {one.exploration.stopped_by for one in verdict.explored} - {""}
+        lines += [f"{name}: stopped by {stop}" for stop in sorted(stops)]
+        if verdict.not_evaluated:
+            lines.append(f"{name}: undecided are {', '.join(verdict.not_evaluated)}")
+    return lines
+
+
+def _listed(title: str, names: tuple[str, ...], style: Style) -> list[str]:
+    return ["", style.bold(title), *(f"  {name}" for name in names)] if names else []
+
+
+def _requirements(changes: tuple[NewVerdict, ...], style: Style) -> list[str]:
+    if not changes:
+        return []
+    lines = ["", style.bold("requirements")]
+    for one in changes:
+        paint = style.error if breaks(one) else style.bold
+        lines.append(f"  {one.name}: {paint(f'{one.before} → {one.after}')}")
+        lines += style.wrapped(one.sentence, "    ", "    ")
+    return lines

@@ -1,0 +1,95 @@
+"""The script and the jobs in the README do what it says."""
+
+from __future__ import annotations
+
+import json
+import re
+import shlex
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+from xml.etree import ElementTree
+
+import pytest
+import yaml
+
+from modecheck.model.devices import read_device
+from tests.cli.running import environment
+
+ROOT = Path(__file__).parent.parent
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+(SCRIPT,) = re.findall(r"<!-- a script -->\n```python\n(.*?)```", README, re.DOTALL)
+(SHOWN,) = re.findall(r"<!-- shown by the script -->\n```text\n(.*?)```", README, re.DOTALL)
+JOBS = re.findall(r"<!-- a job -->\n```yaml\n(.*?)```", README, re.DOTALL)
+TWINS = ("silent_plug", "volatile_bond", "usurpation", "unheard_of")
+"""Faulty twins that are checked in no time."""
+
+
+def test_the_script_shows_what_the_readme_shows() -> None:
+    """Whoever copies it sees the same."""
+    result = subprocess.run(
+        [sys.executable, "-c", SCRIPT], cwd=ROOT, env=environment(), capture_output=True,
+        text=True, check=True,
+    )  # fmt: skip
+    assert result.stdout == SHOWN
+
+
+(RULE,) = re.findall(r"<!-- a rule to try -->\n```yaml\n(.*?)```", README, re.DOTALL)
+((TRYING, TRIED),) = re.findall(
+    r"<!-- shown by: (check .*? --with FILE) -->\n```text\n(.*?)```", README, re.DOTALL
+)
+
+
+def test_the_rule_to_try_shows_what_the_readme_shows(tmp_path: Path) -> None:
+    """Whoever lays it over the device sees the same."""
+    (tmp_path / "FILE").write_text(RULE, encoding="utf-8")
+    words = [str(ROOT / word) if word.endswith(".yaml") else word for word in TRYING.split()]
+    result = subprocess.run(
+        [sys.executable, "-m", "modecheck", *words], cwd=tmp_path, env=environment(),
+        capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    assert result.stdout == TRIED
+
+
+def command_of(job: str) -> list[str]:
+    """The command that checks, as the job's only line that calls modecheck."""
+    found = re.findall(r"modecheck check .*", job)
+    (line,) = found
+    return shlex.split(line)
+
+
+def test_there_are_jobs_for_two_kinds_of_hosts() -> None:
+    """Both are YAML, and check in the same way."""
+    assert len(JOBS) == 2
+    assert all(isinstance(yaml.safe_load(job), dict) for job in JOBS)
+    assert command_of(JOBS[0]) == command_of(JOBS[1])
+
+
+@pytest.mark.parametrize("job", JOBS)
+@pytest.mark.parametrize("name", TWINS)
+def test_a_planted_mistake_fails_the_job(name: str, job: str, tmp_path: Path) -> None:
+    """Exit code 1, with every finding in JUnit, SARIF and Markdown at its line."""
+    shutil.copytree(ROOT / "models", tmp_path / "models")
+    device = f"models/faulty/{name}.yaml"
+    words = [device if word.endswith("device.yaml") else word for word in command_of(job)]
+    assert device in words
+    command = [sys.executable, "-m", *words]
+    done = subprocess.run(
+        command, cwd=tmp_path, env=environment(), capture_output=True, check=False
+    )
+    assert done.returncode == 1
+    sarif = json.loads((tmp_path / "modecheck.sarif").read_text("utf-8"))
+    results = sarif["runs"][0]["results"]
+    found = {result["partialFingerprints"]["findingId/v1"]: result for result in results}
+    assert {one.finding for one in read_device(str(ROOT / device)).expected} == set(found)
+    junit = ElementTree.parse(tmp_path / "modecheck.xml")  # noqa: S314 - it is our own text
+    failures = "".join(failure.text or "" for failure in junit.iter("failure"))
+    markdown = (tmp_path / "modecheck.md").read_text("utf-8").replace("\\", "")
+    for finding, result in found.items():
+        place = result["locations"][0]["physicalLocation"]
+        line, column = place["region"]["startLine"], place["region"]["startColumn"]
+        at = f"{place['artifactLocation']['uri']}:{line}:{column}"
+        for text in (failures, markdown):
+            assert finding in text
+            assert at in text
