@@ -8,8 +8,10 @@ from collections.abc import Callable, Sequence
 from modecheck.model.parts import Device
 from modecheck.testing.adapter import Adapter
 from modecheck.testing.bench import Bench
+from modecheck.testing.comparison import Disagreement
 
 try:
+    from hypothesis import HealthCheck
     from hypothesis import settings as Settings  # noqa: N812 - used as a type
     from hypothesis import strategies as st
     from hypothesis.stateful import RuleBasedStateMachine, rule, run_state_machine_as_test
@@ -58,6 +60,21 @@ def run_conformance(
     *,
     settings: Settings | None = None,
 ) -> None:
-    """Run the test at once. Raises the shortest `Disagreement` that hypothesis comes to."""
+    """Run the test at once. Raises the shortest `Disagreement` that it comes to.
+
+    Hypothesis shrinks a run by leaving steps out and changing them one by one, and can end at one
+    that is not the shortest. So runs with fewer steps are tried, as many again, until none fails.
+    """
     machine = conformance(device, chips, make_adapter)
-    run_state_machine_as_test(machine, settings=settings)
+    chosen = settings or Settings(deadline=None, suppress_health_check=list(HealthCheck))
+    shortest: Disagreement | None = None
+    while shortest is None or len(shortest.walk) > 1:
+        try:
+            run_state_machine_as_test(machine, settings=chosen)
+        except Disagreement as found:
+            shortest = found
+            chosen = Settings(chosen, stateful_step_count=max(len(found.walk) - 1, 1))
+        else:
+            break
+    if shortest is not None:
+        raise shortest

@@ -109,7 +109,7 @@ def test_an_adapter_that_fails_is_told_with_the_run_so_far() -> None:
     """The error itself stays what it is."""
 
     class Deaf(Recorder):
-        def give(self, event: Event) -> None:
+        def give(self, event: Event) -> None:  # noqa: ARG002 - as the protocol names it
             raise TimeoutError("the board does not answer")
 
     bench = Bench(STARTER, "receiver", lambda _: Deaf())

@@ -95,6 +95,18 @@ def test_the_mistake_is_found_and_shrunk_to_the_fewest_steps(
     assert fewest_steps(kind(wrong), LookedInto(wrong)) == steps
 
 
+def test_shorter_runs_are_looked_for_where_shrinking_ends_too_early(wrong: ctypes.CDLL) -> None:
+    """Even without any shrinking by hypothesis the run told is one of the shortest."""
+    with pytest.raises(Disagreement) as found:
+        run_conformance(
+            read_device(str(STARTER)),
+            "receiver",
+            lambda _: Heard(wrong),
+            settings=settings(SHRINKING, phases=[Phase.generate]),
+        )
+    assert len(found.value.walk) == 4
+
+
 def test_the_failure_tells_the_walk_and_both_sides(wrong: ctypes.CDLL) -> None:
     """A stranger reads what was done, what the chip was given, and what each of the two did."""
     with pytest.raises(Disagreement) as found:
