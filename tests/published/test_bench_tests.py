@@ -4,7 +4,7 @@ conftest.py.
 
 from __future__ import annotations
 
-from modecheck.tours.chow import characterising_set, state_cover, words_to_run, transition_cover
+from modecheck.tours.chow import characterising_set, state_cover, transition_cover, words_to_run
 from modecheck.tours.mealy import Mealy, Word
 from modecheck.tours.postman import Arc, postman_tour
 
