@@ -134,8 +134,8 @@ def _facts(graph: BenchGraph, settling: Settling) -> tuple[str, ...]:
         facts.append(f"{counted(races, 'action')} may also lead elsewhere, {first}")
     if settling.patient:
         facts.append(
-            "timers beyond the patience are taken to end only where somebody waits for them, or where "
-            "nothing settles without them"
+            "timers beyond the patience are taken to end only where somebody waits for them, "
+            "or where nothing settles without them"
         )
     return tuple(facts)
 
