@@ -114,6 +114,12 @@ def _known(product: Product, chips: tuple[str, ...]) -> list[str]:
     return list(dict.fromkeys(chips)) or known
 
 
+def _named(product: Product) -> str:
+    """The device, with the options that were chosen."""
+    device = product.device
+    return f"{device.name} with {device.choices}" if device.choices else device.name
+
+
 def _touring(
     product: Product, chips: list[str], search: Search, patience: Fraction | None, closed: bool
 ) -> tuple[dict[str, Any], list[str], str]:
@@ -127,7 +133,7 @@ def _touring(
     from modecheck.tours.bench import bench_test
     from modecheck.tours.rule_test import rule_tests
 
-    name = product.device.name
+    name = _named(product)
     if chips:
         with reporter_for(sys.stderr) as reporter:
             tests = rule_tests(product, chips, search=search, patience=patience, reporter=reporter)
@@ -146,7 +152,7 @@ def _distinguishing(product: Product, chips: list[str]) -> tuple[dict[str, Any],
     from modecheck.report.style import style_for
     from modecheck.tours.chip_words import words_for
 
-    name = product.device.name
+    name = _named(product)
     found = [words_for(product, chip) for chip in chips]
     lines = words_as_text(name, found, style_for(sys.stdout))
     return words_as_json(product.device, found), lines, words_as_markdown(name, found)

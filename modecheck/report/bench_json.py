@@ -26,7 +26,7 @@ def tests_as_json(device: Device, tests: Several[BenchTest]) -> Json:
                 "steps": test.steps,
                 "new_starts": test.new_starts,
                 "cost": test.cost,
-                "no_test_costs_less_than": test.bound,
+                "no_test_costs_less_than": None if test.stopped_by else test.bound,
                 "shortest": test.shortest,
                 "left_out": list(test.left_out),
                 "stopped_by": test.stopped_by or None,

@@ -132,6 +132,11 @@ def _facts(graph: BenchGraph, settling: Settling) -> tuple[str, ...]:
     if races:
         first = "when something else happens first"
         facts.append(f"{counted(races, 'action')} may also lead elsewhere, {first}")
+    if settling.patient:
+        facts.append(
+            "timers beyond the patience are taken to end only where somebody waits for them, "
+            "or where nothing settles without them"
+        )
     return tuple(facts)
 
 

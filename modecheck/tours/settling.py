@@ -64,6 +64,11 @@ class Settling:
         """How many states were looked at."""
         return len(self._known)
 
+    @property
+    def patient(self) -> bool:
+        """Whether there are timers that nobody waits for."""
+        return any(self._slow)
+
     def _is_slow(self, label: int, patience: Fraction | None) -> bool:
         after = self._timer(label)
         return patience is not None and after is not None and after > patience
@@ -119,7 +124,7 @@ class Settling:
     def settle(self, state: State) -> Settled:
         """How a device settles that is left alone in a state."""
         settled = self._settle(state, slow=False)
-        if settled.usual is None and any(self._slow):
+        if settled.usual is None and self.patient:
             settled = self._settle(state, slow=True)
         return settled
 

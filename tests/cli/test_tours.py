@@ -33,6 +33,12 @@ def test_a_checklist_has_a_box_for_each_step(tmp_path: Path) -> None:
     assert written["complete"]
 
 
+def test_the_options_chosen_are_named() -> None:
+    """A test is of one variant of the device."""
+    result = run("tours", TANDEM, "--chip", "charger", "--option", "on_unplug=fall_back")
+    assert result.out.startswith("tandem with on_unplug=fall_back: rules")
+
+
 def test_the_same_twice() -> None:
     """Nothing depends on the run."""
     assert run("tours", STARTER).out == run("tours", STARTER).out
