@@ -8,6 +8,7 @@ a break that the team accepts excuses nothing.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import replace
 
 from modecheck.checks.judged import BROKEN, FALLS, Judged
@@ -17,25 +18,31 @@ from modecheck.model.parts import Device
 
 def with_consequences(device: Device, judged: Sequence[Judged]) -> list[Judged]:
     """The verdicts on one variant, those that fall with others marked."""
+    causes = fallen(device, {one.need.name for one in judged if one.verdict == BROKEN})
+    found = []
+    for one in judged:
+        first = causes.get(one.need.name)
+        if first:
+            verb = "is" if len(first) == 1 else "are"
+            remark = f"builds on {listed(first)}, which {verb} broken"
+            found.append(replace(one, verdict=FALLS, remark=remark))
+        else:
+            found.append(one)
+    return found
+
+
+def fallen(device: Device, broken: AbstractSet[str]) -> dict[str, list[str]]:
+    """Of the broken requirements those that fall with others, with the first causes."""
     accepted = {acceptance.finding for acceptance in device.accepted}
-    causes = {
-        one.need.name
-        for one in judged
-        if one.finding is not None and one.finding.id not in accepted
-    }
-    return [_judged(device, one, causes) for one in judged]
-
-
-def _judged(device: Device, one: Judged, causes: set[str]) -> Judged:
-    if one.verdict != BROKEN:
-        return one
-    found = [name for name in _foundations(device, one.need.name) if name in causes]
-    # What stands on another cause is a consequence itself: the first causes are told.
-    first = [name for name in found if not causes.intersection(_foundations(device, name))]
-    if not first:
-        return one
-    verb = "is" if len(first) == 1 else "are"
-    return replace(one, verdict=FALLS, remark=f"builds on {listed(first)}, which {verb} broken")
+    causes = {name for name in broken if f"broken-requirement:{name}" not in accepted}
+    found = {}
+    for name in broken:
+        below = [one for one in _foundations(device, name) if one in causes]
+        # What stands on another cause is a consequence itself: the first causes are told.
+        first = [one for one in below if not causes.intersection(_foundations(device, one))]
+        if first:
+            found[name] = first
+    return found
 
 
 def _foundations(device: Device, name: str) -> list[str]:

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from modecheck.checks.acceptance import Accepted, sort_out
+from modecheck.checks.consequences import fallen
 from modecheck.checks.findings import Finding, in_order
 from modecheck.checks.roaming.seen import Declared, Seen, declared_in, seen_by
 from modecheck.checks.roaming.shrinking import Shrinker
@@ -105,9 +106,10 @@ def roam(devices: Sequence[Device], how: Roaming, *, today: date | None = None) 
             if known is None or (one.finding.steps or 0) < (known.finding.steps or 0):
                 found[one.finding.id] = one
     device = variants[0].device
-    told = [_with_variant(one, len(variants)) for one in found.values()]
+    broken = {subject for code, _, subject in map(_parted, found) if code == "broken-requirement"}
+    falling = {f"broken-requirement:{name}" for name in fallen(device, broken)}
+    told = [_with_variant(one, len(variants)) for id_, one in found.items() if id_ not in falling]
     result = sort_out(device, told, today=today or date.today(), complete=False)
-    broken = {finding.subject for finding in told if finding.code == "broken-requirement"}
     remarks = list(result.remarks)
     if len(variants) < len(devices):
         remarks.append(f"{len(variants)} of {len(devices)} combinations of options were drawn")
@@ -127,6 +129,10 @@ def roam(devices: Sequence[Device], how: Roaming, *, today: date | None = None) 
         origins={id_: one.product for id_, one in found.items()},
         longer=frozenset(id_ for id_, one in found.items() if not one.shortest),
     )
+
+
+def _parted(id_: str) -> tuple[str, str, str]:
+    return id_.partition(":")
 
 
 def _drawn(devices: Sequence[Device], seed: int) -> list[Device]:
