@@ -7,7 +7,7 @@ from pathlib import Path
 
 import modecheck
 
-LAYERS = ("model", "product", "engine", "checks", "scenario", "draw", "report", "compare", "cli")
+LAYERS = ("model", "product", "engine", "checks", "compare", "scenario", "draw", "report", "cli")
 """A module may import from its own layer and from those that stand before it."""
 
 ROOT = Path(modecheck.__file__).parent
