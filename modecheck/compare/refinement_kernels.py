@@ -323,11 +323,16 @@ def list_signature(
 
 
 @compiled_kernel
-def ask(state: Any, queued: Any, heap: Any, waiting: Any) -> Any:
-    """Puts a state into the heap unless it is there; returns how many are."""
+def ask(state: Any, ordered: Any, queued: Any, heap: Any, waiting: Any) -> Any:
+    """Puts a state into the heap unless it is there; returns how many are. Where their order does
+    not matter, it is a plain stack.
+    """
     if queued[state] == 0:
         queued[state] = 1
-        push(heap, waiting, state)
+        if ordered:
+            push(heap, waiting, state)
+        else:
+            heap[waiting] = state
         waiting += 1
     return waiting
 
@@ -346,7 +351,7 @@ def ask_before(
     """Asks for the states from which an inert step leads to a state."""
     for at in range(into[state], into[state + 1]):
         if labels_into[at] == 0 and block[sources[at]] == block[state]:
-            waiting = ask(sources[at], queued, heap, waiting)
+            waiting = ask(sources[at], True, queued, heap, waiting)
     return waiting
 
 
@@ -390,7 +395,7 @@ def refine(
         sweep += 1
         touches, moves = 0, 0
         while waiting:
-            state = pop(heap, waiting)
+            state = pop(heap, waiting) if inert else heap[waiting - 1]
             waiting -= 1
             queued[state] = 0
             items, size = list_signature(
@@ -419,9 +424,9 @@ def refine(
                 blocks, touched[number], moved, moves,
             )  # fmt: skip
         for number in range(moves):
-            waiting = ask(moved[number], queued, heap, waiting)
+            waiting = ask(moved[number], inert, queued, heap, waiting)
             for at in range(into[moved[number]], into[moved[number] + 1]):
-                waiting = ask(sources[at], queued, heap, waiting)
+                waiting = ask(sources[at], inert, queued, heap, waiting)
     return blocks
 
 
