@@ -6,7 +6,9 @@ possible on one side only gives a shortest sequence that one can do and the othe
 construction, Rabin & Scott 1959; from memory). Where there is none, both can do the same sequences,
 and the first pair is told in which their choices differ: the one can have come where only some
 events can follow, and the other can then always do something else (a failure in the sense of
-Brookes, Hoare & Roscoe 1984, from memory, but silent steps for ever count for nothing).
+Brookes, Hoare & Roscoe 1984, from memory, but silent steps for ever count for nothing). Where
+there is none of that either, the first pair is told where the one can have lost some events for
+ever of which the other always keeps one within reach.
 """
 
 from __future__ import annotations
@@ -26,6 +28,8 @@ MOST_PAIRS = 50_000
 
 States = frozenset[int]
 Pair = tuple[States, States]
+Came = dict[Pair, tuple[Pair, int] | None]
+"""From which pair, and by which label, each pair was found."""
 
 
 class How(Enum):
@@ -33,6 +37,7 @@ class How(Enum):
 
     SEQUENCE = "sequence"
     CHOICE = "choice"
+    LOSS = "loss"
     SILENT_CHOICE = "silent choice"
     UNKNOWN = "unknown"
 
@@ -42,14 +47,16 @@ class Difference:
     """How two systems differ that are not branching equivalent.
 
     After the events `after`, one of both (`by_first` says which) can do what the other cannot:
-    `event`, for a sequence; for a choice, come where only `offers` can follow. With `UNKNOWN` there
-    were more pairs of sets than are looked at.
+    `event`, for a sequence; for a choice, come where only `offers` can follow; for a loss, come
+    where none of `lost` can ever follow. With `UNKNOWN` there were more pairs of sets than are
+    looked at.
     """
 
     how: How
     after: tuple[str, ...] = ()
     event: str = ""
     offers: tuple[str, ...] = ()
+    lost: tuple[str, ...] = ()
     by_first: bool = True
 
     @property
@@ -68,6 +75,12 @@ class Difference:
             return (
                 f"both can do the same sequences, but their choices differ: {before}{who} can have "
                 f"come where {only} can follow, and {other} can then always do something else"
+            )
+        if self.how is How.LOSS:
+            return (
+                f"both can do the same sequences, but what stays within reach differs: {before}"
+                f"{who} can have come where {' or '.join(self.lost)} can never follow again, "
+                f"and {other} can then always still come to one of these"
             )
         if self.how is How.SILENT_CHOICE:
             return (
@@ -105,12 +118,30 @@ class _Followed:
         for source, label, target in rows:
             self._steps[source].setdefault(label, set()).add(target)
         self._behind: dict[int, States] = {}
+        self._ever = self._all_that_follow()
+
+    def _all_that_follow(self) -> list[frozenset[int]]:
+        """For each state the visible labels that can ever follow."""
+        before: list[list[int]] = [[] for _ in self._steps]
+        for source, steps in enumerate(self._steps):
+            for target in set().union(*steps.values()):
+                before[target].append(source)
+        ever = [frozenset(steps) - {SILENT} for steps in self._steps]
+        pending = list(range(len(ever)))
+        while pending:
+            state = pending.pop()
+            for source in before[state]:
+                if not ever[state] <= ever[source]:
+                    ever[source] |= ever[state]
+                    pending.append(source)
+        return ever
 
     def difference(self, one: int, other: int) -> Difference:
         start = (self._silently({one}), self._silently({other}))
-        came: dict[Pair, tuple[Pair, int] | None] = {start: None}
+        came: Came = {start: None}
         pending = deque([start])
         choice: Difference | None = None
+        loss: Difference | None = None
         while pending:
             pair = pending.popleft()
             mine, theirs = (self._offers(states) for states in pair)
@@ -118,6 +149,7 @@ class _Followed:
                 after, event = self._after(came, pair), self._names[label]
                 return Difference(How.SEQUENCE, after, event, by_first=label in mine)
             choice = choice or self._choice(came, pair)
+            loss = loss or self._loss(came, pair)
             for label in sorted(mine, key=self._names.__getitem__):
                 further = (self._behind_event(pair[0], label), self._behind_event(pair[1], label))
                 if further[0] != further[1] and further not in came:
@@ -125,18 +157,31 @@ class _Followed:
                         return Difference(How.UNKNOWN)
                     came[further] = (pair, label)
                     pending.append(further)
-        return choice or Difference(How.SILENT_CHOICE)
+        return choice or loss or Difference(How.SILENT_CHOICE)
 
-    def _choice(self, came: dict[Pair, tuple[Pair, int] | None], pair: Pair) -> Difference | None:
+    def _choice(self, came: Came, pair: Pair) -> Difference | None:
         """Where one side can have come although the other can always do something else."""
         for by_first, (mine, theirs) in ((True, pair), (False, pair[::-1])):
-            others = {self._offers(self._silently({state})) for state in theirs}
-            found = {self._offers(self._silently({state})) for state in mine}
-            bad = [own for own in found if not any(their <= own for their in others)]
+            bad = _not_matched(
+                {self._offers(self._silently_from(state)) for state in mine},
+                {self._offers(self._silently_from(state)) for state in theirs},
+            )
             if bad:
                 offers = min(sorted(self._names[label] for label in own) for own in bad)
                 after = self._after(came, pair)
                 return Difference(How.CHOICE, after, offers=tuple(offers), by_first=by_first)
+        return None
+
+    def _loss(self, came: Came, pair: Pair) -> Difference | None:
+        """Where one side can have lost something for ever that the other keeps within reach."""
+        for by_first, (mine, theirs) in ((True, pair), (False, pair[::-1])):
+            others = {self._ever[state] for state in theirs}
+            bad = _not_matched({self._ever[state] for state in mine}, others)
+            if bad:
+                kept = frozenset().union(*others)
+                lost = min(sorted(self._names[label] for label in kept - own) for own in bad)
+                after = self._after(came, pair)
+                return Difference(How.LOSS, after, lost=tuple(lost), by_first=by_first)
         return None
 
     def _silently(self, states: set[int]) -> States:
@@ -160,15 +205,20 @@ class _Followed:
         targets = (self._steps[state].get(label, set()) for state in states)
         return self._silently(set().union(*targets))
 
-    def _after(self, came: dict[Pair, tuple[Pair, int] | None], pair: Pair) -> tuple[str, ...]:
+    def _after(self, came: Came, pair: Pair) -> tuple[str, ...]:
         return tuple(self._backwards(came, pair))[::-1]
 
-    def _backwards(self, came: dict[Pair, tuple[Pair, int] | None], pair: Pair) -> Iterator[str]:
+    def _backwards(self, came: Came, pair: Pair) -> Iterator[str]:
         way = came[pair]
         while way is not None:
             pair, label = way
             yield self._names[label]
             way = came[pair]
+
+
+def _not_matched(mine: set[frozenset[int]], theirs: set[frozenset[int]]) -> list[frozenset[int]]:
+    """The sets of which none of theirs is a part."""
+    return [own for own in mine if not any(their <= own for their in theirs)]
 
 
 def run_of(system: LabelledSystem, events: tuple[str, ...]) -> list[int] | None:

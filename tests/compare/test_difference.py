@@ -16,6 +16,7 @@ from tests.compare.by_definition import silently, weakly
 from tests.compare.systems import Tree, Triples, process, random_triples
 
 Made = tuple[int, Triples]
+END: Tree = []
 LONG = 4
 """Sequences shorter than this are looked at where no choice after any is told to differ."""
 
@@ -84,7 +85,7 @@ def test_a_choice_is_told_where_the_sequences_are_the_same(pair: tuple[Made, Mad
     if found is None:
         return
     assert found is not None
-    assert found.how in (How.CHOICE, How.SILENT_CHOICE)
+    assert found.how in (How.CHOICE, How.LOSS, How.SILENT_CHOICE)
     able, unable = (one[1], other[1]) if found.by_first else (other[1], one[1])
     if found.how is How.CHOICE:
         assert set(found.offers) in refusing(able, unable, found.after)
@@ -169,3 +170,40 @@ def test_too_many_pairs_are_told(monkeypatch: pytest.MonkeyPatch) -> None:
     assert found is not None
     assert found.how is How.UNKNOWN
     assert found.sentence() == "they differ, but the shortest difference lies beyond 3 looked at"
+
+
+def test_the_nearest_difference_is_told_first() -> None:
+    """Of two sequences that only one can do, the shorter one is told, whatever its name."""
+    one: Tree = [("a", [("y", END)]), ("b", [("b", [("b", [("x", END)])])])]
+    other: Tree = [("a", END), ("b", [("b", [("b", END)])])]
+    found = difference(process(one), process(other))
+    assert found is not None
+    assert found.events == ("a", "y")
+
+
+def test_offering_more_is_no_difference_in_choices() -> None:
+    """τ.a + τ.(a+b) + b + c and τ.a + b + c: where the first offers a or b, the second may offer a
+    alone, so an observer can be refused as much.
+    """
+    rest = [("b", END), ("c", END)]
+    one = process([("", [("a", END)]), ("", [("a", END), ("b", END)]), *rest])
+    assert difference(one, process([("", [("a", END)]), *rest])) == Difference(How.SILENT_CHOICE)
+
+
+def test_what_is_lost_for_ever_is_told() -> None:
+    """After a, the second may be where only a follows, for ever; the first can always come to b.
+    The first can be where only a follows next too, so neither refuses more than the other.
+    """
+    first = [
+        (0, "", 0),
+        (0, "a", 1),
+        (1, "a", 1),
+        (1, "", 2),
+        (2, "a", 3),
+        (3, "a", 1),
+        (3, "b", 1),
+    ]
+    second = [*first, (0, "a", 4), (4, "a", 4)]
+    found = difference(labelled(5, first), labelled(5, second))
+    assert found is not None
+    assert (found.how, found.after, found.lost, found.by_first) == (How.LOSS, ("a",), ("b",), False)
