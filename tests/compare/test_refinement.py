@@ -92,3 +92,25 @@ def test_too_many_weak_steps_are_no_verdict(monkeypatch: pytest.MonkeyPatch) -> 
     system = labelled(6, [(n, "a" if n % 2 else "", n + 1) for n in range(5)])
     with pytest.raises(TooManyWeakSteps, match="more than 3 combined steps"):
         classes_of(system, Equivalence.WEAK)
+
+
+def test_a_state_that_moves_looks_again_at_its_silent_steps() -> None:
+    """A silent step is inert until its two ends are told apart, also where the end that is left
+    behind has the larger block: τ.b + a and a + b, where b goes on for ever.
+    """
+    rest = [(state, "b", state) for state in range(2, 7)]
+    system = labelled(7, [(0, "", 2), (0, "a", 2), (1, "a", 2), (1, "b", 2), *rest])
+    for kind in (Equivalence.BRANCHING, Equivalence.WEAK):
+        of = classes_of(system, kind).of
+        assert of[0] != of[1]
+
+
+@pytest.mark.parametrize("length", [1, 2, 50])
+def test_what_is_behind_many_silent_steps_is_seen(length: int) -> None:
+    """Where what a silent step leads to is told apart late, all states before it are looked at."""
+    road = [(state, "", state + 1) for state in range(length)]
+    tail = [(length + n, "a", length + n + 1) for n in range(5)]
+    other = [(state, name, target) for state, name, target in [*road, *tail][:-1]]
+    one, other_one = labelled(length + 6, [*road, *tail]), labelled(length + 6, other)
+    assert not equivalent(one, other_one, Equivalence.BRANCHING)
+    assert classes_of(one, Equivalence.BRANCHING).count == 6
