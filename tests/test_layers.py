@@ -12,6 +12,7 @@ LAYERS = (
     "product",
     "engine",
     "checks",
+    "compare",
     "scenario",
     "rigs",
     "testing",
@@ -19,7 +20,6 @@ LAYERS = (
     "tours",
     "draw",
     "report",
-    "compare",
     "cli",
 )
 """A module may import from its own layer and from those that stand before it."""

@@ -1,0 +1,269 @@
+"""Where two systems that are not equivalent differ, in words and as a run.
+
+Both are followed together, breadth first, over pairs of sets of states: those where the one can be
+after some visible events, and those where the other can be. The first pair where an event is
+possible on one side only gives a shortest sequence that one can do and the other cannot (the subset
+construction, Rabin & Scott 1959; from memory). Where there is none, both can do the same sequences,
+and the first pair is told in which their choices differ: the one can have come where only some
+events can follow, and the other can then always do something else (a failure in the sense of
+Brookes, Hoare & Roscoe 1984, from memory, but silent steps for ever count for nothing). Where
+there is none of that either, the first pair is told where the one can have lost some events for
+ever of which the other always keeps one within reach.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterator
+from dataclasses import dataclass
+from enum import Enum
+
+import numpy as np
+
+from modecheck.compare.labelled import SILENT, Array, LabelledSystem, side_by_side
+from modecheck.compare.refinement import Classes, Equivalence, classes_of, quotient
+
+MOST_PAIRS = 50_000
+"""Pairs of sets that are looked at: some seconds. There can be exponentially many."""
+
+States = frozenset[int]
+Pair = tuple[States, States]
+Came = dict[Pair, tuple[Pair, int] | None]
+"""From which pair, and by which label, each pair was found."""
+
+
+class How(Enum):
+    """In what two systems differ."""
+
+    SEQUENCE = "sequence"
+    CHOICE = "choice"
+    LOSS = "loss"
+    SILENT_CHOICE = "silent choice"
+    UNKNOWN = "unknown"
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """How two systems differ that are not branching equivalent.
+
+    After the events `after`, one of both (`by_first` says which) can do what the other cannot:
+    `event`, for a sequence; for a choice, come where only `offers` can follow; for a loss, come
+    where none of `lost` can ever follow. With `UNKNOWN` there were more pairs of sets than are
+    looked at.
+    """
+
+    how: How
+    after: tuple[str, ...] = ()
+    event: str = ""
+    offers: tuple[str, ...] = ()
+    lost: tuple[str, ...] = ()
+    by_first: bool = True
+
+    @property
+    def events(self) -> tuple[str, ...]:
+        """The sequence that shows it, a shortest one."""
+        return (*self.after, self.event) if self.event else self.after
+
+    def sentence(self, first: str = "the first", second: str = "the second") -> str:
+        """The difference in words."""
+        who, other = (first, second) if self.by_first else (second, first)
+        before = f"after {', '.join(self.after)}, " if self.after else "from the start, "
+        if self.how is How.SEQUENCE:
+            return f"{before}{who} can do {self.event}, and {other} cannot"
+        if self.how is How.CHOICE:
+            only = f"only {' or '.join(self.offers)}" if self.offers else "nothing"
+            return (
+                f"both can do the same sequences, but their choices differ: {before}{who} can have "
+                f"come where {only} can follow, and {other} can then always do something else"
+            )
+        if self.how is How.LOSS:
+            return (
+                f"both can do the same sequences, but what stays within reach differs: {before}"
+                f"{who} can have come where {' or '.join(self.lost)} can never follow again, "
+                f"and {other} can then always still come to one of these"
+            )
+        if self.how is How.SILENT_CHOICE:
+            return (
+                "both can do the same sequences, and after each of them the same events can be "
+                "refused; they differ in when the choice between them is made"
+            )
+        return f"they differ, but the shortest difference lies beyond {MOST_PAIRS:,} looked at"
+
+
+def difference(one: LabelledSystem, other: LabelledSystem) -> Difference | None:
+    """How two systems differ; None if they are branching equivalent.
+
+    The classes are followed instead of the states: branching equivalent states can do the same.
+    """
+    pair = side_by_side(one, other)
+    classes = classes_of(pair.both, Equivalence.BRANCHING)
+    begins, other_begins = (
+        int(classes.of[state]) for state in (pair.both.initial, pair.other_initial)
+    )
+    if begins == other_begins:
+        return None
+    followed = _Followed(quotient(pair.both, Classes(classes.of, classes.count)))
+    return followed.difference(begins, other_begins)
+
+
+class _Followed:
+    """A small system, and what is known of it already."""
+
+    def __init__(self, system: LabelledSystem) -> None:
+        self._names = system.names
+        self._steps: list[dict[int, set[int]]] = [{} for _ in range(system.count)]
+        rows = zip(
+            system.sources.tolist(), system.labels.tolist(), system.targets.tolist(), strict=True
+        )
+        for source, label, target in rows:
+            self._steps[source].setdefault(label, set()).add(target)
+        self._behind: dict[int, States] = {}
+        self._ever = self._all_that_follow()
+
+    def _all_that_follow(self) -> list[frozenset[int]]:
+        """For each state the visible labels that can ever follow."""
+        before: list[list[int]] = [[] for _ in self._steps]
+        for source, steps in enumerate(self._steps):
+            for target in set().union(*steps.values()):
+                before[target].append(source)
+        ever = [frozenset(steps) - {SILENT} for steps in self._steps]
+        pending = list(range(len(ever)))
+        while pending:
+            state = pending.pop()
+            for source in before[state]:
+                if not ever[state] <= ever[source]:
+                    ever[source] |= ever[state]
+                    pending.append(source)
+        return ever
+
+    def difference(self, one: int, other: int) -> Difference:
+        start = (self._silently({one}), self._silently({other}))
+        came: Came = {start: None}
+        pending = deque([start])
+        choice: Difference | None = None
+        loss: Difference | None = None
+        while pending:
+            pair = pending.popleft()
+            mine, theirs = (self._offers(states) for states in pair)
+            for label in sorted(mine ^ theirs, key=self._names.__getitem__):
+                after, event = self._after(came, pair), self._names[label]
+                return Difference(How.SEQUENCE, after, event, by_first=label in mine)
+            choice = choice or self._choice(came, pair)
+            loss = loss or self._loss(came, pair)
+            for label in sorted(mine, key=self._names.__getitem__):
+                further = (self._behind_event(pair[0], label), self._behind_event(pair[1], label))
+                if further[0] != further[1] and further not in came:
+                    if len(came) >= MOST_PAIRS:
+                        return Difference(How.UNKNOWN)
+                    came[further] = (pair, label)
+                    pending.append(further)
+        return choice or loss or Difference(How.SILENT_CHOICE)
+
+    def _choice(self, came: Came, pair: Pair) -> Difference | None:
+        """Where one side can have come although the other can always do something else."""
+        for by_first, (mine, theirs) in ((True, pair), (False, pair[::-1])):
+            bad = _not_matched(
+                {self._offers(self._silently_from(state)) for state in mine},
+                {self._offers(self._silently_from(state)) for state in theirs},
+            )
+            if bad:
+                offers = min(sorted(self._names[label] for label in own) for own in bad)
+                after = self._after(came, pair)
+                return Difference(How.CHOICE, after, offers=tuple(offers), by_first=by_first)
+        return None
+
+    def _loss(self, came: Came, pair: Pair) -> Difference | None:
+        """Where one side can have lost something for ever that the other keeps within reach."""
+        for by_first, (mine, theirs) in ((True, pair), (False, pair[::-1])):
+            others = {self._ever[state] for state in theirs}
+            bad = _not_matched({self._ever[state] for state in mine}, others)
+            if bad:
+                kept = frozenset().union(*others)
+                lost = min(sorted(self._names[label] for label in kept - own) for own in bad)
+                after = self._after(came, pair)
+                return Difference(How.LOSS, after, lost=tuple(lost), by_first=by_first)
+        return None
+
+    def _silently(self, states: set[int]) -> States:
+        return frozenset().union(*(self._silently_from(state) for state in states))
+
+    def _silently_from(self, state: int) -> States:
+        if state not in self._behind:
+            found, pending = {state}, [state]
+            while pending:
+                more = self._steps[pending.pop()].get(SILENT, set()) - found
+                found |= more
+                pending += more
+            self._behind[state] = frozenset(found)
+        return self._behind[state]
+
+    def _offers(self, states: States) -> frozenset[int]:
+        """The visible labels of the steps of some states."""
+        return frozenset(label for state in states for label in self._steps[state]) - {SILENT}
+
+    def _behind_event(self, states: States, label: int) -> States:
+        targets = (self._steps[state].get(label, set()) for state in states)
+        return self._silently(set().union(*targets))
+
+    def _after(self, came: Came, pair: Pair) -> tuple[str, ...]:
+        return tuple(self._backwards(came, pair))[::-1]
+
+    def _backwards(self, came: Came, pair: Pair) -> Iterator[str]:
+        way = came[pair]
+        while way is not None:
+            pair, label = way
+            yield self._names[label]
+            way = came[pair]
+
+
+def _not_matched(mine: set[frozenset[int]], theirs: set[frozenset[int]]) -> list[frozenset[int]]:
+    """The sets of which none of theirs is a part."""
+    return [own for own in mine if not any(their <= own for their in theirs)]
+
+
+def run_of(system: LabelledSystem, events: tuple[str, ...]) -> list[int] | None:
+    """A shortest run from the initial state of which these events are seen, as numbers of
+    transitions; it ends with the last event. None if there is no such run.
+
+    Breadth first over pairs of a state and of how many events have been seen.
+    """
+    if not set(events) <= set(system.names):
+        return None
+    wanted = np.array([*(system.names.index(event) for event in events), -1], np.int64)
+    order = np.argsort(system.sources, kind="stable")
+    first = np.searchsorted(system.sources[order], np.arange(system.count + 1))
+    came = np.full(wanted.size * system.count, -1, np.int64)
+    goal = len(events) * system.count
+    frontier = np.array([system.initial], np.int64)
+    came[frontier] = system.transitions
+    while frontier.size:
+        if frontier[-1] >= goal:
+            return _run_back(system, came, int(frontier[-1]))
+        seen, states = np.divmod(frontier, system.count)
+        edges, counts = _steps_of(states, order, first)
+        before, labels = np.repeat(seen, counts), system.labels[edges]
+        passes = (labels == SILENT) | (labels == wanted[before])
+        nodes = (before + (labels != SILENT)) * system.count + system.targets[edges]
+        nodes, edges = nodes[passes], edges[passes]
+        fresh = came[nodes] == -1
+        frontier, place = np.unique(nodes[fresh], return_index=True)
+        came[frontier] = edges[fresh][place]
+    return None
+
+
+def _steps_of(states: Array, order: Array, first: Array) -> tuple[Array, Array]:
+    """The transitions of some states, one state after the other, and how many each has."""
+    begins, counts = first[states], first[states + 1] - first[states]
+    ahead = np.cumsum(counts) - counts
+    places = np.arange(counts.sum()) + np.repeat(begins - ahead, counts)
+    return order[places], counts
+
+
+def _run_back(system: LabelledSystem, came: Array, node: int) -> list[int]:
+    run: list[int] = []
+    while came[node] != system.transitions:
+        edge = int(came[node])
+        run.append(edge)
+        seen = node // system.count - int(system.labels[edge] != SILENT)
+        node = seen * system.count + int(system.sources[edge])
+    return run[::-1]

@@ -1,0 +1,80 @@
+"""A labelled transition system: states, and transitions of which some can be seen from outside.
+
+Label 0 is the silent step, which nobody sees; the other labels are what an observer tells apart.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[Any]
+
+SILENT = 0
+"""The label of a step that nobody sees."""
+SILENT_NAME = ""
+
+
+@dataclass(frozen=True, slots=True)
+class LabelledSystem:
+    """Transition `i` leads from `sources[i]` to `targets[i]` and is seen as `names[labels[i]]`.
+
+    The arrays are of 32-bit integers and of one length; `names[0]` is the silent step's, and names
+    differ. States that cannot be reached from `initial` change nothing.
+    """
+
+    count: int
+    initial: int
+    sources: Array
+    labels: Array
+    targets: Array
+    names: tuple[str, ...]
+
+    @property
+    def transitions(self) -> int:
+        return int(self.sources.size)
+
+
+def labelled(
+    count: int, triples: Iterable[tuple[int, str, int]], *, initial: int = 0
+) -> LabelledSystem:
+    """The system of some transitions: source, name (empty for the silent step), target."""
+    known = list(triples)
+    names = (SILENT_NAME, *sorted({name for _, name, _ in known} - {SILENT_NAME}))
+    numbers = {name: number for number, name in enumerate(names)}
+    rows = [(source, numbers[name], target) for source, name, target in known]
+    columns = np.array(rows, np.int32).reshape(-1, 3).T
+    sources, labels, targets = (np.ascontiguousarray(column) for column in columns)
+    return LabelledSystem(count, initial, sources, labels, targets, names)
+
+
+@dataclass(frozen=True, slots=True)
+class SideBySide:
+    """Two systems as one: state `s` of the other is state `moved + s` of `both`, whose initial
+    state is the first one's. What has the same name has the same label.
+    """
+
+    both: LabelledSystem
+    moved: int
+    other_initial: int
+
+
+def side_by_side(one: LabelledSystem, other: LabelledSystem) -> SideBySide:
+    """The disjoint union of two systems."""
+    names = (*one.names, *(name for name in other.names if name not in one.names))
+    numbers = {name: number for number, name in enumerate(names)}
+    relabelled = np.array([numbers[name] for name in other.names], np.int32)
+    moved = np.int32(one.count)
+    both = LabelledSystem(
+        one.count + other.count,
+        one.initial,
+        np.concatenate([one.sources, other.sources + moved]),
+        np.concatenate([one.labels, relabelled[other.labels]]),
+        np.concatenate([one.targets, other.targets + moved]),
+        names,
+    )
+    return SideBySide(both, one.count, one.count + other.initial)

@@ -1,0 +1,171 @@
+"""What is seen of a device: messages with their values, modes, steps that must not happen."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from modecheck.compare import visible as module
+from modecheck.compare.difference import difference, run_of
+from modecheck.compare.labelled import LabelledSystem
+from modecheck.compare.refinement import Equivalence, equivalent
+from modecheck.compare.visible import (
+    NotExplored,
+    TooMuchVisible,
+    labelled_from,
+    messages_over,
+    reporting,
+)
+from modecheck.engine.choice import EngineName, Search, explore_with
+from modecheck.engine.space import Limits
+from modecheck.model.devices import read_device
+from modecheck.product.composition import compose
+
+ROOT = Path(__file__).parents[2]
+
+DEVICE = """\
+device: two modes
+chips:
+  hub:
+    states: {{wired: {{rest: true}}, radio: {{rest: true}}}}
+    rules:
+      tell_wired: {{in: wired, send: "level({wired}) via air"}}
+      tell_radio: {{in: radio, send: "level({radio}) via air"}}
+      cord: {{in: wired, send: note via cable}}
+      pull: {{in: wired, to: radio}}
+      plug: {{in: radio, to: wired{plug}}}
+  ear:
+    states: {{listens: {{rest: true}}}}
+    rules: {{hear: {{on: level}}, note: {{on: note}}}}
+links:
+  air: {{from: hub, to: ear, medium: radio, carries: {{level: {{range: [0, 3]}}}}, when_full: wait}}
+  cable: {{from: hub, to: ear, medium: cable, carries: {{note: {{}}}}, when_full: {full}}}
+modes: {{wired: hub.wired, radio: hub.radio}}
+"""
+"""Invented: tells a level by radio in both modes, and a note by cable when wired."""
+
+
+def device(wired: int = 1, radio: int = 2, plug: str = "", full: str = "wait") -> str:
+    return DEVICE.format(wired=wired, radio=radio, plug=plug, full=full)
+
+
+def seen(
+    path: Path,
+    medium: str = "radio",
+    mode: str | None = None,
+    engine: EngineName = "plain",
+    limits: Limits | None = None,
+) -> LabelledSystem:
+    """What is seen of a device file over one medium."""
+    product = compose(read_device(str(path)))
+    chosen = messages_over(product, [medium])
+    search = Search(engine=engine, limits=limits or Limits())
+    return labelled_from(explore_with(reporting(product, chosen), search), chosen, mode)
+
+
+@pytest.fixture
+def written(tmp_path: Path) -> Path:
+    return tmp_path / "device.yaml"
+
+
+def seen_of(
+    path: Path, text: str, medium: str = "radio", mode: str | None = None
+) -> LabelledSystem:
+    path.write_text(text, encoding="utf-8")
+    return seen(path, medium, mode)
+
+
+def test_messages_of_one_medium_are_seen_with_their_values(written: Path) -> None:
+    """Sent and delivered are two events, each with the value; other media are silent."""
+    assert set(seen_of(written, device()).names) == {
+        "",
+        "sent level = 1 via air",
+        "sent level = 2 via air",
+        "delivered level = 1 via air",
+        "delivered level = 2 via air",
+    }
+    assert set(seen_of(written, device(), "cable").names) == {
+        "",
+        "sent note via cable",
+        "delivered note via cable",
+    }
+
+
+def test_another_value_is_another_behaviour(written: Path) -> None:
+    """A device that sends 3 where 2 was sent is not equivalent, and a shortest run shows it."""
+    old, new = seen_of(written, device()), seen_of(written, device(radio=3))
+    assert not equivalent(old, new, Equivalence.WEAK)
+    found = difference(old, new)
+    assert found is not None
+    assert found.sentence("the old", "the new") == (
+        "from the start, the old can do sent level = 2 via air, and the new cannot"
+    )
+    assert len(run_of(old, found.events) or []) == 2
+
+
+def test_a_change_shows_in_the_modes_and_media_that_it_reaches(written: Path) -> None:
+    """Level 2 becomes 3 in the mode radio: over the cable nothing changed in any mode. Over the air
+    it shows in the mode wired too, where a level that was sent before the switch is delivered.
+    """
+    old, new = device(), device(radio=3)
+    for mode in (None, "wired", "radio"):
+        for medium, same in (("cable", True), ("radio", False)):
+            one, other = (seen_of(written, text, medium, mode) for text in (old, new))
+            assert equivalent(one, other, Equivalence.BRANCHING) == same
+    one, other = (seen_of(written, text, mode="wired") for text in (old, new))
+    found = difference(one, other)
+    assert found is not None
+    assert found.event == "delivered level = 2 via air"
+
+
+def test_entering_and_leaving_a_mode_is_seen(written: Path) -> None:
+    """Also where no message is; a message of the leaving step is seen with it, of the entering
+    step it is not.
+    """
+    text = device(plug=', send: "level(0) via air"')
+    assert {"leaves radio + sent level = 0 via air", "enters radio"} <= set(
+        seen_of(written, text, mode="radio").names
+    )
+    names = set(seen_of(written, text, mode="wired").names)
+    assert {"enters wired", "leaves wired", "delivered level = 0 via air"} <= names
+    assert "sent level = 0 via air" not in names
+
+
+def test_a_step_that_must_not_happen_is_seen(written: Path) -> None:
+    """A device that can overflow a link is not equivalent to one that waits."""
+    waits, fails = seen_of(written, device()), seen_of(written, device(full="error"))
+    assert module.FAILS in set(fails.names) - set(waits.names)
+    assert not equivalent(waits, fails, Equivalence.WEAK)
+
+
+@pytest.mark.parametrize("name", ["starter/device.yaml", "small/handshake.yaml", "own"])
+def test_both_engines_see_the_same(name: str, written: Path) -> None:
+    """The compiled engine's arrays give the same system as the interpreter's steps."""
+    written.write_text(device(plug=', send: "level(0) via air"'), encoding="utf-8")
+    path = written if name == "own" else ROOT / "models" / name
+    product = compose(read_device(str(path)))
+    media = {link.medium for link in product.device.links.values()}
+    for medium in sorted(media):
+        for mode in (None, *product.device.modes):
+            plain = seen(path, medium, mode, "plain")
+            compiled = seen(path, medium, mode, "compiled")
+            assert plain.count == compiled.count
+            assert set(plain.names) == set(compiled.names)
+            assert len(plain.names) > 1
+            assert equivalent(plain, compiled, Equivalence.STRONG)
+
+
+def test_an_incomplete_exploration_is_no_verdict(written: Path) -> None:
+    """What was not explored may differ."""
+    written.write_text(device(), encoding="utf-8")
+    with pytest.raises(NotExplored, match="stopped by the bound of 3 states"):
+        seen(written, limits=Limits(states=3))
+
+
+def test_too_much_to_be_seen_is_told(written: Path) -> None:
+    """A step can report 31 things; more than that is an error and not left out in silence."""
+    many = ", ".join(f"m{number}: {{}}" for number in range(32))
+    text = device().replace("note: {}", f"note: {{}}, {many}")
+    with pytest.raises(TooMuchVisible, match="33 messages, signals and rules"):
+        seen_of(written, text, "cable")
