@@ -136,6 +136,20 @@ def test_every_scenario_can_be_reached(name: str) -> None:
         assert session.walk.as_way().moves == finding.way.moves
 
 
+def test_accepted_findings_can_be_reached_too(tmp_path: Path) -> None:
+    """What the team lives with is worth looking at as well."""
+    device = tmp_path / "device.yaml"
+    device.write_text(
+        f"device: lives with it\nbased_on: {TWIN}\n"
+        f"accepted: [{{finding: {DEADLOCK}, reason: a demonstration}}]\n",
+        encoding="utf-8",
+    )
+    session = session_of(str(device))
+    assert DEADLOCK not in [finding.id for finding in check([session.walk.product.device]).findings]
+    assert not session.answer(f"go {DEADLOCK}").wrong
+    assert len(session.walk) == 1
+
+
 def test_a_walk_is_saved_and_taken_anew(session: Session, tmp_path: Path) -> None:
     """In a new session it leads to the same state, over the same labels."""
     file = tmp_path / "walk.json"

@@ -73,6 +73,22 @@ def test_json_lines_are_read(tmp_path: Path) -> None:
     assert follow(tmp_path, text.replace("cord", "air")).code == 1
 
 
+def test_true_is_not_one(tmp_path: Path) -> None:
+    """Also where the same line with the number was understood before."""
+    (tmp_path / "device.yaml").write_text(
+        "device: knob\nchips:\n  hub: {states: [here], rules: [{on: turn}]}\n"
+        "actors: {hand: {states: [here], rules: {turn: {send: turn(1)}}}}\n"
+        "links: {wire: {from: hand, to: hub, carries: {turn: {range: [0, 3]}}, when_full: wait}}\n",
+        encoding="utf-8",
+    )
+    line = '{"time": 1, "chip": "hub", "event": "turn", "value": 1}\n'
+    for text, code in ((line, 0), (line + line.replace("1}", "true}"), 2)):
+        (tmp_path / "log").write_text(text, encoding="utf-8")
+        result = run("follow", "device.yaml", "log", folder=tmp_path)
+        assert result.code == code, result.err
+    assert "turn cannot carry 'true'" in result.err
+
+
 def test_recorded_chips_can_be_named(tmp_path: Path) -> None:
     """A chip that is recorded and silent has done nothing."""
     heard = "time,chip,event\n1,receiver,picture\n"
