@@ -61,7 +61,7 @@ device: tandem under many faults
 based_on: {folder}/models/tandem/device.yaml
 faults:
   power_cut: {{chips: [hub, left_bridge, right_bridge], at_most: 3}}
-  reset: {{chips: [charger, laptop, tablet], at_most: 3}}
+  reset: {{chips: [charger, laptop, tablet], at_most: 4}}
   lose: {{links: [left_air, right_air, left_cord, right_cord, usb_up, usb_down], at_most: 4}}
 """
 
