@@ -9,7 +9,7 @@ which the parts of one step happen, is told in `modecheck.engine.plain`, the ref
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from enum import Enum
 from typing import TypeAlias
@@ -146,6 +146,16 @@ class Reaction:
     enters: int
     cuts: tuple[int, ...] = ()
 
+    @property
+    def expressions(self) -> Iterator[Expression]:
+        """Everything that it evaluates: its guard, what it writes and where, what it sends."""
+        if self.guard is not None:
+            yield self.guard
+        for assign in self.assigns:
+            yield from assign.values
+            yield from (target.index for target in assign.targets if target.index is not None)
+        yield from (send.value for send in self.sends if send.value is not None)
+
 
 class Otherwise(Enum):
     """What becomes of a message that no rule takes."""
@@ -185,6 +195,16 @@ class ChipForm:
     restart: tuple[tuple[int, int], ...]
     inputs: tuple[int, ...]
     outputs: tuple[int, ...]
+
+    @property
+    def reactions(self) -> Iterator[Reaction]:
+        """All that it may do, leaf by leaf: by itself, on messages, on signals."""
+        for leaf in range(len(self.leaves)):
+            yield from self.steps[leaf]
+            for reception in self.receptions[leaf].values():
+                yield from reception.reactions
+            for heard in self.hearings[leaf].values():
+                yield from heard
 
 
 @dataclass(frozen=True, slots=True)

@@ -89,7 +89,7 @@ class ChipMachine:
             send_event=True,
             ignore_invalid_triggers=True,
         )
-        reactions = {reaction.rule: reaction for reaction in _reactions_of(self.form)}
+        reactions = {reaction.rule: reaction for reaction in self.form.reactions}
         for rule_number, rule in enumerate(product.rules):
             # Without a reaction its guard can never hold in this variant.
             if product.rule_chips[rule_number] == number and rule_number in reactions:
@@ -226,12 +226,3 @@ class ChipMachine:
         if not form.low <= value <= form.high:
             raise StepFailed(send.value_failure)
         return value
-
-
-def _reactions_of(form: ChipForm) -> Iterator[Reaction]:
-    for leaf in range(len(form.leaves)):
-        yield from form.steps[leaf]
-        for reception in form.receptions[leaf].values():
-            yield from reception.reactions
-        for reactions in form.hearings[leaf].values():
-            yield from reactions

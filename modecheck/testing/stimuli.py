@@ -8,7 +8,7 @@ from modecheck.engine.happenings import Arrived, Raised, Struck
 from modecheck.engine.hearing import Attended
 from modecheck.engine.plain import State
 from modecheck.model.parts import Event as Trigger
-from modecheck.product.form import ChipForm, Expression, Field, Product, Reaction
+from modecheck.product.form import ChipForm, Field, Product
 from modecheck.product.form_graph import fields_read
 from modecheck.testing import adapter as words
 from modecheck.testing.adapter import Event, Output, Sight, Value, plain_value
@@ -153,24 +153,7 @@ def fields_read_by(form: ChipForm) -> set[int]:
     """The fields that the rules of a chip read, its own ones included."""
     return {
         field
-        for reaction in _reactions_of(form)
-        for expression in _expressions(reaction)
+        for reaction in form.reactions
+        for expression in reaction.expressions
         for field in fields_read(expression)
     }
-
-
-def _reactions_of(form: ChipForm) -> Iterator[Reaction]:
-    for leaf in range(len(form.leaves)):
-        yield from form.steps[leaf]
-        for reception in form.receptions[leaf].values():
-            yield from reception.reactions
-        for reactions in form.hearings[leaf].values():
-            yield from reactions
-
-
-def _expressions(reaction: Reaction) -> Iterator[Expression | None]:
-    yield reaction.guard
-    for assign in reaction.assigns:
-        yield from assign.values
-        yield from (target.index for target in assign.targets)
-    yield from (send.value for send in reaction.sends)

@@ -89,7 +89,7 @@ def _reasons(product: Product, number: int) -> Iterator[str]:
     for queue in form.outputs:
         for slot in product.queues[queue].slots:
             own |= {slot.code, slot.value, slot.late}
-    for reaction in _reactions(form):
+    for reaction in form.reactions:
         yield from _reasons_in(product, reaction, own)
     for receptions in form.receptions:
         for (queue, code), reception in receptions.items():
@@ -102,29 +102,11 @@ def _reasons_in(product: Product, reaction: Reaction, own: set[int]) -> Iterator
     rule = product.rules[reaction.rule]
     if rule.kind == "internal":
         yield f"{rule.title} happens by itself, and nobody can tell when"
-    for expression in _expressions(reaction):
+    for expression in reaction.expressions:
         for field in sorted(fields_read(expression) - own):
             yield f"{rule.title} looks at {product.fields[field].name}, which is not its own"
         if _asks_late(expression):
             yield f"{rule.title} asks whether a message is late"
-
-
-def _reactions(form: ChipForm) -> Iterator[Reaction]:
-    for leaf in range(len(form.leaves)):
-        yield from form.steps[leaf]
-        for reception in form.receptions[leaf].values():
-            yield from reception.reactions
-        for reactions in form.hearings[leaf].values():
-            yield from reactions
-
-
-def _expressions(reaction: Reaction) -> Iterator[Expression]:
-    if reaction.guard is not None:
-        yield reaction.guard
-    for assign in reaction.assigns:
-        yield from assign.values
-        yield from (target.index for target in assign.targets if target.index is not None)
-    yield from (send.value for send in reaction.sends if send.value is not None)
 
 
 def _asks_late(expression: Expression) -> bool:
