@@ -10,10 +10,8 @@ means that nothing is kept; neither is an error.
 from __future__ import annotations
 
 import hashlib
-import os
 import pickle
 import sys
-import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -22,9 +20,10 @@ from typing import cast
 
 import modecheck
 from modecheck.checks.verdict import Verdict, check
+from modecheck.engine import kept_files
 from modecheck.engine.choice import Search
-from modecheck.engine.compiled.object_cache import cache_folder
 from modecheck.engine.exploration import Reporter
+from modecheck.engine.kept_files import cache_folder, recall
 from modecheck.engine.space import Space
 from modecheck.model.parts import Device
 from modecheck.product.form import Product
@@ -34,7 +33,6 @@ WORTH_KEEPING = 1_000
 MOST_ENTRIES = 100
 """The oldest entries beyond this are removed; one is some hundred kilobytes."""
 ENDING = ".verdict"
-DIGEST_BYTES = 32
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,12 +77,12 @@ def key_of(devices: Sequence[Device], search: Search, today: date) -> str:
 
 def kept_verdict(key: str) -> Verdict | None:
     """The verdict kept under a key, or None."""
+    raw = recall(_path(key))
+    if raw is None:
+        return None
     try:
-        raw = _path(key).read_bytes()
-        if hashlib.sha256(raw[DIGEST_BYTES:]).digest() != raw[:DIGEST_BYTES]:
-            return None
         # It lies in the user's own folder, beside the machine code that we load from there.
-        verdict = pickle.loads(raw[DIGEST_BYTES:])  # noqa: S301
+        verdict = pickle.loads(raw)  # noqa: S301
     except Exception:  # whatever an old or foreign entry holds, it is no verdict
         return None
     return verdict if isinstance(verdict, Verdict) else None
@@ -100,16 +98,7 @@ def keep(key: str, verdict: Verdict) -> None:
         for one in verdict.explored
     )
     raw = pickle.dumps(replace(verdict, explored=explored))
-    path = _path(key)
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=".new-")
-        with os.fdopen(handle, "wb") as file:
-            file.write(hashlib.sha256(raw).digest() + raw)
-        os.replace(temporary, path)
-        _remove_oldest(path.parent)
-    except OSError:
-        return
+    kept_files.keep(_path(key), raw, most=MOST_ENTRIES)
 
 
 def _figures(space: Space) -> KeptSpace:
@@ -132,9 +121,3 @@ def _own_files() -> list[str]:
 
 def _path(key: str) -> Path:
     return cache_folder() / "verdicts" / f"{key}{ENDING}"
-
-
-def _remove_oldest(folder: Path) -> None:
-    entries = sorted(folder.glob(f"*{ENDING}"), key=lambda path: path.stat().st_mtime)
-    for path in entries[:-MOST_ENTRIES]:
-        path.unlink(missing_ok=True)

@@ -122,7 +122,7 @@ def _plain_first(product: Product, how: Search, told: Reporter, fewer: Reduction
 
 def keep_kernels() -> None:
     """Kernels are compiled once for each user, and kept beside the products' machine code."""
-    from modecheck.engine.compiled.object_cache import cache_folder
+    from modecheck.engine.kept_files import cache_folder
 
     os.environ.setdefault("NUMBA_CACHE_DIR", str(cache_folder() / "kernels"))
 
