@@ -113,6 +113,7 @@ class Exploration:
     stopped_by: str = ""
 
     _roads: Roads | None = None
+    _order: tuple[list[int], list[int]] | None = None
 
     @property
     def complete(self) -> bool:
@@ -318,7 +319,9 @@ class Exploration:
         return LoopAnswer(FairLoop(self.path_to(loop[-1][1]), loop))
 
     def _ordered(self) -> tuple[list[int], list[int]]:
-        """The states by depth, then by words; and the depth of each in that order."""
+        """The states by depth, then by words; and the depth of each in that order. Made once."""
+        if self._order is not None:
+            return self._order
         words = word_layout(self.product.fields)
         ordered: list[int] = []
         depths: list[int] = []
@@ -326,7 +329,8 @@ class Exploration:
             layer = range(len(ordered), len(ordered) + size)
             ordered += sorted(layer, key=lambda number: words.pack(self.state(number)))
             depths += [depth] * size
-        return ordered, depths
+        self._order = ordered, depths
+        return self._order
 
     def _rests(self, chip: int, number: int) -> bool:
         """Whether a chip, if it is one, rests in a state."""

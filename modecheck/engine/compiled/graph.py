@@ -209,6 +209,7 @@ class Graph:
     _sources: Array | None = None
     _notes_into: Array | None = None
     _kinds: list[tuple[int, int, int]] | None = None
+    _most_edges: int | None = None
 
     def transitions_of(self, number: int) -> list[tuple[int, int, int, int]]:
         """Label, target, who moved and what happened of each transition of a linked state."""
@@ -226,8 +227,10 @@ class Graph:
 
     @property
     def most_edges(self) -> int:
-        """The most transitions that any state has."""
-        return int(np.diff(self.first).max(initial=0))
+        """The most transitions that any state has. Counted once."""
+        if self._most_edges is None:
+            self._most_edges = int(np.diff(self.first).max(initial=0))
+        return self._most_edges
 
     def turned_round(self) -> tuple[Array, Array, Array]:
         """Transitions by target: where each state's begin, sources and notes. Made once."""
