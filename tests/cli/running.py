@@ -9,6 +9,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+import pytest
+
 import modecheck
 
 ROOT = Path(modecheck.__file__).parents[1]
@@ -47,6 +49,35 @@ def run(*arguments: str, folder: Path | None = None, env: Mapping[str, str] | No
     return Run(
         done.returncode, done.stdout.decode(errors="replace"), done.stderr.decode(errors="replace")
     )
+
+
+def on_terminal(
+    *arguments: str,
+    typed: str = "",
+    folder: Path | None = None,
+    env: Mapping[str, str] | None = None,
+) -> tuple[int, str]:
+    """The exit code of a run on a terminal of its own, and what was shown there."""
+    pty = pytest.importorskip("pty")
+    ours, theirs = pty.openpty()
+    process = subprocess.Popen(
+        [sys.executable, "-m", "modecheck", *arguments],
+        cwd=folder, env=environment({"TERM": "xterm", **(env or {})}),
+        stdin=theirs, stdout=theirs, stderr=theirs,
+    )  # fmt: skip
+    os.close(theirs)
+    os.write(ours, typed.encode())
+    shown = b""
+    while True:
+        try:
+            more = os.read(ours, 4096)
+        except OSError:
+            break
+        if not more:
+            break
+        shown += more
+    os.close(ours)
+    return process.wait(PATIENCE), shown.decode()
 
 
 def check(text: str | bytes, folder: Path, *arguments: str) -> Run:

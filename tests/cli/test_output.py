@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import os
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
 
-from tests.cli.running import MODELS, PATIENCE, Run, environment, run
+from tests.cli.running import MODELS, PATIENCE, Run, environment, on_terminal, run
 from tests.cli.sample import SAMPLE, UNSOUND
 
 TWINS = ("volatile_bond", "inverted_plug_detect", "update_interrupted", "stale_replay")
@@ -42,42 +41,23 @@ def test_piped_output_has_80_columns(twin: str) -> None:
     assert [line for line in lines if len(line) > PIPED_WIDTH and not words_too_long(line)] == []
 
 
-def on_terminal(folder: Path, *arguments: str, **env: str) -> str:
+def shown_on_terminal(folder: Path, *arguments: str, **env: str) -> str:
     """What a run shows on a terminal of its own."""
-    pty = pytest.importorskip("pty")
-    ours, theirs = pty.openpty()
-    process = subprocess.Popen(
-        [sys.executable, "-m", "modecheck", *arguments],
-        cwd=folder, env=environment({"TERM": "xterm", **env}),
-        stdin=theirs, stdout=theirs, stderr=theirs,
-    )  # fmt: skip
-    os.close(theirs)
-    shown = b""
-    while True:
-        try:
-            more = os.read(ours, 4096)
-        except OSError:
-            break
-        if not more:
-            break
-        shown += more
-    os.close(ours)
-    process.wait(PATIENCE)
-    return shown.decode()
+    return on_terminal(*arguments, folder=folder, env=env)[1]
 
 
 def test_a_terminal_is_shown_colour(folder: Path) -> None:
     """And none when the person, or the terminal, does not want it (no-color.org)."""
     arguments = ("check", "device.yaml", *UNSOUND)
-    assert COLOUR in on_terminal(folder, *arguments)
-    assert COLOUR not in on_terminal(folder, *arguments, NO_COLOR="1")
-    assert COLOUR not in on_terminal(folder, *arguments, TERM="dumb")
+    assert COLOUR in shown_on_terminal(folder, *arguments)
+    assert COLOUR not in shown_on_terminal(folder, *arguments, NO_COLOR="1")
+    assert COLOUR not in shown_on_terminal(folder, *arguments, TERM="dumb")
 
 
 @pytest.mark.parametrize("columns", ["40", "60", "200"])
 def test_a_terminal_is_filled_but_not_overrun(columns: str) -> None:
     """Lines are broken where the terminal ends, and before they are hard to read."""
-    shown = on_terminal(
+    shown = shown_on_terminal(
         MODELS / "faulty", "check", "volatile_bond.yaml", COLUMNS=columns, NO_COLOR="1"
     )
     longest = max(

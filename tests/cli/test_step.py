@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import os
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
 
-from tests.cli.running import MODELS, PATIENCE, Run, environment
+from tests.cli.running import MODELS, PATIENCE, Run, environment, on_terminal
 
 STARTER = str(MODELS / "starter" / "device.yaml")
 TANDEM = str(MODELS / "tandem" / "device.yaml")
@@ -94,38 +93,19 @@ def test_a_device_that_is_not_there_gives_exit_code_2() -> None:
     assert walked("nowhere.yaml", "1\n").code == 2
 
 
-def on_terminal(lines: str, columns: int, **env: str) -> tuple[int, str]:
-    """What a session on a terminal of its own shows, and its exit code."""
-    pty = pytest.importorskip("pty")
-    ours, theirs = pty.openpty()
-    process = subprocess.Popen(
-        [sys.executable, "-m", "modecheck", "step", STARTER],
-        env=environment({"TERM": "xterm", "COLUMNS": str(columns), **env}),
-        stdin=theirs, stdout=theirs, stderr=theirs,
-    )  # fmt: skip
-    os.close(theirs)
-    os.write(ours, lines.encode())
-    shown = b""
-    while True:
-        try:
-            more = os.read(ours, 4096)
-        except OSError:
-            break
-        if not more:
-            break
-        shown += more
-    os.close(ours)
-    return process.wait(PATIENCE), shown.decode()
+def session_on_terminal(lines: str, **env: str) -> tuple[int, str]:
+    """The exit code of a session on a terminal of its own, and what it shows in 60 columns."""
+    return on_terminal("step", STARTER, typed=lines, env={"COLUMNS": "60", **env})
 
 
 def test_a_terminal_is_asked_and_shown_colour() -> None:
     """A prompt stands before each line; a wrong one is told, and forgiven."""
-    code, shown = on_terminal("1\nbck\nend\n", 60)
+    code, shown = session_on_terminal("1\nbck\nend\n")
     assert code == 0
     assert shown.count("> ") >= 3
     assert "did you mean 'back'?" in shown
     assert "\x1b[1m" in shown
-    code, plain = on_terminal("1\n\x04", 60, NO_COLOR="1")
+    code, plain = session_on_terminal("1\n\x04", NO_COLOR="1")
     assert code == 0
     assert "\x1b[" not in plain
     assert max(map(len, plain.splitlines())) <= 60
