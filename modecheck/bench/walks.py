@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from modecheck.checks.ways import Move, Way
 from modecheck.engine.plain import Interpreter, State, Step
 from modecheck.model.mistakes import ModecheckError
 from modecheck.product.form import Product
-from modecheck.scenario.replay import replay
+from modecheck.scenario.replay import Replayed, replay
 from modecheck.scenario.telling import Told, tell_step
 
 
@@ -28,21 +27,13 @@ class NotAllowed(ModecheckError):
         return f"the model does not allow step {self.position}, {self.label!r}"
 
 
-@dataclass(frozen=True, slots=True)
-class Taken:
-    """A step that was taken, and from where."""
-
-    before: State
-    step: Step
-
-
 class Walk:
     """Begins in the initial state. After a failing step there is only the way back."""
 
     def __init__(self, product: Product) -> None:
         self.product = product
         self._interpreter = Interpreter(product)
-        self._taken: list[Taken] = []
+        self._taken: list[Replayed] = []
 
     def __len__(self) -> int:
         return len(self._taken)
@@ -61,7 +52,7 @@ class Walk:
         return bool(self._taken) and self._taken[-1].step.after is None
 
     @property
-    def last(self) -> Taken | None:
+    def last(self) -> Replayed | None:
         """The step taken last."""
         return self._taken[-1] if self._taken else None
 
@@ -83,7 +74,7 @@ class Walk:
 
     def take(self, step: Step) -> None:
         """Take one of the choices."""
-        self._taken.append(Taken(self.state, step))
+        self._taken.append(Replayed(self.state, step))
 
     def back(self, count: int = 1) -> int:
         """Take steps back, as many as there are; how many it were."""
@@ -105,7 +96,7 @@ class Walk:
 
     def follow_way(self, way: Way) -> None:
         """Leave this walk for the way of a scenario. Raises `ReplayError`; nothing changes then."""
-        self._taken = [Taken(one.before, one.step) for one in replay(self.product, way)]
+        self._taken = list(replay(self.product, way))
 
     def follow_labels(self, labels: Sequence[str]) -> None:
         """Leave this walk for the one with these labels. Raises `NotAllowed` where the model has no

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from math import prod
@@ -149,7 +149,7 @@ def check(
         findings += _vacuous(explored)
     findings += [Finding("unused", one.subject, one.text, one.place) for one in device.unused]
     day = today or date.today()
-    whole = complete and _is_every_variant(explored)
+    whole = complete and is_every_variant(explored)
     falling = {one.finding.id for one in _falling(explored) if one.finding is not None}
     result = sort_out(device, findings, today=day, complete=whole, falling=falling)
     return Verdict(
@@ -252,7 +252,7 @@ def _falling(explored: list[Explored]) -> Iterator[Judged]:
         yield from (judged for judged in one.requirements if judged.verdict == FALLS)
 
 
-def _is_every_variant(explored: list[Explored]) -> bool:
+def is_every_variant(explored: Sequence[Explored]) -> bool:
     """Whether no choice of options was left out, so that nothing can be hidden in another one."""
     options = explored[0].device.options.values()
     return len({one.variant for one in explored}) == prod(len(one.choices) for one in options)
@@ -260,7 +260,7 @@ def _is_every_variant(explored: list[Explored]) -> bool:
 
 def _vacuous(explored: list[Explored]) -> Iterator[Finding]:
     """Requirements that are not put to the test in any variant, where none was left out."""
-    if not _is_every_variant(explored):
+    if not is_every_variant(explored):
         return
     for number, judged in enumerate(explored[0].requirements):
         if all(one.requirements[number].verdict == VACUOUS for one in explored):
@@ -272,6 +272,6 @@ def _vacuous(explored: list[Explored]) -> Iterator[Finding]:
 def _never_seen(explored: list[Explored]) -> list[Finding]:
     device = explored[0].device
     coverage = joined(one.coverage for one in explored)
-    whole = _is_every_variant(explored)
+    whole = is_every_variant(explored)
     excused = Dependent() if whole else dependent_on_other_choices(device, coverage)
     return list(never_seen.find(device, coverage, excused))

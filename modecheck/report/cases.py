@@ -9,12 +9,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from math import prod
 
 from modecheck.checks.acceptance import Accepted
 from modecheck.checks.findings import KINDS, Finding
 from modecheck.checks.judged import BROKEN, FALLS, HOLDS, VACUOUS, Judged
-from modecheck.checks.verdict import Verdict
+from modecheck.checks.verdict import Verdict, is_every_variant
 from modecheck.checks.wording import listed
 
 PASSED, FAILED, UNDECIDED, SKIPPED = "passed", "failed", "undecided", "skipped"
@@ -88,7 +87,7 @@ def _without_findings(verdict: Verdict, code: str) -> tuple[str, str]:
     known = [one for one in verdict.accepted if one.finding.code == code]
     if known:
         return SKIPPED, "; ".join(map(_accepted, known))
-    if code in OF_ALL_VARIANTS and not _is_every_variant(verdict):
+    if code in OF_ALL_VARIANTS and not is_every_variant(verdict.explored):
         return SKIPPED, "it is asked of all combinations of options together"
     return PASSED, ""
 
@@ -109,11 +108,6 @@ def _reasons(verdict: Verdict, code: str) -> Iterator[str]:
 def _interrupted(verdict: Verdict) -> bool:
     """Whether variants may have been left out."""
     return any(one.exploration.stopped_by == "an interruption" for one in verdict.explored)
-
-
-def _is_every_variant(verdict: Verdict) -> bool:
-    options = verdict.device.options.values()
-    return len({one.variant for one in verdict.explored}) == prod(len(o.choices) for o in options)
 
 
 def _accepted(one: Accepted) -> str:

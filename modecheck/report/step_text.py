@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from modecheck.bench.walks import Taken, Walk
+from modecheck.bench.walks import Walk
 from modecheck.checks.wording import counted, listed
 from modecheck.engine.plain import State
 from modecheck.product.form import Product, Queue
 from modecheck.report.style import Style
+from modecheck.scenario.replay import Replayed
 from modecheck.scenario.telling import Told
 from modecheck.scenario.words import changes, message_text, sentence
 
@@ -22,7 +23,7 @@ def moment_as_text(walk: Walk, style: Style) -> list[str]:
     return [*lines, *place_as_text(walk, style), *choices_as_text(walk, style)]
 
 
-def taken_as_text(walk: Walk, taken: Taken, style: Style) -> list[str]:
+def taken_as_text(walk: Walk, taken: Replayed, style: Style) -> list[str]:
     """A step, and everything that is different after it."""
     product, step = walk.product, taken.step
     painted = style.bold if step.after is not None else style.error

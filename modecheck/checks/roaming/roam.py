@@ -106,7 +106,8 @@ def roam(devices: Sequence[Device], how: Roaming, *, today: date | None = None) 
             if known is None or (one.finding.steps or 0) < (known.finding.steps or 0):
                 found[one.finding.id] = one
     device = variants[0].device
-    broken = {subject for code, _, subject in map(_parted, found) if code == "broken-requirement"}
+    findings = [one.finding for one in found.values()]
+    broken = {one.subject for one in findings if one.code == "broken-requirement"}
     falling = {f"broken-requirement:{name}" for name in fallen(device, broken)}
     told = [_with_variant(one, len(variants)) for id_, one in found.items() if id_ not in falling]
     result = sort_out(device, told, today=today or date.today(), complete=False)
@@ -129,10 +130,6 @@ def roam(devices: Sequence[Device], how: Roaming, *, today: date | None = None) 
         origins={id_: one.product for id_, one in found.items()},
         longer=frozenset(id_ for id_, one in found.items() if not one.shortest),
     )
-
-
-def _parted(id_: str) -> tuple[str, str, str]:
-    return id_.partition(":")
 
 
 def _drawn(devices: Sequence[Device], seed: int) -> list[Device]:
