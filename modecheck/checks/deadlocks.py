@@ -1,4 +1,4 @@
-"""Deadlock: no chip and no link can go on, and the device does not rest.
+"""Deadlock: no chip and no link can go on, time changes nothing, and the device does not rest.
 
 Deadlocked states in which the same chips wait in the same states have one cause. A cause that
 contains another one whole is a consequence of it and is only counted.
@@ -33,7 +33,8 @@ class Deadlock:
 def deadlocks(space: Space) -> list[Deadlock]:
     """Every deadlock, the shallowest first."""
     by_cause: dict[Cause, Deadlock] = {}
-    for number in space.quiet(space.mark("rests")):
+    due = space.mark("due") if "due" in space.product.conditions else 0
+    for number in space.quiet(space.mark("rests") | due):
         cause = cause_of(space.product, space.state(number))
         by_cause.setdefault(cause, Deadlock(cause, number, [])).states.append(number)
     minimal: list[Deadlock] = []

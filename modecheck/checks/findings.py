@@ -36,6 +36,16 @@ KINDS: dict[str, Kind] = {
         "chips can go round for ever without rest, and nothing comes of it",
         "give up after some attempts, or let the end that is in the wrong learn of it",
     ),
+    "time-stop": Kind(
+        ERROR,
+        "time cannot go on: a rule has to be taken now, and cannot",
+        "give the full link room, or let the rule look whether there is any",
+    ),
+    "zeno": Kind(
+        ERROR,
+        "chips can go round for ever before time can go on",
+        "let something in the loop take time: a timer, or a link with a delay",
+    ),
     "unhandled-message": Kind(
         ERROR,
         "a message arrives and the state has no answer",

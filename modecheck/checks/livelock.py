@@ -52,7 +52,7 @@ def livelocks(space: Space) -> list[Livelock]:
         some = space.fair_loop(own).loop
         if some is None:
             continue
-        together, loop = _smallest(space, own, some)
+        together, loop = smallest(space, own, some)
         known = found.get(together)
         if known is None:
             found[together] = Livelock(together, (number,), loop)
@@ -69,11 +69,13 @@ def _query(space: Space) -> LoopQuery:
 
 
 def _idle_talk(product: Product) -> Iterator[int]:
-    """The labels of chips' rules, and of deliveries of what links are not there for."""
+    """The labels of chips' rules, of ticks, and of deliveries of what links are not there for."""
     for number, label in enumerate(product.labels):
         if label.kind == "rule":
             if not product.chips[label.chip].actor:
                 yield number
+        elif label.kind == "tick":
+            yield number
         elif label.kind in ("deliver", "ignore"):
             queue = product.queues[label.queue]
             message = queue.messages[label.message - 1].name
@@ -81,7 +83,7 @@ def _idle_talk(product: Product) -> Iterator[int]:
                 yield number
 
 
-def _smallest(space: Space, query: LoopQuery, some: FairLoop) -> tuple[tuple[int, ...], FairLoop]:
+def smallest(space: Space, query: LoopQuery, some: FairLoop) -> tuple[tuple[int, ...], FairLoop]:
     """A smallest set of chips that suffices for such a loop, and the nearest loop of them.
 
     A chip that does not move in the loop at hand need not be tried: the loop shows that it can
@@ -134,7 +136,7 @@ def _finding(space: Space, found: Livelock) -> Finding:
 def _details(space: Space, found: Livelock) -> Iterator[str]:
     restless = [space.product.chips[number].name for number in found.restless]
     yield f"{listed(restless)} never come{'' if len(restless) > 1 else 's'} to rest in it"
-    if _has_early_timer(space, found.loop):
+    if space.product.time is None and _has_early_timer(space, found.loop):
         yield "time is abstract: a timer may run out before what is under way arrives"
 
 

@@ -17,7 +17,9 @@ from modecheck.checks import (
     requirements,
     stuck_chips,
     switch_endings,
+    time_stops,
     watched,
+    zeno,
 )
 from modecheck.checks.acceptance import Accepted, sort_out
 from modecheck.checks.consequences import with_consequences
@@ -44,7 +46,7 @@ from modecheck.product.composition import compose
 
 WITH_ORDER = ("deadlock", "unused")
 """What can be told when independent steps are followed in one order only."""
-WITHOUT_SYMMETRY = ("livelock", "endless-switch", "needless-acceptance")
+WITHOUT_SYMMETRY = ("livelock", "zeno", "endless-switch", "needless-acceptance")
 """What cannot be told when identical units are exchanged: a loop of representatives may lead from
 one unit to the other, and be fair to none. What was not asked may be accepted all the same.
 """
@@ -179,6 +181,8 @@ def explore_variant(
     findings = [
         *deadlocks.find(exploration, known),
         *stuck_chips.find(exploration, known),
+        *time_stops.find(exploration),
+        *(() if reduced.units else zeno.find(exploration)),
         *(() if reduced.units else livelock.find(exploration)),
         *failing_steps.find(exploration),
         *pairings.find(exploration),

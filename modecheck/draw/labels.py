@@ -49,7 +49,9 @@ def rule_phrases(rule: Rule) -> tuple[Phrase, ...]:
 def rule_trigger(rule: Rule) -> str:
     """The events or the time that a rule waits for; empty for an internal rule."""
     if rule.after:
-        return f"after {_one_line(rule.after.text)}"
+        return f"{'every' if rule.periodic else 'after'} {_one_line(rule.after.text)}"
+    if rule.expires:
+        return f"{rule.expires} expires"
     return ", ".join(str(event) for event in rule.trigger)
 
 

@@ -1,4 +1,4 @@
-"""Which steps keep a device going: those of chips and links, not those of actors and faults."""
+"""Which steps keep a device going: those of chips, links and time; actors and faults do not."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ def obliging_labels(product: Product) -> frozenset[int]:
 
 
 def drives_of(product: Product) -> list[bool]:
-    """For each label whether its step is one of a chip or a link."""
+    """For each label whether its step is one of a chip or a link, or a tick."""
     drives = [_is_drive(product, label) for label in product.labels]
     for fault in product.faults:
         # A link that loses without a budget does so by nature, and that can free a sender.
@@ -25,4 +25,4 @@ def drives_of(product: Product) -> list[bool]:
 def _is_drive(product: Product, label: Label) -> bool:
     if label.kind == "rule":
         return not product.chips[label.chip].actor
-    return label.kind in ("deliver", "ignore")
+    return label.kind in ("deliver", "ignore", "tick")

@@ -22,6 +22,7 @@ class EventBits:
     dropped: dict[MessageIn, int]
     raised: dict[int, int]
     taken: dict[int, int]
+    ticks: int
 
 
 def event_bits(events: Sequence[EventForm]) -> EventBits:
@@ -34,6 +35,7 @@ def event_bits(events: Sequence[EventForm]) -> EventBits:
         dropped=_bits(event.dropped for event in events),
         raised=_bits(event.raised for event in events),
         taken=_bits(event.taken for event in events),
+        ticks=sum(1 << number for number, event in enumerate(events) if event.ticks),
     )
 
 

@@ -65,4 +65,10 @@ class Struck(NamedTuple):
     done: int
 
 
-Happening: TypeAlias = Took | Raised | Arrived | Accepted | Dropped | Doubled | Struck
+class Passed(NamedTuple):
+    """Time went on."""
+
+    ticks: int
+
+
+Happening: TypeAlias = Took | Raised | Arrived | Accepted | Dropped | Doubled | Struck | Passed

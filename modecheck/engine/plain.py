@@ -30,6 +30,7 @@ from modecheck.engine.happenings import (
     Doubled,
     Dropped,
     Happening,
+    Passed,
     Raised,
     Struck,
     Took,
@@ -109,8 +110,8 @@ class _Draft:
 
 
 class Interpreter:
-    """Enumerates the steps of one product. Order: chips' own steps, deliveries, faults, watchers'
-    choices, idling.
+    """Enumerates the steps of one product. Order: chips' own steps, deliveries, faults, a tick,
+    watchers' choices, idling.
     """
 
     def __init__(self, product: Product, observed: Observed | None = None) -> None:
@@ -122,6 +123,7 @@ class Interpreter:
         self._obliging = obliging_labels(product)
         self._idles = product.idle_field >= 0
         self._ups = [self._maybe(queue.up, NOBODY) for queue in product.queues]
+        self._latest = {n: q.latest for n, q in enumerate(product.queues) if q.latest >= 0}
         self._cuts = [fault for fault in product.faults if fault.of_chip]
         self._hearers = [self._hearers_of(signal) for signal in range(len(product.signals))]
 
@@ -149,6 +151,7 @@ class Interpreter:
             *self._deliveries(state),
             *self._faults(state),
         ]
+        steps += self._tick(state, steps)
         obliged = any(step.label in self._obliging for step in steps)
         steps += self._choices(state)
         if self._idles and not obliged:
@@ -171,7 +174,10 @@ class Interpreter:
 
     def _deliveries(self, state: State) -> Iterator[Step]:
         for number, queue in enumerate(self.product.queues):
-            code = state[queue.slots[0].code]
+            head = queue.slots[0]
+            code = state[head.code]
+            if head.age >= 0 and state[head.age] < queue.earliest:
+                continue
             if code and self._is_up(number, state):
                 yield from self._delivery(state, number, queue, code)
 
@@ -378,6 +384,8 @@ class Interpreter:
                 return bits.raised.get(signal, 0)
             case Took(_, rule):
                 return bits.taken.get(rule, 0)
+            case Passed():
+                return bits.ticks
         return 0
 
     def _watch(self, now: list[int], number: int, events: int) -> None:
@@ -392,6 +400,34 @@ class Interpreter:
             index |= bool(holds) << bit
         self.observed.watched.add((number, index))
         now[watcher.field] = watcher.table[index]
+        if watcher.count >= 0 and now[watcher.field] not in watcher.counting:
+            now[watcher.count] = 0
+
+    def _tick(self, state: State, others: Sequence[Step]) -> Iterator[Step]:
+        """Time goes on by a tick, unless something else has to happen first."""
+        time = self.product.time
+        if time is None or any(self._comes_first(step.label, state) for step in others):
+            return
+        if any(self.condition(due.holds, state) for due in time.due):
+            return
+        draft = _Draft(list(state), log=[Passed(1)])
+        for ticking in time.tickings:
+            if self.condition(ticking.runs, state):
+                count = state[ticking.field]
+                draft.now[ticking.field] = count + 1 if count < ticking.last else ticking.behind
+        step = self._finished(draft, time.label)
+        if step.after != state:
+            yield step
+
+    def _comes_first(self, number: int, state: State) -> bool:
+        """Whether time waits for a step: it is done at once, or delivers at the latest moment."""
+        label, time = self.product.labels[number], self.product.time
+        if time is None or number in time.at_once:
+            return True
+        if label.kind not in ("deliver", "ignore") or label.queue not in self._latest:
+            return False
+        age = self.product.queues[label.queue].slots[0].age
+        return state[age] == self._latest[label.queue]
 
     def _choices(self, state: State) -> Iterator[Step]:
         """Steps of watchers alone: nobody else goes on."""
@@ -528,25 +564,17 @@ def _outcome(otherwise: Otherwise) -> int:
 def _pop(now: list[int], queue: Queue) -> None:
     """Take the head off a queue; the others move up."""
     for slot, behind in zip(queue.slots, queue.slots[1:], strict=False):
-        now[slot.code] = now[behind.code]
-        if slot.value >= 0:
-            now[slot.value] = now[behind.value]
-        if slot.late >= 0:
-            now[slot.late] = now[behind.late]
-    last = queue.slots[-1]
-    for where in (last.code, last.value, last.late):
-        if where >= 0:
-            now[where] = 0
+        for where, source in zip(slot.fields, behind.fields, strict=True):
+            now[where] = now[source]
+    for where in queue.slots[-1].fields:
+        now[where] = 0
 
 
 def _double(now: list[int], queue: Queue) -> None:
     """Put a copy of the head right behind it; the others move back. There must be room."""
     for slot, before in zip(queue.slots[:0:-1], queue.slots[-2::-1], strict=True):
-        now[slot.code] = now[before.code]
-        if slot.value >= 0:
-            now[slot.value] = now[before.value]
-        if slot.late >= 0:
-            now[slot.late] = now[before.late]
+        for where, source in zip(slot.fields, before.fields, strict=True):
+            now[where] = now[source]
 
 
 def _make_late(now: list[int], queue: Queue) -> None:

@@ -18,7 +18,7 @@ from modecheck.model.shapes import FAIR, Shapes
 from modecheck.model.yaml_nodes import Mapping, Node, Scalar, Sequence, kind_of
 
 BODY_KEYS = (
-    "about", "parameters", "variables", "states", "initial", "rules", "ignores", "defers",
+    "about", "parameters", "variables", "timers", "states", "initial", "rules", "ignores", "defers",
     "fair",
 )  # fmt: skip
 CHIP_KEYS = ("chip", "actor", "based_on", *BODY_KEYS)
@@ -71,7 +71,9 @@ class ChipReader:
             return None
         declared = body.get("variables")
         names = declared.entries if isinstance(declared, Mapping) else ()
-        outline = Outline(name, reading.states, variables, frozenset(names) - set(variables))
+        unread = frozenset(names) - set(variables)
+        timers = reader.timers(body)
+        outline = Outline(name, reading.states, variables, unread, timers)
         return ChipDraft(
             name, actor, body, phrases, reading, outline, initial, tuple(rules), key.place, places
         )
@@ -175,6 +177,7 @@ class ChipReader:
             replies=self._replies(draft, reader),
             place=draft.place,
             fair=self._shapes.choice(draft.body.get("fair"), "fair", FAIR, ""),
+            timers=dict(draft.outline.timers),
         )
 
     def _replies(self, draft: ChipDraft, reader: RuleReader) -> dict[str, tuple[Reply, ...]]:

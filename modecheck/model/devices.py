@@ -12,10 +12,11 @@ from dataclasses import dataclass, replace
 from itertools import product
 
 from modecheck.model.chips import ChipDraft, ChipReader
+from modecheck.model.clocks import note_odd_durations, read_clock
 from modecheck.model.conditions import condition, names_in
 from modecheck.model.event_calls import Surroundings
 from modecheck.model.faults import FaultReader
-from modecheck.model.links import NOT_COUNTED_YET, LinkReader
+from modecheck.model.links import LinkReader
 from modecheck.model.meaning import DECIMAL, OptionValue, Scope, option_value
 from modecheck.model.mistakes import InvalidInput, Mistake, Notebook, nearest_name
 from modecheck.model.outlines import about_of, is_empty
@@ -91,11 +92,11 @@ class _DeviceReader:
         record = self._device_record(document) if document is not None else None
         self._notes.raise_if_any() if record is None else None
         assert record is not None
-        self._note_time(record)
         self._note_no_chips(record)
         options = self._options(record)
         wired = self._wired(record, options)
         device = self._device(record, options, wired)
+        note_odd_durations(device, self._notes)
         self._notes.raise_if_any()
         words = self._phrases.words.union(*(d.phrases.words for d in wired.drafts.values()))
         parameters = {
@@ -121,11 +122,6 @@ class _DeviceReader:
         return self._shapes.record(
             document, "a device file", DEVICE_KEYS, required=("device", "chips")
         )
-
-    def _note_time(self, record: Mapping) -> None:
-        if record.get("clock") is not None:
-            expected = "no 'clock': a timer may then run out at any moment"
-            self._notes.add(f"{NOT_COUNTED_YET}", record.keys["clock"].place, expected=expected)
 
     def _note_no_chips(self, record: Mapping) -> None:
         node = record.get("chips")
@@ -266,6 +262,7 @@ class _DeviceReader:
             expected=verdicts.expected(record.get("expect")),
             place=record.keys["device"].place,
             digests=dict(self._notes.files),
+            clock=read_clock(self._shapes, self._phrases, record.get("clock")),
         )
 
     def _events(self, chips: MappingType[str, Chip], wired: _Wired) -> set[str] | None:

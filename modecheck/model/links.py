@@ -5,7 +5,7 @@ from __future__ import annotations
 from modecheck.model.conditions import condition
 from modecheck.model.meaning import Scope
 from modecheck.model.outlines import OutlineReader, is_empty
-from modecheck.model.parts import Link, Message
+from modecheck.model.parts import Duration, Link, Message
 from modecheck.model.phrases import Phrases
 from modecheck.model.shapes import FAIR, Shapes
 from modecheck.model.yaml_nodes import Mapping, Node, Scalar, kind_of
@@ -21,8 +21,6 @@ WHEN_DOWN = ("drop", "hold")
 WHEN_FULL = ("error", "wait", "drop_new", "drop_old")
 LARGEST_CAPACITY = 16
 """Messages in one queue: radio chips hold three, and each place multiplies the product."""
-
-NOT_COUNTED_YET = "time is not counted yet"
 
 
 class LinkReader:
@@ -45,7 +43,6 @@ class LinkReader:
         before = len(self._notes)
         carries = self._messages(record.entries["carries"])
         understood = len(self._notes) == before
-        self._note_delay(record)
         can = self._can(record)
         sender, receiver = ends
         if sender is None or receiver is None or not understood:
@@ -67,6 +64,7 @@ class LinkReader:
             when_full=choice(record.get("when_full"), "when_full", WHEN_FULL, "error"),
             place=key.place,
             fair=choice(record.get("fair"), "fair", FAIR, ""),
+            delay=self._delay(record),
         )
 
     def _end(self, record: Mapping, side: str) -> str | None:
@@ -90,11 +88,9 @@ class LinkReader:
         found = (self._shapes.known(scalar, "fault of a link", LINK_FAULTS) for scalar in scalars)
         return {fault for fault in found if fault}
 
-    def _note_delay(self, record: Mapping) -> None:
-        if record.get("delay") is not None:
-            expected = "no 'delay': a message may stay in its link for any time"
-            message = f"{NOT_COUNTED_YET}, so a link has no delay"
-            self._notes.add(message, record.keys["delay"].place, expected=expected)
+    def _delay(self, record: Mapping) -> Duration | None:
+        scalars = self._shapes.scalars(record.get("delay"), "a delay", "a duration such as 2 ms")
+        return self._phrases.interval(scalars) if scalars else None
 
     def _messages(self, node: Node) -> dict[str, Message]:
         messages: dict[str, Message] = {}

@@ -13,7 +13,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 
 from modecheck.model.event_calls import Surroundings, UnknownEvent, event_of
-from modecheck.model.parts import State, Variable
+from modecheck.model.parts import State, Timer, Variable
 from modecheck.model.syntax import Apply, Call, Member, Name, Number, Tree
 from modecheck.model.terms import (
     FALSE,
@@ -52,13 +52,14 @@ class Unknowable(Exception):
 class Outline:
     """What others may read of a chip: its states and its variables.
 
-    `broken` names the variables that could not be read.
+    `broken` names the variables that could not be read. `timers` are for its own rules.
     """
 
     name: str
     states: Mapping[str, State]
     variables: Mapping[str, Variable]
     broken: frozenset[str] = frozenset()
+    timers: Mapping[str, Timer] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-from modecheck.model.parts import State, Variable
+from modecheck.model.parts import State, Timer, Variable
 from modecheck.model.phrases import Phrases
 from modecheck.model.places import Place
 from modecheck.model.shapes import Shapes
@@ -142,6 +142,16 @@ class OutlineReader:
             variable = self._variable(name, key, node)
             if variable is not None:
                 found[name] = variable
+        return found
+
+    def timers(self, body: Mapping) -> dict[str, Timer]:
+        """The timers that a chip declares, each with the time that it runs."""
+        found = {}
+        for name, key, node in self._shapes.named(body.get("timers"), "timers"):
+            scalars = self._shapes.scalars(node, "a duration", "a duration such as 20 ms")
+            duration = self._phrases.interval(scalars) if scalars else None
+            if duration is not None:
+                found[name] = Timer(name, duration, key.place)
         return found
 
     def _variable(self, name: str, key: Scalar, node: Node) -> Variable | None:

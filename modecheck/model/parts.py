@@ -63,11 +63,40 @@ class Event:
 
 @dataclass(frozen=True, slots=True)
 class Duration:
-    """An interval of time in seconds, exactly; `text` as it was written."""
+    """An interval of time in seconds, exactly; `text` as it was written, at `places` for its two
+    ends. `high` is None where nothing has to happen by any moment.
+    """
 
     low: Fraction
-    high: Fraction
+    high: Fraction | None
     text: str
+    places: tuple[Place, Place]
+
+
+@dataclass(frozen=True, slots=True)
+class Timer:
+    """A timer of a chip that rules start and stop, whatever the state; how long it runs."""
+
+    name: str
+    duration: Duration
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class Clock:
+    """Time is counted in ticks of so many seconds. `at_once` names who does what can be done before
+    time goes on: "chips" (rules that wait for nothing), "links" (deliveries without a delay).
+    """
+
+    tick: Fraction
+    at_once: frozenset[str]
+    place: Place
+
+    def ticks(self, seconds: Fraction) -> int:
+        """A time in ticks; it has to be a multiple of one."""
+        count = seconds / self.tick
+        assert count.denominator == 1, "the reader has refused other durations"
+        return count.numerator
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,9 +132,10 @@ class Send:
 class Rule:
     """What a chip does, and when. `sources` is empty for a rule of the whole chip.
 
-    `trigger` is empty for internal rules and timers; a timer has `after`. `guard_text` and the
-    texts of the effects are as written, with parameters in place. `fair` is weak, strong or none,
-    or nothing where the model does not say.
+    `trigger` is empty for internal rules and timers. A timer has `after`, with `periodic` again and
+    again, or is set off when the chip's timer `expires`. `guard_text` and the texts of the effects
+    are as written, with parameters in place. `fair` is weak, strong or none, or nothing where the
+    model does not say. `starts` and `stops` name timers of the chip.
     """
 
     title: str
@@ -124,13 +154,17 @@ class Rule:
     mentions: frozenset[str]
     place: Place
     fair: str = ""
+    periodic: bool = False
+    expires: str = ""
+    starts: tuple[str, ...] = ()
+    stops: tuple[str, ...] = ()
 
     @property
     def kind(self) -> str:
         """One of "event", "timer", "internal"."""
         if self.trigger:
             return "event"
-        return "timer" if self.after else "internal"
+        return "timer" if self.after or self.expires else "internal"
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,6 +194,7 @@ class Chip:
     replies: dict[str, tuple[Reply, ...]]
     place: Place
     fair: str = ""
+    timers: dict[str, Timer] = field(default_factory=dict)
 
     @property
     def leaves(self) -> tuple[str, ...]:
@@ -225,6 +260,7 @@ class Link:
     when_full: str
     place: Place
     fair: str = ""
+    delay: Duration | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -319,8 +355,8 @@ class Requirement:
     exactly_once.
 
     `condition` is what the pattern speaks of (None for exactly_once, which has its `exchange`);
-    `response` is what then follows, or comes first. `without` names events that a road back must
-    not use, `builds_on` requirements with which this one falls.
+    `response` is what then follows, or comes first; `within` a time, where it says so. `without`
+    names events that a road back must not use, `builds_on` requirements with which this one falls.
     """
 
     name: str
@@ -335,6 +371,7 @@ class Requirement:
     span: Span = field(default_factory=Span)
     exchange: Exchange | None = None
     builds_on: tuple[str, ...] = ()
+    within: Duration | None = None
 
     @property
     def terms(self) -> tuple[Term, ...]:
@@ -395,6 +432,7 @@ class Device:
     unused: tuple[Unused, ...] = field(default=())
     place: Place | None = None
     digests: dict[str, str] = field(default_factory=dict)
+    clock: Clock | None = None
 
     @property
     def choices(self) -> str:

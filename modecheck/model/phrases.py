@@ -29,6 +29,8 @@ SECONDS = {
     "min": Fraction(60),
     "h": Fraction(3600),
 }
+FOREVER = "forever"
+"""In place of a latest moment: there is none."""
 
 T = TypeVar("T")
 
@@ -110,20 +112,26 @@ class Phrases:
         return Fraction(match[1]) * SECONDS[match[2]]
 
     def interval(self, scalars: list[Scalar]) -> Duration | None:
-        """`20 ms`, or two of them as the earliest and the latest moment."""
-        seconds = [self.duration(scalar) for scalar in scalars]
+        """`20 ms`, or two of them as the earliest and the latest moment; the latest may be
+        `forever`.
+        """
+        endless = len(scalars) == 2 and self.fill(scalars[1]).text.strip() == FOREVER
+        seconds = [self.duration(scalar) for scalar in scalars[: 1 if endless else None]]
         if len(scalars) > 2:
             self.notes.add(
                 "more than two durations", scalars[2].place, expected="[earliest, latest]"
             )
             return None
+        text = " to ".join(self.fill(scalar).text for scalar in scalars)
+        places = (scalars[0].place, scalars[-1].place)
         low, high = seconds[0], seconds[-1]
         if low is None or high is None:
             return None
+        if endless:
+            return Duration(low, None, text, places)
         if low > high:
             expected = f"[{scalars[1].text}, {scalars[0].text}]"
             message = "the latest moment is before the earliest"
             self.notes.add(message, scalars[1].place, expected=expected)
             return None
-        text = " to ".join(self.fill(scalar).text for scalar in scalars)
-        return Duration(low, high, text)
+        return Duration(low, high, text, places)

@@ -7,9 +7,8 @@ from dataclasses import replace
 
 from modecheck.model.conditions import condition, names_in
 from modecheck.model.exchanges import ExchangeReader
-from modecheck.model.links import NOT_COUNTED_YET
 from modecheck.model.meaning import Scope
-from modecheck.model.parts import Requirement, Span
+from modecheck.model.parts import Duration, Requirement, Span
 from modecheck.model.phrases import Phrases
 from modecheck.model.places import Place
 from modecheck.model.shapes import Shapes
@@ -22,9 +21,14 @@ SPANNED = ("never", "always", "eventually", "whenever", "before")
 PATTERNS = (*SPANNED, "possible", "recoverable", "exactly_once")
 PARTNERS = {"whenever": "then", "before": "first"}
 """What has to stand beside a pattern: what follows, and what comes first."""
-QUALIFIERS = {"scope": SPANNED, "may_lose": ("exactly_once",), "under_way": ("exactly_once",)}
+QUALIFIERS = {
+    "scope": SPANNED,
+    "may_lose": ("exactly_once",),
+    "under_way": ("exactly_once",),
+    "within": ("whenever",),
+}
 """Further keys, with the patterns that they go with."""
-REQUIREMENT_KEYS = ("text", *PATTERNS, *PARTNERS.values(), *QUALIFIERS, "within", "builds_on")
+REQUIREMENT_KEYS = ("text", *PATTERNS, *PARTNERS.values(), *QUALIFIERS, "builds_on")
 SPAN_KEYS = ("before", "after", "between", "until")
 
 
@@ -68,7 +72,6 @@ class RequirementReader:
         record = self._shapes.record(node, what, REQUIREMENT_KEYS, required=("text",))
         if record is None:
             return None
-        self._note_time(record)
         given = [pattern for pattern in PATTERNS if record.get(pattern) is not None]
         if len(given) != 1:
             message = f"{what} has {'two patterns' if given else 'no pattern'}"
@@ -80,10 +83,10 @@ class RequirementReader:
         )
         return self._of_pattern(name, key.place, given[0], record, text.text if text else "")
 
-    def _note_time(self, record: Mapping) -> None:
-        if record.get("within") is not None:
-            place = record.keys["within"].place
-            self._shapes.notes.add(NOT_COUNTED_YET, place, expected="no 'within'")
+    def _within(self, record: Mapping) -> Duration | None:
+        given = record.get("within")
+        scalar = self._shapes.scalar(given, "a time", "a duration such as 50 ms") if given else None
+        return self._phrases.interval([scalar]) if scalar is not None else None
 
     def _note_strangers(self, pattern: str, record: Mapping) -> None:
         """Keys that do not go with the pattern, and the partner that it lacks."""
@@ -122,7 +125,17 @@ class RequirementReader:
         if term is None or span is None or (pattern in PARTNERS and response is None):
             return None
         return Requirement(
-            name, sentence, pattern, term, text, without, place, response, response_text, span
+            name,
+            sentence,
+            pattern,
+            term,
+            text,
+            without,
+            place,
+            response,
+            response_text,
+            span,
+            within=self._within(record) if pattern == "whenever" else None,
         )
 
     def _condition(self, node: Node | None, scope: Scope) -> tuple[Term | None, str]:

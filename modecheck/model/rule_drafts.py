@@ -12,9 +12,11 @@ from modecheck.model.shapes import Shapes
 from modecheck.model.yaml_nodes import Mapping, Node, Scalar, Sequence, kind_of, shortened
 
 RULE_KEYS = (
-    "name", "in", "on", "after", "if", "do", "send", "raise", "to", "steps", "text",
-    "fair",
+    "name", "in", "on", "after", "every", "expires", "if", "do", "send", "raise", "start", "stop",
+    "to", "steps", "text", "fair",
 )  # fmt: skip
+WAITING = ("after", "every", "expires")
+"""Keys of a rule that waits for time."""
 EVENT = re.compile(r"([^\W\d]\w*)(?:\s+via\s+([^\W\d]\w*))?")
 
 
@@ -84,7 +86,7 @@ class RuleDrafts:
 
     def _note_empty_lists(self, node: Mapping) -> None:
         """Nothing to wait for is not the same as waiting for nothing in particular."""
-        for key in ("in", "on", "after"):
+        for key in ("in", "on", "after", "every"):
             given = node.get(key)
             if isinstance(given, Sequence) and not given.items:
                 message = f"an empty list as {key!r}"
@@ -112,7 +114,7 @@ class RuleDrafts:
         if key is not None or own is not None:
             return key.text if key is not None else str(own)
         on = self._shapes.scalars(node.get("on"), "an event", "the name of an event")
-        kind = "after" if node.get("after") is not None else "step"
+        kind = next((key for key in WAITING if node.get(key) is not None), "step")
         what = EVENT.match(self._phrases.fill(on[0]).text) if on else None
         return f"{sources[0] if sources else 'any'}:{what[1] if what else kind}"
 

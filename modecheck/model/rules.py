@@ -13,7 +13,7 @@ from modecheck.model.conditions import condition
 from modecheck.model.meaning import MeaningMistake, Outline, Scope, Unknowable, understand
 from modecheck.model.parts import Assignment, Duration, Event, Link, Rule, Send, Target
 from modecheck.model.phrases import Phrases
-from modecheck.model.rule_drafts import EVENT, RuleDraft
+from modecheck.model.rule_drafts import EVENT, WAITING, RuleDraft
 from modecheck.model.shapes import FAIR, Shapes
 from modecheck.model.syntax import (
     AssignmentText,
@@ -54,12 +54,13 @@ class RuleReader:
         node = draft.node
         trigger = self._trigger(node)
         scope = replace(self._scope, in_event=bool(trigger), payload=self._payload(trigger))
+        waiting = self._waiting(node, trigger)
         return Rule(
             title=draft.title,
             chip=self._own.name,
             sources=draft.sources,
             trigger=trigger,
-            after=self._after(node, trigger),
+            after=self._after(node, waiting),
             guard=condition(self._shapes, self._phrases, scope, node.get("if")),
             guard_text=self._shown(node.get("if")),
             assignments=self._assignments(node, scope),
@@ -71,6 +72,10 @@ class RuleReader:
             mentions=self._mentions(node),
             place=node.place,
             fair=self._shapes.choice(node.get("fair"), "fair", FAIR, ""),
+            periodic=waiting == "every",
+            expires=next(iter(self._timers(node, "expires")), ""),
+            starts=self._timers(node, "start"),
+            stops=self._timers(node, "stop"),
         )
 
     def _shown(self, node: Node | None) -> str:
@@ -150,15 +155,41 @@ class RuleReader:
         low, high = min(t.low for t in known), max(t.high for t in known)
         return replace(first, low=low, high=high)
 
-    def _after(self, node: Mapping, trigger: tuple[Event, ...]) -> Duration | None:
-        given = node.get("after")
-        if given is None:
-            return None
-        if trigger:
+    def _waiting(self, node: Mapping, trigger: tuple[Event, ...]) -> str:
+        """By which key the rule waits for time, if it does; it waits for one thing only."""
+        given = [key for key in WAITING if node.get(key) is not None]
+        if trigger and given:
             message = "a rule waits for an event or for time, not for both"
-            self._notes.add(message, node.keys["after"].place, expected="'on' or 'after'")
+            expected = f"'on' or {given[0]!r}"
+            self._notes.add(message, node.keys[given[0]].place, expected=expected)
+        elif len(given) > 1:
+            message = f"a rule waits by {given[0]!r} or by {given[1]!r}, not by both"
+            self._notes.add(message, node.keys[given[1]].place, expected="one of them")
+        return given[0] if given else ""
+
+    def _after(self, node: Mapping, waiting: str) -> Duration | None:
+        if waiting not in ("after", "every"):
+            return None
+        given = node.get(waiting)
         scalars = self._shapes.scalars(given, "a duration", "a duration such as 20 ms")
-        return self._phrases.interval(scalars) if scalars else None
+        duration = self._phrases.interval(scalars) if scalars else None
+        if duration is not None and waiting == "every" and not duration.low:
+            self._notes.add("a period of no time", duration.places[0], expected="more than 0")
+        return duration
+
+    def _timers(self, node: Mapping, key: str) -> tuple[str, ...]:
+        """The timers of the chip that are named under a key."""
+        scalars = self._shapes.scalars(node.get(key), "a timer", "the name of a timer")
+        if key == "expires" and len(scalars) > 1:
+            self._notes.add("several timers", scalars[1].place, expected="one timer")
+        known = self._own.timers
+        names = (
+            self._shapes.known(
+                self._phrases.fill(scalar), "timer", known, empty="the chip to have 'timers'"
+            )
+            for scalar in scalars
+        )
+        return tuple(dict.fromkeys(name for name in names if name))
 
     def _mentions(self, node: Mapping) -> frozenset[str]:
         """The options that the rule's texts speak of."""

@@ -18,7 +18,7 @@ class Automaton:
     From `state` it goes on to `table[state << atoms | valuation]`. `bad` maps bad states to what
     went wrong, in a word. `choices` (from, to) it may take between two positions, and never has to.
     `triggers` are the places of the table at which the requirement is put to the test; `unsure` are
-    states in which it has lost count.
+    states in which it has lost count; in those in `counting` the time since it came there counts.
     """
 
     states: int
@@ -31,6 +31,7 @@ class Automaton:
     triggers: frozenset[int]
     choices: tuple[tuple[int, int], ...] = ()
     unsure: frozenset[int] = frozenset()
+    counting: frozenset[int] = frozenset()
 
     def after(self, state: int, valuation: int) -> int:
         """The state after a position."""
@@ -53,6 +54,7 @@ class Sketch:
     triggered: Callable[[Hashable, int], bool] = field(default=lambda _state, _valuation: False)
     choices: Callable[[Hashable], Iterable[Hashable]] = field(default=lambda _: ())
     unsure: Callable[[Hashable], bool] = field(default=lambda _: False)
+    counting: Callable[[Hashable], bool] = field(default=lambda _: False)
 
     def build(self) -> Automaton:
         """Numbers states in the order in which they are found, the start first."""
@@ -87,6 +89,7 @@ class Sketch:
             ),
             choices=tuple(choices),
             unsure=self._numbers(order, self.unsure),
+            counting=self._numbers(order, self.counting),
         )
 
     def _numbers(

@@ -4,13 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from modecheck.model.parts import Chip, Device, Event, Link, Reply, Rule
+from modecheck.model.parts import Chip, Clock, Device, Event, Link, Reply, Rule
 from modecheck.product.conditions import state_conditions
 from modecheck.product.fairness import fair_sets
-from modecheck.product.fields import FieldPlan, message_forms, plan_fields
+from modecheck.product.fields import FieldPlan, delay_of, message_forms, plan_fields
 from modecheck.product.form import (
+    Apply,
     ChipForm,
+    Constant,
+    Due,
     EventForm,
+    Expression,
     Failure,
     FaultForm,
     Label,
@@ -19,10 +23,14 @@ from modecheck.product.form import (
     Product,
     Queue,
     Reaction,
+    Read,
     Reception,
+    Ticking,
+    TimeForm,
 )
-from modecheck.product.lowering import Addresses, lowered
+from modecheck.product.lowering import FALSE, Addresses, folded, lowered
 from modecheck.product.reactions import Labels, ReactionBuilder
+from modecheck.product.timing import TimerCode
 from modecheck.product.watching import watch
 
 
@@ -52,6 +60,7 @@ class _Composition:
     def product(self) -> Product:
         chips = tuple(self._chip(chip) for chip in self._device.chips.values())
         faults = tuple(self._faults())
+        time = self._time()
         labels = tuple(self._labels.all)
         return Product(
             device=self._device,
@@ -63,11 +72,56 @@ class _Composition:
             rules=tuple(self._rules),
             rule_chips=tuple(self._chip_numbers[rule.chip] for rule in self._rules),
             labels=labels,
-            conditions=state_conditions(self._device, self.addresses, chips, self._queues),
+            conditions=state_conditions(self._device, self.addresses, chips, self._queues)
+            | _due(time),
             watched_events=self._watched_events(),
             fair=fair_sets(self._device, self._rules, self._queues, faults, labels),
             events=tuple(self._events()),
+            time=time,
         )
+
+    def _time(self) -> TimeForm | None:
+        """What a tick does, and when there is none."""
+        clock = self._device.clock
+        if clock is None:
+            return None
+        timing = (
+            TimerCode(self._plan.timers[name], self._plan.states[name], self._plan.fields)
+            for name in self._device.chips
+        )
+        ages = (
+            Ticking(slot.age, Apply("!=", (Read(slot.code), Constant(0))), oldest, oldest)
+            for queue in self._queues
+            for slot in queue.slots
+            if slot.age >= 0 and (oldest := self._plan.fields[slot.age].high)
+        )
+        return TimeForm(
+            label=self._labels.number(Label(TICK, "tick")),
+            tickings=(*(ticking for code in timing for ticking in code.tickings()), *ages),
+            due=tuple(self._dues()),
+            at_once=frozenset(self._at_once(clock)),
+        )
+
+    def _dues(self) -> Iterator[Due]:
+        """Rules that have to be taken by their latest moment."""
+        for number, rule in enumerate(self._rules):
+            chip = self._device.chips[rule.chip]
+            fair = rule.fair or chip.fair or ("none" if chip.actor else "weak")
+            if rule.kind == "timer" and fair != "none":
+                holds = self._builder.due(rule)
+                if holds != FALSE:
+                    yield Due(number, holds)
+
+    def _at_once(self, clock: Clock) -> Iterator[int]:
+        """Steps that time waits for: rules that wait for nothing, messages without a delay."""
+        for label, number in self._labels.all.items():
+            if label.kind == "rule" and "chips" in clock.at_once:
+                chip = self._device.chips[self._rules[label.rule].chip]
+                if self._rules[label.rule].kind == "internal" and not chip.actor:
+                    yield number
+            elif label.kind in ("deliver", "ignore") and "links" in clock.at_once:
+                link = self._device.links[self._queues[label.queue].name]
+                yield from [number] if link.delay is None else []
 
     def _watched_events(self) -> tuple[str, ...]:
         names = [
@@ -116,6 +170,7 @@ class _Composition:
         up = None
         if link.up_when is not None:
             up = lowered(link.up_when, self.addresses, link.place)
+        delay = delay_of(self._device, link)
         return Queue(
             name=link.name,
             sender=self._chip_numbers[link.sender],
@@ -125,6 +180,8 @@ class _Composition:
             up=up,
             holds=link.when_down == "hold",
             when_full=link.when_full,
+            earliest=delay.low,
+            latest=-1 if delay.high is None else delay.high,
         )
 
     def _chip(self, chip: Chip) -> ChipForm:
@@ -197,6 +254,8 @@ class _Composition:
             if not variable.persistent:
                 first = self._plan.variables[chip.name, variable.name]
                 afresh += [(first + item, value) for item, value in enumerate(variable.start)]
+        timers = self._plan.timers[chip.name]
+        afresh += TimerCode(timers, self._plan.states[chip.name], self._plan.fields).fresh()
         return tuple(afresh)
 
     def _faults(self) -> list[FaultForm]:
@@ -240,6 +299,9 @@ class _Composition:
         return labels
 
 
+TICK = "time goes on"
+"""The label of a tick."""
+
 DROPPED = "a payload is dropped"
 """The watched event that a message is lost whose kind the model says; no signal has such a name."""
 
@@ -247,6 +309,13 @@ DROPPED = "a payload is dropped"
 def acting(actor: str) -> str:
     """The watched event that an actor acts by a rule of its own; no signal has such a name."""
     return f"{actor} acts"
+
+
+def _due(time: TimeForm | None) -> dict[str, Expression]:
+    """The condition that time cannot go on without a certain rule."""
+    if time is None or not time.due:
+        return {}
+    return {"due": folded("or", tuple(due.holds for due in time.due))}
 
 
 def _hears(trigger: tuple[Event, ...], event: Event) -> bool:

@@ -3,7 +3,8 @@
 Their names: `rests` (every chip in a rest state, every queue empty), `settled` (every chip in a
 rest state), `mode:NAME`, `paired:NAME` (both ends hold the same key), `at_odds:NAME` (the ends
 differ), `bonded:CHIP.VARIABLE` (that end holds a key), `apart:NAME` (no session), `astray:NAME` (a
-session, and the pairing is not selected), `requirement:NAME`.
+session, and the pairing is not selected), `requirement:NAME`, and on a clock `due` (a rule has
+come to its latest moment).
 """
 
 from __future__ import annotations

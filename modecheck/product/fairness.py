@@ -2,8 +2,9 @@
 
 Unless the model says otherwise, a chip's rule that stays enabled is taken in the end (weak), a
 message that waits is delivered in the end (weak) or, where its link can lose any number, if it
-waits again and again (strong: the link is fair-lossy); actors and faults owe nothing. There is one
-set of steps for each rule, and one for each link and message.
+waits again and again (strong: the link is fair-lossy); time that can go on does (weak); actors and
+faults owe nothing. There is one set of steps for each rule, one for each link and message, and one
+for ticks.
 """
 
 from __future__ import annotations
@@ -30,7 +31,12 @@ def fair_sets(
             of_rules.setdefault(label.rule, set()).add(number)
         elif label.kind in ("deliver", "ignore"):
             of_messages.setdefault((label.queue, label.message), set()).add(number)
-    return (*_of_rules(device, rules, of_rules), *_of_links(device, queues, endless, of_messages))
+    ticks = frozenset(number for number, label in enumerate(labels) if label.kind == "tick")
+    return (
+        *_of_rules(device, rules, of_rules),
+        *_of_links(device, queues, endless, of_messages),
+        *([FairSet("time goes on", False, ticks)] if ticks else []),
+    )
 
 
 def _of_rules(

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from modecheck.model.parts import Device, FaultGroup, Link, Rule
 from modecheck.model.terms import IsLate, Term, parts_of
 from modecheck.product.form import Field, MessageForm, Slot
+from modecheck.product.timing import ChipTimers, Moments, moments, plan_timers
 
 
 @dataclass(slots=True)
@@ -21,6 +22,7 @@ class FieldPlan:
     variables: dict[tuple[str, str], int] = field(default_factory=dict)
     slots: dict[str, tuple[Slot, ...]] = field(default_factory=dict)
     budgets: list[int] = field(default_factory=list)
+    timers: dict[str, ChipTimers] = field(default_factory=dict)
 
     def add(self, new: Field) -> int:
         self.fields.append(new)
@@ -28,7 +30,7 @@ class FieldPlan:
 
 
 def plan_fields(device: Device) -> FieldPlan:
-    """Fields in document order: each chip's state and variables, then queues, then budgets."""
+    """Fields in document order: each chip's state, variables and timers; queues; budgets."""
     plan = FieldPlan()
     written = _written(device)
     for number, chip in enumerate(device.chips.values()):
@@ -47,8 +49,9 @@ def plan_fields(device: Device) -> FieldPlan:
                 index = f"[{item}]" if variable.length else ""
                 name = f"{chip.name}.{variable.name}{index}"
                 plan.add(Field(name, low, high, value, number, variable.type))
+        plan.timers[chip.name] = plan_timers(chip, device.clock, number, plan.fields)
     for link in device.links.values():
-        plan.slots[link.name] = _slots(plan, link, sessions=_asks_for_sessions(device, link))
+        plan.slots[link.name] = _slots(plan, device, link)
     plan.budgets = [_budget(plan, group) for group in device.faults]
     return plan
 
@@ -64,21 +67,40 @@ def _written(device: Device) -> set[tuple[str, str]]:
     }
 
 
-def _slots(plan: FieldPlan, link: Link, *, sessions: bool) -> tuple[Slot, ...]:
-    forms = message_forms(link)
+def _slots(plan: FieldPlan, device: Device, link: Link) -> tuple[Slot, ...]:
+    forms, sessions = message_forms(link), _asks_for_sessions(device, link)
+    oldest = _oldest(delay_of(device, link)) if _has_delay(device, link) else -1
     low = min((form.low for form in forms if form.type), default=0)
     high = max((form.high for form in forms if form.type), default=0)
     slots = []
     for place in range(link.capacity):
         name = f"{link.name}[{place}]"
         code = plan.add(Field(name, 0, len(forms), 0))
-        value = late = -1
+        value = late = age = -1
         if low or high:
             value = plan.add(Field(f"{name}.value", min(low, 0), max(high, 0), 0))
         if sessions:
             late = plan.add(Field(f"{name}.late", 0, 1, 0))
-        slots.append(Slot(code, value, late))
+        if oldest >= 0:
+            age = plan.add(Field(f"{name}.age", 0, oldest, 0))
+        slots.append(Slot(code, value, late, age))
     return tuple(slots)
+
+
+def _oldest(delay: Moments) -> int:
+    """The age beyond which nothing changes: what is overdue, its link being down, stays due."""
+    return delay.low if delay.high is None else delay.high
+
+
+def _has_delay(device: Device, link: Link) -> bool:
+    return device.clock is not None and link.delay is not None
+
+
+def delay_of(device: Device, link: Link) -> Moments:
+    """From which age to which a message is delivered; at any age where time is not counted."""
+    if device.clock is None or link.delay is None:
+        return Moments(0, None)
+    return moments(device.clock, link.delay)
 
 
 def message_forms(link: Link) -> tuple[MessageForm, ...]:

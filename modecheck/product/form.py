@@ -209,14 +209,21 @@ class ChipForm:
 
 @dataclass(frozen=True, slots=True)
 class Slot:
-    """The fields of one place in a queue; -1 where values or sessions are not kept.
+    """The fields of one place in a queue; -1 where values, sessions or ages are not kept.
 
-    A code of 0 is an empty slot; full slots stand together at the front.
+    A code of 0 is an empty slot; full slots stand together at the front. `age` is how many ticks
+    ago the message was sent, up to where it no longer matters.
     """
 
     code: int
     value: int
     late: int
+    age: int = -1
+
+    @property
+    def fields(self) -> tuple[int, ...]:
+        """All fields that there are."""
+        return tuple(f for f in (self.code, self.value, self.late, self.age) if f >= 0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,7 +239,10 @@ class MessageForm:
 
 @dataclass(frozen=True, slots=True)
 class Queue:
-    """A link. `messages[code - 1]` is the message of a code. `up` is None for a link always up."""
+    """A link. `messages[code - 1]` is the message of a code. `up` is None for a link always up.
+
+    The head is delivered at an age from `earliest` to `latest` ticks; -1 for no latest.
+    """
 
     name: str
     sender: int
@@ -242,6 +252,8 @@ class Queue:
     up: Expression | None
     holds: bool
     when_full: str
+    earliest: int = 0
+    latest: int = -1
 
 
 @dataclass(frozen=True, slots=True)
@@ -265,7 +277,7 @@ class FaultForm:
 
 @dataclass(frozen=True, slots=True)
 class Label:
-    """What a step is called. `kind` is rule, deliver, ignore, a fault's kind, cut_in_rule,
+    """What a step is called. `kind` is rule, deliver, ignore, a fault's kind, cut_in_rule, tick,
     follow (a watcher's choice) or idle.
 
     `rule`, `queue` and `chip` are numbers, or -1; `message` is the code of what is delivered, or 0.
@@ -280,6 +292,38 @@ class Label:
     message: int = 0
 
 
+@dataclass(frozen=True, slots=True)
+class Ticking:
+    """What a tick does to a field where `runs` holds: one more up to `last`, then `behind`."""
+
+    field: int
+    runs: Expression
+    last: int
+    behind: int
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """A rule (number), and when it has come to its latest moment."""
+
+    rule: int
+    holds: Expression
+
+
+@dataclass(frozen=True, slots=True)
+class TimeForm:
+    """Time in ticks, each a step `label` of its own.
+
+    There is no tick where a rule is `due`, where a message at its latest age can be
+    delivered, or where a step with a label in `at_once` is possible; nor where it changes nothing.
+    """
+
+    label: int
+    tickings: tuple[Ticking, ...]
+    due: tuple[Due, ...]
+    at_once: frozenset[int]
+
+
 MessageIn: TypeAlias = tuple[int, int]
 """A queue and the code of a message in it."""
 
@@ -288,7 +332,8 @@ MessageIn: TypeAlias = tuple[int, int]
 class EventForm:
     """What a step is searched for: it happened if anything named here did.
 
-    `late` are deliveries of what was sent in an older session; `raised` are signals, `taken` rules.
+    `late` are deliveries of what was sent in an older session; `raised` are signals, `taken` rules;
+    `ticks` says that a tick is one.
     """
 
     sent: frozenset[MessageIn] = frozenset()
@@ -298,6 +343,7 @@ class EventForm:
     dropped: frozenset[MessageIn] = frozenset()
     raised: frozenset[int] = frozenset()
     taken: frozenset[int] = frozenset()
+    ticks: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -318,7 +364,8 @@ class Watcher:
     At the end of each step it goes on to `table[state << len(atoms) | valuation]`, where bit `k` of
     the valuation is atom `k`, judged on the state reached and on what happened in the step.
     `choices` are steps of its own (from, to, label), which nothing obliges it to take. `first` is
-    the index of the table that stands for the initial state.
+    the index of the table that stands for the initial state. The field `count` counts ticks in the
+    states `counting`, and falls back to 0 outside of them; -1 for a watcher that needs no time.
     """
 
     name: str
@@ -327,6 +374,8 @@ class Watcher:
     table: tuple[int, ...]
     choices: tuple[tuple[int, int, int], ...]
     first: int
+    count: int = -1
+    counting: frozenset[int] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -355,6 +404,7 @@ class Product:
     watchers: tuple[Watcher, ...] = ()
     idle_label: int = -1
     idle_field: int = -1
+    time: TimeForm | None = None
 
     @property
     def initial(self) -> tuple[int, ...]:

@@ -180,7 +180,7 @@ class FormGraph:
         for kind, numbers in (("signal", event.raised), ("rule", event.taken)):
             nodes = [self.atom(kind, number) for number in numbers]
             parts.append(self.node(ANY_ORDER, nodes, ordered=False))
-        return self.node("event", parts)
+        return self.node(("event", event.ticks), parts)
 
     def _message_in(self, queue: int, code: int) -> int:
         return self.node("message", [self.atom("queue", queue), self.message(queue, code)])
@@ -202,6 +202,7 @@ class FormGraph:
             self._fault(fault)
         for signal, _ in enumerate(product.signals):
             self._cascade(signal)
+        self._time()
         self._names()
         self._observed()
         self._watchers()
@@ -327,10 +328,10 @@ class FormGraph:
         return self.node("sends", nodes, ordered=False)
 
     def _queue(self, own: int, queue: Queue) -> None:
-        slots = [self.fields((slot.code, slot.value, slot.late)) for slot in queue.slots]
+        slots = [self.fields((s.code, s.value, s.late, s.age)) for s in queue.slots]
         first = queue.slots[0]
         self._fact(
-            ("queue", queue.holds, queue.when_full),
+            ("queue", queue.holds, queue.when_full, queue.earliest, queue.latest),
             own,
             self.atom("chip", queue.sender),
             self.atom("chip", queue.receiver),
@@ -374,6 +375,18 @@ class FormGraph:
         if len(raisers) > 1:
             self._fact("cascade", self.atom("signal", signal), *raisers)
 
+    def _time(self) -> None:
+        time = self.product.time
+        if time is None:
+            return
+        for ticking in time.tickings:
+            tag = ("ticking", ticking.last, ticking.behind)
+            self._fact(tag, self.field(ticking.field), self.condition(ticking.runs))
+        for due in time.due:
+            self._fact("due", self.atom("rule", due.rule), self.condition(due.holds))
+        for label in time.at_once:
+            self._fact("at once", self.atom("label", label))
+
     def _names(self) -> None:
         product = self.product
         for number, rule in enumerate(product.rules):
@@ -409,6 +422,8 @@ class FormGraph:
                 ("watcher", watcher.name, watcher.table, watcher.first),
                 self.field(watcher.field),
                 self.node("atoms", [self.condition(atom) for atom in watcher.atoms]),
+                self.field(watcher.count) if watcher.count >= 0 else self._none,
+                self.node(("counting", *sorted(watcher.counting))),
                 self.node(ANY_ORDER, choices, ordered=False),
             )
         if product.idle_label >= 0:

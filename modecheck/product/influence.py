@@ -73,7 +73,7 @@ def reads_of(expression: Expression | None) -> Fields:
 
 def slots_of(queue: Queue) -> Fields:
     """The fields of a queue."""
-    return bits(field for slot in queue.slots for field in (slot.code, slot.value, slot.late))
+    return bits(field for slot in queue.slots for field in slot.fields)
 
 
 def conjuncts(guard: Expression | None) -> tuple[Expression, ...]:

@@ -27,12 +27,16 @@ Phase = Hashable
 
 
 def atoms_of(pattern: str, scope: str) -> str:
-    """The atoms, in the order of their bits: P, S where the pattern has one, Q opens, R closes."""
-    second = "S" if pattern in ("whenever", "before") else ""
-    return f"P{second}{SCOPE_ATOMS[scope]}"
+    """The atoms, in the order of their bits: P, S where the pattern has one, Q opens, R closes, T
+    where it can be too late.
+    """
+    second = "S" if pattern in ("whenever", IN_TIME, "before") else ""
+    return f"P{second}{SCOPE_ATOMS[scope]}{'T' if pattern == IN_TIME else ''}"
 
 
 SCOPE_ATOMS = {"globally": "", "before": "R", "after": "Q", "between": "QR", "after_until": "QR"}
+IN_TIME = "whenever in time"
+"""A response within a time: its automaton counts as long as it is in one of `counting` states."""
 
 
 class Now(NamedTuple):
@@ -42,6 +46,7 @@ class Now(NamedTuple):
     s: bool = False
     q: bool = False
     r: bool = False
+    t: bool = False
 
 
 class _Inside:
@@ -113,6 +118,18 @@ class _Whenever(_Inside):
     tested_by_p = True
 
 
+class _WheneverInTime(_Whenever):
+    """The time since the oldest P without S is counted beside the automaton, while it waits."""
+
+    def step(self, phase: Phase, now: Now) -> Phase:
+        if phase == BROKEN or (phase == "waiting" and now.t):
+            return BROKEN
+        return super().step(phase, now)
+
+    def closes_badly(self, phase: Phase) -> bool:
+        return phase in ("waiting", BROKEN)
+
+
 class _Before(_Inside):
     def opened_again(self, phase: Phase) -> Phase:
         return phase if phase == BROKEN else "fine"
@@ -130,6 +147,7 @@ INSIDE: dict[str, _Inside] = {
     "always": _Always(),
     "eventually": _Eventually(),
     "whenever": _Whenever(),
+    IN_TIME: _WheneverInTime(),
     "before": _Before(),
 }
 
@@ -178,6 +196,7 @@ def automaton_of(pattern: str, scope: str) -> Automaton:
         bad=bad,
         alive=alive,
         triggered=triggered,
+        counting=lambda state: pattern == IN_TIME and state == "waiting",
     )
     return sketch.build()
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from itertools import combinations
 
 from modecheck.model.parts import Assignment, Chip, Device, Rule
@@ -22,7 +22,8 @@ from modecheck.product.form import (
     Send,
     Target,
 )
-from modecheck.product.lowering import FALSE, Addresses, folded, lowered
+from modecheck.product.lowering import FALSE, TRUE, Addresses, folded, lowered
+from modecheck.product.timing import TimerCode
 
 
 class Labels:
@@ -74,7 +75,10 @@ class ReactionBuilder:
             rule=number,
             label=self._labels.number(self._label(rule, number, queue, message)),
             guard=guard,
-            assigns=tuple(self._assign(chip, assignment) for assignment in rule.assignments),
+            assigns=(
+                *(self._assign(chip, assignment) for assignment in rule.assignments),
+                *self._timing(rule).settings(rule),
+            ),
             sends=tuple(self._send(send) for send in rule.sends),
             raises=tuple(self._signals[name] for name in rule.raises),
             enters=self._entered(chip, rule),
@@ -89,7 +93,38 @@ class ReactionBuilder:
         text = f"{link} to {rule.chip} {rule.title}"
         return Label(text, "deliver", number, queue, chip, message)
 
+    def _timing(self, rule: Rule) -> TimerCode:
+        plan = self._plan
+        return TimerCode(plan.timers[rule.chip], plan.states[rule.chip], plan.fields)
+
+    def due(self, rule: Rule) -> Expression:
+        """Whether a rule is at its latest moment, and its own condition holds."""
+        parts = [self._timing(rule).due(rule)]
+        if rule.guard is not None:
+            parts.append(lowered(rule.guard, self._addresses, rule.place))
+        return folded("and", tuple(parts))
+
     def _guard(self, rule: Rule) -> Expression | None:
+        parts = [*self._those_before(rule), self._timing(rule).ready(rule), *self._own_guard(rule)]
+        guard = folded("and", tuple(parts))
+        return None if guard == TRUE else guard
+
+    def _those_before(self, rule: Rule) -> Iterator[Expression]:
+        """Of several rules that wait for one timer, the first that is enabled goes."""
+        if not rule.expires:
+            return
+        chip, timing = self._device.chips[rule.chip], self._timing(rule)
+        earlier: dict[Rule, list[int]] = {}
+        for number, leaf in enumerate(chip.leaves):
+            here = [one for one in chip.rules_at(leaf) if one.expires == rule.expires]
+            for one in here[: here.index(rule)] if rule in here else ():
+                earlier.setdefault(one, []).append(number)
+        for one, leaves in earlier.items():
+            enabled = folded("and", (timing.inside(leaves), *self._own_guard(one)))
+            yield folded("not", (enabled,))
+
+    def _own_guard(self, rule: Rule) -> list[Expression]:
+        """Its condition, and room in the links that make it wait."""
         parts: list[Expression] = []
         if rule.guard is not None:
             parts.append(lowered(rule.guard, self._addresses, rule.place))
@@ -98,7 +133,7 @@ class ReactionBuilder:
                 queue = self._queues[link][1]
                 sent = [self._code(queue, send.message) for send in rule.sends if send.link == link]
                 parts.append(_room(queue, sent))
-        return folded("and", tuple(parts)) if parts else None
+        return parts
 
     def _code(self, queue: Queue, message: str) -> int:
         return [form.name for form in queue.messages].index(message) + 1

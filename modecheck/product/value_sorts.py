@@ -41,6 +41,11 @@ class ValueSorts:
                 self._fix(fault.budget)
         if product.idle_field >= 0:
             self._fix(product.idle_field)
+        if product.time is not None:
+            self._truths(due.holds for due in product.time.due)
+            self._truths(ticking.runs for ticking in product.time.tickings)
+            for ticking in product.time.tickings:
+                self._fix(ticking.field)
         for watcher in product.watchers:
             self._fix(watcher.field)
             self._truths(watcher.atoms)
@@ -112,6 +117,7 @@ class ValueSorts:
         self._join(slot.value for slot in queue.slots if slot.value >= 0)
         for slot in queue.slots:
             self._fix(slot.late)
+            self._fix(slot.age)
             if any(message.kind == "relative" for message in queue.messages):
                 self._fix(slot.value)
         if queue.up is not None:

@@ -28,10 +28,12 @@ from modecheck.product.form import (
     Product,
     Queue,
     Read,
+    Ticking,
+    TimeForm,
     Watcher,
 )
 from modecheck.product.lowering import FALSE, Addresses, folded, lowered, valued
-from modecheck.product.patterns import automaton_of
+from modecheck.product.patterns import IN_TIME, automaton_of
 
 IDLE = "nothing has to happen any more"
 ROOM_BEYOND_LINKS = 2
@@ -42,11 +44,13 @@ MOST_UNDER_WAY = 12
 
 @dataclass(frozen=True, slots=True)
 class Watched:
-    """A requirement and its automaton, with the atoms that it judges."""
+    """A requirement and its automaton, with the atoms that it judges but for the one of time."""
 
     need: Requirement
     automaton: Automaton
     atoms: tuple[Expression, ...]
+    most: int | None = None
+    """Ticks within which it has to be answered; an atom of the automaton says that it is later."""
 
 
 def watch(product: Product, addresses: Addresses, names: Iterable[str]) -> Product:
@@ -65,13 +69,15 @@ def watch(product: Product, addresses: Addresses, names: Iterable[str]) -> Produ
 def _beside(product: Product, watched: Sequence[Watched], events: Sequence[EventForm]) -> Product:
     fields, labels = list(product.fields), list(product.labels)
     conditions: dict[str, Expression] = {}
-    watchers = []
+    watchers, time = [], product.time
     for one in watched:
         field = len(fields)
         watcher, start = _watcher(one, field, product.initial, labels)
-        watchers.append(watcher)
         fields.append(Field(f"requirement {one.need.name}", 0, one.automaton.states - 1, start))
         conditions |= _conditions(one.need.name, one.automaton, field)
+        if one.most is not None and time is not None:
+            watcher, time = _with_a_count(watcher, time, one, fields)
+        watchers.append(watcher)
     labels.append(Label(IDLE, "idle"))
     fields.append(Field(IDLE, 0, 1, 0))
     conditions["idles"] = Read(len(fields) - 1)
@@ -84,7 +90,30 @@ def _beside(product: Product, watched: Sequence[Watched], events: Sequence[Event
         watchers=tuple(watchers),
         idle_label=len(labels) - 1,
         idle_field=len(fields) - 1,
+        time=time,
     )
+
+
+def _with_a_count(
+    watcher: Watcher, time: TimeForm, one: Watched, fields: list[Field]
+) -> tuple[Watcher, TimeForm]:
+    """The watcher with a field that counts how long it waits, and an atom that says too long."""
+    assert one.most is not None
+    count, too_long = len(fields), one.most + 1
+    fields.append(Field(f"requirement {one.need.name} waits", 0, too_long, 0))
+    counting = (
+        Apply("==", (Read(watcher.field), Constant(state)))
+        for state in sorted(one.automaton.counting)
+    )
+    ticking = Ticking(count, folded("or", tuple(counting)), too_long, too_long)
+    late = Apply("==", (Read(count), Constant(too_long)))
+    counted = replace(
+        watcher,
+        atoms=(*watcher.atoms, late),
+        count=count,
+        counting=one.automaton.counting,
+    )
+    return counted, replace(time, tickings=(*time.tickings, ticking))
 
 
 def _watcher(
@@ -127,7 +156,10 @@ def _watched(device: Device, need: Requirement, addresses: Addresses, plan: _Eve
         return _exchange(device, need, need.exchange, addresses, plan)
     terms = (need.condition, need.response, need.span.opens, need.span.closes)
     atoms = tuple(lowered(term, addresses, need.place) for term in terms if term is not None)
-    return Watched(need, automaton_for(device, need), atoms)
+    most = None
+    if need.within is not None and device.clock is not None:
+        most = device.clock.ticks(need.within.low)
+    return Watched(need, automaton_for(device, need), atoms, most)
 
 
 def _exchange(
@@ -150,7 +182,8 @@ def automaton_for(device: Device, need: Requirement) -> Automaton:
     """The automaton that judges a requirement."""
     exchange = need.exchange
     if exchange is None:
-        return automaton_of(need.pattern, need.span.kind)
+        pattern = need.pattern if need.within is None else IN_TIME
+        return automaton_of(pattern, need.span.kind)
     strict = exchange.under_way is not None
     most = exchange.under_way or room_for(device, exchange)
     return exchange_automaton(len(exchange.sent), most, strict=strict)

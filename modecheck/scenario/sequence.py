@@ -247,7 +247,7 @@ class _Telling:
             waiting = self._waiting[happening.queue]
             waiting.insert(1, waiting.pop())  # The copy stands right behind the head.
             self._row(step, "double", one.receiver, one.text, journey=double)
-        else:
+        elif isinstance(happening, Struck):
             self._struck(step, happening)
 
     def _took(self, step: int, took: Took) -> None:
@@ -262,6 +262,8 @@ class _Telling:
             )
         if rule.after is not None:
             self._row(step, "timeout", took.chip, rule.after.text)
+        elif rule.expires:
+            self._row(step, "timeout", took.chip, rule.expires)
         moved = took.before != took.after
         doing = rule.phrase or _title_told(rule, said=moved or took.heard >= 0)
         if doing:

@@ -12,11 +12,13 @@ from modecheck.engine.happenings import (
     Doubled,
     Dropped,
     Happening,
+    Passed,
     Raised,
     Struck,
     Took,
 )
 from modecheck.engine.plain import State, Step
+from modecheck.model.clocks import spelled
 from modecheck.product.form import Product
 
 WHY_DROPPED = {"full": "is dropped, the link is full", "down": "is dropped, the link is down"}
@@ -78,9 +80,16 @@ class _Words:
         if isinstance(happening, Doubled):
             message = self._message(happening.queue, happening.message)
             return [Clause(self._link(happening.queue), f"brings {message} twice")]
+        if isinstance(happening, Passed):
+            return [self._passed(happening)]
         return (
             [self._struck(happening)] if isinstance(happening, Struck) else self._raised(happening)
         )
+
+    def _passed(self, passed: Passed) -> Clause:
+        clock = self._product.device.clock
+        assert clock is not None
+        return Clause(spelled(passed.ticks * clock.tick), "passes")
 
     def _took(self, took: Took) -> list[Clause]:
         name, doing = self.chip(took.chip), self._doing(took)
@@ -99,6 +108,8 @@ class _Words:
             return [rule.phrase, *([moved] if moved and not form.actor else [])]
         if rule.after is not None:
             return [f"has waited {rule.after.text} in {before}", *([moved] if moved else [])]
+        if rule.expires:
+            return [f"finds {rule.expires} run out", *([moved] if moved else [])]
         if moved:
             return [moved]
         return [] if ":" in rule.title else [f"takes {rule.title} in {before}"]

@@ -41,6 +41,17 @@ def reached_by(verdict: Verdict) -> Reached:
 @settings(max_examples=EXAMPLES)
 def test_findings_and_their_lengths_agree_with_brute_force(drawn: Drawn) -> None:
     """Exactly the findings that brute force has, each with a scenario of the fewest steps."""
+    assert_agrees_with_brute_force(drawn)
+
+
+@given(devices(options=False, timed=True))
+@settings(max_examples=EXAMPLES)
+def test_findings_agree_where_time_is_counted(drawn: Drawn) -> None:
+    """The same, with moments at which time cannot go on."""
+    assert_agrees_with_brute_force(drawn)
+
+
+def assert_agrees_with_brute_force(drawn: Drawn) -> None:
     verdict = verdict_on(drawn)
     found = {f.id: shortest(f) for f in verdict.findings if f.code != "unused"}
     assert found == findings_of(reached_by(verdict))

@@ -63,6 +63,17 @@ def named(names: Sequence[str], bits: int) -> frozenset[str]:
 @settings(max_examples=EXAMPLES)
 def test_both_readings_agree(drawn: Drawn) -> None:
     """States, transitions, layers, failing steps and quiet states are the same in both readings."""
+    assert_both_agree(drawn)
+
+
+@given(devices(timed=True))
+@settings(max_examples=EXAMPLES)
+def test_both_readings_agree_on_time(drawn: Drawn) -> None:
+    """The same where time is counted: rules that wait, timers, links that take their time."""
+    assert_both_agree(drawn)
+
+
+def assert_both_agree(drawn: Drawn) -> None:
     exploration, reached = both_readings(drawn)
     keys = keys_of(exploration)
     assert len(set(keys)) == len(keys), "no state is found twice"

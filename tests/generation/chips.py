@@ -13,6 +13,14 @@ STATES = ("idle", "busy", "asleep", "ready", "lost")
 COMPOSITES = ("online", "inner")
 
 
+def duration(draw: Draw, *, least: int = 0) -> Any:
+    """A few ticks, or an interval of them, perhaps without an end."""
+    low = draw.number(least, 3)
+    if draw.chance(40):
+        return f"{low} ms"
+    return [f"{low} ms", "forever" if draw.chance(20) else f"{low + draw.number(0, 2)} ms"]
+
+
 @dataclass(frozen=True)
 class Outline:
     """What others can see of a chip, and its declarations as they are written."""
@@ -84,8 +92,12 @@ class ChipWriter:
         sight: Sight,
         wires: Sequence[Wire],
         signals: Sequence[str],
+        *,
+        timed: bool = False,
     ) -> None:
         self._draw = draw
+        self._timed = timed
+        self._timers: list[str] = []
         self._outline = outline
         self._sight = sight
         self._incoming = [wire for wire in wires if wire.receiver == outline.name]
@@ -101,6 +113,9 @@ class ChipWriter:
         body: dict[str, Any] = {}
         if self._outline.declared:
             body["variables"] = self._outline.declared
+        if self._timed and self._draw.chance(40):
+            self._timers = ["patience"]
+            body["timers"] = {"patience": duration(self._draw)}
         rules = [self._rule(inside=False) for _ in range(self._draw.number(2, 5))]
         if self._draw.chance(70):
             rules.append(self._lively_rule())
@@ -158,16 +173,22 @@ class ChipWriter:
         self._add_assignments(rule, expressions)
         self._add_sends(rule, expressions)
         self._add_raises(rule)
+        self._add_timers(rule)
         if self._draw.chance(85):
             rule["to"] = self._draw.one(self._outline.states)
         return rule
+
+    def _add_timers(self, rule: dict[str, Any]) -> None:
+        for name in self._timers:
+            if self._draw.chance(40):
+                rule[self._draw.one(("start", "start", "stop"))] = name
 
     def _lively_rule(self) -> dict[str, Any]:
         """A rule that is often enabled, so that the device does not stand still at once."""
         rule: dict[str, Any] = {}
         if self._draw.chance(60):
             rule["in"] = self._draw.some(self._outline.states, 1, 2)
-        rule["after"] = "5 ms"
+        rule["after"] = duration(self._draw) if self._timed else "5 ms"
         expressions = Expressions(self._draw, self._sight)
         self._add_assignments(rule, expressions)
         self._add_sends(rule, expressions)
@@ -178,8 +199,10 @@ class ChipWriter:
         events = [(name, wire) for wire in self._incoming for name in wire.carries]
         names = list(dict.fromkeys([*(name for name, _ in events), *self._signals]))
         if not names or self._draw.chance(35):
-            if self._draw.chance(50):
-                rule["after"] = "20 ms"
+            if self._timed and self._draw.chance(70):
+                self._add_waiting(rule)
+            elif self._draw.chance(50):
+                rule["after"] = duration(self._draw) if self._timed else "20 ms"
             return self._sight
         values = {name: wire.carries[name].type for name, wire in events}
         likely = [name for name in names if name in values] if self._draw.chance(50) else []
@@ -196,6 +219,16 @@ class ChipWriter:
                 wires = [wire.name for name, wire in events if name == heard[0]]
                 rule["on"] = f"{heard[0]} via {self._draw.one(wires)}"
         return self._sight.hearing(value)
+
+    def _add_waiting(self, rule: dict[str, Any]) -> None:
+        """The rule waits for time in some way."""
+        key = self._draw.one(("after", "every", "expires"))
+        if key == "expires" and self._timers:
+            rule["expires"] = self._timers[0]
+        elif key == "every":
+            rule["every"] = duration(self._draw, least=1)
+        else:
+            rule["after"] = duration(self._draw)
 
     def _add_assignments(self, rule: dict[str, Any], expressions: Expressions) -> None:
         variables = self._outline.variables

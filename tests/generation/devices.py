@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from modecheck.model.devices import read_device, variants
 from modecheck.model.parts import Device
-from tests.generation.chips import ChipWriter, draw_outline
+from tests.generation.chips import ChipWriter, draw_outline, duration
 from tests.generation.expressions import Draw, Expressions, Kind, Known, Sight
 from tests.generation.wiring import Wire, draw_kinds, draw_wires, wire_as_yaml
 
@@ -61,17 +61,23 @@ def devices(
     faults: bool = True,
     cascades: bool = True,
     runs: bool = False,
+    timed: bool = False,
 ) -> Drawn:
     """A device in one of its variants. Without `cascades` no hearer of a signal raises one; with
-    `runs` there are requirements that need a watcher.
+    `runs` there are requirements that need a watcher; with `timed` there is a clock.
     """
-    writer = _DeviceWriter(Draw(draw), options=options, faults=faults, cascades=cascades)
+    writer = _DeviceWriter(
+        Draw(draw), options=options, faults=faults, cascades=cascades, timed=timed
+    )
     return writer.drawn(runs=runs)
 
 
 class _DeviceWriter:
-    def __init__(self, draw: Draw, *, options: bool, faults: bool, cascades: bool) -> None:
+    def __init__(
+        self, draw: Draw, *, options: bool, faults: bool, cascades: bool, timed: bool
+    ) -> None:
         self._draw = draw
+        self._timed = timed
         self._with_faults = faults
         self._cascades = cascades
         self._options = self._draw_options() if options else {}
@@ -83,6 +89,10 @@ class _DeviceWriter:
     def drawn(self, *, runs: bool) -> Drawn:
         chips = self._chips()
         document: dict[str, Any] = {"device": "random"}
+        if self._timed:
+            document["clock"] = {"tick": "1 ms"}
+            if self._draw.chance(60):
+                document["clock"]["at_once"] = self._draw.some(("chips", "links"), 1, 2)
         document["chips"] = {name: body for name, body in chips.items() if name in CHIPS}
         actors = {name: body for name, body in chips.items() if name in ACTORS}
         document |= {"actors": actors} if actors else {}
@@ -122,7 +132,14 @@ class _DeviceWriter:
 
     def _chips(self) -> dict[str, dict[str, Any]]:
         writers = {
-            name: ChipWriter(self._draw, outline, self._sight(name), self._wires, self._signals)
+            name: ChipWriter(
+                self._draw,
+                outline,
+                self._sight(name),
+                self._wires,
+                self._signals,
+                timed=self._timed,
+            )
             for name, outline in self._outlines.items()
         }
         bodies = {n: writer.body(cascades=self._cascades) for n, writer in writers.items()}
@@ -135,6 +152,8 @@ class _DeviceWriter:
 
     def _link(self, wire: Wire) -> dict[str, Any]:
         link = wire_as_yaml(self._draw, wire)
+        if self._timed and self._draw.chance(50):
+            link["delay"] = duration(self._draw)
         if self._draw.chance(55):
             link["up_when"] = self._up_when()
             link |= {"when_down": "hold"} if self._draw.chance(70) else {}
@@ -211,6 +230,8 @@ class _DeviceWriter:
             partner = {"whenever": "then", "before": "first"}.get(form)
             need: dict[str, Any] = {"text": f"requirement {name}", form: self._moment()}
             need |= {partner: self._moment()} if partner else {}
+            if form == "whenever" and self._timed and self._draw.chance(60):
+                need["within"] = f"{self._draw.number(0, 4)} ms"
             need["scope"] = self._draw.one(
                 (
                     {"before": self._moment()},

@@ -120,7 +120,10 @@ def test_a_choice_must_be_one(folder: Folder, chosen: dict[str, str], told: str)
         ("pairings: {p: {ends: [tile.bond, tile.pressed]}}", "'tile.pressed' is no bond"),
         ("pairings: {p: {ends: [tile.bond, hub]}}", "'hub' is no bond"),
         ("pairings: {p: {ends: [tile.bond, hub.key], forgotten_by: pong}}", "did you mean 'ping'?"),
-        ("clock: {tick: 1 ms}", "time is not counted yet"),
+        ("clock: {}", "the clock lacks 'tick'"),
+        ("clock: {tick: 0 ms}", "a tick of no time"),
+        ("clock: {tick: 1 m}", "'1 m' is no duration"),
+        ("clock: {tick: 1 ms, at_once: [chps]}", "did you mean 'chips'?"),
         ("about: [a]", "a list as about"),
         ("actors: [a]", "a list as actors"),
         ("actors: {tile: {states: [s]}}", "'tile' is the name of a chip and of an actor"),
@@ -176,7 +179,7 @@ def test_all_mistakes_come_in_one_run(folder: Folder) -> None:
         requirements: {R1: {text: x}}
         accepted: [{finding: x, reason: y}]
         expect: [{finding: "deadlock:x", steps: x}]
-        clock: {tick: 1 ms}
+        clock: {tick: 1 year}
         """
     tile = "chip: tile\nstates: [alone, linked]\nrules: [{send: hello, to: alne}]\n"
     marked = [
@@ -187,7 +190,7 @@ def test_all_mistakes_come_in_one_run(folder: Folder) -> None:
     assert sorted(marked) == [
         (3, "alne"), (4, "["), (5, "maybe"), (7, "linkd"), (8, "linkd"), (9, "m"), (11, "99"),
         (12, "hub.of"), (13, "["), (14, "-1"), (15, "policy"), (16, "R1"), (17, "x"), (18, "x"),
-        (19, "clock"),
+        (19, "1 year"),
     ]  # fmt: skip
 
 

@@ -104,7 +104,7 @@ def test_a_message_has_a_kind_and_perhaps_a_value(
         ("carries: hello, when_down: keep", "one of drop, hold"),
         ("carries: hello, when_full: stop", "one of drop_new, drop_old, error, wait"),
         ("carries: hello, when_full: [a]", "a list as when_full"),
-        ("carries: hello, delay: [1 ms, 2 ms]", "time is not counted yet, so a link has no delay"),
+        ("carries: hello, delay: [2 ms, 1 ms]", "the latest moment is before the earliest"),
         ("carries: hello, frm: hub", "did you mean 'from'?"),
         ("carries: hello, about: {}", "a mapping as about"),
     ],

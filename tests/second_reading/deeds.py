@@ -15,8 +15,8 @@ Failure = tuple[str, str]
 @dataclass(frozen=True)
 class Outcome:
     """A step: its label, the world after it or the failure, who took a rule, which events were
-    raised or delivered, whether a chip or a link does it by itself (not an actor, not a fault), and
-    which rules were taken whole, or failed on the way.
+    raised or delivered, whether a chip, a link or time does it by itself (not an actor, not a
+    fault), which rules were taken whole, or failed on the way; and whether time waits for it.
     """
 
     label: str
@@ -26,6 +26,7 @@ class Outcome:
     events: frozenset[str]
     unprompted: bool
     taken: frozenset[tuple[str, str]] = frozenset()
+    first: bool = False
 
     @property
     def identity(self) -> Hashable:

@@ -10,11 +10,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from modecheck.model.parts import Chip, Pairing, Requirement, Rule, State
+from tests.second_reading.clocks import Clocks
 from tests.second_reading.endless_switches import endless_switches
-from tests.second_reading.livelocks import livelocks
+from tests.second_reading.livelocks import livelocks, zeno
 from tests.second_reading.modes import findings_of_modes
 from tests.second_reading.roads import leading_to
 from tests.second_reading.search import Reached
+from tests.second_reading.steps import holds_for
 from tests.second_reading.worlds import World, holds_in
 
 Cause = frozenset[tuple[str, str]]
@@ -26,7 +28,7 @@ def findings_of(reached: Reached) -> Expected:
     found: Expected = {}
     for part in (_deadlocks, _stuck_chips, _failures, _pairings, findings_of_modes, _requirements):
         found |= part(reached)
-    found |= livelocks(reached) | endless_switches(reached)
+    found |= livelocks(reached) | endless_switches(reached) | zeno(reached) | _time_stops(reached)
     return found | _unreachable(reached) | _dead_rules(reached)
 
 
@@ -48,7 +50,32 @@ def deadlocked(reached: Reached) -> dict[int, Cause]:
         for number in reached.numbers
         if not any(step.unprompted for step, _ in reached.outcomes[number])
         and not rests(reached, reached.worlds[number])
+        and not due_in(reached, reached.worlds[number])
     }
+
+
+def due_in(reached: Reached, world: World) -> list[str]:
+    """The rules that have to be taken now."""
+    if reached.device.clock is None:
+        return []
+    return [
+        f"{chip.name}.{rule.title}"
+        for chip, rule in Clocks(reached.device).at_latest(world)
+        if holds_for(chip, rule.guard, world)
+    ]
+
+
+def _time_stops(reached: Reached) -> Expected:
+    stopped: dict[str, list[int]] = {}
+    order = [
+        f"{chip.name}.{rule.title}" for chip in reached.device.chips.values() for rule in chip.rules
+    ]
+    for number in reached.numbers:
+        due = due_in(reached, reached.worlds[number])
+        if due and not any(step.unprompted for step, _ in reached.outcomes[number]):
+            name = "+".join(sorted(due, key=order.index))
+            stopped.setdefault(f"time-stop:{name}", []).append(number)
+    return {name: reached.nearest(numbers) for name, numbers in stopped.items()}
 
 
 def _cause(reached: Reached, world: World) -> Cause:

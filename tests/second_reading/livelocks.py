@@ -13,7 +13,7 @@ from tests.second_reading.search import Reached
 from tests.second_reading.worlds import World
 
 Kind = tuple[str, ...]
-"""What has to happen in the end: a rule of a chip, or the delivery of a message by a link."""
+"""What has to happen in the end: a rule of a chip, the delivery of a message by a link, a tick."""
 
 
 @dataclass(frozen=True)
@@ -39,6 +39,33 @@ def livelocks(reached: Reached) -> dict[str, int | None]:
         assert nearest is not None
         found[name] = min(nearest, found.get(name, nearest))
     return dict(found)
+
+
+def zeno(reached: Reached) -> dict[str, int | None]:
+    """Chips that can go round for ever before a tick, as far as they are not told already."""
+    found: dict[str, int | None] = {}
+    told: set[str] = set()
+    while reached.device.clock is not None and _at_one_moment(reached, told) is not None:
+        still = set(told)
+        for name in reached.device.chips:
+            if _at_one_moment(reached, still | {name}) is not None:
+                still.add(name)
+        together = [name for name in reached.device.chips if name not in still]
+        found["zeno:" + "+".join(together)] = _at_one_moment(reached, still)
+        told.add(together[0])
+    return found
+
+
+def _at_one_moment(reached: Reached, still: set[str]) -> int | None:
+    """The distance of the nearest part in which all happens without a tick."""
+    graph: nx.MultiDiGraph[int] = nx.MultiDiGraph()
+    graph.add_nodes_from(number for number in reached.numbers if not reached.fails(number))
+    for number in list(graph):
+        for step, target in reached.outcomes[number]:
+            kind = kind_of(reached.device, reached.worlds[number], step)
+            if target in graph and kind and kind != ("time",) and not step.moved & still:
+                graph.add_edge(number, target, step=step)
+    return reached.nearest(fair_parts(reached, graph))
 
 
 def _nearest(reached: Reached, chip: Chip, still: set[str]) -> int | None:
@@ -81,6 +108,8 @@ def _paired(world: World, one: tuple[str, str], two: tuple[str, str]) -> bool:
 
 def kind_of(device: Device, world: World, step: Outcome) -> Kind:
     """Which demand a step meets; nothing for what actors and faults do."""
+    if step.label == "time goes on":
+        return ("time",)
     for link in device.links.values():
         if step.label.startswith(f"{link.name} to {link.receiver}"):
             return ("link", link.name, world.waits[link.name][0].message)
@@ -92,7 +121,9 @@ def kind_of(device: Device, world: World, step: Outcome) -> Kind:
 
 
 def demands(device: Device) -> Iterator[Demand]:
-    """What the device owes."""
+    """What the device and time owe."""
+    if device.clock is not None:
+        yield Demand(("time",), False)
     for chip in device.chips.values():
         for rule in chip.rules:
             fair = rule.fair or chip.fair or ("none" if chip.actor else "weak")

@@ -56,12 +56,12 @@ def merged(link: Link, older: Waiting, new: Waiting) -> Waiting:
     """The newest picture replaces an older one; amounts add up, and stay late if a part is."""
     message = link.carries[new.message]
     if message.kind == "state":
-        return new
+        return new._replace(age=older.age)
     total = older.value + new.value
     assert message.type is not None
     if not message.type.low <= total <= message.type.high:
         raise Forbidden("out-of-range", f"{link.name}.{new.message}")
-    return Waiting(new.message, total, older.late)
+    return Waiting(new.message, total, older.late, older.age)
 
 
 def asks_for_lateness(device: Device, link: Link) -> bool:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Hashable, Iterable
 from dataclasses import dataclass, field
 
 from modecheck.model.parts import Device
+from tests.second_reading.clocks import first_clocks
 from tests.second_reading.deeds import Outcome
 from tests.second_reading.steps import SecondReading
 from tests.second_reading.worlds import World, first_world
@@ -67,7 +68,9 @@ def search(device: Device, most: int) -> Reached:
             reached.depths.append(depth)
         return number
 
-    number_of(first_world(device), 0)
+    first = first_world(device)
+    first_clocks(device, first)
+    number_of(first, 0)
     while len(reached.outcomes) < len(reached.worlds):
         at = len(reached.outcomes)
         depth = reached.depths[at] + 1

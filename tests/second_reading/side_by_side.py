@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from modecheck.engine.plain import State
+from modecheck.product.fields import plan_fields
 from modecheck.product.form import Product
 from tests.second_reading.worlds import Waiting, World
 
@@ -22,7 +23,40 @@ def world_of(product: Product, state: State) -> World:
         holds=holds,
         waits={queue.name: _waiting(product, state, n) for n, queue in enumerate(product.queues)},
         left=_left(product, state),
+        waited=_waited(product, state),
+        runs=_runs(product, state),
     )
+
+
+def _waited(product: Product, state: State) -> dict[tuple[str, str, str], int]:
+    """For how long each rule has waited: what the fields tell, as far as it matters to the rule."""
+    clock, plan = product.device.clock, plan_fields(product.device)
+    found: dict[tuple[str, str, str], int] = {}
+    if clock is None:
+        return found
+    for form, chip in zip(product.chips, product.device.chips.values(), strict=True):
+        timers = plan.timers[chip.name]
+        leaf = form.leaves[state[form.state_field]]
+        for rule in chip.rules:
+            for source in rule.sources or ("",):
+                if rule.after is not None and source in chip.ancestry(leaf):
+                    alone = rule.periodic or rule.target is None
+                    title = rule.title if alone else ""
+                    count = next(c for c in timers.counts[source] if c.rule == title)
+                    last = clock.ticks(rule.after.low)
+                    if rule.after.high is not None:
+                        last = clock.ticks(rule.after.high) + (not rule.periodic)
+                    found[chip.name, rule.title, source] = min(state[count.field], last)
+    return found
+
+
+def _runs(product: Product, state: State) -> dict[tuple[str, str], int | None]:
+    plan = plan_fields(product.device)
+    return {
+        (chip, name): state[field] - 1 if state[field] else None
+        for chip, timers in plan.timers.items()
+        for name, field in timers.named.items()
+    }
 
 
 def _waiting(product: Product, state: State, number: int) -> tuple[Waiting, ...]:
@@ -30,13 +64,14 @@ def _waiting(product: Product, state: State, number: int) -> tuple[Waiting, ...]
     full = [slot for slot in queue.slots if state[slot.code]]
     assert full == list(queue.slots[: len(full)]), "full slots stand together at the front"
     for slot in queue.slots[len(full) :]:
-        rest = [state[where] for where in (slot.value, slot.late) if where >= 0]
+        rest = [state[where] for where in slot.fields]
         assert not any(rest), "an empty slot holds nothing"
     return tuple(
         Waiting(
             queue.messages[state[slot.code] - 1].name,
             state[slot.value] if slot.value >= 0 else 0,
             bool(state[slot.late]) if slot.late >= 0 else False,
+            state[slot.age] if slot.age >= 0 else 0,
         )
         for slot in full
     )

@@ -6,6 +6,8 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from modecheck.model.parts import Assignment, Chip, Device, Event, FaultGroup, Link, Rule, Send
+from modecheck.model.terms import Term
+from tests.second_reading.clocks import Clocks
 from tests.second_reading.deeds import Cut, Deed, Outcome
 from tests.second_reading.queues import Queues
 from tests.second_reading.statechart import (
@@ -31,6 +33,7 @@ class SecondReading:
     def __init__(self, device: Device) -> None:
         self.device = device
         self._queues = Queues(device)
+        self._clocks = Clocks(device)
 
     def steps(self, world: World) -> list[Outcome]:
         """Every step from a world, each once."""
@@ -39,25 +42,55 @@ class SecondReading:
             *self._deliveries(world),
             *self._faults(world),
         ]
+        found += self._tick(world, found)
         return list({o.identity: o for o in found}.values())
+
+    # Time goes on where nothing has to happen first, and where that changes anything.
+
+    def _tick(self, world: World, others: list[Outcome]) -> Iterator[Outcome]:
+        if self.device.clock is None or any(other.first for other in others):
+            return
+        for chip, rule in self._clocks.at_latest(world):
+            if holds_for(chip, rule.guard, world):
+                return
+        deed = Deed(world.copy())
+        self._clocks.go_on(deed.now)
+        if deed.now.key != world.key:
+            yield self._ended(deed, "time goes on", True)
 
     # A rule without an event: an alternative whenever its guard holds, whatever stands before it.
 
     def _own_steps(self, world: World) -> Iterator[Outcome]:
         for chip in self.device.chips.values():
+            gone: set[str] = set()
             for rule in rules_in(chip, world.at[chip.name]):
-                if not rule.trigger:
-                    yield from self._own_step(world, chip, rule)
+                if not rule.trigger and self._clocks.ripe(world, chip, rule):
+                    yield from self._own_step(world, chip, rule, gone)
 
-    def _own_step(self, world: World, chip: Chip, rule: Rule) -> Iterator[Outcome]:
+    def _own_step(self, world: World, chip: Chip, rule: Rule, gone: set[str]) -> Iterator[Outcome]:
+        """A step of a chip by itself. Of the rules for one timer the first that is enabled is
+        taken; `gone` names the timers that have found theirs.
+        """
+        if rule.expires in gone:
+            return
         label, view = f"{chip.name} {rule.title}", View(chip.name, world, world)
         try:
             enabled = self.enabled(rule, view)
         except Forbidden as wrong:
-            yield _failing(label, wrong, not chip.actor)
+            gone |= {rule.expires} - {""}
+            yield replace(_failing(label, wrong, not chip.actor), first=self._hurries(chip, rule))
             return
         if enabled:
-            yield from self._with_cuts(Deed(world.copy()), label, rule, view, not chip.actor)
+            gone |= {rule.expires} - {""}
+            deed, first = Deed(world.copy()), self._hurries(chip, rule)
+            for outcome in self._with_cuts(deed, label, rule, view, not chip.actor):
+                yield replace(outcome, first=first)
+
+    def _hurries(self, chip: Chip, rule: Rule) -> bool:
+        """Whether time waits for a rule that waits for nothing."""
+        clock = self.device.clock
+        at_once = clock is not None and "chips" in clock.at_once
+        return at_once and rule.kind == "internal" and not chip.actor
 
     def enabled(self, rule: Rule, view: View) -> bool:
         """Whether its guard holds, and no link that makes the sender wait is too full."""
@@ -71,8 +104,13 @@ class SecondReading:
 
     def _deliveries(self, world: World) -> Iterator[Outcome]:
         for link in self.device.links.values():
-            if world.waits[link.name] and holds_in(link.up_when, world):
-                yield from self._delivery(world, link)
+            here = world.waits[link.name] and holds_in(link.up_when, world)
+            if here and self._clocks.deliverable(world, link):
+                clock = self.device.clock
+                at_once = clock is not None and "links" in clock.at_once and link.delay is None
+                first = at_once or self._clocks.last_call(world, link)
+                for outcome in self._delivery(world, link):
+                    yield replace(outcome, first=first)
 
     def _delivery(self, world: World, link: Link) -> Iterator[Outcome]:
         head, chip = world.waits[link.name][0], self.device.chips[link.receiver]
@@ -151,8 +189,10 @@ class SecondReading:
             self.assign(chip, assignment, view)
         for send in rule.sends:
             deed.sent.append((send.link, send.message, self._amount(send, view)))
+        leaf = deed.now.at[chip.name]
         if rule.target is not None:
             deed.now.at[chip.name] = innermost(chip, rule.target)
+        self._clocks.take(deed.now, chip, rule, leaf)
         deed.raised += [(signal, chip.name) for signal in rule.raises]
 
     def assign(self, chip: Chip, assignment: Assignment, view: View) -> None:
@@ -267,6 +307,7 @@ class SecondReading:
         for variable in chip.variables.values():
             if not variable.persistent:
                 world.holds[name, variable.name] = variable.start
+        self._clocks.begin(world, chip)
         for link in self.device.links.values():
             if link.receiver == name:
                 self._empty(deed, link.name)
@@ -283,6 +324,14 @@ def _failing(label: str, wrong: Forbidden, unprompted: bool, deed: Deed | None =
     nobody: frozenset[str] = frozenset()
     taken = frozenset(deed.taken) if deed is not None else frozenset()
     return Outcome(label, None, (wrong.code, wrong.subject), nobody, nobody, unprompted, taken)
+
+
+def holds_for(chip: Chip, guard: Term | None, world: World) -> bool:
+    """Whether a chip's condition holds; one that cannot be judged does not."""
+    try:
+        return guard is None or bool(worth(guard, View(chip.name, world, world)))
+    except Forbidden:
+        return False
 
 
 def _afresh(begun: Deed, cut: Cut) -> Deed:

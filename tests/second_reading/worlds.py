@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Hashable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
 from modecheck.model.parts import Chip, Device
@@ -19,11 +19,12 @@ from modecheck.model.terms import (
 
 
 class Waiting(NamedTuple):
-    """A message in a link; `late` when it was sent in an older session."""
+    """A message in a link; `late` when it was sent in an older session, `age` ticks ago."""
 
     message: str
     value: int
     late: bool
+    age: int = 0
 
 
 class Forbidden(Exception):
@@ -37,18 +38,28 @@ class Forbidden(Exception):
 
 @dataclass
 class World:
-    """Where each chip is, what each variable holds, what waits in each link (its head first), and
-    how often each group of faults may still strike.
+    """Where each chip is, what each variable holds, what waits in each link (its head first), how
+    often each group of faults may still strike; for how long each rule of a chip has waited in each
+    state that the chip is in, and for how long each timer runs, if it does.
     """
 
     at: dict[str, str]
     holds: dict[tuple[str, str], tuple[int, ...]]
     waits: dict[str, tuple[Waiting, ...]]
     left: dict[int, int]
+    waited: dict[tuple[str, str, str], int] = field(default_factory=dict)
+    runs: dict[tuple[str, str], int | None] = field(default_factory=dict)
 
     def copy(self) -> World:
         """A world that can be changed without changing this one."""
-        return World(dict(self.at), dict(self.holds), dict(self.waits), dict(self.left))
+        return World(
+            dict(self.at),
+            dict(self.holds),
+            dict(self.waits),
+            dict(self.left),
+            dict(self.waited),
+            dict(self.runs),
+        )
 
     @property
     def key(self) -> Hashable:
@@ -58,6 +69,8 @@ class World:
             tuple(self.holds.values()),
             tuple(self.waits.values()),
             tuple(self.left.values()),
+            tuple(sorted(self.waited.items())),
+            tuple(sorted(self.runs.items(), key=lambda item: item[0])),
         )
 
 

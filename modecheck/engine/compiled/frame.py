@@ -75,6 +75,7 @@ class Frame:
         self._driven = self._variable(constant(0))
         self._obliged = self._variable(constant(0))
         self._obliging = obliging_labels(product)
+        self._time_waits = self._variable(constant(0))
         self._reported = (1 << len(product.watched_events)) - 1
         self.moved = self._variable(constant(0))
         self.events = self._variable(constant(0))
@@ -169,6 +170,38 @@ class Frame:
             self.builder.store(constant(DRIVEN), self._driven)
         if self._label in self._obliging:
             self.builder.store(constant(1), self._obliged)
+        self._note_time_waits()
+
+    def _note_time_waits(self) -> None:
+        """Time waits for steps that are done at once, and for deliveries at the latest moment."""
+        time, label = self.product.time, self.product.labels[self._label]
+        if time is None:
+            return
+        if self._label in time.at_once:
+            self.builder.store(constant(1), self._time_waits)
+        elif label.kind in ("deliver", "ignore") and self.product.queues[label.queue].latest >= 0:
+            queue = self.product.queues[label.queue]
+            age = self.original[queue.slots[0].age]
+            last = self.builder.icmp_signed("==", age, constant(queue.latest))
+            waits = self.builder.or_(self.builder.load(self._time_waits), self._word(last))
+            self.builder.store(waits, self._time_waits)
+
+    def _word(self, truth: ir.Value) -> ir.Value:
+        return self.builder.zext(truth, I64)
+
+    def unless_time_waits(self) -> None:
+        """End the step if time cannot go on before some step made so far."""
+        nothing = self.builder.icmp_signed("==", self.builder.load(self._time_waits), constant(0))
+        self.unless(nothing, self.step_end)
+
+    def unless_unchanged(self) -> None:
+        """End the step if all fields are as they were."""
+        changed = constant(0)
+        for field in sorted(self.touched):
+            difference = self.builder.xor(self.read(field), self.original[field])
+            changed = self.builder.or_(changed, difference)
+        same = self.builder.icmp_signed("==", changed, constant(0))
+        self.unless(self.builder.not_(same), self.step_end)
 
     def unless_obliged(self) -> None:
         """End the step if some step made so far is one that has to happen in the end."""

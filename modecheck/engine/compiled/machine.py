@@ -131,7 +131,7 @@ def _key(
         (product.fields, product.chips, product.queues, product.signals, product.faults),
         (product.conditions, product.watched_events, drives, sorted(curious)),
         (product.events, product.watchers, sorted(obliging_labels(product))),
-        (product.idle_label, product.idle_field),
+        (product.idle_label, product.idle_field, product.time),
         key_of(representatives),
     )
     return hashlib.sha256(pickle.dumps(parts)).hexdigest()

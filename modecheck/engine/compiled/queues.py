@@ -68,7 +68,7 @@ class QueueCode:
         slots = self._product.queues[number].slots
         for slot, behind in pairwise(slots):
             self._copy(behind, slot)
-        for field in _fields(slots[-1]):
+        for field in slots[-1].fields:
             self._frame.write(field, constant(0))
 
     def double(self, number: int) -> None:
@@ -78,14 +78,14 @@ class QueueCode:
             self._copy(before, slot)
 
     def _copy(self, source: Slot, target: Slot) -> None:
-        for one, two in zip(_fields(source), _fields(target), strict=True):
+        for one, two in zip(source.fields, target.fields, strict=True):
             self._frame.write(two, self._frame.read(one))
 
     def empty(self, number: int) -> None:
         """Drop whatever waits."""
         for slot in self._product.queues[number].slots:
             self._note_dropped(number, slot)
-            for field in _fields(slot):
+            for field in slot.fields:
                 self._frame.write(field, constant(0))
 
     def drop_head(self, number: int) -> None:
@@ -136,7 +136,7 @@ class QueueCode:
 
     def _may_go_down(self, number: int, queue: Queue) -> bool:
         """Whether this step can find the link down with something in it: else nothing changes."""
-        own = {field for slot in queue.slots for field in _fields(slot)}
+        own = {field for slot in queue.slots for field in slot.fields}
         return bool(self._frame.touched & (own | self._read_by_up[number]))
 
     def _put(self, one: Waiting, fail: Fail) -> None:
@@ -237,10 +237,6 @@ def condition_or_false(
     for block in failures:
         phi.add_incoming(FALSE, block)
     return phi
-
-
-def _fields(slot: Slot) -> list[int]:
-    return [field for field in (slot.code, slot.value, slot.late) if field >= 0]
 
 
 def _fields_read(expression: Expression | None) -> set[int]:

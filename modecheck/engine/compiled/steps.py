@@ -21,7 +21,7 @@ from modecheck.engine.compiled.expressions import (
     Reading,
 )
 from modecheck.engine.compiled.frame import Frame, constant
-from modecheck.engine.compiled.queues import QueueCode
+from modecheck.engine.compiled.queues import QueueCode, condition_or_false
 from modecheck.engine.compiled.watching import WatcherCode
 from modecheck.engine.event_bits import event_bits
 from modecheck.product.form import (
@@ -33,6 +33,8 @@ from modecheck.product.form import (
     Reaction,
     Reception,
     Send,
+    Ticking,
+    TimeForm,
 )
 
 IGNORED, DEFERRED, UNHANDLED, UNHEARD, UNDECIDED = -1, -2, -3, -4, -5
@@ -102,7 +104,7 @@ class StepCode:
         self._plan = StepPlan(0, False, constant(0), constant(0))
 
     def write(self) -> None:
-        """Chips' own steps, deliveries, faults, watchers; then the end of the function."""
+        """Chips' own steps, deliveries, faults, a tick, watchers; then the end of the function."""
         if self._product.idle_field < 0:
             self._all_but_idling()
         else:
@@ -120,7 +122,42 @@ class StepCode:
             self._delivery(number)
         for fault in self._product.faults:
             self._fault(fault)
+        if self._product.time is not None:
+            self._tick(self._product.time)
         self._watchers.choices()
+
+    def _tick(self, time: TimeForm) -> None:
+        """Time goes on, unless something else has to happen first."""
+        frame, builder = self._frame, self._frame.builder
+        with frame.step(time.label):
+            self._begin(time.label, constant(0), constant(0))
+            frame.unless_time_waits()
+            for due in time.due:
+                first = condition_or_false(frame, self._code, due.holds, self._reading_all())
+                frame.unless(builder.not_(first), frame.step_end)
+            for ticking in time.tickings:
+                self._count(ticking)
+            frame.note_events(self._bits.ticks)
+            self._queues.finish([], self._reading_all(), self._fail)
+            self._watchers.go_on()
+            frame.unless_unchanged()
+            frame.emit(drives=self._plan.drives)
+
+    def _count(self, ticking: Ticking) -> None:
+        """One more, or on to what comes behind the last, where it runs."""
+        frame, builder = self._frame, self._frame.builder
+        runs = condition_or_false(frame, self._code, ticking.runs, self._reading_before())
+        count = frame.original[ticking.field]
+        more = builder.icmp_signed("<", count, constant(ticking.last))
+        onward = builder.add(count, constant(1))
+        new = builder.select(more, onward, constant(ticking.behind))
+        kept = frame.read(ticking.field)
+        frame.write(ticking.field, builder.select(runs, new, kept))
+
+    def _reading_before(self) -> Reading:
+        """How conditions read the state in which the step begins."""
+        original = self._frame.original
+        return Reading(original.__getitem__, constant(0), constant(0), self._fail)
 
     def _idling(self) -> None:
         """Where nothing has to happen any more, a step in which nothing happens, and never will."""
@@ -569,6 +606,10 @@ class StepCode:
         head = self._frame.read(queue.slots[0].code)
         is_it = builder.icmp_signed("==", head, constant(code))
         self._frame.unless(is_it, self._frame.step_end)
+        if queue.earliest:
+            age = self._frame.read(queue.slots[0].age)
+            ripe = builder.icmp_signed(">=", age, constant(queue.earliest))
+            self._frame.unless(ripe, self._frame.step_end)
         up = self._queues.is_up(number, self._reading_all())
         self._frame.unless(up, self._frame.step_end)
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from llvmlite import ir
 
-from modecheck.engine.compiled.expressions import ExpressionCode, Reading
+from modecheck.engine.compiled.expressions import FALSE, ExpressionCode, Reading
 from modecheck.engine.compiled.frame import I64, Frame, constant
 from modecheck.engine.compiled.queues import condition_or_false
 from modecheck.product.form import Product, Watcher
@@ -47,6 +47,18 @@ class WatcherCode:
             index = self._index(watcher, reading)
             frame.note_seen(frame.builder.add(constant(self._seen[number]), index))
             frame.write(watcher.field, self._looked_up(number, index))
+            if watcher.count >= 0:
+                self._count_on(watcher)
+
+    def _count_on(self, watcher: Watcher) -> None:
+        """The count falls back to 0 outside of the states in which it counts."""
+        frame, builder = self._frame, self._frame.builder
+        state, counts = frame.read(watcher.field), FALSE
+        for one in sorted(watcher.counting):
+            is_it = builder.icmp_signed("==", state, constant(one))
+            counts = builder.or_(counts, is_it)
+        kept = frame.read(watcher.count)
+        frame.write(watcher.count, builder.select(counts, kept, constant(0)))
 
     def _index(self, watcher: Watcher, reading: Reading) -> ir.Value:
         frame, builder = self._frame, self._frame.builder

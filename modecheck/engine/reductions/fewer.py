@@ -38,5 +38,6 @@ def reduction_of(product: Product, *, symmetry: bool, order: bool) -> Reduction:
     return Reduction(
         product=closed,
         representatives=None if found is None else representatives_of(found),
-        stubborn=StubbornSteps(closed) if order else None,
+        # A tick depends on every other step, so on a clock no step is left for later.
+        stubborn=StubbornSteps(closed) if order and product.time is None else None,
     )

@@ -138,5 +138,5 @@ def _doing(product: Product, number: int) -> list[str]:
     """What a rule is said to do, and how long it has waited."""
     rule = product.rules[number]
     title = "" if ":" in rule.title else rule.title
-    waited = rule.after.text if rule.after is not None else ""
+    waited = rule.after.text if rule.after is not None else rule.expires
     return [shown(rule.phrase or title, LONGEST_WORD), waited]

@@ -95,6 +95,17 @@ def test_both_engines_agree_on_random_devices(drawn: Drawn) -> None:
     """States, transitions, layers, findings and lengths of scenarios do not depend on the engine,
     nor on the number of threads; and every scenario can be replayed.
     """
+    assert_both_agree(drawn)
+
+
+@given(devices(timed=True))
+@settings(max_examples=EXAMPLES // 4)
+def test_both_engines_agree_on_time(drawn: Drawn) -> None:
+    """The same where time is counted."""
+    assert_both_agree(drawn)
+
+
+def assert_both_agree(drawn: Drawn) -> None:
     device = drawn.read()
     bounded = Search(engine="plain", limits=Limits(states=MOST_STATES))
     plain = check([device], search=bounded)

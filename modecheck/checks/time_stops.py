@@ -1,0 +1,64 @@
+"""Time stops: a rule has come to its latest moment and cannot be taken, and no chip, no link moves.
+
+A rule is due when its own condition holds; what can keep it from being taken all the same is a full
+link that makes its sender wait. States in which the same rules are due have one cause.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from modecheck.checks.findings import Finding
+from modecheck.checks.ways import way_to
+from modecheck.checks.wording import listed
+from modecheck.engine.plain import Interpreter
+from modecheck.engine.space import Space
+
+
+def find(space: Space) -> Iterator[Finding]:
+    """A finding for each set of rules that stop time, the nearest first."""
+    time, product = space.product.time, space.product
+    if time is None or not time.due:
+        return
+    interpreter, mark = Interpreter(product), space.mark("due")
+    stopped: dict[tuple[int, ...], list[int]] = {}
+    for number in space.quiet(0):
+        if space.marks_at(number) & mark:
+            state = space.state(number)
+            due = (one.rule for one in time.due if interpreter.condition(one.holds, state))
+            stopped.setdefault(tuple(due), []).append(number)
+    for rules, states in stopped.items():
+        yield _finding(space, rules, states)
+
+
+def _finding(space: Space, rules: tuple[int, ...], states: list[int]) -> Finding:
+    named = [space.product.rules[rule] for rule in rules]
+    titles = [f"{rule.chip}.{rule.title}" for rule in named]
+    details = [_reason(space, rule, states[0]) for rule in rules]
+    if len(states) > 1:
+        details.append(f"the same in {len(states):,} states")
+    verb = "have" if len(titles) > 1 else "has"
+    return Finding(
+        code="time-stop",
+        subject="+".join(titles),
+        text=f"{listed(titles)} {verb} to be taken now, and cannot",
+        place=named[0].place,
+        way=way_to(space, states[0]),
+        details=tuple(details),
+        also=tuple(rule.place for rule in named[1:]),
+    )
+
+
+def _reason(space: Space, number: int, at: int) -> str:
+    rule, state = space.product.rules[number], space.state(at)
+    full = [
+        queue.name
+        for queue in space.product.queues
+        if queue.when_full == "wait"
+        and any(send.link == queue.name for send in rule.sends)
+        and state[queue.slots[-1].code]
+    ]
+    where = (
+        f"{listed(full)} {'are' if len(full) > 1 else 'is'} full" if full else "it is not enabled"
+    )
+    return f"{rule.chip}.{rule.title} is at its latest moment, and {where}"

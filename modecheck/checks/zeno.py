@@ -1,0 +1,51 @@
+"""Endless action without time: chips go round for ever at one moment.
+
+A fair loop of chips' rules and deliveries without a tick, in which time cannot go on somewhere:
+where it always could, it would in the end. The cause is a smallest set of chips, as for livelocks.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from modecheck.checks.findings import Finding
+from modecheck.checks.livelock import smallest
+from modecheck.checks.ways import way_round
+from modecheck.checks.wording import listed
+from modecheck.engine.space import FairLoop, LoopQuery, Space
+from modecheck.product.form import Product
+
+
+def find(space: Space) -> Iterator[Finding]:
+    """A finding for each set of chips that can go round without time."""
+    if space.product.time is None:
+        return
+    query = LoopQuery(only=frozenset(_at_one_moment(space.product)))
+    while (some := space.fair_loop(query).loop) is not None:
+        together, loop = smallest(space, query, some)
+        yield _finding(space, together, loop)
+        query = replace(query, still=query.still | 1 << together[0])
+
+
+def _at_one_moment(product: Product) -> Iterator[int]:
+    """The labels of chips' own rules and of deliveries."""
+    for number, label in enumerate(product.labels):
+        own = label.kind == "rule" and not product.chips[label.chip].actor
+        if own or label.kind in ("deliver", "ignore"):
+            yield number
+
+
+def _finding(space: Space, together: tuple[int, ...], loop: FairLoop) -> Finding:
+    product = space.product
+    names = [product.chips[number].name for number in together]
+    first = product.chips[together[0]]
+    where = first.leaves[space.state(loop.loop[-1][1])[first.state_field]]
+    return Finding(
+        code="zeno",
+        subject="+".join(names),
+        text=f"{listed(names)} can be busy for ever at one moment",
+        place=product.device.chips[first.name].states[where].place,
+        way=way_round(space, loop),
+        details=("time cannot go on before the loop ends, and it need not end",),
+    )

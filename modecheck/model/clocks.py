@@ -1,0 +1,98 @@
+"""Read a device's clock, and hold every duration of the device against its tick."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from fractions import Fraction
+from math import gcd, lcm
+
+from modecheck.model.mistakes import Notebook
+from modecheck.model.parts import Clock, Device, Duration
+from modecheck.model.phrases import SECONDS, Phrases
+from modecheck.model.places import Place
+from modecheck.model.shapes import Shapes
+from modecheck.model.yaml_nodes import Node
+
+CLOCK_KEYS = ("tick", "at_once")
+AT_ONCE = ("chips", "links")
+MOST_TICKS = 1_000_000_000
+"""Ticks that one duration may take: what fits a field of a state with room to spare."""
+
+
+def read_clock(shapes: Shapes, phrases: Phrases, node: Node | None) -> Clock | None:
+    """The clock of a device file; None where it has none, or where it has a mistake."""
+    if node is None:
+        return None
+    record = shapes.record(node, "the clock", CLOCK_KEYS, required=("tick",))
+    if record is None:
+        return None
+    scalar = shapes.scalar(record.entries["tick"], "a tick", "a duration such as 1 ms")
+    tick = phrases.duration(scalar) if scalar is not None else None
+    words = shapes.scalars(record.get("at_once"), "a word", " or ".join(AT_ONCE))
+    known = (shapes.known(word, "kind of part", AT_ONCE) for word in words)
+    at_once = frozenset(word for word in known if word)
+    if tick is None or scalar is None:
+        return None
+    if not tick:
+        shapes.notes.add("a tick of no time", scalar.place, expected="more than 0")
+        return None
+    return Clock(tick, at_once, scalar.place)
+
+
+def note_odd_durations(device: Device, notes: Notebook) -> None:
+    """Durations that are no multiple of the tick, each with the largest tick that would do."""
+    clock = device.clock
+    if clock is None:
+        for need in device.requirements.values():
+            if need.within is not None:
+                expected = "a 'clock' in the device, or no 'within'"
+                notes.add("time is not counted here", need.within.places[0], expected=expected)
+        return
+    moments = {moment for duration in durations(device) for moment in _moments(duration)}
+    noted: set[Place] = set()
+    for seconds, place in sorted(moments, key=lambda moment: str(moment[1])):
+        if place in noted:
+            continue  # another instance of the same file
+        if (seconds / clock.tick).denominator != 1:
+            noted.add(place)
+            message = f"this is no multiple of the tick, {spelled(clock.tick)}"
+            largest = common_measure(one for one, _ in moments)
+            notes.add(message, place, expected=f"a tick of {spelled(largest)}, or another duration")
+        elif seconds / clock.tick > MOST_TICKS:
+            noted.add(place)
+            message = f"this is more than {MOST_TICKS:,} ticks"
+            notes.add(message, place, expected="a longer tick, or a shorter duration")
+
+
+def durations(device: Device) -> Iterator[Duration]:
+    """Every duration that a device's parts wait for."""
+    for chip in device.chips.values():
+        yield from (rule.after for rule in chip.rules if rule.after is not None)
+        yield from (timer.duration for timer in chip.timers.values())
+    yield from (link.delay for link in device.links.values() if link.delay is not None)
+    yield from (need.within for need in device.requirements.values() if need.within is not None)
+
+
+def _moments(duration: Duration) -> Iterator[tuple[Fraction, Place]]:
+    yield duration.low, duration.places[0]
+    if duration.high is not None:
+        yield duration.high, duration.places[1]
+
+
+def common_measure(times: Iterator[Fraction]) -> Fraction:
+    """The largest time of which all these are multiples; 0 for none but 0."""
+    result = Fraction(0)
+    for time in times:
+        denominator = lcm(result.denominator, time.denominator)
+        numerators = (int(result * denominator), int(time * denominator))
+        result = Fraction(gcd(*numerators), denominator)
+    return result
+
+
+def spelled(seconds: Fraction) -> str:
+    """A time with the largest unit of which it is a multiple: `1500 us`, `20 ms`, `2 h`."""
+    for unit in ("h", "min", "s", "ms", "us"):
+        count = seconds / SECONDS[unit]
+        if count.denominator == 1 and count:
+            return f"{count.numerator} {unit}"
+    return f"{float(seconds / SECONDS['us']):g} us"
