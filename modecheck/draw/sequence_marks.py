@@ -14,6 +14,9 @@ HOURGLASS_HEIGHT = 12.0
 DOT = 4.5
 """The radius of the dot at the end of a message that is gone, of the ring where one is found."""
 
+GAP_HALF = 8.0
+"""Half the width of the strokes at which a lane is broken off."""
+
 END_HEIGHT = 6.0
 """The bar at the end of a lane."""
 
@@ -46,6 +49,17 @@ def hourglass(centre: Point) -> str:
     left, right = number(x - wide), number(x + wide)
     data = f"M{left} {number(y - high)}H{right}L{left} {number(y + high)}H{right}Z"
     return element("path", _class="figure", d=data)
+
+
+def lane_gap(centre: Point) -> str:
+    """A lane that is broken off and goes on: there is nothing but time in between."""
+    x, y = centre
+    hidden = box(Rectangle(x - GAP_HALF + 2, y - 3, x + GAP_HALF - 2, y + 3), "ground-0")
+    data = "".join(
+        f"M{number(x - GAP_HALF)} {number(at + 2)}L{number(x + GAP_HALF)} {number(at - 2)}"
+        for at in (y - 3, y + 3)
+    )
+    return hidden + element("path", _class="axis", d=data)
 
 
 def gone(centre: Point) -> str:

@@ -13,7 +13,7 @@ from modecheck.checks.switch_endings import SwitchEnding
 from modecheck.checks.verdict import Explored, Verdict
 from modecheck.product.form import Product
 from modecheck.report.scenarios import scenario_of
-from modecheck.scenario.telling import Told, tell
+from modecheck.scenario.telling import Told, spelled_or_none, tell
 
 Json = dict[str, Any]
 
@@ -147,4 +147,12 @@ def _step(step: Told) -> Json:
         "text": step.text,
         "changes": list(step.changes),
         "states": step.states,
+        **times_of(step),
     }
+
+
+def times_of(step: Told) -> Json:
+    """How long a step lasts, and the time since the start; nothing where time is not counted."""
+    if step.since is None:
+        return {}
+    return {"lasts": spelled_or_none(step.lasts), "time": spelled_or_none(step.since)}
