@@ -11,6 +11,7 @@ from modecheck.draw.palette import STROKES
 from modecheck.draw.sequence_marks import (
     action,
     condition,
+    event_mark,
     found,
     gone,
     hourglass,
@@ -214,6 +215,15 @@ def _gap_sign(_: str, place: Rectangle) -> str:
     return titled(element("path", _class="axis", d=data) + lane_gap((x, y)), "", "lane")
 
 
+def _event_sign(sign: str, place: Rectangle) -> str:
+    return event_mark(sign, place.centre)
+
+
+def _moment_sign(_: str, place: Rectangle) -> str:
+    x, _y = place.centre
+    return box(Rectangle(x - 9, place.top, x + 9, place.bottom), "edge")
+
+
 _BOX_SIGNS: dict[str, Callable[[str, Rectangle], str]] = {
     "start": _start_sign,
     "composite": _composite_sign,
@@ -225,4 +235,6 @@ _BOX_SIGNS: dict[str, Callable[[str, Rectangle], str]] = {
     "gone": _gone_sign,
     "found": _found_sign,
     "gap": _gap_sign,
+    **dict.fromkeys(("sends", "receives", "acts"), _event_sign),
+    "moment": _moment_sign,
 }

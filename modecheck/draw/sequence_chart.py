@@ -3,7 +3,8 @@
 One lane a chip. A message is an arrow from the lane that sends it to the lane that takes it; where
 it waits in between, its line runs down beside the lane that it is for, and a dot ends the line of
 one that is gone. A hexagon names the state that a chip is in from there on, a rectangle what it
-does, an hourglass a timer that ran out. Where nothing but time passes, the lanes are broken off. A frame marked `loop` stands around steps that repeat.
+does, an hourglass a timer that ran out. A frame marked
+`loop` stands around steps that repeat. Where nothing but time passes, the lanes are broken off.
 
 What other programs may hold on to: the group of each step bears `data-step` with its number, and
 its title is the step's sentence; each message's group bears `data-step` and `data-until`, the steps

@@ -62,6 +62,22 @@ def lane_gap(centre: Point) -> str:
     return hidden + element("path", _class="axis", d=data)
 
 
+def event_mark(kind: str, centre: Point) -> str:
+    """An event in a timing diagram: a triangle that points up ("sends") or down ("receives"), a
+    ring for whatever else a chip does ("acts"), an hourglass ("timer"), a filled dot ("gone").
+    """
+    if kind == "timer":
+        return hourglass(centre)
+    if kind == "gone":
+        return gone(centre)
+    if kind == "acts":
+        return found(centre)
+    x, y = centre
+    tip, foot = (y - 5, y + 4) if kind == "sends" else (y + 5, y - 4)
+    data = f"M{number(x)} {number(tip)}L{number(x - 5)} {number(foot)}H{number(x + 5)}Z"
+    return element("path", _class="tip" if kind == "receives" else "figure", d=data)
+
+
 def gone(centre: Point) -> str:
     """The end of a message that does not arrive: a filled dot."""
     return element("circle", _class="start", cx=centre[0], cy=centre[1], r=DOT)

@@ -92,7 +92,7 @@ def _ending(product: Product, ending: SwitchEnding) -> Json:
     return {
         "from": ending.mode,
         "at_most": ending.at_most,
-        "loss": [_step(step) for step in told] or None,
+        "loss": [step_as_json(step) for step in told] or None,
     }
 
 
@@ -106,7 +106,7 @@ def _switch(product: Product, switch: ModeSwitch, *, complete: bool) -> Json:
         "direct": switch.direct,
         "steps": switch.steps,
         "via": list(switch.via),
-        "scenario": [_step(step) for step in told[begin:]],
+        "scenario": [step_as_json(step) for step in told[begin:]],
     }
 
 
@@ -136,11 +136,11 @@ def finding_as_json(finding: Finding, told: list[Told]) -> Json:
         "variants": list(finding.variants),
         "steps": finding.steps,
         "loop_from": (finding.way.loop_from or None) if finding.way is not None else None,
-        "scenario": [_step(step) for step in told],
+        "scenario": [step_as_json(step) for step in told],
     }
 
 
-def _step(step: Told) -> Json:
+def step_as_json(step: Told) -> Json:
     return {
         "number": step.number,
         "label": step.label,

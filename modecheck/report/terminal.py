@@ -159,7 +159,7 @@ def scenario_as_text(told: Sequence[Told], style: Style, breaks: Sequence[int] =
         if len(steps) > LONGEST_SCENARIO and position == HEAD_OF_LONG + 1:
             middle = steps[HEAD_OF_LONG : len(steps) - (LONGEST_SCENARIO - HEAD_OF_LONG)]
             left_out = sum(one.steps for one in middle)
-            lines.append(style.faint(f"     … {left_out} steps, which --json tells …"))
+            lines.append(style.faint(f"     … {counted(left_out, 'step')}, which --json tells …"))
         if _is_shown(position, len(steps)):
             if step.again and not looping:
                 lines += _again(steps, step.number, style)
