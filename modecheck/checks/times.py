@@ -2,9 +2,12 @@
 
 A switch begins when the device leaves a mode and ends when it enters another one; a reconnection
 begins when the session of a pairing (or, without one, its bond) is gone and ends when it is there
-again. Both may wait for a person, and what a person takes is not the device's time: so the clock
-begins anew with each step of an actor on the way, and only a stretch that ends without one more
-counts. Irrelevant steps of actors shorten nothing, since a stretch without them counts, too.
+again. Both may wait for a person, and what a person takes is not the device's time. So the clock of
+the worst time begins anew with each step of an actor on the way, and only a stretch that ends
+without one more counts: it is how long the device takes once people hold still. The best time is
+that with people who are as quick as can be; its clock begins anew only with a step of an actor
+without which the device would never have come there. Both begin among the same steps, and the best
+may use more of them, so that it is never more than the worst.
 
 A response is timed as `within` does: from the oldest moment at which it is asked for, whatever
 anybody does, until it is there; one that comes at that moment does not wait. What never comes takes
@@ -157,14 +160,14 @@ def _reconnections(space: Space) -> Iterator[Timed]:
 
 
 def _unaided(space: Space, before: int, outside: int, goal: int) -> DurationQuery:
-    """Stretches without steps of actors, which begin anew behind each of these."""
+    """Stretches of which the longest has no step of an actor, and begins anew behind each."""
     return DurationQuery(
         inside=0,
         outside=outside,
         goal=goal,
-        barred=actors_labels(space.product),
+        barred=frozenset(),
         before=before,
-        anew=True,
+        actors=actors_labels(space.product),
         straight=True,
     )
 

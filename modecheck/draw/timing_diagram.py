@@ -251,7 +251,7 @@ class _Diagram:
         marks = [Sample("box", kind, said) for kind, said in _MEANINGS.items() if kind in used]
         return (
             Sample("box", "condition", "the chip is in this state"),
-            Sample("box", "moment", "one moment: no time passes inside"),
+            Sample("box", "moment", "one moment; the room between two is no measure of time"),
             *marks,
         )
 

@@ -42,17 +42,22 @@ class StretchFinder:
     space: Space
     query: DurationQuery
     found: Durations
+    _barred: frozenset[int] = frozenset()
 
     def shortest(self) -> Stretch | None:
         """The stretch of the least time."""
         start = self.found.shortest
-        return None if start is None else Stretch(start, self._to_goal(start, self.found.best))
+        if start is None:
+            return None
+        self._barred = self.query.barred
+        return Stretch(start, self._to_goal(start, self.found.best))
 
     def longest(self) -> Stretch | None:
         """The stretch of the longest time, or one that can go on for ever."""
         start = self.found.longest
         if start is None:
             return None
+        self._barred = self.query.barred_for_longest
         if start.ticks == FOREVER:
             return self._for_ever(start)
         return Stretch(start, self._to_goal(start, self.found.worst))
@@ -62,7 +67,7 @@ class StretchFinder:
         time = self.space.product.time
         assert time is not None
         for edge in self.space.edges_from(number):
-            if edge.label not in self.query.barred:
+            if edge.label not in self._barred:
                 yield edge.label, int(edge.label == time.label), edge.target
 
     def _to_goal(self, start: Start, times: Sequence[int]) -> Path:

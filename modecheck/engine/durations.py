@@ -42,11 +42,12 @@ class DurationQuery:
     """Stretches through states with all marks of `inside` and none of `outside`, to a state outside
     of these with one of the marks of `goal` (any such state, if that is 0).
 
-    They have no step with a label in `barred`. With `endless` those that never come to a goal count
-    among the longest ones.
+    They have no step with a label in `barred`, and the longest ones none with a label in `actors`.
+    With `endless` those that never come to a goal count among the longest ones.
 
-    A stretch begins behind a step that leaves `before` (marks; 0 for whatever is no region), or,
-    with `anew`, behind a barred step on the way. With `straight` it may come to the goal at once.
+    A stretch begins behind a step that leaves `before` (marks; 0 for whatever is no region), or on
+    the way behind a step of `actors`: the longest behind any, the shortest behind one without which
+    it could not come to a goal. With `straight` it may come to the goal at once.
     """
 
     inside: int
@@ -54,9 +55,14 @@ class DurationQuery:
     goal: int
     barred: frozenset[int]
     before: int = 0
+    actors: frozenset[int] = frozenset()
     endless: bool = False
-    anew: bool = False
     straight: bool = False
+
+    @property
+    def barred_for_longest(self) -> frozenset[int]:
+        """The labels that the longest stretches do not have."""
+        return self.barred | self.actors
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,12 +183,12 @@ class _Plain:
         for edge in space.graph.edges(number):
             yield space.labels[edge], space.targets[edge]
 
-    def _steps(self, number: int) -> list[tuple[int, int]]:
+    def _steps(self, number: int, barred: frozenset[int]) -> list[tuple[int, int]]:
         """How many ticks a step has, and where it leads to, of those that a stretch may have."""
         return [
             (int(self._labels.tick[label]), target)
             for label, target in self._every(number)
-            if label not in self._query.barred and self._kinds[target] != OTHER
+            if label not in barred and self._kinds[target] != OTHER
         ]
 
     def durations(self) -> Durations:
@@ -202,9 +208,10 @@ class _Plain:
         )
 
     def _find_best(self) -> None:
+        barred = self._query.barred
         into: list[list[tuple[int, int]]] = [[] for _ in self._kinds]
         for number, kind in enumerate(self._kinds):
-            for ticks, target in self._steps(number) if kind == REGION else ():
+            for ticks, target in self._steps(number, barred) if kind == REGION else ():
                 into[target].append((ticks, number))
         best = self._best
         now = [number for number, kind in enumerate(self._kinds) if kind == GOAL]
@@ -223,6 +230,7 @@ class _Plain:
             now, level = later, level + 1
 
     def _find_worst(self) -> None:
+        barred = self._query.barred_for_longest
         index: dict[int, int] = {}
         low: dict[int, int] = {}
         stack: list[int] = []
@@ -232,7 +240,7 @@ class _Plain:
                 continue
             index[root] = low[root] = len(index)
             stack.append(root)
-            calls = [(root, iter(self._steps(root)))]
+            calls = [(root, iter(self._steps(root, barred)))]
             while calls:
                 state, steps = calls[-1]
                 for _, target in steps:
@@ -241,7 +249,7 @@ class _Plain:
                     if target not in index:
                         index[target] = low[target] = len(index)
                         stack.append(target)
-                        calls.append((target, iter(self._steps(target))))
+                        calls.append((target, iter(self._steps(target, barred))))
                         break
                     if not self._components[target]:
                         low[state] = min(low[state], index[target])
@@ -263,7 +271,7 @@ class _Plain:
         longest, goes_round = (0 if self._query.endless else NEVER), False
         for member in members:
             goes_round = goes_round or bool(self._stands[member])
-            for ticks, target in self._steps(member):
+            for ticks, target in self._steps(member, self._query.barred_for_longest):
                 if self._kinds[target] == GOAL:
                     longest = max(longest, ticks)
                 elif self._components[target] == component:
@@ -284,13 +292,15 @@ class _Plain:
             before = self._is_before(number)
             for label, target in self._every(number):
                 leaves = before and not self._is_before(target)
-                again = query.anew and not before and label in query.barred
+                again = not before and label in query.actors
                 if not leaves and not again:
                     continue
+                needed = leaves or self._worst[number] == NEVER
                 if self._kinds[target] == REGION:
-                    yield self._best[target], self._worst[target], number, label, target
+                    best = self._best[target] if needed else NEVER
+                    yield best, self._worst[target], number, label, target
                 elif self._kinds[target] == GOAL and query.straight:
-                    yield 0, 0, number, label, target
+                    yield 0 if needed else NEVER, 0, number, label, target
 
     def _is_before(self, number: int) -> bool:
         if self._query.before:

@@ -126,11 +126,11 @@ def find_best(  # noqa: C901 - one loop over moments
     while count > 0:
         done = 0
         while done < count:
-            number = np.int64(now[done])
+            here = np.int64(now[done])
             done += 1
-            if best[number] != level:
+            if best[here] != level:
                 continue
-            for edge in range(into[number], into[number + 1]):
+            for edge in range(into[here], into[here + 1]):
                 before, note = np.int64(sources[edge]), notes_into[edge]
                 if kinds[before] != 1 or barred[note]:
                     continue
@@ -155,7 +155,8 @@ def find_starts(
     straight: Any, best: Any, worst: Any, found: Any,
 ) -> None:  # fmt: skip
     """The first steps of the shortest and the longest stretch, into `found`: ticks, source and
-    number of the transition, twice. It must hold -1 everywhere.
+    number of the transition, twice. It must hold -1 everywhere. The shortest does not begin with
+    a step of `restarts` from where a goal is reached without one.
     """
     for number in range(first.size - 1):
         if not reached[number]:
@@ -165,13 +166,14 @@ def find_starts(
             leaves = before[number] and not before[target]
             if not leaves and (before[number] or not restarts[notes[edge]]):
                 continue
+            needed = leaves or worst[number] < 0
             if kinds[target] == 1:
                 least, most = np.int64(best[target]), np.int64(worst[target])
             elif kinds[target] == 2 and straight:
                 least, most = np.int64(0), np.int64(0)
             else:
                 continue
-            if least >= 0 and (found[0] < 0 or least < found[0]):
+            if needed and least >= 0 and (found[0] < 0 or least < found[0]):
                 found[0], found[1], found[2] = least, number, edge
             if most > found[3]:
                 found[3], found[4], found[5] = most, number, edge

@@ -34,7 +34,7 @@ def compiled_durations(space: CompiledExploration, query: DurationQuery) -> Dura
     tick = np.array(labels.tick, np.uint8)[of_note]
     stops = tick | np.array(labels.at_once, np.uint8)[of_note]
     held = np.array(labels.held, np.uint64)[of_note]
-    barred = np.isin(of_note, np.array(sorted(query.barred), np.int64)).astype(np.uint8)
+    barred, without = _among(of_note, query.barred), _among(of_note, query.barred_for_longest)
     kinds, stands = _kinds(space, query), np.zeros(count, np.uint8)
     standing(
         graph.first, graph.notes, space.marks, kinds, graph.failing, np.uint64(labels.due), stops,
@@ -44,15 +44,21 @@ def compiled_durations(space: CompiledExploration, query: DurationQuery) -> Dura
     component = np.zeros(count, np.uint32)
     low, stack, calls, index = (np.zeros(count, np.uint32) for _ in range(4))
     find_worst(
-        graph.first, graph.targets, graph.notes, kinds, barred, tick, stands,
+        graph.first, graph.targets, graph.notes, kinds, without, tick, stands,
         0 if query.endless else NEVER, FOREVER, worst, component, low, stack, calls,
         np.empty(count, np.int64), index,
     )  # fmt: skip
     del low, stack, calls, index
     now, later = np.empty(2 * count, np.uint32), np.empty(2 * count, np.uint32)
     find_best(*graph.turned_round(), kinds, barred, tick, best, now, later)
-    shortest, longest = _starts(space, query, kinds, barred, best, worst)
+    shortest, longest = _starts(space, query, kinds, best, worst)
     return Durations(kinds, best, worst, component, stands, shortest, longest)  # type: ignore[arg-type]
+
+
+def _among(of_note: Array, labels: frozenset[int]) -> Array:
+    """A flag for each note whose label is one of these."""
+    flags: Array = np.isin(of_note, np.array(sorted(labels), np.int64)).astype(np.uint8)
+    return flags
 
 
 def _kinds(space: CompiledExploration, query: DurationQuery) -> Array:
@@ -72,7 +78,6 @@ def _starts(
     space: CompiledExploration,
     query: DurationQuery,
     kinds: Array,
-    barred: Array,
     best: Array,
     worst: Array,
 ) -> tuple[Start | None, Start | None]:
@@ -89,7 +94,7 @@ def _starts(
         found[0], found[3] = best[INITIAL], worst[INITIAL]
     find_starts(
         graph.first, graph.targets, graph.notes, kinds, reached, before,
-        barred if query.anew else np.zeros_like(barred), query.straight, best, worst, found,
+        _among(graph.labels.astype(np.int64), query.actors), query.straight, best, worst, found,
     )  # fmt: skip
     return _start(space, *found[:3].tolist()), _start(space, *found[3:].tolist())
 
