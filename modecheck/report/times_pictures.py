@@ -20,7 +20,7 @@ def time_pictures(times: DeviceTimes) -> Iterator[tuple[str, str]]:
             cell = cells(one, times.tick)[word == "worst"]
             about = (
                 f"the {word} time: {cell}",
-                *(remarks(one, times) if word == "worst" else ()),
+                *(remarks(one, times, places=False) if word == "worst" else ()),
             )
             title = f"{one.kind} {one.title}"
             diagram = TimingDiagram(name, title, about, times.product, measured.way)

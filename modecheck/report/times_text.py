@@ -89,8 +89,8 @@ def _time(measured: Measured | None, tick: Fraction) -> str:
     return "unbounded" if measured.ticks is None else spelled_or_none(measured.ticks * tick)
 
 
-def remarks(one: Timed, times: DeviceTimes) -> Iterator[str]:
-    """What has to be said of a time."""
+def remarks(one: Timed, times: DeviceTimes, *, places: bool = True) -> Iterator[str]:
+    """What has to be said of a time; without `places` nothing that depends on where files lie."""
     if not one.complete:
         so_far = f"stopped by {one.stopped_by}"
         if one.best is not None and one.worst is not None:
@@ -107,7 +107,10 @@ def remarks(one: Timed, times: DeviceTimes) -> Iterator[str]:
         yield from _endless(one.worst, times)
         decided = deciders(times.product, one.worst.way)
         if decided:
-            shown = [decider_in_words(decider, times.tick) for decider in decided[:MOST_DECIDERS]]
+            shown = [
+                decider_in_words(decider, times.tick, places=places)
+                for decider in decided[:MOST_DECIDERS]
+            ]
             more = len(decided) - len(shown)
             yield f"decided by {listed([*shown, *([f'{more} more'] if more else [])])}"
     if one.remark:
@@ -126,13 +129,13 @@ def _endless(worst: Measured, times: DeviceTimes) -> Iterator[str]:
         yield f"can go round for ever, steps {way.loop_from} to {len(way.moves)} of its scenario"
 
 
-def decider_in_words(decider: Decider, tick: Fraction) -> str:
+def decider_in_words(decider: Decider, tick: Fraction, *, places: bool) -> str:
     """A constant with how often and how long it ran."""
     constant, times = decider.constant, decider.times
     often = "" if times == 1 else f" {times} times:"
     lasted = spelled_or_none(decider.ticks * tick)
-    place = seen_from_here(str(constant.place))
-    return f"{constant.name} ({constant.duration.text},{often} {lasted}, {place})"
+    place = f", {seen_from_here(str(constant.place))}" if places else ""
+    return f"{constant.name} ({constant.duration.text},{often} {lasted}{place})"
 
 
 def _scenarios(one: Timed, times: DeviceTimes, style: Style) -> Iterator[str]:

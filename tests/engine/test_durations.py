@@ -174,6 +174,8 @@ def test_scenarios_take_the_time_that_is_told(drawn: Drawn) -> None:
         found = durations_in(space, query)
         assert found is not None
         ticks_of(space, StretchFinder(space, query, found))
+        if space.complete and found.shortest is not None and found.longest is not None:
+            assert found.shortest.ticks <= found.longest.ticks
 
 
 RETRIES = """
