@@ -7,7 +7,7 @@ from fractions import Fraction
 from itertools import groupby
 
 from modecheck.checks.deciding import Decider, deciders
-from modecheck.checks.slack import Border, Slack
+from modecheck.checks.slack import LEAST_REACH, WIDEST, Border, Slack
 from modecheck.checks.times import RECONNECTION, RESPONSE, SWITCH, DeviceTimes, Measured, Timed
 from modecheck.checks.wording import counted, listed
 from modecheck.model.clocks import spelled
@@ -132,10 +132,11 @@ def _endless(worst: Measured, times: DeviceTimes) -> Iterator[str]:
 def decider_in_words(decider: Decider, tick: Fraction, *, places: bool) -> str:
     """A constant with how often and how long it ran."""
     constant, times = decider.constant, decider.times
-    often = "" if times == 1 else f" {times} times:"
-    lasted = spelled_or_none(decider.ticks * tick)
-    place = f", {seen_from_here(str(constant.place))}" if places else ""
-    return f"{constant.name} ({constant.duration.text},{often} {lasted}{place})"
+    lasted, text = spelled_or_none(decider.ticks * tick), constant.duration.text
+    said = [f"{times} times, {lasted} in all"] if times > 1 else []
+    said += [lasted] if times == 1 and lasted != text else []
+    said += [seen_from_here(str(constant.place))] if places else []
+    return f"{constant.name} {text}" + (f" ({'; '.join(said)})" if said else "")
 
 
 def _scenarios(one: Timed, times: DeviceTimes, style: Style) -> Iterator[str]:
@@ -164,8 +165,14 @@ def slack_as_text(times: DeviceTimes, slack: Sequence[Slack], style: Style) -> l
             lines += style.wrapped(f"{one.need}: {words}", "    ", "      ")
     if not any(one.matters for one in slack):
         lines.append("  no requirement breaks")
-    said = "what is not told breaks nothing down to 0 and up to 8 times its length"
-    return lines + [style.faint(line) for line in style.wrapped(said, "  ", "  ")]
+    said = (
+        f"what is not told breaks nothing down to 0 and up to {WIDEST} times as much more "
+        f"(at least {LEAST_REACH} ticks)"
+    )
+    lines += [style.faint(line) for line in style.wrapped(said, "  ", "  ")]
+    if not all(one.down.known and one.up.known for one in slack):
+        lines.append("  incomplete: the bound of explorations (--explorations) was hit")
+    return lines
 
 
 def slack_in_words(one: Slack, tick: Fraction) -> str:

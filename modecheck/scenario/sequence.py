@@ -120,7 +120,7 @@ def sequence_of(
             telling.time(first + 1, end, lasts, since, steps[end - 1])
         else:
             telling.step(first + 1, steps[first])
-    telling.close(len(steps), stays=loop_from == len(steps))
+    telling.close(spans[-1][0] + 1 if spans else 0, stays=loop_from == len(steps))
     return Sequence(
         product=product,
         chips=telling.chips(chips),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -34,7 +35,7 @@ def test_a_table_of_eighty_columns(tmp_path: Path) -> None:
         ["wire", "to", "radio", "16", "ms", "28", "ms"]
     ]
     assert "keeps within 28 ms" in result.output
-    assert "hub.answer (10 ms to 20 ms" in result.output
+    assert "hub.answer 10 ms to 20 ms (20 ms;" in result.output
     assert "its clock starts behind step 1" in result.output
 
 
@@ -70,7 +71,7 @@ def test_json_and_markdown_tell_the_same(tmp_path: Path) -> None:
     assert sum(step["lasts"] == "1 ms" for step in scenario[begin:]) == 28
     assert {one["requirement"] for one in data["slack"]} == {"R1"}
     assert "| 16 ms | 28 ms |" in markdown
-    assert "20 ms pass" in markdown
+    assert re.search(r"- \d+-\d+: \d+ ms pass", markdown)
 
 
 def test_timing_diagrams_show_each_chip(tmp_path: Path) -> None:

@@ -80,7 +80,7 @@ function itemsOf(chart, step, before) {
     }
   }
   if (telling.failure) items.push({ kind: "failure", text: telling.failure });
-  if (!items.length) items.push({ kind: "modes", text: telling.label });
+  if (!items.length) items.push({ kind: "modes", text: telling.kind === "tick" ? telling.sentence : telling.label });
   return items;
 }
 
