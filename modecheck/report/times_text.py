@@ -55,7 +55,8 @@ def _group(
     kind: str, group: list[Timed], times: DeviceTimes, style: Style, *, scenarios: bool
 ) -> list[str]:
     room = style.width - 2 - 2 * (CELL + 2)
-    width = min(max(len(one.title) for one in group), room)
+    widest = max(len(HEADINGS[kind]) - 2, *(len(one.title) for one in group))
+    width = min(widest, room)
     head = f"{HEADINGS[kind]:<{width + 2}}  {'at least':>{CELL}}  {'at most':>{CELL}}"
     lines = [style.bold(head)]
     lines += [style.faint(line) for line in style.wrapped(f"({CLOCKS[kind]})", "  ", "  ")]
@@ -178,13 +179,14 @@ def slack_as_text(times: DeviceTimes, slack: Sequence[Slack], style: Style) -> l
 def slack_in_words(one: Slack, tick: Fraction) -> str:
     """Between which times a constant may be, and how far it can move."""
     parts = []
+    end = "" if one.constant.duration.high == one.constant.duration.low else "its earlier end "
     for word, border, sign in (("at least", one.down, "-"), ("at most", one.up, "+")):
         if border.breaks:
             by = spelled_or_none(abs(border.holds_at - one.now) * tick)
             parts.append(f"{word} {_at(border, tick)} ({sign}{by})")
         elif not border.known:
             parts.append(f"{word}: incomplete, holds at {_at(border, tick)}")
-    return ", ".join(parts)
+    return end + ", ".join(parts)
 
 
 def _at(border: Border, tick: Fraction) -> str:
