@@ -70,7 +70,7 @@ class _Explorer:
 
     def _watched(self, needs: Sequence[Requirement], search: Search) -> Space:
         names = [need.name for need in needs]
-        product = compose(self._space.product.device, watching=names)
+        product = compose(self._space.product.device, watching=names, leaps=self._search.leaps)
         return explore_with(product, search, self._reporter)
 
     def _judged_all(self, watched: Space, needs: Sequence[Requirement]) -> Iterator[Judged]:

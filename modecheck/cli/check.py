@@ -58,7 +58,12 @@ def command(
     need_all_writable(files)
     devices = variants_of(device, chosen, every=every_option)
     changed = variants_of(device, chosen, every=every_option, over=over) if over else []
-    search = replace(search, symmetry="symmetry" in reductions, order="order" in reductions)
+    search = replace(
+        search,
+        symmetry="symmetry" in reductions,
+        order="order" in reductions,
+        leaps="time" in reductions,
+    )
     checking = _Checking(search, cache=not no_cache)
     verdict = checking.verdict(devices)
     style = style_for(sys.stdout)

@@ -48,7 +48,8 @@ class Search:
     of how many states there are: the plain engine does not begin with a product that is large.
 
     With `symmetry`, states that differ by an exchange of identical units are explored once; with
-    `order`, independent steps are followed in one order, which shows all deadlocks and no more.
+    `order`, independent steps are followed in one order, which shows all deadlocks and no more;
+    with `leaps`, products are composed so that time in which nothing can happen is one step.
     """
 
     engine: EngineName = "auto"
@@ -56,6 +57,7 @@ class Search:
     threads: int | None = None
     symmetry: bool = False
     order: bool = False
+    leaps: bool = False
     expected: int = 0
 
 

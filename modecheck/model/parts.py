@@ -72,6 +72,11 @@ class Duration:
     text: str
     places: tuple[Place, Place]
 
+    @property
+    def moments(self) -> tuple[Fraction, ...]:
+        """Its ends, as far as it has them."""
+        return (self.low,) if self.high is None else (self.low, self.high)
+
 
 @dataclass(frozen=True, slots=True)
 class Timer:

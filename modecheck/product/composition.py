@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 
+from modecheck.model.clocks import common_measure, durations
 from modecheck.model.parts import Chip, Clock, Device, Event, Link, Reply, Rule
 from modecheck.product.conditions import state_conditions
 from modecheck.product.fairness import fair_sets
@@ -34,13 +36,31 @@ from modecheck.product.timing import TimerCode
 from modecheck.product.watching import watch
 
 
-def compose(device: Device, *, watching: Iterable[str] = ()) -> Product:
+def compose(device: Device, *, watching: Iterable[str] = (), leaps: bool = False) -> Product:
     """The product of all chips and actors of a device, in the variant it was read in; with a
     watcher beside it for each requirement named in `watching`.
+
+    With `leaps` a tick is as long as all times of the device allow, and ticks at which nothing else
+    is possible are taken together, up to where something changes.
     """
-    composition = _Composition(device)
+    composition = _Composition(with_longest_tick(device) if leaps else device)
     product, names = composition.product(), tuple(watching)
-    return watch(product, composition.addresses, names) if names else product
+    if names:
+        product = watch(product, composition.addresses, names)
+    if leaps and product.time is not None:
+        product = replace(product, time=replace(product.time, leaps=True))
+    return product
+
+
+def with_longest_tick(device: Device) -> Device:
+    """The device with the longest tick of which all its times are multiples. Bounds that are
+    included are kept exactly: all of them are scaled alike.
+    """
+    clock = device.clock
+    measure = common_measure(time for one in durations(device) for time in one.moments)
+    if clock is None or not measure:
+        return device
+    return replace(device, clock=replace(clock, tick=measure))
 
 
 class _Composition:
@@ -90,10 +110,11 @@ class _Composition:
             for name in self._device.chips
         )
         ages = (
-            Ticking(slot.age, Apply("!=", (Read(slot.code), Constant(0))), oldest, oldest)
+            Ticking(slot.age, Apply("!=", (Read(slot.code), Constant(0))), oldest, oldest, stops)
             for queue in self._queues
             for slot in queue.slots
             if slot.age >= 0 and (oldest := self._plan.fields[slot.age].high)
+            for stops in [(queue.earliest, oldest) if 0 < queue.earliest < oldest else (oldest,)]
         )
         return TimeForm(
             label=self._labels.number(Label(TICK, "tick")),

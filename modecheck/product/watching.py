@@ -105,7 +105,7 @@ def _with_a_count(
         Apply("==", (Read(watcher.field), Constant(state)))
         for state in sorted(one.automaton.counting)
     )
-    ticking = Ticking(count, folded("or", tuple(counting)), too_long, too_long)
+    ticking = Ticking(count, folded("or", tuple(counting)), too_long, too_long, (too_long,))
     late = Apply("==", (Read(count), Constant(too_long)))
     counted = replace(
         watcher,

@@ -11,6 +11,8 @@ from modecheck.checks.findings import KINDS, Finding
 from modecheck.checks.judged import BROKEN, HOLDS, Judged
 from modecheck.checks.verdict import Explored, Verdict
 from modecheck.checks.wording import counted, listed
+from modecheck.model.clocks import spelled
+from modecheck.product.composition import with_longest_tick
 from modecheck.report.finding_text import STAYS, seen_from_here, stays
 from modecheck.report.mode_table import mode_table
 from modecheck.report.scenarios import scenario_of
@@ -99,6 +101,11 @@ def _reduced_lines(one: Explored) -> list[str]:
         lines.append(f"identical units, explored once and told each by its name: {units}")
     elif reduced.units is not None:
         lines.append("no units of this device can be exchanged for one another")
+    if one.device.clock is not None:
+        clock = with_longest_tick(one.device).clock if reduced.leaps else one.device.clock
+        assert clock is not None
+        waits = "; where nothing can happen, many are one step" if reduced.leaps else ""
+        lines.append(f"time was counted in ticks of {spelled(clock.tick)}{waits}")
     if reduced.order:
         lines.append("independent steps were followed in one order, which shows every deadlock")
     if reduced.not_asked:

@@ -194,6 +194,10 @@ class Frame:
         nothing = self.builder.icmp_signed("==", self.builder.load(self._time_waits), constant(0))
         self.unless(nothing, self.step_end)
 
+    def nothing_written(self) -> ir.Value:
+        """Whether no step of this state has been made so far."""
+        return self.builder.icmp_unsigned("==", self.builder.load(self._position), self._out)
+
     def unless_unchanged(self) -> None:
         """End the step if all fields are as they were."""
         changed = constant(0)
