@@ -126,23 +126,27 @@ class _Composition:
     def _dues(self) -> Iterator[Due]:
         """Rules that have to be taken by their latest moment."""
         for number, rule in enumerate(self._rules):
-            chip = self._device.chips[rule.chip]
-            fair = rule.fair or chip.fair or ("none" if chip.actor else "weak")
-            if rule.kind == "timer" and fair != "none":
+            if rule.kind == "timer" and self._owes(rule):
                 holds = self._builder.due(rule)
                 if holds != FALSE:
                     yield Due(number, holds)
 
+    def _owes(self, rule: Rule) -> bool:
+        """Whether a rule has to be taken in the end."""
+        chip = self._device.chips[rule.chip]
+        return (rule.fair or chip.fair or ("none" if chip.actor else "weak")) != "none"
+
     def _at_once(self, clock: Clock) -> Iterator[int]:
-        """Steps that time waits for: rules that wait for nothing, messages without a delay."""
+        """Steps that time waits for: rules that wait for nothing, messages without a delay. What
+        owes nothing keeps nobody waiting.
+        """
         for label, number in self._labels.all.items():
             if label.kind == "rule" and "chips" in clock.at_once:
-                chip = self._device.chips[self._rules[label.rule].chip]
-                if self._rules[label.rule].kind == "internal" and not chip.actor:
-                    yield number
+                rule = self._rules[label.rule]
+                yield from [number] if rule.kind == "internal" and self._owes(rule) else []
             elif label.kind in ("deliver", "ignore") and "links" in clock.at_once:
                 link = self._device.links[self._queues[label.queue].name]
-                yield from [number] if link.delay is None else []
+                yield from [number] if link.delay is None and link.fair != "none" else []
 
     def _watched_events(self) -> tuple[str, ...]:
         names = [
