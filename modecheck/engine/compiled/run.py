@@ -40,7 +40,7 @@ def explore_compiled(
     in_haste: bool = False,
 ) -> CompiledExploration:
     """Everything reachable within the limits, or its representatives. Raises `NotCompilableError`
-    when the product has too much of something. `in_haste`, the code is there sooner and runs slower.
+    when the product has too much of something. `in_haste`, the code is ready sooner, and slow.
     """
     level = IN_HASTE if in_haste else OPTIMISATION
     drives = drives_of(product)

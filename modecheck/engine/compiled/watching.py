@@ -1,6 +1,6 @@
 """Watchers as machine code: each goes on at the end of a step, by a table.
 
-Their code stands once behind all steps. A step notes where it is to be gone on with, and goes there.
+Their code stands once behind all steps. A step notes where it goes on afterwards, and goes there.
 """
 
 from __future__ import annotations
