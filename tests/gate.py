@@ -108,10 +108,20 @@ def shown_in_all(repository: Path) -> set[Shown]:
     return shown
 
 
+def _enclosing(lines: list[str]) -> list[str]:
+    """The last line, and the keys below which it stands."""
+    found = lines[-1:]
+    for line in reversed(lines[:-1]):
+        indents = [len(one) - len(one.lstrip()) for one in (line, found[-1])]
+        if line.strip() and indents[0] < indents[1]:
+            found.append(line)
+    return found
+
+
 def need_caught(twin: str, repository: Path) -> None:
     """Assert that the job fails when a twin is planted, and that each finding that the twin
     deserves is shown in each file: at the mistake itself, or at a line that holds a name out of the
-    finding.
+    finding or stands below such a key.
     """
     device = plant(twin, repository)
     try:
@@ -123,9 +133,10 @@ def need_caught(twin: str, repository: Path) -> None:
         assert expected <= shown.keys(), (twin, expected - shown.keys())
         for finding in expected:
             file, _, number = shown[finding].rpartition(":")
-            line = (repository / file).read_text("utf-8").splitlines()[int(number) - 1]
+            lines = (repository / file).read_text("utf-8").splitlines()[: int(number)]
+            around = "\n".join(_enclosing(lines))
             names = set(re.findall(r"\w+", finding.partition(":")[2]))
-            near = names & set(re.findall(r"\w+", line))
-            assert file == device or near, (twin, finding, line)
+            near = names & set(re.findall(r"\w+", around))
+            assert file == device or near, (twin, finding, around)
     finally:
         take_back(repository)
