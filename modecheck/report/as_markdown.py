@@ -32,7 +32,7 @@ def markdown_text(verdict: Verdict) -> str:
     for remark in verdict.remarks:
         lines += [escaped(remark), ""]
     for finding in verdict.findings:
-        lines += [*_finding(verdict, finding), ""]
+        lines += [*finding_block(verdict, finding), ""]
     lines += _requirements(verdict)
     lines += _accepted(verdict)
     for one in verdict.explored:
@@ -67,7 +67,7 @@ def _explored(one: Explored) -> str:
     )
 
 
-def _finding(verdict: Verdict, finding: Finding) -> list[str]:
+def finding_block(verdict: Verdict, finding: Finding) -> list[str]:
     """A block that can be folded."""
     text = _in_html(f"{finding.severity}: {finding.text}")
     title = f"{text} (<code>{_in_html(finding.id)}</code>)"
@@ -104,7 +104,7 @@ def _requirements(verdict: Verdict) -> list[str]:
         rows.append([as_code(one.need.name), said, escaped(one.need.sentence) + remark])
     holding = sum(one.verdict == HOLDS for one in judged)
     title = f"{holding} of {counted(len(judged), 'requirement')} {_verb(holding)}"
-    return _folded(title, _table(rows), unfolded=holding < len(judged))
+    return folded(title, table(rows), unfolded=holding < len(judged))
 
 
 def _verb(count: int) -> str:
@@ -118,7 +118,7 @@ def _accepted(verdict: Verdict) -> list[str]:
     for one in verdict.accepted:
         until = f" (until {one.until})" if one.until else ""
         lines.append(f"- {as_code(one.finding.id)}: {escaped(f'{one.reason}{until}')}")
-    return _folded(counted(len(lines), "accepted finding"), lines, unfolded=False)
+    return folded(counted(len(lines), "accepted finding"), lines, unfolded=False)
 
 
 def _modes(verdict: Verdict, one: Explored) -> list[str]:
@@ -130,15 +130,15 @@ def _modes(verdict: Verdict, one: Explored) -> list[str]:
     remarks = [*switches_in_words(one), *map(ending_in_words, one.endings)]
     below = ["", *(f"- {escaped(line)}" for line in remarks)] if remarks else []
     title = f"mode switches{variant}: fewest steps from each to each"
-    return _folded(title, [*_table(rows), *below], unfolded=False)
+    return folded(title, [*table(rows), *below], unfolded=False)
 
 
-def _table(rows: list[list[str]]) -> list[str]:
+def table(rows: list[list[str]]) -> list[str]:
     head, *others = [f"| {' | '.join(row)} |" for row in rows]
     return [head, f"|{' --- |' * len(rows[0])}", *others]
 
 
-def _folded(title: str, lines: list[str], *, unfolded: bool) -> list[str]:
+def folded(title: str, lines: list[str], *, unfolded: bool) -> list[str]:
     state = " open" if unfolded else ""
     return [
         f"<details{state}><summary>{_in_html(title)}</summary>",

@@ -112,6 +112,14 @@ class Frame:
         self.builder.store(value, self._variables[field])
 
     @contextmanager
+    def everything_touched(self) -> Iterator[None]:
+        """Code inside serves several steps: it finds each field as the step under way left it."""
+        touched = self.touched
+        self.touched = set(range(len(self._variables)))
+        yield
+        self.touched = touched
+
+    @contextmanager
     def step(self, label: int) -> Iterator[None]:
         """Everything inside belongs to one step; afterwards all fields are as they were."""
         begin = self.function.append_basic_block("step")

@@ -115,6 +115,7 @@ class StepCode:
             with self._frame.only_if(goes_on):
                 self._all_but_idling()
             self._idling()
+        self._watchers.write()
         self._frame.finish()
 
     def _all_but_idling(self) -> None:
