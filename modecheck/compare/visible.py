@@ -11,18 +11,23 @@ What happens in one step is seen together, in no order. A step that must not hap
 room, out of range) is seen as one, and leads nowhere.
 
 In a mode, only what happens in steps that begin in it is seen, and entering and leaving it.
+
+Of two devices in which the same has another name, one is told in the words of the other (`Called`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 import numpy as np
 
+from modecheck.checks.ways import Move, Way
+from modecheck.compare.forms import Name
 from modecheck.compare.labelled import SILENT_NAME, Array, LabelledSystem
 from modecheck.engine.exploration import Exploration
+from modecheck.engine.plain import Interpreter
 from modecheck.engine.space import INITIAL, Space
 from modecheck.model.mistakes import ModecheckError
 from modecheck.product.form import EventForm, MessageForm, MessageIn, Product
@@ -65,8 +70,31 @@ class Visible:
     signals: frozenset[int] = frozenset()
     rules: frozenset[int] = frozenset()
 
+    def __or__(self, other: Visible) -> Visible:
+        """What is seen by the one or the other."""
+        return Visible(
+            self.messages | other.messages, self.signals | other.signals, self.rules | other.rules
+        )
+
     def __len__(self) -> int:
         return len(self.messages) + len(self.signals) + len(self.rules)
+
+
+@dataclass(frozen=True, slots=True)
+class Called:
+    """Other names for what is seen: links, messages by their link, modes, signals, rules by their
+    chip. What is not named keeps its own name.
+    """
+
+    names: Mapping[Name, Name] = field(default_factory=dict)
+
+    def __call__(self, kind: str, name: str, scope: str = "") -> str:
+        """What something is called."""
+        other = self.names.get(Name(kind, name, scope))
+        return name if other is None else other.name
+
+
+OWN_NAMES = Called()
 
 
 def messages_over(product: Product, media: Iterable[str]) -> Visible:
@@ -105,9 +133,31 @@ def reporting(product: Product, visible: Visible) -> Product:
     assert not product.watchers, "a watcher's atoms count on the numbers of the events"
     if len(visible) > MOST_VISIBLE:
         raise TooMuchVisible(len(visible))
-    forms = tuple(form for form, _ in _reported(product, visible))
+    forms = tuple(_form(one) for one in _in_order(visible))
     names = tuple(f"visible {number}" for number in range(len(forms)))
     return replace(product, events=forms, watched_events=names)
+
+
+_Chosen = tuple[str, int, int]
+"""A message by its queue and code, a signal or a rule by number and 0."""
+
+
+def _in_order(visible: Visible) -> list[_Chosen]:
+    """What is visible, in the order of the bits by which a step reports it."""
+    return [
+        *(("message", queue, code) for queue, code in sorted(visible.messages)),
+        *(("signal", number, 0) for number in sorted(visible.signals)),
+        *(("rule", number, 0) for number in sorted(visible.rules)),
+    ]
+
+
+def _form(chosen: _Chosen) -> EventForm:
+    kind, number, code = chosen
+    if kind == "message":
+        return EventForm(accepted=frozenset({(number, code)}))
+    if kind == "signal":
+        return EventForm(raised=frozenset({number}))
+    return EventForm(taken=frozenset({number}))
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,22 +172,21 @@ class _Seen:
     delivered: bool = False
 
 
-def _reported(product: Product, visible: Visible) -> Iterator[tuple[EventForm, _Seen]]:
-    """Each event that a step reports, in the order of their bits, and how it is seen."""
-    for queue, code in sorted(visible.messages):
-        form = EventForm(accepted=frozenset({(queue, code)}))
-        yield form, _seen_message(product, "sent", (queue, code))
-    for signal in sorted(visible.signals):
-        yield EventForm(raised=frozenset({signal})), _Seen(f"raised {product.signals[signal]}")
-    for number in sorted(visible.rules):
-        rule = product.rules[number]
-        yield EventForm(taken=frozenset({number})), _Seen(f"{rule.chip} takes {rule.title}")
+def _seen(product: Product, chosen: _Chosen, called: Called) -> _Seen:
+    kind, number, code = chosen
+    if kind == "message":
+        return _seen_message(product, "sent", (number, code), called)
+    if kind == "signal":
+        return _Seen(f"raised {called('signal', product.signals[number])}")
+    rule = product.rules[number]
+    return _Seen(f"{called('chip', rule.chip)} takes {called('rule', rule.title, rule.chip)}")
 
 
-def _seen_message(product: Product, what: str, message: MessageIn) -> _Seen:
+def _seen_message(product: Product, what: str, message: MessageIn, called: Called) -> _Seen:
     queue = product.queues[message[0]]
-    name = queue.messages[message[1] - 1].name
-    return _Seen(f"{what} {name}", f" via {queue.name}", message, what == "delivered")
+    name = called("message", queue.messages[message[1] - 1].name, queue.name)
+    via = called("link", queue.name)
+    return _Seen(f"{what} {name}", f" via {via}", message, what == "delivered")
 
 
 @dataclass(slots=True)
@@ -156,10 +205,50 @@ class _Steps:
 
 def labelled_from(space: Space, visible: Visible, mode: str | None = None) -> LabelledSystem:
     """What is seen of a space whose product is `reporting` it. Raises `NotExplored`."""
-    if not space.complete:
-        raise NotExplored(space.stopped_by)
-    steps = _plain_steps(space) if isinstance(space, Exploration) else _compiled_steps(space)
-    return _Reading(space, visible, steps, mode).system()
+    return Observation(space, visible).system(visible, mode)
+
+
+class Observation:
+    """A space whose product is `reporting` something, to be looked at more than once.
+
+    Raises `NotExplored`.
+    """
+
+    def __init__(self, space: Space, reported: Visible, called: Called = OWN_NAMES) -> None:
+        if not space.complete:
+            raise NotExplored(space.stopped_by)
+        self.space = space
+        self.product = space.product
+        self.called = called
+        self.steps = (
+            _plain_steps(space) if isinstance(space, Exploration) else _compiled_steps(space)
+        )
+        self.bits = {chosen: bit for bit, chosen in enumerate(_in_order(reported))}
+        self._columns: dict[int, Array] = {}
+
+    def system(self, visible: Visible, mode: str | None = None) -> LabelledSystem:
+        """What is seen by somebody who sees a part of what is reported."""
+        return _Reading(self, visible, mode).system()
+
+    def way(self, system: LabelledSystem, run: Iterable[int]) -> Way:
+        """A run of one of its systems from the initial state, given by numbers of transitions."""
+        return Way(tuple(self._move(system, number) for number in run))
+
+    def _move(self, system: LabelledSystem, number: int) -> Move:
+        steps = self.steps
+        if number < steps.sources.size:
+            label = steps.labels[int(steps.kinds[number])]
+            return Move(label, self.space.state(int(steps.targets[number])))
+        state = self.space.state(int(system.sources[number]))
+        found = Interpreter(self.product).steps(state)
+        return Move(next(step.label for step in found if step.after is None), None)
+
+    def column(self, number: int) -> Array:
+        """The values of a field in all states."""
+        if number not in self._columns:
+            values = self.space.column(number, self.space.state_count)
+            self._columns[number] = np.array(values, np.int64)
+        return self._columns[number]
 
 
 def _plain_steps(space: Exploration) -> _Steps:
@@ -195,15 +284,19 @@ def _compiled_steps(space: Space) -> _Steps:
 
 
 class _Reading:
-    def __init__(self, space: Space, visible: Visible, steps: _Steps, mode: str | None) -> None:
-        self._space = space
-        self._product = space.product
+    def __init__(self, observed: Observation, visible: Visible, mode: str | None) -> None:
+        self._observed = observed
+        self._space = observed.space
+        self._product = observed.product
         self._visible = visible
-        self._steps = steps
+        self._steps = observed.steps
         self._mode = mode
         self._inside = self._states_inside()
-        self._reported = [seen for _, seen in _reported(space.product, visible)]
-        self._columns: dict[int, Array] = {}
+        called = observed.called
+        self._reported = [
+            (observed.bits[chosen], _seen(self._product, chosen, called))
+            for chosen in _in_order(visible)
+        ]
         self._numbers = {SILENT_NAME: 0}
 
     def system(self) -> LabelledSystem:
@@ -235,6 +328,9 @@ class _Reading:
         inside[list(self._space.numbered(bit))] = 1
         return inside
 
+    def _mode_called(self) -> str:
+        return self._observed.called("mode", self._mode or "")
+
     def _number(self, name: str) -> int:
         return self._numbers.setdefault(name, len(self._numbers))
 
@@ -243,7 +339,7 @@ class _Reading:
         kind, begins, ends = group >> 2, group >> 1 & 1, group & 1
         seen = self._seen_in(kind) if begins else []
         if begins != ends:
-            seen.append(_Seen(f"{'leaves' if begins else 'enters'} {self._mode}"))
+            seen.append(_Seen(f"{'leaves' if begins else 'enters'} {self._mode_called()}"))
         if not seen:
             return
         valued = [(one, self._type(one)) for one in seen]
@@ -257,11 +353,12 @@ class _Reading:
 
     def _seen_in(self, kind: int) -> list[_Seen]:
         events = self._steps.events[kind]
-        seen = [one for bit, one in enumerate(self._reported) if events >> bit & 1]
+        seen = [one for bit, one in self._reported if events >> bit & 1]
         label = self._product.labels[self._steps.labels[kind]]
         delivered = (label.queue, label.message)
         if label.kind in ("deliver", "ignore") and delivered in self._visible.messages:
-            seen.append(_seen_message(self._product, "delivered", delivered))
+            called = self._observed.called
+            seen.append(_seen_message(self._product, "delivered", delivered, called))
         return seen
 
     def _type(self, one: _Seen) -> MessageForm | None:
@@ -280,18 +377,12 @@ class _Reading:
         queue, code = one.message
         slots = self._product.queues[queue].slots
         if one.delivered:
-            return self._column(slots[0].value)[self._steps.sources[these]]
+            return self._observed.column(slots[0].value)[self._steps.sources[these]]
         behind = self._steps.targets[these]
         for slot in slots:
-            holds = self._column(slot.code)[behind] == code
-            values[holds] = self._column(slot.value)[behind][holds]
+            holds = self._observed.column(slot.code)[behind] == code
+            values[holds] = self._observed.column(slot.value)[behind][holds]
         return values
-
-    def _column(self, field: int) -> Array:
-        if field not in self._columns:
-            values = self._space.column(field, self._space.state_count)
-            self._columns[field] = np.array(values, np.int64)
-        return self._columns[field]
 
 
 def _spelled(one: _Seen, form: MessageForm | None, value: int) -> str:

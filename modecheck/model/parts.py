@@ -1,7 +1,8 @@
 """The typed model: what a device file says, after every name in it has been understood.
 
 Everything is frozen; every part that a finding can point at knows its place. Chips are instances:
-two chips of one file are two `Chip`s whose rules share their places.
+two chips of one file are two `Chip`s whose rules share their places. `tags` say what a part has to
+do with, such as radio, power or charging: no step depends on them.
 """
 
 from __future__ import annotations
@@ -44,6 +45,7 @@ class State:
     depth: int
     about: str
     place: Place
+    tags: tuple[str, ...] = ()
 
     @property
     def composite(self) -> bool:
@@ -124,6 +126,7 @@ class Rule:
     mentions: frozenset[str]
     place: Place
     fair: str = ""
+    tags: tuple[str, ...] = ()
 
     @property
     def kind(self) -> str:
@@ -160,6 +163,7 @@ class Chip:
     replies: dict[str, tuple[Reply, ...]]
     place: Place
     fair: str = ""
+    tags: tuple[str, ...] = ()
 
     @property
     def leaves(self) -> tuple[str, ...]:
@@ -225,6 +229,7 @@ class Link:
     when_full: str
     place: Place
     fair: str = ""
+    tags: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

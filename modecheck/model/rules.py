@@ -71,6 +71,7 @@ class RuleReader:
             mentions=self._mentions(node),
             place=node.place,
             fair=self._shapes.choice(node.get("fair"), "fair", FAIR, ""),
+            tags=self._shapes.tags(node.get("tags")),
         )
 
     def _shown(self, node: Node | None) -> str:
