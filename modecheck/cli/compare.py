@@ -148,6 +148,6 @@ def _write(comparison: Comparison, files: dict[str, str | None]) -> None:
     if path := files["markdown"]:
         write_whole(path, comparison_as_markdown(comparison))
     if path := files["page"]:
-        from modecheck.report.compare_page import comparison_page
+        from modecheck.report.page.comparison import comparison_page
 
         write_whole(path, comparison_page(comparison))

@@ -77,9 +77,41 @@ def compare_behaviour(
             for look, (_, mode) in _each(group, devices):
                 yield Behaviour(look, mode, Outcome.UNKNOWN, reason=str(why))
             continue
-        for look, (old_mode, mode) in _each(group, devices):
-            systems = (old.system(look.old, old_mode), new.system(look.new, mode or None))
-            yield _compared(look, mode, (old, new), systems, equivalence)
+        yield from _Group(devices, old, new, equivalence).compared(group)
+
+
+@dataclass(frozen=True, slots=True)
+class _Group:
+    """Two observations, of which several looks are read.
+
+    What is equivalent when modes are seen with the events is equivalent in each of them (see
+    `Observation.system_with_modes`), so that is asked first.
+    """
+
+    devices: Devices
+    old: Observation
+    new: Observation
+    equivalence: Equivalence
+
+    def compared(self, looks: Sequence[Look]) -> Iterator[Behaviour]:
+        for look in looks:
+            if self._same_with_modes(look):
+                for _, (_, mode) in _each([look], self.devices):
+                    yield Behaviour(look, mode, Outcome.SAME)
+                continue
+            for _, (old_mode, mode) in _each([look], self.devices):
+                old = self.old.system(look.old, old_mode)
+                new = self.new.system(look.new, mode or None)
+                yield _compared(look, mode, (self.old, self.new), (old, new), self.equivalence)
+
+    def _same_with_modes(self, look: Look) -> bool:
+        modes = list(_modes(self.devices))
+        old = self.old.system_with_modes(look.old, [mode for mode, _ in modes])
+        new = self.new.system_with_modes(look.new, [mode for _, mode in modes])
+        try:
+            return equivalent(old, new, self.equivalence)
+        except TooManyWeakSteps:
+            return False
 
 
 def _each(group: Sequence[Look], devices: Devices) -> Iterator[tuple[Look, tuple[str | None, str]]]:

@@ -17,7 +17,7 @@ Of two devices in which the same has another name, one is told in the words of t
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
@@ -228,7 +228,18 @@ class Observation:
 
     def system(self, visible: Visible, mode: str | None = None) -> LabelledSystem:
         """What is seen by somebody who sees a part of what is reported."""
-        return _Reading(self, visible, mode).system()
+        modes = () if mode is None else (mode,)
+        return _Reading(self, visible, modes, told=False).system()
+
+    def system_with_modes(self, visible: Visible, modes: Sequence[str]) -> LabelledSystem:
+        """What is seen by somebody who also sees of each event in which of these modes it begins,
+        and of each step which of them it enters and leaves.
+
+        What is seen in one mode, or without modes, is this with some events renamed and others
+        made silent. Strong, branching and weak bisimulation are kept by that: two devices that are
+        equivalent here are equivalent in each mode, and as a whole.
+        """
+        return _Reading(self, visible, tuple(modes), told=True).system()
 
     def way(self, system: LabelledSystem, run: Iterable[int]) -> Way:
         """A run of one of its systems from the initial state, given by numbers of transitions."""
@@ -284,14 +295,19 @@ def _compiled_steps(space: Space) -> _Steps:
 
 
 class _Reading:
-    def __init__(self, observed: Observation, visible: Visible, mode: str | None) -> None:
+    """What is seen in one mode, or without any; with all modes `told`, what is seen with them."""
+
+    def __init__(
+        self, observed: Observation, visible: Visible, modes: tuple[str, ...], *, told: bool
+    ) -> None:
         self._observed = observed
         self._space = observed.space
         self._product = observed.product
         self._visible = visible
         self._steps = observed.steps
-        self._mode = mode
-        self._inside = self._states_inside()
+        self._modes = [(mode, observed.called("mode", mode)) for mode in modes]
+        self._told = told
+        self._inside, self._places = self._whereabouts()
         called = observed.called
         self._reported = [
             (observed.bits[chosen], _seen(self._product, chosen, called))
@@ -302,14 +318,18 @@ class _Reading:
     def system(self) -> LabelledSystem:
         steps = self._steps
         labels = np.zeros(steps.sources.size, np.int32)
-        inside = self._inside[steps.sources] * 2 + self._inside[steps.targets]
-        groups = steps.kinds.astype(np.int64) * 4 + inside
+        many = len(self._places)
+        inside = self._inside[steps.sources] * many + self._inside[steps.targets]
+        groups = steps.kinds.astype(np.int64) * many * many + inside
         order = np.argsort(groups, kind="stable")
         bounds = np.flatnonzero(np.diff(groups[order], prepend=-1, append=-1))
         for begin, end in pairwise(bounds.tolist()):
             self._name(order[begin:end], int(groups[order[begin]]), labels)
-        failing = np.flatnonzero(steps.failing & self._inside).astype(np.int32)
-        fails = np.full(failing.size, self._number(FAILS) if failing.size else 0, np.int32)
+        failing = np.flatnonzero(steps.failing).astype(np.int32)
+        places, which = np.unique(self._inside[failing], return_inverse=True)
+        seen = [self._failing_in(self._places[place]) for place in places.tolist()]
+        fails = np.array(seen, np.int32)[which.reshape(-1)]
+        failing, fails = failing[fails >= 0], fails[fails >= 0]
         return LabelledSystem(
             self._space.state_count,
             INITIAL,
@@ -319,27 +339,43 @@ class _Reading:
             tuple(self._numbers),
         )
 
-    def _states_inside(self) -> Array:
-        """For each state 1 if it is in the mode; without a mode all are."""
-        if self._mode is None:
-            return np.ones(self._space.state_count, np.uint8)
-        bit = self._space.mark(f"mode:{self._mode}")
-        inside = np.zeros(self._space.state_count, np.uint8)
-        inside[list(self._space.numbered(bit))] = 1
-        return inside
+    def _failing_in(self, place: frozenset[str]) -> int:
+        """The label of a step that fails in some modes; -1 where nobody sees it."""
+        return self._number(f"{FAILS}{self._in(place)}") if self._sees(place) else -1
 
-    def _mode_called(self) -> str:
-        return self._observed.called("mode", self._mode or "")
+    def _whereabouts(self) -> tuple[Array, list[frozenset[str]]]:
+        """For each state the number of the set of modes that it is in, and these sets."""
+        bits = np.zeros(self._space.state_count, np.int64)
+        for number, (mode, _) in enumerate(self._modes):
+            inside = list(self._space.numbered(self._space.mark(f"mode:{mode}")))
+            bits[inside] |= 1 << number
+        found, which = np.unique(bits, return_inverse=True)
+        places = [
+            frozenset(name for number, (_, name) in enumerate(self._modes) if place >> number & 1)
+            for place in found.tolist()
+        ]
+        return which.reshape(-1).astype(np.int64), places
+
+    def _sees(self, place: frozenset[str]) -> bool:
+        """Whether what begins in these modes is seen."""
+        return self._told or not self._modes or bool(place)
+
+    def _in(self, place: frozenset[str]) -> str:
+        """The modes in which an event begins, where they are told."""
+        return f" in {' and '.join(sorted(place)) or 'no mode'}" if self._told else ""
 
     def _number(self, name: str) -> int:
         return self._numbers.setdefault(name, len(self._numbers))
 
     def _name(self, these: Array, group: int, labels: Array) -> None:
         """Gives their labels to transitions of one kind that begin and end alike."""
-        kind, begins, ends = group >> 2, group >> 1 & 1, group & 1
-        seen = self._seen_in(kind) if begins else []
-        if begins != ends:
-            seen.append(_Seen(f"{'leaves' if begins else 'enters'} {self._mode_called()}"))
+        rest, ends = divmod(group, len(self._places))
+        kind, begins = divmod(rest, len(self._places))
+        before, after = self._places[begins], self._places[ends]
+        seen = self._seen_in(kind) if self._sees(before) else []
+        suffix = self._in(before) if seen else ""
+        seen += (_Seen(f"enters {mode}") for mode in sorted(after - before))
+        seen += (_Seen(f"leaves {mode}") for mode in sorted(before - after))
         if not seen:
             return
         valued = [(one, self._type(one)) for one in seen]
@@ -348,7 +384,7 @@ class _Reading:
         names = np.empty(len(rows), np.int32)
         for number, row in enumerate(rows.tolist()):
             texts = (_spelled(one, form, v) for (one, form), v in zip(valued, row, strict=True))
-            names[number] = self._number(" + ".join(sorted(texts)))
+            names[number] = self._number(" + ".join(sorted(texts)) + suffix)
         labels[these] = names[which.reshape(-1)]
 
     def _seen_in(self, kind: int) -> list[_Seen]:

@@ -1,8 +1,7 @@
-"""Sketches with what changed marked: by a sign and a word, and by a thick outline.
+"""Sketches in which what changed is marked: by a sign with a word, and by a class of its own.
 
-A sign stands before the name of a state, a link or a chip, or before the words of a rule; whoever
-sees no colour reads the sign. Boxes and arrows keep their places, so that two pictures side by side
-are as alike as their models.
+The words stand above the name of a state, a link or a chip, and above the words of a rule, so that
+whoever sees no colour reads them.
 """
 
 from __future__ import annotations
@@ -12,13 +11,20 @@ from dataclasses import dataclass, field, replace
 
 from modecheck.draw.sketch import Arrow, Block, Box, Frame, Line, Run, Sample, Sketch
 
-SIGNS = {"added": "＋ new", "removed": "－ gone", "changed": "≠ changed", "renamed": "→ renamed"}
+SIGNS = {
+    "added": "＋ new",
+    "removed": "－ gone",
+    "changed": "≠ changed",
+    "renamed": "→ renamed",
+    "moved": "↕ moved",
+}
 """The sign and the word of each mark."""
 MEANINGS = {
     "added": "only here: it is new",
     "removed": "only here: it is gone",
     "changed": "says something else on the other side",
     "renamed": "has another name on the other side",
+    "moved": "stands elsewhere in its order",
 }
 
 
@@ -56,31 +62,36 @@ class _Marking:
 
     def box(self, box: Box) -> Box:
         """A box with the mark of what it stands for, and with those of the rules in it."""
-        lines = self._lines(self._marks.parts.get(box.key, ""), box.rules)
-        return replace(box, blocks=(*lines, *box.blocks)) if lines else box
+        mark = self._marks.parts.get(box.key, "")
+        words = self._words(mark, box.rules)
+        return replace(box, blocks=(*words, *box.blocks), mark=mark) if words else box
 
     def frame(self, frame: Frame) -> Frame:
+        """A frame with its mark in its header; that around everything has it in its words."""
+        mark = self._marks.parts.get(frame.key, "")
         header = frame.header
-        lines = self._lines(self._marks.parts.get(frame.key, ""), header.rules)
-        if lines and frame.shape != "diagram":
-            header = replace(header, blocks=(*lines, *header.blocks))
-        words = self.box(frame.words) if frame.words is not None else None
-        return replace(frame, header=header, words=words)
+        words = self._words(mark, header.rules)
+        if words and frame.shape != "diagram":
+            header = replace(header, blocks=(*words, *header.blocks))
+        told = self.box(frame.words) if frame.words is not None else None
+        return replace(frame, header=header, words=told, mark=mark)
 
     def arrow(self, arrow: Arrow) -> Arrow:
+        """An arrow with the mark of what it stands for, or of all of its rules."""
         if arrow.label is None:
             return arrow
-        lines = self._lines(self._marks.parts.get(arrow.key, ""), arrow.rules)
-        if not lines:
+        mark = self._marks.parts.get(arrow.key, "")
+        words = self._words(mark, arrow.rules)
+        if not words:
             return arrow
-        label = replace(arrow.label, blocks=(*lines, *arrow.label.blocks))
-        return replace(arrow, label=label)
+        own = {self._marks.rules.get(title, "") for title in arrow.rules}
+        label = replace(arrow.label, blocks=(*words, *arrow.label.blocks))
+        return replace(arrow, label=label, mark=mark or (own.pop() if len(own) == 1 else ""))
 
-    def _lines(self, mark: str, rules: tuple[str, ...]) -> tuple[Block, ...]:
+    def _words(self, mark: str, rules: tuple[str, ...]) -> tuple[Block, ...]:
         lines = [SIGNS[mark]] if mark else []
-        self.used |= {mark} - {""}
         found = {title: self._marks.rules[title] for title in rules if title in self._marks.rules}
-        self.used |= set(found.values())
-        several = len(rules) > 1 or not rules
-        lines += [f"{SIGNS[m]}: {t}" if several else SIGNS[m] for t, m in found.items()]
-        return tuple(Block((Line((Run(line, "mark"),)),)) for line in lines)
+        self.used |= {mark, *found.values()} - {""}
+        alone = len(rules) == 1
+        lines += [SIGNS[one] if alone else f"{SIGNS[one]}: {title}" for title, one in found.items()]
+        return tuple(Block((Line((Run(line, "trigger"),)),)) for line in lines)
