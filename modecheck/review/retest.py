@@ -7,7 +7,7 @@ untouched; nor is a tag for which no look speaks.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from enum import Enum
 
@@ -105,7 +105,8 @@ class _Concerns:
         for device, parts, name in sides:
             if name is not None:
                 found |= tags_of(device, name, said_by(parts, name))
-                inside = [one for one in parts if one.around == name]
+                whole = change.what in (ADDED, REMOVED)
+                inside = [one for one in parts if whole and one.around == name]
                 found = found.union(*(tags_of(device, o, said_by(parts, o)) for o in inside))
         return found
 
@@ -149,22 +150,18 @@ def said_by(parts: Parts, name: Name) -> Form:
 def touched_rules(new: Device, text: TextChanges) -> frozenset[str]:
     """Rules of the new device, as "chip.rule", that changed or that use what has changed."""
     changed = {
-        change.new
+        change.new: change.what
         for change in text.of_kind(ADDED, CHANGED, MOVED)
         if change.new is not None and not change.wording_only
     }
-    changed = {name for name in changed if name.kind not in ("device", "requirement", "acceptance")}
+    added = {name for name, what in changed.items() if what == ADDED}
     parts = parts_of_device(new)
     return frozenset(
         str(name)
         for name in parts
-        if name.kind == "rule" and (_is_touched(name, changed) or _uses(parts, name, changed))
+        if name.kind == "rule"
+        and (name in changed or name.around in added or _uses(parts, name, set(changed)))
     )
-
-
-def _is_touched(name: Name, changed: Iterable[Name]) -> bool:
-    """Whether it changed, or its whole chip is new."""
-    return name in changed or any(one == name.around for one in changed)
 
 
 def _uses(parts: Parts, rule: Name, changed: set[Name]) -> bool:
