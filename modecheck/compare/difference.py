@@ -145,7 +145,8 @@ class _Followed:
         while pending:
             pair = pending.popleft()
             mine, theirs = (self._offers(states) for states in pair)
-            for label in sorted(mine ^ theirs, key=self._names.__getitem__):
+            # What the other one can do is told first: a reviewer asks what can happen now.
+            for label in sorted(mine ^ theirs, key=lambda one: (one in mine, self._names[one])):
                 after, event = self._after(came, pair), self._names[label]
                 return Difference(How.SEQUENCE, after, event, by_first=label in mine)
             choice = choice or self._choice(came, pair)

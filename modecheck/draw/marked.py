@@ -12,8 +12,8 @@ from dataclasses import dataclass, field, replace
 from modecheck.draw.sketch import Arrow, Block, Box, Frame, Line, Run, Sample, Sketch
 
 SIGNS = {
-    "added": "＋ new",
-    "removed": "－ gone",
+    "added": "+ new",
+    "removed": "− gone",
     "changed": "≠ changed",
     "renamed": "→ renamed",
     "moved": "↕ moved",

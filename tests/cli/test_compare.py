@@ -177,10 +177,10 @@ def test_the_page_shows_both_charts_with_marks_in_words(tmp_path: Path) -> None:
     old, new = re.search(
         r"<h3><bdi>pedal</bdi></h3>(.*?)<h4>new(.*?)<h3>", text, re.DOTALL
     ).groups()  # type: ignore[union-attr]
-    assert "－ gone" in old
-    assert "－ gone" not in new
-    assert "＋ new" in new
-    assert "＋ new" not in old
+    assert "− gone" in old
+    assert "− gone" not in new
+    assert "+ new" in new
+    assert "+ new" not in old
     assert re.search(r'class="[^"]*\badded\b', new)
     assert "→ renamed" in text
 
