@@ -14,18 +14,10 @@ from enum import Enum
 from modecheck.checks.ways import Way
 from modecheck.compare.difference import Difference, How, difference, run_showing
 from modecheck.compare.forms import Name
-from modecheck.compare.labelled import LabelledSystem
 from modecheck.compare.looks import Devices, Look
+from modecheck.compare.observation import NotExplored, Observation
 from modecheck.compare.refinement import Equivalence, TooManyWeakSteps, equivalent
-from modecheck.compare.visible import (
-    MOST_VISIBLE,
-    Called,
-    NotExplored,
-    Observation,
-    TooMuchVisible,
-    Visible,
-    reporting,
-)
+from modecheck.compare.visible import MOST_VISIBLE, Called, TooMuchVisible, Visible, reporting
 from modecheck.engine.choice import Search, explore_with
 from modecheck.engine.exploration import Reporter
 from modecheck.product.form import Product
@@ -80,38 +72,43 @@ def compare_behaviour(
         yield from _Group(devices, old, new, equivalence).compared(group)
 
 
-@dataclass(frozen=True, slots=True)
 class _Group:
-    """Two observations, of which several looks are read.
-
-    What is equivalent when modes are seen with the events is equivalent in each of them (see
-    `Observation.system_with_modes`), so that is asked first.
+    """Two observations, of which several looks are read: off the reduced systems, which are far
+    smaller. A scenario is a run of what was explored.
     """
 
-    devices: Devices
-    old: Observation
-    new: Observation
-    equivalence: Equivalence
+    def __init__(
+        self, devices: Devices, old: Observation, new: Observation, equivalence: Equivalence
+    ) -> None:
+        self._devices = devices
+        self._observed = (old, new)
+        self._equivalence = equivalence
+        self._reduced = tuple(one.told.reduced(equivalence) for one in self._observed)
 
     def compared(self, looks: Sequence[Look]) -> Iterator[Behaviour]:
-        for look in looks:
-            if self._same_with_modes(look):
-                for _, (_, mode) in _each([look], self.devices):
-                    yield Behaviour(look, mode, Outcome.SAME)
-                continue
-            for _, (old_mode, mode) in _each([look], self.devices):
-                old = self.old.system(look.old, old_mode)
-                new = self.new.system(look.new, mode or None)
-                yield _compared(look, mode, (self.old, self.new), (old, new), self.equivalence)
+        for look, (_, mode) in _each(looks, self._devices):
+            yield self._compared(look, mode)
 
-    def _same_with_modes(self, look: Look) -> bool:
-        modes = list(_modes(self.devices))
-        old = self.old.system_with_modes(look.old, [mode for mode, _ in modes])
-        new = self.new.system_with_modes(look.new, [mode for _, mode in modes])
+    def _compared(self, look: Look, mode: str) -> Behaviour:
+        old, new = (
+            told.looked_at(visible, mode or None)
+            for told, visible in zip(self._reduced, (look.old, look.new), strict=True)
+        )
         try:
-            return equivalent(old, new, self.equivalence)
-        except TooManyWeakSteps:
-            return False
+            if equivalent(old, new, self._equivalence):
+                return Behaviour(look, mode, Outcome.SAME)
+        except TooManyWeakSteps as why:
+            return Behaviour(look, mode, Outcome.UNKNOWN, reason=str(why))
+        found = difference(old, new)
+        different = Behaviour(look, mode, Outcome.DIFFERENT, difference=found)
+        if found is None or found.how in (How.UNKNOWN, How.SILENT_CHOICE):
+            return different
+        observed = self._observed[0 if found.by_first else 1]
+        whole = observed.told.looked_at(look.old if found.by_first else look.new, mode or None)
+        run = run_showing(whole, found)
+        if run is None:
+            return different
+        return replace(different, way=observed.way(whole, run), product=observed.product)
 
 
 def _each(group: Sequence[Look], devices: Devices) -> Iterator[tuple[Look, tuple[str | None, str]]]:
@@ -167,27 +164,3 @@ def _observation(
 ) -> Observation:
     space = explore_with(reporting(product, visible), search, reporter)
     return Observation(space, visible, called)
-
-
-def _compared(
-    look: Look,
-    mode: str,
-    observed: tuple[Observation, Observation],
-    systems: tuple[LabelledSystem, LabelledSystem],
-    equivalence: Equivalence,
-) -> Behaviour:
-    try:
-        if equivalent(*systems, equivalence):
-            return Behaviour(look, mode, Outcome.SAME)
-    except TooManyWeakSteps as why:
-        return Behaviour(look, mode, Outcome.UNKNOWN, reason=str(why))
-    found = difference(*systems)
-    different = Behaviour(look, mode, Outcome.DIFFERENT, difference=found)
-    if found is None or found.how in (How.UNKNOWN, How.SILENT_CHOICE):
-        return different
-    side = 0 if found.by_first else 1
-    run = run_showing(systems[side], found)
-    if run is None:
-        return different
-    way = observed[side].way(systems[side], run)
-    return replace(different, way=way, product=observed[side].product)
