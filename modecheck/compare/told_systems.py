@@ -32,7 +32,7 @@ class Told:
     fails: bool = False
 
     def name(self, chosen: frozenset[Chosen], mode: str | None) -> str:
-        """What somebody sees who sees what was chosen: everywhere, or in a mode and at its borders."""
+        """What somebody sees who sees this: everywhere, or in a mode and at its borders."""
         texts = []
         if mode is None or mode in self.before:
             texts = [text for one, text in self.items if one in chosen]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -20,6 +22,15 @@ from tests.compare.by_definition import greatest
 from tests.compare.systems import Triples, random_triples
 
 KINDS = list(Equivalence)
+
+
+@pytest.fixture(autouse=True, scope="module", params=["plain", "compiled"])
+def refined_by(request: pytest.FixtureRequest) -> Iterator[str]:
+    """Each test holds for plain refinement, and for compiled code, which large systems need."""
+    with pytest.MonkeyPatch.context() as patch:
+        if request.param == "compiled":
+            patch.setattr(refinement, "SMALL", 0)
+        yield request.param
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -88,6 +99,7 @@ def test_a_silent_cycle_is_one_state() -> None:
 
 def test_too_many_weak_steps_are_no_verdict(monkeypatch: pytest.MonkeyPatch) -> None:
     """A bound that is hit is told, and never taken for an answer."""
+    monkeypatch.setattr(refinement, "SMALL", 0)
     monkeypatch.setattr(refinement, "MOST_SATURATED", 3)
     system = labelled(6, [(n, "a" if n % 2 else "", n + 1) for n in range(5)])
     with pytest.raises(TooManyWeakSteps, match="more than 3 combined steps"):
