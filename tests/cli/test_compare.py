@@ -181,7 +181,8 @@ def test_the_page_shows_both_charts_with_marks_in_words(tmp_path: Path) -> None:
     assert "− gone" not in new
     assert "+ new" in new
     assert "+ new" not in old
-    assert re.search(r'class="[^"]*\badded\b', new)
+    assert 'class="rest added"' in new
+    assert 'class="arrow move added"' in new
     assert "→ renamed" in text
 
 

@@ -19,7 +19,7 @@ from modecheck.compare.refinement import (
     quotient,
 )
 from tests.compare.by_definition import greatest
-from tests.compare.systems import Triples, random_triples
+from tests.compare.systems import Tree, Triples, process, random_triples
 
 KINDS = list(Equivalence)
 
@@ -95,6 +95,16 @@ def test_a_silent_cycle_is_one_state() -> None:
     plain = labelled(2, [(0, "a", 1), (0, "b", 1)])
     assert equivalent(cycle, plain, Equivalence.BRANCHING)
     assert not equivalent(cycle, plain, Equivalence.STRONG)
+
+
+def test_what_may_follow_silently_counts_for_weak_bisimulation_alone() -> None:
+    """a.(b + τ.c) can be left by a silent step right behind a, so a.c is nothing new: the third of
+    Milner's τ-laws (1989, from memory), which branching bisimulation does not have.
+    """
+    one: Tree = [("a", [("b", []), ("", [("c", [])])])]
+    systems = process(one), process([*one, ("a", [("c", [])])])
+    assert equivalent(*systems, Equivalence.WEAK)
+    assert not equivalent(*systems, Equivalence.BRANCHING)
 
 
 def test_too_many_weak_steps_are_no_verdict(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -62,9 +62,8 @@ def test_a_run_ends_where_the_difference_shows(
 
 
 def test_a_choice_is_shown_where_it_is_made() -> None:
-    """Some silent steps behind the last event, where that is needed; a pair
-    after Milner (1989, from memory),
-    a.(b + c) and a.(b + c) + a.b, here with a silent step before the last b.
+    """Some silent steps behind the last event, where that is needed: a.(b + c) and a.(b + c) + a.b,
+    with a silent step before the last b (invented).
     """
     b_or_c: Tree = [("b", []), ("c", [])]
     one = process([("a", b_or_c)])
