@@ -146,7 +146,9 @@ class _Reading:
         for begin, end in pairwise(bounds.tolist()):
             self._tell(order[begin:end], int(groups[order[begin]]), labels)
         failing = np.flatnonzero(steps.failing).astype(np.int32)
-        fails = np.array([self._failing_in(n) for n in self._inside[failing].tolist()], np.int32)
+        places, which = np.unique(self._inside[failing], return_inverse=True)
+        numbers = [self._failing_in(place) for place in places.tolist()]
+        fails = np.array(numbers, np.int32)[which.reshape(-1)]
         system = LabelledSystem(
             self._space.state_count,
             INITIAL,

@@ -2,8 +2,8 @@
 
 A link has its medium as a tag, unless that is internal, and what is Bluetooth is radio, too: both
 are what a certificate of a transmitter speaks of. A rule has the tags of its chip, of its states,
-of the state it goes to, and of the links that it sends into or is set off by. A fault that cuts
-power has to do with power.
+of the state it goes to, of the links that it sends into or is set off by, and of chips whose state
+it asks for. A fault that cuts power has to do with power.
 """
 
 from __future__ import annotations

@@ -21,7 +21,7 @@ from modecheck.model.mistakes import InvalidInput
 from modecheck.model.parts import Device
 from modecheck.product.composition import compose
 from modecheck.scenario.telling import tell
-from tests.compare.changing import MODELS, read_edited, starter
+from tests.compare.changing import MODELS, edited, read_edited, starter
 from tests.compare.test_visible import device as two_modes
 
 
@@ -150,14 +150,18 @@ def test_putting_states_together_first_changes_no_answer(
     assert answers == {True, False}
 
 
-TANDEM = f"""\
-device: tandem
-based_on: {MODELS / "tandem" / "device.yaml"}
-faults: null
-"""
+BUNDLED = MODELS / "tandem" / "device.yaml"
+OTHER_NAMES = (
+    (r"\bsecuring\b", "agreeing"),
+    (r"\bleft_keys\b", "left_picture"),
+    (r"\bright_keys\b", "right_picture"),
+    (r"\{side\}_keys\b", "{side}_picture"),
+    # Two rules that never compete: their conditions exclude each other.
+    (r"(?m)^(  choose_tablet:\n(?:    .*\n)+)(  choose_laptop:\n(?:    .*\n)+)", r"\2\1"),
+)
 BLUETOOTH_RULE = """\
 chips: {hub: {rules: {left_to_tablet: {if: value != (held == left)}, nobody_calls: {after: 20 s},
-  left_repeats: {in: bluetooth_up, on: left_keys, raise: [left_answer], text: knows that already}}}}
+  left_repeats: {in: bluetooth_up, on: left_picture, raise: [left_answer], text: has it}}}}
 """
 BEACON = """\
 links:
@@ -169,18 +173,38 @@ chips:
 """
 
 
-def tandem(path: Path, over: str = "") -> Device:
-    """The bundled device without its faults, which makes it smaller, with an overlay."""
-    path.write_text(TANDEM + over, encoding="utf-8")
+def tandem(path: Path, over: str = "", base: Path = BUNDLED) -> Device:
+    """A device without its faults, which makes it smaller, with an overlay."""
+    text = f"device: tandem\nbased_on: {base}\nfaults: null\n{over}"
+    path.write_text(text, encoding="utf-8")
     return read_device(str(path))
 
 
+def test_other_names_in_a_large_device_are_told_as_such(tmp_path: Path) -> None:
+    """A state, two messages on two links each, and two rules in another order: nothing is changed,
+    and the conditions of all requirements say the same.
+    """
+    old = read_device(str(BUNDLED))
+    new = read_device(str(edited(tmp_path / "new", OTHER_NAMES, "tandem")))
+    changes = text_changes(old, new).changes
+    assert sorted((one.what, str(one.name)) for one in changes) == [
+        ("moved", "hub.choose_laptop"),
+        ("renamed", "hub.agreeing"),
+        ("renamed", "left_air.left_picture"),
+        ("renamed", "left_cord.left_picture"),
+        ("renamed", "right_air.right_picture"),
+        ("renamed", "right_cord.right_picture"),
+    ]
+
+
 def test_a_bluetooth_rule_leaves_the_radio_alone_and_a_beacon_does_not(tmp_path: Path) -> None:
-    """Tandem tells the tablet only what is new to it: over cable and radio this cannot be seen, in
-    any mode. A beacon that is sent in Bluetooth mode can, and the scenario ends with it.
+    """One tandem tells the tablet only what is new to it, and has other names: over cable and radio
+    that cannot be seen, in any mode. A beacon that is sent in Bluetooth mode can, and the scenario
+    ends with it.
     """
     old = tandem(tmp_path / "old.yaml")
-    quiet = devices_of(old, tandem(tmp_path / "quiet.yaml", BLUETOOTH_RULE))
+    renamed = edited(tmp_path / "renamed", OTHER_NAMES, "tandem")
+    quiet = devices_of(old, tandem(tmp_path / "quiet.yaml", BLUETOOTH_RULE, renamed))
     looks = [look for look in looks_at_media(quiet) if "bluetooth" not in look.title]
     found = list(compare_behaviour(quiet, looks))
     assert len(found) == 8
