@@ -12,15 +12,17 @@ if TYPE_CHECKING:
     from modecheck.checks.findings import Finding
     from modecheck.checks.verdict import Verdict
     from modecheck.engine.space import Space
-    from modecheck.library import check, explore, load, pictures, steps_of
+    from modecheck.library import check, comparison, explore, load, pictures, steps_of
     from modecheck.model.mistakes import InvalidInput, ModecheckError
     from modecheck.model.parts import Device
+    from modecheck.review.comparison import Comparison
     from modecheck.rigs.rig import machines
     from modecheck.scenario.telling import Told
 
 __version__ = "0.1.0"
 
 __all__ = [
+    "Comparison",
     "Device",
     "Finding",
     "InvalidInput",
@@ -29,6 +31,7 @@ __all__ = [
     "Told",
     "Verdict",
     "check",
+    "comparison",
     "explore",
     "load",
     "machines",
@@ -37,6 +40,7 @@ __all__ = [
 ]
 
 _HOMES = {
+    "Comparison": "review.comparison",
     "Device": "model.parts",
     "Finding": "checks.findings",
     "InvalidInput": "model.mistakes",

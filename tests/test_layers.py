@@ -18,6 +18,7 @@ LAYERS = (
     "testing",
     "bench",
     "tours",
+    "review",
     "draw",
     "report",
     "cli",

@@ -13,6 +13,7 @@ from modecheck.cli.exit_codes import INCOMPLETE, WRONG_INPUT
 
 COMMANDS = {
     "check": "modecheck.cli.check",
+    "compare": "modecheck.cli.compare",
     "draw": "modecheck.cli.draw",
     "follow": "modecheck.cli.follow",
     "gaps": "modecheck.cli.gaps",

@@ -19,7 +19,7 @@ from modecheck.model.yaml_nodes import Mapping, Node, Scalar, Sequence, kind_of
 
 BODY_KEYS = (
     "about", "parameters", "variables", "timers", "states", "initial", "rules", "ignores", "defers",
-    "fair",
+    "fair", "tags",
 )  # fmt: skip
 CHIP_KEYS = ("chip", "actor", "based_on", *BODY_KEYS)
 ENTRY_KEYS = ("file", "with", *BODY_KEYS)
@@ -178,6 +178,7 @@ class ChipReader:
             place=draft.place,
             fair=self._shapes.choice(draft.body.get("fair"), "fair", FAIR, ""),
             timers=dict(draft.outline.timers),
+            tags=self._shapes.tags(draft.body.get("tags")),
         )
 
     def _replies(self, draft: ChipDraft, reader: RuleReader) -> dict[str, tuple[Reply, ...]]:

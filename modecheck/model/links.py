@@ -12,7 +12,7 @@ from modecheck.model.yaml_nodes import Mapping, Node, Scalar, kind_of
 
 LINK_KEYS = (
     "from", "to", "medium", "capacity", "carries", "can", "up_when", "when_down", "when_full",
-    "delay", "fair", "about",
+    "delay", "fair", "tags", "about",
 )  # fmt: skip
 MESSAGE_KEYS = ("kind", "bool", "range", "one_of", "about")
 MESSAGE_KINDS = ("event", "state", "relative")
@@ -65,6 +65,7 @@ class LinkReader:
             place=key.place,
             fair=choice(record.get("fair"), "fair", FAIR, ""),
             delay=self._delay(record),
+            tags=self._shapes.tags(record.get("tags")),
         )
 
     def _end(self, record: Mapping, side: str) -> str | None:

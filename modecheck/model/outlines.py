@@ -27,7 +27,7 @@ from modecheck.model.yaml_nodes import (
     shortened,
 )
 
-STATE_KEYS = ("about", "rest", "initial", "states", "rules", "ignores", "defers")
+STATE_KEYS = ("about", "rest", "initial", "states", "rules", "ignores", "defers", "tags")
 VARIABLE_KEYS = ("bool", "range", "one_of", "bond", "list", "start", "persistent", "about")
 TYPE_KEYS = ("bool", "range", "one_of", "bond")
 LONGEST_LIST = 64
@@ -101,8 +101,9 @@ class OutlineReader:
         name = key.text
         rests = self._shapes.truth(body.get("rest"), "rest", default=rest)
         reading.bodies[name] = body
+        tags = self._shapes.tags(body.get("tags"))
         blank = State(
-            name, parent, (), None, (name,), name, rests, depth, about_of(body), key.place
+            name, parent, (), None, (name,), name, rests, depth, about_of(body), key.place, tags
         )
         reading.states[name] = blank
         children = self._read_states(body, name, depth + 1, reading, rest=rests)
@@ -123,6 +124,7 @@ class OutlineReader:
             depth,
             blank.about,
             key.place,
+            tags,
         )
 
     def initial(self, body: Mapping, children: list[str]) -> str | None:

@@ -1,7 +1,8 @@
 """The typed model: what a device file says, after every name in it has been understood.
 
 Everything is frozen; every part that a finding can point at knows its place. Chips are instances:
-two chips of one file are two `Chip`s whose rules share their places.
+two chips of one file are two `Chip`s whose rules share their places. `tags` say what a part has to
+do with, such as radio, power or charging: no step depends on them.
 """
 
 from __future__ import annotations
@@ -44,6 +45,7 @@ class State:
     depth: int
     about: str
     place: Place
+    tags: tuple[str, ...] = ()
 
     @property
     def composite(self) -> bool:
@@ -163,6 +165,7 @@ class Rule:
     expires: str = ""
     starts: tuple[str, ...] = ()
     stops: tuple[str, ...] = ()
+    tags: tuple[str, ...] = ()
 
     @property
     def kind(self) -> str:
@@ -200,6 +203,7 @@ class Chip:
     place: Place
     fair: str = ""
     timers: dict[str, Timer] = field(default_factory=dict)
+    tags: tuple[str, ...] = ()
 
     @property
     def leaves(self) -> tuple[str, ...]:
@@ -266,6 +270,7 @@ class Link:
     place: Place
     fair: str = ""
     delay: Duration | None = None
+    tags: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -76,6 +76,7 @@ class RuleReader:
             expires=next(iter(self._timers(node, "expires")), ""),
             starts=self._timers(node, "start"),
             stops=self._timers(node, "stop"),
+            tags=self._shapes.tags(node.get("tags")),
         )
 
     def _shown(self, node: Node | None) -> str:

@@ -145,7 +145,7 @@ def _finding(finding: Finding, scenario: Scenario, style: Style) -> list[str]:
         lines += style.wrapped(f"only with {' or '.join(finding.variants)}", "  ", "    ")
     for detail in finding.details:
         lines += style.wrapped(detail, "  - ", "    ")
-    return [*lines, *_scenario(scenario(finding), style), *_stays(finding, style)]
+    return [*lines, *scenario_as_text(scenario(finding), style), *_stays(finding, style)]
 
 
 def _stays(finding: Finding, style: Style) -> list[str]:
@@ -153,7 +153,8 @@ def _stays(finding: Finding, style: Style) -> list[str]:
     return style.wrapped(STAYS, "  ", "  ") if stays(finding) else []
 
 
-def _scenario(steps: list[Told], style: Style) -> list[str]:
+def scenario_as_text(steps: list[Told], style: Style) -> list[str]:
+    """The steps of a scenario; of a long one the middle is left out."""
     lines: list[str] = []
     looping = False
     for step in steps:
