@@ -12,7 +12,18 @@ from dataclasses import dataclass
 
 from modecheck.compare.forms import Form, Name, Together
 from modecheck.compare.terms_as_forms import TermForms
-from modecheck.model.parts import Chip, Device, Link, Pairing, Reply, Requirement, Rule, State
+from modecheck.model.clocks import spelled
+from modecheck.model.parts import (
+    Chip,
+    Device,
+    Duration,
+    Link,
+    Pairing,
+    Reply,
+    Requirement,
+    Rule,
+    State,
+)
 from modecheck.model.places import Place
 
 WORDING = frozenset({"about", "text"})
@@ -53,7 +64,13 @@ class _Describing:
 
     def parts(self) -> Iterator[Part]:
         device = self._device
-        facets = {"device": _word(device.name), "about": _word(device.about)}
+        clock = device.clock
+        facets = {
+            "device": _word(device.name),
+            "about": _word(device.about),
+            "tick": _word(spelled(clock.tick) if clock is not None else ""),
+            "at_once": _words(clock.at_once if clock is not None else ()),
+        }
         yield Part(Name("device", "device"), facets, device.place)
         for option in device.options.values():
             choices = Facet(option.choices, ", ".join(option.choices))
@@ -101,6 +118,9 @@ class _Describing:
                 "persistent": _truth(variable.persistent),
             }
             yield Part(Name("variable", variable.name, chip.name), facets, variable.place)
+        for timer in chip.timers.values():
+            facets = {"time": _time(timer.duration)}
+            yield Part(Name("timer", timer.name, chip.name), facets, timer.place)
         for rule in chip.rules:
             yield self._rule(chip, rule)
 
@@ -139,16 +159,19 @@ class _Describing:
             "send": "; ".join(one.text for one in rule.sends),
         }
         written = {key: self._with_options(text) for key, text in texts.items()}
-        after = rule.after
-        span = (str(after.low), str(after.high)) if after is not None else ()
+        waits = _time(rule.after)
         facets = {
             "in": Facet(sources, ", ".join(rule.sources)),
             "on": Facet(Together(triggers), ", ".join(map(str, rule.trigger))),
-            "after": Facet(span, after.text if after is not None else ""),
+            "after": waits if not rule.periodic else _time(None),
+            "every": waits if rule.periodic else _time(None),
+            "expires": self._timers(chip, [rule.expires] if rule.expires else []),
             "if": Facet((forms.term(rule.guard), written["if"]), texts["if"]),
             "do": Facet((do, written["do"]), texts["do"]),
             "send": Facet((send, written["send"]), texts["send"]),
             "raise": Facet(raised, ", ".join(rule.raises)),
+            "start": self._timers(chip, rule.starts),
+            "stop": self._timers(chip, rule.stops),
             "to": self._state_facet(chip, rule.target),
             "steps": _word("separate" if rule.separate else ""),
             "text": _word(rule.phrase),
@@ -156,6 +179,12 @@ class _Describing:
             "tags": _words(rule.tags),
         }
         return Part(Name("rule", rule.title, chip.name), facets, rule.place)
+
+    def _timers(self, chip: Chip, names: Iterable[str]) -> Facet:
+        known = tuple(names)
+        return Facet(
+            Together(tuple(Name("timer", name, chip.name) for name in known)), ", ".join(known)
+        )
 
     def _link(self, link: Link) -> Iterator[Part]:
         faults = {"lose": link.loses, "duplicate": link.duplicates}
@@ -168,6 +197,7 @@ class _Describing:
             "up_when": self._term_facet(link.up_when, link.up_text),
             "when_down": _word(link.when_down),
             "when_full": _word(link.when_full),
+            "delay": _time(link.delay),
             "fair": _word(link.fair),
             "tags": _words(link.tags),
         }
@@ -226,6 +256,7 @@ class _Describing:
             "pattern": _word(need.pattern),
             "condition": self._term_facet(need.condition, need.text),
             "then": self._term_facet(need.response, need.response_text),
+            "within": _time(need.within),
             "scope": Facet((span.kind, forms.term(span.opens), forms.term(span.closes)), span.text),
             "without": Facet(
                 Together(tuple(forms.event("", event) for event in need.without)),
@@ -252,6 +283,12 @@ def _word(text: str) -> Facet:
 def _words(words: Iterable[str]) -> Facet:
     known = tuple(sorted(words))
     return Facet(known, ", ".join(known))
+
+
+def _time(duration: Duration | None) -> Facet:
+    if duration is None:
+        return Facet((), "")
+    return Facet((str(duration.low), str(duration.high)), duration.text)
 
 
 def _truth(value: bool) -> Facet:

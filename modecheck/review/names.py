@@ -18,7 +18,7 @@ from modecheck.compare.forms import Name, Renaming
 CHAIN = re.compile(r"\w+(?:\.\w+)*")
 """Names with full stops between."""
 OUTER = ("chip", "link", "mode", "pairing", "requirement", "signal", "option")
-INNER = ("state", "variable", "rule", "message")
+INNER = ("state", "variable", "timer", "rule", "message")
 
 
 class NewNames:

@@ -167,7 +167,7 @@ def touched_rules(new: Device, text: TextChanges) -> frozenset[str]:
 def _uses(parts: Parts, rule: Name, changed: set[Name]) -> bool:
     """Whether it names a link, a message, a signal or a variable that changed."""
     used = names_in(said_by(parts, rule))
-    kinds = ("link", "message", "signal", "variable")
+    kinds = ("link", "message", "signal", "variable", "timer")
     return any(
         (name in changed and name.kind in kinds)
         or (name.kind == "message" and name.around in changed)

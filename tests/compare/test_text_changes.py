@@ -12,6 +12,7 @@ from modecheck.compare.text_changes import Change, text_changes
 from modecheck.model.devices import read_device
 from modecheck.model.parts import Device
 from tests.compare.changing import MODELS, Edits, read_edited, starter
+from tests.generation.devices import device_from
 
 
 def told(changes: tuple[Change, ...]) -> list[str]:
@@ -193,3 +194,47 @@ def test_no_two_parts_become_the_same(twin: str) -> None:
     assert len(set(renaming.values())) == len(renaming)
     assert all(one.kind == other.kind for one, other in renaming.items())
     assert text_changes(old, twins).changes
+
+
+TIMED = """\
+device: sample
+clock: {tick: 1 ms}
+chips:
+  hub:
+    timers: {patience: 5 ms}
+    states: {off: {rest: true}, on: {}}
+    rules:
+      begin: {in: off, every: 3 ms, send: [hello via up], start: patience, to: on}
+      end: {in: on, expires: patience, to: off}
+  tile: {states: {here: {rest: true}}, ignores: [hello]}
+links:
+  up: {from: hub, to: tile, delay: 1 ms, carries: [hello]}
+requirements:
+  R1: {text: It ends, whenever: hub.on, then: hub.off, within: 9 ms}
+"""
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "expected"),
+    [
+        ("tick: 1 ms", "tick: 500 us", [("changed", "device", "tick")]),
+        ("1 ms}", "1 ms, at_once: chips}", [("changed", "device", "at_once")]),
+        ("patience: 5 ms", "patience: 6 ms", [("changed", "timer", "time")]),
+        ("every: 3 ms", "every: [3 ms, 4 ms]", [("changed", "rule", "every")]),
+        ("every: 3", "after: 3", [("changed", "rule", "after"), ("changed", "rule", "every")]),
+        ("start: patience, ", "", [("changed", "rule", "start")]),
+        ("to: on}", "stop: patience, to: on}", [("changed", "rule", "stop")]),
+        ("delay: 1 ms", "delay: 2 ms", [("changed", "link", "delay")]),
+        ("within: 9 ms", "within: 8 ms", [("changed", "requirement", "within")]),
+        ("patience", "supervision", [("renamed", "timer", "")]),
+    ],
+)
+def test_changes_of_times_are_told(old: str, new: str, expected: list[tuple[str, ...]]) -> None:
+    """Of clocks, timers, rules, links and requirements, each under its key."""
+    changes = text_changes(device_from(TIMED), device_from(TIMED.replace(old, new))).changes
+    told = [
+        (one.what, one.name.kind, key)
+        for one in changes
+        for key in [key for key, _, _ in one.facets] or [""]
+    ]
+    assert told == expected
