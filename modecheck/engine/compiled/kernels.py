@@ -204,8 +204,10 @@ def expand(  # noqa: C901 - the stages of one pipeline, which share everything
     position, last = np.uint64(counters[POSITION]), np.uint64(end)
     filled, transitions = np.uint64(counters[FILLED]), np.uint64(counters[TRANSITIONS])
     mine, owners, ahead = np.uint64(own), np.uint64(sent.size), np.uint64(AHEAD)
-    waiting = outboxes[own]
+    waiting, flat = outboxes[own], outboxes.reshape(outboxes.size)
+    stride = np.uint64(outboxes.shape[1])
     made = done = ahead
+    sent[own] = ahead
     check = transitions
     while True:
         # Room for what the ring holds and for what is made until the next look (`ring_size`).
@@ -226,17 +228,25 @@ def expand(  # noqa: C901 - the stages of one pipeline, which share everything
                     continue
                 transitions += U1
                 hash_ = hash_of(records, at, words)
-                owner = owner_of(hash_, owners) if len(others) else mine
-                # Who owns it cannot be predicted, so it chooses places and decides on no branch.
-                owned = owner == mine
-                place = (made & ring) if owned else np.uint64(sent[owner])
-                for offset in range(words):
-                    outboxes[owner, place * words + offset] = records[at + offset]
                 hashes[made & ring] = hash_
-                prefetch(table_at + line_of(hash_, lines_) * U64 if owned else target)
+                line = table_at + line_of(hash_, lines_) * U64
                 if len(others):
+                    # Who owns it cannot be predicted, so that chooses places by arithmetic: a
+                    # branch, or an expression that becomes one, costs as much as all the rest.
+                    owner = owner_of(hash_, owners)
+                    owned = np.uint64(owner == mine)
+                    place = np.uint64(sent[owner]) & (ring | (owned - U1))
                     sent[owner] += 1
-                made += U1 if owned else U0
+                    row = owner * stride + place * words
+                    for offset in range(words):
+                        flat[row + offset] = records[at + offset]
+                    prefetch(target + (line - target) * owned)
+                    made += owned
+                else:
+                    for offset in range(words):
+                        waiting[(made & ring) * words + offset] = records[at + offset]
+                    prefetch(line)
+                    made += U1
             position += U1
         while done < stop:
             place = done & ring
