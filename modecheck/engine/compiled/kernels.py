@@ -208,7 +208,7 @@ def expand(  # noqa: C901 - the stages of one pipeline, which share everything
     stride = np.uint64(outboxes.shape[1])
     made = done = ahead
     sent[own] = ahead
-    check = transitions
+    check, unit = transitions, ~(ahead - U1)
     while True:
         # Room for what the ring holds and for what is made until the next look (`ring_size`).
         if transitions >= check:
@@ -217,7 +217,6 @@ def expand(  # noqa: C901 - the stages of one pipeline, which share everything
                 last = position
         stop = made
         if position < last:
-            stop -= ahead
             result = call_successors(address, base + position * words * U8, target, notes)
             for number in range(U0, result & COUNT_MASK):
                 at = number * width
@@ -248,6 +247,8 @@ def expand(  # noqa: C901 - the stages of one pipeline, which share everything
                     prefetch(line)
                     made += U1
             position += U1
+            # How many of them are its own varies: steps of one size can be predicted all the same.
+            stop = done + ((made - done - ahead) & unit) if len(others) else made - ahead
         while done < stop:
             place = done & ring
             done += U1
@@ -305,6 +306,7 @@ def receive(
     table: Any,
     lines: Any,
     most: Any,
+    hashes: Any,
     counters: Any,
 ) -> Any:
     """Insert the states of an inbox from `begin` on; how many of it are done when room runs out."""
@@ -312,19 +314,22 @@ def receive(
     table_at = np.uint64(table.ctypes.data)
     filled, most_ = np.uint64(counters[FILLED]), np.uint64(most)
     number, last, ahead = np.uint64(begin), np.uint64(count), np.uint64(AHEAD)
-    for early in range(number, min(number + ahead, last)):
-        prefetch(table_at + line_of(hash_of(inbox, early * words, words), lines_) * U64)
+    asked, ring = number, np.uint64(hashes.size) - U1
     while number < last and filled < most_:
-        if number + ahead < last:
-            early = hash_of(inbox, (number + ahead) * words, words)
-            prefetch(table_at + line_of(early, lines_) * U64)
-        at = number * words
-        hash_ = hash_of(inbox, at, words)
-        if insert(table, table_at, lines_, states, filled, inbox, at, words, hash_):
-            for offset in range(words):
-                states[filled * words + offset] = inbox[at + offset]
-            filled += U1
-        number += U1
+        while asked < min(number + ahead + ahead, last):
+            hash_ = hash_of(inbox, asked * words, words)
+            hashes[asked & ring] = hash_
+            prefetch(table_at + line_of(hash_, lines_) * U64)
+            asked += U1
+        stop = min(number + ahead, last, number + most_ - filled)
+        while number < stop:
+            place, at = number & ring, number * words
+            hash_ = hashes[place]
+            if insert(table, table_at, lines_, states, filled, inbox, at, words, hash_):
+                for offset in range(words):
+                    states[filled * words + offset] = inbox[at + offset]
+                filled += U1
+            number += U1
     counters[FILLED] = filled
     return number
 
