@@ -162,7 +162,8 @@ def note_failure(
 
 
 AHEAD = 16
-"""States whose lines are asked for ahead of time; with more, the first are gone from the cache."""
+"""States whose lines are asked for ahead of time, a power of two; with more, the first are gone
+from the cache."""
 
 
 @compiled_kernel
