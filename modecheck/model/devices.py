@@ -11,6 +11,7 @@ from collections.abc import Mapping as MappingType
 from dataclasses import dataclass, replace
 from itertools import product
 
+from modecheck.model.chances import ChanceReader
 from modecheck.model.chips import ChipDraft, ChipReader
 from modecheck.model.conditions import condition, names_in
 from modecheck.model.event_calls import Surroundings
@@ -33,7 +34,7 @@ from modecheck.model.yaml_nodes import Mapping, Node, Scalar, shortened
 
 DEVICE_KEYS = (
     "device", "about", "based_on", "chips", "actors", "links", "modes", "pairings", "faults",
-    "options", "requirements", "accepted", "expect", "clock",
+    "options", "requirements", "accepted", "expect", "clock", "chances",
 )  # fmt: skip
 TRUTHS = ("true", "false")
 MOST_VARIANTS = 256
@@ -266,6 +267,7 @@ class _DeviceReader:
             expected=verdicts.expected(record.get("expect")),
             place=record.keys["device"].place,
             digests=dict(self._notes.files),
+            chances=ChanceReader(self._shapes, self._phrases, scope).read(record.get("chances")),
         )
 
     def _events(self, chips: MappingType[str, Chip], wired: _Wired) -> set[str] | None:

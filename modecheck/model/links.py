@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
+
 from modecheck.model.conditions import condition
 from modecheck.model.meaning import Scope
 from modecheck.model.outlines import OutlineReader, is_empty
 from modecheck.model.parts import Link, Message
 from modecheck.model.phrases import Phrases
+from modecheck.model.quantities import share
 from modecheck.model.shapes import FAIR, Shapes
 from modecheck.model.yaml_nodes import Mapping, Node, Scalar, kind_of
 
 LINK_KEYS = (
     "from", "to", "medium", "capacity", "carries", "can", "up_when", "when_down", "when_full",
-    "delay", "fair", "about",
+    "delay", "fair", "loses", "about",
 )  # fmt: skip
 MESSAGE_KEYS = ("kind", "bool", "range", "one_of", "about")
 MESSAGE_KINDS = ("event", "state", "relative")
@@ -67,6 +70,7 @@ class LinkReader:
             when_full=choice(record.get("when_full"), "when_full", WHEN_FULL, "error"),
             place=key.place,
             fair=choice(record.get("fair"), "fair", FAIR, ""),
+            loss=self._loss(record, can),
         )
 
     def _end(self, record: Mapping, side: str) -> str | None:
@@ -89,6 +93,15 @@ class LinkReader:
         scalars = self._shapes.scalars(record.get("can"), "a fault", "lose or duplicate")
         found = (self._shapes.known(scalar, "fault of a link", LINK_FAULTS) for scalar in scalars)
         return {fault for fault in found if fault}
+
+    def _loss(self, record: Mapping, can: set[str]) -> Fraction | None:
+        node = record.get("loses")
+        if node is None:
+            return None
+        if "lose" not in can:
+            message = "a link that cannot lose has no share of losses"
+            self._notes.add(message, record.keys["loses"].place, expected="'can: [lose]', too")
+        return share(self._shapes, node)
 
     def _note_delay(self, record: Mapping) -> None:
         if record.get("delay") is not None:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from modecheck.model.parts import State, Variable
 from modecheck.model.phrases import Phrases
 from modecheck.model.places import Place
+from modecheck.model.quantities import current
 from modecheck.model.shapes import Shapes
 from modecheck.model.values import (
     MOST_KEYS,
@@ -27,7 +28,7 @@ from modecheck.model.yaml_nodes import (
     shortened,
 )
 
-STATE_KEYS = ("about", "rest", "initial", "states", "rules", "ignores", "defers")
+STATE_KEYS = ("about", "rest", "initial", "states", "rules", "ignores", "defers", "current")
 VARIABLE_KEYS = ("bool", "range", "one_of", "bond", "list", "start", "persistent", "about")
 TYPE_KEYS = ("bool", "range", "one_of", "bond")
 LONGEST_LIST = 64
@@ -101,8 +102,11 @@ class OutlineReader:
         name = key.text
         rests = self._shapes.truth(body.get("rest"), "rest", default=rest)
         reading.bodies[name] = body
+        draws = current(self._shapes, self._phrases, body.get("current"))
+        if draws is None and parent is not None:
+            draws = reading.states[parent].current
         blank = State(
-            name, parent, (), None, (name,), name, rests, depth, about_of(body), key.place
+            name, parent, (), None, (name,), name, rests, depth, about_of(body), key.place, draws
         )
         reading.states[name] = blank
         children = self._read_states(body, name, depth + 1, reading, rest=rests)
@@ -123,6 +127,7 @@ class OutlineReader:
             depth,
             blank.about,
             key.place,
+            draws,
         )
 
     def initial(self, body: Mapping, children: list[str]) -> str | None:

@@ -11,7 +11,7 @@ from datetime import date
 from fractions import Fraction
 
 from modecheck.model.places import Place
-from modecheck.model.terms import Term
+from modecheck.model.terms import Happens, Term
 from modecheck.model.values import ValueType
 
 
@@ -32,7 +32,11 @@ class Variable:
 
 @dataclass(frozen=True, slots=True)
 class State:
-    """A state of a chip's statechart; `leaves` are the innermost states inside, or itself."""
+    """A state of a chip's statechart; `leaves` are the innermost states inside, or itself.
+
+    `current` is what the chip draws in it, in amperes, where the model says so; a state inside that
+    says nothing draws what the state around it does.
+    """
 
     name: str
     parent: str | None
@@ -44,6 +48,7 @@ class State:
     depth: int
     about: str
     place: Place
+    current: Fraction | None = None
 
     @property
     def composite(self) -> bool:
@@ -105,7 +110,8 @@ class Rule:
 
     `trigger` is empty for internal rules and timers; a timer has `after`. `guard_text` and the
     texts of the effects are as written, with parameters in place. `fair` is weak, strong or none,
-    or nothing where the model does not say.
+    or nothing where the model does not say. `weight` tells how often it is
+    chosen beside others that could be taken; only chances read it.
     """
 
     title: str
@@ -124,6 +130,7 @@ class Rule:
     mentions: frozenset[str]
     place: Place
     fair: str = ""
+    weight: Fraction | None = None
 
     @property
     def kind(self) -> str:
@@ -147,6 +154,7 @@ class Chip:
     """A chip or an actor: a statechart with variables.
 
     `states` stand in document order, outer before inner. `fair` holds for rules that do not say.
+    `battery` is what its battery holds, in ampere hours.
     `replies` maps a state's name to its replies; the key "" holds those of the whole chip.
     """
 
@@ -160,6 +168,7 @@ class Chip:
     replies: dict[str, tuple[Reply, ...]]
     place: Place
     fair: str = ""
+    battery: Fraction | None = None
 
     @property
     def leaves(self) -> tuple[str, ...]:
@@ -208,7 +217,8 @@ class Link:
     """A queue from one chip to another.
 
     `when_down` is "drop" or "hold"; `when_full` is "error", "wait", "drop_new" or "drop_old".
-    `fair` tells of its deliveries, as in a rule.
+    `fair` tells of its deliveries, as in a rule. `loss` is the share of messages that are lost,
+    where the model says so; only chances read it.
     """
 
     name: str
@@ -225,6 +235,7 @@ class Link:
     when_full: str
     place: Place
     fair: str = ""
+    loss: Fraction | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -373,6 +384,24 @@ class Unused:
 
 
 @dataclass(frozen=True, slots=True)
+class Chance:
+    """A question about chances. `kind` is reach, count or latency.
+
+    reach asks how likely `until` is in the end, and how long it takes; count how often `event`
+    happens until then; latency how long it takes from `event` to `answer`.
+    """
+
+    name: str
+    sentence: str
+    kind: str
+    until: Term | None
+    event: Happens | None
+    answer: Happens | None
+    text: str
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
 class Device:
     """A whole model in one variant: `variant` holds the chosen value of each option.
 
@@ -395,6 +424,7 @@ class Device:
     unused: tuple[Unused, ...] = field(default=())
     place: Place | None = None
     digests: dict[str, str] = field(default_factory=dict)
+    chances: dict[str, Chance] = field(default_factory=dict)
 
     @property
     def choices(self) -> str:

@@ -13,7 +13,7 @@ from modecheck.model.yaml_nodes import Mapping, Node, Scalar, Sequence, kind_of,
 
 RULE_KEYS = (
     "name", "in", "on", "after", "if", "do", "send", "raise", "to", "steps", "text",
-    "fair",
+    "fair", "weight",
 )  # fmt: skip
 EVENT = re.compile(r"([^\W\d]\w*)(?:\s+via\s+([^\W\d]\w*))?")
 

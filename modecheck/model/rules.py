@@ -13,6 +13,7 @@ from modecheck.model.conditions import condition
 from modecheck.model.meaning import MeaningMistake, Outline, Scope, Unknowable, understand
 from modecheck.model.parts import Assignment, Duration, Event, Link, Rule, Send, Target
 from modecheck.model.phrases import Phrases
+from modecheck.model.quantities import weight
 from modecheck.model.rule_drafts import EVENT, RuleDraft
 from modecheck.model.shapes import FAIR, Shapes
 from modecheck.model.syntax import (
@@ -71,6 +72,7 @@ class RuleReader:
             mentions=self._mentions(node),
             place=node.place,
             fair=self._shapes.choice(node.get("fair"), "fair", FAIR, ""),
+            weight=weight(self._shapes, self._phrases, node.get("weight")),
         )
 
     def _shown(self, node: Node | None) -> str:
