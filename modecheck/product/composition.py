@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from modecheck.model.parts import Chip, Device, Event, Link, Reply, Rule
+from modecheck.product.asking import Asked, asked
 from modecheck.product.conditions import state_conditions
 from modecheck.product.fairness import fair_sets
 from modecheck.product.fields import FieldPlan, message_forms, plan_fields
@@ -33,6 +34,14 @@ def compose(device: Device, *, watching: Iterable[str] = ()) -> Product:
     composition = _Composition(device)
     product, names = composition.product(), tuple(watching)
     return watch(product, composition.addresses, names) if names else product
+
+
+def compose_for_chances(device: Device) -> Asked:
+    """The product whose steps report the events that the device's questions name, and whose
+    conditions tell where the answers are.
+    """
+    composition = _Composition(device)
+    return asked(composition.product(), composition.addresses)
 
 
 class _Composition:
