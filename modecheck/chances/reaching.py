@@ -84,6 +84,14 @@ def _before(chain: Chain, ends: set[int]) -> set[int]:
     return seen
 
 
+def able_to(chain: Chain, event: int) -> set[int]:
+    """The states from which a way leads to a step with this event."""
+    last = {
+        number for number, arcs in enumerate(chain.arcs) if any(arc.events & event for arc in arcs)
+    }
+    return _able(chain, last)
+
+
 def _able(chain: Chain, ends: set[int]) -> set[int]:
     """The states from which a way leads to the goal."""
     sources: list[list[int]] = [[] for _ in chain.states]

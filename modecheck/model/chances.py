@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from fractions import Fraction
 
 from modecheck.model.conditions import condition
 from modecheck.model.meaning import Scope
@@ -13,7 +14,7 @@ from modecheck.model.terms import Happens, Term
 from modecheck.model.yaml_nodes import Mapping, Node, Scalar
 
 KINDS = ("reach", "count", "latency")
-CHANCE_KEYS = ("text", *KINDS, "until", "answer")
+CHANCE_KEYS = ("text", *KINDS, "until", "answer", "within")
 PARTNERS = {"count": "until", "latency": "answer"}
 
 
@@ -53,7 +54,8 @@ class ChanceReader:
             return None
         sentence = record.get("text")
         said = sentence.text if isinstance(sentence, Scalar) else ""
-        return Chance(name, said, kind, until, event, answer, self._shown(kind, record), key.place)
+        shown, within = self._shown(kind, record), self._within(kind, record)
+        return Chance(name, said, kind, until, event, answer, shown, key.place, within)
 
     def _partner_fits(self, kind: str, record: Mapping) -> bool:
         """Whether what has to stand beside the kind does, and nothing else; notes what does not."""
@@ -69,6 +71,16 @@ class ChanceReader:
             self._shapes.notes.add(message, place, expected=f"the key {wanted!r}, too")
             fits = False
         return fits
+
+    def _within(self, kind: str, record: Mapping) -> Fraction | None:
+        node = record.get("within")
+        if node is None:
+            return None
+        if kind != "latency":
+            message = f"'within' does not go with {kind!r}"
+            self._shapes.notes.add(message, record.keys["within"].place, expected="no 'within'")
+        scalar = self._shapes.scalar(node, "within", "a duration such as 20 ms")
+        return self._phrases.duration(scalar) if scalar is not None else None
 
     def _state(self, node: Node | None) -> Term | None:
         return condition(self._shapes, self._phrases, self._states, node)

@@ -388,7 +388,8 @@ class Chance:
     """A question about chances. `kind` is reach, count or latency.
 
     reach asks how likely `until` is in the end, and how long it takes; count how often `event`
-    happens until then; latency how long it takes from `event` to `answer`.
+    happens until then; latency how long it takes from `event` to `answer`, and how likely it takes
+    longer than `within` seconds.
     """
 
     name: str
@@ -399,6 +400,7 @@ class Chance:
     answer: Happens | None
     text: str
     place: Place
+    within: Fraction | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,7 +15,9 @@ device: lamp
 chips:
   lamp:
     battery: 500 mAh
-    states: {off: {rest: true, current: 12 µA}, on: {current: 3.5 mA, states: {dim: {}, bright: {}}}}
+    states:
+      off: {rest: true, current: 12 µA}
+      on: {current: 3.5 mA, states: {dim: {}, bright: {}}}
     rules: {toggle: {in: off, on: go, to: on}, back: {in: on, weight: 9/19, to: off}}
 actors:
   hand: {states: [idle], rules: {push: {send: go, weight: 0.25}}}
@@ -28,6 +30,7 @@ chances:
 
 
 def read(text: str, folder: Path) -> object:
+    """The device in this text."""
     path = folder / "device.yaml"
     path.write_text(text, encoding="utf-8")
     return read_device(str(path))
