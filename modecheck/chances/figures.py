@@ -28,7 +28,8 @@ class Figure:
 @dataclass(frozen=True, slots=True)
 class Figures:
     """`figures` is empty where the chain is not complete. `residual` is the largest error of any
-    equation solved in floating point; `exact` tells that there was none.
+    equation solved in floating point; `exact` tells that there was none. `classes` is how many
+    recurrent classes there are, 0 where nobody asks, None where there are too many for averages.
     """
 
     device: Device
@@ -41,14 +42,15 @@ class Figures:
     races: int
     left_out: tuple[str, ...]
     silent: tuple[str, ...]
-    classes: int
+    classes: int | None
 
 
 def figures_of(device: Device, most_states: int = MOST_STATES) -> Figures:
     """Everything that the device asks, and the currents of its chips."""
     asked = compose_for_chances(device)
     chain = chain_of(asked.product, most_states)
-    classes = recurrent_classes(chain) if chain.complete else []
+    found_classes = recurrent_classes(chain) if chain.complete and _needs_long_run(device) else []
+    classes = found_classes or []
     teller = _Teller(asked, chain, classes)
     found = tuple(teller.figures()) if chain.complete else ()
     return Figures(
@@ -56,14 +58,21 @@ def figures_of(device: Device, most_states: int = MOST_STATES) -> Figures:
         found,
         len(chain.states),
         chain.complete,
-        teller.residual == 0 and all(one.exact for one in classes),
+        teller.exact and all(one.exact for one in classes),
         max([teller.residual, *(one.residual for one in classes)]),
         chain.assumed,
         chain.races,
         chain.left_out,
         silent_states(chain),
-        len(classes),
+        len(classes) if found_classes is not None else None,
     )
+
+
+def _needs_long_run(device: Device) -> bool:
+    """Whether anything is told that is a mean over all time."""
+    states = (state for chip in device.chips.values() for state in chip.states.values())
+    latencies = (chance.kind == "latency" for chance in device.chances.values())
+    return any(state.current is not None for state in states) or any(latencies)
 
 
 class _Teller:
@@ -71,7 +80,7 @@ class _Teller:
         self._asked = asked
         self._chain = chain
         self._classes = classes
-        self.residual = 0.0
+        self.exact, self.residual = True, 0.0
 
     def figures(self) -> Iterator[Figure]:
         for chance in self._asked.product.device.chances.values():
@@ -85,7 +94,10 @@ class _Teller:
     def _end(self, chance: Chance) -> Iterator[Figure]:
         event = 0 if chance.event is None else self._asked.bits[chance.event]
         found = reached(self._chain, self._chain.holds(f"until:{chance.name}"), event)
-        self.residual = max(self.residual, found.residual)
+        self.exact, self.residual = (
+            self.exact and found.exact,
+            max(self.residual, found.residual),
+        )
         if chance.kind == "count":
             yield Figure(f"{chance.name}: mean count", found.events, "times")
             return

@@ -1,7 +1,7 @@
 """How long it takes from an event to its answer: the whole distribution, by transient analysis.
 
 Mass moves through the chain in order of time, in floating point; what has not been answered when
-`MOST_MOMENTS` is hit, or is less than `LEAST`, is told as unresolved.
+`MOST_MOVES` is hit, or is less than `LEAST`, is told as unresolved.
 """
 
 from __future__ import annotations
@@ -16,8 +16,8 @@ from modecheck.chances.long_run import Class
 from modecheck.chances.reaching import able_to
 from modecheck.chances.solving import Number, Row, solve
 
-MOST_MOMENTS = 100_000
-"""Moments that are looked at: enough for 100 s of milliseconds."""
+MOST_MOVES = 3_000_000
+"""Moves of mass that are made: some seconds."""
 LEAST = 1e-18
 """Mass that is followed no longer."""
 
@@ -154,15 +154,15 @@ class _Flow:
 
     def run(self) -> None:
         """Go on until next to nothing is on its way."""
-        rounds = 0
-        while self._waiting and rounds < MOST_MOMENTS:
-            rounds += 1
+        moves = 0
+        while self._waiting and moves < MOST_MOVES:
             moment = min(self._waiting)
             here = self._waiting.pop(moment)
             for number, mass in here.items():
                 if mass < LEAST / len(self._able):
                     self.unresolved += mass
                     continue
+                moves += len(self._moves[number])
                 for arc, share, units in self._moves[number]:
                     self.put(arc, moment + units, mass * share)
         self.unresolved += sum(sum(masses.values()) for masses in self._waiting.values())

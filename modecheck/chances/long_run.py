@@ -15,6 +15,8 @@ from modecheck.chances.reaching import reached
 from modecheck.chances.solving import MOST_EXACT, Number, Row, solve
 
 ZERO = Fraction(0)
+MOST_CLASSES = 100
+"""Classes whose distributions are computed: each takes equations of its own."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,9 +32,13 @@ class Class:
     residual: float
 
 
-def recurrent_classes(chain: Chain, most: int = MOST_EXACT) -> list[Class]:
-    """All classes, in the order of their first states."""
+def recurrent_classes(chain: Chain, most: int = MOST_EXACT) -> list[Class] | None:
+    """All classes, in the order of their first states; None where they are more than
+    `MOST_CLASSES`.
+    """
     closed = [part for part in _components(chain) if _is_closed(chain, part)]
+    if len(closed) > MOST_CLASSES:
+        return None
     return [_class(chain, part, most) for part in sorted(closed, key=min)]
 
 

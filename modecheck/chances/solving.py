@@ -72,4 +72,5 @@ def _sparse(rows: Sequence[Row], right: Sequence[Fraction]) -> Solution:
     constant = numpy.array([float(value) for value in right])
     found = spsolve(matrix, constant)
     residual = float(numpy.abs(matrix @ found - constant).max())
+    residual = residual if numpy.isfinite(residual) else float("inf")
     return Solution(tuple(float(value) for value in found), exact=False, residual=residual)

@@ -128,7 +128,11 @@ def _rests_on(one: Figures) -> str:
         parts.append(f"left out, for want of a probability: {', '.join(one.left_out)}")
     if one.silent:
         parts.append(f"taken to draw nothing: {', '.join(one.silent)}")
-    if one.classes > 1:
+    if any(figure.label.endswith(": median") for figure in one.figures):
+        parts[0] += " (latencies in floating point)"
+    if one.classes is None:
+        parts.append("too many parts that are never left: no averages over all time")
+    elif one.classes > 1:
         parts.append(
             f"it ends in one of {one.classes} parts that are never left; "
             "averages are over all, by the chance of each"

@@ -49,6 +49,22 @@ def test_a_gambler_is_ruined() -> None:
     assert told("ruin", "over").steps == Fraction(204755, 8371)
 
 
+def test_a_fair_game_of_many_rounds_is_solved_sparsely(tmp_path: Path) -> None:
+    """N=1000, i=500: 1/2, and i(N-i) = 250000 rounds (Feller 1968, from memory), with a residual."""
+    text = (MODELS / "ruin.yaml").read_text(encoding="utf-8")
+    text = text.replace("10], start: 5", "1000], start: 500")
+    text = text.replace("< 10", "< 1000").replace("== 10", "== 1000")
+    path = tmp_path / "device.yaml"
+    path.write_text(text.replace("9/19", "1/2").replace("10/19", "1/2"), encoding="utf-8")
+    asked = compose_for_chances(read_device(str(path)))
+    chain = chain_of(asked.product)
+    rich, over = (reached(chain, chain.holds(f"until:{name}")) for name in ("rich", "over"))
+    assert not rich.exact
+    assert 0 < over.residual < 1e-6
+    assert float(rich.chance) == pytest.approx(0.5, abs=1e-9)
+    assert over.steps == pytest.approx(250_000)
+
+
 def test_retransmission_is_geometric() -> None:
     """A quarter is lost, and four sends at most are made."""
     assert told("retransmission", "sends").events == Fraction(85, 64)
