@@ -50,7 +50,7 @@ def test_a_gambler_is_ruined() -> None:
 
 
 def test_a_fair_game_of_many_rounds_is_solved_sparsely(tmp_path: Path) -> None:
-    """N=1000, i=500: 1/2, and i(N-i) = 250000 rounds (Feller 1968, from memory), with a residual."""
+    """N=1000, i=500: 1/2, and i(N-i) = 250000 rounds (Feller 1968, from memory)."""
     text = (MODELS / "ruin.yaml").read_text(encoding="utf-8")
     text = text.replace("10], start: 5", "1000], start: 500")
     text = text.replace("< 10", "< 1000").replace("== 10", "== 1000")
