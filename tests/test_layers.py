@@ -12,6 +12,7 @@ LAYERS = (
     "product",
     "engine",
     "checks",
+    "chances",
     "compare",
     "scenario",
     "rigs",

@@ -12,6 +12,7 @@ from modecheck import __version__
 from modecheck.cli.exit_codes import INCOMPLETE, WRONG_INPUT
 
 COMMANDS = {
+    "chances": "modecheck.cli.chances",
     "check": "modecheck.cli.check",
     "compare": "modecheck.cli.compare",
     "draw": "modecheck.cli.draw",

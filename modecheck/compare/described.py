@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from fractions import Fraction
 
 from modecheck.compare.forms import Form, Name, Together
 from modecheck.compare.terms_as_forms import TermForms
@@ -104,6 +105,7 @@ class _Describing:
             "initial": self._state_facet(chip, chip.initial),
             "fair": _word(chip.fair),
             "tags": _words(chip.tags),
+            "battery": _amount(chip.battery),
             **self._replies(chip, chip.replies.get("", ())),
         }
         yield Part(Name("chip", chip.name), facets, chip.place)
@@ -131,6 +133,7 @@ class _Describing:
             "rest": _truth(state.rest),
             "about": _word(state.about),
             "tags": _words(state.tags),
+            "current": _amount(state.current),
             **self._replies(chip, chip.replies.get(state.name, ())),
         }
         return Part(Name("state", state.name, chip.name), facets, state.place)
@@ -177,6 +180,7 @@ class _Describing:
             "text": _word(rule.phrase),
             "fair": _word(rule.fair),
             "tags": _words(rule.tags),
+            "weight": _amount(rule.weight),
         }
         return Part(Name("rule", rule.title, chip.name), facets, rule.place)
 
@@ -200,6 +204,7 @@ class _Describing:
             "delay": _time(link.delay),
             "fair": _word(link.fair),
             "tags": _words(link.tags),
+            "loses": _amount(link.loss),
         }
         yield Part(Name("link", link.name), facets, link.place)
         for message in link.carries.values():
@@ -289,6 +294,10 @@ def _time(duration: Duration | None) -> Facet:
     if duration is None:
         return Facet((), "")
     return Facet((str(duration.low), str(duration.high)), duration.text)
+
+
+def _amount(amount: Fraction | None) -> Facet:
+    return _word("" if amount is None else str(amount))
 
 
 def _truth(value: bool) -> Facet:

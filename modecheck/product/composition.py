@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from modecheck.model.clocks import common_measure, durations
 from modecheck.model.parts import Chip, Clock, Device, Event, Link, Reply, Rule
+from modecheck.product.asking import Asked, asked
 from modecheck.product.conditions import state_conditions
 from modecheck.product.fairness import fair_sets
 from modecheck.product.fields import FieldPlan, delay_of, message_forms, plan_fields
@@ -61,6 +62,14 @@ def with_longest_tick(device: Device) -> Device:
     if clock is None or not measure:
         return device
     return replace(device, clock=replace(clock, tick=measure))
+
+
+def compose_for_chances(device: Device) -> Asked:
+    """The product whose steps report the events that the device's questions name, and whose
+    conditions tell where the answers are.
+    """
+    composition = _Composition(device)
+    return asked(composition.product(), composition.addresses)
 
 
 class _Composition:

@@ -227,6 +227,9 @@ requirements:
         ("delay: 1 ms", "delay: 2 ms", [("changed", "link", "delay")]),
         ("within: 9 ms", "within: 8 ms", [("changed", "requirement", "within")]),
         ("patience", "supervision", [("renamed", "timer", "")]),
+        ("in: off, ", "in: off, weight: 3, ", [("changed", "rule", "weight")]),
+        ("on: {}", "on: {current: 1 mA}", [("changed", "state", "current")]),
+        ("timers:", "battery: 9 mAh\n    timers:", [("changed", "chip", "battery")]),
     ],
 )
 def test_changes_of_times_are_told(old: str, new: str, expected: list[tuple[str, ...]]) -> None:
