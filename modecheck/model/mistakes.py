@@ -70,6 +70,16 @@ class Mistake:
 class ModecheckError(Exception):
     """The root of every error that modecheck raises on purpose."""
 
+    def __reduce__(self) -> tuple[object, ...]:
+        """Errors go from one process to another with all that they carry."""
+        return _restored, (type(self), self.__dict__)
+
+
+def _restored(kind: type[ModecheckError], carried: dict[str, object]) -> ModecheckError:
+    error = kind.__new__(kind)
+    error.__dict__.update(carried)
+    return error
+
 
 class InvalidInput(ModecheckError):
     """The input cannot be understood; carries all mistakes, in the order of the files."""
