@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from modecheck.model.parts import Device
     from modecheck.rigs.rig import machines
     from modecheck.scenario.telling import Told
+    from modecheck.supervision import check_supervision_timeout, smallest_supervision_timeout
 
 __version__ = "0.1.0"
 
@@ -29,10 +30,12 @@ __all__ = [
     "Told",
     "Verdict",
     "check",
+    "check_supervision_timeout",
     "explore",
     "load",
     "machines",
     "pictures",
+    "smallest_supervision_timeout",
     "steps_of",
 ]
 
@@ -44,7 +47,9 @@ _HOMES = {
     "Space": "engine.space",
     "Told": "scenario.telling",
     "Verdict": "checks.verdict",
+    "check_supervision_timeout": "supervision",
     "machines": "rigs.rig",
+    "smallest_supervision_timeout": "supervision",
 }
 
 
