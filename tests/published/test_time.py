@@ -78,8 +78,8 @@ def test_a_timer_is_early_exactly_when_it_is_not_longer_than_the_way_there_and_b
 ) -> None:
     """Data and acknowledgement each take from 0 to TD or are lost; premature iff T1 <= 2 TD (MC).
 
-    The links are the tool's own, with a delay and losses. A timeout is early when nothing was lost and
-    no acknowledgement has come since the data was sent, told by a requirement with a scope.
+    The links are the tool's own, with a delay and losses. A timeout is early when nothing was lost
+    and no acknowledgement has come since the data was sent, told by a requirement with a scope.
     """
     early, late = {}, f"[0 ms, {delay} ms]"
     for patience in PATIENCE:
