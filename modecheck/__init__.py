@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from modecheck.review.comparison import Comparison
     from modecheck.rigs.rig import machines
     from modecheck.scenario.telling import Told
+    from modecheck.supervision import check_supervision_timeout, smallest_supervision_timeout
 
 __version__ = "0.1.0"
 
@@ -31,11 +32,13 @@ __all__ = [
     "Told",
     "Verdict",
     "check",
+    "check_supervision_timeout",
     "comparison",
     "explore",
     "load",
     "machines",
     "pictures",
+    "smallest_supervision_timeout",
     "steps_of",
 ]
 
@@ -48,7 +51,9 @@ _HOMES = {
     "Space": "engine.space",
     "Told": "scenario.telling",
     "Verdict": "checks.verdict",
+    "check_supervision_timeout": "supervision",
     "machines": "rigs.rig",
+    "smallest_supervision_timeout": "supervision",
 }
 
 

@@ -3,7 +3,8 @@
 The exception tree of modecheck:
 
     ModecheckError
-    └── InvalidInput        one or more mistakes in what a person wrote
+    ├── InvalidInput        one or more mistakes in what a person wrote
+    └── AgainstTheRule      a Bluetooth supervision timeout that cannot be (modecheck.supervision)
 
 A fault of the *device* is never an exception: it is a finding, and findings are returned.
 """
