@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from fractions import Fraction
 
 from modecheck.checks.ways import Move, Way
 from modecheck.engine.plain import Interpreter, State, Step
 from modecheck.model.mistakes import ModecheckError
 from modecheck.product.form import Product
 from modecheck.scenario.replay import Replayed, replay
-from modecheck.scenario.telling import Told, tell_step
+from modecheck.scenario.telling import Told, lasting, spelled_or_none, tell_step
 
 
 class NotAllowed(ModecheckError):
@@ -85,10 +86,20 @@ class Walk:
 
     def told(self) -> list[Told]:
         """The walk in words."""
-        return [
-            tell_step(self.product, number, taken.before, taken.step)
-            for number, taken in enumerate(self._taken, start=1)
-        ]
+        since = None if self.product.time is None else Fraction(0)
+        told: list[Told] = []
+        for number, taken in enumerate(self._taken, start=1):
+            told.append(tell_step(self.product, number, taken.before, taken.step, since))
+            since = told[-1].since
+        return told
+
+    @property
+    def time(self) -> str:
+        """The time since the start, spelled; nothing where time is not counted."""
+        if self.product.time is None:
+            return ""
+        passed = (lasting(self.product, taken.step) for taken in self._taken)
+        return spelled_or_none(sum(passed, Fraction(0)))
 
     def as_way(self) -> Way:
         """The walk as a way that other parts of modecheck understand."""

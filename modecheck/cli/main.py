@@ -21,6 +21,7 @@ COMMANDS = {
     "page": "modecheck.cli.page",
     "roam": "modecheck.cli.roam",
     "step": "modecheck.cli.step",
+    "times": "modecheck.cli.times",
     "tours": "modecheck.cli.tours",
 }
 

@@ -8,7 +8,15 @@ from dataclasses import dataclass
 from modecheck.draw.geometry import Rectangle
 from modecheck.draw.lettering import wrapped
 from modecheck.draw.palette import STROKES
-from modecheck.draw.sequence_marks import action, condition, found, gone, hourglass
+from modecheck.draw.sequence_marks import (
+    action,
+    condition,
+    event_mark,
+    found,
+    gone,
+    hourglass,
+    lane_gap,
+)
 from modecheck.draw.shown import LONGEST_TEXT, shown
 from modecheck.draw.sketch import TEXT_LINE, Box, Line, Run, Sample, Sketch, Table
 from modecheck.draw.svg_boxes import draw_box
@@ -16,6 +24,7 @@ from modecheck.draw.svg_marks import (
     TIP_LENGTH,
     box,
     element,
+    number,
     rounded_path,
     shortened,
     text,
@@ -200,6 +209,21 @@ def _found_sign(_: str, place: Rectangle) -> str:
     return titled(line, "", "arrow move") + found((x - 12, y))
 
 
+def _gap_sign(_: str, place: Rectangle) -> str:
+    x, y = place.centre
+    data = f"M{number(x)} {number(place.top)}V{number(place.bottom)}"
+    return titled(element("path", _class="axis", d=data) + lane_gap((x, y)), "", "lane")
+
+
+def _event_sign(sign: str, place: Rectangle) -> str:
+    return event_mark(sign, place.centre)
+
+
+def _moment_sign(_: str, place: Rectangle) -> str:
+    x, _y = place.centre
+    return box(Rectangle(x - 9, place.top, x + 9, place.bottom), "edge")
+
+
 _BOX_SIGNS: dict[str, Callable[[str, Rectangle], str]] = {
     "start": _start_sign,
     "composite": _composite_sign,
@@ -210,4 +234,7 @@ _BOX_SIGNS: dict[str, Callable[[str, Rectangle], str]] = {
     "timer": _timer_sign,
     "gone": _gone_sign,
     "found": _found_sign,
+    "gap": _gap_sign,
+    **dict.fromkeys(("sends", "receives", "acts"), _event_sign),
+    "moment": _moment_sign,
 }

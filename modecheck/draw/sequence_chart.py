@@ -3,7 +3,8 @@
 One lane a chip. A message is an arrow from the lane that sends it to the lane that takes it; where
 it waits in between, its line runs down beside the lane that it is for, and a dot ends the line of
 one that is gone. A hexagon names the state that a chip is in from there on, a rectangle what it
-does, an hourglass a timer that ran out. A frame marked `loop` stands around steps that repeat.
+does, an hourglass a timer that ran out. A frame marked
+`loop` stands around steps that repeat. Where nothing but time passes, the lanes are broken off.
 
 What other programs may hold on to: the group of each step bears `data-step` with its number, and
 its title is the step's sentence; each message's group bears `data-step` and `data-until`, the steps
@@ -25,6 +26,7 @@ from modecheck.draw.sequence_layout import (
     PAD,
     SequencePlan,
     head_half,
+    numbers_of,
     planned,
 )
 from modecheck.draw.sequence_marks import DOT, found, gone, lane_end
@@ -34,7 +36,7 @@ from modecheck.draw.svg_boxes import draw_box
 from modecheck.draw.svg_marks import box, element, number, text, titled
 from modecheck.draw.svg_text import MARGIN, document
 from modecheck.draw.typesetting import text_lines
-from modecheck.scenario.sequence import Journey, Sequence
+from modecheck.scenario.sequence import Journey, Row, Sequence
 
 LONGEST_ABOUT = 90
 """Characters of a line of what is said of the whole chart."""
@@ -50,6 +52,7 @@ _SIGNS = {
     "join": Sample("line", "signal", "a newer message joins the one that waits"),
     "gone": Sample("box", "gone", "the message does not arrive"),
     "unsent": Sample("box", "gone", "the message does not arrive"),
+    "time": Sample("box", "gap", "here nothing but time passes"),
     "found": Sample("box", "found", "sent before the chart begins"),
 }
 """What each kind of row adds to the legend."""
@@ -200,10 +203,16 @@ class _Chart:
             drawn = [draw_row(self._product, self._plan, band) for band in bands]
             hint = "how it begins"
             if step:
-                name = Line((Run(str(step), "name"),))
+                name = Line((Run(numbers_of(bands[0].row), "name"),))
                 drawn.insert(0, text(name, self._plan.left + PAD, bands[0].top))
-                hint = self._scenario.sentences[step - self._scenario.begin - 1]
+                hint = self._hint(bands[0].row)
             yield titled("".join(drawn), hint, "step", step=step)
+
+    def _hint(self, row: Row) -> str:
+        """The sentence of a step, or how much time passes in several."""
+        if row.until > row.step:
+            return f"{row.words[0]} pass"
+        return self._scenario.sentences[row.step - self._scenario.begin - 1]
 
 
 _MEDIA = {

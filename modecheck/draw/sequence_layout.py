@@ -216,9 +216,14 @@ class _Planner:
         modes = [
             max(line.width for line in words) + 2 * PAD
             for row, words in zip(self._rows, self._words, strict=True)
-            if row.kind == "mode"
+            if row.kind in ("mode", "time")
         ]
-        return max(modes, default=0)
+        numbers = [
+            Line((Run(numbers_of(row), "name"),)).width + 2 * PAD
+            for row in self._rows
+            if row.kind == "time"
+        ]
+        return max([*modes, *numbers], default=0)
 
     def _notice_width(self) -> float:
         widths = [
@@ -327,6 +332,11 @@ def _lane_need(row: Row, width: float) -> float:
     return width + 2 * PAD + (DOT if row.kind == "gone" else 0)
 
 
+def numbers_of(row: Row) -> str:
+    """The number of a row's step, or those of the first and the last."""
+    return f"{row.step}-{row.until}" if row.until > row.step else str(row.step)
+
+
 def _words_of(sequence: Sequence, row: Row) -> tuple[Line, ...]:
     """The lines of a row's words."""
     if row.kind in ("fail", "nothing"):
@@ -335,6 +345,11 @@ def _words_of(sequence: Sequence, row: Row) -> tuple[Line, ...]:
     if row.kind == "mode":
         name = Run(row.words[0] if row.words else "no mode", "trigger")
         return (Line((Run("mode", "note"), name) if row.words else (name,)),)
+    if row.kind == "time":
+        lasts, *since = row.words
+        passing = "passes" if lasts.startswith("1 ") else "pass"
+        first = Line((Run(lasts, "trigger"), Run(passing, "note")))
+        return (first, *(Line((Run(f"at {moment}", "note"),)) for moment in since))
     if row.kind in ("send", "join"):
         more = text_lines("joins what waits", "note", LONGEST_WORDS) if row.kind == "join" else ()
         message = shown(row.words[0], LONGEST_PHRASE)
@@ -369,4 +384,6 @@ def _height(row: Row, words: tuple[Line, ...]) -> float:
         return height + 5
     if row.kind == "mode":
         return height
+    if row.kind == "time":
+        return NAME_LINE + height  # below the numbers of its steps
     return height + LINE_ROOM

@@ -14,6 +14,9 @@ HOURGLASS_HEIGHT = 12.0
 DOT = 4.5
 """The radius of the dot at the end of a message that is gone, of the ring where one is found."""
 
+GAP_HALF = 8.0
+"""Half the width of the strokes at which a lane is broken off."""
+
 END_HEIGHT = 6.0
 """The bar at the end of a lane."""
 
@@ -46,6 +49,33 @@ def hourglass(centre: Point) -> str:
     left, right = number(x - wide), number(x + wide)
     data = f"M{left} {number(y - high)}H{right}L{left} {number(y + high)}H{right}Z"
     return element("path", _class="figure", d=data)
+
+
+def lane_gap(centre: Point) -> str:
+    """A lane that is broken off and goes on: there is nothing but time in between."""
+    x, y = centre
+    hidden = box(Rectangle(x - GAP_HALF + 2, y - 3, x + GAP_HALF - 2, y + 3), "ground-0")
+    data = "".join(
+        f"M{number(x - GAP_HALF)} {number(at + 2)}L{number(x + GAP_HALF)} {number(at - 2)}"
+        for at in (y - 3, y + 3)
+    )
+    return hidden + element("path", _class="axis", d=data)
+
+
+def event_mark(kind: str, centre: Point) -> str:
+    """An event in a timing diagram: a triangle that points up ("sends") or down ("receives"), a
+    ring for whatever else a chip does ("acts"), an hourglass ("timer"), a filled dot ("gone").
+    """
+    if kind == "timer":
+        return hourglass(centre)
+    if kind == "gone":
+        return gone(centre)
+    if kind == "acts":
+        return found(centre)
+    x, y = centre
+    tip, foot = (y - 5, y + 4) if kind == "sends" else (y + 5, y - 4)
+    data = f"M{number(x)} {number(tip)}L{number(x - 5)} {number(foot)}H{number(x + 5)}Z"
+    return element("path", _class="tip" if kind == "receives" else "figure", d=data)
 
 
 def gone(centre: Point) -> str:

@@ -15,8 +15,9 @@ from modecheck.draw.sequence_marks import (
     condition,
     gone,
     hourglass,
+    lane_gap,
 )
-from modecheck.draw.sketch import Line
+from modecheck.draw.sketch import NAME_LINE, Line
 from modecheck.draw.svg_marks import box, text, titled
 from modecheck.product.form import Product
 
@@ -53,6 +54,10 @@ def draw_row(product: Product, plan: SequencePlan, band: Band) -> str:
         return _timeout(plan, band)
     if kind in ("signal", "join", "unsent", "send"):
         return _beside(plan, band)
+    if kind == "time":
+        words = set_lines(band.lines, plan.left + PAD, band.top + NAME_LINE)
+        y = (band.top + band.bottom) / 2
+        return words + "".join(lane_gap((x, y)) for x in plan.axes.values())
     if kind == "mode":
         return set_lines(band.lines, plan.left + PAD, band.top)
     if kind in ("fail", "nothing"):

@@ -196,7 +196,7 @@ def automaton_of(pattern: str, scope: str) -> Automaton:
         bad=bad,
         alive=alive,
         triggered=triggered,
-        counting=lambda state: pattern == IN_TIME and state == "waiting",
+        counting=lambda state: pattern in ("whenever", IN_TIME) and state == "waiting",
     )
     return sketch.build()
 

@@ -13,7 +13,7 @@ from modecheck.checks.switch_endings import SwitchEnding
 from modecheck.checks.verdict import Explored, Verdict
 from modecheck.product.form import Product
 from modecheck.report.scenarios import scenario_of
-from modecheck.scenario.telling import Told, tell
+from modecheck.scenario.telling import Told, spelled_or_none, tell
 
 Json = dict[str, Any]
 
@@ -93,7 +93,7 @@ def _ending(product: Product, ending: SwitchEnding) -> Json:
     return {
         "from": ending.mode,
         "at_most": ending.at_most,
-        "loss": [_step(step) for step in told] or None,
+        "loss": [step_as_json(step) for step in told] or None,
     }
 
 
@@ -107,7 +107,7 @@ def _switch(product: Product, switch: ModeSwitch, *, complete: bool) -> Json:
         "direct": switch.direct,
         "steps": switch.steps,
         "via": list(switch.via),
-        "scenario": [_step(step) for step in told[begin:]],
+        "scenario": [step_as_json(step) for step in told[begin:]],
     }
 
 
@@ -137,15 +137,23 @@ def finding_as_json(finding: Finding, told: list[Told]) -> Json:
         "variants": list(finding.variants),
         "steps": finding.steps,
         "loop_from": (finding.way.loop_from or None) if finding.way is not None else None,
-        "scenario": [_step(step) for step in told],
+        "scenario": [step_as_json(step) for step in told],
     }
 
 
-def _step(step: Told) -> Json:
+def step_as_json(step: Told) -> Json:
     return {
         "number": step.number,
         "label": step.label,
         "text": step.text,
         "changes": list(step.changes),
         "states": step.states,
+        **times_of(step),
     }
+
+
+def times_of(step: Told) -> Json:
+    """How long a step lasts, and the time since the start; nothing where time is not counted."""
+    if step.since is None:
+        return {}
+    return {"lasts": spelled_or_none(step.lasts), "time": spelled_or_none(step.since)}

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import html
 import re
+from collections.abc import Sequence
 
 from modecheck.checks.findings import Finding
 from modecheck.checks.judged import HOLDS
@@ -17,7 +18,7 @@ from modecheck.report.finding_text import STAYS, seen_from_here, stays
 from modecheck.report.mode_table import ending_in_words, mode_rows, switches_in_words
 from modecheck.report.scenarios import scenario_of
 from modecheck.report.terminal import outcome_in_words
-from modecheck.scenario.telling import Told
+from modecheck.scenario.telling import Told, condensed
 
 MARKS = re.compile(r"([\\`*_\[\]#|~$]|^[-+]|(?<=^\d)[.)])")
 """ASCII punctuation that can be a mark inside of a line, or begins a list; CommonMark takes a
@@ -84,12 +85,22 @@ def finding_block(verdict: Verdict, finding: Finding) -> list[str]:
     return [*lines, f"hint: {escaped(finding.hint)}", "", "</details>"]
 
 
-def _scenario(steps: list[Told]) -> list[str]:
+def _scenario(told: list[Told]) -> list[str]:
+    return scenario_as_markdown(told)
+
+
+def scenario_as_markdown(told: Sequence[Told], breaks: Sequence[int] = ()) -> list[str]:
+    """The steps as a list. Markdown counts the entries of a numbered list itself, so where several
+    steps are told as one the numbers stand in the text.
+    """
+    steps = condensed(told, breaks)
+    numbered = all(step.steps == 1 and step.number == n for n, step in enumerate(steps, start=1))
     lines = []
     for step in steps:
         again = "(again and again) " if step.again else ""
         changes = f" ({as_code(', '.join(step.changes))})" if step.changes else ""
-        lines.append(f"{step.number}. {again}{escaped(step.text)}{changes}")
+        number = f"{step.number}." if numbered else f"- {step.numbers}:"
+        lines.append(f"{number} {again}{escaped(step.text)}{changes}")
     return [*lines, ""] if lines else []
 
 

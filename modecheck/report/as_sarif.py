@@ -19,7 +19,7 @@ from modecheck.checks.verdict import Verdict
 from modecheck.model.places import Place
 from modecheck.report.scenarios import origin_of
 from modecheck.scenario.step_places import place_of_step
-from modecheck.scenario.telling import Told, tell
+from modecheck.scenario.telling import Told, condensed, tell
 
 Json = dict[str, Any]
 VERSION = "2.1.0"
@@ -133,7 +133,7 @@ def _code_flow(verdict: Verdict, finding: Finding) -> Json:
     product = origin_of(verdict, finding).exploration.product
     told = tell(product, way)
     places = [place_of_step(product, move.label) for move in way.moves]
-    steps = [_flow_step(step, place) for step, place in zip(told, places, strict=True)]
+    steps = [_flow_step(step, places[step.number - 1]) for step in condensed(told)]
     start = {"location": {"message": {"text": "the device starts"}}, "importance": "unimportant"}
     text = "a shortest scenario"
     if way.loop_from:

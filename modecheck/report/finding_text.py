@@ -6,7 +6,7 @@ import os
 
 from modecheck.checks.findings import Finding
 from modecheck.report.style import Style
-from modecheck.scenario.telling import Told
+from modecheck.scenario.telling import Told, condensed
 
 STAYS = "and so it stays: nothing has to happen any more"
 PLAIN = Style(colour=False, width=100)
@@ -42,11 +42,11 @@ def seen_from_here(place: str) -> str:
 def _scenario(steps: list[Told]) -> list[str]:
     lines: list[str] = []
     looping = False
-    for step in steps:
+    for step in condensed(steps):
         if step.again and not looping:
             lines.append("from here on, again and again:")
             looping = True
-        lines += PLAIN.wrapped(step.text, f"{step.number:>3}. ", "     ")
+        lines += PLAIN.wrapped(step.text, f"{step.numbers:>3}. ", "     ")
         if step.changes:
             lines += PLAIN.wrapped(", ".join(step.changes), "     ", "     ")
     return lines

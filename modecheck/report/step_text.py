@@ -10,7 +10,7 @@ from modecheck.engine.plain import State
 from modecheck.product.form import Product, Queue
 from modecheck.report.style import Style
 from modecheck.scenario.replay import Replayed
-from modecheck.scenario.telling import Told
+from modecheck.scenario.telling import Told, condensed
 from modecheck.scenario.words import changes, message_text, sentence
 
 EMPTY = "nothing"
@@ -61,6 +61,7 @@ def place_as_text(walk: Walk, style: Style) -> list[str]:
     """Modes, the states of all chips, and what is under way."""
     product, state = walk.product, walk.state
     at = "at the start" if not len(walk) else f"after {counted(len(walk), 'step')}"
+    at += f" and {walk.time}" if walk.time not in ("", "0") else ""
     modes = f", in {listed([f'mode {mode}' for mode in walk.modes])}" if walk.modes else ""
     if product.device.modes and not walk.modes:
         modes = ", in no mode"
@@ -117,8 +118,8 @@ def variables_as_text(walk: Walk, style: Style) -> list[str]:
 def way_as_text(told: list[Told], style: Style) -> list[str]:
     """All steps of the walk so far."""
     lines = [] if told else ["no step has been taken"]
-    for step in told:
-        lines += style.wrapped(step.text, f"  {step.number:>3}. ", "       ")
+    for step in condensed(told):
+        lines += style.wrapped(step.text, f"  {step.numbers:>3}. ", "       ")
         shown = style.wrapped(", ".join(step.changes), "       ", "       ")
         lines += [style.faint(line) for line in shown]
     return lines

@@ -17,7 +17,7 @@ from modecheck.report.finding_text import STAYS, seen_from_here, stays
 from modecheck.report.mode_table import mode_table
 from modecheck.report.scenarios import scenario_of
 from modecheck.report.style import Style
-from modecheck.scenario.telling import Told
+from modecheck.scenario.telling import Told, condensed
 
 LONGEST_SCENARIO = 24
 """Steps shown of a scenario; of a longer one the middle is left out (the JSON has it all)."""
@@ -153,15 +153,17 @@ def _stays(finding: Finding, style: Style) -> list[str]:
     return style.wrapped(STAYS, "  ", "  ") if stays(finding) else []
 
 
-def scenario_as_text(steps: list[Told], style: Style) -> list[str]:
-    """The steps of a scenario; of a long one the middle is left out."""
+def scenario_as_text(told: Sequence[Told], style: Style, breaks: Sequence[int] = ()) -> list[str]:
+    """The steps of a scenario, numbered; of a long one the middle is left out."""
+    steps = condensed(told, breaks)
     lines: list[str] = []
     looping = False
-    for step in steps:
-        if len(steps) > LONGEST_SCENARIO and step.number == HEAD_OF_LONG + 1:
-            left_out = len(steps) - LONGEST_SCENARIO
-            lines.append(style.faint(f"     … {left_out} steps, which --json tells …"))
-        if _is_shown(step.number, len(steps)):
+    for position, step in enumerate(steps, start=1):
+        if len(steps) > LONGEST_SCENARIO and position == HEAD_OF_LONG + 1:
+            middle = steps[HEAD_OF_LONG : len(steps) - (LONGEST_SCENARIO - HEAD_OF_LONG)]
+            left_out = sum(one.steps for one in middle)
+            lines.append(style.faint(f"     … {counted(left_out, 'step')}, which --json tells …"))
+        if _is_shown(position, len(steps)):
             if step.again and not looping:
                 lines += _again(steps, step.number, style)
                 looping = True
@@ -182,7 +184,7 @@ def _is_shown(number: int, count: int) -> bool:
 
 
 def _step(step: Told, style: Style) -> list[str]:
-    lines = style.wrapped(step.text, f"  {step.number:>3}. ", "       ")
+    lines = style.wrapped(step.text, f"  {step.numbers:>3}. ", "       ")
     if step.changes:
         changed = style.wrapped(", ".join(step.changes), "       ", "       ")
         lines += [style.faint(line) for line in changed]

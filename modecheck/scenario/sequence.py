@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from fractions import Fraction
 
 from modecheck.checks.ways import Way
 from modecheck.engine.happenings import (
@@ -23,9 +24,11 @@ from modecheck.engine.happenings import (
     Took,
 )
 from modecheck.engine.plain import Interpreter, State
+from modecheck.model.clocks import spelled
 from modecheck.model.parts import Rule
 from modecheck.product.form import Label, Product
 from modecheck.scenario.replay import Replayed, replay
+from modecheck.scenario.telling import lasting
 from modecheck.scenario.words import message_text, sentence
 
 MOST_STEPS = 300
@@ -43,7 +46,8 @@ class Row:
     "signal" (from `chip` to `other`), "send", "join" (a newer message joins one that waits),
     "double" (the link brings it twice), "arrive", "gone", "waits" (at the end), "unsent" (gone as
     soon as it was sent), "mode" (the device is now in it; without words: in none), "fail" (what
-    came of it all), or "nothing".
+    came of it all), "time" (only time passes, up to the step `until`; the words say how much, and
+    how much since the start), or "nothing".
     """
 
     step: int
@@ -52,6 +56,7 @@ class Row:
     words: tuple[str, ...]
     other: int = -1
     journey: int = -1
+    until: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,15 +104,23 @@ def sequence_of(
     """
     steps = list(replay(product, way))
     state = steps[skipped].before if skipped < len(steps) else product.initial
+    before = sum((lasting(product, one.step) for one in steps[:skipped]), Fraction(0))
     steps = steps[skipped:]
-    begin = max(0, len(steps) - MOST_STEPS)
+    loop_from = max(way.loop_from - 1 - skipped, 0) if way.loop_from else None
+    spans = _spans(product, steps, loop_from)[-MOST_STEPS:]
+    begin = spans[0][0] if spans else 0
     if begin:
         state = steps[begin].before
     telling = _Telling(product, state)
-    for number, replayed in enumerate(steps[begin:], start=begin + 1):
-        telling.step(number, replayed)
-    loop_from = max(way.loop_from - 1 - skipped, 0) if way.loop_from else None
-    telling.close(len(steps), stays=loop_from == len(steps))
+    since = before + sum((lasting(product, one.step) for one in steps[:begin]), Fraction(0))
+    for first, end in spans:
+        lasts = sum((lasting(product, one.step) for one in steps[first:end]), Fraction(0))
+        since += lasts
+        if lasts:
+            telling.time(first + 1, end, lasts, since, steps[end - 1])
+        else:
+            telling.step(first + 1, steps[first])
+    telling.close(spans[-1][0] + 1 if spans else 0, stays=loop_from == len(steps))
     return Sequence(
         product=product,
         chips=telling.chips(chips),
@@ -117,6 +130,22 @@ def sequence_of(
         begin=begin,
         loop_from=None if loop_from == len(steps) else loop_from,
     )
+
+
+def _spans(product: Product, steps: list[Replayed], loop_from: int | None) -> list[tuple[int, int]]:
+    """Where each thing told begins and ends: a step, or steps in which nothing but time passes.
+    A loop begins with one of its own, and a mode is told where it begins.
+    """
+    spans: list[tuple[int, int]] = []
+    passing = False
+    for number, one in enumerate(steps):
+        passes = bool(lasting(product, one.step))
+        if passing and passes and number != loop_from:
+            spans[-1] = (spans[-1][0], number + 1)
+        else:
+            spans.append((number, number + 1))
+        passing = passes
+    return spans
 
 
 class _Telling:
@@ -165,6 +194,13 @@ class _Telling:
             self._failure = step.failure.text  # Told last, below what still waits.
         elif len(self.rows) == already:
             self._tell_nothing(number, self._product.labels[step.label])
+
+    def time(self, first: int, last: int, lasts: Fraction, since: Fraction, end: Replayed) -> None:
+        """Nothing but time passes, from one step to another; `since` is the time by its end."""
+        words = [spelled(lasts), *([] if since == lasts else [spelled(since)])]
+        self.rows.append(Row(first, "time", -1, tuple(words), until=last))
+        if end.step.after is not None:
+            self._tell_modes(first, end.step.after)
 
     def _tell_nothing(self, number: int, label: Label) -> None:
         """A step that changes nothing: who took it, or what it is called."""

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
 
 from modecheck.checks.ways import Way
+from modecheck.engine.happenings import Passed
 from modecheck.engine.plain import State, Step
+from modecheck.model.clocks import spelled
 from modecheck.product.form import Product
 from modecheck.scenario.replay import replay
 from modecheck.scenario.words import changes, sentence
@@ -17,6 +21,10 @@ class Told:
 
     `states` is empty after a failing step, which leads nowhere. `again` marks the steps of a loop
     that can be gone for ever, at the end of a way.
+
+    `lasts` is how many seconds pass in the step, and `since` how many have passed since the start
+    by its end; None where time is not counted. Where several steps are told as one, `until` is the
+    number of the last.
     """
 
     number: int
@@ -25,23 +33,89 @@ class Told:
     changes: tuple[str, ...]
     states: dict[str, str]
     again: bool = False
+    lasts: Fraction = Fraction(0)
+    since: Fraction | None = None
+    until: int = 0
+
+    @property
+    def numbers(self) -> str:
+        """The number of the step, or those of the first and the last, such as "4-23"."""
+        return f"{self.number}-{self.until}" if self.until else str(self.number)
+
+    @property
+    def steps(self) -> int:
+        """How many steps are told here."""
+        return self.until - self.number + 1 if self.until else 1
+
+    @property
+    def time(self) -> str:
+        """The time since the start, spelled; nothing where time is not counted."""
+        return "" if self.since is None else spelled_or_none(self.since)
 
 
 def tell(product: Product, way: Way) -> list[Told]:
     """The steps of a way in words. Each has been taken anew on the interpreter, which proves it."""
-    return [
-        tell_step(
-            product, number, replayed.before, replayed.step, again=0 < way.loop_from <= number
-        )
-        for number, replayed in enumerate(replay(product, way), start=1)
-    ]
+    since = None if product.time is None else Fraction(0)
+    told = []
+    for number, replayed in enumerate(replay(product, way), start=1):
+        again = 0 < way.loop_from <= number
+        step = tell_step(product, number, replayed.before, replayed.step, since, again=again)
+        since = step.since
+        told.append(step)
+    return told
+
+
+def condensed(told: Sequence[Told], breaks: Iterable[int] = ()) -> list[Told]:
+    """The same steps, but those in which nothing but time passes told as one where they follow each
+    other. A step with a number in `breaks` is not told with those before it, nor is the first step
+    of a loop.
+    """
+    begins = set(breaks)
+    found: list[Told] = []
+    for step in told:
+        last = found[-1] if found else None
+        if last is not None and _goes_on(last, step) and step.number not in begins:
+            lasts = last.lasts + step.lasts
+            told_now = replace(step, number=last.number, until=step.number, lasts=lasts)
+            found[-1] = replace(told_now, text=_passing(lasts))
+        else:
+            found.append(step)
+    return [_with_the_time(step) if step.lasts else step for step in found]
+
+
+def _goes_on(last: Told, step: Told) -> bool:
+    return bool(last.lasts and step.lasts) and last.again == step.again
+
+
+def _with_the_time(step: Told) -> Told:
+    """Time that passes, with the time since the start where that is another one."""
+    if step.since is None or step.since == step.lasts:
+        return step
+    return replace(step, text=f"{step.text}, {step.time} since the start")
+
+
+def _passing(seconds: Fraction) -> str:
+    text = spelled(seconds)
+    return f"{text} {'passes' if text.startswith('1 ') else 'pass'}"
+
+
+def spelled_or_none(seconds: Fraction) -> str:
+    """A time as `spelled` spells it, and `0` for none."""
+    return spelled(seconds) if seconds else "0"
 
 
 def tell_step(
-    product: Product, number: int, before: State, step: Step, *, again: bool = False
+    product: Product,
+    number: int,
+    before: State,
+    step: Step,
+    since: Fraction | None = None,
+    *,
+    again: bool = False,
 ) -> Told:
-    """A step that was taken from the state `before`, in words."""
+    """A step that was taken from the state `before`, in words; `since` is the time before it."""
     after = step.after
+    lasts = lasting(product, step)
     return Told(
         number=number,
         label=product.labels[step.label].text,
@@ -49,7 +123,16 @@ def tell_step(
         changes=() if after is None else changes(product, before, after),
         states={} if after is None else _states(product, after),
         again=again,
+        lasts=lasts,
+        since=None if since is None else since + lasts,
     )
+
+
+def lasting(product: Product, step: Step) -> Fraction:
+    """How many seconds pass in a step."""
+    clock = product.device.clock
+    ticks = sum(one.ticks for one in step.happenings if isinstance(one, Passed))
+    return Fraction(0) if clock is None else ticks * clock.tick
 
 
 def _states(product: Product, state: tuple[int, ...]) -> dict[str, str]:

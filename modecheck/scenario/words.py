@@ -89,7 +89,8 @@ class _Words:
     def _passed(self, passed: Passed) -> Clause:
         clock = self._product.device.clock
         assert clock is not None
-        return Clause(spelled(passed.ticks * clock.tick), "passes")
+        text = spelled(passed.ticks * clock.tick)
+        return Clause(text, "passes" if text.startswith("1 ") else "pass")
 
     def _took(self, took: Took) -> list[Clause]:
         name, doing = self.chip(took.chip), self._doing(took)

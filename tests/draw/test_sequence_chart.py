@@ -39,6 +39,15 @@ def test_nothing_overlaps_in_charts_of_random_ways(drawn: Drawn, steps: list[int
     assert list(flaws(picture_of(scenario))) == []
 
 
+@given(devices(timed=True), st.lists(st.integers(0, 40), min_size=1, max_size=25))
+@settings(max_examples=25)
+def test_nothing_overlaps_where_time_passes(drawn: Drawn, steps: list[int]) -> None:
+    """Where lanes are broken off, the words beside them and messages under way stay apart."""
+    space = explore(compose(drawn.read()), max_states=1)
+    scenario = sequence_of(space.product, wandering(space, steps))
+    assert list(flaws(picture_of(scenario))) == []
+
+
 @given(devices(), st.lists(st.integers(0, 40), min_size=1, max_size=12))
 @settings(max_examples=20)
 def test_lines_between_steps_pass_over_nothing(drawn: Drawn, steps: list[int]) -> None:

@@ -17,7 +17,7 @@ from modecheck.report.page.digest import seen_from
 from modecheck.report.page.payload import Payload
 from modecheck.report.page.tellings import LONGEST_SENTENCE
 from modecheck.report.scenarios import origin_of
-from modecheck.scenario.telling import Told, tell
+from modecheck.scenario.telling import Told, condensed, tell
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,13 +25,14 @@ class Scenario:
     """A way as a page tells it; `number` is that of the scripts' scenario.
 
     The first `begin` steps lead to where it begins. It `stays` where nothing has to happen any
-    more at its end.
+    more at its end. In `lines`, steps in which only time passes are told as one.
     """
 
     number: int
     begin: int
     stays: bool
     told: tuple[Told, ...]
+    lines: tuple[Told, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,7 +152,9 @@ class _Outliner:
         product = self._verdict.explored[variant].exploration.product
         number = self._payload.add(title, way, variant)
         stays = way.loop_from > len(way.moves)
-        return Scenario(number, way.switch_from, stays, tuple(tell(product, way)))
+        told = tuple(tell(product, way))
+        lines = tuple(condensed(told, (way.switch_from + 1,)))
+        return Scenario(number, way.switch_from, stays, told, lines)
 
     def _switches(self, number: int, one: Explored) -> Switches:
         known = {(switch.source, switch.target): switch for switch in one.switches}

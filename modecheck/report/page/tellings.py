@@ -29,6 +29,7 @@ from modecheck.engine.happenings import (
     Doubled,
     Dropped,
     Happening,
+    Passed,
     Raised,
     Struck,
     Took,
@@ -73,7 +74,7 @@ def _marks(product: Product, before: State, happenings: tuple[Happening, ...]) -
             yield ("raised", happening.chip, happening.signal, chips)
         elif isinstance(happening, Dropped):
             yield _dropped(product, happening, unsent)
-        else:
+        elif not isinstance(happening, Passed):  # time leaves no mark of its own
             yield _mark(product, happening)
 
 

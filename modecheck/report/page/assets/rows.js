@@ -8,10 +8,25 @@ function chartOf(variant, path, already = 0) {
   foundAtTheStart(chart, path.start);
   let before = path.start;
   path.steps.forEach((step, at) => {
+    if (goesOn(chart, path, at)) {
+      const last = chart.steps.at(-1);
+      last.ticks = (last.ticks ?? 1) + 1;
+      last.until = already + at + 1;
+      last.items[0].text = `${last.ticks} × ${tellingOf(variant, step.telling).sentence}`;
+      before = step.state;
+      return;
+    }
     chart.steps.push({ number: already + at + 1, items: itemsOf(chart, step, before) });
     if (step.state !== NOWHERE) before = step.state;
   });
   return chart;
+}
+
+/** Whether a step, like the one before it, only lets time pass, and the device stays in its modes. */
+function goesOn(chart, path, at) {
+  const isTick = (step) => tellingOf(chart.variant, step.telling).kind === "tick";
+  if (!at || !isTick(path.steps[at]) || !isTick(path.steps[at - 1])) return false;
+  return path.steps[at].state !== NOWHERE && chart.steps.at(-1).items.length === 1 && at !== path.loop - 1;
 }
 
 /** The lanes of the whole path, so that none comes late: chips in the model's order. */
@@ -65,7 +80,7 @@ function itemsOf(chart, step, before) {
     }
   }
   if (telling.failure) items.push({ kind: "failure", text: telling.failure });
-  if (!items.length) items.push({ kind: "modes", text: telling.label });
+  if (!items.length) items.push({ kind: "modes", text: telling.kind === "tick" ? telling.sentence : telling.label });
   return items;
 }
 

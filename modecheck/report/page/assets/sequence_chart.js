@@ -67,7 +67,7 @@ class Pencil {
   drawn(title, current) {
     this.level(TOP + HEAD + 12);
     this.beginnings();
-    for (const step of this.chart.steps) this.step(step, step.number === current);
+    for (const step of this.chart.steps) this.step(step, (step.until ?? step.number) === current);
     const bottom = Math.max(...this.floor) + 16;
     this.flights(bottom);
     this.loop(bottom);
@@ -152,7 +152,7 @@ class Pencil {
     },
       svg("rect", { x: 1, y: top, width: this.width - 2, height: bottom - top }),
       svg("path", { d: `M1 ${top}H${this.width - 1}` }),
-      svg("text", { x: 12, y: top + 16, class: "strong" }, `${step.number}${isCurrent ? " ◂" : ""}`));
+      svg("text", { x: 12, y: top + 16, class: "strong" }, `${step.number}${step.until ? `-${step.until}` : ""}${isCurrent ? " ◂" : ""}`));
     this.bands.push(band);
     if (step.number === this.chart.loop) this.loopTop = top;
     this.floor.fill(bottom);

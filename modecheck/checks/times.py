@@ -1,0 +1,222 @@
+"""How long mode switches, responses and reconnections take, at least and at most.
+
+A switch begins when the device leaves a mode and ends when it enters another one; a reconnection
+begins when the session of a pairing (or, without one, its bond) is gone and ends when it is there
+again. Both may wait for a person, and what a person takes is not the device's time. So the clock of
+the worst time begins anew with each step of an actor on the way, and only a stretch that ends
+without one more counts: it is how long the device takes once people hold still. The best time is
+that with people who are as quick as can be; its clock begins anew only with a step of an actor
+without which the device would never have come there. Both begin among the same steps, and the best
+may use more of them, so that it is never more than the worst.
+
+A response is timed as `within` does: from the oldest moment at which it is asked for, whatever
+anybody does, until it is there; one that comes at that moment does not wait. What never comes takes
+for ever.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+from modecheck.checks.judged import up_to_failures
+from modecheck.checks.ways import Move, Way, without_watchers
+from modecheck.engine.choice import Search, explore_with
+from modecheck.engine.duration_paths import Stretch, StretchFinder
+from modecheck.engine.durations import FOREVER, DurationQuery, durations_in, with_moments
+from modecheck.engine.exploration import Reporter
+from modecheck.engine.space import Space
+from modecheck.model.mistakes import InvalidInput, Mistake
+from modecheck.model.parts import Device, Requirement
+from modecheck.product.composition import compose
+from modecheck.product.form import Apply, Constant, Product, Read
+from modecheck.product.lowering import folded
+from modecheck.product.watching import automaton_for
+
+SWITCH, RESPONSE, RECONNECTION = "switch", "response", "reconnection"
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """A stretch in ticks, None where it can take for ever. Its clock starts when the first
+    `way.switch_from` moves are done. It `stands` where time can go on for ever at its end although
+    nothing has to happen; else `way.loop_from` says where a loop begins.
+    """
+
+    ticks: int | None
+    way: Way
+    stands: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Timed:
+    """The best and the worst time of one question; None where no stretch was seen. `limit` is the
+    time that a requirement asks for, in ticks. In what is not `complete` the best may be less and
+    the worst more.
+    """
+
+    kind: str
+    name: str
+    source: str
+    target: str
+    best: Measured | None
+    worst: Measured | None
+    complete: bool
+    stopped_by: str = ""
+    limit: int | None = None
+    remark: str = ""
+
+    @property
+    def title(self) -> str:
+        """What is timed, in a few words."""
+        return f"{self.source} to {self.target}" if self.kind == SWITCH else self.name
+
+    @property
+    def exceeded(self) -> bool:
+        """Whether it can take longer than a requirement allows."""
+        worst = None if self.worst is None else self.worst.ticks
+        return (
+            self.limit is not None
+            and self.worst is not None
+            and (worst is None or worst > self.limit)
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class DeviceTimes:
+    """All times of a device, with the product on which their scenarios are told."""
+
+    product: Product
+    timed: tuple[Timed, ...]
+    states: int
+
+    @property
+    def complete(self) -> bool:
+        return all(one.complete for one in self.timed)
+
+    @property
+    def tick(self) -> Fraction:
+        """The seconds of a tick."""
+        assert self.product.device.clock is not None
+        return self.product.device.clock.tick
+
+
+def times_of(device: Device, search: Search, reporter: Reporter | None = None) -> DeviceTimes:
+    """The times of a device. Raises `InvalidInput` where it has no clock."""
+    if device.clock is None:
+        message = "time is not counted here: the device has no clock"
+        expected = "a 'clock' in the device, such as {tick: 1 ms}"
+        raise InvalidInput([Mistake(message, device.place, expected=expected)])
+    product = compose(device)
+    space = explore_with(_with_pairings(with_moments(product)), search, reporter)
+    timed = [*_switches(space), *_reconnections(space)]
+    search = replace(search, expected=space.state_count)
+    needs = device.requirements.values()
+    asked = [need for need in needs if need.pattern == "whenever"]
+    responses = [_response(device, need, search, reporter) for need in asked]
+    order = (SWITCH, RESPONSE, RECONNECTION)
+    every = sorted([*timed, *responses], key=lambda one: order.index(one.kind))
+    return DeviceTimes(product, tuple(every), space.state_count)
+
+
+def _with_pairings(product: Product) -> Product:
+    """The product with a condition `together:NAME` for each pairing that works."""
+    conditions = dict(product.conditions)
+    for name in product.device.pairings:
+        apart = conditions.get(f"apart:{name}")
+        works = conditions[f"paired:{name}"] if apart is None else folded("not", (apart,))
+        conditions[f"together:{name}"] = works
+    return replace(product, conditions=conditions)
+
+
+def actors_labels(product: Product) -> frozenset[int]:
+    """The labels of steps that actors take."""
+    return frozenset(
+        number
+        for number, label in enumerate(product.labels)
+        if label.kind == "rule" and product.chips[label.chip].actor
+    )
+
+
+def _switches(space: Space) -> Iterator[Timed]:
+    """Every ordered pair of modes between which a switch leads through no other one."""
+    modes = list(space.product.device.modes)
+    bits = {name: space.mark(f"mode:{name}") for name in modes}
+    every = sum(bits.values())
+    for source in modes:
+        for target in modes:
+            if source == target:
+                continue
+            query = _unaided(space, bits[source], every, bits[target])
+            yield _timed(space, query, SWITCH, f"{source}->{target}", source, target)
+
+
+def _reconnections(space: Space) -> Iterator[Timed]:
+    for name in space.product.device.pairings:
+        works = space.mark(f"together:{name}")
+        query = _unaided(space, works, works, works)
+        yield _timed(space, query, RECONNECTION, name, name, name)
+
+
+def _unaided(space: Space, before: int, outside: int, goal: int) -> DurationQuery:
+    """Stretches of which the longest has no step of an actor, and begins anew behind each."""
+    return DurationQuery(
+        inside=0,
+        outside=outside,
+        goal=goal,
+        barred=frozenset(),
+        before=before,
+        actors=actors_labels(space.product),
+        straight=True,
+    )
+
+
+def _response(
+    device: Device, need: Requirement, search: Search, reporter: Reporter | None
+) -> Timed:
+    """The time for which a requirement waits, without a limit."""
+    free = replace(need, within=None)
+    without_limit = replace(device, requirements={**device.requirements, need.name: free})
+    product = compose(without_limit, watching=[need.name])
+    watcher, automaton = product.watchers[0], automaton_for(without_limit, free)
+    waits = (Apply("==", (Read(watcher.field), Constant(s))) for s in sorted(automaton.counting))
+    mark = f"waiting:{need.name}"
+    conditions = {**product.conditions, mark: folded("or", tuple(waits))}
+    space = explore_with(with_moments(replace(product, conditions=conditions)), search, reporter)
+    idling = frozenset({product.idle_label})
+    query = DurationQuery(space.mark(mark), 0, 0, idling, endless=True)
+    timed = _timed(space, query, RESPONSE, need.name, need.text, need.response_text)
+    limit = None
+    if need.within is not None and device.clock is not None:
+        limit = device.clock.ticks(need.within.low)
+    return replace(timed, limit=limit)
+
+
+def _timed(
+    space: Space, query: DurationQuery, kind: str, name: str, source: str, target: str
+) -> Timed:
+    found = durations_in(space, query)
+    best = worst = None
+    if found is not None:
+        finder = StretchFinder(space, query, found)
+        best, worst = _measured(space, finder.shortest()), _measured(space, finder.longest())
+    why = space.stopped_by or ("" if found is not None else "lack of memory")
+    remark = up_to_failures(space)
+    complete = space.complete and found is not None
+    return Timed(kind, name, source, target, best, worst, complete, why, remark=remark)
+
+
+def _measured(space: Space, stretch: Stretch | None) -> Measured | None:
+    if stretch is None:
+        return None
+    start = stretch.start
+    before = []
+    if start.source >= 0:
+        before = [*space.path_to(start.source), (start.label, start.target)]
+    moves = [Move(label, space.state(number)) for label, number in [*before, *stretch.steps]]
+    loop_from = 0 if stretch.loop_from < 0 else len(before) + stretch.loop_from + 1
+    way = Way(tuple(moves), switch_from=len(before), loop_from=loop_from)
+    product = compose(space.product.device) if space.product.watchers else space.product
+    ticks = None if start.ticks == FOREVER else start.ticks
+    return Measured(ticks, without_watchers(product, way), stretch.stands)

@@ -1,0 +1,179 @@
+"""The inner loops of the search for times, as `modecheck.engine.durations` explains them."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from modecheck.engine.compiled.graph_kernels import UNREACHED
+from modecheck.engine.compiled.kernels import U0, compiled_kernel
+
+
+@compiled_kernel
+def standing(
+    first: Any, notes: Any, marks: Any, kinds: Any, failing: Any, due: Any, stops: Any, held: Any,
+    stands: Any,
+) -> None:  # fmt: skip
+    """Flag the states of the region in which time can pass without a tick."""
+    for number in range(first.size - 1):
+        if kinds[number] != 1 or failing[number] or marks[number] & due != U0:
+            continue
+        stays = True
+        for edge in range(first[number], first[number + 1]):
+            note = notes[edge]
+            if stops[note] or held[note] & marks[number] != U0:
+                stays = False
+                break
+        if stays:
+            stands[number] = 1
+
+
+@compiled_kernel
+def find_worst(  # noqa: C901 - one depth-first search, with what is done to each component
+    first: Any, targets: Any, notes: Any, kinds: Any, barred: Any, tick: Any, stands: Any,
+    base: Any, forever: Any, worst: Any, component: Any, low: Any, stack: Any, call_states: Any,
+    call_edges: Any, index: Any,
+) -> None:  # fmt: skip
+    """The greatest number of ticks from each state of the region to a goal. `worst` must hold -1,
+    `component` and `index` 0 everywhere.
+    """
+    none = np.uint32(0)
+    counter, finished = np.uint32(0), np.uint32(0)
+    height: Any = 0
+    for root in range(first.size - 1):
+        if kinds[root] != 1 or index[root] != none:
+            continue
+        depth = 0
+        call_states[0], call_edges[0] = np.uint32(root), first[root]
+        counter += np.uint32(1)
+        index[root], low[root] = counter, counter
+        stack[height] = np.uint32(root)
+        height += 1
+        while depth >= 0:
+            state = np.int64(call_states[depth])
+            edge, end = call_edges[depth], first[state + 1]
+            descended = False
+            while edge < end:
+                target = np.int64(targets[edge])
+                if kinds[target] == 1 and not barred[notes[edge]]:
+                    if index[target] == none:
+                        call_edges[depth] = edge + 1
+                        depth += 1
+                        call_states[depth], call_edges[depth] = np.uint32(target), first[target]
+                        counter += np.uint32(1)
+                        index[target], low[target] = counter, counter
+                        stack[height] = np.uint32(target)
+                        height += 1
+                        descended = True
+                        break
+                    low[state] = min(low[state], index[target])
+                edge += 1
+            if descended:
+                continue
+            depth -= 1
+            if depth >= 0:
+                before = np.int64(call_states[depth])
+                low[before] = min(low[before], low[state])
+            if low[state] != index[state]:
+                continue
+            bottom = height - 1
+            while np.int64(stack[bottom]) != state:
+                bottom -= 1
+            finished += np.uint32(1)
+            for place in range(bottom, height):
+                component[stack[place]] = finished
+            longest, goes_round = np.int64(base), np.uint8(0)
+            for place in range(bottom, height):
+                member = np.int64(stack[place])
+                if stands[member]:
+                    goes_round = np.uint8(1)
+                for out in range(first[member], first[member + 1]):
+                    target, note = np.int64(targets[out]), notes[out]
+                    if barred[note] or kinds[target] == 0:
+                        continue
+                    ticks = np.int64(tick[note])
+                    if kinds[target] == 2:
+                        longest = max(longest, ticks)
+                    elif component[target] == finished:
+                        goes_round |= np.uint8(ticks)
+                    elif worst[target] >= 0:
+                        longest = max(longest, min(np.int64(worst[target]) + ticks, forever))
+            if goes_round and longest >= 0:
+                longest = forever
+            for place in range(bottom, height):
+                worst[stack[place]] = np.int32(longest)
+                index[stack[place]] = UNREACHED
+            height = bottom
+
+
+@compiled_kernel
+def find_best(  # noqa: C901 - one loop over moments
+    into: Any, sources: Any, notes_into: Any, kinds: Any, barred: Any, tick: Any, best: Any,
+    now: Any, later: Any,
+) -> None:  # fmt: skip
+    """The least number of ticks to a goal, backwards from the goals. `best` must hold -1; `now` and
+    `later` have room for twice the states.
+    """
+    count: Any = 0
+    waiting: Any = 0
+    for number in range(kinds.size):
+        if kinds[number] == 2:
+            best[number] = 0
+            now[count] = np.uint32(number)
+            count += 1
+    level = np.int32(0)
+    while count > 0:
+        done = 0
+        while done < count:
+            here = np.int64(now[done])
+            done += 1
+            if best[here] != level:
+                continue
+            for edge in range(into[here], into[here + 1]):
+                before, note = np.int64(sources[edge]), notes_into[edge]
+                if kinds[before] != 1 or barred[note]:
+                    continue
+                ticks = np.int32(tick[note])
+                if best[before] == -1 or level + ticks < best[before]:
+                    best[before] = level + ticks
+                    if ticks:
+                        later[waiting] = np.uint32(before)
+                        waiting += 1
+                    else:
+                        now[count] = np.uint32(before)
+                        count += 1
+        for place in range(waiting):
+            now[place] = later[place]
+        count, waiting = waiting, 0
+        level += np.int32(1)
+
+
+@compiled_kernel
+def find_starts(
+    first: Any, targets: Any, notes: Any, kinds: Any, reached: Any, before: Any, restarts: Any,
+    straight: Any, best: Any, worst: Any, found: Any,
+) -> None:  # fmt: skip
+    """The first steps of the shortest and the longest stretch, into `found`: ticks, source and
+    number of the transition, twice. It must hold -1 everywhere. The shortest does not begin with
+    a step of `restarts` from where a goal is reached without one.
+    """
+    for number in range(first.size - 1):
+        if not reached[number]:
+            continue
+        for edge in range(first[number], first[number + 1]):
+            target = np.int64(targets[edge])
+            leaves = before[number] and not before[target]
+            if not leaves and (before[number] or not restarts[notes[edge]]):
+                continue
+            needed = leaves or worst[number] < 0
+            if kinds[target] == 1:
+                least, most = np.int64(best[target]), np.int64(worst[target])
+            elif kinds[target] == 2 and straight:
+                least, most = np.int64(0), np.int64(0)
+            else:
+                continue
+            if needed and least >= 0 and (found[0] < 0 or least < found[0]):
+                found[0], found[1], found[2] = least, number, edge
+            if most > found[3]:
+                found[3], found[4], found[5] = most, number, edge

@@ -1,0 +1,94 @@
+"""The times of a device as JSON. Keys are kept; new ones may be added."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from fractions import Fraction
+from typing import Any
+
+from modecheck.checks.deciding import deciders
+from modecheck.checks.slack import Border, Slack
+from modecheck.checks.times import DeviceTimes, Measured, Timed
+from modecheck.model.clocks import spelled
+from modecheck.report.as_json import step_as_json
+from modecheck.scenario.telling import spelled_or_none, tell
+
+Json = dict[str, Any]
+
+
+def times_as_json(times: DeviceTimes, slack: Sequence[Slack] | None) -> Json:
+    """Everything, with both scenarios of each time; `slack` is null where it was not asked for."""
+    device = times.product.device
+    return {
+        "device": device.name,
+        "file": device.file,
+        "tick": spelled(times.tick),
+        "states": times.states,
+        "complete": times.complete,
+        "times": [_timed(times, one) for one in times.timed],
+        "slack": None if slack is None else [_slack(one, times.tick) for one in slack],
+    }
+
+
+def _timed(times: DeviceTimes, one: Timed) -> Json:
+    return {
+        "kind": one.kind,
+        "name": one.name,
+        "from": one.source,
+        "to": one.target,
+        "complete": one.complete,
+        "stopped_by": one.stopped_by or None,
+        "within": None if one.limit is None else spelled_or_none(one.limit * times.tick),
+        "exceeded": one.exceeded,
+        "remark": one.remark or None,
+        "best": _measured(times, one.best),
+        "worst": _measured(times, one.worst),
+    }
+
+
+def _measured(times: DeviceTimes, measured: Measured | None) -> Json | None:
+    if measured is None:
+        return None
+    ticks, way = measured.ticks, measured.way
+    return {
+        "ticks": ticks,
+        "time": None if ticks is None else spelled_or_none(ticks * times.tick),
+        "unbounded": ticks is None,
+        "stands": measured.stands,
+        "clock_starts_after": way.switch_from,
+        "loop_from": way.loop_from or None,
+        "decided_by": [
+            {
+                "constant": decider.constant.name,
+                "text": decider.constant.duration.text,
+                "file": decider.constant.place.file,
+                "line": decider.constant.place.line,
+                "column": decider.constant.place.column,
+                "times": decider.times,
+                "lasted": spelled_or_none(decider.ticks * times.tick),
+            }
+            for decider in deciders(times.product, way)
+        ],
+        "scenario": [step_as_json(step) for step in tell(times.product, way)],
+    }
+
+
+def _slack(one: Slack, tick: Fraction) -> Json:
+    return {
+        "constant": one.constant.name,
+        "requirement": one.need,
+        "file": one.constant.place.file,
+        "line": one.constant.place.line,
+        "column": one.constant.place.column,
+        "now": spelled_or_none(one.now * tick),
+        "down": _border(one.down, tick),
+        "up": _border(one.up, tick),
+    }
+
+
+def _border(border: Border, tick: Fraction) -> Json:
+    return {
+        "holds_at": spelled_or_none(border.holds_at * tick),
+        "breaks_next": border.breaks,
+        "complete": border.known,
+    }

@@ -1,0 +1,53 @@
+"""The times of a device as Markdown, fit for a merge request."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from itertools import groupby
+
+from modecheck.checks.slack import Slack
+from modecheck.checks.times import DeviceTimes, Timed
+from modecheck.model.clocks import spelled
+from modecheck.report.as_markdown import as_code, escaped, folded, scenario_as_markdown, table
+from modecheck.report.times_text import CLOCKS, HEADINGS, cells, remarks, slack_in_words, told
+from modecheck.scenario.telling import tell
+
+
+def times_as_markdown(times: DeviceTimes, slack: Sequence[Slack]) -> str:
+    """A table for each kind, and the worst scenarios, folded."""
+    name = escaped(times.product.device.name)
+    lines = [f"## {name}: times, counted in ticks of {spelled(times.tick)}", ""]
+    for kind, group in groupby(told(times), key=lambda one: one.kind):
+        every = list(group)
+        rows = [[HEADINGS[kind], "at least", "at most", "remarks"]]
+        rows += [_row(one, times) for one in every]
+        lines += [*table(rows), "", escaped(f"Clock: {CLOCKS[kind]}."), ""]
+        for one in every:
+            lines += _scenario(one, times)
+    return "\n".join([*lines, *_slack(times, slack)]).rstrip("\n") + "\n"
+
+
+def _row(one: Timed, times: DeviceTimes) -> list[str]:
+    least, most = map(escaped, cells(one, times.tick))
+    said = escaped("; ".join(remarks(one, times)))
+    return [as_code(one.title), least, f"**{most}**" if one.exceeded else most, said]
+
+
+def _scenario(one: Timed, times: DeviceTimes) -> list[str]:
+    if one.worst is None or not one.worst.way.moves:
+        return []
+    begin = one.worst.way.switch_from
+    title = f"the worst scenario of {one.title}; its clock starts behind step {begin}"
+    steps = scenario_as_markdown(tell(times.product, one.worst.way), (begin + 1,))
+    return folded(title, steps, unfolded=False)
+
+
+def _slack(times: DeviceTimes, slack: Sequence[Slack]) -> Iterator[str]:
+    rows = [
+        [as_code(one.constant.name), escaped(one.constant.duration.text), as_code(one.need),
+         escaped(slack_in_words(one, times.tick))]
+        for one in slack
+        if one.matters
+    ]  # fmt: skip
+    if rows:
+        yield from table([["constant", "now", "requirement", "holds while it stays"], *rows])
