@@ -12,15 +12,18 @@ if TYPE_CHECKING:
     from modecheck.checks.findings import Finding
     from modecheck.checks.verdict import Verdict
     from modecheck.engine.space import Space
-    from modecheck.library import check, explore, load, pictures, steps_of
+    from modecheck.library import check, comparison, explore, load, pictures, steps_of
     from modecheck.model.mistakes import InvalidInput, ModecheckError
     from modecheck.model.parts import Device
+    from modecheck.review.comparison import Comparison
     from modecheck.rigs.rig import machines
     from modecheck.scenario.telling import Told
+    from modecheck.supervision import check_supervision_timeout, smallest_supervision_timeout
 
 __version__ = "0.1.0"
 
 __all__ = [
+    "Comparison",
     "Device",
     "Finding",
     "InvalidInput",
@@ -29,14 +32,18 @@ __all__ = [
     "Told",
     "Verdict",
     "check",
+    "check_supervision_timeout",
+    "comparison",
     "explore",
     "load",
     "machines",
     "pictures",
+    "smallest_supervision_timeout",
     "steps_of",
 ]
 
 _HOMES = {
+    "Comparison": "review.comparison",
     "Device": "model.parts",
     "Finding": "checks.findings",
     "InvalidInput": "model.mistakes",
@@ -44,7 +51,9 @@ _HOMES = {
     "Space": "engine.space",
     "Told": "scenario.telling",
     "Verdict": "checks.verdict",
+    "check_supervision_timeout": "supervision",
     "machines": "rigs.rig",
+    "smallest_supervision_timeout": "supervision",
 }
 
 

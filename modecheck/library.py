@@ -1,4 +1,4 @@
-"""modecheck from Python: load a device, check it or explore it, and draw it.
+"""modecheck from Python: load a device, check, explore or draw it, and compare it with another.
 
 What a person wrote wrong raises `InvalidInput`, which tells all mistakes with their places. What is
 wrong with a *device* is never an exception: it is a `Finding` in the `Verdict`.
@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable, Mapping, Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal, TypedDict
 
 from modecheck.engine.choice import EngineName, Search, explore_with
 from modecheck.engine.space import Limits, Space
@@ -19,7 +19,14 @@ from modecheck.product.composition import compose
 if TYPE_CHECKING:
     from modecheck.checks.findings import Finding
     from modecheck.checks.verdict import Verdict
+    from modecheck.review.comparison import Comparison
     from modecheck.scenario.telling import Told
+
+
+class _Bounds(TypedDict):
+    max_states: int | None
+    max_seconds: float | None
+    engine: EngineName
 
 
 def load(path: str | os.PathLike[str], options: Mapping[str, str] | None = None) -> Device:
@@ -60,6 +67,32 @@ def explore(
 ) -> Space:
     """The states of a device as far as they were explored, numbered by depth."""
     return explore_with(compose(device), _search(max_states, max_seconds, engine))
+
+
+def comparison(
+    old: Device,
+    new: Device,
+    *,
+    every_option: bool = False,
+    equivalence: Literal["strong", "branching", "weak"] = "branching",
+    see: Sequence[str] = (),
+    max_states: int | None = None,
+    max_seconds: float | None = None,
+    engine: EngineName = "auto",
+) -> Comparison:
+    """Compare two devices, as the command `compare` does: text, findings, behaviour, what to test.
+
+    `see` chooses what is seen, in place of the messages of each medium: each text holds messages,
+    links and media, with commas between. Raises `InvalidInput` when neither device has one of them.
+    A bound that is hit makes the comparison incomplete: look at `Comparison.complete`.
+    """
+    from modecheck.compare.refinement import Equivalence
+    from modecheck.review.comparison import Asked, compared
+
+    bounds: _Bounds = {"max_states": max_states, "max_seconds": max_seconds, "engine": engine}
+    verdicts = [check(device, every_option=every_option, **bounds) for device in (old, new)]
+    asked = Asked(Equivalence(equivalence), tuple(see))
+    return compared(verdicts[0], verdicts[1], asked, _search(max_states, max_seconds, engine))
 
 
 def steps_of(verdict: Verdict, finding: Finding) -> list[Told]:

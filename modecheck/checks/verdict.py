@@ -55,11 +55,13 @@ one unit to the other, and be fair to none. What was not asked may be accepted a
 @dataclass(frozen=True, slots=True)
 class Reduced:
     """How a part of a product stood for the whole. `units` are the chips that were exchanged for
-    one another, or None where symmetry was not asked for; `not_asked` are codes of findings.
+    one another, or None where symmetry was not asked for; `not_asked` are codes of findings. With
+    `leaps`, time in which nothing can happen was one step.
     """
 
     units: tuple[tuple[str, ...], ...] | None = None
     order: bool = False
+    leaps: bool = False
 
     @property
     def not_asked(self) -> tuple[str, ...]:
@@ -168,7 +170,7 @@ def explore_variant(
 ) -> Explored:
     """Explore one variant and run the checks that need nothing but it."""
     how = search or Search()
-    exploration = explore_with(compose(device), how, reporter)
+    exploration = explore_with(compose(device, leaps=how.leaps), how, reporter)
     reduced = _reduced(exploration, how)
     if how.order:
         return _deadlocks_alone(device, exploration, reduced)
@@ -210,7 +212,8 @@ def _in_document_order(device: Device, judged: list[Judged]) -> tuple[Judged, ..
 
 def _reduced(exploration: Space, how: Search) -> Reduced:
     units = exploration.units if isinstance(exploration, Unfolded) else ()
-    return Reduced(units if how.symmetry else None, how.order)
+    leaps = how.leaps and exploration.product.time is not None
+    return Reduced(units if how.symmetry else None, how.order, leaps)
 
 
 def _deadlocks_alone(device: Device, exploration: Space, reduced: Reduced) -> Explored:

@@ -12,7 +12,7 @@ from dataclasses import replace
 from modecheck.checks.exchanges import what_went_wrong
 from modecheck.checks.judged import HOLDS, VACUOUS, Judged, broken, undecided, up_to_failures
 from modecheck.checks.ways import Way, way_round, way_to, without_watchers
-from modecheck.engine.choice import Search, explore_with
+from modecheck.engine.choice import SWITCH_AT, Search, explore_with
 from modecheck.engine.exploration import Reporter
 from modecheck.engine.space import LoopAnswer, LoopQuery, Space
 from modecheck.model.parts import Requirement
@@ -29,6 +29,8 @@ MOST_TOGETHER = 16
 """
 FEWEST_TOGETHER = 20_000
 """States below which that does not matter."""
+GROWTH = 4
+"""How many times larger than the product a shared exploration of a large one often becomes."""
 
 
 def judge(space: Space, search: Search, reporter: Reporter | None) -> Iterator[Judged]:
@@ -58,7 +60,10 @@ class _Explorer:
         limits = self._search.limits
         if len(needs) > 1 and (limits.states is None or limits.states > most):
             limits = replace(limits, states=most)
-            watched = self._watched(needs, replace(self._search, limits=limits))
+            size = self._space.state_count
+            expected = GROWTH * size if size > SWITCH_AT else size
+            search = replace(self._search, limits=limits, expected=expected)
+            watched = self._watched(needs, search)
             if watched.stopped_by != limits.reached_states:
                 yield from self._judged_all(watched, needs)
                 return
@@ -70,7 +75,7 @@ class _Explorer:
 
     def _watched(self, needs: Sequence[Requirement], search: Search) -> Space:
         names = [need.name for need in needs]
-        product = compose(self._space.product.device, watching=names)
+        product = compose(self._space.product.device, watching=names, leaps=self._search.leaps)
         return explore_with(product, search, self._reporter)
 
     def _judged_all(self, watched: Space, needs: Sequence[Requirement]) -> Iterator[Judged]:

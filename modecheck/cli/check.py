@@ -12,7 +12,13 @@ from modecheck.cli.options import (
     exploring_options,
     reduce_option,
 )
-from modecheck.cli.outputs import OUTPUTS, need_all_writable, output_options, write_outputs
+from modecheck.cli.outputs import (
+    OUTPUTS,
+    need_all_writable,
+    output_options,
+    write_outputs,
+    write_trial_outputs,
+)
 
 if TYPE_CHECKING:
     from modecheck.checks.verdict import Verdict
@@ -58,7 +64,12 @@ def command(
     need_all_writable(files)
     devices = variants_of(device, chosen, every=every_option)
     changed = variants_of(device, chosen, every=every_option, over=over) if over else []
-    search = replace(search, symmetry="symmetry" in reductions, order="order" in reductions)
+    search = replace(
+        search,
+        symmetry="symmetry" in reductions,
+        order="order" in reductions,
+        leaps="time" in reductions,
+    )
     checking = _Checking(search, cache=not no_cache)
     verdict = checking.verdict(devices)
     style = style_for(sys.stdout)
@@ -66,9 +77,10 @@ def command(
         from modecheck.checks.differences import difference
         from modecheck.report.trial_text import trial_as_text
 
-        new = checking.verdict(changed)
+        size = max(one.exploration.state_count for one in verdict.explored)
+        new = checking.verdict(changed, expected=size)
         found = difference(verdict, new)
-        write_outputs(new, files)
+        write_trial_outputs(verdict, new, found, over, files)
         lines = trial_as_text(verdict, new, found, over, style)
         code = exit_code(found=bool(found.broken), complete=found.complete)
     else:
@@ -92,17 +104,21 @@ class _Checking:
         self._cache = cache
         self.cached = False
 
-    def verdict(self, devices: list[Device]) -> Verdict:
-        """The verdict on a device in these variants, with progress on a terminal."""
+    def verdict(self, devices: list[Device], *, expected: int = 0) -> Verdict:
+        """The verdict on a device in these variants, with progress on a terminal; `expected` is
+        about how many states each has, where that is known.
+        """
         import sys
+        from dataclasses import replace
 
         from modecheck.checks.kept_verdicts import check_or_recall
         from modecheck.checks.verdict import check
         from modecheck.cli.exploring import reporter_for
 
+        search = replace(self._search, expected=expected)
         with reporter_for(sys.stderr) as reporter:
             if not self._cache:
-                return check(devices, search=self._search, reporter=reporter)
-            found, recalled = check_or_recall(devices, self._search, reporter)
+                return check(devices, search=search, reporter=reporter)
+            found, recalled = check_or_recall(devices, search, reporter)
         self.cached = self.cached or recalled
         return found

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,9 +13,12 @@ from modecheck.cli.options import choice_option, exploring_options
 
 if TYPE_CHECKING:
     from modecheck.checks.verdict import Verdict
+    from modecheck.draw.albums import Hung
     from modecheck.draw.files import FileText
     from modecheck.draw.gallery import AnyDrawing
     from modecheck.engine.choice import Search
+    from modecheck.engine.exploration import Reporter
+    from modecheck.model.mistakes import ModecheckError
 
 
 def parsed_folds(
@@ -60,70 +64,122 @@ def command(
 
     if remark := stand_in():
         click.echo(remark, err=True)
-    drawing = _Drawing(chosen, search, folds)
-    target = Path(folder)
-    files = drawing.files(devices, target)
+    drawing, target, remarks = _Drawing(chosen, search, folds), Path(folder), list[str]()
+    files = (
+        _one(drawing, devices[0], remarks)
+        if len(devices) == 1
+        else _several(drawing, devices, target, remarks)
+    )
     stale = stale_files(files, target) if check else []
     lines = [] if check else [str(path) for path in write_files(files, target)]
     said = ["nothing is stale"] if check and not stale else []
-    show([*lines, *stale, *said, *drawing.remarks])
-    sys.exit(exit_code(found=bool(stale), complete=not drawing.remarks))
+    show([*lines, *stale, *said, *remarks])
+    sys.exit(exit_code(found=bool(stale), complete=not remarks))
 
 
+@dataclass(frozen=True, slots=True)
 class _Drawing:
-    """Checks devices and draws them; `remarks` tell which of them were not explored completely."""
+    """How devices are drawn: picklable, since several are drawn by several processes."""
 
-    def __init__(
-        self, chosen: dict[str, str], search: Search, folds: list[tuple[str, ...]]
-    ) -> None:
-        self._chosen = chosen
-        self._search = search
-        self._folds = folds
-        self.remarks: list[str] = []
+    chosen: dict[str, str]
+    search: Search
+    folds: list[tuple[str, ...]]
 
-    def files(self, devices: tuple[str, ...], folder: Path) -> Iterator[FileText]:
-        """One device's files lie in the folder itself, several have a folder each inside."""
-        return self._one(devices[0]) if len(devices) == 1 else self._several(devices, folder)
-
-    def _one(self, device: str) -> Iterator[FileText]:
-        from modecheck.draw.files import rendered
-
-        verdict = self._verdict(device)
-        yield from rendered(self._pictures(verdict), tell=_tell())
-
-    def _several(self, devices: tuple[str, ...], folder: Path) -> Iterator[FileText]:
-        from modecheck.draw.albums import Album, Shelf, folders_for
-
-        shelf = Shelf(folder, _tell())
-        for device, own in zip(devices, folders_for(devices), strict=True):
-            verdict = self._verdict(device)
-            about = verdict.device
-            album = Album(own, device, about.name, about.about, len(verdict.findings))
-            yield from shelf.files(album, self._pictures(verdict))
-        yield shelf.index()
-
-    def _verdict(self, device: str) -> Verdict:
-        import sys
-
+    def verdict(self, device: str, reporter: Reporter | None = None) -> Verdict:
+        """The verdict whose pictures are drawn."""
         from modecheck.checks.verdict import check
-        from modecheck.cli.exploring import reporter_for, variants_of
+        from modecheck.cli.exploring import variants_of
 
-        found = variants_of(device, self._chosen, every=False)
-        with reporter_for(sys.stderr) as reporter:
-            verdict = check(found, search=self._search, reporter=reporter)
-        space = verdict.explored[0].exploration
-        if not space.complete:
-            remark = f"incomplete: stopped by {space.stopped_by}; pictures show what was seen"
-            self.remarks.append(f"{device}: {remark}")
-        return verdict
+        found = variants_of(device, self.chosen, every=False)
+        return check(found, search=self.search, reporter=reporter)
 
-    def _pictures(self, verdict: Verdict) -> Iterator[AnyDrawing]:
+    def pictures(self, verdict: Verdict) -> Iterator[AnyDrawing]:
         from modecheck.draw.gallery import every_drawing
 
-        return every_drawing(verdict.explored[0], verdict.findings, self._folds)
+        return every_drawing(verdict.explored[0], verdict.findings, self.folds)
+
+    def drawn(self, device: str) -> _Drawn:
+        """Everything about one of several devices."""
+        from modecheck.draw.albums import hung
+        from modecheck.model.mistakes import ModecheckError
+
+        try:
+            verdict = self.verdict(device)
+        except ModecheckError as error:
+            return _Drawn(mistake=error)
+        said: list[str] = []
+        pictures = tuple(hung(self.pictures(verdict), tell=said.append))
+        about = verdict.device
+        return _Drawn(
+            about.name,
+            about.about,
+            len(verdict.findings),
+            pictures,
+            tuple(said),
+            _remark(device, verdict),
+        )
 
 
-def _tell() -> Callable[[str], None]:
+@dataclass(frozen=True, slots=True)
+class _Drawn:
+    """A device's name, what it is, its findings, its pictures, what could not be drawn, and why it
+    is not complete; or only what is wrong with its file.
+    """
+
+    name: str = ""
+    about: str = ""
+    findings: int = 0
+    pictures: tuple[Hung, ...] = ()
+    said: tuple[str, ...] = ()
+    remark: str = ""
+    mistake: ModecheckError | None = None
+
+
+def _remark(device: str, verdict: Verdict) -> str:
+    space = verdict.explored[0].exploration
+    if space.complete:
+        return ""
+    return f"{device}: incomplete: stopped by {space.stopped_by}; pictures show what was seen"
+
+
+def _one(drawing: _Drawing, device: str, remarks: list[str]) -> Iterator[FileText]:
+    """The files of one device, which lie in the folder itself."""
+    import sys
     from functools import partial
 
-    return partial(click.echo, err=True)
+    from modecheck.cli.exploring import reporter_for
+    from modecheck.draw.files import rendered
+
+    with reporter_for(sys.stderr) as reporter:
+        verdict = drawing.verdict(device, reporter)
+    remarks += filter(None, [_remark(device, verdict)])
+    yield from rendered(drawing.pictures(verdict), tell=partial(click.echo, err=True))
+
+
+def _several(
+    drawing: _Drawing, devices: tuple[str, ...], folder: Path, remarks: list[str]
+) -> Iterator[FileText]:
+    """The files of several devices, each in a folder of its own, and the pages that show them."""
+    import os
+    import sys
+    from concurrent.futures import ProcessPoolExecutor
+
+    from modecheck.cli.exploring import variants_of
+    from modecheck.draw.albums import Album, Shelf, folders_for
+
+    for device in devices:  # a mistake in any of them is told before a file is written
+        variants_of(device, drawing.chosen, every=False)
+    shelf, folders = Shelf(folder), folders_for(devices)
+    with ProcessPoolExecutor(min(os.cpu_count() or 1, len(devices))) as pool:
+        for number, drawn in enumerate(pool.map(drawing.drawn, devices)):
+            if drawn.mistake is not None:
+                pool.shutdown(wait=False, cancel_futures=True)
+                raise drawn.mistake
+            if sys.stderr.isatty():
+                click.echo(f"{number + 1} of {len(devices)}: {devices[number]}", err=True)
+            for words in drawn.said:
+                click.echo(words, err=True)
+            remarks += filter(None, [drawn.remark])
+            album = Album(folders[number], devices[number], drawn.name, drawn.about, drawn.findings)
+            yield from shelf.files(album, drawn.pictures)
+    yield shelf.index()

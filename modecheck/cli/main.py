@@ -12,7 +12,9 @@ from modecheck import __version__
 from modecheck.cli.exit_codes import INCOMPLETE, WRONG_INPUT
 
 COMMANDS = {
+    "chances": "modecheck.cli.chances",
     "check": "modecheck.cli.check",
+    "compare": "modecheck.cli.compare",
     "draw": "modecheck.cli.draw",
     "follow": "modecheck.cli.follow",
     "gaps": "modecheck.cli.gaps",

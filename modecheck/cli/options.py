@@ -38,9 +38,10 @@ reduce_option = click.option(
     "--reduce",
     "reductions",
     multiple=True,
-    type=click.Choice(["symmetry", "order"]),
-    help="Explore less: identical units only once (symmetry, every check stays as it is), or "
-    "independent steps in one order (order, deadlocks alone are looked for). May be given twice.",
+    type=click.Choice(["symmetry", "time", "order"]),
+    help="Explore less: identical units only once (symmetry), waits in which nothing can happen as "
+    "one step (time; both leave every check as it is), or independent steps in one order (order, "
+    "deadlocks alone are looked for). May be given again.",
 )
 
 BYTES = {"": 1, "KB": 10**3, "MB": 10**6, "GB": 10**9, "KIB": 2**10, "MIB": 2**20, "GIB": 2**30}

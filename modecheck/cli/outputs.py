@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 if TYPE_CHECKING:
+    from modecheck.checks.differences import Difference
     from modecheck.checks.verdict import Verdict
 
 OUTPUTS = {
@@ -53,3 +54,20 @@ def write_outputs(verdict: Verdict, files: Mapping[str, str | None]) -> None:
         if path is not None:
             module = importlib.import_module(f"modecheck.report.as_{name}")
             write_whole(path, getattr(module, f"{name}_text")(verdict))
+
+
+def write_trial_outputs(
+    old: Verdict, new: Verdict, found: Difference, over: str, files: Mapping[str, str | None]
+) -> None:
+    """Write what was asked for of a device with a file laid over it: JSON and Markdown compare it
+    with the device as it stands, the others tell of the device with the file.
+    """
+    from modecheck.report.files import write_whole
+
+    others = dict(files)
+    for name in ("json", "markdown"):
+        path = others.pop(name)
+        if path is not None:
+            module = importlib.import_module(f"modecheck.report.trial_{name}")
+            write_whole(path, getattr(module, f"trial_as_{name}_text")(old, new, found, over))
+    write_outputs(new, others)

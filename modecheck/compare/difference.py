@@ -145,7 +145,8 @@ class _Followed:
         while pending:
             pair = pending.popleft()
             mine, theirs = (self._offers(states) for states in pair)
-            for label in sorted(mine ^ theirs, key=self._names.__getitem__):
+            # What the other one can do is told first: a reviewer asks what can happen now.
+            for label in sorted(mine ^ theirs, key=lambda one: (one in mine, self._names[one])):
                 after, event = self._after(came, pair), self._names[label]
                 return Difference(How.SEQUENCE, after, event, by_first=label in mine)
             choice = choice or self._choice(came, pair)
@@ -184,6 +185,15 @@ class _Followed:
                 return Difference(How.LOSS, after, lost=tuple(lost), by_first=by_first)
         return None
 
+    def shows(self, found: Difference) -> list[bool]:
+        """For each state whether only what is offered can follow, or nothing of what is lost."""
+        lost = {self._names.index(name) for name in found.lost if name in self._names}
+        if found.how is How.LOSS:
+            return [not lost & ever for ever in self._ever]
+        offers = {self._names.index(name) for name in found.offers if name in self._names}
+        states = range(len(self._steps))
+        return [self._offers(self._silently_from(state)) <= offers for state in states]
+
     def _silently(self, states: set[int]) -> States:
         return frozenset().union(*(self._silently_from(state) for state in states))
 
@@ -221,11 +231,26 @@ def _not_matched(mine: set[frozenset[int]], theirs: set[frozenset[int]]) -> list
     return [own for own in mine if not any(their <= own for their in theirs)]
 
 
-def run_of(system: LabelledSystem, events: tuple[str, ...]) -> list[int] | None:
+def run_showing(system: LabelledSystem, found: Difference) -> list[int] | None:
+    """A shortest run of the system that can do it, of which the events of a difference are seen,
+    and which comes to where its choice or its loss shows. None if there is no such run.
+    """
+    if found.how not in (How.CHOICE, How.LOSS):
+        return run_of(system, found.events)
+    classes = classes_of(system, Equivalence.BRANCHING)
+    shows = _Followed(quotient(system, classes)).shows(found)
+    return run_of(system, found.events, np.array(shows, bool)[classes.of])
+
+
+def run_of(
+    system: LabelledSystem, events: tuple[str, ...], ends: Array | None = None
+) -> list[int] | None:
     """A shortest run from the initial state of which these events are seen, as numbers of
     transitions; it ends with the last event. None if there is no such run.
 
-    Breadth first over pairs of a state and of how many events have been seen.
+    With `ends`, which holds a truth value for each state, it ends in a state where that is so,
+    perhaps some silent steps later. Breadth first over pairs of a state and of how many events have
+    been seen.
     """
     if not set(events) <= set(system.names):
         return None
@@ -233,12 +258,14 @@ def run_of(system: LabelledSystem, events: tuple[str, ...]) -> list[int] | None:
     order = np.argsort(system.sources, kind="stable")
     first = np.searchsorted(system.sources[order], np.arange(system.count + 1))
     came = np.full(wanted.size * system.count, -1, np.int64)
-    goal = len(events) * system.count
+    goals = np.zeros(wanted.size * system.count, bool)
+    goals[len(events) * system.count :] = True if ends is None else ends
     frontier = np.array([system.initial], np.int64)
     came[frontier] = system.transitions
     while frontier.size:
-        if frontier[-1] >= goal:
-            return _run_back(system, came, int(frontier[-1]))
+        reached = frontier[goals[frontier]]
+        if reached.size:
+            return _run_back(system, came, int(reached[-1]))
         seen, states = np.divmod(frontier, system.count)
         edges, counts = _steps_of(states, order, first)
         before, labels = np.repeat(seen, counts), system.labels[edges]

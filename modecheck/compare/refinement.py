@@ -26,6 +26,8 @@ silent steps alone, also none) are made into transitions, and strong classes of 
 ones, by definition.
 
 Silent steps that go on for ever count for nothing in branching and weak bisimulation.
+
+Small systems are refined by `refinement_plain`, which comes to the same classes.
 """
 
 from __future__ import annotations
@@ -37,11 +39,23 @@ from types import ModuleType
 import numpy as np
 
 from modecheck.compare.labelled import SILENT, Array, LabelledSystem, side_by_side
+from modecheck.compare.refinement_plain import (
+    branching_classes,
+    steps_of,
+    strong_classes,
+    weak_classes,
+)
 from modecheck.engine.choice import keep_kernels
 from modecheck.model.mistakes import ModecheckError
 
 MOST_SATURATED = 100_000_000
 """Weak transitions that are made: 800 MB, and as much again while they are refined."""
+
+
+SMALL = 1_000
+"""States and transitions that are compared sooner than compiled code is loaded (and it is compiled
+once, in some ten seconds, which nobody should wait for to compare two small devices).
+"""
 
 
 class Equivalence(Enum):
@@ -74,6 +88,8 @@ def classes_of(system: LabelledSystem, equivalence: Equivalence) -> Classes:
     """The classes of equivalent states. Raises `TooManyWeakSteps`."""
     if not system.count:
         return Classes(np.zeros(0, np.int32), 0)
+    if system.count <= SMALL and system.transitions <= SMALL:
+        return _plainly(system, equivalence)
     if equivalence is Equivalence.STRONG:
         return _refined(system, inert=False)
     contracted, component = _contracted(system)
@@ -83,6 +99,17 @@ def classes_of(system: LabelledSystem, equivalence: Equivalence) -> Classes:
         return branching
     weak = _refined(_saturated(quotient(system, branching)), inert=False)
     return Classes(weak.of[branching.of], weak.count)
+
+
+def _plainly(system: LabelledSystem, equivalence: Equivalence) -> Classes:
+    steps = steps_of(system)
+    if equivalence is Equivalence.STRONG:
+        of = strong_classes(steps)
+    elif equivalence is Equivalence.BRANCHING:
+        of = branching_classes(steps)
+    else:
+        of = weak_classes(steps)
+    return Classes(np.array(of, np.int32), max(of) + 1)
 
 
 def equivalent(one: LabelledSystem, other: LabelledSystem, equivalence: Equivalence) -> bool:

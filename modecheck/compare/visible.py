@@ -11,21 +11,18 @@ What happens in one step is seen together, in no order. A step that must not hap
 room, out of range) is seen as one, and leads nowhere.
 
 In a mode, only what happens in steps that begin in it is seen, and entering and leaving it.
+
+Of two devices in which the same has another name, one is told in the words of the other (`Called`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
-from itertools import pairwise
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
 
-import numpy as np
-
-from modecheck.compare.labelled import SILENT_NAME, Array, LabelledSystem
-from modecheck.engine.exploration import Exploration
-from modecheck.engine.space import INITIAL, Space
+from modecheck.compare.forms import Name
 from modecheck.model.mistakes import ModecheckError
-from modecheck.product.form import EventForm, MessageForm, MessageIn, Product
+from modecheck.product.form import EventForm, MessageIn, Product
 
 MOST_VISIBLE = 31
 """Events that a step can report: a kind of transition has so many bits for them."""
@@ -46,17 +43,6 @@ class TooMuchVisible(ModecheckError):
         )
 
 
-class NotExplored(ModecheckError):
-    """Not all states and transitions are known, so nothing can be said about equivalence."""
-
-    def __init__(self, reason: str) -> None:
-        super().__init__()
-        self.reason = reason
-
-    def __str__(self) -> str:
-        return f"the comparison is incomplete: exploration was stopped by {self.reason}"
-
-
 @dataclass(frozen=True, slots=True)
 class Visible:
     """What is seen, by number: messages in their queues, signals, and rules."""
@@ -65,8 +51,31 @@ class Visible:
     signals: frozenset[int] = frozenset()
     rules: frozenset[int] = frozenset()
 
+    def __or__(self, other: Visible) -> Visible:
+        """What is seen by the one or the other."""
+        return Visible(
+            self.messages | other.messages, self.signals | other.signals, self.rules | other.rules
+        )
+
     def __len__(self) -> int:
         return len(self.messages) + len(self.signals) + len(self.rules)
+
+
+@dataclass(frozen=True, slots=True)
+class Called:
+    """Other names for what is seen: links, messages by their link, modes, signals, rules by their
+    chip. What is not named keeps its own name.
+    """
+
+    names: Mapping[Name, Name] = field(default_factory=dict)
+
+    def __call__(self, kind: str, name: str, scope: str = "") -> str:
+        """What something is called."""
+        other = self.names.get(Name(kind, name, scope))
+        return name if other is None else other.name
+
+
+OWN_NAMES = Called()
 
 
 def messages_over(product: Product, media: Iterable[str]) -> Visible:
@@ -105,196 +114,56 @@ def reporting(product: Product, visible: Visible) -> Product:
     assert not product.watchers, "a watcher's atoms count on the numbers of the events"
     if len(visible) > MOST_VISIBLE:
         raise TooMuchVisible(len(visible))
-    forms = tuple(form for form, _ in _reported(product, visible))
+    forms = tuple(_form(one) for one in in_order(visible))
     names = tuple(f"visible {number}" for number in range(len(forms)))
     return replace(product, events=forms, watched_events=names)
 
 
+Chosen = tuple[str, int, int]
+"""A message by its queue and code, a signal or a rule by number and 0."""
+
+
+def in_order(visible: Visible) -> list[Chosen]:
+    """What is visible, in the order of the bits by which a step reports it."""
+    return [
+        *(("message", queue, code) for queue, code in sorted(visible.messages)),
+        *(("signal", number, 0) for number in sorted(visible.signals)),
+        *(("rule", number, 0) for number in sorted(visible.rules)),
+    ]
+
+
+def _form(chosen: Chosen) -> EventForm:
+    kind, number, code = chosen
+    if kind == "message":
+        return EventForm(accepted=frozenset({(number, code)}))
+    if kind == "signal":
+        return EventForm(raised=frozenset({number}))
+    return EventForm(taken=frozenset({number}))
+
+
 @dataclass(frozen=True, slots=True)
-class _Seen:
-    """Something seen in a step. A message's value stands in the state before the step if it was
-    `delivered`, else in the one behind it.
+class Seen:
+    """Something `chosen` that is seen in a step. A message's value stands in the state before the
+    step if it was `delivered`, else in the one behind it.
     """
 
+    chosen: Chosen
     text: str
     after: str = ""
     message: MessageIn | None = None
     delivered: bool = False
 
 
-def _reported(product: Product, visible: Visible) -> Iterator[tuple[EventForm, _Seen]]:
-    """Each event that a step reports, in the order of their bits, and how it is seen."""
-    for queue, code in sorted(visible.messages):
-        form = EventForm(accepted=frozenset({(queue, code)}))
-        yield form, _seen_message(product, "sent", (queue, code))
-    for signal in sorted(visible.signals):
-        yield EventForm(raised=frozenset({signal})), _Seen(f"raised {product.signals[signal]}")
-    for number in sorted(visible.rules):
-        rule = product.rules[number]
-        yield EventForm(taken=frozenset({number})), _Seen(f"{rule.chip} takes {rule.title}")
-
-
-def _seen_message(product: Product, what: str, message: MessageIn) -> _Seen:
-    queue = product.queues[message[0]]
-    name = queue.messages[message[1] - 1].name
-    return _Seen(f"{what} {name}", f" via {queue.name}", message, what == "delivered")
-
-
-@dataclass(slots=True)
-class _Steps:
-    """All transitions; `kinds[i]` says of what kind transition `i` is, with a product's label and
-    the bits of what it reports. `failing` tells of each state whether a step fails in it.
-    """
-
-    sources: Array
-    targets: Array
-    kinds: Array
-    labels: list[int]
-    events: list[int]
-    failing: Array
-
-
-def labelled_from(space: Space, visible: Visible, mode: str | None = None) -> LabelledSystem:
-    """What is seen of a space whose product is `reporting` it. Raises `NotExplored`."""
-    if not space.complete:
-        raise NotExplored(space.stopped_by)
-    steps = _plain_steps(space) if isinstance(space, Exploration) else _compiled_steps(space)
-    return _Reading(space, visible, steps, mode).system()
-
-
-def _plain_steps(space: Exploration) -> _Steps:
-    numbers: dict[tuple[int, int], int] = {}
-    rows = [
-        (number, edge.target, numbers.setdefault((edge.label, edge.events), len(numbers)))
-        for number in range(space.expanded)
-        for edge in space.edges_from(number)
-    ]
-    sources, targets, kinds = np.array(rows, np.int32).reshape(-1, 3).T
-    failing = np.frombuffer(space.failing, np.uint8)
-    labels, events = [key[0] for key in numbers], [key[1] for key in numbers]
-    return _Steps(sources, targets, kinds, labels, events, failing)
-
-
-def _compiled_steps(space: Space) -> _Steps:
-    from modecheck.engine.compiled.exploration import CompiledExploration
-
-    if not isinstance(space, CompiledExploration):
-        raise TypeError("a reduced exploration does not show what is seen")
-    graph = space.graph
-    if graph.linked < space.state_count:
-        raise NotExplored("lack of memory for the transitions")
-    sources = np.repeat(np.arange(graph.linked, dtype=np.int32), np.diff(graph.first))
-    return _Steps(
-        sources,
-        graph.targets.astype(np.int32),
-        graph.notes,
-        graph.labels.tolist(),
-        graph.events.tolist(),
-        graph.failing,
-    )
-
-
-class _Reading:
-    def __init__(self, space: Space, visible: Visible, steps: _Steps, mode: str | None) -> None:
-        self._space = space
-        self._product = space.product
-        self._visible = visible
-        self._steps = steps
-        self._mode = mode
-        self._inside = self._states_inside()
-        self._reported = [seen for _, seen in _reported(space.product, visible)]
-        self._columns: dict[int, Array] = {}
-        self._numbers = {SILENT_NAME: 0}
-
-    def system(self) -> LabelledSystem:
-        steps = self._steps
-        labels = np.zeros(steps.sources.size, np.int32)
-        inside = self._inside[steps.sources] * 2 + self._inside[steps.targets]
-        groups = steps.kinds.astype(np.int64) * 4 + inside
-        order = np.argsort(groups, kind="stable")
-        bounds = np.flatnonzero(np.diff(groups[order], prepend=-1, append=-1))
-        for begin, end in pairwise(bounds.tolist()):
-            self._name(order[begin:end], int(groups[order[begin]]), labels)
-        failing = np.flatnonzero(steps.failing & self._inside).astype(np.int32)
-        fails = np.full(failing.size, self._number(FAILS) if failing.size else 0, np.int32)
-        return LabelledSystem(
-            self._space.state_count,
-            INITIAL,
-            np.concatenate([steps.sources, failing]),
-            np.concatenate([labels, fails]),
-            np.concatenate([steps.targets, failing]),
-            tuple(self._numbers),
-        )
-
-    def _states_inside(self) -> Array:
-        """For each state 1 if it is in the mode; without a mode all are."""
-        if self._mode is None:
-            return np.ones(self._space.state_count, np.uint8)
-        bit = self._space.mark(f"mode:{self._mode}")
-        inside = np.zeros(self._space.state_count, np.uint8)
-        inside[list(self._space.numbered(bit))] = 1
-        return inside
-
-    def _number(self, name: str) -> int:
-        return self._numbers.setdefault(name, len(self._numbers))
-
-    def _name(self, these: Array, group: int, labels: Array) -> None:
-        """Gives their labels to transitions of one kind that begin and end alike."""
-        kind, begins, ends = group >> 2, group >> 1 & 1, group & 1
-        seen = self._seen_in(kind) if begins else []
-        if begins != ends:
-            seen.append(_Seen(f"{'leaves' if begins else 'enters'} {self._mode}"))
-        if not seen:
-            return
-        valued = [(one, self._type(one)) for one in seen]
-        values = np.stack([self._values(one, these) for one, _ in valued], axis=1)
-        rows, which = np.unique(values, axis=0, return_inverse=True)
-        names = np.empty(len(rows), np.int32)
-        for number, row in enumerate(rows.tolist()):
-            texts = (_spelled(one, form, v) for (one, form), v in zip(valued, row, strict=True))
-            names[number] = self._number(" + ".join(sorted(texts)))
-        labels[these] = names[which.reshape(-1)]
-
-    def _seen_in(self, kind: int) -> list[_Seen]:
-        events = self._steps.events[kind]
-        seen = [one for bit, one in enumerate(self._reported) if events >> bit & 1]
-        label = self._product.labels[self._steps.labels[kind]]
-        delivered = (label.queue, label.message)
-        if label.kind in ("deliver", "ignore") and delivered in self._visible.messages:
-            seen.append(_seen_message(self._product, "delivered", delivered))
-        return seen
-
-    def _type(self, one: _Seen) -> MessageForm | None:
-        """The form of a message that has a value."""
-        if one.message is None:
-            return None
-        queue, code = one.message
-        form = self._product.queues[queue].messages[code - 1]
-        return form if form.type is not None else None
-
-    def _values(self, one: _Seen, these: Array) -> Array:
-        """The value of what is seen in each of some transitions; 0 where it has none."""
-        values = np.zeros(these.size, np.int64)
-        if self._type(one) is None or one.message is None:
-            return values
-        queue, code = one.message
-        slots = self._product.queues[queue].slots
-        if one.delivered:
-            return self._column(slots[0].value)[self._steps.sources[these]]
-        behind = self._steps.targets[these]
-        for slot in slots:
-            holds = self._column(slot.code)[behind] == code
-            values[holds] = self._column(slot.value)[behind][holds]
-        return values
-
-    def _column(self, field: int) -> Array:
-        if field not in self._columns:
-            values = self._space.column(field, self._space.state_count)
-            self._columns[field] = np.array(values, np.int64)
-        return self._columns[field]
-
-
-def _spelled(one: _Seen, form: MessageForm | None, value: int) -> str:
-    if form is None or form.type is None:
-        return one.text + one.after
-    return f"{one.text} = {form.type.spell(value)}{one.after}"
+def seen_as(product: Product, chosen: Chosen, called: Called, what: str = "sent") -> Seen:
+    """How something is seen that happens in a step; of a message, `what` happens to it."""
+    kind, number, code = chosen
+    if kind == "message":
+        queue = product.queues[number]
+        name = called("message", queue.messages[code - 1].name, queue.name)
+        via = called("link", queue.name)
+        return Seen(chosen, f"{what} {name}", f" via {via}", (number, code), what == "delivered")
+    if kind == "signal":
+        return Seen(chosen, f"raised {called('signal', product.signals[number])}")
+    rule = product.rules[number]
+    text = f"{called('chip', rule.chip)} takes {called('rule', rule.title, rule.chip)}"
+    return Seen(chosen, text)

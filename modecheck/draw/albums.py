@@ -36,24 +36,39 @@ class Album:
     pictures: list[tuple[str, str]] = field(default_factory=list)
 
 
+@dataclass(frozen=True, slots=True)
+class Hung:
+    """A picture's title and its files; the last one is the drawing."""
+
+    title: str
+    files: tuple[FileText, ...]
+
+
+def hung(
+    pictures: Iterable[AnyDrawing], *, tell: Callable[[str], None] | None = None
+) -> Iterator[Hung]:
+    """Each picture with its files; `tell` is called with the reason where one cannot be drawn."""
+    for picture in pictures:
+        yield Hung(picture.title, tuple(rendered([picture], tell=tell)))
+
+
 class Shelf:
     """Gathers the files of device after device; a picture that was there before is not repeated."""
 
-    def __init__(self, folder: Path, tell: Callable[[str], None] | None = None) -> None:
+    def __init__(self, folder: Path) -> None:
         self._folder = folder
-        self._tell = tell
         self._known: dict[str, str] = {}
         self._albums: list[Album] = []
 
-    def files(self, album: Album, pictures: Iterable[AnyDrawing]) -> Iterator[FileText]:
+    def files(self, album: Album, pictures: Iterable[Hung]) -> Iterator[FileText]:
         """The files of one device: those of its new pictures, and its page."""
         self._albums.append(album)
         for picture in pictures:
             yield from self._picture(album, picture)
         yield FileText(f"{album.folder}/{PAGE}", self._page(album))
 
-    def _picture(self, album: Album, picture: AnyDrawing) -> Iterator[FileText]:
-        files = list(rendered([picture], tell=self._tell))
+    def _picture(self, album: Album, picture: Hung) -> Iterator[FileText]:
+        files = picture.files
         drawn = files[-1].text
         if drawn is None:
             yield from (FileText(f"{album.folder}/{file.name}", file.text) for file in files)

@@ -120,7 +120,7 @@ class Box:
     `row` is "top" or "bottom" for boxes that stand at that border of their frame.
     `hint` becomes the box's title, which viewers show where the pointer rests. `state` is the
     state that it stands for, `rules` are the titles of the rules whose words it bears. What is
-    `unseen` has a dashed outline.
+    `unseen` has a dashed outline. A `mark` is one more class of its group, for a style sheet.
     """
 
     key: str
@@ -132,6 +132,7 @@ class Box:
     state: str = ""
     rules: tuple[str, ...] = ()
     unseen: bool = False
+    mark: str = ""
 
     @property
     def width(self) -> float:
@@ -180,7 +181,8 @@ class Arrow:
 
     `stroke` is a key of the palette's strokes, `tip` is "arrow", "open" or "none". `course` says
     where the head stands: "down" below the tails, "up" above them; or abreast of them, and the
-    label "under" or "over" both. `rules` are the titles of the rules that it stands for.
+    label "under" or "over" both. `rules` are the titles of the rules that it stands for; `mark` as
+    in `Box`.
     """
 
     key: str
@@ -192,6 +194,7 @@ class Arrow:
     course: str = "down"
     hint: str = ""
     rules: tuple[str, ...] = ()
+    mark: str = ""
 
     @property
     def stretches(self) -> tuple[Stretch, ...]:
@@ -212,8 +215,8 @@ class Frame:
     """A border around boxes and other frames. `shape` is "composite", "rest" or "diagram".
 
     The diagram's frame is the outermost one. Its header is the tab in its corner (UML 2.5.1,
-    annex A), and its `words` tell what holds for all of it. `state` and `unseen` as in
-    `Box`.
+    annex A), and its `words` tell what holds for all of it. `state`, `unseen` and `mark` as
+    in `Box`.
     """
 
     key: str
@@ -224,6 +227,7 @@ class Frame:
     words: Box | None = None
     state: str = ""
     unseen: bool = False
+    mark: str = ""
 
 
 @dataclass(frozen=True, slots=True)

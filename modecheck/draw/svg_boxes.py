@@ -37,6 +37,7 @@ def draw_box(box: Box, place: Rectangle, ground: str = "") -> str:
         drawn = ""
     marks = {"state": box.state, "rules": listed(box.rules)}
     kind = f"{box.shape} unseen" if box.unseen else box.shape
+    kind = f"{kind} {box.mark}" if box.mark else kind
     return titled(drawn + _words(box, place), box.hint, kind, **marks)
 
 

@@ -77,6 +77,7 @@ class _Picture:
             if frame.shape == "rest":
                 drawn += outline(place.grown(-INSET), "frame inner", ROUND)
             kind = "composite unseen" if frame.unseen else "composite"
+            kind = f"{kind} {frame.mark}" if frame.mark else kind
             yield titled(drawn, frame.hint, kind, state=frame.state)
 
     def _ground(self, frame: str) -> int:
@@ -98,7 +99,8 @@ class _Picture:
         drawn = "".join(line_with_tip(way, "none") for way in first)
         drawn += line_with_tip(last, route.arrow.tip)
         arrow = route.arrow
-        return titled(drawn, arrow.hint, f"arrow {arrow.stroke}", rules=listed(arrow.rules))
+        kind = f"arrow {arrow.stroke} {arrow.mark}".rstrip()
+        return titled(drawn, arrow.hint, kind, rules=listed(arrow.rules))
 
     def _drawn_boxes(self) -> Iterator[str]:
         for box in self._sketch.every_box:

@@ -28,6 +28,9 @@ EngineName = Literal["auto", "plain", "compiled"]
 SWITCH_AT = 3_000
 """States that the plain engine explores in about the time that the compiled one takes to load."""
 
+OPTIMISED_FROM = 200_000
+"""States from which on optimised machine code saves more time than it takes to make."""
+
 MOST_THREADS = 64
 
 
@@ -45,10 +48,12 @@ class EngineUnavailable(ModecheckError):
 @dataclass(frozen=True, slots=True)
 class Search:
     """How to explore. `threads` is None for one for each core. `expected` is what is known already
-    of how many states there are: the plain engine does not begin with a product that is large.
+    of how many states there are: the plain engine does not begin with a product that is large, and
+    the compiled one does not optimise the code of one that is small.
 
     With `symmetry`, states that differ by an exchange of identical units are explored once; with
-    `order`, independent steps are followed in one order, which shows all deadlocks and no more.
+    `order`, independent steps are followed in one order, which shows all deadlocks and no more;
+    with `leaps`, products are composed so that time in which nothing can happen is one step.
     """
 
     engine: EngineName = "auto"
@@ -56,6 +61,7 @@ class Search:
     threads: int | None = None
     symmetry: bool = False
     order: bool = False
+    leaps: bool = False
     expected: int = 0
 
 
@@ -142,6 +148,7 @@ def _compiled(product: Product, how: Search, told: Reporter, fewer: Reduction | 
             limits=how.limits,
             reporter=told,
             representatives=fewer.representatives if fewer is not None else None,
+            in_haste=0 < how.expected < OPTIMISED_FROM,
         )
     except NotCompilableError as error:
         raise EngineUnavailable(str(error)) from error

@@ -47,6 +47,7 @@ from modecheck.product.form import (
     Reception,
     Send,
     Target,
+    Ticking,
 )
 
 State = tuple[int, ...]
@@ -410,11 +411,14 @@ class Interpreter:
             return
         if any(self.condition(due.holds, state) for due in time.due):
             return
-        draft = _Draft(list(state), log=[Passed(1)])
-        for ticking in time.tickings:
-            if self.condition(ticking.runs, state):
-                count = state[ticking.field]
-                draft.now[ticking.field] = count + 1 if count < ticking.last else ticking.behind
+        running = [one for one in time.tickings if self.condition(one.runs, state)]
+        ticks = 1
+        if time.leaps and not others:
+            ticks = min((ticks_to_stop(one, state[one.field]) for one in running), default=1)
+        draft = _Draft(list(state), log=[Passed(ticks)])
+        for ticking in running:
+            count = state[ticking.field]
+            draft.now[ticking.field] = count + ticks if count < ticking.last else ticking.behind
         step = self._finished(draft, time.label)
         if step.after != state:
             yield step
@@ -551,6 +555,17 @@ class Interpreter:
         for queue in chip.outputs:
             _make_late(draft.now, self.product.queues[queue])
         self._pay(draft, fault)
+
+
+NO_STOP = 1 << 40
+"""More ticks than any count has to go."""
+
+
+def ticks_to_stop(ticking: Ticking, count: int) -> int:
+    """How many ticks a count may go on before it matters; many where it does not go on."""
+    if count >= ticking.last:
+        return NO_STOP if ticking.behind == ticking.last else 1
+    return next(stop for stop in ticking.stops if stop > count) - count
 
 
 def _outcome(otherwise: Otherwise) -> int:

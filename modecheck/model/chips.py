@@ -12,6 +12,7 @@ from modecheck.model.overlays import beside, overlay, read_document
 from modecheck.model.parts import Chip, Reply, Rule
 from modecheck.model.phrases import Phrases
 from modecheck.model.places import Place
+from modecheck.model.quantities import battery
 from modecheck.model.rule_drafts import RuleDraft, RuleDrafts
 from modecheck.model.rules import RuleReader, Wiring
 from modecheck.model.shapes import FAIR, Shapes
@@ -19,7 +20,7 @@ from modecheck.model.yaml_nodes import Mapping, Node, Scalar, Sequence, kind_of
 
 BODY_KEYS = (
     "about", "parameters", "variables", "timers", "states", "initial", "rules", "ignores", "defers",
-    "fair",
+    "fair", "tags", "battery",
 )  # fmt: skip
 CHIP_KEYS = ("chip", "actor", "based_on", *BODY_KEYS)
 ENTRY_KEYS = ("file", "with", *BODY_KEYS)
@@ -178,6 +179,8 @@ class ChipReader:
             place=draft.place,
             fair=self._shapes.choice(draft.body.get("fair"), "fair", FAIR, ""),
             timers=dict(draft.outline.timers),
+            tags=self._shapes.tags(draft.body.get("tags")),
+            battery=battery(self._shapes, draft.phrases, draft.body.get("battery")),
         )
 
     def _replies(self, draft: ChipDraft, reader: RuleReader) -> dict[str, tuple[Reply, ...]]:

@@ -48,7 +48,11 @@ def note_odd_durations(device: Device, notes: Notebook) -> None:
                 expected = "a 'clock' in the device, or no 'within'"
                 notes.add("time is not counted here", need.within.places[0], expected=expected)
         return
-    moments = {moment for duration in durations(device) for moment in _moments(duration)}
+    moments = {
+        moment
+        for duration in durations(device)
+        for moment in zip(duration.moments, duration.places, strict=False)
+    }
     noted: set[Place] = set()
     for seconds, place in sorted(moments, key=lambda moment: str(moment[1])):
         if place in noted:
@@ -71,12 +75,6 @@ def durations(device: Device) -> Iterator[Duration]:
         yield from (timer.duration for timer in chip.timers.values())
     yield from (link.delay for link in device.links.values() if link.delay is not None)
     yield from (need.within for need in device.requirements.values() if need.within is not None)
-
-
-def _moments(duration: Duration) -> Iterator[tuple[Fraction, Place]]:
-    yield duration.low, duration.places[0]
-    if duration.high is not None:
-        yield duration.high, duration.places[1]
 
 
 def common_measure(times: Iterator[Fraction]) -> Fraction:

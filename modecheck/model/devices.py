@@ -11,6 +11,7 @@ from collections.abc import Mapping as MappingType
 from dataclasses import dataclass, replace
 from itertools import product
 
+from modecheck.model.chances import ChanceReader
 from modecheck.model.chips import ChipDraft, ChipReader
 from modecheck.model.clocks import note_odd_durations, read_clock
 from modecheck.model.conditions import condition, names_in
@@ -34,7 +35,7 @@ from modecheck.model.yaml_nodes import Mapping, Node, Scalar, shortened
 
 DEVICE_KEYS = (
     "device", "about", "based_on", "chips", "actors", "links", "modes", "pairings", "faults",
-    "options", "requirements", "accepted", "expect", "clock",
+    "options", "requirements", "accepted", "expect", "clock", "chances",
 )  # fmt: skip
 TRUTHS = ("true", "false")
 MOST_VARIANTS = 256
@@ -263,6 +264,7 @@ class _DeviceReader:
             place=record.keys["device"].place,
             digests=dict(self._notes.files),
             clock=read_clock(self._shapes, self._phrases, record.get("clock")),
+            chances=ChanceReader(self._shapes, self._phrases, scope).read(record.get("chances")),
         )
 
     def _events(self, chips: MappingType[str, Chip], wired: _Wired) -> set[str] | None:

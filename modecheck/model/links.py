@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
+
 from modecheck.model.conditions import condition
 from modecheck.model.meaning import Scope
 from modecheck.model.outlines import OutlineReader, is_empty
 from modecheck.model.parts import Duration, Link, Message
 from modecheck.model.phrases import Phrases
+from modecheck.model.quantities import share
 from modecheck.model.shapes import FAIR, Shapes
 from modecheck.model.yaml_nodes import Mapping, Node, Scalar, kind_of
 
 LINK_KEYS = (
     "from", "to", "medium", "capacity", "carries", "can", "up_when", "when_down", "when_full",
-    "delay", "fair", "about",
+    "delay", "fair", "loses", "tags", "about",
 )  # fmt: skip
 MESSAGE_KEYS = ("kind", "bool", "range", "one_of", "about")
 MESSAGE_KINDS = ("event", "state", "relative")
@@ -65,6 +68,8 @@ class LinkReader:
             place=key.place,
             fair=choice(record.get("fair"), "fair", FAIR, ""),
             delay=self._delay(record),
+            tags=self._shapes.tags(record.get("tags")),
+            loss=self._loss(record, can),
         )
 
     def _end(self, record: Mapping, side: str) -> str | None:
@@ -91,6 +96,15 @@ class LinkReader:
     def _delay(self, record: Mapping) -> Duration | None:
         scalars = self._shapes.scalars(record.get("delay"), "a delay", "a duration such as 2 ms")
         return self._phrases.interval(scalars) if scalars else None
+
+    def _loss(self, record: Mapping, can: set[str]) -> Fraction | None:
+        node = record.get("loses")
+        if node is None:
+            return None
+        if "lose" not in can:
+            message = "a link that cannot lose has no share of losses"
+            self._notes.add(message, record.keys["loses"].place, expected="'can: [lose]', too")
+        return share(self._shapes, node)
 
     def _messages(self, node: Node) -> dict[str, Message]:
         messages: dict[str, Message] = {}

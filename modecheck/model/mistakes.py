@@ -3,7 +3,8 @@
 The exception tree of modecheck:
 
     ModecheckError
-    └── InvalidInput        one or more mistakes in what a person wrote
+    ├── InvalidInput        one or more mistakes in what a person wrote
+    └── AgainstTheRule      a Bluetooth supervision timeout that cannot be (modecheck.supervision)
 
 A fault of the *device* is never an exception: it is a finding, and findings are returned.
 """
@@ -69,6 +70,16 @@ class Mistake:
 
 class ModecheckError(Exception):
     """The root of every error that modecheck raises on purpose."""
+
+    def __reduce__(self) -> tuple[object, ...]:
+        """Errors go from one process to another with all that they carry."""
+        return _restored, (type(self), self.__dict__)
+
+
+def _restored(kind: type[ModecheckError], carried: dict[str, object]) -> ModecheckError:
+    error = kind.__new__(kind)
+    error.__dict__.update(carried)
+    return error
 
 
 class InvalidInput(ModecheckError):

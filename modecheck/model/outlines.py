@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from modecheck.model.parts import State, Timer, Variable
 from modecheck.model.phrases import Phrases
 from modecheck.model.places import Place
+from modecheck.model.quantities import current
 from modecheck.model.shapes import Shapes
 from modecheck.model.values import (
     MOST_KEYS,
@@ -27,7 +28,7 @@ from modecheck.model.yaml_nodes import (
     shortened,
 )
 
-STATE_KEYS = ("about", "rest", "initial", "states", "rules", "ignores", "defers")
+STATE_KEYS = ("about", "rest", "initial", "states", "rules", "ignores", "defers", "tags", "current")
 VARIABLE_KEYS = ("bool", "range", "one_of", "bond", "list", "start", "persistent", "about")
 TYPE_KEYS = ("bool", "range", "one_of", "bond")
 LONGEST_LIST = 64
@@ -101,8 +102,13 @@ class OutlineReader:
         name = key.text
         rests = self._shapes.truth(body.get("rest"), "rest", default=rest)
         reading.bodies[name] = body
+        tags = self._shapes.tags(body.get("tags"))
+        draws = current(self._shapes, self._phrases, body.get("current"))
+        if draws is None and parent is not None:
+            draws = reading.states[parent].current
+        place = key.place
         blank = State(
-            name, parent, (), None, (name,), name, rests, depth, about_of(body), key.place
+            name, parent, (), None, (name,), name, rests, depth, about_of(body), place, tags, draws
         )
         reading.states[name] = blank
         children = self._read_states(body, name, depth + 1, reading, rest=rests)
@@ -123,6 +129,8 @@ class OutlineReader:
             depth,
             blank.about,
             key.place,
+            tags,
+            draws,
         )
 
     def initial(self, body: Mapping, children: list[str]) -> str | None:

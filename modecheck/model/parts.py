@@ -1,7 +1,8 @@
 """The typed model: what a device file says, after every name in it has been understood.
 
 Everything is frozen; every part that a finding can point at knows its place. Chips are instances:
-two chips of one file are two `Chip`s whose rules share their places.
+two chips of one file are two `Chip`s whose rules share their places. `tags` say what a part has to
+do with, such as radio, power or charging: no step depends on them.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ from datetime import date
 from fractions import Fraction
 
 from modecheck.model.places import Place
-from modecheck.model.terms import Term
+from modecheck.model.terms import Happens, Term
 from modecheck.model.values import ValueType
 
 
@@ -32,7 +33,11 @@ class Variable:
 
 @dataclass(frozen=True, slots=True)
 class State:
-    """A state of a chip's statechart; `leaves` are the innermost states inside, or itself."""
+    """A state of a chip's statechart; `leaves` are the innermost states inside, or itself.
+
+    `current` is what the chip draws in it, in amperes, where the model says so; a state inside that
+    says nothing draws what the state around it does.
+    """
 
     name: str
     parent: str | None
@@ -44,6 +49,8 @@ class State:
     depth: int
     about: str
     place: Place
+    tags: tuple[str, ...] = ()
+    current: Fraction | None = None
 
     @property
     def composite(self) -> bool:
@@ -71,6 +78,11 @@ class Duration:
     high: Fraction | None
     text: str
     places: tuple[Place, Place]
+
+    @property
+    def moments(self) -> tuple[Fraction, ...]:
+        """Its ends, as far as it has them."""
+        return (self.low,) if self.high is None else (self.low, self.high)
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,7 +147,8 @@ class Rule:
     `trigger` is empty for internal rules and timers. A timer has `after`, with `periodic` again and
     again, or is set off when the chip's timer `expires`. `guard_text` and the texts of the effects
     are as written, with parameters in place. `fair` is weak, strong or none, or nothing where the
-    model does not say. `starts` and `stops` name timers of the chip.
+    model does not say. `starts` and `stops` name timers of the chip. `weight` tells how
+    often it is chosen beside others that could be taken; only chances read it.
     """
 
     title: str
@@ -158,6 +171,8 @@ class Rule:
     expires: str = ""
     starts: tuple[str, ...] = ()
     stops: tuple[str, ...] = ()
+    tags: tuple[str, ...] = ()
+    weight: Fraction | None = None
 
     @property
     def kind(self) -> str:
@@ -181,6 +196,7 @@ class Chip:
     """A chip or an actor: a statechart with variables.
 
     `states` stand in document order, outer before inner. `fair` holds for rules that do not say.
+    `battery` is what its battery holds, in ampere hours.
     `replies` maps a state's name to its replies; the key "" holds those of the whole chip.
     """
 
@@ -195,6 +211,8 @@ class Chip:
     place: Place
     fair: str = ""
     timers: dict[str, Timer] = field(default_factory=dict)
+    tags: tuple[str, ...] = ()
+    battery: Fraction | None = None
 
     @property
     def leaves(self) -> tuple[str, ...]:
@@ -243,7 +261,8 @@ class Link:
     """A queue from one chip to another.
 
     `when_down` is "drop" or "hold"; `when_full` is "error", "wait", "drop_new" or "drop_old".
-    `fair` tells of its deliveries, as in a rule.
+    `fair` tells of its deliveries, as in a rule. `loss` is the share of messages that are lost,
+    where the model says so; only chances read it.
     """
 
     name: str
@@ -261,6 +280,8 @@ class Link:
     place: Place
     fair: str = ""
     delay: Duration | None = None
+    tags: tuple[str, ...] = ()
+    loss: Fraction | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -410,6 +431,26 @@ class Unused:
 
 
 @dataclass(frozen=True, slots=True)
+class Chance:
+    """A question about chances. `kind` is reach, count or latency.
+
+    reach asks how likely `until` is in the end, and how long it takes; count how often `event`
+    happens until then; latency how long it takes from `event` to `answer`, and how likely it takes
+    longer than `within` seconds.
+    """
+
+    name: str
+    sentence: str
+    kind: str
+    until: Term | None
+    event: Happens | None
+    answer: Happens | None
+    text: str
+    place: Place
+    within: Fraction | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Device:
     """A whole model in one variant: `variant` holds the chosen value of each option.
 
@@ -433,6 +474,7 @@ class Device:
     place: Place | None = None
     digests: dict[str, str] = field(default_factory=dict)
     clock: Clock | None = None
+    chances: dict[str, Chance] = field(default_factory=dict)
 
     @property
     def choices(self) -> str:

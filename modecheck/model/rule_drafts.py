@@ -13,7 +13,7 @@ from modecheck.model.yaml_nodes import Mapping, Node, Scalar, Sequence, kind_of,
 
 RULE_KEYS = (
     "name", "in", "on", "after", "every", "expires", "if", "do", "send", "raise", "start", "stop",
-    "to", "steps", "text", "fair",
+    "to", "steps", "text", "fair", "tags", "weight",
 )  # fmt: skip
 WAITING = ("after", "every", "expires")
 """Keys of a rule that waits for time."""

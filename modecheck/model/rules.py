@@ -13,6 +13,7 @@ from modecheck.model.conditions import condition
 from modecheck.model.meaning import MeaningMistake, Outline, Scope, Unknowable, understand
 from modecheck.model.parts import Assignment, Duration, Event, Link, Rule, Send, Target
 from modecheck.model.phrases import Phrases
+from modecheck.model.quantities import weight
 from modecheck.model.rule_drafts import EVENT, WAITING, RuleDraft
 from modecheck.model.shapes import FAIR, Shapes
 from modecheck.model.syntax import (
@@ -76,6 +77,8 @@ class RuleReader:
             expires=next(iter(self._timers(node, "expires")), ""),
             starts=self._timers(node, "start"),
             stops=self._timers(node, "stop"),
+            tags=self._shapes.tags(node.get("tags")),
+            weight=weight(self._shapes, self._phrases, node.get("weight")),
         )
 
     def _shown(self, node: Node | None) -> str:

@@ -129,6 +129,12 @@ class Shapes:
         one = self.scalar(node, what, f"{expected}, or a list of them")
         return [one] if one is not None else []
 
+    def tags(self, node: Node | None) -> tuple[str, ...]:
+        """Words that say what a part has to do with, each once."""
+        scalars = self.scalars(node, "a tag", "a word such as radio, power or charging")
+        words = (self.identifier(scalar, "a tag") for scalar in scalars)
+        return tuple(dict.fromkeys(word for word in words if word))
+
     def truth(self, node: Node | None, what: str, *, default: bool = False) -> bool:
         if node is None:
             return default

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 
+from modecheck.model.clocks import common_measure, durations
 from modecheck.model.parts import Chip, Clock, Device, Event, Link, Reply, Rule
+from modecheck.product.asking import Asked, asked
 from modecheck.product.conditions import state_conditions
 from modecheck.product.fairness import fair_sets
 from modecheck.product.fields import FieldPlan, delay_of, message_forms, plan_fields
@@ -34,13 +37,39 @@ from modecheck.product.timing import TimerCode
 from modecheck.product.watching import watch
 
 
-def compose(device: Device, *, watching: Iterable[str] = ()) -> Product:
+def compose(device: Device, *, watching: Iterable[str] = (), leaps: bool = False) -> Product:
     """The product of all chips and actors of a device, in the variant it was read in; with a
     watcher beside it for each requirement named in `watching`.
+
+    With `leaps` a tick is as long as all times of the device allow, and ticks at which nothing else
+    is possible are taken together, up to where something changes.
+    """
+    composition = _Composition(with_longest_tick(device) if leaps else device)
+    product, names = composition.product(), tuple(watching)
+    if names:
+        product = watch(product, composition.addresses, names)
+    if leaps and product.time is not None:
+        product = replace(product, time=replace(product.time, leaps=True))
+    return product
+
+
+def with_longest_tick(device: Device) -> Device:
+    """The device with the longest tick of which all its times are multiples. Bounds that are
+    included are kept exactly: all of them are scaled alike.
+    """
+    clock = device.clock
+    measure = common_measure(time for one in durations(device) for time in one.moments)
+    if clock is None or not measure:
+        return device
+    return replace(device, clock=replace(clock, tick=measure))
+
+
+def compose_for_chances(device: Device) -> Asked:
+    """The product whose steps report the events that the device's questions name, and whose
+    conditions tell where the answers are.
     """
     composition = _Composition(device)
-    product, names = composition.product(), tuple(watching)
-    return watch(product, composition.addresses, names) if names else product
+    return asked(composition.product(), composition.addresses)
 
 
 class _Composition:
@@ -90,10 +119,11 @@ class _Composition:
             for name in self._device.chips
         )
         ages = (
-            Ticking(slot.age, Apply("!=", (Read(slot.code), Constant(0))), oldest, oldest)
+            Ticking(slot.age, Apply("!=", (Read(slot.code), Constant(0))), oldest, oldest, stops)
             for queue in self._queues
             for slot in queue.slots
             if slot.age >= 0 and (oldest := self._plan.fields[slot.age].high)
+            for stops in [(queue.earliest, oldest) if 0 < queue.earliest < oldest else (oldest,)]
         )
         return TimeForm(
             label=self._labels.number(Label(TICK, "tick")),
@@ -105,23 +135,27 @@ class _Composition:
     def _dues(self) -> Iterator[Due]:
         """Rules that have to be taken by their latest moment."""
         for number, rule in enumerate(self._rules):
-            chip = self._device.chips[rule.chip]
-            fair = rule.fair or chip.fair or ("none" if chip.actor else "weak")
-            if rule.kind == "timer" and fair != "none":
+            if rule.kind == "timer" and self._owes(rule):
                 holds = self._builder.due(rule)
                 if holds != FALSE:
                     yield Due(number, holds)
 
+    def _owes(self, rule: Rule) -> bool:
+        """Whether a rule has to be taken in the end."""
+        chip = self._device.chips[rule.chip]
+        return (rule.fair or chip.fair or ("none" if chip.actor else "weak")) != "none"
+
     def _at_once(self, clock: Clock) -> Iterator[int]:
-        """Steps that time waits for: rules that wait for nothing, messages without a delay."""
+        """Steps that time waits for: rules that wait for nothing, messages without a delay. What
+        owes nothing keeps nobody waiting.
+        """
         for label, number in self._labels.all.items():
             if label.kind == "rule" and "chips" in clock.at_once:
-                chip = self._device.chips[self._rules[label.rule].chip]
-                if self._rules[label.rule].kind == "internal" and not chip.actor:
-                    yield number
+                rule = self._rules[label.rule]
+                yield from [number] if rule.kind == "internal" and self._owes(rule) else []
             elif label.kind in ("deliver", "ignore") and "links" in clock.at_once:
                 link = self._device.links[self._queues[label.queue].name]
-                yield from [number] if link.delay is None else []
+                yield from [number] if link.delay is None and link.fair != "none" else []
 
     def _watched_events(self) -> tuple[str, ...]:
         names = [

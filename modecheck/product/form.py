@@ -294,12 +294,15 @@ class Label:
 
 @dataclass(frozen=True, slots=True)
 class Ticking:
-    """What a tick does to a field where `runs` holds: one more up to `last`, then `behind`."""
+    """What a tick does to a field where `runs` holds: one more up to `last`, then `behind`. Only
+    where it comes to one of the `stops` (rising, `last` is one) or behind the last does it matter.
+    """
 
     field: int
     runs: Expression
     last: int
     behind: int
+    stops: tuple[int, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -314,14 +317,16 @@ class Due:
 class TimeForm:
     """Time in ticks, each a step `label` of its own.
 
-    There is no tick where a rule is `due`, where a message at its latest age can be
-    delivered, or where a step with a label in `at_once` is possible; nor where it changes nothing.
+    There is no tick where a rule is `due`, where a message at its latest age can be delivered, or
+    where a step with a label in `at_once` is possible; nor where it changes nothing. With `leaps`,
+    where nothing else is possible, all ticks until something matters are one step.
     """
 
     label: int
     tickings: tuple[Ticking, ...]
     due: tuple[Due, ...]
     at_once: frozenset[int]
+    leaps: bool = False
 
 
 MessageIn: TypeAlias = tuple[int, int]

@@ -380,7 +380,7 @@ class FormGraph:
         if time is None:
             return
         for ticking in time.tickings:
-            tag = ("ticking", ticking.last, ticking.behind)
+            tag = ("ticking", ticking.last, ticking.behind, ticking.stops)
             self._fact(tag, self.field(ticking.field), self.condition(ticking.runs))
         for due in time.due:
             self._fact("due", self.atom("rule", due.rule), self.condition(due.holds))

@@ -47,6 +47,11 @@ class Moments:
         """Where a count may stop: all that is later is alike."""
         return self.low if self.high is None else self.high + 1
 
+    @property
+    def stops(self) -> set[int]:
+        """Counts at which something becomes possible, necessary or impossible."""
+        return {self.low, self.last, self.last if self.high is None else self.high}
+
 
 def moments(clock: Clock, duration: Duration) -> Moments:
     high = None if duration.high is None else clock.ticks(duration.high)
@@ -63,6 +68,7 @@ class Count:
     rule: str
     last: int
     behind: int
+    stops: set[int]
     field: int = -1
 
 
@@ -140,8 +146,9 @@ def _find_counts(timers: ChipTimers, clock: Clock) -> None:
             same = [count for count in known if count.rule == title]
             if same:
                 same[0].last = same[0].behind = max(same[0].last, last)
+                same[0].stops |= wanted.stops
             else:
-                known.append(Count(state, title, last, behind))
+                known.append(Count(state, title, last, behind, {*wanted.stops}))
 
 
 def _share_fields(timers: ChipTimers, owner: int, fields: list[Field]) -> None:
@@ -259,14 +266,17 @@ class TimerCode:
         for counts in timers.counts.values():
             for count in counts:
                 runs = self.inside(timers.leaves_in(count.state))
-                yield Ticking(count.field, runs, count.last, count.behind)
+                stops = tuple(sorted(stop for stop in count.stops if 0 < stop <= count.last))
+                yield Ticking(count.field, runs, count.last, count.behind, stops)
         for name, own in timers.named.items():
             wanted = moments(clock, timers.chip.timers[name].duration)
             runs = Apply("!=", (Read(own), Constant(0)))
+            low = wanted.low + 1
             if wanted.high is None:
-                yield Ticking(own, runs, wanted.low + 1, wanted.low + 1)
+                yield Ticking(own, runs, low, low, (low,))
             else:
-                yield Ticking(own, runs, wanted.high + 1, 0)
+                high = wanted.high + 1
+                yield Ticking(own, runs, high, 0, (low, high) if low < high else (high,))
 
     def fresh(self) -> Iterator[tuple[int, int]]:
         """The chip's timers as they are after a power cut."""

@@ -58,7 +58,7 @@ def watch(product: Product, addresses: Addresses, names: Iterable[str]) -> Produ
     added behind those that it has; the conditions are those of the watchers alone.
     """
     needs = [product.device.requirements[name] for name in names]
-    plan = _EventPlan(product)
+    plan = EventPlan(product)
     for need in needs:
         plan.add_all(part for term in need.terms for part in parts_of(term))
     known = replace(addresses, events=plan.numbers)
@@ -105,7 +105,7 @@ def _with_a_count(
         Apply("==", (Read(watcher.field), Constant(state)))
         for state in sorted(one.automaton.counting)
     )
-    ticking = Ticking(count, folded("or", tuple(counting)), too_long, too_long)
+    ticking = Ticking(count, folded("or", tuple(counting)), too_long, too_long, (too_long,))
     late = Apply("==", (Read(count), Constant(too_long)))
     counted = replace(
         watcher,
@@ -151,7 +151,7 @@ def _conditions(name: str, automaton: Automaton, field: int) -> dict[str, Expres
     return found
 
 
-def _watched(device: Device, need: Requirement, addresses: Addresses, plan: _EventPlan) -> Watched:
+def _watched(device: Device, need: Requirement, addresses: Addresses, plan: EventPlan) -> Watched:
     if need.exchange is not None:
         return _exchange(device, need, need.exchange, addresses, plan)
     terms = (need.condition, need.response, need.span.opens, need.span.closes)
@@ -167,7 +167,7 @@ def _exchange(
     need: Requirement,
     exchange: Exchange,
     addresses: Addresses,
-    plan: _EventPlan,
+    plan: EventPlan,
 ) -> Watched:
     sent = [plan.number(Happens("sent", *item)) for item in exchange.sent]
     received = [plan.number(Happens("delivered", *item)) for item in exchange.received]
@@ -196,7 +196,7 @@ def room_for(device: Device, exchange: Exchange) -> int:
     return min(held + ROOM_BEYOND_LINKS, MOST_UNDER_WAY)
 
 
-class _EventPlan:
+class EventPlan:
     """Numbers the events that are asked for, behind those that the product has already."""
 
     def __init__(self, product: Product) -> None:

@@ -33,7 +33,7 @@ def markdown_text(verdict: Verdict) -> str:
     for remark in verdict.remarks:
         lines += [escaped(remark), ""]
     for finding in verdict.findings:
-        lines += [*_finding(verdict, finding), ""]
+        lines += [*finding_block(verdict, finding), ""]
     lines += _requirements(verdict)
     lines += _accepted(verdict)
     for one in verdict.explored:
@@ -68,7 +68,7 @@ def _explored(one: Explored) -> str:
     )
 
 
-def _finding(verdict: Verdict, finding: Finding) -> list[str]:
+def finding_block(verdict: Verdict, finding: Finding) -> list[str]:
     """A block that can be folded."""
     text = _in_html(f"{finding.severity}: {finding.text}")
     title = f"{text} (<code>{_in_html(finding.id)}</code>)"

@@ -11,6 +11,8 @@ from modecheck.checks.findings import KINDS, Finding
 from modecheck.checks.judged import BROKEN, HOLDS, Judged
 from modecheck.checks.verdict import Explored, Verdict
 from modecheck.checks.wording import counted, listed
+from modecheck.model.clocks import spelled
+from modecheck.product.composition import with_longest_tick
 from modecheck.report.finding_text import STAYS, seen_from_here, stays
 from modecheck.report.mode_table import mode_table
 from modecheck.report.scenarios import scenario_of
@@ -99,6 +101,11 @@ def _reduced_lines(one: Explored) -> list[str]:
         lines.append(f"identical units, explored once and told each by its name: {units}")
     elif reduced.units is not None:
         lines.append("no units of this device can be exchanged for one another")
+    if one.device.clock is not None:
+        clock = with_longest_tick(one.device).clock if reduced.leaps else one.device.clock
+        assert clock is not None
+        waits = "; where nothing can happen, many are one step" if reduced.leaps else ""
+        lines.append(f"time was counted in ticks of {spelled(clock.tick)}{waits}")
     if reduced.order:
         lines.append("independent steps were followed in one order, which shows every deadlock")
     if reduced.not_asked:
@@ -138,16 +145,12 @@ def _finding(finding: Finding, scenario: Scenario, style: Style) -> list[str]:
         lines += style.wrapped(f"only with {' or '.join(finding.variants)}", "  ", "    ")
     for detail in finding.details:
         lines += style.wrapped(detail, "  - ", "    ")
-    return [*lines, *_scenario(scenario(finding), style), *_stays(finding, style)]
+    return [*lines, *scenario_as_text(scenario(finding), style), *_stays(finding, style)]
 
 
 def _stays(finding: Finding, style: Style) -> list[str]:
     """Said of a scenario that ends where nothing has to happen any more."""
     return style.wrapped(STAYS, "  ", "  ") if stays(finding) else []
-
-
-def _scenario(told: list[Told], style: Style) -> list[str]:
-    return scenario_as_text(told, style)
 
 
 def scenario_as_text(told: Sequence[Told], style: Style, breaks: Sequence[int] = ()) -> list[str]:

@@ -18,8 +18,8 @@ def trial_as_text(
 ) -> list[str]:
     """What is newly broken in full, with scenarios; of the rest the names."""
     paint = style.error if found.broken else style.good if found.complete else style.warning
-    lines = headline(f"{old.device.name} with {over}", _said(found), paint, style)
-    for line in _explored(old, new):
+    lines = headline(f"{old.device.name} with {over}", outcome_of_trial(found), paint, style)
+    for line in figures_of_both(old, new):
         lines += style.wrapped(line, "  ", "    ")
     for code, group in groupby(found.broken, key=lambda finding: finding.code):
         lines += ["", *group_as_text(code, list(group), partial(scenario_of, new), style)]
@@ -29,14 +29,15 @@ def trial_as_text(
     return lines + _requirements(found.requirements, style)
 
 
-def _said(found: Difference) -> str:
+def outcome_of_trial(found: Difference) -> str:
+    """How much is newly broken, mended and the same, in a line."""
     parts = [f"{len(found.broken)} newly broken" if found.broken else "nothing newly broken"]
     parts += [f"{len(found.mended)} mended"] if found.mended else []
     parts += [f"{len(found.same)} the same"] if found.same else []
     return ", ".join(parts) + ("" if found.complete else " so far, incomplete")
 
 
-def _explored(old: Verdict, new: Verdict) -> list[str]:
+def figures_of_both(old: Verdict, new: Verdict) -> list[str]:
     """The figures of both, and what stopped them."""
     lines = []
     for before, after in zip(old.explored, new.explored, strict=False):

@@ -12,11 +12,12 @@ from modecheck.product.form import Queue, Send
 
 @dataclass(slots=True)
 class Waiting:
-    """A message (code) that is under way; `late` when its session is over."""
+    """A message (code) that is under way, since `age` ticks; `late` when its session is over."""
 
     message: int
     value: int
     late: bool
+    age: int = 0
 
 
 class LinkQueue:
@@ -40,6 +41,16 @@ class LinkQueue:
     def full(self) -> bool:
         return len(self.waiting) == len(self.queue.slots)
 
+    @property
+    def ripe(self) -> bool:
+        """Whether a message waits that has been under way for long enough."""
+        return bool(self.waiting) and self.waiting[0].age >= self.queue.earliest
+
+    @property
+    def overdue(self) -> bool:
+        """Whether a message waits that must not be under way for longer."""
+        return bool(self.waiting) and self.waiting[0].age == self.queue.latest
+
     def load(self, fields: Sequence[int]) -> None:
         """What waits according to a state of the product."""
         self.waiting = [
@@ -47,6 +58,7 @@ class LinkQueue:
                 fields[slot.code],
                 fields[slot.value] if slot.value >= 0 else 0,
                 slot.late >= 0 and bool(fields[slot.late]),
+                fields[slot.age] if slot.age >= 0 else 0,
             )
             for slot in self.queue.slots
             if fields[slot.code]
@@ -61,6 +73,8 @@ class LinkQueue:
                 fields[slot.value] = one.value if one else 0
             if slot.late >= 0:
                 fields[slot.late] = int(one.late) if one else 0
+            if slot.age >= 0:
+                fields[slot.age] = one.age if one else 0
 
     def put(self, send: Send, value: int, log: list[Happening]) -> None:
         """A message comes in at the end. Raises `StepFailed` where there must be room and is not,

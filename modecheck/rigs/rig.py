@@ -41,7 +41,7 @@ class RigStep:
 
     `failure` tells what is wrong with a step that must not happen, `happenings` what happens in it,
     in order. One of `own` (a chip's number and the event for its machine), `link` (a number) and
-    `fault` sets it off.
+    `fault` sets it off; where there is none of them, time goes on.
     """
 
     label: str
@@ -83,10 +83,11 @@ class Rig:
 
     def steps(self) -> list[RigStep]:
         """Every step that is possible now, failing ones included: own rules of chips in the order
-        of the file, deliveries, faults.
+        of the file, deliveries, faults, a tick of the clock.
         """
         self._trials.put(self.state)
-        return [*self._own_steps(), *self._deliveries(), *self._strokes()]
+        others = [*self._own_steps(), *self._deliveries(), *self._strokes()]
+        return [*others, *self._tick(others)]
 
     def take(self, step: RigStep | str) -> tuple[Happening, ...]:
         """Take a step, or the first one of that label, and tell what happened in it.
@@ -130,7 +131,7 @@ class Rig:
 
     def _deliveries(self) -> Iterator[RigStep]:
         for link in self._trials.queues:
-            if link.waiting and self._trials.is_up(link):
+            if link.ripe and self._trials.is_up(link):
                 yield from self._with_cuts(RigStep(link.name, link=link.number))
 
     def _strokes(self) -> Iterator[RigStep]:
@@ -138,6 +139,19 @@ class Rig:
             if self._trials.possible(fault):
                 label = self.product.labels[fault.label].text
                 yield from self._with_cuts(RigStep(label, fault=fault))
+
+    def _tick(self, others: Sequence[RigStep]) -> Iterator[RigStep]:
+        time = self.product.time
+        if time is None:
+            return
+        first = {self.product.labels[number].text for number in time.at_once}
+        if any(step.label in first or self._is_overdue(step) for step in others):
+            return
+        tried = self._tried(RigStep(self.product.labels[time.label].text), Turn(self.state))
+        yield from [tried] if tried is not None else []
+
+    def _is_overdue(self, step: RigStep) -> bool:
+        return step.link is not None and self._trials.queues[step.link].overdue
 
     def _with_cuts(self, step: RigStep) -> Iterator[RigStep]:
         """The step with what comes of it, and its variants cut in the middle of a rule."""
@@ -193,9 +207,11 @@ def _begin(wiring: Wiring, step: RigStep, turn: Turn) -> bool:
         return wiring.chips[chip].tell(event, turn)
     if step.link is not None:
         return wiring.deliver(wiring.queues[step.link], turn)
-    assert step.fault is not None
-    wiring.strike(step.fault, turn)
-    return True
+    if step.fault is not None:
+        wiring.strike(step.fault, turn)
+        return True
+    assert wiring.product.time is not None
+    return wiring.tick(wiring.product.time, turn)
 
 
 def machines(device: Device) -> Rig:

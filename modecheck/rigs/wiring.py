@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from modecheck.engine.evaluation import Evaluator, StepFailed
-from modecheck.engine.happenings import Arrived, Doubled, Dropped, Struck
-from modecheck.product.form import FaultForm, Otherwise, Product
+from modecheck.engine.happenings import Arrived, Doubled, Dropped, Passed, Struck
+from modecheck.product.form import Expression, FaultForm, Otherwise, Product, TimeForm
 from modecheck.rigs.chip_machine import ChipMachine, Turn
 from modecheck.rigs.links import LinkQueue, Waiting
 
@@ -99,11 +99,27 @@ class Wiring:
 
     def is_up(self, link: LinkQueue) -> bool:
         """Whether a link carries; an index out of range in its condition means no."""
-        if link.queue.up is None:
-            return True
-        up = self._evaluator.function(link.queue.up, NOBODY)
+        return link.queue.up is None or self._holds(link.queue.up)
+
+    def tick(self, time: TimeForm, turn: Turn) -> bool:
+        """All counts go on by one; False where a rule has to be taken first, or nothing changes."""
+        before = self.state
+        if any(self._holds(due.holds) for due in time.due):
+            return False
+        running = [ticking for ticking in time.tickings if self._holds(ticking.runs)]
+        for ticking in running:
+            count = self._fields[ticking.field]
+            self._fields[ticking.field] = count + 1 if count < ticking.last else ticking.behind
+        for link in self.queues:
+            link.load(self._fields)
+        turn.log.append(Passed(1))
+        return self.state != before
+
+    def _holds(self, condition: Expression) -> bool:
+        """Whether a condition on the whole state holds; an index out of range means no."""
+        function = self._evaluator.function(condition, NOBODY)
         try:
-            return bool(up(self._fields, self._fields, 0, 0))
+            return bool(function(self._fields, self._fields, 0, 0))
         except StepFailed:
             return False
 
@@ -130,7 +146,7 @@ class Wiring:
             link.waiting.pop(0)
             turn.log.append(Dropped(link.number, head.message, "lost"))
         else:
-            link.waiting.insert(1, Waiting(head.message, head.value, head.late))
+            link.waiting.insert(1, Waiting(head.message, head.value, head.late, head.age))
             turn.log.append(Doubled(link.number, head.message))
         link.store(self._fields)
         self._pay(fault)

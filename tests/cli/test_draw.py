@@ -98,3 +98,13 @@ def test_an_incomplete_exploration_is_said(folder: Path) -> None:
     result = run("draw", "sample.yaml", "--to", "out", "--max-states", "1", folder=folder)
     assert result.code == 3
     assert "sample.yaml: incomplete: stopped by the bound of 1 states" in result.out
+
+
+def test_a_mistake_in_one_of_several_devices_is_told(folder: Path) -> None:
+    """As that of one device; nothing is written."""
+    (folder / "wrong.yaml").write_text("device: d\nchisp: {}\n", encoding="utf-8")
+    result = run("draw", "lamp.yaml", "wrong.yaml", "--to", "out", folder=folder)
+    assert (result.code, result.out) == (2, "")
+    assert "wrong.yaml:2:1: unknown key 'chisp' in a device file" in result.err
+    assert "Traceback" not in result.err
+    assert not (folder / "out").exists()

@@ -180,3 +180,45 @@ def test_a_mistake_in_the_file_is_told_with_its_place(over: str, told: str, tmp_
     assert (result.code, result.out) == (2, "")
     assert told in result.err
     assert "rule.yaml:1:" in result.err
+
+
+def test_the_comparison_is_written_as_json_and_as_markdown(tmp_path: Path) -> None:
+    """Both tell what the text tells; JSON holds the whole verdict beside it."""
+    twin = (MODELS / "faulty" / "silent_plug.yaml").read_text("utf-8")
+    twin = twin.replace("../starter", str(MODELS / "starter"))
+    over = """\
+chips: {receiver: {rules: {give_up: {in: changing, after: 9 ms, to: on_cable}}}}
+requirements: {mute: {text: "Nothing | ever sounds", never: receiver.sounding}}
+"""
+    result = laid(over, tmp_path, "--json", "j", "--markdown", "m", device=twin)
+    assert result.code == 1
+    data = json.loads((tmp_path / "j").read_text("utf-8"))
+    trial = data["trial"]
+    assert (trial["with"], trial["complete"], trial["unseen"]) == ("rule.yaml", True, [])
+    assert trial["newly_broken"] == ["broken-requirement:mute"]
+    assert trial["mended"] == ["deadlock:receiver.changing"]
+    assert trial["same"] == ["broken-requirement:note_ends"]
+    (change,) = trial["requirements"]
+    assert (change["id"], change["before"], change["after"]) == ("mute", "not asked", "broken")
+    assert {one["id"] for one in data["findings"]} == {*trial["newly_broken"], *trial["same"]}
+    assert f"{trial['as_it_stands'][0]['states']} states as it stands" in result.out
+    assert f"{data['states']} states with the file" in result.out
+    text = (tmp_path / "m").read_text("utf-8")
+    assert "with rule.yaml: 1 newly broken, 1 mended, 1 the same\n" in text
+    assert text.count("<details>") == text.count("</details>") == 1
+    assert "Mended:\n\n- <code>deadlock:receiver.changing</code>\n" in text
+    row = "| <code>mute</code> | not asked | **broken** | Nothing \\| ever sounds |"
+    assert row in text
+
+
+def test_what_was_stopped_is_told_in_both_files(tmp_path: Path) -> None:
+    """Nothing is called mended there that was only not seen again."""
+    twin = (MODELS / "faulty" / "silent_plug.yaml").read_text("utf-8")
+    twin = twin.replace("../starter", str(MODELS / "starter"))
+    over = "chips: {pedal: {rules: {plug: {send: [picture(foot) via cord]}}}}\n"
+    arguments = ("--max-states", "5", "--json", "j", "--markdown", "m")
+    assert laid(over, tmp_path, *arguments, device=twin).code == 3
+    trial = json.loads((tmp_path / "j").read_text("utf-8"))["trial"]
+    assert (trial["complete"], trial["mended"]) == (False, [])
+    assert "deadlock:receiver.changing" in trial["unseen"]
+    assert "so far, incomplete" in (tmp_path / "m").read_text("utf-8").splitlines()[0]

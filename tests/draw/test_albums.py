@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 
 from modecheck.checks.verdict import check
-from modecheck.draw.albums import PAGE, Album, Shelf, folders_for
+from modecheck.draw.albums import PAGE, Album, Shelf, folders_for, hung
 from modecheck.draw.files import FileText, stale_files, write_files
 from modecheck.draw.gallery import every_drawing
 from modecheck.model.devices import read_device
@@ -20,7 +20,8 @@ def two_devices(folder: Path) -> list[FileText]:
     for name, path in (("starter", STARTER), ("twin", MODELS / "faulty" / "silent_plug.yaml")):
         verdict = check([read_device(str(path))])
         album = Album(name, str(path), verdict.device.name, verdict.device.about, 0)
-        files += shelf.files(album, every_drawing(verdict.explored[0], verdict.findings))
+        pictures = hung(every_drawing(verdict.explored[0], verdict.findings))
+        files += shelf.files(album, pictures)
     return [*files, shelf.index()]
 
 

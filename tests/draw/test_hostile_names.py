@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from modecheck.checks.verdict import check
-from modecheck.draw.albums import Album, Shelf
+from modecheck.draw.albums import Album, Shelf, hung
 from modecheck.draw.files import FileText
 from modecheck.draw.gallery import AnyDrawing, every_drawing, render_svg
 from modecheck.draw.shown import LONGEST_TITLE, shown
@@ -106,7 +106,7 @@ def test_pages_hold_no_markup_either(tmp_path: Path) -> None:
     device = hostile(tmp_path, words)
     shelf = Shelf(tmp_path)
     album = Album("own", "models/device.yaml", device.name, device.about, 1)
-    files = list(shelf.files(album, pictures_of(device)))
+    files = list(shelf.files(album, hung(pictures_of(device))))
     for page in (files[-1], shelf.index()):
         assert page.text is not None
         assert "<" not in page.text

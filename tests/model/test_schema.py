@@ -10,6 +10,7 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from modecheck.model import (
+    chances,
     chips,
     devices,
     exchanges,
@@ -81,6 +82,7 @@ def test_every_bundled_file_is_valid(path: Path) -> None:
         (definition("chip", "state"), outlines.STATE_KEYS),
         (definition("chip", "variable"), outlines.VARIABLE_KEYS),
         (definition("chip", "rule"), rule_drafts.RULE_KEYS),
+        (definition("device", "chance"), chances.CHANCE_KEYS),
     ],
 )
 def test_the_keys_are_those_of_the_reader(part: Any, keys: Collection[str]) -> None:

@@ -1,10 +1,17 @@
-"""Where a requirement is put to the test: what holds only since that never happens is vacuous."""
+"""Where a requirement is put to the test, since what holds only as that never happens is vacuous;
+and what an answer in time is.
+"""
 
 from __future__ import annotations
 
+from itertools import product
+
 import pytest
 
-from modecheck.product.patterns import PATTERNS, SCOPES, atoms_of, automaton_of
+from modecheck.product.patterns import IN_TIME, PATTERNS, SCOPES, atoms_of, automaton_of
+
+Word = tuple[tuple[bool, ...], ...]
+"""For each position whether P holds, whether S does, and whether it is a tick."""
 
 
 def is_put_to_the_test(pattern: str, scope: str, run: str) -> bool:
@@ -80,3 +87,27 @@ def test_what_breaks_a_requirement_puts_it_to_the_test(pattern: str, scope: str)
                 reached.add(after)
                 queue.append(after)
     assert not reached & (automaton.bad.keys() | automaton.again)
+
+
+def too_late(word: Word, most: int) -> bool:
+    """Whether some P has no S before more than so many ticks: by definition, place by place."""
+    for i, (p, _, _) in enumerate(word):
+        for k in range(i + 1, len(word)):
+            ticks = sum(tick for _, _, tick in word[i + 1 : k + 1])
+            if p and ticks > most and not any(s for _, s, _ in word[i:k]):
+                return True
+    return False
+
+
+@pytest.mark.parametrize("most", [0, 1, 2])
+def test_a_response_in_time_is_judged_as_defined(most: int) -> None:
+    """On all words of five positions, each of which may be a tick: counted as watchers count."""
+    automaton = automaton_of(IN_TIME, "globally")
+    assert atoms_of(IN_TIME, "globally") == "PST"
+    for word in product(product((False, True), repeat=3), repeat=5):
+        state = count = 0
+        for p, s, tick in word:
+            count += tick and state in automaton.counting
+            state = automaton.after(state, p | s << 1 | (count > most) << 2)
+            count *= state in automaton.counting
+        assert (state in automaton.bad) == too_late(word, most), (word, most)

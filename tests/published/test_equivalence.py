@@ -11,8 +11,9 @@ import pytest
 
 from modecheck.compare.difference import How, difference, run_of
 from modecheck.compare.labelled import LabelledSystem, labelled
+from modecheck.compare.observation import labelled_from
 from modecheck.compare.refinement import Equivalence, classes_of, equivalent
-from modecheck.compare.visible import labelled_from, reporting, rules_of, signals_named
+from modecheck.compare.visible import reporting, rules_of, signals_named
 from modecheck.engine.exploration import explore
 from modecheck.model.devices import read_device
 from modecheck.product.composition import compose

@@ -61,13 +61,17 @@ KNOWN: dict[str, dict[str, int]] = {
     "missionaries_4_2": {},
     "jugs_3_5": {"broken-requirement:unsolved": 6},
     "jugs_8_5_3": {"broken-requirement:unsolved": 7},
+    "fischer_2": {},
+    "fischer_3": {},
+    "stop_and_wait": {},
 }
 """Published verdicts, written down apart from the models, with the lengths where those are known.
 
 Philosophers MC (OEIS A002203, A000129, A000032). Attempts and Dekker: Dijkstra EWD123, Ben-Ari 2006
 (MC, the third attempt PC; its 4 steps are C). Peterson: Baier and Katoen 2008 (MC). Messages that
 cross: Brand and Zafiropulo 1983 (MC; their 3 steps are C). Alternating bit: Milner 1989 (MC; the 9
-steps are C). Missionaries: OEIS A356480 (PC). The other puzzles MC.
+steps are C). Missionaries: OEIS A356480 (PC). Fischer's protocol: Abadi and Lamport 1994 (PC). Stop
+and wait: D'Argenio and others 1997 (MC). The other puzzles MC.
 """
 
 

@@ -83,6 +83,15 @@ def test_machines_and_interpreter_agree_on_random_devices(drawn: Drawn, seed: in
         both.go(choose)
 
 
+@given(devices(timed=True), st.integers(0, 2**32))
+@settings(max_examples=settings().max_examples // 2)
+def test_machines_and_interpreter_agree_on_time(drawn: Drawn, seed: int) -> None:
+    """The same where time is counted."""
+    both, choose = Abreast(modecheck.machines(drawn.read())), random.Random(seed)  # noqa: S311
+    for _ in range(30):
+        both.go(choose)
+
+
 @pytest.mark.parametrize("name", BUNDLED)
 def test_machines_and_interpreter_agree_on_bundled_devices(name: str) -> None:
     """The starter, tandem, the small machines and the faulty twins, along random walks."""

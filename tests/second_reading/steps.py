@@ -90,7 +90,8 @@ class SecondReading:
         """Whether time waits for a rule that waits for nothing."""
         clock = self.device.clock
         at_once = clock is not None and "chips" in clock.at_once
-        return at_once and rule.kind == "internal" and not chip.actor
+        owes = (rule.fair or chip.fair or ("none" if chip.actor else "weak")) != "none"
+        return at_once and rule.kind == "internal" and owes
 
     def enabled(self, rule: Rule, view: View) -> bool:
         """Whether its guard holds, and no link that makes the sender wait is too full."""
@@ -107,7 +108,8 @@ class SecondReading:
             here = world.waits[link.name] and holds_in(link.up_when, world)
             if here and self._clocks.deliverable(world, link):
                 clock = self.device.clock
-                at_once = clock is not None and "links" in clock.at_once and link.delay is None
+                hurries = link.delay is None and link.fair != "none"
+                at_once = clock is not None and "links" in clock.at_once and hurries
                 first = at_once or self._clocks.last_call(world, link)
                 for outcome in self._delivery(world, link):
                     yield replace(outcome, first=first)

@@ -112,6 +112,14 @@ class Frame:
         self.builder.store(value, self._variables[field])
 
     @contextmanager
+    def everything_touched(self) -> Iterator[None]:
+        """Code inside serves several steps: it finds each field as the step under way left it."""
+        touched = self.touched
+        self.touched = set(range(len(self._variables)))
+        yield
+        self.touched = touched
+
+    @contextmanager
     def step(self, label: int) -> Iterator[None]:
         """Everything inside belongs to one step; afterwards all fields are as they were."""
         begin = self.function.append_basic_block("step")
@@ -193,6 +201,10 @@ class Frame:
         """End the step if time cannot go on before some step made so far."""
         nothing = self.builder.icmp_signed("==", self.builder.load(self._time_waits), constant(0))
         self.unless(nothing, self.step_end)
+
+    def nothing_written(self) -> ir.Value:
+        """Whether no step of this state has been made so far."""
+        return self.builder.icmp_unsigned("==", self.builder.load(self._position), self._out)
 
     def unless_unchanged(self) -> None:
         """End the step if all fields are as they were."""

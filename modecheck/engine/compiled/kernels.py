@@ -162,7 +162,8 @@ def note_failure(
 
 
 AHEAD = 16
-"""States whose lines are asked for ahead of time; with more, the first are gone from the cache."""
+"""States whose lines are asked for ahead of time, a power of two; with more, the first are gone
+from the cache."""
 
 
 @compiled_kernel
@@ -204,9 +205,11 @@ def expand(  # noqa: C901 - the stages of one pipeline, which share everything
     position, last = np.uint64(counters[POSITION]), np.uint64(end)
     filled, transitions = np.uint64(counters[FILLED]), np.uint64(counters[TRANSITIONS])
     mine, owners, ahead = np.uint64(own), np.uint64(sent.size), np.uint64(AHEAD)
-    waiting = outboxes[own]
+    waiting, flat = outboxes[own], outboxes.reshape(outboxes.size)
+    stride = np.uint64(outboxes.shape[1])
     made = done = ahead
-    check = transitions
+    sent[own] = ahead
+    check, unit = transitions, ~(ahead - U1)
     while True:
         # Room for what the ring holds and for what is made until the next look (`ring_size`).
         if transitions >= check:
@@ -215,7 +218,6 @@ def expand(  # noqa: C901 - the stages of one pipeline, which share everything
                 last = position
         stop = made
         if position < last:
-            stop -= ahead
             result = call_successors(address, base + position * words * U8, target, notes)
             for number in range(U0, result & COUNT_MASK):
                 at = number * width
@@ -226,18 +228,28 @@ def expand(  # noqa: C901 - the stages of one pipeline, which share everything
                     continue
                 transitions += U1
                 hash_ = hash_of(records, at, words)
-                owner = owner_of(hash_, owners) if len(others) else mine
-                # Who owns it cannot be predicted, so it chooses places and decides on no branch.
-                owned = owner == mine
-                place = (made & ring) if owned else np.uint64(sent[owner])
-                for offset in range(words):
-                    outboxes[owner, place * words + offset] = records[at + offset]
                 hashes[made & ring] = hash_
-                prefetch(table_at + line_of(hash_, lines_) * U64 if owned else target)
+                line = table_at + line_of(hash_, lines_) * U64
                 if len(others):
+                    # Who owns it cannot be predicted, so that chooses places by arithmetic: a
+                    # branch, or an expression that becomes one, costs as much as all the rest.
+                    owner = owner_of(hash_, owners)
+                    owned = np.uint64(owner == mine)
+                    place = np.uint64(sent[owner]) & (ring | (owned - U1))
                     sent[owner] += 1
-                made += U1 if owned else U0
+                    row = owner * stride + place * words
+                    for offset in range(words):
+                        flat[row + offset] = records[at + offset]
+                    prefetch(target + (line - target) * owned)
+                    made += owned
+                else:
+                    for offset in range(words):
+                        waiting[(made & ring) * words + offset] = records[at + offset]
+                    prefetch(line)
+                    made += U1
             position += U1
+            # How many of them are its own varies: steps of one size can be predicted all the same.
+            stop = done + ((made - done - ahead) & unit) if len(others) else made - ahead
         while done < stop:
             place = done & ring
             done += U1
@@ -295,6 +307,7 @@ def receive(
     table: Any,
     lines: Any,
     most: Any,
+    hashes: Any,
     counters: Any,
 ) -> Any:
     """Insert the states of an inbox from `begin` on; how many of it are done when room runs out."""
@@ -302,19 +315,22 @@ def receive(
     table_at = np.uint64(table.ctypes.data)
     filled, most_ = np.uint64(counters[FILLED]), np.uint64(most)
     number, last, ahead = np.uint64(begin), np.uint64(count), np.uint64(AHEAD)
-    for early in range(number, min(number + ahead, last)):
-        prefetch(table_at + line_of(hash_of(inbox, early * words, words), lines_) * U64)
+    asked, ring = number, np.uint64(hashes.size) - U1
     while number < last and filled < most_:
-        if number + ahead < last:
-            early = hash_of(inbox, (number + ahead) * words, words)
-            prefetch(table_at + line_of(early, lines_) * U64)
-        at = number * words
-        hash_ = hash_of(inbox, at, words)
-        if insert(table, table_at, lines_, states, filled, inbox, at, words, hash_):
-            for offset in range(words):
-                states[filled * words + offset] = inbox[at + offset]
-            filled += U1
-        number += U1
+        while asked < min(number + ahead + ahead, last):
+            hash_ = hash_of(inbox, asked * words, words)
+            hashes[asked & ring] = hash_
+            prefetch(table_at + line_of(hash_, lines_) * U64)
+            asked += U1
+        stop = min(number + ahead, last, number + most_ - filled)
+        while number < stop:
+            place, at = number & ring, number * words
+            hash_ = hashes[place]
+            if insert(table, table_at, lines_, states, filled, inbox, at, words, hash_):
+                for offset in range(words):
+                    states[filled * words + offset] = inbox[at + offset]
+                filled += U1
+            number += U1
     counters[FILLED] = filled
     return number
 

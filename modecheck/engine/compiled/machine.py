@@ -26,6 +26,9 @@ from modecheck.product.words import WordLayout, word_layout
 
 OPTIMISATION = 1
 """Level of LLVM's pipeline; tests/benchmarks tells what each costs and brings."""
+IN_HASTE = 0
+"""The level for a product that is known to be small: its code is there in a third of the time, and
+runs through so few states that nobody notices how slowly."""
 
 MOST_CHIPS = 64
 MOST_EVENTS = 31
@@ -58,23 +61,25 @@ def compiled(
     *,
     curious: frozenset[int] = frozenset(),
     representatives: Representatives | None = None,
+    level: int = OPTIMISATION,
 ) -> Machine:
     """The machine code of a product. Raises `NotCompilableError` when it has too much of something.
 
     `drives` tells for each label whether it is a step of a chip or link; for rules in `curious`
     the code notes which earlier rule was taken although their own guard held. With
-    `representatives`, each state reached is exchanged for its representative.
+    `representatives`, each state reached is exchanged for its representative. The `level` of
+    optimisation changes how fast the code is there and how fast it runs, and nothing else.
     """
     _need_small_enough(product)
     layout = word_layout(product.fields)
     reason = "" if representatives is None else why_not(product, layout, representatives)
     if reason:
         raise NotCompilableError(reason)
-    target = _target_machine()
-    key = _key(product, drives, curious, representatives, target)
+    target = _target_machine(level)
+    key = _key(product, drives, curious, representatives, target, level)
     kept = object_cache.load(key)
     if kept is None:
-        kept = _compile(product, layout, drives, curious, representatives, target)
+        kept = _compile(product, layout, drives, curious, representatives, target, level)
         object_cache.store(key, *kept)
     code, notes = kept
     engine = llvm.create_mcjit_compiler(llvm.parse_assembly(""), target)
@@ -107,13 +112,13 @@ def _need_small_enough(product: Product) -> None:
             raise NotCompilableError(f"it has {count} {what}, and at most {most} fit")
 
 
-def _target_machine() -> llvm.TargetMachine:
+def _target_machine(level: int) -> llvm.TargetMachine:
     llvm.initialize_native_target()
     llvm.initialize_native_asmprinter()
     return llvm.Target.from_default_triple().create_target_machine(
         cpu=llvm.get_host_cpu_name(),
         features=llvm.get_host_cpu_features().flatten(),
-        opt=OPTIMISATION,
+        opt=level,
         jit=True,
     )
 
@@ -124,10 +129,11 @@ def _key(
     curious: frozenset[int],
     representatives: Representatives | None,
     target: llvm.TargetMachine,
+    level: int,
 ) -> str:
     """A hash of whatever the code depends on."""
     parts = (
-        (__version__, llvmlite.__version__, OPTIMISATION, target.triple, llvm.get_host_cpu_name()),
+        (__version__, llvmlite.__version__, level, target.triple, llvm.get_host_cpu_name()),
         (product.fields, product.chips, product.queues, product.signals, product.faults),
         (product.conditions, product.watched_events, drives, sorted(curious)),
         (product.events, product.watchers, sorted(obliging_labels(product))),
@@ -144,6 +150,7 @@ def _compile(
     curious: frozenset[int],
     representatives: Representatives | None,
     target: llvm.TargetMachine,
+    level: int,
 ) -> tuple[bytes, dict[str, Any]]:
     """The object code, and what has to be known beside it."""
     module = ir.Module(name="product")
@@ -154,15 +161,28 @@ def _compile(
         RepresentedCode(product, layout, module, representatives).write()
     _ConditionFrame(product, layout, module).write()
     parsed = llvm.parse_assembly(str(module))
-    options = llvm.create_pipeline_tuning_options(speed_level=OPTIMISATION)
-    builder = llvm.create_pass_builder(target, options)
-    builder.getModulePassManager().run(parsed, builder)
+    _optimise(parsed, target, level)
     notes = {
         "failures": [_identity(failure) for failure in frame.failures],
         "seen": list(frame.seen.numbers),
         "most_records": frame.most_records,
     }
     return target.emit_object(parsed), notes
+
+
+def _optimise(module: llvm.ModuleRef, target: llvm.TargetMachine, level: int) -> None:
+    """All that LLVM does at a level; in haste, variables are put into registers and that is all."""
+    options = llvm.create_pipeline_tuning_options(speed_level=level)
+    builder = llvm.create_pass_builder(target, options)
+    if level != IN_HASTE:
+        builder.getModulePassManager().run(module, builder)
+        return
+    passes = llvm.create_new_function_pass_manager()
+    passes.add_sroa_pass()
+    passes.add_simplify_cfg_pass()
+    for function in module.functions:
+        if not function.is_declaration:
+            passes.run(function, builder)
 
 
 def _identity(failure: Failure) -> str:

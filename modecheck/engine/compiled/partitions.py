@@ -165,6 +165,7 @@ class Partition:
             self.table,
             self.lines,
             self.most,
+            self.hashes,
             self.counters,
         )
         return int(done)
@@ -203,7 +204,7 @@ def new_partition(
 
 def ring_size(most_records: int) -> int:
     """A power of two, so that half of it, what waits, and the records of two states fit in."""
-    return 1 << (max(RING, 2 * AHEAD + 4 * most_records) - 1).bit_length()
+    return 1 << (max(RING, 4 * AHEAD + 4 * most_records) - 1).bit_length()
 
 
 def _apart(size: int, kind: type[np.generic]) -> Any:

@@ -19,7 +19,7 @@ from modecheck.engine.compiled.graph import (
     numbered_states,
 )
 from modecheck.engine.compiled.graph_kernels import flag_states, mark_states
-from modecheck.engine.compiled.machine import Machine, compiled
+from modecheck.engine.compiled.machine import IN_HASTE, OPTIMISATION, Machine, compiled
 from modecheck.engine.compiled.memory import Words
 from modecheck.engine.compiled.reach import reach
 from modecheck.engine.drives import drives_of
@@ -37,11 +37,14 @@ def explore_compiled(
     limits: Limits,
     reporter: Reporter,
     representatives: Representatives | None = None,
+    in_haste: bool = False,
 ) -> CompiledExploration:
     """Everything reachable within the limits, or its representatives. Raises `NotCompilableError`
-    when the product has too much of something.
+    when the product has too much of something. `in_haste`, the code is ready sooner, and slow.
     """
-    machine = compiled(product, drives_of(product), representatives=representatives)
+    level = IN_HASTE if in_haste else OPTIMISATION
+    drives = drives_of(product)
+    machine = compiled(product, drives, representatives=representatives, level=level)
     if limits.memory is not None:
         _load_kernels(machine)
     reached = reach(machine, threads=threads, limits=limits, reporter=reporter)

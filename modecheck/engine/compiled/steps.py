@@ -38,6 +38,8 @@ from modecheck.product.form import (
 )
 
 IGNORED, DEFERRED, UNHANDLED, UNHEARD, UNDECIDED = -1, -2, -3, -4, -5
+NO_STOP = 1 << 40
+"""More ticks than any count has to go."""
 MOST_HEARINGS = 4_000
 """Signals heard in the code of one product, cascades written out; more would take too long."""
 
@@ -113,6 +115,7 @@ class StepCode:
             with self._frame.only_if(goes_on):
                 self._all_but_idling()
             self._idling()
+        self._watchers.write()
         self._frame.finish()
 
     def _all_but_idling(self) -> None:
@@ -135,21 +138,43 @@ class StepCode:
             for due in time.due:
                 first = condition_or_false(frame, self._code, due.holds, self._reading_all())
                 frame.unless(builder.not_(first), frame.step_end)
-            for ticking in time.tickings:
-                self._count(ticking)
+            running = [(one, self._runs(one)) for one in time.tickings]
+            ticks = self._leap(running) if time.leaps else constant(1)
+            for ticking, runs in running:
+                self._count(ticking, runs, ticks)
             frame.note_events(self._bits.ticks)
             self._queues.finish([], self._reading_all(), self._fail)
             self._watchers.go_on()
             frame.unless_unchanged()
             frame.emit(drives=self._plan.drives)
 
-    def _count(self, ticking: Ticking) -> None:
-        """One more, or on to what comes behind the last, where it runs."""
+    def _runs(self, ticking: Ticking) -> ir.Value:
+        return condition_or_false(self._frame, self._code, ticking.runs, self._reading_before())
+
+    def _leap(self, running: Sequence[tuple[Ticking, ir.Value]]) -> ir.Value:
+        """How many ticks go by in one step: all up to the first stop, where nothing else is
+        possible.
+        """
+        builder, far = self._frame.builder, constant(NO_STOP)
+        ticks = far
+        for ticking, runs in running:
+            count = self._frame.original[ticking.field]
+            own = far if ticking.behind == ticking.last else constant(1)
+            for stop in reversed(ticking.stops):
+                before = builder.icmp_signed("<", count, constant(stop))
+                own = builder.select(before, builder.sub(constant(stop), count), own)
+            own = builder.select(runs, own, far)
+            ticks = builder.select(builder.icmp_signed("<", own, ticks), own, ticks)
+        alone = self._frame.nothing_written()
+        some = builder.icmp_signed("<", ticks, far)
+        return builder.select(builder.and_(alone, some), ticks, constant(1))
+
+    def _count(self, ticking: Ticking, runs: ir.Value, ticks: ir.Value) -> None:
+        """So many more, or on to what comes behind the last, where it runs."""
         frame, builder = self._frame, self._frame.builder
-        runs = condition_or_false(frame, self._code, ticking.runs, self._reading_before())
         count = frame.original[ticking.field]
         more = builder.icmp_signed("<", count, constant(ticking.last))
-        onward = builder.add(count, constant(1))
+        onward = builder.add(count, ticks)
         new = builder.select(more, onward, constant(ticking.behind))
         kept = frame.read(ticking.field)
         frame.write(ticking.field, builder.select(runs, new, kept))

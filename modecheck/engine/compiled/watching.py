@@ -1,4 +1,7 @@
-"""Watchers as machine code: each goes on at the end of a step, by a table."""
+"""Watchers as machine code: each goes on at the end of a step, by a table.
+
+Their code stands once behind all steps. A step notes where it goes on afterwards, and goes there.
+"""
 
 from __future__ import annotations
 
@@ -24,6 +27,9 @@ class WatcherCode:
             self._table(number, watcher) for number, watcher in enumerate(product.watchers)
         ]
         self._seen = [self._seen_from(number) for number in range(len(product.watchers))]
+        self._shared: ir.Block | None = None
+        self._step: ir.Value | None = None
+        self._onward: list[ir.Block] = []
 
     def _table(self, number: int, watcher: Watcher) -> ir.GlobalVariable:
         kind = ir.ArrayType(I16, len(watcher.table))
@@ -40,15 +46,41 @@ class WatcherCode:
 
     def go_on(self) -> None:
         """Every watcher, judged on the state reached and on what happened in the step."""
-        frame = self._frame
-        events = frame.builder.load(frame.events)
-        for number, watcher in enumerate(self._product.watchers):
-            reading = Reading(frame.read, events, constant(0), lambda _: None)
-            index = self._index(watcher, reading)
-            frame.note_seen(frame.builder.add(constant(self._seen[number]), index))
-            frame.write(watcher.field, self._looked_up(number, index))
-            if watcher.count >= 0:
-                self._count_on(watcher)
+        if not self._product.watchers:
+            return
+        frame, builder = self._frame, self._frame.builder
+        if self._shared is None:
+            self._shared, self._step = frame.block("watch"), frame.variable()
+        onward = frame.block("watched")
+        builder.store(constant(len(self._onward)), self._step)
+        self._onward.append(onward)
+        builder.branch(self._shared)
+        builder.position_at_end(onward)
+        frame.touched.update(self._written)
+
+    def write(self) -> None:
+        """The code that all steps share, in blocks of its own: to be written when all steps are."""
+        if self._shared is None:
+            return
+        frame, builder = self._frame, self._frame.builder
+        with builder.goto_block(self._shared), frame.everything_touched():
+            events = builder.load(frame.events)
+            for number, watcher in enumerate(self._product.watchers):
+                reading = Reading(frame.read, events, constant(0), lambda _: None)
+                index = self._index(watcher, reading)
+                frame.note_seen(builder.add(constant(self._seen[number]), index))
+                frame.write(watcher.field, self._looked_up(number, index))
+                if watcher.count >= 0:
+                    self._count_on(watcher)
+            choice = builder.switch(builder.load(self._step), self._onward[0])
+            for number, onward in enumerate(self._onward[1:], start=1):
+                choice.add_case(constant(number), onward)
+
+    @property
+    def _written(self) -> set[int]:
+        """The fields of all watchers."""
+        watchers = self._product.watchers
+        return {field for one in watchers for field in (one.field, one.count) if field >= 0}
 
     def _count_on(self, watcher: Watcher) -> None:
         """The count falls back to 0 outside of the states in which it counts."""

@@ -48,8 +48,8 @@ def page_as_html(verdict: Verdict) -> str:
     outline = outline_of(verdict, payload)
     pictures = pictures_of(verdict)
     script = _script()
-    style = stylesheet() + "".join(_asset(name) for name in STYLES)
-    return _environment().get_template("page.html").render(
+    style = stylesheet() + "".join(asset(name) for name in STYLES)
+    return environment().get_template("page.html").render(
         verdict=verdict,
         device=verdict.device,
         outline=outline,
@@ -65,8 +65,8 @@ def page_as_html(verdict: Verdict) -> str:
         version=__version__,
         style=style,
         script=script,
-        style_digest=_digest(style),
-        script_digest=_digest(script),
+        style_digest=digest(style),
+        script_digest=digest(script),
     )  # fmt: skip
 
 
@@ -100,19 +100,21 @@ def _gap_sheets(space: Space) -> list[GapSheet]:
 
 def _script() -> str:
     """All scripts in one function, so that their names are nobody else's."""
-    parts = "".join(_asset(name) for name in SCRIPTS)
+    parts = "".join(asset(name) for name in SCRIPTS)
     return f'(() => {{\n"use strict";\n{parts}}})();\n'
 
 
-def _digest(text: str) -> str:
+def digest(text: str) -> str:
+    """How a security policy names a script or a style."""
     return b64encode(sha256(text.encode()).digest()).decode()
 
 
-def _asset(name: str) -> str:
+def asset(name: str) -> str:
+    """The text of a style or a script."""
     return files(__package__).joinpath("assets", name).read_text(encoding="utf-8")
 
 
-def _environment() -> Environment:
+def environment() -> Environment:
     """Templates that escape everything; a name that they misspell is an error."""
     from jinja2 import Environment, PackageLoader, StrictUndefined
 

@@ -125,6 +125,17 @@ def assert_both_agree(drawn: Drawn) -> None:
 @settings(max_examples=EXAMPLES // 4)
 def test_both_engines_agree_on_requirements_about_runs(drawn: Drawn) -> None:
     """The same verdicts, for the same reasons, with scenarios of the same length."""
+    assert_judged_alike(drawn)
+
+
+@given(devices(runs=True, timed=True))
+@settings(max_examples=EXAMPLES // 10)
+def test_both_engines_agree_on_requirements_in_time(drawn: Drawn) -> None:
+    """The same of what has to follow within some time."""
+    assert_judged_alike(drawn)
+
+
+def assert_judged_alike(drawn: Drawn) -> None:
     device = drawn.read()
     bounded = Search(engine="plain", limits=Limits(states=MOST_STATES))
     plain = check([device], search=bounded)

@@ -1,0 +1,177 @@
+"""The two forms of a line of a log: an object in JSON, or fields in CSV (RFC 4180).
+
+A form finds the five columns of a line, whatever their order, and tells where in the line each
+stands. It knows nothing of chips: what the words mean is told in `vocabulary`.
+"""
+
+from __future__ import annotations
+
+import csv
+import difflib
+import json
+import re
+
+from modecheck.bench.vocabulary import Wrong
+
+NEEDED = ("time", "chip", "event")
+COLUMNS = (*NEEDED, "state", "value")
+
+NEAR = 0.8
+"""How alike (difflib's ratio) the name of a column is to one of ours to be a slip: "stat" is,
+"rate" is not.
+"""
+
+
+class BadLine(Exception):
+    """A line that has no columns to speak of; `offset` counts from 0."""
+
+    def __init__(self, offset: int, width: int, message: str, expected: str) -> None:
+        super().__init__(message)
+        self.offset = offset
+        self.width = width
+        self.wrong = Wrong("", message, expected=expected)
+
+
+Key = tuple[object, object, object, object, type]
+"""Chip, event, state, value; and the type of the value, since `True == 1`."""
+
+
+class JsonLines:
+    """One JSON object in each line."""
+
+    def __init__(self) -> None:
+        decoder = json.JSONDecoder(object_pairs_hook=tuple)
+        self._decode, self._decode_raw = decoder.decode, decoder.raw_decode
+        self._shapes: dict[tuple[str, ...], tuple[int, ...]] = {}
+
+    def key(self, text: str) -> Key:
+        pairs = self._pairs(text)
+        names = tuple([pair[0] for pair in pairs])
+        places = self._shapes.get(names)
+        if places is None:
+            places = self._shapes[names] = self._checked(text, names)
+        chip, event, state, value = places
+        worth = pairs[value][1] if value >= 0 else None
+        return (
+            pairs[chip][1],
+            pairs[event][1],
+            pairs[state][1] if state >= 0 else None,
+            worth,
+            type(worth),
+        )
+
+    def _pairs(self, text: str) -> tuple[tuple[str, object], ...]:
+        """The names and values of the object in a line, in their order."""
+        try:
+            found, end = self._decode_raw(text) if text[0] == "{" else (self._decode(text), 0)
+            if end and end < len(text):
+                found = self._decode(text)  # which tells what is wrong behind the object
+        except json.JSONDecodeError as error:
+            raise BadLine(error.pos, 1, "this is not JSON", _JSON_EXPECTED) from error
+        except (ValueError, RecursionError) as error:
+            raise BadLine(0, 1, "this JSON is too large to read", _JSON_EXPECTED) from error
+        if not isinstance(found, tuple):
+            raise BadLine(0, len(text), "this is no JSON object", _JSON_EXPECTED)
+        return found
+
+    def _checked(self, text: str, names: tuple[str, ...]) -> tuple[int, ...]:
+        """Where the columns but `time` stand among the names of an object, -1 for nowhere. What is
+        wrong with the names is told; the same row of names is checked once.
+        """
+        twice = next((name for name in names if names.count(name) > 1), None)
+        if twice is not None:
+            raise BadLine(*self._name_place(text, twice), f"the key {twice!r} is there twice", "")
+        for name in names:
+            near = _slip(name)
+            if near and near not in names:
+                message = f"unknown key {name!r}; did you mean {near!r}?"
+                raise BadLine(*self._name_place(text, name), message, "")
+        missing = [name for name in NEEDED if name not in names]
+        if missing:
+            message = f"the key {missing[0]!r} is missing"
+            raise BadLine(0, len(text), message, f"the keys {', '.join(NEEDED)}")
+        return tuple(names.index(name) if name in names else -1 for name in COLUMNS[1:])
+
+    def place(self, text: str, column: str) -> tuple[int, int]:
+        """Where the value of a column begins, and how wide it is."""
+        match = re.search(rf'"{column}"\s*:\s*("(?:[^"\\]|\\.)*"|[^,}}]*)', text)
+        return (0, 1) if match is None else (match.start(1), max(len(match[1].rstrip()), 1))
+
+    def _name_place(self, text: str, name: str) -> tuple[int, int]:
+        offset = max(text.find(json.dumps(name, ensure_ascii=False)), 0)
+        return offset, len(name) + 2
+
+
+_JSON_EXPECTED = 'an object such as {"time": 1.5, "chip": "hub", "event": "hello"}'
+
+
+class Csv:
+    """Fields with commas between them, quoted where they need it."""
+
+    def __init__(self, header: str) -> None:
+        fields = _fields(header)
+        self._count = len(fields)
+        self._places: dict[str, int] = {}
+        for number, name in enumerate(fields):
+            if name in self._places:
+                raise BadLine(*_field_place(header, number), f"two columns {name!r}", "")
+            self._places[name] = number
+        for number, name in enumerate(fields):
+            near = _slip(name)
+            if near and near not in self._places:
+                message = f"unknown column {name!r}; did you mean {near!r}?"
+                raise BadLine(*_field_place(header, number), message, "")
+        missing = [name for name in NEEDED if name not in self._places]
+        if missing:
+            message = f"the column {missing[0]!r} is missing"
+            raise BadLine(0, len(header), message, _CSV_EXPECTED)
+        self._time, self._chip, self._event = (self._places[name] for name in NEEDED)
+        self._state = self._places.get("state", -1)
+        self._value = self._places.get("value", -1)
+
+    def key(self, text: str) -> Key:
+        fields = _fields(text)
+        if len(fields) != self._count:
+            message = f"{len(fields)} fields, where the first line names {self._count} columns"
+            raise BadLine(0, len(text), message, f"{self._count} fields")
+        state = fields[self._state] if self._state >= 0 else ""
+        value = fields[self._value] if self._value >= 0 else ""
+        return fields[self._chip], fields[self._event], state, value, str
+
+    def place(self, text: str, column: str) -> tuple[int, int]:
+        """Where the field of a column begins, and how wide it is."""
+        return _field_place(text, self._places.get(column, 0))
+
+
+_CSV_EXPECTED = "a first line such as time,chip,event,state; or JSON objects, one a line"
+
+
+def _fields(text: str) -> list[str]:
+    if '"' not in text:
+        return [part.strip() for part in text.split(",")]
+    try:
+        return [part.strip() for part in next(csv.reader([text], strict=True))]
+    except csv.Error as error:
+        offset = text.index('"')
+        raise BadLine(offset, 1, f"the quotes do not fit: {error}", "quotes as in CSV") from error
+
+
+def _field_place(text: str, number: int) -> tuple[int, int]:
+    """Where a field begins, behind blanks, and how wide it is; commas in quotes do not count."""
+    begin, quoted, seen = 0, False, 0
+    for offset, character in enumerate(f"{text},"):
+        quoted ^= character == '"'
+        if character == "," and not quoted:
+            if seen == number:
+                field = text[begin:offset]
+                return begin + len(field) - len(field.lstrip()), max(len(field.strip()), 1)
+            begin, seen = offset + 1, seen + 1
+    return 0, 1
+
+
+def _slip(name: str) -> str:
+    """The column that a name was meant for, where it is none but very near to one."""
+    if name in COLUMNS or len(name) > 20:
+        return ""
+    near = difflib.get_close_matches(name.lower(), COLUMNS, n=1, cutoff=NEAR)
+    return near[0] if near else ""

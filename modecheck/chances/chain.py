@@ -1,0 +1,81 @@
+"""A product as a Markov chain whose steps may last: states, arcs, and what was assumed.
+
+Kemeny & Snell 1960, Finite Markov Chains (from memory), for chains; a step that lasts makes it a
+semi-Markov process, whose means and long-run shares need the mean durations alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import NamedTuple
+
+from modecheck.chances.resolving import Resolver, left_out
+from modecheck.engine.plain import Interpreter, State
+from modecheck.product.form import Product
+
+MOST_STATES = 20_000
+"""States of a chain: the interpreter makes them, and sparse solving stays within seconds."""
+
+
+class Arc(NamedTuple):
+    """A step of the chain. `target` is -1 for a step that fails; `duration` in seconds."""
+
+    target: int
+    probability: Fraction
+    duration: Fraction
+    events: int
+
+
+@dataclass(frozen=True, slots=True)
+class Chain:
+    """States from 0, the initial one. A state without arcs is left never. `complete` is False when
+    `MOST_STATES`, or the bound that was asked for, was hit: then nothing may be computed of it.
+    """
+
+    product: Product
+    states: tuple[State, ...]
+    arcs: tuple[tuple[Arc, ...], ...]
+    assumed: int
+    races: int
+    left_out: tuple[str, ...]
+    complete: bool
+
+    def holds(self, condition: str) -> Callable[[int], bool]:
+        """Whether a condition of the product holds in a state, by the state's number."""
+        interpreter = Interpreter(self.product)
+        expression = self.product.conditions[condition]
+        return lambda number: interpreter.condition(expression, self.states[number])
+
+    @property
+    def timed(self) -> bool:
+        """Whether any step lasts."""
+        return any(arc.duration for arcs in self.arcs for arc in arcs)
+
+
+def chain_of(product: Product, most: int = MOST_STATES) -> Chain:
+    """The chain of a product, breadth first."""
+    interpreter, resolver = Interpreter(product), Resolver(product)
+    numbers: dict[State, int] = {product.initial: 0}
+    order = [product.initial]
+    rows: list[tuple[Arc, ...]] = []
+    assumed = races = 0
+    for state in order:
+        if len(order) > most:
+            break
+        choice = resolver.choice(state, interpreter.steps(state))
+        assumed, races = assumed + choice.assumed, races + choice.race
+        row = []
+        for step, probability, duration in (
+            (one.step, one.probability, one.duration) for one in choice.weighed
+        ):
+            target = -1
+            if step.after is not None:
+                target = numbers.setdefault(step.after, len(order))
+                if target == len(order):
+                    order.append(step.after)
+            row.append(Arc(target, probability, duration, step.events))
+        rows.append(tuple(row))
+    complete = len(rows) == len(order)
+    return Chain(product, tuple(order), tuple(rows), assumed, races, left_out(product), complete)

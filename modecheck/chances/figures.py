@@ -1,0 +1,133 @@
+"""All numbers of a device in one variant, each with a label and a unit, and what they rest on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from modecheck.chances.chain import MOST_STATES, Chain, chain_of
+from modecheck.chances.currents import draws, silent_states
+from modecheck.chances.latency import latency
+from modecheck.chances.long_run import Class, recurrent_classes
+from modecheck.chances.reaching import reached
+from modecheck.chances.solving import Number
+from modecheck.model.parts import Chance, Device
+from modecheck.product.asking import Asked
+from modecheck.product.composition import compose_for_chances
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """`unit` is chance, times, steps, s, A or h. `value` is None where there is no such number."""
+
+    label: str
+    value: Number | None
+    unit: str
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """`figures` is empty where the chain is not complete. `residual` is the largest error of any
+    equation solved in floating point; `exact` tells that there was none. `classes` is how many
+    recurrent classes there are, 0 where nobody asks, None where there are too many for averages.
+    """
+
+    device: Device
+    figures: tuple[Figure, ...]
+    states: int
+    complete: bool
+    exact: bool
+    residual: float
+    assumed: int
+    races: int
+    left_out: tuple[str, ...]
+    silent: tuple[str, ...]
+    classes: int | None
+
+
+def figures_of(device: Device, most_states: int = MOST_STATES) -> Figures:
+    """Everything that the device asks, and the currents of its chips."""
+    asked = compose_for_chances(device)
+    chain = chain_of(asked.product, most_states)
+    found_classes = recurrent_classes(chain) if chain.complete and _needs_long_run(device) else []
+    classes = found_classes or []
+    teller = _Teller(asked, chain, classes)
+    found = tuple(teller.figures()) if chain.complete else ()
+    return Figures(
+        device,
+        found,
+        len(chain.states),
+        chain.complete,
+        teller.exact and all(one.exact for one in classes),
+        max([teller.residual, *(one.residual for one in classes)]),
+        chain.assumed,
+        chain.races,
+        chain.left_out,
+        silent_states(chain),
+        len(classes) if found_classes is not None else None,
+    )
+
+
+def _needs_long_run(device: Device) -> bool:
+    """Whether anything is told that is a mean over all time."""
+    states = (state for chip in device.chips.values() for state in chip.states.values())
+    latencies = (chance.kind == "latency" for chance in device.chances.values())
+    return any(state.current is not None for state in states) or any(latencies)
+
+
+class _Teller:
+    def __init__(self, asked: Asked, chain: Chain, classes: list[Class]) -> None:
+        self._asked = asked
+        self._chain = chain
+        self._classes = classes
+        self.exact, self.residual = True, 0.0
+
+    def figures(self) -> Iterator[Figure]:
+        for chance in self._asked.product.device.chances.values():
+            yield from self._latency(chance) if chance.kind == "latency" else self._end(chance)
+        for draw in draws(self._chain, self._classes):
+            where = f"{draw.chip}{' in ' if draw.mode else ''}{draw.mode}"
+            yield Figure(f"{where}: mean current", draw.amperes, "A")
+            if self._asked.product.device.chips[draw.chip].battery is not None:
+                yield Figure(f"{where}: battery lasts", draw.hours, "h")
+
+    def _end(self, chance: Chance) -> Iterator[Figure]:
+        event = 0 if chance.event is None else self._asked.bits[chance.event]
+        found = reached(self._chain, self._chain.holds(f"until:{chance.name}"), event)
+        self.exact, self.residual = (
+            self.exact and found.exact,
+            max(self.residual, found.residual),
+        )
+        if chance.kind == "count":
+            yield Figure(f"{chance.name}: mean count", found.events, "times")
+            return
+        yield Figure(f"{chance.name}: chance", found.chance, "chance")
+        if found.certain:
+            yield Figure(f"{chance.name}: mean steps", found.steps, "steps")
+            if self._chain.timed:
+                yield Figure(f"{chance.name}: mean time", found.seconds, "s")
+
+    def _latency(self, chance: Chance) -> Iterator[Figure]:
+        assert chance.event is not None
+        assert chance.answer is not None
+        bits = self._asked.bits
+        found = latency(self._chain, self._classes, bits[chance.event], bits[chance.answer])
+        unit = "s" if self._chain.timed else "steps"
+        scale = 1.0 if found is None or found.unit is None else float(found.unit)
+
+        def scaled(value: float | None) -> float | None:
+            return None if value is None else value * scale
+
+        since = "" if found is None or found.usual else " (first)"
+        name = f"{chance.name}{since}"
+        yield Figure(f"{name}: median", scaled(found.percentile(0.5)) if found else None, unit)
+        yield Figure(
+            f"{name}: 99 % within", scaled(found.percentile(0.99)) if found else None, unit
+        )
+        yield Figure(f"{name}: mean", scaled(found.mean) if found else None, unit)
+        if chance.within is not None:
+            late = found.later_than(chance.within) if found else None
+            yield Figure(f"{name}: too late", late, "chance")
+        yield Figure(f"{name}: never", found.never if found else None, "chance")
+        if found is not None and found.unresolved > 1e-9:
+            yield Figure(f"{name}: not followed", found.unresolved, "chance")

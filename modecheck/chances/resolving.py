@@ -1,0 +1,151 @@
+"""Which of the possible steps is taken, how likely, and how long it lasts.
+
+In a state the steps of chips and links that take no time come first: rules without `after`, and
+deliveries. Only where there is none do timers and actors get their turn. Among the steps of the
+same turn each is chosen as often as its weight says; a step without one weighs 1, and a choice in
+which some step has none is counted as assumed. A timer that is chosen lasts as long as the middle
+of its `after`, whatever else could have been chosen; where timers race each other this is an
+assumption, which is counted, too. A step of any other kind lasts no time.
+
+Where time is counted, a tick lasts one tick and nothing else lasts. Steps that wait for no time
+come first, as before: rules of chips that wait for nothing, deliveries without a delay. Where there
+is none, what can happen now happens as likely as `moments` says, each by itself, and else a tick.
+
+A link with `loses` loses that share of what it would deliver now. Losses of other links, losses
+from a budget, doubling, power cuts and resets have no probability and are left out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from fractions import Fraction
+from math import prod
+
+from modecheck.chances.moments import Moments
+from modecheck.engine.plain import State, Step
+from modecheck.product.form import Label, Product
+
+ONE = Fraction(1)
+MOMENTARY = ("rule", "deliver", "ignore")
+"""Kinds of steps that can happen at a moment, beside a tick."""
+
+
+@dataclass(frozen=True, slots=True)
+class Weighed:
+    """A step with its probability and its duration in seconds."""
+
+    step: Step
+    probability: Fraction
+    duration: Fraction
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """All that can follow a state. `assumed`: some weight was missing. `race`: timers compete."""
+
+    weighed: tuple[Weighed, ...]
+    assumed: bool
+    race: bool
+
+
+class Resolver:
+    """Resolves the choices of one product."""
+
+    def __init__(self, product: Product) -> None:
+        self._product = product
+        self._labels = product.labels
+        self._lost = {
+            fault.label: (fault.target, loss)
+            for fault in product.faults
+            if (loss := loss_of(product, fault.target, fault.kind, fault.budget)) is not None
+        }
+        self._moments = Moments(product) if product.time is not None else None
+        self._left_out = {fault.label for fault in product.faults} - set(self._lost)
+        self._left_out |= {label for fault in product.faults for label in fault.cut_labels.values()}
+
+    def choice(self, state: State, steps: Iterable[Step]) -> Choice:
+        """What follows a state that has these steps."""
+        known = [step for step in steps if step.label not in self._left_out]
+        prompt = [step for step in known if self._is_prompt(self._labels[step.label])]
+        if self._moments is not None and not prompt:
+            return self._at_a_moment(state, known, self._moments)
+        turn = prompt or [s for s in known if self._labels[s.label].kind == "rule"]
+        weights = [self._weight(step) for step in turn]
+        total = sum((weight or ONE for weight in weights), Fraction(0))
+        losses = {self._lost[s.label]: s for s in known if s.label in self._lost}
+        weighed: list[Weighed] = []
+        for step, weight in zip(turn, weights, strict=True):
+            share = (weight or ONE) / total
+            weighed += self._with_loss(step, share, losses)
+        timers = sum(self._duration(step) > 0 for step in turn)
+        return Choice(tuple(weighed), len(turn) > 1 and None in weights, race=timers > 1)
+
+    def _at_a_moment(self, state: State, known: list[Step], likely: Moments) -> Choice:
+        """What happens now, each as likely as it is by itself, or a tick: where several could
+        happen, they share what is not left to the tick.
+        """
+        clock = self._product.device.clock
+        assert clock is not None
+        kinds = [self._labels[step.label].kind for step in known]
+        able = [s for s, kind in zip(known, kinds, strict=True) if kind in MOMENTARY]
+        ticks = [s for s, kind in zip(known, kinds, strict=True) if kind == "tick"]
+        found = [likely.likelihood(self._labels[step.label], state) for step in able]
+        still = prod((1 - chance for chance, _ in found), start=ONE) if ticks else Fraction(0)
+        total = sum((chance for chance, _ in found), Fraction(0))
+        losses = {self._lost[s.label]: s for s in known if s.label in self._lost}
+        weighed = [Weighed(step, still, clock.tick) for step in ticks if still]
+        for step, (chance, _) in zip(able, found, strict=True):
+            weighed += self._with_loss(step, (1 - still) * chance / total, losses)
+        return Choice(tuple(weighed), any(assumed for _, assumed in found), race=False)
+
+    def _with_loss(
+        self, step: Step, share: Fraction, losses: dict[tuple[int, Fraction], Step]
+    ) -> list[Weighed]:
+        queue = self._queue(self._labels[step.label])
+        for (target, loss), lost in losses.items():
+            if target == queue:
+                kept = Weighed(step, share * (1 - loss), Fraction(0))
+                return [kept, Weighed(lost, share * loss, Fraction(0))]
+        return [Weighed(step, share, self._duration(step))]
+
+    def _queue(self, label: Label) -> int:
+        return label.queue if label.kind in ("deliver", "ignore") else -1
+
+    def _is_prompt(self, label: Label) -> bool:
+        if label.kind in ("deliver", "ignore"):
+            queue = self._product.queues[label.queue]
+            return self._moments is None or queue.slots[0].age < 0
+        if label.kind != "rule":
+            return False
+        actor = self._product.chips[label.chip].actor
+        return not actor and self._product.rules[label.rule].kind == "internal"
+
+    def _weight(self, step: Step) -> Fraction | None:
+        """A delivery weighs 1 by nature: links do not choose."""
+        label = self._labels[step.label]
+        return self._product.rules[label.rule].weight if label.kind == "rule" else None
+
+    def _duration(self, step: Step) -> Fraction:
+        label = self._labels[step.label]
+        after = self._product.rules[label.rule].after if label.kind == "rule" else None
+        if after is None or self._moments is not None:
+            return Fraction(0)
+        return after.low if after.high is None else (after.low + after.high) / 2
+
+
+def loss_of(product: Product, queue: int, kind: str, budget: int) -> Fraction | None:
+    """The share of losses that a fault stands for, if the model says so."""
+    if kind != "lose" or budget >= 0:
+        return None
+    return product.device.links[product.queues[queue].name].loss
+
+
+def left_out(product: Product) -> tuple[str, ...]:
+    """The faults that no probability is known of, in words."""
+    names = []
+    for fault in product.faults:
+        if loss_of(product, fault.target, fault.kind, fault.budget) is None:
+            holders = product.chips if fault.of_chip else product.queues
+            names.append(f"{fault.kind} of {holders[fault.target].name}")
+    return tuple(names)

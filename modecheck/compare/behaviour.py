@@ -1,0 +1,166 @@
+"""Whether two devices behave alike, for each look at them and in each mode.
+
+Everything that is looked at is reported by one exploration of each device where a step can report
+so much, and read off it once for each look and mode. An exploration that was stopped proves
+nothing: then the answer is that nobody knows.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from enum import Enum
+
+from modecheck.checks.ways import Way
+from modecheck.compare.difference import Difference, How, difference, run_showing
+from modecheck.compare.forms import Name
+from modecheck.compare.looks import Devices, Look
+from modecheck.compare.observation import NotExplored, Observation
+from modecheck.compare.refinement import Equivalence, TooManyWeakSteps, equivalent
+from modecheck.compare.visible import MOST_VISIBLE, Called, TooMuchVisible, Visible, reporting
+from modecheck.engine.choice import Search, explore_with
+from modecheck.engine.exploration import Reporter
+from modecheck.product.form import Product
+
+WHOLE = ""
+"""In place of a mode: whatever the device does, in a mode or in none."""
+
+
+class Outcome(Enum):
+    """What is known of a behaviour."""
+
+    SAME = "same"
+    DIFFERENT = "different"
+    UNKNOWN = "unknown"
+
+
+@dataclass(frozen=True, slots=True)
+class Behaviour:
+    """One look in one mode (by its new name), or in all the device does (`WHOLE`).
+
+    Where the devices differ, `difference` tells how; None where they only differ in how many silent
+    steps there are. `way` is a scenario of `product` that shows it, if there is one. `reason` says
+    why nothing is known.
+    """
+
+    look: Look
+    mode: str
+    outcome: Outcome
+    variant: str = ""
+    difference: Difference | None = None
+    way: Way | None = None
+    product: Product | None = None
+    reason: str = ""
+
+
+def compare_behaviour(
+    devices: Devices,
+    looks: Sequence[Look],
+    equivalence: Equivalence = Equivalence.BRANCHING,
+    search: Search | None = None,
+    reporter: Reporter | None = None,
+) -> Iterator[Behaviour]:
+    """A `Behaviour` for each look, in all that the devices do and in each mode that both have."""
+    how = replace(search or Search(), symmetry=False, order=False)
+    for group in _reported_together(looks):
+        try:
+            old, new = _observed(devices, group, how, reporter)
+        except (NotExplored, TooMuchVisible) as why:
+            for look, (_, mode) in _each(group, devices):
+                yield Behaviour(look, mode, Outcome.UNKNOWN, reason=str(why))
+            continue
+        yield from _Group(devices, old, new, equivalence).compared(group)
+
+
+class _Group:
+    """Two observations, of which several looks are read: off the reduced systems, which are far
+    smaller. A scenario is a run of what was explored.
+    """
+
+    def __init__(
+        self, devices: Devices, old: Observation, new: Observation, equivalence: Equivalence
+    ) -> None:
+        self._devices = devices
+        self._observed = (old, new)
+        self._equivalence = equivalence
+        self._reduced = tuple(one.told.reduced(equivalence) for one in self._observed)
+
+    def compared(self, looks: Sequence[Look]) -> Iterator[Behaviour]:
+        for look, (_, mode) in _each(looks, self._devices):
+            yield self._compared(look, mode)
+
+    def _compared(self, look: Look, mode: str) -> Behaviour:
+        old, new = (
+            told.looked_at(visible, mode or None)
+            for told, visible in zip(self._reduced, (look.old, look.new), strict=True)
+        )
+        try:
+            if equivalent(old, new, self._equivalence):
+                return Behaviour(look, mode, Outcome.SAME)
+        except TooManyWeakSteps as why:
+            return Behaviour(look, mode, Outcome.UNKNOWN, reason=str(why))
+        found = difference(old, new)
+        different = Behaviour(look, mode, Outcome.DIFFERENT, difference=found)
+        if found is None or found.how in (How.UNKNOWN, How.SILENT_CHOICE):
+            return different
+        observed = self._observed[0 if found.by_first else 1]
+        whole = observed.told.looked_at(look.old if found.by_first else look.new, mode or None)
+        run = run_showing(whole, found)
+        if run is None:
+            return different
+        return replace(different, way=observed.way(whole, run), product=observed.product)
+
+
+def _each(group: Sequence[Look], devices: Devices) -> Iterator[tuple[Look, tuple[str | None, str]]]:
+    modes = [(None, WHOLE), *_modes(devices)]
+    return ((look, mode) for look in group for mode in modes)
+
+
+def _modes(devices: Devices) -> Iterable[tuple[str, str]]:
+    """The modes that both have, by their old and new names."""
+    for mode in devices.old.device.modes:
+        new = devices.renaming.get(Name("mode", mode))
+        if new is not None:
+            yield mode, new.name
+
+
+def _reported_together(looks: Sequence[Look]) -> Iterator[list[Look]]:
+    """Looks in groups that one exploration can report; one that is too large stands alone."""
+    group: list[Look] = []
+    for look in looks:
+        if group and not _fits([*group, look]):
+            yield group
+            group = []
+        group.append(look)
+    if group:
+        yield group
+
+
+def _fits(group: Sequence[Look]) -> bool:
+    return all(len(visible) <= MOST_VISIBLE for visible in _all_seen(group))
+
+
+def _all_seen(group: Sequence[Look]) -> tuple[Visible, Visible]:
+    old, new = Visible(), Visible()
+    for look in group:
+        old, new = old | look.old, new | look.new
+    return old, new
+
+
+def _observed(
+    devices: Devices, group: Sequence[Look], search: Search, reporter: Reporter | None
+) -> tuple[Observation, Observation]:
+    old, new = _all_seen(group)
+    if not _fits(group):
+        raise TooMuchVisible(max(len(old), len(new)))
+    return (
+        _observation(devices.old, old, Called(devices.renaming), search, reporter),
+        _observation(devices.new, new, Called(), search, reporter),
+    )
+
+
+def _observation(
+    product: Product, visible: Visible, called: Called, search: Search, reporter: Reporter | None
+) -> Observation:
+    space = explore_with(reporting(product, visible), search, reporter)
+    return Observation(space, visible, called)

@@ -1,0 +1,110 @@
+"""What an observer of two devices looks at: messages of a medium, chosen messages, tagged rules.
+
+A look holds what is visible in the old device and what is visible in the new one. What is chosen is
+chosen by the names of the new device; the old one's are found through the renaming between both.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+from modecheck.compare.forms import Name, Renaming
+from modecheck.compare.tags import own_tags, tags_of_link
+from modecheck.compare.visible import Visible
+from modecheck.model.mistakes import InvalidInput, Mistake, nearest_name
+from modecheck.product.form import MessageIn, Product
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """`title` says what is seen, `tags` which concerns a device has that this look speaks for."""
+
+    title: str
+    old: Visible
+    new: Visible
+    tags: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True, slots=True)
+class Devices:
+    """Two products, and what the parts of the old one are called in the new one."""
+
+    old: Product
+    new: Product
+    renaming: Renaming
+
+
+def looks_at_media(devices: Devices) -> list[Look]:
+    """A look for each medium of either device: all messages of its links."""
+    links = [*devices.old.device.links.values(), *devices.new.device.links.values()]
+    media: dict[str, set[str]] = {}
+    for link in links:
+        media.setdefault(link.medium, set()).update(tags_of_link(link))
+    return [
+        Look(f"messages over {medium}", *_chosen(devices, {medium}), frozenset(tags))
+        for medium, tags in media.items()
+    ]
+
+
+def looks_at_tags(devices: Devices, covered: Iterable[str]) -> list[Look]:
+    """A look for each tag of chips, states or rules that is not covered yet: which of the rules
+    that bear it are taken.
+    """
+    old, new = (_tagged(product) for product in (devices.old, devices.new))
+    tags = dict.fromkeys(tag for tag in (*old, *new) if tag not in set(covered))
+    return [
+        Look(f"rules tagged {tag}", _rules(old.get(tag)), _rules(new.get(tag)), frozenset({tag}))
+        for tag in tags
+    ]
+
+
+def _rules(numbers: list[int] | None) -> Visible:
+    return Visible(rules=frozenset(numbers or ()))
+
+
+def _tagged(product: Product) -> dict[str, list[int]]:
+    found: dict[str, list[int]] = {}
+    for number, rule in enumerate(product.rules):
+        for tag in sorted(own_tags(product.device.chips[rule.chip], rule)):
+            found.setdefault(tag, []).append(number)
+    return found
+
+
+def chosen_look(devices: Devices, text: str) -> Look:
+    """A look at what a person chose: media, links, messages and LINK.MESSAGE, with commas between.
+
+    Raises `InvalidInput` for a word that is none of these in either device.
+    """
+    words = [word.strip() for word in text.split(",") if word.strip()]
+    known = {
+        word
+        for product, called in ((devices.new, {}), (devices.old, devices.renaming))
+        for _, names in _messages(product, called)
+        for word in names
+    }
+    for word in words or [text]:
+        if word not in known:
+            message = f"{word!r} is no message, link or medium of either device"
+            expected = "a message, LINK.MESSAGE, a link or a medium"
+            raise InvalidInput([Mistake(message, None, expected, nearest_name(word, known))])
+    return Look(", ".join(words), *_chosen(devices, set(words)))
+
+
+def _chosen(devices: Devices, words: set[str]) -> tuple[Visible, Visible]:
+    old, new = (
+        frozenset(message for message, names in _messages(product, called) if words & names)
+        for product, called in ((devices.old, devices.renaming), (devices.new, {}))
+    )
+    return Visible(old), Visible(new)
+
+
+def _messages(product: Product, called: Renaming) -> Iterator[tuple[MessageIn, set[str]]]:
+    """Each message in its queue, with all words that choose it."""
+    for number, queue in enumerate(product.queues):
+        link = called.get(Name("link", queue.name), Name("link", queue.name)).name
+        medium = product.device.links[queue.name].medium
+        for code, form in enumerate(queue.messages, start=1):
+            own = Name("message", form.name, queue.name)
+            name = called.get(own, own).name
+            yield (number, code), {medium, link, name, f"{link}.{name}"}

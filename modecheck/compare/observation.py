@@ -1,0 +1,250 @@
+"""What can be seen of an explored device, read off its space."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import pairwise
+
+import numpy as np
+
+from modecheck.checks.ways import Move, Way
+from modecheck.compare.labelled import Array, LabelledSystem
+from modecheck.compare.told_systems import Told, ToldSystem
+from modecheck.compare.visible import OWN_NAMES, Called, Seen, Visible, in_order, seen_as
+from modecheck.engine.exploration import Exploration
+from modecheck.engine.plain import Interpreter
+from modecheck.engine.space import INITIAL, Space
+from modecheck.model.mistakes import ModecheckError
+from modecheck.product.form import MessageForm, Product
+
+
+class NotExplored(ModecheckError):
+    """Not all states and transitions are known, so nothing can be said about equivalence."""
+
+    def __init__(self, reason: str) -> None:
+        super().__init__()
+        self.reason = reason
+
+    def __str__(self) -> str:
+        return f"the comparison is incomplete: exploration was stopped by {self.reason}"
+
+
+@dataclass(slots=True)
+class _Steps:
+    """All transitions; `kinds[i]` says of what kind transition `i` is, with a product's label and
+    the bits of what it reports. `failing` tells of each state whether a step fails in it.
+    """
+
+    sources: Array
+    targets: Array
+    kinds: Array
+    labels: list[int]
+    events: list[int]
+    failing: Array
+
+
+def labelled_from(space: Space, visible: Visible, mode: str | None = None) -> LabelledSystem:
+    """What is seen of a space whose product is `reporting` it. Raises `NotExplored`."""
+    return Observation(space, visible).told.looked_at(visible, mode)
+
+
+class Observation:
+    """A space whose product is `reporting` something, to be looked at more than once.
+
+    Raises `NotExplored`.
+    """
+
+    def __init__(self, space: Space, reported: Visible, called: Called = OWN_NAMES) -> None:
+        if not space.complete:
+            raise NotExplored(space.stopped_by)
+        self._space = space
+        self._reported = reported
+        self._called = called
+        self._steps = (
+            _plain_steps(space) if isinstance(space, Exploration) else _compiled_steps(space)
+        )
+
+    @property
+    def product(self) -> Product:
+        return self._space.product
+
+    @cached_property
+    def told(self) -> ToldSystem:
+        """The system with all that is reported, in all modes."""
+        return _Reading(self._space, self._steps, self._reported, self._called).told()
+
+    def way(self, system: LabelledSystem, run: Iterable[int]) -> Way:
+        """A run from the initial state, given by numbers of transitions of a system that is `told`
+        or looked at, but not reduced.
+        """
+        return Way(tuple(self._move(system, number) for number in run))
+
+    def _move(self, system: LabelledSystem, number: int) -> Move:
+        steps = self._steps
+        if number < steps.sources.size:
+            label = steps.labels[int(steps.kinds[number])]
+            return Move(label, self._space.state(int(steps.targets[number])))
+        state = self._space.state(int(system.sources[number]))
+        found = Interpreter(self.product).steps(state)
+        return Move(next(step.label for step in found if step.after is None), None)
+
+
+def _plain_steps(space: Exploration) -> _Steps:
+    numbers: dict[tuple[int, int], int] = {}
+    rows = [
+        (number, edge.target, numbers.setdefault((edge.label, edge.events), len(numbers)))
+        for number in range(space.expanded)
+        for edge in space.edges_from(number)
+    ]
+    sources, targets, kinds = np.array(rows, np.int32).reshape(-1, 3).T
+    failing = np.frombuffer(space.failing, np.uint8)
+    labels, events = [key[0] for key in numbers], [key[1] for key in numbers]
+    return _Steps(sources, targets, kinds, labels, events, failing)
+
+
+def _compiled_steps(space: Space) -> _Steps:
+    from modecheck.engine.compiled.exploration import CompiledExploration
+
+    if not isinstance(space, CompiledExploration):
+        raise TypeError("a reduced exploration does not show what is seen")
+    graph = space.graph
+    if graph.linked < space.state_count:
+        raise NotExplored("lack of memory for the transitions")
+    sources = np.repeat(np.arange(graph.linked, dtype=np.int32), np.diff(graph.first))
+    return _Steps(
+        sources,
+        graph.targets.astype(np.int32),
+        graph.notes,
+        graph.labels.tolist(),
+        graph.events.tolist(),
+        graph.failing,
+    )
+
+
+class _Reading:
+    """Gives each transition its label."""
+
+    def __init__(self, space: Space, steps: _Steps, visible: Visible, called: Called) -> None:
+        self._space, self._steps, self._called = space, steps, called
+        self._product = space.product
+        self._visible = visible
+        self._inside, self._places = self._whereabouts()
+        self._reported = [seen_as(self._product, one, called) for one in in_order(visible)]
+        self._numbers = {Told(): 0}
+        self._columns: dict[int, Array] = {}
+
+    def told(self) -> ToldSystem:
+        steps = self._steps
+        labels = np.zeros(steps.sources.size, np.int32)
+        many = len(self._places)
+        inside = self._inside[steps.sources] * many + self._inside[steps.targets]
+        groups = steps.kinds.astype(np.int64) * many * many + inside
+        order = np.argsort(groups, kind="stable")
+        bounds = np.flatnonzero(np.diff(groups[order], prepend=-1, append=-1))
+        for begin, end in pairwise(bounds.tolist()):
+            self._tell(order[begin:end], int(groups[order[begin]]), labels)
+        failing = np.flatnonzero(steps.failing).astype(np.int32)
+        places, which = np.unique(self._inside[failing], return_inverse=True)
+        numbers = [self._failing_in(place) for place in places.tolist()]
+        fails = np.array(numbers, np.int32)[which.reshape(-1)]
+        system = LabelledSystem(
+            self._space.state_count,
+            INITIAL,
+            np.concatenate([steps.sources, failing]),
+            np.concatenate([labels, fails]),
+            np.concatenate([steps.targets, failing]),
+            tuple(map(str, range(len(self._numbers)))),
+        )
+        return ToldSystem(system, tuple(self._numbers))
+
+    def _whereabouts(self) -> tuple[Array, list[frozenset[str]]]:
+        """For each state the number of the set of modes that it is in, and these sets."""
+        modes = list(self._product.device.modes)
+        bits = np.zeros(self._space.state_count, np.int64)
+        for number, mode in enumerate(modes):
+            inside = list(self._space.numbered(self._space.mark(f"mode:{mode}")))
+            bits[inside] |= 1 << number
+        found, which = np.unique(bits, return_inverse=True)
+        names = [self._called("mode", mode) for mode in modes]
+        places = [
+            frozenset(name for number, name in enumerate(names) if place >> number & 1)
+            for place in found.tolist()
+        ]
+        return which.reshape(-1).astype(np.int64), places
+
+    def _failing_in(self, place: int) -> int:
+        modes = self._places[place]
+        return self._number(Told((), modes, modes, fails=True))
+
+    def _number(self, told: Told) -> int:
+        return self._numbers.setdefault(told, len(self._numbers))
+
+    def _tell(self, these: Array, group: int, labels: Array) -> None:
+        """Gives their labels to transitions of one kind that begin and end alike."""
+        rest, ends = divmod(group, len(self._places))
+        kind, begins = divmod(rest, len(self._places))
+        before, after = self._places[begins], self._places[ends]
+        seen = self._seen_in(kind)
+        if not seen:
+            if before != after:
+                labels[these] = self._number(Told((), before, after))
+            return
+        types = [self._type(one) for one in seen]
+        values = np.stack([self._values(one, these) for one in seen], axis=1)
+        rows, which = np.unique(values, axis=0, return_inverse=True)
+        numbers = np.empty(len(rows), np.int32)
+        for number, row in enumerate(rows.tolist()):
+            items = tuple(
+                (one.chosen, _spelled(one, form, value))
+                for one, form, value in zip(seen, types, row, strict=True)
+            )
+            numbers[number] = self._number(Told(items, before, after))
+        labels[these] = numbers[which.reshape(-1)]
+
+    def _seen_in(self, kind: int) -> list[Seen]:
+        events = self._steps.events[kind]
+        seen = [one for bit, one in enumerate(self._reported) if events >> bit & 1]
+        label = self._product.labels[self._steps.labels[kind]]
+        message = (label.queue, label.message)
+        if label.kind in ("deliver", "ignore") and message in self._visible.messages:
+            chosen = ("message", *message)
+            seen.append(seen_as(self._product, chosen, self._called, "delivered"))
+        return seen
+
+    def _type(self, one: Seen) -> MessageForm | None:
+        """The form of a message that has a value."""
+        if one.message is None:
+            return None
+        queue, code = one.message
+        form = self._product.queues[queue].messages[code - 1]
+        return form if form.type is not None else None
+
+    def _values(self, one: Seen, these: Array) -> Array:
+        """The value of what is seen in each of some transitions; 0 where it has none."""
+        values = np.zeros(these.size, np.int64)
+        if self._type(one) is None or one.message is None:
+            return values
+        queue, code = one.message
+        slots = self._product.queues[queue].slots
+        if one.delivered:
+            return self._column(slots[0].value)[self._steps.sources[these]]
+        behind = self._steps.targets[these]
+        for slot in slots:
+            holds = self._column(slot.code)[behind] == code
+            values[holds] = self._column(slot.value)[behind][holds]
+        return values
+
+    def _column(self, field: int) -> Array:
+        """The values of a field in all states."""
+        if field not in self._columns:
+            values = self._space.column(field, self._space.state_count)
+            self._columns[field] = np.array(values, np.int64)
+        return self._columns[field]
+
+
+def _spelled(one: Seen, form: MessageForm | None, value: int) -> str:
+    if form is None or form.type is None:
+        return one.text + one.after
+    return f"{one.text} = {form.type.spell(value)}{one.after}"

@@ -1,0 +1,94 @@
+"""Expressions, events, assignments and sends of a model as forms.
+
+A rule that waits for `hush` waits for every message of that name that a link brings to its chip,
+and for the signal of that name: an event's form names each of them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from modecheck.compare.forms import Form, Name, Together
+from modecheck.model.event_calls import links_of
+from modecheck.model.parts import Assignment, Device, Event, Link, Send
+from modecheck.model.terms import (
+    Constant,
+    Happens,
+    InState,
+    IsLate,
+    Operation,
+    Payload,
+    ReadVariable,
+)
+
+
+class TermForms:
+    """Writes what stands in one device."""
+
+    def __init__(self, device: Device) -> None:
+        self._links = device.links
+        self._signals = frozenset(device.signals)
+
+    def term(self, term: object) -> Form:
+        """An expression; None is no expression."""
+        match term:
+            case None:
+                return ()
+            case Constant(value):
+                return ("constant", value)
+            case ReadVariable(chip, variable, index):
+                return ("read", Name("variable", variable, chip), self.term(index))
+            case InState(chip, leaves):
+                states = tuple(Name("state", leaf, chip) for leaf in sorted(leaves))
+                return ("in", Name("chip", chip), Together(states))
+            case Payload():
+                return ("value",)
+            case IsLate():
+                return ("late",)
+            case Happens(kind, owner, name):
+                return (kind, self._happening(kind, owner, name))
+            case Operation(operator, arguments):
+                return (operator, *(self.term(argument) for argument in arguments))
+        raise TypeError(f"{term!r} is no term")
+
+    def _happening(self, kind: str, owner: str, name: str) -> Form:
+        if kind == "raised":
+            return Name("signal", name)
+        if kind == "taken":
+            return Name("rule", name, owner)
+        return self.message(kind, owner, name)
+
+    def message(self, kind: str, owner: str, name: str) -> Form:
+        """A message of a chip or of a link, as `sent`, `delivered` and the like understand it."""
+        links = links_of(kind, owner, self._links)
+        whose = Name("link" if owner in self._links else "chip", owner)
+        return (whose, self._carried(links, name))
+
+    def event(self, chip: str, event: Event | str) -> Form:
+        """What a rule of a chip waits for; without a chip, any message or signal of that name."""
+        name, via = (event, None) if isinstance(event, str) else (event.name, event.link)
+        links = [
+            link
+            for link in self._links.values()
+            if (not chip or link.receiver == chip) and via in (None, link.name)
+        ]
+        found = self._carried(links, name)
+        if via is None and name in self._signals:
+            found = Together((*found.items, Name("signal", name)))
+        return found
+
+    def _carried(self, links: Iterable[Link], name: str) -> Together:
+        carrying = (link for link in links if name in link.carries)
+        return Together(tuple(Name("message", name, link.name) for link in carrying))
+
+    def assignment(self, chip: str, one: Assignment) -> Form:
+        """Targets with their values."""
+        targets = tuple(
+            (Name("variable", target.variable, chip), self.term(target.index))
+            for target in one.targets
+        )
+        return (targets, tuple(self.term(value) for value in one.values))
+
+    def send(self, one: Send) -> Form:
+        """A message with its value; the link is the message's scope."""
+        return (Name("message", one.message, one.link), self.term(one.value))

@@ -1,0 +1,97 @@
+"""Sketches in which what changed is marked: by a sign with a word, and by a class of its own.
+
+The words stand above the name of a state, a link or a chip, and above the words of a rule, so that
+whoever sees no colour reads them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+from modecheck.draw.sketch import Arrow, Block, Box, Frame, Line, Run, Sample, Sketch
+
+SIGNS = {
+    "added": "+ new",
+    "removed": "− gone",
+    "changed": "≠ changed",
+    "renamed": "→ renamed",
+    "moved": "↕ moved",
+}
+"""The sign and the word of each mark."""
+MEANINGS = {
+    "added": "only here: it is new",
+    "removed": "only here: it is gone",
+    "changed": "says something else on the other side",
+    "renamed": "has another name on the other side",
+    "moved": "stands elsewhere in its order",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Marks:
+    """What to mark: states, chips and links by the key of their box, arrow or frame, and rules by
+    their title, each with a key of `SIGNS`.
+    """
+
+    parts: Mapping[str, str] = field(default_factory=dict)
+    rules: Mapping[str, str] = field(default_factory=dict)
+
+    def __bool__(self) -> bool:
+        return bool(self.parts or self.rules)
+
+
+def marked(sketch: Sketch, marks: Marks) -> Sketch:
+    """The sketch with these marks, and with their signs in its legend."""
+    marking = _Marking(marks)
+    frames = tuple(map(marking.frame, sketch.frames))
+    boxes = tuple(map(marking.box, sketch.boxes))
+    arrows = tuple(map(marking.arrow, sketch.arrows))
+    samples = tuple(
+        Sample("words", SIGNS[mark], MEANINGS[mark]) for mark in SIGNS if mark in marking.used
+    )
+    return replace(
+        sketch, frames=frames, boxes=boxes, arrows=arrows, samples=(*sketch.samples, *samples)
+    )
+
+
+class _Marking:
+    def __init__(self, marks: Marks) -> None:
+        self._marks = marks
+        self.used: set[str] = set()
+
+    def box(self, box: Box) -> Box:
+        """A box with the mark of what it stands for, and with those of the rules in it."""
+        mark = self._marks.parts.get(box.key, "")
+        words = self._words(mark, box.rules)
+        return replace(box, blocks=(*words, *box.blocks), mark=mark) if words else box
+
+    def frame(self, frame: Frame) -> Frame:
+        """A frame with its mark in its header; that around everything has it in its words."""
+        mark = self._marks.parts.get(frame.key, "")
+        header = frame.header
+        words = self._words(mark, header.rules)
+        if words and frame.shape != "diagram":
+            header = replace(header, blocks=(*words, *header.blocks))
+        told = self.box(frame.words) if frame.words is not None else None
+        return replace(frame, header=header, words=told, mark=mark)
+
+    def arrow(self, arrow: Arrow) -> Arrow:
+        """An arrow with the mark of what it stands for, or of all of its rules."""
+        if arrow.label is None:
+            return arrow
+        mark = self._marks.parts.get(arrow.key, "")
+        words = self._words(mark, arrow.rules)
+        if not words:
+            return arrow
+        own = {self._marks.rules.get(title, "") for title in arrow.rules}
+        label = replace(arrow.label, blocks=(*words, *arrow.label.blocks))
+        return replace(arrow, label=label, mark=mark or (own.pop() if len(own) == 1 else ""))
+
+    def _words(self, mark: str, rules: tuple[str, ...]) -> tuple[Block, ...]:
+        lines = [SIGNS[mark]] if mark else []
+        found = {title: self._marks.rules[title] for title in rules if title in self._marks.rules}
+        self.used |= {mark, *found.values()} - {""}
+        alone = len(rules) == 1
+        lines += [SIGNS[one] if alone else f"{SIGNS[one]}: {title}" for title, one in found.items()]
+        return tuple(Block((Line((Run(line, "trigger"),)),)) for line in lines)

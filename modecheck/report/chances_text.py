@@ -1,0 +1,140 @@
+"""Numbers as a table: a row for each, a column for each variant; below it, what they rest on."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from fractions import Fraction
+from typing import Any
+
+from modecheck.chances.figures import Figure, Figures
+from modecheck.report.style import Style
+
+LONGEST_FRACTION = 15
+"""Characters; a longer fraction is shown as a decimal, and stands in the JSON."""
+SCALES = {
+    "s": ((3600, "h"), (60, "min"), (1, "s"), (1e-3, "ms"), (1e-6, "µs")),
+    "A": ((1, "A"), (1e-3, "mA"), (1e-6, "µA")),
+    "h": ((24, "days"), (1, "h")),
+}
+"""How many of the unit a larger or smaller one is, from the largest on."""
+
+
+def chances_as_text(told: Sequence[Figures], style: Style) -> list[str]:
+    """The table in blocks that fit the width, then a paragraph for each variant."""
+    lines = [style.bold(told[0].device.name)]
+    labels = list(dict.fromkeys(figure.label for one in told for figure in one.figures))
+    columns = [_column(one, labels) for one in told]
+    first = max((len(label) for label in labels), default=0)
+    for block in _blocks(columns, style.width - first - 2):
+        lines += _table(block, labels, first, style)
+    for one in told:
+        lines += style.wrapped(_rests_on(one), "  ", "    ")
+    return lines
+
+
+def chances_as_json(told: Sequence[Figures]) -> list[dict[str, Any]]:
+    """One object for each variant."""
+    return [
+        {
+            "variant": one.device.variant,
+            "states": one.states,
+            "complete": one.complete,
+            "exact": one.exact,
+            "residual": one.residual,
+            "choices_assumed_equally_likely": one.assumed,
+            "races_of_timers": one.races,
+            "left_out": list(one.left_out),
+            "recurrent_classes": one.classes,
+            "figures": [_figure_as_json(figure) for figure in one.figures],
+        }
+        for one in told
+    ]
+
+
+def _figure_as_json(figure: Figure) -> dict[str, Any]:
+    exact = isinstance(figure.value, Fraction)
+    return {
+        "label": figure.label,
+        "value": None if figure.value is None else float(figure.value),
+        "fraction": str(figure.value) if exact else None,
+        "unit": figure.unit,
+    }
+
+
+def _column(one: Figures, labels: Sequence[str]) -> list[str]:
+    head = one.device.choices.replace(", ", " ") or "value"
+    known = {figure.label: figure_as_text(figure) for figure in one.figures}
+    return [head, *(known.get(label, "·") for label in labels)]
+
+
+def _blocks(columns: Sequence[list[str]], room: int) -> list[list[list[str]]]:
+    blocks: list[list[list[str]]] = [[]]
+    used = 0
+    for column in columns:
+        width = max(map(len, column)) + 2
+        if blocks[-1] and used + width > room:
+            blocks.append([])
+            used = 0
+        blocks[-1].append(column)
+        used += width
+    return blocks
+
+
+def _table(block: list[list[str]], labels: Sequence[str], first: int, style: Style) -> list[str]:
+    widths = [max(map(len, column)) for column in block]
+    lines = []
+    for row, label in enumerate(["", *labels]):
+        cells = "  ".join(c[row].rjust(w) for c, w in zip(block, widths, strict=True))
+        line = f"  {label:{first}}  {cells}"
+        lines.append(line if row else style.faint(line))
+    return [*lines, ""]
+
+
+def figure_as_text(figure: Figure) -> str:
+    """A number with its unit: a short fraction as it is, beside its decimal."""
+    value = figure.value
+    if value is None:
+        return "none"
+    if figure.unit in SCALES:
+        return _scaled(float(value), figure.unit)
+    exact = str(value) if isinstance(value, Fraction) and value.denominator > 1 else ""
+    shown = f"{float(value):.6g}"
+    return f"{exact} = {shown}" if exact and len(exact) <= LONGEST_FRACTION else shown
+
+
+def _scaled(value: float, unit: str) -> str:
+    if not value:
+        return f"0 {unit}"
+    for size, name in SCALES[unit]:
+        if value >= size * (1 - 1e-9):
+            return f"{value / size:.4g} {name}"
+    size, name = SCALES[unit][-1]
+    return f"{value / size:.4g} {name}"
+
+
+def _rests_on(one: Figures) -> str:
+    name = f"{one.device.choices}: " if one.device.variant else ""
+    if not one.complete:
+        return f"{name}incomplete: more than {one.states - 1:,} states, so nothing is told"
+    solved = "exact" if one.exact else f"largest residual {one.residual:.1e}"
+    parts = [f"{name}{one.states:,} states, {solved}"]
+    if one.assumed:
+        parts.append(f"choices taken as equally likely, for want of weights: {one.assumed:,}")
+    if one.races:
+        parts.append(
+            f"states in which timers race, the one chosen by weight lasting: {one.races:,}"
+        )
+    if one.left_out:
+        parts.append(f"left out, for want of a probability: {', '.join(one.left_out)}")
+    if one.silent:
+        parts.append(f"taken to draw nothing: {', '.join(one.silent)}")
+    if any(figure.label.endswith(": median") for figure in one.figures):
+        parts[0] += " (latencies in floating point)"
+    if one.classes is None:
+        parts.append("too many parts that are never left: no averages over all time")
+    elif one.classes > 1:
+        parts.append(
+            f"it ends in one of {one.classes} parts that are never left; "
+            "averages are over all, by the chance of each"
+        )
+    return "; ".join(parts)

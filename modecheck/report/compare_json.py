@@ -1,0 +1,140 @@
+"""A comparison of two devices as JSON, for scripts. Keys are kept; new ones may be added."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from modecheck.compare.behaviour import Behaviour
+from modecheck.compare.text_changes import Change
+from modecheck.report.as_json import finding_as_json
+from modecheck.report.scenarios import scenario_of
+from modecheck.review.comparison import Comparison, Origin
+from modecheck.review.retest import Concern, Retest
+from modecheck.scenario.telling import Told, tell
+
+Json = dict[str, Any]
+
+
+def comparison_as_json(comparison: Comparison) -> Json:
+    """All that is known of it, complete."""
+    found = comparison.findings
+    return {
+        "old": _side(comparison, comparison.old_origin),
+        "new": _side(comparison, comparison.new_origin),
+        "complete": comparison.complete,
+        "broken": comparison.broken,
+        "text": [_change(comparison, change) for change in comparison.text.changes],
+        "findings": {
+            "broken": [
+                finding_as_json(one, scenario_of(comparison.new, one)) for one in found.broken
+            ],
+            "mended": list(found.mended),
+            "same": list(found.same),
+            "unseen": list(found.unseen),
+        },
+        "requirements": [
+            {"id": one.name, "text": one.sentence, "before": one.before, "after": one.after}
+            for one in found.requirements
+        ],
+        "equivalence": comparison.asked.equivalence.value,
+        "behaviours": [_behaviour(one) for one in comparison.behaviours],
+        "retest": _retest(comparison.retest),
+    }
+
+
+def _side(comparison: Comparison, origin: Origin) -> Json:
+    verdict = comparison.old if origin is comparison.old_origin else comparison.new
+    return {
+        "name": origin.name,
+        "device": verdict.device.name,
+        "revision": origin.revision or None,
+        "variants": [
+            {
+                "options": dict(one.device.variant),
+                "states": one.exploration.state_count,
+                "complete": one.exploration.complete,
+            }
+            for one in verdict.explored
+        ],
+    }
+
+
+def _change(comparison: Comparison, change: Change) -> Json:
+    return {
+        "what": change.what,
+        "kind": change.name.kind,
+        "old": str(change.old) if change.old is not None else None,
+        "new": str(change.new) if change.new is not None else None,
+        "keys": [
+            {"key": k, "before": before, "after": after} for k, before, after in change.facets
+        ],
+        "inside": dict(change.inside),
+        "behind": str(change.after) if change.after is not None else None,
+        "wording_only": change.wording_only,
+        "old_place": comparison.old_origin.place(change.old_place) or None,
+        "new_place": comparison.new_origin.place(change.new_place) or None,
+    }
+
+
+def _behaviour(one: Behaviour) -> Json:
+    differs = one.difference
+    told = tell(one.product, one.way) if one.product is not None and one.way is not None else []
+    return {
+        "look": one.look.title,
+        "tags": sorted(one.look.tags),
+        "mode": one.mode or None,
+        "variant": one.variant or None,
+        "outcome": one.outcome.value,
+        "reason": one.reason or None,
+        "difference": None
+        if differs is None
+        else {
+            "how": differs.how.value,
+            "who": "old" if differs.by_first else "new",
+            "events": list(differs.events),
+            "offers": list(differs.offers),
+            "lost": list(differs.lost),
+            "sentence": differs.sentence("the old device", "the new device"),
+        },
+        "scenario": [_step(step) for step in told],
+    }
+
+
+def _step(step: Told) -> Json:
+    return {
+        "number": step.number,
+        "label": step.label,
+        "text": step.text,
+        "changes": list(step.changes),
+        "states": step.states,
+    }
+
+
+def _retest(found: Retest) -> Json:
+    return {
+        "concerns": [_concern(one) for one in found.concerns],
+        "bench": {
+            "steps": [
+                {"sequence": o.sequence, "step": o.step, "do": o.do, "rules": list(o.rules)}
+                for o in found.bench.steps
+            ],
+            "of": found.bench.of,
+            "never": list(found.bench.never),
+            "stopped_by": found.bench.stopped_by or None,
+        },
+    }
+
+
+def _concern(one: Concern) -> Json:
+    return {
+        "tag": one.tag,
+        "standing": one.standing.value,
+        "changes": [
+            {"what": change.what, "kind": change.name.kind, "name": str(change.name)}
+            for change in one.changes
+        ],
+        "behaviours": [
+            {"look": b.look.title, "mode": b.mode or None, "outcome": b.outcome.value}
+            for b in one.behaviours
+        ],
+    }

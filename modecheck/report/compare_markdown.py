@@ -1,0 +1,102 @@
+"""A comparison of two devices as Markdown, fit for a merge request."""
+
+from __future__ import annotations
+
+from modecheck.report.as_markdown import as_code, escaped
+from modecheck.report.compare_words import (
+    SIGNS,
+    bench_in_words,
+    change_in_words,
+    concern_in_words,
+    differences_told,
+    facets_in_words,
+    looks_told,
+    outcome_in_words,
+    reasons,
+)
+from modecheck.report.finding_text import seen_from_here
+from modecheck.report.scenarios import scenario_of
+from modecheck.review.comparison import Comparison
+from modecheck.scenario.telling import Told
+
+
+def comparison_as_markdown(comparison: Comparison) -> str:
+    """The comparison in a line; then text, findings, behaviour, and what to test again."""
+    name = escaped(comparison.new.device.name)
+    lines = [f"## {name}: {escaped(outcome_in_words(comparison))}", ""]
+    lines += [
+        f"From {as_code(comparison.old_origin.name)} to {as_code(comparison.new_origin.name)}.",
+        "",
+    ]
+    lines += [*_text(comparison), "", *_findings(comparison), *_behaviour(comparison), ""]
+    lines += _retest(comparison)
+    return "\n".join(lines).rstrip("\n") + "\n"
+
+
+def _text(comparison: Comparison) -> list[str]:
+    lines = ["### What changed in the text", ""]
+    for change in comparison.text.changes:
+        lines.append(f"- {SIGNS[change.what]} {change.what} {escaped(change_in_words(change))}")
+        for key, before, after in facets_in_words(change):
+            said = f"{as_code(before)} → {as_code(after)}" if before else escaped(after)
+            lines.append(f"  - {escaped(key)}: {said}")
+    return [*lines] if comparison.text.changes else [*lines, "Nothing."]
+
+
+def _findings(comparison: Comparison) -> list[str]:
+    found = comparison.findings
+    lines = ["### Findings and requirements", ""]
+    for finding in found.broken:
+        lines.append(f"**Newly broken:** {escaped(finding.text)} ({as_code(finding.id)})")
+        lines += ["", f"at {as_code(seen_from_here(str(finding.place)))}", ""]
+        lines += _scenario(scenario_of(comparison.new, finding))
+    for title, names in (
+        ("Mended", found.mended),
+        ("Not seen again, but not all was explored", found.unseen),
+        ("The same", found.same),
+    ):
+        lines += [f"- {title}: {as_code(name)}" for name in names]
+    lines += [
+        f"- {as_code(one.name)}: {escaped(one.before)} → **{escaped(one.after)}**"
+        for one in found.requirements
+    ]
+    if len(lines) == 2:
+        lines.append("Nothing newly broken, nothing mended.")
+    return [*lines, ""]
+
+
+def _scenario(steps: list[Told]) -> list[str]:
+    lines = []
+    for step in steps:
+        changes = f" ({as_code(', '.join(step.changes))})" if step.changes else ""
+        lines.append(f"{step.number}. {escaped(step.text)}{changes}")
+    return [*lines, ""] if lines else []
+
+
+def _behaviour(comparison: Comparison) -> list[str]:
+    lines = [f"### Behaviour ({comparison.asked.equivalence.value} bisimulation)", ""]
+    lines += ["| what is seen | old and new |", "| --- | --- |"]
+    for look in looks_told(comparison.behaviours):
+        variant = f"{look.variant}: " if look.variant else ""
+        lines.append(
+            f"| {escaped(variant + look.title)} | {escaped('; '.join(look.sentences()))} |"
+        )
+    for reason in reasons(comparison.behaviours):
+        lines += ["", escaped(reason)]
+    for one in differences_told(comparison):
+        lines += ["", f"**{escaped(one.title)}:** {escaped(one.sentence)}", ""]
+        lines += _scenario(one.told)
+    return lines
+
+
+def _retest(comparison: Comparison) -> list[str]:
+    lines = [
+        "### To test and to certify again",
+        "",
+        "| concern | standing | why |",
+        "| --- | --- | --- |",
+    ]
+    for one in comparison.retest.concerns:
+        why = escaped("; ".join(concern_in_words(one)))
+        lines.append(f"| {escaped(one.tag)} | {escaped(one.standing.value)} | {why} |")
+    return [*lines, "", *(f"- {escaped(line)}" for line in bench_in_words(comparison.retest.bench))]

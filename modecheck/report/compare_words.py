@@ -1,0 +1,211 @@
+"""A comparison in words that its text, its Markdown and its page share."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import groupby
+
+from modecheck.checks.wording import counted, listed
+from modecheck.compare.behaviour import WHOLE, Behaviour, Outcome
+from modecheck.compare.text_changes import ADDED, CHANGED, MOVED, REMOVED, RENAMED, Change
+from modecheck.review.comparison import Comparison
+from modecheck.review.retest import Bench, Concern, Standing
+from modecheck.scenario.telling import Told, tell
+
+SIGNS = {ADDED: "+", REMOVED: "−", CHANGED: "≠", RENAMED: "→", MOVED: "↕"}
+"""A sign for each kind of change, so that nothing is told by colour alone."""
+NO_MARK = "nothing"
+"""In place of the words of a key that is not there."""
+MOST_STEPS = 8
+"""Bench steps that are named; the JSON has them all."""
+
+
+def outcome_in_words(comparison: Comparison) -> str:
+    """The comparison in a few words."""
+    found = comparison.findings
+    broken = len(found.broken)
+    parts = [f"{broken} newly broken" if broken else "nothing newly broken"]
+    parts += [f"{len(found.mended)} mended"] if found.mended else []
+    parts += [f"{len(found.same)} the same"] if found.same else []
+    parts.append(_behaviours_counted(comparison))
+    return ", ".join(parts) + ("" if comparison.complete else "; incomplete")
+
+
+def _behaviours_counted(comparison: Comparison) -> str:
+    count, different = len(comparison.behaviours), len(comparison.different)
+    if not count:
+        return "no behaviour to compare"
+    if different:
+        return f"behaves differently in {different} of {counted(count, 'comparison')}"
+    unknown = sum(one.outcome is Outcome.UNKNOWN for one in comparison.behaviours)
+    if unknown:
+        return f"{unknown} of {counted(count, 'comparison')} of behaviour unknown"
+    return "behaves the same"
+
+
+def change_in_words(change: Change) -> str:
+    """What became of a part, without its kind of change: `state hub.securing → agreeing`."""
+    name = change.name
+    words = f"{name.kind} {name}" if name.kind != "device" else "the device"
+    if change.what == RENAMED and change.old is not None:
+        words = f"{name.kind} {change.old} → {name}"
+    elif change.what == MOVED:
+        behind = f"behind {change.after.name}" if change.after is not None else "in the first place"
+        words = f"{words}, now {behind}"
+    elif change.inside:
+        inside = [counted(count, kind) for kind, count in change.inside]
+        words = f"{words} with {listed(inside)}"
+    return words
+
+
+def facets_in_words(change: Change) -> Iterator[tuple[str, str, str]]:
+    """Each key that says something else, with the words of before and after."""
+    for key, before, after in change.facets:
+        if before == after:
+            yield key, "", "names something else now"
+        else:
+            yield key, before or NO_MARK, after or NO_MARK
+
+
+def mode_in_words(mode: str) -> str:
+    """A mode, or all that a device does."""
+    return f"in {mode}" if mode != WHOLE else "as a whole"
+
+
+@dataclass(frozen=True, slots=True)
+class LookTold:
+    """One look in one variant: for each outcome the modes with it."""
+
+    title: str
+    variant: str
+    outcomes: tuple[tuple[Outcome, tuple[str, ...]], ...]
+
+    @property
+    def worst(self) -> Outcome:
+        """What counts most of it."""
+        found = {outcome for outcome, _ in self.outcomes}
+        ranked = (Outcome.DIFFERENT, Outcome.UNKNOWN, Outcome.SAME)
+        return next(outcome for outcome in ranked if outcome in found)
+
+    def sentences(self) -> list[str]:
+        """Such as "the same in wired and in radio"."""
+        said = {
+            Outcome.SAME: "the same",
+            Outcome.DIFFERENT: "different",
+            Outcome.UNKNOWN: "unknown",
+        }
+        if len(self.outcomes) == 1 and len(self.outcomes[0][1]) > 1:
+            return [f"{said[self.outcomes[0][0]]} in every mode and as a whole"]
+        return [
+            f"{said[outcome]} {listed(list(map(mode_in_words, modes)))}"
+            for outcome, modes in self.outcomes
+        ]
+
+
+def looks_told(behaviours: Sequence[Behaviour]) -> list[LookTold]:
+    """All looks, in order."""
+    found = []
+    for (variant, title), group in groupby(behaviours, lambda one: (one.variant, one.look.title)):
+        members = sorted(group, key=lambda one: one.mode == WHOLE)
+        outcomes = tuple(
+            (outcome, modes)
+            for outcome in Outcome
+            if (modes := tuple(one.mode for one in members if one.outcome is outcome))
+        )
+        found.append(LookTold(title, variant, outcomes))
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class DifferenceTold:
+    """How the devices differ in one look and mode, and a scenario of the one that can do it."""
+
+    title: str
+    sentence: str
+    told: list[Told]
+
+
+def differences_told(comparison: Comparison) -> Iterator[DifferenceTold]:
+    """Each difference; what shows in a mode is not told once more for the whole."""
+    shown = {
+        (one.variant, one.look.title)
+        for one in comparison.different
+        if one.mode != WHOLE and one.way is not None
+    }
+    for one in comparison.different:
+        if one.mode == WHOLE and (one.variant, one.look.title) in shown:
+            continue
+        where = f"{one.look.title}, {mode_in_words(one.mode)}"
+        title = f"{one.variant}: {where}" if one.variant else where
+        told = tell(one.product, one.way) if one.product is not None and one.way else []
+        yield DifferenceTold(title, _sentence(one), told)
+
+
+def _sentence(one: Behaviour) -> str:
+    if one.difference is None:
+        return "they differ in nothing but in how many steps there are that nobody sees"
+    found = replace(
+        one.difference,
+        after=tuple(map(_quoted, one.difference.after)),
+        event=_quoted(one.difference.event),
+        offers=tuple(map(_quoted, one.difference.offers)),
+        lost=tuple(map(_quoted, one.difference.lost)),
+    )
+    return found.sentence("the old device", "the new device")
+
+
+def _quoted(event: str) -> str:
+    return f"“{event}”" if event else ""
+
+
+def reasons(behaviours: Sequence[Behaviour]) -> list[str]:
+    """Why something is not known, each once."""
+    return list(dict.fromkeys(one.reason for one in behaviours if one.reason))
+
+
+def concern_in_words(concern: Concern) -> list[str]:
+    """Why a concern stands as it does."""
+    lines = []
+    if concern.changes:
+        parts = [f"{SIGNS[one.what]} {one.name.kind} {one.name}" for one in concern.changes]
+        lines.append(f"in the text: {', '.join(parts)}")
+    for outcome, words in (
+        (Outcome.DIFFERENT, "behaves differently"),
+        (Outcome.SAME, "proven the same"),
+    ):
+        looks = looks_told([one for one in concern.behaviours if one.outcome is outcome])
+        for look in looks:
+            modes = next(modes for found, modes in look.outcomes if found is outcome)
+            variant = f"{look.variant}: " if look.variant else ""
+            where = listed(list(map(mode_in_words, modes)))
+            lines.append(f"{variant}{words}: {look.title} {where}")
+    if concern.standing is Standing.UNKNOWN and not concern.behaviours:
+        lines.append("no part with this tag has changed; its behaviour was not compared")
+    return lines
+
+
+def bench_in_words(bench: Bench) -> list[str]:
+    """Which steps of the bench test to take again."""
+    if not bench.steps and not bench.never and not bench.stopped_by:
+        return ["no rule that the bench test takes has changed, or uses what has changed"]
+    lines = []
+    if bench.steps:
+        numbers = [_step(one.sequence, one.step) for one in bench.steps[:MOST_STEPS]]
+        more = len(bench.steps) - len(numbers)
+        shown = ", ".join(numbers) + (f" and {more:,} more, which --json tells" if more else "")
+        lines.append(
+            f"{len(bench.steps):,} of {counted(bench.of, 'step')} of `modecheck tours` take rules "
+            f"that were touched: {shown}"
+        )
+    rules = sorted({rule for one in bench.steps for rule in one.rules})
+    lines += [f"rules that they take: {', '.join(rules)}"] if rules else []
+    if bench.never:
+        lines.append(f"touched, and taken by no step: {', '.join(bench.never)}")
+    if bench.stopped_by:
+        lines.append(f"the bench test is not whole: {bench.stopped_by}")
+    return lines
+
+
+def _step(sequence: int, step: int) -> str:
+    return f"step {step}" if sequence == 1 else f"step {step} of sequence {sequence}"

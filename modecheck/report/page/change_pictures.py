@@ -1,0 +1,113 @@
+"""Pictures of the old and of the new device side by side, with what changed marked in both."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from modecheck.compare.forms import Name
+from modecheck.compare.text_changes import ADDED, CHANGED, MOVED, REMOVED, RENAMED, Change
+from modecheck.draw import Drawing, NoLayout, render_svg
+from modecheck.draw.device_map import device_map
+from modecheck.draw.marked import Marks, marked
+from modecheck.draw.sketch import Sketch
+from modecheck.draw.statechart import statechart
+from modecheck.model.parts import Device
+from modecheck.review.comparison import Comparison
+
+GRAVEST = (MOVED, RENAMED, CHANGED, ADDED, REMOVED)
+"""Of two things that happened to one part the later one in this order is marked."""
+
+
+@dataclass(frozen=True, slots=True)
+class Side:
+    """One picture of a pair: its SVG, or why there is none."""
+
+    svg: str
+    missing: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """The same of both devices."""
+
+    title: str
+    old: Side
+    new: Side
+
+
+def change_pictures(comparison: Comparison) -> Iterator[Pair]:
+    """The map of the device where something in it changed, then each chip with a change."""
+    old, new = comparison.old.explored[0].device, comparison.new.explored[0].device
+    happened = _Happened(comparison.text.changes)
+    marks = [happened.on_map(side) for side in (0, 1)]
+    if any(marks):
+        yield Pair(
+            "chips and links", _drawn(device_map(old), marks[0]), _drawn(device_map(new), marks[1])
+        )
+    for title, before, after in happened.chips(comparison):
+        yield Pair(title, _chip(old, before, happened, 0), _chip(new, after, happened, 1))
+
+
+def _chip(device: Device, name: str | None, happened: _Happened, side: int) -> Side:
+    if name is None:
+        return Side("", "there is no such chip on this side")
+    return _drawn(statechart(device.chips[name]), happened.inside(name, side))
+
+
+def _drawn(sketch: Sketch, marks: Marks) -> Side:
+    try:
+        svg = render_svg(Drawing(marked(sketch, marks)))
+    except NoLayout as reason:
+        return Side("", str(reason))
+    # The page has the whole sheet.
+    return Side(re.sub(r"<style>.*?</style>\n", "", svg, flags=re.DOTALL))
+
+
+class _Happened:
+    """What happened to each part, by its name on the old side (0) and on the new one (1)."""
+
+    def __init__(self, changes: tuple[Change, ...]) -> None:
+        self._by_name: tuple[dict[Name, str], dict[Name, str]] = ({}, {})
+        for change in sorted(changes, key=lambda one: GRAVEST.index(one.what)):
+            for side, name in enumerate((change.old, change.new)):
+                if name is not None and not change.wording_only:
+                    self._by_name[side][name] = change.what
+
+    def on_map(self, side: int) -> Marks:
+        """What is marked on the map: chips, with changes inside of them, and links."""
+        parts: dict[str, str] = {}
+        for name, what in self._by_name[side].items():
+            if name.kind == "chip":
+                parts[name.name] = what
+            elif name.kind in ("link", "pairing"):
+                parts[f"{name.kind}-{name.name}"] = what
+            elif name.kind == "message":
+                parts.setdefault(f"link-{name.scope}", CHANGED)
+            elif name.scope:
+                parts.setdefault(name.scope, CHANGED)
+        return Marks(parts)
+
+    def inside(self, chip: str, side: int) -> Marks:
+        """What is marked in a chip's statechart."""
+        own = [(name, what) for name, what in self._by_name[side].items() if name.scope == chip]
+        return Marks(
+            {name.name: what for name, what in own if name.kind == "state"},
+            {name.name: what for name, what in own if name.kind == "rule"},
+        )
+
+    def chips(self, comparison: Comparison) -> Iterator[tuple[str, str | None, str | None]]:
+        """The chips of which a chart would show a change: title, old and new name."""
+        back = {new: old for old, new in comparison.text.renaming.items()}
+        new = comparison.new.explored[0].device
+        for name in new.chips:
+            before = back.get(Name("chip", name))
+            old_name = before.name if before is not None else None
+            changed = self.inside(name, 1) or (old_name and self.inside(old_name, 0))
+            if changed or old_name != name:
+                title = name if old_name in (None, name) else f"{old_name} → {name}"
+                yield title, old_name, name
+        for gone, what in self._by_name[0].items():
+            if gone.kind == "chip" and what == REMOVED:
+                yield gone.name, gone.name, None

@@ -1,0 +1,39 @@
+"""What a file that is laid over a device changes, as JSON. Keys are kept; new ones may be added."""
+
+from __future__ import annotations
+
+import json
+
+from modecheck.checks.differences import Difference
+from modecheck.checks.verdict import Verdict
+from modecheck.report.as_json import Json, verdict_as_json
+
+
+def trial_as_json_text(old: Verdict, new: Verdict, found: Difference, over: str) -> str:
+    """The verdict on the device with the file, and under `trial` what the file changes."""
+    data = verdict_as_json(new) | {"trial": _trial(old, found, over)}
+    return json.dumps(data, indent=2, ensure_ascii=False) + "\n"
+
+
+def _trial(old: Verdict, found: Difference, over: str) -> Json:
+    """Findings by their ids. Those that are newly broken stand in full under `findings`."""
+    return {
+        "with": over,
+        "complete": found.complete,
+        "newly_broken": [finding.id for finding in found.broken],
+        "mended": list(found.mended),
+        "same": list(found.same),
+        "unseen": list(found.unseen),
+        "requirements": [
+            {"id": one.name, "text": one.sentence, "before": one.before, "after": one.after}
+            for one in found.requirements
+        ],
+        "as_it_stands": [
+            {
+                "options": dict(one.device.variant),
+                "states": one.exploration.state_count,
+                "complete": one.exploration.complete,
+            }
+            for one in old.explored
+        ],
+    }

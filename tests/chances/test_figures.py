@@ -1,0 +1,136 @@
+"""Latency, currents and batteries against values worked out by hand; all data invented."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+
+from modecheck.chances.figures import Figures, figures_of
+from modecheck.model.devices import read_device
+
+MODELS = Path(__file__).parents[2] / "models"
+
+LAMP = """\
+device: lamp
+modes: {dark: lamp.off, light: lamp.on}
+chips:
+  lamp:
+    battery: 100 mAh
+    states: {off: {current: 1 mA}, on: {current: 5 mA}}
+    rules:
+      light: {in: off, after: 30 ms, to: on}
+      hush: {in: on, after: [5 ms, 15 ms], to: off}
+"""
+FATE = """\
+device: fate
+chips:
+  coin:
+    states: {up: {}, heads: {rest: true, current: 2 mA}, tails: {rest: true, current: 4 mA}}
+    rules: [{in: up, to: heads}, {in: up, weight: 3, to: tails}]
+chances:
+  heads: {reach: coin.heads}
+  flips: {count: taken(coin.up_step), until: coin.heads}
+"""
+
+
+def told(text: str, folder: Path) -> Figures:
+    """The figures of a device in this text."""
+    path = folder / "device.yaml"
+    path.write_text(text, encoding="utf-8")
+    return figures_of(read_device(str(path)))
+
+
+def values(figures: Figures) -> dict[str, object]:
+    """Each by its label."""
+    return {figure.label: figure.value for figure in figures.figures}
+
+
+def polled(choice: str) -> dict[str, object]:
+    """What is told of the bundled pedal."""
+    path = str(MODELS / "chances" / "pedal.yaml")
+    return values(figures_of(read_device(path, {"reporting": choice})))
+
+
+def test_currents_are_means_over_time(tmp_path: Path) -> None:
+    """30 ms at 1 mA and 10 ms at 5 mA: 2 mA, and 50 hours of 100 mAh."""
+    found = values(told(LAMP, tmp_path))
+    assert found["lamp: mean current"] == Fraction(2, 1000)
+    assert found["lamp: battery lasts"] == 50
+    assert found["lamp in dark: mean current"] == Fraction(1, 1000)
+    assert found["lamp in light: battery lasts"] == 20
+
+
+def test_a_clock_gives_the_same_means(tmp_path: Path) -> None:
+    """In ticks of 5 ms it is on for 5, 10 or 15 ms, each as likely as the others."""
+    timed = LAMP.replace("modes:", "clock: {tick: 5 ms}\nmodes:")
+    found = told(timed, tmp_path)
+    assert values(found)["lamp: mean current"] == Fraction(2, 1000)
+    assert values(found)["lamp: battery lasts"] == 50
+
+
+DELAYED = """\
+device: a message that takes its time
+clock: {tick: 1 ms}
+chips:
+  foot:
+    states: [ready, done]
+    rules: [{in: ready, every: 10 ms, send: [press via air], to: done}]
+  hub: {states: {here: {rest: true}}, ignores: [press]}
+links:
+  air: {from: foot, to: hub, carries: [press], delay: [1 ms, 3 ms]}
+chances:
+  way: {latency: sent(foot.press), answer: delivered(hub.press), within: 2 ms}
+"""
+
+
+def test_each_moment_of_a_delay_is_as_likely_as_the_others(tmp_path: Path) -> None:
+    """1, 2 or 3 ms: 2 ms in the mean, and later than 2 ms in one of three cases."""
+    found = values(told(DELAYED, tmp_path))
+    assert found["way (first): mean"] == pytest.approx(0.002)
+    assert found["way (first): too late"] == pytest.approx(1 / 3)
+
+
+def test_where_it_can_end_counts_by_its_chance(tmp_path: Path) -> None:
+    """One of two parts that are never left: 1/4 of 2 mA and 3/4 of 4 mA. A missing weight is
+    told.
+    """
+    figures = told(
+        FATE.replace("taken(coin.up_step)", "raised(go)").replace(
+            "{in: up, to: heads}", "{in: up, raise: go, to: heads}"
+        ),
+        tmp_path,
+    )
+    found = values(figures)
+    assert found["heads: chance"] == Fraction(1, 4)
+    assert found["flips: mean count"] is None
+    assert found["coin: mean current"] == Fraction(7, 2000)
+    assert (figures.classes, figures.assumed) == (2, 1)
+
+
+def test_polling_waits_for_its_turn() -> None:
+    """Steps fall on 8 slots alike, 1 of 20 pictures is lost: 4.5 + 8/19 ms in the mean; later than
+    10 ms are 6/8 of the first losses and 2/8 of the second.
+    """
+    found = polled("polled")
+    assert found["heard: mean"] == pytest.approx((4.5 + 8 / 19) / 1000)
+    assert found["heard: too late"] == pytest.approx(0.05 * 6 / 8 + 0.0025 * 2 / 8)
+    assert found["pedal: mean current"] == (Fraction(9000) + 7 * 12) / 8 / 10**6
+
+
+def test_reporting_is_heard_at_once_and_draws_less() -> None:
+    """19 of 20 at once, nearly all others 1 ms later."""
+    found = polled("by_itself")
+    assert found["heard: median"] == 0
+    assert found["heard: 99 % within"] == pytest.approx(0.001)
+    assert found["pedal: mean current"] < polled("polled")["pedal: mean current"] / 50  # type: ignore[operator]
+
+
+def test_a_bound_tells_nothing(tmp_path: Path) -> None:
+    """An incomplete chain has no numbers."""
+    path = tmp_path / "device.yaml"
+    path.write_text(LAMP, encoding="utf-8")
+    figures = figures_of(read_device(str(path)), 1)
+    assert not figures.complete
+    assert figures.figures == ()

@@ -1,0 +1,79 @@
+"""Time in which nothing can happen as one step, against every tick by itself."""
+
+from __future__ import annotations
+
+import os
+
+import pytest
+from hypothesis import assume, given, settings
+
+from modecheck.checks.verdict import Verdict, check
+from modecheck.engine.choice import EngineName, Search
+from modecheck.engine.space import Limits
+from modecheck.scenario.replay import replay
+from tests.generation.devices import Drawn, device_from, devices
+
+MOST_STATES = 500
+EXAMPLES = settings().max_examples // 2
+
+WAITS = """\
+device: sample
+clock: {tick: 1 ms}
+chips:
+  hub:
+    states: {off: {rest: true}, warming: {}, ready: {rest: true}}
+    rules:
+      begin: {in: off, after: 20 ms, to: warming}
+      warm: {in: warming, after: 30 s, to: ready}
+"""
+
+
+@pytest.fixture(autouse=True, scope="module")
+def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> None:
+    """Machine code of random products is not left in the user's cache."""
+    os.environ["MODECHECK_CACHE"] = str(tmp_path_factory.mktemp("objects"))
+
+
+def told(verdict: Verdict) -> list[tuple[str, str]]:
+    """What is said, without how many steps it takes."""
+    found = [(finding.id, finding.text) for finding in verdict.findings]
+    return sorted(found + [(one.need.name, one.verdict) for one in verdict.requirements])
+
+
+def verdict_on(drawn: Drawn, *, engine: EngineName = "plain", leaps: bool = False) -> Verdict:
+    search = Search(engine=engine, threads=1, leaps=leaps, limits=Limits(states=MOST_STATES))
+    verdict = check([drawn.read()], search=search)
+    assume(verdict.explored[0].exploration.complete)
+    return verdict
+
+
+@given(devices(timed=True, runs=True))
+@settings(max_examples=EXAMPLES)
+def test_the_verdict_is_the_same(drawn: Drawn) -> None:
+    """The same findings and the same verdicts on requirements, and every scenario is a run."""
+    whole, leaping = verdict_on(drawn), verdict_on(drawn, leaps=True)
+    assert told(leaping) == told(whole)
+    product = leaping.explored[0].exploration.product
+    for finding in leaping.findings:
+        if finding.way is not None and finding.code != "broken-requirement":
+            list(replay(product, finding.way))
+
+
+@given(devices(timed=True))
+@settings(max_examples=EXAMPLES // 2)
+def test_both_engines_leap_alike(drawn: Drawn) -> None:
+    """The same states, transitions and layers."""
+    spaces = [
+        verdict_on(drawn, engine=engine, leaps=True).explored[0].exploration
+        for engine in ("plain", "compiled")
+    ]
+    one, two = ((found.state_count, found.transitions, found.layers) for found in spaces)
+    assert one == two
+
+
+@pytest.mark.parametrize(("leaps", "states"), [(True, 5), (False, 3005)])
+def test_a_long_wait_is_one_step(*, leaps: bool, states: int) -> None:
+    """A tick of 10 ms is enough for 20 ms and 30 s; each wait is one step, or thousands."""
+    device = device_from(WAITS if leaps else WAITS.replace("tick: 1 ms", "tick: 10 ms"))
+    found = check([device], search=Search(leaps=leaps)).explored[0].exploration
+    assert found.state_count == states

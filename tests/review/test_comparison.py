@@ -1,0 +1,160 @@
+"""Two devices compared: findings under new names, and what to test and certify again."""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from modecheck.checks.verdict import Verdict, check
+from modecheck.compare.behaviour import Outcome
+from modecheck.compare.forms import Name
+from modecheck.engine.choice import Search
+from modecheck.engine.space import Limits
+from modecheck.model.devices import read_device
+from modecheck.review.comparison import Asked, Comparison, compared
+from modecheck.review.names import NewNames
+from modecheck.review.retest import Standing
+from tests.compare.changing import MODELS, Edits, edited
+from tests.review.broken import SILENT
+
+
+@cache
+def verdict_on(path: str) -> Verdict:
+    """Each device is checked once."""
+    return check([read_device(path)])
+
+
+STARTER = str(MODELS / "starter" / "device.yaml")
+
+
+def comparison(folder: Path, edits: Edits, asked: Asked | None = None) -> Comparison:
+    """The starter compared with an edited copy."""
+    return compared(verdict_on(STARTER), verdict_on(str(edited(folder / "new", edits))), asked)
+
+
+RENAME: Edits = ((r"\bchanging\b", "waiting"), (r"\bnote_ends\b", "falls_silent"))
+
+
+def test_a_finding_is_known_again_under_its_new_name(tmp_path: Path) -> None:
+    """A device that is broken before and after, and in which a state and a requirement were
+    renamed, is broken in the same way: nothing is new.
+    """
+    before = edited(tmp_path / "old", SILENT)
+    after = edited(tmp_path / "new", (*SILENT, *RENAME))
+    found = compared(verdict_on(str(before)), verdict_on(str(after))).findings
+    assert found.broken == ()
+    assert found.mended == ()
+    assert set(found.same) == {"deadlock:receiver.waiting", "broken-requirement:falls_silent"}
+    assert found.requirements == ()
+
+
+def test_names_in_a_subject_are_renamed_where_they_stand_for_a_part() -> None:
+    """A word behind a chip's name is a part of that chip; anything else stays."""
+    names = NewNames(
+        {
+            Name("chip", "hub"): Name("chip", "core"),
+            Name("state", "idle", "hub"): Name("state", "quiet", "core"),
+            Name("state", "idle", "ear"): Name("state", "idle", "ear"),
+            Name("message", "go", "air"): Name("message", "start", "air"),
+        }
+    )
+    assert names.subject("hub.idle") == "core.quiet"
+    assert names.subject("ear.idle") == "ear.idle"
+    assert names.subject("air.go") == "air.start"
+    assert names.subject("hub-ear") == "core-ear"
+    assert names.subject("idle") == "idle"
+
+
+def test_a_renaming_leaves_everything_untouched(tmp_path: Path) -> None:
+    """No concern has to be looked at again, and no bench step."""
+    found = comparison(tmp_path, RENAME)
+    assert found.complete
+    assert not found.broken
+    assert found.different == ()
+    assert {one.standing for one in found.retest.concerns} == {Standing.UNTOUCHED}
+    assert found.retest.bench.steps == ()
+
+
+def test_a_change_touches_the_medium_that_it_shows_on(tmp_path: Path) -> None:
+    """Plugging says nothing any more: the cable is touched and the radio is not. Of the bench test,
+    the steps that plug are to be taken again.
+    """
+    found = comparison(tmp_path, SILENT)
+    assert found.broken
+    concerns = {one.tag: one for one in found.retest.concerns}
+    assert concerns["radio"].standing is Standing.UNTOUCHED
+    cable = concerns["cable"]
+    assert cable.standing is Standing.TOUCHED
+    assert [str(change.name) for change in cable.changes] == ["pedal.plug"]
+    steps = found.retest.bench.steps
+    assert steps
+    assert {one.rules for one in steps} == {("pedal.plug",)}
+    assert all("plugs the cable in" in one.do or "cable" in one.do for one in steps)
+
+
+def test_text_that_changes_nothing_is_told_apart_from_text_that_is_untouched(
+    tmp_path: Path,
+) -> None:
+    """A condition that always holds changes the text of a rule of the radio, and nothing that can
+    be seen of it.
+    """
+    found = comparison(
+        tmp_path,
+        (
+            (
+                r"in: on_air, on: picture via air",
+                "in: on_air, if: not player.plugged, on: picture via air",
+            ),
+        ),
+    )
+    concerns = {one.tag: one.standing for one in found.retest.concerns}
+    assert concerns == {"radio": Standing.SAME_BEHAVIOUR, "cable": Standing.UNTOUCHED}
+    assert next(one.rules for one in found.retest.bench.steps) == ("receiver.hear_air",)
+
+
+def test_a_tag_without_a_medium_is_spoken_for_by_its_rules(tmp_path: Path) -> None:
+    """The rules of a tagged state are looked at: one that is taken otherwise touches the tag."""
+    tag: Edits = ((r"changing: \{\}", "changing: {tags: [power]}"),)
+    old = edited(tmp_path / "old", tag)
+    new = edited(
+        tmp_path / "new",
+        (*tag, (r"(?m)^  pulled: ", "  early: {in: changing, to: on_cable}\n  pulled: ")),
+    )
+    found = compared(verdict_on(str(old)), verdict_on(str(new)))
+    (power,) = (one for one in found.retest.concerns if one.tag == "power")
+    assert power.standing is Standing.TOUCHED
+    assert any(one.look.title == "rules tagged power" for one in found.different)
+    assert (
+        compared(verdict_on(str(old)), verdict_on(str(old))).retest.concerns[1].standing
+        is Standing.UNTOUCHED
+    )
+
+
+def test_what_is_not_looked_at_is_not_called_untouched(tmp_path: Path) -> None:
+    """With chosen messages nobody knows of the rest."""
+    found = comparison(tmp_path, RENAME, Asked(see=("cord",)))
+    assert {one.standing for one in found.retest.concerns} == {Standing.UNKNOWN}
+    assert {one.outcome for one in found.behaviours} == {Outcome.SAME}
+
+
+def test_a_bound_makes_all_of_it_unknown() -> None:
+    """Incomplete, and no concern is untouched."""
+    search = Search(engine="plain", limits=Limits(states=6))
+    device = read_device(STARTER)
+    verdict = check([device], search=search)
+    found = compared(verdict, verdict, search=search)
+    assert not found.complete
+    assert {one.standing for one in found.retest.concerns} == {Standing.UNKNOWN}
+
+
+@pytest.mark.parametrize("name", ["small/handshake.yaml", "small/knob.yaml"])
+def test_a_device_is_the_same_as_itself(name: str) -> None:
+    """Also one without modes: then its behaviour as a whole is compared."""
+    verdict = verdict_on(str(MODELS / name))
+    found = compared(verdict, verdict)
+    assert found.complete
+    assert found.text.changes == ()
+    assert {one.outcome for one in found.behaviours} == {Outcome.SAME}
+    assert {one.standing for one in found.retest.concerns} <= {Standing.UNTOUCHED}
