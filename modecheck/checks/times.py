@@ -34,6 +34,13 @@ from modecheck.product.form import Apply, Constant, Product, Read
 from modecheck.product.lowering import folded
 from modecheck.product.watching import automaton_for
 
+AT_A_TIME = 12
+"""Responses that share an exploration at the most: what has to be told of each state fits."""
+MOST_TOGETHER = 16
+"""How many times larger than the product a shared exploration may become."""
+FEWEST_TOGETHER = 20_000
+"""States below which that does not matter."""
+
 SWITCH, RESPONSE, RECONNECTION = "switch", "response", "reconnection"
 
 
@@ -111,10 +118,7 @@ def times_of(device: Device, search: Search, reporter: Reporter | None = None) -
     product = compose(device)
     space = explore_with(_with_pairings(with_moments(product)), search, reporter)
     timed = [*_switches(space), *_reconnections(space)]
-    search = replace(search, expected=space.state_count)
-    needs = device.requirements.values()
-    asked = [need for need in needs if need.pattern == "whenever"]
-    responses = [_response(device, need, search, reporter) for need in asked]
+    responses = _Responses(product, space.state_count, search, reporter).all()
     order = (SWITCH, RESPONSE, RECONNECTION)
     every = sorted([*timed, *responses], key=lambda one: order.index(one.kind))
     return DeviceTimes(product, tuple(every), space.state_count)
@@ -149,14 +153,14 @@ def _switches(space: Space) -> Iterator[Timed]:
             if source == target:
                 continue
             query = _unaided(space, bits[source], every, bits[target])
-            yield _timed(space, query, SWITCH, f"{source}->{target}", source, target)
+            yield _timed(space, space.product, query, SWITCH, f"{source}->{target}", source, target)
 
 
 def _reconnections(space: Space) -> Iterator[Timed]:
     for name in space.product.device.pairings:
         works = space.mark(f"together:{name}")
         query = _unaided(space, works, works, works)
-        yield _timed(space, query, RECONNECTION, name, name, name)
+        yield _timed(space, space.product, query, RECONNECTION, name, name, name)
 
 
 def _unaided(space: Space, before: int, outside: int, goal: int) -> DurationQuery:
@@ -172,42 +176,80 @@ def _unaided(space: Space, before: int, outside: int, goal: int) -> DurationQuer
     )
 
 
-def _response(
-    device: Device, need: Requirement, search: Search, reporter: Reporter | None
-) -> Timed:
-    """The time for which a requirement waits, without a limit."""
-    free = replace(need, within=None)
-    without_limit = replace(device, requirements={**device.requirements, need.name: free})
-    product = compose(without_limit, watching=[need.name])
-    watcher, automaton = product.watchers[0], automaton_for(without_limit, free)
-    waits = (Apply("==", (Read(watcher.field), Constant(s))) for s in sorted(automaton.counting))
-    mark = f"waiting:{need.name}"
-    conditions = {**product.conditions, mark: folded("or", tuple(waits))}
-    space = explore_with(with_moments(replace(product, conditions=conditions)), search, reporter)
-    idling = frozenset({product.idle_label})
-    query = DurationQuery(space.mark(mark), 0, 0, idling, endless=True)
-    timed = _timed(space, query, RESPONSE, need.name, need.text, need.response_text)
-    limit = None
-    if need.within is not None and device.clock is not None:
-        limit = device.clock.ticks(need.within.low)
-    return replace(timed, limit=limit)
+class _Responses:
+    """The times for which requirements wait, without their limits: several in one exploration,
+    unless that turns out much larger than the product.
+    """
+
+    def __init__(
+        self, product: Product, states: int, search: Search, reporter: Reporter | None
+    ) -> None:
+        self._product = product
+        needs = {n: replace(r, within=None) for n, r in product.device.requirements.items()}
+        self._device = replace(product.device, requirements=needs)
+        self._most = max(FEWEST_TOGETHER, MOST_TOGETHER * states)
+        self._search = replace(search, expected=states)
+        self._reporter = reporter
+
+    def all(self) -> Iterator[Timed]:
+        needs = [need for need in self._device.requirements.values() if need.pattern == "whenever"]
+        for begin in range(0, len(needs), AT_A_TIME):
+            yield from self._together(needs[begin : begin + AT_A_TIME])
+
+    def _together(self, needs: list[Requirement]) -> Iterator[Timed]:
+        limits = self._search.limits
+        if len(needs) > 1 and (limits.states is None or limits.states > self._most):
+            limits = replace(limits, states=self._most)
+            space = self._explored(needs, replace(self._search, limits=limits))
+            if space.stopped_by != limits.reached_states:
+                yield from (self._timed(space, need) for need in needs)
+                return
+        for need in needs:
+            yield self._timed(self._explored([need], self._search), need)
+
+    def _explored(self, needs: list[Requirement], search: Search) -> Space:
+        product = compose(self._device, watching=[need.name for need in needs])
+        conditions = dict(product.conditions)
+        for need, watcher in zip(needs, product.watchers, strict=True):
+            counting = sorted(automaton_for(self._device, need).counting)
+            waits = (Apply("==", (Read(watcher.field), Constant(state))) for state in counting)
+            conditions[f"waiting:{need.name}"] = folded("or", tuple(waits))
+        timed = with_moments(replace(product, conditions=conditions))
+        return explore_with(timed, search, self._reporter)
+
+    def _timed(self, space: Space, need: Requirement) -> Timed:
+        idling = frozenset({space.product.idle_label})
+        query = DurationQuery(space.mark(f"waiting:{need.name}"), 0, 0, idling, endless=True)
+        names = (need.name, need.text, need.response_text)
+        timed = _timed(space, self._product, query, RESPONSE, *names)
+        within = self._product.device.requirements[need.name].within
+        clock = self._product.device.clock
+        if within is None or clock is None:
+            return timed
+        return replace(timed, limit=clock.ticks(within.low))
 
 
 def _timed(
-    space: Space, query: DurationQuery, kind: str, name: str, source: str, target: str
+    space: Space,
+    product: Product,
+    query: DurationQuery,
+    kind: str,
+    name: str,
+    source: str,
+    target: str,
 ) -> Timed:
     found = durations_in(space, query)
     best = worst = None
     if found is not None:
         finder = StretchFinder(space, query, found)
-        best, worst = _measured(space, finder.shortest()), _measured(space, finder.longest())
+        best, worst = (_measured(space, product, s) for s in (finder.shortest(), finder.longest()))
     why = space.stopped_by or ("" if found is not None else "lack of memory")
     remark = up_to_failures(space)
     complete = space.complete and found is not None
     return Timed(kind, name, source, target, best, worst, complete, why, remark=remark)
 
 
-def _measured(space: Space, stretch: Stretch | None) -> Measured | None:
+def _measured(space: Space, product: Product, stretch: Stretch | None) -> Measured | None:
     if stretch is None:
         return None
     start = stretch.start
@@ -217,6 +259,5 @@ def _measured(space: Space, stretch: Stretch | None) -> Measured | None:
     moves = [Move(label, space.state(number)) for label, number in [*before, *stretch.steps]]
     loop_from = 0 if stretch.loop_from < 0 else len(before) + stretch.loop_from + 1
     way = Way(tuple(moves), switch_from=len(before), loop_from=loop_from)
-    product = compose(space.product.device) if space.product.watchers else space.product
     ticks = None if start.ticks == FOREVER else start.ticks
     return Measured(ticks, without_watchers(product, way), stretch.stands)

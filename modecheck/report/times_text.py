@@ -41,7 +41,7 @@ def times_as_text(
     lines.append(f"  {counted(times.states, 'state')}")
     for kind, group in groupby(told(times), key=lambda one: one.kind):
         lines += ["", *_group(kind, list(group), times, style, scenarios=scenarios)]
-    if len(lines) == 2:
+    if not told(times):
         lines += ["", "  there is nothing to time: no two modes, no response and no pairing"]
     return [*lines, *slack_as_text(times, slack, style)]
 

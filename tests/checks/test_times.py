@@ -260,3 +260,16 @@ def test_a_constant_is_moved_wherever_it_is_used() -> None:
     before = {name: one.duration for name, one in constants.items() if name != "hub.answer"}
     assert durations == before
     assert replace(other, chips=device.chips, links=device.links) == device
+
+
+def test_responses_together_take_as_long_as_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whether requirements share an exploration changes nothing."""
+    text = CHAIN + "  R2: {text: the hub is heard, whenever: hub.busy, then: tile.radio}\n"
+    together = times_of(device_from(text), Search())
+    monkeypatch.setattr("modecheck.checks.times.FEWEST_TOGETHER", 1)
+    monkeypatch.setattr("modecheck.checks.times.MOST_TOGETHER", 0)
+    alone_ = times_of(device_from(text), Search())
+    expected = [("R1", (16, 28)), ("R2", (10, 20))]
+    for times in (together, alone_):
+        found = [(one.name, ticks(one)) for one in times.timed if one.kind == "response"]
+        assert found == expected
