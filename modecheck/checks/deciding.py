@@ -3,6 +3,9 @@
 The path is followed backwards from the last step. A step for which a timer or a link's delay had
 run leads to the step with which that began, and the constant is noted; any other step leads to the
 one before it. What ran beside the path is left out: it could have been shorter all the same.
+
+What a periodic rule takes up has waited for it since its chip took a rule the last time, and not
+for all the periods before.
 """
 
 from __future__ import annotations
@@ -119,6 +122,8 @@ class _Path:
     def _begins(rule: Rule, taken: Rule, *, again: bool) -> bool:
         if rule.expires:
             return rule.expires in taken.starts
+        if rule.periodic:
+            return True
         return again or taken.target is not None
 
 

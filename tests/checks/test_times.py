@@ -273,3 +273,32 @@ def test_responses_together_take_as_long_as_alone(monkeypatch: pytest.MonkeyPatc
     for times in (together, alone_):
         found = [(one.name, ticks(one)) for one in times.timed if one.kind == "response"]
         assert found == expected
+
+
+POLLED = """
+device: a switch that is polled
+clock: {tick: 1 ms, at_once: [chips, links]}
+chips:
+  tile:
+    states: {idle: {rest: true}, closing: {}, told: {rest: true}}
+    rules:
+      feel: {in: idle, on: press, to: closing}
+      settle: {in: closing, after: 5 ms, raise: [pressed], to: told}
+  hub:
+    states: {idle: {}}
+    variables: {news: {range: [0, 2]}}
+    rules:
+      note: {on: pressed, if: news == 0, do: [news = 1]}
+      poll: {in: idle, every: 2 ms, do: [news = 2 if news == 1 else news]}
+actors:
+  foot: {states: [up, down], rules: [{in: up, to: down, raise: [press]}]}
+requirements:
+  R1: {text: it is heard, whenever: raised(press), then: hub.news == 2}
+"""
+
+
+def test_a_poll_decides_no_more_than_its_last_period() -> None:
+    """The switch bounces for 5 ms, and then waits for the poll for 2 at most."""
+    times = times_of(device_from(POLLED), Search())
+    assert ticks(timed(times, "R1")) == (5, 7)
+    assert decided(times, "R1") == {"tile.settle": (1, 5), "hub.poll": (1, 2)}
