@@ -4,7 +4,7 @@ The path is followed backwards from the last step. A step for which a timer or a
 run leads to the step with which that began, and the constant is noted; any other step leads to the
 one before it. What ran beside the path is left out: it could have been shorter all the same.
 
-What a periodic rule takes up has waited for it since its chip took a rule the last time, and not
+What a periodic rule takes up has waited for it since the last step that changed anything, and not
 for all the periods before.
 """
 
@@ -13,10 +13,11 @@ from __future__ import annotations
 from collections import Counter, defaultdict, deque
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from modecheck.checks.ways import Way
 from modecheck.engine.happenings import Accepted, Arrived, Doubled, Dropped, Passed, Struck, Took
-from modecheck.engine.plain import Interpreter, Step
+from modecheck.engine.plain import Interpreter, State, Step
 from modecheck.model.parts import Duration, Rule
 from modecheck.model.places import Place
 from modecheck.product.form import Product
@@ -61,6 +62,19 @@ def constant_of_rule(product: Product, rule: Rule) -> Constant | None:
     return Constant(f"{rule.chip}.{title}", rule.after)
 
 
+def changes_anything(product: Product, before: State, after: State) -> bool:
+    """Whether two states differ in more than how long timers have run: in a state of a chip, a
+    variable, or what is under way.
+    """
+    ages = {slot.age for queue in product.queues for slot in queue.slots}
+    slots = {field for queue in product.queues for slot in queue.slots for field in slot.fields}
+    kept = slots - ages | {chip.state_field for chip in product.chips}
+    return any(
+        was != now and (number in kept or product.fields[number].type is not None)
+        for number, (was, now) in enumerate(zip(before, after, strict=True))
+    )
+
+
 class _Path:
     def __init__(self, product: Product, way: Way) -> None:
         self._product = product
@@ -74,6 +88,11 @@ class _Path:
             ticks = sum(one.ticks for one in step.happenings if isinstance(one, Passed))
             passed.append(passed[-1] + ticks)
         self._passed = passed
+        states = [product.initial, *(move.after for move in way.moves)]
+        self._changes = [
+            before is None or after is None or changes_anything(product, before, after)
+            for before, after in pairwise(states)
+        ]
 
     def deciders(self) -> tuple[Decider, ...]:
         times: Counter[Constant] = Counter()
@@ -109,6 +128,10 @@ class _Path:
         """The last step before that in which the rule's timer began to run."""
         chip, rule = self._product.rule_chips[number], self._product.rules[number]
         for earlier in range(at - 1, -1, -1):
+            if rule.periodic and self._changes[earlier]:
+                return earlier
+            if rule.periodic:
+                continue
             for one in self._steps[earlier].happenings:
                 if isinstance(one, Struck) and one.chip == chip:
                     return earlier
@@ -122,8 +145,6 @@ class _Path:
     def _begins(rule: Rule, taken: Rule, *, again: bool) -> bool:
         if rule.expires:
             return rule.expires in taken.starts
-        if rule.periodic:
-            return True
         return again or taken.target is not None
 
 
