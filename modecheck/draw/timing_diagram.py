@@ -16,7 +16,9 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 
+from modecheck.checks.deciding import changes_anything
 from modecheck.checks.ways import Way
+from modecheck.checks.wording import counted
 from modecheck.draw.geometry import Rectangle
 from modecheck.draw.legend import below
 from modecheck.draw.sequence_marks import HEXAGON_TIP, condition, event_mark
@@ -90,7 +92,7 @@ class _Diagram:
         steps = list(replay(product, diagram.way))
         begin = max(diagram.way.switch_from - 1, 0)
         self._first = _leaves(product, steps[begin].before if steps else product.initial)
-        events, self._end = _events(product, steps, begin)
+        events, self._end, idle = _events(product, steps, begin)
         self._left_out = max(len(events) - MOST_EVENTS, 0)
         if self._left_out:
             self._first = events[self._left_out - 1].leaves
@@ -101,6 +103,8 @@ class _Diagram:
         self._places, self._right = self._set_events()
         self._tab = Box("tab", "tab", "", (Block((Line((Run(diagram.title, "name"),)),)),))
         about = [*diagram.about]
+        if idle:
+            about.append(f"not shown, such as polls: {counted(idle, 'step')} without any change")
         if self._left_out:
             about.append(f"the first {self._left_out} steps are left out")
         self._about = [line for one in about for line in text_lines(one, "note", LONGEST_ABOUT)]
@@ -262,18 +266,26 @@ class _Diagram:
         return (Table("step, time, and what happens", tuple(rows), LONGEST_TOLD),) if rows else ()
 
 
-def _events(product: Product, steps: list[Replayed], begin: int) -> tuple[list[Event], Fraction]:
-    """The steps that take no time, from one on, and the time at the end."""
-    found, time = [], Fraction(0)
+def _events(
+    product: Product, steps: list[Replayed], begin: int
+) -> tuple[list[Event], Fraction, int]:
+    """The steps that take no time and change anything, from one on, the time at the end, and how
+    many change nothing.
+    """
+    found, time, idle = [], Fraction(0), 0
     for number_, one in enumerate(steps[begin:], start=begin + 1):
         lasts = lasting(product, one.step)
         time += lasts
         if lasts:
             continue
+        after = one.step.after
+        if number_ > begin + 1 and after and not changes_anything(product, one.before, after):
+            idle += 1
+            continue
         leaves = _leaves(product, one.before if one.step.after is None else one.step.after)
         marks = tuple(mark for h in one.step.happenings for mark in _marks_of(product, h))
         found.append(Event(number_, time, sentence(product, one.step), marks, leaves))
-    return found, time
+    return found, time, idle
 
 
 def _leaves(product: Product, state: tuple[int, ...]) -> tuple[int, ...]:

@@ -15,7 +15,7 @@ from modecheck.cli.times import command
 from modecheck.engine.choice import Search
 from modecheck.model.mistakes import InvalidInput
 from modecheck.report.times_pictures import time_pictures
-from tests.checks.test_times import CHAIN
+from tests.checks.test_times import CHAIN, POLLED
 from tests.generation.devices import device_from
 
 
@@ -117,3 +117,13 @@ def test_conditions_in_a_diagram_do_not_overlap() -> None:
                 next(n for n in node.iter() if n.tag.endswith("text")).attrib["textLength"]
             )
             assert width <= max(places) - min(places)
+
+
+def test_polls_that_find_nothing_are_not_drawn() -> None:
+    """They are counted instead; the one that takes something up is drawn."""
+    files = dict(time_pictures(times_of(device_from(POLLED), Search())))
+    drawn = files["time-response-R1-worst.svg"]
+    root = ElementTree.fromstring(drawn)  # noqa: S314 - ours
+    assert "without any change" in "".join(root.itertext())
+    marks = [node.attrib["data-step"] for node in root.iter() if "data-step" in node.attrib]
+    assert len(set(marks)) == 3  # pressed, settled, taken up
