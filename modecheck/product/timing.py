@@ -120,9 +120,12 @@ def plan_timers(chip: Chip, clock: Clock | None, owner: int, fields: list[Field]
         _find_counts(timers, clock)
         _share_fields(timers, owner, fields)
     for timer in chip.timers.values():
-        last = 1 if clock is None else moments(clock, timer.duration).last
+        high = 1
+        if clock is not None:
+            wanted = moments(clock, timer.duration)
+            high += wanted.low if wanted.high is None else wanted.high
         timers.named[timer.name] = len(fields)
-        fields.append(Field(f"{chip.name}.{timer.name} timer", 0, max(last, 1), 0, owner))
+        fields.append(Field(f"{chip.name}.{timer.name} timer", 0, high, 0, owner))
     return timers
 
 
