@@ -294,12 +294,15 @@ class Label:
 
 @dataclass(frozen=True, slots=True)
 class Ticking:
-    """What a tick does to a field where `runs` holds: one more up to `last`, then `behind`."""
+    """What a tick does to a field where `runs` holds: one more up to `last`, then `behind`. At
+    `zero` no time has passed.
+    """
 
     field: int
     runs: Expression
     last: int
     behind: int
+    zero: int = 0
 
 
 @dataclass(frozen=True, slots=True)

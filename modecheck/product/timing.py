@@ -267,9 +267,9 @@ class TimerCode:
             wanted = moments(clock, timers.chip.timers[name].duration)
             runs = Apply("!=", (Read(own), Constant(0)))
             if wanted.high is None:
-                yield Ticking(own, runs, wanted.low + 1, wanted.low + 1)
+                yield Ticking(own, runs, wanted.low + 1, wanted.low + 1, zero=1)
             else:
-                yield Ticking(own, runs, wanted.high + 1, 0)
+                yield Ticking(own, runs, wanted.high + 1, 0, zero=1)
 
     def fresh(self) -> Iterator[tuple[int, int]]:
         """The chip's timers as they are after a power cut."""
