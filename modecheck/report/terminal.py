@@ -11,6 +11,7 @@ from modecheck.checks.findings import KINDS, Finding
 from modecheck.checks.judged import BROKEN, HOLDS, Judged
 from modecheck.checks.verdict import Explored, Verdict
 from modecheck.checks.wording import counted, listed
+from modecheck.model.clocks import spelled
 from modecheck.report.finding_text import STAYS, seen_from_here, stays
 from modecheck.report.mode_table import mode_table
 from modecheck.report.scenarios import scenario_of
@@ -75,7 +76,7 @@ def _plural(count: int, noun: str) -> str:
 def _explored_lines(verdict: Verdict, style: Style) -> list[str]:
     lines = []
     for one in verdict.explored:
-        for line in (_explored_line(one), *_reduced_lines(one)):
+        for line in (_explored_line(one), *_time_lines(one), *_reduced_lines(one)):
             lines += style.wrapped(line, "  ", "    ")
     return lines + [line for text in verdict.remarks for line in style.wrapped(text, "  ", "    ")]
 
@@ -83,12 +84,27 @@ def _explored_lines(verdict: Verdict, style: Style) -> list[str]:
 def _explored_line(one: Explored) -> str:
     found = one.exploration
     variant = f"{one.variant}: " if one.variant else ""
+    noun = "zone" if one.reduced.zones else "state"
     end = "complete" if found.complete else f"stopped by {found.stopped_by}"
     exchanged = " up to exchange of identical units" if one.reduced.units else ""
     return (
-        f"{variant}{counted(found.state_count, 'state')}{exchanged}, "
+        f"{variant}{counted(found.state_count, noun)}{exchanged}, "
         f"{counted(found.transitions, 'transition')}, depth {found.depth}, {end}"
     )
+
+
+def _time_lines(one: Explored) -> list[str]:
+    """How time was treated, of a device that counts it."""
+    return [f"time: {time_in_words(one)}"] if one.device.clock is not None else []
+
+
+def time_in_words(one: Explored) -> str:
+    """How time was treated in a few words; nothing for a device without a clock."""
+    clock = one.device.clock
+    if clock is None:
+        return ""
+    way = "zones" if one.reduced.zones else "digital clocks"
+    return f"{way}, in ticks of {spelled(clock.tick)}"
 
 
 def _reduced_lines(one: Explored) -> list[str]:
@@ -102,7 +118,8 @@ def _reduced_lines(one: Explored) -> list[str]:
     if reduced.order:
         lines.append("independent steps were followed in one order, which shows every deadlock")
     if reduced.not_asked:
-        lines.append(f"not asked of a part of the product: {', '.join(reduced.not_asked)}")
+        of = "zones" if reduced.zones else "a part of the product"
+        lines.append(f"not asked of {of}: {', '.join(reduced.not_asked)}")
     return lines
 
 

@@ -64,6 +64,11 @@ class Schedule:
                 return far[end]
         raise NoSchedule
 
+    def least_between(self, begin: int, end: int) -> int:
+        """The fewest ticks from one moment to a later one."""
+        most = self.most_between(end, begin)
+        return 0 if most is None else -most
+
     def at_least(self, begin: int, end: int, ticks: int) -> None:
         """One moment is at least so many ticks after another."""
         self.bounds.append((begin, end, -ticks))
