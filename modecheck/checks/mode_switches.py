@@ -102,15 +102,16 @@ def _indirect(
 
 def find(space: Space, switches: list[ModeSwitch]) -> Iterator[Finding]:
     """Findings about modes. What needs all states is left out of an incomplete exploration."""
-    yield from _two_at_once(space)
+    yield from two_at_once(space)
     yield from _unending(space)
     if space.complete:
         reached = states_in_modes(space)
-        yield from _never_reached(space, reached)
+        yield from never_reached(space, reached)
         yield from _missing(space, reached, switches)
 
 
-def _two_at_once(space: Space) -> Iterator[Finding]:
+def two_at_once(space: Space) -> Iterator[Finding]:
+    """Modes that some state is in together, each set once, with the shallowest such state."""
     bits = mode_bits(space)
     first: dict[tuple[str, ...], int] = {}
     for marks, occurrence in space.combinations().items():
@@ -132,7 +133,8 @@ def two_modes_finding(device: Device, names: tuple[str, ...], way: Way) -> Findi
     )
 
 
-def _never_reached(space: Space, reached: dict[str, int]) -> Iterator[Finding]:
+def never_reached(space: Space, reached: dict[str, int]) -> Iterator[Finding]:
+    """Modes without a state, of a space that is complete."""
     for mode in space.product.device.modes.values():
         if not reached[mode.name]:
             text = f"in no reachable state is {mode.text}"

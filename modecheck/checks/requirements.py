@@ -18,6 +18,13 @@ def judge(space: Space) -> Iterator[Judged]:
             yield _judged(space, need)
 
 
+def judge_states(space: Space) -> Iterator[Judged]:
+    """The verdict on each requirement that speaks of single states alone."""
+    for need in space.product.device.requirements.values():
+        if not is_watched(need) and need.pattern != "recoverable":
+            yield _judged(space, need)
+
+
 def _judged(space: Space, need: Requirement) -> Judged:
     found = _breach(space, need)
     if found is not None:

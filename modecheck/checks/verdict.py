@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from math import prod
+from typing import cast
 
 from modecheck.checks import (
     deadlocks,
@@ -37,7 +38,7 @@ from modecheck.checks.judged import (
 from modecheck.checks.mode_switches import ModeSwitch
 from modecheck.checks.other_choices import Dependent, dependent_on_other_choices
 from modecheck.checks.switch_endings import SwitchEnding
-from modecheck.engine.choice import Search, explore_with
+from modecheck.engine.choice import EngineUnavailable, Search, explore_with
 from modecheck.engine.exploration import Reporter
 from modecheck.engine.reductions.unfolded import Unfolded
 from modecheck.engine.space import Space
@@ -46,6 +47,18 @@ from modecheck.product.composition import compose
 
 WITH_ORDER = ("deadlock", "unused")
 """What can be told when independent steps are followed in one order only."""
+WITH_ZONES = (
+    "unhandled-message",
+    "overflow",
+    "out-of-range",
+    "two-modes",
+    "broken-requirement",
+    "unreachable-state",
+    "dead-rule",
+    "mode-never-reached",
+    "unused",
+)
+"""What can be told of zones: what is reached, and how. Roads and loops are not preserved."""
 WITHOUT_SYMMETRY = ("livelock", "zeno", "endless-switch", "needless-acceptance")
 """What cannot be told when identical units are exchanged: a loop of representatives may lead from
 one unit to the other, and be fair to none. What was not asked may be accepted all the same.
@@ -56,18 +69,22 @@ one unit to the other, and be fair to none. What was not asked may be accepted a
 class Reduced:
     """How a part of a product stood for the whole. `units` are the chips that were exchanged for
     one another, or None where symmetry was not asked for; `not_asked` are codes of findings. With
-    `leaps`, time in which nothing can happen was one step.
+    `leaps`, time in which nothing can happen was one step; with `zones`, moments were held together
+    as bounds on clocks.
     """
 
     units: tuple[tuple[str, ...], ...] | None = None
     order: bool = False
     leaps: bool = False
+    zones: bool = False
 
     @property
     def not_asked(self) -> tuple[str, ...]:
         """What is left to an exploration of the whole."""
         if self.order:
             return tuple(code for code in KINDS if code not in WITH_ORDER)
+        if self.zones:
+            return tuple(code for code in KINDS if code not in WITH_ZONES)
         return WITHOUT_SYMMETRY if self.units else ()
 
 
@@ -170,6 +187,8 @@ def explore_variant(
 ) -> Explored:
     """Explore one variant and run the checks that need nothing but it."""
     how = search or Search()
+    if how.engine == "zones":
+        return _by_zones(device, how, reporter)
     exploration = explore_with(compose(device, leaps=how.leaps), how, reporter)
     reduced = _reduced(exploration, how)
     if how.order:
@@ -223,6 +242,36 @@ def _deadlocks_alone(device: Device, exploration: Space, reduced: Reduced) -> Ex
     judged = tuple(undecided(need, "not asked of one order of steps") for need in needs)
     nothing = Coverage()
     return Explored(device, exploration, tuple(found), (), (), {}, nothing, judged, reduced)
+
+
+def _by_zones(device: Device, how: Search, reporter: Reporter | None) -> Explored:
+    """What can be told where moments were held together in zones."""
+    from modecheck.engine.zones.space import ZoneSpace
+
+    if how.symmetry or how.order or how.leaps:
+        raise EngineUnavailable("it explores no part that stands for the whole", "zones")
+    zones = ZoneSpace(compose(device), limits=how.limits, reporter=reporter)
+    space = cast("Space", zones)  # the checks below ask for nothing else
+    judged = {one.need.name: one for one in requirements.judge_states(space)}
+    for need in device.requirements.values():
+        judged.setdefault(need.name, undecided(need, "not asked of zones"))
+    findings = [*failing_steps.find(space), *mode_switches.two_at_once(space)]
+    if space.complete:
+        reached = mode_switches.states_in_modes(space)
+        findings += mode_switches.never_reached(space, reached)
+    known = with_consequences(device, list(judged.values()))
+    findings += [one.finding for one in known if one.finding is not None and one.verdict == BROKEN]
+    return Explored(
+        device=device,
+        exploration=space,
+        findings=tuple(findings),
+        switches=(),
+        endings=(),
+        modes={},
+        coverage=coverage_of(space),
+        requirements=_in_document_order(device, known),
+        reduced=Reduced(zones=True),
+    )
 
 
 def _merged(explored: list[Explored]) -> list[Finding]:

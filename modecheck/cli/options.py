@@ -74,6 +74,10 @@ def exploring_options(function: Callable[..., Any]) -> Callable[..., Any]:
         from modecheck.engine.choice import Search
         from modecheck.engine.space import Limits
 
+        if engine == "zones" and click.get_current_context().command.name != "check":
+            raise click.UsageError(
+                "zones serve 'check' alone, which can do without roads and loops"
+            )
         limits = Limits(states=max_states, seconds=max_seconds, memory=memory)
         search = Search(engine=engine, limits=limits, threads=threads)  # type: ignore[arg-type]
         return function(*args, search=search, **others)
@@ -104,10 +108,11 @@ _EXPLORING = (
     ),
     click.option(
         "--engine",
-        type=click.Choice(["auto", "plain", "compiled"]),
+        type=click.Choice(["auto", "plain", "compiled", "zones"]),
         default="auto",
         show_default=True,
-        help="auto begins plain and goes on compiled when the product is large.",
+        help="auto begins plain and goes on compiled when the product is large; zones, for devices "
+        "with a clock, holds moments together (check alone).",
     ),
     click.option(
         "--threads",

@@ -23,7 +23,8 @@ from modecheck.engine.space import Limits, Space
 from modecheck.model.mistakes import ModecheckError
 from modecheck.product.form import Product
 
-EngineName = Literal["auto", "plain", "compiled"]
+EngineName = Literal["auto", "plain", "compiled", "zones"]
+"""Only the command `check`, and what judges as it does, explores by zones."""
 
 SWITCH_AT = 3_000
 """States that the plain engine explores in about the time that the compiled one takes to load."""
@@ -37,12 +38,13 @@ MOST_THREADS = 64
 class EngineUnavailable(ModecheckError):
     """The engine that was asked for cannot explore this product, or is not installed."""
 
-    def __init__(self, reason: str) -> None:
+    def __init__(self, reason: str, engine: str = "compiled") -> None:
         super().__init__()
         self.reason = reason
+        self.engine = engine
 
     def __str__(self) -> str:
-        return f"the compiled engine cannot explore this product: {self.reason}"
+        return f"the {self.engine} engine cannot explore this product: {self.reason}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +73,8 @@ def explore_with(
     """Explore a product. Raises `EngineUnavailable` when a forced engine cannot do it."""
     how = search or Search()
     told = reporter or Silent()
+    if how.engine == "zones":
+        raise EngineUnavailable("it serves 'check' alone, where no loops are needed", "zones")
     if not how.symmetry and not how.order:
         return _explored(product, how, told, None)
     fewer = reduction_of(product, symmetry=how.symmetry, order=how.order)

@@ -118,7 +118,7 @@ class Interpreter:
     def __init__(self, product: Product, observed: Observed | None = None) -> None:
         self.product = product
         self.observed = observed if observed is not None else Observed()
-        self._evaluator = Evaluator(product)
+        self.evaluator = Evaluator(product)
         self._bits = event_bits(product.events)
         self._reported = (1 << len(product.watched_events)) - 1
         self._obliging = obliging_labels(product)
@@ -134,12 +134,12 @@ class Interpreter:
         return [(n, chip) for n, chip in chips if any(signal in heard for heard in chip.hearings)]
 
     def _maybe(self, expression: Expression | None, chip: int) -> Evaluate | None:
-        return None if expression is None else self._evaluator.function(expression, chip)
+        return None if expression is None else self.evaluator.function(expression, chip)
 
     def condition(self, expression: Expression, state: Sequence[int]) -> bool:
         """Whether a condition on whole states holds; an index out of range makes it false."""
         try:
-            return bool(self._evaluator.function(expression, NOBODY)(state, state, 0, 0))
+            return bool(self.evaluator.function(expression, NOBODY)(state, state, 0, 0))
         except StepFailed:
             return False
 
@@ -218,7 +218,7 @@ class Interpreter:
     ) -> bool:
         if reaction.guard is None:
             return True
-        return bool(self._evaluator.function(reaction.guard, chip)(state, state, payload, late))
+        return bool(self.evaluator.function(reaction.guard, chip)(state, state, payload, late))
 
     def _first_enabled(
         self, chip: int, reactions: tuple[Reaction, ...], draft: _Draft
@@ -302,7 +302,7 @@ class Interpreter:
     def _assign(
         self, draft: _Draft, chip: int, reaction: Reaction, snapshot: Sequence[int], count: int
     ) -> None:
-        function, now = self._evaluator.function, draft.now
+        function, now = self.evaluator.function, draft.now
         for assign in reaction.assigns[:count]:
             values = [
                 function(value, chip)(now, snapshot, draft.payload, draft.late)
@@ -317,7 +317,7 @@ class Interpreter:
     def _field(self, target: Target, chip: int, draft: _Draft, snapshot: Sequence[int]) -> int:
         if target.index is None:
             return target.first
-        function = self._evaluator.function(target.index, chip)
+        function = self.evaluator.function(target.index, chip)
         index = function(draft.now, snapshot, draft.payload, draft.late)
         if not 0 <= index < target.length:
             raise StepFailed(target.failure)
@@ -326,7 +326,7 @@ class Interpreter:
     def _value_sent(self, draft: _Draft, chip: int, send: Send, snapshot: Sequence[int]) -> int:
         if send.value is None:
             return 0
-        function = self._evaluator.function(send.value, chip)
+        function = self.evaluator.function(send.value, chip)
         value = int(function(draft.now, snapshot, draft.payload, draft.late))
         message = self.product.queues[send.queue].messages[send.message - 1]
         if not message.low <= value <= message.high:
@@ -395,7 +395,7 @@ class Interpreter:
         index = now[watcher.field] << len(watcher.atoms)
         for bit, atom in enumerate(watcher.atoms):
             try:
-                holds = self._evaluator.function(atom, NOBODY)(now, now, events, 0)
+                holds = self.evaluator.function(atom, NOBODY)(now, now, events, 0)
             except StepFailed:
                 continue
             index |= bool(holds) << bit

@@ -296,6 +296,7 @@ class Label:
 class Ticking:
     """What a tick does to a field where `runs` holds: one more up to `last`, then `behind`. Only
     where it comes to one of the `stops` (rising, `last` is one) or behind the last does it matter.
+    At `zero` no time has passed.
     """
 
     field: int
@@ -303,6 +304,7 @@ class Ticking:
     last: int
     behind: int
     stops: tuple[int, ...]
+    zero: int = 0
 
 
 @dataclass(frozen=True, slots=True)

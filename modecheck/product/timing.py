@@ -126,9 +126,12 @@ def plan_timers(chip: Chip, clock: Clock | None, owner: int, fields: list[Field]
         _find_counts(timers, clock)
         _share_fields(timers, owner, fields)
     for timer in chip.timers.values():
-        last = 1 if clock is None else moments(clock, timer.duration).last
+        high = 1
+        if clock is not None:
+            wanted = moments(clock, timer.duration)
+            high += wanted.low if wanted.high is None else wanted.high
         timers.named[timer.name] = len(fields)
-        fields.append(Field(f"{chip.name}.{timer.name} timer", 0, max(last, 1), 0, owner))
+        fields.append(Field(f"{chip.name}.{timer.name} timer", 0, high, 0, owner))
     return timers
 
 
@@ -273,10 +276,10 @@ class TimerCode:
             runs = Apply("!=", (Read(own), Constant(0)))
             low = wanted.low + 1
             if wanted.high is None:
-                yield Ticking(own, runs, low, low, (low,))
+                yield Ticking(own, runs, low, low, (low,), zero=1)
             else:
                 high = wanted.high + 1
-                yield Ticking(own, runs, high, 0, (low, high) if low < high else (high,))
+                yield Ticking(own, runs, high, 0, (low, high) if low < high else (high,), zero=1)
 
     def fresh(self) -> Iterator[tuple[int, int]]:
         """The chip's timers as they are after a power cut."""

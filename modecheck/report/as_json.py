@@ -11,6 +11,7 @@ from modecheck.checks.judged import Judged
 from modecheck.checks.mode_switches import ModeSwitch
 from modecheck.checks.switch_endings import SwitchEnding
 from modecheck.checks.verdict import Explored, Verdict
+from modecheck.model.clocks import spelled
 from modecheck.product.form import Product
 from modecheck.report.scenarios import scenario_of
 from modecheck.scenario.telling import Told, spelled_or_none, tell
@@ -70,6 +71,7 @@ def _explored(one: Explored) -> Json:
         "depth": found.depth,
         "layers": list(found.layers),
         "stopped_by": found.stopped_by or None,
+        "time": _time(one),
         "bits_per_state": found.product.bits,
         "reductions": {
             "symmetry": one.reduced.units is not None,
@@ -86,6 +88,14 @@ def _explored(one: Explored) -> Json:
             "endings": [_ending(found.product, ending) for ending in one.endings],
         },
     }
+
+
+def _time(one: Explored) -> Json | None:
+    """How time was treated; null for a device without a clock."""
+    if one.device.clock is None:
+        return None
+    tick = spelled(one.device.clock.tick)
+    return {"by": "zones" if one.reduced.zones else "digital clocks", "tick": tick}
 
 
 def _ending(product: Product, ending: SwitchEnding) -> Json:

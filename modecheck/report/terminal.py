@@ -77,7 +77,7 @@ def _plural(count: int, noun: str) -> str:
 def _explored_lines(verdict: Verdict, style: Style) -> list[str]:
     lines = []
     for one in verdict.explored:
-        for line in (_explored_line(one), *_reduced_lines(one)):
+        for line in (_explored_line(one), *_time_lines(one), *_reduced_lines(one)):
             lines += style.wrapped(line, "  ", "    ")
     return lines + [line for text in verdict.remarks for line in style.wrapped(text, "  ", "    ")]
 
@@ -85,12 +85,28 @@ def _explored_lines(verdict: Verdict, style: Style) -> list[str]:
 def _explored_line(one: Explored) -> str:
     found = one.exploration
     variant = f"{one.variant}: " if one.variant else ""
+    noun = "zone" if one.reduced.zones else "state"
     end = "complete" if found.complete else f"stopped by {found.stopped_by}"
     exchanged = " up to exchange of identical units" if one.reduced.units else ""
     return (
-        f"{variant}{counted(found.state_count, 'state')}{exchanged}, "
+        f"{variant}{counted(found.state_count, noun)}{exchanged}, "
         f"{counted(found.transitions, 'transition')}, depth {found.depth}, {end}"
     )
+
+
+def _time_lines(one: Explored) -> list[str]:
+    """How time was treated, of a device that counts it."""
+    return [f"time: {time_in_words(one)}"] if one.device.clock is not None else []
+
+
+def time_in_words(one: Explored) -> str:
+    """How time was treated in a few words; nothing for a device without a clock."""
+    device = with_longest_tick(one.device) if one.reduced.leaps else one.device
+    if device.clock is None:
+        return ""
+    way = "zones" if one.reduced.zones else "digital clocks"
+    waits = "; where nothing can happen, many are one step" if one.reduced.leaps else ""
+    return f"{way}, in ticks of {spelled(device.clock.tick)}{waits}"
 
 
 def _reduced_lines(one: Explored) -> list[str]:
@@ -101,15 +117,11 @@ def _reduced_lines(one: Explored) -> list[str]:
         lines.append(f"identical units, explored once and told each by its name: {units}")
     elif reduced.units is not None:
         lines.append("no units of this device can be exchanged for one another")
-    if one.device.clock is not None:
-        clock = with_longest_tick(one.device).clock if reduced.leaps else one.device.clock
-        assert clock is not None
-        waits = "; where nothing can happen, many are one step" if reduced.leaps else ""
-        lines.append(f"time was counted in ticks of {spelled(clock.tick)}{waits}")
     if reduced.order:
         lines.append("independent steps were followed in one order, which shows every deadlock")
     if reduced.not_asked:
-        lines.append(f"not asked of a part of the product: {', '.join(reduced.not_asked)}")
+        of = "zones" if reduced.zones else "a part of the product"
+        lines.append(f"not asked of {of}: {', '.join(reduced.not_asked)}")
     return lines
 
 

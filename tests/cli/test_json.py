@@ -17,7 +17,8 @@ COMMON = {
     "requirements",
 }  # fmt: skip
 FIGURES = {
-    "options", "states", "transitions", "depth", "layers", "stopped_by", "bits_per_state", "modes",
+    "options", "states", "transitions", "depth", "layers", "stopped_by", "bits_per_state",
+    "modes", "time",
 }  # fmt: skip
 FINDING = {
     "id", "code", "subject", "severity", "file", "line", "column", "text", "details", "hint",
