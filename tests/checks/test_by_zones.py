@@ -17,7 +17,7 @@ from tests.cli.running import run
 from tests.generation.devices import Drawn, device_from, devices
 
 MOST_STATES = 600
-EXAMPLES = 25
+EXAMPLES = 10
 
 RACE = """\
 device: two halves that close a valve

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from hypothesis import given
+from hypothesis import given, settings
 
 from modecheck.engine.exploration import explore
 from modecheck.product.composition import compose
@@ -28,6 +28,7 @@ def test_a_timer_without_a_latest_moment_comes_to_its_earliest() -> None:
     assert found.state_count == 5
 
 
+@settings(max_examples=20)
 @given(devices(options=False, faults=False, timed=True))
 def test_no_tick_leaves_the_range_of_a_field(drawn: Drawn) -> None:
     """What a tick counts to is within the range of its field, or else states were confused."""

@@ -206,12 +206,11 @@ class _Measuring(ZoneExplorer):
         return schedule.most_between(begin, schedule.moments - 1)
 
     def _more_than(self, end: _End, ticks: int, longest: int | None) -> int:
-        """A time beyond some ticks that the way to an end can take, or the longest that it can."""
-        if longest is not None:
-            return longest
+        """The least time beyond some ticks that the way to an end can take, or its longest."""
         schedule = self._schedule(end)
         begin = self._begin_in(schedule.trail, end)
-        return max(schedule.least_between(begin, schedule.moments - 1), ticks + 1)
+        least = schedule.least_between(begin, schedule.moments - 1)
+        return max(least, ticks + 1 if longest is None else min(longest, ticks + 1))
 
     def _repeats(self, end: _End) -> bool:
         """Whether the stretch goes round a loop that takes time, back to the same zone: each moment

@@ -15,7 +15,7 @@ from modecheck.product.form import Product
 from tests.generation.devices import Drawn, devices
 
 MOST_STATES = 1500
-EXAMPLES = 60
+EXAMPLES = 25
 
 
 def without_time(product: Product, state: tuple[int, ...]) -> tuple[int, ...]:
@@ -48,7 +48,7 @@ def test_zones_reach_what_digital_clocks_reach(drawn: Drawn) -> None:
     assert zones.observed.encounters == digital.observed.encounters
 
 
-@settings(max_examples=EXAMPLES // 2)
+@settings(max_examples=10)
 @given(devices(options=False, timed=True))
 def test_every_zone_has_a_run_that_the_plain_interpreter_takes(drawn: Drawn) -> None:
     """In whole ticks, step by step, into every node, and to every failing step."""

@@ -17,7 +17,7 @@ from tests.generation.devices import Drawn, device_from, devices
 
 MOST_STATES = 300
 MOST_ZONES = 1500
-EXAMPLES = 30
+EXAMPLES = 12
 
 Spot = tuple[int, bool]
 """A state (its number), and whether a stretch goes on."""
