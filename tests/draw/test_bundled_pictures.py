@@ -22,7 +22,7 @@ BUNDLED = [
     *sorted(MODELS.glob("*/device.yaml")),
     *(
         path
-        for kind in ("small", "faulty", "published")
+        for kind in ("small", "faulty", "published", "chances", "published/chances")
         for path in sorted((MODELS / kind).glob("*.yaml"))
     ),
 ]
