@@ -40,7 +40,7 @@ USUAL_SECONDS = 10.0
     default=1,
     show_default=True,
     metavar="N",
-    help="Begin the random numbers here; the same seed and --runs tell the same.",
+    help="Begin the random numbers here; the same seed tells the same.",
 )
 @click.option("--json", "json_file", metavar="FILE", help="Write the result as JSON, too.")
 @click.option(

@@ -53,6 +53,13 @@ def parsed_patience(
     metavar="TIME",
     help="Do not wait for longer timers: to wait for one is an action then, such as 5s.",
 )
+@click.option(
+    "--sitting",
+    type=click.IntRange(min=10),
+    metavar="N",
+    help="Cut longer walks over all actions into sequences of about N steps, each from power on "
+    "(default: 40; not with --closed).",
+)
 @click.option("--json", "json_file", metavar="FILE", help="Write the test as JSON, too.")
 @click.option("--to", "markdown_file", metavar="FILE", help="Write a Markdown checklist, too.")
 @exploring_options
@@ -63,6 +70,7 @@ def command(
     distinguish: bool,
     closed: bool,
     patience: Fraction | None,
+    sitting: int | None,
     json_file: str | None,
     markdown_file: str | None,
     search: Search,
@@ -82,6 +90,8 @@ def command(
 
     if closed and (chips or distinguish):
         raise click.UsageError("--closed is for actions, without --chip and --distinguish")
+    if sitting is not None and (closed or chips or distinguish):
+        raise click.UsageError("--sitting is for actions, without --closed, --chip, --distinguish")
     if distinguish and patience is not None:
         raise click.UsageError("--patience has no meaning for --distinguish")
     for file in (json_file, markdown_file):
@@ -92,7 +102,9 @@ def command(
     if distinguish:
         data, lines, markdown = _distinguishing(product, names)
     else:
-        data, lines, markdown = _touring(product, names if chips else [], search, patience, closed)
+        data, lines, markdown = _touring(
+            product, names if chips else [], search, patience, None if closed else sitting or 0
+        )
     if json_file is not None:
         write_json(json_file, data)
     if markdown_file is not None:
@@ -121,7 +133,11 @@ def _named(product: Product) -> str:
 
 
 def _touring(
-    product: Product, chips: list[str], search: Search, patience: Fraction | None, closed: bool
+    product: Product,
+    chips: list[str],
+    search: Search,
+    patience: Fraction | None,
+    sitting: int | None,
 ) -> tuple[dict[str, Any], list[str], str]:
     import sys
 
@@ -132,13 +148,21 @@ def _touring(
     from modecheck.report.style import style_for
     from modecheck.tours.bench import bench_test
     from modecheck.tours.rule_test import rule_tests
+    from modecheck.tours.sittings import SITTING
 
     name = _named(product)
     if chips:
         with reporter_for(sys.stderr) as reporter:
             tests = rule_tests(product, chips, search=search, patience=patience, reporter=reporter)
     else:
-        tests = [bench_test(product, limits=search.limits, patience=patience, closed=closed)]
+        test = bench_test(
+            product,
+            limits=search.limits,
+            patience=patience,
+            closed=sitting is None,
+            sitting=sitting or SITTING,
+        )
+        tests = [test]
     lines = tests_as_text(name, tests, style_for(sys.stdout))
     return tests_as_json(product.device, tests), lines, tests_as_markdown(name, tests)
 

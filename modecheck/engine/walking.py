@@ -104,8 +104,10 @@ class Walker(Protocol):
     def switches(self) -> dict[tuple[int, int], int]:
         """How often the walks came from one mode to another, by their numbers."""
 
-    def sights(self) -> dict[Sight, Run]:
-        """What was seen, each with the shortest run to it."""
+    def new_sights(self) -> dict[Sight, Run]:
+        """What was seen since this was asked for the last time, and never before, each with the
+        shortest run to it so far.
+        """
 
 
 @dataclass(frozen=True, slots=True)
@@ -251,6 +253,7 @@ class PlainWalker:
         self._group = {label: n for n, group in enumerate(watched.groups) for label in group}
         self._switches: dict[tuple[int, int], int] = {}
         self._found: dict[Sight, Run] = {}
+        self._told: set[Sight] = set()
         self._deadlocks: dict[int, Run] = {}
         self._deadlock_states: dict[int, State] = {}
         self._runs = self._steps = 0
@@ -267,13 +270,14 @@ class PlainWalker:
     def switches(self) -> dict[tuple[int, int], int]:
         return dict(self._switches)
 
-    def sights(self) -> dict[Sight, Run]:
-        found = dict(self._found)
+    def new_sights(self) -> dict[Sight, Run]:
+        found = {sight: run for sight, run in self._found.items() if sight not in self._told}
         for hash_, run in self._deadlocks.items():
             ends = list(self._judge.in_steps(self._deadlock_states[hash_], ()))
             sight = next(sight for sight, _ in ends if sight.kind == DEADLOCK)
-            if sight not in found or len(run) < len(found[sight]):
+            if sight not in self._told and (sight not in found or len(run) < len(found[sight])):
                 found[sight] = run
+        self._told |= found.keys()
         return found
 
     def walk(self, runs: int) -> None:

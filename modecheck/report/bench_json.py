@@ -31,7 +31,10 @@ def tests_as_json(device: Device, tests: Several[BenchTest]) -> Json:
                 "left_out": list(test.left_out),
                 "stopped_by": test.stopped_by or None,
                 "sequences": [
-                    [_step(test, number, step) for number, step in enumerate(sequence.steps)]
+                    [
+                        _step(test, number, step)
+                        for number, step in enumerate(sequence.steps, start=sequence.first)
+                    ]
                     for sequence in test.sequences
                 ],
             }
@@ -63,6 +66,7 @@ def _step(test: BenchTest, number: int, step: BenchStep) -> Json:
             "values": step.see.values,
         },
         "may_also_lead_to": list(step.may_also),
+        "then_go_on_behind_step": list(step.go_on),
         "may_go_wrong": list(step.may_fail),
         "waits": list(step.waits),
         "takes": list(step.takes),

@@ -26,7 +26,7 @@ def tests_as_markdown(device: str, tests: Several[BenchTest]) -> str:
         lines += [f"- {plain(text)}" for text in summary(test)]
         for number, sequence in enumerate(test.sequences, start=1):
             lines += ["", f"### {title_of(number, len(test.sequences)).capitalize()}", ""]
-            for place, step in enumerate(sequence.steps):
+            for place, step in enumerate(sequence.steps, start=sequence.first):
                 lines.append(f"- [ ] {place}: **{plain(to_do(step))}**")
                 told = to_see(step, in_full=test.goal == "timing")
                 lines += [f"  - {plain(text)}" for text in told]

@@ -18,6 +18,7 @@ GOALS = {
 BOX = "[ ]"
 MOST_OTHERS = 3
 """Other outcomes that are told of a step; the JSON has all of them."""
+BEGIN_ANEW = "begin this sequence anew"
 NOTHING_CHANGES = "nothing changes"
 
 
@@ -57,6 +58,12 @@ def _length(test: BenchTest) -> str:
         length = f"{counted(test.steps, 'action')} in {_of_unit(test.cost - test.new_starts, unit)}"
     if test.new_starts:
         length += f" and {counted(test.new_starts, 'new start')}"
+    if test.sitting is not None:
+        length += (
+            f", cut into sequences of about {test.sitting} steps, each from power on; in one go "
+            f"{counted(test.bound, 'step')} would do"
+        )
+        return length
     if test.shortest:
         return f"{length}: no such test is shorter"
     if test.stopped_by:
@@ -76,9 +83,9 @@ def _beyond(test: BenchTest) -> str:
 
 
 def _sequence(sequence: Sequence, test: BenchTest, style: Style) -> list[str]:
-    width = len(str(len(sequence.steps) - 1))
+    width = len(str(sequence.first + len(sequence.steps) - 1))
     lines = []
-    for number, step in enumerate(sequence.steps):
+    for number, step in enumerate(sequence.steps, start=sequence.first):
         head = f"  {BOX} {number:>{width}}. "
         lines += style.wrapped(to_do(step), head, " " * len(head))
         told = " " * len(head)
@@ -99,11 +106,21 @@ def to_see(step: BenchStep, *, in_full: bool) -> list[str]:
     lines = [f"then {text}" for text in step.happens] if in_full else []
     waits = f", after waiting {listed(step.waits)}" if step.waits else ""
     lines.append(f"see{waits}: {'; '.join(step.see.changed) or NOTHING_CHANGES}")
-    lines += [f"may also lead to: {text}" for text in step.may_also[:MOST_OTHERS]]
+    lines += [f"may also lead to: {text}" for text in _others(step)[:MOST_OTHERS]]
     if len(step.may_also) > MOST_OTHERS:
         lines.append(f"may also lead to {len(step.may_also) - MOST_OTHERS:,} other states")
     lines += [f"may go wrong in the model: {text}" for text in step.may_fail]
     return lines
+
+
+def _others(step: BenchStep) -> list[str]:
+    """Other outcomes, and how the test goes on after them."""
+    if not step.go_on:
+        return list(step.may_also)
+    return [
+        f"{told}: then {BEGIN_ANEW if place is None else f'go on behind step {place}'}"
+        for told, place in zip(step.may_also, step.go_on, strict=True)
+    ]
 
 
 def words_as_text(device: str, chips: Several[ChipWords | WhyNot], style: Style) -> list[str]:

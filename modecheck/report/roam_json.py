@@ -15,7 +15,9 @@ Json = dict[str, Any]
 
 
 def roamed_as_json(roamed: Roamed) -> Json:
-    """Nothing in it depends on the time that the runs took, save how many there were."""
+    """Nothing in it depends on the time that the runs took, save, where `by_clock` is true, how
+    many there were, and what is seen in so many.
+    """
     declared, estimate = roamed.declared, roamed.seen.estimate
     rules = sorted(declared.rules - roamed.seen.rules)
     return {
@@ -25,6 +27,7 @@ def roamed_as_json(roamed: Roamed) -> Json:
         "seed": roamed.how.seed,
         "depth": roamed.how.depth,
         "stopped_by": roamed.stopped_by,
+        "by_clock": roamed.by_clock,
         "variants": [variant for variant in roamed.variants if variant],
         "findings": [_finding(roamed, finding) for finding in roamed.findings],
         "accepted": [

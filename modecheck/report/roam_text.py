@@ -37,7 +37,8 @@ def roamed_as_text(roamed: Roamed, style: Style) -> list[str]:
     lines += _not_shortest(roamed, style)
     lines += _requirements(roamed, style)
     lines += accepted_as_text(roamed.accepted, style)
-    return [*lines, "", *_over_time(roamed, style), *_estimated(roamed, style), *_left_out(style)]
+    lines += ["", *_over_time(roamed, style), *_estimated(roamed, style), *_left_out(style)]
+    return [*lines, *_by_clock(roamed, style)]
 
 
 def scenario_in(roamed: Roamed, finding: Finding) -> list[Told]:
@@ -55,9 +56,12 @@ def _headline(roamed: Roamed, style: Style) -> list[str]:
 def _walked(roamed: Roamed) -> str:
     seen, how = roamed.seen, roamed.how
     variants = f"through {len(roamed.variants)} variants, " if len(roamed.variants) > 1 else ""
+    runs, steps = counted(seen.runs, "random run"), f"{counted(seen.steps, 'step')}, "
+    if roamed.by_clock:  # told in the table below
+        runs, steps = "random runs", ""
     return (
-        f"{counted(seen.runs, 'random run')} of at most {counted(how.depth, 'step')}, {variants}"
-        f"{counted(seen.steps, 'step')}, seed {how.seed}, stopped by {roamed.stopped_by}"
+        f"{runs} of at most {counted(how.depth, 'step')}, {variants}{steps}seed {how.seed}, "
+        f"stopped by {roamed.stopped_by}"
     )
 
 
@@ -130,3 +134,12 @@ def _left_out(style: Style) -> list[str]:
         "",
         *style.wrapped(f"left out, as no finite run shows it: {', '.join(LEFT_OUT)}", "", "  "),
     ]
+
+
+def _by_clock(roamed: Roamed, style: Style) -> list[str]:
+    """What another run with the same seed may tell otherwise, and how to have the same again."""
+    if not roamed.by_clock:
+        return []
+    text = f"the clock decided on {counted(roamed.seen.runs, 'run')}: what was seen may differ next"
+    again = "" if roamed.interrupted else f"; --runs {roamed.seen.runs} tells this again"
+    return ["", *style.wrapped(text + " time" + again, "", "  ")]

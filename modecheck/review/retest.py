@@ -21,6 +21,7 @@ from modecheck.engine.space import Limits
 from modecheck.model.parts import Device
 from modecheck.product.form import Product
 from modecheck.tours.bench import bench_test
+from modecheck.tours.sittings import SITTING
 
 
 class Standing(Enum):
@@ -178,11 +179,11 @@ def _uses(parts: Parts, rule: Name, changed: set[Name]) -> bool:
 def _bench(product: Product, touched: frozenset[str], limits: Limits | None) -> Bench:
     if not touched:
         return Bench()
-    test = bench_test(product, limits=limits)
+    test = bench_test(product, limits=limits, sitting=SITTING)
     steps = tuple(
         BenchStepTaken(sequence, number, step.do, taken)
         for sequence, one in enumerate(test.sequences, start=1)
-        for number, step in enumerate(one.steps)
+        for number, step in enumerate(one.steps, start=one.first)
         if (taken := tuple(sorted(touched & set(step.takes))))
     )
     never = touched.difference(*(step.rules for step in steps))

@@ -10,7 +10,7 @@ says so.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from modecheck.checks.wording import counted
@@ -20,6 +20,7 @@ from modecheck.product.form import Product
 from modecheck.tours.plan import BenchStep, BenchTest, Sequence
 from modecheck.tours.postman import Arc, Tour, postman_tour
 from modecheck.tours.settling import LimitReached, Settled, Settling
+from modecheck.tours.sittings import cut_into_sittings
 from modecheck.tours.telling import Teller, moves_of
 
 
@@ -102,24 +103,33 @@ def bench_test(
     limits: Limits | None = None,
     patience: Fraction | None = None,
     closed: bool = False,
+    sitting: int | None = None,
 ) -> BenchTest:
-    """The shortest test that takes every action; closed, it ends in the state in which it began."""
+    """The shortest test that takes every action; closed, it ends in the state in which it began.
+    With `sitting` a longer one that is not closed is cut into sequences of about so many steps.
+    """
     settling = Settling(product, limits or Limits(), patience)
     graph = bench_graph(settling)
     arcs = [Arc(action.source, action.target) for action in graph.actions]
     tour = postman_tour(max(len(graph.states), 1), arcs, 0, closed=closed)
     told = TellActions(settling, graph)
-    sequences = [told.sequence(walk) for walk in tour.walks] if graph.states else []
+    walks, cost = tour.walks, tour.cost + tour.resets
+    if sitting is not None and not closed:
+        walks = cut_into_sittings(tour.walks, arcs, 0, sitting)
+    was_cut = walks != tour.walks
+    if was_cut:
+        cost = sum(map(len, walks)) + len(walks) - 1
     return BenchTest(
         product=product,
         goal="actions",
         facts=_facts(graph, settling),
-        sequences=tuple(sequences),
-        cost=tour.cost + tour.resets,
+        sequences=told.sequences(walks) if graph.states else (),
+        cost=cost,
         bound=tour.cost + tour.resets,
-        shortest=not graph.stopped_by,
+        shortest=not graph.stopped_by and not was_cut,
         left_out=tuple(_left_out(graph, told, tour)),
         stopped_by=graph.stopped_by,
+        sitting=sitting if was_cut else None,
     )
 
 
@@ -184,8 +194,38 @@ class TellActions:
             for step in self._graph.failing
         ]
 
-    def sequence(self, walk: Iterable[int]) -> Sequence:
-        return Sequence((self._start(), *(self._step(self._graph.actions[n]) for n in walk)))
+    def sequences(self, walks: Iterable[Iterable[int]]) -> tuple[Sequence, ...]:
+        """Walks as sequences, with their steps numbered through."""
+        sequences: list[Sequence] = []
+        first = 0
+        for walk in walks:
+            sequences.append(self._sequence(walk, first))
+            first += len(sequences[-1].steps)
+        return tuple(sequences)
+
+    def _sequence(self, walk: Iterable[int], first: int) -> Sequence:
+        steps = [self._with_way_on(self._start(), self._graph.start, {})]
+        settled_at: dict[State | None, int] = {self._graph.start.usual: first}
+        for number, action in enumerate((self._graph.actions[n] for n in walk), start=first + 1):
+            step = self._step(action)
+            steps.append(self._with_way_on(step, action.settled, settled_at))
+            settled_at[action.settled.usual] = number
+        return Sequence(tuple(steps), first)
+
+    def _with_way_on(
+        self, step: BenchStep, settled: Settled, settled_at: dict[State | None, int]
+    ) -> BenchStep:
+        """The step with the other states that it may lead to, each with where to go on then: behind
+        the last step before it that settled there. Where several states look the same and belong
+        behind different steps nobody can tell, and has to begin anew.
+        """
+        assert settled.usual is not None
+        places: dict[str, set[int | None]] = {}
+        for other in settled.others:
+            told = self._teller.other(settled.usual, other)
+            places.setdefault(told, set()).add(settled_at.get(other))
+        go_on = (found.pop() if len(found) == 1 else None for found in places.values())
+        return replace(step, may_also=tuple(places), go_on=tuple(go_on))
 
     def _start(self) -> BenchStep:
         settled, teller = self._graph.start, self._teller
@@ -198,7 +238,6 @@ class TellActions:
             moves=moves_of(settled.run),
             takes=teller.takes(settled.run),
             waits=teller.waits(settled.run),
-            may_also=self._others(settled),
             may_fail=settled.failures,
         )
 
@@ -216,14 +255,8 @@ class TellActions:
             moves=moves_of(run),
             takes=teller.takes(run),
             waits=teller.waits(settled.run),
-            may_also=self._others(settled),
             may_fail=settled.failures,
         )
-
-    def _others(self, settled: Settled) -> tuple[str, ...]:
-        usual = settled.usual
-        assert usual is not None
-        return tuple(dict.fromkeys(self._teller.other(usual, other) for other in settled.others))
 
 
 def _passed(run: Iterable[Step]) -> list[State]:

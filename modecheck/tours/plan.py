@@ -29,8 +29,10 @@ class BenchStep:
 
     `happens` are sentences about what the device then does by itself. `early` tells that the device
     had not settled before. `may_also` are other states that it may settle in, as differences from
-    `see`; `may_fail` is what the model calls wrong and what a race may lead to. `takes` are the
-    rules taken, as "chip.rule", `waits` the times of timers that end meanwhile. `moves` prove it:
+    `see`; `go_on` has for each the number of the step behind which to go on then, or None: begin
+    the sequence anew (empty where `may_also` says it itself). `may_fail` is what the model calls
+    wrong and what a race may lead to. `takes` are the rules taken, as "chip.rule", `waits` the
+    times of timers that end meanwhile. `moves` prove it:
     they can be replayed.
     """
 
@@ -43,14 +45,16 @@ class BenchStep:
     waits: tuple[str, ...] = ()
     early: bool = False
     may_also: tuple[str, ...] = ()
+    go_on: tuple[int | None, ...] = ()
     may_fail: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Sequence:
-    """Steps from power on; the first is the start itself."""
+    """Steps from power on; the first is the start itself, and has the number `first`."""
 
     steps: tuple[BenchStep, ...]
+    first: int = 0
 
     @property
     def way(self) -> Way:
@@ -71,7 +75,8 @@ class BenchTest:
     `facts` are numbers for people: what the test was made from. `cost` counts its actions (with
     goal timing: its atomic steps) and one for each new start. No such test costs less than `bound`,
     and `shortest` tells that none costs less than this one. `left_out` says what is not covered,
-    and why; `stopped_by` which bound was hit.
+    and why; `stopped_by` which bound was hit. `sitting` is the number of steps that a longer walk
+    was cut into, which makes it cost more.
     """
 
     product: Product
@@ -83,6 +88,7 @@ class BenchTest:
     shortest: bool
     left_out: tuple[str, ...] = ()
     stopped_by: str = ""
+    sitting: int | None = None
 
     @property
     def steps(self) -> int:

@@ -86,7 +86,7 @@ def _settled_test(
             f"{taken} of {counted(len(rules), 'rule')} of {listed(list(chips))}, by acting in "
             f"{counted(len(graph.states), 'settled state')}",
         ),
-        sequences=tuple(tell.sequence(walk) for walk in found.walks) if graph.states else (),
+        sequences=tell.sequences(found.walks) if graph.states else (),
         cost=found.cost,
         bound=found.bound,
         shortest=found.optimal and not graph.stopped_by,

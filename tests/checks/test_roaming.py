@@ -8,7 +8,6 @@ from pathlib import Path
 
 import pytest
 
-from modecheck.checks.findings import Finding
 from modecheck.checks.judged import FALLS
 from modecheck.checks.roaming import shrinking
 from modecheck.checks.roaming.estimates import Estimate, estimate_of
@@ -16,19 +15,9 @@ from modecheck.checks.roaming.roam import Roamed, Roaming, roam
 from modecheck.engine.walking import Sample, hash_of
 from modecheck.model.devices import read_device, variants
 from modecheck.scenario.telling import tell
+from tests.checks.finite_runs import shown_by_finite_runs
 from tests.models.bundled import CLEAN, TANDEM, TWINS, name_of, verdict_on
 
-DECIDED = {
-    "deadlock",
-    "unhandled-message",
-    "overflow",
-    "out-of-range",
-    "lost-bond",
-    "one-sided-bond",
-    "usurped-session",
-    "two-modes",
-    "broken-requirement",
-}
 RUNS = 512
 SEEDS = (1, 2)
 """The benchmark takes five seeds and ten seconds."""
@@ -38,20 +27,6 @@ LONGER = {
     "broken-requirement:let_go_when_silent",
 }
 """Findings for which so few runs are not enough."""
-
-
-def shown_by_finite_runs(path: Path) -> dict[str, Finding]:
-    """The findings of a complete check that a finite run can show."""
-    verdict = verdict_on(path)
-    needs = verdict.device.requirements
-    return {
-        one.id: one
-        for one in verdict.findings
-        if one.code in DECIDED
-        and one.way is not None
-        and not one.way.loop_from
-        and not (one.code == "broken-requirement" and needs[one.subject].pattern == "recoverable")
-    }
 
 
 def roamed(path: Path, seed: int, runs: int = RUNS) -> Roamed:

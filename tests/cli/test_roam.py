@@ -63,8 +63,12 @@ def test_seconds_stop_it_after_a_round() -> None:
     """However short the time, one round is walked."""
     result = run("roam", STARTER, "--seconds", "0.001")
     assert result.code == 0
-    assert "64 random runs" in result.out
-    assert "stopped by the bound of 0.001 seconds" in " ".join(result.out.split())
+    text = " ".join(result.out.split())
+    assert "stopped by the bound of 0.001 seconds" in text
+    last = "the clock decided on 64 runs: what was seen may differ next time; --runs 64 tells this"
+    assert text.endswith(f"{last} again")
+    again = " ".join(run("roam", STARTER, "--runs", "64").out.split())
+    assert text.partition("requirements")[2].startswith(again.partition("requirements")[2])
 
 
 def test_json_tells_what_the_text_tells(tmp_path: Path) -> None:

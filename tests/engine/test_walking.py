@@ -61,7 +61,7 @@ def test_a_walk_takes_steps_that_the_product_has() -> None:
     product, watches = watched(Path("models/faulty/volatile_bond.yaml"))
     walker = PlainWalker(product, watches, seed=3, depth=40)
     walker.walk(30)
-    sights = walker.sights()
+    sights = walker.new_sights()
     assert sights
     for run in sights.values():
         state = product.initial
@@ -77,7 +77,7 @@ def test_no_run_is_longer_than_the_depth() -> None:
     walker = PlainWalker(product, watches, seed=1, depth=9)
     walker.walk(60)
     assert walker.tally.steps <= 60 * 9
-    assert all(len(run) <= 10 for run in walker.sights().values())
+    assert all(len(run) <= 10 for run in walker.new_sights().values())
 
 
 def test_another_seed_walks_another_way() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from itertools import accumulate
 from pathlib import Path
 
 import pytest
@@ -43,6 +44,28 @@ actors:
       release: {in: down, raise: release, to: up, text: lets go}
 """
 """What the lamp does depends on which timer ends first."""
+
+RETURNING = """
+device: a lamp that chooses
+chips:
+  lamp:
+    states: {dark: {rest: true}, waiting: {}, red: {rest: true}, green: {rest: true}}
+    rules:
+      go: {in: [dark, red, green], on: press, to: waiting}
+      soon: {in: waiting, after: 10 ms, to: red}
+      tardy: {in: waiting, after: 20 ms, to: green}
+      slow: {in: waiting, after: 30 ms, to: dark}
+      off: {in: red, on: switch, to: green}
+      on: {in: green, on: switch, to: dark}
+      again: {in: dark, on: switch, to: red}
+actors:
+  hand:
+    states: [free]
+    rules:
+      press: {raise: press, text: presses}
+      switch: {raise: switch, text: switches}
+"""
+"""Pressing leads to red, mostly; or to a state that was there before, or was not yet."""
 
 TROUBLE = """
 device: trouble
@@ -149,6 +172,7 @@ def test_a_race_is_told() -> None:
     assert press.see.changed == ("lamp dark → waiting → short",)
     assert press.waits == ("10 ms",)
     assert press.may_also == ("lamp long",)
+    assert press.go_on == (None,)
     assert test.left_out == ("what can be done in 1 settled state that only races lead to",)
 
 
@@ -210,3 +234,36 @@ def test_a_bound_makes_it_incomplete() -> None:
     assert not test.complete
     assert not test.shortest
     assert test.sequences
+
+
+def test_another_outcome_says_where_to_go_on() -> None:
+    """Behind the last step before it that settled in the same state, where there is one; that state
+    is what the step there shows. Else the sequence begins anew.
+    """
+    product = begin(RETURNING).product
+    (sequence,) = bench_test(product).sequences
+    shown = [step.see.states["lamp"] for step in sequence.steps]
+    ways_on = set()
+    for number, step in enumerate(sequence.steps):
+        for told, place in zip(step.may_also, step.go_on, strict=True):
+            other = told.removeprefix("lamp ")
+            earlier = [n for n in range(number) if shown[n] == other]
+            assert place == (earlier[-1] if earlier else None)
+            ways_on.add(place is None)
+    assert ways_on == {True, False}
+
+
+def test_a_long_walk_is_cut_into_sittings() -> None:
+    """The same actions in the same states as in one go, in sequences of about so many steps, each
+    replayed from power on; steps are numbered through. What that costs is told.
+    """
+    product = product_of(STARTER)
+    whole, cut = bench_test(product), bench_test(product, sitting=3)
+    assert pairs_taken(product, cut) == pairs_taken(product, whole)
+    assert len(cut.sequences) > 1
+    assert (cut.sitting, cut.bound, cut.shortest) == (3, whole.cost, False)
+    assert cut.cost == cut.steps + cut.new_starts > whole.cost
+    assert [one.first for one in cut.sequences] == list(
+        accumulate((len(one.steps) for one in cut.sequences[:-1]), initial=0)
+    )
+    assert bench_test(product, sitting=8) == whole

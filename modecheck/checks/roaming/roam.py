@@ -1,7 +1,8 @@
 """Roam: walk at random through a device, in one variant or in several, and gather what was seen.
 
 Walks are done in rounds of a fixed number of runs, so that what is told after a round depends on
-the seed alone, whatever the time it took.
+the seed alone, whatever the time it took. A finding's scenario is made from the runs of the first
+round that showed it: it stays the same however long the walks go on.
 """
 
 from __future__ import annotations
@@ -9,7 +10,7 @@ from __future__ import annotations
 import random
 import time
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
 
 from modecheck.checks.acceptance import Accepted, sort_out
@@ -26,7 +27,7 @@ from modecheck.checks.roaming.watching import (
     without_idle_conditions,
 )
 from modecheck.engine.choice import EngineName
-from modecheck.engine.sights import DEADLOCK, STATE, Sight
+from modecheck.engine.sights import DEADLOCK, STATE, Run, Sight
 from modecheck.engine.walk_choice import walker_for
 from modecheck.engine.walking import Walker
 from modecheck.model.parts import Device, Requirement
@@ -35,6 +36,10 @@ from modecheck.product.form import Product
 
 RUNS_A_ROUND = 64
 """Runs of a round, over all variants: a few milliseconds in machine code."""
+QUIET_RUNS = 2_048
+"""So many runs at least, and half of all, have to bring nothing new before the walks end by
+themselves: in small products that is soon.
+"""
 MOST_VARIANTS = 8
 """Variants that are walked through: each has memory of its own. Of more, some are drawn."""
 
@@ -45,11 +50,14 @@ BROKEN, NOT_BROKEN, SEEN, NOT_SEEN, LEFT_OUT = (
     "not seen so far",
     "left out",
 )
+INTERRUPTION = "an interruption"
 
 
 @dataclass(frozen=True, slots=True)
 class Roaming:
-    """How to roam: until so many runs, or seconds, whichever comes first; at least one round."""
+    """How to roam: until so many runs, or seconds, whichever comes first; at least one round.
+    Without a number of runs, also until nothing new is seen.
+    """
 
     runs: int | None = None
     seconds: float | None = None
@@ -61,7 +69,8 @@ class Roaming:
 @dataclass(frozen=True, slots=True)
 class Roamed:
     """What was seen. `origins` are the products of findings' scenarios, by their ids; `longer` the
-    ids of findings of whose scenario it is not known whether it is a shortest one.
+    ids of findings of whose scenario it is not known whether it is a shortest one. `by_clock` tells
+    that the time that passed decided how many runs there were.
     """
 
     device: Device
@@ -74,8 +83,14 @@ class Roamed:
     over_time: tuple[Seen, ...]
     declared: Declared
     stopped_by: str
+    by_clock: bool
     origins: dict[str, Product]
     longer: frozenset[str]
+
+    @property
+    def interrupted(self) -> bool:
+        """Whether somebody stopped it, perhaps in the middle of a round."""
+        return self.stopped_by == INTERRUPTION
 
     @property
     def seen(self) -> Seen:
@@ -88,13 +103,15 @@ class _Variant:
     device: Device
     walker: Walker
     walked: Product
+    first_seen: dict[Sight, tuple[int, Run]] = field(default_factory=dict)
+    """The round in which something was first seen, and the shortest run of it until its end."""
 
 
 def roam(devices: Sequence[Device], how: Roaming, *, today: date | None = None) -> Roamed:
     """Walk through a device, given in one variant or in several, and tell what was seen."""
     variants = [_variant(device, how) for device in _drawn(devices, how.seed)]
     began = time.monotonic()  # what has to be compiled is compiled by now
-    over_time, stopped_by = _walked(variants, how, began)
+    over_time, stopped_by, by_clock = _walked(variants, how, began)
     found: dict[str, _Found] = {}
     possible: set[str] = set()
     for variant in variants:
@@ -103,7 +120,7 @@ def roam(devices: Sequence[Device], how: Roaming, *, today: date | None = None) 
                 possible.add(one)
                 continue
             known = found.get(one.finding.id)
-            if known is None or (one.finding.steps or 0) < (known.finding.steps or 0):
+            if known is None or one.precedence < known.precedence:
                 found[one.finding.id] = one
     device = variants[0].device
     findings = [one.finding for one in found.values()]
@@ -127,6 +144,7 @@ def roam(devices: Sequence[Device], how: Roaming, *, today: date | None = None) 
         over_time=over_time,
         declared=declared_in([variant.walked for variant in variants]),
         stopped_by=stopped_by,
+        by_clock=by_clock,
         origins={id_: one.product for id_, one in found.items()},
         longer=frozenset(id_ for id_, one in found.items() if not one.shortest),
     )
@@ -148,35 +166,67 @@ def _variant(device: Device, how: Roaming) -> _Variant:
     return _Variant(device, walker, product)
 
 
-def _walked(variants: list[_Variant], how: Roaming, began: float) -> tuple[tuple[Seen, ...], str]:
-    """Walk round by round until a bound is hit; what was seen from time to time."""
+def _walked(
+    variants: list[_Variant], how: Roaming, began: float
+) -> tuple[tuple[Seen, ...], str, bool]:
+    """Walk round by round until a bound is hit; what was seen from time to time, what stopped it,
+    and whether that was the clock (or somebody who interrupted it).
+    """
     walkers = [variant.walker for variant in variants]
-    each = max(1, RUNS_A_ROUND // len(walkers))
     over_time: list[Seen] = []
     rounds = runs = 0
     while True:
-        interrupted = False
-        try:
-            for walker in walkers:
-                now = each if how.runs is None else min(each, how.runs - runs)
-                walker.walk(now)
-                runs += now
-        except KeyboardInterrupt:
-            interrupted = True
+        runs, interrupted = _round(walkers, how, runs)
         rounds += 1
-        stopped_by = "an interruption" if interrupted else _bound_hit(how, runs, began)
-        if stopped_by or rounds & (rounds - 1) == 0:
+        for variant in variants:
+            for sight, run in variant.walker.new_sights().items():
+                variant.first_seen[sight] = (rounds, run)
+        row_due = rounds & (rounds - 1) == 0
+        if row_due:
             over_time.append(seen_by(walkers))
+        stopped_by, by_clock = "", False
+        if interrupted:
+            stopped_by, by_clock = INTERRUPTION, True
+        elif how.runs is not None and runs >= how.runs:
+            stopped_by = f"the bound of {how.runs:,} runs"
+        elif row_due and how.runs is None and _quiet(over_time, variants, rounds):
+            stopped_by = f"{runs - over_time[-2].runs:,} runs in a row that brought nothing new"
+        elif how.seconds is not None and time.monotonic() - began >= how.seconds:
+            stopped_by, by_clock = f"the bound of {how.seconds:g} seconds", True
         if stopped_by:
-            return tuple(over_time), stopped_by
+            return (*over_time, *(() if row_due else (seen_by(walkers),))), stopped_by, by_clock
 
 
-def _bound_hit(how: Roaming, runs: int, began: float) -> str:
-    if how.runs is not None and runs >= how.runs:
-        return f"the bound of {how.runs:,} runs"
-    if how.seconds is not None and time.monotonic() - began >= how.seconds:
-        return f"the bound of {how.seconds:g} seconds"
-    return ""
+def _round(walkers: Sequence[Walker], how: Roaming, runs: int) -> tuple[int, bool]:
+    """One round more; the number of runs then, and whether somebody interrupted it."""
+    each = max(1, RUNS_A_ROUND // len(walkers))
+    try:
+        for walker in walkers:
+            now = each if how.runs is None else min(each, how.runs - runs)
+            walker.walk(now)
+            runs += now
+    except KeyboardInterrupt:
+        return runs, True
+    return runs, False
+
+
+def _quiet(over_time: Sequence[Seen], variants: Iterable[_Variant], rounds: int) -> bool:
+    """Whether the later half of the runs brought nothing new, and no state was seen only once. That
+    depends on the seed alone; it is no proof that there is nothing else.
+    """
+    if len(over_time) < 2:
+        return False
+    before, now = over_time[-2:]
+    firsts = (first for variant in variants for first, _ in variant.first_seen.values())
+    return (
+        now.runs - before.runs >= QUIET_RUNS
+        and now.estimate.exact
+        and now.estimate.once == 0
+        and now.estimate.states == before.estimate.states
+        and (now.rules, now.meetings, now.switches)
+        == (before.rules, before.meetings, before.switches)
+        and max(firsts, default=0) <= rounds // 2
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,24 +235,31 @@ class _Found:
     product: Product
     variant: str
     shortest: bool
+    seen_in_round: int
+
+    @property
+    def precedence(self) -> tuple[int, int]:
+        """Of several variants the first one that showed it stays the one that is told."""
+        return self.seen_in_round, self.finding.steps or 0
 
 
 def _findings(variant: _Variant, how: Roaming) -> Iterator[_Found | str]:
     """The findings of one variant, and the names of possible requirements that came true."""
     base = compose(variant.device)
     shrinker = Shrinker(variant.device, engine=how.engine)
-    sights = variant.walker.sights()
-    for sight in _causes(sights):
+    for sight in _causes(variant.first_seen):
         kind, _, name = sight.name.partition(":")
         if (kind, sight.kind) == ("requirement", STATE) and (
             variant.device.requirements[name].pattern == "possible"
         ):
             yield name
             continue
-        shrunk = shrinker.shrunk(variant.walked, sight, sights[sight])
+        seen_in_round, run = variant.first_seen[sight]
+        shrunk = shrinker.shrunk(variant.walked, sight, run)
         finding = as_finding(base, sight, shrunk)
         if finding is not None:
-            yield _Found(finding, base, variant.device.choices, shrunk.shortest)
+            choices = variant.device.choices
+            yield _Found(finding, base, choices, shrunk.shortest, seen_in_round)
 
 
 def _causes(sights: Iterable[Sight]) -> Iterator[Sight]:

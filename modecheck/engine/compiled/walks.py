@@ -174,6 +174,8 @@ class CompiledWalker:
         self._seed, self._depth = np.uint64(seed & WORD), depth
         self._archive = _archive(product, depth, self._watching.words)
         self._found = self._watching.found(depth)
+        self._looked_at = np.zeros(self._found.lengths.size, np.bool_)
+        self._told: set[Sight] = set()
         self._most_table = 2 * most_kept
         self._table = np.zeros(min(FIRST_TABLE, self._most_table), np.uint64)
         self._counters = np.zeros(8, np.int64)
@@ -239,17 +241,19 @@ class CompiledWalker:
         places = zip(*(axis.tolist() for axis in np.nonzero(self._switches)), strict=True)
         return {(one, two): int(self._switches[one, two]) for one, two in places}
 
-    def sights(self) -> dict[Sight, Run]:
-        """What was seen, each with the shortest run to it."""
+    def new_sights(self) -> dict[Sight, Run]:
+        """What was seen since this was asked for the last time, and never before."""
         found: dict[Sight, Run] = {}
         known = self._watching.sights
-        for number in np.flatnonzero(self._found.lengths >= 0).tolist():
+        for number in np.flatnonzero((self._found.lengths >= 0) & ~self._looked_at).tolist():
+            self._looked_at[number] = True
             length = int(self._found.lengths[number])
             picked = self._found.paths[number, :length].tolist()
             run = self._watching.run(self.product.initial, picked)
             sight = known[number] if number < len(known) else self._deadlock(run)
-            if sight not in found or len(run) < len(found[sight]):
+            if sight not in self._told and (sight not in found or len(run) < len(found[sight])):
                 found[sight] = run
+        self._told |= found.keys()
         return found
 
     def _deadlock(self, run: Run) -> Sight:

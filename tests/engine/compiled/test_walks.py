@@ -64,7 +64,7 @@ def assert_same_walks(
     assert compiled.switches == plain.switches
     assert compiled.observed.taken == plain.observed.taken
     assert compiled.observed.encounters == plain.observed.encounters
-    one, two = compiled.sights(), plain.sights()
+    one, two = compiled.new_sights(), plain.new_sights()
     assert one.keys() == two.keys()
     assert {sight: run[:-1] for sight, run in one.items()} == {
         s: run[:-1] for s, run in two.items()
@@ -103,7 +103,7 @@ def test_both_search_the_same_distance(name: str) -> None:
     walker = CompiledWalker(product, watched, seed=2, depth=60)
     walker.walk(100)
     plain, compiled = PlainSearcher(product, watched), CompiledSearcher(product, watched)
-    sights = walker.sights()
+    sights = walker.new_sights()
     assert sights
     for sight, run in sights.items():
         states = [after for _, after in run if after is not None]

@@ -1,0 +1,71 @@
+"""Cuts a long walk into tests that people can take in one sitting, each from power on.
+
+Each part goes on where the part before it ended: it takes a shortest road there, and leaves out
+what was taken already at its begin and at its end. So every arc stays taken. The price is the roads
+and the new starts; that there are no cheaper cuts is not said.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from modecheck.tours.postman import Arc
+
+SITTING = 40
+"""Steps of a test: as many as somebody ticks off in half an hour or so."""
+LEAST_SHARE = 4
+"""A part takes at least a fourth of its steps from the walk, however long the road to them is."""
+
+Walk = tuple[int, ...]
+
+
+def cut_into_sittings(
+    walks: Sequence[Walk], arcs: Sequence[Arc], start: int, most: int
+) -> tuple[Walk, ...]:
+    """Walks from `start`, by numbers of arcs, that take the same arcs, in at most `most` steps
+    each; a few more only where the road is longer than that.
+    """
+    if all(len(walk) <= most for walk in walks):
+        return tuple(walks)
+    roads = _shortest_roads(arcs, start)
+    done: set[int] = set()
+    parts: list[Walk] = []
+    for walk in walks:
+        place = 0
+        while (place := _next_new(walk, place, done)) < len(walk):
+            road = roads[arcs[walk[place]].tail]
+            end = min(place + max(most - len(road), -(-most // LEAST_SHARE)), len(walk))
+            part = road + _without_known_end(walk[place:end], done)
+            parts.append(part)
+            done.update(part)
+            place = end
+    return tuple(parts)
+
+
+def _next_new(walk: Walk, place: int, done: set[int]) -> int:
+    """The next place in a walk, or this one, at which an arc is taken for the first time."""
+    return next((n for n in range(place, len(walk)) if walk[n] not in done), len(walk))
+
+
+def _without_known_end(piece: Walk, done: set[int]) -> Walk:
+    """The piece up to the last arc that it takes for the first time."""
+    firsts = [n for n, arc in enumerate(piece) if arc not in done and arc not in piece[:n]]
+    return piece[: firsts[-1] + 1]
+
+
+def _shortest_roads(arcs: Sequence[Arc], start: int) -> dict[int, Walk]:
+    """To each node that can be reached, with the fewest steps; the first arcs among equals."""
+    leaving: dict[int, list[int]] = {}
+    for number, arc in enumerate(arcs):
+        leaving.setdefault(arc.tail, []).append(number)
+    roads: dict[int, Walk] = {start: ()}
+    nodes = [start]
+    for node in nodes:  # grows while it is gone through
+        for number in leaving.get(node, ()):
+            head = arcs[number].head
+            if head not in roads:
+                roads[head] = (*roads[node], number)
+                nodes.append(head)
+    return roads
