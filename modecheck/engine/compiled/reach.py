@@ -80,8 +80,8 @@ class _Reach:
         self._looked = 0.0
         self._trouble: BaseException | None = None
         self._ends = [0] * threads
-        self._pending = [0] * threads
-        self._more = False
+        self._pending = [[0] * threads, [0] * threads]
+        self._halted = ["", ""]
 
     def _address_space(self, threads: int) -> int:
         """Address space for a partition: what memory can hold, or the bound, with some to spare."""
@@ -139,33 +139,45 @@ class _Reach:
             fresh = sum(self._ends) - sum(begins)
             if own == 0 and fresh:
                 self._result.layers.append(fresh)
-            if not fresh or self._stop:
+            if self._too_many(sum(self._ends)):
+                return
+            if own == 0:
+                self._result.expanded_levels = level
+            if not fresh:
                 return
             partition.levels.append(self._ends[own])
             partition.counters[POSITION] = partition.levels[level]
-            self._rounds(own, self._ends[own], level)
-            if self._stop:
+            if not self._whole(own, self._ends[own], level):
                 return
             level += 1
-            if own == 0:
-                self._result.expanded_levels = level
 
-    def _rounds(self, own: int, end: int, level: int) -> None:
-        """Expand this level's states, exchanging whenever an outbox is full."""
+    def _too_many(self, states: int) -> bool:
+        """Whether there are more states than are wanted; some may have been dropped."""
+        if self._limits.states is None or states <= self._limits.states:
+            return False
+        self._stop = self._limits.reached_states
+        return True
+
+    def _whole(self, own: int, end: int, level: int) -> bool:
+        """Expand this level's states, exchanging whenever an outbox is full; whether all are.
+
+        What all decide by has two places that take turns, as outboxes do: it is written before the
+        wait, and not again before all have read it.
+        """
         partition = self._partitions[own]
         while True:
-            partition.sent[:] = 0
+            turn = partition.begin_round()
             self._expand_some(partition, end, level)
-            self._pending[own] = end - int(partition.counters[POSITION])
-            self._barrier.wait()
-            self._receive_all(own)
+            self._pending[turn][own] = end - int(partition.counters[POSITION])
             if own == 0:
-                # Decided for all: `_pending` may change again before the last one has read it.
-                self._more = any(self._pending)
                 self._look_around(level)
+                self._halted[turn] = self._stop
             self._barrier.wait()
-            if self._stop or not self._more:
-                return
+            if self._halted[turn]:
+                return False
+            self._receive_all(own, turn)
+            if not any(self._pending[turn]):
+                return True
 
     def _expand_some(self, partition: Partition, end: int, level: int) -> None:
         """Expand until the level or the outboxes are full, or it is time to look at the limits."""
@@ -181,13 +193,13 @@ class _Reach:
             if time.monotonic() > until or partition.overfull:
                 return
 
-    def _receive_all(self, own: int) -> None:
+    def _receive_all(self, own: int, turn: int) -> None:
         partition = self._partitions[own]
         for other in self._partitions:
-            count = int(other.sent[own]) if other is not partition else 0
+            count = int(other.sent[turn, own]) if other is not partition else 0
             done = 0
             while done < count and not partition.overfull:
-                done = partition.receive(other.outboxes[own], count, done)
+                done = partition.receive(other.outboxes[turn, own], count, done)
                 if done < count and not partition.overfull:
                     self._grow(partition)
 
@@ -202,8 +214,7 @@ class _Reach:
     def _look_around(self, level: int) -> None:
         """Look at the limits and report; only the first partition's thread does."""
         limits, states, now = self._limits, self._result.states, time.monotonic()
-        if limits.states is not None and states > limits.states:
-            self._stop = limits.reached_states
+        self._too_many(states)
         if now - self._looked < LOOK_EVERY:
             return  # where levels are small, looking would take longer than exploring them
         self._looked = now
@@ -214,6 +225,11 @@ class _Reach:
         self._reporter.progress(
             states=states,
             transitions=self._result.transitions,
-            frontier=sum(self._pending) + states - sum(self._result.layers),
+            frontier=self._unexpanded() + states - sum(self._result.layers),
             depth=level,
         )
+
+    def _unexpanded(self) -> int:
+        """How many states of this level are still to be expanded, or under way."""
+        done = (int(partition.counters[POSITION]) for partition in self._partitions)
+        return sum(self._ends) - sum(done)
