@@ -19,6 +19,8 @@ from modecheck.engine.compiled.frame import RECORD_EXTRA
 from modecheck.engine.compiled.intrinsics import LINE
 from modecheck.engine.compiled.kernels import (
     AHEAD,
+    FED,
+    FEED,
     FILLED,
     SPARE,
     TRANSITIONS,
@@ -142,8 +144,11 @@ class Partition:
             for number in range(self.filled):
                 self._enter(number)
 
-    def expand(self, end: int, level: int) -> None:
-        """Expand own states up to `end`, as far as there is room."""
+    def expand(self, end: int, level: int, inbox: Words, arrived: int, begin: int) -> int:
+        """Expand own states up to `end`, as far as there is room, and insert on the way what has
+        arrived in an inbox, from `begin` on; how many of it are done.
+        """
+        self.counters[FED] = begin
         expand(
             self.machine.successors,
             self.seen,
@@ -157,12 +162,15 @@ class Partition:
             self.own,
             self.outboxes[self.turn],
             self.sent[self.turn],
+            inbox,
+            arrived,
             self.records,
             self.hashes,
             self.failures,
             np.uint64(level),
             self.counters,
         )
+        return int(self.counters[FED])
 
     def receive(self, inbox: Words, count: int, begin: int) -> int:
         """Insert what another partition has sent; how many are done when room runs out."""
@@ -202,7 +210,7 @@ def new_partition(
         lines=FIRST_LINES,
         outboxes=np.zeros((2, count, (OUTBOX + room if count > 1 else room) * words), np.uint64),
         sent=_apart(2 * count, np.int64).reshape(2, count),
-        counters=_apart(3, np.int64),
+        counters=_apart(4, np.int64),
         failures=np.zeros((max(len(machine.failures), 1), 3 + words), np.uint64),
         seen=_apart(len(machine.seen) + 64, np.uint8),
         records=_apart(machine.most_records * width, np.uint64),
@@ -213,8 +221,10 @@ def new_partition(
 
 
 def ring_size(most_records: int) -> int:
-    """A power of two, so that half of it, what waits, and the records of two states fit in."""
-    return 1 << (max(RING, 4 * AHEAD + 4 * most_records) - 1).bit_length()
+    """A power of two, so that half of it, what waits, and the records of two states fit in, and
+    what is fed with them.
+    """
+    return 1 << (max(RING, 4 * AHEAD + 4 * most_records + 4 * FEED) - 1).bit_length()
 
 
 def _apart(size: int, kind: type[np.generic]) -> Any:

@@ -11,6 +11,7 @@ import numpy as np
 from modecheck.engine.compiled.intrinsics import LINE
 from modecheck.engine.compiled.kernels import POSITION, hash_of
 from modecheck.engine.compiled.machine import Machine
+from modecheck.engine.compiled.memory import Words
 from modecheck.engine.compiled.partitions import (
     FIRST_LINES,
     LARGEST_TABLE,
@@ -29,6 +30,15 @@ LOOK_EVERY = 0.02
 """Seconds between two looks at the least."""
 ROUND = 1 << 18
 """States expanded before the clock is looked at."""
+
+
+@dataclass(slots=True)
+class Inbox:
+    """States that another partition has sent, and how many of them have been inserted."""
+
+    states: Words
+    count: int
+    done: int = 0
 
 
 @dataclass(slots=True)
@@ -165,9 +175,12 @@ class _Reach:
         wait, and not again before all have read it.
         """
         partition = self._partitions[own]
+        inboxes: list[Inbox] = []
         while True:
             turn = partition.begin_round()
-            self._expand_some(partition, end, level)
+            self._expand_some(partition, end, level, inboxes)
+            for inbox in inboxes:
+                self._receive(partition, inbox)
             self._pending[turn][own] = end - int(partition.counters[POSITION])
             if own == 0:
                 self._look_around(level)
@@ -175,16 +188,28 @@ class _Reach:
             self._barrier.wait()
             if self._halted[turn]:
                 return False
-            self._receive_all(own, turn)
+            inboxes = self._inboxes(own, turn)
             if not any(self._pending[turn]):
+                for inbox in inboxes:
+                    self._receive(partition, inbox)
                 return True
 
-    def _expand_some(self, partition: Partition, end: int, level: int) -> None:
-        """Expand until the level or the outboxes are full, or it is time to look at the limits."""
+    def _expand_some(
+        self, partition: Partition, end: int, level: int, inboxes: list[Inbox]
+    ) -> None:
+        """Expand until the level or the outboxes are full, or it is time to look at the limits;
+        on the way insert what arrived last.
+        """
+        waiting = iter(inboxes)
+        inbox = next(waiting, Inbox(partition.outboxes[0, 0], 0))
         until = time.monotonic() + CHECK_EVERY
         while int(partition.counters[POSITION]) < end and not self._stop:
             before = int(partition.counters[POSITION])
-            partition.expand(min(end, before + ROUND), level)
+            inbox.done = partition.expand(
+                min(end, before + ROUND), level, inbox.states, inbox.count, inbox.done
+            )
+            if inbox.done == inbox.count:
+                inbox = next(waiting, inbox)
             if int(partition.counters[POSITION]) == before:
                 if partition.filled + partition.hashes.size <= partition.most:
                     return  # an outbox is full
@@ -193,15 +218,20 @@ class _Reach:
             if time.monotonic() > until or partition.overfull:
                 return
 
-    def _receive_all(self, own: int, turn: int) -> None:
-        partition = self._partitions[own]
-        for other in self._partitions:
-            count = int(other.sent[turn, own]) if other is not partition else 0
-            done = 0
-            while done < count and not partition.overfull:
-                done = partition.receive(other.outboxes[turn, own], count, done)
-                if done < count and not partition.overfull:
-                    self._grow(partition)
+    def _inboxes(self, own: int, turn: int) -> list[Inbox]:
+        """What the other partitions have sent to one in a round."""
+        return [
+            Inbox(other.outboxes[turn, own], int(other.sent[turn, own]))
+            for other in self._partitions
+            if other.own != own
+        ]
+
+    def _receive(self, partition: Partition, inbox: Inbox) -> None:
+        """Insert what is left of an inbox."""
+        while inbox.done < inbox.count and not partition.overfull:
+            inbox.done = partition.receive(inbox.states, inbox.count, inbox.done)
+            if inbox.done < inbox.count and not partition.overfull:
+                self._grow(partition)
 
     def _grow(self, partition: Partition) -> None:
         """Make room in a table, unless memory does not allow it."""
