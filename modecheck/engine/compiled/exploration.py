@@ -38,6 +38,8 @@ from modecheck.product.form import Product
 
 TOGETHER = 1 << 20
 """States whose marks are sorted at a time: sorting all at once would take as much memory again."""
+FEW = 64
+"""Values that are found sooner one by one than all at once by sorting with places."""
 
 
 @dataclass(slots=True)
@@ -375,12 +377,23 @@ def combinations_of(marks: Words) -> dict[int, Occurrence]:
     """Every set of marks with its first state and its count; there are few, whatever the states."""
     found: dict[int, Occurrence] = {}
     for begin in range(0, marks.size, TOGETHER):
-        part = np.unique(marks[begin : begin + TOGETHER], return_index=True, return_counts=True)
-        for own, number, count in zip(*(column.tolist() for column in part), strict=True):
+        for own, number, count in _values_in(marks[begin : begin + TOGETHER]):
             known = found.get(own)
             first = begin + number if known is None else known.first
             found[own] = Occurrence(first, count + (known.count if known else 0))
     return found
+
+
+def _values_in(part: Words) -> Iterator[tuple[int, int, int]]:
+    """Each value with its first place and its count, least first."""
+    values = np.unique(part)
+    if values.size > FEW:
+        found = np.unique(part, return_index=True, return_counts=True)
+        yield from zip(*(column.tolist() for column in found), strict=True)
+        return
+    for value in values:
+        same = part == value
+        yield int(value), int(np.argmax(same)), int(np.count_nonzero(same))
 
 
 def occupied_leaves(product: Product, states: States) -> list[set[int]]:
@@ -388,6 +401,9 @@ def occupied_leaves(product: Product, states: States) -> list[set[int]]:
     occupied = []
     for chip in product.chips:
         place = states.machine.layout.places[chip.state_field]
+        if not place.bits:
+            occupied.append({0})
+            continue
         column = states.words[place.word :: states.width]
         leaves: set[int] = set()
         for begin in range(0, column.size, TOGETHER):

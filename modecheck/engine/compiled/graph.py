@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ctypes
+import time
 from dataclasses import dataclass
 from typing import Any
 
@@ -36,6 +37,9 @@ NOTE_SLOTS = 1 << 17
 """Slots for kinds of transitions (label, who moved, what happened); twice as many as can be told
 apart, and real devices have some hundred.
 """
+
+FLAGGED_TOGETHER = 1 << 18
+"""States looked at between two looks at the clock."""
 
 Array = NDArray[Any]
 StepRecord = tuple[int, tuple[int, ...] | None, int, int]
@@ -284,20 +288,28 @@ class Graph:
         return masks
 
 
-def graph_without_transitions(states: States) -> Graph:
-    """Only which states are quiet and which have a failing step."""
+def graph_without_transitions(states: States, *, seconds: float | None = None) -> Graph:
+    """Only which states are quiet and which have a failing step. With a bound of seconds, states
+    that are not looked at in time count as not expanded from then on.
+    """
     still, failing = np.zeros(states.count, np.uint8), np.zeros(states.count, np.uint8)
-    flag_states(
-        states.machine.successors,
-        states.seen,
-        states.words,
-        states.width,
-        0,
-        states.expanded,
-        states.records(),
-        still,
-        failing,
-    )
+    records, until = states.records(), time.monotonic() + (seconds or 0.0)
+    for begin in range(0, states.expanded, FLAGGED_TOGETHER):
+        end = min(begin + FLAGGED_TOGETHER, states.expanded)
+        flag_states(
+            states.machine.successors,
+            states.seen,
+            states.words,
+            states.width,
+            begin,
+            end,
+            records,
+            still,
+            failing,
+        )
+        if seconds is not None and time.monotonic() > until:
+            states.expanded = end
+            break
     none, nothing = np.empty(0, np.uint64), np.empty(0, np.uint32)
     notes = np.empty(0, np.uint16)
     first = np.zeros(1, np.int64)

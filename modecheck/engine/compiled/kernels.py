@@ -49,7 +49,7 @@ COUNT_MASK = np.uint64(DRIVEN - 1)
 SPARE = 1 << 13
 """Lines behind the last home, for probes that run on; far more than the longest run seen."""
 
-POSITION, FILLED, TRANSITIONS = 0, 1, 2
+POSITION, FILLED, TRANSITIONS, FED = 0, 1, 2, 3
 """Places in the array of counters that a kernel goes on from when it is called again."""
 
 compiled_kernel: Any = njit(nogil=True, cache=True, boundscheck=False)
@@ -165,6 +165,9 @@ AHEAD = 16
 """States whose lines are asked for ahead of time, a power of two; with more, the first are gone
 from the cache."""
 
+FEED = 4
+"""States of an inbox that are taken up for each state that is expanded."""
+
 
 @compiled_kernel
 def expand(  # noqa: C901 - the stages of one pipeline, which share everything
@@ -180,6 +183,8 @@ def expand(  # noqa: C901 - the stages of one pipeline, which share everything
     own: Any,
     outboxes: Any,
     sent: Any,
+    inbox: Any,
+    arrived: Any,
     records: Any,
     hashes: Any,
     failures: Any,
@@ -189,6 +194,8 @@ def expand(  # noqa: C901 - the stages of one pipeline, which share everything
     """Expand states from `counters[POSITION]` on, until `end` or until there is no room for more.
 
     New states of the own partition are appended to `states`; those of others go to their outbox.
+    The `arrived` states of an inbox are inserted on the way, from `counters[FED]` on, as far as
+    they get: waiting for their lines takes no time where successors are made meanwhile.
     What stands in the place of the own outbox is the ring, with the hashes in `hashes`.
     `most` is the number of states at which the table must grow before more may be inserted. `shape`
     is a tuple with an item for each word of a state, `others` one that is empty if there is one
@@ -209,11 +216,12 @@ def expand(  # noqa: C901 - the stages of one pipeline, which share everything
     stride = np.uint64(outboxes.shape[1])
     made = done = ahead
     sent[own] = ahead
-    check, unit = transitions, ~(ahead - U1)
+    fed, last_fed, a_state = np.uint64(counters[FED]), np.uint64(arrived), np.uint64(FEED)
+    check, unit = transitions + fed, ~(ahead - U1)
     while True:
         # Room for what the ring holds and for what is made until the next look (`ring_size`).
-        if transitions >= check:
-            check = transitions + room // TWO
+        if transitions + fed >= check:
+            check = transitions + fed + room // TWO
             if filled + room > most_ or is_full(sent, own, room_out - room):
                 last = position
         stop = made
@@ -248,6 +256,17 @@ def expand(  # noqa: C901 - the stages of one pipeline, which share everything
                     prefetch(line)
                     made += U1
             position += U1
+            if len(others):
+                until = min(fed + a_state, last_fed)
+                while fed < until:
+                    hash_ = hash_of(inbox, fed * words, words)
+                    hashes[made & ring] = hash_
+                    for offset in range(words):
+                        waiting[(made & ring) * words + offset] = inbox[fed * words + offset]
+                    prefetch(table_at + line_of(hash_, lines_) * U64)
+                    made += U1
+                    fed += U1
+                sent[own] = made
             # How many of them are its own varies: steps of one size can be predicted all the same.
             stop = done + ((made - done - ahead) & unit) if len(others) else made - ahead
         while done < stop:
@@ -261,6 +280,7 @@ def expand(  # noqa: C901 - the stages of one pipeline, which share everything
         if done == made and position >= last:
             break
     counters[POSITION], counters[FILLED], counters[TRANSITIONS] = position, filled, transitions
+    counters[FED] = fed
 
 
 @compiled_kernel

@@ -2,8 +2,10 @@
 
 A state belongs to the partition that the lower half of its hash names. In a round every partition
 expands its own frontier, inserts what is its own, and puts the rest into the outbox of its owner;
-then every partition inserts what it has been sent. Nothing else is shared, so a partition could
-live in another process or machine as well: all that passes between them are the outboxes.
+then every partition inserts what it has been sent. There are two sets of outboxes, which take
+turns: one is filled while the others may still be reading the other one, so that partitions wait
+for each other once a round only. Nothing else is shared, so a partition could live in another
+process or machine as well: all that passes between them are the outboxes.
 """
 
 from __future__ import annotations
@@ -17,6 +19,8 @@ from modecheck.engine.compiled.frame import RECORD_EXTRA
 from modecheck.engine.compiled.intrinsics import LINE
 from modecheck.engine.compiled.kernels import (
     AHEAD,
+    FED,
+    FEED,
     FILLED,
     SPARE,
     TRANSITIONS,
@@ -43,8 +47,9 @@ RING = 1 << 10
 """States that may wait between two looks at the room that is left; they fit the cache."""
 CACHE_LINE = 64
 """Bytes of a cache line."""
-OUTBOX = 1 << 18
-"""States in an outbox before a round ends."""
+OUTBOX = 1 << 16
+"""States in an outbox before a round ends: both sets stay in a second-level cache of 2 MB, where
+there are two partitions and states of one word. With less, waiting takes more than that saves."""
 ASIDE = 1 << 15
 """Slots at the beginning of a table that are set aside while it grows."""
 
@@ -67,6 +72,7 @@ class Partition:
     records: Words
     hashes: Words
     most_states: int
+    turn: int = 0
     levels: list[int] = field(default_factory=lambda: [0])
     keep: tuple[object, ...] = ()
 
@@ -74,6 +80,12 @@ class Partition:
         """Free the table's memory; nothing can be inserted any more."""
         self.table = np.empty(0, np.uint64)
         self.keep = self.keep[:1]
+
+    def begin_round(self) -> int:
+        """Take the other set of outboxes, which all have read, and empty it; its number."""
+        self.turn ^= 1
+        self.sent[self.turn] = 0
+        return self.turn
 
     @property
     def filled(self) -> int:
@@ -132,8 +144,11 @@ class Partition:
             for number in range(self.filled):
                 self._enter(number)
 
-    def expand(self, end: int, level: int) -> None:
-        """Expand own states up to `end`, as far as there is room."""
+    def expand(self, end: int, level: int, inbox: Words, arrived: int, begin: int) -> int:
+        """Expand own states up to `end`, as far as there is room, and insert on the way what has
+        arrived in an inbox, from `begin` on; how many of it are done.
+        """
+        self.counters[FED] = begin
         expand(
             self.machine.successors,
             self.seen,
@@ -145,14 +160,17 @@ class Partition:
             self.most,
             (0,) if self.count > 1 else (),
             self.own,
-            self.outboxes,
-            self.sent,
+            self.outboxes[self.turn],
+            self.sent[self.turn],
+            inbox,
+            arrived,
             self.records,
             self.hashes,
             self.failures,
             np.uint64(level),
             self.counters,
         )
+        return int(self.counters[FED])
 
     def receive(self, inbox: Words, count: int, begin: int) -> int:
         """Insert what another partition has sent; how many are done when room runs out."""
@@ -190,9 +208,9 @@ def new_partition(
         states=states.words,
         table=table.words,
         lines=FIRST_LINES,
-        outboxes=np.zeros((count, (OUTBOX + room if count > 1 else room) * words), np.uint64),
-        sent=_apart(count, np.int64),
-        counters=_apart(3, np.int64),
+        outboxes=np.zeros((2, count, (OUTBOX + room if count > 1 else room) * words), np.uint64),
+        sent=_apart(2 * count, np.int64).reshape(2, count),
+        counters=_apart(4, np.int64),
         failures=np.zeros((max(len(machine.failures), 1), 3 + words), np.uint64),
         seen=_apart(len(machine.seen) + 64, np.uint8),
         records=_apart(machine.most_records * width, np.uint64),
@@ -203,8 +221,10 @@ def new_partition(
 
 
 def ring_size(most_records: int) -> int:
-    """A power of two, so that half of it, what waits, and the records of two states fit in."""
-    return 1 << (max(RING, 4 * AHEAD + 4 * most_records) - 1).bit_length()
+    """A power of two, so that half of it, what waits, and the records of two states fit in, and
+    what is fed with them.
+    """
+    return 1 << (max(RING, 4 * AHEAD + 4 * most_records + 4 * FEED) - 1).bit_length()
 
 
 def _apart(size: int, kind: type[np.generic]) -> Any:

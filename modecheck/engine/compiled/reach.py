@@ -11,6 +11,7 @@ import numpy as np
 from modecheck.engine.compiled.intrinsics import LINE
 from modecheck.engine.compiled.kernels import POSITION, hash_of
 from modecheck.engine.compiled.machine import Machine
+from modecheck.engine.compiled.memory import Words
 from modecheck.engine.compiled.partitions import (
     FIRST_LINES,
     LARGEST_TABLE,
@@ -29,6 +30,15 @@ LOOK_EVERY = 0.02
 """Seconds between two looks at the least."""
 ROUND = 1 << 18
 """States expanded before the clock is looked at."""
+
+
+@dataclass(slots=True)
+class Inbox:
+    """States that another partition has sent, and how many of them have been inserted."""
+
+    states: Words
+    count: int
+    done: int = 0
 
 
 @dataclass(slots=True)
@@ -80,8 +90,8 @@ class _Reach:
         self._looked = 0.0
         self._trouble: BaseException | None = None
         self._ends = [0] * threads
-        self._pending = [0] * threads
-        self._more = False
+        self._pending = [[0] * threads, [0] * threads]
+        self._halted = ["", ""]
 
     def _address_space(self, threads: int) -> int:
         """Address space for a partition: what memory can hold, or the bound, with some to spare."""
@@ -139,40 +149,67 @@ class _Reach:
             fresh = sum(self._ends) - sum(begins)
             if own == 0 and fresh:
                 self._result.layers.append(fresh)
-            if not fresh or self._stop:
+            if self._too_many(sum(self._ends)):
+                return
+            if own == 0:
+                self._result.expanded_levels = level
+            if not fresh:
                 return
             partition.levels.append(self._ends[own])
             partition.counters[POSITION] = partition.levels[level]
-            self._rounds(own, self._ends[own], level)
-            if self._stop:
+            if not self._whole(own, self._ends[own], level):
                 return
             level += 1
-            if own == 0:
-                self._result.expanded_levels = level
 
-    def _rounds(self, own: int, end: int, level: int) -> None:
-        """Expand this level's states, exchanging whenever an outbox is full."""
+    def _too_many(self, states: int) -> bool:
+        """Whether there are more states than are wanted; some may have been dropped."""
+        if self._limits.states is None or states <= self._limits.states:
+            return False
+        self._stop = self._limits.reached_states
+        return True
+
+    def _whole(self, own: int, end: int, level: int) -> bool:
+        """Expand this level's states, exchanging whenever an outbox is full; whether all are.
+
+        What all decide by has two places that take turns, as outboxes do: it is written before the
+        wait, and not again before all have read it.
+        """
         partition = self._partitions[own]
+        inboxes: list[Inbox] = []
         while True:
-            partition.sent[:] = 0
-            self._expand_some(partition, end, level)
-            self._pending[own] = end - int(partition.counters[POSITION])
-            self._barrier.wait()
-            self._receive_all(own)
+            turn = partition.begin_round()
+            self._expand_some(partition, end, level, inboxes)
+            for inbox in inboxes:
+                self._receive(partition, inbox)
+            self._pending[turn][own] = end - int(partition.counters[POSITION])
             if own == 0:
-                # Decided for all: `_pending` may change again before the last one has read it.
-                self._more = any(self._pending)
                 self._look_around(level)
+                self._halted[turn] = self._stop
             self._barrier.wait()
-            if self._stop or not self._more:
-                return
+            if self._halted[turn]:
+                return False
+            inboxes = self._inboxes(own, turn)
+            if not any(self._pending[turn]):
+                for inbox in inboxes:
+                    self._receive(partition, inbox)
+                return True
 
-    def _expand_some(self, partition: Partition, end: int, level: int) -> None:
-        """Expand until the level or the outboxes are full, or it is time to look at the limits."""
+    def _expand_some(
+        self, partition: Partition, end: int, level: int, inboxes: list[Inbox]
+    ) -> None:
+        """Expand until the level or the outboxes are full, or it is time to look at the limits;
+        on the way insert what arrived last.
+        """
+        waiting = iter(inboxes)
+        inbox = next(waiting, Inbox(partition.outboxes[0, 0], 0))
         until = time.monotonic() + CHECK_EVERY
         while int(partition.counters[POSITION]) < end and not self._stop:
             before = int(partition.counters[POSITION])
-            partition.expand(min(end, before + ROUND), level)
+            inbox.done = partition.expand(
+                min(end, before + ROUND), level, inbox.states, inbox.count, inbox.done
+            )
+            if inbox.done == inbox.count:
+                inbox = next(waiting, inbox)
             if int(partition.counters[POSITION]) == before:
                 if partition.filled + partition.hashes.size <= partition.most:
                     return  # an outbox is full
@@ -181,15 +218,20 @@ class _Reach:
             if time.monotonic() > until or partition.overfull:
                 return
 
-    def _receive_all(self, own: int) -> None:
-        partition = self._partitions[own]
-        for other in self._partitions:
-            count = int(other.sent[own]) if other is not partition else 0
-            done = 0
-            while done < count and not partition.overfull:
-                done = partition.receive(other.outboxes[own], count, done)
-                if done < count and not partition.overfull:
-                    self._grow(partition)
+    def _inboxes(self, own: int, turn: int) -> list[Inbox]:
+        """What the other partitions have sent to one in a round."""
+        return [
+            Inbox(other.outboxes[turn, own], int(other.sent[turn, own]))
+            for other in self._partitions
+            if other.own != own
+        ]
+
+    def _receive(self, partition: Partition, inbox: Inbox) -> None:
+        """Insert what is left of an inbox."""
+        while inbox.done < inbox.count and not partition.overfull:
+            inbox.done = partition.receive(inbox.states, inbox.count, inbox.done)
+            if inbox.done < inbox.count and not partition.overfull:
+                self._grow(partition)
 
     def _grow(self, partition: Partition) -> None:
         """Make room in a table, unless memory does not allow it."""
@@ -202,8 +244,7 @@ class _Reach:
     def _look_around(self, level: int) -> None:
         """Look at the limits and report; only the first partition's thread does."""
         limits, states, now = self._limits, self._result.states, time.monotonic()
-        if limits.states is not None and states > limits.states:
-            self._stop = limits.reached_states
+        self._too_many(states)
         if now - self._looked < LOOK_EVERY:
             return  # where levels are small, looking would take longer than exploring them
         self._looked = now
@@ -214,6 +255,11 @@ class _Reach:
         self._reporter.progress(
             states=states,
             transitions=self._result.transitions,
-            frontier=sum(self._pending) + states - sum(self._result.layers),
+            frontier=self._unexpanded() + states - sum(self._result.layers),
             depth=level,
         )
+
+    def _unexpanded(self) -> int:
+        """How many states of this level are still to be expanded, or under way."""
+        done = (int(partition.counters[POSITION]) for partition in self._partitions)
+        return sum(self._ends) - sum(done)

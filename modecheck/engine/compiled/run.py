@@ -29,6 +29,12 @@ from modecheck.engine.reductions.representatives import Representatives
 from modecheck.engine.space import Limits, Sighting
 from modecheck.product.form import Product
 
+INTERRUPTION = "an interruption"
+SOON_BUILT = 4_000_000
+"""Transitions whose graph is built in less than a second, also after an interruption."""
+SECONDS_AFTER = 1.0
+"""After an interruption, how long states are looked at for the report."""
+
 
 def explore_compiled(
     product: Product,
@@ -54,11 +60,12 @@ def explore_compiled(
     states = numbered_states(reached, limits.states)
     reached.partitions.clear()
     bound = limits.memory or resident_memory() + available_memory()
+    interrupted = stopped_by == INTERRUPTION and transitions > SOON_BUILT
     try:
-        graph = _graph(states, transitions, bound)
+        graph = _hasty_graph(states) if interrupted else _graph(states, transitions, bound)
     except KeyboardInterrupt:
         # All states are known by now; what they lead to is not, and is not waited for.
-        stopped_by, graph = "an interruption", graph_without_transitions(states)
+        stopped_by, graph = INTERRUPTION, _hasty_graph(states)
     if graph.linked < states.expanded:
         stopped_by = stopped_by or "too little memory to keep the transitions"
     marks = np.zeros(states.count, np.uint64)
@@ -90,6 +97,11 @@ def _graph(states: States, transitions: int, bound: int) -> Graph:
     if resident_memory() + bytes_needed(states.count, transitions) <= bound:
         return graph_of(states, transitions)
     return graph_without_transitions(states)
+
+
+def _hasty_graph(states: States) -> Graph:
+    """What is found out at once about states when nobody wants to wait any longer."""
+    return graph_without_transitions(states, seconds=SECONDS_AFTER)
 
 
 def _sightings(

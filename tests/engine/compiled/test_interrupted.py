@@ -1,0 +1,71 @@
+"""What is still done after an exploration was interrupted: little, and nothing that is claimed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from modecheck.engine.choice import Search, explore_with
+from modecheck.engine.compiled import reach as reaching
+from modecheck.engine.compiled import run
+from modecheck.engine.compiled.exploration import CompiledExploration, combinations_of
+from modecheck.engine.compiled.graph import FLAGGED_TOGETHER, graph_without_transitions
+from modecheck.engine.compiled.reach import Reached
+from modecheck.model.devices import read_device
+from modecheck.product.composition import compose
+from tests.benchmarks.explore import counters
+
+
+@pytest.fixture(scope="module")
+def interrupted(tmp_path_factory: pytest.TempPathFactory) -> CompiledExploration:
+    """Seven octal counters, of which all states had been found when somebody interrupted."""
+    path = Path(tmp_path_factory.mktemp("octal")) / "device.yaml"
+    path.write_text(counters(7), encoding="utf-8")
+    reach = reaching.reach
+
+    def reached(*arguments: object, **named: object) -> Reached:
+        found = reach(*arguments, **named)  # type: ignore[arg-type]
+        found.stopped_by = run.INTERRUPTION
+        return found
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(run, "reach", reached)
+        space = explore_with(compose(read_device(str(path))), Search(engine="compiled", threads=2))
+    assert isinstance(space, CompiledExploration)
+    return space
+
+
+def test_transitions_are_not_waited_for(interrupted: CompiledExploration) -> None:
+    """All states found are told and none of their many transitions is kept; nothing is complete."""
+    assert interrupted.stopped_by == "an interruption"
+    assert interrupted.state_count == 8**7
+    assert interrupted.transitions == 7 * 8**7
+    assert interrupted.graph.linked == 0
+    assert list(interrupted.stuck(1)) == []
+
+
+def test_states_not_looked_at_count_as_not_expanded(interrupted: CompiledExploration) -> None:
+    """With no time at all one part is looked at; without a bound all are."""
+    states = interrupted.found
+    before = states.expanded
+    assert before > FLAGGED_TOGETHER
+    graph_without_transitions(states)
+    assert states.expanded == before
+    graph_without_transitions(states, seconds=0.0)
+    assert states.expanded == FLAGGED_TOGETHER
+    assert interrupted.is_expanded(FLAGGED_TOGETHER - 1)
+    assert not interrupted.is_expanded(FLAGGED_TOGETHER)
+    states.expanded = before
+
+
+def test_sets_of_marks_are_counted_alike_when_few_and_when_many() -> None:
+    """First places and counts against plain Python, below and above the number that is few."""
+    for kinds in (3, 1000):
+        marks = (np.arange(5000, dtype=np.uint64) * np.uint64(7919)) % np.uint64(kinds)
+        values = marks.tolist()
+        found = combinations_of(marks)
+        assert {own: (at.first, at.count) for own, at in found.items()} == {
+            own: (values.index(own), values.count(own)) for own in set(values)
+        }
