@@ -18,7 +18,7 @@ AT_ONCE = [Phase.explicit, Phase.generate]
 
 for name, examples, phases in (
     ("quick", 40, AT_ONCE),
-    ("ci", 150, AT_ONCE),
+    ("ci", 100, AT_ONCE),
     ("shrink", 40, [*AT_ONCE, Phase.shrink]),
 ):
     settings.register_profile(

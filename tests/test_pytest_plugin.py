@@ -19,7 +19,7 @@ from tests.cli.sample import SAMPLE
 ROOT = Path(modecheck.__file__).parents[1]
 STARTER = "models/starter/device.yaml"
 TWIN = "models/faulty/silent_plug.yaml"
-CASES = 20
+CASES = 22
 """Classes of findings."""
 
 Done = subprocess.CompletedProcess[str]

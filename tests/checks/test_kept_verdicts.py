@@ -70,7 +70,7 @@ OTHER: dict[str, Any] = {
     "threads": 1,
     "symmetry": True,
     "order": True,
-    "expected": 5,
+    "leaps": True,
 }
 
 
@@ -80,7 +80,9 @@ def test_everything_that_a_verdict_depends_on_is_in_the_key(
     """How it is explored, its bounds, the day, the variant, the file, and modecheck itself."""
     device = read_device(str(SMALL))
     keys = [key_of([device], PLAIN, DAY)]
-    assert set(OTHER) == {field.name for field in fields(Search)}
+    assert {*OTHER, "expected"} == {field.name for field in fields(Search)}
+    # What is expected says how to begin, and nothing of what is found.
+    assert key_of([device], replace(PLAIN, expected=5), DAY) == keys[0]
     for name, value in OTHER.items():
         keys.append(key_of([device], replace(PLAIN, **{name: value}), DAY))
     keys.append(key_of([device], PLAIN, date(2026, 11, 26)))

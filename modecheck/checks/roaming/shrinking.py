@@ -127,9 +127,10 @@ def _as_run_of(product: Product, walked: Product, run: Run) -> Run:
 
 def _fields_kept(product: Product, walked: Product) -> list[int]:
     numbers = {field.name: number for number, field in enumerate(walked.fields)}
-    watched = {watcher.field for watcher in product.watchers}
+    # Watchers' fields, and what comes behind them, stand elsewhere beside other watchers.
+    first = min((watcher.field for watcher in product.watchers), default=len(product.fields))
     return [
-        numbers[field.name] if number in watched else number
+        numbers[field.name] if number >= first else number
         for number, field in enumerate(product.fields)
     ]
 

@@ -110,7 +110,7 @@ def test_the_memory_bound_is_kept(octal: Path, tmp_path: Path) -> None:
 def test_an_interruption_is_told(octal: Path) -> None:
     """Ctrl-C ends the exploration, not the report."""
     process = run(str(octal))
-    time.sleep(4)
+    time.sleep(2)
     process.send_signal(signal.SIGINT)
     shown, errors = process.communicate(timeout=120)
     assert process.returncode == 3, shown + errors

@@ -33,7 +33,7 @@ from tests.engine.compiled.test_agreement import assert_same_space
 from tests.generation.devices import Drawn, devices
 
 MOST_STATES = 400
-EXAMPLES = 100 if os.environ.get("HYPOTHESIS_PROFILE") == "ci" else 30
+EXAMPLES = 60 if os.environ.get("HYPOTHESIS_PROFILE") == "ci" else 30
 MESSAGE_KINDS = ("accepted", "delivered", "late", "dropped")
 KINDS = ("sent", *MESSAGE_KINDS)
 ALL_KINDS = (*KINDS, "raised", "taken")
