@@ -16,11 +16,12 @@ for ever.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from modecheck.checks.judged import up_to_failures
+from modecheck.checks.together import explored_together
 from modecheck.checks.ways import Move, Way, without_watchers
 from modecheck.engine.choice import Search, explore_with
 from modecheck.engine.duration_paths import Stretch, StretchFinder
@@ -33,13 +34,6 @@ from modecheck.product.composition import compose
 from modecheck.product.form import Apply, Constant, Product, Read
 from modecheck.product.lowering import folded
 from modecheck.product.watching import automaton_for
-
-AT_A_TIME = 12
-"""Responses that share an exploration at the most: what has to be told of each state fits."""
-MOST_TOGETHER = 16
-"""How many times larger than the product a shared exploration may become."""
-FEWEST_TOGETHER = 20_000
-"""States below which that does not matter."""
 
 SWITCH, RESPONSE, RECONNECTION = "switch", "response", "reconnection"
 
@@ -187,27 +181,16 @@ class _Responses:
         self._product = product
         needs = {n: replace(r, within=None) for n, r in product.device.requirements.items()}
         self._device = replace(product.device, requirements=needs)
-        self._most = max(FEWEST_TOGETHER, MOST_TOGETHER * states)
+        self._states = states
         self._search = replace(search, expected=states)
         self._reporter = reporter
 
     def all(self) -> Iterator[Timed]:
         needs = [need for need in self._device.requirements.values() if need.pattern == "whenever"]
-        for begin in range(0, len(needs), AT_A_TIME):
-            yield from self._together(needs[begin : begin + AT_A_TIME])
+        together = explored_together(needs, self._states, self._search, self._explored)
+        yield from (self._timed(space, need) for need, space in together)
 
-    def _together(self, needs: list[Requirement]) -> Iterator[Timed]:
-        limits = self._search.limits
-        if len(needs) > 1 and (limits.states is None or limits.states > self._most):
-            limits = replace(limits, states=self._most)
-            space = self._explored(needs, replace(self._search, limits=limits))
-            if space.stopped_by != limits.reached_states:
-                yield from (self._timed(space, need) for need in needs)
-                return
-        for need in needs:
-            yield self._timed(self._explored([need], self._search), need)
-
-    def _explored(self, needs: list[Requirement], search: Search) -> Space:
+    def _explored(self, needs: Sequence[Requirement], search: Search) -> Space:
         product = compose(self._device, watching=[need.name for need in needs])
         conditions = dict(product.conditions)
         for need, watcher in zip(needs, product.watchers, strict=True):

@@ -41,7 +41,7 @@ from modecheck.checks.switch_endings import SwitchEnding
 from modecheck.engine.choice import EngineUnavailable, Search, explore_with
 from modecheck.engine.exploration import Reporter
 from modecheck.engine.reductions.unfolded import Unfolded
-from modecheck.engine.space import Space
+from modecheck.engine.space import INTERRUPTION, Space
 from modecheck.model.parts import Device
 from modecheck.product.composition import compose
 
@@ -160,7 +160,7 @@ def check(
     explored: list[Explored] = []
     for device in devices:
         explored.append(explore_variant(device, search=search, reporter=reporter))
-        if explored[-1].exploration.stopped_by == "an interruption":
+        if explored[-1].exploration.stopped_by == INTERRUPTION:
             break
     complete = all(one.exploration.complete and not one.reduced.not_asked for one in explored)
     findings = _merged(explored)

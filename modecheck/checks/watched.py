@@ -11,96 +11,49 @@ from dataclasses import replace
 
 from modecheck.checks.exchanges import what_went_wrong
 from modecheck.checks.judged import HOLDS, VACUOUS, Judged, broken, undecided, up_to_failures
+from modecheck.checks.together import explored_together
 from modecheck.checks.ways import Way, way_round, way_to, without_watchers
-from modecheck.engine.choice import SWITCH_AT, Search, explore_with
+from modecheck.engine.choice import Search, explore_with
 from modecheck.engine.exploration import Reporter
-from modecheck.engine.space import LoopAnswer, LoopQuery, Space
+from modecheck.engine.space import INTERRUPTION, LoopAnswer, LoopQuery, Space
 from modecheck.model.parts import Requirement
-from modecheck.product.automata import Automaton
 from modecheck.product.composition import compose
 from modecheck.product.conditions import is_watched
 from modecheck.product.form import Product
 from modecheck.product.watching import automaton_for, room_for
 
-AT_A_TIME = 12
-"""Requirements that share an exploration at the most: what has to be told of each state fits."""
-MOST_TOGETHER = 16
-"""How many times larger than the product a shared exploration may become, before each has its own.
-"""
-FEWEST_TOGETHER = 20_000
-"""States below which that does not matter."""
-GROWTH = 4
-"""How many times larger than the product a shared exploration of a large one often becomes."""
-
 
 def judge(space: Space, search: Search, reporter: Reporter | None) -> Iterator[Judged]:
     """The verdict on each requirement that needs a watcher."""
     needs = [need for need in space.product.device.requirements.values() if is_watched(need)]
-    if space.stopped_by == "an interruption":
+    if space.stopped_by == INTERRUPTION:
         yield from (undecided(need) for need in needs)
         return
-    explorer = _Explorer(space, search, reporter)
+    search = replace(search, expected=space.state_count)
+
+    def explore(some: Sequence[Requirement], how: Search) -> Space:
+        names = [need.name for need in some]
+        product = compose(space.product.device, watching=names, leaps=how.leaps)
+        return explore_with(product, how, reporter)
+
     waiting = [need for need in needs if need.exchange is None]
-    for begin in range(0, len(waiting), AT_A_TIME):
-        yield from explorer.together(waiting[begin : begin + AT_A_TIME])
+    for need, watched in explored_together(waiting, space.state_count, search, explore):
+        yield _Judging(space.product, watched, need).judged()
     for need in needs:
         if need.exchange is not None:
-            yield from explorer.explored([need])
-
-
-class _Explorer:
-    def __init__(self, space: Space, search: Search, reporter: Reporter | None) -> None:
-        self._space = space
-        self._search = replace(search, expected=space.state_count)
-        self._reporter = reporter
-
-    def together(self, needs: Sequence[Requirement]) -> Iterator[Judged]:
-        """Verdicts from one exploration, or from one each where that becomes too large."""
-        most = max(FEWEST_TOGETHER, MOST_TOGETHER * self._space.state_count)
-        limits = self._search.limits
-        if len(needs) > 1 and (limits.states is None or limits.states > most):
-            limits = replace(limits, states=most)
-            size = self._space.state_count
-            expected = GROWTH * size if size > SWITCH_AT else size
-            search = replace(self._search, limits=limits, expected=expected)
-            watched = self._watched(needs, search)
-            if watched.stopped_by != limits.reached_states:
-                yield from self._judged_all(watched, needs)
-                return
-        for need in needs:
-            yield from self.explored([need])
-
-    def explored(self, needs: Sequence[Requirement]) -> Iterator[Judged]:
-        yield from self._judged_all(self._watched(needs, self._search), needs)
-
-    def _watched(self, needs: Sequence[Requirement], search: Search) -> Space:
-        names = [need.name for need in needs]
-        product = compose(self._space.product.device, watching=names, leaps=self._search.leaps)
-        return explore_with(product, search, self._reporter)
-
-    def _judged_all(self, watched: Space, needs: Sequence[Requirement]) -> Iterator[Judged]:
-        for number, need in enumerate(needs):
-            automaton = automaton_for(watched.product.device, need)
-            judging = _Judging(self._space.product, watched, need, automaton, number)
-            yield judging.judged()
+            yield _Judging(space.product, explore([need], search), need).judged()
 
 
 class _Judging:
     """One requirement, and the exploration in which its watcher took part."""
 
-    def __init__(
-        self,
-        product: Product,
-        watched: Space,
-        need: Requirement,
-        automaton: Automaton,
-        number: int,
-    ) -> None:
+    def __init__(self, product: Product, watched: Space, need: Requirement) -> None:
         self._product = product
         self._watched = watched
         self._need = need
-        self._automaton = automaton
-        self._number = number
+        self._automaton = automaton_for(watched.product.device, need)
+        names = [watcher.name for watcher in watched.product.watchers]
+        self._number = names.index(need.name)
 
     def judged(self) -> Judged:
         need, watched = self._need, self._watched

@@ -19,7 +19,7 @@ from modecheck.engine.exploration import Exploration, Reporter, Silent, explore
 from modecheck.engine.reductions.fewer import Reduction, reduction_of
 from modecheck.engine.reductions.plain_searches import PlainSearches
 from modecheck.engine.reductions.unfolded import TurnedSearches, Unfolded
-from modecheck.engine.space import Limits, Space
+from modecheck.engine.space import INTERRUPTION, Limits, Space
 from modecheck.model.mistakes import ModecheckError
 from modecheck.product.form import Product
 
@@ -126,7 +126,7 @@ def _plain_first(product: Product, how: Search, told: Reporter, fewer: Reduction
         return explore(product, limits=left, reporter=told, fewer=fewer)
     except KeyboardInterrupt:
         # The compiled engine was still being loaded: what the plain one has found is reported.
-        found.stopped_by = "an interruption"
+        found.stopped_by = INTERRUPTION
         return found
 
 

@@ -21,7 +21,8 @@ from dataclasses import dataclass, replace
 
 from modecheck.engine.exploration import Exploration
 from modecheck.engine.space import INITIAL, Space
-from modecheck.product.form import Apply, Constant, Expression, Product, Read
+from modecheck.product.conditions import moments_due
+from modecheck.product.form import Apply, Constant, Product, Read
 from modecheck.product.lowering import folded
 
 FOREVER = (1 << 31) - 1
@@ -96,9 +97,7 @@ def with_moments(product: Product) -> Product:
     """The product with the conditions that tell whether time can pass in a state."""
     time = product.time
     assert time is not None, "only time that is counted can be asked for"
-    conditions: dict[str, Expression] = dict(product.conditions)
-    if time.due:
-        conditions[DUE] = folded("or", tuple(due.holds for due in time.due))
+    conditions = product.conditions | moments_due(time)
     for queue in product.queues:
         head = queue.slots[0]
         if queue.latest >= 0 and head.age >= 0:
@@ -260,7 +259,7 @@ class _Plain:
                         low[before] = min(low[before], low[state])
                     if low[state] == index[state]:
                         done += 1
-                        at = stack.index(state) if len(stack) < 64 else _last(stack, state)
+                        at = _last(stack, state)
                         self._finish(stack[at:], done)
                         del stack[at:]
 

@@ -8,7 +8,6 @@ deliveries, then faults) from the earliest found state.
 
 from __future__ import annotations
 
-import time
 from array import array
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
@@ -18,7 +17,6 @@ from typing import Protocol
 
 from modecheck.engine.drives import drives_of
 from modecheck.engine.fair_components import FairGraph, loop_in, nearest_component, set_numbers
-from modecheck.engine.memory import resident_memory
 from modecheck.engine.plain import Interpreter, Observed, State, Step
 from modecheck.engine.roads import (
     Graph,
@@ -39,6 +37,7 @@ from modecheck.engine.space import (
     Path,
     Sighting,
 )
+from modecheck.engine.stopping import LimitReached, LimitWatch, noting_stops
 from modecheck.product.form import Product
 from modecheck.product.layout import Layout, layout_of
 from modecheck.product.words import word_layout
@@ -383,10 +382,6 @@ def explore(
     return _Explorer(product, bounds, reporter or Silent(), fewer).run()
 
 
-class _LimitReached(Exception):
-    """Carries what the exploration says of the limit."""
-
-
 class _Explorer:
     def __init__(
         self, product: Product, limits: Limits, reporter: Reporter, fewer: Fewer | None
@@ -397,7 +392,7 @@ class _Explorer:
         self._notes: dict[tuple[int, int, int], int] = {}
         self._fewer = fewer
         self._limits = limits
-        self._began = time.monotonic() if limits.since is None else limits.since
+        self._watch = LimitWatch(limits)
         self._reporter = reporter
         self._conditions = list(product.conditions.values())
         self._state_fields = [chip.state_field for chip in product.chips]
@@ -408,15 +403,9 @@ class _Explorer:
 
     def run(self) -> Exploration:
         found = self._found
-        try:
+        with noting_stops(found):
             self._number(found.product.initial, -1, -1)
             self._levels()
-        except _LimitReached as reached:
-            found.stopped_by = str(reached)
-        except KeyboardInterrupt:
-            found.stopped_by = "an interruption"
-        except MemoryError:
-            found.stopped_by = Limits().reached_memory
         if found.stopped_by:
             self._cut_loose_ends()
         return found
@@ -447,7 +436,7 @@ class _Explorer:
                 self._expand(number)
                 if number % REPORT_EVERY == 0:
                     self._report(number)
-                    self._look_at_limits()
+                    self._watch.look()
             start = end
 
     def _report(self, number: int) -> None:
@@ -458,13 +447,6 @@ class _Explorer:
             frontier=len(found.states) - number,
             depth=found.depth,
         )
-
-    def _look_at_limits(self) -> None:
-        limits = self._limits
-        if limits.seconds is not None and time.monotonic() - self._began > limits.seconds:
-            raise _LimitReached(limits.reached_seconds)
-        if limits.memory is not None and resident_memory() > limits.memory:
-            raise _LimitReached(limits.reached_memory)
 
     def _expand(self, number: int) -> None:
         found = self._found
@@ -520,7 +502,7 @@ class _Explorer:
             return known
         number = len(found.states)
         if self._limits.states is not None and number >= self._limits.states:
-            raise _LimitReached(self._limits.reached_states)
+            raise LimitReached(self._limits.reached_states)
         self._numbers[packed] = number
         found.states.append(packed)
         found.parents.append(parent)

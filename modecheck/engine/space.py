@@ -18,6 +18,8 @@ from modecheck.product.form import Failure, Product
 
 INITIAL = 0
 """The number of the initial state."""
+INTERRUPTION = "an interruption"
+"""What an exploration says that somebody stopped."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,8 +8,8 @@ from dataclasses import replace
 from modecheck.model.clocks import common_measure, durations
 from modecheck.model.parts import Chip, Clock, Device, Event, Link, Reply, Rule
 from modecheck.product.asking import Asked, asked
-from modecheck.product.conditions import state_conditions
-from modecheck.product.fairness import fair_sets
+from modecheck.product.conditions import moments_due, state_conditions
+from modecheck.product.fairness import fair_sets, fairness_of
 from modecheck.product.fields import FieldPlan, delay_of, message_forms, plan_fields
 from modecheck.product.form import (
     Apply,
@@ -17,7 +17,6 @@ from modecheck.product.form import (
     Constant,
     Due,
     EventForm,
-    Expression,
     Failure,
     FaultForm,
     Label,
@@ -31,7 +30,7 @@ from modecheck.product.form import (
     Ticking,
     TimeForm,
 )
-from modecheck.product.lowering import FALSE, Addresses, folded, lowered
+from modecheck.product.lowering import FALSE, Addresses, lowered
 from modecheck.product.reactions import Labels, ReactionBuilder
 from modecheck.product.timing import TimerCode
 from modecheck.product.watching import watch
@@ -102,7 +101,7 @@ class _Composition:
             rule_chips=tuple(self._chip_numbers[rule.chip] for rule in self._rules),
             labels=labels,
             conditions=state_conditions(self._device, self.addresses, chips, self._queues)
-            | _due(time),
+            | moments_due(time),
             watched_events=self._watched_events(),
             fair=fair_sets(self._device, self._rules, self._queues, faults, labels),
             events=tuple(self._events()),
@@ -142,8 +141,7 @@ class _Composition:
 
     def _owes(self, rule: Rule) -> bool:
         """Whether a rule has to be taken in the end."""
-        chip = self._device.chips[rule.chip]
-        return (rule.fair or chip.fair or ("none" if chip.actor else "weak")) != "none"
+        return fairness_of(self._device, rule) != "none"
 
     def _at_once(self, clock: Clock) -> Iterator[int]:
         """Steps that time waits for: rules that wait for nothing, messages without a delay. What
@@ -343,13 +341,6 @@ DROPPED = "a payload is dropped"
 def acting(actor: str) -> str:
     """The watched event that an actor acts by a rule of its own; no signal has such a name."""
     return f"{actor} acts"
-
-
-def _due(time: TimeForm | None) -> dict[str, Expression]:
-    """The condition that time cannot go on without a certain rule."""
-    if time is None or not time.due:
-        return {}
-    return {"due": folded("or", tuple(due.holds for due in time.due))}
 
 
 def _hears(trigger: tuple[Event, ...], event: Event) -> bool:

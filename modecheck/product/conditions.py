@@ -13,7 +13,7 @@ from collections.abc import Sequence
 
 from modecheck.model.parts import Device, PairingEnd, Requirement
 from modecheck.model.terms import Happens, parts_of
-from modecheck.product.form import Apply, ChipForm, Constant, Expression, Queue, Read
+from modecheck.product.form import Apply, ChipForm, Constant, Expression, Queue, Read, TimeForm
 from modecheck.product.lowering import Addresses, folded, lowered
 
 
@@ -44,6 +44,13 @@ def state_conditions(
         if need.condition is not None and not is_watched(need):
             conditions[f"requirement:{need.name}"] = lowered(need.condition, addresses, need.place)
     return conditions
+
+
+def moments_due(time: TimeForm | None) -> dict[str, Expression]:
+    """The condition `due`, where there are rules with a latest moment."""
+    if time is None or not time.due:
+        return {}
+    return {"due": folded("or", tuple(due.holds for due in time.due))}
 
 
 def is_watched(need: Requirement) -> bool:

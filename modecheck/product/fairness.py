@@ -39,14 +39,19 @@ def fair_sets(
     )
 
 
+def fairness_of(device: Device, rule: Rule) -> str:
+    """What a rule, else its chip says, or what goes without saying: weak, strong or none."""
+    chip = device.chips[rule.chip]
+    return rule.fair or chip.fair or ("none" if chip.actor else "weak")
+
+
 def _of_rules(
     device: Device, rules: Sequence[Rule], labels: Mapping[int, set[int]]
 ) -> Iterator[FairSet]:
     for number, rule in enumerate(rules):
         if rule.trigger:
             continue  # taken in the step that brings the message or the signal, never in its own
-        chip = device.chips[rule.chip]
-        fair = rule.fair or chip.fair or ("none" if chip.actor else "weak")
+        fair = fairness_of(device, rule)
         if number in labels and fair != "none":
             name = f"{rule.chip} takes {rule.title}"
             yield FairSet(name, fair == "strong", frozenset(labels[number]))

@@ -15,6 +15,7 @@ from modecheck.checks.findings import KINDS, Finding
 from modecheck.checks.judged import BROKEN, FALLS, HOLDS, VACUOUS, Judged
 from modecheck.checks.verdict import Verdict, is_every_variant
 from modecheck.checks.wording import listed
+from modecheck.engine.space import INTERRUPTION
 
 PASSED, FAILED, UNDECIDED, SKIPPED = "passed", "failed", "undecided", "skipped"
 """Skipped: it is accepted, it falls with another requirement, or it was never put to the test."""
@@ -107,7 +108,7 @@ def _reasons(verdict: Verdict, code: str) -> Iterator[str]:
 
 def _interrupted(verdict: Verdict) -> bool:
     """Whether variants may have been left out."""
-    return any(one.exploration.stopped_by == "an interruption" for one in verdict.explored)
+    return any(one.exploration.stopped_by == INTERRUPTION for one in verdict.explored)
 
 
 def _accepted(one: Accepted) -> str:

@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from modecheck.compare.behaviour import Behaviour
 from modecheck.compare.text_changes import Change
-from modecheck.report.as_json import finding_as_json
+from modecheck.report.as_json import Json, finding_as_json
 from modecheck.report.scenarios import scenario_of
+from modecheck.report.trial_json import requirements_as_json, variants_as_json
 from modecheck.review.comparison import Comparison, Origin
 from modecheck.review.retest import Concern, Retest
 from modecheck.scenario.telling import Told, tell
-
-Json = dict[str, Any]
 
 
 def comparison_as_json(comparison: Comparison) -> Json:
@@ -32,10 +29,7 @@ def comparison_as_json(comparison: Comparison) -> Json:
             "same": list(found.same),
             "unseen": list(found.unseen),
         },
-        "requirements": [
-            {"id": one.name, "text": one.sentence, "before": one.before, "after": one.after}
-            for one in found.requirements
-        ],
+        "requirements": requirements_as_json(found),
         "equivalence": comparison.asked.equivalence.value,
         "behaviours": [_behaviour(one) for one in comparison.behaviours],
         "retest": _retest(comparison.retest),
@@ -48,14 +42,7 @@ def _side(comparison: Comparison, origin: Origin) -> Json:
         "name": origin.name,
         "device": verdict.device.name,
         "revision": origin.revision or None,
-        "variants": [
-            {
-                "options": dict(one.device.variant),
-                "states": one.exploration.state_count,
-                "complete": one.exploration.complete,
-            }
-            for one in verdict.explored
-        ],
+        "variants": variants_as_json(verdict),
     }
 
 

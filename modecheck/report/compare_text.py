@@ -2,10 +2,6 @@
 
 from __future__ import annotations
 
-from functools import partial
-from itertools import groupby
-
-from modecheck.checks.differences import NewVerdict, breaks
 from modecheck.checks.wording import counted
 from modecheck.compare.behaviour import Outcome
 from modecheck.compare.text_changes import Change
@@ -20,9 +16,9 @@ from modecheck.report.compare_words import (
     reasons,
 )
 from modecheck.report.finding_text import seen_from_here
-from modecheck.report.scenarios import scenario_of
 from modecheck.report.style import Style
-from modecheck.report.terminal import group_as_text, headline, scenario_as_text
+from modecheck.report.terminal import headline, scenario_as_text
+from modecheck.report.trial_text import difference_as_text
 from modecheck.review.comparison import Comparison
 from modecheck.review.retest import Standing
 
@@ -38,7 +34,7 @@ def comparison_as_text(comparison: Comparison, style: Style) -> list[str]:
     for line in _explored(comparison):
         lines += style.wrapped(line, "  ", "    ")
     lines += _text(comparison, style)
-    lines += _findings(comparison, style)
+    lines += difference_as_text(comparison.new, comparison.findings, style)
     lines += _behaviour(comparison, style)
     return lines + _retest(comparison, style)
 
@@ -80,33 +76,6 @@ def _facets(change: Change, style: Style) -> list[str]:
     for key, before, after in facets_in_words(change):
         said = f"{before} → {after}" if before else after
         lines += style.wrapped(f"{key}: {said}", " " * 11, " " * 13)
-    return lines
-
-
-def _findings(comparison: Comparison, style: Style) -> list[str]:
-    found = comparison.findings
-    lines: list[str] = []
-    for code, group in groupby(found.broken, key=lambda finding: finding.code):
-        scenario = partial(scenario_of, comparison.new)
-        lines += ["", *group_as_text(code, list(group), scenario, style)]
-    lines += _listed("mended", found.mended, style)
-    lines += _listed("not seen again, but not all was explored", found.unseen, style)
-    lines += _listed("the same", found.same, style)
-    return lines + _requirements(found.requirements, style)
-
-
-def _listed(title: str, names: tuple[str, ...], style: Style) -> list[str]:
-    return ["", style.bold(title), *(f"  {name}" for name in names)] if names else []
-
-
-def _requirements(changes: tuple[NewVerdict, ...], style: Style) -> list[str]:
-    if not changes:
-        return []
-    lines = ["", style.bold("requirements")]
-    for one in changes:
-        paint = style.error if breaks(one) else style.bold
-        lines.append(f"  {one.name}: {paint(f'{one.before} → {one.after}')}")
-        lines += style.wrapped(one.sentence, "    ", "    ")
     return lines
 
 

@@ -24,16 +24,26 @@ def _trial(old: Verdict, found: Difference, over: str) -> Json:
         "mended": list(found.mended),
         "same": list(found.same),
         "unseen": list(found.unseen),
-        "requirements": [
-            {"id": one.name, "text": one.sentence, "before": one.before, "after": one.after}
-            for one in found.requirements
-        ],
-        "as_it_stands": [
-            {
-                "options": dict(one.device.variant),
-                "states": one.exploration.state_count,
-                "complete": one.exploration.complete,
-            }
-            for one in old.explored
-        ],
+        "requirements": requirements_as_json(found),
+        "as_it_stands": variants_as_json(old),
     }
+
+
+def requirements_as_json(found: Difference) -> list[Json]:
+    """What is said of each requirement of which something else was said before."""
+    return [
+        {"id": one.name, "text": one.sentence, "before": one.before, "after": one.after}
+        for one in found.requirements
+    ]
+
+
+def variants_as_json(verdict: Verdict) -> list[Json]:
+    """Each variant with how large it is."""
+    return [
+        {
+            "options": dict(one.device.variant),
+            "states": one.exploration.state_count,
+            "complete": one.exploration.complete,
+        }
+        for one in verdict.explored
+    ]

@@ -21,6 +21,12 @@ def trial_as_text(
     lines = headline(f"{old.device.name} with {over}", outcome_of_trial(found), paint, style)
     for line in figures_of_both(old, new):
         lines += style.wrapped(line, "  ", "    ")
+    return lines + difference_as_text(new, found, style)
+
+
+def difference_as_text(new: Verdict, found: Difference, style: Style) -> list[str]:
+    """What is newly broken, with scenarios; of the rest the names; what requirements say now."""
+    lines: list[str] = []
     for code, group in groupby(found.broken, key=lambda finding: finding.code):
         lines += ["", *group_as_text(code, list(group), partial(scenario_of, new), style)]
     lines += _listed("mended", found.mended, style)

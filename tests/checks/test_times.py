@@ -266,8 +266,8 @@ def test_responses_together_take_as_long_as_alone(monkeypatch: pytest.MonkeyPatc
     """Whether requirements share an exploration changes nothing."""
     text = CHAIN + "  R2: {text: the hub is heard, whenever: hub.busy, then: tile.radio}\n"
     together = times_of(device_from(text), Search())
-    monkeypatch.setattr("modecheck.checks.times.FEWEST_TOGETHER", 1)
-    monkeypatch.setattr("modecheck.checks.times.MOST_TOGETHER", 0)
+    monkeypatch.setattr("modecheck.checks.together.FEWEST_TOGETHER", 1)
+    monkeypatch.setattr("modecheck.checks.together.MOST_TOGETHER", 0)
     alone_ = times_of(device_from(text), Search())
     expected = [("R1", (16, 28)), ("R2", (10, 20))]
     for times in (together, alone_):

@@ -28,6 +28,7 @@ from modecheck.checks.roaming.watching import (
 )
 from modecheck.engine.choice import EngineName
 from modecheck.engine.sights import DEADLOCK, STATE, Run, Sight
+from modecheck.engine.space import INTERRUPTION
 from modecheck.engine.walk_choice import walker_for
 from modecheck.engine.walking import Walker
 from modecheck.model.parts import Device, Requirement
@@ -50,7 +51,6 @@ BROKEN, NOT_BROKEN, SEEN, NOT_SEEN, LEFT_OUT = (
     "not seen so far",
     "left out",
 )
-INTERRUPTION = "an interruption"
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,7 +20,7 @@ from modecheck.engine.compiled.partitions import (
 )
 from modecheck.engine.exploration import Reporter
 from modecheck.engine.memory import available_memory, resident_memory
-from modecheck.engine.space import Limits
+from modecheck.engine.space import INTERRUPTION, Limits
 
 MEMORY_LEFT_FREE = 0.08
 """Share of the available memory that is never taken, so that the report can still be written."""
@@ -128,7 +128,7 @@ class _Reach:
         try:
             self._work(own)
         except KeyboardInterrupt:
-            self._stop = "an interruption"
+            self._stop = INTERRUPTION
             self._barrier.abort()
         except threading.BrokenBarrierError:
             self._barrier.abort()

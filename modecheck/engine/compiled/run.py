@@ -26,10 +26,9 @@ from modecheck.engine.drives import drives_of
 from modecheck.engine.exploration import Reporter
 from modecheck.engine.memory import available_memory, resident_memory
 from modecheck.engine.reductions.representatives import Representatives
-from modecheck.engine.space import Limits, Sighting
+from modecheck.engine.space import INTERRUPTION, Limits, Sighting
 from modecheck.product.form import Product
 
-INTERRUPTION = "an interruption"
 SOON_BUILT = 4_000_000
 """Transitions whose graph is built in less than a second, also after an interruption."""
 SECONDS_AFTER = 1.0

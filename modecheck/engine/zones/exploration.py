@@ -7,13 +7,12 @@ is what the plain interpreter reaches step by step and tick by tick.
 
 from __future__ import annotations
 
-import time
 from dataclasses import dataclass, field
 
 from modecheck.engine.exploration import REPORT_EVERY, Reporter, Silent
-from modecheck.engine.memory import resident_memory
 from modecheck.engine.plain import Observed, State, Step
 from modecheck.engine.space import Limits
+from modecheck.engine.stopping import LimitReached, LimitWatch, noting_stops
 from modecheck.engine.zones import dbm
 from modecheck.engine.zones.clocks import Bounds, Running, Way
 from modecheck.engine.zones.dbm import Zone
@@ -96,10 +95,6 @@ def explore_zones(
     return ZoneExplorer(product, limits or Limits(), reporter or Silent()).run()
 
 
-class _LimitReached(Exception):
-    """Carries what is said of the limit."""
-
-
 class ZoneExplorer:
     """Explores once."""
 
@@ -107,7 +102,7 @@ class ZoneExplorer:
         self.graph = ZoneGraph(product)
         self._untimed = Untimed(product)
         self._limits = limits
-        self._began = time.monotonic() if limits.since is None else limits.since
+        self._watch = LimitWatch(limits)
         self._reporter = reporter
         self._situations: dict[State, Situation] = {}
         self._known: dict[State, list[Zone]] = {}
@@ -117,15 +112,9 @@ class ZoneExplorer:
     def run(self) -> ZoneGraph:
         """Everything that can be reached, or what was reached before a bound was hit."""
         graph = self.graph
-        try:
+        with noting_stops(graph):
             self._begin()
             self._search()
-        except _LimitReached as reached:
-            graph.stopped_by = str(reached)
-        except KeyboardInterrupt:
-            graph.stopped_by = "an interruption"
-        except MemoryError:
-            graph.stopped_by = Limits().reached_memory
         if graph.stopped_by:
             graph.layers = [*graph.layers, len(graph.nodes) - sum(graph.layers)]
         return graph
@@ -146,7 +135,7 @@ class ZoneExplorer:
                 done += 1
                 if done % REPORT_EVERY == 0:
                     self._report(done)
-                    self._look_at_limits()
+                    self._watch.look()
             graph.layers.append(len(self._layer))
 
     def _report(self, done: int) -> None:
@@ -157,13 +146,6 @@ class ZoneExplorer:
             frontier=len(graph.nodes) - done,
             depth=len(graph.layers),
         )
-
-    def _look_at_limits(self) -> None:
-        limits = self._limits
-        if limits.seconds is not None and time.monotonic() - self._began > limits.seconds:
-            raise _LimitReached(limits.reached_seconds)
-        if limits.memory is not None and resident_memory() > limits.memory:
-            raise _LimitReached(limits.reached_memory)
 
     def _situation(self, state: State, running: tuple[Running, ...]) -> Situation:
         known = self._situations.get(state)
@@ -184,7 +166,7 @@ class ZoneExplorer:
                 continue
             limits = self._limits
             if limits.states is not None and len(self.graph.nodes) >= limits.states:
-                raise _LimitReached(limits.reached_states)
+                raise LimitReached(limits.reached_states)
             known[:] = [one for one in known if not dbm.includes(wide, one)]
             known.append(wide)
             layer.append(len(self.graph.nodes))

@@ -13,6 +13,7 @@ from modecheck.engine.compiled import run
 from modecheck.engine.compiled.exploration import CompiledExploration, combinations_of
 from modecheck.engine.compiled.graph import FLAGGED_TOGETHER, graph_without_transitions
 from modecheck.engine.compiled.reach import Reached
+from modecheck.engine.space import INTERRUPTION
 from modecheck.model.devices import read_device
 from modecheck.product.composition import compose
 from tests.benchmarks.explore import counters
@@ -27,7 +28,7 @@ def interrupted(tmp_path_factory: pytest.TempPathFactory) -> CompiledExploration
 
     def reached(*arguments: object, **named: object) -> Reached:
         found = reach(*arguments, **named)  # type: ignore[arg-type]
-        found.stopped_by = run.INTERRUPTION
+        found.stopped_by = INTERRUPTION
         return found
 
     with pytest.MonkeyPatch.context() as patch:

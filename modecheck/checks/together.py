@@ -1,0 +1,48 @@
+"""Several requirements beside one product in one exploration, unless that becomes much larger."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
+
+from modecheck.engine.choice import SWITCH_AT, Search
+from modecheck.engine.space import Space
+from modecheck.model.parts import Requirement
+
+AT_A_TIME = 12
+"""Requirements that share an exploration at the most: what has to be told of each state fits."""
+MOST_TOGETHER = 16
+"""How many times larger than the product a shared exploration may become, before each has its own.
+"""
+FEWEST_TOGETHER = 20_000
+"""States below which that does not matter."""
+GROWTH = 4
+"""How many times larger than the product a shared exploration of a large one often becomes."""
+
+Explore = Callable[[Sequence[Requirement], Search], Space]
+
+
+def explored_together(
+    needs: Sequence[Requirement], states: int, search: Search, explore: Explore
+) -> Iterator[tuple[Requirement, Space]]:
+    """Each requirement with the exploration that it is judged on; `states` are those of the product
+    without any of them.
+    """
+    for begin in range(0, len(needs), AT_A_TIME):
+        yield from _some(needs[begin : begin + AT_A_TIME], states, search, explore)
+
+
+def _some(
+    needs: Sequence[Requirement], states: int, search: Search, explore: Explore
+) -> Iterator[tuple[Requirement, Space]]:
+    most = max(FEWEST_TOGETHER, MOST_TOGETHER * states)
+    limits = search.limits
+    if len(needs) > 1 and (limits.states is None or limits.states > most):
+        limits = replace(limits, states=most)
+        expected = GROWTH * states if states > SWITCH_AT else states
+        space = explore(needs, replace(search, limits=limits, expected=expected))
+        if space.stopped_by != limits.reached_states:
+            yield from ((need, space) for need in needs)
+            return
+    for need in needs:
+        yield need, explore([need], search)
