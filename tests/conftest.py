@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 
+import pytest
 from hypothesis import HealthCheck, Phase, settings
 
 SLOW_IS_FINE = [HealthCheck.too_slow, HealthCheck.function_scoped_fixture]
@@ -30,3 +31,9 @@ for name, examples, phases in (
         suppress_health_check=SLOW_IS_FINE,
     )
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "quick"))
+
+
+@pytest.fixture(scope="module")
+def own_cache(tmp_path_factory: pytest.TempPathFactory) -> None:
+    """Machine code of random products is not left in the user's cache."""
+    os.environ["MODECHECK_CACHE"] = str(tmp_path_factory.mktemp("objects"))

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from modecheck.model.parts import Chip, Device, Duration, Link, Rule
-from tests.second_reading.statechart import rules_in, states_around
+from tests.second_reading.statechart import owes, rules_in, states_around
 from tests.second_reading.worlds import World, innermost
 
 WHOLE = ""
@@ -97,8 +97,8 @@ class Clocks:
         """Rules of chips that have to be taken now, if their condition holds."""
         for chip in self.device.chips.values():
             for rule in rules_in(chip, world.at[chip.name]):
-                owes = (rule.fair or chip.fair or ("none" if chip.actor else "weak")) != "none"
-                if owes and rule.kind == "timer" and self._is_at_latest(world, chip, rule):
+                timer = rule.kind == "timer" and owes(chip, rule)
+                if timer and self._is_at_latest(world, chip, rule):
                     yield chip, rule
 
     def _is_at_latest(self, world: World, chip: Chip, rule: Rule) -> bool:

@@ -26,6 +26,11 @@ def states_around(chip: Chip, leaf: str) -> list[str]:
         state = chip.states[state.parent]
 
 
+def owes(chip: Chip, rule: Rule) -> bool:
+    """Whether a rule that can be taken has to be in the end: actors owe nothing."""
+    return (rule.fair or chip.fair or ("none" if chip.actor else "weak")) != "none"
+
+
 def word_on(chip: Chip, leaf: str, event: Event) -> str:
     """The innermost word on a message that no rule takes: "ignore", "defer" or nothing."""
     for state in [*states_around(chip, leaf), ""]:

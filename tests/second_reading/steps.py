@@ -12,6 +12,7 @@ from tests.second_reading.deeds import Cut, Deed, Outcome
 from tests.second_reading.queues import Queues
 from tests.second_reading.statechart import (
     nth_text,
+    owes,
     places_to_cut,
     rules_in,
     word_on,
@@ -90,8 +91,7 @@ class SecondReading:
         """Whether time waits for a rule that waits for nothing."""
         clock = self.device.clock
         at_once = clock is not None and "chips" in clock.at_once
-        owes = (rule.fair or chip.fair or ("none" if chip.actor else "weak")) != "none"
-        return at_once and rule.kind == "internal" and owes
+        return at_once and rule.kind == "internal" and owes(chip, rule)
 
     def enabled(self, rule: Rule, view: View) -> bool:
         """Whether its guard holds, and no link that makes the sender wait is too full."""

@@ -35,10 +35,7 @@ BUNDLED = [
 ]
 
 
-@pytest.fixture(autouse=True, scope="module")
-def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> None:
-    """Machine code of random products is not left in the user's cache."""
-    os.environ["MODECHECK_CACHE"] = str(tmp_path_factory.mktemp("objects"))
+pytestmark = pytest.mark.usefixtures("own_cache")
 
 
 def verdict_of(device: Device, engine: str, threads: int = 1) -> Verdict:

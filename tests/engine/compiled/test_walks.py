@@ -30,10 +30,7 @@ BUNDLED = [
 EXAMPLES = 60 if os.environ.get("HYPOTHESIS_PROFILE") == "ci" else 15
 
 
-@pytest.fixture(autouse=True, scope="module")
-def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> None:
-    """Machine code of random products is not left in the user's cache."""
-    os.environ["MODECHECK_CACHE"] = str(tmp_path_factory.mktemp("objects"))
+pytestmark = pytest.mark.usefixtures("own_cache")
 
 
 def walked_product(path: Path) -> tuple[Product, WatchList]:

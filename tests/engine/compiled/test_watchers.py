@@ -39,10 +39,7 @@ KINDS = ("sent", *MESSAGE_KINDS)
 ALL_KINDS = (*KINDS, "raised", "taken")
 
 
-@pytest.fixture(autouse=True, scope="module")
-def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> None:
-    """Machine code of random products is not left in the user's cache."""
-    os.environ["MODECHECK_CACHE"] = str(tmp_path_factory.mktemp("objects"))
+pytestmark = pytest.mark.usefixtures("own_cache")
 
 
 def some_event(product: Product, dice: random.Random, kinds: tuple[str, ...]) -> EventForm:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-
 import pytest
 from hypothesis import assume, given, settings
 
@@ -28,10 +26,7 @@ chips:
 """
 
 
-@pytest.fixture(autouse=True, scope="module")
-def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> None:
-    """Machine code of random products is not left in the user's cache."""
-    os.environ["MODECHECK_CACHE"] = str(tmp_path_factory.mktemp("objects"))
+pytestmark = pytest.mark.usefixtures("own_cache")
 
 
 def told(verdict: Verdict) -> list[tuple[str, str]]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from math import comb
 from pathlib import Path
 
@@ -30,10 +29,7 @@ FAILING = ("unhandled-message", "overflow", "out-of-range")
 SEEN_IN_FAILING_STEPS = ("dead-rule", "unreachable-state")
 
 
-@pytest.fixture(autouse=True, scope="module")
-def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> None:
-    """Machine code of random products is not left in the user's cache."""
-    os.environ["MODECHECK_CACHE"] = str(tmp_path_factory.mktemp("objects"))
+pytestmark = pytest.mark.usefixtures("own_cache")
 
 
 def whole_of(device: Device) -> tuple[Verdict, Exploration]:
