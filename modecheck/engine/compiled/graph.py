@@ -140,13 +140,12 @@ class States:
 
 
 def numbered_states(reached: Reached, most: int | None = None) -> States:
-    """Bring the states of all partitions into one array, in their canonical order. Of more than
+    """Bring the states of all threads into one array, in their canonical order. Of more than
     `most` states the last ones are left out.
 
-    The partitions' tables are given back first, since the array takes about as much.
+    The table is given back first, since the array takes about as much.
     """
-    for partition in reached.partitions:
-        partition.give_table_back()
+    reached.table.give_back()
     machine = reached.machine
     width = machine.layout.words
     total = reached.states
@@ -154,13 +153,13 @@ def numbered_states(reached: Reached, most: int | None = None) -> States:
     layers: list[int] = []
     position = 0
     depth = 0
-    levels_of = [[*partition.levels, partition.filled] for partition in reached.partitions]
+    levels_of = [[*worker.levels, worker.filled] for worker in reached.workers]
     while position < total:
         size = 0
-        for partition, levels in zip(reached.partitions, levels_of, strict=True):
-            begin = levels[depth] if depth < len(levels) else partition.filled
-            end = levels[depth + 1] if depth + 1 < len(levels) else partition.filled
-            part = partition.states[begin * width : end * width]
+        for worker, levels in zip(reached.workers, levels_of, strict=True):
+            begin = levels[depth] if depth < len(levels) else worker.filled
+            end = levels[depth + 1] if depth + 1 < len(levels) else worker.filled
+            part = worker.states[begin * width : end * width]
             words[(position + size) * width : (position + size) * width + part.size] = part
             size += end - begin
         _sort(words[position * width : (position + size) * width], width)
@@ -177,8 +176,8 @@ def numbered_states(reached: Reached, most: int | None = None) -> States:
     words = words[: sum(layers) * width]
     expanded = sum(layers[: max(whole, 0)])
     seen = np.zeros(len(machine.seen) + 64, np.uint8)
-    for partition in reached.partitions:
-        seen |= partition.seen
+    for worker in reached.workers:
+        seen |= worker.seen
     return States(machine, words, layers, expanded, seen)
 
 

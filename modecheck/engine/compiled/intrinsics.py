@@ -54,6 +54,33 @@ def prefetch(_context: Any, _address: Any) -> Any:
     return signature, generate
 
 
+@intrinsic
+def fill_slot(_context: Any, _address: Any, _stored: Any) -> Any:
+    """Store a word where 0 stands, in one step that no other thread can come between; whether 0
+    stood there. What was written before is seen by whoever sees the word.
+    """
+    signature = types.boolean(types.uint64, types.uint64)
+
+    def generate(_context: Any, builder: ir.IRBuilder, _signature: Any, args: Any) -> ir.Value:
+        slot = builder.inttoptr(args[0], _I64.as_pointer())
+        done = builder.cmpxchg(slot, ir.Constant(_I64, 0), args[1], "seq_cst", "seq_cst")
+        return builder.extract_value(done, 1)
+
+    return signature, generate
+
+
+@intrinsic
+def take_from(_context: Any, _address: Any, _amount: Any) -> Any:
+    """Add to the counter at an address, in one step; what it was before."""
+    signature = types.int64(types.uint64, types.int64)
+
+    def generate(_context: Any, builder: ir.IRBuilder, _signature: Any, args: Any) -> ir.Value:
+        counter = builder.inttoptr(args[0], _I64.as_pointer())
+        return builder.atomic_rmw("add", counter, args[1], "seq_cst")
+
+    return signature, generate
+
+
 LINE = 8
 """Slots of 64 bits in a cache line."""
 
@@ -80,12 +107,54 @@ def upper_halves_equal(_context: Any, _address: Any, _value: Any) -> Any:
     return signature, generate
 
 
+@intrinsic
+def slots_equal_and_empty(_context: Any, _address: Any, _value: Any) -> Any:
+    """Which slots of a cache line hold a value, and `LINE` bits above, which are empty.
+
+    Both are told of one look: of two, the second might see what another thread stored in between.
+    """
+    signature = types.uint64(types.uint64, types.uint64)
+
+    def generate(_context: Any, builder: ir.IRBuilder, _signature: Any, args: Any) -> ir.Value:
+        return _matching_or_empty(builder, args[0], args[1], upper_half=False)
+
+    return signature, generate
+
+
+@intrinsic
+def upper_halves_equal_and_empty(_context: Any, _address: Any, _value: Any) -> Any:
+    """The same of slots that have the upper half of a value."""
+    signature = types.uint64(types.uint64, types.uint64)
+
+    def generate(_context: Any, builder: ir.IRBuilder, _signature: Any, args: Any) -> ir.Value:
+        return _matching_or_empty(builder, args[0], args[1], upper_half=True)
+
+    return signature, generate
+
+
 def _matching(
     builder: ir.IRBuilder, address: ir.Value, value: ir.Value, *, upper_half: bool
 ) -> ir.Value:
+    return _equal(builder, _line_at(builder, address), value, upper_half=upper_half)
+
+
+def _matching_or_empty(
+    builder: ir.IRBuilder, address: ir.Value, value: ir.Value, *, upper_half: bool
+) -> ir.Value:
+    line = _line_at(builder, address)
+    equal = _equal(builder, line, value, upper_half=upper_half)
+    empty = _equal(builder, line, ir.Constant(_I64, 0), upper_half=False)
+    return builder.or_(equal, builder.shl(empty, ir.Constant(_I64, LINE)))
+
+
+def _line_at(builder: ir.IRBuilder, address: ir.Value) -> ir.Value:
+    kind = ir.VectorType(_I64, LINE)
+    return builder.load(builder.inttoptr(address, kind.as_pointer()), align=64)
+
+
+def _equal(builder: ir.IRBuilder, line: ir.Value, value: ir.Value, *, upper_half: bool) -> ir.Value:
     """Compare a whole line at once: one or two instructions, and nothing to predict."""
     kind = ir.VectorType(_I64, LINE)
-    line = builder.load(builder.inttoptr(address, kind.as_pointer()), align=64)
     single = builder.insert_element(ir.Constant(kind, ir.Undefined), value, ir.Constant(_I32, 0))
     zeros = ir.Constant(ir.VectorType(_I32, LINE), [0] * LINE)
     everywhere = builder.shuffle_vector(single, ir.Constant(kind, ir.Undefined), zeros)

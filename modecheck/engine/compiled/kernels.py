@@ -4,10 +4,12 @@ A table is an array of cache lines of eight slots. The home line of a state is
 `hash * lines / 2^32`; when it is full the next line is taken. A whole line is compared at once, so
 a probe costs one miss of the cache and seldom a second. As the home grows with the hash, a table is
 grown in place, from its end to its beginning, and probes never wrap round (spare lines follow the
-last home).
+last home). All this is said of one segment: there are as many as threads (`table.py`).
 
 States of one word stand in the table themselves, plus one, so that 0 is an empty slot. Of longer
-states the table holds the upper half of the hash and the number of the state, plus one.
+states the table holds the upper half of the hash and the number of the state, plus one. Slots of a
+line are filled in order and never emptied: of two threads with the same state, the second cannot
+fill the slot that both saw empty, looks again, and finds it.
 
 A successor waits in a ring from when its line is asked for until some others have been made, so
 that making successors and waiting for memory go on at the same time, evenly.
@@ -24,10 +26,13 @@ from modecheck.engine.compiled.frame import DRIVEN, FAILURE_SHIFT, RECORD_EXTRA
 from modecheck.engine.compiled.intrinsics import (
     LINE,
     call_successors,
+    fill_slot,
     lowest_bit,
     prefetch,
     slots_equal,
-    upper_halves_equal,
+    slots_equal_and_empty,
+    take_from,
+    upper_halves_equal_and_empty,
 )
 
 U0 = np.uint64(0)
@@ -37,6 +42,7 @@ U8 = np.uint64(8)
 U32 = np.uint64(32)
 U64 = np.uint64(64)
 SLOTS = np.uint64(LINE)
+EQUAL = np.uint64((1 << LINE) - 1)
 LOW = np.uint64(0xFFFFFFFF)
 MULTIPLY_ONE = np.uint64(0x9E3779B97F4A7C15)
 MULTIPLY_TWO = np.uint64(0xD6E8FEB86659FD93)
@@ -49,8 +55,9 @@ COUNT_MASK = np.uint64(DRIVEN - 1)
 SPARE = 1 << 13
 """Lines behind the last home, for probes that run on; far more than the longest run seen."""
 
-POSITION, FILLED, TRANSITIONS, FED = 0, 1, 2, 3
+AT, UNTIL, FILLED, TRANSITIONS, EXPANDED = range(5)
 """Places in the array of counters that a kernel goes on from when it is called again."""
+COUNTERS = 5
 
 compiled_kernel: Any = njit(nogil=True, cache=True, boundscheck=False)
 
@@ -64,7 +71,7 @@ def mixed(hash_: Any, word: Any) -> Any:
 
 @compiled_kernel
 def hash_of(words: Any, first: Any, count: Any) -> Any:
-    """The hash of a state; its upper half gives the home, its lower half the partition."""
+    """The hash of a state; its upper half gives the home, its lower half the segment."""
     result = U0
     for number in range(count):
         result = mixed(result, words[first + number])
@@ -78,48 +85,71 @@ def line_of(hash_: Any, lines: Any) -> Any:
 
 
 @compiled_kernel
-def insert_word(table: Any, base: Any, lines: Any, word: Any, hash_: Any) -> Any:
-    """Put a one-word state into its table, which stands at `base`; whether it is new."""
-    line = line_of(hash_, lines)
+def store(table: Any, place: Any, stored: Any, others: Any) -> Any:
+    """Store a word in a slot that was empty a moment ago; whether nobody else came first."""
+    if len(others):
+        return fill_slot(np.uint64(table.ctypes.data) + place * U8, stored)
+    table[place] = stored
+    return True
+
+
+@compiled_kernel
+def insert_word(table: Any, home: Any, word: Any, others: Any) -> Any:
+    """Put a one-word state into its table, from a home line on; whether it is new."""
+    base, line = np.uint64(table.ctypes.data), home
     stored = word + U1
     while True:
-        address = base + line * U64
-        if slots_equal(address, stored) != U0:
+        slots = slots_equal_and_empty(base + line * U64, stored)
+        if slots & EQUAL != U0:
             return False
-        free = slots_equal(address, U0)
-        if free != U0:
-            table[line * SLOTS + lowest_bit(free)] = stored
+        free = slots >> SLOTS
+        if free == U0:
+            line += U1
+        elif store(table, line * SLOTS + lowest_bit(free), stored, others):
             return True
-        line += U1
 
 
 @compiled_kernel
 def insert_words(
     table: Any,
-    base: Any,
-    lines: Any,
-    states: Any,
-    number: Any,
-    record: Any,
-    at: Any,
-    words: Any,
+    home: Any,
     hash_: Any,
+    number: Any,
+    states: Any,
+    share: Any,
+    bits: Any,
+    first: Any,
+    count: Any,
+    others: Any,
 ) -> Any:
-    """Put a longer state, which would have that number, into its table; whether it is new."""
-    line = line_of(hash_, lines)
+    """Put a longer state into its table, from a home line on; whether it is new. Its words stand
+    in `states` from `first` on, before anybody can find its number there: that has `bits` for the
+    thread, whose states are a `share` of all words.
+    """
+    base, line = np.uint64(table.ctypes.data), home
     while True:
-        address = base + line * U64
-        similar = upper_halves_equal(address, hash_)
+        slots = upper_halves_equal_and_empty(base + line * U64, hash_)
+        similar, free = slots & EQUAL, slots >> SLOTS
         while similar != U0:
             found = table[line * SLOTS + lowest_bit(similar)] & LOW
-            if found != U0 and same_words(states, (found - U1) * words, record, at, words):
-                return False
+            if found != U0:
+                thread, index = (found - U1) & ((U1 << bits) - U1), (found - U1) >> bits
+                if same_words(states, thread * share + index * count, states, first, count):
+                    return False
             similar &= similar - U1
-        free = slots_equal(address, U0)
-        if free != U0:
-            table[line * SLOTS + lowest_bit(free)] = (hash_ & ~LOW) | (number + U1)
+        if free == U0:
+            line += U1
+        elif store(table, line * SLOTS + lowest_bit(free), (hash_ & ~LOW) | (number + U1), others):
             return True
-        line += U1
+
+
+@compiled_kernel
+def home_for(hash_: Any, lines: Any, distance: Any, segments: Any, others: Any) -> Any:
+    """The home line of a hash in a table of so many segments, `distance` lines apart."""
+    home = line_of(hash_, lines)
+    if len(others):
+        home += (((hash_ & LOW) * segments) >> U32) * distance
+    return home
 
 
 @compiled_kernel
@@ -133,16 +163,16 @@ def same_words(states: Any, first: Any, record: Any, at: Any, words: Any) -> Any
 
 @compiled_kernel
 def note_failure(
-    failures: Any, failure: Any, label: Any, number: Any, words: Any, states: Any, level: Any
+    failures: Any, failure: Any, label: Any, first: Any, words: Any, states: Any, level: Any
 ) -> Any:
     """Count a failing step; of those in the shallowest level keep the state with the least words,
-    so that the choice does not depend on the order of work.
+    which stand in `states` from `first` on, so that the choice does not depend on the order of
+    work.
 
     A row of `failures`: count, level plus one, label, words of the state.
     """
     row = failures[failure]
     row[0] += U1
-    first = number * words
     if row[1] != U0 and row[1] != level + U1:
         return
     better = row[1] == U0
@@ -165,194 +195,123 @@ AHEAD = 16
 """States whose lines are asked for ahead of time, a power of two; with more, the first are gone
 from the cache."""
 
-FEED = 4
-"""States of an inbox that are taken up for each state that is expanded."""
-
 
 @compiled_kernel
 def expand(  # noqa: C901 - the stages of one pipeline, which share everything
     address: Any,
     seen: Any,
-    states: Any,
     shape: Any,
-    end: Any,
+    others: Any,
+    begins: Any,
+    ends: Any,
+    taken: Any,
+    halt: Any,
+    chunk: Any,
+    quota: Any,
+    states: Any,
+    most: Any,
+    everything: Any,
+    own: Any,
+    bits: Any,
     table: Any,
     lines: Any,
-    most: Any,
-    others: Any,
-    own: Any,
-    outboxes: Any,
-    sent: Any,
-    inbox: Any,
-    arrived: Any,
+    distance: Any,
     records: Any,
-    hashes: Any,
+    ring: Any,
     failures: Any,
     level: Any,
     counters: Any,
 ) -> None:
-    """Expand states from `counters[POSITION]` on, until `end` or until there is no room for more.
+    """Expand states of a level, chunk by chunk, until there are no more, `quota` of them have been
+    expanded, or some thread has called a halt by `halt[0]`: this one does when it has found `most`.
 
-    New states of the own partition are appended to `states`; those of others go to their outbox.
-    The `arrived` states of an inbox are inserted on the way, from `counters[FED]` on, as far as
-    they get: waiting for their lines takes no time where successors are made meanwhile.
-    What stands in the place of the own outbox is the ring, with the hashes in `hashes`.
-    `most` is the number of states at which the table must grow before more may be inserted. `shape`
-    is a tuple with an item for each word of a state, `others` one that is empty if there is one
-    partition only: their lengths are known when this is compiled.
+    Those that thread `t` has found end at `ends[t]`, and would stand at `begins[t]` if they began
+    at 0; `taken[0]` counts what has been handed out. New states are appended to `states`, the own
+    ones among `everything`. `shape` is a tuple with an item for each word of a state, `others` one
+    that is empty if there is one thread only: their lengths are known when this is compiled.
     """
     words = np.uint64(len(shape))
     width = words + TWO
-    base, target = np.uint64(states.ctypes.data), np.uint64(records.ctypes.data)
-    notes, table_at = np.uint64(seen.ctypes.data), np.uint64(table.ctypes.data)
-    lines_, most_ = np.uint64(lines), np.uint64(most)
-    room = np.uint64(hashes.size)
-    ring = room - U1
-    room_out = np.uint64(outboxes.shape[1]) // words
-    position, last = np.uint64(counters[POSITION]), np.uint64(end)
+    base, target = np.uint64(everything.ctypes.data), np.uint64(records.ctypes.data)
+    notes = np.uint64(seen.ctypes.data)
+    table_at, counter = np.uint64(table.ctypes.data), np.uint64(taken.ctypes.data)
+    lines_, most_, distance_ = np.uint64(lines), np.uint64(most), np.uint64(distance)
+    room, segments, mine = np.uint64(ring.shape[1]), np.uint64(ends.size), np.uint64(own)
+    mask, ahead, share = room - U1, np.uint64(AHEAD), np.uint64(states.size)
+    first, bits_ = mine * share, np.uint64(bits)
+    homes, hashes = ring[len(shape)], ring[len(shape) + 1]
+    at, until = np.uint64(counters[AT]), np.uint64(counters[UNTIL])
     filled, transitions = np.uint64(counters[FILLED]), np.uint64(counters[TRANSITIONS])
-    mine, owners, ahead = np.uint64(own), np.uint64(sent.size), np.uint64(AHEAD)
-    waiting, flat = outboxes[own], outboxes.reshape(outboxes.size)
-    stride = np.uint64(outboxes.shape[1])
+    whole, most_expanded = np.uint64(ends[-1]), np.uint64(quota)
+    expanded = U0
+    halted: Any = False
     made = done = ahead
-    sent[own] = ahead
-    fed, last_fed, a_state = np.uint64(counters[FED]), np.uint64(arrived), np.uint64(FEED)
-    check, unit = transitions + fed, ~(ahead - U1)
+    check, run = transitions, 0
     while True:
         # Room for what the ring holds and for what is made until the next look (`ring_size`).
-        if transitions + fed >= check:
-            check = transitions + fed + room // TWO
-            if filled + room > most_ or is_full(sent, own, room_out - room):
-                last = position
+        if transitions >= check:
+            check = transitions + room // TWO
+            if filled + room > most_:
+                halt[0] = 1
+            halted = halt[0] != 0 or expanded >= most_expanded
+        if at == until and not halted:
+            at = min(np.uint64(take_from(counter, np.int64(chunk))), whole)
+            until = min(at + np.uint64(chunk), whole)
         stop = made
-        if position < last:
-            result = call_successors(address, base + position * words * U8, target, notes)
+        if at < until and not halted:
+            while at >= np.uint64(ends[run]):
+                run += 1
+            state = np.uint64(begins[run]) + at * words
+            result = call_successors(address, base + state * U8, target, notes)
             for number in range(U0, result & COUNT_MASK):
-                at = number * width
-                label = records[at + words]
+                record = number * width
+                label = records[record + words]
                 if label & FAILED_BIT:
                     failure = np.int64((label >> FAILURE_BITS) & FAILURE_MASK)
-                    note_failure(failures, failure, label & LOW, position, words, states, level)
+                    note_failure(failures, failure, label & LOW, state, words, everything, level)
                     continue
                 transitions += U1
-                hash_ = hash_of(records, at, words)
-                hashes[made & ring] = hash_
-                line = table_at + line_of(hash_, lines_) * U64
-                if len(others):
-                    # Who owns it cannot be predicted, so that chooses places by arithmetic: a
-                    # branch, or an expression that becomes one, costs as much as all the rest.
-                    owner = owner_of(hash_, owners)
-                    owned = np.uint64(owner == mine)
-                    place = np.uint64(sent[owner]) & (ring | (owned - U1))
-                    sent[owner] += 1
-                    row = owner * stride + place * words
-                    for offset in range(words):
-                        flat[row + offset] = records[at + offset]
-                    prefetch(target + (line - target) * owned)
-                    made += owned
-                else:
-                    for offset in range(words):
-                        waiting[(made & ring) * words + offset] = records[at + offset]
-                    prefetch(line)
-                    made += U1
-            position += U1
-            if len(others):
-                until = min(fed + a_state, last_fed)
-                while fed < until:
-                    hash_ = hash_of(inbox, fed * words, words)
-                    hashes[made & ring] = hash_
-                    for offset in range(words):
-                        waiting[(made & ring) * words + offset] = inbox[fed * words + offset]
-                    prefetch(table_at + line_of(hash_, lines_) * U64)
-                    made += U1
-                    fed += U1
-                sent[own] = made
-            # How many of them are its own varies: steps of one size can be predicted all the same.
-            stop = done + ((made - done - ahead) & unit) if len(others) else made - ahead
+                hash_ = hash_of(records, record, words)
+                home = home_for(hash_, lines_, distance_, segments, others)
+                place = made & mask
+                homes[place] = home
+                if words != U1:
+                    hashes[place] = hash_
+                for offset in range(words):
+                    ring[offset, place] = records[record + offset]
+                prefetch(table_at + home * U64)
+                made += U1
+            at += U1
+            expanded += U1
+            stop = made - ahead
         while done < stop:
-            place = done & ring
+            place = done & mask
             done += U1
-            hash_, at = hashes[place], place * words
-            if insert(table, table_at, lines_, states, filled, waiting, at, words, hash_):
+            if words == U1:
+                new = insert_word(table, homes[place], ring[0, place], others)
+                if new:
+                    states[filled] = ring[0, place]
+            else:
                 for offset in range(words):
-                    states[filled * words + offset] = waiting[at + offset]
-                filled += U1
-        if done == made and position >= last:
+                    states[filled * words + offset] = ring[offset, place]
+                new = insert_words(
+                    table,
+                    homes[place],
+                    hashes[place],
+                    (filled << bits_) | mine,
+                    everything,
+                    share,
+                    bits_,
+                    first + filled * words,
+                    words,
+                    others,
+                )
+            filled += np.uint64(new)
+        if done == made and (at == until or halted):
             break
-    counters[POSITION], counters[FILLED], counters[TRANSITIONS] = position, filled, transitions
-    counters[FED] = fed
-
-
-@compiled_kernel
-def is_full(sent: Any, own: Any, most: Any) -> Any:
-    """Whether some other partition's outbox holds more than so many states."""
-    full = False
-    for other in range(sent.size):
-        if other != own:
-            full = full or np.uint64(sent[other]) > most
-    return full
-
-
-@compiled_kernel
-def owner_of(hash_: Any, partitions: Any) -> Any:
-    """The partition that owns a state."""
-    return ((hash_ & LOW) * partitions) >> U32
-
-
-@compiled_kernel
-def insert(
-    table: Any,
-    base: Any,
-    lines: Any,
-    states: Any,
-    number: Any,
-    record: Any,
-    at: Any,
-    words: Any,
-    hash_: Any,
-) -> Any:
-    """Put a state that was made into its table; whether it is new."""
-    if words == U1:
-        return insert_word(table, base, lines, record[at], hash_)
-    return insert_words(table, base, lines, states, number, record, at, words, hash_)
-
-
-@compiled_kernel
-def receive(
-    inbox: Any,
-    count: Any,
-    begin: Any,
-    states: Any,
-    shape: Any,
-    table: Any,
-    lines: Any,
-    most: Any,
-    hashes: Any,
-    counters: Any,
-) -> Any:
-    """Insert the states of an inbox from `begin` on; how many of it are done when room runs out."""
-    lines_, words = np.uint64(lines), np.uint64(len(shape))
-    table_at = np.uint64(table.ctypes.data)
-    filled, most_ = np.uint64(counters[FILLED]), np.uint64(most)
-    number, last, ahead = np.uint64(begin), np.uint64(count), np.uint64(AHEAD)
-    asked, ring = number, np.uint64(hashes.size) - U1
-    while number < last and filled < most_:
-        while asked < min(number + ahead + ahead, last):
-            hash_ = hash_of(inbox, asked * words, words)
-            hashes[asked & ring] = hash_
-            prefetch(table_at + line_of(hash_, lines_) * U64)
-            asked += U1
-        stop = min(number + ahead, last, number + most_ - filled)
-        while number < stop:
-            place, at = number & ring, number * words
-            hash_ = hashes[place]
-            if insert(table, table_at, lines_, states, filled, inbox, at, words, hash_):
-                for offset in range(words):
-                    states[filled * words + offset] = inbox[at + offset]
-                filled += U1
-            number += U1
-    counters[FILLED] = filled
-    return number
+    counters[EXPANDED] += np.int64(expanded)
+    counters[AT], counters[UNTIL] = at, until
+    counters[FILLED], counters[TRANSITIONS] = filled, transitions
 
 
 @compiled_kernel
@@ -372,6 +331,32 @@ def put(table: Any, base: Any, stored: Any, home: Any) -> None:
         line += U1
         free = slots_equal(base + line * U64, U0)
     table[line * SLOTS + lowest_bit(free)] = stored
+
+
+@compiled_kernel
+def refill(
+    table: Any,
+    lines: Any,
+    words: Any,
+    states: Any,
+    count: Any,
+    segment: Any,
+    segments: Any,
+    thread: Any,
+    bits: Any,
+) -> None:
+    """Put those of a thread's states that belong there into a segment that was emptied."""
+    base, lines_ = np.uint64(table.ctypes.data), np.uint64(lines)
+    for number in range(count):
+        at = number * words
+        hash_ = hash_of(states, at, words)
+        if ((hash_ & LOW) * np.uint64(segments)) >> U32 != np.uint64(segment):
+            continue
+        stored = states[at] + U1
+        if words != 1:
+            index = (np.uint64(number) << np.uint64(bits)) | np.uint64(thread)
+            stored = (hash_ & ~LOW) | (index + U1)
+        put(table, base, stored, line_of(hash_, lines_))
 
 
 RECENT = 64

@@ -1,67 +1,85 @@
-"""Find every reachable state: the rounds of all partitions, limits, progress, interruption."""
+"""Find every reachable state: the levels and rounds of all threads, limits, progress, interruption.
+
+In a level every thread takes what is to be expanded chunk by chunk, and enters what it finds in the
+table that all share. Threads wait for each other when a level is done and when the table must grow.
+"""
 
 from __future__ import annotations
 
 import threading
 import time
 from dataclasses import dataclass, field
+from enum import Enum
 
 import numpy as np
 
 from modecheck.engine.compiled.intrinsics import LINE
-from modecheck.engine.compiled.kernels import POSITION, hash_of
+from modecheck.engine.compiled.kernels import FILLED
 from modecheck.engine.compiled.machine import Machine
-from modecheck.engine.compiled.memory import Words
-from modecheck.engine.compiled.partitions import (
-    FIRST_LINES,
-    LARGEST_TABLE,
-    Partition,
-    new_partition,
-)
+from modecheck.engine.compiled.table import FIRST_LINES, Table
+from modecheck.engine.compiled.workers import Frontier, Worker, apart, new_workers
 from modecheck.engine.exploration import Reporter
 from modecheck.engine.memory import available_memory, resident_memory
 from modecheck.engine.space import INTERRUPTION, Limits
 
 MEMORY_LEFT_FREE = 0.08
 """Share of the available memory that is never taken, so that the report can still be written."""
-CHECK_EVERY = 0.25
-"""Seconds between two looks at the limits, at the most."""
 LOOK_EVERY = 0.02
-"""Seconds between two looks at the least."""
-ROUND = 1 << 18
-"""States expanded before the clock is looked at."""
-
-
-@dataclass(slots=True)
-class Inbox:
-    """States that another partition has sent, and how many of them have been inserted."""
-
-    states: Words
-    count: int
-    done: int = 0
+"""Seconds between two looks at the limits at the least."""
+ROOM_LEFT = 32
+"""A table grows when less than this part of it is left: dividing that among the threads would have
+them wait for each other too often."""
 
 
 @dataclass(slots=True)
 class Reached:
-    """All partitions at the end, and why the exploration stopped, if it did."""
+    """What all threads have found, and why the exploration stopped, if it did."""
 
     machine: Machine
-    partitions: list[Partition]
+    workers: list[Worker]
+    table: Table
     layers: list[int] = field(default_factory=list)
     stopped_by: str = ""
     expanded_levels: int = 0
 
     @property
     def states(self) -> int:
-        return sum(partition.filled for partition in self.partitions)
+        return sum(worker.filled for worker in self.workers)
 
     @property
     def transitions(self) -> int:
-        return sum(partition.transitions for partition in self.partitions)
+        return sum(worker.transitions for worker in self.workers)
+
+    @property
+    def used_bytes(self) -> int:
+        """Bytes that hold states and their table, buffers left out."""
+        return 8 * (self.states * self.machine.layout.words + self.table.slots)
+
+    def give_back(self) -> None:
+        """Free the memory of states and table."""
+        self.workers.clear()
+        self.table.give_back()
+
+
+class Next(Enum):
+    """What all threads do after they have met."""
+
+    EXPAND = "go on with this level"
+    GROW = "grow the table, then go on"
+    LEAVE = "leave this level, which is done"
+    STOP = "stop"
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """What is next, and how many lines a segment of the table had before."""
+
+    next: Next
+    old_lines: int = 0
 
 
 def reach(machine: Machine, *, threads: int, limits: Limits, reporter: Reporter) -> Reached:
-    """Explore breadth first with one partition for each thread.
+    """Explore breadth first on so many threads.
 
     The states of each level, and so counts and layers, do not depend on the number of threads.
     """
@@ -77,41 +95,39 @@ class _Reach:
         self._bound = limits.memory or int(
             resident_memory() + available_memory() * (1 - MEMORY_LEFT_FREE)
         )
-        most = limits.states if limits.states is not None else LARGEST_TABLE * LINE
-        self._partitions = [
-            new_partition(
-                machine, n, threads, address_space=self._address_space(threads), most_states=most
-            )
-            for n in range(threads)
-        ]
-        self._result = Reached(machine, self._partitions)
+        space = self._address_space(threads)
+        self._workers, self._everything = new_workers(machine, threads, address_space=space)
+        self._table = Table(machine.layout.words, threads, address_space=space)
+        self._result = Reached(machine, self._workers, self._table)
         self._barrier = threading.Barrier(threads)
         self._stop = ""
+        self._halt = apart(1, np.int64)
+        self._taken = (apart(1, np.int64), apart(1, np.int64))
+        self._decision = Decision(Next.EXPAND)
         self._looked = 0.0
         self._trouble: BaseException | None = None
         self._ends = [0] * threads
-        self._pending = [[0] * threads, [0] * threads]
-        self._halted = ["", ""]
 
     def _address_space(self, threads: int) -> int:
-        """Address space for a partition: what memory can hold, or the bound, with some to spare."""
-        words = self._machine.layout.words
-        most = self._bound // (8 * words + 8)
+        """Address space for states: what memory can hold, or the bound, with some to spare. One
+        thread may find them all.
+        """
+        most = self._bound // (8 * self._machine.layout.words + 8)
         if self._limits.states is not None:
             most = min(most, self._limits.states)
-        return min(
-            int(most * (1.0 if threads == 1 else 1.3)) + 4 * LINE * FIRST_LINES, (1 << 32) - 2
-        )
+        numbers = (1 << 32 - (threads - 1).bit_length()) - 2
+        return min(most + 4 * LINE * FIRST_LINES * threads, numbers)
 
     def run(self) -> Reached:
+        first = self._workers[0]
         initial = self._machine.layout.pack(self._machine.product.initial)
-        record = np.array(initial, np.uint64)
-        hash_ = int(hash_of(record, 0, self._machine.layout.words))
-        owner = (hash_ & 0xFFFFFFFF) * len(self._partitions) >> 32
-        self._partitions[owner].insert_initial(initial)
+        first.states[: len(initial)] = np.array(initial, np.uint64)
+        first.counters[FILLED] = 1
+        self._table.enter_first(first.states)
+        self._share_out()
         helpers = [
             threading.Thread(target=self._guarded, args=(n,), daemon=True)
-            for n in range(1, len(self._partitions))
+            for n in range(1, len(self._workers))
         ]
         for helper in helpers:
             helper.start()
@@ -128,38 +144,56 @@ class _Reach:
         try:
             self._work(own)
         except KeyboardInterrupt:
-            self._stop = INTERRUPTION
-            self._barrier.abort()
+            self._give_up(INTERRUPTION)
         except threading.BrokenBarrierError:
-            self._barrier.abort()
+            self._give_up("")
         except MemoryError:
-            self._stop = Limits().reached_memory
-            self._barrier.abort()
+            self._give_up(Limits().reached_memory)
         except BaseException as trouble:
             self._trouble = trouble
-            self._barrier.abort()
+            self._give_up("")
+
+    def _give_up(self, why: str) -> None:
+        self._stop = why or self._stop
+        self._halt[0] = 1
+        self._barrier.abort()
 
     def _work(self, own: int) -> None:
-        partition = self._partitions[own]
-        level = 0
+        worker = self._workers[own]
+        depth = 0
         while True:
-            self._ends[own] = partition.filled
+            self._ends[own] = worker.filled
             self._barrier.wait()
-            begins = [part.levels[level] for part in self._partitions]
-            fresh = sum(self._ends) - sum(begins)
-            if own == 0 and fresh:
-                self._result.layers.append(fresh)
+            frontier = self._frontier(depth)
+            if own == 0 and frontier.count:
+                self._result.layers.append(frontier.count)
             if self._too_many(sum(self._ends)):
                 return
             if own == 0:
-                self._result.expanded_levels = level
-            if not fresh:
+                self._result.expanded_levels = depth
+            if not frontier.count:
                 return
-            partition.levels.append(self._ends[own])
-            partition.counters[POSITION] = partition.levels[level]
-            if not self._whole(own, self._ends[own], level):
+            worker.begin(self._ends[own])
+            if not self._whole(own, frontier):
                 return
-            level += 1
+            depth += 1
+
+    def _frontier(self, depth: int) -> Frontier:
+        """The states of a level: for every thread those that it has found since the last one."""
+        width, share = self._machine.layout.words, self._workers[0].states.size
+        begins, ends, before = [], [], 0
+        for worker, end in zip(self._workers, self._ends, strict=True):
+            begin = worker.levels[depth]
+            begins.append((worker.own * share + (begin - before) * width) % (1 << 64))
+            before += end - begin
+            ends.append(before)
+        return Frontier(
+            np.array(begins, np.uint64),
+            np.array(ends, np.int64),
+            depth,
+            self._taken[depth % 2],
+            self._halt,
+        )
 
     def _too_many(self, states: int) -> bool:
         """Whether there are more states than are wanted; some may have been dropped."""
@@ -168,83 +202,78 @@ class _Reach:
         self._stop = self._limits.reached_states
         return True
 
-    def _whole(self, own: int, end: int, level: int) -> bool:
-        """Expand this level's states, exchanging whenever an outbox is full; whether all are.
+    def _whole(self, own: int, frontier: Frontier) -> bool:
+        """Expand this level's states, growing the table on the way; whether all are expanded.
 
-        What all decide by has two places that take turns, as outboxes do: it is written before the
-        wait, and not again before all have read it.
+        The first thread decides what is next while all wait, and does not decide again before all
+        have seen it and come to the next wait.
         """
-        partition = self._partitions[own]
-        inboxes: list[Inbox] = []
         while True:
-            turn = partition.begin_round()
-            self._expand_some(partition, end, level, inboxes)
-            for inbox in inboxes:
-                self._receive(partition, inbox)
-            self._pending[turn][own] = end - int(partition.counters[POSITION])
-            if own == 0:
-                self._look_around(level)
-                self._halted[turn] = self._stop
+            self._expand(own, frontier)
             self._barrier.wait()
-            if self._halted[turn]:
-                return False
-            inboxes = self._inboxes(own, turn)
-            if not any(self._pending[turn]):
-                for inbox in inboxes:
-                    self._receive(partition, inbox)
-                return True
+            if own == 0:
+                self._decision = self._decide(frontier)
+            self._barrier.wait()
+            decision = self._decision
+            if decision.next in (Next.LEAVE, Next.STOP):
+                return decision.next is Next.LEAVE
+            if decision.next is Next.GROW:
+                found = [(worker.states, worker.filled) for worker in self._workers]
+                self._table.grow(own, decision.old_lines, found)
+                self._barrier.wait()
 
-    def _expand_some(
-        self, partition: Partition, end: int, level: int, inboxes: list[Inbox]
-    ) -> None:
-        """Expand until the level or the outboxes are full, or it is time to look at the limits;
-        on the way insert what arrived last.
-        """
-        waiting = iter(inboxes)
-        inbox = next(waiting, Inbox(partition.outboxes[0, 0], 0))
-        until = time.monotonic() + CHECK_EVERY
-        while int(partition.counters[POSITION]) < end and not self._stop:
-            before = int(partition.counters[POSITION])
-            inbox.done = partition.expand(
-                min(end, before + ROUND), level, inbox.states, inbox.count, inbox.done
-            )
-            if inbox.done == inbox.count:
-                inbox = next(waiting, inbox)
-            if int(partition.counters[POSITION]) == before:
-                if partition.filled + partition.hashes.size <= partition.most:
-                    return  # an outbox is full
-                if not partition.overfull:
-                    self._grow(partition)
-            if time.monotonic() > until or partition.overfull:
+    def _expand(self, own: int, frontier: Frontier) -> None:
+        """Expand what this thread gets of a level, until nothing is left or a halt is called."""
+        worker = self._workers[own]
+        while not self._halt[0]:
+            worker.expand(frontier, self._table, self._everything)
+            if own == 0:
+                self._look_around(frontier.depth)
+            if worker.is_idle and frontier.all_taken:
                 return
 
-    def _inboxes(self, own: int, turn: int) -> list[Inbox]:
-        """What the other partitions have sent to one in a round."""
-        return [
-            Inbox(other.outboxes[turn, own], int(other.sent[turn, own]))
-            for other in self._partitions
-            if other.own != own
-        ]
+    def _decide(self, frontier: Frontier) -> Decision:
+        """What all threads do next."""
+        self._halt[0] = 0
+        self._taken[(frontier.depth + 1) % 2][0] = 0
+        if self._stop or self._too_many(self._result.states):
+            return Decision(Next.STOP)
+        if frontier.all_taken and all(worker.is_idle for worker in self._workers):
+            return Decision(Next.LEAVE)
+        old = lines = self._table.lines
+        while self._is_narrow():
+            lines = self._table.next_lines(lines)
+            more = 8 * LINE * (lines - old) * len(self._workers)
+            if lines == self._table.lines or resident_memory() + more > self._bound:
+                self._table.lines = old
+                self._stop = self._limits.reached_memory
+                return Decision(Next.STOP)
+            self._table.lines = lines
+        self._share_out()
+        return Decision(Next.GROW if lines > old else Next.EXPAND, old)
 
-    def _receive(self, partition: Partition, inbox: Inbox) -> None:
-        """Insert what is left of an inbox."""
-        while inbox.done < inbox.count and not partition.overfull:
-            inbox.done = partition.receive(inbox.states, inbox.count, inbox.done)
-            if inbox.done < inbox.count and not partition.overfull:
-                self._grow(partition)
+    def _is_narrow(self) -> bool:
+        """Whether little room is left in the table."""
+        left = self._table.capacity - self._result.states
+        return left < max(self._least_room, self._table.capacity // ROOM_LEFT)
 
-    def _grow(self, partition: Partition) -> None:
-        """Make room in a table, unless memory does not allow it."""
-        more = 64 * (partition.next_lines() - partition.lines)
-        if resident_memory() + more > self._bound:
-            self._stop = self._stop or self._limits.reached_memory
-            raise threading.BrokenBarrierError
-        partition.grow()
+    @property
+    def _least_room(self) -> int:
+        """States for which there must be room, for all threads to go on."""
+        return 2 * sum(worker.room for worker in self._workers)
 
-    def _look_around(self, level: int) -> None:
-        """Look at the limits and report; only the first partition's thread does."""
+    def _share_out(self) -> None:
+        """Divide among the threads how many states may be found before they meet again."""
+        most = self._table.capacity
+        if self._limits.states is not None:
+            most = min(most, self._limits.states + self._least_room)
+        share = (most - self._result.states) // len(self._workers)
+        for worker in self._workers:
+            worker.most = worker.filled + share
+
+    def _look_around(self, depth: int) -> None:
+        """Look at the limits and report; only the first thread does."""
         limits, states, now = self._limits, self._result.states, time.monotonic()
-        self._too_many(states)
         if now - self._looked < LOOK_EVERY:
             return  # where levels are small, looking would take longer than exploring them
         self._looked = now
@@ -252,14 +281,11 @@ class _Reach:
             self._stop = limits.reached_seconds
         elif resident_memory() > self._bound:
             self._stop = limits.reached_memory
+        if self._stop:
+            self._halt[0] = 1
         self._reporter.progress(
             states=states,
             transitions=self._result.transitions,
-            frontier=self._unexpanded() + states - sum(self._result.layers),
-            depth=level,
+            frontier=states - sum(worker.expanded for worker in self._workers),
+            depth=depth,
         )
-
-    def _unexpanded(self) -> int:
-        """How many states of this level are still to be expanded, or under way."""
-        done = (int(partition.counters[POSITION]) for partition in self._partitions)
-        return sum(self._ends) - sum(done)

@@ -54,10 +54,10 @@ def explore_compiled(
         _load_kernels(machine)
     reached = reach(machine, threads=threads, limits=limits, reporter=reporter)
     transitions = reached.transitions
-    failures = [partition.failures for partition in reached.partitions]
+    failures = [worker.failures for worker in reached.workers]
     stopped_by = reached.stopped_by
     states = numbered_states(reached, limits.states)
-    reached.partitions.clear()
+    reached.give_back()
     bound = limits.memory or resident_memory() + available_memory()
     interrupted = stopped_by == INTERRUPTION and transitions > SOON_BUILT
     try:
@@ -106,7 +106,7 @@ def _hasty_graph(states: States) -> Graph:
 def _sightings(
     machine: Machine, states: States, parts: list[Words]
 ) -> dict[tuple[str, str], Sighting]:
-    """The failing steps of all partitions, the shallowest of each with the state of least words."""
+    """The failing steps that were met, the shallowest of each with the state of least words."""
     rows = []
     for number, failure in enumerate(machine.failures):
         seen = [part[number] for part in parts if part[number][0]]

@@ -1,0 +1,100 @@
+"""The table that all threads fill: it grows in place, is filled anew where it cannot, and keeps
+each state once, however many threads there are.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from modecheck.engine.compiled import table
+from modecheck.engine.compiled.machine import Machine, compiled
+from modecheck.engine.compiled.reach import Reached, reach
+from modecheck.engine.drives import drives_of
+from modecheck.engine.exploration import Silent
+from modecheck.engine.space import Limits
+from modecheck.model.devices import read_device
+from modecheck.product.composition import compose
+from tests.benchmarks.explore import counters
+
+COUNTERS = 5
+WIDE = """
+  wide_one:
+    variables: {n: {range: [0, 2147483647]}}
+    states: [s]
+    rules: [{do: n = 2147483647 - n}]
+  wide_two:
+    variables: {n: {range: [0, 2147483647]}}
+    states: [s]
+    rules: [{do: n = 2147483647 - n}]
+"""
+"""Two switches of 31 bits each: a state takes two words."""
+
+
+@pytest.fixture(scope="module", params=["one word", "two words"])
+def machine(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Machine:
+    """Five octal counters, alone or beside two wide switches."""
+    path = Path(tmp_path_factory.mktemp("octal")) / "device.yaml"
+    more = WIDE if request.param == "two words" else ""
+    path.write_text(counters(COUNTERS) + more, encoding="utf-8")
+    product = compose(read_device(str(path)))
+    made = compiled(product, drives_of(product))
+    assert made.layout.words == (2 if more else 1)
+    return made
+
+
+def explored(machine: Machine, threads: int) -> Reached:
+    return reach(machine, threads=threads, limits=Limits(), reporter=Silent())
+
+
+def found_states(reached: Reached) -> list[tuple[int, ...]]:
+    """The words of every state that some thread has found."""
+    width = reached.machine.layout.words
+    return [
+        tuple(row)
+        for worker in reached.workers
+        for row in worker.states[: worker.filled * width].reshape(-1, width).tolist()
+    ]
+
+
+@pytest.mark.parametrize("threads", [1, 2, 3, 5])
+def test_each_state_is_found_once(machine: Machine, threads: int) -> None:
+    """8^5 states of counters, four times as many with the switches: each once, by any thread."""
+    reached = explored(machine, threads)
+    found = found_states(reached)
+    total = 8**COUNTERS * (4 if machine.layout.words == 2 else 1)
+    assert len(found) == len(set(found)) == reached.states == total
+    assert reached.layers == explored(machine, 1).layers
+
+
+@pytest.mark.parametrize("threads", [1, 2])
+def test_a_small_table_grows(
+    machine: Machine, threads: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Begun with a few lines, it grows many times in place, and loses and doubles nothing."""
+    monkeypatch.setattr(table, "FIRST_LINES", 16)
+    monkeypatch.setattr(table, "GROWTH", 1.1)
+    reached = explored(machine, threads)
+    assert reached.table.lines > 16 * 10
+    assert len(set(found_states(reached))) == reached.states == sum(reached.layers)
+    assert reached.states == 8**COUNTERS * (4 if machine.layout.words == 2 else 1)
+
+
+@pytest.mark.parametrize("threads", [1, 2])
+def test_what_cannot_grow_in_place_is_filled_anew(
+    machine: Machine, threads: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where growing in place gives up half-way, every segment is made again from the states."""
+    given_up = []
+
+    def gives_up(*_arguments: object) -> int:
+        given_up.append(True)
+        return 1
+
+    monkeypatch.setattr(table, "FIRST_LINES", 256)
+    monkeypatch.setattr(table, "grow", gives_up)
+    reached = explored(machine, threads)
+    assert given_up
+    assert len(set(found_states(reached))) == reached.states == sum(reached.layers)
+    assert reached.states == 8**COUNTERS * (4 if machine.layout.words == 2 else 1)
