@@ -6,9 +6,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from modecheck.engine.compiled import table
+from modecheck.engine.compiled.kernels import store
 from modecheck.engine.compiled.machine import Machine, compiled
 from modecheck.engine.compiled.reach import Reached, reach
 from modecheck.engine.drives import drives_of
@@ -98,3 +100,11 @@ def test_what_cannot_grow_in_place_is_filled_anew(
     assert given_up
     assert len(set(found_states(reached))) == reached.states == sum(reached.layers)
     assert reached.states == 8**COUNTERS * (4 if machine.layout.words == 2 else 1)
+
+
+def test_a_slot_is_filled_once() -> None:
+    """Who comes second is told so, and what the first stored stays."""
+    slots = np.zeros(8, np.uint64)
+    assert store(slots, np.uint64(3), np.uint64(7), (0,))
+    assert not store(slots, np.uint64(3), np.uint64(9), (0,))
+    assert slots.tolist() == [0, 0, 0, 7, 0, 0, 0, 0]
