@@ -49,20 +49,24 @@ COUNT_MASK = np.uint64(DRIVEN - 1)
 SPARE = 1 << 13
 """Lines behind the last home, for probes that run on; far more than the longest run seen."""
 
-POSITION, FILLED, TRANSITIONS, FED = 0, 1, 2, 3
+POSITION, FILLED, TRANSITIONS, FED, LEVELS = 0, 1, 2, 3, 4
 """Places in the array of counters that a kernel goes on from when it is called again."""
 
 compiled_kernel: Any = njit(nogil=True, cache=True, boundscheck=False)
+lean_kernel: Any = njit(nogil=True, cache=True, boundscheck=False, _nrt=False)
+"""A kernel that allocates nothing, and does not count who holds its arrays: else each call within
+it does so with atomic instructions, which together took as long as all the rest of `expand`.
+"""
 
 
-@compiled_kernel
+@lean_kernel
 def mixed(hash_: Any, word: Any) -> Any:
     """One more word mixed into a hash."""
     hash_ = (hash_ ^ word) * MULTIPLY_ONE
     return (hash_ ^ (hash_ >> U32)) * MULTIPLY_TWO
 
 
-@compiled_kernel
+@lean_kernel
 def hash_of(words: Any, first: Any, count: Any) -> Any:
     """The hash of a state; its upper half gives the home, its lower half the partition."""
     result = U0
@@ -71,13 +75,13 @@ def hash_of(words: Any, first: Any, count: Any) -> Any:
     return result
 
 
-@compiled_kernel
+@lean_kernel
 def line_of(hash_: Any, lines: Any) -> Any:
     """The home line of a hash."""
     return ((hash_ >> U32) * lines) >> U32
 
 
-@compiled_kernel
+@lean_kernel
 def insert_word(table: Any, base: Any, lines: Any, word: Any, hash_: Any) -> Any:
     """Put a one-word state into its table, which stands at `base`; whether it is new."""
     line = line_of(hash_, lines)
@@ -93,7 +97,7 @@ def insert_word(table: Any, base: Any, lines: Any, word: Any, hash_: Any) -> Any
         line += U1
 
 
-@compiled_kernel
+@lean_kernel
 def insert_words(
     table: Any,
     base: Any,
@@ -122,7 +126,7 @@ def insert_words(
         line += U1
 
 
-@compiled_kernel
+@lean_kernel
 def same_words(states: Any, first: Any, record: Any, at: Any, words: Any) -> Any:
     """Whether a state that is kept and one that was made are the same."""
     for offset in range(words):
@@ -131,7 +135,7 @@ def same_words(states: Any, first: Any, record: Any, at: Any, words: Any) -> Any
     return True
 
 
-@compiled_kernel
+@lean_kernel
 def note_failure(
     failures: Any, failure: Any, label: Any, number: Any, words: Any, states: Any, level: Any
 ) -> Any:
@@ -165,11 +169,16 @@ AHEAD = 16
 """States whose lines are asked for ahead of time, a power of two; with more, the first are gone
 from the cache."""
 
+FEW = 1 << 10
+"""States of a level that are expanded sooner than a level is begun from outside of the kernels."""
+TOGETHER = 1 << 18
+"""States found in small levels before somebody looks at the clock."""
+
 FEED = 4
 """States of an inbox that are taken up for each state that is expanded."""
 
 
-@compiled_kernel
+@lean_kernel
 def expand(  # noqa: C901 - the stages of one pipeline, which share everything
     address: Any,
     seen: Any,
@@ -283,7 +292,50 @@ def expand(  # noqa: C901 - the stages of one pipeline, which share everything
     counters[FED] = fed
 
 
-@compiled_kernel
+@lean_kernel
+def expand_small_levels(
+    address: Any,
+    seen: Any,
+    states: Any,
+    shape: Any,
+    table: Any,
+    lines: Any,
+    most: Any,
+    outboxes: Any,
+    sent: Any,
+    inbox: Any,
+    records: Any,
+    hashes: Any,
+    failures: Any,
+    level: Any,
+    counters: Any,
+    most_records: Any,
+    ends: Any,
+) -> None:
+    """Expand whole levels of the only partition, one after another, where there are few states in
+    each, and room for all that they could lead to. `ends` takes where each ended, and
+    `counters[LEVELS]` how many there are.
+
+    A level begins at `counters[POSITION]`. None is begun when as many states as `TOGETHER` have
+    been found.
+    """
+    until = counters[FILLED] + TOGETHER
+    for done in range(ends.size):
+        end = counters[FILLED]
+        fresh = end - counters[POSITION]
+        if fresh == 0 or fresh > FEW or end > until:
+            break
+        if end + fresh * most_records + hashes.size > most:
+            break
+        expand(
+            address, seen, states, shape, end, table, lines, most, (), 0, outboxes, sent, inbox, 0,
+            records, hashes, failures, np.uint64(level + done), counters,
+        )  # fmt: skip
+        ends[done] = end
+        counters[LEVELS] = done + 1
+
+
+@lean_kernel
 def is_full(sent: Any, own: Any, most: Any) -> Any:
     """Whether some other partition's outbox holds more than so many states."""
     full = False
@@ -293,13 +345,13 @@ def is_full(sent: Any, own: Any, most: Any) -> Any:
     return full
 
 
-@compiled_kernel
+@lean_kernel
 def owner_of(hash_: Any, partitions: Any) -> Any:
     """The partition that owns a state."""
     return ((hash_ & LOW) * partitions) >> U32
 
 
-@compiled_kernel
+@lean_kernel
 def insert(
     table: Any,
     base: Any,
@@ -317,7 +369,7 @@ def insert(
     return insert_words(table, base, lines, states, number, record, at, words, hash_)
 
 
-@compiled_kernel
+@lean_kernel
 def receive(
     inbox: Any,
     count: Any,
@@ -355,7 +407,7 @@ def receive(
     return number
 
 
-@compiled_kernel
+@lean_kernel
 def home_of(stored: Any, words: Any, lines: Any) -> Any:
     """The home line of what a slot holds, in a table of so many lines."""
     if words == 1:
@@ -363,7 +415,7 @@ def home_of(stored: Any, words: Any, lines: Any) -> Any:
     return line_of(stored, lines)
 
 
-@compiled_kernel
+@lean_kernel
 def put(table: Any, base: Any, stored: Any, home: Any) -> None:
     """Store what is known to be new at the first free slot from its home on."""
     line = home
@@ -379,7 +431,7 @@ RECENT = 64
 UNKNOWN = np.uint64(0xFFFFFFFFFFFFFFFF)
 
 
-@compiled_kernel
+@lean_kernel
 def count_of(base: Any, line: Any) -> Any:
     """How many slots of a line are full; they stand at its beginning."""
     free = slots_equal(base + line * U64, U0)

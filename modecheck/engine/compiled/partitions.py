@@ -6,10 +6,15 @@ then every partition inserts what it has been sent. There are two sets of outbox
 turns: one is filled while the others may still be reading the other one, so that partitions wait
 for each other once a round only. Nothing else is shared, so a partition could live in another
 process or machine as well: all that passes between them are the outboxes.
+
+Where levels are small, waiting for each other takes longer than all the rest. So between two levels
+all states can move to other partitions, more or fewer of them (`adopt`); `balance` says when. What
+is the only partition expands small levels one after another without coming back from its kernel.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -22,9 +27,12 @@ from modecheck.engine.compiled.kernels import (
     FED,
     FEED,
     FILLED,
+    LEVELS,
+    POSITION,
     SPARE,
     TRANSITIONS,
     expand,
+    expand_small_levels,
     grow,
     hash_of,
     insert_word,
@@ -33,6 +41,7 @@ from modecheck.engine.compiled.kernels import (
 )
 from modecheck.engine.compiled.machine import Machine
 from modecheck.engine.compiled.memory import Reserved, Words
+from modecheck.engine.compiled.moving_kernels import count_owned, fill_table, take_owned
 
 FIRST_LINES = 1 << 13
 """Lines of a new table: it fits the cache, and is grown long before it matters."""
@@ -50,6 +59,8 @@ CACHE_LINE = 64
 OUTBOX = 1 << 16
 """States in an outbox before a round ends: both sets stay in a second-level cache of 2 MB, where
 there are two partitions and states of one word. With less, waiting takes more than that saves."""
+MOST_LEVELS = 1 << 12
+"""Small levels that are expanded together."""
 ASIDE = 1 << 15
 """Slots at the beginning of a table that are set aside while it grows."""
 
@@ -141,8 +152,26 @@ class Partition:
         self.lines = self.next_lines()
         if grow(self.table, old, self.lines, words, np.empty(ASIDE, np.uint64)):
             self.table[: (self.lines + SPARE) * LINE] = 0
-            for number in range(self.filled):
-                self._enter(number)
+            fill_table(self.states, words, self.filled, self.table, self.lines)
+
+    def adopt(self, others: Sequence[Partition]) -> None:
+        """Take over the own states of all partitions there were before, into an empty one. They
+        must be between two levels.
+        """
+        words, levels = self.machine.layout.words, len(others[0].levels)
+        begins = [np.array([*other.levels, other.filled]) for other in others]
+        counts = np.zeros(levels, np.int64)
+        for other, begin in zip(others, begins, strict=True):
+            count_owned(other.states, words, begin, self.own, self.count, counts)
+        ends = np.cumsum(counts)
+        places = ends - counts
+        self.levels = places.tolist()
+        for other, begin in zip(others, begins, strict=True):
+            take_owned(other.states, words, begin, self.own, self.count, self.states, places)
+        self.counters[FILLED], self.counters[POSITION] = ends[-1], self.levels[-1]
+        while self.filled + self.hashes.size > self.lines * LINE * FULLEST / GROWTH:
+            self.lines = self.next_lines()
+        fill_table(self.states, words, self.filled, self.table, self.lines)
 
     def expand(self, end: int, level: int, inbox: Words, arrived: int, begin: int) -> int:
         """Expand own states up to `end`, as far as there is room, and insert on the way what has
@@ -171,6 +200,38 @@ class Partition:
             self.counters,
         )
         return int(self.counters[FED])
+
+    def expand_small_levels(self, level: int) -> int:
+        """Expand whole levels from this one on while they are small; how many. Only for a partition
+        that is the only one.
+        """
+        known = len(self.levels)
+        self.counters[POSITION], self.counters[LEVELS] = self.levels[level], 0
+        ends = np.empty(MOST_LEVELS, np.int64)
+        try:
+            expand_small_levels(
+                self.machine.successors,
+                self.seen,
+                self.states,
+                (0,) * self.machine.layout.words,
+                self.table,
+                self.lines,
+                self.most,
+                self.outboxes[self.turn],
+                self.sent[self.turn],
+                self.outboxes[self.turn, 0],
+                self.records,
+                self.hashes,
+                self.failures,
+                level,
+                self.counters,
+                self.machine.most_records,
+                ends,
+            )
+        finally:
+            # An interruption is told behind the kernel, which has found these levels.
+            self.levels += ends[: int(self.counters[LEVELS])].tolist()
+        return len(self.levels) - known
 
     def receive(self, inbox: Words, count: int, begin: int) -> int:
         """Insert what another partition has sent; how many are done when room runs out."""
@@ -210,7 +271,7 @@ def new_partition(
         lines=FIRST_LINES,
         outboxes=np.zeros((2, count, (OUTBOX + room if count > 1 else room) * words), np.uint64),
         sent=_apart(2 * count, np.int64).reshape(2, count),
-        counters=_apart(4, np.int64),
+        counters=_apart(5, np.int64),
         failures=np.zeros((max(len(machine.failures), 1), 3 + words), np.uint64),
         seen=_apart(len(machine.seen) + 64, np.uint8),
         records=_apart(machine.most_records * width, np.uint64),

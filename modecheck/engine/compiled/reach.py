@@ -4,16 +4,21 @@ from __future__ import annotations
 
 import threading
 import time
+from bisect import bisect_right
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 
+from modecheck.engine.compiled.balance import Balance
 from modecheck.engine.compiled.intrinsics import LINE
-from modecheck.engine.compiled.kernels import POSITION, hash_of
+from modecheck.engine.compiled.kernels import POSITION
 from modecheck.engine.compiled.machine import Machine
 from modecheck.engine.compiled.memory import Words
 from modecheck.engine.compiled.partitions import (
     FIRST_LINES,
+    GROWTH,
     LARGEST_TABLE,
     Partition,
     new_partition,
@@ -41,15 +46,36 @@ class Inbox:
     done: int = 0
 
 
+@dataclass(frozen=True, slots=True)
+class Noted:
+    """What a partition has seen beside states."""
+
+    transitions: int
+    failures: Words
+    seen: np.ndarray
+
+    @classmethod
+    def by(cls, partition: Partition) -> Noted:
+        return cls(partition.transitions, partition.failures, partition.seen)
+
+
 @dataclass(slots=True)
 class Reached:
-    """All partitions at the end, and why the exploration stopped, if it did."""
+    """All partitions at the end, and why the exploration stopped, if it did; `earlier` are what
+    other partitions counted, whose states these took over.
+    """
 
     machine: Machine
     partitions: list[Partition]
     layers: list[int] = field(default_factory=list)
     stopped_by: str = ""
     expanded_levels: int = 0
+    earlier: list[Noted] = field(default_factory=list)
+
+    @property
+    def noted(self) -> list[Noted]:
+        """What was seen beside the states, partition by partition."""
+        return [*self.earlier, *(Noted.by(partition) for partition in self.partitions)]
 
     @property
     def states(self) -> int:
@@ -57,13 +83,14 @@ class Reached:
 
     @property
     def transitions(self) -> int:
-        return sum(partition.transitions for partition in self.partitions)
+        return sum(noted.transitions for noted in self.noted)
 
 
 def reach(machine: Machine, *, threads: int, limits: Limits, reporter: Reporter) -> Reached:
-    """Explore breadth first with one partition for each thread.
+    """Explore breadth first with one partition, or one for each thread.
 
-    The states of each level, and so counts and layers, do not depend on the number of threads.
+    The states move from one to the other as `balance` says. The states of each level, and so counts
+    and layers, do not depend on any of it.
     """
     return _Reach(machine, threads, limits, reporter).run()
 
@@ -77,21 +104,32 @@ class _Reach:
         self._bound = limits.memory or int(
             resident_memory() + available_memory() * (1 - MEMORY_LEFT_FREE)
         )
-        most = limits.states if limits.states is not None else LARGEST_TABLE * LINE
-        self._partitions = [
-            new_partition(
-                machine, n, threads, address_space=self._address_space(threads), most_states=most
-            )
-            for n in range(threads)
-        ]
-        self._result = Reached(machine, self._partitions)
-        self._barrier = threading.Barrier(threads)
+        self._threads = threads
+        self._most = limits.states if limits.states is not None else LARGEST_TABLE * LINE
+        self._result = Reached(machine, self._new_partitions(1))
         self._stop = ""
         self._looked = 0.0
         self._trouble: BaseException | None = None
+        self._tipped, self._fixed = False, threads == 1
+        self._meet(1)
+
+    def _meet(self, threads: int) -> None:
+        """Have so many threads wait for each other."""
+        self._barrier = threading.Barrier(threads)
         self._ends = [0] * threads
         self._pending = [[0] * threads, [0] * threads]
         self._halted = ["", ""]
+
+    @property
+    def _partitions(self) -> list[Partition]:
+        return self._result.partitions
+
+    def _new_partitions(self, count: int) -> list[Partition]:
+        space = self._address_space(count)
+        return [
+            new_partition(self._machine, n, count, address_space=space, most_states=self._most)
+            for n in range(count)
+        ]
 
     def _address_space(self, threads: int) -> int:
         """Address space for a partition: what memory can hold, or the bound, with some to spare."""
@@ -104,29 +142,36 @@ class _Reach:
         )
 
     def run(self) -> Reached:
-        initial = self._machine.layout.pack(self._machine.product.initial)
-        record = np.array(initial, np.uint64)
-        hash_ = int(hash_of(record, 0, self._machine.layout.words))
-        owner = (hash_ & 0xFFFFFFFF) * len(self._partitions) >> 32
-        self._partitions[owner].insert_initial(initial)
+        self._partitions[0].insert_initial(self._machine.layout.pack(self._machine.product.initial))
+        while True:
+            self._in_threads(len(self._partitions), self._work)
+            if self._stop or not self._tipped:
+                break
+            self._move(self._threads if len(self._partitions) == 1 else 1)
+        self._result.stopped_by = self._stop
+        if self._stop == INTERRUPTION and len(self._partitions) == 1:
+            only = self._partitions[0]
+            whole = bisect_right(only.levels, int(only.counters[POSITION])) - 1
+            self._result.expanded_levels = max(whole, self._result.expanded_levels)
+        return self._result
+
+    def _in_threads(self, count: int, work: Callable[[int], None]) -> None:
         helpers = [
-            threading.Thread(target=self._guarded, args=(n,), daemon=True)
-            for n in range(1, len(self._partitions))
+            threading.Thread(target=self._guarded, args=(work, n), daemon=True)
+            for n in range(1, count)
         ]
         for helper in helpers:
             helper.start()
-        self._guarded(0)
+        self._guarded(work, 0)
         for helper in helpers:
             helper.join()
         if self._trouble is not None:
             raise self._trouble
-        self._result.stopped_by = self._stop
-        return self._result
 
-    def _guarded(self, own: int) -> None:
+    def _guarded(self, work: Callable[[int], None], own: int) -> None:
         """Work until there is nothing left; trouble in one thread ends them all."""
         try:
-            self._work(own)
+            work(own)
         except KeyboardInterrupt:
             self._stop = INTERRUPTION
             self._barrier.abort()
@@ -139,17 +184,39 @@ class _Reach:
             self._trouble = trouble
             self._barrier.abort()
 
+    def _move(self, count: int) -> None:
+        """Move all states to so many new partitions, between two levels, if memory allows it."""
+        self._tipped = False
+        needed = sum(partition.used_bytes for partition in self._partitions)
+        self._fixed = resident_memory() + int(needed * GROWTH) > self._bound
+        if self._fixed:
+            return
+        others, new = self._partitions, self._new_partitions(count)
+        self._meet(count)
+        self._in_threads(count, lambda own: new[own].adopt(others))
+        if not self._stop:
+            self._result.earlier += [Noted.by(partition) for partition in others]
+            self._result.partitions = new
+
     def _work(self, own: int) -> None:
         partition = self._partitions[own]
-        level = 0
+        level = len(partition.levels) - 1
+        balance = Balance(len(self._partitions), self._threads)
         while True:
+            if balance.partitions == 1:
+                level += self._small_levels(partition, level)
             self._ends[own] = partition.filled
             self._barrier.wait()
             begins = [part.levels[level] for part in self._partitions]
-            fresh = sum(self._ends) - sum(begins)
+            states = sum(self._ends)
+            fresh = states - sum(begins)
+            if fresh and not self._fixed and balance.is_tipped(states):
+                self._tipped = True
+                return
+            balance.add(fresh)
             if own == 0 and fresh:
                 self._result.layers.append(fresh)
-            if self._too_many(sum(self._ends)):
+            if self._too_many(states):
                 return
             if own == 0:
                 self._result.expanded_levels = level
@@ -160,6 +227,19 @@ class _Reach:
             if not self._whole(own, self._ends[own], level):
                 return
             level += 1
+
+    def _small_levels(self, partition: Partition, level: int) -> int:
+        """Expand small levels while there are any; how many."""
+        done = 0
+        while not self._stop:
+            more = partition.expand_small_levels(level + done)
+            begins = partition.levels[level + done :]
+            self._result.layers += [end - begin for begin, end in pairwise(begins)]
+            done += more
+            if not more:
+                break
+            self._look_around(level + done)
+        return done
 
     def _too_many(self, states: int) -> bool:
         """Whether there are more states than are wanted; some may have been dropped."""
@@ -262,4 +342,4 @@ class _Reach:
     def _unexpanded(self) -> int:
         """How many states of this level are still to be expanded, or under way."""
         done = (int(partition.counters[POSITION]) for partition in self._partitions)
-        return sum(self._ends) - sum(done)
+        return max(sum(self._ends) - sum(done), 0)

@@ -7,7 +7,6 @@ import numpy as np
 from modecheck.engine.compiled.exploration import (
     CompiledExploration,
     observed_in,
-    occupied_leaves,
 )
 from modecheck.engine.compiled.graph import (
     Array,
@@ -54,7 +53,7 @@ def explore_compiled(
         _load_kernels(machine)
     reached = reach(machine, threads=threads, limits=limits, reporter=reporter)
     transitions = reached.transitions
-    failures = [partition.failures for partition in reached.partitions]
+    failures = [noted.failures for noted in reached.noted]
     stopped_by = reached.stopped_by
     states = numbered_states(reached, limits.states)
     reached.partitions.clear()
@@ -76,7 +75,6 @@ def explore_compiled(
         transitions=int(graph.first[-1]) if graph.linked else transitions,
         observed=observed_in(machine, states.seen),
         failures=_sightings(machine, states, failures),
-        occupied=occupied_leaves(product, states),
         graph=graph,
         stopped_by=stopped_by,
     )
