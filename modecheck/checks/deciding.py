@@ -11,11 +11,12 @@ for all the periods before.
 from __future__ import annotations
 
 from collections import Counter, defaultdict, deque
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import accumulate
+from operator import itemgetter
 
-from modecheck.checks.ways import Way
+from modecheck.checks.ways import Move, Way
 from modecheck.engine.happenings import Accepted, Arrived, Doubled, Dropped, Passed, Struck, Took
 from modecheck.engine.plain import Interpreter, State, Step
 from modecheck.model.parts import Duration, Rule
@@ -66,38 +67,51 @@ def changes_anything(product: Product, before: State, after: State) -> bool:
     """Whether two states differ in more than how long timers have run: in a state of a chip, a
     variable, or what is under way.
     """
+    lasting = lasting_part(product)
+    return lasting(before) != lasting(after)
+
+
+def lasting_part(product: Product) -> Callable[[State], object]:
+    """What a state holds beside how long timers have run."""
     ages = {slot.age for queue in product.queues for slot in queue.slots}
     slots = {field for queue in product.queues for slot in queue.slots for field in slot.fields}
     kept = slots - ages | {chip.state_field for chip in product.chips}
-    return any(
-        was != now and (number in kept or product.fields[number].type is not None)
-        for number, (was, now) in enumerate(zip(before, after, strict=True))
-    )
+    fields = enumerate(product.fields)
+    return itemgetter(*(n for n, field in fields if n in kept or field.type is not None))
 
 
 class _Path:
+    """A way can have as many steps as a window has ticks, so only those are taken anew by the
+    interpreter in which something may have happened that is asked for.
+    """
+
     def __init__(self, product: Product, way: Way) -> None:
         self._product = product
         self._begin = way.switch_from
         if 0 < way.loop_from <= len(way.moves):
             self._begin = way.loop_from - 1
-        self._steps = _steps_of(product, way)
-        self._sent = _send_steps(self._steps)
-        passed = [0]
-        for step in self._steps:
-            ticks = sum(one.ticks for one in step.happenings if isinstance(one, Passed))
-            passed.append(passed[-1] + ticks)
-        self._passed = passed
-        states = [product.initial, *(move.after for move in way.moves)]
-        self._changes = [
-            before is None or after is None or changes_anything(product, before, after)
-            for before, after in pairwise(states)
-        ]
+        self._moves = way.moves
+        self._states = [product.initial, *(move.after for move in way.moves)]
+        self._steps = _Steps(product, self._states, way.moves)
+        self._passed = [0, *accumulate(self._ticks(at) for at in range(len(way.moves)))]
+        self._takers = _Takers(product)
+        self._beginning: dict[tuple[int, int], bool] = {}
+        self._lasting = lasting_part(product)
+        self._sent: dict[tuple[int, int], int] = {}
+        self._followed: dict[int, int] = {}
+
+    def _ticks(self, at: int) -> int:
+        time = self._product.time
+        if time is None or self._moves[at].label != time.label:
+            return 0
+        if not time.leaps:
+            return 1
+        return sum(one.ticks for one in self._steps[at].happenings if isinstance(one, Passed))
 
     def deciders(self) -> tuple[Decider, ...]:
         times: Counter[Constant] = Counter()
         ticks: Counter[Constant] = Counter()
-        at = len(self._steps) - 1
+        at = len(self._moves) - 1
         while at >= self._begin:
             cause = self._cause(at)
             if cause is None or cause[1] >= at:
@@ -114,23 +128,26 @@ class _Path:
 
     def _cause(self, at: int) -> tuple[Constant, int] | None:
         """What a step has waited for, and the step with which that began (-1: with the start)."""
-        label = self._product.labels[self._steps[at].label]
+        label = self._product.labels[self._moves[at].label]
         if label.kind == "rule":
             constant = constant_of_rule(self._product, self._product.rules[label.rule])
             return None if constant is None else (constant, self._began(at, label.rule))
         if label.kind in ("deliver", "ignore"):
             link = self._product.device.links[self._product.queues[label.queue].name]
-            if link.delay is not None and at in self._sent:
-                return Constant(f"{link.name} delay", link.delay), self._sent[at]
+            sent = None if link.delay is None else self._sent_in(at, label.queue)
+            if link.delay is not None and sent is not None:
+                return Constant(f"{link.name} delay", link.delay), sent
         return None
 
     def _began(self, at: int, number: int) -> int:
         """The last step before that in which the rule's timer began to run."""
         chip, rule = self._product.rule_chips[number], self._product.rules[number]
         for earlier in range(at - 1, -1, -1):
-            if rule.periodic and self._changes[earlier]:
-                return earlier
             if rule.periodic:
+                if self._changes(earlier):
+                    return earlier
+                continue
+            if not self._may_begin(number, self._moves[earlier].label):
                 continue
             for one in self._steps[earlier].happenings:
                 if isinstance(one, Struck) and one.chip == chip:
@@ -141,37 +158,110 @@ class _Path:
                         return earlier
         return -1
 
+    def _may_begin(self, number: int, label: int) -> bool:
+        """Whether the timer of a rule may begin to run in a step with a label."""
+        known = self._beginning.get((number, label))
+        if known is None:
+            chips, rules = self._product.rule_chips, self._product.rules
+            taken = self._takers.of(label)
+            known = taken is None or any(
+                chips[one] == chips[number]
+                and self._begins(rules[number], rules[one], again=one == number)
+                for one in taken
+            )
+            self._beginning[number, label] = known
+        return known
+
+    def _changes(self, at: int) -> bool:
+        before, after = self._states[at : at + 2]
+        return before is None or after is None or self._lasting(before) != self._lasting(after)
+
     @staticmethod
     def _begins(rule: Rule, taken: Rule, *, again: bool) -> bool:
         if rule.expires:
             return rule.expires in taken.starts
         return again or taken.target is not None
 
+    def _sent_in(self, at: int, queue: int) -> int | None:
+        """The step in which the message was sent that arrives in a step."""
+        if at < self._followed.get(queue, at + 1):
+            self._follow(at, queue)
+        return self._sent.get((queue, at))
 
-def _steps_of(product: Product, way: Way) -> list[Step]:
-    """The steps of a way, as the interpreter takes them."""
-    interpreter, state = Interpreter(product), product.initial
-    steps = []
-    for move in way.moves:
-        possible = interpreter.steps(state)
-        step = next(s for s in possible if s.label == move.label and s.after == move.after)
-        steps.append(step)
-        state = step.after or state
-    return steps
+    def _follow(self, at: int, queue: int) -> None:
+        """Note who sent what arrived up to a step, from where the queue was empty last."""
+        code = self._product.queues[queue].slots[0].code
+        first = at
+        while first > 0 and (state := self._states[first]) is not None and state[code]:
+            first -= 1
+        self._followed[queue] = first
+        waiting: deque[int] = deque()
+        for number in range(first, at + 1):
+            for one in self._steps[number].happenings:
+                if not isinstance(one, (Accepted, Arrived, Doubled, Dropped)) or one.queue != queue:
+                    continue
+                if isinstance(one, Accepted) and not one.merged:
+                    waiting.append(number)
+                elif isinstance(one, Arrived) and waiting:
+                    self._sent[queue, number] = waiting.popleft()
+                elif isinstance(one, Dropped) and waiting:
+                    waiting.popleft()
+                elif isinstance(one, Doubled) and waiting:
+                    waiting.insert(1, waiting[0])
 
 
-def _send_steps(steps: Sequence[Step]) -> dict[int, int]:
-    """For each step in which a message arrives, the one in which it was sent."""
-    waiting: dict[int, deque[int]] = defaultdict(deque)
-    found: dict[int, int] = {}
-    for number, step in enumerate(steps):
-        for one in step.happenings:
-            if isinstance(one, Accepted) and not one.merged:
-                waiting[one.queue].append(number)
-            elif isinstance(one, Arrived) and waiting[one.queue]:
-                found[number] = waiting[one.queue].popleft()
-            elif isinstance(one, Dropped) and waiting[one.queue]:
-                waiting[one.queue].popleft()
-            elif isinstance(one, Doubled) and waiting[one.queue]:
-                waiting[one.queue].insert(1, waiting[one.queue][0])
-    return found
+class _Steps:
+    """The steps of a way, each as the interpreter takes it, when it is looked at."""
+
+    def __init__(
+        self, product: Product, states: Sequence[State | None], moves: Sequence[Move]
+    ) -> None:
+        self._interpreter = Interpreter(product)
+        self._states = states
+        self._moves = moves
+        self._taken: dict[int, Step] = {}
+
+    def __getitem__(self, at: int) -> Step:
+        known = self._taken.get(at)
+        if known is None:
+            before, move = self._states[at], self._moves[at]
+            assert before is not None, "a step that fails is the last one"
+            known = self._interpreter.step_to(before, move.label, move.after)
+            assert known is not None, "a way has steps of its product"
+            self._taken[at] = known
+        return known
+
+
+class _Takers:
+    """Which rules may be taken in a step, by its label: at least those that are.
+
+    None are where time passes. In a step of a rule it is that one, and those with which somebody
+    may hear a signal that one of them raises; nobody is struck then.
+    """
+
+    def __init__(self, product: Product) -> None:
+        self._product = product
+        self._raised: dict[int, set[int]] = defaultdict(set)
+        self._heard: dict[int, set[int]] = defaultdict(set)
+        for chip in product.chips:
+            for reaction in chip.reactions:
+                self._raised[reaction.rule].update(reaction.raises)
+            for hearing in chip.hearings:
+                for signal, reactions in hearing.items():
+                    self._heard[signal].update(one.rule for one in reactions)
+
+    def of(self, number: int) -> set[int] | None:
+        """The rules; None for a step in which any may be taken, or somebody be struck."""
+        label = self._product.labels[number]
+        if label.kind == "tick":
+            return set()
+        if label.kind not in ("rule", "deliver"):
+            return None
+        pending = [label.rule]
+        taken = {label.rule}
+        while pending:
+            signals = self._raised[pending.pop()]
+            new = {rule for signal in signals for rule in self._heard[signal]} - taken
+            taken |= new
+            pending += new
+        return taken

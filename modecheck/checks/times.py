@@ -19,13 +19,21 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import product as product_of
 
 from modecheck.checks.judged import up_to_failures
 from modecheck.checks.together import explored_together
-from modecheck.checks.ways import Move, Way, without_watchers
+from modecheck.checks.ways import Way, moves_along, without_watchers
 from modecheck.engine.choice import Search, explore_with
 from modecheck.engine.duration_paths import Stretch, StretchFinder
-from modecheck.engine.durations import FOREVER, DurationQuery, durations_in, with_moments
+from modecheck.engine.durations import (
+    FOREVER,
+    DurationQuery,
+    Durations,
+    durations_in,
+    durations_of,
+    with_moments,
+)
 from modecheck.engine.exploration import Reporter
 from modecheck.engine.space import Space
 from modecheck.model.mistakes import InvalidInput, Mistake
@@ -137,24 +145,31 @@ def actors_labels(product: Product) -> frozenset[int]:
     )
 
 
-def _switches(space: Space) -> Iterator[Timed]:
-    """Every ordered pair of modes between which a switch leads through no other one."""
+def _switches(space: Space) -> list[Timed]:
+    """Every ordered pair of modes between which a switch leads through no other one. Those to one
+    mode are asked for after each other.
+    """
     modes = list(space.product.device.modes)
     bits = {name: space.mark(f"mode:{name}") for name in modes}
     every = sum(bits.values())
-    for source in modes:
-        for target in modes:
-            if source == target:
-                continue
-            query = _unaided(space, bits[source], every, bits[target])
-            yield _timed(space, space.product, query, SWITCH, f"{source}->{target}", source, target)
+    answer = durations_of(space)
+    found = {}
+    for target, source in product_of(modes, modes):
+        if source == target:
+            continue
+        query = _unaided(space, bits[source], every, bits[target])
+        asked = _Asked(space, space.product, query, answer(query))
+        found[source, target] = asked.timed(SWITCH, f"{source}->{target}", source, target)
+    return [found[pair] for pair in product_of(modes, modes) if pair in found]
 
 
 def _reconnections(space: Space) -> Iterator[Timed]:
+    answer = durations_of(space)
     for name in space.product.device.pairings:
         works = space.mark(f"together:{name}")
         query = _unaided(space, works, works, works)
-        yield _timed(space, space.product, query, RECONNECTION, name, name, name)
+        asked = _Asked(space, space.product, query, answer(query))
+        yield asked.timed(RECONNECTION, name, name, name)
 
 
 def _unaided(space: Space, before: int, outside: int, goal: int) -> DurationQuery:
@@ -204,7 +219,8 @@ class _Responses:
         idling = frozenset({space.product.idle_label})
         query = DurationQuery(space.mark(f"waiting:{need.name}"), 0, 0, idling, endless=True)
         names = (need.name, need.text, need.response_text)
-        timed = _timed(space, self._product, query, RESPONSE, *names)
+        asked = _Asked(space, self._product, query, durations_in(space, query))
+        timed = asked.timed(RESPONSE, *names)
         within = self._product.device.requirements[need.name].within
         clock = self._product.device.clock
         if within is None or clock is None:
@@ -212,24 +228,26 @@ class _Responses:
         return replace(timed, limit=clock.ticks(within.low))
 
 
-def _timed(
-    space: Space,
-    product: Product,
-    query: DurationQuery,
-    kind: str,
-    name: str,
-    source: str,
-    target: str,
-) -> Timed:
-    found = durations_in(space, query)
-    best = worst = None
-    if found is not None:
-        finder = StretchFinder(space, query, found)
-        best, worst = (_measured(space, product, s) for s in (finder.shortest(), finder.longest()))
-    why = space.stopped_by or ("" if found is not None else "lack of memory")
-    remark = up_to_failures(space)
-    complete = space.complete and found is not None
-    return Timed(kind, name, source, target, best, worst, complete, why, remark=remark)
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """A query with its answer, over a space of the product or of one with watchers."""
+
+    space: Space
+    product: Product
+    query: DurationQuery
+    found: Durations | None
+
+    def timed(self, kind: str, name: str, source: str, target: str) -> Timed:
+        space, found = self.space, self.found
+        best = worst = None
+        if found is not None:
+            finder = StretchFinder(space, self.query, found)
+            stretches = finder.shortest(), finder.longest()
+            best, worst = (_measured(space, self.product, one) for one in stretches)
+        why = space.stopped_by or ("" if found is not None else "lack of memory")
+        remark = up_to_failures(space)
+        complete = space.complete and found is not None
+        return Timed(kind, name, source, target, best, worst, complete, why, remark=remark)
 
 
 def _measured(space: Space, product: Product, stretch: Stretch | None) -> Measured | None:
@@ -239,8 +257,10 @@ def _measured(space: Space, product: Product, stretch: Stretch | None) -> Measur
     before = []
     if start.source >= 0:
         before = [*space.path_to(start.source), (start.label, start.target)]
-    moves = [Move(label, space.state(number)) for label, number in [*before, *stretch.steps]]
     loop_from = 0 if stretch.loop_from < 0 else len(before) + stretch.loop_from + 1
-    way = Way(tuple(moves), switch_from=len(before), loop_from=loop_from)
+    moves = moves_along(space, [*before, *stretch.steps])
+    way = Way(moves, switch_from=len(before), loop_from=loop_from)
     ticks = None if start.ticks == FOREVER else start.ticks
-    return Measured(ticks, without_watchers(product, way), stretch.stands)
+    if space.product.watchers:
+        way = without_watchers(product, way)
+    return Measured(ticks, way, stretch.stands)

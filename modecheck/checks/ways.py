@@ -75,5 +75,10 @@ def without_watchers(product: Product, way: Way) -> Way:
 
 
 def _as_way(space: Space, path: Path, *, switch_from: int = 0) -> Way:
-    moves = tuple(Move(label, space.state(number)) for label, number in path)
-    return Way(moves, switch_from)
+    return Way(moves_along(space, path), switch_from)
+
+
+def moves_along(space: Space, path: Path) -> tuple[Move, ...]:
+    """The steps of a path as moves."""
+    states = space.states_at([number for _, number in path])
+    return tuple(Move(label, state) for (label, _), state in zip(path, states, strict=True))

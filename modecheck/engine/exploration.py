@@ -173,6 +173,10 @@ class Exploration:
         """The values of a state's fields."""
         return self.layout.unpack(self.states[number])
 
+    def states_at(self, numbers: Sequence[int]) -> list[State]:
+        """The values of the fields of some states."""
+        return [self.state(number) for number in numbers]
+
     def column(self, field: int, count: int) -> list[int]:
         """The values of one field in the first `count` states."""
         return [self.layout.unpack(packed)[field] for packed in self.states[:count]]

@@ -17,7 +17,7 @@ failing step, which leads nowhere.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -159,6 +159,24 @@ class Interpreter:
             steps.append(self._idling(state))
         return steps
 
+    def step_to(self, state: State, label: int, after: State | None) -> Step | None:
+        """The first of the `steps` with this label that leads there. Of chips' own steps and of
+        deliveries, only those with the label are made.
+        """
+        called = (step for step in self._steps_called(state, label) if step.label == label)
+        return next((step for step in called if step.after == after), None)
+
+    def _steps_called(self, state: State, label: int) -> Iterable[Step]:
+        """All steps with a label, and perhaps others, in the order of `steps`."""
+        what = self.product.labels[label]
+        if self._idles or what.kind not in ("rule", "deliver", "ignore"):
+            return self.steps(state)
+        if what.kind == "rule":
+            chip = self.product.chips[what.chip]
+            own = (own for own in chip.steps[state[chip.state_field]] if own.label == label)
+            return (step for one in own for step in self._step_if_enabled(state, what.chip, one))
+        return self._deliveries(state, what.queue)
+
     def _own_steps(self, state: State) -> Iterator[Step]:
         for number, chip in enumerate(self.product.chips):
             for reaction in chip.steps[state[chip.state_field]]:
@@ -173,8 +191,11 @@ class Interpreter:
             return
         yield from self._reacting(_Draft(list(state)), chip, reaction, reaction.label)
 
-    def _deliveries(self, state: State) -> Iterator[Step]:
+    def _deliveries(self, state: State, only: int = -1) -> Iterator[Step]:
+        """What queues deliver, or one queue alone."""
         for number, queue in enumerate(self.product.queues):
+            if only not in (-1, number):
+                continue
             head = queue.slots[0]
             code = state[head.code]
             if head.age >= 0 and state[head.age] < queue.earliest:

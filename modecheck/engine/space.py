@@ -206,6 +206,9 @@ class Space(Protocol):
     def state(self, number: int) -> State:
         """The values of a state's fields."""
 
+    def states_at(self, numbers: Sequence[int]) -> list[State]:
+        """The values of the fields of some states."""
+
     def column(self, field: int, count: int) -> list[int]:
         """The values of one field in the first `count` states."""
 

@@ -36,8 +36,7 @@ def replay(product: Product, way: Way) -> Iterator[Replayed]:
     interpreter = Interpreter(product)
     state = product.initial
     for position, move in enumerate(way.moves, start=1):
-        steps = interpreter.steps(state)
-        found = next((s for s in steps if s.label == move.label and s.after == move.after), None)
+        found = interpreter.step_to(state, move.label, move.after)
         if found is None:
             raise ReplayError(position, product.labels[move.label].text)
         yield Replayed(state, found)

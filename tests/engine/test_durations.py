@@ -19,6 +19,7 @@ from modecheck.engine.durations import (
     DurationQuery,
     Durations,
     durations_in,
+    durations_of,
     with_moments,
 )
 from modecheck.engine.exploration import Exploration, explore
@@ -213,12 +214,28 @@ modes: {wire: tile.wired, radio: tile.joined, alone: tile.lost}
 """
 
 
-@pytest.fixture(scope="module")
-def both() -> tuple[Exploration, Space]:
+STANDS = """
+device: a tile that need not join
+clock: {tick: 1 ms}
+chips:
+  tile:
+    states: {wired: {rest: true}, between: {}, joined: {rest: true}}
+    rules:
+      pull: {in: wired, on: unplugged, to: between}
+      join: {in: between, to: joined}
+      back: {in: joined, after: 3 ms, to: wired}
+actors:
+  cable: {states: [inside], rules: [{in: inside, raise: [unplugged]}]}
+modes: {wire: tile.wired, radio: tile.joined}
+"""
+
+
+@pytest.fixture(scope="module", params=[RETRIES, STANDS], ids=["retries", "stands"])
+def both(request: pytest.FixtureRequest) -> tuple[Exploration, Space]:
     """The same device by both engines. One exploration is made for all queries."""
     from modecheck.engine.choice import Search
 
-    product = with_moments(compose(device_from(RETRIES)))
+    product = with_moments(compose(device_from(request.param)))
     return explore(product), explore_with(product, Search(engine="compiled", threads=1))
 
 
@@ -228,6 +245,32 @@ def test_both_engines_agree(both: tuple[Exploration, Space]) -> None:
     there = {compiled.state(n): n for n in range(compiled.state_count)}
     for query in queries(plain):
         one, two = durations_in(plain, query), durations_in(compiled, query)
+        assert one is not None
+        assert two is not None
+        for n in range(plain.state_count):
+            m = there[plain.state(n)]
+            mine = one.kinds[n], one.best[n], one.worst[n], one.stands[n]
+            assert mine == (two.kinds[m], two.best[m], two.worst[m], two.stands[m])
+        for start, other in ((one.shortest, two.shortest), (one.longest, two.longest)):
+            assert (start and start.ticks) == (other and other.ticks)
+        ticks_of(compiled, StretchFinder(compiled, query, two))
+
+
+@given(devices(timed=True, options=False))
+@settings(max_examples=6)
+@pytest.mark.usefixtures("own_cache")
+def test_both_engines_agree_on_random_devices(drawn: Drawn) -> None:
+    """Whatever was asked before: what queries have in common is found once."""
+    from modecheck.engine.choice import Search
+
+    product = with_moments(compose(drawn.read()))
+    plain = explore(product, max_states=4 * MOST_STATES)
+    assume(plain.complete)
+    compiled = explore_with(product, Search(engine="compiled", threads=1, expected=1))
+    there = {compiled.state(n): n for n in range(compiled.state_count)}
+    answer, asked = durations_of(compiled), queries(plain)
+    for query in [*asked, *reversed(asked)]:
+        one, two = durations_in(plain, query), answer(query)
         assert one is not None
         assert two is not None
         for n in range(plain.state_count):

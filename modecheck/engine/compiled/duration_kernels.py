@@ -30,17 +30,18 @@ def standing(
 
 
 @compiled_kernel
-def find_worst(  # noqa: C901 - one depth-first search, with what is done to each component
-    first: Any, targets: Any, notes: Any, kinds: Any, barred: Any, tick: Any, stands: Any,
-    base: Any, forever: Any, worst: Any, component: Any, low: Any, stack: Any, call_states: Any,
-    call_edges: Any, index: Any,
-) -> None:  # fmt: skip
-    """The greatest number of ticks from each state of the region to a goal. `worst` must hold -1,
-    `component` and `index` 0 everywhere.
+def find_components(  # noqa: C901 - one depth-first search
+    first: Any, targets: Any, notes: Any, kinds: Any, barred: Any, component: Any, order: Any,
+    low: Any, stack: Any, call_states: Any, call_edges: Any, index: Any,
+) -> Any:  # fmt: skip
+    """Number the strongly connected components of the region from 1 on, and put its states in
+    order, component by component, each behind all that a road leads to from it; how many states.
+    `component` and `index` must hold 0 everywhere.
     """
     none = np.uint32(0)
     counter, finished = np.uint32(0), np.uint32(0)
     height: Any = 0
+    ordered: Any = 0
     for root in range(first.size - 1):
         if kinds[root] != 1 or index[root] != none:
             continue
@@ -82,29 +83,49 @@ def find_worst(  # noqa: C901 - one depth-first search, with what is done to eac
                 bottom -= 1
             finished += np.uint32(1)
             for place in range(bottom, height):
-                component[stack[place]] = finished
-            longest, goes_round = np.int64(base), np.uint8(0)
-            for place in range(bottom, height):
-                member = np.int64(stack[place])
-                if stands[member]:
-                    goes_round = np.uint8(1)
-                for out in range(first[member], first[member + 1]):
-                    target, note = np.int64(targets[out]), notes[out]
-                    if barred[note] or kinds[target] == 0:
-                        continue
-                    ticks = np.int64(tick[note])
-                    if kinds[target] == 2:
-                        longest = max(longest, ticks)
-                    elif component[target] == finished:
-                        goes_round |= np.uint8(ticks)
-                    elif worst[target] >= 0:
-                        longest = max(longest, min(np.int64(worst[target]) + ticks, forever))
-            if goes_round and longest >= 0:
-                longest = forever
-            for place in range(bottom, height):
-                worst[stack[place]] = np.int32(longest)
-                index[stack[place]] = UNREACHED
+                member = stack[place]
+                component[member] = finished
+                index[member] = UNREACHED
+                order[ordered] = member
+                ordered += 1
             height = bottom
+    return ordered
+
+
+@compiled_kernel
+def find_worst(  # noqa: C901 - one pass over the components
+    first: Any, targets: Any, notes: Any, kinds: Any, barred: Any, tick: Any, stands: Any,
+    base: Any, forever: Any, component: Any, order: Any, worst: Any,
+) -> None:  # fmt: skip
+    """The greatest number of ticks from each state of the region to a goal, in the order that
+    `find_components` has found. `worst` must hold -1 everywhere.
+    """
+    begin: Any = 0
+    while begin < order.size:
+        own = component[order[begin]]
+        longest, goes_round = np.int64(base), np.uint8(0)
+        end = begin
+        while end < order.size and component[order[end]] == own:
+            member = np.int64(order[end])
+            end += 1
+            if stands[member]:
+                goes_round = np.uint8(1)
+            for out in range(first[member], first[member + 1]):
+                target, note = np.int64(targets[out]), notes[out]
+                if barred[note] or kinds[target] == 0:
+                    continue
+                ticks = np.int64(tick[note])
+                if kinds[target] == 2:
+                    longest = max(longest, ticks)
+                elif component[target] == own:
+                    goes_round |= np.uint8(ticks)
+                elif worst[target] >= 0:
+                    longest = max(longest, min(np.int64(worst[target]) + ticks, forever))
+        if goes_round and longest >= 0:
+            longest = forever
+        for place in range(begin, end):
+            worst[order[place]] = np.int32(longest)
+        begin = end
 
 
 @compiled_kernel

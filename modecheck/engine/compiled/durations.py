@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import TypeVar
+
 import numpy as np
 
 from modecheck.engine.compiled.duration_kernels import (
     find_best,
+    find_components,
     find_starts,
     find_worst,
     standing,
@@ -24,35 +30,147 @@ from modecheck.engine.durations import (
 )
 from modecheck.engine.space import INITIAL
 
+_One = TypeVar("_One")
+_Other = TypeVar("_Other")
 
-def compiled_durations(space: CompiledExploration, query: DurationQuery) -> Durations | None:
-    """As `durations_in`."""
-    graph, count = space.graph, space.state_count
-    if not graph.linked:
-        return None
-    labels, of_note = TickLabels.of(space), graph.labels.astype(np.int64)
-    tick = np.array(labels.tick, np.uint8)[of_note]
-    stops = tick | np.array(labels.at_once, np.uint8)[of_note]
-    held = np.array(labels.held, np.uint64)[of_note]
-    barred, without = _among(of_note, query.barred), _among(of_note, query.barred_for_longest)
-    kinds, stands = _kinds(space, query), np.zeros(count, np.uint8)
-    standing(
-        graph.first, graph.notes, space.marks, kinds, graph.failing, np.uint64(labels.due), stops,
-        held, stands,
-    )  # fmt: skip
-    best, worst = np.full(count, NEVER, np.int32), np.full(count, NEVER, np.int32)
-    component = np.zeros(count, np.uint32)
-    low, stack, calls, index = (np.zeros(count, np.uint32) for _ in range(4))
-    find_worst(
-        graph.first, graph.targets, graph.notes, kinds, without, tick, stands,
-        0 if query.endless else NEVER, FOREVER, worst, component, low, stack, calls,
-        np.empty(count, np.int64), index,
-    )  # fmt: skip
-    del low, stack, calls, index
-    now, later = np.empty(2 * count, np.uint32), np.empty(2 * count, np.uint32)
-    find_best(*graph.turned_round(), kinds, barred, tick, best, now, later)
-    shortest, longest = _starts(space, query, kinds, best, worst)
-    return Durations(kinds, best, worst, component, stands, shortest, longest)  # type: ignore[arg-type]
+
+@dataclass(frozen=True, slots=True)
+class _Region:
+    """What is the same for all goals: the states of a region in the order in which their greatest
+    times are found, their components, and whether each stands.
+    """
+
+    order: Array
+    component: Array
+    stands: Array
+
+
+@dataclass(frozen=True, slots=True)
+class _Times:
+    """What is the same for all starts."""
+
+    kinds: Array
+    best: Array
+    worst: Array
+
+
+class CompiledDurations:
+    """Answers queries about one space. Those that follow each other share what they have in common.
+
+    What needs nothing from each other runs at the same time: kernels let go of the interpreter.
+    """
+
+    def __init__(self, space: CompiledExploration) -> None:
+        self._space = space
+        labels, of_note = TickLabels.of(space), space.graph.labels.astype(np.int64)
+        self._of_note = of_note
+        self._due = np.uint64(labels.due)
+        self._tick = np.array(labels.tick, np.uint8)[of_note]
+        self._stops = self._tick | np.array(labels.at_once, np.uint8)[of_note]
+        self._held = np.array(labels.held, np.uint64)[of_note]
+        self._regions: dict[object, _Region] = {}
+        self._times: dict[object, _Times] = {}
+        self._reached: dict[object, Array] = {}
+
+    def answer(self, query: DurationQuery) -> Durations | None:
+        """As `durations_in`."""
+        if not self._space.graph.linked:
+            return None
+        region, times = self._region_of(query), self._times_of(query)
+        shortest, longest = self._starts(query, times)
+        found = times.kinds, times.best, times.worst, region.component, region.stands
+        return Durations(*found, shortest, longest)  # type: ignore[arg-type]
+
+    def _region_of(self, query: DurationQuery) -> _Region:
+        key = query.inside, query.outside, query.barred_for_longest
+        if key not in self._regions:
+            self._regions = {key: self._found_region(query)}
+        return self._regions[key]
+
+    def _found_region(self, query: DurationQuery) -> _Region:
+        graph, count = self._space.graph, self._space.state_count
+        kinds, stands = _kinds(self._space, query), np.zeros(count, np.uint8)
+        component = np.zeros(count, np.uint32)
+        order, low, stack, calls = (np.empty(count, np.uint32) for _ in range(4))
+
+        def find() -> int:
+            return find_components(  # type: ignore[no-any-return]
+                graph.first, graph.targets, graph.notes, kinds,
+                _among(self._of_note, query.barred_for_longest), component, order, low, stack,
+                calls, np.empty(count, np.int64), np.zeros(count, np.uint32),
+            )  # fmt: skip
+
+        def stand() -> None:
+            graph.turned_round()
+            standing(
+                graph.first, graph.notes, self._space.marks, kinds, graph.failing, self._due,
+                self._stops, self._held, stands,
+            )  # fmt: skip
+
+        size, _ = _both(find, stand)
+        return _Region(order[:size], component, stands)
+
+    def _times_of(self, query: DurationQuery) -> _Times:
+        asked = query.goal, query.endless, query.barred
+        key = query.inside, query.outside, query.barred_for_longest, asked
+        if key not in self._times:
+            self._times = {key: self._found_times(query)}
+        return self._times[key]
+
+    def _found_times(self, query: DurationQuery) -> _Times:
+        graph, count = self._space.graph, self._space.state_count
+        region, kinds = self._region_of(query), _kinds(self._space, query)
+        best, worst = np.full(count, NEVER, np.int32), np.full(count, NEVER, np.int32)
+
+        def find_longest() -> None:
+            find_worst(
+                graph.first, graph.targets, graph.notes, kinds,
+                _among(self._of_note, query.barred_for_longest), self._tick, region.stands,
+                0 if query.endless else NEVER, FOREVER, region.component, region.order, worst,
+            )  # fmt: skip
+
+        def find_shortest() -> None:
+            now, later = np.empty(2 * count, np.uint32), np.empty(2 * count, np.uint32)
+            barred = _among(self._of_note, query.barred)
+            find_best(*graph.turned_round(), kinds, barred, self._tick, best, now, later)
+
+        _both(find_longest, find_shortest)
+        return _Times(kinds, best, worst)
+
+    def _reached_in(self, query: DurationQuery) -> Array:
+        """A flag for each state in or behind `before`, up to the goals."""
+        key = query.before, query.outside
+        if key not in self._reached:
+            reached = np.zeros(self._space.state_count, np.uint8)
+            reached[self._space.spread(query.before, blocked=query.outside).numbers] = 1
+            self._reached[key] = reached
+        return self._reached[key]
+
+    def _starts(self, query: DurationQuery, times: _Times) -> tuple[Start | None, Start | None]:
+        space, kinds = self._space, times.kinds
+        graph = space.graph
+        if query.before:
+            before = (space.marks & np.uint64(query.before) != 0).astype(np.uint8)
+            reached = self._reached_in(query)
+        else:
+            before = (kinds != REGION).astype(np.uint8)
+            reached = np.ones(space.state_count, np.uint8)
+        found = np.full(6, -1, np.int64)
+        if not query.before and kinds[INITIAL] == REGION:
+            found[0], found[3] = times.best[INITIAL], times.worst[INITIAL]
+        find_starts(
+            graph.first, graph.targets, graph.notes, kinds, reached, before,
+            _among(self._of_note, query.actors), query.straight, times.best, times.worst, found,
+        )  # fmt: skip
+        return _start(space, *found[:3].tolist()), _start(space, *found[3:].tolist())
+
+
+def _both(one: Callable[[], _One], other: Callable[[], _Other]) -> tuple[_One, _Other]:
+    """Run both at the same time."""
+    with ThreadPoolExecutor(1) as beside:
+        second = beside.submit(other)
+        first = one()
+        return first, second.result()
 
 
 def _among(of_note: Array, labels: frozenset[int]) -> Array:
@@ -72,31 +190,6 @@ def _kinds(space: CompiledExploration, query: DurationQuery) -> Array:
     region[space.graph.linked :] = False
     kinds[region] = REGION
     return kinds
-
-
-def _starts(
-    space: CompiledExploration,
-    query: DurationQuery,
-    kinds: Array,
-    best: Array,
-    worst: Array,
-) -> tuple[Start | None, Start | None]:
-    graph = space.graph
-    if query.before:
-        before = (space.marks & np.uint64(query.before) != 0).astype(np.uint8)
-        reached = np.zeros(space.state_count, np.uint8)
-        reached[space.spread(query.before, blocked=query.outside).inside] = 1
-    else:
-        before = (kinds != REGION).astype(np.uint8)
-        reached = np.ones(space.state_count, np.uint8)
-    found = np.full(6, -1, np.int64)
-    if not query.before and kinds[INITIAL] == REGION:
-        found[0], found[3] = best[INITIAL], worst[INITIAL]
-    find_starts(
-        graph.first, graph.targets, graph.notes, kinds, reached, before,
-        _among(graph.labels.astype(np.int64), query.actors), query.straight, best, worst, found,
-    )  # fmt: skip
-    return _start(space, *found[:3].tolist()), _start(space, *found[3:].tolist())
 
 
 def _start(space: CompiledExploration, ticks: int, source: int, edge: int) -> Start | None:

@@ -52,14 +52,21 @@ class CompiledExploration:
     transitions: int
     observed: Observed
     failures: dict[tuple[str, str], Sighting]
-    occupied: list[set[int]]
     graph: Graph
     stopped_by: str = ""
     _records: Words = field(init=False)
     _combinations: dict[int, Occurrence] | None = None
+    _occupied: list[set[int]] | None = None
 
     def __post_init__(self) -> None:
         self._records = self.found.records()
+
+    @property
+    def occupied(self) -> list[set[int]]:
+        """For each chip the leaves that it is ever in. Looked for once, when it is asked for."""
+        if self._occupied is None:
+            self._occupied = occupied_leaves(self.product, self.found)
+        return self._occupied
 
     @property
     def layers(self) -> list[int]:
@@ -89,6 +96,10 @@ class CompiledExploration:
     def state(self, number: int) -> State:
         """The values of a state's fields."""
         return self.found.values(number)
+
+    def states_at(self, numbers: Sequence[int]) -> list[State]:
+        """The values of the fields of some states."""
+        return self.found.values_of(numbers)
 
     def column(self, field: int, count: int) -> list[int]:
         """The values of one field in the first `count` states."""
@@ -288,7 +299,7 @@ class CompiledExploration:
     def _between(self, starts: int, blocked: int) -> Array:
         """A flag for each state that a spread passes on from."""
         inside = np.zeros(self.state_count, bool)
-        inside[self.spread(starts, blocked=blocked).inside] = True
+        inside[self.spread(starts, blocked=blocked).numbers] = True
         return inside
 
     def first_between(self, starts: int, *, blocked: int, events: int) -> tuple[int, Edge] | None:
@@ -325,22 +336,24 @@ class CompiledExploration:
 
 @dataclass(slots=True)
 class CompiledSpread:
-    """How each reached state was first reached: `came_from` holds the state before."""
+    """How each reached state was first reached: `came_from` holds the state before. `numbers` are
+    the states passed on from, nearest first.
+    """
 
     exploration: CompiledExploration
     came_from: Array
-    _inside: Array
+    numbers: Array
     _entered: Array
 
     @property
     def inside(self) -> Sequence[int]:
         """The states passed on from, nearest first."""
-        return self._inside.tolist()  # type: ignore[no-any-return]
+        return self.numbers.tolist()  # type: ignore[no-any-return]
 
     def first(self, wanted: int, unwanted: int) -> int | None:
         """The nearest state, inside or entered, with all wanted marks and no unwanted one."""
         both = np.uint64(wanted | unwanted)
-        for numbers in (self._inside, self._entered):
+        for numbers in (self.numbers, self._entered):
             fitting = self.exploration.marks[numbers] & both == np.uint64(wanted)
             if fitting.any():
                 return int(numbers[int(np.argmax(fitting))])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ctypes
 import time
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -79,6 +80,15 @@ class States:
         """The values of a state's fields."""
         at = number * self.width
         return self.machine.layout.unpack(self.words[at : at + self.width].tolist())
+
+    def values_of(self, numbers: Sequence[int]) -> list[tuple[int, ...]]:
+        """The values of the fields of some states."""
+        rows = self.words.reshape(-1, self.width)[np.array(numbers, np.int64)]
+        columns = []
+        for place in self.machine.layout.places:
+            stored = rows[:, place.word] >> np.uint64(place.shift) & np.uint64(place.mask)
+            columns.append((stored.astype(np.int64) + place.low).tolist())
+        return list(zip(*columns, strict=True))
 
     def column(self, field: int) -> Array:
         """The values of one field in all states."""

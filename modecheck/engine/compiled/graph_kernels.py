@@ -34,6 +34,7 @@ from modecheck.engine.compiled.kernels import (
     U64,
     compiled_kernel,
     hash_of,
+    lean_kernel,
     line_of,
     put,
     same_words,
@@ -50,7 +51,7 @@ MOST_NOTES = 0xFFFF
 """Kinds of transitions that a 16-bit number can tell apart."""
 
 
-@compiled_kernel
+@lean_kernel
 def index_states(states: Any, words: Any, count: Any, table: Any, lines: Any) -> None:
     """Fill a table with the upper half of each state's hash and its number, plus one."""
     base, lines_ = np.uint64(table.ctypes.data), np.uint64(lines)
@@ -63,7 +64,7 @@ def index_states(states: Any, words: Any, count: Any, table: Any, lines: Any) ->
         put(table, base, stored, line_of(hash_, lines_))
 
 
-@compiled_kernel
+@lean_kernel
 def number_of(
     states: Any, words: Any, table: Any, base: Any, lines: Any, record: Any, at: Any, hash_: Any
 ) -> Any:
@@ -82,7 +83,7 @@ def number_of(
         line += U1
 
 
-@compiled_kernel
+@lean_kernel
 def mark_states(address: Any, states: Any, words: Any, count: Any, marks: Any) -> None:
     """The conditions that hold in each state, as bits."""
     base = np.uint64(states.ctypes.data)
@@ -90,7 +91,7 @@ def mark_states(address: Any, states: Any, words: Any, count: Any, marks: Any) -
         marks[number] = call_marks(address, base + np.uint64(number * words) * U8)
 
 
-@compiled_kernel
+@lean_kernel
 def note_number(note_table: Any, moved: Any, happened: Any, known: Any) -> Any:
     """The number of a pair of moved chips and what happened (label and events); a new pair is
     added. -1 when there are too many.
@@ -100,29 +101,28 @@ def note_number(note_table: Any, moved: Any, happened: Any, known: Any) -> Any:
     size = note_table.shape[0]
     slot: Any = np.int64(hash_pair(moved, happened) % np.uint64(size))
     for _ in range(size):
-        row = note_table[slot]
-        if row[2] == U0:
+        if note_table[slot, 2] == U0:
             if known[0] >= MOST_NOTES:
                 return -1
-            row[0], row[1] = moved, happened
+            note_table[slot, 0], note_table[slot, 1] = moved, happened
             known[0] += 1
-            row[2] = np.uint64(known[0])
+            note_table[slot, 2] = np.uint64(known[0])
             return known[0] - 1
-        if row[0] == moved and row[1] == happened:
-            return np.int64(row[2]) - 1
+        if note_table[slot, 0] == moved and note_table[slot, 1] == happened:
+            return np.int64(note_table[slot, 2]) - 1
         slot += 1
         if slot == size:
             slot = 0
     return -1
 
 
-@compiled_kernel
+@lean_kernel
 def hash_pair(one: Any, two: Any) -> Any:
     mixed = (one * np.uint64(0x9E3779B97F4A7C15)) ^ (two * np.uint64(0xC2B2AE3D27D4EB4F))
     return mixed ^ (mixed >> U32)
 
 
-@compiled_kernel
+@lean_kernel
 def build_transitions(  # noqa: C901 - the stages of one batch, which share everything
     address: Any,
     seen: Any,
@@ -209,7 +209,7 @@ def build_transitions(  # noqa: C901 - the stages of one batch, which share ever
     return 0
 
 
-@compiled_kernel
+@lean_kernel
 def flag_states(
     address: Any,
     seen: Any,

@@ -55,21 +55,25 @@ COUNT_MASK = np.uint64(DRIVEN - 1)
 SPARE = 1 << 13
 """Lines behind the last home, for probes that run on; far more than the longest run seen."""
 
-AT, UNTIL, FILLED, TRANSITIONS, EXPANDED = range(5)
+AT, UNTIL, FILLED, TRANSITIONS, EXPANDED, LEVELS = range(6)
 """Places in the array of counters that a kernel goes on from when it is called again."""
-COUNTERS = 5
+COUNTERS = 6
 
 compiled_kernel: Any = njit(nogil=True, cache=True, boundscheck=False)
+lean_kernel: Any = njit(nogil=True, cache=True, boundscheck=False, _nrt=False)
+"""A kernel that allocates nothing, and does not count who holds its arrays: else each call within
+it does so with atomic instructions, which together took as long as all the rest of `expand`.
+"""
 
 
-@compiled_kernel
+@lean_kernel
 def mixed(hash_: Any, word: Any) -> Any:
     """One more word mixed into a hash."""
     hash_ = (hash_ ^ word) * MULTIPLY_ONE
     return (hash_ ^ (hash_ >> U32)) * MULTIPLY_TWO
 
 
-@compiled_kernel
+@lean_kernel
 def hash_of(words: Any, first: Any, count: Any) -> Any:
     """The hash of a state; its upper half gives the home, its lower half the segment."""
     result = U0
@@ -78,13 +82,13 @@ def hash_of(words: Any, first: Any, count: Any) -> Any:
     return result
 
 
-@compiled_kernel
+@lean_kernel
 def line_of(hash_: Any, lines: Any) -> Any:
     """The home line of a hash."""
     return ((hash_ >> U32) * lines) >> U32
 
 
-@compiled_kernel
+@lean_kernel
 def store(table: Any, place: Any, stored: Any, others: Any) -> Any:
     """Store a word in a slot that was empty a moment ago; whether nobody else came first."""
     if len(others):
@@ -93,7 +97,7 @@ def store(table: Any, place: Any, stored: Any, others: Any) -> Any:
     return True
 
 
-@compiled_kernel
+@lean_kernel
 def insert_word(table: Any, home: Any, word: Any, others: Any) -> Any:
     """Put a one-word state into its table, from a home line on; whether it is new."""
     base, line = np.uint64(table.ctypes.data), home
@@ -109,7 +113,7 @@ def insert_word(table: Any, home: Any, word: Any, others: Any) -> Any:
             return True
 
 
-@compiled_kernel
+@lean_kernel
 def insert_words(
     table: Any,
     home: Any,
@@ -143,7 +147,7 @@ def insert_words(
             return True
 
 
-@compiled_kernel
+@lean_kernel
 def home_for(hash_: Any, lines: Any, distance: Any, segments: Any, others: Any) -> Any:
     """The home line of a hash in a table of so many segments, `distance` lines apart."""
     home = line_of(hash_, lines)
@@ -152,7 +156,7 @@ def home_for(hash_: Any, lines: Any, distance: Any, segments: Any, others: Any) 
     return home
 
 
-@compiled_kernel
+@lean_kernel
 def same_words(states: Any, first: Any, record: Any, at: Any, words: Any) -> Any:
     """Whether a state that is kept and one that was made are the same."""
     for offset in range(words):
@@ -161,7 +165,7 @@ def same_words(states: Any, first: Any, record: Any, at: Any, words: Any) -> Any
     return True
 
 
-@compiled_kernel
+@lean_kernel
 def note_failure(
     failures: Any, failure: Any, label: Any, first: Any, words: Any, states: Any, level: Any
 ) -> Any:
@@ -196,7 +200,7 @@ AHEAD = 16
 from the cache."""
 
 
-@compiled_kernel
+@lean_kernel
 def expand(  # noqa: C901 - the stages of one pipeline, which share everything
     address: Any,
     seen: Any,
@@ -314,7 +318,66 @@ def expand(  # noqa: C901 - the stages of one pipeline, which share everything
     counters[FILLED], counters[TRANSITIONS] = filled, transitions
 
 
-@compiled_kernel
+FEW = 1 << 10
+"""States of a level that one thread expands sooner than several meet."""
+TOGETHER = 1 << 18
+"""States found in small levels before somebody looks at the clock."""
+
+
+@lean_kernel
+def expand_small_levels(
+    address: Any,
+    seen: Any,
+    shape: Any,
+    others: Any,
+    begins: Any,
+    ends: Any,
+    taken: Any,
+    halt: Any,
+    states: Any,
+    most: Any,
+    everything: Any,
+    own: Any,
+    bits: Any,
+    table: Any,
+    lines: Any,
+    distance: Any,
+    records: Any,
+    ring: Any,
+    failures: Any,
+    level: Any,
+    counters: Any,
+    most_records: Any,
+    level_ends: Any,
+) -> None:
+    """Expand whole levels, one after another, while no other thread does anything, where there are
+    few states in each and room for all that they could lead to. `level_ends` takes how many states
+    the thread had found after each, and `counters[LEVELS]` how many levels there are.
+
+    `begins` and `ends` tell of the first level, as in `expand`, and then of the next. No level is
+    begun when as many states as `TOGETHER` have been found.
+    """
+    until = counters[FILLED] + TOGETHER
+    for done in range(level_ends.size):
+        fresh, before = ends[-1], counters[FILLED]
+        if fresh == 0 or fresh > FEW or before > until:
+            break
+        if before + fresh * most_records + ring.shape[1] > most:
+            break
+        taken[0] = 0
+        counters[AT] = counters[UNTIL] = 0
+        expand(
+            address, seen, shape, others, begins, ends, taken, halt, FEW, FEW + 1, states, most,
+            everything, own, bits, table, lines, distance, records, ring, failures,
+            np.uint64(level + done), counters,
+        )  # fmt: skip
+        begins[0] = np.uint64(own) * np.uint64(states.size) + np.uint64(before * len(shape))
+        ends[:] = counters[FILLED] - before
+        level_ends[done] = counters[FILLED]
+        counters[LEVELS] = done + 1
+
+
+@lean_kernel
 def home_of(stored: Any, words: Any, lines: Any) -> Any:
     """The home line of what a slot holds, in a table of so many lines."""
     if words == 1:
@@ -322,7 +385,7 @@ def home_of(stored: Any, words: Any, lines: Any) -> Any:
     return line_of(stored, lines)
 
 
-@compiled_kernel
+@lean_kernel
 def put(table: Any, base: Any, stored: Any, home: Any) -> None:
     """Store what is known to be new at the first free slot from its home on."""
     line = home
@@ -333,7 +396,7 @@ def put(table: Any, base: Any, stored: Any, home: Any) -> None:
     table[line * SLOTS + lowest_bit(free)] = stored
 
 
-@compiled_kernel
+@lean_kernel
 def refill(
     table: Any,
     lines: Any,
@@ -364,7 +427,7 @@ RECENT = 64
 UNKNOWN = np.uint64(0xFFFFFFFFFFFFFFFF)
 
 
-@compiled_kernel
+@lean_kernel
 def count_of(base: Any, line: Any) -> Any:
     """How many slots of a line are full; they stand at its beginning."""
     free = slots_equal(base + line * U64, U0)

@@ -2,6 +2,7 @@
 
 In a level every thread takes what is to be expanded chunk by chunk, and enters what it finds in the
 table that all share. Threads wait for each other when a level is done and when the table must grow.
+Small levels are expanded by the first thread alone, sooner than all have met.
 """
 
 from __future__ import annotations
@@ -10,11 +11,12 @@ import threading
 import time
 from dataclasses import dataclass, field
 from enum import Enum
+from itertools import pairwise
 
 import numpy as np
 
 from modecheck.engine.compiled.intrinsics import LINE
-from modecheck.engine.compiled.kernels import FILLED
+from modecheck.engine.compiled.kernels import FEW, FILLED, LEVELS
 from modecheck.engine.compiled.machine import Machine
 from modecheck.engine.compiled.table import FIRST_LINES, Table
 from modecheck.engine.compiled.workers import Frontier, Worker, apart, new_workers
@@ -26,6 +28,8 @@ MEMORY_LEFT_FREE = 0.08
 """Share of the available memory that is never taken, so that the report can still be written."""
 LOOK_EVERY = 0.02
 """Seconds between two looks at the limits at the least."""
+LEVELS_TOGETHER = 1 << 12
+"""Small levels expanded before somebody looks at the clock."""
 ROOM_LEFT = 32
 """A table grows when less than this part of it is left: dividing that among the threads would have
 them wait for each other too often."""
@@ -107,6 +111,7 @@ class _Reach:
         self._looked = 0.0
         self._trouble: BaseException | None = None
         self._ends = [0] * threads
+        self._ahead = 0
 
     def _address_space(self, threads: int) -> int:
         """Address space for states: what memory can hold, or the bound, with some to spare. One
@@ -162,9 +167,12 @@ class _Reach:
         worker = self._workers[own]
         depth = 0
         while True:
+            if own == 0:
+                self._ahead = self._go_ahead(depth)
             self._ends[own] = worker.filled
             self._barrier.wait()
-            frontier = self._frontier(depth)
+            depth += self._ahead
+            frontier = self._frontier(depth, self._ends)
             if own == 0 and frontier.count:
                 self._result.layers.append(frontier.count)
             if self._too_many(sum(self._ends)):
@@ -178,11 +186,45 @@ class _Reach:
                 return
             depth += 1
 
-    def _frontier(self, depth: int) -> Frontier:
+    def _go_ahead(self, depth: int) -> int:
+        """Expand levels in the first thread, as long as they are small, while all others wait; how
+        many.
+        """
+        done = 0
+        while not self._stop and not self._too_many(self._result.states):
+            more = self._small_levels(depth + done)
+            if not more:
+                break
+            done += more
+            self._look_around(depth + done)
+        return done
+
+    def _small_levels(self, depth: int) -> int:
+        """Expand some small levels; how many. They are noted even when somebody interrupts."""
+        frontier = self._frontier(depth, [worker.filled for worker in self._workers])
+        if frontier.count > FEW:
+            return 0
+        first, sizes = self._workers[0], [frontier.count]
+        ends = np.zeros(LEVELS_TOGETHER, np.int64)
+        begin, first.counters[LEVELS] = first.filled, 0
+        try:
+            first.expand_small_levels(frontier, self._table, self._everything, ends)
+        finally:
+            done = int(first.counters[LEVELS])
+            begins = [begin, *ends[:done].tolist()]
+            sizes += [after - before for before, after in pairwise(begins)]
+            self._result.layers += sizes[:done]
+            self._result.expanded_levels = depth + done
+            self._taken[0][0] = self._taken[1][0] = 0
+            for worker in self._workers:
+                worker.levels += begins[:done] if worker is first else [worker.filled] * done
+        return done
+
+    def _frontier(self, depth: int, all_ends: list[int]) -> Frontier:
         """The states of a level: for every thread those that it has found since the last one."""
         width, share = self._machine.layout.words, self._workers[0].states.size
         begins, ends, before = [], [], 0
-        for worker, end in zip(self._workers, self._ends, strict=True):
+        for worker, end in zip(self._workers, all_ends, strict=True):
             begin = worker.levels[depth]
             begins.append((worker.own * share + (begin - before) * width) % (1 << 64))
             before += end - begin

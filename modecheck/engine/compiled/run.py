@@ -4,11 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from modecheck.engine.compiled.exploration import (
-    CompiledExploration,
-    observed_in,
-    occupied_leaves,
-)
+from modecheck.engine.compiled.exploration import CompiledExploration, observed_in
 from modecheck.engine.compiled.graph import (
     Array,
     Graph,
@@ -76,7 +72,6 @@ def explore_compiled(
         transitions=int(graph.first[-1]) if graph.linked else transitions,
         observed=observed_in(machine, states.seen),
         failures=_sightings(machine, states, failures),
-        occupied=occupied_leaves(product, states),
         graph=graph,
         stopped_by=stopped_by,
     )

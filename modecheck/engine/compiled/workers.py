@@ -22,6 +22,7 @@ from modecheck.engine.compiled.kernels import (
     TRANSITIONS,
     UNTIL,
     expand,
+    expand_small_levels,
 )
 from modecheck.engine.compiled.machine import Machine
 from modecheck.engine.compiled.memory import Reserved, Words
@@ -139,6 +140,36 @@ class Worker:
             self.failures,
             np.uint64(frontier.depth),
             self.counters,
+        )
+
+    def expand_small_levels(
+        self, frontier: Frontier, table: Table, everything: Words, level_ends: Any
+    ) -> None:
+        """Expand levels alone while they are small; the frontier is the next one then."""
+        expand_small_levels(
+            self.machine.successors,
+            self.seen,
+            (0,) * self.machine.layout.words,
+            (0,) if table.segments > 1 else (),
+            frontier.begins,
+            frontier.ends,
+            frontier.taken,
+            frontier.halt,
+            self.states,
+            self.most,
+            everything,
+            self.own,
+            table.thread_bits,
+            table.words,
+            table.lines,
+            table.distance,
+            self.records,
+            self.ring,
+            self.failures,
+            frontier.depth,
+            self.counters,
+            self.machine.most_records,
+            level_ends,
         )
 
 

@@ -278,6 +278,10 @@ class Unfolded:
         own, renaming = self.split(number)
         return renaming.state(self.base.state(own))
 
+    def states_at(self, numbers: Sequence[int]) -> list[State]:
+        """The values of the fields of some states."""
+        return [self.state(number) for number in numbers]
+
     def column(self, field: int, count: int) -> list[int]:
         """The values of one field in the first `count` states."""
         return [self.state(number)[field] for number in range(count)]

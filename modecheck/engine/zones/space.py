@@ -8,7 +8,7 @@ others not.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import cached_property
 
 from modecheck.engine.exploration import Reporter, Silent
@@ -116,6 +116,10 @@ class ZoneSpace:
             return nodes[number].situation.state
         known = self._beyond[number - len(nodes)]
         return self.state(known.node) if isinstance(known, Failed) else known
+
+    def states_at(self, numbers: Sequence[int]) -> list[State]:
+        """The values of the fields of some states."""
+        return [self.state(number) for number in numbers]
 
     def path_to(self, number: int) -> Path:
         """A way to a node with the fewest steps, or to where a step fails; among its moments the
