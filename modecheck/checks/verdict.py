@@ -189,7 +189,9 @@ def explore_variant(
     how = search or Search()
     if how.engine == "zones":
         return _by_zones(device, how, reporter)
-    exploration = explore_with(compose(device, leaps=how.leaps), how, reporter)
+    product = compose(device, leaps=how.leaps)
+    asked = watched.events_of(product)
+    exploration = explore_with(product, how, reporter, overhearing=asked)
     reduced = _reduced(exploration, how)
     if how.order:
         return _deadlocks_alone(device, exploration, reduced)

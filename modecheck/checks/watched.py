@@ -13,14 +13,20 @@ from modecheck.checks.exchanges import what_went_wrong
 from modecheck.checks.judged import HOLDS, VACUOUS, Judged, broken, undecided, up_to_failures
 from modecheck.checks.together import explored_together
 from modecheck.checks.ways import Way, way_round, way_to, without_watchers
-from modecheck.engine.choice import Search, explore_with
+from modecheck.engine.choice import Search, explore_beside
 from modecheck.engine.exploration import Reporter
 from modecheck.engine.space import INTERRUPTION, LoopAnswer, LoopQuery, Space
 from modecheck.model.parts import Requirement
 from modecheck.product.composition import compose
 from modecheck.product.conditions import is_watched
-from modecheck.product.form import Product
-from modecheck.product.watching import automaton_for, room_for
+from modecheck.product.form import EventForm, Product
+from modecheck.product.watching import automaton_for, events_asked, room_for
+
+
+def events_of(product: Product) -> tuple[EventForm, ...]:
+    """What the watchers will ask for that steps of the product do not report."""
+    needs = product.device.requirements.values()
+    return events_asked(product, (need for need in needs if is_watched(need)))
 
 
 def judge(space: Space, search: Search, reporter: Reporter | None) -> Iterator[Judged]:
@@ -34,7 +40,7 @@ def judge(space: Space, search: Search, reporter: Reporter | None) -> Iterator[J
     def explore(some: Sequence[Requirement], how: Search) -> Space:
         names = [need.name for need in some]
         product = compose(space.product.device, watching=names, leaps=how.leaps)
-        return explore_with(product, how, reporter)
+        return explore_beside(space, product, how, reporter)
 
     waiting = [need for need in needs if need.exchange is None]
     for need, watched in explored_together(waiting, space.state_count, search, explore):

@@ -21,7 +21,7 @@ from modecheck.engine.reductions.plain_searches import PlainSearches
 from modecheck.engine.reductions.unfolded import TurnedSearches, Unfolded
 from modecheck.engine.space import INTERRUPTION, Limits, Space
 from modecheck.model.mistakes import ModecheckError
-from modecheck.product.form import Product
+from modecheck.product.form import EventForm, Product
 
 EngineName = Literal["auto", "plain", "compiled", "zones"]
 """Only the command `check`, and what judges as it does, explores by zones."""
@@ -68,15 +68,21 @@ class Search:
 
 
 def explore_with(
-    product: Product, search: Search | None = None, reporter: Reporter | None = None
+    product: Product,
+    search: Search | None = None,
+    reporter: Reporter | None = None,
+    *,
+    overhearing: tuple[EventForm, ...] = (),
 ) -> Space:
-    """Explore a product. Raises `EngineUnavailable` when a forced engine cannot do it."""
+    """Explore a product. Raises `EngineUnavailable` when a forced engine cannot do it. Events of
+    `overhearing` may be kept with the transitions, for whom `explore_beside` asks later.
+    """
     how = search or Search()
     told = reporter or Silent()
     if how.engine == "zones":
         raise EngineUnavailable("it serves 'check' alone, where no loops are needed", "zones")
     if not how.symmetry and not how.order:
-        return _explored(product, how, told, None)
+        return _explored(product, how, told, None, overhearing)
     fewer = reduction_of(product, symmetry=how.symmetry, order=how.order)
     space = _explored(fewer.product, how, told, fewer)
     if fewer.representatives is None:
@@ -94,24 +100,54 @@ def _searches(space: Space) -> TurnedSearches:
     return CompiledSearches(space)
 
 
-def _explored(product: Product, how: Search, told: Reporter, fewer: Reduction | None) -> Space:
+def explore_beside(
+    space: Space, product: Product, search: Search, reporter: Reporter | None = None
+) -> Space:
+    """Explore a product with watchers, which is explored without them as `space`: watchers follow
+    the transitions that are known, where the compiled engine has overheard all that they ask for,
+    or else everything is explored anew. What is found is the same.
+    """
+    if not isinstance(space, Exploration | Unfolded):
+        from modecheck.engine.compiled.beside import followed
+        from modecheck.engine.compiled.exploration import CompiledExploration
+
+        if isinstance(space, CompiledExploration):
+            found = followed(space, product, search.limits)
+            if found is not None:
+                return found
+    return explore_with(product, search, reporter)
+
+
+def _explored(
+    product: Product,
+    how: Search,
+    told: Reporter,
+    fewer: Reduction | None,
+    overhearing: tuple[EventForm, ...] = (),
+) -> Space:
     if fewer is not None and fewer.stubborn is not None:
         if how.engine == "compiled":
             raise EngineUnavailable("it does not order independent steps")
         return explore(product, limits=how.limits, reporter=told, fewer=fewer)
     if how.engine == "compiled":
-        return _compiled(product, how, told, fewer)
+        return _compiled(product, how, told, fewer, overhearing)
     if how.engine == "plain" or importlib.util.find_spec("numba") is None:
         return explore(product, limits=how.limits, reporter=told, fewer=fewer)
     if how.expected > SWITCH_AT:
         try:
-            return _compiled(product, how, told, fewer)
+            return _compiled(product, how, told, fewer, overhearing)
         except EngineUnavailable:
             return explore(product, limits=how.limits, reporter=told, fewer=fewer)
-    return _plain_first(product, how, told, fewer)
+    return _plain_first(product, how, told, fewer, overhearing)
 
 
-def _plain_first(product: Product, how: Search, told: Reporter, fewer: Reduction | None) -> Space:
+def _plain_first(
+    product: Product,
+    how: Search,
+    told: Reporter,
+    fewer: Reduction | None,
+    overhearing: tuple[EventForm, ...],
+) -> Space:
     began = time.monotonic()
     limits = how.limits
     small = limits.states is not None and limits.states <= SWITCH_AT
@@ -121,7 +157,7 @@ def _plain_first(product: Product, how: Search, told: Reporter, fewer: Reduction
         return found
     left = replace(limits, since=began)
     try:
-        return _compiled(product, replace(how, limits=left), told, fewer)
+        return _compiled(product, replace(how, limits=left), told, fewer, overhearing)
     except EngineUnavailable:
         return explore(product, limits=left, reporter=told, fewer=fewer)
     except KeyboardInterrupt:
@@ -137,7 +173,13 @@ def keep_kernels() -> None:
     os.environ.setdefault("NUMBA_CACHE_DIR", str(cache_folder() / "kernels"))
 
 
-def _compiled(product: Product, how: Search, told: Reporter, fewer: Reduction | None) -> Space:
+def _compiled(
+    product: Product,
+    how: Search,
+    told: Reporter,
+    fewer: Reduction | None,
+    overhearing: tuple[EventForm, ...],
+) -> Space:
     keep_kernels()
     try:
         from modecheck.engine.compiled.run import explore_compiled
@@ -153,6 +195,7 @@ def _compiled(product: Product, how: Search, told: Reporter, fewer: Reduction | 
             reporter=told,
             representatives=fewer.representatives if fewer is not None else None,
             in_haste=0 < how.expected < OPTIMISED_FROM,
+            overhearing=overhearing,
         )
     except NotCompilableError as error:
         raise EngineUnavailable(str(error)) from error

@@ -2,7 +2,8 @@
 
 `successors(state, out, seen) -> count | DRIVEN` takes addresses. `state` holds the words of a
 state; for each step a record is written to `out`: the words of the next state, then the step's
-label with its watched events, then the bits of the chips that moved. A failing step is a record
+label with its watched events, then the bits of the chips that moved; above those stand the events
+that nobody watches, which are there to be overheard (`overheard_events`). A failing step is one
 whose label has the bit `FAILED`, with the number of the failure above the label. `seen` is an
 array of bytes that are set to 1 for whatever was met or taken (see `Seen`).
 
@@ -38,6 +39,13 @@ def constant(value: int) -> ir.Constant:
     """A 64-bit constant, by its bits."""
     value &= (1 << 64) - 1
     return ir.Constant(I64, value - (1 << 64) if value >= 1 << 63 else value)
+
+
+def overheard_events(product: Product) -> int:
+    """How many events a step tells beyond those that are watched: without watchers beside it, a
+    product has them only to be told.
+    """
+    return 0 if product.watchers else len(product.events) - len(product.watched_events)
 
 
 class Seen:
@@ -227,12 +235,21 @@ class Frame:
         events = self.builder.and_(self.builder.load(self.events), constant(self._reported))
         shifted = self.builder.shl(events, constant(FAILURE_SHIFT))
         label = self.builder.or_(shifted, constant(self._label))
-        values = [*self._packed(), label, self.builder.load(self.moved)]
+        values = [*self._packed(), label, self._moved_and_overheard()]
         self._note_possible(drives=drives)
         if once:
             self._unless_written(values)
         self._record(values)
         self.builder.branch(self.step_end)
+
+    def _moved_and_overheard(self) -> ir.Value:
+        moved = self.builder.load(self.moved)
+        if not overheard_events(self.product):
+            return moved
+        reported = constant(len(self.product.watched_events))
+        beyond = self.builder.lshr(self.builder.load(self.events), reported)
+        above = self.builder.shl(beyond, constant(len(self.product.chips)))
+        return self.builder.or_(moved, above)
 
     def _unless_written(self, values: list[ir.Value]) -> None:
         """Go on only if no record written so far has these values, else end the step."""

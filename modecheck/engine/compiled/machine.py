@@ -14,9 +14,8 @@ from llvmlite import ir
 
 from modecheck import __version__
 from modecheck.engine.compiled import object_cache
-from modecheck.engine.compiled.expressions import ExpressionCode, Reading
-from modecheck.engine.compiled.frame import I64, Frame, constant, unpacked
-from modecheck.engine.compiled.queues import condition_or_false
+from modecheck.engine.compiled.conditions import ConditionCode
+from modecheck.engine.compiled.frame import Frame
 from modecheck.engine.compiled.representing import RepresentedCode, key_of, why_not
 from modecheck.engine.compiled.steps import NotCompilableError, StepCode
 from modecheck.engine.drives import obliging_labels
@@ -82,9 +81,7 @@ def compiled(
         kept = _compile(product, layout, drives, curious, representatives, target, level)
         object_cache.store(key, *kept)
     code, notes = kept
-    engine = llvm.create_mcjit_compiler(llvm.parse_assembly(""), target)
-    engine.add_object_file(llvm.ObjectFileRef.from_data(code))
-    engine.finalize_object()
+    engine = _linked(code, target)
     known = {_identity(failure): failure for failure in _failures_in(product)}
     return Machine(
         product=product,
@@ -98,6 +95,49 @@ def compiled(
         most_records=notes["most_records"],
         keep=engine,
     )
+
+
+def compiled_watchers(product: Product, alone: WordLayout) -> Machine:
+    """What a product's watchers look at, as machine code: in place of its successors stands
+    `valuation(state, events) -> bits`, the atoms of all watchers, one behind the other, judged on a
+    state of the product without them, which is laid out as `alone`.
+    """
+    layout, target = word_layout(product.fields), _target_machine(IN_HASTE)
+    atoms = [atom for watcher in product.watchers for atom in watcher.atoms]
+    parts = (
+        (__version__, llvmlite.__version__, target.triple, llvm.get_host_cpu_name()),
+        (product.fields, atoms, product.conditions, alone),
+    )
+    key = hashlib.sha256(pickle.dumps(parts)).hexdigest()
+    kept = object_cache.load(key)
+    if kept is None:
+        module = ir.Module(name="watchers")
+        module.triple = target.triple
+        ConditionCode("valuation", alone, module, events=True).write(atoms)
+        ConditionCode("marks", layout, module).write(product.conditions.values())
+        parsed = llvm.parse_assembly(str(module))
+        _optimise(parsed, target, IN_HASTE)
+        kept = target.emit_object(parsed), {}
+        object_cache.store(key, *kept)
+    engine = _linked(kept[0], target)
+    return Machine(
+        product=product,
+        layout=layout,
+        successors=engine.get_function_address("valuation"),
+        marks=engine.get_function_address("marks"),
+        failures=(),
+        seen={},
+        most_records=0,
+        keep=engine,
+    )
+
+
+def _linked(code: bytes, target: llvm.TargetMachine) -> llvm.ExecutionEngine:
+    """Code that can be called."""
+    engine = llvm.create_mcjit_compiler(llvm.parse_assembly(""), target)
+    engine.add_object_file(llvm.ObjectFileRef.from_data(code))
+    engine.finalize_object()
+    return engine
 
 
 def _need_small_enough(product: Product) -> None:
@@ -159,7 +199,7 @@ def _compile(
     StepCode(product, frame, drives, curious).write()
     if representatives is not None:
         RepresentedCode(product, layout, module, representatives).write()
-    _ConditionFrame(product, layout, module).write()
+    ConditionCode("marks", layout, module).write(product.conditions.values())
     parsed = llvm.parse_assembly(str(module))
     _optimise(parsed, target, level)
     notes = {
@@ -205,30 +245,3 @@ def _failures_in(part: object) -> Iterator[Failure]:
     elif isinstance(part, tuple | list):
         for inner in part:
             yield from _failures_in(inner)
-
-
-class _ConditionFrame:
-    """The function `marks(state) -> bits`: one bit for each condition that holds."""
-
-    def __init__(self, product: Product, layout: WordLayout, module: ir.Module) -> None:
-        self._product = product
-        self.function = ir.Function(module, ir.FunctionType(I64, (I64,)), name="marks")
-        self.builder = ir.IRBuilder(self.function.append_basic_block("entry"))
-        words = self.builder.inttoptr(self.function.args[0], I64.as_pointer())
-        loaded = [
-            self.builder.load(self.builder.gep(words, [constant(n)])) for n in range(layout.words)
-        ]
-        self._values = unpacked(self.builder, loaded, layout)
-
-    def block(self, name: str) -> ir.Block:
-        return self.function.append_basic_block(name)
-
-    def write(self) -> None:
-        code = ExpressionCode(self.builder, self.function)
-        reading = Reading(self._values.__getitem__, constant(0), constant(0), lambda _: None)
-        result = constant(0)
-        for bit, expression in enumerate(self._product.conditions.values()):
-            holds = condition_or_false(self, code, expression, reading)
-            mark = self.builder.select(holds, constant(1 << bit), constant(0))
-            result = self.builder.or_(result, mark)
-        self.builder.ret(result)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from modecheck.engine.compiled.exploration import (
@@ -19,7 +21,13 @@ from modecheck.engine.compiled.graph import (
     numbered_states,
 )
 from modecheck.engine.compiled.graph_kernels import flag_states, mark_states
-from modecheck.engine.compiled.machine import IN_HASTE, OPTIMISATION, Machine, compiled
+from modecheck.engine.compiled.machine import (
+    IN_HASTE,
+    MOST_WATCHED,
+    OPTIMISATION,
+    Machine,
+    compiled,
+)
 from modecheck.engine.compiled.memory import Words
 from modecheck.engine.compiled.reach import reach
 from modecheck.engine.drives import drives_of
@@ -27,10 +35,11 @@ from modecheck.engine.exploration import Reporter
 from modecheck.engine.memory import available_memory, resident_memory
 from modecheck.engine.reductions.representatives import Representatives
 from modecheck.engine.space import INTERRUPTION, Limits, Sighting
-from modecheck.product.form import Product
+from modecheck.product.form import EventForm, Product
 
 SOON_BUILT = 4_000_000
 """Transitions whose graph is built in less than a second, also after an interruption."""
+BITS_OF_A_WORD = 64
 SECONDS_AFTER = 1.0
 """After an interruption, how long states are looked at for the report."""
 
@@ -43,13 +52,16 @@ def explore_compiled(
     reporter: Reporter,
     representatives: Representatives | None = None,
     in_haste: bool = False,
+    overhearing: tuple[EventForm, ...] = (),
 ) -> CompiledExploration:
     """Everything reachable within the limits, or its representatives. Raises `NotCompilableError`
     when the product has too much of something. `in_haste`, the code is ready sooner, and slow.
+    The graph tells of the events of `overhearing`, too, if all of them fit.
     """
     level = IN_HASTE if in_haste else OPTIMISATION
     drives = drives_of(product)
-    machine = compiled(product, drives, representatives=representatives, level=level)
+    heard = product if representatives else _overheard(product, overhearing)
+    machine = compiled(heard, drives, representatives=representatives, level=level)
     if limits.memory is not None:
         _load_kernels(machine)
     reached = reach(machine, threads=threads, limits=limits, reporter=reporter)
@@ -80,6 +92,15 @@ def explore_compiled(
         graph=graph,
         stopped_by=stopped_by,
     )
+
+
+def _overheard(product: Product, events: tuple[EventForm, ...]) -> Product:
+    """The product with more events, which steps tell in what is left of a word."""
+    if len(product.chips) + len(events) > BITS_OF_A_WORD:
+        return product
+    if len(product.events) + len(events) > MOST_WATCHED:
+        return product
+    return replace(product, events=(*product.events, *events))
 
 
 def _load_kernels(machine: Machine) -> None:

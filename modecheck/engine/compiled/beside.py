@@ -1,0 +1,333 @@
+"""Watchers beside a product that is explored already: they follow the transitions that are known.
+
+What is explored is what the compiled engine would find of the product with its watchers, state for
+state and in the same order: a state of the whole is a state of the product and those of the
+watchers, and a transition is one of the product after which each watcher goes on by its table, a
+choice of a watcher, or idling. So no machine code is needed of the steps, which takes longer to
+make than to run; only what watchers ask of a step is compiled, and asked once of each transition.
+
+It holds as long as watchers only observe. They do not where time is counted, for a tick is a step
+also where it changes nothing but a watcher; nor where one step stands for several that differ only
+in what happens, as where a rule is cut in the middle. Then everything is explored anew.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from modecheck.engine.compiled.beside_kernels import (
+    TABLE_SHARE,
+    fill_anew,
+    follow,
+    note_obliged,
+    value_states,
+    value_transitions,
+)
+from modecheck.engine.compiled.exploration import CompiledExploration
+from modecheck.engine.compiled.graph import Array, Graph, States, in_order
+from modecheck.engine.compiled.graph_kernels import MOST_NOTES, mark_states
+from modecheck.engine.compiled.machine import MOST_WATCHED, compiled_watchers
+from modecheck.engine.compiled.memory import Words
+from modecheck.engine.drives import obliging_labels
+from modecheck.engine.plain import Observed
+from modecheck.engine.space import INITIAL, INTERRUPTION, Limits, Sighting
+from modecheck.product.form import Product
+from modecheck.product.words import WordPlace
+
+MOST_STATES = 1 << 22
+"""States that are followed at the most: all stands in memory, and nothing looks at how much."""
+BITS = 63
+"""What fits into a word of all watchers' states, and into one of all their atoms."""
+
+
+def followed(space: CompiledExploration, product: Product, limits: Limits) -> Followed | None:
+    """The space of a product that is explored without its watchers as `space`. None where it cannot
+    be told in this way, or becomes larger than the limits allow.
+    """
+    if not _can_be_followed(space, product, limits):
+        return None
+    most = MOST_STATES if limits.states is None else min(limits.states, MOST_STATES)
+    return _Following(space, product, most).explored()
+
+
+def _can_be_followed(space: CompiledExploration, product: Product, limits: Limits) -> bool:
+    alone, graph = space.product, space.graph
+    known = space.complete and graph.linked == space.state_count and limits.memory is None
+    if not known or product.time is not None or any(f.cut_labels for f in product.faults):
+        return False
+    told = set(space.found.machine.product.events[len(alone.events) :])
+    fits = (
+        sum(product.fields[one.field].bits for one in product.watchers) < BITS
+        and sum(len(one.atoms) for one in product.watchers) <= BITS
+        and len(product.events) <= MOST_WATCHED
+        and graph.labels.size + len(product.labels) - len(alone.labels) <= MOST_NOTES
+    )
+    return (
+        fits
+        and told.issuperset(product.events[len(alone.events) :])
+        and product.fields[: len(alone.fields)] == alone.fields
+        and product.labels[: len(alone.labels)] == alone.labels
+    )
+
+
+@dataclass(slots=True)
+class Followed(CompiledExploration):
+    """A space in which watchers followed what was known. `failures` are those of the product alone,
+    each in a state that is as deep.
+    """
+
+
+@dataclass(frozen=True, slots=True)
+class _Layer:
+    """States of one depth, in order: their temporary numbers and their words; and the transitions
+    of the states one less deep: how many each has, where to (by temporary numbers), and what kind.
+    """
+
+    numbers: Array
+    words: Words
+    counts: Array
+    targets: Array
+    notes: Array
+
+
+class _Following:
+    def __init__(self, space: CompiledExploration, product: Product, most: int) -> None:
+        self._space, self._product, self._most = space, product, most
+        self._machine = compiled_watchers(product, space.found.machine.layout)
+        self._plan = _Plan(product, space.graph)
+        self._values, self._staying = self._valued()
+        self._obliged = self._obliging()
+        self._seen = np.zeros(self._plan.tables.size, np.uint8)
+        room = 4 * space.state_count
+        self._states, self._bits = np.empty(room, np.uint32), np.empty(room, np.uint64)
+        self._table = np.zeros(1 << 16, np.uint64)
+        self._count = 0
+
+    def explored(self) -> Followed | None:
+        """Layer by layer, until there are no more states."""
+        layers, stopped_by = [self._first()], ""
+        try:
+            while layers[-1].numbers.size and not stopped_by:
+                layers.append(self._behind(layers[-1]))
+                if self._count > self._most:
+                    return None
+        except KeyboardInterrupt:
+            stopped_by = INTERRUPTION
+        return self._space_of(layers, stopped_by)
+
+    def _valued(self) -> tuple[Words, Words]:
+        """What watchers read of each transition, and of each state in which nothing happens."""
+        found, graph = self._space.found, self._space.graph
+        events = self._events()
+        values, staying = np.empty(graph.targets.size, np.uint64), np.empty(found.count, np.uint64)
+        address = self._machine.successors
+        value_transitions(
+            address, found.words, found.width, graph.targets, graph.notes, events, values
+        )
+        value_states(address, found.words, found.width, staying)
+        return values, staying
+
+    def _events(self) -> Words:
+        """The events of each note, by the numbers that they have for the watchers."""
+        graph, heard = self._space.graph, self._space.found.machine.product.events
+        events = np.zeros(graph.labels.size, np.uint64)
+        if graph.overheard is None:
+            return events
+        alone = len(self._space.product.events)
+        for number, event in enumerate(self._product.events[alone:], start=alone):
+            known = np.uint64(heard.index(event, alone))
+            events |= (graph.overheard >> known & np.uint64(1)) << np.uint64(number)
+        return events
+
+    def _obliging(self) -> Array:
+        """A flag for each state in which something has to happen in the end."""
+        space, graph = self._space, self._space.graph
+        labels = np.zeros(len(self._product.labels), np.uint8)
+        labels[list(obliging_labels(self._product))] = 1
+        obliged = np.zeros(space.state_count, np.uint8)
+        note_obliged(
+            graph.first, graph.notes, labels[graph.labels.astype(np.int64)], graph.failing,
+            space.found.machine.successors, space.found.words, space.found.width,
+            space.found.seen.copy(), space.found.records(), labels, obliged,
+        )  # fmt: skip
+        return obliged
+
+    def _first(self) -> _Layer:
+        """The initial state, as the watchers are once they have judged it."""
+        self._states[0], self._bits[0] = INITIAL, np.uint64(self._plan.packed(self._product))
+        self._count = 1
+        fill_anew(self._table, self._states, self._bits, 1)
+        numbers, none = np.zeros(1, np.int64), np.empty(0, np.int64)
+        return _Layer(numbers, self._words(numbers), none, none, np.empty(0, np.uint16))
+
+    def _behind(self, layer: _Layer) -> _Layer:
+        """The states behind those of a layer that are no less deep."""
+        graph, plan, before = self._space.graph, self._plan, self._count
+        sources = self._states[layer.numbers].astype(np.int64)
+        most = int((graph.first[sources + 1] - graph.first[sources]).sum())
+        most += layer.numbers.size * (plan.choices.shape[0] + 1)
+        self._make_room(before + most)
+        counts = np.empty(layer.numbers.size, np.int64)
+        targets, notes = np.empty(most, np.int64), np.empty(most, np.uint16)
+        made, filled = follow(
+            layer.numbers, graph.first, graph.targets, graph.notes, self._values, self._staying,
+            self._obliged, plan.watchers, plan.tables, plan.choices, plan.idle_bit, plan.idle_note,
+            self._table, self._states, self._bits, before, self._seen, counts, targets, notes,
+        )  # fmt: skip
+        self._count = int(filled)
+        numbers = np.arange(before, self._count)
+        words = self._words(numbers)
+        order = in_order(words)
+        return _Layer(numbers[order], words[order], counts, targets[:made], notes[:made])
+
+    def _make_room(self, most: int) -> None:
+        """Room for so many states, in the arrays and in the table."""
+        if most > self._states.size:
+            more = max(most, 2 * self._states.size) - self._states.size
+            self._states = np.concatenate([self._states, np.empty(more, np.uint32)])
+            self._bits = np.concatenate([self._bits, np.empty(more, np.uint64)])
+        if most * TABLE_SHARE > self._table.size:
+            size = 1 << (2 * most * TABLE_SHARE - 1).bit_length()
+            self._table = np.zeros(size, np.uint64)
+            fill_anew(self._table, self._states, self._bits, self._count)
+
+    def _words(self, numbers: Array) -> Words:
+        """The words of some states, a row for each."""
+        found, layout = self._space.found, self._machine.layout
+        words = np.zeros((numbers.size, layout.words), np.uint64)
+        words[:, : found.width] = found.words.reshape(-1, found.width)[self._states[numbers]]
+        bits = self._bits[numbers]
+        for place, own in self._plan.places(layout.places):
+            value = bits >> np.uint64(own.shift) & np.uint64(own.mask)
+            words[:, place.word] |= value << np.uint64(place.shift)
+        return words
+
+    def _space_of(self, layers: list[_Layer], stopped_by: str) -> Followed:
+        """All layers put together."""
+        known = [layer for layer in layers if layer.numbers.size]
+        order = np.concatenate([layer.numbers for layer in known])
+        final = np.full(self._count, -1, np.int64)
+        final[order] = np.arange(order.size)
+        sizes = [int(layer.numbers.size) for layer in known]
+        expanded = order.size - (sizes[-1] if stopped_by else 0)
+        words = np.concatenate([layer.words for layer in known]).reshape(-1)
+        seen = np.zeros(1, np.uint8)
+        states = States(self._machine, words, sizes, expanded, seen)
+        graph = self._graph(states, layers, final, order)
+        marks = np.zeros(states.count, np.uint64)
+        mark_states(self._machine.marks, words, states.width, states.count, marks)
+        space = self._space
+        return Followed(
+            product=self._product,
+            found=states,
+            marks=marks,
+            transitions=int(graph.first[-1]),
+            observed=self._observed(),
+            failures={
+                key: Sighting(one.failure, self._over(one.state, order), one.label, one.count)
+                for key, one in space.failures.items()
+            },
+            occupied=space.occupied,
+            graph=graph,
+            stopped_by=stopped_by,
+        )
+
+    def _graph(self, states: States, layers: list[_Layer], final: Array, order: Array) -> Graph:
+        alone, plan = self._space.graph, self._plan
+        first = np.zeros(states.expanded + 1, np.int64)
+        np.cumsum(np.concatenate([layer.counts for layer in layers]), out=first[1:])
+        targets = final[np.concatenate([layer.targets for layer in layers])].astype(np.uint32)
+        labels = np.concatenate([alone.labels, np.array(plan.labels, np.uint64)])
+        nothing = np.zeros(len(plan.labels), np.uint64)
+        idles = self._bits[order] & plan.idle_bit != 0
+        sources = self._states[order]
+        return Graph(
+            states=states,
+            first=first,
+            targets=targets,
+            notes=np.concatenate([layer.notes for layer in layers]),
+            labels=labels,
+            moved=np.concatenate([alone.moved, nothing]),
+            events=np.concatenate([alone.events, nothing]),
+            still=(alone.still[sources] | idles).astype(np.uint8),
+            failing=(alone.failing[sources] & ~idles).astype(np.uint8),
+            linked=states.expanded,
+        )
+
+    def _over(self, number: int, order: Array) -> int:
+        """The first state of the whole in which the product is in one of its states."""
+        return int(np.argmax(self._states[order] == number))
+
+    def _observed(self) -> Observed:
+        """What the product showed alone, and which places of their tables watchers looked up."""
+        alone = self._space.observed
+        found = Observed(encounters=set(alone.encounters), taken=set(alone.taken))
+        for number, (begin, end) in enumerate(self._plan.ranges()):
+            found.watched |= {(number, int(p)) for p in np.flatnonzero(self._seen[begin:end])}
+        return found
+
+
+class _Plan:
+    """The watchers in numbers: where the states of all stand in one word, and their atoms in
+    another.
+
+    A row of `watchers`: where its state stands and its mask, where its atoms stand and their mask,
+    how many atoms, where its table begins. A row of `choices`: where the state stands and its mask,
+    from and to, the note.
+    """
+
+    def __init__(self, product: Product, graph: Graph) -> None:
+        self._watchers = product.watchers
+        self._fields = [product.fields[one.field] for one in product.watchers]
+        self._own: list[WordPlace] = []
+        used = 0
+        for field in self._fields:
+            self._own.append(WordPlace(0, used, field.bits, 0))
+            used += field.bits
+        self._idle = WordPlace(0, used, 1, 0)
+        self._idle_field = product.idle_field
+        self.idle_bit = np.uint64(1 << used)
+        self.labels = [*(label for one in self._watchers for *_, label in one.choices)]
+        self.idle_note = graph.labels.size + len(self.labels)
+        self.labels.append(product.idle_label)
+        self.tables = np.array([n for one in self._watchers for n in one.table], np.int64)
+        self.watchers = np.array(list(self._rows()), np.uint64).reshape(-1, 6)
+        self.choices = np.array(list(self._chosen(graph.labels.size)), np.uint64).reshape(-1, 5)
+
+    def _rows(self) -> Any:
+        atoms = begin = 0
+        for place, one in zip(self._own, self._watchers, strict=True):
+            count = len(one.atoms)
+            yield place.shift, place.mask, atoms, (1 << count) - 1, count, begin
+            atoms += count
+            begin += len(one.table)
+
+    def _chosen(self, note: int) -> Any:
+        for place, one in zip(self._own, self._watchers, strict=True):
+            for source, target, _ in one.choices:
+                yield place.shift, place.mask, source, target, note
+                note += 1
+
+    def ranges(self) -> Any:
+        """Where the table of each watcher begins and ends."""
+        begin = 0
+        for one in self._watchers:
+            yield begin, begin + len(one.table)
+            begin += len(one.table)
+
+    def packed(self, product: Product) -> int:
+        """The watchers' states at the beginning, in one word."""
+        starts = zip(self._own, self._fields, strict=True)
+        assert not product.fields[product.idle_field].start
+        return sum(field.start << place.shift for place, field in starts)
+
+    def places(self, places: tuple[WordPlace, ...]) -> Any:
+        """Where each watcher's state stands in a state of the whole, and here; and the mark of
+        idling.
+        """
+        fields = (one.field for one in self._watchers)
+        yield from ((places[f], own) for f, own in zip(fields, self._own, strict=True))
+        yield places[self._idle_field], self._idle
