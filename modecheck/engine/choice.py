@@ -75,7 +75,7 @@ def explore_with(
     overhearing: tuple[EventForm, ...] = (),
 ) -> Space:
     """Explore a product. Raises `EngineUnavailable` when a forced engine cannot do it. Events of
-    `overhearing` may be kept with the transitions, for whom `explore_beside` asks later.
+    `overhearing` may be kept with the transitions, for watchers that follow them later.
     """
     how = search or Search()
     told = reporter or Silent()
@@ -98,24 +98,6 @@ def _searches(space: Space) -> TurnedSearches:
 
     assert isinstance(space, CompiledExploration)
     return CompiledSearches(space)
-
-
-def explore_beside(
-    space: Space, product: Product, search: Search, reporter: Reporter | None = None
-) -> Space:
-    """Explore a product with watchers, which is explored without them as `space`: watchers follow
-    the transitions that are known, where the compiled engine has overheard all that they ask for,
-    or else everything is explored anew. What is found is the same.
-    """
-    if not isinstance(space, Exploration | Unfolded):
-        from modecheck.engine.compiled.beside import followed
-        from modecheck.engine.compiled.exploration import CompiledExploration
-
-        if isinstance(space, CompiledExploration):
-            found = followed(space, product, search.limits)
-            if found is not None:
-                return found
-    return explore_with(product, search, reporter)
 
 
 def _explored(

@@ -14,6 +14,7 @@ in what happens, as where a rule is cut in the middle. Then everything is explor
 from __future__ import annotations
 
 from dataclasses import dataclass
+from threading import Event
 from typing import Any
 
 import numpy as np
@@ -43,14 +44,16 @@ BITS = 63
 """What fits into a word of all watchers' states, and into one of all their atoms."""
 
 
-def followed(space: CompiledExploration, product: Product, limits: Limits) -> Followed | None:
+def followed(
+    space: CompiledExploration, product: Product, limits: Limits, interrupted: Event
+) -> Followed | None:
     """The space of a product that is explored without its watchers as `space`. None where it cannot
-    be told in this way, or becomes larger than the limits allow.
+    be told in this way, or grows larger than the limits allow. It stops when it is `interrupted`.
     """
     if not _can_be_followed(space, product, limits):
         return None
     most = MOST_STATES if limits.states is None else min(limits.states, MOST_STATES)
-    return _Following(space, product, most).explored()
+    return _Following(space, product, most).explored(interrupted)
 
 
 def _can_be_followed(space: CompiledExploration, product: Product, limits: Limits) -> bool:
@@ -101,20 +104,23 @@ class _Following:
         self._values, self._staying = self._valued()
         self._obliged = self._obliging()
         self._seen = np.zeros(self._plan.tables.size, np.uint8)
-        room = 4 * space.state_count
-        self._states, self._bits = np.empty(room, np.uint32), np.empty(room, np.uint64)
+        self._kept = np.empty((4 * space.state_count, 2), np.uint64)
+        batch = space.graph.most_edges + self._plan.choices.shape[0] + 1
+        self._batch = np.empty((batch, 3), np.uint64)
         self._table = np.zeros(1 << 16, np.uint64)
         self._count = 0
 
-    def explored(self) -> Followed | None:
+    def explored(self, interrupted: Event) -> Followed | None:
         """Layer by layer, until there are no more states."""
         layers, stopped_by = [self._first()], ""
         try:
-            while layers[-1].numbers.size and not stopped_by:
+            while layers[-1].numbers.size and not interrupted.is_set():
                 layers.append(self._behind(layers[-1]))
                 if self._count > self._most:
                     return None
         except KeyboardInterrupt:
+            interrupted.set()
+        if layers[-1].numbers.size:
             stopped_by = INTERRUPTION
         return self._space_of(layers, stopped_by)
 
@@ -157,25 +163,25 @@ class _Following:
 
     def _first(self) -> _Layer:
         """The initial state, as the watchers are once they have judged it."""
-        self._states[0], self._bits[0] = INITIAL, np.uint64(self._plan.packed(self._product))
+        self._kept[0] = INITIAL, self._plan.packed(self._product)
         self._count = 1
-        fill_anew(self._table, self._states, self._bits, 1)
-        numbers, none = np.zeros(1, np.int64), np.empty(0, np.int64)
+        fill_anew(self._table, self._kept, 1)
+        numbers, none = np.zeros(1, np.int64), np.empty(0, np.uint32)
         return _Layer(numbers, self._words(numbers), none, none, np.empty(0, np.uint16))
 
     def _behind(self, layer: _Layer) -> _Layer:
         """The states behind those of a layer that are no less deep."""
         graph, plan, before = self._space.graph, self._plan, self._count
-        sources = self._states[layer.numbers].astype(np.int64)
+        sources = self._kept[layer.numbers, 0].astype(np.int64)
         most = int((graph.first[sources + 1] - graph.first[sources]).sum())
         most += layer.numbers.size * (plan.choices.shape[0] + 1)
         self._make_room(before + most)
-        counts = np.empty(layer.numbers.size, np.int64)
-        targets, notes = np.empty(most, np.int64), np.empty(most, np.uint16)
+        counts = np.empty(layer.numbers.size, np.uint32)
+        targets, notes = np.empty(most, np.uint32), np.empty(most, np.uint16)
         made, filled = follow(
             layer.numbers, graph.first, graph.targets, graph.notes, self._values, self._staying,
             self._obliged, plan.watchers, plan.tables, plan.choices, plan.idle_bit, plan.idle_note,
-            self._table, self._states, self._bits, before, self._seen, counts, targets, notes,
+            self._table, self._kept, before, self._seen, self._batch, counts, targets, notes,
         )  # fmt: skip
         self._count = int(filled)
         numbers = np.arange(before, self._count)
@@ -185,21 +191,21 @@ class _Following:
 
     def _make_room(self, most: int) -> None:
         """Room for so many states, in the arrays and in the table."""
-        if most > self._states.size:
-            more = max(most, 2 * self._states.size) - self._states.size
-            self._states = np.concatenate([self._states, np.empty(more, np.uint32)])
-            self._bits = np.concatenate([self._bits, np.empty(more, np.uint64)])
+        room = self._kept.shape[0]
+        if most > room:
+            more = np.empty((max(most - room, room), 2), np.uint64)
+            self._kept = np.concatenate([self._kept, more])
         if most * TABLE_SHARE > self._table.size:
             size = 1 << (2 * most * TABLE_SHARE - 1).bit_length()
             self._table = np.zeros(size, np.uint64)
-            fill_anew(self._table, self._states, self._bits, self._count)
+            fill_anew(self._table, self._kept, self._count)
 
     def _words(self, numbers: Array) -> Words:
         """The words of some states, a row for each."""
         found, layout = self._space.found, self._machine.layout
         words = np.zeros((numbers.size, layout.words), np.uint64)
-        words[:, : found.width] = found.words.reshape(-1, found.width)[self._states[numbers]]
-        bits = self._bits[numbers]
+        words[:, : found.width] = found.words.reshape(-1, found.width)[self._kept[numbers, 0]]
+        bits = self._kept[numbers, 1]
         for place, own in self._plan.places(layout.places):
             value = bits >> np.uint64(own.shift) & np.uint64(own.mask)
             words[:, place.word] |= value << np.uint64(place.shift)
@@ -209,8 +215,8 @@ class _Following:
         """All layers put together."""
         known = [layer for layer in layers if layer.numbers.size]
         order = np.concatenate([layer.numbers for layer in known])
-        final = np.full(self._count, -1, np.int64)
-        final[order] = np.arange(order.size)
+        final = np.zeros(self._count, np.uint32)
+        final[order] = np.arange(order.size, dtype=np.uint32)
         sizes = [int(layer.numbers.size) for layer in known]
         expanded = order.size - (sizes[-1] if stopped_by else 0)
         words = np.concatenate([layer.words for layer in known]).reshape(-1)
@@ -239,11 +245,14 @@ class _Following:
         alone, plan = self._space.graph, self._plan
         first = np.zeros(states.expanded + 1, np.int64)
         np.cumsum(np.concatenate([layer.counts for layer in layers]), out=first[1:])
-        targets = final[np.concatenate([layer.targets for layer in layers])].astype(np.uint32)
+        targets, begin = np.empty(int(first[-1]), np.uint32), 0
+        for layer in layers:
+            end = begin + layer.targets.size
+            np.take(final, layer.targets, out=targets[begin:end])
+            begin = end
         labels = np.concatenate([alone.labels, np.array(plan.labels, np.uint64)])
         nothing = np.zeros(len(plan.labels), np.uint64)
-        idles = self._bits[order] & plan.idle_bit != 0
-        sources = self._states[order]
+        sources, idles = self._kept[order, 0], self._kept[order, 1] & plan.idle_bit != 0
         return Graph(
             states=states,
             first=first,
@@ -259,7 +268,7 @@ class _Following:
 
     def _over(self, number: int, order: Array) -> int:
         """The first state of the whole in which the product is in one of its states."""
-        return int(np.argmax(self._states[order] == number))
+        return int(np.argmax(self._kept[order, 0] == number))
 
     def _observed(self) -> Observed:
         """What the product showed alone, and which places of their tables watchers looked up."""
@@ -293,7 +302,7 @@ class _Plan:
         self.labels = [*(label for one in self._watchers for *_, label in one.choices)]
         self.idle_note = graph.labels.size + len(self.labels)
         self.labels.append(product.idle_label)
-        self.tables = np.array([n for one in self._watchers for n in one.table], np.int64)
+        self.tables = np.array([n for one in self._watchers for n in one.table], np.uint64)
         self.watchers = np.array(list(self._rows()), np.uint64).reshape(-1, 6)
         self.choices = np.array(list(self._chosen(graph.labels.size)), np.uint64).reshape(-1, 5)
 

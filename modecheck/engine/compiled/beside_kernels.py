@@ -10,11 +10,12 @@ from typing import Any
 
 import numpy as np
 
-from modecheck.engine.compiled.intrinsics import call_successors, call_valuation
+from modecheck.engine.compiled.intrinsics import call_successors, call_valuation, prefetch
 from modecheck.engine.compiled.kernels import (
     COUNT_MASK,
     FAILED_BIT,
     LOW,
+    TWO,
     U0,
     U1,
     U8,
@@ -80,41 +81,39 @@ def note_obliged(
 
 
 @compiled_kernel
-def place_of(table: Any, states: Any, bits: Any, state: Any, bit: Any) -> Any:
-    """The slot in which a state stands, or that is free for it."""
-    hash_ = mixed(mixed(U0, np.uint64(state)), bit)
-    last = np.uint64(table.size) - U1
-    slot = (hash_ >> U32) & last
-    while True:
-        kept = table[slot]
-        if kept == U0:
-            return np.int64(slot)
-        if (kept ^ hash_) >> U32 == U0:
-            number = (kept & LOW) - U1
-            if states[number] == state and bits[number] == bit:
-                return np.int64(slot)
-        slot = (slot + U1) & last
+def hash_of_both(state: Any, bits: Any) -> Any:
+    """The hash of a state of the product and of those of the watchers."""
+    return mixed(mixed(U0, state), bits)
 
 
 @compiled_kernel
-def fill_anew(table: Any, states: Any, bits: Any, count: Any) -> None:
+def fill_anew(table: Any, kept: Any, count: Any) -> None:
     """Put the first states into an empty table."""
+    last = np.uint64(table.size) - U1
     for number in range(count):
-        slot = place_of(table, states, bits, states[number], bits[number])
-        hash_ = mixed(mixed(U0, np.uint64(states[number])), bits[number])
+        hash_ = hash_of_both(kept[number, 0], kept[number, 1])
+        slot = (hash_ >> U32) & last
+        while table[slot] != U0:
+            slot = (slot + U1) & last
         table[slot] = (hash_ & ~LOW) | np.uint64(number + 1)
 
 
 @compiled_kernel
-def number_of(table: Any, states: Any, bits: Any, state: Any, bit: Any, count: Any) -> Any:
+def number_of(table: Any, kept: Any, state: Any, bits: Any, hash_: Any, count: Any) -> Any:
     """The number of a state, which is `count` where it is new; it is added then."""
-    slot = place_of(table, states, bits, state, bit)
-    if table[slot] != U0:
-        return np.int64((table[slot] & LOW) - U1)
-    hash_ = mixed(mixed(U0, np.uint64(state)), bit)
-    table[slot] = (hash_ & ~LOW) | np.uint64(count + 1)
-    states[count], bits[count] = state, bit
-    return np.int64(count)
+    last = np.uint64(table.size) - U1
+    slot = (hash_ >> U32) & last
+    while True:
+        found = table[slot]
+        if found == U0:
+            table[slot] = (hash_ & ~LOW) | (count + U1)
+            kept[count, 0], kept[count, 1] = state, bits
+            return count
+        if (found ^ hash_) >> U32 == U0:
+            number = (found & LOW) - U1
+            if kept[number, 0] == state and kept[number, 1] == bits:
+                return number
+        slot = (slot + U1) & last
 
 
 @compiled_kernel
@@ -122,11 +121,12 @@ def gone_on(watchers: Any, tables: Any, seen: Any, bits: Any, value: Any) -> Any
     """All watchers after a step; noted is what was looked up."""
     result = U0
     for number in range(watchers.shape[0]):
-        row = watchers[number]
-        state = (bits >> row[0]) & row[1]
-        place = row[5] + ((state << row[4]) | ((value >> row[2]) & row[3]))
+        shift, mask = watchers[number, 0], watchers[number, 1]
+        state = (bits >> shift) & mask
+        atoms = (value >> watchers[number, 2]) & watchers[number, 3]
+        place = watchers[number, 5] + ((state << watchers[number, 4]) | atoms)
         seen[place] = 1
-        result |= np.uint64(tables[place]) << row[0]
+        result |= tables[place] << shift
     return result
 
 
@@ -145,41 +145,56 @@ def follow(
     idle_bit: Any,
     idle_note: Any,
     table: Any,
-    states: Any,
-    bits: Any,
-    count: Any,
+    kept: Any,
+    known: Any,
     seen: Any,
+    batch: Any,
     counts: Any,
     targets: Any,
     notes: Any,
 ) -> Any:
     """All transitions of some states, in the order of the compiled engine: those of the product,
     choices of watchers, idling. How many, and how many states are known then.
+
+    A row of `kept` is a state: that of the product, those of the watchers. What is behind a state
+    waits in `batch` (state, watchers, hash) until what it is compared with is in the cache.
     """
-    made = 0
+    made, count = 0, np.uint64(known)
+    last, table_at = np.uint64(table.size) - U1, np.uint64(table.ctypes.data)
+    kept_at = np.uint64(kept.ctypes.data)
     for place in range(numbers.size):
-        begun = made
-        state, bit = states[numbers[place]], bits[numbers[place]]
-        if not bit & idle_bit:
-            for edge in range(first[np.int64(state)], first[np.int64(state) + 1]):
-                after = gone_on(watchers, tables, seen, bit, values[edge])
-                number = number_of(table, states, bits, ends[edge], after, count)
-                count = max(count, number + 1)
-                targets[made], notes[made] = number, kinds[edge]
-                made += 1
+        state, bits = kept[numbers[place], 0], kept[numbers[place], 1]
+        own, some = np.int64(state), 0
+        if not bits & idle_bit:
+            for edge in range(first[own], first[own + 1]):
+                batch[some, 0] = ends[edge]
+                batch[some, 1] = gone_on(watchers, tables, seen, bits, values[edge])
+                notes[made + some] = kinds[edge]
+                some += 1
             for choice in range(choices.shape[0]):
-                row = choices[choice]
-                if (bit >> row[0]) & row[1] == row[2]:
-                    after = bit & ~(row[1] << row[0]) | (row[3] << row[0])
-                    number = number_of(table, states, bits, state, after, count)
-                    count = max(count, number + 1)
-                    targets[made], notes[made] = number, row[4]
-                    made += 1
-        if bit & idle_bit or not obliged[np.int64(state)]:
-            after = gone_on(watchers, tables, seen, bit, staying[np.int64(state)]) | idle_bit
-            number = number_of(table, states, bits, state, after, count)
-            count = max(count, number + 1)
-            targets[made], notes[made] = number, idle_note
-            made += 1
-        counts[place] = made - begun
+                shift, mask = choices[choice, 0], choices[choice, 1]
+                if (bits >> shift) & mask == choices[choice, 2]:
+                    batch[some, 0] = state
+                    batch[some, 1] = bits & ~(mask << shift) | (choices[choice, 3] << shift)
+                    notes[made + some] = choices[choice, 4]
+                    some += 1
+        if bits & idle_bit or not obliged[own]:
+            batch[some, 0] = state
+            after = gone_on(watchers, tables, seen, bits, staying[own])
+            batch[some, 1] = after | idle_bit
+            notes[made + some] = idle_note
+            some += 1
+        for one in range(some):
+            hash_ = hash_of_both(batch[one, 0], batch[one, 1])
+            batch[one, 2] = hash_
+            prefetch(table_at + ((hash_ >> U32) & last) * U8)
+        for one in range(some):
+            found = table[(batch[one, 2] >> U32) & last]
+            prefetch(kept_at + (found & LOW) * U8 * TWO)
+        for one in range(some):
+            number = number_of(table, kept, batch[one, 0], batch[one, 1], batch[one, 2], count)
+            count = max(count, number + U1)
+            targets[made + one] = number
+        counts[place] = some
+        made += some
     return made, count
