@@ -9,19 +9,22 @@ orders independent steps.
 
 from __future__ import annotations
 
+import importlib
 import importlib.util
 import os
+import sys
 import time
 from dataclasses import dataclass, field, replace
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from modecheck.engine.exploration import Exploration, Reporter, Silent, explore
-from modecheck.engine.reductions.fewer import Reduction, reduction_of
-from modecheck.engine.reductions.plain_searches import PlainSearches
-from modecheck.engine.reductions.unfolded import TurnedSearches, Unfolded
 from modecheck.engine.space import INTERRUPTION, Limits, Space
 from modecheck.model.mistakes import ModecheckError
 from modecheck.product.form import EventForm, Product
+
+if TYPE_CHECKING:
+    from modecheck.engine.reductions.fewer import Reduction
+    from modecheck.engine.reductions.unfolded import TurnedSearches
 
 EngineName = Literal["auto", "plain", "compiled", "zones"]
 """Only the command `check`, and what judges as it does, explores by zones."""
@@ -83,6 +86,9 @@ def explore_with(
         raise EngineUnavailable("it serves 'check' alone, where no loops are needed", "zones")
     if not how.symmetry and not how.order:
         return _explored(product, how, told, None, overhearing)
+    from modecheck.engine.reductions.fewer import reduction_of
+    from modecheck.engine.reductions.unfolded import Unfolded
+
     fewer = reduction_of(product, symmetry=how.symmetry, order=how.order)
     space = _explored(fewer.product, how, told, fewer)
     if fewer.representatives is None:
@@ -92,6 +98,8 @@ def explore_with(
 
 def _searches(space: Space) -> TurnedSearches:
     if isinstance(space, Exploration):
+        from modecheck.engine.reductions.plain_searches import PlainSearches
+
         return PlainSearches(space)
     from modecheck.engine.compiled.exploration import CompiledExploration
     from modecheck.engine.compiled.turned import CompiledSearches
@@ -153,6 +161,34 @@ def keep_kernels() -> None:
     from modecheck.engine.kept_files import cache_folder
 
     os.environ.setdefault("NUMBA_CACHE_DIR", str(cache_folder() / "kernels"))
+    if _leave_out:
+        _load_without_linear_algebra()
+
+
+_leave_out: list[str] = []
+
+
+def leave_out_linear_algebra() -> None:
+    """Have numba loaded without scipy's linear algebra, which no kernel of ours needs and which
+    takes as long to load as all kernels. Only where nobody else in the process uses numba.
+    """
+    if "numba" not in sys.modules and "scipy" not in sys.modules:
+        _leave_out.append("scipy")
+
+
+def _load_without_linear_algebra() -> None:
+    """Numba looks for it when this module is loaded, and does without what it cannot import."""
+    for name in _leave_out:
+        # So Python marks what is not there.
+        sys.modules[name] = None  # type: ignore[assignment]
+    try:
+        importlib.import_module("numba.np.arraymath")
+    except ImportError:
+        return  # whoever needs numba says so
+    finally:
+        for name in _leave_out:
+            del sys.modules[name]
+        _leave_out.clear()
 
 
 def _compiled(
@@ -176,7 +212,7 @@ def _compiled(
             limits=how.limits,
             reporter=told,
             representatives=fewer.representatives if fewer is not None else None,
-            in_haste=0 < how.expected < OPTIMISED_FROM,
+            in_haste_up_to=OPTIMISED_FROM if how.expected < OPTIMISED_FROM else 0,
             overhearing=overhearing,
         )
     except NotCompilableError as error:

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from llvmlite import ir
-
+from modecheck.engine.compiled import assembly as ir
 from modecheck.engine.compiled.expressions import ExpressionCode, Reading
 from modecheck.engine.compiled.frame import I64, constant, unpacked
 from modecheck.engine.compiled.queues import condition_or_false
@@ -22,8 +21,8 @@ class ConditionCode:
         self, name: str, layout: WordLayout, module: ir.Module, *, events: bool = False
     ) -> None:
         arguments = (I64, I64) if events else (I64,)
-        self.function = ir.Function(module, ir.FunctionType(I64, arguments), name=name)
-        self.builder = ir.IRBuilder(self.function.append_basic_block("entry"))
+        self.function = ir.Function(module, name, I64, arguments)
+        self.builder = ir.Builder(self.function, self.function.append_basic_block("entry"))
         words = self.builder.inttoptr(self.function.args[0], I64.as_pointer())
         loaded = [
             self.builder.load(self.builder.gep(words, [constant(n)])) for n in range(layout.words)

@@ -6,22 +6,23 @@ import hashlib
 import pickle
 from collections.abc import Iterator
 from dataclasses import dataclass, fields, is_dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import llvmlite
 import llvmlite.binding as llvm
-from llvmlite import ir
 
 from modecheck import __version__
+from modecheck.engine.compiled import assembly as ir
 from modecheck.engine.compiled import object_cache
 from modecheck.engine.compiled.conditions import ConditionCode
 from modecheck.engine.compiled.frame import Frame
-from modecheck.engine.compiled.representing import RepresentedCode, key_of, why_not
 from modecheck.engine.compiled.steps import NotCompilableError, StepCode
 from modecheck.engine.drives import obliging_labels
-from modecheck.engine.reductions.representatives import Representatives
 from modecheck.product.form import Failure, Product
 from modecheck.product.words import WordLayout, word_layout
+
+if TYPE_CHECKING:
+    from modecheck.engine.reductions.representatives import Representatives
 
 OPTIMISATION = 1
 """Level of LLVM's pipeline; tests/benchmarks tells what each costs and brings."""
@@ -71,9 +72,12 @@ def compiled(
     """
     _need_small_enough(product)
     layout = word_layout(product.fields)
-    reason = "" if representatives is None else why_not(product, layout, representatives)
-    if reason:
-        raise NotCompilableError(reason)
+    if representatives is not None:
+        from modecheck.engine.compiled.representing import why_not
+
+        reason = why_not(product, layout, representatives)
+        if reason:
+            raise NotCompilableError(reason)
     target = _target_machine(level)
     key = _key(product, drives, curious, representatives, target, level)
     kept = object_cache.load(key)
@@ -111,8 +115,7 @@ def compiled_watchers(product: Product, alone: WordLayout) -> Machine:
     key = hashlib.sha256(pickle.dumps(parts)).hexdigest()
     kept = object_cache.load(key)
     if kept is None:
-        module = ir.Module(name="watchers")
-        module.triple = target.triple
+        module = ir.Module(target.triple)
         ConditionCode("valuation", alone, module, events=True).write(atoms)
         ConditionCode("marks", layout, module).write(product.conditions.values())
         parsed = llvm.parse_assembly(str(module))
@@ -172,13 +175,18 @@ def _key(
     level: int,
 ) -> str:
     """A hash of whatever the code depends on."""
+    turning = None
+    if representatives is not None:
+        from modecheck.engine.compiled.representing import key_of
+
+        turning = key_of(representatives)
     parts = (
         (__version__, llvmlite.__version__, level, target.triple, llvm.get_host_cpu_name()),
         (product.fields, product.chips, product.queues, product.signals, product.faults),
         (product.conditions, product.watched_events, drives, sorted(curious)),
         (product.events, product.watchers, sorted(obliging_labels(product))),
         (product.idle_label, product.idle_field, product.time),
-        key_of(representatives),
+        turning,
     )
     return hashlib.sha256(pickle.dumps(parts)).hexdigest()
 
@@ -193,11 +201,12 @@ def _compile(
     level: int,
 ) -> tuple[bytes, dict[str, Any]]:
     """The object code, and what has to be known beside it."""
-    module = ir.Module(name="product")
-    module.triple = target.triple
+    module = ir.Module(target.triple)
     frame = Frame(product, layout, module)
     StepCode(product, frame, drives, curious).write()
     if representatives is not None:
+        from modecheck.engine.compiled.representing import RepresentedCode
+
         RepresentedCode(product, layout, module, representatives).write()
     ConditionCode("marks", layout, module).write(product.conditions.values())
     parsed = llvm.parse_assembly(str(module))

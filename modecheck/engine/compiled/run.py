@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import time
 from dataclasses import replace
+from functools import partial
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -33,9 +36,11 @@ from modecheck.engine.compiled.reach import reach
 from modecheck.engine.drives import drives_of
 from modecheck.engine.exploration import Reporter
 from modecheck.engine.memory import available_memory, resident_memory
-from modecheck.engine.reductions.representatives import Representatives
 from modecheck.engine.space import INTERRUPTION, Limits, Sighting
 from modecheck.product.form import EventForm, Product
+
+if TYPE_CHECKING:
+    from modecheck.engine.reductions.representatives import Representatives
 
 SOON_BUILT = 4_000_000
 """Transitions whose graph is built in less than a second, also after an interruption."""
@@ -51,20 +56,27 @@ def explore_compiled(
     limits: Limits,
     reporter: Reporter,
     representatives: Representatives | None = None,
-    in_haste: bool = False,
+    in_haste_up_to: int = 0,
     overhearing: tuple[EventForm, ...] = (),
 ) -> CompiledExploration:
     """Everything reachable within the limits, or its representatives. Raises `NotCompilableError`
-    when the product has too much of something. `in_haste`, the code is ready sooner, and slow.
+    when the product has too much of something. Up to so many states the code is one that is made in
+    haste and slow: nobody notices it where there are no more, and else all is begun anew.
     The graph tells of the events of `overhearing`, too, if all of them fit.
     """
-    level = IN_HASTE if in_haste else OPTIMISATION
-    drives = drives_of(product)
     heard = product if representatives else _overheard(product, overhearing)
-    machine = compiled(heard, drives, representatives=representatives, level=level)
+    found = partial(compiled, heard, drives_of(product), representatives=representatives)
+    few = limits.states is not None and limits.states <= in_haste_up_to
+    machine = found(level=IN_HASTE if in_haste_up_to else OPTIMISATION)
     if limits.memory is not None:
         _load_kernels(machine)
-    reached = reach(machine, threads=threads, limits=limits, reporter=reporter)
+    limits = replace(limits, since=time.monotonic() if limits.since is None else limits.since)
+    first = replace(limits, states=in_haste_up_to) if in_haste_up_to and not few else limits
+    reached = reach(machine, threads=threads, limits=first, reporter=reporter)
+    if first is not limits and reached.stopped_by == first.reached_states:
+        reached.partitions.clear()
+        machine = found(level=OPTIMISATION)
+        reached = reach(machine, threads=threads, limits=limits, reporter=reporter)
     transitions = reached.transitions
     failures = [partition.failures for partition in reached.partitions]
     stopped_by = reached.stopped_by
