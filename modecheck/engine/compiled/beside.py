@@ -71,6 +71,8 @@ def _can_be_followed(space: CompiledExploration, product: Product, limits: Limit
     return (
         fits
         and told.issuperset(product.events[len(alone.events) :])
+        and product.events[: len(alone.events)] == alone.events
+        and product.watched_events == alone.watched_events
         and product.fields[: len(alone.fields)] == alone.fields
         and product.labels[: len(alone.labels)] == alone.labels
     )
@@ -139,7 +141,7 @@ class _Following:
     def _events(self) -> Words:
         """The events of each note, by the numbers that they have for the watchers."""
         graph, heard = self._space.graph, self._space.found.machine.product.events
-        events = np.zeros(graph.labels.size, np.uint64)
+        events = graph.events.copy()
         if graph.overheard is None:
             return events
         alone = len(self._space.product.events)

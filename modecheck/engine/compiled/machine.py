@@ -52,6 +52,7 @@ class Machine:
     failures: tuple[Failure, ...]
     seen: dict[tuple[Any, ...], int]
     most_records: int
+    level: int
     keep: object
 
 
@@ -97,6 +98,7 @@ def compiled(
         failures=tuple(known[identity] for identity in notes["failures"]),
         seen={tuple(meaning): number for number, meaning in enumerate(notes["seen"])},
         most_records=notes["most_records"],
+        level=level,
         keep=engine,
     )
 
@@ -131,6 +133,7 @@ def compiled_watchers(product: Product, alone: WordLayout) -> Machine:
         failures=(),
         seen={},
         most_records=0,
+        level=IN_HASTE,
         keep=engine,
     )
 

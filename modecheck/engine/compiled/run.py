@@ -165,7 +165,7 @@ def _sightings(
 
 def shadows_of(product: Product, states: States, curious: frozenset[int]) -> dict[int, int]:
     """Step through all states once more, with code that looks at the rules that lost."""
-    machine = compiled(product, drives_of(product), curious=curious)
+    machine = compiled(product, drives_of(product), curious=curious, level=states.machine.level)
     seen = np.zeros(len(machine.seen) + 64, np.uint8)
     records = np.zeros(max(1024, 2 * machine.most_records) * (states.width + 2), np.uint64)
     spare: Array = np.zeros(states.count, np.uint8)
