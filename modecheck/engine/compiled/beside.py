@@ -15,7 +15,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from threading import Event
-from typing import Any
 
 import numpy as np
 
@@ -31,12 +30,12 @@ from modecheck.engine.compiled.exploration import CompiledExploration
 from modecheck.engine.compiled.graph import Array, Graph, States, in_order
 from modecheck.engine.compiled.graph_kernels import MOST_NOTES, mark_states
 from modecheck.engine.compiled.machine import MOST_WATCHED, compiled_watchers
-from modecheck.engine.compiled.memory import Words
+from modecheck.engine.compiled.memory import Reserved, Words
+from modecheck.engine.compiled.watcher_plan import WatcherPlan
 from modecheck.engine.drives import obliging_labels
 from modecheck.engine.plain import Observed
 from modecheck.engine.space import INITIAL, INTERRUPTION, Limits, Sighting
 from modecheck.product.form import Product
-from modecheck.product.words import WordPlace
 
 MOST_STATES = 1 << 22
 """States that are followed at the most: all stands in memory, and nothing looks at how much."""
@@ -102,11 +101,11 @@ class _Following:
     def __init__(self, space: CompiledExploration, product: Product, most: int) -> None:
         self._space, self._product, self._most = space, product, most
         self._machine = compiled_watchers(product, space.found.machine.layout)
-        self._plan = _Plan(product, space.graph)
+        self._plan = WatcherPlan(product, space.graph)
         self._values, self._staying = self._valued()
         self._obliged = self._obliging()
         self._seen = np.zeros(self._plan.tables.size, np.uint8)
-        self._kept = np.empty((4 * space.state_count, 2), np.uint64)
+        self._kept = _pairs(4 * space.state_count)
         batch = space.graph.most_edges + self._plan.choices.shape[0] + 1
         self._batch = np.empty((batch, 3), np.uint64)
         self._table = np.zeros(1 << 16, np.uint64)
@@ -165,7 +164,7 @@ class _Following:
 
     def _first(self) -> _Layer:
         """The initial state, as the watchers are once they have judged it."""
-        self._kept[0] = INITIAL, self._plan.packed(self._product)
+        self._kept[0] = INITIAL, self._plan.initial
         self._count = 1
         fill_anew(self._table, self._kept, 1)
         numbers, none = np.zeros(1, np.int64), np.empty(0, np.uint32)
@@ -195,11 +194,12 @@ class _Following:
         """Room for so many states, in the arrays and in the table."""
         room = self._kept.shape[0]
         if most > room:
-            more = np.empty((max(most - room, room), 2), np.uint64)
-            self._kept = np.concatenate([self._kept, more])
+            kept = _pairs(max(most, 2 * room))
+            kept[:room] = self._kept
+            self._kept = kept
         if most * TABLE_SHARE > self._table.size:
             size = 1 << (2 * most * TABLE_SHARE - 1).bit_length()
-            self._table = np.zeros(size, np.uint64)
+            self._table = Reserved(size, huge_pages=True).words
             fill_anew(self._table, self._kept, self._count)
 
     def _words(self, numbers: Array) -> Words:
@@ -276,69 +276,10 @@ class _Following:
         """What the product showed alone, and which places of their tables watchers looked up."""
         alone = self._space.observed
         found = Observed(encounters=set(alone.encounters), taken=set(alone.taken))
-        for number, (begin, end) in enumerate(self._plan.ranges()):
-            found.watched |= {(number, int(p)) for p in np.flatnonzero(self._seen[begin:end])}
+        found.watched.update(self._plan.looked_up(self._seen))
         return found
 
 
-class _Plan:
-    """The watchers in numbers: where the states of all stand in one word, and their atoms in
-    another.
-
-    A row of `watchers`: where its state stands and its mask, where its atoms stand and their mask,
-    how many atoms, where its table begins. A row of `choices`: where the state stands and its mask,
-    from and to, the note.
-    """
-
-    def __init__(self, product: Product, graph: Graph) -> None:
-        self._watchers = product.watchers
-        self._fields = [product.fields[one.field] for one in product.watchers]
-        self._own: list[WordPlace] = []
-        used = 0
-        for field in self._fields:
-            self._own.append(WordPlace(0, used, field.bits, 0))
-            used += field.bits
-        self._idle = WordPlace(0, used, 1, 0)
-        self._idle_field = product.idle_field
-        self.idle_bit = np.uint64(1 << used)
-        self.labels = [*(label for one in self._watchers for *_, label in one.choices)]
-        self.idle_note = graph.labels.size + len(self.labels)
-        self.labels.append(product.idle_label)
-        self.tables = np.array([n for one in self._watchers for n in one.table], np.uint64)
-        self.watchers = np.array(list(self._rows()), np.uint64).reshape(-1, 6)
-        self.choices = np.array(list(self._chosen(graph.labels.size)), np.uint64).reshape(-1, 5)
-
-    def _rows(self) -> Any:
-        atoms = begin = 0
-        for place, one in zip(self._own, self._watchers, strict=True):
-            count = len(one.atoms)
-            yield place.shift, place.mask, atoms, (1 << count) - 1, count, begin
-            atoms += count
-            begin += len(one.table)
-
-    def _chosen(self, note: int) -> Any:
-        for place, one in zip(self._own, self._watchers, strict=True):
-            for source, target, _ in one.choices:
-                yield place.shift, place.mask, source, target, note
-                note += 1
-
-    def ranges(self) -> Any:
-        """Where the table of each watcher begins and ends."""
-        begin = 0
-        for one in self._watchers:
-            yield begin, begin + len(one.table)
-            begin += len(one.table)
-
-    def packed(self, product: Product) -> int:
-        """The watchers' states at the beginning, in one word."""
-        starts = zip(self._own, self._fields, strict=True)
-        assert not product.fields[product.idle_field].start
-        return sum(field.start << place.shift for place, field in starts)
-
-    def places(self, places: tuple[WordPlace, ...]) -> Any:
-        """Where each watcher's state stands in a state of the whole, and here; and the mark of
-        idling.
-        """
-        fields = (one.field for one in self._watchers)
-        yield from ((places[f], own) for f, own in zip(fields, self._own, strict=True))
-        yield places[self._idle_field], self._idle
+def _pairs(count: int) -> Words:
+    """Room for rows of two words, whose places are found without missing the TLB every time."""
+    return Reserved(2 * count, huge_pages=True).words.reshape(-1, 2)

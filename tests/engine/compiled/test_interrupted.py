@@ -33,7 +33,9 @@ def interrupted(tmp_path_factory: pytest.TempPathFactory) -> CompiledExploration
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(run, "reach", reached)
-        space = explore_with(compose(read_device(str(path))), Search(engine="compiled", threads=2))
+        # That it is large is known: nothing is begun in haste.
+        search = Search(engine="compiled", threads=2, expected=8**7)
+        space = explore_with(compose(read_device(str(path))), search)
     assert isinstance(space, CompiledExploration)
     return space
 
