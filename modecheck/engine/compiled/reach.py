@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from modecheck.engine.compiled.interruptions import Interruptions
 from modecheck.engine.compiled.intrinsics import LINE
 from modecheck.engine.compiled.kernels import POSITION, hash_of
 from modecheck.engine.compiled.machine import Machine
@@ -89,6 +90,7 @@ class _Reach:
         self._stop = ""
         self._looked = 0.0
         self._trouble: BaseException | None = None
+        self._interruptions = Interruptions()
         self._ends = [0] * threads
         self._pending = [[0] * threads, [0] * threads]
         self._halted = ["", ""]
@@ -104,6 +106,10 @@ class _Reach:
         )
 
     def run(self) -> Reached:
+        with self._interruptions:
+            return self._run()
+
+    def _run(self) -> Reached:
         initial = self._machine.layout.pack(self._machine.product.initial)
         record = np.array(initial, np.uint64)
         hash_ = int(hash_of(record, 0, self._machine.layout.words))
@@ -243,6 +249,7 @@ class _Reach:
 
     def _look_around(self, level: int) -> None:
         """Look at the limits and report; only the first partition's thread does."""
+        self._interruptions.raise_noted()
         limits, states, now = self._limits, self._result.states, time.monotonic()
         self._too_many(states)
         if now - self._looked < LOOK_EVERY:
