@@ -37,7 +37,7 @@ ENDING = ".verdict"
 
 @dataclass(frozen=True, slots=True)
 class KeptSpace:
-    """What is left of a space that was explored completely: its figures, and no states.
+    """What is left of a space that was explored: its figures, and no states.
 
     It serves what people read of a verdict; a check that asks it for more fails at once.
     """
@@ -77,6 +77,11 @@ def key_of(devices: Sequence[Device], search: Search, today: date) -> str:
     return hashlib.sha256("\0".join(facts).encode("utf-8", "surrogateescape")).hexdigest()
 
 
+def is_kept(key: str) -> bool:
+    """Whether there is an entry under a key, whatever is in it."""
+    return _path(key).exists()
+
+
 def kept_verdict(key: str) -> Verdict | None:
     """The verdict kept under a key, or None."""
     raw = recall(_path(key))
@@ -95,12 +100,16 @@ def keep(key: str, verdict: Verdict) -> None:
     states = sum(one.exploration.state_count for one in verdict.explored)
     if not verdict.complete or states < WORTH_KEEPING:
         return
+    kept_files.keep(_path(key), pickle.dumps(slim(verdict)), most=MOST_ENTRIES)
+
+
+def slim(verdict: Verdict) -> Verdict:
+    """The verdict with figures in place of its states."""
     explored = tuple(
         replace(one, exploration=cast("Space", _figures(one.exploration)))
         for one in verdict.explored
     )
-    raw = pickle.dumps(replace(verdict, explored=explored))
-    kept_files.keep(_path(key), raw, most=MOST_ENTRIES)
+    return replace(verdict, explored=explored)
 
 
 def _figures(space: Space) -> KeptSpace:
@@ -110,6 +119,8 @@ def _figures(space: Space) -> KeptSpace:
         transitions=int(space.transitions),
         depth=int(space.depth),
         layers=[int(count) for count in space.layers],
+        stopped_by=space.stopped_by,
+        complete=space.complete,
     )
 
 

@@ -28,21 +28,27 @@ def explored_together(
     """Each requirement with the exploration that it is judged on; `states` are those of the product
     without any of them.
     """
-    for begin in range(0, len(needs), AT_A_TIME):
-        yield from _some(needs[begin : begin + AT_A_TIME], states, search, explore)
+    for some, how in first_tries(needs, states, search):
+        space = explore(some, how)
+        if len(some) == 1 or space.stopped_by != how.limits.reached_states:
+            yield from ((need, space) for need in some)
+        else:
+            yield from ((need, explore([need], search)) for need in some)
 
 
-def _some(
-    needs: Sequence[Requirement], states: int, search: Search, explore: Explore
-) -> Iterator[tuple[Requirement, Space]]:
+def first_tries(
+    needs: Sequence[Requirement], states: int, search: Search
+) -> Iterator[tuple[Sequence[Requirement], Search]]:
+    """What is explored in any case, and how: several requirements in one, or each alone where it
+    must not become larger than that.
+    """
     most = max(FEWEST_TOGETHER, MOST_TOGETHER * states)
     limits = search.limits
-    if len(needs) > 1 and (limits.states is None or limits.states > most):
-        limits = replace(limits, states=most)
-        expected = GROWTH * states if states > SWITCH_AT else states
-        space = explore(needs, replace(search, limits=limits, expected=expected))
-        if space.stopped_by != limits.reached_states:
-            yield from ((need, space) for need in needs)
-            return
-    for need in needs:
-        yield need, explore([need], search)
+    expected = GROWTH * states if states > SWITCH_AT else states
+    bounded = replace(search, limits=replace(limits, states=most), expected=expected)
+    for begin in range(0, len(needs), AT_A_TIME):
+        some = needs[begin : begin + AT_A_TIME]
+        if len(some) > 1 and (limits.states is None or limits.states > most):
+            yield some, bounded
+        else:
+            yield from (([need], search) for need in some)

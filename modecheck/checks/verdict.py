@@ -40,7 +40,6 @@ from modecheck.checks.other_choices import Dependent, dependent_on_other_choices
 from modecheck.checks.switch_endings import SwitchEnding
 from modecheck.engine.choice import EngineUnavailable, Search, explore_with
 from modecheck.engine.exploration import Reporter
-from modecheck.engine.reductions.unfolded import Unfolded
 from modecheck.engine.space import INTERRUPTION, Space
 from modecheck.model.parts import Device
 from modecheck.product.composition import compose
@@ -189,7 +188,9 @@ def explore_variant(
     how = search or Search()
     if how.engine == "zones":
         return _by_zones(device, how, reporter)
-    exploration = explore_with(compose(device, leaps=how.leaps), how, reporter)
+    product = compose(device, leaps=how.leaps)
+    asked = watched.events_of(product)
+    exploration = explore_with(product, how, reporter, overhearing=asked)
     reduced = _reduced(exploration, how)
     if how.order:
         return _deadlocks_alone(device, exploration, reduced)
@@ -230,9 +231,14 @@ def _in_document_order(device: Device, judged: list[Judged]) -> tuple[Judged, ..
 
 
 def _reduced(exploration: Space, how: Search) -> Reduced:
-    units = exploration.units if isinstance(exploration, Unfolded) else ()
     leaps = how.leaps and exploration.product.time is not None
-    return Reduced(units if how.symmetry else None, how.order, leaps)
+    return Reduced(_units(exploration) if how.symmetry else None, how.order, leaps)
+
+
+def _units(exploration: Space) -> tuple[tuple[str, ...], ...]:
+    from modecheck.engine.reductions.unfolded import Unfolded
+
+    return exploration.units if isinstance(exploration, Unfolded) else ()
 
 
 def _deadlocks_alone(device: Device, exploration: Space, reduced: Reduced) -> Explored:

@@ -11,16 +11,23 @@ from dataclasses import replace
 
 from modecheck.checks.exchanges import what_went_wrong
 from modecheck.checks.judged import HOLDS, VACUOUS, Judged, broken, undecided, up_to_failures
-from modecheck.checks.together import explored_together
+from modecheck.checks.together import explored_together, first_tries
 from modecheck.checks.ways import Way, way_round, way_to, without_watchers
-from modecheck.engine.choice import Search, explore_with
+from modecheck.engine.beside import Beside
+from modecheck.engine.choice import Search
 from modecheck.engine.exploration import Reporter
 from modecheck.engine.space import INTERRUPTION, LoopAnswer, LoopQuery, Space
 from modecheck.model.parts import Requirement
 from modecheck.product.composition import compose
 from modecheck.product.conditions import is_watched
-from modecheck.product.form import Product
-from modecheck.product.watching import automaton_for, room_for
+from modecheck.product.form import EventForm, Product
+from modecheck.product.watching import automaton_for, events_asked, room_for
+
+
+def events_of(product: Product) -> tuple[EventForm, ...]:
+    """What the watchers will ask for that steps of the product do not report."""
+    needs = product.device.requirements.values()
+    return events_asked(product, (need for need in needs if is_watched(need)))
 
 
 def judge(space: Space, search: Search, reporter: Reporter | None) -> Iterator[Judged]:
@@ -30,17 +37,23 @@ def judge(space: Space, search: Search, reporter: Reporter | None) -> Iterator[J
         yield from (undecided(need) for need in needs)
         return
     search = replace(search, expected=space.state_count)
-
-    def explore(some: Sequence[Requirement], how: Search) -> Space:
-        names = [need.name for need in some]
-        product = compose(space.product.device, watching=names, leaps=how.leaps)
-        return explore_with(product, how, reporter)
-
     waiting = [need for need in needs if need.exchange is None]
-    for need, watched in explored_together(waiting, space.state_count, search, explore):
-        yield _Judging(space.product, watched, need).judged()
-    for need in needs:
-        if need.exchange is not None:
+    following = [need for need in needs if need.exchange is not None]
+
+    def product_with(names: tuple[str, ...]) -> Product:
+        return compose(space.product.device, watching=names, leaps=search.leaps)
+
+    with Beside(space, product_with, reporter) as beside:
+
+        def explore(some: Sequence[Requirement], how: Search) -> Space:
+            return beside.explore(tuple(need.name for need in some), how)
+
+        asked = [*first_tries(waiting, space.state_count, search)]
+        asked += [([need], search) for need in following]
+        beside.begin([(tuple(need.name for need in some), how) for some, how in asked])
+        for need, watched in explored_together(waiting, space.state_count, search, explore):
+            yield _Judging(space.product, watched, need).judged()
+        for need in following:
             yield _Judging(space.product, explore([need], search), need).judged()
 
 

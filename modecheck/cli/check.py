@@ -21,6 +21,7 @@ from modecheck.cli.outputs import (
 )
 
 if TYPE_CHECKING:
+    from modecheck.checks.elsewhere import Elsewhere
     from modecheck.checks.verdict import Verdict
     from modecheck.engine.choice import Search
     from modecheck.model.parts import Device
@@ -71,14 +72,12 @@ def command(
         leaps="time" in reductions,
     )
     checking = _Checking(search, cache=not no_cache)
-    verdict = checking.verdict(devices)
     style = style_for(sys.stdout)
     if over is not None:
         from modecheck.checks.differences import difference
         from modecheck.report.trial_text import trial_as_text
 
-        size = max(one.exploration.state_count for one in verdict.explored)
-        new = checking.verdict(changed, expected=size)
+        verdict, new = checking.both(devices, changed)
         found = difference(verdict, new)
         write_trial_outputs(verdict, new, found, over, files)
         lines = trial_as_text(verdict, new, found, over, style)
@@ -86,6 +85,7 @@ def command(
     else:
         from modecheck.report.terminal import verdict_as_text
 
+        verdict = checking.verdict(devices)
         write_outputs(verdict, files)
         lines = verdict_as_text(verdict, style)
         code = exit_code(found=bool(verdict.findings), complete=verdict.complete)
@@ -103,6 +103,42 @@ class _Checking:
         self._search = search
         self._cache = cache
         self.cached = False
+
+    def both(self, old: list[Device], new: list[Device]) -> tuple[Verdict, Verdict]:
+        """The verdicts on a device as it stands and with what is laid over it: side by side, where
+        neither is known.
+        """
+        from modecheck.checks.elsewhere import begun_elsewhere
+
+        begun = None
+        if self._cache and not (self._knows(old) or self._knows(new)):
+            begun = begun_elsewhere(old, self._search)
+        if begun is None:
+            first = self.verdict(old)
+            size = max(one.exploration.state_count for one in first.explored)
+            return first, self.verdict(new, expected=size)
+        second = self.verdict(new)
+        return self._from(begun, old), second
+
+    def _from(self, begun: Elsewhere, devices: list[Device]) -> Verdict:
+        """What was found elsewhere, kept for the next time."""
+        from datetime import date
+
+        from modecheck.checks.kept_verdicts import keep, key_of
+
+        found = begun.verdict()
+        if found is None:
+            return self.verdict(devices)
+        keep(key_of(devices, self._search, date.today()), found)
+        return found
+
+    def _knows(self, devices: list[Device]) -> bool:
+        """Whether a verdict is kept from an earlier check."""
+        from datetime import date
+
+        from modecheck.checks.kept_verdicts import is_kept, key_of
+
+        return is_kept(key_of(devices, self._search, date.today()))
 
     def verdict(self, devices: list[Device], *, expected: int = 0) -> Verdict:
         """The verdict on a device in these variants, with progress on a terminal; `expected` is

@@ -9,19 +9,22 @@ orders independent steps.
 
 from __future__ import annotations
 
+import importlib
 import importlib.util
 import os
+import sys
 import time
 from dataclasses import dataclass, field, replace
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from modecheck.engine.exploration import Exploration, Reporter, Silent, explore
-from modecheck.engine.reductions.fewer import Reduction, reduction_of
-from modecheck.engine.reductions.plain_searches import PlainSearches
-from modecheck.engine.reductions.unfolded import TurnedSearches, Unfolded
 from modecheck.engine.space import INTERRUPTION, Limits, Space
 from modecheck.model.mistakes import ModecheckError
-from modecheck.product.form import Product
+from modecheck.product.form import EventForm, Product
+
+if TYPE_CHECKING:
+    from modecheck.engine.reductions.fewer import Reduction
+    from modecheck.engine.reductions.unfolded import TurnedSearches
 
 EngineName = Literal["auto", "plain", "compiled", "zones"]
 """Only the command `check`, and what judges as it does, explores by zones."""
@@ -68,15 +71,24 @@ class Search:
 
 
 def explore_with(
-    product: Product, search: Search | None = None, reporter: Reporter | None = None
+    product: Product,
+    search: Search | None = None,
+    reporter: Reporter | None = None,
+    *,
+    overhearing: tuple[EventForm, ...] = (),
 ) -> Space:
-    """Explore a product. Raises `EngineUnavailable` when a forced engine cannot do it."""
+    """Explore a product. Raises `EngineUnavailable` when a forced engine cannot do it. Events of
+    `overhearing` may be kept with the transitions, for watchers that follow them later.
+    """
     how = search or Search()
     told = reporter or Silent()
     if how.engine == "zones":
         raise EngineUnavailable("it serves 'check' alone, where no loops are needed", "zones")
     if not how.symmetry and not how.order:
-        return _explored(product, how, told, None)
+        return _explored(product, how, told, None, overhearing)
+    from modecheck.engine.reductions.fewer import reduction_of
+    from modecheck.engine.reductions.unfolded import Unfolded
+
     fewer = reduction_of(product, symmetry=how.symmetry, order=how.order)
     space = _explored(fewer.product, how, told, fewer)
     if fewer.representatives is None:
@@ -86,6 +98,8 @@ def explore_with(
 
 def _searches(space: Space) -> TurnedSearches:
     if isinstance(space, Exploration):
+        from modecheck.engine.reductions.plain_searches import PlainSearches
+
         return PlainSearches(space)
     from modecheck.engine.compiled.exploration import CompiledExploration
     from modecheck.engine.compiled.turned import CompiledSearches
@@ -94,24 +108,36 @@ def _searches(space: Space) -> TurnedSearches:
     return CompiledSearches(space)
 
 
-def _explored(product: Product, how: Search, told: Reporter, fewer: Reduction | None) -> Space:
+def _explored(
+    product: Product,
+    how: Search,
+    told: Reporter,
+    fewer: Reduction | None,
+    overhearing: tuple[EventForm, ...] = (),
+) -> Space:
     if fewer is not None and fewer.stubborn is not None:
         if how.engine == "compiled":
             raise EngineUnavailable("it does not order independent steps")
         return explore(product, limits=how.limits, reporter=told, fewer=fewer)
     if how.engine == "compiled":
-        return _compiled(product, how, told, fewer)
+        return _compiled(product, how, told, fewer, overhearing)
     if how.engine == "plain" or importlib.util.find_spec("numba") is None:
         return explore(product, limits=how.limits, reporter=told, fewer=fewer)
     if how.expected > SWITCH_AT:
         try:
-            return _compiled(product, how, told, fewer)
+            return _compiled(product, how, told, fewer, overhearing)
         except EngineUnavailable:
             return explore(product, limits=how.limits, reporter=told, fewer=fewer)
-    return _plain_first(product, how, told, fewer)
+    return _plain_first(product, how, told, fewer, overhearing)
 
 
-def _plain_first(product: Product, how: Search, told: Reporter, fewer: Reduction | None) -> Space:
+def _plain_first(
+    product: Product,
+    how: Search,
+    told: Reporter,
+    fewer: Reduction | None,
+    overhearing: tuple[EventForm, ...],
+) -> Space:
     began = time.monotonic()
     limits = how.limits
     small = limits.states is not None and limits.states <= SWITCH_AT
@@ -121,7 +147,7 @@ def _plain_first(product: Product, how: Search, told: Reporter, fewer: Reduction
         return found
     left = replace(limits, since=began)
     try:
-        return _compiled(product, replace(how, limits=left), told, fewer)
+        return _compiled(product, replace(how, limits=left), told, fewer, overhearing)
     except EngineUnavailable:
         return explore(product, limits=left, reporter=told, fewer=fewer)
     except KeyboardInterrupt:
@@ -135,9 +161,43 @@ def keep_kernels() -> None:
     from modecheck.engine.kept_files import cache_folder
 
     os.environ.setdefault("NUMBA_CACHE_DIR", str(cache_folder() / "kernels"))
+    if _leave_out:
+        _load_without_linear_algebra()
 
 
-def _compiled(product: Product, how: Search, told: Reporter, fewer: Reduction | None) -> Space:
+_leave_out: list[str] = []
+
+
+def leave_out_linear_algebra() -> None:
+    """Have numba loaded without scipy's linear algebra, which no kernel of ours needs and which
+    takes as long to load as all kernels. Only where nobody else in the process uses numba.
+    """
+    if "numba" not in sys.modules and "scipy" not in sys.modules:
+        _leave_out.append("scipy")
+
+
+def _load_without_linear_algebra() -> None:
+    """Numba looks for it when this module is loaded, and does without what it cannot import."""
+    for name in _leave_out:
+        # So Python marks what is not there.
+        sys.modules[name] = None  # type: ignore[assignment]
+    try:
+        importlib.import_module("numba.np.arraymath")
+    except ImportError:
+        return  # whoever needs numba says so
+    finally:
+        for name in _leave_out:
+            del sys.modules[name]
+        _leave_out.clear()
+
+
+def _compiled(
+    product: Product,
+    how: Search,
+    told: Reporter,
+    fewer: Reduction | None,
+    overhearing: tuple[EventForm, ...],
+) -> Space:
     keep_kernels()
     try:
         from modecheck.engine.compiled.run import explore_compiled
@@ -152,7 +212,8 @@ def _compiled(product: Product, how: Search, told: Reporter, fewer: Reduction | 
             limits=how.limits,
             reporter=told,
             representatives=fewer.representatives if fewer is not None else None,
-            in_haste=0 < how.expected < OPTIMISED_FROM,
+            in_haste_up_to=OPTIMISED_FROM if how.expected < OPTIMISED_FROM else 0,
+            overhearing=overhearing,
         )
     except NotCompilableError as error:
         raise EngineUnavailable(str(error)) from error

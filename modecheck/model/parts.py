@@ -234,12 +234,13 @@ class Chip:
 
     def rules_at(self, leaf: str) -> tuple[Rule, ...]:
         """The rules that hold in an innermost state: innermost first, then document order."""
-        found: dict[Rule, None] = {}
+        # By number, for a rule is a large thing to hash.
+        found: dict[int, Rule] = {}
         for name in self.ancestry(leaf):
-            for rule in self.rules:
+            for number, rule in enumerate(self.rules):
                 if name in rule.sources or (not name and not rule.sources):
-                    found[rule] = None
-        return tuple(found)
+                    found.setdefault(number, rule)
+        return tuple(found.values())
 
 
 @dataclass(frozen=True, slots=True)

@@ -66,6 +66,22 @@ def watch(product: Product, addresses: Addresses, names: Iterable[str]) -> Produ
     return _beside(product, watched, plan.forms)
 
 
+def events_asked(product: Product, needs: Iterable[Requirement]) -> tuple[EventForm, ...]:
+    """The events that watchers of these requirements ask for, beyond those of the product."""
+    plan = EventPlan(product)
+    for need in needs:
+        plan.add_all(part for term in need.terms for part in parts_of(term))
+        if need.exchange is not None:
+            _events_of(need.exchange, plan)
+    return tuple(plan.forms[len(product.events) :])
+
+
+def _events_of(exchange: Exchange, plan: EventPlan) -> tuple[list[int], list[int]]:
+    """The numbers of what is sent, and of what is received."""
+    sent = [plan.number(Happens("sent", *item)) for item in exchange.sent]
+    return sent, [plan.number(Happens("delivered", *item)) for item in exchange.received]
+
+
 def _beside(product: Product, watched: Sequence[Watched], events: Sequence[EventForm]) -> Product:
     fields, labels = list(product.fields), list(product.labels)
     conditions: dict[str, Expression] = {}
@@ -169,8 +185,7 @@ def _exchange(
     addresses: Addresses,
     plan: EventPlan,
 ) -> Watched:
-    sent = [plan.number(Happens("sent", *item)) for item in exchange.sent]
-    received = [plan.number(Happens("delivered", *item)) for item in exchange.received]
+    sent, received = _events_of(exchange, plan)
     losing: Expression = FALSE
     if exchange.may_lose is not None:
         losing = lowered(exchange.may_lose, addresses, need.place)

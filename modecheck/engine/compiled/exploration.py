@@ -154,10 +154,13 @@ class CompiledExploration:
 
     def _step_to(self, before: int, number: int) -> int:
         """The label of the first step from a state to another."""
+        if before < self.graph.linked:
+            steps = self.graph.transitions_of(before)
+            return min(label for label, target, _, _ in steps if target == number)
         width = self.found.width
         goal = tuple(self.found.words[number * width : (number + 1) * width].tolist())
-        steps = self.found.steps(before, self._records)
-        return min(label for label, after, _, _ in steps if after == goal)
+        made = self.found.steps(before, self._records)
+        return min(label for label, after, _, _ in made if after == goal)
 
     def path_to(self, number: int) -> Path:
         """A shortest path from the initial state: of all, by the first states and labels."""

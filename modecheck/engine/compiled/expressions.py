@@ -10,8 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 
-from llvmlite import ir
-
+from modecheck.engine.compiled import assembly as ir
 from modecheck.engine.compiled.frame import I1, I64, constant
 from modecheck.product.form import (
     Apply,
@@ -27,7 +26,7 @@ from modecheck.product.form import (
 from modecheck.product.lowering import can_fail
 
 COMPARISONS = {"==", "!=", "<", "<=", ">", ">="}
-TRUE, FALSE = ir.Constant(I1, 1), ir.Constant(I1, 0)
+TRUE, FALSE = ir.Value(I1, "1"), ir.Value(I1, "0")
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +45,7 @@ class Reading:
 class ExpressionCode:
     """Emits expressions at the builder's position."""
 
-    def __init__(self, builder: ir.IRBuilder, function: ir.Function) -> None:
+    def __init__(self, builder: ir.Builder, function: ir.Function) -> None:
         self._builder = builder
         self._function = function
 

@@ -2,7 +2,8 @@
 
 `successors(state, out, seen) -> count | DRIVEN` takes addresses. `state` holds the words of a
 state; for each step a record is written to `out`: the words of the next state, then the step's
-label with its watched events, then the bits of the chips that moved. A failing step is a record
+label with its watched events, then the bits of the chips that moved; above those stand the events
+that nobody watches, which are there to be overheard (`overheard_events`). A failing step is one
 whose label has the bit `FAILED`, with the number of the failure above the label. `seen` is an
 array of bytes that are set to 1 for whatever was met or taken (see `Seen`).
 
@@ -15,15 +16,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from llvmlite import ir
-
+from modecheck.engine.compiled import assembly as ir
 from modecheck.engine.drives import obliging_labels
 from modecheck.product.form import Failure, Product
 from modecheck.product.words import WordLayout
 
-I1 = ir.IntType(1)
-I8 = ir.IntType(8)
-I64 = ir.IntType(64)
+I1 = ir.BIT
+I8 = ir.Type("i8")
+I64 = ir.Type("i64")
 
 FAILED = 1 << 63
 FAILURE_SHIFT = 32
@@ -34,10 +34,17 @@ RECORD_EXTRA = 2
 """Words of a record beyond those of the state."""
 
 
-def constant(value: int) -> ir.Constant:
+def constant(value: int) -> ir.Value:
     """A 64-bit constant, by its bits."""
     value &= (1 << 64) - 1
-    return ir.Constant(I64, value - (1 << 64) if value >= 1 << 63 else value)
+    return ir.Value(I64, str(value - (1 << 64) if value >= 1 << 63 else value))
+
+
+def overheard_events(product: Product) -> int:
+    """How many events a step tells beyond those that are watched: without watchers beside it, a
+    product has them only to be told.
+    """
+    return 0 if product.watchers else len(product.events) - len(product.watched_events)
 
 
 class Seen:
@@ -58,10 +65,9 @@ class Frame:
         self.layout = layout
         self.failures: list[Failure] = []
         self.seen = Seen()
-        kind = ir.FunctionType(I64, (I64, I64, I64))
-        self.function = ir.Function(module, kind, name="successors")
+        self.function = ir.Function(module, "successors", I64, (I64, I64, I64))
         self._entry = self.function.append_basic_block("entry")
-        self.builder = ir.IRBuilder(self._entry)
+        self.builder = ir.Builder(self.function, self._entry)
         state, self._out, self._seen_at = self.function.args
         words = self.builder.inttoptr(state, I64.as_pointer())
         self.words = [
@@ -164,7 +170,7 @@ class Frame:
     def note_seen(self, number: ir.Value) -> None:
         """Set a byte of `seen`."""
         address = self.builder.add(self._seen_at, number)
-        self.builder.store(ir.Constant(I8, 1), self.builder.inttoptr(address, I8.as_pointer()))
+        self.builder.store(ir.Value(I8, "1"), self.builder.inttoptr(address, I8.as_pointer()))
 
     def note_events(self, bits: int) -> None:
         """These events happen in the step under way."""
@@ -227,12 +233,21 @@ class Frame:
         events = self.builder.and_(self.builder.load(self.events), constant(self._reported))
         shifted = self.builder.shl(events, constant(FAILURE_SHIFT))
         label = self.builder.or_(shifted, constant(self._label))
-        values = [*self._packed(), label, self.builder.load(self.moved)]
+        values = [*self._packed(), label, self._moved_and_overheard()]
         self._note_possible(drives=drives)
         if once:
             self._unless_written(values)
         self._record(values)
         self.builder.branch(self.step_end)
+
+    def _moved_and_overheard(self) -> ir.Value:
+        moved = self.builder.load(self.moved)
+        if not overheard_events(self.product):
+            return moved
+        reported = constant(len(self.product.watched_events))
+        beyond = self.builder.lshr(self.builder.load(self.events), reported)
+        above = self.builder.shl(beyond, constant(len(self.product.chips)))
+        return self.builder.or_(moved, above)
 
     def _unless_written(self, values: list[ir.Value]) -> None:
         """Go on only if no record written so far has these values, else end the step."""
@@ -247,7 +262,7 @@ class Frame:
         builder.cbranch(at_end, fresh, compare)
         builder.position_at_end(compare)
         record = builder.inttoptr(place, I64.as_pointer())
-        same = ir.Constant(I1, 1)
+        same = ir.Value(I1, "1")
         for number, value in enumerate(values):
             written = builder.load(builder.gep(record, [constant(number)]))
             same = builder.and_(same, builder.icmp_unsigned("==", written, value))
@@ -301,7 +316,7 @@ class Frame:
         self.builder.ret(self.builder.or_(count, self.builder.load(self._driven)))
 
 
-def unpacked(builder: ir.IRBuilder, words: list[ir.Value], layout: WordLayout) -> list[ir.Value]:
+def unpacked(builder: ir.Builder, words: list[ir.Value], layout: WordLayout) -> list[ir.Value]:
     """The value of every field of a state in words."""
     values = []
     for place in layout.places:

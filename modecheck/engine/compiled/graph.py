@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from modecheck.engine.compiled.frame import FAILED, RECORD_EXTRA
+from modecheck.engine.compiled.frame import FAILED, RECORD_EXTRA, overheard_events
 from modecheck.engine.compiled.graph_kernels import (
     EVENT_BITS,
     build_transitions,
@@ -108,11 +108,13 @@ class States:
         call = kind(self.machine.successors)
         state = self.words.ctypes.data + 8 * number * self.width
         count = call(state, records.ctypes.data, self.seen.ctypes.data) & 0xFFFFFFFF
-        size = self.width + RECORD_EXTRA
+        size, only = self.width + RECORD_EXTRA, ~0
+        if overheard_events(self.machine.product):
+            only = (1 << len(self.machine.product.chips)) - 1
         rows = records[: count * size].reshape(count, size).tolist()
         steps = []
         for row in rows:
-            label, moved = row[self.width], row[self.width + 1]
+            label, moved = row[self.width], row[self.width + 1] & only
             failing = bool(label & FAILED)
             after = None if failing else tuple(row[: self.width])
             steps.append((label & 0xFFFFFFFF, after, moved, (label & ~FAILED) >> 32))
@@ -196,7 +198,14 @@ def _sort(layer: Words, width: int) -> None:
         layer.sort()
         return
     rows = layer.reshape(-1, width)
-    rows[:] = rows[np.lexsort(rows.T[::-1])]
+    rows[:] = rows[in_order(rows)]
+
+
+def in_order(rows: Words) -> Array:
+    """The canonical order of states, given as rows of words: of the least words first."""
+    if rows.shape[1] == 1:
+        return np.argsort(rows[:, 0], kind="stable")
+    return np.lexsort(rows.T[::-1])
 
 
 @dataclass(slots=True)
@@ -206,6 +215,7 @@ class Graph:
     `notes` numbers what each transition is like: `labels[n]`, and as bits `moved[n]` and
     `events[n]`. `linked` is the number of states whose transitions are kept: all that were
     expanded, or none when memory does not allow for them. The future of the others is unknown.
+    Where events were overheard, `overheard[n]` has the bits of all events of the machine's product.
     """
 
     states: States
@@ -218,6 +228,7 @@ class Graph:
     still: Array
     failing: Array
     linked: int
+    overheard: Words | None = None
     _into: Array | None = None
     _sources: Array | None = None
     _notes_into: Array | None = None
@@ -371,8 +382,15 @@ def graph_of(states: States, transitions: int) -> Graph:
     moved, happened = rows[:, 0].copy(), rows[:, 1].copy()
     labels, events = happened >> EVENT_BITS, happened & ((U1 << EVENT_BITS) - U1)
     kept = targets[:edges], notes[:edges]
+    overheard = None
+    if overheard_events(states.machine.product):
+        product = states.machine.product
+        chips, reported = len(product.chips), len(product.watched_events)
+        overheard = events | (moved >> np.uint64(chips)) << np.uint64(reported)
+        moved &= np.uint64((1 << chips) - 1)
     about = labels, moved, events
-    return Graph(states, first, *kept, *about, still, failing, linked=states.expanded)
+    linked = states.expanded
+    return Graph(states, first, *kept, *about, still, failing, linked=linked, overheard=overheard)
 
 
 def bytes_needed(states: int, transitions: int) -> int:

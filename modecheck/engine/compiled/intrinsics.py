@@ -38,6 +38,19 @@ def call_marks(_context: Any, _address: Any, _state: Any) -> Any:
 
 
 @intrinsic
+def call_valuation(_context: Any, _address: Any, _state: Any, _events: Any) -> Any:
+    """`valuation(state, events)` at an address."""
+    signature = types.uint64(types.uint64, types.uint64, types.uint64)
+
+    def generate(_context: Any, builder: ir.IRBuilder, _signature: Any, args: Any) -> ir.Value:
+        kind = ir.FunctionType(_I64, (_I64, _I64))
+        function = builder.inttoptr(args[0], kind.as_pointer())
+        return builder.call(function, args[1:])
+
+    return signature, generate
+
+
+@intrinsic
 def prefetch(_context: Any, _address: Any) -> Any:
     """Ask for the cache line at an address; never fails, whatever the address."""
     signature = types.void(types.uint64)

@@ -21,6 +21,7 @@ from typing import Any
 
 import numpy as np
 from numba import njit
+from numba.core.cpu import CPUTargetOptions
 
 from modecheck.engine.compiled.frame import DRIVEN, FAILURE_SHIFT, RECORD_EXTRA
 from modecheck.engine.compiled.intrinsics import (
@@ -60,9 +61,11 @@ AT, UNTIL, FILLED, TRANSITIONS, EXPANDED, LEVELS = range(6)
 COUNTERS = 6
 
 compiled_kernel: Any = njit(nogil=True, cache=True, boundscheck=False)
-lean_kernel: Any = njit(nogil=True, cache=True, boundscheck=False, _nrt=False)
-"""A kernel that allocates nothing, and does not count who holds its arrays: else each call within
-it does so with atomic instructions, which together took as long as all the rest of `expand`.
+_COUNTS_NOTHING: Any = {"_nrt": False} if hasattr(CPUTargetOptions, "_nrt") else {}
+lean_kernel: Any = njit(nogil=True, cache=True, boundscheck=False, **_COUNTS_NOTHING)
+"""A kernel that allocates nothing, and where numba knows how to, does not count who holds its
+arrays: each call within it would do so with atomic instructions, which together take as long as all
+the rest of `expand` where states are long.
 """
 
 

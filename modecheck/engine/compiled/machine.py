@@ -6,23 +6,23 @@ import hashlib
 import pickle
 from collections.abc import Iterator
 from dataclasses import dataclass, fields, is_dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import llvmlite
 import llvmlite.binding as llvm
-from llvmlite import ir
 
 from modecheck import __version__
+from modecheck.engine.compiled import assembly as ir
 from modecheck.engine.compiled import object_cache
-from modecheck.engine.compiled.expressions import ExpressionCode, Reading
-from modecheck.engine.compiled.frame import I64, Frame, constant, unpacked
-from modecheck.engine.compiled.queues import condition_or_false
-from modecheck.engine.compiled.representing import RepresentedCode, key_of, why_not
+from modecheck.engine.compiled.conditions import ConditionCode
+from modecheck.engine.compiled.frame import Frame
 from modecheck.engine.compiled.steps import NotCompilableError, StepCode
 from modecheck.engine.drives import obliging_labels
-from modecheck.engine.reductions.representatives import Representatives
 from modecheck.product.form import Failure, Product
 from modecheck.product.words import WordLayout, word_layout
+
+if TYPE_CHECKING:
+    from modecheck.engine.reductions.representatives import Representatives
 
 OPTIMISATION = 1
 """Level of LLVM's pipeline; tests/benchmarks tells what each costs and brings."""
@@ -52,6 +52,7 @@ class Machine:
     failures: tuple[Failure, ...]
     seen: dict[tuple[Any, ...], int]
     most_records: int
+    level: int
     keep: object
 
 
@@ -72,9 +73,12 @@ def compiled(
     """
     _need_small_enough(product)
     layout = word_layout(product.fields)
-    reason = "" if representatives is None else why_not(product, layout, representatives)
-    if reason:
-        raise NotCompilableError(reason)
+    if representatives is not None:
+        from modecheck.engine.compiled.representing import why_not
+
+        reason = why_not(product, layout, representatives)
+        if reason:
+            raise NotCompilableError(reason)
     target = _target_machine(level)
     key = _key(product, drives, curious, representatives, target, level)
     kept = object_cache.load(key)
@@ -82,9 +86,7 @@ def compiled(
         kept = _compile(product, layout, drives, curious, representatives, target, level)
         object_cache.store(key, *kept)
     code, notes = kept
-    engine = llvm.create_mcjit_compiler(llvm.parse_assembly(""), target)
-    engine.add_object_file(llvm.ObjectFileRef.from_data(code))
-    engine.finalize_object()
+    engine = _linked(code, target)
     known = {_identity(failure): failure for failure in _failures_in(product)}
     return Machine(
         product=product,
@@ -96,8 +98,52 @@ def compiled(
         failures=tuple(known[identity] for identity in notes["failures"]),
         seen={tuple(meaning): number for number, meaning in enumerate(notes["seen"])},
         most_records=notes["most_records"],
+        level=level,
         keep=engine,
     )
+
+
+def compiled_watchers(product: Product, alone: WordLayout) -> Machine:
+    """What a product's watchers look at, as machine code: in place of its successors stands
+    `valuation(state, events) -> bits`, the atoms of all watchers, one behind the other, judged on a
+    state of the product without them, which is laid out as `alone`.
+    """
+    layout, target = word_layout(product.fields), _target_machine(IN_HASTE)
+    atoms = [atom for watcher in product.watchers for atom in watcher.atoms]
+    parts = (
+        (__version__, llvmlite.__version__, target.triple, llvm.get_host_cpu_name()),
+        (product.fields, atoms, product.conditions, alone),
+    )
+    key = hashlib.sha256(pickle.dumps(parts)).hexdigest()
+    kept = object_cache.load(key)
+    if kept is None:
+        module = ir.Module(target.triple)
+        ConditionCode("valuation", alone, module, events=True).write(atoms)
+        ConditionCode("marks", layout, module).write(product.conditions.values())
+        parsed = llvm.parse_assembly(str(module))
+        _optimise(parsed, target, IN_HASTE)
+        kept = target.emit_object(parsed), {}
+        object_cache.store(key, *kept)
+    engine = _linked(kept[0], target)
+    return Machine(
+        product=product,
+        layout=layout,
+        successors=engine.get_function_address("valuation"),
+        marks=engine.get_function_address("marks"),
+        failures=(),
+        seen={},
+        most_records=0,
+        level=IN_HASTE,
+        keep=engine,
+    )
+
+
+def _linked(code: bytes, target: llvm.TargetMachine) -> llvm.ExecutionEngine:
+    """Code that can be called."""
+    engine = llvm.create_mcjit_compiler(llvm.parse_assembly(""), target)
+    engine.add_object_file(llvm.ObjectFileRef.from_data(code))
+    engine.finalize_object()
+    return engine
 
 
 def _need_small_enough(product: Product) -> None:
@@ -132,13 +178,18 @@ def _key(
     level: int,
 ) -> str:
     """A hash of whatever the code depends on."""
+    turning = None
+    if representatives is not None:
+        from modecheck.engine.compiled.representing import key_of
+
+        turning = key_of(representatives)
     parts = (
         (__version__, llvmlite.__version__, level, target.triple, llvm.get_host_cpu_name()),
         (product.fields, product.chips, product.queues, product.signals, product.faults),
         (product.conditions, product.watched_events, drives, sorted(curious)),
         (product.events, product.watchers, sorted(obliging_labels(product))),
         (product.idle_label, product.idle_field, product.time),
-        key_of(representatives),
+        turning,
     )
     return hashlib.sha256(pickle.dumps(parts)).hexdigest()
 
@@ -153,13 +204,14 @@ def _compile(
     level: int,
 ) -> tuple[bytes, dict[str, Any]]:
     """The object code, and what has to be known beside it."""
-    module = ir.Module(name="product")
-    module.triple = target.triple
+    module = ir.Module(target.triple)
     frame = Frame(product, layout, module)
     StepCode(product, frame, drives, curious).write()
     if representatives is not None:
+        from modecheck.engine.compiled.representing import RepresentedCode
+
         RepresentedCode(product, layout, module, representatives).write()
-    _ConditionFrame(product, layout, module).write()
+    ConditionCode("marks", layout, module).write(product.conditions.values())
     parsed = llvm.parse_assembly(str(module))
     _optimise(parsed, target, level)
     notes = {
@@ -205,30 +257,3 @@ def _failures_in(part: object) -> Iterator[Failure]:
     elif isinstance(part, tuple | list):
         for inner in part:
             yield from _failures_in(inner)
-
-
-class _ConditionFrame:
-    """The function `marks(state) -> bits`: one bit for each condition that holds."""
-
-    def __init__(self, product: Product, layout: WordLayout, module: ir.Module) -> None:
-        self._product = product
-        self.function = ir.Function(module, ir.FunctionType(I64, (I64,)), name="marks")
-        self.builder = ir.IRBuilder(self.function.append_basic_block("entry"))
-        words = self.builder.inttoptr(self.function.args[0], I64.as_pointer())
-        loaded = [
-            self.builder.load(self.builder.gep(words, [constant(n)])) for n in range(layout.words)
-        ]
-        self._values = unpacked(self.builder, loaded, layout)
-
-    def block(self, name: str) -> ir.Block:
-        return self.function.append_basic_block(name)
-
-    def write(self) -> None:
-        code = ExpressionCode(self.builder, self.function)
-        reading = Reading(self._values.__getitem__, constant(0), constant(0), lambda _: None)
-        result = constant(0)
-        for bit, expression in enumerate(self._product.conditions.values()):
-            holds = condition_or_false(self, code, expression, reading)
-            mark = self.builder.select(holds, constant(1 << bit), constant(0))
-            result = self.builder.or_(result, mark)
-        self.builder.ret(result)

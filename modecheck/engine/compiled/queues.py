@@ -6,8 +6,7 @@ from collections.abc import Callable, Sequence
 from itertools import pairwise
 from typing import Protocol
 
-from llvmlite import ir
-
+from modecheck.engine.compiled import assembly as ir
 from modecheck.engine.compiled.expressions import FALSE, TRUE, ExpressionCode, Reading
 from modecheck.engine.compiled.frame import I1, Frame, constant
 from modecheck.engine.event_bits import EventBits
@@ -35,7 +34,7 @@ class Waiting(Protocol):
 class Blocks(Protocol):
     """A function under construction that new blocks can be added to."""
 
-    builder: ir.IRBuilder
+    builder: ir.Builder
 
     def block(self, name: str) -> ir.Block:
         """A new block of the function."""

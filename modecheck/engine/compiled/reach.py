@@ -15,6 +15,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from modecheck.engine.compiled.interruptions import Interruptions
 from modecheck.engine.compiled.intrinsics import LINE
 from modecheck.engine.compiled.kernels import FEW, FILLED, LEVELS
 from modecheck.engine.compiled.machine import Machine
@@ -110,6 +111,7 @@ class _Reach:
         self._decision = Decision(Next.EXPAND)
         self._looked = 0.0
         self._trouble: BaseException | None = None
+        self._interruptions = Interruptions()
         self._ends = [0] * threads
         self._ahead = 0
 
@@ -124,6 +126,10 @@ class _Reach:
         return min(most + 4 * LINE * FIRST_LINES * threads, numbers)
 
     def run(self) -> Reached:
+        with self._interruptions:
+            return self._run()
+
+    def _run(self) -> Reached:
         first = self._workers[0]
         initial = self._machine.layout.pack(self._machine.product.initial)
         first.states[: len(initial)] = np.array(initial, np.uint64)
@@ -315,6 +321,7 @@ class _Reach:
 
     def _look_around(self, depth: int) -> None:
         """Look at the limits and report; only the first thread does."""
+        self._interruptions.raise_noted()
         limits, states, now = self._limits, self._result.states, time.monotonic()
         if now - self._looked < LOOK_EVERY:
             return  # where levels are small, looking would take longer than exploring them

@@ -8,8 +8,7 @@ interpreter takes the one with the least values: which state stands for its imag
 
 from __future__ import annotations
 
-from llvmlite import ir
-
+from modecheck.engine.compiled import assembly as ir
 from modecheck.engine.compiled.frame import DRIVEN, FAILED, I64, RECORD_EXTRA, constant
 from modecheck.engine.reductions.representatives import (
     PLACE_BITS,
@@ -36,10 +35,8 @@ def why_not(product: Product, layout: WordLayout, representatives: Representativ
     return ""
 
 
-def key_of(representatives: Representatives | None) -> object:
+def key_of(representatives: Representatives) -> object:
     """Whatever the code depends on."""
-    if representatives is None:
-        return None
     return [
         part.blocks if isinstance(part, Sorted) else [one.key for one in _backwards(part)]
         for part in representatives.parts
@@ -60,10 +57,9 @@ class RepresentedCode:
         self._product = product
         self._layout = layout
         self._plan = plan
-        self._successors = module.get_global("successors")
-        kind = ir.FunctionType(I64, (I64, I64, I64))
-        self._function = ir.Function(module, kind, name="represented")
-        self._builder = ir.IRBuilder(self._function.append_basic_block("entry"))
+        (self._successors,) = (one for one in module.functions if one.name == "successors")
+        self._function = ir.Function(module, "represented", I64, (I64, I64, I64))
+        self._builder = ir.Builder(self._function, self._function.append_basic_block("entry"))
 
     def write(self) -> None:
         """Call `successors`, then go through the records."""
@@ -170,7 +166,7 @@ class RepresentedCode:
 
     def _is_less(self, one: list[ir.Value], two: list[ir.Value]) -> ir.Value:
         builder = self._builder
-        result = ir.Constant(ir.IntType(1), 0)
+        result = ir.Value(ir.BIT, "0")
         for a, b in zip(reversed(one), reversed(two), strict=True):
             same = builder.icmp_unsigned("==", a, b)
             result = builder.select(same, result, builder.icmp_unsigned("<", a, b))

@@ -2,6 +2,12 @@
 
 from __future__ import annotations
 
+import time
+from collections.abc import Callable
+from dataclasses import replace
+from functools import partial
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from modecheck.engine.compiled.exploration import CompiledExploration, observed_in
@@ -15,18 +21,27 @@ from modecheck.engine.compiled.graph import (
     numbered_states,
 )
 from modecheck.engine.compiled.graph_kernels import flag_states, mark_states
-from modecheck.engine.compiled.machine import IN_HASTE, OPTIMISATION, Machine, compiled
+from modecheck.engine.compiled.machine import (
+    IN_HASTE,
+    MOST_WATCHED,
+    OPTIMISATION,
+    Machine,
+    compiled,
+)
 from modecheck.engine.compiled.memory import Words
-from modecheck.engine.compiled.reach import reach
+from modecheck.engine.compiled.reach import Reached, reach
 from modecheck.engine.drives import drives_of
 from modecheck.engine.exploration import Reporter
 from modecheck.engine.memory import available_memory, resident_memory
-from modecheck.engine.reductions.representatives import Representatives
 from modecheck.engine.space import INTERRUPTION, Limits, Sighting
-from modecheck.product.form import Product
+from modecheck.product.form import EventForm, Product
+
+if TYPE_CHECKING:
+    from modecheck.engine.reductions.representatives import Representatives
 
 SOON_BUILT = 4_000_000
 """Transitions whose graph is built in less than a second, also after an interruption."""
+BITS_OF_A_WORD = 64
 SECONDS_AFTER = 1.0
 """After an interruption, how long states are looked at for the report."""
 
@@ -38,18 +53,19 @@ def explore_compiled(
     limits: Limits,
     reporter: Reporter,
     representatives: Representatives | None = None,
-    in_haste: bool = False,
+    in_haste_up_to: int = 0,
+    overhearing: tuple[EventForm, ...] = (),
 ) -> CompiledExploration:
     """Everything reachable within the limits, or its representatives. Raises `NotCompilableError`
-    when the product has too much of something. `in_haste`, the code is ready sooner, and slow.
+    when the product has too much of something. Up to so many states the code is one that is made in
+    haste and slow: nobody notices it where there are no more, and else all is begun anew.
+    The graph tells of the events of `overhearing`, too, if all of them fit.
     """
-    level = IN_HASTE if in_haste else OPTIMISATION
-    drives = drives_of(product)
-    machine = compiled(product, drives, representatives=representatives, level=level)
-    if limits.memory is not None:
-        _load_kernels(machine)
-    reached = reach(machine, threads=threads, limits=limits, reporter=reporter)
-    transitions = reached.transitions
+    heard = product if representatives else _overheard(product, overhearing)
+    made = partial(compiled, heard, drives_of(product), representatives=representatives)
+    explored = partial(reach, threads=threads, reporter=reporter)
+    reached = _reached(made, explored, limits, in_haste_up_to)
+    machine, transitions = reached.machine, reached.transitions
     failures = [worker.failures for worker in reached.workers]
     stopped_by = reached.stopped_by
     states = numbered_states(reached, limits.states)
@@ -75,6 +91,36 @@ def explore_compiled(
         graph=graph,
         stopped_by=stopped_by,
     )
+
+
+def _reached(
+    made: Callable[..., Machine], explored: Callable[..., Reached], limits: Limits, in_haste: int
+) -> Reached:
+    """What is reached with code that is made in haste, or if there are more states than that,
+    with code that is optimised.
+    """
+    machine = made(level=IN_HASTE if in_haste else OPTIMISATION)
+    if limits.memory is not None:
+        _load_kernels(machine)
+    limits = replace(limits, since=time.monotonic() if limits.since is None else limits.since)
+    few = limits.states is not None and limits.states <= in_haste
+    if not in_haste or few:
+        return explored(machine, limits=limits)
+    first = replace(limits, states=in_haste)
+    reached = explored(machine, limits=first)
+    if reached.stopped_by != first.reached_states:
+        return reached
+    reached.give_back()
+    return explored(made(level=OPTIMISATION), limits=limits)
+
+
+def _overheard(product: Product, events: tuple[EventForm, ...]) -> Product:
+    """The product with more events, which steps tell in what is left of a word."""
+    if len(product.chips) + len(events) > BITS_OF_A_WORD:
+        return product
+    if len(product.events) + len(events) > MOST_WATCHED:
+        return product
+    return replace(product, events=(*product.events, *events))
 
 
 def _load_kernels(machine: Machine) -> None:
@@ -127,7 +173,7 @@ def _sightings(
 
 def shadows_of(product: Product, states: States, curious: frozenset[int]) -> dict[int, int]:
     """Step through all states once more, with code that looks at the rules that lost."""
-    machine = compiled(product, drives_of(product), curious=curious)
+    machine = compiled(product, drives_of(product), curious=curious, level=states.machine.level)
     seen = np.zeros(len(machine.seen) + 64, np.uint8)
     records = np.zeros(max(1024, 2 * machine.most_records) * (states.width + 2), np.uint64)
     spare: Array = np.zeros(states.count, np.uint8)

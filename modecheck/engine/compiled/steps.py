@@ -12,8 +12,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from functools import partial
 
-from llvmlite import ir
-
+from modecheck.engine.compiled import assembly as ir
 from modecheck.engine.compiled.expressions import (
     FALSE,
     TRUE,
@@ -56,12 +55,25 @@ class Pending:
     raiser: int
     flag: ir.Value | None
 
+    def note(self, builder: ir.Builder) -> None:
+        """It is raised."""
+        assert self.flag is not None
+        builder.store(constant(1), self.flag)
+
 
 @dataclass(slots=True)
 class PendingSend:
     send: Send
     flag: ir.Value | None
     value: ir.Value | None
+
+    def note(self, builder: ir.Builder, value: ir.Value | None) -> None:
+        """It is sent, perhaps with a value."""
+        assert self.flag is not None
+        builder.store(constant(1), self.flag)
+        if value is not None:
+            assert self.value is not None
+            builder.store(value, self.value)
 
 
 @dataclass(slots=True)
@@ -329,6 +341,7 @@ class StepCode:
         cut = plan.cut
         if cut is not None and cut[0].target == chip and cut[1] == reaction.rule:
             self._assign(chip, reaction, snapshot, cut[2])
+            assert plan.cut_flag is not None
             builder.store(constant(1), plan.cut_flag)
             return
         frame.note_seen(constant(frame.seen.number("taken", reaction.rule)))
@@ -346,25 +359,20 @@ class StepCode:
         snapshot: dict[int, ir.Value] | None,
         places: Places | None,
     ) -> None:
-        builder = self._frame.builder
         for number, send in enumerate(reaction.sends):
             value = self._value_sent(chip, send, snapshot)
             self._frame.note_events(self._bits.sent.get((send.queue, send.message), 0))
             if places is None:
                 self._plan.sends.append(PendingSend(send, None, value))
                 continue
-            pending = places.sent[chip, reaction.rule, number]
-            builder.store(constant(1), pending.flag)
-            if value is not None:
-                builder.store(value, pending.value)
+            places.sent[chip, reaction.rule, number].note(self._frame.builder, value)
 
     def _collect_raises(self, chip: int, reaction: Reaction, places: Places | None) -> None:
         for number, signal in enumerate(reaction.raises):
             if places is None:
                 self._plan.raised.append(Pending(signal, chip, None))
             else:
-                pending = places.raised[chip, reaction.rule, number]
-                self._frame.builder.store(constant(1), pending.flag)
+                places.raised[chip, reaction.rule, number].note(self._frame.builder)
 
     def _value_sent(
         self, chip: int, send: Send, snapshot: dict[int, ir.Value] | None

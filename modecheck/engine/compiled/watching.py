@@ -5,15 +5,14 @@ Their code stands once behind all steps. A step notes where it goes on afterward
 
 from __future__ import annotations
 
-from llvmlite import ir
-
+from modecheck.engine.compiled import assembly as ir
 from modecheck.engine.compiled.expressions import FALSE, ExpressionCode, Reading
 from modecheck.engine.compiled.frame import I64, Frame, constant
 from modecheck.engine.compiled.queues import condition_or_false
 from modecheck.product.form import Product, Watcher
 
-I16 = ir.IntType(16)
-I32 = ir.IntType(32)
+I16 = ir.Type("i16")
+I32 = ir.Type("i32")
 
 
 class WatcherCode:
@@ -31,12 +30,8 @@ class WatcherCode:
         self._step: ir.Value | None = None
         self._onward: list[ir.Block] = []
 
-    def _table(self, number: int, watcher: Watcher) -> ir.GlobalVariable:
-        kind = ir.ArrayType(I16, len(watcher.table))
-        table = ir.GlobalVariable(self._frame.function.module, kind, f"watcher_{number}")
-        table.linkage, table.global_constant = "internal", True
-        table.initializer = ir.Constant(kind, list(watcher.table))
-        return table
+    def _table(self, number: int, watcher: Watcher) -> ir.Value:
+        return self._frame.function.module.table(f"watcher_{number}", I16, watcher.table)
 
     def _seen_from(self, number: int) -> int:
         """The first of the bytes that tell which places of a watcher's table were looked up."""
@@ -49,7 +44,7 @@ class WatcherCode:
         if not self._product.watchers:
             return
         frame, builder = self._frame, self._frame.builder
-        if self._shared is None:
+        if self._shared is None or self._step is None:
             self._shared, self._step = frame.block("watch"), frame.variable()
         onward = frame.block("watched")
         builder.store(constant(len(self._onward)), self._step)
@@ -60,7 +55,7 @@ class WatcherCode:
 
     def write(self) -> None:
         """The code that all steps share, in blocks of its own: to be written when all steps are."""
-        if self._shared is None:
+        if self._shared is None or self._step is None:
             return
         frame, builder = self._frame, self._frame.builder
         with builder.goto_block(self._shared), frame.everything_touched():
@@ -103,7 +98,7 @@ class WatcherCode:
 
     def _looked_up(self, number: int, index: ir.Value) -> ir.Value:
         builder = self._frame.builder
-        place = builder.gep(self._tables[number], [ir.Constant(I32, 0), index])
+        place = builder.gep(self._tables[number], [ir.Value(I32, "0"), index])
         return builder.zext(builder.load(place), I64)
 
     def choices(self) -> None:

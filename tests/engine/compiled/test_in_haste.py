@@ -5,8 +5,11 @@ from __future__ import annotations
 import pytest
 
 from modecheck.checks.verdict import check
-from modecheck.engine.choice import OPTIMISED_FROM, Search
+from modecheck.engine.choice import OPTIMISED_FROM, Search, keep_kernels
+from modecheck.engine.exploration import Silent
+from modecheck.engine.space import Limits
 from modecheck.model.devices import read_device
+from modecheck.product.composition import compose
 from tests.cli.running import MODELS
 
 
@@ -32,3 +35,23 @@ def test_code_made_in_haste_finds_what_the_interpreter_finds(name: str) -> None:
         for verdict in verdicts
     ]
     assert told[0] == told[1] == told[2]
+
+
+@pytest.mark.parametrize(("up_to", "most"), [(0, None), (10, None), (10, 15), (15, 10), (50, None)])
+def test_code_made_in_haste_is_left_where_there_are_many_states(
+    up_to: int, most: int | None
+) -> None:
+    """All is begun anew then, and what is found is the same, also up to a bound."""
+    keep_kernels()
+    from modecheck.engine.compiled.machine import IN_HASTE, OPTIMISATION
+    from modecheck.engine.compiled.run import explore_compiled
+
+    product = compose(read_device(str(MODELS / "faulty" / "silent_plug.yaml")))
+    limits = Limits(states=most)
+    space = explore_compiled(
+        product, threads=1, limits=limits, reporter=Silent(), in_haste_up_to=up_to
+    )
+    assert space.state_count == (most or 20)
+    assert space.stopped_by == (limits.reached_states if most else "")
+    hasty = up_to >= (most or 20)
+    assert space.found.machine.level == (IN_HASTE if hasty else OPTIMISATION)

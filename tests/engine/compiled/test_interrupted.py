@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import signal
 from pathlib import Path
 
 import numpy as np
@@ -12,7 +14,9 @@ from modecheck.engine.compiled import reach as reaching
 from modecheck.engine.compiled import run
 from modecheck.engine.compiled.exploration import CompiledExploration, combinations_of
 from modecheck.engine.compiled.graph import FLAGGED_TOGETHER, graph_without_transitions
+from modecheck.engine.compiled.interruptions import Interruptions
 from modecheck.engine.compiled.reach import Reached
+from modecheck.engine.compiled.workers import Worker
 from modecheck.engine.space import INTERRUPTION
 from modecheck.model.devices import read_device
 from modecheck.product.composition import compose
@@ -33,7 +37,9 @@ def interrupted(tmp_path_factory: pytest.TempPathFactory) -> CompiledExploration
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(run, "reach", reached)
-        space = explore_with(compose(read_device(str(path))), Search(engine="compiled", threads=2))
+        # That it is large is known: nothing is begun in haste.
+        search = Search(engine="compiled", threads=2, expected=8**7)
+        space = explore_with(compose(read_device(str(path))), search)
     assert isinstance(space, CompiledExploration)
     return space
 
@@ -70,3 +76,34 @@ def test_sets_of_marks_are_counted_alike_when_few_and_when_many() -> None:
         assert {own: (at.first, at.count) for own, at in found.items()} == {
             own: (values.index(own), values.count(own)) for own in set(values)
         }
+
+
+def test_an_interruption_that_was_forgotten_is_raised_again() -> None:
+    """Where Python cannot raise it, it is noted; and the usual handler is back afterwards."""
+    with Interruptions() as interruptions:
+        interruptions.raise_noted()
+        with contextlib.suppress(KeyboardInterrupt):  # as in a call from LLVM
+            signal.raise_signal(signal.SIGINT)
+        with pytest.raises(KeyboardInterrupt):
+            interruptions.raise_noted()
+        interruptions.raise_noted()
+    assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
+
+
+def test_an_interruption_while_a_kernel_is_loaded_ends_the_exploration(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """It is told as every other, however it was forgotten."""
+    path = tmp_path / "device.yaml"
+    path.write_text(counters(5), encoding="utf-8")
+    expand = Worker.expand_small_levels
+
+    def interrupted(worker: Worker, *arguments: object) -> None:
+        with contextlib.suppress(KeyboardInterrupt):
+            signal.raise_signal(signal.SIGINT)
+        expand(worker, *arguments)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(Worker, "expand_small_levels", interrupted)
+    space = explore_with(compose(read_device(str(path))), Search(engine="compiled", threads=1))
+    assert space.stopped_by == INTERRUPTION
+    assert space.state_count < 8**5

@@ -1,0 +1,200 @@
+"""The inner loops of watchers that follow known transitions.
+
+States are found by a table of `upper half of the hash, number plus one`, with linear probing; its
+size is a power of two. Everything is numbered in the order in which it is found.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from modecheck.engine.compiled.intrinsics import call_successors, call_valuation, prefetch
+from modecheck.engine.compiled.kernels import (
+    COUNT_MASK,
+    FAILED_BIT,
+    LOW,
+    TWO,
+    U0,
+    U1,
+    U8,
+    U32,
+    compiled_kernel,
+    mixed,
+)
+
+TABLE_SHARE = 2
+"""Slots of the table for each state at the least."""
+
+
+@compiled_kernel
+def value_transitions(
+    address: Any, states: Any, words: Any, targets: Any, notes: Any, events: Any, values: Any
+) -> None:
+    """The atoms of all watchers after each transition, as bits; `events` are those of each note."""
+    base, width = np.uint64(states.ctypes.data), np.uint64(words) * U8
+    for edge in range(targets.size):
+        state = base + np.uint64(targets[edge]) * width
+        values[edge] = call_valuation(address, state, events[np.int64(notes[edge])])
+
+
+@compiled_kernel
+def value_states(address: Any, states: Any, words: Any, values: Any) -> None:
+    """The same in each state, where nothing happens."""
+    base, width = np.uint64(states.ctypes.data), np.uint64(words) * U8
+    for number in range(values.size):
+        values[number] = call_valuation(address, base + np.uint64(number) * width, U0)
+
+
+@compiled_kernel
+def note_obliged(
+    first: Any,
+    notes: Any,
+    obliges: Any,
+    failing: Any,
+    address: Any,
+    states: Any,
+    words: Any,
+    seen: Any,
+    records: Any,
+    obliging: Any,
+    obliged: Any,
+) -> None:
+    """Flag the states with a step that has to happen in the end, by the notes that say so; a step
+    that fails is no transition, and is made once more.
+    """
+    base, out = np.uint64(states.ctypes.data), np.uint64(records.ctypes.data)
+    seen_at, width = np.uint64(seen.ctypes.data), words + 2
+    for number in range(obliged.size):
+        for edge in range(first[number], first[number + 1]):
+            if obliges[np.int64(notes[edge])]:
+                obliged[number] = 1
+                break
+        if not obliged[number] and failing[number]:
+            state = base + np.uint64(number * words) * U8
+            made = call_successors(address, state, out, seen_at) & COUNT_MASK
+            for record in range(np.int64(made)):
+                label = records[record * width + words]
+                if label & FAILED_BIT and obliging[np.int64(label & LOW)]:
+                    obliged[number] = 1
+
+
+@compiled_kernel
+def hash_of_both(state: Any, bits: Any) -> Any:
+    """The hash of a state of the product and of those of the watchers."""
+    return mixed(mixed(U0, state), bits)
+
+
+@compiled_kernel
+def fill_anew(table: Any, kept: Any, count: Any) -> None:
+    """Put the first states into an empty table."""
+    last = np.uint64(table.size) - U1
+    for number in range(count):
+        hash_ = hash_of_both(kept[number, 0], kept[number, 1])
+        slot = (hash_ >> U32) & last
+        while table[slot] != U0:
+            slot = (slot + U1) & last
+        table[slot] = (hash_ & ~LOW) | np.uint64(number + 1)
+
+
+@compiled_kernel
+def number_of(table: Any, kept: Any, state: Any, bits: Any, hash_: Any, count: Any) -> Any:
+    """The number of a state, which is `count` where it is new; it is added then."""
+    last = np.uint64(table.size) - U1
+    slot = (hash_ >> U32) & last
+    while True:
+        found = table[slot]
+        if found == U0:
+            table[slot] = (hash_ & ~LOW) | (count + U1)
+            kept[count, 0], kept[count, 1] = state, bits
+            return count
+        if (found ^ hash_) >> U32 == U0:
+            number = (found & LOW) - U1
+            if kept[number, 0] == state and kept[number, 1] == bits:
+                return number
+        slot = (slot + U1) & last
+
+
+@compiled_kernel
+def gone_on(watchers: Any, tables: Any, seen: Any, bits: Any, value: Any) -> Any:
+    """All watchers after a step; noted is what was looked up."""
+    result = U0
+    for number in range(watchers.shape[0]):
+        shift, mask = watchers[number, 0], watchers[number, 1]
+        state = (bits >> shift) & mask
+        atoms = (value >> watchers[number, 2]) & watchers[number, 3]
+        place = watchers[number, 5] + ((state << watchers[number, 4]) | atoms)
+        seen[place] = 1
+        result |= tables[place] << shift
+    return result
+
+
+@compiled_kernel
+def follow(
+    numbers: Any,
+    first: Any,
+    ends: Any,
+    kinds: Any,
+    values: Any,
+    staying: Any,
+    obliged: Any,
+    watchers: Any,
+    tables: Any,
+    choices: Any,
+    idle_bit: Any,
+    idle_note: Any,
+    table: Any,
+    kept: Any,
+    known: Any,
+    seen: Any,
+    batch: Any,
+    counts: Any,
+    targets: Any,
+    notes: Any,
+) -> Any:
+    """All transitions of some states, in the order of the compiled engine: those of the product,
+    choices of watchers, idling. How many, and how many states are known then.
+
+    A row of `kept` is a state: that of the product, those of the watchers. What is behind a state
+    waits in `batch` (state, watchers, hash) until what it is compared with is in the cache.
+    """
+    made, count = 0, np.uint64(known)
+    last, table_at = np.uint64(table.size) - U1, np.uint64(table.ctypes.data)
+    kept_at = np.uint64(kept.ctypes.data)
+    for place in range(numbers.size):
+        state, bits = kept[numbers[place], 0], kept[numbers[place], 1]
+        own, some = np.int64(state), 0
+        if not bits & idle_bit:
+            for edge in range(first[own], first[own + 1]):
+                batch[some, 0] = ends[edge]
+                batch[some, 1] = gone_on(watchers, tables, seen, bits, values[edge])
+                notes[made + some] = kinds[edge]
+                some += 1
+            for choice in range(choices.shape[0]):
+                shift, mask = choices[choice, 0], choices[choice, 1]
+                if (bits >> shift) & mask == choices[choice, 2]:
+                    batch[some, 0] = state
+                    batch[some, 1] = bits & ~(mask << shift) | (choices[choice, 3] << shift)
+                    notes[made + some] = choices[choice, 4]
+                    some += 1
+        if bits & idle_bit or not obliged[own]:
+            batch[some, 0] = state
+            after = gone_on(watchers, tables, seen, bits, staying[own])
+            batch[some, 1] = after | idle_bit
+            notes[made + some] = idle_note
+            some += 1
+        for one in range(some):
+            hash_ = hash_of_both(batch[one, 0], batch[one, 1])
+            batch[one, 2] = hash_
+            prefetch(table_at + ((hash_ >> U32) & last) * U8)
+        for one in range(some):
+            found = table[(batch[one, 2] >> U32) & last]
+            prefetch(kept_at + (found & LOW) * U8 * TWO)
+        for one in range(some):
+            number = number_of(table, kept, batch[one, 0], batch[one, 1], batch[one, 2], count)
+            count = max(count, number + U1)
+            targets[made + one] = number
+        counts[place] = some
+        made += some
+    return made, count
