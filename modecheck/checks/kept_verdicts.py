@@ -10,6 +10,7 @@ means that nothing is kept; neither is an error.
 from __future__ import annotations
 
 import hashlib
+import os
 import pickle
 import sys
 from collections.abc import Sequence
@@ -22,14 +23,18 @@ import modecheck
 from modecheck.checks.verdict import Verdict, check
 from modecheck.engine import kept_files
 from modecheck.engine.choice import Search
+from modecheck.engine.elsewhere import Elsewhere, can_begin
 from modecheck.engine.exploration import Reporter
 from modecheck.engine.kept_files import cache_folder, recall
 from modecheck.engine.space import Space
 from modecheck.model.parts import Device
+from modecheck.product.composition import compose
 from modecheck.product.form import Product
 
 WORTH_KEEPING = 1_000
 """States in all variants: less is explored sooner than anybody notices, and is not kept."""
+WORTH_A_PROCESS = 24
+"""Bits of a state from which on there may be so many states that a process is worth it."""
 MOST_ENTRIES = 100
 """The oldest entries beyond this are removed; one is some hundred kilobytes."""
 ENDING = ".verdict"
@@ -63,6 +68,19 @@ def check_or_recall(
     verdict = check(devices, search=search, reporter=reporter, today=today)
     keep(key, verdict)
     return verdict, False
+
+
+def check_elsewhere(devices: Sequence[Device], search: Search) -> Elsewhere[Verdict] | None:
+    """A check that has begun in another process, where that can be done and is worth it. It has
+    half of the cores, what is done meanwhile the other half. Of the states nothing comes back
+    but figures, as of what is kept.
+    """
+    if not can_begin(search.threads, search.limits):
+        return None
+    if all(compose(device).bits < WORTH_A_PROCESS for device in devices):
+        return None
+    half = replace(search, threads=(search.threads or os.cpu_count() or 1) // 2)
+    return Elsewhere(lambda: slim(check(devices, search=half)))
 
 
 def key_of(devices: Sequence[Device], search: Search, today: date) -> str:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
+from itertools import chain
 
 from modecheck.checks import requirements, watched
 from modecheck.checks.deciding import Constant, constant_of_rule
@@ -115,7 +116,9 @@ class SlackSearch:
             self.explorations += 1
             device = self.device if constant is None else moved(self.device, constant, shift)
             space = explore_with(compose(device), self.search)
-            judged = [*requirements.judge(space), *watched.judge(space, self.search, None)]
+            needs = chain(*watched.needs_of(space.product))
+            watching = watched.judge(space, list(needs), self.search, None)
+            judged = [*requirements.judge(space), *watching]
             self._verdicts[key] = {one.need.name: one.verdict for one in judged}
         return self._verdicts[key]
 

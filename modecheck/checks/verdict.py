@@ -39,11 +39,16 @@ from modecheck.checks.mode_switches import ModeSwitch
 from modecheck.checks.other_choices import Dependent, dependent_on_other_choices
 from modecheck.checks.switch_endings import SwitchEnding
 from modecheck.engine.choice import EngineUnavailable, Search, explore_with
+from modecheck.engine.elsewhere import Elsewhere, can_begin
 from modecheck.engine.exploration import Reporter
 from modecheck.engine.space import INTERRUPTION, Space
-from modecheck.model.parts import Device
+from modecheck.model.parts import Device, Requirement
 from modecheck.product.composition import compose
 
+FEWEST_ELSEWHERE, MOST_ELSEWHERE = 20_000, 1_000_000
+"""States of a product beside which watchers are looked at in another process: of less that takes no
+time, and of more so long that people want to see how it goes on.
+"""
 WITH_ORDER = ("deadlock", "unused")
 """What can be told when independent steps are followed in one order only."""
 WITH_ZONES = (
@@ -196,8 +201,9 @@ def explore_variant(
         return _deadlocks_alone(device, exploration, reduced)
     # Watchers tell identical units apart: what they watch is explored as a whole.
     alone = replace(how, symmetry=False)
-    judged = [*requirements.judge(exploration), *watched.judge(exploration, alone, reporter)]
-    judged = with_consequences(device, judged)
+    waiting, following = watched.needs_of(product)
+    beside = _judged_elsewhere(exploration, waiting, alone)
+    judged = list(requirements.judge(exploration))
     known = deadlocks.deadlocks(exploration)
     switches = mode_switches.mode_switches(exploration)
     findings = [
@@ -210,19 +216,38 @@ def explore_variant(
         *pairings.find(exploration),
         *mode_switches.find(exploration, switches),
         *(() if reduced.units else switch_endings.find(exploration)),
-        *(one.finding for one in judged if one.finding is not None and one.verdict == BROKEN),
     ]
+    endings = tuple(switch_endings.switch_endings(exploration))
+    modes, coverage = mode_switches.states_in_modes(exploration), coverage_of(exploration)
+    left = following if beside else [*waiting, *following]
+    judged += watched.judge(exploration, left, alone, reporter)
+    if beside:
+        judged += beside.result() or watched.judge(exploration, waiting, alone, reporter)
+    judged = with_consequences(device, judged)
+    findings += [one.finding for one in judged if one.finding and one.verdict == BROKEN]
     return Explored(
         device=device,
         exploration=exploration,
         findings=tuple(findings),
         switches=tuple(switches),
-        endings=tuple(switch_endings.switch_endings(exploration)),
-        modes=mode_switches.states_in_modes(exploration),
-        coverage=coverage_of(exploration),
+        endings=endings,
+        modes=modes,
+        coverage=coverage,
         requirements=_in_document_order(device, judged),
         reduced=reduced,
     )
+
+
+def _judged_elsewhere(
+    exploration: Space, needs: list[Requirement], how: Search
+) -> Elsewhere[list[Judged]] | None:
+    """What watchers find, in another process, where that is worth it, and nobody would miss what is
+    told on the way of what takes long.
+    """
+    worth = FEWEST_ELSEWHERE <= exploration.state_count <= MOST_ELSEWHERE and bool(needs)
+    if not worth or not can_begin(how.threads, how.limits):
+        return None
+    return Elsewhere(lambda: list(watched.judge(exploration, needs, how, None)))
 
 
 def _in_document_order(device: Device, judged: list[Judged]) -> tuple[Judged, ...]:

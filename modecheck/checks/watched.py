@@ -30,9 +30,19 @@ def events_of(product: Product) -> tuple[EventForm, ...]:
     return events_asked(product, (need for need in needs if is_watched(need)))
 
 
-def judge(space: Space, search: Search, reporter: Reporter | None) -> Iterator[Judged]:
-    """The verdict on each requirement that needs a watcher."""
-    needs = [need for need in space.product.device.requirements.values() if is_watched(need)]
+def needs_of(product: Product) -> tuple[list[Requirement], list[Requirement]]:
+    """The requirements that need a watcher: those that wait for something, those that follow an
+    item.
+    """
+    needs = [need for need in product.device.requirements.values() if is_watched(need)]
+    waiting = [need for need in needs if need.exchange is None]
+    return waiting, [need for need in needs if need.exchange is not None]
+
+
+def judge(
+    space: Space, needs: Sequence[Requirement], search: Search, reporter: Reporter | None
+) -> Iterator[Judged]:
+    """The verdict on each of these requirements, which need a watcher."""
     if space.stopped_by == INTERRUPTION:
         yield from (undecided(need) for need in needs)
         return

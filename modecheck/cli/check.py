@@ -21,9 +21,9 @@ from modecheck.cli.outputs import (
 )
 
 if TYPE_CHECKING:
-    from modecheck.checks.elsewhere import Elsewhere
     from modecheck.checks.verdict import Verdict
     from modecheck.engine.choice import Search
+    from modecheck.engine.elsewhere import Elsewhere
     from modecheck.model.parts import Device
 
 CACHED = "cached: nothing has changed since this was explored; --no-cache explores it anew"
@@ -108,11 +108,11 @@ class _Checking:
         """The verdicts on a device as it stands and with what is laid over it: side by side, where
         neither is known.
         """
-        from modecheck.checks.elsewhere import begun_elsewhere
+        from modecheck.checks.kept_verdicts import check_elsewhere
 
         begun = None
         if self._cache and not (self._knows(old) or self._knows(new)):
-            begun = begun_elsewhere(old, self._search)
+            begun = check_elsewhere(old, self._search)
         if begun is None:
             first = self.verdict(old)
             size = max(one.exploration.state_count for one in first.explored)
@@ -120,13 +120,13 @@ class _Checking:
         second = self.verdict(new)
         return self._from(begun, old), second
 
-    def _from(self, begun: Elsewhere, devices: list[Device]) -> Verdict:
+    def _from(self, begun: Elsewhere[Verdict], devices: list[Device]) -> Verdict:
         """What was found elsewhere, kept for the next time."""
         from datetime import date
 
         from modecheck.checks.kept_verdicts import keep, key_of
 
-        found = begun.verdict()
+        found = begun.result()
         if found is None:
             return self.verdict(devices)
         keep(key_of(devices, self._search, date.today()), found)

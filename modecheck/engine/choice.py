@@ -17,6 +17,8 @@ import time
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Literal
 
+from modecheck.engine.drives import drives_of
+from modecheck.engine.elsewhere import Elsewhere, can_begin
 from modecheck.engine.exploration import Exploration, Reporter, Silent, explore
 from modecheck.engine.space import INTERRUPTION, Limits, Space
 from modecheck.model.mistakes import ModecheckError
@@ -191,6 +193,23 @@ def _load_without_linear_algebra() -> None:
         _leave_out.clear()
 
 
+def _code_elsewhere(
+    product: Product, how: Search, overhearing: tuple[EventForm, ...]
+) -> Elsewhere[None] | None:
+    """Machine code that another process puts among what is kept on disk, while this one loads numba
+    for the first time, which takes as long.
+    """
+    if "numba" in sys.modules or not can_begin(how.threads, how.limits):
+        return None
+
+    def make() -> None:
+        from modecheck.engine.compiled.machine import IN_HASTE, compiled, overheard
+
+        compiled(overheard(product, overhearing), drives_of(product), level=IN_HASTE)
+
+    return Elsewhere(make)
+
+
 def _compiled(
     product: Product,
     how: Search,
@@ -198,6 +217,8 @@ def _compiled(
     fewer: Reduction | None,
     overhearing: tuple[EventForm, ...],
 ) -> Space:
+    in_haste = how.expected < OPTIMISED_FROM
+    ahead = _code_elsewhere(product, how, overhearing) if fewer is None and in_haste else None
     keep_kernels()
     try:
         from modecheck.engine.compiled.run import explore_compiled
@@ -205,6 +226,8 @@ def _compiled(
     except ImportError as error:
         raise EngineUnavailable(f"{error.name or error} is not installed") from error
     threads = how.threads or os.cpu_count() or 1
+    if ahead is not None:
+        ahead.result()
     try:
         return explore_compiled(
             product,
@@ -212,7 +235,7 @@ def _compiled(
             limits=how.limits,
             reporter=told,
             representatives=fewer.representatives if fewer is not None else None,
-            in_haste_up_to=OPTIMISED_FROM if how.expected < OPTIMISED_FROM else 0,
+            in_haste_up_to=OPTIMISED_FROM if in_haste else 0,
             overhearing=overhearing,
         )
     except NotCompilableError as error:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import pickle
 from collections.abc import Iterator
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass, fields, is_dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import llvmlite
@@ -18,7 +18,7 @@ from modecheck.engine.compiled.conditions import ConditionCode
 from modecheck.engine.compiled.frame import Frame
 from modecheck.engine.compiled.steps import NotCompilableError, StepCode
 from modecheck.engine.drives import obliging_labels
-from modecheck.product.form import Failure, Product
+from modecheck.product.form import EventForm, Failure, Product
 from modecheck.product.words import WordLayout, word_layout
 
 if TYPE_CHECKING:
@@ -30,6 +30,7 @@ IN_HASTE = 0
 """The level for a product that is known to be small: its code is there in a third of the time, and
 runs through so few states that nobody notices how slowly."""
 
+BITS_OF_A_WORD = 64
 MOST_CHIPS = 64
 MOST_EVENTS = 31
 MOST_WATCHED = 63
@@ -54,6 +55,15 @@ class Machine:
     most_records: int
     level: int
     keep: object
+
+
+def overheard(product: Product, events: tuple[EventForm, ...]) -> Product:
+    """The product with more events, which steps tell in what is left of a word."""
+    if len(product.chips) + len(events) > BITS_OF_A_WORD:
+        return product
+    if len(product.events) + len(events) > MOST_WATCHED:
+        return product
+    return replace(product, events=(*product.events, *events))
 
 
 def compiled(

@@ -23,10 +23,10 @@ from modecheck.engine.compiled.graph import (
 from modecheck.engine.compiled.graph_kernels import flag_states, mark_states
 from modecheck.engine.compiled.machine import (
     IN_HASTE,
-    MOST_WATCHED,
     OPTIMISATION,
     Machine,
     compiled,
+    overheard,
 )
 from modecheck.engine.compiled.memory import Words
 from modecheck.engine.compiled.reach import Reached, reach
@@ -41,7 +41,6 @@ if TYPE_CHECKING:
 
 SOON_BUILT = 4_000_000
 """Transitions whose graph is built in less than a second, also after an interruption."""
-BITS_OF_A_WORD = 64
 SECONDS_AFTER = 1.0
 """After an interruption, how long states are looked at for the report."""
 
@@ -61,7 +60,7 @@ def explore_compiled(
     haste and slow: nobody notices it where there are no more, and else all is begun anew.
     The graph tells of the events of `overhearing`, too, if all of them fit.
     """
-    heard = product if representatives else _overheard(product, overhearing)
+    heard = product if representatives else overheard(product, overhearing)
     made = partial(compiled, heard, drives_of(product), representatives=representatives)
     explored = partial(reach, threads=threads, reporter=reporter)
     reached = _reached(made, explored, limits, in_haste_up_to)
@@ -112,15 +111,6 @@ def _reached(
         return reached
     reached.give_back()
     return explored(made(level=OPTIMISATION), limits=limits)
-
-
-def _overheard(product: Product, events: tuple[EventForm, ...]) -> Product:
-    """The product with more events, which steps tell in what is left of a word."""
-    if len(product.chips) + len(events) > BITS_OF_A_WORD:
-        return product
-    if len(product.events) + len(events) > MOST_WATCHED:
-        return product
-    return replace(product, events=(*product.events, *events))
 
 
 def _load_kernels(machine: Machine) -> None:

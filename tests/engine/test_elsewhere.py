@@ -8,14 +8,14 @@ import sys
 
 import pytest
 
-from modecheck.checks.elsewhere import begun_elsewhere
+from modecheck.checks.kept_verdicts import check_elsewhere
 from modecheck.engine.choice import Search
 from modecheck.engine.space import Limits
 from modecheck.model.devices import read_device
 from tests.cli.running import MODELS, environment
 
 BOTH = """
-from modecheck.checks.elsewhere import Elsewhere
+from modecheck.engine.elsewhere import Elsewhere
 from modecheck.checks.kept_verdicts import slim
 from modecheck.checks.verdict import check
 from modecheck.engine.choice import Search
@@ -29,9 +29,10 @@ def told(verdict):
 
 device = read_device(DEVICE)
 for search in (Search(), Search(limits=Limits(states=5))):
-    begun = Elsewhere([device], search)
-    assert told(begun.verdict()) == told(slim(check([device], search=search)))
-assert Elsewhere([device], Search(engine="zones")).verdict() is None, "no clock, no zones"
+    begun = Elsewhere(lambda: slim(check([device], search=search)))
+    assert told(begun.result()) == told(slim(check([device], search=search)))
+zones = Search(engine="zones")
+assert Elsewhere(lambda: check([device], search=zones)).result() is None, "no clock, no zones"
 print("told")
 """
 
@@ -54,6 +55,6 @@ def test_no_process_is_begun_for_nothing() -> None:
     """Not where there is one core, not where memory is bounded, not for what is small."""
     small = [read_device(str(MODELS / "starter" / "device.yaml"))]
     large = [read_device(str(MODELS / "tandem" / "device.yaml"))]
-    assert begun_elsewhere(large, Search(threads=1)) is None
-    assert begun_elsewhere(large, Search(threads=2, limits=Limits(memory=1 << 30))) is None
-    assert begun_elsewhere(small, Search(threads=2)) is None
+    assert check_elsewhere(large, Search(threads=1)) is None
+    assert check_elsewhere(large, Search(threads=2, limits=Limits(memory=1 << 30))) is None
+    assert check_elsewhere(small, Search(threads=2)) is None
