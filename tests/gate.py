@@ -6,14 +6,17 @@ from __future__ import annotations
 
 import html
 import json
+import os
 import re
 import shutil
 import subprocess
 from dataclasses import dataclass
+from itertools import chain
 from pathlib import Path
 from xml.etree import ElementTree
 
 from modecheck.model.devices import read_device
+from modecheck.model.parts import Device
 from tests.cli.running import MODELS, ROOT, Run, run
 
 TANDEM = "models/tandem/device.yaml"
@@ -118,17 +121,24 @@ def _enclosing(lines: list[str]) -> list[str]:
     return found
 
 
+def _files_of_chips(device: Device, names: set[str]) -> set[str]:
+    """Where the states of the chips stand that have one of these names."""
+    states = [chip.states.values() for chip in device.chips.values() if chip.name in names]
+    return {os.path.normpath(state.place.file) for state in chain(*states)}
+
+
 def need_caught(twin: str, repository: Path) -> None:
     """Assert that the job fails when a twin is planted, and that each finding that the twin
     deserves is shown in each file: at the mistake itself, or at a line that holds a name out of the
-    finding or stands below such a key.
+    finding, stands below such a key, or belongs to the file of a chip that the finding names.
     """
     device = plant(twin, repository)
     try:
         result = job(repository, device)
         assert result.code == 1, (twin, result)
         shown = {one.finding: one.place for one in shown_in_all(repository)}
-        expected = {one.finding for one in read_device(str(repository / device)).expected}
+        planted = read_device(str(repository / device))
+        expected = {one.finding for one in planted.expected}
         assert expected
         assert expected <= shown.keys(), (twin, expected - shown.keys())
         for finding in expected:
@@ -137,6 +147,7 @@ def need_caught(twin: str, repository: Path) -> None:
             around = "\n".join(_enclosing(lines))
             names = set(re.findall(r"\w+", finding.partition(":")[2]))
             near = names & set(re.findall(r"\w+", around))
-            assert file == device or near, (twin, finding, around)
+            own = str(repository / file) in _files_of_chips(planted, names)
+            assert file == device or near or own, (twin, finding, around)
     finally:
         take_back(repository)
