@@ -116,37 +116,21 @@ class Worker:
         """Expand what is to be had, until nothing is left, `QUOTA` states have been expanded, it
         has found as many as it may, or some thread has called a halt.
         """
-        expand(
-            self.machine.successors,
-            self.seen,
-            (0,) * self.machine.layout.words,
-            (0,) if table.segments > 1 else (),
-            frontier.begins,
-            frontier.ends,
-            frontier.taken,
-            frontier.halt,
-            frontier.chunk,
-            QUOTA,
-            self.states,
-            self.most,
-            everything,
-            self.own,
-            table.thread_bits,
-            table.words,
-            table.lines,
-            table.distance,
-            self.records,
-            self.ring,
-            self.failures,
-            np.uint64(frontier.depth),
-            self.counters,
-        )
+        depth = np.uint64(frontier.depth)
+        level, own = self._of_level(frontier, table), self._own_and(table, everything)
+        expand(*level, frontier.chunk, QUOTA, *own, depth, self.counters)
 
     def expand_small_levels(
         self, frontier: Frontier, table: Table, everything: Words, level_ends: Any
     ) -> None:
         """Expand levels alone while they are small; the frontier is the next one then."""
-        expand_small_levels(
+        most_records = self.machine.most_records
+        level, own = self._of_level(frontier, table), self._own_and(table, everything)
+        expand_small_levels(*level, *own, frontier.depth, self.counters, most_records, level_ends)
+
+    def _of_level(self, frontier: Frontier, table: Table) -> tuple[Any, ...]:
+        """What kernels are told first: how to make successors, and of which states."""
+        return (
             self.machine.successors,
             self.seen,
             (0,) * self.machine.layout.words,
@@ -155,6 +139,11 @@ class Worker:
             frontier.ends,
             frontier.taken,
             frontier.halt,
+        )
+
+    def _own_and(self, table: Table, everything: Words) -> tuple[Any, ...]:
+        """What kernels are told then: where to put what is found."""
+        return (
             self.states,
             self.most,
             everything,
@@ -166,10 +155,6 @@ class Worker:
             self.records,
             self.ring,
             self.failures,
-            frontier.depth,
-            self.counters,
-            self.machine.most_records,
-            level_ends,
         )
 
 
