@@ -239,21 +239,28 @@ def both(request: pytest.FixtureRequest) -> tuple[Exploration, Space]:
     return explore(product), explore_with(product, Search(engine="compiled", threads=1))
 
 
+def need_the_same(
+    plain: Exploration, compiled: Space, query: DurationQuery, two: Durations | None
+) -> None:
+    """Assert that what the compiled engine answers is what the plain one does, state by state."""
+    there = {compiled.state(n): n for n in range(compiled.state_count)}
+    one = durations_in(plain, query)
+    assert one is not None
+    assert two is not None
+    for n in range(plain.state_count):
+        m = there[plain.state(n)]
+        mine = one.kinds[n], one.best[n], one.worst[n], one.stands[n]
+        assert mine == (two.kinds[m], two.best[m], two.worst[m], two.stands[m])
+    for start, other in ((one.shortest, two.shortest), (one.longest, two.longest)):
+        assert (start and start.ticks) == (other and other.ticks)
+    ticks_of(compiled, StretchFinder(compiled, query, two))
+
+
 def test_both_engines_agree(both: tuple[Exploration, Space]) -> None:
     """On the times from every state, on those that are told, and on where time can stand."""
     plain, compiled = both
-    there = {compiled.state(n): n for n in range(compiled.state_count)}
     for query in queries(plain):
-        one, two = durations_in(plain, query), durations_in(compiled, query)
-        assert one is not None
-        assert two is not None
-        for n in range(plain.state_count):
-            m = there[plain.state(n)]
-            mine = one.kinds[n], one.best[n], one.worst[n], one.stands[n]
-            assert mine == (two.kinds[m], two.best[m], two.worst[m], two.stands[m])
-        for start, other in ((one.shortest, two.shortest), (one.longest, two.longest)):
-            assert (start and start.ticks) == (other and other.ticks)
-        ticks_of(compiled, StretchFinder(compiled, query, two))
+        need_the_same(plain, compiled, query, durations_in(compiled, query))
 
 
 @given(devices(timed=True, options=False))
@@ -267,16 +274,6 @@ def test_both_engines_agree_on_random_devices(drawn: Drawn) -> None:
     plain = explore(product, max_states=4 * MOST_STATES)
     assume(plain.complete)
     compiled = explore_with(product, Search(engine="compiled", threads=1, expected=1))
-    there = {compiled.state(n): n for n in range(compiled.state_count)}
     answer, asked = durations_of(compiled), queries(plain)
     for query in [*asked, *reversed(asked)]:
-        one, two = durations_in(plain, query), answer(query)
-        assert one is not None
-        assert two is not None
-        for n in range(plain.state_count):
-            m = there[plain.state(n)]
-            mine = one.kinds[n], one.best[n], one.worst[n], one.stands[n]
-            assert mine == (two.kinds[m], two.best[m], two.worst[m], two.stands[m])
-        for start, other in ((one.shortest, two.shortest), (one.longest, two.longest)):
-            assert (start and start.ticks) == (other and other.ticks)
-        ticks_of(compiled, StretchFinder(compiled, query, two))
+        need_the_same(plain, compiled, query, answer(query))
