@@ -11,12 +11,12 @@ from typing import Any
 import numpy as np
 
 from modecheck.engine.compiled.graph_kernels import UNREACHED
-from modecheck.engine.compiled.kernels import U0, compiled_kernel
+from modecheck.engine.compiled.kernels import U0, lean_kernel
 
 NONE = np.uint32(0)
 
 
-@compiled_kernel
+@lean_kernel
 def usable(
     edge: Any, source: Any, target: Any, notes: Any, allowed: Any, marks: Any, gains: Any
 ) -> Any:
@@ -26,7 +26,7 @@ def usable(
     return marks[target] & ~marks[source] & gains == U0
 
 
-@compiled_kernel
+@lean_kernel
 def judge_components(  # noqa: C901 - one depth-first search, with what is done to each component
     first: Any,
     targets: Any,
@@ -45,6 +45,9 @@ def judge_components(  # noqa: C901 - one depth-first search, with what is done 
     stack: Any,
     call_states: Any,
     call_edges: Any,
+    possible: Any,
+    taken: Any,
+    seen_at: Any,
     found: Any,
     nearest: Any,
 ) -> Any:
@@ -54,11 +57,9 @@ def judge_components(  # noqa: C901 - one depth-first search, with what is done 
 
     A component that is fair is taken out as well, and its states get its number in `found`.
     `nearest` holds how many there were so far, and the number and the first state of the one whose
-    first state comes first. `index` must be 0 everywhere, and is filled.
+    first state comes first. `index` must be 0 everywhere, and is filled. `possible`, `taken` and
+    `seen_at` have room for each fairness set.
     """
-    sets = strong.size
-    possible, taken = np.zeros(sets, np.int64), np.zeros(sets, np.uint8)
-    seen_at = np.zeros(sets, np.int64)
     again = False
     counter = np.uint32(0)
     height: Any = 0
@@ -131,7 +132,7 @@ def judge_components(  # noqa: C901 - one depth-first search, with what is done 
     return again
 
 
-@compiled_kernel
+@lean_kernel
 def judge(  # noqa: C901 - what is counted in one pass decides
     first: Any,
     targets: Any,
@@ -203,7 +204,7 @@ def judge(  # noqa: C901 - what is counted in one pass decides
     return 2 if wronged else 1
 
 
-@compiled_kernel
+@lean_kernel
 def is_wronged(
     state: Any, first: Any, notes: Any, set_of_note: Any, strong: Any, possible: Any, taken: Any
 ) -> Any:
@@ -215,7 +216,7 @@ def is_wronged(
     return False
 
 
-@compiled_kernel
+@lean_kernel
 def find_path(
     first: Any,
     targets: Any,
@@ -261,7 +262,7 @@ def find_path(
     return -1
 
 
-@compiled_kernel
+@lean_kernel
 def put_in_order(begin: Any, end: Any, targets: Any, notes: Any, labels: Any, ordered: Any) -> None:
     """The transitions of a state by label, then by target: few enough to be inserted one by one."""
     for edge in range(begin, end):
@@ -277,7 +278,7 @@ def put_in_order(begin: Any, end: Any, targets: Any, notes: Any, labels: Any, or
         ordered[place] = edge
 
 
-@compiled_kernel
+@lean_kernel
 def without_set(
     first: Any, notes: Any, inside: Any, set_of_note: Any, number: Any, flags: Any
 ) -> None:

@@ -49,13 +49,15 @@ class FairSearch:
         index, low, stack = (np.zeros(count, np.uint32) for _ in range(3))
         call_states, call_edges = np.empty(count, np.uint32), np.empty(count, np.int64)
         visits = np.array(self.query.visits, np.uint64)
+        possible, seen_at = (np.zeros(self.strong.size, np.int64) for _ in range(2))
+        taken = np.zeros(self.strong.size, np.uint8)
         again = True
         while again:
             index[:] = 0
             again = judge_components(
                 graph.first, graph.targets, graph.notes, self.marks, self.inside, self.allowed,
                 self.gains, self.sets, self.strong, self.needed, visits, rests_on, index, low,
-                stack, call_states, call_edges, found, nearest,
+                stack, call_states, call_edges, possible, taken, seen_at, found, nearest,
             )  # fmt: skip
         number = int(nearest[1])
         component = FairComponent(self, (found == number).astype(np.uint8)) if number else None

@@ -32,7 +32,6 @@ from modecheck.engine.compiled.kernels import (
     U8,
     U32,
     U64,
-    compiled_kernel,
     hash_of,
     lean_kernel,
     line_of,
@@ -233,7 +232,7 @@ def flag_states(
                 failing[position] = 1
 
 
-@compiled_kernel
+@lean_kernel
 def turn_round(
     first: Any, targets: Any, notes: Any, expanded: Any, into: Any, sources: Any, notes_into: Any
 ) -> None:
@@ -256,7 +255,7 @@ def turn_round(
     into[0] = 0
 
 
-@compiled_kernel
+@lean_kernel
 def lead_to(
     reached: Any, pending: Any, count: Any, into: Any, sources: Any, notes_into: Any, barred: Any
 ) -> None:
@@ -276,13 +275,13 @@ def lead_to(
                 count += 1
 
 
-@compiled_kernel
+@lean_kernel
 def ring_place(place: Any, size: Any) -> Any:
     """A place less than twice the size, in a ring of that size."""
     return place - size if place >= size else place
 
 
-@compiled_kernel
+@lean_kernel
 def spread_movable(masks: Any, pending: Any, waiting: Any, into: Any, sources: Any) -> None:
     """Give every state the bits of all states that a road leads to from it.
 
@@ -305,7 +304,7 @@ def spread_movable(masks: Any, pending: Any, waiting: Any, into: Any, sources: A
                     count += 1
 
 
-@compiled_kernel
+@lean_kernel
 def own_moves(first: Any, notes: Any, expanded: Any, moved: Any, masks: Any) -> None:
     """For each state the chips that move in one of its own transitions."""
     for number in range(expanded):
@@ -313,7 +312,7 @@ def own_moves(first: Any, notes: Any, expanded: Any, moved: Any, masks: Any) -> 
             masks[number] |= moved[notes[edge]]
 
 
-@compiled_kernel
+@lean_kernel
 def spread_forwards(  # noqa: C901 - one loop over distances
     first: Any,
     targets: Any,
@@ -368,7 +367,7 @@ def spread_forwards(  # noqa: C901 - one loop over distances
     return count, entries
 
 
-@compiled_kernel
+@lean_kernel
 def find_before(
     address: Any, seen: Any, states: Any, words: Any, begin: Any, end: Any, goal: Any, records: Any
 ) -> Any:

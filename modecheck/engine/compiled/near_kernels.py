@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from modecheck.engine.compiled.intrinsics import call_marks, call_successors
-from modecheck.engine.compiled.kernels import COUNT_MASK, FAILED_BIT, compiled_kernel
+from modecheck.engine.compiled.kernels import COUNT_MASK, FAILED_BIT, lean_kernel
 from modecheck.engine.compiled.walk_kernels import (
     EXTRA,
     IS_DRIVEN,
@@ -22,7 +22,7 @@ NOWHERE = -2
 """The answer when the bound is hit, or nothing is left, before anything showed."""
 
 
-@compiled_kernel
+@lean_kernel
 def is_like(states: Any, first: Any, masks: Any, values: Any) -> Any:
     """Whether what the masks leave of a state has these values."""
     for offset in range(masks.size):
@@ -31,7 +31,7 @@ def is_like(states: Any, first: Any, masks: Any, values: Any) -> Any:
     return True
 
 
-@compiled_kernel
+@lean_kernel
 def add(table: Any, states: Any, filled: Any, records: Any, at: Any, words: Any) -> Any:
     """Put a state into the table and behind the others, if it is new."""
     place = place_in(hash_at(records, at, words), table.size)
@@ -49,7 +49,7 @@ def add(table: Any, states: Any, filled: Any, records: Any, at: Any, words: Any)
     return True
 
 
-@compiled_kernel
+@lean_kernel
 def nearest(  # noqa: C901 - one search, from its start to its answer
     code: Any,
     tests: Any,
@@ -63,18 +63,20 @@ def nearest(  # noqa: C901 - one search, from its start to its answer
     came: Any,
     picked: Any,
     table: Any,
+    path: Any,
 ) -> Any:
     """The number of the state where something showed, and the record that has to be taken there, or
     -1; (`NOWHERE`, -1) when it did not. The start is the first of `states`.
 
     Wanted are the numbers in `sights`; where there are none, a state like `values` within `masks`,
     with `stuck` one that is deadlocked. Record `picked[n]` of state `came[n]` leads to state `n`.
+    `path` has room for one step.
     """
     words, width = code.words, code.words + EXTRA
     base, at_records = np.uint64(states.ctypes.data), np.uint64(code.records.ctypes.data)
     notes, bound = np.uint64(code.seen.ctypes.data), came.size
-    path, filled, position = np.zeros(1, np.uint16), 0, 0
-    if add(table, states, 0, states.copy(), 0, words):
+    filled, position = 0, 0
+    if add(table, states, 0, states, 0, words):
         filled = 1
     if sights.size:
         note_in_state(tests, found, call_marks(code.marks, base), path, 0, -1)

@@ -11,10 +11,10 @@ from typing import Any
 import numpy as np
 
 from modecheck.engine.compiled.graph_kernels import ring_place
-from modecheck.engine.compiled.kernels import U0, U1, compiled_kernel
+from modecheck.engine.compiled.kernels import U0, U1, lean_kernel
 
 
-@compiled_kernel
+@lean_kernel
 def spread_turned(
     flags: Any,
     pending: Any,
@@ -54,7 +54,7 @@ def spread_turned(
                 count += 1
 
 
-@compiled_kernel
+@lean_kernel
 def own_flags(first: Any, notes: Any, expanded: Any, of_note: Any, flags: Any) -> None:
     """Give each state the flags of the notes of its own transitions."""
     for number in range(expanded):
@@ -63,7 +63,7 @@ def own_flags(first: Any, notes: Any, expanded: Any, of_note: Any, flags: Any) -
                 flags[number, column] |= of_note[notes[edge], column]
 
 
-@compiled_kernel
+@lean_kernel
 def first_turned_loss(
     first: Any,
     targets: Any,
@@ -93,7 +93,7 @@ def first_turned_loss(
     return -1, -1, -1
 
 
-@compiled_kernel
+@lean_kernel
 def first_turned_change(
     first: Any,
     targets: Any,

@@ -21,7 +21,7 @@ from modecheck.engine.compiled.kernels import (
     MULTIPLY_ONE,
     MULTIPLY_TWO,
     U8,
-    compiled_kernel,
+    lean_kernel,
 )
 from modecheck.engine.walking import (
     BEND,
@@ -51,7 +51,7 @@ IS_DRIVEN = np.uint64(DRIVEN)
 EXTRA = RECORD_EXTRA
 NOT_COUNT = ~U3
 
-STEPS, KEPT, ONCE, TWICE, HALVINGS = range(5)
+STEPS, KEPT, ONCE, TWICE, HALVINGS, OFFERED = range(6)
 """Places in the array of counters."""
 
 
@@ -104,6 +104,15 @@ class Archive(NamedTuple):
     cells: Any
 
 
+class Room(NamedTuple):
+    """What a walk writes on: its random numbers, what it holds back, its path and its state."""
+
+    dice: Any
+    held: Any
+    path: Any
+    state: Any
+
+
 class Found(NamedTuple):
     """The shortest path to each sight (length -1: not seen), and the hashes of deadlocks."""
 
@@ -112,7 +121,7 @@ class Found(NamedTuple):
     deadlocks: Any
 
 
-@compiled_kernel
+@lean_kernel
 def scrambled(value: Any) -> Any:
     """One output of splitmix64."""
     value = (value ^ (value >> U30)) * FIRST_SCRAMBLE
@@ -120,20 +129,20 @@ def scrambled(value: Any) -> Any:
     return value ^ (value >> U31)
 
 
-@compiled_kernel
+@lean_kernel
 def number(dice: Any) -> Any:
     """The next random number of a walk."""
     dice[0] += STEPPING
     return scrambled(dice[0])
 
 
-@compiled_kernel
+@lean_kernel
 def below(dice: Any, count: Any) -> Any:
     """A random number from 0 to `count` - 1."""
     return np.int64(((number(dice) >> U32) * np.uint64(count)) >> U32)
 
 
-@compiled_kernel
+@lean_kernel
 def race_time(value: Any) -> Any:
     """A number of exponential distribution."""
     even = value >> COARSE
@@ -141,7 +150,7 @@ def race_time(value: Any) -> Any:
     return (lowest_bit(value | TOP_BIT) << FINE) + FINE_ONE - U1 - even - bend
 
 
-@compiled_kernel
+@lean_kernel
 def mixed(hash_: Any, word: Any) -> Any:
     """One more word mixed into a hash; apart from the tables', since all walks depend on it."""
     hash_ = (hash_ ^ word) * MULTIPLY_ONE
@@ -149,7 +158,7 @@ def mixed(hash_: Any, word: Any) -> Any:
     return hash_ ^ (hash_ >> U32)
 
 
-@compiled_kernel
+@lean_kernel
 def hash_at(words: Any, first: Any, count: Any) -> Any:
     """The hash of the state whose words begin at `first`."""
     result = U0
@@ -158,7 +167,7 @@ def hash_at(words: Any, first: Any, count: Any) -> Any:
     return result * MULTIPLY_ONE
 
 
-@compiled_kernel
+@lean_kernel
 def hash_within(state: Any, masks: Any) -> Any:
     """The hash of what the masks leave of a state."""
     result = U0
@@ -167,13 +176,13 @@ def hash_within(state: Any, masks: Any) -> Any:
     return result * MULTIPLY_ONE
 
 
-@compiled_kernel
+@lean_kernel
 def place_in(hash_: Any, size: Any) -> Any:
     """Where to look first in a table of that size."""
     return np.int64(((hash_ >> U32) * np.uint64(size)) >> U32)
 
 
-@compiled_kernel
+@lean_kernel
 def visit(table: Any, counters: Any, hash_: Any) -> None:
     """Count a visit to a state, if it belongs to the sample."""
     within = (U1 << np.uint64(counters[HALVINGS])) - U1
@@ -194,7 +203,7 @@ def visit(table: Any, counters: Any, hash_: Any) -> None:
     table[place] = key | min(count + U1, U3)
 
 
-@compiled_kernel
+@lean_kernel
 def knows(table: Any, hash_: Any) -> Any:
     """Whether a state is in the sample."""
     key, place = hash_ & NOT_COUNT, place_in(hash_, table.size)
@@ -205,7 +214,7 @@ def knows(table: Any, hash_: Any) -> Any:
     return False
 
 
-@compiled_kernel
+@lean_kernel
 def resettle(old: Any, new: Any, counters: Any) -> None:
     """Fill an empty table with what of another belongs to the sample, and count it anew."""
     within = (U1 << np.uint64(counters[HALVINGS])) - U1
@@ -223,7 +232,7 @@ def resettle(old: Any, new: Any, counters: Any) -> None:
         counters[TWICE] += count == U2
 
 
-@compiled_kernel
+@lean_kernel
 def note(found: Any, sight: Any, path: Any, length: Any, last: Any) -> None:
     """Keep the path to a sight, with one record more unless `last` is -1, if it is the shortest."""
     whole = length + (last >= 0)
@@ -236,7 +245,7 @@ def note(found: Any, sight: Any, path: Any, length: Any, last: Any) -> None:
         found.paths[sight, length] = last
 
 
-@compiled_kernel
+@lean_kernel
 def note_in_state(tests: Any, found: Any, marks: Any, path: Any, length: Any, last: Any) -> None:
     """What shows in a state alone."""
     for test in range(tests.states.shape[0]):
@@ -245,7 +254,7 @@ def note_in_state(tests: Any, found: Any, marks: Any, path: Any, length: Any, la
             note(found, test, path, length, last)
 
 
-@compiled_kernel
+@lean_kernel
 def note_deadlock(tests: Any, archive: Any, found: Any, state: Any, path: Any, length: Any) -> None:
     """A deadlock, kept apart by the leaves of the chips."""
     hash_ = hash_within(state, archive.leaves)
@@ -258,7 +267,7 @@ def note_deadlock(tests: Any, archive: Any, found: Any, state: Any, path: Any, l
             return
 
 
-@compiled_kernel
+@lean_kernel
 def look(  # noqa: C901 - all tests, which share the marks
     code: Any,
     tests: Any,
@@ -304,7 +313,7 @@ def look(  # noqa: C901 - all tests, which share the marks
         note_deadlock(tests, archive, found, state, path, length)
 
 
-@compiled_kernel
+@lean_kernel
 def bits_of(count: Any) -> Any:
     """How many bits a count has, up to `MOST_RARITY`."""
     bits = 0
@@ -314,7 +323,7 @@ def bits_of(count: Any) -> Any:
     return bits
 
 
-@compiled_kernel
+@lean_kernel
 def pick(
     code: Any,
     tests: Any,
@@ -354,7 +363,7 @@ def pick(
     return best
 
 
-@compiled_kernel
+@lean_kernel
 def mode_after(tests: Any, switches: Any, marks: Any, mode: Any) -> Any:
     """The mode that a state is in, or was in last; a change is counted."""
     if mode >= 0 and marks & tests.modes[mode]:
@@ -367,7 +376,7 @@ def mode_after(tests: Any, switches: Any, marks: Any, mode: Any) -> Any:
     return mode
 
 
-@compiled_kernel
+@lean_kernel
 def file_away(
     archive: Any, slot: Any, state: Any, path: Any, length: Any, mode: Any, most: Any
 ) -> None:
@@ -384,7 +393,7 @@ def file_away(
         archive.paths[slot, at] = path[at]
 
 
-@compiled_kernel
+@lean_kernel
 def rare_slot(archive: Any, dice: Any) -> Any:
     """A slot with a low count, or -1."""
     first, count = 0, archive.cells_first
@@ -398,7 +407,7 @@ def rare_slot(archive: Any, dice: Any) -> Any:
     return best
 
 
-@compiled_kernel
+@lean_kernel
 def walk(  # noqa: C901 - one walk, from its dice to its end
     code: Any,
     tests: Any,
@@ -408,6 +417,7 @@ def walk(  # noqa: C901 - one walk, from its dice to its end
     counters: Any,
     taken: Any,
     switches: Any,
+    room: Any,
     initial: Any,
     seed: Any,
     begin: Any,
@@ -419,8 +429,7 @@ def walk(  # noqa: C901 - one walk, from its dice to its end
     than `most` states can be kept.
     """
     words, width = code.words, code.words + EXTRA
-    dice, held = np.zeros(1, np.uint64), np.zeros(max(1, tests.groups), np.uint8)
-    path, state = np.zeros(depth + 1, np.uint16), np.zeros(words, np.uint64)
+    dice, held, path, state = room
     at_state, at_records = np.uint64(state.ctypes.data), np.uint64(code.records.ctypes.data)
     notes = np.uint64(code.seen.ctypes.data)
     for run in range(begin, end):
@@ -455,9 +464,10 @@ def walk(  # noqa: C901 - one walk, from its dice to its end
         while True:
             result = call_successors(code.successors, at_state, at_records, notes)
             look(code, tests, archive, found, state, marks, result, path, length)
+            count = np.int64(result & COUNT_MASK)
+            counters[OFFERED] += count
             if done == limit or length == depth:
                 break
-            count = np.int64(result & COUNT_MASK)
             early = done < patience
             step = pick(code, tests, table, state, taken, count, policy, held, early, dice)
             if step < 0:
@@ -487,7 +497,7 @@ def walk(  # noqa: C901 - one walk, from its dice to its end
     return end
 
 
-@compiled_kernel
+@lean_kernel
 def steps_of(code: Any, state: Any) -> Any:
     """Write the records of a state's steps; how many there are."""
     notes = np.uint64(code.seen.ctypes.data)

@@ -21,6 +21,7 @@ from modecheck.engine.compiled.walk_kernels import (
     Archive,
     Code,
     Found,
+    Room,
     Tests,
     resettle,
     steps_of,
@@ -181,6 +182,12 @@ class CompiledWalker:
         self._counters = np.zeros(8, np.int64)
         self._taken = np.zeros(len(product.labels), np.int64)
         self._switches = np.zeros((max(1, len(watched.modes)),) * 2, np.int64)
+        self._room = Room(
+            dice=np.zeros(1, np.uint64),
+            held=np.zeros(max(1, len(watched.groups)), np.uint8),
+            path=np.zeros(depth + 1, np.uint16),
+            state=np.zeros(self._watching.words, np.uint64),
+        )
         self._initial = self._watching.packed(product.initial)
         self._runs = 0
         self._runs = self._go_on(0)  # has the kernel loaded, or compiled the first time
@@ -204,6 +211,7 @@ class CompiledWalker:
             self._counters,
             self._taken,
             self._switches,
+            self._room,
             self._initial,
             self._seed,
             self._runs,
@@ -295,6 +303,7 @@ class CompiledSearcher:
             came,
             picked,
             np.zeros(2 * bound, np.uint32),
+            np.zeros(1, np.uint16),
         )
         if number == NOWHERE:
             return None
