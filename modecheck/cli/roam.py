@@ -23,7 +23,8 @@ USUAL_SECONDS = 10.0
     "--seconds",
     type=click.FloatRange(min=0, min_open=True),
     metavar="S",
-    help=f"Stop after S seconds (default: {USUAL_SECONDS:g}, without --runs).",
+    help="Stop after the work of about S seconds, counted, not timed "
+    f"(default: {USUAL_SECONDS:g}, without --runs).",
 )
 @click.option("--runs", type=click.IntRange(min=1), metavar="N", help="Stop after N runs.")
 @click.option(

@@ -68,12 +68,15 @@ DEADLOCKS = 64
 """Deadlocks, by the leaves of all chips, that are kept apart."""
 MOST_KEPT = 1 << 23
 """Hashes of states that are kept: with room to find them quickly they take 128 MiB."""
+PLAIN_LOOKS = 70_000
+"""Looks that this walker has in a second, about; measured."""
 
 
 @dataclass(frozen=True, slots=True)
 class Tally:
     """How far walks have come. `kept`, `once` and `twice` count states (all, visited once, visited
-    twice) among those whose hash ends in `halvings` zeros.
+    twice) among those whose hash ends in `halvings` zeros. `looks` is what the time goes into: the
+    steps that were there to pick from, and the fields of the archive at each step taken.
     """
 
     runs: int = 0
@@ -82,6 +85,7 @@ class Tally:
     once: int = 0
     twice: int = 0
     halvings: int = 0
+    looks: int = 0
 
 
 class Walker(Protocol):
@@ -95,6 +99,10 @@ class Walker(Protocol):
     @property
     def tally(self) -> Tally:
         """How far it has come."""
+
+    @property
+    def work(self) -> float:
+        """Seconds that it takes to come so far, about: by its looks, whatever time has passed."""
 
     @property
     def observed(self) -> Observed:
@@ -215,9 +223,10 @@ class Sample:
             within = (1 << self.halvings) - 1
             self._counts = {key: n for key, n in self._counts.items() if not key & within}
 
-    def tally(self, runs: int, steps: int) -> Tally:
+    def tally(self, runs: int, steps: int, looks: int = 0) -> Tally:
         counts = list(self._counts.values())
-        return Tally(runs, steps, len(counts), counts.count(1), counts.count(2), self.halvings)
+        once, twice = counts.count(1), counts.count(2)
+        return Tally(runs, steps, len(counts), once, twice, self.halvings, looks)
 
 
 @dataclass(slots=True)
@@ -256,11 +265,19 @@ class PlainWalker:
         self._told: set[Sight] = set()
         self._deadlocks: dict[int, Run] = {}
         self._deadlock_states: dict[int, State] = {}
-        self._runs = self._steps = 0
+        self._runs = self._steps = self._offered = 0
 
     @property
     def tally(self) -> Tally:
-        return self._sample.tally(self._runs, self._steps)
+        return self._sample.tally(self._runs, self._steps, self._looks)
+
+    @property
+    def _looks(self) -> int:
+        return self._offered + self._steps * len(self._features.fields)
+
+    @property
+    def work(self) -> float:
+        return self._looks / PLAIN_LOOKS
 
     @property
     def observed(self) -> Observed:
@@ -297,6 +314,7 @@ class PlainWalker:
         while True:
             steps = self._interpreter.steps(state)
             self._look(state, steps, run)
+            self._offered += len(steps)
             if taken == limit or len(run) == self._depth:
                 return
             step = self._pick(state, steps, policy, held, dice, early=taken < patience)

@@ -95,11 +95,13 @@ def rates(name: str, device: Device) -> None:
 
 def large(name: str, device: Device) -> None:
     """Print what a minute brings."""
+    began = time.perf_counter()
     result = roam([device], Roaming(seconds=SECONDS))
+    took = time.perf_counter() - began
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 2**20
     seen = result.seen
     print(
-        f"{name}: {seen.steps / SECONDS:,.0f} steps/s over {SECONDS} s, "
+        f"{name}: {seen.steps / took:,.0f} steps/s over {took:.0f} s, "
         f"{'' if seen.estimate.exact else '~'}{seen.estimate.states:,} states, "
         f"{seen.estimate.unseen_share:.1%} new, {peak:.2f} GiB at the most (process)"
     )

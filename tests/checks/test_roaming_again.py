@@ -1,12 +1,16 @@
-"""Random runs bounded by the clock tell the same again, as far as the clock allows."""
+"""Random runs bounded by seconds tell the same again."""
 
 from __future__ import annotations
+
+from itertools import count
 
 import pytest
 
 from modecheck.checks.roaming import shrinking
 from modecheck.checks.roaming.roam import Roaming, roam
 from modecheck.model.devices import read_device
+from modecheck.report.roam_text import roamed_as_text
+from modecheck.report.style import Style
 from tests.models.bundled import STARTER, verdict_on
 from tests.stepping import begin
 
@@ -54,11 +58,37 @@ def test_a_small_product_ends_by_itself() -> None:
     assert result.seen.estimate.states == verdict_on(STARTER).explored[0].exploration.state_count
 
 
-def test_the_clock_is_named_where_it_decided() -> None:
-    """One round is walked however short the time is, and what it saw is what so many runs see."""
+def test_seconds_are_counted_by_the_work_done() -> None:
+    """So that the walks end at the same run whatever time has passed; more seconds, more runs."""
+    device = begin(COUNTERS).product.device
+    once, again, longer = (
+        roam([device], Roaming(seconds=seconds, depth=40, engine="plain"))
+        for seconds in (0.2, 0.2, 0.8)
+    )
+    assert once.stopped_by == "the bound of 0.2 s of work"
+    assert not once.by_clock
+    assert once.over_time == again.over_time
+    assert once.seen.runs < longer.seen.runs
+
+
+def test_one_round_is_walked_however_short_the_time_is() -> None:
+    """What it saw is what so many runs see."""
     device = read_device(str(STARTER))
     short = roam([device], Roaming(seconds=1e-6, depth=12, engine="plain"))
-    assert short.by_clock
     counted = roam([device], Roaming(runs=short.seen.runs, depth=12, engine="plain"))
-    assert not counted.by_clock
     assert short.over_time == counted.over_time
+
+
+def test_the_clock_is_named_where_it_decided(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where a machine is so slow that the work takes more than twice as long, and five seconds."""
+    clock = count(step=3.0)
+    monkeypatch.setattr("modecheck.checks.roaming.roam.time.monotonic", lambda: next(clock))
+    device = begin(COUNTERS).product.device
+    slow = roam([device], Roaming(seconds=4, depth=40, engine="plain"))
+    assert slow.by_clock
+    assert slow.stopped_by == "the clock, before 4 s of work were done"
+    assert len(slow.over_time) == 4, "looked at after 3, 6, 9, 12 and 15 seconds: 5 rounds"
+    assert slow.seen.runs == 5 * 64
+    told = " ".join(" ".join(roamed_as_text(slow, Style())).split())
+    last = "the clock decided on 320 runs: what was seen may differ next time; --runs 320 tells"
+    assert told.endswith(f"{last} this again")

@@ -3,6 +3,9 @@
 Walks are done in rounds of a fixed number of runs, so that what is told after a round depends on
 the seed alone, whatever the time it took. A finding's scenario is made from the runs of the first
 round that showed it: it stays the same however long the walks go on.
+
+Seconds are counted by the work that an ordinary machine does in them (`Walker.work`), so that they,
+too, end at the same run on any machine. The clock stops only what takes far longer than that.
 """
 
 from __future__ import annotations
@@ -12,6 +15,7 @@ import time
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
+from math import inf
 
 from modecheck.checks.acceptance import Accepted, sort_out
 from modecheck.checks.consequences import fallen
@@ -41,6 +45,8 @@ QUIET_RUNS = 2_048
 """So many runs at least, and half of all, have to bring nothing new before the walks end by
 themselves: in small products that is soon.
 """
+MOST_TIMES, MORE_SECONDS = 2, 5
+"""So many times the seconds asked for may pass, and so many more, before the clock stops walks."""
 MOST_VARIANTS = 8
 """Variants that are walked through: each has memory of its own. Of more, some are drawn."""
 
@@ -55,8 +61,8 @@ BROKEN, NOT_BROKEN, SEEN, NOT_SEEN, LEFT_OUT = (
 
 @dataclass(frozen=True, slots=True)
 class Roaming:
-    """How to roam: until so many runs, or seconds, whichever comes first; at least one round.
-    Without a number of runs, also until nothing new is seen.
+    """How to roam: until so many runs, or the work of so many seconds, whichever comes first; at
+    least one round. Without a number of runs, also until nothing new is seen.
     """
 
     runs: int | None = None
@@ -70,7 +76,7 @@ class Roaming:
 class Roamed:
     """What was seen. `origins` are the products of findings' scenarios, by their ids; `longer` the
     ids of findings of whose scenario it is not known whether it is a shortest one. `by_clock` tells
-    that the time that passed decided how many runs there were.
+    that the clock, or somebody who interrupted it, decided how many runs there were.
     """
 
     device: Device
@@ -173,6 +179,7 @@ def _walked(
     and whether that was the clock (or somebody who interrupted it).
     """
     walkers = [variant.walker for variant in variants]
+    latest = inf if how.seconds is None else began + MOST_TIMES * how.seconds + MORE_SECONDS
     over_time: list[Seen] = []
     rounds = runs = 0
     while True:
@@ -184,17 +191,26 @@ def _walked(
         row_due = rounds & (rounds - 1) == 0
         if row_due:
             over_time.append(seen_by(walkers))
-        stopped_by, by_clock = "", False
+        stopped_by, by_clock = _bound_hit(how, runs, sum(one.work for one in walkers)), False
         if interrupted:
             stopped_by, by_clock = INTERRUPTION, True
-        elif how.runs is not None and runs >= how.runs:
-            stopped_by = f"the bound of {how.runs:,} runs"
-        elif row_due and how.runs is None and _quiet(over_time, variants, rounds):
+        elif (
+            not stopped_by and how.runs is None and row_due and _quiet(over_time, variants, rounds)
+        ):
             stopped_by = f"{runs - over_time[-2].runs:,} runs in a row that brought nothing new"
-        elif how.seconds is not None and time.monotonic() - began >= how.seconds:
-            stopped_by, by_clock = f"the bound of {how.seconds:g} seconds", True
+        elif not stopped_by and time.monotonic() >= latest:
+            stopped_by, by_clock = f"the clock, before {how.seconds:g} s of work were done", True
         if stopped_by:
             return (*over_time, *(() if row_due else (seen_by(walkers),))), stopped_by, by_clock
+
+
+def _bound_hit(how: Roaming, runs: int, work: float) -> str:
+    """The bound of runs or of work that is reached, or nothing."""
+    if how.runs is not None and runs >= how.runs:
+        return f"the bound of {how.runs:,} runs"
+    if how.seconds is not None and work >= how.seconds:
+        return f"the bound of {how.seconds:g} s of work"
+    return ""
 
 
 def _round(walkers: Sequence[Walker], how: Roaming, runs: int) -> tuple[int, bool]:

@@ -52,7 +52,7 @@ EXTRA = RECORD_EXTRA
 NOT_COUNT = ~U3
 
 STEPS, KEPT, ONCE, TWICE, HALVINGS, OFFERED = range(6)
-"""Places in the array of counters."""
+"""Places in the array of counters; `OFFERED` counts the steps of all states that were looked at."""
 
 
 class Code(NamedTuple):

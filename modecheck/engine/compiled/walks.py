@@ -15,6 +15,7 @@ from modecheck.engine.compiled.steps import NotCompilableError
 from modecheck.engine.compiled.walk_kernels import (
     HALVINGS,
     KEPT,
+    OFFERED,
     ONCE,
     STEPS,
     TWICE,
@@ -48,6 +49,8 @@ from modecheck.product.form import Product
 MOST_RECORDS = 1 << 16
 """Steps of a state that the numbers in a path can tell apart."""
 FIRST_TABLE = 1 << 16
+COMPILED_LOOKS = 16_000_000
+"""Looks that a walker has in a second, about; measured, and rather too few than too many."""
 
 Masks = NDArray[np.uint64]
 
@@ -236,7 +239,16 @@ class CompiledWalker:
         steps, kept, once, twice, halvings = (
             int(self._counters[place]) for place in (STEPS, KEPT, ONCE, TWICE, HALVINGS)
         )
-        return Tally(int(self._runs), steps, kept, once, twice, halvings)
+        return Tally(int(self._runs), steps, kept, once, twice, halvings, self._looks)
+
+    @property
+    def _looks(self) -> int:
+        return int(self._counters[OFFERED] + self._counters[STEPS] * len(self._archive.fields))
+
+    @property
+    def work(self) -> float:
+        """Seconds that it takes to come so far, about."""
+        return self._looks / COMPILED_LOOKS
 
     @property
     def observed(self) -> Observed:
