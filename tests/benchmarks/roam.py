@@ -44,25 +44,25 @@ faults:
 """
 
 
-def narrow_way() -> str:
-    """Ten octal counters, 8^10 states, and a lock that opens when each in turn is at 2, and closes
-    when it looks at another time: the fault is 30 steps deep.
+def narrow_way(counters: int = COUNTERS) -> str:
+    """Octal counters, for ten 8^10 states, and a lock that opens when each in turn is at 2, and
+    closes when it looks at another time: the fault is three steps deep for each, here 30.
     """
     counter = (
         "{variables: {n: {range: [0, 7]}}, states: [s], rules: [{do: n = n + 1 if n < 7 else 0}]}"
     )
-    chips = "".join(f"  c{number}: {counter}\n" for number in range(COUNTERS))
-    states = ", ".join(f"stage_{number}: {{}}" for number in range(COUNTERS + 1))
+    chips = "".join(f"  c{number}: {counter}\n" for number in range(counters))
+    states = ", ".join(f"stage_{number}: {{}}" for number in range(counters + 1))
     rules = ""
-    for k in range(COUNTERS):
+    for k in range(counters):
         rules += f"      - {{in: stage_{k}, if: c{k}.n == 2, to: stage_{k + 1}}}\n"
         if k:
             rules += f"      - {{in: stage_{k}, if: c{k}.n != 2, to: stage_0}}\n"
     return (
-        f"device: ten octal counters and a narrow way\nchips:\n{chips}  lock:\n"
+        f"device: octal counters and a narrow way\nchips:\n{chips}  lock:\n"
         f"    states: {{{states}}}\n    initial: stage_0\n    rules:\n{rules}"
         f"requirements:\n  never_through:\n    text: Nobody comes through\n"
-        f"    never: lock.state == stage_{COUNTERS}\n"
+        f"    never: lock.state == stage_{counters}\n"
     )
 
 

@@ -11,6 +11,7 @@ from modecheck.checks.roaming.roam import Roaming, roam
 from modecheck.model.devices import read_device
 from modecheck.report.roam_text import roamed_as_text
 from modecheck.report.style import Style
+from tests.benchmarks.roam import narrow_way
 from tests.models.bundled import STARTER, verdict_on
 from tests.stepping import begin
 
@@ -45,6 +46,22 @@ def test_a_scenario_stays_the_same_however_long_the_walks_go_on(
     )
     assert first.way == later.way
     assert (first.steps or 0) > 8
+
+
+def test_what_a_chip_did_in_vain_between_others_steps_is_cut(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Octal counters went round while others went on, and no part of the run can be left out whole;
+    neither is that tried here, nor is searched. Three steps a counter are the fewest.
+    """
+    for bound in ("FROM_START", "ALONG", "MOST_REPLAYED"):
+        monkeypatch.setattr(shrinking, bound, 1)
+    device, how = begin(narrow_way(5)).product.device, Roaming(runs=1_024, seed=5)
+    (short,) = roam([device], how).findings
+    monkeypatch.setattr(shrinking, "MOST_REPLAYED_MORE", 0)
+    (longer,) = roam([device], how).findings
+    assert short.steps == 15
+    assert (longer.steps or 0) > 15
 
 
 def test_a_small_product_ends_by_itself() -> None:

@@ -5,7 +5,8 @@
    fault no run is shorter, and nothing else has to be done.
 3. Else the run is cut: what leads back to a state that was passed already goes at once, then parts
    whose loss still leads to the fault (delta debugging: Zeller & Hildebrandt 2002, cited from
-   memory), replayed on the interpreter, label by label.
+   memory), and what a single chip does between two moments in which it is the same; all replayed on
+   the interpreter, label by label.
 4. Then searches within a smaller bound begin at states along the run: first towards the fault, then
    from state to state further on. The result is short, and perhaps not the shortest.
 """
@@ -14,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import combinations, pairwise
 
 from modecheck.checks.roaming.watching import composed, watch_list, without_idle_conditions
 from modecheck.engine.choice import EngineName
@@ -37,7 +39,9 @@ WINDOWS = (64, 16)
 MOST_KEPT_STEPS = 4_000
 """States whose steps are kept while a run is cut: parts of it are replayed again and again."""
 MOST_REPLAYED = 15_000
-"""Steps that are replayed while a run is cut: some seconds."""
+"""Steps that are replayed while parts of a run are cut: some seconds."""
+MOST_REPLAYED_MORE = 5_000
+"""Steps that are replayed then to find out what chips need not do."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +72,7 @@ class Shrinker:
         cutting = _Cutting(product, judge, sight)
         short = cutting.cut(_as_run_of(product, walked, run))
         along = _Along(searcher, sight, ALONG if searcher.quick else ALONG_PLAIN)
-        shorter = along.shortened(short)
+        shorter = cutting.cut(along.shortened(short))
         if _shows(product, judge, sight, shorter):
             short = shorter
         return Shrunk(product, short, shortest=False)
@@ -140,14 +144,22 @@ class _Cutting:
 
     def __init__(self, product: Product, judge: Judge, sight: Sight) -> None:
         self._initial = product.initial
+        self._owners = [field.owner for field in product.fields]
         self._judge = judge
         self._sight = sight
         self._interpreter = Interpreter(product)
         self._steps: dict[State, list[Step]] = {}
-        self._replayed_steps = 0
+        self._left = 0
 
     def cut(self, run: Run) -> Run:
         """A part of the run, or of one with some of its labels, that still shows the fault."""
+        self._left = MOST_REPLAYED
+        short = self._without_parts(run)
+        self._left = MOST_REPLAYED_MORE
+        return self._without_own_detours(short)
+
+    def _without_parts(self, run: Run) -> Run:
+        """Without halves, fourths, ... of the run, as long as that can be done."""
         short = self._replayed([label for label, _ in run]) or run
         parts = 2
         while len(short) > 1 and parts <= len(short) and not self._tired:
@@ -166,9 +178,39 @@ class _Cutting:
                 parts = min(len(short), 2 * parts)
         return short
 
+    def _without_own_detours(self, run: Run) -> Run:
+        """Without what chips do alone between two moments in which they are the same, although
+        others went on meanwhile; the longest such detours first.
+        """
+        rest = list(self._own_detours(run))
+        while rest and not self._tired:
+            detour = rest.pop(0)
+            left = [label for number, (label, _) in enumerate(run) if number not in detour]
+            found = self._replayed(left)
+            if found is not None and len(found) < len(run):
+                run, rest = found, list(self._own_detours(found))
+        return run
+
+    def _own_detours(self, run: Run) -> list[frozenset[int]]:
+        """For each chip, and every two moments in which it is the same, its own steps between."""
+        states = [self._initial, *(after for _, after in run if after is not None)]
+        own: dict[int, list[int]] = {}
+        for number, (before, after) in enumerate(pairwise(states)):
+            changed = {self._owners[n] for n in range(len(before)) if before[n] != after[n]}
+            if len(changed) == 1:
+                own.setdefault(changed.pop(), []).append(number)
+        found: set[frozenset[int]] = set()
+        for owner, numbers in own.items():
+            fields = [n for n, one in enumerate(self._owners) if one == owner]
+            there = [tuple(states[number][n] for n in fields) for number in numbers]
+            for begin, end in combinations(range(len(numbers)), 2):
+                if there[begin] == there[end]:
+                    found.add(frozenset(numbers[begin:end]))
+        return sorted(found, key=lambda one: (-len(one), sorted(one)))
+
     @property
     def _tired(self) -> bool:
-        return self._replayed_steps >= MOST_REPLAYED
+        return self._left <= 0
 
     def _replayed(self, labels: Sequence[int]) -> Run | None:
         """What becomes of these labels, without those that are not possible where they stand, and
@@ -178,7 +220,7 @@ class _Cutting:
         passed = {state: 0}
         for label in (*labels, None):
             steps = self._expanded(state)
-            self._replayed_steps += 1
+            self._left -= 1
             for sight, number in self._judge.in_steps(state, steps):
                 if is_sight(sight, self._sight):
                     last = [(steps[number].label, steps[number].after)] if number >= 0 else []
