@@ -202,7 +202,7 @@ def explore_variant(
     # Watchers tell identical units apart: what they watch is explored as a whole.
     alone = replace(how, symmetry=False)
     waiting, following = watched.needs_of(product)
-    beside = _judged_elsewhere(exploration, waiting, alone)
+    beside = _begun_elsewhere(exploration, waiting, alone)
     judged = list(requirements.judge(exploration))
     known = deadlocks.deadlocks(exploration)
     switches = mode_switches.mode_switches(exploration)
@@ -217,12 +217,11 @@ def explore_variant(
         *mode_switches.find(exploration, switches),
         *(() if reduced.units else switch_endings.find(exploration)),
     ]
-    endings = tuple(switch_endings.switch_endings(exploration))
-    modes, coverage = mode_switches.states_in_modes(exploration), coverage_of(exploration)
     left = following if beside else [*waiting, *following]
     judged += watched.judge(exploration, left, alone, reporter)
+    found, tables = beside and beside.result() or (None, _tables(exploration))
     if beside:
-        judged += beside.result() or watched.judge(exploration, waiting, alone, reporter)
+        judged += found or watched.judge(exploration, waiting, alone, reporter)
     judged = with_consequences(device, judged)
     findings += [one.finding for one in judged if one.finding and one.verdict == BROKEN]
     return Explored(
@@ -230,24 +229,43 @@ def explore_variant(
         exploration=exploration,
         findings=tuple(findings),
         switches=tuple(switches),
-        endings=endings,
-        modes=modes,
-        coverage=coverage,
+        endings=tables.endings,
+        modes=tables.modes,
+        coverage=tables.coverage,
         requirements=_in_document_order(device, judged),
         reduced=reduced,
     )
 
 
-def _judged_elsewhere(
+@dataclass(frozen=True, slots=True)
+class _Tables:
+    """What is counted and told, and is no fault."""
+
+    endings: tuple[SwitchEnding, ...]
+    modes: dict[str, int]
+    coverage: Coverage
+
+
+def _tables(exploration: Space) -> _Tables:
+    return _Tables(
+        tuple(switch_endings.switch_endings(exploration)),
+        mode_switches.states_in_modes(exploration),
+        coverage_of(exploration),
+    )
+
+
+def _begun_elsewhere(
     exploration: Space, needs: list[Requirement], how: Search
-) -> Elsewhere[list[Judged]] | None:
-    """What watchers find, in another process, where that is worth it, and nobody would miss what is
-    told on the way of what takes long.
+) -> Elsewhere[tuple[list[Judged], _Tables]] | None:
+    """What watchers find, and what is counted, in another process, where that is worth it, and
+    nobody would miss what is told on the way of what takes long.
     """
     worth = FEWEST_ELSEWHERE <= exploration.state_count <= MOST_ELSEWHERE and bool(needs)
     if not worth or not can_begin(how.threads, how.limits):
         return None
-    return Elsewhere(lambda: list(watched.judge(exploration, needs, how, None)))
+    return Elsewhere(
+        lambda: (list(watched.judge(exploration, needs, how, None)), _tables(exploration))
+    )
 
 
 def _in_document_order(device: Device, judged: list[Judged]) -> tuple[Judged, ...]:
