@@ -12,6 +12,8 @@ import os
 import pytest
 from hypothesis import HealthCheck, Phase, settings
 
+from modecheck.engine.kept_files import kernels_folder
+
 SLOW_IS_FINE = [HealthCheck.too_slow, HealthCheck.function_scoped_fixture]
 """Reading a model from disk takes longer than hypothesis expects of one example."""
 
@@ -30,6 +32,8 @@ for name, examples, phases in (
         derandomize=True,
         suppress_health_check=SLOW_IS_FINE,
     )
+# What is compiled once is compiled once for all tests, wherever they keep the rest.
+os.environ.setdefault("MODECHECK_KERNELS", str(kernels_folder()))
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "quick"))
 
 

@@ -219,7 +219,7 @@ def explore_variant(
     ]
     left = following if beside else [*waiting, *following]
     judged += watched.judge(exploration, left, alone, reporter)
-    found, tables = beside and beside.result() or (None, _tables(exploration))
+    found, tables = (beside and beside.result()) or (None, _tables(exploration))
     if beside:
         judged += found or watched.judge(exploration, waiting, alone, reporter)
     judged = with_consequences(device, judged)

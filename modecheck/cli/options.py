@@ -71,10 +71,8 @@ def exploring_options(function: Callable[..., Any]) -> Callable[..., Any]:
         memory: int | None,
         **others: Any,
     ) -> Any:
-        from modecheck.engine.choice import Search, leave_out_linear_algebra
+        from modecheck.engine.choice import Search
         from modecheck.engine.space import Limits
-
-        leave_out_linear_algebra()
 
         if engine == "zones" and click.get_current_context().command.name != "check":
             raise click.UsageError(

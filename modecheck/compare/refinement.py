@@ -32,6 +32,7 @@ Small systems are refined by `refinement_plain`, which comes to the same classes
 
 from __future__ import annotations
 
+import os
 from dataclasses import dataclass
 from enum import Enum
 from types import ModuleType
@@ -45,7 +46,7 @@ from modecheck.compare.refinement_plain import (
     strong_classes,
     weak_classes,
 )
-from modecheck.engine.choice import keep_kernels
+from modecheck.engine.kept_files import kernels_folder
 from modecheck.model.mistakes import ModecheckError
 
 MOST_SATURATED = 100_000_000
@@ -145,7 +146,7 @@ def _each_once(
 
 def _kernels() -> ModuleType:
     """The compiled loops; they take a second to load, so they are loaded when they are needed."""
-    keep_kernels()
+    os.environ.setdefault("NUMBA_CACHE_DIR", str(kernels_folder()))
     from modecheck.compare import refinement_kernels
 
     return refinement_kernels

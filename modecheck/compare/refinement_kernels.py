@@ -10,8 +10,7 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-
-from modecheck.engine.compiled.kernels import compiled_kernel
+from numba import njit
 
 MIX = np.uint64(0x9E3779B97F4A7C15)
 """An odd constant with well-mixed bits: the golden ratio's."""
@@ -20,8 +19,10 @@ LOW = np.uint64(0xFFFFFFFF)
 FEW = 24
 """Items that are sorted by insertion: a call costs more than the sorting."""
 
+_compiled: Any = njit(nogil=True, cache=True, boundscheck=False)
 
-@compiled_kernel
+
+@_compiled
 def group(count: Any, keys: Any, ones: Any, others: Any) -> Any:
     """Sorts pairs by a key below `count`, stably: where each key's pairs begin, and the pairs."""
     first = np.zeros(count + 1, np.int64)
@@ -40,7 +41,7 @@ def group(count: Any, keys: Any, ones: Any, others: Any) -> Any:
     return first, sorted_ones, sorted_others
 
 
-@compiled_kernel
+@_compiled
 def close(stack: Any, height: Any, root: Any, component: Any, number: Any) -> Any:
     """Takes a component off the stack, down to its root; returns the height that is left."""
     while True:
@@ -50,7 +51,7 @@ def close(stack: Any, height: Any, root: Any, component: Any, number: Any) -> An
             return height
 
 
-@compiled_kernel
+@_compiled
 def next_step(place: Any, end: Any, labels: Any, state: Any) -> Any:
     """Goes on to the next silent step of a state: where it is, or -1 behind the last one."""
     at = place[state]
@@ -60,7 +61,7 @@ def next_step(place: Any, end: Any, labels: Any, state: Any) -> Any:
     return at if at < end else -1
 
 
-@compiled_kernel
+@_compiled
 def silent_components(count: Any, first: Any, labels: Any, targets: Any, component: Any) -> Any:
     """Numbers the strongly connected components of the silent steps (Tarjan 1972), and returns how
     many there are. A silent step leads to the same or to a smaller number.
@@ -100,7 +101,7 @@ def silent_components(count: Any, first: Any, labels: Any, targets: Any, compone
     return found
 
 
-@compiled_kernel
+@_compiled
 def roomy(array: Any, needed: Any) -> Any:
     """The array, or a longer copy of it that has room for so many items."""
     if needed <= array.size:
@@ -110,7 +111,7 @@ def roomy(array: Any, needed: Any) -> Any:
     return longer
 
 
-@compiled_kernel
+@_compiled
 def sorted_once(items: Any, size: Any) -> Any:
     """Sorts the first items and leaves out doubles; returns how many are left."""
     if size > FEW:
@@ -130,7 +131,7 @@ def sorted_once(items: Any, size: Any) -> Any:
     return kept
 
 
-@compiled_kernel
+@_compiled
 def hash_of_list(items: Any, begin: Any, end: Any) -> Any:
     hash_ = np.uint64(end - begin) * MIX
     for number in range(begin, end):
@@ -139,7 +140,7 @@ def hash_of_list(items: Any, begin: Any, end: Any) -> Any:
     return hash_
 
 
-@compiled_kernel
+@_compiled
 def find_slot(items: Any, size: Any, pool: Any, starts: Any, table: Any) -> Any:
     """The slot of the table that holds the number (plus one) of an equal signature, or is free."""
     mask = np.uint64(table.size - 1)
@@ -158,7 +159,7 @@ def find_slot(items: Any, size: Any, pool: Any, starts: Any, table: Any) -> Any:
     return slot
 
 
-@compiled_kernel
+@_compiled
 def wider_table(table: Any, pool: Any, starts: Any, known: Any) -> Any:
     """A table of twice the size with the same signatures."""
     wider = np.zeros(2 * table.size, np.int64)
@@ -171,7 +172,7 @@ def wider_table(table: Any, pool: Any, starts: Any, known: Any) -> Any:
     return wider
 
 
-@compiled_kernel
+@_compiled
 def remember(items: Any, size: Any, pool: Any, starts: Any, table: Any, known: Any) -> Any:
     """The number of a signature, new or not, and all signatures with it."""
     slot = find_slot(items, size, pool, starts, table)
@@ -188,7 +189,7 @@ def remember(items: Any, size: Any, pool: Any, starts: Any, table: Any, known: A
     return known - 1, pool, starts, table, known
 
 
-@compiled_kernel
+@_compiled
 def push(heap: Any, size: Any, item: Any) -> None:
     """Adds an item to a heap of so many."""
     at = size
@@ -198,7 +199,7 @@ def push(heap: Any, size: Any, item: Any) -> None:
     heap[at] = item
 
 
-@compiled_kernel
+@_compiled
 def pop(heap: Any, size: Any) -> Any:
     """Takes the smallest item out of a heap of so many."""
     smallest, item, left = heap[0], heap[size - 1], size - 1
@@ -215,7 +216,7 @@ def pop(heap: Any, size: Any) -> Any:
     return smallest
 
 
-@compiled_kernel
+@_compiled
 def largest_part(scratch: Any, count: Any, others: Any) -> Any:
     """Where the largest part of the sorted changed members begins, or -1 if the others are more."""
     largest, keeps, start = others, -1, 0
@@ -227,7 +228,7 @@ def largest_part(scratch: Any, count: Any, others: Any) -> Any:
     return keeps
 
 
-@compiled_kernel
+@_compiled
 def rename(
     block: Any, members: Any, begin: Any, end: Any, name: Any, moved: Any, moves: Any
 ) -> Any:
@@ -239,7 +240,7 @@ def rename(
     return moves
 
 
-@compiled_kernel
+@_compiled
 def split(
     block: Any,
     members: Any,
@@ -289,7 +290,7 @@ def split(
     return blocks, moves
 
 
-@compiled_kernel
+@_compiled
 def list_signature(
     state: Any,
     first: Any,
@@ -322,7 +323,7 @@ def list_signature(
     return items, sorted_once(items, size)
 
 
-@compiled_kernel
+@_compiled
 def ask(state: Any, ordered: Any, queued: Any, heap: Any, waiting: Any) -> Any:
     """Puts a state into the heap unless it is there; returns how many are. Where their order does
     not matter, it is a plain stack.
@@ -337,7 +338,7 @@ def ask(state: Any, ordered: Any, queued: Any, heap: Any, waiting: Any) -> Any:
     return waiting
 
 
-@compiled_kernel
+@_compiled
 def ask_before(
     state: Any,
     into: Any,
@@ -355,7 +356,7 @@ def ask_before(
     return waiting
 
 
-@compiled_kernel
+@_compiled
 def to_front(state: Any, members: Any, position: Any, front: Any) -> None:
     """Exchanges a state with the one that stands at a place."""
     place, other = position[state], members[front]
@@ -363,7 +364,7 @@ def to_front(state: Any, members: Any, position: Any, front: Any) -> None:
     position[state], position[other] = front, place
 
 
-@compiled_kernel
+@_compiled
 def refine(
     count: Any,
     first: Any,
@@ -430,7 +431,7 @@ def refine(
     return blocks
 
 
-@compiled_kernel
+@_compiled
 def silently_reached(count: Any, first: Any, labels: Any, targets: Any, most: Any) -> Any:
     """The states behind any silent steps, or none: where each state's begin, and the states.
 
@@ -459,7 +460,7 @@ def silently_reached(count: Any, first: Any, labels: Any, targets: Any, most: An
     return begin, reach, True
 
 
-@compiled_kernel
+@_compiled
 def saturate(
     count: Any, first: Any, labels: Any, targets: Any, begin: Any, reach: Any, most: Any
 ) -> Any:

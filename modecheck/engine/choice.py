@@ -9,7 +9,6 @@ orders independent steps.
 
 from __future__ import annotations
 
-import importlib
 import importlib.util
 import os
 import sys
@@ -158,48 +157,13 @@ def _plain_first(
         return found
 
 
-def keep_kernels() -> None:
-    """Kernels are compiled once for each user, and kept beside the products' machine code."""
-    from modecheck.engine.kept_files import cache_folder
-
-    os.environ.setdefault("NUMBA_CACHE_DIR", str(cache_folder() / "kernels"))
-    if _leave_out:
-        _load_without_linear_algebra()
-
-
-_leave_out: list[str] = []
-
-
-def leave_out_linear_algebra() -> None:
-    """Have numba loaded without scipy's linear algebra, which no kernel of ours needs and which
-    takes as long to load as all kernels. Only where nobody else in the process uses numba.
-    """
-    if "numba" not in sys.modules and "scipy" not in sys.modules:
-        _leave_out.append("scipy")
-
-
-def _load_without_linear_algebra() -> None:
-    """Numba looks for it when this module is loaded, and does without what it cannot import."""
-    for name in _leave_out:
-        # So Python marks what is not there.
-        sys.modules[name] = None  # type: ignore[assignment]
-    try:
-        importlib.import_module("numba.np.arraymath")
-    except ImportError:
-        return  # whoever needs numba says so
-    finally:
-        for name in _leave_out:
-            del sys.modules[name]
-        _leave_out.clear()
-
-
 def _code_elsewhere(
     product: Product, how: Search, overhearing: tuple[EventForm, ...]
 ) -> Elsewhere[None] | None:
-    """Machine code that another process puts among what is kept on disk, while this one loads numba
-    for the first time, which takes as long.
+    """Machine code that another process puts among what is kept on disk, while this one loads what
+    explores for the first time, which takes as long.
     """
-    if "numba" in sys.modules or not can_begin(how.threads, how.limits):
+    if "modecheck.engine.compiled.run" in sys.modules or not can_begin(how.threads, how.limits):
         return None
 
     def make() -> None:
@@ -219,7 +183,6 @@ def _compiled(
 ) -> Space:
     in_haste = how.expected < OPTIMISED_FROM
     ahead = _code_elsewhere(product, how, overhearing) if fewer is None and in_haste else None
-    keep_kernels()
     try:
         from modecheck.engine.compiled.run import explore_compiled
         from modecheck.engine.compiled.steps import NotCompilableError

@@ -29,6 +29,12 @@ def cache_folder() -> Path:
     return Path(base) / "modecheck"
 
 
+def kernels_folder() -> Path:
+    """The folder for what is compiled once for all products."""
+    chosen = os.environ.get("MODECHECK_KERNELS")
+    return Path(chosen) if chosen else cache_folder() / "kernels"
+
+
 def recall(path: Path) -> bytes | None:
     """What was kept in a file, or None."""
     try:

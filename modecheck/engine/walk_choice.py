@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from modecheck.engine.choice import EngineName, EngineUnavailable, keep_kernels
+from modecheck.engine.choice import EngineName, EngineUnavailable
 from modecheck.engine.nearing import PlainSearcher, Searcher
 from modecheck.engine.sights import WatchList
 from modecheck.engine.walking import PlainWalker, Walker
@@ -16,7 +16,6 @@ def walker_for(
     cannot do it.
     """
     if engine != "plain":
-        keep_kernels()
         try:
             from modecheck.engine.compiled.steps import NotCompilableError
             from modecheck.engine.compiled.walks import CompiledWalker
@@ -33,7 +32,6 @@ def walker_for(
 def searcher_for(product: Product, watched: WatchList, *, engine: EngineName) -> Searcher:
     """A searcher, likewise."""
     if engine != "plain":
-        keep_kernels()
         try:
             from modecheck.engine.compiled.steps import NotCompilableError
             from modecheck.engine.compiled.walks import CompiledSearcher

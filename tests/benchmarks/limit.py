@@ -6,21 +6,18 @@ import time
 from typing import Any
 
 import numpy as np
-from numba import njit
 
 from modecheck.engine.compiled.intrinsics import prefetch
+from modecheck.engine.compiled.kernel import Kernel
 from modecheck.engine.compiled.kernels import mixed
 from modecheck.engine.compiled.memory import Reserved
 
 BATCH = 256
 
-compiled: Any = njit(nogil=True)
 
-
-@compiled
-def _probe(table: Any, size: Any, count: Any) -> Any:
+@Kernel
+def _probe(table: Any, size: Any, count: Any, slots: Any) -> Any:
     """Look at `count` slots chosen by the hash of a counter, a batch ahead."""
-    slots = np.zeros(BATCH, np.uint64)
     base, sum_ = np.uint64(table.ctypes.data), np.uint64(0)
     number = np.uint64(0)
     for _ in range(count // BATCH):
@@ -38,7 +35,8 @@ def probes_a_second(slots: int, count: int = 40_000_000) -> float:
     """Probes a second into a table of that many slots, all of them in memory."""
     region = Reserved(slots, huge_pages=True)
     region.words[:] = 1
-    _probe(region.words, np.uint64(slots), BATCH)
+    batch = np.zeros(BATCH, np.uint64)
+    _probe(region.words, np.uint64(slots), BATCH, batch)
     began = time.perf_counter()
-    _probe(region.words, np.uint64(slots), count)
+    _probe(region.words, np.uint64(slots), count, batch)
     return count / (time.perf_counter() - began)

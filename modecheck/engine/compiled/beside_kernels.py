@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from modecheck.engine.compiled.intrinsics import call_successors, call_valuation, prefetch
+from modecheck.engine.compiled.kernel import Kernel
 from modecheck.engine.compiled.kernels import (
     COUNT_MASK,
     FAILED_BIT,
@@ -20,7 +21,6 @@ from modecheck.engine.compiled.kernels import (
     U1,
     U8,
     U32,
-    lean_kernel,
     mixed,
 )
 
@@ -28,7 +28,7 @@ TABLE_SHARE = 2
 """Slots of the table for each state at the least."""
 
 
-@lean_kernel
+@Kernel
 def value_transitions(
     address: Any, states: Any, words: Any, targets: Any, notes: Any, events: Any, values: Any
 ) -> None:
@@ -39,7 +39,7 @@ def value_transitions(
         values[edge] = call_valuation(address, state, events[np.int64(notes[edge])])
 
 
-@lean_kernel
+@Kernel
 def value_states(address: Any, states: Any, words: Any, values: Any) -> None:
     """The same in each state, where nothing happens."""
     base, width = np.uint64(states.ctypes.data), np.uint64(words) * U8
@@ -47,7 +47,7 @@ def value_states(address: Any, states: Any, words: Any, values: Any) -> None:
         values[number] = call_valuation(address, base + np.uint64(number) * width, U0)
 
 
-@lean_kernel
+@Kernel
 def note_obliged(
     first: Any,
     notes: Any,
@@ -80,13 +80,13 @@ def note_obliged(
                     obliged[number] = 1
 
 
-@lean_kernel
+@Kernel
 def hash_of_both(state: Any, bits: Any) -> Any:
     """The hash of a state of the product and of those of the watchers."""
     return mixed(mixed(U0, state), bits)
 
 
-@lean_kernel
+@Kernel
 def fill_anew(table: Any, kept: Any, count: Any) -> None:
     """Put the first states into an empty table."""
     last = np.uint64(table.size) - U1
@@ -98,7 +98,7 @@ def fill_anew(table: Any, kept: Any, count: Any) -> None:
         table[slot] = (hash_ & ~LOW) | np.uint64(number + 1)
 
 
-@lean_kernel
+@Kernel
 def number_of(table: Any, kept: Any, state: Any, bits: Any, hash_: Any, count: Any) -> Any:
     """The number of a state, which is `count` where it is new; it is added then."""
     last = np.uint64(table.size) - U1
@@ -116,7 +116,7 @@ def number_of(table: Any, kept: Any, state: Any, bits: Any, hash_: Any, count: A
         slot = (slot + U1) & last
 
 
-@lean_kernel
+@Kernel
 def gone_on(watchers: Any, tables: Any, seen: Any, bits: Any, value: Any) -> Any:
     """All watchers after a step; noted is what was looked up."""
     result = U0
@@ -130,7 +130,7 @@ def gone_on(watchers: Any, tables: Any, seen: Any, bits: Any, value: Any) -> Any
     return result
 
 
-@lean_kernel
+@Kernel
 def follow(
     numbers: Any,
     first: Any,

@@ -7,10 +7,11 @@ from typing import Any
 import numpy as np
 
 from modecheck.engine.compiled.graph_kernels import UNREACHED
-from modecheck.engine.compiled.kernels import U0, lean_kernel
+from modecheck.engine.compiled.kernel import Kernel
+from modecheck.engine.compiled.kernels import U0
 
 
-@lean_kernel
+@Kernel
 def standing(
     first: Any, notes: Any, marks: Any, kinds: Any, failing: Any, due: Any, stops: Any, held: Any,
     stands: Any,
@@ -29,7 +30,7 @@ def standing(
             stands[number] = 1
 
 
-@lean_kernel
+@Kernel
 def find_components(  # noqa: C901 - one depth-first search
     first: Any, targets: Any, notes: Any, kinds: Any, barred: Any, component: Any, order: Any,
     low: Any, stack: Any, call_states: Any, call_edges: Any, index: Any,
@@ -92,7 +93,7 @@ def find_components(  # noqa: C901 - one depth-first search
     return ordered
 
 
-@lean_kernel
+@Kernel
 def find_worst(  # noqa: C901 - one pass over the components
     first: Any, targets: Any, notes: Any, kinds: Any, barred: Any, tick: Any, stands: Any,
     base: Any, forever: Any, component: Any, order: Any, worst: Any,
@@ -128,7 +129,7 @@ def find_worst(  # noqa: C901 - one pass over the components
         begin = end
 
 
-@lean_kernel
+@Kernel
 def find_best(  # noqa: C901 - one loop over moments
     into: Any, sources: Any, notes_into: Any, kinds: Any, barred: Any, tick: Any, best: Any,
     now: Any, later: Any,
@@ -170,7 +171,7 @@ def find_best(  # noqa: C901 - one loop over moments
         level += np.int32(1)
 
 
-@lean_kernel
+@Kernel
 def find_starts(
     first: Any, targets: Any, notes: Any, kinds: Any, reached: Any, before: Any, restarts: Any,
     straight: Any, best: Any, worst: Any, found: Any,

@@ -11,12 +11,13 @@ from typing import Any
 import numpy as np
 
 from modecheck.engine.compiled.graph_kernels import UNREACHED
-from modecheck.engine.compiled.kernels import U0, lean_kernel
+from modecheck.engine.compiled.kernel import Kernel
+from modecheck.engine.compiled.kernels import U0
 
 NONE = np.uint32(0)
 
 
-@lean_kernel
+@Kernel
 def usable(
     edge: Any, source: Any, target: Any, notes: Any, allowed: Any, marks: Any, gains: Any
 ) -> Any:
@@ -26,7 +27,7 @@ def usable(
     return marks[target] & ~marks[source] & gains == U0
 
 
-@lean_kernel
+@Kernel
 def judge_components(  # noqa: C901 - one depth-first search, with what is done to each component
     first: Any,
     targets: Any,
@@ -132,7 +133,7 @@ def judge_components(  # noqa: C901 - one depth-first search, with what is done 
     return again
 
 
-@lean_kernel
+@Kernel
 def judge(  # noqa: C901 - what is counted in one pass decides
     first: Any,
     targets: Any,
@@ -204,7 +205,7 @@ def judge(  # noqa: C901 - what is counted in one pass decides
     return 2 if wronged else 1
 
 
-@lean_kernel
+@Kernel
 def is_wronged(
     state: Any, first: Any, notes: Any, set_of_note: Any, strong: Any, possible: Any, taken: Any
 ) -> Any:
@@ -216,7 +217,7 @@ def is_wronged(
     return False
 
 
-@lean_kernel
+@Kernel
 def find_path(
     first: Any,
     targets: Any,
@@ -262,7 +263,7 @@ def find_path(
     return -1
 
 
-@lean_kernel
+@Kernel
 def put_in_order(begin: Any, end: Any, targets: Any, notes: Any, labels: Any, ordered: Any) -> None:
     """The transitions of a state by label, then by target: few enough to be inserted one by one."""
     for edge in range(begin, end):
@@ -278,7 +279,7 @@ def put_in_order(begin: Any, end: Any, targets: Any, notes: Any, labels: Any, or
         ordered[place] = edge
 
 
-@lean_kernel
+@Kernel
 def without_set(
     first: Any, notes: Any, inside: Any, set_of_note: Any, number: Any, flags: Any
 ) -> None:

@@ -20,6 +20,7 @@ from modecheck.engine.compiled.intrinsics import (
     slots_equal,
     upper_halves_equal,
 )
+from modecheck.engine.compiled.kernel import Kernel
 from modecheck.engine.compiled.kernels import (
     AHEAD,
     COUNT_MASK,
@@ -33,7 +34,6 @@ from modecheck.engine.compiled.kernels import (
     U32,
     U64,
     hash_of,
-    lean_kernel,
     line_of,
     put,
     same_words,
@@ -50,7 +50,7 @@ MOST_NOTES = 0xFFFF
 """Kinds of transitions that a 16-bit number can tell apart."""
 
 
-@lean_kernel
+@Kernel
 def index_states(states: Any, words: Any, count: Any, table: Any, lines: Any) -> None:
     """Fill a table with the upper half of each state's hash and its number, plus one."""
     base, lines_ = np.uint64(table.ctypes.data), np.uint64(lines)
@@ -63,7 +63,7 @@ def index_states(states: Any, words: Any, count: Any, table: Any, lines: Any) ->
         put(table, base, stored, line_of(hash_, lines_))
 
 
-@lean_kernel
+@Kernel
 def number_of(
     states: Any, words: Any, table: Any, base: Any, lines: Any, record: Any, at: Any, hash_: Any
 ) -> Any:
@@ -82,7 +82,7 @@ def number_of(
         line += U1
 
 
-@lean_kernel
+@Kernel
 def mark_states(address: Any, states: Any, words: Any, count: Any, marks: Any) -> None:
     """The conditions that hold in each state, as bits."""
     base = np.uint64(states.ctypes.data)
@@ -90,7 +90,7 @@ def mark_states(address: Any, states: Any, words: Any, count: Any, marks: Any) -
         marks[number] = call_marks(address, base + np.uint64(number * words) * U8)
 
 
-@lean_kernel
+@Kernel
 def note_number(note_table: Any, moved: Any, happened: Any, known: Any) -> Any:
     """The number of a pair of moved chips and what happened (label and events); a new pair is
     added. -1 when there are too many.
@@ -115,13 +115,13 @@ def note_number(note_table: Any, moved: Any, happened: Any, known: Any) -> Any:
     return -1
 
 
-@lean_kernel
+@Kernel
 def hash_pair(one: Any, two: Any) -> Any:
     mixed = (one * np.uint64(0x9E3779B97F4A7C15)) ^ (two * np.uint64(0xC2B2AE3D27D4EB4F))
     return mixed ^ (mixed >> U32)
 
 
-@lean_kernel
+@Kernel
 def build_transitions(  # noqa: C901 - the stages of one batch, which share everything
     address: Any,
     seen: Any,
@@ -208,7 +208,7 @@ def build_transitions(  # noqa: C901 - the stages of one batch, which share ever
     return 0
 
 
-@lean_kernel
+@Kernel
 def flag_states(
     address: Any,
     seen: Any,
@@ -232,7 +232,7 @@ def flag_states(
                 failing[position] = 1
 
 
-@lean_kernel
+@Kernel
 def turn_round(
     first: Any, targets: Any, notes: Any, expanded: Any, into: Any, sources: Any, notes_into: Any
 ) -> None:
@@ -255,7 +255,7 @@ def turn_round(
     into[0] = 0
 
 
-@lean_kernel
+@Kernel
 def lead_to(
     reached: Any, pending: Any, count: Any, into: Any, sources: Any, notes_into: Any, barred: Any
 ) -> None:
@@ -275,13 +275,13 @@ def lead_to(
                 count += 1
 
 
-@lean_kernel
+@Kernel
 def ring_place(place: Any, size: Any) -> Any:
     """A place less than twice the size, in a ring of that size."""
     return place - size if place >= size else place
 
 
-@lean_kernel
+@Kernel
 def spread_movable(masks: Any, pending: Any, waiting: Any, into: Any, sources: Any) -> None:
     """Give every state the bits of all states that a road leads to from it.
 
@@ -304,7 +304,7 @@ def spread_movable(masks: Any, pending: Any, waiting: Any, into: Any, sources: A
                     count += 1
 
 
-@lean_kernel
+@Kernel
 def own_moves(first: Any, notes: Any, expanded: Any, moved: Any, masks: Any) -> None:
     """For each state the chips that move in one of its own transitions."""
     for number in range(expanded):
@@ -312,7 +312,7 @@ def own_moves(first: Any, notes: Any, expanded: Any, moved: Any, masks: Any) -> 
             masks[number] |= moved[notes[edge]]
 
 
-@lean_kernel
+@Kernel
 def spread_forwards(  # noqa: C901 - one loop over distances
     first: Any,
     targets: Any,
@@ -367,7 +367,7 @@ def spread_forwards(  # noqa: C901 - one loop over distances
     return count, entries
 
 
-@lean_kernel
+@Kernel
 def find_before(
     address: Any, seen: Any, states: Any, words: Any, begin: Any, end: Any, goal: Any, records: Any
 ) -> Any:

@@ -5,17 +5,24 @@ from __future__ import annotations
 from typing import Any
 
 from llvmlite import ir
-from numba import types
-from numba.extending import intrinsic
+
+from modecheck.engine.compiled.kernel import Intrinsic
 
 _I64 = ir.IntType(64)
 _I32 = ir.IntType(32)
 
 
-@intrinsic
+def _signature(result: str, *arguments: str) -> Any:
+    """Numba's, by the names of its types."""
+    from numba import types
+
+    return getattr(types, result)(*(getattr(types, one) for one in arguments))
+
+
+@Intrinsic
 def call_successors(_context: Any, _address: Any, _state: Any, _out: Any, _seen: Any) -> Any:
     """`successors(state, out, seen)` at an address; all four are unsigned 64-bit integers."""
-    signature = types.uint64(types.uint64, types.uint64, types.uint64, types.uint64)
+    signature = _signature("uint64", "uint64", "uint64", "uint64", "uint64")
 
     def generate(_context: Any, builder: ir.IRBuilder, _signature: Any, args: Any) -> ir.Value:
         kind = ir.FunctionType(_I64, (_I64, _I64, _I64))
@@ -25,10 +32,10 @@ def call_successors(_context: Any, _address: Any, _state: Any, _out: Any, _seen:
     return signature, generate
 
 
-@intrinsic
+@Intrinsic
 def call_marks(_context: Any, _address: Any, _state: Any) -> Any:
     """`marks(state)` at an address."""
-    signature = types.uint64(types.uint64, types.uint64)
+    signature = _signature("uint64", "uint64", "uint64")
 
     def generate(_context: Any, builder: ir.IRBuilder, _signature: Any, args: Any) -> ir.Value:
         function = builder.inttoptr(args[0], ir.FunctionType(_I64, (_I64,)).as_pointer())
@@ -37,10 +44,10 @@ def call_marks(_context: Any, _address: Any, _state: Any) -> Any:
     return signature, generate
 
 
-@intrinsic
+@Intrinsic
 def call_valuation(_context: Any, _address: Any, _state: Any, _events: Any) -> Any:
     """`valuation(state, events)` at an address."""
-    signature = types.uint64(types.uint64, types.uint64, types.uint64)
+    signature = _signature("uint64", "uint64", "uint64", "uint64")
 
     def generate(_context: Any, builder: ir.IRBuilder, _signature: Any, args: Any) -> ir.Value:
         kind = ir.FunctionType(_I64, (_I64, _I64))
@@ -50,10 +57,10 @@ def call_valuation(_context: Any, _address: Any, _state: Any, _events: Any) -> A
     return signature, generate
 
 
-@intrinsic
+@Intrinsic
 def prefetch(_context: Any, _address: Any) -> Any:
     """Ask for the cache line at an address; never fails, whatever the address."""
-    signature = types.void(types.uint64)
+    signature = _signature("void", "uint64")
 
     def generate(context: Any, builder: ir.IRBuilder, _signature: Any, args: Any) -> ir.Value:
         pointer = builder.inttoptr(args[0], ir.IntType(8).as_pointer())
@@ -67,12 +74,12 @@ def prefetch(_context: Any, _address: Any) -> Any:
     return signature, generate
 
 
-@intrinsic
+@Intrinsic
 def fill_slot(_context: Any, _address: Any, _stored: Any) -> Any:
     """Store a word where 0 stands, in one step that no other thread can come between; whether 0
     stood there. What was written before is seen by whoever sees the word.
     """
-    signature = types.boolean(types.uint64, types.uint64)
+    signature = _signature("boolean", "uint64", "uint64")
 
     def generate(_context: Any, builder: ir.IRBuilder, _signature: Any, args: Any) -> ir.Value:
         slot = builder.inttoptr(args[0], _I64.as_pointer())
@@ -82,10 +89,10 @@ def fill_slot(_context: Any, _address: Any, _stored: Any) -> Any:
     return signature, generate
 
 
-@intrinsic
+@Intrinsic
 def take_from(_context: Any, _address: Any, _amount: Any) -> Any:
     """Add to the counter at an address, in one step; what it was before."""
-    signature = types.int64(types.uint64, types.int64)
+    signature = _signature("int64", "uint64", "int64")
 
     def generate(_context: Any, builder: ir.IRBuilder, _signature: Any, args: Any) -> ir.Value:
         counter = builder.inttoptr(args[0], _I64.as_pointer())
@@ -98,10 +105,10 @@ LINE = 8
 """Slots of 64 bits in a cache line."""
 
 
-@intrinsic
+@Intrinsic
 def slots_equal(_context: Any, _address: Any, _value: Any) -> Any:
     """Which slots of the cache line at an address hold a value, as bits."""
-    signature = types.uint64(types.uint64, types.uint64)
+    signature = _signature("uint64", "uint64", "uint64")
 
     def generate(_context: Any, builder: ir.IRBuilder, _signature: Any, args: Any) -> ir.Value:
         return _matching(builder, args[0], args[1], upper_half=False)
@@ -109,10 +116,10 @@ def slots_equal(_context: Any, _address: Any, _value: Any) -> Any:
     return signature, generate
 
 
-@intrinsic
+@Intrinsic
 def upper_halves_equal(_context: Any, _address: Any, _value: Any) -> Any:
     """Which slots of the cache line at an address have the upper half of a value, as bits."""
-    signature = types.uint64(types.uint64, types.uint64)
+    signature = _signature("uint64", "uint64", "uint64")
 
     def generate(_context: Any, builder: ir.IRBuilder, _signature: Any, args: Any) -> ir.Value:
         return _matching(builder, args[0], args[1], upper_half=True)
@@ -120,13 +127,13 @@ def upper_halves_equal(_context: Any, _address: Any, _value: Any) -> Any:
     return signature, generate
 
 
-@intrinsic
+@Intrinsic
 def slots_equal_and_empty(_context: Any, _address: Any, _value: Any) -> Any:
     """Which slots of a cache line hold a value, and `LINE` bits above, which are empty.
 
     Both are told of one look: of two, the second might see what another thread stored in between.
     """
-    signature = types.uint64(types.uint64, types.uint64)
+    signature = _signature("uint64", "uint64", "uint64")
 
     def generate(_context: Any, builder: ir.IRBuilder, _signature: Any, args: Any) -> ir.Value:
         return _matching_or_empty(builder, args[0], args[1], upper_half=False)
@@ -134,10 +141,10 @@ def slots_equal_and_empty(_context: Any, _address: Any, _value: Any) -> Any:
     return signature, generate
 
 
-@intrinsic
+@Intrinsic
 def upper_halves_equal_and_empty(_context: Any, _address: Any, _value: Any) -> Any:
     """The same of slots that have the upper half of a value."""
-    signature = types.uint64(types.uint64, types.uint64)
+    signature = _signature("uint64", "uint64", "uint64")
 
     def generate(_context: Any, builder: ir.IRBuilder, _signature: Any, args: Any) -> ir.Value:
         return _matching_or_empty(builder, args[0], args[1], upper_half=True)
@@ -178,10 +185,10 @@ def _equal(builder: ir.IRBuilder, line: ir.Value, value: ir.Value, *, upper_half
     return builder.zext(builder.bitcast(equal, ir.IntType(LINE)), _I64)
 
 
-@intrinsic
+@Intrinsic
 def lowest_bit(_context: Any, _bits: Any) -> Any:
     """The place of the lowest bit that is set; there must be one."""
-    signature = types.uint64(types.uint64)
+    signature = _signature("uint64", "uint64")
 
     def generate(_context: Any, builder: ir.IRBuilder, _signature: Any, args: Any) -> ir.Value:
         return builder.cttz(args[0], ir.Constant(ir.IntType(1), 1))

@@ -20,8 +20,6 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numba import njit
-from numba.core.cpu import CPUTargetOptions
 
 from modecheck.engine.compiled.frame import DRIVEN, FAILURE_SHIFT, RECORD_EXTRA
 from modecheck.engine.compiled.intrinsics import (
@@ -35,6 +33,7 @@ from modecheck.engine.compiled.intrinsics import (
     take_from,
     upper_halves_equal_and_empty,
 )
+from modecheck.engine.compiled.kernel import Kernel
 
 U0 = np.uint64(0)
 U1 = np.uint64(1)
@@ -60,23 +59,15 @@ AT, UNTIL, FILLED, TRANSITIONS, EXPANDED, LEVELS = range(6)
 """Places in the array of counters that a kernel goes on from when it is called again."""
 COUNTERS = 6
 
-compiled_kernel: Any = njit(nogil=True, cache=True, boundscheck=False)
-_COUNTS_NOTHING: Any = {"_nrt": False} if hasattr(CPUTargetOptions, "_nrt") else {}
-lean_kernel: Any = njit(nogil=True, cache=True, boundscheck=False, **_COUNTS_NOTHING)
-"""A kernel that allocates nothing, and where numba knows how to, does not count who holds its
-arrays: each call within it would do so with atomic instructions, which together take as long as all
-the rest of `expand` where states are long.
-"""
 
-
-@lean_kernel
+@Kernel
 def mixed(hash_: Any, word: Any) -> Any:
     """One more word mixed into a hash."""
     hash_ = (hash_ ^ word) * MULTIPLY_ONE
     return (hash_ ^ (hash_ >> U32)) * MULTIPLY_TWO
 
 
-@lean_kernel
+@Kernel
 def hash_of(words: Any, first: Any, count: Any) -> Any:
     """The hash of a state; its upper half gives the home, its lower half the segment."""
     result = U0
@@ -85,13 +76,13 @@ def hash_of(words: Any, first: Any, count: Any) -> Any:
     return result
 
 
-@lean_kernel
+@Kernel
 def line_of(hash_: Any, lines: Any) -> Any:
     """The home line of a hash."""
     return ((hash_ >> U32) * lines) >> U32
 
 
-@lean_kernel
+@Kernel
 def store(table: Any, place: Any, stored: Any, others: Any) -> Any:
     """Store a word in a slot that was empty a moment ago; whether nobody else came first."""
     if len(others):
@@ -100,7 +91,7 @@ def store(table: Any, place: Any, stored: Any, others: Any) -> Any:
     return True
 
 
-@lean_kernel
+@Kernel
 def insert_word(table: Any, home: Any, word: Any, others: Any) -> Any:
     """Put a one-word state into its table, from a home line on; whether it is new."""
     base, line = np.uint64(table.ctypes.data), home
@@ -116,7 +107,7 @@ def insert_word(table: Any, home: Any, word: Any, others: Any) -> Any:
             return True
 
 
-@lean_kernel
+@Kernel
 def insert_words(
     table: Any,
     home: Any,
@@ -150,7 +141,7 @@ def insert_words(
             return True
 
 
-@lean_kernel
+@Kernel
 def home_for(hash_: Any, lines: Any, distance: Any, segments: Any, others: Any) -> Any:
     """The home line of a hash in a table of so many segments, `distance` lines apart."""
     home = line_of(hash_, lines)
@@ -159,7 +150,7 @@ def home_for(hash_: Any, lines: Any, distance: Any, segments: Any, others: Any) 
     return home
 
 
-@lean_kernel
+@Kernel
 def same_words(states: Any, first: Any, record: Any, at: Any, words: Any) -> Any:
     """Whether a state that is kept and one that was made are the same."""
     for offset in range(words):
@@ -168,7 +159,7 @@ def same_words(states: Any, first: Any, record: Any, at: Any, words: Any) -> Any
     return True
 
 
-@lean_kernel
+@Kernel
 def note_failure(
     failures: Any, failure: Any, label: Any, first: Any, words: Any, states: Any, level: Any
 ) -> Any:
@@ -203,7 +194,7 @@ AHEAD = 16
 from the cache."""
 
 
-@lean_kernel
+@Kernel
 def expand(  # noqa: C901 - the stages of one pipeline, which share everything
     address: Any,
     seen: Any,
@@ -327,7 +318,7 @@ TOGETHER = 1 << 18
 """States found in small levels before somebody looks at the clock."""
 
 
-@lean_kernel
+@Kernel
 def expand_small_levels(
     address: Any,
     seen: Any,
@@ -380,7 +371,7 @@ def expand_small_levels(
         counters[LEVELS] = done + 1
 
 
-@lean_kernel
+@Kernel
 def home_of(stored: Any, words: Any, lines: Any) -> Any:
     """The home line of what a slot holds, in a table of so many lines."""
     if words == 1:
@@ -388,7 +379,7 @@ def home_of(stored: Any, words: Any, lines: Any) -> Any:
     return line_of(stored, lines)
 
 
-@lean_kernel
+@Kernel
 def put(table: Any, base: Any, stored: Any, home: Any) -> None:
     """Store what is known to be new at the first free slot from its home on."""
     line = home
@@ -399,7 +390,7 @@ def put(table: Any, base: Any, stored: Any, home: Any) -> None:
     table[line * SLOTS + lowest_bit(free)] = stored
 
 
-@lean_kernel
+@Kernel
 def refill(
     table: Any,
     lines: Any,
@@ -430,23 +421,24 @@ RECENT = 64
 UNKNOWN = np.uint64(0xFFFFFFFFFFFFFFFF)
 
 
-@lean_kernel
+@Kernel
 def count_of(base: Any, line: Any) -> Any:
     """How many slots of a line are full; they stand at its beginning."""
     free = slots_equal(base + line * U64, U0)
     return lowest_bit(free) if free != U0 else SLOTS
 
 
-@compiled_kernel
+@Kernel
 def grow(  # noqa: C901 - one pass over the table
-    table: Any, old_lines: Any, new_lines: Any, words: Any, aside: Any
+    table: Any, old_lines: Any, new_lines: Any, words: Any, aside: Any, room: Any
 ) -> Any:
     """Spread a table over more lines, in place; 0, or 1 when it must be filled anew.
 
     From the end to the beginning every line is emptied, and what was in it is put where it belongs
     now. That is never before the line it was in, except in the first lines, which are set aside
     beforehand and put back last: so what has been put stays, and the lines between a home and
-    where its state stands are full, as a search expects.
+    where its state stands are full, as a search expects. `room` holds a line, the homes of what is
+    in it, and how far the lines being filled are: looking would wait for what has just been stored.
     """
     base = np.uint64(table.ctypes.data)
     new = np.uint64(new_lines)
@@ -455,9 +447,9 @@ def grow(  # noqa: C901 - one pass over the table
     for slot in range(first):
         aside[slot] = table[slot]
         table[slot] = U0
-    moving, homes = np.zeros(LINE, np.uint64), np.zeros(LINE, np.uint64)
-    # How far the lines being filled are: looking would wait for what has just been stored there.
-    recent, used = np.full(RECENT, UNKNOWN, np.uint64), np.zeros(RECENT, np.uint64)
+    moving, homes, recent, used = room
+    for number in range(RECENT):
+        recent[number] = UNKNOWN
     for line in range(old_lines + SPARE - 1, first // LINE - 1, -1):
         begin = np.uint64(line * LINE)
         count = count_of(base, np.uint64(line))

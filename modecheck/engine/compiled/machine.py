@@ -16,6 +16,7 @@ from modecheck.engine.compiled import assembly as ir
 from modecheck.engine.compiled import object_cache
 from modecheck.engine.compiled.conditions import ConditionCode
 from modecheck.engine.compiled.frame import Frame
+from modecheck.engine.compiled.linking import linked, target_machine
 from modecheck.engine.compiled.steps import NotCompilableError, StepCode
 from modecheck.engine.drives import obliging_labels
 from modecheck.product.form import EventForm, Failure, Product
@@ -89,14 +90,14 @@ def compiled(
         reason = why_not(product, layout, representatives)
         if reason:
             raise NotCompilableError(reason)
-    target = _target_machine(level)
+    target = target_machine(level)
     key = _key(product, drives, curious, representatives, target, level)
     kept = object_cache.load(key)
     if kept is None:
         kept = _compile(product, layout, drives, curious, representatives, target, level)
         object_cache.store(key, *kept)
     code, notes = kept
-    engine = _linked(code, target)
+    engine = linked(code, target)
     known = {_identity(failure): failure for failure in _failures_in(product)}
     return Machine(
         product=product,
@@ -118,7 +119,7 @@ def compiled_watchers(product: Product, alone: WordLayout) -> Machine:
     `valuation(state, events) -> bits`, the atoms of all watchers, one behind the other, judged on a
     state of the product without them, which is laid out as `alone`.
     """
-    layout, target = word_layout(product.fields), _target_machine(IN_HASTE)
+    layout, target = word_layout(product.fields), target_machine(IN_HASTE)
     atoms = [atom for watcher in product.watchers for atom in watcher.atoms]
     parts = (
         (__version__, llvmlite.__version__, target.triple, llvm.get_host_cpu_name()),
@@ -134,7 +135,7 @@ def compiled_watchers(product: Product, alone: WordLayout) -> Machine:
         _optimise(parsed, target, IN_HASTE)
         kept = target.emit_object(parsed), {}
         object_cache.store(key, *kept)
-    engine = _linked(kept[0], target)
+    engine = linked(kept[0], target)
     return Machine(
         product=product,
         layout=layout,
@@ -148,14 +149,6 @@ def compiled_watchers(product: Product, alone: WordLayout) -> Machine:
     )
 
 
-def _linked(code: bytes, target: llvm.TargetMachine) -> llvm.ExecutionEngine:
-    """Code that can be called."""
-    engine = llvm.create_mcjit_compiler(llvm.parse_assembly(""), target)
-    engine.add_object_file(llvm.ObjectFileRef.from_data(code))
-    engine.finalize_object()
-    return engine
-
-
 def _need_small_enough(product: Product) -> None:
     limits = (
         (len(product.chips), MOST_CHIPS, "chips"),
@@ -166,17 +159,6 @@ def _need_small_enough(product: Product) -> None:
     for count, most, what in limits:
         if count > most:
             raise NotCompilableError(f"it has {count} {what}, and at most {most} fit")
-
-
-def _target_machine(level: int) -> llvm.TargetMachine:
-    llvm.initialize_native_target()
-    llvm.initialize_native_asmprinter()
-    return llvm.Target.from_default_triple().create_target_machine(
-        cpu=llvm.get_host_cpu_name(),
-        features=llvm.get_host_cpu_features().flatten(),
-        opt=level,
-        jit=True,
-    )
 
 
 def _key(

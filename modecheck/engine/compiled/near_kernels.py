@@ -7,7 +7,8 @@ from typing import Any
 import numpy as np
 
 from modecheck.engine.compiled.intrinsics import call_marks, call_successors
-from modecheck.engine.compiled.kernels import COUNT_MASK, FAILED_BIT, lean_kernel
+from modecheck.engine.compiled.kernel import Kernel
+from modecheck.engine.compiled.kernels import COUNT_MASK, FAILED_BIT
 from modecheck.engine.compiled.walk_kernels import (
     EXTRA,
     IS_DRIVEN,
@@ -22,7 +23,7 @@ NOWHERE = -2
 """The answer when the bound is hit, or nothing is left, before anything showed."""
 
 
-@lean_kernel
+@Kernel
 def is_like(states: Any, first: Any, masks: Any, values: Any) -> Any:
     """Whether what the masks leave of a state has these values."""
     for offset in range(masks.size):
@@ -31,7 +32,7 @@ def is_like(states: Any, first: Any, masks: Any, values: Any) -> Any:
     return True
 
 
-@lean_kernel
+@Kernel
 def add(table: Any, states: Any, filled: Any, records: Any, at: Any, words: Any) -> Any:
     """Put a state into the table and behind the others, if it is new."""
     place = place_in(hash_at(records, at, words), table.size)
@@ -49,7 +50,7 @@ def add(table: Any, states: Any, filled: Any, records: Any, at: Any, words: Any)
     return True
 
 
-@lean_kernel
+@Kernel
 def nearest(  # noqa: C901 - one search, from its start to its answer
     code: Any,
     tests: Any,

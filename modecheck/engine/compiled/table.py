@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 
 from modecheck.engine.compiled.intrinsics import LINE
-from modecheck.engine.compiled.kernels import SPARE, grow, hash_of, refill
+from modecheck.engine.compiled.kernels import RECENT, SPARE, grow, hash_of, refill
 from modecheck.engine.compiled.memory import Reserved, Words
 
 FIRST_LINES = 1 << 13
@@ -63,7 +63,9 @@ class Table:
         """
         begin = segment * self.distance * LINE
         part = self.words[begin : begin + self.distance * LINE]
-        if not grow(part, old, self.lines, self.width, np.empty(ASIDE, np.uint64)):
+        room = tuple(np.empty(count, np.uint64) for count in (LINE, LINE, RECENT, RECENT))
+        aside = np.empty(ASIDE, np.uint64)
+        if not grow(part, old, self.lines, self.width, aside, room):
             return
         part[: (self.lines + SPARE) * LINE] = 0
         for thread, (states, count) in enumerate(found):

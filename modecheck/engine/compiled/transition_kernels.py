@@ -6,10 +6,11 @@ from typing import Any
 
 import numpy as np
 
-from modecheck.engine.compiled.kernels import U0, lean_kernel
+from modecheck.engine.compiled.kernel import Kernel
+from modecheck.engine.compiled.kernels import U0
 
 
-@lean_kernel
+@Kernel
 def first_loss(
     first: Any, targets: Any, notes: Any, expanded: Any, marks: Any, ends: Any, barred: Any
 ) -> Any:
@@ -26,7 +27,7 @@ def first_loss(
     return -1, -1
 
 
-@lean_kernel
+@Kernel
 def first_change(
     first: Any, targets: Any, expanded: Any, marks: Any, before: Any, after: Any
 ) -> Any:
@@ -40,7 +41,7 @@ def first_change(
     return -1, -1
 
 
-@lean_kernel
+@Kernel
 def first_between(
     first: Any, targets: Any, notes: Any, linked: Any, marks: Any, inside: Any, starts: Any,
     wanted: Any,
@@ -58,7 +59,7 @@ def first_between(
     return -1, -1
 
 
-@lean_kernel
+@Kernel
 def longest_path(  # noqa: C901 - two passes over the same transitions
     first: Any, targets: Any, notes: Any, inside: Any, drives: Any, entering: Any, longest: Any,
     ready: Any,

@@ -11,10 +11,11 @@ from typing import Any
 import numpy as np
 
 from modecheck.engine.compiled.graph_kernels import ring_place
-from modecheck.engine.compiled.kernels import U0, U1, lean_kernel
+from modecheck.engine.compiled.kernel import Kernel
+from modecheck.engine.compiled.kernels import U0, U1
 
 
-@lean_kernel
+@Kernel
 def spread_turned(
     flags: Any,
     pending: Any,
@@ -54,7 +55,7 @@ def spread_turned(
                 count += 1
 
 
-@lean_kernel
+@Kernel
 def own_flags(first: Any, notes: Any, expanded: Any, of_note: Any, flags: Any) -> None:
     """Give each state the flags of the notes of its own transitions."""
     for number in range(expanded):
@@ -63,7 +64,7 @@ def own_flags(first: Any, notes: Any, expanded: Any, of_note: Any, flags: Any) -
                 flags[number, column] |= of_note[notes[edge], column]
 
 
-@lean_kernel
+@Kernel
 def first_turned_loss(
     first: Any,
     targets: Any,
@@ -93,7 +94,7 @@ def first_turned_loss(
     return -1, -1, -1
 
 
-@lean_kernel
+@Kernel
 def first_turned_change(
     first: Any,
     targets: Any,

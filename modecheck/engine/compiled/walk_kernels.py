@@ -12,6 +12,7 @@ import numpy as np
 
 from modecheck.engine.compiled.frame import DRIVEN, RECORD_EXTRA
 from modecheck.engine.compiled.intrinsics import call_marks, call_successors, lowest_bit
+from modecheck.engine.compiled.kernel import Kernel
 from modecheck.engine.compiled.kernels import (
     COUNT_MASK,
     FAILED_BIT,
@@ -21,7 +22,6 @@ from modecheck.engine.compiled.kernels import (
     MULTIPLY_ONE,
     MULTIPLY_TWO,
     U8,
-    lean_kernel,
 )
 from modecheck.engine.walking import (
     BEND,
@@ -121,7 +121,7 @@ class Found(NamedTuple):
     deadlocks: Any
 
 
-@lean_kernel
+@Kernel
 def scrambled(value: Any) -> Any:
     """One output of splitmix64."""
     value = (value ^ (value >> U30)) * FIRST_SCRAMBLE
@@ -129,20 +129,20 @@ def scrambled(value: Any) -> Any:
     return value ^ (value >> U31)
 
 
-@lean_kernel
+@Kernel
 def number(dice: Any) -> Any:
     """The next random number of a walk."""
     dice[0] += STEPPING
     return scrambled(dice[0])
 
 
-@lean_kernel
+@Kernel
 def below(dice: Any, count: Any) -> Any:
     """A random number from 0 to `count` - 1."""
     return np.int64(((number(dice) >> U32) * np.uint64(count)) >> U32)
 
 
-@lean_kernel
+@Kernel
 def race_time(value: Any) -> Any:
     """A number of exponential distribution."""
     even = value >> COARSE
@@ -150,7 +150,7 @@ def race_time(value: Any) -> Any:
     return (lowest_bit(value | TOP_BIT) << FINE) + FINE_ONE - U1 - even - bend
 
 
-@lean_kernel
+@Kernel
 def mixed(hash_: Any, word: Any) -> Any:
     """One more word mixed into a hash; apart from the tables', since all walks depend on it."""
     hash_ = (hash_ ^ word) * MULTIPLY_ONE
@@ -158,7 +158,7 @@ def mixed(hash_: Any, word: Any) -> Any:
     return hash_ ^ (hash_ >> U32)
 
 
-@lean_kernel
+@Kernel
 def hash_at(words: Any, first: Any, count: Any) -> Any:
     """The hash of the state whose words begin at `first`."""
     result = U0
@@ -167,7 +167,7 @@ def hash_at(words: Any, first: Any, count: Any) -> Any:
     return result * MULTIPLY_ONE
 
 
-@lean_kernel
+@Kernel
 def hash_within(state: Any, masks: Any) -> Any:
     """The hash of what the masks leave of a state."""
     result = U0
@@ -176,13 +176,13 @@ def hash_within(state: Any, masks: Any) -> Any:
     return result * MULTIPLY_ONE
 
 
-@lean_kernel
+@Kernel
 def place_in(hash_: Any, size: Any) -> Any:
     """Where to look first in a table of that size."""
     return np.int64(((hash_ >> U32) * np.uint64(size)) >> U32)
 
 
-@lean_kernel
+@Kernel
 def visit(table: Any, counters: Any, hash_: Any) -> None:
     """Count a visit to a state, if it belongs to the sample."""
     within = (U1 << np.uint64(counters[HALVINGS])) - U1
@@ -203,7 +203,7 @@ def visit(table: Any, counters: Any, hash_: Any) -> None:
     table[place] = key | min(count + U1, U3)
 
 
-@lean_kernel
+@Kernel
 def knows(table: Any, hash_: Any) -> Any:
     """Whether a state is in the sample."""
     key, place = hash_ & NOT_COUNT, place_in(hash_, table.size)
@@ -214,7 +214,7 @@ def knows(table: Any, hash_: Any) -> Any:
     return False
 
 
-@lean_kernel
+@Kernel
 def resettle(old: Any, new: Any, counters: Any) -> None:
     """Fill an empty table with what of another belongs to the sample, and count it anew."""
     within = (U1 << np.uint64(counters[HALVINGS])) - U1
@@ -232,7 +232,7 @@ def resettle(old: Any, new: Any, counters: Any) -> None:
         counters[TWICE] += count == U2
 
 
-@lean_kernel
+@Kernel
 def note(found: Any, sight: Any, path: Any, length: Any, last: Any) -> None:
     """Keep the path to a sight, with one record more unless `last` is -1, if it is the shortest."""
     whole = length + (last >= 0)
@@ -245,7 +245,7 @@ def note(found: Any, sight: Any, path: Any, length: Any, last: Any) -> None:
         found.paths[sight, length] = last
 
 
-@lean_kernel
+@Kernel
 def note_in_state(tests: Any, found: Any, marks: Any, path: Any, length: Any, last: Any) -> None:
     """What shows in a state alone."""
     for test in range(tests.states.shape[0]):
@@ -254,7 +254,7 @@ def note_in_state(tests: Any, found: Any, marks: Any, path: Any, length: Any, la
             note(found, test, path, length, last)
 
 
-@lean_kernel
+@Kernel
 def note_deadlock(tests: Any, archive: Any, found: Any, state: Any, path: Any, length: Any) -> None:
     """A deadlock, kept apart by the leaves of the chips."""
     hash_ = hash_within(state, archive.leaves)
@@ -267,7 +267,7 @@ def note_deadlock(tests: Any, archive: Any, found: Any, state: Any, path: Any, l
             return
 
 
-@lean_kernel
+@Kernel
 def look(  # noqa: C901 - all tests, which share the marks
     code: Any,
     tests: Any,
@@ -313,7 +313,7 @@ def look(  # noqa: C901 - all tests, which share the marks
         note_deadlock(tests, archive, found, state, path, length)
 
 
-@lean_kernel
+@Kernel
 def bits_of(count: Any) -> Any:
     """How many bits a count has, up to `MOST_RARITY`."""
     bits = 0
@@ -323,7 +323,7 @@ def bits_of(count: Any) -> Any:
     return bits
 
 
-@lean_kernel
+@Kernel
 def pick(
     code: Any,
     tests: Any,
@@ -363,7 +363,7 @@ def pick(
     return best
 
 
-@lean_kernel
+@Kernel
 def mode_after(tests: Any, switches: Any, marks: Any, mode: Any) -> Any:
     """The mode that a state is in, or was in last; a change is counted."""
     if mode >= 0 and marks & tests.modes[mode]:
@@ -376,7 +376,7 @@ def mode_after(tests: Any, switches: Any, marks: Any, mode: Any) -> Any:
     return mode
 
 
-@lean_kernel
+@Kernel
 def file_away(
     archive: Any, slot: Any, state: Any, path: Any, length: Any, mode: Any, most: Any
 ) -> None:
@@ -393,7 +393,7 @@ def file_away(
         archive.paths[slot, at] = path[at]
 
 
-@lean_kernel
+@Kernel
 def rare_slot(archive: Any, dice: Any) -> Any:
     """A slot with a low count, or -1."""
     first, count = 0, archive.cells_first
@@ -407,7 +407,7 @@ def rare_slot(archive: Any, dice: Any) -> Any:
     return best
 
 
-@lean_kernel
+@Kernel
 def walk(  # noqa: C901 - one walk, from its dice to its end
     code: Any,
     tests: Any,
@@ -497,7 +497,7 @@ def walk(  # noqa: C901 - one walk, from its dice to its end
     return end
 
 
-@lean_kernel
+@Kernel
 def steps_of(code: Any, state: Any) -> Any:
     """Write the records of a state's steps; how many there are."""
     notes = np.uint64(code.seen.ctypes.data)

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from modecheck.checks.watched import events_of
 from modecheck.engine.beside import Beside
-from modecheck.engine.choice import Search, explore_with, keep_kernels
+from modecheck.engine.choice import Search, explore_with
 from modecheck.engine.compiled.beside import followed
 from modecheck.engine.compiled.exploration import CompiledExploration
 from modecheck.engine.exploration import Silent, explore
@@ -100,7 +100,6 @@ requirements:
 @pytest.fixture(scope="module")
 def known(tmp_path_factory: pytest.TempPathFactory) -> tuple[CompiledExploration, Product]:
     """A device explored without its watchers, and the product with all of them."""
-    keep_kernels()
     over = tmp_path_factory.mktemp("watched") / "more.yaml"
     over.write_text(MORE, encoding="utf-8")
     device = read_device(str(MODELS / "small" / "knob.yaml"), over=str(over))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from modecheck.checks.verdict import check
-from modecheck.engine.choice import OPTIMISED_FROM, Search, keep_kernels
+from modecheck.engine.choice import OPTIMISED_FROM, Search
 from modecheck.engine.exploration import Silent
 from modecheck.engine.space import Limits
 from modecheck.model.devices import read_device
@@ -42,7 +42,6 @@ def test_code_made_in_haste_is_left_where_there_are_many_states(
     up_to: int, most: int | None
 ) -> None:
     """All is begun anew then, and what is found is the same, also up to a bound."""
-    keep_kernels()
     from modecheck.engine.compiled.machine import IN_HASTE, OPTIMISATION
     from modecheck.engine.compiled.run import explore_compiled
 
