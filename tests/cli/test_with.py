@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import json
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
 
-from tests.cli.running import MODELS, Run, environment, run
+from tests.cli.running import MODELS, Run, run
 from tests.cli.sample import BROKEN, SAMPLE
 
 STARTER = MODELS / "starter" / "device.yaml"
@@ -247,26 +245,3 @@ def test_both_are_told_the_same_one_after_the_other_and_side_by_side(tmp_path: P
     )
     assert "2 states as it stands, 2 states with the file" in head(alone)
     assert alone == both
-
-
-NO_SCIPY = """
-import sys
-from modecheck.cli.main import main
-sys.argv = ["modecheck", "check", DEVICE, "--engine", "compiled", "--no-cache"]
-try:
-    main()
-except SystemExit as end:
-    assert end.code == 0
-assert "numba" in sys.modules and "scipy" not in sys.modules
-import scipy.linalg
-"""
-
-
-def test_linear_algebra_is_not_loaded_to_explore() -> None:
-    """It takes as long as all kernels together, and can be loaded by others afterwards."""
-    pytest.importorskip("scipy")
-    done = subprocess.run(
-        [sys.executable, "-c", NO_SCIPY.replace("DEVICE", repr(str(STARTER)))],
-        env=environment(), capture_output=True, text=True, check=False,
-    )  # fmt: skip
-    assert done.returncode == 0, done.stderr
