@@ -43,7 +43,6 @@ _SCALARS = {
     "<i2": ctypes.c_int16,
     "<i4": ctypes.c_int32,
     "<i8": ctypes.c_int64,
-    "<f8": ctypes.c_double,
 }
 _making = threading.RLock()
 
@@ -79,9 +78,11 @@ class Intrinsic:
 
 
 class Kernel:
-    """A function whose arguments are numbers, arrays, and tuples of them. It allocates nothing, and
-    counts not who holds its arrays: each call within it would do so with atomic instructions, which
-    together take as long as all the rest where little is done with each state.
+    """A function of integers, truth values, arrays, and tuples of them. It allocates nothing, and
+    does not count who holds its arrays: each call within it would do so with atomic instructions,
+    which together take longer than all the rest where little is done with each state.
+
+    Raises `RuntimeError` when it fails, as in a division by zero: kernels are written not to.
     """
 
     def __init__(self, function: Callable[..., Any]) -> None:
@@ -99,7 +100,8 @@ class Kernel:
         ready = self._ready.get(kind)
         if ready is None:
             with _making:
-                ready = self._ready[kind] = self._made(kind, arguments)
+                ready = self._ready.get(kind) or self._made(kind, arguments)
+                self._ready[kind] = ready
         return ready(arguments)
 
     def _made(self, kind: Kind, arguments: Sequence[Any]) -> Callable[[Sequence[Any]], Any]:

@@ -49,7 +49,7 @@ def fill(numbers: Any, value: Any) -> None:
 
 def of_whole(number: Any) -> Any:
     """What only a library of mathematics knows."""
-    return math.sin(number / 2)
+    return math.gamma(number) > 5
 
 
 def half_of(numbers: Any, by: Any) -> Any:
@@ -104,7 +104,7 @@ def test_what_failed_is_no_result() -> None:
 
 def test_what_needs_more_than_there_is_in_every_process_is_left_to_numba(folder: Path) -> None:
     """It is called, and not kept."""
-    assert Kernel(of_whole)(3) == pytest.approx(math.sin(1.5))
+    assert (Kernel(of_whole)(3), Kernel(of_whole)(4)) == (False, True)
     assert list(folder.iterdir()) == []
 
 
