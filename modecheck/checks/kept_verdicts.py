@@ -16,6 +16,7 @@ import sys
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import cache
 from pathlib import Path
 from typing import cast
 
@@ -142,12 +143,13 @@ def _figures(space: Space) -> KeptSpace:
     )
 
 
-def _own_files() -> list[str]:
+@cache
+def _own_files() -> tuple[str, ...]:
     """Each file of modecheck with its size and date: another program may say something else."""
     root = Path(modecheck.__file__).parent
     files = sorted(root.rglob("*.py"))
     stats = [(path, path.stat()) for path in files]
-    return [f"{path} {stat.st_size} {stat.st_mtime_ns}" for path, stat in stats]
+    return tuple(f"{path} {stat.st_size} {stat.st_mtime_ns}" for path, stat in stats)
 
 
 def _path(key: str) -> Path:

@@ -43,13 +43,28 @@ def compose(device: Device, *, watching: Iterable[str] = (), leaps: bool = False
     With `leaps` a tick is as long as all times of the device allow, and ticks at which nothing else
     is possible are taken together, up to where something changes.
     """
-    composition = _Composition(with_longest_tick(device) if leaps else device)
-    product, names = composition.product(), tuple(watching)
+    product, addresses = _alone(device, leaps=leaps)
+    names = tuple(watching)
     if names:
-        product = watch(product, composition.addresses, names)
+        product = watch(product, addresses, names)
     if leaps and product.time is not None:
         product = replace(product, time=replace(product.time, leaps=True))
     return product
+
+
+_latest: list[tuple[Device, bool, Product, Addresses]] = []
+"""What was composed last: watchers are put beside the same product again and again."""
+
+
+def _alone(device: Device, *, leaps: bool) -> tuple[Product, Addresses]:
+    """The product without watchers, and where it keeps what they ask for."""
+    for known, leapt, product, addresses in _latest:
+        if known is device and leapt == leaps:
+            return product, addresses
+    composition = _Composition(with_longest_tick(device) if leaps else device)
+    product = composition.product()
+    _latest[:] = [(device, leaps, product, composition.addresses)]
+    return product, composition.addresses
 
 
 def with_longest_tick(device: Device) -> Device:

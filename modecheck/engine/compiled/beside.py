@@ -105,10 +105,11 @@ class _Following:
         self._values, self._staying = self._valued()
         self._obliged = self._obliging()
         self._seen = np.zeros(self._plan.tables.size, np.uint8)
-        self._kept = _pairs(4 * space.state_count)
+        self._kept = _pairs(max(4 * space.state_count, MOST_STATES))
         batch = space.graph.most_edges + self._plan.choices.shape[0] + 1
         self._batch = np.empty((batch, 3), np.uint64)
-        self._table = np.zeros(1 << 16, np.uint64)
+        slots = 2 * TABLE_SHARE * space.state_count
+        self._table = np.zeros(max(1 << 16, 1 << slots.bit_length()), np.uint64)
         self._count = 0
 
     def explored(self, interrupted: Event) -> Followed | None:
