@@ -191,14 +191,14 @@ def _walked(
         row_due = rounds & (rounds - 1) == 0
         if row_due:
             over_time.append(seen_by(walkers))
-        stopped_by, by_clock = _bound_hit(how, runs, sum(one.work for one in walkers)), False
+        stopped_by, by_clock = "", False
         if interrupted:
             stopped_by, by_clock = INTERRUPTION, True
-        elif (
-            not stopped_by and how.runs is None and row_due and _quiet(over_time, variants, rounds)
-        ):
+        elif bound := _bound_hit(how, runs, sum(one.work for one in walkers)):
+            stopped_by = bound
+        elif how.runs is None and row_due and _quiet(over_time, variants, rounds):
             stopped_by = f"{runs - over_time[-2].runs:,} runs in a row that brought nothing new"
-        elif not stopped_by and time.monotonic() >= latest:
+        elif time.monotonic() >= latest:
             stopped_by, by_clock = f"the clock, before {how.seconds:g} s of work were done", True
         if stopped_by:
             return (*over_time, *(() if row_due else (seen_by(walkers),))), stopped_by, by_clock

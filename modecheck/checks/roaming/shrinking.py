@@ -182,13 +182,13 @@ class _Cutting:
         """Without what chips do alone between two moments in which they are the same, although
         others went on meanwhile; the longest such detours first.
         """
-        rest = list(self._own_detours(run))
+        rest = self._own_detours(run)
         while rest and not self._tired:
             detour = rest.pop(0)
             left = [label for number, (label, _) in enumerate(run) if number not in detour]
             found = self._replayed(left)
             if found is not None and len(found) < len(run):
-                run, rest = found, list(self._own_detours(found))
+                run, rest = found, self._own_detours(found)
         return run
 
     def _own_detours(self, run: Run) -> list[frozenset[int]]:

@@ -11,11 +11,11 @@ from __future__ import annotations
 
 import ctypes
 import hashlib
-import json
 import sys
 import threading
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
 from types import CodeType, FunctionType, ModuleType
@@ -25,12 +25,12 @@ import llvmlite
 import llvmlite.binding as llvm
 import numpy as np
 
+from modecheck.engine.compiled import object_cache
 from modecheck.engine.compiled.linking import linked, target_machine
-from modecheck.engine.kept_files import keep, kernels_folder, recall
+from modecheck.engine.kept_files import kernels_folder
 
 MOST_ENTRIES = 500
 """The oldest entries beyond this are removed; one is some ten kilobytes."""
-ENDING = ".kernel"
 OPTIMISATION = 3
 
 _SCALARS = {
@@ -105,15 +105,17 @@ class Kernel:
         return ready(arguments)
 
     def _made(self, kind: Kind, arguments: Sequence[Any]) -> Callable[[Sequence[Any]], Any]:
-        path = kernels_folder() / f"{_key(self, kind)}{ENDING}"
-        made = _from_bytes(recall(path))
-        if made is None:
-            from modecheck.engine.compiled.kernel_making import make
+        key, folder = _key(self, kind), kernels_folder()
+        kept = object_cache.load(key, folder)
+        if kept is not None:
+            return _Callable(Made(kept[0], **kept[1]), kind)
+        from modecheck.engine.compiled.kernel_making import make
 
-            made, instead = make(self, arguments)
-            if made is None:
-                return lambda some: instead(*some)
-            keep(path, _as_bytes(made), most=MOST_ENTRIES)
+        made, instead = make(self, arguments)
+        if made is None:
+            return lambda some: instead(*some)
+        notes = {"name": made.name, "returns": made.returns}
+        object_cache.store(key, made.code, notes, folder, most=MOST_ENTRIES)
         return _Callable(made, kind)
 
 
@@ -200,54 +202,36 @@ def _value_of(returns: str | list[str] | None) -> Callable[[Any], Any]:
     return lambda result: result.value
 
 
-def _from_bytes(raw: bytes | None) -> Made | None:
-    if raw is None:
-        return None
-    length = int.from_bytes(raw[:8], "little")
-    name, returns = json.loads(raw[8 : 8 + length])
-    return Made(raw[8 + length :], name, returns)
-
-
-def _as_bytes(made: Made) -> bytes:
-    text = json.dumps([made.name, made.returns]).encode()
-    return len(text).to_bytes(8, "little") + text + made.code
-
-
 def _key(kernel: Kernel, kind: Kind) -> str:
     """A hash of whatever the code depends on."""
     return hashlib.sha256(repr((_surroundings(), _digest(kernel), kind)).encode()).hexdigest()
 
 
-_known: dict[Any, str] = {}
-
-
+@cache
 def _surroundings() -> str:
     """What compiles, and what for."""
-    if "" not in _known:
-        numba = find_spec("numba")
-        version = Path(numba.origin).with_name("_version.py") if numba and numba.origin else None
-        _known[""] = repr((
-            sys.version, llvmlite.__version__, version and version.read_bytes(),
-            llvm.get_host_cpu_name(), llvm.get_host_cpu_features().flatten(),
-        ))  # fmt: skip
-    return _known[""]
+    numba = find_spec("numba")
+    version = Path(numba.origin).with_name("_version.py") if numba and numba.origin else None
+    return repr((
+        sys.version, llvmlite.__version__, version and version.read_bytes(),
+        llvm.get_host_cpu_name(), llvm.get_host_cpu_features().flatten(),
+    ))  # fmt: skip
 
 
+@cache
 def _digest(value: Any) -> str:
-    """A hash of a function, and of all that it uses."""
+    """A hash of a function, or of that of a kernel or intrinsic, and of all that it uses."""
     if isinstance(value, Kernel | Intrinsic):
-        value = value.function
-    if value not in _known:
-        facts = [type(value).__name__, *_facts_of(value.__code__)]
-        for name, used in used_by(value).items():
-            if isinstance(used, Kernel | Intrinsic | FunctionType):
-                facts.append(f"{name} {_digest(used)}")
-            elif isinstance(used, ModuleType | type):
-                facts.append(f"{name} {used.__name__} {getattr(used, '_fields', '')}")
-            else:
-                facts.append(f"{name} {type(used).__name__} {used}")
-        _known[value] = hashlib.sha256("\0".join(facts).encode()).hexdigest()
-    return _known[value]
+        return _digest(value.function)
+    facts = [*_facts_of(value.__code__)]
+    for name, used in used_by(value).items():
+        if isinstance(used, Kernel | Intrinsic | FunctionType):
+            facts.append(f"{name} {_digest(used)}")
+        elif isinstance(used, ModuleType | type):
+            facts.append(f"{name} {used.__name__} {getattr(used, '_fields', '')}")
+        else:
+            facts.append(f"{name} {type(used).__name__} {used}")
+    return hashlib.sha256("\0".join(facts).encode()).hexdigest()
 
 
 def _facts_of(code: CodeType) -> Iterator[str]:

@@ -12,9 +12,9 @@ MOST_ENTRIES = 200
 """The oldest entries beyond this are removed; one is some hundred kilobytes."""
 
 
-def load(key: str) -> tuple[bytes, dict[str, Any]] | None:
-    """The object and the notes kept under a key."""
-    raw = recall(_path(key))
+def load(key: str, folder: Path | None = None) -> tuple[bytes, dict[str, Any]] | None:
+    """The object and the notes kept under a key, in the cache folder or another one."""
+    raw = recall(_path(key, folder))
     if raw is None:
         return None
     try:
@@ -25,11 +25,18 @@ def load(key: str) -> tuple[bytes, dict[str, Any]] | None:
     return raw[8 + length :], notes
 
 
-def store(key: str, compiled: bytes, notes: dict[str, Any]) -> None:
-    """Keep an object with its notes."""
+def store(
+    key: str,
+    compiled: bytes,
+    notes: dict[str, Any],
+    folder: Path | None = None,
+    *,
+    most: int = MOST_ENTRIES,
+) -> None:
+    """Keep an object with its notes, there."""
     text = json.dumps(notes).encode()
-    keep(_path(key), len(text).to_bytes(8, "little") + text + compiled, most=MOST_ENTRIES)
+    keep(_path(key, folder), len(text).to_bytes(8, "little") + text + compiled, most=most)
 
 
-def _path(key: str) -> Path:
-    return cache_folder() / f"{key}.object"
+def _path(key: str, folder: Path | None) -> Path:
+    return (folder or cache_folder()) / f"{key}.object"

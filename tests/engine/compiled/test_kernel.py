@@ -114,7 +114,7 @@ def test_what_a_function_uses_belongs_to_its_key(monkeypatch: pytest.MonkeyPatch
     """
 
     def key_of(function: Any, *arguments: Any) -> str:
-        monkeypatch.setattr(kernels, "_known", {})
+        kernels._digest.cache_clear()
         return kernels._key(Kernel(function), tuple(kind_of(one) for one in arguments))
 
     before = key_of(added, 1)
