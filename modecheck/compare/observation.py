@@ -11,13 +11,14 @@ import numpy as np
 
 from modecheck.checks.ways import Move, Way
 from modecheck.compare.labelled import Array, LabelledSystem
+from modecheck.compare.sendings import Sending, Sendings
 from modecheck.compare.told_systems import Told, ToldSystem
 from modecheck.compare.visible import OWN_NAMES, Called, Seen, Visible, in_order, seen_as
 from modecheck.engine.exploration import Exploration
 from modecheck.engine.plain import Interpreter
 from modecheck.engine.space import INITIAL, Space
 from modecheck.model.mistakes import ModecheckError
-from modecheck.product.form import MessageForm, Product
+from modecheck.product.form import Product
 
 
 class NotExplored(ModecheckError):
@@ -134,6 +135,7 @@ class _Reading:
         self._reported = [seen_as(self._product, one, called) for one in in_order(visible)]
         self._numbers = {Told(): 0}
         self._columns: dict[int, Array] = {}
+        self._sendings = Sendings(space, self._column)
 
     def told(self) -> ToldSystem:
         steps = self._steps
@@ -191,17 +193,17 @@ class _Reading:
             if before != after:
                 labels[these] = self._number(Told((), before, after))
             return
-        types = [self._type(one) for one in seen]
-        values = np.stack([self._values(one, these) for one in seen], axis=1)
-        rows, which = np.unique(values, axis=0, return_inverse=True)
+        sendings, which = self._sent(seen, kind, these)
+        values = [self._delivered(one, these) if one.delivered else which for one in seen]
+        rows, numbered = np.unique(np.stack(values, axis=1), axis=0, return_inverse=True)
         numbers = np.empty(len(rows), np.int32)
         for number, row in enumerate(rows.tolist()):
             items = tuple(
-                (one.chosen, _spelled(one, form, value))
-                for one, form, value in zip(seen, types, row, strict=True)
+                (one.chosen, self._spelled(one, _values(one, value, sendings)))
+                for one, value in zip(seen, row, strict=True)
             )
             numbers[number] = self._number(Told(items, before, after))
-        labels[these] = numbers[which.reshape(-1)]
+        labels[these] = numbers[numbered.reshape(-1)]
 
     def _seen_in(self, kind: int) -> list[Seen]:
         events = self._steps.events[kind]
@@ -213,38 +215,44 @@ class _Reading:
             seen.append(seen_as(self._product, chosen, self._called, "delivered"))
         return seen
 
-    def _type(self, one: Seen) -> MessageForm | None:
-        """The form of a message that has a value."""
+    def _sent(self, seen: list[Seen], kind: int, these: Array) -> tuple[list[Sending], Array]:
+        """What is sent in some transitions of a kind, as `Sendings` tell it, if that is seen."""
+        if all(one.message is None or one.delivered for one in seen):
+            return [()], np.zeros(these.size, np.int64)
+        label, steps = self._steps.labels[kind], self._steps
+        return self._sendings.of(label, steps.sources[these], steps.targets[these])
+
+    def _delivered(self, one: Seen, these: Array) -> Array:
+        """The value of what is delivered in each of some transitions; 0 where it has none."""
+        assert one.message is not None
+        head = self._product.queues[one.message[0]].slots[0].value
+        if head < 0:
+            return np.zeros(these.size, np.int64)
+        return self._column(head)[self._steps.sources[these]]
+
+    def _spelled(self, one: Seen, values: tuple[int, ...]) -> str:
+        """What is seen, with its value; with all of them where a step sends it more than once."""
         if one.message is None:
-            return None
+            return one.text
         queue, code = one.message
         form = self._product.queues[queue].messages[code - 1]
-        return form if form.type is not None else None
-
-    def _values(self, one: Seen, these: Array) -> Array:
-        """The value of what is seen in each of some transitions; 0 where it has none."""
-        values = np.zeros(these.size, np.int64)
-        if self._type(one) is None or one.message is None:
-            return values
-        queue, code = one.message
-        slots = self._product.queues[queue].slots
-        if one.delivered:
-            return self._column(slots[0].value)[self._steps.sources[these]]
-        behind = self._steps.targets[these]
-        for slot in slots:
-            holds = self._column(slot.code)[behind] == code
-            values[holds] = self._column(slot.value)[behind][holds]
-        return values
+        if form.type is not None:
+            spelled = ", ".join(form.type.spell(value) for value in values)
+            return f"{one.text} = {spelled}{one.after}"
+        times = f" {len(values)} times" if len(values) > 1 else ""
+        return f"{one.text}{one.after}{times}"
 
     def _column(self, field: int) -> Array:
-        """The values of a field in all states."""
+        """The values of a field in all states, in as few bytes as they need."""
         if field not in self._columns:
-            values = self._space.column(field, self._space.state_count)
-            self._columns[field] = np.array(values, np.int64)
+            values = np.array(self._space.column(field, self._space.state_count), np.int64)
+            ends = (np.min_scalar_type(int(end)) for end in (values.min(), values.max()))
+            self._columns[field] = values.astype(np.result_type(*ends))
         return self._columns[field]
 
 
-def _spelled(one: Seen, form: MessageForm | None, value: int) -> str:
-    if form is None or form.type is None:
-        return one.text + one.after
-    return f"{one.text} = {form.type.spell(value)}{one.after}"
+def _values(one: Seen, told: int, sendings: list[Sending]) -> tuple[int, ...]:
+    """The values of what is seen: `told` is that of a delivery, else the number of a sending."""
+    if one.delivered:
+        return (told,)
+    return tuple(value for message, value in sendings[told] if message == one.message)

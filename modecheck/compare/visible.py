@@ -1,11 +1,10 @@
 """What an observer sees of an explored device, as a labelled system.
 
 Visible are chosen messages, signals and rules; all else is a silent step. A message is seen twice:
-when it is put into its link ("sent") and when it leaves it for its receiver ("delivered"). Its
-value is seen with it: when it is delivered, that of the head of the link; when it is sent, that
-which the last place of the link that holds such a message has after the step. So of two messages of
-one name that one step puts into one link only the last one's value is seen, and of relative
-messages that are joined the sum. Lost and doubled messages are not seen.
+when a rule sends it ("sent"), whatever becomes of it, and when it leaves its link for its receiver
+("delivered"). So what is sent into a link that is down or full is seen, too, and what a step sends
+more than once is seen as often. Its value is seen with it: that which the rule sends, and that of
+the head of the link. What is lost, doubled or joined on the way shows when it is delivered alone.
 
 What happens in one step is seen together, in no order. A step that must not happen (no answer, no
 room, out of range) is seen as one, and leads nowhere.
@@ -135,7 +134,7 @@ def in_order(visible: Visible) -> list[Chosen]:
 def _form(chosen: Chosen) -> EventForm:
     kind, number, code = chosen
     if kind == "message":
-        return EventForm(accepted=frozenset({(number, code)}))
+        return EventForm(sent=frozenset({(number, code)}))
     if kind == "signal":
         return EventForm(raised=frozenset({number}))
     return EventForm(taken=frozenset({number}))
@@ -143,8 +142,8 @@ def _form(chosen: Chosen) -> EventForm:
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """Something `chosen` that is seen in a step. A message's value stands in the state before the
-    step if it was `delivered`, else in the one behind it.
+    """Something `chosen` that is seen in a step. The value of a message that was `delivered` stands
+    in the state before the step, at the head of its link.
     """
 
     chosen: Chosen

@@ -60,7 +60,8 @@ IGNORED, DEFERRED, UNHANDLED, UNHEARD = -1, -2, -3, -4
 
 class Step(NamedTuple):
     """One atomic step. `after` is None when it fails. `moved` has a bit for each chip that took a
-    rule, `events` one for each watched event that happened.
+    rule, `events` one for each watched event that happened. `sent` is all that rules sent, with its
+    value, whatever became of it.
     """
 
     label: int
@@ -69,6 +70,7 @@ class Step(NamedTuple):
     moved: int
     events: int
     happenings: tuple[Happening, ...]
+    sent: tuple[tuple[Send, int], ...] = ()
 
 
 class Encounter(NamedTuple):
@@ -381,7 +383,8 @@ class Interpreter:
         for number in range(len(self.product.watchers)):
             self._watch(draft.now, number, events)
         reported = events & self._reported
-        return Step(label, tuple(draft.now), None, draft.moved, reported, tuple(draft.log))
+        now, log, sent = tuple(draft.now), tuple(draft.log), tuple(draft.sends)
+        return Step(label, now, None, draft.moved, reported, log, sent)
 
     def _events(self, draft: _Draft) -> int:
         """The bits of all events that happened in a step."""

@@ -164,3 +164,64 @@ def test_too_much_to_be_seen_is_told(written: Path) -> None:
     text = device().replace("note: {}", f"note: {{}}, {many}")
     with pytest.raises(TooMuchVisible, match="33 messages, signals and rules"):
         seen_of(written, text, "cable")
+
+
+DEAF = """\
+device: a link that may be down
+chips:
+  hub:
+    states: {on: {rest: true}}
+    variables: {level: {range: [0, 3]}}
+    rules:
+      turn: {in: on, do: [level = level + 1 if level < 3 else 0]}
+      tell: {in: on, if: level > 0, send: SENT}
+  ear:
+    states: {listens: {rest: true}}
+    ignores: [level, bell, gong]
+links:
+  air:
+    from: hub
+    to: ear
+    medium: radio
+    carries: {level: {range: [0, 4]}, bell: {}, gong: {}}
+    KIND
+"""
+"""Invented: a hub that tells a level, or sounds a bell, over a link that drops it."""
+DEAD, FULL = "up_when: 'false'", "when_full: drop_new"
+
+
+def sent(path: Path, what: str, kind: str, engine: EngineName = "plain") -> set[str]:
+    """What is seen to be sent."""
+    path.write_text(DEAF.replace("SENT", what).replace("KIND", kind), encoding="utf-8")
+    return {name for name in seen(path, engine=engine).names if name.startswith("sent")}
+
+
+@pytest.mark.parametrize("engine", ["plain", "compiled"])
+@pytest.mark.parametrize("kind", [DEAD, FULL])
+def test_what_is_dropped_at_once_was_sent(kind: str, engine: EngineName, written: Path) -> None:
+    """A link that is down or full takes nothing, and the sender has sent all the same: which
+    message, with which value, and how often.
+    """
+    assert sent(written, "bell via air", kind, engine) == {"sent bell via air"}
+    assert sent(written, "gong via air", kind, engine) == {"sent gong via air"}
+    assert sent(written, '"level(level + 1) via air"', kind, engine) == {
+        f"sent level = {value} via air" for value in (2, 3, 4)
+    }
+    assert sent(written, "[bell via air, bell via air]", kind, engine) == {
+        "sent bell via air 2 times"
+    }
+    assert sent(written, '["level(1) via air", "level(4) via air"]', kind, engine) == {
+        "sent level = 1, 4 via air"
+    }
+
+
+def test_other_messages_into_a_dead_link_are_another_behaviour(written: Path) -> None:
+    """Nothing is ever delivered, and who listens to the sender hears the difference."""
+    texts = ("bell via air", "gong via air", '"level(1) via air"', '"level(2) via air"')
+    systems = []
+    for text in texts:
+        written.write_text(DEAF.replace("SENT", text).replace("KIND", DEAD), encoding="utf-8")
+        systems.append(seen(written))
+    for number, one in enumerate(systems):
+        for other in systems[:number]:
+            assert not equivalent(one, other, Equivalence.WEAK)
