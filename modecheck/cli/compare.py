@@ -94,7 +94,8 @@ def command(
         comparison = comparing.compared(old, devices[-1], origin)
         _write(comparison, files)
         found = comparison.broken or (same and bool(comparison.different))
-        code = exit_code(found=found, complete=comparison.complete)
+        decided = comparison.complete and not (same and comparison.retest.durations)
+        code = exit_code(found=found, complete=decided)
         if not (quiet and code == NOTHING_FOUND):
             show(comparison_as_text(comparison, style_for(sys.stdout)))
     sys.exit(code)

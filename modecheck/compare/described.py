@@ -29,6 +29,8 @@ from modecheck.model.places import Place
 
 WORDING = frozenset({"about", "text"})
 """Facets that no step depends on."""
+DURATIONS = frozenset({"tick", "after", "every", "time", "delay"})
+"""Facets that say how long something takes."""
 
 
 @dataclass(frozen=True, slots=True)

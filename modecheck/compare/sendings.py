@@ -44,9 +44,9 @@ class Sendings:
     def _read_by(self, label: int) -> Iterator[int]:
         """The fields that decide what is sent."""
         product = self._space.product
-        reads = self._reads.get(_action(product.labels[label]))
+        action = _action(product.labels[label])
         every = range(len(product.initial))
-        return (field for field in every if reads is None or reads >> field & 1)
+        return (field for field in every if action is None or self._reads[action] >> field & 1)
 
     def _sent(self, label: int, source: int, target: int) -> Sending:
         state, after = self._space.state(source), self._space.state(target)

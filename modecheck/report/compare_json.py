@@ -8,7 +8,8 @@ from modecheck.report.as_json import Json, finding_as_json
 from modecheck.report.scenarios import scenario_of
 from modecheck.report.trial_json import requirements_as_json, variants_as_json
 from modecheck.review.comparison import Comparison, Origin
-from modecheck.review.retest import Concern, Retest
+from modecheck.review.concerns import Concern
+from modecheck.review.retest import Retest
 from modecheck.scenario.telling import Told, tell
 
 
@@ -100,9 +101,17 @@ def _step(step: Told) -> Json:
 def _retest(found: Retest) -> Json:
     return {
         "concerns": [_concern(one) for one in found.concerns],
+        "new_findings_without_concern": list(found.untagged),
+        "durations_not_judged": list(map(_named, found.durations)),
         "bench": {
             "steps": [
-                {"sequence": o.sequence, "step": o.step, "do": o.do, "rules": list(o.rules)}
+                {
+                    "sequence": o.sequence,
+                    "step": o.step,
+                    "start": o.start,
+                    "do": o.do,
+                    "rules": list(o.rules),
+                }
                 for o in found.bench.steps
             ],
             "of": found.bench.of,
@@ -112,14 +121,18 @@ def _retest(found: Retest) -> Json:
     }
 
 
+def _named(change: Change) -> Json:
+    return {"what": change.what, "kind": change.name.kind, "name": str(change.name)}
+
+
 def _concern(one: Concern) -> Json:
     return {
         "tag": one.tag,
         "standing": one.standing.value,
-        "changes": [
-            {"what": change.what, "kind": change.name.kind, "name": str(change.name)}
-            for change in one.changes
-        ],
+        "new_findings": list(one.new),
+        "fixed_findings": list(one.fixed),
+        "changes": list(map(_named, one.changes)),
+        "durations_not_judged": list(map(_named, one.durations)),
         "behaviours": [
             {"look": b.look.title, "mode": b.mode or None, "outcome": b.outcome.value}
             for b in one.behaviours

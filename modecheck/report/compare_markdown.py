@@ -10,9 +10,11 @@ from modecheck.report.compare_words import (
     concern_in_words,
     differences_told,
     facets_in_words,
+    findings_of_concern,
     looks_told,
     outcome_in_words,
     reasons,
+    remarks_on_retest,
 )
 from modecheck.report.finding_text import seen_from_here
 from modecheck.report.scenarios import scenario_of
@@ -97,6 +99,10 @@ def _retest(comparison: Comparison) -> list[str]:
         "| --- | --- | --- |",
     ]
     for one in comparison.retest.concerns:
-        why = escaped("; ".join(concern_in_words(one)))
+        found = [
+            f"{title}: {', '.join(map(as_code, ids))}" for title, ids in findings_of_concern(one)
+        ]
+        why = "; ".join([*found, *map(escaped, concern_in_words(one))])
         lines.append(f"| {escaped(one.tag)} | {escaped(one.standing.value)} | {why} |")
-    return [*lines, "", *(f"- {escaped(line)}" for line in bench_in_words(comparison.retest.bench))]
+    said = [*remarks_on_retest(comparison), *bench_in_words(comparison.retest.bench)]
+    return [*lines, "", *(f"- {escaped(line)}" for line in said)]

@@ -11,16 +11,18 @@ from modecheck.report.compare_words import (
     concern_in_words,
     differences_told,
     facets_in_words,
+    findings_of_concern,
     looks_told,
     outcome_in_words,
     reasons,
+    remarks_on_retest,
 )
 from modecheck.report.finding_text import seen_from_here
 from modecheck.report.style import Style
 from modecheck.report.terminal import headline, scenario_as_text
 from modecheck.report.trial_text import difference_as_text
 from modecheck.review.comparison import Comparison
-from modecheck.review.retest import Standing
+from modecheck.review.concerns import Standing
 
 MARKS = {Outcome.SAME: "=", Outcome.DIFFERENT: "≠", Outcome.UNKNOWN: "?"}
 
@@ -110,14 +112,19 @@ def _retest(comparison: Comparison, style: Style) -> list[str]:
     paints = {
         Standing.TOUCHED: style.error,
         Standing.UNKNOWN: style.warning,
+        Standing.UNDECIDED: style.warning,
         Standing.SAME_BEHAVIOUR: style.good,
+        Standing.FIXED: style.good,
         Standing.UNTOUCHED: style.good,
     }
     width = max((len(one.tag) for one in found.concerns), default=0)
     for one in found.concerns:
         lines.append(f"  {one.tag:<{width}}  {paints[one.standing](one.standing.value)}")
         if one.standing is not Standing.UNTOUCHED:
-            for line in concern_in_words(one):
+            findings = [f"{title}: {', '.join(ids)}" for title, ids in findings_of_concern(one)]
+            for line in (*findings, *concern_in_words(one)):
                 lines += style.wrapped(line, " " * (width + 4), " " * (width + 6))
+    for line in remarks_on_retest(comparison):
+        lines += style.wrapped(line, "  ", "    ")
     lines += style.wrapped("; ".join(bench_in_words(found.bench)), "  bench: ", "    ")
     return lines

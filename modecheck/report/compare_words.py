@@ -10,7 +10,8 @@ from modecheck.checks.wording import counted, listed
 from modecheck.compare.behaviour import WHOLE, Behaviour, Outcome
 from modecheck.compare.text_changes import ADDED, CHANGED, MOVED, REMOVED, RENAMED, Change
 from modecheck.review.comparison import Comparison
-from modecheck.review.retest import Bench, Concern, Standing
+from modecheck.review.concerns import Concern, Standing
+from modecheck.review.retest import Bench, BenchStepTaken
 from modecheck.scenario.telling import Told, tell
 
 SIGNS = {ADDED: "+", REMOVED: "−", CHANGED: "≠", RENAMED: "→", MOVED: "↕"}
@@ -41,7 +42,11 @@ def _behaviours_counted(comparison: Comparison) -> str:
     unknown = sum(one.outcome is Outcome.UNKNOWN for one in comparison.behaviours)
     if unknown:
         return f"{unknown} of {counted(count, 'comparison')} of behaviour unknown"
-    return "behaves the same"
+    if comparison.retest.durations:
+        return "the same behaviour but for durations"
+    # Beside what is newly broken, nobody shall read that all is well.
+    alike = f"no difference in {counted(count, 'comparison')} of behaviour"
+    return alike if comparison.broken else "behaves the same"
 
 
 def change_in_words(change: Change) -> str:
@@ -165,15 +170,12 @@ def reasons(behaviours: Sequence[Behaviour]) -> list[str]:
 
 
 def concern_in_words(concern: Concern) -> list[str]:
-    """Why a concern stands as it does."""
+    """Why a concern stands as it does, without its findings."""
     lines = []
     if concern.changes:
-        parts = [f"{SIGNS[one.what]} {one.name.kind} {one.name}" for one in concern.changes]
-        lines.append(f"in the text: {', '.join(parts)}")
-    for outcome, words in (
-        (Outcome.DIFFERENT, "behaves differently"),
-        (Outcome.SAME, "proven the same"),
-    ):
+        lines.append(f"in the text: {_changes_in_words(concern.changes)}")
+    same = "the same but for durations" if concern.durations else "proven the same"
+    for outcome, words in ((Outcome.DIFFERENT, "behaves differently"), (Outcome.SAME, same)):
         looks = looks_told([one for one in concern.behaviours if one.outcome is outcome])
         for look in looks:
             modes = next(modes for found, modes in look.outcomes if found is outcome)
@@ -185,19 +187,37 @@ def concern_in_words(concern: Concern) -> list[str]:
     return lines
 
 
+def findings_of_concern(concern: Concern) -> list[tuple[str, tuple[str, ...]]]:
+    """The ids of its new and of its fixed findings, each under its heading, if there are any."""
+    found = (("new findings", concern.new), ("fixed findings", concern.fixed))
+    return [(title, ids) for title, ids in found if ids]
+
+
+def remarks_on_retest(comparison: Comparison) -> list[str]:
+    """What no concern tells: durations that were not judged, and new findings without a tag."""
+    found, lines = comparison.retest, []
+    if found.durations:
+        clocks = all(one.device.clock is not None for one in (comparison.old, comparison.new))
+        why = (
+            "the order of what is seen is judged, and not when it comes"
+            if clocks
+            else "time is not counted, since there is no clock"
+        )
+        lines.append(f"not judged, as {why}: {_changes_in_words(found.durations)}")
+    if found.untagged:
+        lines.append(f"new findings that belong to no concern: {', '.join(found.untagged)}")
+    return lines
+
+
+def _changes_in_words(changes: Sequence[Change]) -> str:
+    return ", ".join(f"{SIGNS[one.what]} {one.name.kind} {one.name}" for one in changes)
+
+
 def bench_in_words(bench: Bench) -> list[str]:
     """Which steps of the bench test to take again."""
     if not bench.steps and not bench.never and not bench.stopped_by:
         return ["no rule that the bench test takes has changed, or uses what has changed"]
-    lines = []
-    if bench.steps:
-        numbers = [_step(one.sequence, one.step) for one in bench.steps[:MOST_STEPS]]
-        more = len(bench.steps) - len(numbers)
-        shown = ", ".join(numbers) + (f" and {more:,} more, which --json tells" if more else "")
-        lines.append(
-            f"{len(bench.steps):,} of {counted(bench.of, 'step')} of `modecheck tours` take rules "
-            f"that were touched: {shown}"
-        )
+    lines = [*_steps_in_words(bench)]
     rules = sorted({rule for one in bench.steps for rule in one.rules})
     lines += [f"rules that they take: {', '.join(rules)}"] if rules else []
     if bench.never:
@@ -207,5 +227,18 @@ def bench_in_words(bench: Bench) -> list[str]:
     return lines
 
 
-def _step(sequence: int, step: int) -> str:
-    return f"step {step}" if sequence == 1 else f"step {step} of sequence {sequence}"
+def _steps_in_words(bench: Bench) -> Iterator[str]:
+    steps = [one for one in bench.steps if not one.start]
+    whole = "`modecheck tours` take rules that were touched"
+    if any(one.start for one in bench.steps):
+        yield f"power on in {whole.replace('take', 'takes')}"
+    if steps:
+        numbers = [_step(one) for one in steps[:MOST_STEPS]]
+        more = len(steps) - len(numbers)
+        shown = ", ".join(numbers) + (f" and {more:,} more, which --json tells" if more else "")
+        yield f"{len(steps):,} of {counted(bench.of, 'step')} of {whole}: {shown}"
+
+
+def _step(taken: BenchStepTaken) -> str:
+    step = f"step {taken.step}"
+    return step if taken.sequence == 1 else f"{step} of sequence {taken.sequence}"

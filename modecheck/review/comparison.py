@@ -17,6 +17,7 @@ from modecheck.engine.exploration import Reporter
 from modecheck.model.parts import Device
 from modecheck.model.places import Place
 from modecheck.product.composition import compose
+from modecheck.review.concerns import tagged_findings
 from modecheck.review.names import NewNames
 from modecheck.review.retest import Retest, retest
 
@@ -118,13 +119,23 @@ def compared(
         variant = after.choices if len(pairs) > 1 else ""
         behaviours += (replace(one, variant=variant) for one in found)
     old_renamed = NewNames(text.renaming).verdict(old)
+    findings = differences.difference(old_renamed, new)
+    tagged = tagged_findings(old, old_renamed, new, findings)
     return Comparison(
         old=old_renamed,
         new=new,
         text=text,
-        findings=differences.difference(old_renamed, new),
+        findings=findings,
         behaviours=tuple(behaviours),
-        retest=retest(first_old, compose(first_new), text, behaviours, how.limits),
+        retest=retest(
+            first_old,
+            compose(first_new),
+            text,
+            behaviours,
+            tagged,
+            look_for.equivalence,
+            how.limits,
+        ),
         asked=look_for,
         old_origin=old_origin or Origin(old.device.file),
         new_origin=Origin(new.device.file),

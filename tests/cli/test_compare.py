@@ -92,6 +92,38 @@ def test_what_is_newly_broken_is_told_and_fails(tmp_path: Path) -> None:
     for text in (result.out, markdown, page):
         assert all(one.partition(":")[2].partition("_")[0] in text for one in broken)
         assert "deadlock:receiver.changing" in text
+    concerns = {one["tag"]: one for one in told["retest"]["concerns"]}
+    assert concerns["cable"]["new_findings"] == ["deadlock:receiver.changing"]
+    assert concerns["radio"]["new_findings"] == []
+    without = told["retest"]["new_findings_without_concern"]
+    assert without == ["broken-requirement:note_ends"]
+    assert re.search(r"cable +touched\n +new findings: deadlock:receiver.changing\n", result.out)
+    assert "| new findings: <code>deadlock:receiver.changing</code>; in the text:" in markdown
+    anchor = re.search(r'<h3 id="([\w-]+)">Newly broken: .*\n.*deadlock:receiver\.changing', page)
+    assert anchor is not None
+    assert f'<a href="#{anchor[1]}"><code>' in page
+    for text in (result.out, markdown, page):
+        said = text.replace("\\", "")
+        assert "new findings that belong to no concern: broken-requirement:note_ends" in said
+
+
+def test_a_changed_duration_is_no_proof_of_sameness(tmp_path: Path) -> None:
+    """Nothing is broken, and whoever asks for the same behaviour gets no answer: exit code 3."""
+    link = "air: {from: a, to: b, medium: radio, carries: [bell], when_full: drop_new}"
+    rule = "{in: s, after: 5 ms, send: bell via air}"
+    a, b = f"a: {{states: {{s: {{}}}}, rules: [{rule}]}}", "b: {states: {t: {}}, ignores: [bell]}"
+    text = f"device: d\nchips:\n  {a}\n  {b}\nlinks:\n  {link}\n"
+    (tmp_path / "old.yaml").write_text(text, encoding="utf-8")
+    (tmp_path / "new.yaml").write_text(text.replace("5 ms", "7 ms"), encoding="utf-8")
+    told = here(tmp_path, "old.yaml", "new.yaml", "--page", "told.html")
+    assert told.code == 0
+    assert "the same behaviour but for durations" in head(told)
+    assert "not judged, as time is not counted, since there is no clock: ≠ rule a." in " ".join(
+        told.out.split()
+    )
+    page = (tmp_path / "told.html").read_text(encoding="utf-8")
+    assert 'class="verdict open"' in page
+    assert here(tmp_path, "old.yaml", "new.yaml", "--same").code == 3
 
 
 def test_a_behaviour_that_differs_fails_only_when_it_must_be_the_same(tmp_path: Path) -> None:

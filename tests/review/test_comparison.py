@@ -10,12 +10,20 @@ import pytest
 from modecheck.checks.verdict import Verdict, check
 from modecheck.compare.behaviour import Outcome
 from modecheck.compare.forms import Name
+from modecheck.compare.refinement import Equivalence
 from modecheck.engine.choice import Search
 from modecheck.engine.space import Limits
 from modecheck.model.devices import read_device
+from modecheck.report.compare_words import (
+    bench_in_words,
+    concern_in_words,
+    findings_of_concern,
+    outcome_in_words,
+    remarks_on_retest,
+)
 from modecheck.review.comparison import Asked, Comparison, compared
+from modecheck.review.concerns import Standing
 from modecheck.review.names import NewNames
-from modecheck.review.retest import Standing
 from tests.compare.changing import MODELS, Edits, edited
 from tests.review.broken import SILENT
 
@@ -87,6 +95,8 @@ def test_a_change_touches_the_medium_that_it_shows_on(tmp_path: Path) -> None:
     assert concerns["radio"].standing is Standing.UNTOUCHED
     cable = concerns["cable"]
     assert cable.standing is Standing.TOUCHED
+    assert (cable.new, cable.fixed) == (("deadlock:receiver.changing",), ())
+    assert found.retest.untagged == ("broken-requirement:note_ends",)
     assert [str(change.name) for change in cable.changes] == ["pedal.plug"]
     steps = found.retest.bench.steps
     assert steps
@@ -158,3 +168,120 @@ def test_a_device_is_the_same_as_itself(name: str) -> None:
     assert found.text.changes == ()
     assert {one.outcome for one in found.behaviours} == {Outcome.SAME}
     assert {one.standing for one in found.retest.concerns} <= {Standing.UNTOUCHED}
+
+
+BELL = """\
+device: a bell
+CLOCK
+chips:
+  hub:
+    states: {on: {rest: true}, lost: {rest: true}}
+    rules:
+      ring: {in: on, after: 20 ms, send: bell via air}
+      toss: {in: on, after: 5 ms, do: [tossed = true]}
+    variables: {tossed: {bool: true}}
+  ear:
+    states: {listens: {rest: true}}
+    ignores: [bell]
+links:
+  air: {from: hub, to: ear, medium: radio, carries: [bell], when_full: drop_new}
+  wire: {from: hub, to: ear, medium: cable, carries: [bell], when_full: drop_new}
+"""
+"""Invented: a hub that rings a bell by radio from time to time."""
+
+
+def bells(folder: Path, new: str, clock: str = "", asked: Asked | None = None) -> Comparison:
+    """The bell compared with another one."""
+    old, new_ = (judged(folder / name, one, clock) for name, one in (("old", BELL), ("new", new)))
+    return compared(old, new_, asked)
+
+
+def judged(path: Path, text: str, clock: str = "") -> Verdict:
+    """The verdict on a device as text."""
+    path.write_text(text.replace("CLOCK", clock), encoding="utf-8")
+    return check([read_device(str(path))])
+
+
+def standings(found: Comparison) -> dict[str, Standing]:
+    return {one.tag: one.standing for one in found.retest.concerns}
+
+
+LATER = BELL.replace("20 ms", "30 ms")
+TICKS = "clock: {tick: 5 ms}"
+
+
+@pytest.mark.parametrize("clock", ["", TICKS])
+def test_a_changed_duration_is_not_judged(clock: str, tmp_path: Path) -> None:
+    """Without a clock time is not counted, and with one ticks are not seen: the bell that rings at
+    another time is neither the same nor untouched; what has no changed duration is.
+    """
+    found = bells(tmp_path, LATER, clock)
+    assert {one.outcome for one in found.behaviours} == {Outcome.SAME}
+    assert standings(found) == {"radio": Standing.UNDECIDED, "cable": Standing.UNTOUCHED}
+    assert [str(one.name) for one in found.retest.durations] == ["hub.ring"]
+    assert outcome_in_words(found).endswith("the same behaviour but for durations")
+    (why, *_) = remarks_on_retest(found)
+    assert ("there is no clock" in why) == (not clock)
+    said = concern_in_words(found.retest.concerns[0])
+    assert not any("proven" in line for line in said)
+
+
+def test_where_ticks_are_counted_a_changed_duration_is_judged(tmp_path: Path) -> None:
+    """With strong equivalence each tick is a step, so another time is another behaviour."""
+    found = bells(tmp_path, LATER, TICKS, Asked(Equivalence.STRONG))
+    assert found.retest.durations == ()
+    assert standings(found)["radio"] is Standing.TOUCHED
+
+
+def test_a_part_with_a_duration_that_comes_or_goes_is_not_judged(tmp_path: Path) -> None:
+    """A rule that was taken away by one name and written anew by another has a new duration."""
+    found = bells(tmp_path, LATER.replace("ring:", "sound:"))
+    names = {str(one.name) for one in found.retest.durations}
+    assert names == {"hub.ring", "hub.sound"}
+    assert standings(found)["radio"] is Standing.UNDECIDED
+
+
+def test_a_concern_with_a_new_finding_is_touched(tmp_path: Path) -> None:
+    """A state that nothing leads to comes with the tag of a certificate: no rule bears it, and all
+    that is seen is proven the same.
+    """
+    tags = ("lost: {rest: true}", "lost: {rest: true, tags: [power]}")
+    old = BELL.replace(*tags)
+    new = old.replace("      toss", "      lose: {in: on, if: false, to: lost}\n      toss")
+    before, after = judged(tmp_path / "old.yaml", old), judged(tmp_path / "new.yaml", new)
+    found = compared(before, after)
+    (power,) = (one for one in found.retest.concerns if one.tag == "power")
+    assert power.new == ("dead-rule:hub.lose",)
+    assert power.standing is Standing.TOUCHED
+    assert findings_of_concern(power) == [("new findings", ("dead-rule:hub.lose",))]
+    assert "behaves the same" not in outcome_in_words(found)
+    back = compared(after, before)
+    (power,) = (one for one in back.retest.concerns if one.tag == "power")
+    assert power.fixed == ("dead-rule:hub.lose",)
+
+
+def test_a_fixed_finding_is_told_where_nothing_else_changed(tmp_path: Path) -> None:
+    """The requirement that was broken is gone: its link is not untouched."""
+    need = "requirements: {R1: {text: never rings, never: sent(hub.bell)}}\n"
+    found = bells(tmp_path, BELL)
+    assert standings(found)["radio"] is Standing.UNTOUCHED
+    found = compared(judged(tmp_path / "old.yaml", BELL + need), found.new)
+    radio = found.retest.concerns[0]
+    assert radio.fixed == ("broken-requirement:R1",)
+    assert radio.standing is Standing.FIXED
+
+
+def test_power_on_is_no_step_of_the_bench(tmp_path: Path) -> None:
+    """A device without people has a bench test of no step, and power on takes what changed."""
+    text = BELL.replace(
+        "states: {on: {rest: true}, lost: {rest: true}}", "states: {on: {}, lost: {rest: true}}"
+    )
+    one = text.replace("after: 20 ms, send: bell via air", "send: bell via air, to: lost")
+    other = one.replace("to: lost}", "to: lost, do: [tossed = true]}")
+    found = compared(judged(tmp_path / "old.yaml", one), judged(tmp_path / "new.yaml", other))
+    bench = found.retest.bench
+    assert (bench.of, [step.start for step in bench.steps]) == (0, [True])
+    said = "; ".join(bench_in_words(bench))
+    assert said.startswith("power on in `modecheck tours` takes rules that were touched")
+    assert "step 0" not in said
+    assert "of 0 steps" not in said

@@ -17,21 +17,25 @@ from modecheck.report.compare_words import (
     concern_in_words,
     differences_told,
     facets_in_words,
+    findings_of_concern,
     looks_told,
     outcome_in_words,
     reasons,
+    remarks_on_retest,
 )
 from modecheck.report.page.change_pictures import change_pictures
 from modecheck.report.page.document import asset, digest, environment
 from modecheck.report.scenarios import scenario_of
 from modecheck.review.comparison import Comparison
-from modecheck.review.retest import Standing
+from modecheck.review.concerns import Standing
 
 MARKS = {Outcome.SAME: "=", Outcome.DIFFERENT: "≠", Outcome.UNKNOWN: "?"}
 STANDINGS = {
     Standing.TOUCHED: ("found", "≠"),
     Standing.UNKNOWN: ("open", "?"),
+    Standing.UNDECIDED: ("open", "?"),
     Standing.SAME_BEHAVIOUR: ("clean", "="),
+    Standing.FIXED: ("clean", "="),
     Standing.UNTOUCHED: ("clean", "="),
 }
 """The class of each standing, and its sign."""
@@ -55,9 +59,11 @@ def comparison_page(comparison: Comparison) -> str:
         reasons=reasons(comparison.behaviours),
         differences=list(differences_told(comparison)),
         concerns=[
-            (*STANDINGS[one.standing], one, concern_in_words(one))
+            (*STANDINGS[one.standing], one, findings_of_concern(one), concern_in_words(one))
             for one in comparison.retest.concerns
         ],
+        remarks=remarks_on_retest(comparison),
+        anchors={one.id: f"finding-{n}" for n, one in enumerate(comparison.findings.broken)},
         bench=bench_in_words(comparison.retest.bench),
         sizes=_sizes(comparison),
         version=__version__,
@@ -69,7 +75,8 @@ def comparison_page(comparison: Comparison) -> str:
 def _kind(comparison: Comparison) -> str:
     if comparison.broken:
         return "found"
-    return "clean" if comparison.complete and not comparison.different else "open"
+    same = not comparison.different and not comparison.retest.durations
+    return "clean" if comparison.complete and same else "open"
 
 
 def _sizes(comparison: Comparison) -> list[tuple[str, str, str]]:

@@ -1,0 +1,181 @@
+"""The concerns of a device (its tags), and what a change did to each.
+
+A concern is untouched if no part that bears the tag has changed, no finding that has to do with it
+is new or fixed, and all that can be seen of it is proven the same. What nobody knows, since an
+exploration was stopped, is never called untouched; nor is a tag for which no look speaks. Nor is a
+duration judged where behaviour does not count time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from enum import Enum
+
+from modecheck.checks.differences import Difference
+from modecheck.checks.verdict import Verdict
+from modecheck.compare.behaviour import Behaviour, Outcome
+from modecheck.compare.described import DURATIONS, parts_of_device
+from modecheck.compare.refinement import Equivalence
+from modecheck.compare.tags import in_order, own_tags, tags_of, tags_of_link
+from modecheck.compare.text_changes import ADDED, CHANGED, MOVED, REMOVED, Change, TextChanges
+from modecheck.model.parts import Device
+from modecheck.review.finding_tags import FindingTags, said_by
+
+
+class Standing(Enum):
+    """What is known of a concern."""
+
+    TOUCHED = "touched"
+    UNKNOWN = "unknown"
+    UNDECIDED = "changed in the text, behaviour not decided"
+    SAME_BEHAVIOUR = "changed in the text, behaves the same"
+    FIXED = "findings fixed, behaves the same"
+    UNTOUCHED = "untouched"
+
+
+@dataclass(frozen=True, slots=True)
+class Concern:
+    """A tag: the changes of parts that bear it (`durations` are those that behaviour does not
+    judge), the behaviours that speak for it, and the ids of findings that have to do with it.
+    """
+
+    tag: str
+    standing: Standing
+    changes: tuple[Change, ...]
+    behaviours: tuple[Behaviour, ...]
+    durations: tuple[Change, ...] = ()
+    new: tuple[str, ...] = ()
+    fixed: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class TaggedFindings:
+    """New and fixed findings, by their ids, each with the tags that it has to do with."""
+
+    new: dict[str, frozenset[str]]
+    fixed: dict[str, frozenset[str]]
+
+    @property
+    def untagged(self) -> tuple[str, ...]:
+        """The new ones that belong to no concern."""
+        return tuple(one for one, tags in self.new.items() if not tags)
+
+
+def tagged_findings(
+    old: Verdict, renamed: Verdict, new: Verdict, findings: Difference
+) -> TaggedFindings:
+    """The tags of what is new or fixed; `renamed` is the old verdict in the new device's names."""
+    before, after = FindingTags(old.device), FindingTags(new.device)
+    pairs = [
+        *zip(old.findings, renamed.findings, strict=True),
+        *(
+            (one.finding, called.finding)
+            for one, called in zip(old.accepted, renamed.accepted, strict=True)
+        ),
+    ]
+    mended = set(findings.mended)
+    return TaggedFindings(
+        {finding.id: after.of(finding) for finding in findings.broken},
+        {called.id: before.of(finding) for finding, called in pairs if called.id in mended},
+    )
+
+
+class Concerns:
+    """The concerns of two devices of which text, findings and behaviour are compared already."""
+
+    def __init__(
+        self,
+        old: Device,
+        new: Device,
+        text: TextChanges,
+        behaviours: Sequence[Behaviour],
+        findings: TaggedFindings,
+        equivalence: Equivalence,
+    ) -> None:
+        self._devices = (old, new)
+        self._parts = tuple(map(parts_of_device, self._devices))
+        self._behaviours = behaviours
+        self._findings = findings
+        clocks = all(device.clock is not None for device in self._devices)
+        self._ticks_count = clocks and equivalence is Equivalence.STRONG
+        self._changes = [
+            (change, self._tags(change))
+            for change in text.of_kind(ADDED, REMOVED, CHANGED, MOVED)
+            if not change.wording_only
+        ]
+
+    def _tags(self, change: Change) -> frozenset[str]:
+        """The tags of a part before and after."""
+        found: frozenset[str] = frozenset()
+        sides = zip(self._devices, self._parts, (change.old, change.new), strict=True)
+        for device, parts, name in sides:
+            if name is not None:
+                found |= tags_of(device, name, said_by(parts, name))
+                whole = change.what in (ADDED, REMOVED)
+                inside = [one for one in parts if whole and one.around == name]
+                found = found.union(*(tags_of(device, o, said_by(parts, o)) for o in inside))
+        return found
+
+    def all(self) -> Iterator[Concern]:
+        known = {tag for device in self._devices for tag in _tags_in(device)}
+        known |= {tag for _, tags in self._changes for tag in tags}
+        found = (*self._findings.new.values(), *self._findings.fixed.values())
+        known |= {tag for tags in found for tag in tags}
+        return map(self._concern, in_order(known))
+
+    @property
+    def durations(self) -> tuple[Change, ...]:
+        """The changes that no behaviour judges, since they change how long something takes."""
+        return tuple(change for change, _ in self._changes if self._is_unjudged(change))
+
+    def _concern(self, tag: str) -> Concern:
+        changes = tuple(change for change, tags in self._changes if tag in tags)
+        speaking = tuple(one for one in self._behaviours if tag in one.look.tags)
+        durations = tuple(filter(self._is_unjudged, changes))
+        new, fixed = (
+            tuple(one for one, tags in found.items() if tag in tags)
+            for found in (self._findings.new, self._findings.fixed)
+        )
+        known = Concern(tag, Standing.TOUCHED, changes, speaking, durations, new, fixed)
+        return replace(known, standing=_standing(known))
+
+    def _is_unjudged(self, change: Change) -> bool:
+        """Whether it changes a duration, or brings or takes away a part that has one."""
+        if self._ticks_count:
+            return False
+        if change.what not in (ADDED, REMOVED):
+            return any(key in DURATIONS for key, _, _ in change.facets)
+        parts = self._parts[change.what == ADDED]
+        return any(
+            facet.words
+            for name, part in parts.items()
+            if change.name in (name, name.around)
+            for key, facet in part.facets.items()
+            if key in DURATIONS
+        )
+
+
+def _standing(concern: Concern) -> Standing:
+    outcomes = {one.outcome for one in concern.behaviours}
+    unspoken = concern.changes and not concern.behaviours
+    if Outcome.DIFFERENT in outcomes or concern.new or unspoken:
+        return Standing.TOUCHED
+    if Outcome.UNKNOWN in outcomes or not concern.behaviours:
+        return Standing.UNKNOWN
+    if concern.durations:
+        return Standing.UNDECIDED
+    if concern.changes:
+        return Standing.SAME_BEHAVIOUR
+    return Standing.FIXED if concern.fixed else Standing.UNTOUCHED
+
+
+def _tags_in(device: Device) -> Iterator[str]:
+    for link in device.links.values():
+        yield from tags_of_link(link)
+    for chip in device.chips.values():
+        yield from chip.tags
+        for state in chip.states.values():
+            yield from state.tags
+        for rule in chip.rules:
+            yield from own_tags(chip, rule)
