@@ -1,16 +1,17 @@
-"""Slack: how far a constant can move before a requirement that holds is broken.
+"""Slack: at which lengths of a constant a requirement that holds is broken.
 
-The device is explored anew with the constant moved, in memory. Moves are doubled until the
-requirement breaks, and then halved between the last that holds and the first that does not: a
-border between two neighbouring numbers of ticks. Where a requirement breaks, holds again further
-on and breaks once more, it is one of these borders, and not always the nearest.
+The device is explored anew with the constant moved, in memory. A requirement may break at some
+length, hold again further on and break once more, so nothing follows for a length that was not
+explored: where there are few enough, every one up to a limit is explored. Else some points are, and
+nothing is said of what lies between: moves are doubled, and then halved between one that holds and
+the next that does not, for each requirement.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from itertools import chain
+from itertools import chain, pairwise
 
 from modecheck.checks import requirements, watched
 from modecheck.checks.deciding import Constant, constant_of_rule
@@ -27,32 +28,61 @@ LEAST_REACH = 16
 
 
 @dataclass(frozen=True, slots=True)
-class Border:
-    """In one direction: the last ticks at which the requirement holds, and whether it is broken one
-    further; if not, no more was tried. `known` is false where the bound of explorations was hit.
+class Explored:
+    """The lengths (ticks, of its earlier end where it has two) at which the device was explored
+    with a constant, in order, that which it has `now` among them; `every` one from `lowest` to
+    `highest`, or some. It is not `whole` where a bound kept some from being explored.
     """
 
-    holds_at: int
-    breaks: bool
-    known: bool = True
+    now: int
+    lowest: int
+    highest: int
+    lengths: tuple[int, ...]
+    whole: bool = True
+
+    @property
+    def every(self) -> bool:
+        """Whether no length in reach is left out."""
+        return len(self.lengths) == self.highest - self.lowest + 1
 
 
 @dataclass(frozen=True, slots=True)
 class Slack:
-    """How far a constant (ticks `now`, its earlier end where it has two) can move for a
-    requirement.
+    """What a requirement that holds now says at each length of a constant that was explored. It is
+    `undecided` where an exploration was stopped.
     """
 
     constant: Constant
     need: str
-    now: int
-    down: Border
-    up: Border
+    explored: Explored
+    broken: tuple[int, ...]
+    undecided: tuple[int, ...]
+
+    @property
+    def holds(self) -> tuple[int, ...]:
+        """The lengths at which it holds."""
+        others = {*self.broken, *self.undecided}
+        return tuple(one for one in self.explored.lengths if one not in others)
 
     @property
     def matters(self) -> bool:
-        """Whether the requirement depends on the constant, as far as it was moved."""
-        return self.down.breaks or self.up.breaks or not (self.down.known and self.up.known)
+        """Whether not all is well at what was explored."""
+        return bool(self.broken or self.undecided)
+
+    @property
+    def known(self) -> bool:
+        """Whether no bound was hit."""
+        return self.explored.whole and not self.undecided
+
+
+@dataclass(frozen=True, slots=True)
+class AllSlack:
+    """Every constant against every requirement that holds now. It is not `complete` where a bound
+    was hit, be it before anything could be judged.
+    """
+
+    every: tuple[Slack, ...]
+    complete: bool
 
 
 @dataclass(slots=True)
@@ -65,53 +95,97 @@ class SlackSearch:
     explorations: int = 0
     _verdicts: dict[tuple[object, int], dict[str, str]] = field(default_factory=dict)
 
-    def all(self) -> Iterator[Slack]:
-        """Every constant against every requirement that holds now."""
+    def all(self) -> AllSlack:
+        """The slack of all constants, in the device's order."""
+        now = self._judged(None, 0)
+        if now is None:
+            return AllSlack((), complete=False)
+        needs = [name for name, verdict in now.items() if verdict in (HOLDS, VACUOUS)]
+        every = tuple(self._every(needs))
+        known = UNDECIDED not in now.values() and all(one.known for one in every)
+        return AllSlack(every, known)
+
+    def _every(self, needs: Sequence[str]) -> Iterator[Slack]:
+        """Those with the fewest lengths are explored first, so that as many as can be are explored
+        whole.
+        """
+        constants = constants_of(compose(self.device))
+        sides = [side for one in constants for side in self._sides(one)] if needs else []
+        sides.sort(key=lambda side: len(side.shifts))
+        for left, side in zip(range(len(sides), 0, -1), sides, strict=True):
+            if len(side.shifts) <= (self.most - self.explorations) // left:
+                self._explore(side, side.shifts)
+            else:
+                self._explore_points(side, needs)
+        for constant in constants:
+            yield from self._told(constant, needs, [s for s in sides if s.constant == constant])
+
+    def _sides(self, constant: Constant) -> Iterator[_Side]:
+        """The moves down and up, the nearest first."""
+        own = self._own(constant)
+        least = 1 if self._is_period(constant) else 0
+        yield _Side(constant, range(-1, least - own - 1, -1))
+        yield _Side(constant, range(1, max(WIDEST * own, LEAST_REACH) + 1))
+
+    def _own(self, constant: Constant) -> int:
         clock = self.device.clock
         assert clock is not None
-        now = self._judged(None, 0)
-        needs = [name for name, verdict in (now or {}).items() if verdict in (HOLDS, VACUOUS)]
-        for constant in constants_of(compose(self.device)):
-            own = clock.ticks(constant.duration.low)
-            least = 1 if self._is_period(constant) else 0
-            for need in needs:
-                down = self._border(constant, need, own, -1, max(own - least, 0))
-                up = self._border(constant, need, own, 1, max(WIDEST * own, LEAST_REACH))
-                yield Slack(constant, need, own, down, up)
+        return clock.ticks(constant.duration.low)
 
     def _is_period(self, constant: Constant) -> bool:
         rules = (rule for chip in self.device.chips.values() for rule in chip.rules)
         return any(rule.after == constant.duration and rule.periodic for rule in rules)
 
-    def _border(self, constant: Constant, need: str, own: int, sign: int, most: int) -> Border:
-        good, bad, step = 0, 0, 1
-        while not bad and good < most:
-            tried = min(step, most)
-            holds = self._holds(constant, need, sign * tried)
-            if holds is None:
-                return Border(own + sign * good, breaks=False, known=False)
-            good, bad = (tried, bad) if holds else (good, tried)
-            step *= 2
-        while bad and bad - good > 1:
-            middle = (good + bad) // 2
-            holds = self._holds(constant, need, sign * middle)
-            if holds is None:
-                return Border(own + sign * good, breaks=False, known=False)
-            good, bad = (middle, bad) if holds else (good, middle)
-        return Border(own + sign * good, breaks=bool(bad))
+    def _explore(self, side: _Side, shifts: Iterable[int]) -> None:
+        """Notes what is judged at some moves, up to a bound."""
+        for shift in shifts:
+            verdicts = self._judged(side.constant, shift)
+            if verdicts is None:
+                side.whole = False
+                return
+            side.judged[shift] = verdicts
 
-    def _holds(self, constant: Constant, need: str, shift: int) -> bool | None:
-        """Whether a requirement holds with the constant moved; None where nobody knows."""
-        verdicts = self._judged(constant, shift)
-        if verdicts is None or verdicts[need] == UNDECIDED:
-            return None
-        return verdicts[need] in (HOLDS, VACUOUS)
+    def _explore_points(self, side: _Side, needs: Sequence[str]) -> None:
+        places: list[int] = []
+        many = len(side.shifts)
+        while not places or places[-1] < many:
+            places.append(min(2 * places[-1] if places else 1, many))
+        self._explore(side, (side.shifts[place - 1] for place in places))
+        for need in needs:
+            judged = [0, *(p for p in places if side.shifts[p - 1] in side.judged)]
+            pairs = pairwise(judged)
+            border = next((p for p in pairs if self._breaks(side, need, p[1])), None)
+            while border is not None and border[1] - border[0] > 1 and side.whole:
+                middle = sum(border) // 2
+                self._explore(side, [side.shifts[middle - 1]])
+                breaks = self._breaks(side, need, middle)
+                border = (border[0], middle) if breaks else (middle, border[1])
+
+    def _breaks(self, side: _Side, need: str, place: int) -> bool:
+        verdicts = side.judged.get(side.shifts[place - 1])
+        return verdicts is not None and verdicts[need] not in (HOLDS, VACUOUS)
+
+    def _told(
+        self, constant: Constant, needs: Iterable[str], sides: Sequence[_Side]
+    ) -> Iterator[Slack]:
+        own = self._own(constant)
+        judged = {own + shift: said for side in sides for shift, said in side.judged.items()}
+        reach = [own, *(own + side.shifts[-1] for side in sides if side.shifts)]
+        lengths = tuple(sorted({own, *judged}))
+        whole = all(side.whole for side in sides)
+        explored = Explored(own, min(reach), max(reach), lengths, whole)
+        for need in needs:
+            said = {length: verdicts[need] for length, verdicts in sorted(judged.items())}
+            undecided = tuple(length for length, one in said.items() if one == UNDECIDED)
+            fine = (HOLDS, VACUOUS, UNDECIDED)
+            broken = tuple(length for length, one in said.items() if one not in fine)
+            yield Slack(constant, need, explored, broken, undecided)
 
     def _judged(self, constant: Constant | None, shift: int) -> dict[str, str] | None:
-        """The verdicts with a constant moved; None where the bound of explorations is hit."""
+        """The verdicts with a constant moved; None where a bound keeps it from being explored."""
         key = (None if constant is None else constant.duration.places, shift)
         if key not in self._verdicts:
-            if self.explorations >= self.most:
+            if self.explorations >= self.most or self.search.limits.time_is_up:
                 return None
             self.explorations += 1
             device = self.device if constant is None else moved(self.device, constant, shift)
@@ -121,6 +195,16 @@ class SlackSearch:
             judged = [*requirements.judge(space), *watching]
             self._verdicts[key] = {one.need.name: one.verdict for one in judged}
         return self._verdicts[key]
+
+
+@dataclass(slots=True)
+class _Side:
+    """Moves of a constant in one direction, the nearest first, and what was judged at them."""
+
+    constant: Constant
+    shifts: range
+    judged: dict[int, dict[str, str]] = field(default_factory=dict)
+    whole: bool = True
 
 
 def constants_of(product: Product) -> list[Constant]:

@@ -16,7 +16,7 @@ for ever.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import product as product_of
@@ -30,12 +30,11 @@ from modecheck.engine.durations import (
     FOREVER,
     DurationQuery,
     Durations,
-    durations_in,
     durations_of,
     with_moments,
 )
 from modecheck.engine.exploration import Reporter
-from modecheck.engine.space import Space
+from modecheck.engine.space import Limits, Space
 from modecheck.model.mistakes import InvalidInput, Mistake
 from modecheck.model.parts import Device, Requirement
 from modecheck.product.composition import compose
@@ -43,6 +42,7 @@ from modecheck.product.form import Apply, Constant, Product, Read
 from modecheck.product.lowering import folded
 from modecheck.product.watching import automaton_for
 
+Answering = Callable[[DurationQuery], Durations | None]
 SWITCH, RESPONSE, RECONNECTION = "switch", "response", "reconnection"
 
 
@@ -82,6 +82,11 @@ class Timed:
         return f"{self.source} to {self.target}" if self.kind == SWITCH else self.name
 
     @property
+    def silent(self) -> bool:
+        """Whether nothing was seen of it before a bound was hit."""
+        return not self.complete and self.best is None and self.worst is None
+
+    @property
     def exceeded(self) -> bool:
         """Whether it can take longer than a requirement allows."""
         worst = None if self.worst is None else self.worst.ticks
@@ -112,14 +117,17 @@ class DeviceTimes:
 
 
 def times_of(device: Device, search: Search, reporter: Reporter | None = None) -> DeviceTimes:
-    """The times of a device. Raises `InvalidInput` where it has no clock."""
+    """The times of a device. Seconds that bound the search bound all of it; what was not asked by
+    then is incomplete. Raises `InvalidInput` where it has no clock.
+    """
     if device.clock is None:
         message = "time is not counted here: the device has no clock"
         expected = "a 'clock' in the device, such as {tick: 1 ms}"
         raise InvalidInput([Mistake(message, device.place, expected=expected)])
+    search = replace(search, limits=search.limits.from_now())
     product = compose(device)
     space = explore_with(_with_pairings(with_moments(product)), search, reporter)
-    timed = [*_switches(space), *_reconnections(space)]
+    timed = [*_switches(space, search.limits), *_reconnections(space, search.limits)]
     responses = _Responses(product, space.state_count, search, reporter).all()
     order = (SWITCH, RESPONSE, RECONNECTION)
     every = sorted([*timed, *responses], key=lambda one: order.index(one.kind))
@@ -145,7 +153,7 @@ def actors_labels(product: Product) -> frozenset[int]:
     )
 
 
-def _switches(space: Space) -> list[Timed]:
+def _switches(space: Space, limits: Limits) -> list[Timed]:
     """Every ordered pair of modes between which a switch leads through no other one. Those to one
     mode are asked for after each other.
     """
@@ -158,17 +166,17 @@ def _switches(space: Space) -> list[Timed]:
         if source == target:
             continue
         query = _unaided(space, bits[source], every, bits[target])
-        asked = _Asked(space, space.product, query, answer(query))
+        asked = _asked(space, space.product, query, answer, limits)
         found[source, target] = asked.timed(SWITCH, f"{source}->{target}", source, target)
     return [found[pair] for pair in product_of(modes, modes) if pair in found]
 
 
-def _reconnections(space: Space) -> Iterator[Timed]:
+def _reconnections(space: Space, limits: Limits) -> Iterator[Timed]:
     answer = durations_of(space)
     for name in space.product.device.pairings:
         works = space.mark(f"together:{name}")
         query = _unaided(space, works, works, works)
-        asked = _Asked(space, space.product, query, answer(query))
+        asked = _asked(space, space.product, query, answer, limits)
         yield asked.timed(RECONNECTION, name, name, name)
 
 
@@ -219,7 +227,7 @@ class _Responses:
         idling = frozenset({space.product.idle_label})
         query = DurationQuery(space.mark(f"waiting:{need.name}"), 0, 0, idling, endless=True)
         names = (need.name, need.text, need.response_text)
-        asked = _Asked(space, self._product, query, durations_in(space, query))
+        asked = _asked(space, self._product, query, durations_of(space), self._search.limits)
         timed = asked.timed(RESPONSE, *names)
         within = self._product.device.requirements[need.name].within
         clock = self._product.device.clock
@@ -236,6 +244,7 @@ class _Asked:
     product: Product
     query: DurationQuery
     found: Durations | None
+    stopped_by: str
 
     def timed(self, kind: str, name: str, source: str, target: str) -> Timed:
         space, found = self.space, self.found
@@ -244,10 +253,20 @@ class _Asked:
             finder = StretchFinder(space, self.query, found)
             stretches = finder.shortest(), finder.longest()
             best, worst = (_measured(space, self.product, one) for one in stretches)
-        why = space.stopped_by or ("" if found is not None else "lack of memory")
-        remark = up_to_failures(space)
+        remark, why = up_to_failures(space), self.stopped_by
         complete = space.complete and found is not None
         return Timed(kind, name, source, target, best, worst, complete, why, remark=remark)
+
+
+def _asked(
+    space: Space, product: Product, query: DurationQuery, answer: Answering, limits: Limits
+) -> _Asked:
+    """The query with its answer, if there is time left for one."""
+    if limits.time_is_up:
+        return _Asked(space, product, query, None, limits.reached_seconds)
+    found = answer(query)
+    why = space.stopped_by or ("" if found is not None else "lack of memory")
+    return _Asked(space, product, query, found, why)
 
 
 def _measured(space: Space, product: Product, stretch: Stretch | None) -> Measured | None:

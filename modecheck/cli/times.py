@@ -9,7 +9,7 @@ import click
 from modecheck.cli.options import choice_option, device_argument, exploring_options
 
 if TYPE_CHECKING:
-    from modecheck.checks.slack import Slack
+    from modecheck.checks.slack import AllSlack
     from modecheck.checks.times import DeviceTimes
     from modecheck.engine.choice import Search
 
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 @click.option(
     "--slack",
     is_flag=True,
-    help="Tell how far each duration can move before a requirement that holds is broken.",
+    help="Tell at which lengths of each duration a requirement that holds is broken.",
 )
 @click.option(
     "--explorations",
@@ -51,6 +51,7 @@ def command(
     Exit code 1 when a response can take longer than its requirement allows.
     """
     import sys
+    from dataclasses import replace
 
     from modecheck.checks.slack import SlackSearch
     from modecheck.checks.times import times_of
@@ -60,23 +61,24 @@ def command(
     from modecheck.report.style import show, style_for
     from modecheck.report.times_text import times_as_text
 
+    search = replace(search, limits=search.limits.from_now())
     need_all_writable({"json": json_file, "markdown": markdown_file})
     found = variants_of(device, chosen, every=False)[0]
     with reporter_for(sys.stderr) as reporter:
         times = times_of(found, search, reporter)
-        moved = list(SlackSearch(found, search, explorations).all()) if slack else None
+        moved = SlackSearch(found, search, explorations).all() if slack else None
     _write(times, moved, json_file, markdown_file)
-    lines = times_as_text(times, moved or (), style_for(sys.stdout), scenarios=scenarios)
+    lines = times_as_text(times, moved, style_for(sys.stdout), scenarios=scenarios)
     if folder is not None:
         lines += ["", *_draw(times, folder)]
     show(lines)
     exceeded = any(one.exceeded for one in times.timed)
-    known = all(one.down.known and one.up.known for one in moved or ())
-    sys.exit(exit_code(found=exceeded, complete=times.complete and known))
+    known = times.complete and (moved is None or moved.complete)
+    sys.exit(exit_code(found=exceeded, complete=known))
 
 
 def _write(
-    times: DeviceTimes, slack: list[Slack] | None, json_file: str | None, markdown_file: str | None
+    times: DeviceTimes, slack: AllSlack | None, json_file: str | None, markdown_file: str | None
 ) -> None:
     from modecheck.report.files import write_json, write_whole
     from modecheck.report.times_json import times_as_json
@@ -85,7 +87,7 @@ def _write(
     if json_file is not None:
         write_json(json_file, times_as_json(times, slack))
     if markdown_file is not None:
-        write_whole(markdown_file, times_as_markdown(times, slack or ()))
+        write_whole(markdown_file, times_as_markdown(times, slack))
 
 
 def _draw(times: DeviceTimes, folder: str) -> list[str]:

@@ -9,8 +9,9 @@ roads count it as one from which every road leads on: a check must not claim wha
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Protocol
 
 from modecheck.engine.plain import Observed, State
@@ -33,6 +34,19 @@ class Limits:
     seconds: float | None = None
     memory: int | None = None
     since: float | None = None
+
+    def from_now(self) -> Limits:
+        """The same, with seconds that count from now, unless it is known already since when. So
+        several explorations share them.
+        """
+        return self if self.since is not None else replace(self, since=time.monotonic())
+
+    @property
+    def time_is_up(self) -> bool:
+        """Whether `seconds` have passed, where it is known since when they count."""
+        if self.seconds is None or self.since is None:
+            return False
+        return time.monotonic() - self.since > self.seconds
 
     @property
     def reached_states(self) -> str:

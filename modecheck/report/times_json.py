@@ -7,7 +7,7 @@ from fractions import Fraction
 from typing import Any
 
 from modecheck.checks.deciding import deciders
-from modecheck.checks.slack import Border, Slack
+from modecheck.checks.slack import AllSlack, Slack
 from modecheck.checks.times import DeviceTimes, Measured, Timed
 from modecheck.model.clocks import spelled
 from modecheck.report.as_json import step_as_json
@@ -16,7 +16,7 @@ from modecheck.scenario.telling import spelled_or_none, tell
 Json = dict[str, Any]
 
 
-def times_as_json(times: DeviceTimes, slack: Sequence[Slack] | None) -> Json:
+def times_as_json(times: DeviceTimes, slack: AllSlack | None) -> Json:
     """Everything, with both scenarios of each time; `slack` is null where it was not asked for."""
     device = times.product.device
     return {
@@ -26,7 +26,8 @@ def times_as_json(times: DeviceTimes, slack: Sequence[Slack] | None) -> Json:
         "states": times.states,
         "complete": times.complete,
         "times": [_timed(times, one) for one in times.timed],
-        "slack": None if slack is None else [_slack(one, times.tick) for one in slack],
+        "slack": None if slack is None else [_slack(one, times.tick) for one in slack.every],
+        "slack_complete": None if slack is None else slack.complete,
     }
 
 
@@ -80,15 +81,16 @@ def _slack(one: Slack, tick: Fraction) -> Json:
         "file": one.constant.place.file,
         "line": one.constant.place.line,
         "column": one.constant.place.column,
-        "now": spelled_or_none(one.now * tick),
-        "down": _border(one.down, tick),
-        "up": _border(one.up, tick),
+        "now": spelled_or_none(one.explored.now * tick),
+        "from": spelled_or_none(one.explored.lowest * tick),
+        "to": spelled_or_none(one.explored.highest * tick),
+        "every_length_explored": one.explored.every,
+        "complete": one.known,
+        "broken_at": _lengths(one.broken, tick),
+        "holds_at": _lengths(one.holds, tick),
+        "undecided_at": _lengths(one.undecided, tick),
     }
 
 
-def _border(border: Border, tick: Fraction) -> Json:
-    return {
-        "holds_at": spelled_or_none(border.holds_at * tick),
-        "breaks_next": border.breaks,
-        "complete": border.known,
-    }
+def _lengths(lengths: Sequence[int], tick: Fraction) -> list[str]:
+    return [spelled_or_none(length * tick) for length in lengths]

@@ -2,18 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from itertools import groupby
 
-from modecheck.checks.slack import Slack
+from modecheck.checks.slack import AllSlack
 from modecheck.checks.times import DeviceTimes, Timed
 from modecheck.model.clocks import spelled
 from modecheck.report.as_markdown import as_code, escaped, folded, scenario_as_markdown, table
-from modecheck.report.times_text import CLOCKS, HEADINGS, cells, remarks, slack_in_words, told
+from modecheck.report.times_text import (
+    CLOCKS,
+    HEADINGS,
+    SLACK_INCOMPLETE,
+    cells,
+    explored_in_words,
+    remarks,
+    slack_in_words,
+    told,
+    undecided_in_words,
+)
 from modecheck.scenario.telling import tell
 
 
-def times_as_markdown(times: DeviceTimes, slack: Sequence[Slack]) -> str:
+def times_as_markdown(times: DeviceTimes, slack: AllSlack | None) -> str:
     """A table for each kind, and the worst scenarios, folded."""
     name = escaped(times.product.device.name)
     lines = [f"## {name}: times, counted in ticks of {spelled(times.tick)}", ""]
@@ -24,6 +34,8 @@ def times_as_markdown(times: DeviceTimes, slack: Sequence[Slack]) -> str:
         lines += [*table(rows), "", escaped(f"Clock: {CLOCKS[kind]}."), ""]
         for one in every:
             lines += _scenario(one, times)
+    if undecided := undecided_in_words(times):
+        lines += [escaped(undecided), ""]
     return "\n".join([*lines, *_slack(times, slack)]).rstrip("\n") + "\n"
 
 
@@ -42,12 +54,15 @@ def _scenario(one: Timed, times: DeviceTimes) -> list[str]:
     return folded(title, steps, unfolded=False)
 
 
-def _slack(times: DeviceTimes, slack: Sequence[Slack]) -> Iterator[str]:
+def _slack(times: DeviceTimes, slack: AllSlack | None) -> Iterator[str]:
+    if slack is None:
+        return
     rows = [
         [as_code(one.constant.name), escaped(one.constant.duration.text), as_code(one.need),
-         escaped(slack_in_words(one, times.tick))]
-        for one in slack
-        if one.matters
+         escaped(slack_in_words(one, times.tick)), escaped(explored_in_words(one, times.tick))]
+        for one in slack.every
     ]  # fmt: skip
     if rows:
-        yield from table([["constant", "now", "requirement", "holds while it stays"], *rows])
+        yield from table([["constant", "now", "requirement", "slack", "what is known"], *rows])
+    if not slack.complete:
+        yield from ("", f"Slack is {SLACK_INCOMPLETE}")

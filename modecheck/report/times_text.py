@@ -7,7 +7,7 @@ from fractions import Fraction
 from itertools import groupby
 
 from modecheck.checks.deciding import Decider, deciders
-from modecheck.checks.slack import LEAST_REACH, WIDEST, Border, Slack
+from modecheck.checks.slack import AllSlack, Slack
 from modecheck.checks.times import RECONNECTION, RESPONSE, SWITCH, DeviceTimes, Measured, Timed
 from modecheck.checks.wording import counted, listed
 from modecheck.model.clocks import spelled
@@ -27,13 +27,14 @@ CLOCKS = {
     RECONNECTION: "from the last step of an actor, or from the loss, until it is there again",
 }
 """What the clock of each kind runs on."""
+SLACK_INCOMPLETE = "incomplete: a bound was hit, of --explorations or of the exploration"
 CELL = 11
 MOST_DECIDERS = 4
 """Constants told of one time; the JSON has them all."""
 
 
 def times_as_text(
-    times: DeviceTimes, slack: Sequence[Slack], style: Style, *, scenarios: bool = False
+    times: DeviceTimes, slack: AllSlack | None, style: Style, *, scenarios: bool = False
 ) -> list[str]:
     """The lines of the report."""
     said = f"times, counted in ticks of {spelled(times.tick)}"
@@ -41,14 +42,30 @@ def times_as_text(
     lines.append(f"  {counted(times.states, 'state')}")
     for kind, group in groupby(told(times), key=lambda one: one.kind):
         lines += ["", *_group(kind, list(group), times, style, scenarios=scenarios)]
-    if not told(times):
+    if not times.timed:
         lines += ["", "  there is nothing to time: no two modes, no response and no pairing"]
+    if undecided := undecided_in_words(times):
+        lines += ["", *style.wrapped(undecided, "  ", "    ")]
     return [*lines, *slack_as_text(times, slack, style)]
 
 
 def told(times: DeviceTimes) -> list[Timed]:
-    """All but mode switches that do not exist."""
-    return [one for one in times.timed if one.kind != SWITCH or one.worst or not one.complete]
+    """All but mode switches that do not exist, and that of which nothing is known."""
+    return [
+        one
+        for one in times.timed
+        if not one.silent and (one.kind != SWITCH or one.worst or not one.complete)
+    ]
+
+
+def undecided_in_words(times: DeviceTimes) -> str:
+    """How many times are not decided, and why; nothing where all are."""
+    undecided = [one for one in times.timed if not one.complete]
+    if not undecided:
+        return ""
+    why = listed(list(dict.fromkeys(one.stopped_by for one in undecided)))
+    many = f"{len(undecided):,} of {counted(len(times.timed), 'time')}"
+    return f"incomplete: {many} not decided, stopped by {why}"
 
 
 def _group(
@@ -150,44 +167,59 @@ def _scenarios(one: Timed, times: DeviceTimes, style: Style) -> Iterator[str]:
         yield from scenario_as_text(tell(times.product, measured.way), style, (begin + 1,))
 
 
-def slack_as_text(times: DeviceTimes, slack: Sequence[Slack], style: Style) -> list[str]:
-    """For each constant the requirements that break when it is moved."""
-    if not slack:
+def slack_as_text(times: DeviceTimes, slack: AllSlack | None, style: Style) -> list[str]:
+    """For each constant what was explored, and the requirements that break there."""
+    if slack is None:
         return []
-    lines = ["", style.bold("slack (a requirement holds while the constant stays as told)")]
-    for constant, group in groupby(slack, key=lambda one: one.constant):
-        matters = [one for one in group if one.matters]
-        if not matters:
-            continue
+    lines = ["", style.bold("slack (what breaks where a constant is longer or shorter)")]
+    for constant, group in groupby(slack.every, key=lambda one: one.constant):
+        every = list(group)
         place = seen_from_here(str(constant.place))
         lines += style.wrapped(f"{constant.name}, now {constant.duration.text} ({place})", "  ")
-        for one in matters:
+        said = explored_in_words(every[0], times.tick)
+        lines += [style.faint(line) for line in style.wrapped(said, "    ", "      ")]
+        told = [one for one in every if one.matters]
+        for one in told:
             words = slack_in_words(one, times.tick)
             lines += style.wrapped(f"{one.need}: {words}", "    ", "      ")
-    if not any(one.matters for one in slack):
-        lines.append("  no requirement breaks")
-    said = (
-        f"what is not told breaks nothing down to 0 and up to {WIDEST} times as much more "
-        f"(at least {LEAST_REACH} ticks)"
-    )
-    lines += [style.faint(line) for line in style.wrapped(said, "  ", "  ")]
-    if not all(one.down.known and one.up.known for one in slack):
-        lines.append("  incomplete: the bound of explorations (--explorations) was hit")
-    return lines
+        if not told:
+            lines.append("    no requirement breaks there")
+    if slack.complete and not slack.every:
+        lines.append("  there is nothing to move: no duration, or no requirement that holds")
+    return lines if slack.complete else [*lines, f"  {SLACK_INCOMPLETE}"]
+
+
+def explored_in_words(one: Slack, tick: Fraction) -> str:
+    """The lengths of a constant that were explored; of others nothing is known."""
+    explored = one.explored
+    end = "" if one.constant.duration.high == one.constant.duration.low else " of its earlier end"
+    if explored.every:
+        reach = f"{_at(explored.lowest, tick)} to {_at(explored.highest, tick)}"
+        return f"explored: every length{end} from {reach}, tick by tick"
+    at = lengths_in_words(explored.lengths, tick)
+    return f"explored: the lengths{end} {at}; nothing is known of any other"
 
 
 def slack_in_words(one: Slack, tick: Fraction) -> str:
-    """Between which times a constant may be, and how far it can move."""
-    parts = []
-    end = "" if one.constant.duration.high == one.constant.duration.low else "its earlier end "
-    for word, border, sign in (("at least", one.down, "-"), ("at most", one.up, "+")):
-        if border.breaks:
-            by = spelled_or_none(abs(border.holds_at - one.now) * tick)
-            parts.append(f"{word} {_at(border, tick)} ({sign}{by})")
-        elif not border.known:
-            parts.append(f"{word}: incomplete, holds at {_at(border, tick)}")
-    return end + ", ".join(parts)
+    """At which explored lengths a requirement is broken, and at which it holds."""
+    parts = (("broken at", one.broken), ("undecided at", one.undecided), ("holds at", one.holds))
+    return "; ".join(f"{word} {lengths_in_words(at, tick)}" for word, at in parts if at)
 
 
-def _at(border: Border, tick: Fraction) -> str:
-    return spelled_or_none(border.holds_at * tick)
+def lengths_in_words(lengths: Sequence[int], tick: Fraction) -> str:
+    """Lengths in ticks, those that follow each other as a range."""
+    ranges: list[tuple[int, int]] = []
+    for length in lengths:
+        if ranges and ranges[-1][1] == length - 1:
+            ranges[-1] = (ranges[-1][0], length)
+        else:
+            ranges.append((length, length))
+    said = [
+        _at(low, tick) if low == high else f"{_at(low, tick)} to {_at(high, tick)}"
+        for low, high in ranges
+    ]
+    return ", ".join(said)
+
+
+def _at(length: int, tick: Fraction) -> str:
+    return spelled_or_none(length * tick)

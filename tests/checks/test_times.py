@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from fractions import Fraction
 
 import pytest
 
 from modecheck.checks.deciding import deciders
-from modecheck.checks.slack import SlackSearch, constants_of, moved
+from modecheck.checks.slack import Slack, SlackSearch, constants_of, moved
 from modecheck.checks.times import DeviceTimes, Timed, times_of
 from modecheck.checks.verdict import check
 from modecheck.engine.choice import Search
 from modecheck.engine.space import Limits
 from modecheck.model.parts import Device
 from modecheck.product.composition import compose
+from modecheck.report.times_text import explored_in_words, slack_in_words
 from tests.engine.test_durations import RETRIES
 from tests.generation.devices import device_from
 
@@ -228,9 +230,10 @@ def alone(text: str) -> str:
     return text
 
 
-def slack_of(device: Device, most: int = 200) -> dict[tuple[str, str], tuple[object, object]]:
+def slack_of(device: Device, most: int = 400) -> dict[tuple[str, str], Slack]:
     found = SlackSearch(device, Search(), most).all()
-    return {(one.constant.name, one.need): (one.down, one.up) for one in found}
+    assert found.complete == all(one.known for one in found.every)
+    return {(one.constant.name, one.need): one for one in found.every}
 
 
 def test_slack_is_what_the_requirement_leaves() -> None:
@@ -238,15 +241,73 @@ def test_slack_is_what_the_requirement_leaves() -> None:
     device = device_from(alone(CHAIN).replace("within: 28 ms", "within: 31 ms"))
     found = slack_of(device)
     for name, now in (("hub.answer", 10), ("tile.settle", 5), ("air delay", 1)):
-        down, up = found[name, "R1"]
-        assert (up.holds_at, up.breaks, up.known) == (now + 3, True, True)  # type: ignore[attr-defined]
-        assert (down.holds_at, down.breaks) == (0, False)  # type: ignore[attr-defined]
+        one = found[name, "R1"]
+        assert one.known
+        assert one.explored.every
+        assert one.holds == tuple(range(now + 4))
+        assert one.broken == tuple(range(now + 4, max(9 * now, now + 16) + 1))
 
 
 def test_a_bound_of_explorations_is_told() -> None:
     """What was not tried is not said to hold."""
     found = slack_of(device_from(CHAIN), most=2)
-    assert any(not up.known for _, up in found.values())  # type: ignore[attr-defined]
+    assert any(not one.known for one in found.values())
+    tried = {length for one in found.values() for length in one.explored.lengths}
+    assert len(tried) <= 2 + len(found)
+
+
+TWO_DOORS = """
+device: two doors that are never open together
+clock: {tick: 1 ms, at_once: [chips]}
+chips:
+  a:
+    states: {s0: {}, s1: {}, s2: {rest: true}}
+    rules: {begin: {in: s0, after: 2 ms, to: s1}, end: {in: s1, after: 1 ms, to: s2}}
+  b:
+    states: {w: {}, open: {}, done: {rest: true}}
+    rules: {unlock: {in: w, after: 8 ms, to: open}, lock: {in: open, after: 1 ms, to: done}}
+requirements:
+  R1: {text: never both at once, never: a.s1 and b.open}
+"""
+"""Invented: slack that is not monotone. The one door is open from 2 to 3 ms, the other one from 8
+to 9; later, the first one meets the second one, and later still it is behind it.
+"""
+
+
+def test_where_a_requirement_breaks_in_between_every_length_is_told() -> None:
+    """Open at n ms, the first door closes at n + 1: it meets the second one, which is open from 8
+    to 9 ms, for n = 7, 8 and 9 and never again.
+    """
+    begin = slack_of(device_from(TWO_DOORS))["a.begin", "R1"]
+    assert begin.explored.every
+    assert (begin.explored.lowest, begin.explored.highest) == (0, 18)
+    assert begin.broken == (7, 8, 9)
+    assert begin.holds == (*range(7), *range(10, 19))
+    tick = Fraction(1, 1000)
+    assert explored_in_words(begin, tick) == "explored: every length from 0 to 18 ms, tick by tick"
+    said = "broken at 7 ms to 9 ms; holds at 0 to 6 ms, 10 ms to 18 ms"
+    assert slack_in_words(begin, tick) == said
+
+
+def test_where_not_every_length_is_explored_nothing_is_said_of_the_others() -> None:
+    """With few explorations only points are tried: none of them meets the other door, and no range
+    is told that was not gone through.
+    """
+    begin = slack_of(device_from(TWO_DOORS), most=40)["a.begin", "R1"]
+    assert not begin.explored.every
+    assert begin.holds == begin.explored.lengths == (0, 1, 2, 3, 4, 6, 10, 18)
+    said = "explored: the lengths 0 to 4 ms, 6 ms, 10 ms, 18 ms; nothing is known of any other"
+    assert explored_in_words(begin, Fraction(1, 1000)) == said
+
+
+def test_each_length_is_judged_as_the_device_with_it_is() -> None:
+    """The slack of every constant, beside a check of a file in which it is written so."""
+    for (name, _), one in slack_of(device_from(TWO_DOORS)).items():
+        rule = name.partition(".")[2]
+        for length in one.explored.lengths:
+            other = re.sub(rf"(\b{rule}: {{in: \w+, after:) \d+ ms", rf"\1 {length} ms", TWO_DOORS)
+            (judged,) = check([device_from(other)]).requirements
+            assert (judged.verdict == "broken") == (length in one.broken), (name, length)
 
 
 def test_a_constant_is_moved_wherever_it_is_used() -> None:

@@ -50,11 +50,39 @@ def test_what_takes_too_long_is_found(tmp_path: Path) -> None:
 
 
 def test_a_bound_makes_it_incomplete(tmp_path: Path) -> None:
-    """Exit code 3, and no number in the table; the same for a bound of explorations."""
+    """Exit code 3, and one line counts what is not decided; the same for other bounds."""
     result = run(tmp_path, "--max-states", "20")
     assert result.exit_code == 3
-    assert "wire to radio   incomplete   incomplete" in result.output
+    said = "incomplete: 3 of 3 times not decided, stopped by the bound of 20 states"
+    assert said in result.output
     assert run(tmp_path, "--slack", "--explorations", "1").exit_code == 3
+
+
+class _Clock:
+    """Time that stands still for some looks at the clock, and then is up."""
+
+    def __init__(self, looks: int) -> None:
+        self.looks = looks
+
+    def monotonic(self) -> float:
+        self.looks -= 1
+        return 0.0 if self.looks >= 0 else 9e9
+
+
+def test_seconds_bound_the_whole_command(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """All explorations and questions share them, slack, too: what was decided is told, one line
+    counts the rest, and the exit code is 3. Here time is up at the third look: there were one when
+    the command began and one before the first question.
+    """
+    monkeypatch.setattr("modecheck.engine.space.time", _Clock(2))
+    monkeypatch.setattr("modecheck.engine.stopping.time", _Clock(100_000))
+    result = run(tmp_path, "--max-seconds", "100", "--slack")
+    assert result.exit_code == 3
+    assert "incomplete: 2 of 3 times not decided, stopped by the bound of 100 seconds" in (
+        " ".join(result.output.split())
+    )
+    assert "there is nothing to move" not in result.output
+    assert len(re.findall("wire to radio|radio to wire", result.output)) <= 1
 
 
 def test_a_device_without_a_clock_has_no_times() -> None:
