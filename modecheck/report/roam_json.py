@@ -49,7 +49,7 @@ def roamed_as_json(roamed: Roamed) -> Json:
             "visited_once": estimate.once,
             "visited_twice": estimate.twice,
             "share_of_steps_to_new_states": estimate.unseen_share,
-            "states_at_least": estimate.at_least,
+            "states_in_all": estimate.in_all,
         },
         "left_out": list(LEFT_OUT),
     }

@@ -121,10 +121,10 @@ def _estimated(roamed: Roamed, style: Style) -> list[str]:
     estimate = roamed.seen.estimate
     counted_so = "" if estimate.exact else "; states are estimated from a sample by their hash"
     text = (
-        f"not seen, estimated: {estimate.unseen_share:.2%} of further steps would lead to new "
-        f"states (Good 1953); at least {estimate.at_least:,} states in all (Chao 1984). Both take "
-        "the steps of a run for independent draws, and know nothing of what lies behind narrow "
-        f"ways{counted_so}."
+        f"estimate: about {estimate.in_all:,} states in all (Chao 1984), and about "
+        f"{estimate.unseen_share:.2%} of further steps would lead to new ones (Good 1953). There "
+        "may be any number more: both take the steps of a run for independent draws, and know "
+        f"nothing of what lies behind narrow ways{counted_so}."
     )
     return style.wrapped(text, "  ", "  ")
 

@@ -119,8 +119,8 @@ def test_what_was_seen_only_grows() -> None:
 
 def test_the_bound_of_chao_is_the_published_formula() -> None:
     """Chao 1984 (from memory): seen + f1^2 / (2 f2); f1 (f1 - 1) / 2 without doubletons."""
-    assert Estimate(visits=100, states=40, once=10, twice=5, exact=True).at_least == 50
-    assert Estimate(visits=100, states=40, once=4, twice=0, exact=True).at_least == 46
+    assert Estimate(visits=100, states=40, once=10, twice=5, exact=True).in_all == 50
+    assert Estimate(visits=100, states=40, once=4, twice=0, exact=True).in_all == 46
 
 
 def test_the_estimates_are_right_where_draws_are_independent() -> None:
@@ -134,4 +134,4 @@ def test_the_estimates_are_right_where_draws_are_independent() -> None:
     estimate = estimate_of([sample.tally(0, len(draws))])
     assert estimate.states == len(set(draws))
     assert estimate.unseen_share == pytest.approx(1 - len(set(draws)) / 1_000, rel=0.1)
-    assert estimate.at_least == pytest.approx(1_000, rel=0.1)
+    assert estimate.in_all == pytest.approx(1_000, rel=0.1)

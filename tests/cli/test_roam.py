@@ -33,6 +33,16 @@ def test_nothing_seen_proves_nothing() -> None:
     assert "holds " not in result.out
 
 
+def test_an_estimate_is_told_as_one() -> None:
+    """Neither Chao's nor Good's figure bounds what a walk can reach, whose steps depend on each
+    other; so neither is told as *at least*.
+    """
+    said = " ".join(run("roam", STARTER, "--runs", "5").out.split())
+    assert "estimate: about " in said
+    assert " states in all (Chao 1984), and about " in said
+    assert "at least" not in said
+
+
 @pytest.mark.parametrize(
     "arguments", [("--runs", "0"), ("--seconds", "-1"), ("--depth", "0"), ("--seed", "x")]
 )

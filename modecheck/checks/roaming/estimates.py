@@ -34,10 +34,11 @@ class Estimate:
         return self.once / self.visits if self.visits else 1.0
 
     @property
-    def at_least(self) -> int:
-        """A lower bound of the number of states that such walks can reach: seen + f1^2 / (2 f2)
-        (Chao 1984, cited from memory), with f1 (f1 - 1) / 2 where none was visited twice. The same
-        limits apply; it is a bound in expectation, and no count.
+    def in_all(self) -> int:
+        """An estimate of the number of states that such walks can reach: seen + f1^2 / (2 f2)
+        (Chao 1984, cited from memory), with f1 (f1 - 1) / 2 where none was visited twice. For
+        independent draws it is a lower bound in expectation. Steps of a walk are none, so it may be
+        more or less than there are.
         """
         if self.twice:
             return self.states + round(self.once * self.once / (2 * self.twice))
