@@ -6,8 +6,13 @@ again. Both may wait for a person, and what a person takes is not the device's t
 the worst time begins anew with each step of an actor on the way, and only a stretch that ends
 without one more counts: it is how long the device takes once people hold still. The best time is
 that with people who are as quick as can be; its clock begins anew only with a step of an actor
-without which the device would never have come there. Both begin among the same steps, and the best
-may use more of them, so that it is never more than the worst.
+without which the device would never have come there.
+
+The best time of a switch is that which its user measures. Its clock starts with the step of an
+actor that asks for it: one, in the mode or on the way to the other, before which the device could
+not have come there without another step of an actor, whatever it did by itself and without a fault.
+So it has in it how long the device takes to leave the mode. Where no such step leads to a switch,
+its clock starts when the mode is left, as that of the worst time does.
 
 A response is timed as `within` does: from the oldest moment at which it is asked for, whatever
 anybody does, until it is there; one that comes at that moment does not wait. What never comes takes
@@ -43,6 +48,8 @@ from modecheck.product.lowering import folded
 from modecheck.product.watching import automaton_for
 
 Answering = Callable[[DurationQuery], Durations | None]
+FAULTS = ("lose", "duplicate", "power_cut", "reset", "cut_in_rule")
+"""Kinds of labels that no chip and nobody asks for."""
 SWITCH, RESPONSE, RECONNECTION = "switch", "response", "reconnection"
 
 
@@ -75,6 +82,8 @@ class Timed:
     stopped_by: str = ""
     limit: int | None = None
     remark: str = ""
+    asked: bool = False
+    """Whether the clock of the best time starts with a step that asks for the switch."""
 
     @property
     def title(self) -> str:
@@ -155,7 +164,7 @@ def actors_labels(product: Product) -> frozenset[int]:
 
 def _switches(space: Space, limits: Limits) -> list[Timed]:
     """Every ordered pair of modes between which a switch leads through no other one. Those to one
-    mode are asked for after each other.
+    mode are queried after each other, and those from one mode, where the region is that mode's.
     """
     modes = list(space.product.device.modes)
     bits = {name: space.mark(f"mode:{name}") for name in modes}
@@ -168,6 +177,11 @@ def _switches(space: Space, limits: Limits) -> list[Timed]:
         query = _unaided(space, bits[source], every, bits[target])
         asked = _asked(space, space.product, query, answer, limits)
         found[source, target] = asked.timed(SWITCH, f"{source}->{target}", source, target)
+    for pair in product_of(modes, modes):
+        if pair in found and found[pair].best is not None:
+            query = _asking(space, bits[pair[0]], every, bits[pair[1]])
+            asked = _asked(space, space.product, query, answer, limits)
+            found[pair] = asked.as_asked(found[pair])
     return [found[pair] for pair in product_of(modes, modes) if pair in found]
 
 
@@ -190,6 +204,21 @@ def _unaided(space: Space, before: int, outside: int, goal: int) -> DurationQuer
         before=before,
         actors=actors_labels(space.product),
         straight=True,
+    )
+
+
+def _asking(space: Space, source: int, every: int, goal: int) -> DurationQuery:
+    """Stretches from a step of an actor that asks for a switch, through the mode that is left."""
+    labels = enumerate(space.product.labels)
+    return DurationQuery(
+        inside=0,
+        outside=every & ~source,
+        goal=goal,
+        barred=frozenset(number for number, label in labels if label.kind in FAULTS),
+        before=source,
+        actors=actors_labels(space.product),
+        straight=True,
+        asked=True,
     )
 
 
@@ -256,6 +285,16 @@ class _Asked:
         remark, why = up_to_failures(space), self.stopped_by
         complete = space.complete and found is not None
         return Timed(kind, name, source, target, best, worst, complete, why, remark=remark)
+
+    def as_asked(self, timed: Timed) -> Timed:
+        """A switch with the best time from a step that asks for it, if there is one."""
+        if self.found is None:
+            return replace(timed, complete=False, stopped_by=self.stopped_by)
+        shortest = StretchFinder(self.space, self.query, self.found).shortest()
+        if shortest is None:
+            return timed
+        best = _measured(self.space, self.product, shortest)
+        return replace(timed, best=best, asked=True)
 
 
 def _asked(

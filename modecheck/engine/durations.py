@@ -48,7 +48,9 @@ class DurationQuery:
 
     A stretch begins behind a step that leaves `before` (marks; 0 for whatever is no region), or on
     the way behind a step of `actors`: the longest behind any, the shortest behind one without which
-    it could not come to a goal. With `straight` it may come to the goal at once.
+    it could not come to a goal. With `straight` it may come to the goal at once. With `asked` it
+    begins behind such a step of `actors` alone, in the states of `before` (which are then of the
+    region) or on the way.
     """
 
     inside: int
@@ -59,6 +61,7 @@ class DurationQuery:
     actors: frozenset[int] = frozenset()
     endless: bool = False
     straight: bool = False
+    asked: bool = False
 
     @property
     def barred_for_longest(self) -> frozenset[int]:
@@ -295,7 +298,7 @@ class _Plain:
         if not query.before and self._kinds[INITIAL] == REGION:
             yield self._best[INITIAL], self._worst[INITIAL], NEVER, NEVER, INITIAL
         for number in self._reached():
-            before = self._is_before(number)
+            before = self._is_before(number) and not query.asked
             for label, target in self._every(number):
                 leaves = before and not self._is_before(target)
                 again = not before and label in query.actors

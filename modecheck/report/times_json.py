@@ -42,6 +42,7 @@ def _timed(times: DeviceTimes, one: Timed) -> Json:
         "within": None if one.limit is None else spelled_or_none(one.limit * times.tick),
         "exceeded": one.exceeded,
         "remark": one.remark or None,
+        "best_is_from_asking": one.asked,
         "best": _measured(times, one.best),
         "worst": _measured(times, one.worst),
     }

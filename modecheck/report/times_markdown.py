@@ -11,6 +11,7 @@ from modecheck.model.clocks import spelled
 from modecheck.report.as_markdown import as_code, escaped, folded, scenario_as_markdown, table
 from modecheck.report.times_text import (
     CLOCKS,
+    COLUMNS,
     HEADINGS,
     SLACK_INCOMPLETE,
     cells,
@@ -29,7 +30,7 @@ def times_as_markdown(times: DeviceTimes, slack: AllSlack | None) -> str:
     lines = [f"## {name}: times, counted in ticks of {spelled(times.tick)}", ""]
     for kind, group in groupby(told(times), key=lambda one: one.kind):
         every = list(group)
-        rows = [[HEADINGS[kind], "at least", "at most", "remarks"]]
+        rows = [[HEADINGS[kind], *COLUMNS[kind], "remarks"]]
         rows += [_row(one, times) for one in every]
         lines += [*table(rows), "", escaped(f"Clock: {CLOCKS[kind]}."), ""]
         for one in every:

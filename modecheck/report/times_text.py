@@ -22,12 +22,20 @@ HEADINGS = {
     RECONNECTION: "reconnections",
 }
 CLOCKS = {
-    SWITCH: "from the last step of an actor, or from leaving the mode, until the other is reached",
+    SWITCH: "until the other mode is reached; at best: from the step of an actor that asks for it, "
+    "or from leaving the mode where nobody has to ask; at most: from the last step of an actor, or "
+    "from leaving the mode",
     RESPONSE: "from the oldest moment at which it is asked for, whatever happens",
     RECONNECTION: "from the last step of an actor, or from the loss, until it is there again",
 }
 """What the clock of each kind runs on."""
 SLACK_INCOMPLETE = "incomplete: a bound was hit, of --explorations or of the exploration"
+COLUMNS = {
+    SWITCH: ("at best", "at most"),
+    RESPONSE: ("at least", "at most"),
+    RECONNECTION: ("at least", "at most"),
+}
+"""What the best and the worst time of each kind are called. Of a switch they have two clocks."""
 CELL = 11
 MOST_DECIDERS = 4
 """Constants told of one time; the JSON has them all."""
@@ -74,7 +82,8 @@ def _group(
     room = style.width - 2 - 2 * (CELL + 2)
     widest = max(len(HEADINGS[kind]) - 2, *(len(one.title) for one in group))
     width = min(widest, room)
-    head = f"{HEADINGS[kind]:<{width + 2}}  {'at least':>{CELL}}  {'at most':>{CELL}}"
+    least, most = COLUMNS[kind]
+    head = f"{HEADINGS[kind]:<{width + 2}}  {least:>{CELL}}  {most:>{CELL}}"
     lines = [style.bold(head)]
     lines += [style.faint(line) for line in style.wrapped(f"({CLOCKS[kind]})", "  ", "  ")]
     for one in group:
@@ -117,6 +126,8 @@ def remarks(one: Timed, times: DeviceTimes, *, places: bool = True) -> Iterator[
         yield so_far
     if one.kind == RESPONSE and one.worst is None and one.complete:
         yield "it never has to wait"
+    if one.asked and _has_longer_best(one):
+        yield "at most is counted from leaving the mode, which takes a while itself"
     if one.limit is not None:
         verb = "breaks" if one.exceeded else "keeps"
         limit = spelled_or_none(one.limit * times.tick)
@@ -133,6 +144,11 @@ def remarks(one: Timed, times: DeviceTimes, *, places: bool = True) -> Iterator[
             yield f"decided by {listed([*shown, *([f'{more} more'] if more else [])])}"
     if one.remark:
         yield one.remark
+
+
+def _has_longer_best(one: Timed) -> bool:
+    best, worst = (None if m is None else m.ticks for m in (one.best, one.worst))
+    return best is not None and worst is not None and best > worst
 
 
 def _endless(worst: Measured, times: DeviceTimes) -> Iterator[str]:

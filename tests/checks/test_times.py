@@ -183,6 +183,61 @@ def test_a_person_is_not_the_devices_time() -> None:
     assert ticks(timed(times, "R1")) == (7, None)
 
 
+FELT_LATE = """
+device: a plug that is felt late
+clock: {tick: 1 ms, at_once: [chips]}
+chips:
+  tile:
+    states: {wired: {rest: true}, feeling: {}, radio: {rest: true}}
+    rules:
+      up: {in: wired, on: pulled, to: feeling}
+      sure: {in: feeling, after: [20 ms, 30 ms], to: radio}
+      down: {on: plugged, to: wired}
+actors:
+  cable:
+    states: [in_, out]
+    rules: [{in: in_, to: out, raise: [pulled]}, {in: out, to: in_, raise: [plugged]}]
+  player: {states: [there], variables: {foot: {bool: true}}, rules: [{do: [foot = not foot]}]}
+modes: {wire: tile.wired or tile.feeling, radio: tile.radio}
+"""
+"""Invented: for 20 to 30 ms the device is in its mode although the cable is out."""
+
+
+def test_a_switch_is_measured_from_the_step_that_asks_for_it() -> None:
+    """From pulling the cable it takes 20 ms at best, and none from leaving the mode, which comes
+    last. Whatever the player does with a foot meanwhile asks for nothing. Plugging in is felt at
+    once: the step that asks for it is the one that does it.
+    """
+    times = times_of(device_from(FELT_LATE), Search())
+    up = timed(times, "wire->radio")
+    assert up.asked
+    assert up.best is not None
+    assert up.best.ticks == 20
+    asking = up.best.way.moves[up.best.way.switch_from - 1]
+    assert times.product.labels[asking.label].text.startswith("cable")
+    assert up.worst is not None
+    assert up.worst.ticks == 0
+    down = timed(times, "radio->wire")
+    assert (down.asked, ticks(down)) == (True, (0, 0))
+
+
+def test_a_switch_that_nobody_asks_for_is_measured_from_leaving() -> None:
+    """A timer leaves the mode, and another one enters the next."""
+    text = """
+device: a tile that goes over by itself
+clock: {tick: 1 ms, at_once: [chips]}
+chips:
+  tile:
+    states: {wired: {}, between: {}, radio: {rest: true}}
+    rules: [{in: wired, after: 9 ms, to: between}, {in: between, after: 4 ms, to: radio}]
+actors:
+  player: {states: [there], variables: {foot: {bool: true}}, rules: [{do: [foot = not foot]}]}
+modes: {wire: tile.wired, radio: tile.radio}
+"""
+    one = timed(times_of(device_from(text), Search()), "wire->radio")
+    assert (one.asked, ticks(one)) == (False, (4, 4))
+
+
 PAIRED = """
 device: a session that is lost and found
 clock: {tick: 1 ms, at_once: [chips]}

@@ -9,7 +9,7 @@ from __future__ import annotations
 import pytest
 from hypothesis import assume, given, settings
 
-from modecheck.checks.times import actors_labels
+from modecheck.checks.times import FAULTS, actors_labels
 from modecheck.engine.choice import explore_with
 from modecheck.engine.duration_paths import StretchFinder
 from modecheck.engine.durations import (
@@ -58,6 +58,7 @@ class Naive:
     """The states of a region, by what reaches a goal with exactly so many ticks."""
 
     def __init__(self, space: Space, query: DurationQuery) -> None:
+        self.space, self.query = space, query
         both = query.inside | query.outside
         self.region = {
             n for n in range(space.state_count) if space.marks_at(n) & both == query.inside
@@ -108,12 +109,35 @@ class Naive:
         most = len(self.region) + 1
         return best, {n: FOREVER if ticks == most else ticks for n, ticks in worst.items()}
 
+    def as_asked(self, best: dict[int, int], worst: dict[int, int]) -> int | None:
+        """The least time behind a step of an actor, in the mode or behind it, before which no goal
+        could be reached without one.
+        """
+        reached = {n for n in self.region if self.space.marks_at(n) & self.query.before}
+        while more := self._behind(reached) - reached:
+            reached |= more
+        behind = {
+            edge.target
+            for n in reached
+            if worst[n] == NEVER
+            for edge in self.space.edges_from(n)
+            if edge.label in self.query.actors
+        }
+        found = [0 if n in self.goals else best.get(n, NEVER) for n in behind]
+        return min((ticks for ticks in found if ticks != NEVER), default=None)
+
+    def _behind(self, states: set[int]) -> set[int]:
+        return {e.target for n in states for e in self.space.edges_from(n)} & self.region
+
     def check(self, found: Durations) -> None:
         best = self.times(self.steps, endless=False)[0]
         worst = self.times(self.alone, endless=False)[1]
         if self.endless:
             never_there = self.times(self.alone, endless=True)[1]
             worst = {n: max(worst[n], never_there[n]) for n in self.region}
+        if self.query.asked:
+            shortest = None if found.shortest is None else found.shortest.ticks
+            assert shortest == self.as_asked(best, worst)
         for n in self.region:
             assert (found.kinds[n], found.best[n], found.worst[n]) == (REGION, best[n], worst[n])
 
@@ -128,7 +152,20 @@ def queries(space: Space) -> list[DurationQuery]:
         DurationQuery(0, every, goal, frozenset(), before=bits[0], actors=actors, straight=True)
         for goal in bits
     ]
-    return [*found, DurationQuery(0, every, 0, frozenset(), endless=True)]
+    return [*found, *asked(space, bits), DurationQuery(0, every, 0, frozenset(), endless=True)]
+
+
+def asked(space: Space, bits: list[int]) -> list[DurationQuery]:
+    """Switches from the first mode, as somebody measures them who asks for them."""
+    labels = enumerate(space.product.labels)
+    faults = frozenset(n for n, label in labels if label.kind in FAULTS)
+    outside, actors = sum(bits) & ~bits[0], actors_labels(space.product)
+    return [
+        DurationQuery(
+            0, outside, goal, faults, before=bits[0], actors=actors, straight=True, asked=True
+        )
+        for goal in bits[1:]
+    ]
 
 
 @given(devices(timed=True, options=False))

@@ -149,7 +149,9 @@ class CompiledDurations:
     def _starts(self, query: DurationQuery, times: _Times) -> tuple[Start | None, Start | None]:
         space, kinds = self._space, times.kinds
         graph = space.graph
-        if query.before:
+        if query.asked:
+            before, reached = np.zeros(space.state_count, np.uint8), self._reached_in(query)
+        elif query.before:
             before = (space.marks & np.uint64(query.before) != 0).astype(np.uint8)
             reached = self._reached_in(query)
         else:
