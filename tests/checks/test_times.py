@@ -17,7 +17,7 @@ from modecheck.engine.space import Limits
 from modecheck.model.parts import Device
 from modecheck.product.composition import compose
 from modecheck.report.times_text import explored_in_words, slack_in_words
-from tests.engine.test_durations import RETRIES
+from tests.engine.test_durations import FELT_LATE, RETRIES
 from tests.generation.devices import device_from
 
 
@@ -181,26 +181,6 @@ def test_a_person_is_not_the_devices_time() -> None:
     times = times_of(device_from(PERSON), Search())
     assert ticks(timed(times, "wire->radio")) == (7, 7)
     assert ticks(timed(times, "R1")) == (7, None)
-
-
-FELT_LATE = """
-device: a plug that is felt late
-clock: {tick: 1 ms, at_once: [chips]}
-chips:
-  tile:
-    states: {wired: {rest: true}, feeling: {}, radio: {rest: true}}
-    rules:
-      up: {in: wired, on: pulled, to: feeling}
-      sure: {in: feeling, after: [20 ms, 30 ms], to: radio}
-      down: {on: plugged, to: wired}
-actors:
-  cable:
-    states: [in_, out]
-    rules: [{in: in_, to: out, raise: [pulled]}, {in: out, to: in_, raise: [plugged]}]
-  player: {states: [there], variables: {foot: {bool: true}}, rules: [{do: [foot = not foot]}]}
-modes: {wire: tile.wired or tile.feeling, radio: tile.radio}
-"""
-"""Invented: for 20 to 30 ms the device is in its mode although the cable is out."""
 
 
 def test_a_switch_is_measured_from_the_step_that_asks_for_it() -> None:

@@ -267,7 +267,40 @@ modes: {wire: tile.wired, radio: tile.joined}
 """
 
 
-@pytest.fixture(scope="module", params=[RETRIES, STANDS], ids=["retries", "stands"])
+FELT_LATE = """
+device: a plug that is felt late
+clock: {tick: 1 ms, at_once: [chips]}
+chips:
+  tile:
+    states: {wired: {rest: true}, feeling: {}, radio: {rest: true}}
+    rules:
+      up: {in: wired, on: pulled, to: feeling}
+      sure: {in: feeling, after: [20 ms, 30 ms], to: radio}
+      down: {on: plugged, to: wired}
+actors:
+  cable:
+    states: [in_, out]
+    rules: [{in: in_, to: out, raise: [pulled]}, {in: out, to: in_, raise: [plugged]}]
+  player: {states: [there], variables: {foot: {bool: true}}, rules: [{do: [foot = not foot]}]}
+modes: {wire: tile.wired or tile.feeling, radio: tile.radio}
+"""
+"""Invented: for 20 to 30 ms the device is in its mode although the cable is out."""
+
+
+@pytest.mark.parametrize("text", [STANDS, FELT_LATE], ids=["stands", "felt_late"])
+def test_what_is_asked_for_is_that_of_the_naive_reading(text: str) -> None:
+    """On devices in which somebody asks for a switch, the one at once and the other in time."""
+    space = explore(with_moments(compose(device_from(text))))
+    for query in queries(space):
+        found = durations_in(space, query)
+        assert found is not None
+        assert found.shortest is not None or not query.asked
+        Naive(space, query).check(found)
+
+
+@pytest.fixture(
+    scope="module", params=[RETRIES, STANDS, FELT_LATE], ids=["retries", "stands", "felt_late"]
+)
 def both(request: pytest.FixtureRequest) -> tuple[Exploration, Space]:
     """The same device by both engines. One exploration is made for all queries."""
     from modecheck.engine.choice import Search
