@@ -8,6 +8,8 @@ from __future__ import annotations
 import importlib
 from typing import TYPE_CHECKING, Any
 
+from modecheck.version import __version__ as __version__
+
 if TYPE_CHECKING:
     from modecheck.checks.findings import Finding
     from modecheck.checks.verdict import Verdict
@@ -19,8 +21,6 @@ if TYPE_CHECKING:
     from modecheck.rigs.rig import machines
     from modecheck.scenario.telling import Told
     from modecheck.supervision import check_supervision_timeout, smallest_supervision_timeout
-
-__version__ = "0.1.0"
 
 __all__ = [
     "Comparison",

@@ -11,11 +11,27 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
+from modecheck.model.mistakes import ModecheckError
+
 MOST_EXACT = 400
 """Unknowns that are solved in fractions; with more, fractions grow long and take minutes."""
 
 Row = dict[int, Fraction]
 Number = Fraction | float
+
+
+class SolverMissing(ModecheckError):
+    """There are too many unknowns for fractions, and scipy is not installed."""
+
+    def __init__(self, unknowns: int) -> None:
+        super().__init__(unknowns)
+        self.unknowns = unknowns
+
+    def __str__(self) -> str:
+        return (
+            f"{self.unknowns:,} unknowns are solved by scipy (up to {MOST_EXACT} in fractions), "
+            "which is not installed: pip install 'modecheck[chances]', or pip install scipy"
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,8 +77,12 @@ def _eliminated(rows: Sequence[Row], right: Sequence[Fraction]) -> list[Fraction
 
 def _sparse(rows: Sequence[Row], right: Sequence[Fraction]) -> Solution:
     import numpy
-    from scipy.sparse import csc_matrix, identity
-    from scipy.sparse.linalg import spsolve
+
+    try:
+        from scipy.sparse import csc_matrix, identity
+        from scipy.sparse.linalg import spsolve
+    except ImportError as missing:
+        raise SolverMissing(len(rows)) from missing
 
     places = [(number, column) for number, row in enumerate(rows) for column in row]
     values = [float(value) for row in rows for value in row.values()]

@@ -31,6 +31,7 @@ from modecheck.engine.space import Space
 from modecheck.model.parts import Device
 from modecheck.product.composition import compose
 from modecheck.product.form import Product
+from modecheck.version import __version__
 
 WORTH_KEEPING = 1_000
 """States in all variants: less is explored sooner than anybody notices, and is not kept."""
@@ -89,7 +90,7 @@ def key_of(devices: Sequence[Device], search: Search, today: date) -> str:
     # What is expected says how to begin, and nothing of what is found.
     search = replace(search, expected=0)
     facts = [
-        repr((modecheck.__version__, sys.version, today.isoformat(), search)),
+        repr((__version__, sys.version, today.isoformat(), search)),
         *(repr((device.file, device.variant, device.digests)) for device in devices),
         *_own_files(),
     ]

@@ -32,10 +32,10 @@ Small systems are refined by `refinement_plain`, which comes to the same classes
 
 from __future__ import annotations
 
-import os
 from dataclasses import dataclass
 from enum import Enum
-from types import ModuleType
+from functools import partial
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -46,8 +46,10 @@ from modecheck.compare.refinement_plain import (
     strong_classes,
     weak_classes,
 )
-from modecheck.engine.kept_files import kernels_folder
 from modecheck.model.mistakes import ModecheckError
+
+if TYPE_CHECKING:
+    from modecheck.compare.refinement_kernels import Grouped
 
 MOST_SATURATED = 100_000_000
 """Weak transitions that are made: 800 MB, and as much again while they are refined."""
@@ -144,31 +146,60 @@ def _each_once(
     return sources_.astype(np.int32), labels_.astype(np.int32), targets_.astype(np.int32)
 
 
-def _kernels() -> ModuleType:
-    """The compiled loops; they take a second to load, so they are loaded when they are needed."""
-    os.environ.setdefault("NUMBA_CACHE_DIR", str(kernels_folder()))
-    from modecheck.compare import refinement_kernels
-
-    return refinement_kernels
-
-
 def _refined(system: LabelledSystem, *, inert: bool) -> Classes:
-    kernels = _kernels()
-    outgoing = kernels.group(system.count, system.sources, system.labels, system.targets)
-    incoming = kernels.group(system.count, system.targets, system.labels, system.sources)
-    block = np.empty(system.count, np.int32)
-    count = kernels.refine(system.count, *outgoing, *incoming, inert, block)
-    return Classes(block, int(count))
+    from modecheck.compare import refinement_kernels as kernels
+    from modecheck.compare.growing import Known
+
+    count, counters = system.count, np.zeros(kernels.COUNTERS, np.int64)
+    parts = kernels.Partition(
+        block=np.zeros(count, np.int32),
+        members=np.arange(count, dtype=np.int32),
+        position=np.arange(count, dtype=np.int32),
+        begin=np.zeros(count + 1, np.int64),
+        end=np.zeros(count + 1, np.int64),
+        changed=np.zeros(count + 1, np.int64),
+        signatures=np.full(count + 1, -1, np.int64),
+    )
+    work = kernels.Work(
+        heap=np.arange(count, dtype=np.int32),
+        queued=np.ones(count, np.uint8),
+        now=np.zeros(count, np.int64),
+        judged=np.zeros(count, np.int64),
+        touched=np.empty(count, np.int32),
+        moved=np.empty(count, np.int32),
+        scratch=np.empty(count, np.uint64),
+    )
+    parts.end[0] = counters[kernels.WAITING] = count
+    counters[kernels.BLOCKS] = 1
+    steps = _grouped(system.count, system.sources, system.labels, system.targets)
+    back = _grouped(system.count, system.targets, system.labels, system.sources)
+    known = Known()
+    while not kernels.refine(steps, back, inert, parts, work, known.signatures, counters):
+        known.grow(int(counters[kernels.KNOWN]))
+    return Classes(parts.block, int(counters[kernels.BLOCKS]))
+
+
+def _grouped(count: int, keys: Array, labels: Array, others: Array) -> Grouped:
+    """Transitions by one of their ends, else in the order in which they were."""
+    from modecheck.compare.refinement_kernels import Grouped
+
+    order = np.argsort(keys, kind="stable")
+    first = np.zeros(count + 1, np.int64)
+    np.cumsum(np.bincount(keys, minlength=count), out=first[1:])
+    return Grouped(first, labels[order], others[order])
 
 
 def _contracted(system: LabelledSystem) -> tuple[LabelledSystem, Array]:
     """Each cycle of silent steps as one state, and the new number of each state. Silent steps then
     lead to smaller numbers.
     """
-    kernels = _kernels()
-    component = np.empty(system.count, np.int32)
-    outgoing = kernels.group(system.count, system.sources, system.labels, system.targets)
-    count = int(kernels.silent_components(system.count, *outgoing, component))
+    from modecheck.compare.refinement_kernels import silent_components
+
+    component = np.full(system.count, -1, np.int32)
+    steps = _grouped(system.count, system.sources, system.labels, system.targets)
+    order, lowest, stack, road = (np.zeros(system.count, np.int32) for _ in range(4))
+    place = steps.first[:-1].copy()
+    count = silent_components(steps, component, order, lowest, place, stack, road)
     sources, targets = component[system.sources], component[system.targets]
     kept = (system.labels != SILENT) | (sources != targets)
     rows = (sources[kept], system.labels[kept], targets[kept])
@@ -178,18 +209,22 @@ def _contracted(system: LabelledSystem) -> tuple[LabelledSystem, Array]:
 
 def _saturated(system: LabelledSystem) -> LabelledSystem:
     """The same states with weak steps as transitions; there must be no cycle of silent steps."""
-    kernels = _kernels()
+    from modecheck.compare.growing import filled
+    from modecheck.compare.refinement_kernels import saturate, silently_reached
+
     ordered, number = _contracted(system)
     assert ordered.count == system.count
-    grouped = kernels.group(ordered.count, ordered.sources, ordered.labels, ordered.targets)
-    begin, reach, whole = kernels.silently_reached(ordered.count, *grouped, MOST_SATURATED)
-    if not whole:
+    steps = _grouped(ordered.count, ordered.sources, ordered.labels, ordered.targets)
+    begin, offsets = (np.zeros(system.count + 1, np.int64) for _ in range(2))
+    seen = np.full(system.count, -1, np.int64)
+    fill = partial(silently_reached, steps, begin, seen)
+    reach = filled(np.int32, begin, MOST_SATURATED, fill)
+    if reach is None:
         raise TooManyWeakSteps
-    found = kernels.saturate(ordered.count, *grouped, begin, reach, MOST_SATURATED)
-    offsets, packed, whole = found
-    if not whole:
+    fill = partial(saturate, steps, begin, reach, offsets)
+    packed = filled(np.uint64, offsets, MOST_SATURATED, fill)
+    if packed is None:
         raise TooManyWeakSteps
-    packed = packed[: int(offsets[-1])]
     back = np.empty(system.count, np.int32)
     back[number] = np.arange(system.count, dtype=np.int32)
     sources = np.repeat(back, np.diff(offsets))

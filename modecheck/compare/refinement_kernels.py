@@ -3,46 +3,83 @@
 Transitions are grouped by state: those of state `s` are `first[s]` to `first[s + 1] - 1`. A
 signature is an ascending list of `label << 32 | block`; equal ones are kept once and have one
 number. A heap is an array whose smallest item stands in front (Williams 1964, from memory).
+
+Kernels allocate nothing. Where an array turns out too short, a kernel undoes what it had begun and
+returns; its caller makes the array longer (`growing.py`) and calls it again.
 """
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
-from numba import njit
+
+from modecheck.engine.compiled.language.annotations import I32s, I64s, U8s, U64s
+from modecheck.engine.compiled.language.kernel import Kernel
 
 MIX = np.uint64(0x9E3779B97F4A7C15)
 """An odd constant with well-mixed bits: the golden ratio's."""
 HALF = np.uint64(32)
 LOW = np.uint64(0xFFFFFFFF)
 FEW = 24
-"""Items that are sorted by insertion: a call costs more than the sorting."""
-
-_compiled: Any = njit(nogil=True, cache=True, boundscheck=False)
-
-
-@_compiled
-def group(count: Any, keys: Any, ones: Any, others: Any) -> Any:
-    """Sorts pairs by a key below `count`, stably: where each key's pairs begin, and the pairs."""
-    first = np.zeros(count + 1, np.int64)
-    for key in keys:
-        first[key + 1] += 1
-    for key in range(count):
-        first[key + 1] += first[key]
-    at = first[:count].copy()
-    sorted_ones = np.empty(keys.size, np.int32)
-    sorted_others = np.empty(keys.size, np.int32)
-    for number in range(keys.size):
-        place = at[keys[number]]
-        at[keys[number]] = place + 1
-        sorted_ones[place] = ones[number]
-        sorted_others[place] = others[number]
-    return first, sorted_ones, sorted_others
+"""Items that are sorted by insertion: less than that is not worth a heap."""
+NO_ROOM = -1
 
 
-@_compiled
-def close(stack: Any, height: Any, root: Any, component: Any, number: Any) -> Any:
+class Grouped(NamedTuple):
+    """Transitions by state."""
+
+    first: I64s
+    labels: I32s
+    others: I32s
+
+
+class Signatures(NamedTuple):
+    """The one being made, and all that are known: where each begins in the pool; a hash table of
+    their numbers, plus one.
+    """
+
+    items: U64s
+    pool: U64s
+    starts: I64s
+    table: I64s
+
+
+class Partition(NamedTuple):
+    """The block of each state; the states by block, those that have changed in front, and where
+    each stands there; the bounds of each block, how many have changed, and its signature.
+    """
+
+    block: I32s
+    members: I32s
+    position: I32s
+    begin: I64s
+    end: I64s
+    changed: I64s
+    signatures: I64s
+
+
+class Work(NamedTuple):
+    """States that wait for their signature, and which do; the last signature of each and the sweep
+    in which it was made; blocks that were touched, states that moved, and room to sort.
+    """
+
+    heap: I32s
+    queued: U8s
+    now: I64s
+    judged: I64s
+    touched: I32s
+    moved: I32s
+    scratch: U64s
+
+
+WAITING, SWEEP, TOUCHES, BLOCKS, KNOWN, GOES_ON = range(6)
+"""Places of the numbers with which a refinement that was left goes on."""
+COUNTERS = 6
+
+
+@Kernel
+def close(stack: I32s, height: int, root: np.int32, component: I32s, number: int) -> Any:
     """Takes a component off the stack, down to its root; returns the height that is left."""
     while True:
         height -= 1
@@ -51,8 +88,8 @@ def close(stack: Any, height: Any, root: Any, component: Any, number: Any) -> An
             return height
 
 
-@_compiled
-def next_step(place: Any, end: Any, labels: Any, state: Any) -> Any:
+@Kernel
+def next_step(place: I64s, end: int, labels: I32s, state: np.int32) -> Any:
     """Goes on to the next silent step of a state: where it is, or -1 behind the last one."""
     at = place[state]
     while at < end and labels[at] != 0:
@@ -61,17 +98,16 @@ def next_step(place: Any, end: Any, labels: Any, state: Any) -> Any:
     return at if at < end else -1
 
 
-@_compiled
-def silent_components(count: Any, first: Any, labels: Any, targets: Any, component: Any) -> Any:
+@Kernel
+def silent_components(
+    steps: Grouped, component: I32s, order: I32s, lowest: I32s, place: I64s, stack: I32s, road: I32s
+) -> Any:
     """Numbers the strongly connected components of the silent steps (Tarjan 1972), and returns how
-    many there are. A silent step leads to the same or to a smaller number.
+    many there are. A silent step leads to the same or to a smaller number. `component` must hold
+    -1 everywhere, `order` 0, and `place` where each state's transitions begin.
     """
-    order, lowest = np.zeros(count, np.int32), np.zeros(count, np.int32)
-    place = first[:count].copy()
-    stack, road = np.empty(count, np.int32), np.empty(count, np.int32)
-    component[:] = -1
     found, met, height = 0, 0, 0
-    for root in range(count):
+    for root in range(component.size):
         if order[root] != 0:
             continue
         length, entered = 0, root
@@ -82,9 +118,9 @@ def silent_components(count: Any, first: Any, labels: Any, targets: Any, compone
                 road[length], stack[height] = entered, entered
                 length, height = length + 1, height + 1
             state, entered = road[length - 1], -1
-            at = next_step(place, first[state + 1], labels, state)
+            at = next_step(place, steps.first[state + 1], steps.labels, state)
             if at >= 0:
-                target = targets[at]
+                target = steps.others[at]
                 if order[target] == 0:
                     entered = target
                 elif component[target] < 0:
@@ -101,28 +137,43 @@ def silent_components(count: Any, first: Any, labels: Any, targets: Any, compone
     return found
 
 
-@_compiled
-def roomy(array: Any, needed: Any) -> Any:
-    """The array, or a longer copy of it that has room for so many items."""
-    if needed <= array.size:
-        return array
-    longer = np.zeros(max(needed, 2 * array.size), array.dtype)
-    longer[: array.size] = array
-    return longer
+@Kernel
+def sink(items: U64s, at: int, size: int) -> None:
+    """Puts an item of a heap whose largest stands in front below all that are larger."""
+    item = items[at]
+    while 2 * at + 1 < size:
+        child = 2 * at + 1
+        if child + 1 < size and items[child + 1] > items[child]:
+            child += 1
+        if items[child] <= item:
+            break
+        items[at] = items[child]
+        at = child
+    items[at] = item
 
 
-@_compiled
-def sorted_once(items: Any, size: Any) -> Any:
-    """Sorts the first items and leaves out doubles; returns how many are left."""
-    if size > FEW:
-        items[:size].sort()
-    else:
+@Kernel
+def sort(items: U64s, size: int) -> None:
+    """Sorts the first items: few by insertion, many by a heap (Williams 1964)."""
+    if size <= FEW:
         for number in range(1, size):
             item, at = items[number], number
             while at > 0 and items[at - 1] > item:
                 items[at] = items[at - 1]
                 at -= 1
             items[at] = item
+        return
+    for at in range(size // 2 - 1, -1, -1):
+        sink(items, at, size)
+    for last in range(size - 1, 0, -1):
+        items[0], items[last] = items[last], items[0]
+        sink(items, 0, last)
+
+
+@Kernel
+def sorted_once(items: U64s, size: int) -> Any:
+    """Sorts the first items and leaves out doubles; returns how many are left."""
+    sort(items, size)
     kept = 0
     for number in range(size):
         if kept == 0 or items[kept - 1] != items[number]:
@@ -131,8 +182,8 @@ def sorted_once(items: Any, size: Any) -> Any:
     return kept
 
 
-@_compiled
-def hash_of_list(items: Any, begin: Any, end: Any) -> Any:
+@Kernel
+def hash_of_list(items: U64s, begin: int, end: int) -> Any:
     hash_ = np.uint64(end - begin) * MIX
     for number in range(begin, end):
         hash_ = (hash_ ^ items[number]) * MIX
@@ -140,9 +191,10 @@ def hash_of_list(items: Any, begin: Any, end: Any) -> Any:
     return hash_
 
 
-@_compiled
-def find_slot(items: Any, size: Any, pool: Any, starts: Any, table: Any) -> Any:
+@Kernel
+def find_slot(known: Signatures, size: int) -> Any:
     """The slot of the table that holds the number (plus one) of an equal signature, or is free."""
+    items, pool, starts, table = known
     mask = np.uint64(table.size - 1)
     slot = hash_of_list(items, 0, size) & mask
     while table[slot] != 0:
@@ -159,38 +211,36 @@ def find_slot(items: Any, size: Any, pool: Any, starts: Any, table: Any) -> Any:
     return slot
 
 
-@_compiled
-def wider_table(table: Any, pool: Any, starts: Any, known: Any) -> Any:
-    """A table of twice the size with the same signatures."""
-    wider = np.zeros(2 * table.size, np.int64)
-    mask = np.uint64(wider.size - 1)
-    for number in range(known):
-        slot = hash_of_list(pool, starts[number], starts[number + 1]) & mask
-        while wider[slot] != 0:
+@Kernel
+def fill_table(known: Signatures, count: int) -> None:
+    """Puts the signatures that are known into an empty table."""
+    mask = np.uint64(known.table.size - 1)
+    for number in range(count):
+        slot = hash_of_list(known.pool, known.starts[number], known.starts[number + 1]) & mask
+        while known.table[slot] != 0:
             slot = (slot + np.uint64(1)) & mask
-        wider[slot] = number + 1
-    return wider
+        known.table[slot] = number + 1
 
 
-@_compiled
-def remember(items: Any, size: Any, pool: Any, starts: Any, table: Any, known: Any) -> Any:
-    """The number of a signature, new or not, and all signatures with it."""
-    slot = find_slot(items, size, pool, starts, table)
-    if table[slot] != 0:
-        return table[slot] - 1, pool, starts, table, known
-    starts = roomy(starts, known + 2)
-    pool = roomy(pool, starts[known] + size)
-    pool[starts[known] : starts[known] + size] = items[:size]
-    starts[known + 1] = starts[known] + size
-    known += 1
-    table[slot] = known
-    if 2 * known > table.size:
-        table = wider_table(table, pool, starts, known)
-    return known - 1, pool, starts, table, known
+@Kernel
+def remember(known: Signatures, size: int, count: int) -> Any:
+    """The number of the signature that was made, which is `count` where it is new; `NO_ROOM` where
+    it could not be kept.
+    """
+    slot = find_slot(known, size)
+    if known.table[slot] != 0:
+        return known.table[slot] - 1
+    begin = known.starts[count]
+    if begin + size > known.pool.size or count + 2 > known.starts.size:
+        return NO_ROOM
+    known.pool[begin : begin + size] = known.items[:size]
+    known.starts[count + 1] = begin + size
+    known.table[slot] = count + 1
+    return count
 
 
-@_compiled
-def push(heap: Any, size: Any, item: Any) -> None:
+@Kernel
+def push(heap: I32s, size: int, item: np.int32) -> None:
     """Adds an item to a heap of so many."""
     at = size
     while at > 0 and heap[(at - 1) >> 1] > item:
@@ -199,8 +249,8 @@ def push(heap: Any, size: Any, item: Any) -> None:
     heap[at] = item
 
 
-@_compiled
-def pop(heap: Any, size: Any) -> Any:
+@Kernel
+def pop(heap: I32s, size: int) -> Any:
     """Takes the smallest item out of a heap of so many."""
     smallest, item, left = heap[0], heap[size - 1], size - 1
     at = 0
@@ -216,8 +266,8 @@ def pop(heap: Any, size: Any) -> Any:
     return smallest
 
 
-@_compiled
-def largest_part(scratch: Any, count: Any, others: Any) -> Any:
+@Kernel
+def largest_part(scratch: U64s, count: int, others: int) -> Any:
     """Where the largest part of the sorted changed members begins, or -1 if the others are more."""
     largest, keeps, start = others, -1, 0
     for place in range(1, count + 1):
@@ -228,268 +278,239 @@ def largest_part(scratch: Any, count: Any, others: Any) -> Any:
     return keeps
 
 
-@_compiled
-def rename(
-    block: Any, members: Any, begin: Any, end: Any, name: Any, moved: Any, moves: Any
-) -> Any:
+@Kernel
+def rename(parts: Partition, begin: int, end: int, name: int, moved: I32s, moves: int) -> Any:
     """Gives some members a new block, and notes that they moved; returns how many moved so far."""
     for at in range(begin, end):
-        block[members[at]] = name
-        moved[moves] = members[at]
+        member = parts.members[at]
+        parts.block[member] = name
+        moved[moves] = member
         moves += 1
     return moves
 
 
-@_compiled
-def split(
-    block: Any,
-    members: Any,
-    position: Any,
-    begin: Any,
-    end: Any,
-    changed: Any,
-    signatures: Any,
-    now: Any,
-    scratch: Any,
-    blocks: Any,
-    number: Any,
-    moved: Any,
-    moves: Any,
-) -> Any:
+@Kernel
+def split(parts: Partition, work: Work, blocks: int, number: np.int32, moves: int) -> Any:
     """Splits a block whose first `changed` members have new signatures. The largest part keeps the
-    number; members of the others are added to `moved`. Returns how many blocks and moved there are.
+    number; members of the others are added to those that moved. Returns how many blocks there are,
+    and how many moved.
     """
-    low, high, count = begin[number], end[number], changed[number]
-    changed[number] = 0
+    low, high, count = parts.begin[number], parts.end[number], parts.changed[number]
+    scratch = work.scratch
+    parts.changed[number] = 0
     for place in range(count):
-        state = members[low + place]
-        scratch[place] = (np.uint64(now[state]) << HALF) | np.uint64(state)
-    scratch[:count].sort()
+        state = parts.members[low + place]
+        scratch[place] = (np.uint64(work.now[state]) << HALF) | np.uint64(state)
+    sort(scratch, count)
     for place in range(count):
-        state = np.int64(scratch[place] & LOW)
-        members[low + place] = state
-        position[state] = low + place
+        member = np.int64(scratch[place] & LOW)
+        parts.members[low + place] = member
+        parts.position[member] = low + place
     keeps = largest_part(scratch, count, high - low - count)
     if keeps >= 0 and low + count < high:
-        begin[blocks], end[blocks], signatures[blocks] = low + count, high, signatures[number]
-        moves = rename(block, members, low + count, high, blocks, moved, moves)
+        parts.begin[blocks], parts.end[blocks] = low + count, high
+        parts.signatures[blocks] = parts.signatures[number]
+        moves = rename(parts, low + count, high, blocks, work.moved, moves)
         blocks += 1
     if keeps < 0:
-        begin[number] = low + count
+        parts.begin[number] = low + count
     start = 0
     for place in range(1, count + 1):
         if place < count and scratch[place] >> HALF == scratch[start] >> HALF:
             continue
         own = number if start == keeps else blocks
-        begin[own], end[own] = low + start, low + place
-        signatures[own] = np.int64(scratch[start] >> HALF)
+        parts.begin[own], parts.end[own] = low + start, low + place
+        parts.signatures[own] = np.int64(scratch[start] >> HALF)
         if start != keeps:
-            moves = rename(block, members, low + start, low + place, blocks, moved, moves)
+            moves = rename(parts, low + start, low + place, blocks, work.moved, moves)
             blocks += 1
         start = place
     return blocks, moves
 
 
-@_compiled
+@Kernel
 def list_signature(
-    state: Any,
-    first: Any,
-    labels: Any,
-    targets: Any,
-    inert: Any,
-    block: Any,
-    signatures: Any,
-    judged: Any,
-    now: Any,
-    sweep: Any,
-    pool: Any,
-    starts: Any,
-    items: Any,
+    state: np.int32,
+    steps: Grouped,
+    inert: bool,
+    parts: Partition,
+    work: Work,
+    sweep: int,
+    known: Signatures,
 ) -> Any:
-    """The signature of a state, in `items` (perhaps a longer array), and its length."""
-    own, size = block[state], 0
-    for at in range(first[state], first[state + 1]):
-        target = targets[at]
-        if inert and labels[at] == 0 and block[target] == own:
-            behind = now[target] if judged[target] == sweep else signatures[own]
-            items = roomy(items, size + starts[behind + 1] - starts[behind])
-            for number in range(starts[behind], starts[behind + 1]):
+    """Makes the signature of a state; its length, or `NO_ROOM`."""
+    items, pool, starts = known.items, known.pool, known.starts
+    own, size = parts.block[state], 0
+    for at in range(steps.first[state], steps.first[state + 1]):
+        target = steps.others[at]
+        if inert and steps.labels[at] == 0 and parts.block[target] == own:
+            behind = parts.signatures[own]
+            if work.judged[target] == sweep:
+                behind = work.now[target]
+            begin, end = starts[behind], starts[behind + 1]
+            if size + end - begin > items.size:
+                return NO_ROOM
+            for number in range(begin, end):
                 items[size] = pool[number]
                 size += 1
         else:
-            items = roomy(items, size + 1)
-            items[size] = (np.uint64(labels[at]) << HALF) | np.uint64(block[target])
+            if size == items.size:
+                return NO_ROOM
+            items[size] = (np.uint64(steps.labels[at]) << HALF) | np.uint64(parts.block[target])
             size += 1
-    return items, sorted_once(items, size)
+    return sorted_once(items, size)
 
 
-@_compiled
-def ask(state: Any, ordered: Any, queued: Any, heap: Any, waiting: Any) -> Any:
+@Kernel
+def ask(state: np.int32, ordered: bool, work: Work, waiting: int) -> Any:
     """Puts a state into the heap unless it is there; returns how many are. Where their order does
     not matter, it is a plain stack.
     """
-    if queued[state] == 0:
-        queued[state] = 1
+    if work.queued[state] == 0:
+        work.queued[state] = 1
         if ordered:
-            push(heap, waiting, state)
+            push(work.heap, waiting, state)
         else:
-            heap[waiting] = state
+            work.heap[waiting] = state
         waiting += 1
     return waiting
 
 
-@_compiled
-def ask_before(
-    state: Any,
-    into: Any,
-    labels_into: Any,
-    sources: Any,
-    block: Any,
-    queued: Any,
-    heap: Any,
-    waiting: Any,
-) -> Any:
+@Kernel
+def ask_before(state: np.int32, back: Grouped, block: I32s, work: Work, waiting: int) -> Any:
     """Asks for the states from which an inert step leads to a state."""
-    for at in range(into[state], into[state + 1]):
-        if labels_into[at] == 0 and block[sources[at]] == block[state]:
-            waiting = ask(sources[at], True, queued, heap, waiting)
+    for at in range(back.first[state], back.first[state + 1]):
+        if back.labels[at] == 0 and block[back.others[at]] == block[state]:
+            waiting = ask(back.others[at], True, work, waiting)
     return waiting
 
 
-@_compiled
-def to_front(state: Any, members: Any, position: Any, front: Any) -> None:
+@Kernel
+def to_front(parts: Partition, state: np.int32, front: int) -> None:
     """Exchanges a state with the one that stands at a place."""
-    place, other = position[state], members[front]
-    members[front], members[place] = state, other
-    position[state], position[other] = front, place
+    place, other = parts.position[state], parts.members[front]
+    parts.members[front], parts.members[place] = state, other
+    parts.position[state], parts.position[other] = front, place
 
 
-@_compiled
-def refine(
-    count: Any,
-    first: Any,
-    labels: Any,
-    targets: Any,
-    into: Any,
-    labels_into: Any,
-    sources: Any,
-    inert: Any,
-    block: Any,
+@Kernel
+def refine(  # noqa: C901 - one fixpoint, which may be left in its middle
+    steps: Grouped,
+    back: Grouped,
+    inert: bool,
+    parts: Partition,
+    work: Work,
+    known: Signatures,
+    counters: I64s,
 ) -> Any:
-    """Numbers the classes of equivalent states in `block`, and returns how many there are.
+    """Refines a partition until it is stable; False where there was no room, to be called again.
 
     With `inert`, silent steps within a block are passed over, and silent steps must lead to smaller
     numbers. Without, label 0 is a label like any other.
     """
-    members, position = np.arange(count).astype(np.int32), np.arange(count).astype(np.int32)
-    begin, end = np.zeros(count + 1, np.int64), np.zeros(count + 1, np.int64)
-    changed, signatures = np.zeros(count + 1, np.int64), np.full(count + 1, -1, np.int64)
-    end[0], blocks, sweep = count, 1, 0
-    block[:] = 0
-    heap, waiting = np.arange(count).astype(np.int32), count
-    queued, judged = np.ones(count, np.uint8), np.zeros(count, np.int64)
-    now, scratch = np.zeros(count, np.int64), np.empty(count, np.uint64)
-    touched, moved = np.empty(count, np.int32), np.empty(count, np.int32)
-    items, pool = np.empty(64, np.uint64), np.empty(1 << 12, np.uint64)
-    starts, table, known = np.zeros(1 << 10, np.int64), np.zeros(1 << 11, np.int64), 0
-    while waiting:
-        sweep += 1
-        touches, moves = 0, 0
+    waiting, sweep, touches = counters[WAITING], counters[SWEEP], counters[TOUCHES]
+    blocks, count, goes_on = counters[BLOCKS], counters[KNOWN], counters[GOES_ON] != 0
+    while waiting or goes_on:
+        if not goes_on:
+            sweep += 1
+            touches = 0
+        goes_on = False
         while waiting:
-            state = pop(heap, waiting) if inert else heap[waiting - 1]
+            state = pop(work.heap, waiting) if inert else work.heap[waiting - 1]
             waiting -= 1
-            queued[state] = 0
-            items, size = list_signature(
-                state, first, labels, targets, inert, block, signatures, judged, now, sweep,
-                pool, starts, items,
-            )  # fmt: skip
-            signature, pool, starts, table, known = remember(
-                items, size, pool, starts, table, known
-            )
-            judged[state], now[state] = sweep, signature
-            own = block[state]
-            if signature == signatures[own]:
+            work.queued[state] = 0
+            size = list_signature(state, steps, inert, parts, work, sweep, known)
+            signature = NO_ROOM if size < 0 else remember(known, size, count)
+            if signature < 0:
+                counters[WAITING], counters[SWEEP] = ask(state, inert, work, waiting), sweep
+                counters[TOUCHES], counters[BLOCKS] = touches, blocks
+                counters[KNOWN], counters[GOES_ON] = count, 1
+                return False
+            count = max(count, signature + 1)
+            work.judged[state], work.now[state] = sweep, signature
+            own = parts.block[state]
+            if signature == parts.signatures[own]:
                 continue
-            if changed[own] == 0:
-                touched[touches] = own
+            if parts.changed[own] == 0:
+                work.touched[touches] = own
                 touches += 1
-            to_front(state, members, position, begin[own] + changed[own])
-            changed[own] += 1
+            to_front(parts, state, parts.begin[own] + parts.changed[own])
+            parts.changed[own] += 1
             if inert:
-                waiting = ask_before(
-                    state, into, labels_into, sources, block, queued, heap, waiting
-                )
+                waiting = ask_before(state, back, parts.block, work, waiting)
+        moves = 0
         for number in range(touches):
-            blocks, moves = split(
-                block, members, position, begin, end, changed, signatures, now, scratch,
-                blocks, touched[number], moved, moves,
-            )  # fmt: skip
+            blocks, moves = split(parts, work, blocks, work.touched[number], moves)
         for number in range(moves):
-            waiting = ask(moved[number], inert, queued, heap, waiting)
-            for at in range(into[moved[number]], into[moved[number] + 1]):
-                waiting = ask(sources[at], inert, queued, heap, waiting)
-    return blocks
+            member = work.moved[number]
+            waiting = ask(member, inert, work, waiting)
+            for at in range(back.first[member], back.first[member + 1]):
+                waiting = ask(back.others[at], inert, work, waiting)
+    counters[BLOCKS] = blocks
+    return True
 
 
-@_compiled
-def silently_reached(count: Any, first: Any, labels: Any, targets: Any, most: Any) -> Any:
-    """The states behind any silent steps, or none: where each state's begin, and the states.
-
-    Silent steps must lead to smaller numbers. Stops beyond `most` and says so by a false flag.
+@Kernel
+def silently_reached(
+    steps: Grouped, begin: I64s, seen: I64s, reach: I32s, state: int, most: int
+) -> Any:
+    """The states behind any silent steps, of each state from `state` on: where its own begin, and
+    the states. Silent steps must lead to smaller numbers. Returns the first state that was left
+    out, because there was no room or because there are more than `most`; `seen` is then as it was.
     """
-    begin, reach = np.zeros(count + 1, np.int64), np.empty(1 << 12, np.int32)
-    seen = np.full(count, -1, np.int64)
-    for state in range(count):
-        size = begin[state]
-        reach = roomy(reach, size + 1)
-        reach[size], seen[state] = state, state
+    for number in range(state, begin.size - 1):
+        size = begin[number]
+        if size == reach.size or size > most:
+            return number
+        reach[size], seen[number] = number, number
         size += 1
-        for at in range(first[state], first[state + 1]):
-            if labels[at] != 0:
+        for at in range(steps.first[number], steps.first[number + 1]):
+            if steps.labels[at] != 0:
                 continue
-            low, high = begin[targets[at]], begin[targets[at] + 1]
-            reach = roomy(reach, size + high - low)
+            low, high = begin[steps.others[at]], begin[steps.others[at] + 1]
+            if size + high - low > reach.size:
+                for place in range(begin[number], size):
+                    seen[reach[place]] = -1
+                return number
             for place in range(low, high):
-                if seen[reach[place]] != state:
-                    seen[reach[place]] = state
+                if seen[reach[place]] != number:
+                    seen[reach[place]] = number
                     reach[size] = reach[place]
                     size += 1
-        begin[state + 1] = size
-        if size > most:
-            return begin, reach, False
-    return begin, reach, True
+        begin[number + 1] = size
+    return begin.size - 1
 
 
-@_compiled
+@Kernel
 def saturate(
-    count: Any, first: Any, labels: Any, targets: Any, begin: Any, reach: Any, most: Any
+    steps: Grouped, begin: I64s, reach: I32s, offsets: I64s, out: U64s, state: int, most: int
 ) -> Any:
     """The transitions with any silent steps before and behind them, and what is silently reached
-    as silent transitions: where each state's begin, and `label << 32 | target`. Stops beyond
-    `most` and says so by a false flag.
+    as silent transitions, of each state from `state` on: where its own begin, and
+    `label << 32 | target`. Returns the first state that was left out, because there was no room or
+    because there are more than `most`.
     """
-    offsets, out = np.zeros(count + 1, np.int64), np.empty(1 << 12, np.uint64)
-    items = np.empty(1 << 12, np.uint64)
-    for state in range(count):
+    for number in range(state, begin.size - 1):
+        first = offsets[number]
+        if first > most:
+            return number
+        items = out[first:]
         size = 0
-        for place in range(begin[state], begin[state + 1]):
+        for place in range(begin[number], begin[number + 1]):
             passed = reach[place]
-            items = roomy(items, size + 1)
+            if size == items.size:
+                return number
             items[size] = np.uint64(passed)
             size += 1
-            for at in range(first[passed], first[passed + 1]):
-                if labels[at] != 0:
-                    low, high = begin[targets[at]], begin[targets[at] + 1]
-                    items = roomy(items, size + high - low)
-                    for further in range(low, high):
-                        items[size] = (np.uint64(labels[at]) << HALF) | np.uint64(reach[further])
-                        size += 1
-            if size > most:
-                return offsets, out, False
-        size = sorted_once(items, size)
-        out = roomy(out, offsets[state] + size)
-        out[offsets[state] : offsets[state] + size] = items[:size]
-        offsets[state + 1] = offsets[state] + size
-        if offsets[state + 1] > most:
-            return offsets, out, False
-    return offsets, out, True
+            for at in range(steps.first[passed], steps.first[passed + 1]):
+                if steps.labels[at] == 0:
+                    continue
+                low, high = begin[steps.others[at]], begin[steps.others[at] + 1]
+                if size + high - low > items.size:
+                    return number
+                for further in range(low, high):
+                    label = np.uint64(steps.labels[at]) << HALF
+                    items[size] = label | np.uint64(reach[further])
+                    size += 1
+        offsets[number + 1] = first + sorted_once(items, size)
+    return begin.size - 1

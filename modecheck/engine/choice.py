@@ -122,7 +122,7 @@ def _explored(
         return explore(product, limits=how.limits, reporter=told, fewer=fewer)
     if how.engine == "compiled":
         return _compiled(product, how, told, fewer, overhearing)
-    if how.engine == "plain" or importlib.util.find_spec("numba") is None:
+    if how.engine == "plain" or importlib.util.find_spec("llvmlite") is None:
         return explore(product, limits=how.limits, reporter=told, fewer=fewer)
     if how.expected > SWITCH_AT:
         try:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import random
+import sys
 from fractions import Fraction
 
 import pytest
 
-from modecheck.chances.solving import Row, solve
+from modecheck.chances.solving import Row, SolverMissing, solve
 
 
 def equations(seed: int) -> tuple[list[Row], list[Fraction]]:
@@ -36,3 +37,12 @@ def test_exact_and_sparse_agree(seed: int) -> None:
     for number, row in enumerate(rows):
         told = sum((share * exact.values[column] for column, share in row.items()), right[number])
         assert exact.values[number] == told
+
+
+def test_a_large_chain_without_scipy_names_what_is_missing(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Scipy is an extra: small chains never ask for it."""
+    monkeypatch.setitem(sys.modules, "scipy.sparse", None)
+    rows, right = equations(3)
+    assert solve(rows, right).exact
+    with pytest.raises(SolverMissing, match=r"pip install 'modecheck\[chances\]'"):
+        solve(rows, right, most=0)

@@ -118,6 +118,7 @@ class Function:
     parameters: tuple[Type, ...]
     blocks: list[Block] = field(default_factory=list)
     values: int = 0
+    is_internal: bool = False
 
     def __post_init__(self) -> None:
         self.module.functions.append(self)
@@ -135,7 +136,8 @@ class Function:
 
     def __str__(self) -> str:
         arguments = ", ".join(f"{one.type.text} {one.name}" for one in self.args)
-        lines = [f"define {self.result.text} @{self.name}({arguments})", "{"]
+        linkage = "internal " if self.is_internal else ""
+        lines = [f"define {linkage}{self.result.text} @{self.name}({arguments})", "{"]
         for block in self.blocks:
             lines += [f"{block.name}:", *map(str, block.phis), *block.lines, str(block.end)]
         return "\n".join([*lines, "}"])
@@ -148,7 +150,8 @@ class Builder:
         self._function = function
         self.block = block
 
-    def _made(self, kind: Type, text: str) -> Value:
+    def made(self, kind: Type, text: str) -> Value:
+        """What an instruction gives."""
         self._function.values += 1
         name = f"%v{self._function.values}"
         self.block.lines.append(f"  {name} = {text}")
@@ -165,47 +168,65 @@ class Builder:
         yield
         self.block = before
 
-    def _of_two(self, operation: str, one: Value, two: Value) -> Value:
-        return self._made(one.type, f"{operation} {one.type.text} {one.name}, {two.name}")
+    def of_two(self, operation: str, one: Value, two: Value) -> Value:
+        """An operation on two values of one type, by LLVM's name for it."""
+        return self.made(one.type, f"{operation} {one.type.text} {one.name}, {two.name}")
 
     def add(self, one: Value, two: Value) -> Value:
-        return self._of_two("add", one, two)
+        return self.of_two("add", one, two)
 
     def sub(self, one: Value, two: Value) -> Value:
-        return self._of_two("sub", one, two)
+        return self.of_two("sub", one, two)
 
     def mul(self, one: Value, two: Value) -> Value:
-        return self._of_two("mul", one, two)
+        return self.of_two("mul", one, two)
 
     def udiv(self, one: Value, two: Value) -> Value:
-        return self._of_two("udiv", one, two)
+        return self.of_two("udiv", one, two)
 
     def and_(self, one: Value, two: Value) -> Value:
-        return self._of_two("and", one, two)
+        return self.of_two("and", one, two)
 
     def or_(self, one: Value, two: Value) -> Value:
-        return self._of_two("or", one, two)
+        return self.of_two("or", one, two)
 
     def xor(self, one: Value, two: Value) -> Value:
-        return self._of_two("xor", one, two)
+        return self.of_two("xor", one, two)
 
     def shl(self, one: Value, two: Value) -> Value:
-        return self._of_two("shl", one, two)
+        return self.of_two("shl", one, two)
 
     def lshr(self, one: Value, two: Value) -> Value:
-        return self._of_two("lshr", one, two)
+        return self.of_two("lshr", one, two)
 
     def neg(self, value: Value) -> Value:
-        return self._made(value.type, f"sub {value.type.text} 0, {value.name}")
+        return self.made(value.type, f"sub {value.type.text} 0, {value.name}")
 
     def not_(self, value: Value) -> Value:
-        return self._made(value.type, f"xor {value.type.text} {value.name}, -1")
+        return self.made(value.type, f"xor {value.type.text} {value.name}, -1")
 
     def zext(self, value: Value, kind: Type) -> Value:
-        return self._made(kind, f"zext {value.type.text} {value.name} to {kind.text}")
+        return self.made(kind, f"zext {value.type.text} {value.name} to {kind.text}")
+
+    def converted(self, value: Value, kind: Type, *, signed: bool) -> Value:
+        """A whole number with more bits, filled up by its sign or by zeros, or with less."""
+        have, want = int(value.type.text[1:]), int(kind.text[1:])
+        if have == want:
+            return value
+        how = "trunc" if have > want else "sext" if signed else "zext"
+        return self.made(kind, f"{how} {value.type.text} {value.name} to {kind.text}")
+
+    def extracted(self, value: Value, kind: Type, place: int) -> Value:
+        """A part of a structure."""
+        return self.made(kind, f"extractvalue {value.type.text} {value.name}, {place}")
+
+    def inserted(self, value: Value, part: Value, place: int) -> Value:
+        """A structure with another part."""
+        operands = f"{value.type.text} {value.name}, {part.type.text} {part.name}"
+        return self.made(value.type, f"insertvalue {operands}, {place}")
 
     def inttoptr(self, value: Value, kind: Type) -> Value:
-        return self._made(kind, f"inttoptr {value.type.text} {value.name} to {kind.text}")
+        return self.made(kind, f"inttoptr {value.type.text} {value.name} to {kind.text}")
 
     def icmp_signed(self, comparison: str, one: Value, two: Value) -> Value:
         """A comparison of signed numbers, as Python writes it."""
@@ -216,13 +237,13 @@ class Builder:
         return self._compared(UNSIGNED[comparison], one, two)
 
     def _compared(self, how: str, one: Value, two: Value) -> Value:
-        return self._made(BIT, f"icmp {how} {one.type.text} {one.name}, {two.name}")
+        return self.made(BIT, f"icmp {how} {one.type.text} {one.name}, {two.name}")
 
     def select(self, condition: Value, one: Value, two: Value) -> Value:
         """The one if the condition holds, else the other."""
         kind = one.type.text
         text = f"select i1 {condition.name}, {kind} {one.name}, {kind} {two.name}"
-        return self._made(one.type, text)
+        return self.made(one.type, text)
 
     def phi(self, kind: Type) -> Phi:
         """A value that depends on where the block was come to from."""
@@ -233,12 +254,12 @@ class Builder:
 
     def alloca(self, kind: Type) -> Value:
         """Room for a value on the stack."""
-        return self._made(kind.as_pointer(), f"alloca {kind.text}")
+        return self.made(kind.as_pointer(), f"alloca {kind.text}")
 
     def load(self, place: Value) -> Value:
         assert place.type.pointee is not None
         kind = place.type.pointee
-        return self._made(kind, f"load {kind.text}, {place.type.text} {place.name}")
+        return self.made(kind, f"load {kind.text}, {place.type.text} {place.name}")
 
     def store(self, value: Value, place: Value) -> None:
         operands = f"{value.type.text} {value.name}, {place.type.text} {place.name}"
@@ -253,11 +274,19 @@ class Builder:
             inside = inside.pointee
         steps = ", ".join(f"{index.type.text} {index.name}" for index in indices)
         text = f"getelementptr {kind.text}, {place.type.text} {place.name}, {steps}"
-        return self._made(inside.as_pointer(), text)
+        return self.made(inside.as_pointer(), text)
 
     def call(self, function: Function, arguments: Sequence[Value]) -> Value:
+        return self.call_named(function.name, function.result, arguments)
+
+    def call_named(self, name: str, result: Type, arguments: Sequence[Value]) -> Value:
+        """A call of what the module defines somewhere; of nothing, if that gives nothing."""
         given = ", ".join(f"{one.type.text} {one.name}" for one in arguments)
-        return self._made(function.result, f"call {function.result.text} @{function.name}({given})")
+        text = f"call {result.text} @{name}({given})"
+        if result.text != "void":
+            return self.made(result, text)
+        self.block.lines.append(f"  {text}")
+        return Value(result, "")
 
     def branch(self, block: Block) -> None:
         """Go on in a block."""
@@ -275,7 +304,11 @@ class Builder:
 
     def ret(self, value: Value) -> None:
         """Give a result, and end the function."""
-        self.block.end = f"  ret {value.type.text} {value.name}"
+        self.end(f"ret {value.type.text} {value.name}")
+
+    def end(self, instruction: str) -> None:
+        """End the block with an instruction that has no other way to be written."""
+        self.block.end = f"  {instruction}"
 
 
 BIT = Type("i1")

@@ -10,8 +10,6 @@ from typing import Any
 
 import numpy as np
 
-from modecheck.engine.compiled.intrinsics import call_successors, call_valuation, prefetch
-from modecheck.engine.compiled.kernel import Kernel
 from modecheck.engine.compiled.kernels import (
     COUNT_MASK,
     FAILED_BIT,
@@ -23,6 +21,9 @@ from modecheck.engine.compiled.kernels import (
     U32,
     mixed,
 )
+from modecheck.engine.compiled.language.annotations import I64s, U8s, U16s, U32s, U64Rows, U64s
+from modecheck.engine.compiled.language.intrinsics import call_successors, call_valuation, prefetch
+from modecheck.engine.compiled.language.kernel import Kernel
 
 TABLE_SHARE = 2
 """Slots of the table for each state at the least."""
@@ -30,7 +31,7 @@ TABLE_SHARE = 2
 
 @Kernel
 def value_transitions(
-    address: Any, states: Any, words: Any, targets: Any, notes: Any, events: Any, values: Any
+    address: int, states: U64s, words: int, targets: U32s, notes: U16s, events: U64s, values: U64s
 ) -> None:
     """The atoms of all watchers after each transition, as bits; `events` are those of each note."""
     base, width = np.uint64(states.ctypes.data), np.uint64(words) * U8
@@ -40,7 +41,7 @@ def value_transitions(
 
 
 @Kernel
-def value_states(address: Any, states: Any, words: Any, values: Any) -> None:
+def value_states(address: int, states: U64s, words: int, values: U64s) -> None:
     """The same in each state, where nothing happens."""
     base, width = np.uint64(states.ctypes.data), np.uint64(words) * U8
     for number in range(values.size):
@@ -49,17 +50,17 @@ def value_states(address: Any, states: Any, words: Any, values: Any) -> None:
 
 @Kernel
 def note_obliged(
-    first: Any,
-    notes: Any,
-    obliges: Any,
-    failing: Any,
-    address: Any,
-    states: Any,
-    words: Any,
-    seen: Any,
-    records: Any,
-    obliging: Any,
-    obliged: Any,
+    first: I64s,
+    notes: U16s,
+    obliges: U8s,
+    failing: U8s,
+    address: int,
+    states: U64s,
+    words: int,
+    seen: U8s,
+    records: U64s,
+    obliging: U8s,
+    obliged: U8s,
 ) -> None:
     """Flag the states with a step that has to happen in the end, by the notes that say so; a step
     that fails is no transition, and is made once more.
@@ -81,13 +82,13 @@ def note_obliged(
 
 
 @Kernel
-def hash_of_both(state: Any, bits: Any) -> Any:
+def hash_of_both(state: np.uint64, bits: np.uint64) -> Any:
     """The hash of a state of the product and of those of the watchers."""
     return mixed(mixed(U0, state), bits)
 
 
 @Kernel
-def fill_anew(table: Any, kept: Any, count: Any) -> None:
+def fill_anew(table: U64s, kept: U64Rows, count: int) -> None:
     """Put the first states into an empty table."""
     last = np.uint64(table.size) - U1
     for number in range(count):
@@ -99,7 +100,14 @@ def fill_anew(table: Any, kept: Any, count: Any) -> None:
 
 
 @Kernel
-def number_of(table: Any, kept: Any, state: Any, bits: Any, hash_: Any, count: Any) -> Any:
+def number_of(
+    table: U64s,
+    kept: U64Rows,
+    state: np.uint64,
+    bits: np.uint64,
+    hash_: np.uint64,
+    count: np.uint64,
+) -> Any:
     """The number of a state, which is `count` where it is new; it is added then."""
     last = np.uint64(table.size) - U1
     slot = (hash_ >> U32) & last
@@ -117,7 +125,7 @@ def number_of(table: Any, kept: Any, state: Any, bits: Any, hash_: Any, count: A
 
 
 @Kernel
-def gone_on(watchers: Any, tables: Any, seen: Any, bits: Any, value: Any) -> Any:
+def gone_on(watchers: U64Rows, tables: U64s, seen: U8s, bits: np.uint64, value: np.uint64) -> Any:
     """All watchers after a step; noted is what was looked up."""
     result = U0
     for number in range(watchers.shape[0]):
@@ -132,26 +140,26 @@ def gone_on(watchers: Any, tables: Any, seen: Any, bits: Any, value: Any) -> Any
 
 @Kernel
 def follow(
-    numbers: Any,
-    first: Any,
-    ends: Any,
-    kinds: Any,
-    values: Any,
-    staying: Any,
-    obliged: Any,
-    watchers: Any,
-    tables: Any,
-    choices: Any,
-    idle_bit: Any,
-    idle_note: Any,
-    table: Any,
-    kept: Any,
-    known: Any,
-    seen: Any,
-    batch: Any,
-    counts: Any,
-    targets: Any,
-    notes: Any,
+    numbers: I64s,
+    first: I64s,
+    ends: U32s,
+    kinds: U16s,
+    values: U64s,
+    staying: U64s,
+    obliged: U8s,
+    watchers: U64Rows,
+    tables: U64s,
+    choices: U64Rows,
+    idle_bit: np.uint64,
+    idle_note: int,
+    table: U64s,
+    kept: U64Rows,
+    known: int,
+    seen: U8s,
+    batch: U64Rows,
+    counts: U32s,
+    targets: U32s,
+    notes: U16s,
 ) -> Any:
     """All transitions of some states, in the order of the compiled engine: those of the product,
     choices of watchers, idling. How many, and how many states are known then.

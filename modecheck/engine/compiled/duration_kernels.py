@@ -7,15 +7,23 @@ from typing import Any
 import numpy as np
 
 from modecheck.engine.compiled.graph_kernels import UNREACHED
-from modecheck.engine.compiled.kernel import Kernel
 from modecheck.engine.compiled.kernels import U0
+from modecheck.engine.compiled.language.annotations import I32s, I64s, U8s, U16s, U32s, U64s
+from modecheck.engine.compiled.language.kernel import Kernel
 
 
 @Kernel
 def standing(
-    first: Any, notes: Any, marks: Any, kinds: Any, failing: Any, due: Any, stops: Any, held: Any,
-    stands: Any,
-) -> None:  # fmt: skip
+    first: I64s,
+    notes: U16s,
+    marks: U64s,
+    kinds: U8s,
+    failing: U8s,
+    due: np.uint64,
+    stops: U8s,
+    held: U64s,
+    stands: U8s,
+) -> None:
     """Flag the states of the region in which time can pass without a tick."""
     for number in range(first.size - 1):
         if kinds[number] != 1 or failing[number] or marks[number] & due != U0:
@@ -32,9 +40,19 @@ def standing(
 
 @Kernel
 def find_components(  # noqa: C901 - one depth-first search
-    first: Any, targets: Any, notes: Any, kinds: Any, barred: Any, component: Any, order: Any,
-    low: Any, stack: Any, call_states: Any, call_edges: Any, index: Any,
-) -> Any:  # fmt: skip
+    first: I64s,
+    targets: U32s,
+    notes: U16s,
+    kinds: U8s,
+    barred: U8s,
+    component: U32s,
+    order: U32s,
+    low: U32s,
+    stack: U32s,
+    call_states: U32s,
+    call_edges: I64s,
+    index: U32s,
+) -> Any:
     """Number the strongly connected components of the region from 1 on, and put its states in
     order, component by component, each behind all that a road leads to from it; how many states.
     `component` and `index` must hold 0 everywhere.
@@ -95,16 +113,27 @@ def find_components(  # noqa: C901 - one depth-first search
 
 @Kernel
 def find_worst(  # noqa: C901 - one pass over the components
-    first: Any, targets: Any, notes: Any, kinds: Any, barred: Any, tick: Any, stands: Any,
-    base: Any, forever: Any, component: Any, order: Any, worst: Any,
-) -> None:  # fmt: skip
+    first: I64s,
+    targets: U32s,
+    notes: U16s,
+    kinds: U8s,
+    barred: U8s,
+    tick: U8s,
+    stands: U8s,
+    base: int,
+    forever: int,
+    component: U32s,
+    order: U32s,
+    worst: I32s,
+) -> None:
     """The greatest number of ticks from each state of the region to a goal, in the order that
     `find_components` has found. `worst` must hold -1 everywhere.
     """
     begin: Any = 0
     while begin < order.size:
         own = component[order[begin]]
-        longest, goes_round = np.int64(base), np.uint8(0)
+        longest: Any = base
+        goes_round = np.uint8(0)
         end = begin
         while end < order.size and component[order[end]] == own:
             member = np.int64(order[end])
@@ -131,9 +160,16 @@ def find_worst(  # noqa: C901 - one pass over the components
 
 @Kernel
 def find_best(  # noqa: C901 - one loop over moments
-    into: Any, sources: Any, notes_into: Any, kinds: Any, barred: Any, tick: Any, best: Any,
-    now: Any, later: Any,
-) -> None:  # fmt: skip
+    into: I64s,
+    sources: U32s,
+    notes_into: U16s,
+    kinds: U8s,
+    barred: U8s,
+    tick: U8s,
+    best: I32s,
+    now: U32s,
+    later: U32s,
+) -> None:
     """The least number of ticks to a goal, backwards from the goals. `best` must hold -1; `now` and
     `later` have room for twice the states.
     """
@@ -173,9 +209,18 @@ def find_best(  # noqa: C901 - one loop over moments
 
 @Kernel
 def find_starts(
-    first: Any, targets: Any, notes: Any, kinds: Any, reached: Any, before: Any, restarts: Any,
-    straight: Any, best: Any, worst: Any, found: Any,
-) -> None:  # fmt: skip
+    first: I64s,
+    targets: U32s,
+    notes: U16s,
+    kinds: U8s,
+    reached: U8s,
+    before: U8s,
+    restarts: U8s,
+    straight: bool,
+    best: I32s,
+    worst: I32s,
+    found: I64s,
+) -> None:
     """The first steps of the shortest and the longest stretch, into `found`: ticks, source and
     number of the transition, twice. It must hold -1 everywhere. The shortest does not begin with
     a step of `restarts` from where a goal is reached without one.

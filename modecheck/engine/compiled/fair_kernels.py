@@ -11,15 +11,16 @@ from typing import Any
 import numpy as np
 
 from modecheck.engine.compiled.graph_kernels import UNREACHED
-from modecheck.engine.compiled.kernel import Kernel
 from modecheck.engine.compiled.kernels import U0
+from modecheck.engine.compiled.language.annotations import I32s, I64s, U8s, U16s, U32s, U64s
+from modecheck.engine.compiled.language.kernel import Kernel
 
 NONE = np.uint32(0)
 
 
 @Kernel
 def usable(
-    edge: Any, source: Any, target: Any, notes: Any, allowed: Any, marks: Any, gains: Any
+    edge: int, source: int, target: int, notes: U16s, allowed: U8s, marks: U64s, gains: np.uint64
 ) -> Any:
     """Whether a loop may take a transition that stays inside."""
     if allowed[notes[edge]] == 0:
@@ -29,28 +30,28 @@ def usable(
 
 @Kernel
 def judge_components(  # noqa: C901 - one depth-first search, with what is done to each component
-    first: Any,
-    targets: Any,
-    notes: Any,
-    marks: Any,
-    inside: Any,
-    allowed: Any,
-    gains: Any,
-    set_of_note: Any,
-    strong: Any,
-    needed: Any,
-    visits: Any,
-    rests_on: Any,
-    index: Any,
-    low: Any,
-    stack: Any,
-    call_states: Any,
-    call_edges: Any,
-    possible: Any,
-    taken: Any,
-    seen_at: Any,
-    found: Any,
-    nearest: Any,
+    first: I64s,
+    targets: U32s,
+    notes: U16s,
+    marks: U64s,
+    inside: U8s,
+    allowed: U8s,
+    gains: np.uint64,
+    set_of_note: I32s,
+    strong: U8s,
+    needed: U8s,
+    visits: U64s,
+    rests_on: U8s,
+    index: U32s,
+    low: U32s,
+    stack: U32s,
+    call_states: U32s,
+    call_edges: I64s,
+    possible: I64s,
+    taken: U8s,
+    seen_at: I64s,
+    found: U32s,
+    nearest: I64s,
 ) -> Any:
     """Find the components of the states that are inside (Tarjan 1972, without recursion) and judge
     each: those without a fair loop are taken out of `inside`, and so are the states that a fair
@@ -135,25 +136,25 @@ def judge_components(  # noqa: C901 - one depth-first search, with what is done 
 
 @Kernel
 def judge(  # noqa: C901 - what is counted in one pass decides
-    first: Any,
-    targets: Any,
-    notes: Any,
-    marks: Any,
-    inside: Any,
-    allowed: Any,
-    gains: Any,
-    set_of_note: Any,
-    strong: Any,
-    needed: Any,
-    visits: Any,
-    rests_on: Any,
-    index: Any,
-    stack: Any,
-    bottom: Any,
-    height: Any,
-    possible: Any,
-    taken: Any,
-    seen_at: Any,
+    first: I64s,
+    targets: U32s,
+    notes: U16s,
+    marks: U64s,
+    inside: U8s,
+    allowed: U8s,
+    gains: np.uint64,
+    set_of_note: I32s,
+    strong: U8s,
+    needed: U8s,
+    visits: U64s,
+    rests_on: U8s,
+    index: U32s,
+    stack: U32s,
+    bottom: int,
+    height: int,
+    possible: I64s,
+    taken: U8s,
+    seen_at: I64s,
 ) -> Any:
     """What a component, the upper part of the stack, is: 0 has no fair loop, 1 is fair, 2 has to
     lose states first. Leaves in `possible` and `taken` what was counted in it. A loop has to use
@@ -207,7 +208,7 @@ def judge(  # noqa: C901 - what is counted in one pass decides
 
 @Kernel
 def is_wronged(
-    state: Any, first: Any, notes: Any, set_of_note: Any, strong: Any, possible: Any, taken: Any
+    state: int, first: I64s, notes: U16s, set_of_note: I32s, strong: U8s, possible: I64s, taken: U8s
 ) -> Any:
     """Whether a strong set that its component never takes is possible in a state."""
     for edge in range(first[state], first[state + 1]):
@@ -219,21 +220,21 @@ def is_wronged(
 
 @Kernel
 def find_path(
-    first: Any,
-    targets: Any,
-    notes: Any,
-    marks: Any,
-    inside: Any,
-    allowed: Any,
-    gains: Any,
-    start: Any,
-    goals: Any,
-    last: Any,
-    end: Any,
-    came_from: Any,
-    pending: Any,
-    labels: Any,
-    ordered: Any,
+    first: I64s,
+    targets: U32s,
+    notes: U16s,
+    marks: U64s,
+    inside: U8s,
+    allowed: U8s,
+    gains: np.uint64,
+    start: int,
+    goals: U8s,
+    last: U8s,
+    end: int,
+    came_from: I64s,
+    pending: U32s,
+    labels: U64s,
+    ordered: I64s,
 ) -> Any:
     """The transition that ends a shortest path from a state, or -1; `came_from` holds for each
     state the transition it was first reached by, plus one. `goals` has one flag for each state, or
@@ -264,7 +265,9 @@ def find_path(
 
 
 @Kernel
-def put_in_order(begin: Any, end: Any, targets: Any, notes: Any, labels: Any, ordered: Any) -> None:
+def put_in_order(
+    begin: int, end: int, targets: U32s, notes: U16s, labels: U64s, ordered: I64s
+) -> None:
     """The transitions of a state by label, then by target: few enough to be inserted one by one."""
     for edge in range(begin, end):
         place = edge - begin
@@ -281,7 +284,7 @@ def put_in_order(begin: Any, end: Any, targets: Any, notes: Any, labels: Any, or
 
 @Kernel
 def without_set(
-    first: Any, notes: Any, inside: Any, set_of_note: Any, number: Any, flags: Any
+    first: I64s, notes: U16s, inside: U8s, set_of_note: I32s, number: int, flags: U8s
 ) -> None:
     """Flag the states inside in which no step of a fairness set is possible."""
     for state in range(first.size - 1):

@@ -23,8 +23,8 @@ from modecheck.engine.compiled.graph_kernels import (
     spread_movable,
     turn_round,
 )
-from modecheck.engine.compiled.intrinsics import LINE
 from modecheck.engine.compiled.kernels import SPARE, U1
+from modecheck.engine.compiled.language.intrinsics import LINE
 from modecheck.engine.compiled.machine import Machine
 from modecheck.engine.compiled.memory import Reserved, Words
 from modecheck.engine.compiled.reach import Reached

@@ -12,15 +12,6 @@ from typing import Any
 import numpy as np
 
 from modecheck.engine.compiled.frame import DRIVEN
-from modecheck.engine.compiled.intrinsics import (
-    call_marks,
-    call_successors,
-    lowest_bit,
-    prefetch,
-    slots_equal,
-    upper_halves_equal,
-)
-from modecheck.engine.compiled.kernel import Kernel
 from modecheck.engine.compiled.kernels import (
     AHEAD,
     COUNT_MASK,
@@ -38,6 +29,16 @@ from modecheck.engine.compiled.kernels import (
     put,
     same_words,
 )
+from modecheck.engine.compiled.language.annotations import I64s, U8s, U16s, U32s, U64Rows, U64s
+from modecheck.engine.compiled.language.intrinsics import (
+    call_marks,
+    call_successors,
+    lowest_bit,
+    prefetch,
+    slots_equal,
+    upper_halves_equal,
+)
+from modecheck.engine.compiled.language.kernel import Kernel
 
 UNREACHED = np.uint32(0xFFFFFFFF)
 """Stands for no state in arrays of state numbers."""
@@ -51,7 +52,7 @@ MOST_NOTES = 0xFFFF
 
 
 @Kernel
-def index_states(states: Any, words: Any, count: Any, table: Any, lines: Any) -> None:
+def index_states(states: U64s, words: int, count: int, table: U64s, lines: int) -> None:
     """Fill a table with the upper half of each state's hash and its number, plus one."""
     base, lines_ = np.uint64(table.ctypes.data), np.uint64(lines)
     for number in range(count):
@@ -65,7 +66,14 @@ def index_states(states: Any, words: Any, count: Any, table: Any, lines: Any) ->
 
 @Kernel
 def number_of(
-    states: Any, words: Any, table: Any, base: Any, lines: Any, record: Any, at: Any, hash_: Any
+    states: U64s,
+    words: np.uint64,
+    table: U64s,
+    base: np.uint64,
+    lines: np.uint64,
+    record: U64s,
+    at: np.uint64,
+    hash_: np.uint64,
 ) -> Any:
     """The number of a state that is in the table, or -1."""
     line = line_of(hash_, lines)
@@ -83,7 +91,7 @@ def number_of(
 
 
 @Kernel
-def mark_states(address: Any, states: Any, words: Any, count: Any, marks: Any) -> None:
+def mark_states(address: int, states: U64s, words: int, count: int, marks: U64s) -> None:
     """The conditions that hold in each state, as bits."""
     base = np.uint64(states.ctypes.data)
     for number in range(count):
@@ -91,7 +99,7 @@ def mark_states(address: Any, states: Any, words: Any, count: Any, marks: Any) -
 
 
 @Kernel
-def note_number(note_table: Any, moved: Any, happened: Any, known: Any) -> Any:
+def note_number(note_table: U64Rows, moved: np.uint64, happened: np.uint64, known: I64s) -> Any:
     """The number of a pair of moved chips and what happened (label and events); a new pair is
     added. -1 when there are too many.
 
@@ -116,31 +124,31 @@ def note_number(note_table: Any, moved: Any, happened: Any, known: Any) -> Any:
 
 
 @Kernel
-def hash_pair(one: Any, two: Any) -> Any:
+def hash_pair(one: np.uint64, two: np.uint64) -> Any:
     mixed = (one * np.uint64(0x9E3779B97F4A7C15)) ^ (two * np.uint64(0xC2B2AE3D27D4EB4F))
     return mixed ^ (mixed >> U32)
 
 
 @Kernel
 def build_transitions(  # noqa: C901 - the stages of one batch, which share everything
-    address: Any,
-    seen: Any,
-    states: Any,
-    words: Any,
-    begin: Any,
-    end: Any,
-    table: Any,
-    lines: Any,
-    records: Any,
-    hashes: Any,
-    most_records: Any,
-    first: Any,
-    targets: Any,
-    notes: Any,
-    note_table: Any,
-    known: Any,
-    quiet: Any,
-    failing: Any,
+    address: int,
+    seen: U8s,
+    states: U64s,
+    words: int,
+    begin: int,
+    end: int,
+    table: U64s,
+    lines: int,
+    records: U64s,
+    hashes: U64s,
+    most_records: int,
+    first: I64s,
+    targets: U32s,
+    notes: U16s,
+    note_table: U64Rows,
+    known: I64s,
+    quiet: U8s,
+    failing: U8s,
 ) -> Any:
     """Make the transitions of the states from `begin` to `end`; 0, or 1 when there are more kinds
     of notes than fit.
@@ -210,15 +218,15 @@ def build_transitions(  # noqa: C901 - the stages of one batch, which share ever
 
 @Kernel
 def flag_states(
-    address: Any,
-    seen: Any,
-    states: Any,
-    words: Any,
-    begin: Any,
-    end: Any,
-    records: Any,
-    quiet: Any,
-    failing: Any,
+    address: int,
+    seen: U8s,
+    states: U64s,
+    words: int,
+    begin: int,
+    end: int,
+    records: U64s,
+    quiet: U8s,
+    failing: U8s,
 ) -> None:
     """Only which states are quiet and which have a failing step, where transitions do not fit."""
     width = words + 2
@@ -234,7 +242,13 @@ def flag_states(
 
 @Kernel
 def turn_round(
-    first: Any, targets: Any, notes: Any, expanded: Any, into: Any, sources: Any, notes_into: Any
+    first: I64s,
+    targets: U32s,
+    notes: U16s,
+    expanded: int,
+    into: I64s,
+    sources: U32s,
+    notes_into: U16s,
 ) -> None:
     """Counting sort of the transitions by target; `into` has room for one more than the states."""
     count = into.size - 1
@@ -257,7 +271,13 @@ def turn_round(
 
 @Kernel
 def lead_to(
-    reached: Any, pending: Any, count: Any, into: Any, sources: Any, notes_into: Any, barred: Any
+    reached: U8s,
+    pending: U32s,
+    count: int,
+    into: I64s,
+    sources: U32s,
+    notes_into: U16s,
+    barred: U8s,
 ) -> None:
     """Mark every state from which a road leads to one that is marked already.
 
@@ -276,13 +296,13 @@ def lead_to(
 
 
 @Kernel
-def ring_place(place: Any, size: Any) -> Any:
+def ring_place(place: int, size: int) -> Any:
     """A place less than twice the size, in a ring of that size."""
     return place - size if place >= size else place
 
 
 @Kernel
-def spread_movable(masks: Any, pending: Any, waiting: Any, into: Any, sources: Any) -> None:
+def spread_movable(masks: U64s, pending: U32s, waiting: U8s, into: I64s, sources: U32s) -> None:
     """Give every state the bits of all states that a road leads to from it.
 
     `pending` is a ring with room for all states; at first it holds them all, and `waiting` is 1.
@@ -305,7 +325,7 @@ def spread_movable(masks: Any, pending: Any, waiting: Any, into: Any, sources: A
 
 
 @Kernel
-def own_moves(first: Any, notes: Any, expanded: Any, moved: Any, masks: Any) -> None:
+def own_moves(first: I64s, notes: U16s, expanded: int, moved: U64s, masks: U64s) -> None:
     """For each state the chips that move in one of its own transitions."""
     for number in range(expanded):
         for edge in range(first[number], first[number + 1]):
@@ -314,17 +334,17 @@ def own_moves(first: Any, notes: Any, expanded: Any, moved: Any, masks: Any) -> 
 
 @Kernel
 def spread_forwards(  # noqa: C901 - one loop over distances
-    first: Any,
-    targets: Any,
-    expanded: Any,
-    marks: Any,
-    starts: Any,
-    start_depths: Any,
-    blocked: Any,
-    enters: Any,
-    came_from: Any,
-    inside: Any,
-    entered: Any,
+    first: I64s,
+    targets: U32s,
+    expanded: int,
+    marks: U64s,
+    starts: I64s,
+    start_depths: I64s,
+    blocked: np.uint64,
+    enters: bool,
+    came_from: U32s,
+    inside: U32s,
+    entered: U32s,
 ) -> Any:
     """Spread from `starts` through states with none of the `blocked` marks; states with some are
     not passed on from, and entered only if `enters`. Returns how many are inside and were entered.
@@ -369,7 +389,14 @@ def spread_forwards(  # noqa: C901 - one loop over distances
 
 @Kernel
 def find_before(
-    address: Any, seen: Any, states: Any, words: Any, begin: Any, end: Any, goal: Any, records: Any
+    address: int,
+    seen: U8s,
+    states: U64s,
+    words: int,
+    begin: int,
+    end: int,
+    goal: int,
+    records: U64s,
 ) -> Any:
     """The first state from `begin` on that has a step to the state number `goal`, or -1."""
     width = words + 2

@@ -1,6 +1,6 @@
 """Notice Ctrl-C also where Python cannot raise it.
 
-When numba compiles a kernel, LLVM calls back into Python, and an exception that is raised there is
+Where C calls back into Python, as when an object is freed, an exception that is raised there is
 written to standard error and forgotten. So it is noted, and raised again where it can be.
 """
 

@@ -22,7 +22,8 @@ from typing import Any
 import numpy as np
 
 from modecheck.engine.compiled.frame import DRIVEN, FAILURE_SHIFT, RECORD_EXTRA
-from modecheck.engine.compiled.intrinsics import (
+from modecheck.engine.compiled.language.annotations import I64s, U8s, U64Rows, U64s
+from modecheck.engine.compiled.language.intrinsics import (
     LINE,
     call_successors,
     fill_slot,
@@ -33,7 +34,7 @@ from modecheck.engine.compiled.intrinsics import (
     take_from,
     upper_halves_equal_and_empty,
 )
-from modecheck.engine.compiled.kernel import Kernel
+from modecheck.engine.compiled.language.kernel import Kernel
 
 U0 = np.uint64(0)
 U1 = np.uint64(1)
@@ -61,14 +62,14 @@ COUNTERS = 6
 
 
 @Kernel
-def mixed(hash_: Any, word: Any) -> Any:
+def mixed(hash_: np.uint64, word: np.uint64) -> Any:
     """One more word mixed into a hash."""
     hash_ = (hash_ ^ word) * MULTIPLY_ONE
     return (hash_ ^ (hash_ >> U32)) * MULTIPLY_TWO
 
 
 @Kernel
-def hash_of(words: Any, first: Any, count: Any) -> Any:
+def hash_of(words: U64s, first: int, count: int) -> Any:
     """The hash of a state; its upper half gives the home, its lower half the segment."""
     result = U0
     for number in range(count):
@@ -77,13 +78,13 @@ def hash_of(words: Any, first: Any, count: Any) -> Any:
 
 
 @Kernel
-def line_of(hash_: Any, lines: Any) -> Any:
+def line_of(hash_: np.uint64, lines: np.uint64) -> Any:
     """The home line of a hash."""
     return ((hash_ >> U32) * lines) >> U32
 
 
 @Kernel
-def store(table: Any, place: Any, stored: Any, others: Any) -> Any:
+def store(table: U64s, place: np.uint64, stored: np.uint64, others: tuple[int, ...]) -> Any:
     """Store a word in a slot that was empty a moment ago; whether nobody else came first."""
     if len(others):
         return fill_slot(np.uint64(table.ctypes.data) + place * U8, stored)
@@ -92,7 +93,7 @@ def store(table: Any, place: Any, stored: Any, others: Any) -> Any:
 
 
 @Kernel
-def insert_word(table: Any, home: Any, word: Any, others: Any) -> Any:
+def insert_word(table: U64s, home: np.uint64, word: np.uint64, others: tuple[int, ...]) -> Any:
     """Put a one-word state into its table, from a home line on; whether it is new."""
     base, line = np.uint64(table.ctypes.data), home
     stored = word + U1
@@ -109,16 +110,16 @@ def insert_word(table: Any, home: Any, word: Any, others: Any) -> Any:
 
 @Kernel
 def insert_words(
-    table: Any,
-    home: Any,
-    hash_: Any,
-    number: Any,
-    states: Any,
-    share: Any,
-    bits: Any,
-    first: Any,
-    count: Any,
-    others: Any,
+    table: U64s,
+    home: np.uint64,
+    hash_: np.uint64,
+    number: np.uint64,
+    states: U64s,
+    share: np.uint64,
+    bits: np.uint64,
+    first: np.uint64,
+    count: np.uint64,
+    others: tuple[int, ...],
 ) -> Any:
     """Put a longer state into its table, from a home line on; whether it is new. Its words stand
     in `states` from `first` on, before anybody can find its number there: that has `bits` for the
@@ -142,7 +143,13 @@ def insert_words(
 
 
 @Kernel
-def home_for(hash_: Any, lines: Any, distance: Any, segments: Any, others: Any) -> Any:
+def home_for(
+    hash_: np.uint64,
+    lines: np.uint64,
+    distance: np.uint64,
+    segments: np.uint64,
+    others: tuple[int, ...],
+) -> Any:
     """The home line of a hash in a table of so many segments, `distance` lines apart."""
     home = line_of(hash_, lines)
     if len(others):
@@ -151,7 +158,9 @@ def home_for(hash_: Any, lines: Any, distance: Any, segments: Any, others: Any) 
 
 
 @Kernel
-def same_words(states: Any, first: Any, record: Any, at: Any, words: Any) -> Any:
+def same_words(
+    states: U64s, first: np.uint64, record: U64s, at: np.uint64, words: np.uint64
+) -> Any:
     """Whether a state that is kept and one that was made are the same."""
     for offset in range(words):
         if states[first + np.uint64(offset)] != record[at + np.uint64(offset)]:
@@ -161,7 +170,13 @@ def same_words(states: Any, first: Any, record: Any, at: Any, words: Any) -> Any
 
 @Kernel
 def note_failure(
-    failures: Any, failure: Any, label: Any, first: Any, words: Any, states: Any, level: Any
+    failures: U64Rows,
+    failure: int,
+    label: np.uint64,
+    first: np.uint64,
+    words: np.uint64,
+    states: U64s,
+    level: np.uint64,
 ) -> Any:
     """Count a failing step; of those in the shallowest level keep the state with the least words,
     which stand in `states` from `first` on, so that the choice does not depend on the order of
@@ -196,29 +211,29 @@ from the cache."""
 
 @Kernel
 def expand(  # noqa: C901 - the stages of one pipeline, which share everything
-    address: Any,
-    seen: Any,
-    shape: Any,
-    others: Any,
-    begins: Any,
-    ends: Any,
-    taken: Any,
-    halt: Any,
-    chunk: Any,
-    quota: Any,
-    states: Any,
-    most: Any,
-    everything: Any,
-    own: Any,
-    bits: Any,
-    table: Any,
-    lines: Any,
-    distance: Any,
-    records: Any,
-    ring: Any,
-    failures: Any,
-    level: Any,
-    counters: Any,
+    address: int,
+    seen: U8s,
+    shape: tuple[int, ...],
+    others: tuple[int, ...],
+    begins: U64s,
+    ends: I64s,
+    taken: I64s,
+    halt: I64s,
+    chunk: int,
+    quota: int,
+    states: U64s,
+    most: int,
+    everything: U64s,
+    own: int,
+    bits: int,
+    table: U64s,
+    lines: int,
+    distance: int,
+    records: U64s,
+    ring: U64Rows,
+    failures: U64Rows,
+    level: np.uint64,
+    counters: I64s,
 ) -> None:
     """Expand states of a level, chunk by chunk, until there are no more, `quota` of them have been
     expanded, or some thread has called a halt by `halt[0]`: this one does when it has found `most`.
@@ -269,7 +284,7 @@ def expand(  # noqa: C901 - the stages of one pipeline, which share everything
                     note_failure(failures, failure, label & LOW, state, words, everything, level)
                     continue
                 transitions += U1
-                hash_ = hash_of(records, record, words)
+                hash_ = hash_of(records, np.int64(record), len(shape))
                 home = home_for(hash_, lines_, distance_, segments, others)
                 place = made & mask
                 homes[place] = home
@@ -320,29 +335,29 @@ TOGETHER = 1 << 18
 
 @Kernel
 def expand_small_levels(
-    address: Any,
-    seen: Any,
-    shape: Any,
-    others: Any,
-    begins: Any,
-    ends: Any,
-    taken: Any,
-    halt: Any,
-    states: Any,
-    most: Any,
-    everything: Any,
-    own: Any,
-    bits: Any,
-    table: Any,
-    lines: Any,
-    distance: Any,
-    records: Any,
-    ring: Any,
-    failures: Any,
-    level: Any,
-    counters: Any,
-    most_records: Any,
-    level_ends: Any,
+    address: int,
+    seen: U8s,
+    shape: tuple[int, ...],
+    others: tuple[int, ...],
+    begins: U64s,
+    ends: I64s,
+    taken: I64s,
+    halt: I64s,
+    states: U64s,
+    most: int,
+    everything: U64s,
+    own: int,
+    bits: int,
+    table: U64s,
+    lines: int,
+    distance: int,
+    records: U64s,
+    ring: U64Rows,
+    failures: U64Rows,
+    level: int,
+    counters: I64s,
+    most_records: int,
+    level_ends: I64s,
 ) -> None:
     """Expand whole levels, one after another, while no other thread does anything, where there are
     few states in each and room for all that they could lead to. `level_ends` takes how many states
@@ -372,7 +387,7 @@ def expand_small_levels(
 
 
 @Kernel
-def home_of(stored: Any, words: Any, lines: Any) -> Any:
+def home_of(stored: np.uint64, words: int, lines: np.uint64) -> Any:
     """The home line of what a slot holds, in a table of so many lines."""
     if words == 1:
         return line_of(mixed(U0, stored - U1), lines)
@@ -380,7 +395,7 @@ def home_of(stored: Any, words: Any, lines: Any) -> Any:
 
 
 @Kernel
-def put(table: Any, base: Any, stored: Any, home: Any) -> None:
+def put(table: U64s, base: np.uint64, stored: np.uint64, home: np.uint64) -> None:
     """Store what is known to be new at the first free slot from its home on."""
     line = home
     free = slots_equal(base + line * U64, U0)
@@ -392,15 +407,15 @@ def put(table: Any, base: Any, stored: Any, home: Any) -> None:
 
 @Kernel
 def refill(
-    table: Any,
-    lines: Any,
-    words: Any,
-    states: Any,
-    count: Any,
-    segment: Any,
-    segments: Any,
-    thread: Any,
-    bits: Any,
+    table: U64s,
+    lines: int,
+    words: int,
+    states: U64s,
+    count: int,
+    segment: int,
+    segments: int,
+    thread: int,
+    bits: int,
 ) -> None:
     """Put those of a thread's states that belong there into a segment that was emptied."""
     base, lines_ = np.uint64(table.ctypes.data), np.uint64(lines)
@@ -422,7 +437,7 @@ UNKNOWN = np.uint64(0xFFFFFFFFFFFFFFFF)
 
 
 @Kernel
-def count_of(base: Any, line: Any) -> Any:
+def count_of(base: np.uint64, line: np.uint64) -> Any:
     """How many slots of a line are full; they stand at its beginning."""
     free = slots_equal(base + line * U64, U0)
     return lowest_bit(free) if free != U0 else SLOTS
@@ -430,7 +445,7 @@ def count_of(base: Any, line: Any) -> Any:
 
 @Kernel
 def grow(  # noqa: C901 - one pass over the table
-    table: Any, old_lines: Any, new_lines: Any, words: Any, aside: Any, room: Any
+    table: U64s, old_lines: int, new_lines: int, words: int, aside: U64s, room: tuple[U64s, ...]
 ) -> Any:
     """Spread a table over more lines, in place; 0, or 1 when it must be filled anew.
 
@@ -452,14 +467,14 @@ def grow(  # noqa: C901 - one pass over the table
         recent[number] = UNKNOWN
     for line in range(old_lines + SPARE - 1, first // LINE - 1, -1):
         begin = np.uint64(line * LINE)
-        count = count_of(base, np.uint64(line))
+        count = np.int64(count_of(base, np.uint64(line)))
         for number in range(count):
-            moving[number] = table[begin + number]
+            moving[number] = table[begin + np.uint64(number)]
             homes[number] = home_of(moving[number], words, new)
             if homes[number] < np.uint64(line):
                 return 1
-        for slot in range(SLOTS):
-            table[begin + slot] = U0
+        for slot in range(LINE):
+            table[begin + np.uint64(slot)] = U0
         for number in range(count):
             goal = homes[number]
             while True:

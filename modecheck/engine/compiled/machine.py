@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Any
 import llvmlite
 import llvmlite.binding as llvm
 
-from modecheck import __version__
 from modecheck.engine.compiled import assembly as ir
 from modecheck.engine.compiled import object_cache
 from modecheck.engine.compiled.conditions import ConditionCode
@@ -21,6 +20,7 @@ from modecheck.engine.compiled.steps import NotCompilableError, StepCode
 from modecheck.engine.drives import obliging_labels
 from modecheck.product.form import EventForm, Failure, Product
 from modecheck.product.words import WordLayout, word_layout
+from modecheck.version import __version__
 
 if TYPE_CHECKING:
     from modecheck.engine.reductions.representatives import Representatives

@@ -6,13 +6,18 @@ from typing import Any
 
 import numpy as np
 
-from modecheck.engine.compiled.intrinsics import call_marks, call_successors
-from modecheck.engine.compiled.kernel import Kernel
 from modecheck.engine.compiled.kernels import COUNT_MASK, FAILED_BIT
+from modecheck.engine.compiled.language.annotations import I64s, U16s, U32s, U64s
+from modecheck.engine.compiled.language.intrinsics import call_marks, call_successors
+from modecheck.engine.compiled.language.kernel import Kernel
 from modecheck.engine.compiled.walk_kernels import (
     EXTRA,
     IS_DRIVEN,
     U0,
+    Archive,
+    Code,
+    Found,
+    Tests,
     hash_at,
     look,
     note_in_state,
@@ -24,7 +29,7 @@ NOWHERE = -2
 
 
 @Kernel
-def is_like(states: Any, first: Any, masks: Any, values: Any) -> Any:
+def is_like(states: U64s, first: int, masks: U64s, values: U64s) -> Any:
     """Whether what the masks leave of a state has these values."""
     for offset in range(masks.size):
         if states[first + offset] & masks[offset] != values[offset]:
@@ -33,7 +38,7 @@ def is_like(states: Any, first: Any, masks: Any, values: Any) -> Any:
 
 
 @Kernel
-def add(table: Any, states: Any, filled: Any, records: Any, at: Any, words: Any) -> Any:
+def add(table: U32s, states: U64s, filled: int, records: U64s, at: int, words: int) -> Any:
     """Put a state into the table and behind the others, if it is new."""
     place = place_in(hash_at(records, at, words), table.size)
     while table[place] != 0:
@@ -52,19 +57,19 @@ def add(table: Any, states: Any, filled: Any, records: Any, at: Any, words: Any)
 
 @Kernel
 def nearest(  # noqa: C901 - one search, from its start to its answer
-    code: Any,
-    tests: Any,
-    archive: Any,
-    found: Any,
-    sights: Any,
-    masks: Any,
-    values: Any,
-    stuck: Any,
-    states: Any,
-    came: Any,
-    picked: Any,
-    table: Any,
-    path: Any,
+    code: Code,
+    tests: Tests,
+    archive: Archive,
+    found: Found,
+    sights: I64s,
+    masks: U64s,
+    values: U64s,
+    stuck: bool,
+    states: U64s,
+    came: I64s,
+    picked: I64s,
+    table: U32s,
+    path: U16s,
 ) -> Any:
     """The number of the state where something showed, and the record that has to be taken there, or
     -1; (`NOWHERE`, -1) when it did not. The start is the first of `states`.

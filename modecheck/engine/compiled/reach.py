@@ -16,8 +16,8 @@ from itertools import pairwise
 import numpy as np
 
 from modecheck.engine.compiled.interruptions import Interruptions
-from modecheck.engine.compiled.intrinsics import LINE
 from modecheck.engine.compiled.kernels import FEW, FILLED, LEVELS
+from modecheck.engine.compiled.language.intrinsics import LINE
 from modecheck.engine.compiled.machine import Machine
 from modecheck.engine.compiled.table import FIRST_LINES, Table
 from modecheck.engine.compiled.workers import Frontier, Worker, apart, new_workers

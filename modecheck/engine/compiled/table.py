@@ -10,8 +10,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from modecheck.engine.compiled.intrinsics import LINE
 from modecheck.engine.compiled.kernels import RECENT, SPARE, grow, hash_of, refill
+from modecheck.engine.compiled.language.intrinsics import LINE
 from modecheck.engine.compiled.memory import Reserved, Words
 
 FIRST_LINES = 1 << 13

@@ -6,13 +6,20 @@ from typing import Any
 
 import numpy as np
 
-from modecheck.engine.compiled.kernel import Kernel
 from modecheck.engine.compiled.kernels import U0
+from modecheck.engine.compiled.language.annotations import Bools, I64s, U8s, U16s, U32s, U64s
+from modecheck.engine.compiled.language.kernel import Kernel
 
 
 @Kernel
 def first_loss(
-    first: Any, targets: Any, notes: Any, expanded: Any, marks: Any, ends: Any, barred: Any
+    first: I64s,
+    targets: U32s,
+    notes: U16s,
+    expanded: int,
+    marks: U64s,
+    ends: np.uint64,
+    barred: U8s,
 ) -> Any:
     """The first transition after which a bit of `ends` is gone, unless its note is barred:
     the state before it and the transition's number, or -1 twice.
@@ -29,7 +36,7 @@ def first_loss(
 
 @Kernel
 def first_change(
-    first: Any, targets: Any, expanded: Any, marks: Any, before: Any, after: Any
+    first: I64s, targets: U32s, expanded: int, marks: U64s, before: np.uint64, after: np.uint64
 ) -> Any:
     """The first transition from a state with one mark to a state with the other, and its state."""
     for number in range(expanded):
@@ -43,9 +50,15 @@ def first_change(
 
 @Kernel
 def first_between(
-    first: Any, targets: Any, notes: Any, linked: Any, marks: Any, inside: Any, starts: Any,
-    wanted: Any,
-) -> Any:  # fmt: skip
+    first: I64s,
+    targets: U32s,
+    notes: U16s,
+    linked: int,
+    marks: U64s,
+    inside: Bools,
+    starts: np.uint64,
+    wanted: U8s,
+) -> Any:
     """The first transition with a note that is wanted, from a state inside; not between two starts.
     Its state and its number, or -1 twice.
     """
@@ -61,9 +74,15 @@ def first_between(
 
 @Kernel
 def longest_path(  # noqa: C901 - two passes over the same transitions
-    first: Any, targets: Any, notes: Any, inside: Any, drives: Any, entering: Any, longest: Any,
-    ready: Any,
-) -> Any:  # fmt: skip
+    first: I64s,
+    targets: U32s,
+    notes: U16s,
+    inside: Bools,
+    drives: U8s,
+    entering: I64s,
+    longest: I64s,
+    ready: U32s,
+) -> Any:
     """The most steps of a path through states that are `inside`, the last perhaps to another one,
     by transitions whose note is one of `drives`; -1 when there is a cycle. All arrays of states but
     `inside` begin with zeros.

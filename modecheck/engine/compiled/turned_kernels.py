@@ -11,20 +11,29 @@ from typing import Any
 import numpy as np
 
 from modecheck.engine.compiled.graph_kernels import ring_place
-from modecheck.engine.compiled.kernel import Kernel
 from modecheck.engine.compiled.kernels import U0, U1
+from modecheck.engine.compiled.language.annotations import (
+    I64Rows,
+    I64s,
+    U8Rows,
+    U8s,
+    U16s,
+    U32s,
+    U64s,
+)
+from modecheck.engine.compiled.language.kernel import Kernel
 
 
 @Kernel
 def spread_turned(
-    flags: Any,
-    pending: Any,
-    waiting: Any,
-    into: Any,
-    sources: Any,
-    notes_into: Any,
-    back: Any,
-    allowed: Any,
+    flags: U8Rows,
+    pending: U32s,
+    waiting: U8s,
+    into: I64s,
+    sources: U32s,
+    notes_into: U16s,
+    back: I64Rows,
+    allowed: U8Rows,
 ) -> None:
     """Set the flags of every state from which a road leads to a flag that is set.
 
@@ -56,7 +65,7 @@ def spread_turned(
 
 
 @Kernel
-def own_flags(first: Any, notes: Any, expanded: Any, of_note: Any, flags: Any) -> None:
+def own_flags(first: I64s, notes: U16s, expanded: int, of_note: U8Rows, flags: U8Rows) -> None:
     """Give each state the flags of the notes of its own transitions."""
     for number in range(expanded):
         for edge in range(first[number], first[number + 1]):
@@ -66,14 +75,14 @@ def own_flags(first: Any, notes: Any, expanded: Any, of_note: Any, flags: Any) -
 
 @Kernel
 def first_turned_loss(
-    first: Any,
-    targets: Any,
-    notes: Any,
-    expanded: Any,
-    marks: Any,
-    wanted: Any,
-    barred: Any,
-    back: Any,
+    first: I64s,
+    targets: U32s,
+    notes: U16s,
+    expanded: int,
+    marks: U64s,
+    wanted: U64s,
+    barred: U8Rows,
+    back: I64Rows,
 ) -> Any:
     """The first transition after which a mark of `wanted[j]` is gone, unless its note is barred for
     `j`: the state before it, the transition's number and `j`, or -1 three times. `back[note, b]` is
@@ -96,14 +105,14 @@ def first_turned_loss(
 
 @Kernel
 def first_turned_change(
-    first: Any,
-    targets: Any,
-    notes: Any,
-    expanded: Any,
-    marks: Any,
-    wanted: Any,
-    reached: Any,
-    back: Any,
+    first: I64s,
+    targets: U32s,
+    notes: U16s,
+    expanded: int,
+    marks: U64s,
+    wanted: U64s,
+    reached: U64s,
+    back: I64Rows,
 ) -> Any:
     """The first transition from a state with a mark of `wanted[j]` to one with a mark of
     `reached[j]`: the state before it, the transition's number and `j`, or -1 three times.

@@ -11,8 +11,6 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from modecheck.engine.compiled.frame import DRIVEN, RECORD_EXTRA
-from modecheck.engine.compiled.intrinsics import call_marks, call_successors, lowest_bit
-from modecheck.engine.compiled.kernel import Kernel
 from modecheck.engine.compiled.kernels import (
     COUNT_MASK,
     FAILED_BIT,
@@ -23,6 +21,17 @@ from modecheck.engine.compiled.kernels import (
     MULTIPLY_TWO,
     U8,
 )
+from modecheck.engine.compiled.language.annotations import (
+    I64Rows,
+    I64s,
+    U8s,
+    U16Rows,
+    U16s,
+    U64Rows,
+    U64s,
+)
+from modecheck.engine.compiled.language.intrinsics import call_marks, call_successors, lowest_bit
+from modecheck.engine.compiled.language.kernel import Kernel
 from modecheck.engine.walking import (
     BEND,
     DEADLOCKS,
@@ -58,12 +67,12 @@ STEPS, KEPT, ONCE, TWICE, HALVINGS, OFFERED = range(6)
 class Code(NamedTuple):
     """The product's machine code, and room for what it writes. `hashes` has one for each record."""
 
-    successors: Any
-    marks: Any
-    seen: Any
-    records: Any
-    hashes: Any
-    words: Any
+    successors: np.uint64
+    marks: np.uint64
+    seen: U8s
+    records: U64s
+    hashes: U64s
+    words: int
 
 
 class Tests(NamedTuple):
@@ -73,18 +82,18 @@ class Tests(NamedTuple):
     `chooses` whether a watcher does.
     """
 
-    states: Any
-    resting: Any
-    losses: Any
-    changes: Any
-    failures: Any
-    first_deadlock: Any
-    rests: Any
-    modes: Any
-    group: Any
-    busy: Any
-    chooses: Any
-    groups: Any
+    states: U64Rows
+    resting: U64Rows
+    losses: U64Rows
+    changes: U64Rows
+    failures: I64s
+    first_deadlock: int
+    rests: np.uint64
+    modes: U64s
+    group: I64s
+    busy: U8s
+    chooses: U8s
+    groups: int
 
 
 class Archive(NamedTuple):
@@ -92,37 +101,37 @@ class Archive(NamedTuple):
     belong, as in `modecheck.engine.walking.Features`.
     """
 
-    counts: Any
-    lengths: Any
-    modes: Any
-    states: Any
-    paths: Any
-    fields: Any
-    masks: Any
-    leaves: Any
-    cells_first: Any
-    cells: Any
+    counts: I64s
+    lengths: I64s
+    modes: I64s
+    states: U64Rows
+    paths: U16Rows
+    fields: U64Rows
+    masks: U64s
+    leaves: U64s
+    cells_first: int
+    cells: int
 
 
 class Room(NamedTuple):
     """What a walk writes on: its random numbers, what it holds back, its path and its state."""
 
-    dice: Any
-    held: Any
-    path: Any
-    state: Any
+    dice: U64s
+    held: U8s
+    path: U16s
+    state: U64s
 
 
 class Found(NamedTuple):
     """The shortest path to each sight (length -1: not seen), and the hashes of deadlocks."""
 
-    lengths: Any
-    paths: Any
-    deadlocks: Any
+    lengths: I64s
+    paths: U16Rows
+    deadlocks: U64s
 
 
 @Kernel
-def scrambled(value: Any) -> Any:
+def scrambled(value: np.uint64) -> Any:
     """One output of splitmix64."""
     value = (value ^ (value >> U30)) * FIRST_SCRAMBLE
     value = (value ^ (value >> U27)) * SECOND_SCRAMBLE
@@ -130,20 +139,20 @@ def scrambled(value: Any) -> Any:
 
 
 @Kernel
-def number(dice: Any) -> Any:
+def number(dice: U64s) -> Any:
     """The next random number of a walk."""
     dice[0] += STEPPING
     return scrambled(dice[0])
 
 
 @Kernel
-def below(dice: Any, count: Any) -> Any:
+def below(dice: U64s, count: int) -> Any:
     """A random number from 0 to `count` - 1."""
     return np.int64(((number(dice) >> U32) * np.uint64(count)) >> U32)
 
 
 @Kernel
-def race_time(value: Any) -> Any:
+def race_time(value: np.uint64) -> Any:
     """A number of exponential distribution."""
     even = value >> COARSE
     bend = (((even * (FINE_ONE - even)) >> FINE) * BENT) >> U8
@@ -151,7 +160,7 @@ def race_time(value: Any) -> Any:
 
 
 @Kernel
-def mixed(hash_: Any, word: Any) -> Any:
+def mixed(hash_: np.uint64, word: np.uint64) -> Any:
     """One more word mixed into a hash; apart from the tables', since all walks depend on it."""
     hash_ = (hash_ ^ word) * MULTIPLY_ONE
     hash_ = (hash_ ^ (hash_ >> U32)) * MULTIPLY_TWO
@@ -159,7 +168,7 @@ def mixed(hash_: Any, word: Any) -> Any:
 
 
 @Kernel
-def hash_at(words: Any, first: Any, count: Any) -> Any:
+def hash_at(words: U64s, first: int, count: int) -> Any:
     """The hash of the state whose words begin at `first`."""
     result = U0
     for offset in range(count):
@@ -168,7 +177,7 @@ def hash_at(words: Any, first: Any, count: Any) -> Any:
 
 
 @Kernel
-def hash_within(state: Any, masks: Any) -> Any:
+def hash_within(state: U64s, masks: U64s) -> Any:
     """The hash of what the masks leave of a state."""
     result = U0
     for offset in range(masks.size):
@@ -177,13 +186,13 @@ def hash_within(state: Any, masks: Any) -> Any:
 
 
 @Kernel
-def place_in(hash_: Any, size: Any) -> Any:
+def place_in(hash_: np.uint64, size: int) -> Any:
     """Where to look first in a table of that size."""
     return np.int64(((hash_ >> U32) * np.uint64(size)) >> U32)
 
 
 @Kernel
-def visit(table: Any, counters: Any, hash_: Any) -> None:
+def visit(table: U64s, counters: I64s, hash_: np.uint64) -> None:
     """Count a visit to a state, if it belongs to the sample."""
     within = (U1 << np.uint64(counters[HALVINGS])) - U1
     if (hash_ >> U2) & within != U0:
@@ -204,7 +213,7 @@ def visit(table: Any, counters: Any, hash_: Any) -> None:
 
 
 @Kernel
-def knows(table: Any, hash_: Any) -> Any:
+def knows(table: U64s, hash_: np.uint64) -> Any:
     """Whether a state is in the sample."""
     key, place = hash_ & NOT_COUNT, place_in(hash_, table.size)
     while table[place] & U3 != U0:
@@ -215,7 +224,7 @@ def knows(table: Any, hash_: Any) -> Any:
 
 
 @Kernel
-def resettle(old: Any, new: Any, counters: Any) -> None:
+def resettle(old: U64s, new: U64s, counters: I64s) -> None:
     """Fill an empty table with what of another belongs to the sample, and count it anew."""
     within = (U1 << np.uint64(counters[HALVINGS])) - U1
     counters[KEPT] = counters[ONCE] = counters[TWICE] = 0
@@ -233,7 +242,7 @@ def resettle(old: Any, new: Any, counters: Any) -> None:
 
 
 @Kernel
-def note(found: Any, sight: Any, path: Any, length: Any, last: Any) -> None:
+def note(found: Found, sight: int, path: U16s, length: int, last: int) -> None:
     """Keep the path to a sight, with one record more unless `last` is -1, if it is the shortest."""
     whole = length + (last >= 0)
     if found.lengths[sight] >= 0 and found.lengths[sight] <= whole:
@@ -246,7 +255,9 @@ def note(found: Any, sight: Any, path: Any, length: Any, last: Any) -> None:
 
 
 @Kernel
-def note_in_state(tests: Any, found: Any, marks: Any, path: Any, length: Any, last: Any) -> None:
+def note_in_state(
+    tests: Tests, found: Found, marks: np.uint64, path: U16s, length: int, last: int
+) -> None:
     """What shows in a state alone."""
     for test in range(tests.states.shape[0]):
         wanted, unwanted = tests.states[test, 0], tests.states[test, 1]
@@ -255,7 +266,9 @@ def note_in_state(tests: Any, found: Any, marks: Any, path: Any, length: Any, la
 
 
 @Kernel
-def note_deadlock(tests: Any, archive: Any, found: Any, state: Any, path: Any, length: Any) -> None:
+def note_deadlock(
+    tests: Tests, archive: Archive, found: Found, state: U64s, path: U16s, length: int
+) -> None:
     """A deadlock, kept apart by the leaves of the chips."""
     hash_ = hash_within(state, archive.leaves)
     for place in range(DEADLOCKS):
@@ -269,15 +282,15 @@ def note_deadlock(tests: Any, archive: Any, found: Any, state: Any, path: Any, l
 
 @Kernel
 def look(  # noqa: C901 - all tests, which share the marks
-    code: Any,
-    tests: Any,
-    archive: Any,
-    found: Any,
-    state: Any,
-    marks: Any,
-    result: Any,
-    path: Any,
-    length: Any,
+    code: Code,
+    tests: Tests,
+    archive: Archive,
+    found: Found,
+    state: U64s,
+    marks: np.uint64,
+    result: np.uint64,
+    path: U16s,
+    length: int,
 ) -> None:
     """What shows when all steps of a state are known."""
     count, width = np.int64(result & COUNT_MASK), code.words + EXTRA
@@ -314,7 +327,7 @@ def look(  # noqa: C901 - all tests, which share the marks
 
 
 @Kernel
-def bits_of(count: Any) -> Any:
+def bits_of(count: int) -> Any:
     """How many bits a count has, up to `MOST_RARITY`."""
     bits = 0
     while count and bits < MOST_RARITY:
@@ -325,16 +338,16 @@ def bits_of(count: Any) -> Any:
 
 @Kernel
 def pick(
-    code: Any,
-    tests: Any,
-    table: Any,
-    state: Any,
-    taken: Any,
-    count: Any,
-    policy: Any,
-    held: Any,
-    early: Any,
-    dice: Any,
+    code: Code,
+    tests: Tests,
+    table: U64s,
+    state: U64s,
+    taken: I64s,
+    count: int,
+    policy: int,
+    held: U8s,
+    early: bool,
+    dice: U64s,
 ) -> Any:
     """The record that wins the race, or -1."""
     draw, width = number(dice), code.words + EXTRA
@@ -364,7 +377,7 @@ def pick(
 
 
 @Kernel
-def mode_after(tests: Any, switches: Any, marks: Any, mode: Any) -> Any:
+def mode_after(tests: Tests, switches: I64Rows, marks: np.uint64, mode: int) -> Any:
     """The mode that a state is in, or was in last; a change is counted."""
     if mode >= 0 and marks & tests.modes[mode]:
         return mode
@@ -378,7 +391,7 @@ def mode_after(tests: Any, switches: Any, marks: Any, mode: Any) -> Any:
 
 @Kernel
 def file_away(
-    archive: Any, slot: Any, state: Any, path: Any, length: Any, mode: Any, most: Any
+    archive: Archive, slot: int, state: U64s, path: U16s, length: int, mode: int, most: int
 ) -> None:
     """Count a state in a slot, and keep it there if it is the first, nearer, or due."""
     archive.counts[slot] += 1
@@ -394,7 +407,7 @@ def file_away(
 
 
 @Kernel
-def rare_slot(archive: Any, dice: Any) -> Any:
+def rare_slot(archive: Archive, dice: U64s) -> Any:
     """A slot with a low count, or -1."""
     first, count = 0, archive.cells_first
     if below(dice, 2):
@@ -409,21 +422,21 @@ def rare_slot(archive: Any, dice: Any) -> Any:
 
 @Kernel
 def walk(  # noqa: C901 - one walk, from its dice to its end
-    code: Any,
-    tests: Any,
-    archive: Any,
-    found: Any,
-    table: Any,
-    counters: Any,
-    taken: Any,
-    switches: Any,
-    room: Any,
-    initial: Any,
-    seed: Any,
-    begin: Any,
-    end: Any,
-    depth: Any,
-    most: Any,
+    code: Code,
+    tests: Tests,
+    archive: Archive,
+    found: Found,
+    table: U64s,
+    counters: I64s,
+    taken: I64s,
+    switches: I64Rows,
+    room: Room,
+    initial: U64s,
+    seed: np.uint64,
+    begin: int,
+    end: int,
+    depth: int,
+    most: int,
 ) -> Any:
     """Walks number `begin` to `end` - 1; the number of the first that was not begun, because fewer
     than `most` states can be kept.
@@ -498,7 +511,7 @@ def walk(  # noqa: C901 - one walk, from its dice to its end
 
 
 @Kernel
-def steps_of(code: Any, state: Any) -> Any:
+def steps_of(code: Code, state: U64s) -> Any:
     """Write the records of a state's steps; how many there are."""
     notes = np.uint64(code.seen.ctypes.data)
     at_state, at_records = np.uint64(state.ctypes.data), np.uint64(code.records.ctypes.data)

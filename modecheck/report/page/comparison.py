@@ -6,7 +6,6 @@ sheet and loads nothing.
 
 from __future__ import annotations
 
-from modecheck import __version__
 from modecheck.checks.wording import counted
 from modecheck.compare.behaviour import Outcome
 from modecheck.draw.stylesheet import stylesheet
@@ -28,6 +27,7 @@ from modecheck.report.page.document import asset, digest, environment
 from modecheck.report.scenarios import scenario_of
 from modecheck.review.comparison import Comparison
 from modecheck.review.concerns import Standing
+from modecheck.version import __version__
 
 MARKS = {Outcome.SAME: "=", Outcome.DIFFERENT: "≠", Outcome.UNKNOWN: "?"}
 STANDINGS = {

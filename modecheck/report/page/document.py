@@ -12,7 +12,6 @@ from hashlib import sha256
 from importlib.resources import files
 from typing import TYPE_CHECKING
 
-from modecheck import __version__
 from modecheck.checks.gaps import gap_tables
 from modecheck.checks.verdict import Verdict
 from modecheck.draw.shown import shown
@@ -25,6 +24,7 @@ from modecheck.report.page.payload import Payload
 from modecheck.report.page.pictures import Picture, pictures_of
 from modecheck.report.page.requirement_rows import requirement_rows
 from modecheck.report.terminal import findings_counted
+from modecheck.version import __version__
 
 if TYPE_CHECKING:
     from jinja2 import Environment

@@ -1,0 +1,1 @@
+"""A small language for inner loops: restricted Python that LLVM compiles, and CPython runs, too."""
