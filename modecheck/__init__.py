@@ -8,8 +8,6 @@ from __future__ import annotations
 import importlib
 from typing import TYPE_CHECKING, Any
 
-from modecheck.version import __version__ as __version__
-
 if TYPE_CHECKING:
     from modecheck.checks.findings import Finding
     from modecheck.checks.verdict import Verdict
@@ -21,6 +19,7 @@ if TYPE_CHECKING:
     from modecheck.rigs.rig import machines
     from modecheck.scenario.telling import Told
     from modecheck.supervision import check_supervision_timeout, smallest_supervision_timeout
+    from modecheck.version import __version__ as __version__
 
 __all__ = [
     "Comparison",
@@ -43,6 +42,7 @@ __all__ = [
 ]
 
 _HOMES = {
+    "__version__": "version",
     "Comparison": "review.comparison",
     "Device": "model.parts",
     "Finding": "checks.findings",
@@ -58,7 +58,7 @@ _HOMES = {
 
 
 def __getattr__(name: str) -> Any:
-    if name not in __all__:
+    if name not in (*__all__, "__version__"):
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
     return getattr(importlib.import_module(f"modecheck.{_HOMES.get(name, 'library')}"), name)
 

@@ -93,7 +93,7 @@ def test_everything_that_a_verdict_depends_on_is_in_the_key(
     ]
     keys += [key_of([other], PLAIN, DAY) for other in others]
     keys.append(key_of([device, device], PLAIN, DAY))
-    monkeypatch.setattr(modecheck, "__version__", "0.0.0")
+    monkeypatch.setattr(kept_verdicts, "__version__", "0.0.0")
     keys.append(key_of([device], PLAIN, DAY))
     monkeypatch.setattr(kept_verdicts, "_own_files", lambda: ["changed"])
     keys.append(key_of([device], PLAIN, DAY))
