@@ -63,7 +63,8 @@ def _findings(comparison: Comparison) -> list[str]:
         for one in found.requirements
     ]
     if len(lines) == 2:
-        lines.append("Nothing newly broken, nothing mended.")
+        so_far = "" if found.complete else " so far, incomplete"
+        lines.append(f"Nothing newly broken, nothing mended{so_far}.")
     return [*lines, ""]
 
 

@@ -26,7 +26,8 @@ def outcome_in_words(comparison: Comparison) -> str:
     """The comparison in a few words."""
     found = comparison.findings
     broken = len(found.broken)
-    parts = [f"{broken} newly broken" if broken else "nothing newly broken"]
+    so_far = "" if found.complete else " so far"
+    parts = [f"{broken} newly broken" if broken else f"nothing newly broken{so_far}"]
     parts += [f"{len(found.mended)} mended"] if found.mended else []
     parts += [f"{len(found.same)} the same"] if found.same else []
     parts.append(_behaviours_counted(comparison))

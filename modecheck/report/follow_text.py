@@ -63,10 +63,11 @@ def _refused(compared: Comparison, refused: int, style: Style) -> list[str]:
     lines.append(style.faint(f"  at {log.path}:{log.rows[refused]}"))
     text = UNPRINTABLE.sub(" ", log.text_of(refused)[:LONGEST_SHOWN])
     lines += [style.faint(shown) for shown in style.wrapped(text, "  | ", "  | ")]
+    then = "by then" if followed.whole else "by then, in an explanation that was followed,"
     for number in sorted({*compared.recorded, line.chip}):
         chip = compared.product.chips[number]
         leaves = [chip.leaves[leaf] for leaf in sorted(followed.states[number])]
-        lines += style.wrapped(f"by then {chip.name} is in {_either(leaves)}", "  - ", "    ")
+        lines += style.wrapped(f"{then} {chip.name} is in {_either(leaves)}", "  - ", "    ")
     return lines
 
 
@@ -78,16 +79,18 @@ def _either(names: list[str]) -> str:
 
 def _allowed(compared: Comparison, refused: int, style: Style) -> list[str]:
     allowed = compared.followed.allowed
+    # Where some explanations were left out, they may allow more.
+    whole = compared.followed.whole
+    how = "the model would have allowed" if whole else "the explanations that were followed allow"
     if not allowed:
-        text = "the model would have allowed no line of a recorded chip here"
-        return style.wrapped(text, "  ", "  ")
+        return style.wrapped(f"{how} no line of a recorded chip here", "  ", "  ")
     chip = compared.log.lines[compared.log.order[refused]].chip
 
     def nearness(seen: Observation) -> bool:
         return seen.chip != chip
 
     ordered = sorted(allowed, key=nearness)
-    lines = ["  the model would have allowed"]
+    lines = [f"  {how}"]
     for seen in ordered[:MOST_ALLOWED]:
         lines += style.wrapped(spelled(compared.product, seen), "  - ", "    ")
     left_out = len(ordered) - MOST_ALLOWED

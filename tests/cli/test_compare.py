@@ -148,9 +148,15 @@ def test_another_equivalence_can_be_chosen(equivalence: str, tmp_path: Path) -> 
 
 
 def test_a_bound_makes_it_incomplete(tmp_path: Path) -> None:
-    """Exit code 3, and nothing is called the same."""
-    result = compare(tmp_path, RENAME, "--max-states", "5")
+    """Exit code 3, and nothing is called the same; what is not broken is so as far as one knows."""
+    outputs = ("--markdown", "told.md", "--page", "told.html")
+    result = compare(tmp_path, RENAME, "--max-states", "5", *outputs)
     assert result.code == 3
+    assert "nothing newly broken so far" in head(result)
+    markdown = (tmp_path / "told.md").read_text(encoding="utf-8")
+    assert "Nothing newly broken, nothing mended so far, incomplete." in markdown
+    page = (tmp_path / "told.html").read_text(encoding="utf-8")
+    assert "Nothing newly broken so far, incomplete." in page
     assert "incomplete" in head(result)
     assert "? messages over radio: unknown in every mode and as a whole" in result.out
     assert "untouched" not in result.out

@@ -104,6 +104,9 @@ def test_a_bound_that_is_hit_gives_exit_code_3(tmp_path: Path) -> None:
     assert result.code == 3
     assert "incomplete" in result.out
     assert "--explanations" in result.out
+    assert "the model would have allowed" not in result.out
+    assert "the explanations that were followed allow" in " ".join(result.out.split())
+    assert "by then, in an explanation that was followed," in " ".join(result.out.split())
 
 
 def test_options_choose_the_variant(tmp_path: Path) -> None:
