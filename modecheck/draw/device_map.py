@@ -99,7 +99,7 @@ def _link_in(link: Link, found: ModeTraffic, order: dict[str, int]) -> Arrow:
     """A link that carries something is drawn as in the map of the device, another one thin."""
     lines = [Line((Run(link.name, "trigger"),))]
     hint = f"link {link.name}: {link.sender} to {link.receiver}"
-    stroke = _stroke_of(link)
+    stroke = stroke_of(link)
     if link.name in found.links:
         lines += text_lines(f"{link.medium}, carries {_carried(link)}", "guard", LONGEST_LINE)
     else:
@@ -136,7 +136,7 @@ def first_sentence(text: str) -> str:
 def _links(device: Device, order: dict[str, int]) -> Iterator[Arrow]:
     troubles = {(group.kind, name) for group in device.faults for name in group.targets}
     for link in device.links.values():
-        stroke = _stroke_of(link)
+        stroke = stroke_of(link)
         hint = f"link {link.name}: {link.sender} to {link.receiver}"
         label = Box(
             f"link-{link.name}/label", "label", DEVICE_FRAME, (_link_block(link, troubles),)
@@ -144,7 +144,8 @@ def _links(device: Device, order: dict[str, int]) -> Iterator[Arrow]:
         yield _arrow(f"link-{link.name}", (link.sender, link.receiver), label, stroke, order, hint)
 
 
-def _stroke_of(link: Link) -> str:
+def stroke_of(link: Link) -> str:
+    """The kind of line that a link is drawn with."""
     return link.medium if link.medium in MEDIA else "other"
 
 

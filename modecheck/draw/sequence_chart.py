@@ -18,6 +18,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 
+from modecheck.draw.device_map import stroke_of
 from modecheck.draw.geometry import Rectangle, Way
 from modecheck.draw.legend import below, line_with_tip
 from modecheck.draw.sequence_layout import (
@@ -124,8 +125,7 @@ class _Chart:
         yield from dict.fromkeys(sign for kind, sign in _SIGNS.items() if kind in kinds)
 
     def _medium(self, journey: Journey) -> str:
-        link = self._product.device.links[self._product.queues[journey.queue].name]
-        return link.medium if link.medium in _MEDIA else "other"
+        return stroke_of(self._product.device.links[self._product.queues[journey.queue].name])
 
     def _lanes(self) -> Iterator[str]:
         """All axes below everything else, and the heads on them."""

@@ -14,18 +14,22 @@ from playwright.sync_api import Browser, Page
 ROOT = Path(__file__).parents[2]
 
 SHOWN = """() => ({
-  chips: Object.fromEntries([...document.querySelectorAll('#whereabouts tr[data-chip]')]
+  chips: Object.fromEntries([...document.querySelectorAll('#now tr[data-chip]')]
     .map(row => [row.dataset.chip, row.dataset.state])),
-  variables: Object.fromEntries([...document.querySelectorAll('#whereabouts [data-variable]')]
+  variables: Object.fromEntries([...document.querySelectorAll('#now [data-variable]')]
     .map(line => [line.dataset.variable, line.dataset.value])),
-  marked: [...document.querySelectorAll('#whereabouts mark')].length,
-  charts: Object.fromEntries([...document.querySelectorAll('main section.chip')]
-    .map(section => [section.id.slice(5),
-      [...section.querySelectorAll('.is-current')].map(box => box.dataset.state)])),
+  marked: [...document.querySelectorAll('#now mark')].length,
+  charts: [...document.querySelectorAll('#now .viewport')].map(port =>
+    [port.closest('tr').previousElementSibling.dataset.chip,
+      ...[...port.querySelectorAll('.is-current')].map(box => box.dataset.state)]),
   bands: document.querySelectorAll('#sequence .band').length,
   position: Number(document.getElementById('stage').dataset.position),
   told: document.getElementById('told').innerText,
   choices: [...document.querySelectorAll('button.choice')]
+    .map(button => button.querySelector('bdi').textContent),
+  rows: [...document.querySelectorAll('button.choice')]
+    .map(button => button.closest('tr').querySelector('th').innerText),
+  planned: [...document.querySelectorAll('button.choice[aria-current=step]')]
     .map(button => button.querySelector('bdi').textContent),
 })"""
 """What the stage shows, asked at once."""

@@ -14,6 +14,7 @@ from modecheck.engine.happenings import Dropped, Struck, Took
 from modecheck.engine.plain import State
 from modecheck.product.form import Product
 from modecheck.scenario.replay import replay
+from modecheck.scenario.words import sentence
 from tests.models.bundled import STARTER, TANDEM, TWINS, name_of, verdict_on
 from tests.page.browsing import Opened, opened
 from tests.page.conftest import PageOf
@@ -63,11 +64,11 @@ def bands_of(product: Product, moves: Sequence[Move]) -> int:
 def check_shown(
     shown: dict[str, Any], product: Product, state: State, bands: int | None = None
 ) -> None:
-    """The table and the statecharts of the page show this state."""
+    """The table shows this state, and so does the statechart in it, if one is open."""
     expected = leaves(product, state)
     assert shown["chips"] == expected
     assert shown["variables"] == values(product, state)
-    assert shown["charts"] == {chip: [leaf] for chip, leaf in expected.items()}
+    assert shown["charts"] == [[chip, expected[chip]] for chip, *_ in shown["charts"]]
     assert shown["bands"] == min(shown["position"] if bands is None else bands, MOST_DRAWN)
 
 
@@ -75,9 +76,13 @@ def check_shown(
 def test_a_scenario_is_stepped_to_its_end_by_keyboard(
     model: Path, browser: Browser, page_of: PageOf
 ) -> None:
-    """For tandem and each faulty twin; the network is off, and nothing goes wrong."""
+    """For tandem and each faulty twin: at each state the step that comes next is marked at its
+    button. The network is off, and nothing goes wrong.
+    """
     product = verdict_on(model).explored[0].exploration.product
     ways = ways_of(model)
+    told = [sentence(product, taken.step) for taken in replay(product, ways[0])]
+    again = told[ways[0].loop_from - 1 : ways[0].loop_from] if ways[0].loop_from else []
     with opened(browser, page_of(model)) as page:
         page.open_stage('[data-open="0"]')
         for position, state in enumerate(states_along(product, ways[0])):
@@ -85,6 +90,7 @@ def test_a_scenario_is_stepped_to_its_end_by_keyboard(
                 page.press("ArrowRight")
             shown = page.shown()
             assert shown["position"] == position
+            assert shown["planned"] == (told[position : position + 1] or again)
             check_shown(shown, product, state, bands_of(product, ways[0].moves[:position]))
         page.press("ArrowRight")
         assert page.shown()["position"] == len(ways[0].moves)
@@ -103,7 +109,6 @@ def test_every_key_moves_as_it_says(browser: Browser, page_of: PageOf) -> None:
         page.press("Escape")
         assert page.page.locator("#stage").is_hidden()
         assert page.page.evaluate("document.activeElement.dataset.open") == "0"
-        assert page.page.locator(".is-current").count() == 0
 
 
 def test_a_step_is_told_in_words_and_its_changes_are_marked(
@@ -116,33 +121,64 @@ def test_a_step_is_told_in_words_and_its_changes_are_marked(
         told = page.page.locator('#told[aria-live="polite"]').inner_text()
         assert told.startswith("1. the player steps on the pedal: pedal hears step")
         assert "pedal.foot lifted → pressed" in told
-        row = page.page.locator('#whereabouts tr[data-chip="pedal"]').inner_text()
+        row = page.page.locator('#now tr[data-chip="pedal"]').inner_text()
         assert "foot pressed was lifted" in " ".join(row.split())
-        assert page.shown()["marked"] == 2  # the variable, and the link that now holds a message
+        link = page.page.locator("#now tr", has_text="link").inner_text()
+        assert "pedal → receiver" in link
+        assert "in flight picture(pressed) was nothing" in " ".join(link.split())
+        assert page.shown()["marked"] == 2  # the variable, and what is in flight
         page.press("Home")
         assert page.shown()["marked"] == 0
 
 
-def test_the_rules_of_a_step_are_marked_in_the_statecharts(
-    browser: Browser, page_of: PageOf
-) -> None:
-    """Plugging in takes one arrow of the pedal and one of the receiver, and their labels."""
+def test_a_statechart_opens_from_its_row_one_at_a_time(browser: Browser, page_of: PageOf) -> None:
+    """By keyboard, with the current state and the rule just taken marked, also after the next step;
+    another one takes its place, and the same button closes it.
+    """
     with opened(browser, page_of(STARTER)) as page:
         page.open_stage("[data-walk]")
         page.page.get_by_role("button", name="the player plugs the cable in").click()
-        marked = page.page.evaluate(
-            "[...document.querySelectorAll('main section.chip .arrow.is-taken')]"
-            ".map(arrow => arrow.closest('section').id)"
-        )
-        assert sorted(marked) == ["chip-pedal", "chip-player", "chip-receiver"]
+        pedal = page.page.get_by_role("button", name="by_cable, statechart of pedal")
+        pedal.focus()
+        page.press("Enter")
+        assert page.shown()["charts"] == [["pedal", "by_cable"]]
+        assert page.page.locator("#now .arrow.is-taken").count() == 1
+        page.press("ArrowLeft")
+        assert page.shown()["charts"] == [["pedal", "by_air"]]
+        assert page.page.locator("#now .arrow.is-taken").count() == 0
+        receiver = page.page.get_by_role("button", name="on_air, statechart of receiver")
+        receiver.click()
+        assert page.shown()["charts"] == [["receiver", "on_air"]]
+        receiver.press("Enter")
+        assert page.shown()["charts"] == []
+        assert receiver.get_attribute("aria-expanded") == "false"
+        assert page.page.locator("main section.chip .is-current").count() == 0
+
+
+def test_a_loop_is_followed_by_its_buttons(browser: Browser, page_of: PageOf) -> None:
+    """At its end the loop's first step is the marked one, and leads back into the loop."""
+    model = TWINS[0].parent / "only_place_taken.yaml"
+    way = ways_of(model)[0]
+    with opened(browser, page_of(model)) as page:
+        page.open_stage('[data-open="0"]')
+        page.press("End")
+        page.page.locator("button.planned").click()
+        assert page.shown()["position"] == way.loop_from
+        assert page.page.locator("#go-return").is_hidden()
 
 
 def test_a_failing_step_is_said_to_be_one(browser: Browser, page_of: PageOf) -> None:
-    """After an overflow nothing comes, and the chart says why."""
+    """Its button says so in words before it is pressed; after it nothing comes, and the chart says
+    why.
+    """
     twin = TWINS[0].parent / "queue_exhausted.yaml"
     with opened(browser, page_of(twin)) as page:
         page.open_stage("[data-open]")
-        page.press("End")
+        page.press("ArrowRight")
+        failing = page.page.locator("button.choice", has_text="✕ must not happen")
+        assert failing.count() == 1
+        failing.press("Enter")
+        assert page.shown()["choices"] == []
         assert "must not happen" in page.shown()["told"]
         assert page.page.locator("#sequence .failure").count() == 1
 
@@ -189,8 +225,8 @@ def test_a_sequence_chart_has_a_mark_for_everything_that_happens(
     with opened(browser, page_of(model)) as page:
         page.open_stage('[data-open="0"]')
         page.press("End")
-        lanes = page.page.locator("#sequence .axis path").count()
+        lanes = page.page.locator("#sequence .axis").count()
         assert drawn(page, "lost") == sum(isinstance(one, Dropped) for one in happened)
         assert drawn(page, "timer") == sum(rule.after is not None for rule in rules)
         assert drawn(page, "struck") == len(struck)
-        assert drawn(page, "condition:not(.mode)") == lanes + len(moves) + len(struck)
+        assert drawn(page, "condition") == lanes + len(moves) + len(struck)

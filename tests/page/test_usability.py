@@ -20,6 +20,15 @@ LOOK = Path(modecheck.__file__).parent / "report" / "page" / "assets" / "look.cs
 AXE = """async () => (await axe.run(document, {runOnly:
   ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']})).violations.map(
   found => `${found.id}: ${found.nodes.map(node => node.html.slice(0, 120)).join(' | ')}`)"""
+BOXES_AROUND_CHOICES = """() => {
+  const boxes = new Set();
+  for (const button of document.querySelectorAll('button.choice')) {
+    for (let box = button.parentElement; box !== document.body; box = box.parentElement) {
+      if (getComputedStyle(box).overflowY !== 'visible') boxes.add(box.id || box.className);
+    }
+  }
+  return [...boxes];
+}"""
 needs_axe = pytest.mark.skipif(
     axe_file() is None, reason="axe-core is not installed (npm install axe-core, or MODECHECK_AXE)"
 )
@@ -32,7 +41,9 @@ needs_axe = pytest.mark.skipif(
 def test_the_checker_finds_no_fault_in_names_and_contrast(
     model: Path, scheme: str, browser: Browser, page_of: PageOf
 ) -> None:
-    """axe-core (WCAG 2.2, levels A and AA, and best practice): on the page, a stage, a walk."""
+    """axe-core (WCAG 2.2, levels A and AA, and best practice): on the page, at the end of a
+    scenario, off it and with a statechart open.
+    """
     script = axe_file()
     assert script is not None
     with opened(browser, page_of(model), scheme=scheme) as page:
@@ -40,7 +51,9 @@ def test_the_checker_finds_no_fault_in_names_and_contrast(
         page.open_stage('[data-open="0"]')
         page.press("End")
         assert page.page.evaluate(AXE) == []
-        page.page.locator("#go-walk").click()
+        page.press("Home")
+        page.page.locator("#now button[data-opens]").first.click()
+        page.page.locator("button.choice:not(.planned)").first.click()
         assert page.page.evaluate(AXE) == []
 
 
@@ -146,12 +159,35 @@ def test_charts_are_zoomed_by_keys_and_moved_by_the_mouse(
         assert port.evaluate(fits)
 
 
-def test_a_narrow_screen_needs_no_sideways_scrolling(browser: Browser, page_of: PageOf) -> None:
-    """At 320 units (WCAG 2.2, success criterion 1.4.10) only charts and tables scroll."""
-    with opened(browser, page_of(TANDEM), width=320) as page:
+@pytest.mark.parametrize("width", [320, 800, 1400])
+def test_nothing_is_wider_than_the_screen_and_no_choice_is_hidden(
+    width: int, browser: Browser, page_of: PageOf
+) -> None:
+    """From 320 units (WCAG 2.2, success criterion 1.4.10) only charts scroll, and on the stage the
+    choices stand in no box that scrolls.
+    """
+    with opened(browser, page_of(TANDEM), width=width) as page:
         page.open_stage('[data-open="0"]')
-        page.press("End")
-        assert page.page.evaluate("document.documentElement.scrollWidth") <= 320
+        page.page.locator("#now button[data-opens]").first.click()
+        assert page.page.locator("button.choice").count() > 5
+        assert page.page.evaluate(BOXES_AROUND_CHOICES) == []
+        assert page.page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+@pytest.mark.parametrize("width", [400, 1400])
+def test_a_table_stays_a_table_where_its_rows_are_cards(
+    width: int, browser: Browser, page_of: PageOf
+) -> None:
+    """A screen reader finds rows, heads and cells whatever they look like (WAI-ARIA 1.2, table)."""
+    with opened(browser, page_of(SILENT), width=width) as page:
+        page.open_stage('[data-open="0"]')
+        table = page.page.get_by_role("table", name="Now")
+        heads = table.get_by_role("columnheader").all_inner_texts()
+        assert heads == ["Who", "Where", "What it knows", "Can do next"]
+        row = table.get_by_role("row").filter(has=page.page.get_by_role("rowheader", name="pedal"))
+        assert row.get_by_role("cell").count() == 3
+        cards = row.evaluate("row => getComputedStyle(row).display")
+        assert cards == ("grid" if width == 400 else "table-row")
 
 
 def test_paper_has_every_scenario_whole(browser: Browser, page_of: PageOf) -> None:

@@ -8,17 +8,23 @@ from random import Random
 import pytest
 from playwright.sync_api import Browser
 
-from modecheck.engine.plain import Interpreter, State
+from modecheck.checks.verdict import check
+from modecheck.engine.plain import Interpreter, State, Step
+from modecheck.product.form import Product
+from modecheck.report.page import page_as_html
 from modecheck.report.page.walks import Room, Walk
 from modecheck.scenario.words import sentence
+from tests.generation.devices import device_from
 from tests.models.bundled import SMALL, TANDEM, TWINS, name_of, verdict_on
 from tests.page.browsing import SHOWN, opened
 from tests.page.conftest import PageOf
 from tests.page.test_stepping import check_shown
+from tests.scenario.test_passing_time import BLINKING
 
 STEPS = 100
 RICH = next(path for path in SMALL if path.stem == "handshake")
 FAILING = next(path for path in TWINS if path.stem == "queue_exhausted")
+STRUCK = next(path for path in TWINS if path.stem == "update_interrupted")
 EDGE = "This is the edge of what the page holds"
 
 
@@ -32,17 +38,33 @@ STROLL = f"""dice => dice.map(number => {{
 """A walk in which each number from 0 to 1 chooses a step; where none is offered it goes back."""
 
 
-@pytest.mark.parametrize("model", [RICH, FAILING, TANDEM], ids=name_of)
+def rows_of(product: Product, steps: list[Step]) -> list[str]:
+    """What heads the row of each step: whose step it is, or whom it strikes."""
+    heads = []
+    for label in (product.labels[step.label] for step in steps):
+        if label.kind in ("deliver", "ignore", "lose", "duplicate"):
+            heads.append(f"{product.queues[label.queue].name} link")
+        elif label.kind in ("tick", "idle"):
+            heads.append("time")
+        else:
+            chip = product.chips[label.chip]
+            heads.append(f"{chip.name} {'actor' if chip.actor else 'chip'}")
+    return [head.strip() for head in heads]
+
+
+@pytest.mark.parametrize("model", [RICH, FAILING, STRUCK, TANDEM], ids=name_of)
 def test_a_hundred_random_steps_agree_with_the_interpreter(
     model: Path, browser: Browser, page_of: PageOf
 ) -> None:
-    """At every state the page offers exactly the interpreter's steps, and leads where it does."""
+    """At every state the page offers exactly the interpreter's steps, each as a button in the row
+    of whoever takes it or is struck by it, and leads where the interpreter does.
+    """
     product = verdict_on(model).explored[0].exploration.product
     interpreter = Interpreter(product)
     dice = Random(7)  # noqa: S311 - no secret depends on it
     with opened(browser, page_of(model)) as page:
         page.open_stage("[data-walk]")
-        log = page.page.evaluate(STROLL, [dice.random() for _ in range(STEPS + 40)])
+        log = page.page.evaluate(STROLL, [dice.random() for _ in range(STEPS + 100)])
         assert page.troubles == []
     trail: list[State | None] = [product.initial]
     taken = 0
@@ -56,7 +78,8 @@ def test_a_hundred_random_steps_agree_with_the_interpreter(
             trail.pop()
             continue
         told = [sentence(product, step) for step in offered]
-        assert sorted(place["shown"]["choices"]) == sorted(told)
+        stands = zip(place["shown"]["rows"], place["shown"]["choices"], strict=True)
+        assert sorted(stands) == sorted(zip(rows_of(product, offered), told, strict=True))
         trail.append(offered[told.index(place["chosen"])].after)
         assert len(set(told)) == len(told)
         taken += 1
@@ -86,14 +109,14 @@ def test_the_edge_of_what_is_held_is_told(browser: Browser, page_of: PageOf) -> 
                 edges.first.click()
                 break
             fresh.last.click()
-        assert EDGE in page.page.locator("#choices").inner_text()
+        assert EDGE in page.page.locator("#remark").inner_text()
         assert page.page.locator("button.choice").count() == 0
 
 
-def test_a_walk_goes_on_from_a_step_of_a_scenario_and_returns(
+def test_a_scenario_is_left_by_another_step_and_joined_again(
     browser: Browser, page_of: PageOf
 ) -> None:
-    """The successors of a scenario's states are there, and the way back to the scenario too."""
+    """From any step any button leads off the scenario, and going back leads to it again."""
     way = verdict_on(TANDEM).explored[0].switches[0].way
     assert way is not None
     product = verdict_on(TANDEM).explored[0].exploration.product
@@ -103,15 +126,76 @@ def test_a_walk_goes_on_from_a_step_of_a_scenario_and_returns(
         page.open_stage('[data-open="0"]')
         for _ in range(3):
             page.press("ArrowRight")
-        page.page.locator("#go-walk").click()
         steps = Interpreter(product).steps(state)
         told = [sentence(product, step) for step in steps]
         assert sorted(page.shown()["choices"]) == sorted(told)
-        page.page.locator("button.choice").first.click()
-        assert page.shown()["position"] == 4
-        page.page.locator("#go-return").click()
-        assert page.shown()["position"] == 3
-        check_shown(page.shown(), product, state)
+        for back in ("click", "ArrowLeft"):
+            page.page.locator("button.choice:not(.planned)").first.press("Enter")
+            assert "off the scenario since step 3" in page.page.locator("#position").inner_text()
+            assert (page.shown()["position"], page.shown()["planned"]) == (4, [])
+            if back == "click":
+                page.page.locator("#go-return").click()
+            else:
+                page.press(back)
+            assert page.shown()["position"] == 3
+            check_shown(page.shown(), product, state)
+            assert page.page.locator("#position").inner_text() == f"step 3 of {len(way.moves)}"
+        page.press("End")
+        assert page.shown()["position"] == len(way.moves)
+
+
+def test_the_keyboard_alone_follows_a_scenario_by_its_buttons(
+    browser: Browser, page_of: PageOf
+) -> None:
+    """After a step the focus is at the next one of the scenario, so that Enter goes on."""
+    with opened(browser, page_of(TANDEM)) as page:
+        page.open_stage('[data-open="0"]')
+        page.page.focus("button.planned")
+        for position in range(1, 7):
+            page.press("Enter")
+            assert page.shown()["position"] == position
+        assert page.page.locator("#go-return").is_hidden()
+
+
+def test_an_own_walk_can_be_gone_back_and_forth(browser: Browser, page_of: PageOf) -> None:
+    """Steps of the reader's choice stay known until another one is chosen."""
+    with opened(browser, page_of(RICH)) as page:
+        page.open_stage("[data-walk]")
+        for _ in range(3):
+            page.page.locator("button.choice").first.click()
+        there = page.shown()
+        page.press("Home")
+        page.press("End")
+        assert page.shown() == there
+        page.press("Home")
+        page.page.locator("button.choice").last.click()
+        assert page.page.locator("#position").inner_text() == "step 1 of 1"
+
+
+def test_time_has_a_row_of_its_own(browser: Browser, tmp_path: Path) -> None:
+    """Where it can pass its button stands there; where others come first, words say so."""
+    device = device_from(BLINKING)
+    product = (verdict := check([device])).explored[0].exploration.product
+    file = tmp_path / "page.html"
+    file.write_text(page_as_html(verdict), encoding="utf-8")
+    state = product.initial
+    with opened(browser, file) as page:
+        page.open_stage("[data-walk]")
+        row = page.page.locator('#now tr[data-key="time"]')
+        seen = set()
+        for _ in range(25):
+            kinds = {product.labels[step.label].kind for step in Interpreter(product).steps(state)}
+            assert row.locator("button.choice").count() == ("tick" in kinds)
+            assert ("cannot pass before" in row.inner_text()) == ("tick" not in kinds)
+            seen.add("tick" in kinds)
+            told = page.shown()["choices"][0]
+            steps = Interpreter(product).steps(state)
+            after = next(step.after for step in steps if sentence(product, step) == told)
+            assert after is not None
+            state = after
+            page.page.locator("button.choice").first.click()
+        assert True in seen
+        assert page.troubles == []
 
 
 def test_the_bounds_of_a_walk_hold() -> None:

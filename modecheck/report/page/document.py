@@ -30,8 +30,8 @@ if TYPE_CHECKING:
     from jinja2 import Environment
 
 SCRIPTS = (
-    "model.js", "svg.js", "rows.js", "sequence_chart.js", "viewport.js", "whereabouts.js",
-    "statecharts.js", "path.js", "choices.js", "stage.js", "search.js", "printing.js", "start.js",
+    "model.js", "svg.js", "path.js", "chart_rows.js", "sequence_chart.js", "viewport.js",
+    "statechart.js", "choices.js", "now.js", "stage.js", "search.js", "printing.js", "start.js",
 )  # fmt: skip
 """Plain scripts, in the order in which they are put together."""
 

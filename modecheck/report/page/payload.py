@@ -8,6 +8,7 @@ from typing import Any
 
 from modecheck.checks.verdict import Explored, Verdict
 from modecheck.checks.ways import Way
+from modecheck.draw.device_map import stroke_of
 from modecheck.draw.shown import shown
 from modecheck.model.values import ValueType
 from modecheck.product.form import Field, Product, Queue
@@ -79,7 +80,6 @@ def _variant(one: Explored, walk: Walk) -> Json:
                 "field": form.state_field,
                 "leaves": list(form.leaves),
                 "around": [_ancestry(product, form.name, leaf) for leaf in form.leaves],
-                "rests": [int(rests) for rests in form.rests],
             }
             for form in product.chips
         ],
@@ -92,6 +92,7 @@ def _variant(one: Explored, walk: Walk) -> Json:
         ],
         "signals": [shown(signal, LONGEST_WORD) for signal in product.signals],
         "modes": list(product.device.modes),
+        "timed": product.device.clock is not None,
         "budgets": [
             [fault.budget, product.fields[fault.budget].name]
             for fault in product.faults
@@ -121,7 +122,7 @@ def _queue(product: Product, queue: Queue) -> Json:
         "name": queue.name,
         "from": queue.sender,
         "to": queue.receiver,
-        "medium": shown(product.device.links[queue.name].medium, LONGEST_WORD),
+        "stroke": stroke_of(product.device.links[queue.name]),
         "slots": [[slot.code, slot.value, slot.late] for slot in queue.slots],
         "messages": [
             {"name": one.name, **(_values(one.type) if one.type is not None else {})}

@@ -43,8 +43,9 @@ LONGEST_WORD = 200
 """Characters of a telling that are shown: a page is no place for names without end."""
 
 Mark: TypeAlias = tuple[object, ...]
-Telling: TypeAlias = tuple[str, str, str, tuple[Mark, ...], str]
-"""Kind of the step, its label, its sentence, its marks, and why it fails (or nothing)."""
+Telling: TypeAlias = tuple[str, str, int, int, str, tuple[Mark, ...], str]
+"""Kind of the step, its label, the link and the chip whose step it is (or -1), its sentence, its
+marks, and why it fails (or nothing)."""
 
 WHY_GONE = {"lost": "lost", "full": "link full", "down": "link down", "cut": "power cut"}
 
@@ -56,6 +57,8 @@ def telling(product: Product, before: State, step: Step) -> Telling:
     return (
         label.kind,
         shown(label.text, LONGEST_WORD),
+        label.queue,
+        label.chip,
         shown(sentence(product, step), LONGEST_SENTENCE),
         tuple(_marks(product, before, step.happenings)),
         failure,

@@ -1,59 +1,65 @@
-// The next steps of a free walk, as buttons, grouped by who takes them.
+// The possible next steps as buttons, each in the row of whoever takes it or is struck by it.
 
-const GROUPS = [
-  ["people", "People and surroundings"],
-  ["chips", "Chips"],
-  ["links", "Messages that arrive"],
-  ["faults", "Faults"],
-];
+const USUAL = ["rule", "deliver", "ignore", "tick", "idle"];
 
-function showChoices(path) {
-  parts.choices.hidden = !path.free;
-  if (!path.free) return;
-  parts.choices.replaceChildren(...choicesIn(path));
-}
-
-function choicesIn(path) {
-  const steps = path.failed ? [] : stepsFrom(path.variant, path.state);
-  if (steps === null) return [outside(path)];
-  if (!steps.length) return [html("p", {}, path.failed ? "Go back and choose another step." : "No step is possible here: nobody ever moves again.")];
-  const groups = new Map(GROUPS.map(([key]) => [key, []]));
-  for (const step of steps) {
+/** Buttons by the key of their row. Of a state whose steps the page does not hold, the planned one. */
+function choicesOf(path) {
+  const choices = new Map();
+  for (const step of possibleSteps(path)) {
     const telling = tellingOf(path.variant, step.telling);
-    groups.get(groupOf(path.variant, telling)).push(choice(path, step, telling));
+    const key = rowOf(telling);
+    if (!choices.has(key)) choices.set(key, []);
+    choices.get(key).push(choice(path, step, telling));
   }
-  return GROUPS.filter(([key]) => groups.get(key).length).map(([key, title]) =>
-    html("div", { role: "group", "aria-label": title },
-      html("p", { class: "group-title", "aria-hidden": "true" }, title),
-      html("ul", {}, ...groups.get(key))));
+  return choices;
 }
 
-function groupOf(variant, telling) {
-  if (["deliver", "ignore"].includes(telling.kind)) return "links";
-  if (telling.kind !== "rule") return "faults";
-  const first = telling.marks.find(([kind]) => kind === "took");
-  return first && variant.chips[variant.rules[first[1]][0]].actor ? "people" : "chips";
+function possibleSteps(path) {
+  if (path.failed) return [];
+  return stepsFrom(path.variant, path.state) ?? (path.planned ? [path.planned] : []);
+}
+
+/** The row of a step: a link's for what happens in the link, else a chip's, or that of time. */
+function rowOf({ queue, chip }) {
+  if (queue >= 0) return `link ${queue}`;
+  return chip >= 0 ? `chip ${chip}` : "time";
 }
 
 function choice(path, step, telling) {
-  const notes = [];
+  const isPlanned = sameStep(step, path.planned);
+  const isFailing = step.state === NOWHERE;
+  return html("li", {}, html("button", {
+    type: "button", class: `choice${isPlanned ? " planned" : ""}${isFailing ? " failing" : ""}`,
+    "aria-current": isPlanned ? "step" : null,
+    "data-telling": step.telling, "data-leads": step.state, onclick: (event) => choose(step, event.currentTarget),
+  },
+  USUAL.includes(telling.kind) ? null : html("b", { class: "fault" }, "Fault: "),
+  own(telling.sentence),
+  ...notesOn(path, step, isPlanned).map((note) => html("span", { class: "note" }, ` ${note}`))));
+}
+
+function notesOn(path, step, isPlanned) {
+  const notes = isPlanned ? ["▸ next in the scenario"] : [];
   const known = path.positionOf(step.state);
   if (step.state === NOWHERE) notes.push("✕ must not happen");
   else if (step.state === path.state) notes.push("changes nothing");
   else if (known >= 0) notes.push(known ? `back to where step ${known} led` : "back to the start");
-  else if (!path.variant.walk.steps[step.state]) notes.push("to the edge of this page");
-  return html("li", {}, html("button", { type: "button", class: "choice", "data-telling": step.telling, "data-leads": step.state, onclick: () => choose(step) },
-    own(telling.sentence), ...notes.map((note) => html("span", { class: "note" }, ` ${note}`))));
+  else if (!isPlanned && !path.variant.walk.steps[step.state]) notes.push("to the edge of this page");
+  return notes;
 }
 
-function choose(step) {
+function choose(step, button) {
+  const { key } = button.closest("tr").dataset;
   onStage.path.take(step);
   show();
-  parts.choices.focus({ preventScroll: true });
+  keepFocus(key);
 }
 
-function outside(path) {
+/** What there is to say where a table has no choices, or not all; else nothing. */
+function remarkOn(path) {
+  if (path.failed) return "Go back to choose another step.";
+  const steps = stepsFrom(path.variant, path.state);
+  if (steps) return steps.length ? "" : "No step is possible here: nobody ever moves again.";
   const { held, states } = path.variant;
-  return html("p", { class: "outside" },
-    `This is the edge of what the page holds: the steps of ${held.toLocaleString("en")} of ${states.toLocaleString("en")} states. Go back and choose another step.`);
+  return `This is the edge of what the page holds: all the steps of ${held.toLocaleString("en")} of ${states.toLocaleString("en")} states. ${path.planned ? "Of this state it holds only the scenario’s step." : "Go back to choose another step."}`;
 }

@@ -49,8 +49,8 @@ function stepsFrom(variant, number) {
 
 /** A telling by its number. */
 function tellingOf(variant, number) {
-  const [kind, label, sentence, marks, failure] = variant.walk.tellings[number];
-  return { kind, label, sentence, marks, failure };
+  const [kind, label, queue, chip, sentence, marks, failure] = variant.walk.tellings[number];
+  return { kind, label, queue, chip, sentence, marks, failure };
 }
 
 /** A value as a person writes it in a model. */
@@ -82,14 +82,4 @@ function waitingIn(variant, number, queue) {
       const carried = value >= 0 && "low" in message ? `(${spelled(message, vector[value])})` : "";
       return `${message.name}${carried}${late >= 0 && vector[late] ? " (late)" : ""}`;
     });
-}
-
-/** The chips that took a rule or were struck in a step. */
-function moversOf(variant, telling) {
-  const moved = new Set();
-  for (const mark of telling.marks) {
-    if (mark[0] === "took") moved.add(variant.rules[mark[1]][0]);
-    if (mark[0] === "struck") moved.add(mark[1]);
-  }
-  return moved;
 }

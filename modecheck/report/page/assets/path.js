@@ -1,42 +1,37 @@
-// A path that a reader follows: a scenario, whose steps are known, or a walk, whose next step the
-// reader chooses.
+// A path that a reader follows: the plan, which is a scenario's steps, or steps of the reader's own
+// choice. Whoever chooses another step than the planned one leaves the plan; going back far enough
+// leads to it again. Without a plan every step is the reader's.
 
 class Path {
-  constructor(variantNumber, start, steps, title) {
+  constructor(variantNumber, start, plan, title, loop = 0) {
     this.variantNumber = variantNumber;
     this.variant = data.variants[variantNumber];
     this.start = start;
-    this.steps = steps;
+    this.plan = plan;
+    this.steps = plan;
     this.title = title;
+    this.loop = loop;
     this.position = 0;
-    this.free = false;
-    this.loop = 0;
+    this.left = null;
   }
 
   static ofScenario(number) {
-    const scenario = data.scenarios[number];
-    const steps = scenario.path.map(([telling, state]) => ({ telling, state }));
-    const path = new Path(scenario.variant, 0, steps, scenario.title);
-    path.loop = scenario.loop;
-    return path;
-  }
-
-  static freeFrom(path) {
-    const walk = new Path(path.variantNumber, path.start, path.steps.slice(0, path.position), path.title);
-    walk.position = path.position;
-    walk.free = true;
-    return walk;
+    const { variant, path, title, loop } = data.scenarios[number];
+    return new Path(variant, 0, path.map(([telling, state]) => ({ telling, state })), title, loop);
   }
 
   static fromStart(variantNumber) {
-    const walk = new Path(variantNumber, 0, [], "Free walk");
-    walk.free = true;
-    return walk;
+    return new Path(variantNumber, 0, [], "Free walk");
   }
 
   /** The step that led here, or null at the start. */
   get last() {
     return this.position ? this.steps[this.position - 1] : null;
+  }
+
+  /** The step that the plan takes next, if the path is on it: at the end of a loop its first one. */
+  get planned() {
+    return this.left === null ? this.plan[this.position] ?? this.plan[this.loop - 1] : undefined;
   }
 
   /** Whether the step that led here fails, so that nothing comes after it. */
@@ -59,20 +54,26 @@ class Path {
 
   /** The number of the state before the last step. */
   get before() {
-    if (!this.position || this.failed) return this.state;
-    return this.position > 1 ? this.steps[this.position - 2].state : this.start;
+    return this.failed ? this.state : this.stateAt(this.position - 1);
   }
 
-  /** Goes to a position, as near as there is one. */
+  /** Goes to a position, as near as there is one; where the plan was left, it holds again. */
   goTo(position) {
     this.position = Math.min(Math.max(position, 0), this.steps.length);
-    if (this.free) this.steps.length = this.position;
+    if (this.plan.length && this.left !== null && this.position <= this.left) {
+      this.left = null;
+      this.steps = this.plan;
+    }
   }
 
-  /** Takes a step of the reader's choice. */
+  /** Takes a possible step: the planned one, or another, which leaves the plan. */
   take(step) {
-    this.steps.length = this.position;
-    this.steps.push(step);
+    if (sameStep(step, this.planned)) {
+      this.position = this.position < this.plan.length ? this.position + 1 : this.loop;
+      return;
+    }
+    this.left ??= this.position;
+    this.steps = [...this.steps.slice(0, this.position), step];
     this.position += 1;
   }
 
@@ -82,4 +83,8 @@ class Path {
     if (state === this.start) return 0;
     return this.steps.slice(0, this.position).findIndex((step) => step.state === state) + 1 || -1;
   }
+}
+
+function sameStep(one, other) {
+  return other !== undefined && one.telling === other.telling && one.state === other.state;
 }

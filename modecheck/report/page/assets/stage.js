@@ -1,23 +1,23 @@
-// The stage: one place where a path is followed, which moves to the scenario that was opened.
+// The stage: one place where a path is followed, which moves to the scenario that was opened. A
+// table shows the moment and acts; a sequence chart shows what happened so far.
 
 const stage = document.getElementById("stage");
 const parts = Object.fromEntries(
-  ["stage-title", "stage-close", "go-first", "go-back", "go-next", "go-last", "position", "go-walk", "go-return",
-    "told", "choices", "sequence", "whereabouts", "which-charts", "statecharts"]
+  ["stage-title", "stage-close", "go-first", "go-back", "go-next", "go-last", "go-return", "position",
+    "told", "remark", "now", "now-rows", "sequence"]
     .map((id) => [id, document.getElementById(id)]));
-const onStage = { path: null, scenario: null, opener: null };
+const onStage = { path: null, opener: null, opened: null };
 
 /** Opens a path in a slot of the page; the button that did it gets the focus back in the end. */
 function openStage(path, opener) {
   closeStage();
-  Object.assign(onStage, { path, opener, scenario: path.free ? null : path });
+  Object.assign(onStage, { path, opener });
   opener.closest("div.scenario, p").parentElement.querySelector(".slot").append(stage);
   opener.setAttribute("aria-expanded", "true");
   stage.hidden = false;
   parts["stage-title"].replaceChildren(own(path.title));
-  fillChoiceOfCharts(path.variant);
   show();
-  parts["go-next"].focus({ preventScroll: true });
+  (path.plan.length ? parts["go-next"] : parts.now).focus({ preventScroll: true });
   stage.scrollIntoView({ block: "nearest" });
 }
 
@@ -25,25 +25,18 @@ function closeStage() {
   if (stage.hidden) return;
   stage.hidden = true;
   document.body.append(stage);
-  unmarkEverywhere();
-  if (onStage.opener) {
-    onStage.opener.setAttribute("aria-expanded", "false");
-    onStage.opener.focus({ preventScroll: true });
-  }
-  Object.assign(onStage, { path: null, scenario: null, opener: null });
+  onStage.opener.setAttribute("aria-expanded", "false");
+  onStage.opener.focus({ preventScroll: true });
+  Object.assign(onStage, { path: null, opener: null, opened: null });
 }
 
 /** Shows the step that the path is at, everywhere. */
 function show() {
   const { path } = onStage;
-  const telling = path.last ? tellingOf(path.variant, path.last.telling) : null;
   showControls(path);
-  showTold(path, telling);
-  showChoices(path);
+  showTold(path);
+  showNow(path);
   showSequence(path);
-  parts.whereabouts.replaceChildren(whereaboutsOf(path.variant, path.before, path.state));
-  markEverywhere(path.variantNumber, path.state, telling ? rulesTaken(path.variant, telling) : []);
-  showStatecharts(path, telling);
   Object.assign(stage.dataset, { position: path.position, state: path.state, failed: path.failed });
 }
 
@@ -51,12 +44,12 @@ function showControls(path) {
   const atEnd = path.position >= path.steps.length;
   setDisabled("go-first", path.position === 0);
   setDisabled("go-back", path.position === 0);
-  setDisabled("go-next", path.free || atEnd);
-  setDisabled("go-last", path.free || atEnd);
-  parts["go-walk"].hidden = path.free || path.failed;
-  parts["go-return"].hidden = !(path.free && onStage.scenario);
-  parts.position.textContent = path.free
-    ? `step ${path.position} of a free walk`
+  setDisabled("go-next", atEnd);
+  setDisabled("go-last", atEnd);
+  const isAside = path.left !== null && path.plan.length > 0;
+  parts["go-return"].hidden = !isAside;
+  parts.position.textContent = isAside
+    ? `step ${path.position}, off the scenario ${path.left ? `since step ${path.left}` : "from the start"}`
     : `step ${path.position} of ${path.steps.length}`;
 }
 
@@ -65,11 +58,12 @@ function setDisabled(id, off) {
   parts[id].setAttribute("aria-disabled", String(off));
 }
 
-function showTold(path, telling) {
+function showTold(path) {
   const lines = [];
-  if (!telling) lines.push(html("p", {}, "The start: every chip in its initial state."));
+  if (!path.last) lines.push(html("p", {}, "The start: every chip in its initial state."));
   else {
-    lines.push(html("p", {}, html("b", { class: "step-number" }, `${path.position}.`), " ", own(telling.sentence)));
+    const { sentence } = tellingOf(path.variant, path.last.telling);
+    lines.push(html("p", {}, html("b", { class: "step-number" }, `${path.position}.`), " ", own(sentence)));
     const changes = path.failed ? [] : changedVariables(path.variant, path.before, path.state);
     if (changes.length) {
       lines.push(html("p", { class: "changes" }, ...changes.map(({ field, old, now }) =>
@@ -77,7 +71,7 @@ function showTold(path, telling) {
     }
     if (path.failed) lines.push(html("p", { class: "fails" }, "✕ This step must not happen; nothing comes after it."));
   }
-  if (path.loop && path.position === path.steps.length) lines.push(html("p", { class: "loops" }, ending(path)));
+  if (path.loop && path.left === null && path.position === path.steps.length) lines.push(html("p", { class: "loops" }, ending(path)));
   parts.told.replaceChildren(...lines);
 }
 
@@ -87,6 +81,14 @@ function ending(path) {
   return `↻ From here it goes on with step ${path.loop}, again and again.`;
 }
 
+function showNow(path) {
+  const remark = remarkOn(path);
+  parts.remark.textContent = remark;
+  parts.remark.hidden = !remark;
+  parts["now-rows"].replaceChildren(...rowsOf(path, onStage.opened));
+  if (onStage.opened) markStatechart(path, onStage.opened);
+}
+
 function showSequence(path) {
   const words = `Sequence chart of ${path.position} steps: ${path.title}`;
   parts.sequence.replaceChildren(drawnSequence(path, words));
@@ -94,74 +96,46 @@ function showSequence(path) {
   showCurrentBand(parts.sequence);
 }
 
-const MOVED = "moved";
-const ALL = "all";
-
-function fillChoiceOfCharts(variant) {
-  const choices = [[MOVED, "who moves in this step"], [ALL, "everybody"], ...variant.chips.map((form, chip) => [chip, form.name.slice(0, 60)])];
-  const before = parts["which-charts"].value || MOVED;
-  parts["which-charts"].replaceChildren(...choices.map(([value, text]) => html("option", { value }, text)));
-  parts["which-charts"].value = before;
-}
-
-function showStatecharts(path, telling) {
-  const wanted = parts["which-charts"].value;
-  const moved = telling ? [...moversOf(path.variant, telling)] : lanesOf(path.variant, path);
-  const every = [...path.variant.chips.keys()];
-  const chips = wanted === MOVED ? moved : wanted === ALL ? every : [Number(wanted)];
-  const copies = copiesOf(path.variantNumber, chips.sort((one, two) => one - two));
-  parts.statecharts.replaceChildren(...(copies.length ? copies : [html("p", { class: "remark" }, "Nobody moves in this step.")]));
-  for (const port of parts.statecharts.querySelectorAll(".viewport")) centre(port);
-}
-
-/** Shows the current state of a statechart in the middle of its viewport. */
-function centre(port) {
-  fitReadably(port);
-  const box = port.querySelector(".is-current");
-  if (!box) return;
-  const [place, edge] = [box.getBoundingClientRect(), port.getBoundingClientRect()];
-  port.scrollBy(place.left + place.width / 2 - edge.left - edge.width / 2, place.top + place.height / 2 - edge.top - edge.height / 2);
-}
-
 function go(position) {
   onStage.path.goTo(position);
   show();
 }
 
-function startWalking() {
-  onStage.path = Path.freeFrom(onStage.path);
-  show();
-  parts.choices.focus({ preventScroll: true });
-}
-
-function returnToScenario() {
-  onStage.path = onStage.scenario;
-  show();
-  parts["go-next"].focus({ preventScroll: true });
-}
-
 function stepByKey(event) {
   if (!onStage.path || event.ctrlKey || event.metaKey || event.altKey || event.shiftKey) return;
   if (event.key === "Escape") return closeStage();
-  if (event.target.closest(".viewport, .wide, select, input")) return;
-  const { path } = onStage;
-  const goals = { ArrowRight: path.free ? path.position : path.position + 1, ArrowLeft: path.position - 1, Home: 0, End: path.free ? path.position : path.steps.length };
+  if (event.target.closest(".viewport")) return;
+  const { position, steps } = onStage.path;
+  const goals = { ArrowRight: position + 1, ArrowLeft: position - 1, Home: 0, End: steps.length };
   if (!(event.key in goals)) return;
   event.preventDefault();
+  const { opens } = document.activeElement.dataset;
+  const { key } = document.activeElement.closest("tr")?.dataset ?? {};
   go(goals[event.key]);
+  if (opens) parts["now-rows"].querySelector(`[data-opens="${opens}"]`).focus({ preventScroll: true });
+  else if (key) keepFocus(key);
+}
+
+/** The table was made anew: the focus goes to the planned step, or stays in a row, or in the table. */
+function keepFocus(key) {
+  const rows = parts["now-rows"];
+  const next = rows.querySelector(".planned") ?? rows.querySelector(`tr[data-key="${key}"] .choice`) ?? parts.now;
+  next.focus({ preventScroll: true });
+  if (next !== parts.now) next.scrollIntoView({ block: "nearest" });
 }
 
 function prepareStage() {
-  const steps = { "go-first": () => go(0), "go-back": () => go(onStage.path.position - 1), "go-next": () => go(onStage.path.position + 1), "go-last": () => go(onStage.path.steps.length) };
-  for (const [id, action] of Object.entries(steps)) {
+  const goals = {
+    "go-first": () => 0, "go-back": ({ position }) => position - 1, "go-next": ({ position }) => position + 1,
+    "go-last": ({ steps }) => steps.length, "go-return": ({ left }) => left,
+  };
+  for (const [id, goal] of Object.entries(goals)) {
     parts[id].addEventListener("click", () => {
-      if (parts[id].getAttribute("aria-disabled") !== "true") action();
+      if (parts[id].getAttribute("aria-disabled") !== "true") go(goal(onStage.path));
     });
   }
-  parts["go-walk"].addEventListener("click", startWalking);
-  parts["go-return"].addEventListener("click", returnToScenario);
+  parts["go-return"].addEventListener("click", () => parts["go-next"].focus({ preventScroll: true }));
   parts["stage-close"].addEventListener("click", closeStage);
-  parts["which-charts"].addEventListener("change", show);
   stage.addEventListener("keydown", stepByKey);
   parts.sequence.addEventListener("scroll", () => keepHeadsInSight(parts.sequence));
   for (const button of document.querySelectorAll("button.open")) {

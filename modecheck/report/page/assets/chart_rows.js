@@ -8,7 +8,7 @@ function chartOf(variant, path, already = 0) {
   foundAtTheStart(chart, path.start);
   let before = path.start;
   path.steps.forEach((step, at) => {
-    if (goesOn(chart, path, at)) {
+    if (goesOn(chart, path, at, already)) {
       const last = chart.steps.at(-1);
       last.ticks = (last.ticks ?? 1) + 1;
       last.until = already + at + 1;
@@ -23,16 +23,16 @@ function chartOf(variant, path, already = 0) {
 }
 
 /** Whether a step, like the one before it, only lets time pass, and the device stays in its modes. */
-function goesOn(chart, path, at) {
+function goesOn(chart, path, at, already) {
   const isTick = (step) => tellingOf(chart.variant, step.telling).kind === "tick";
   if (!at || !isTick(path.steps[at]) || !isTick(path.steps[at - 1])) return false;
-  return path.steps[at].state !== NOWHERE && chart.steps.at(-1).items.length === 1 && at !== path.loop - 1;
+  return path.steps[at].state !== NOWHERE && chart.steps.at(-1).items.length === 1 && already + at + 1 !== path.loop;
 }
 
-/** The lanes of the whole path, so that none comes late: chips in the model's order. */
-function lanesOf(variant, path) {
+/** The lanes of all these steps, so that none comes late: chips in the model's order. */
+function lanesOf(variant, steps) {
   const used = new Set();
-  for (const step of path.steps) {
+  for (const step of steps) {
     for (const mark of tellingOf(variant, step.telling).marks) addLanes(variant, mark, used);
   }
   const every = [...variant.chips.keys()];
@@ -76,11 +76,11 @@ function itemsOf(chart, step, before) {
     noteChanges(variant, items, changedVariables(variant, before, step.state));
     const [old, now] = [modesOf(variant, before), modesOf(variant, step.state)];
     if (old.join() !== now.join()) {
-      items.push({ kind: "modes", text: now.length ? `mode ${now.join(", ")}` : "no mode" });
+      items.push({ kind: "aside", text: now.length ? `mode ${now.join(", ")}` : "no mode" });
     }
   }
   if (telling.failure) items.push({ kind: "failure", text: telling.failure });
-  if (!items.length) items.push({ kind: "modes", text: telling.kind === "tick" ? telling.sentence : telling.label });
+  if (!items.length) items.push({ kind: "aside", text: telling.kind === "tick" ? telling.sentence : telling.label });
   return items;
 }
 
