@@ -31,11 +31,11 @@ function choice(path, step, telling) {
   return html("li", {}, html("button", {
     type: "button", class: `choice${isPlanned ? " planned" : ""}${isFailing ? " failing" : ""}`,
     "aria-current": isPlanned ? "step" : null,
-    "data-telling": step.telling, "data-leads": step.state, onclick: (event) => choose(step, event.currentTarget),
+    onclick: (event) => choose(step, event.currentTarget),
   },
   USUAL.includes(telling.kind) ? null : html("b", { class: "fault" }, "Fault: "),
   own(telling.sentence),
-  ...notesOn(path, step, isPlanned).map((note) => html("span", { class: "note" }, ` ${note}`))));
+  ...notesOn(path, step, isPlanned).flatMap((note) => [" ", html("span", { class: "note" }, note)])));
 }
 
 function notesOn(path, step, isPlanned) {

@@ -37,7 +37,7 @@ function show() {
   showTold(path);
   showNow(path);
   showSequence(path);
-  Object.assign(stage.dataset, { position: path.position, state: path.state, failed: path.failed });
+  stage.dataset.position = path.position;
 }
 
 function showControls(path) {

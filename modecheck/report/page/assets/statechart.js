@@ -16,7 +16,7 @@ function stateButton(variantNumber, chip, [now, ...was]) {
   const { name } = data.variants[variantNumber].chips[chip];
   return [html("button", {
     type: "button", class: "state", "aria-expanded": String(isOpen), "data-opens": chip, onclick: () => toggleStatechart(chip),
-  }, now, html("span", { class: "spoken" }, ", statechart of ", own(name, 80))), ...was];
+  }, now, html("span", { class: "spoken" }, ` (statechart of ${brief(name, 80)})`)), ...was];
 }
 
 function toggleStatechart(chip) {
