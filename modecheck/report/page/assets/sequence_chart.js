@@ -115,7 +115,7 @@ class Pencil {
   }
 
   heads() {
-    const ground = svg("rect", { class: "ground-0", x: 1, width: this.width - 2, height: TOP + HEAD });
+    const ground = svg("rect", { class: "ground-0", x: 1, width: this.width - 2, height: TOP + HEAD + 4 });
     return svg("g", { class: "heads" }, ground, ...this.chart.lanes.map((chip) => {
       const { name, actor } = this.chart.variant.chips[chip];
       const [line] = inLines(name, 12.5, 2 * HALF - 24, 1);
