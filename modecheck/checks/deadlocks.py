@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from modecheck.checks.findings import Finding
-from modecheck.checks.waiting import what_it_waits_for
+from modecheck.checks.waiting import waiting_for_room, who_waits_for_whom
 from modecheck.checks.ways import Way, way_to
 from modecheck.engine.plain import State
 from modecheck.engine.space import Space
@@ -79,7 +79,7 @@ def finding_of(
     names = [chip.name for chip in product.chips] + [queue.name for queue in product.queues]
     parts = sorted(cause, key=lambda part: names.index(part[0]))
     chips = [n for n, chip in enumerate(product.chips) if chip.name in dict(parts)]
-    details = [sentence for chip in chips for sentence in what_it_waits_for(product, state, chip)]
+    details = list(who_waits_for_whom(product, state, chips or _kept_from_taking(product, state)))
     if count > 1:
         details.append(f"the same wait in {count:,} states")
     return Finding(
@@ -90,6 +90,11 @@ def finding_of(
         way=way,
         details=tuple(details),
     )
+
+
+def _kept_from_taking(product: Product, state: State) -> list[int]:
+    """Where all chips rest: those that would take a message if their own links had room."""
+    return [n for n, _ in enumerate(product.chips) if waiting_for_room(product, state, n)]
 
 
 def _text(parts: list[tuple[str, str]], *, chips_wait: bool) -> str:

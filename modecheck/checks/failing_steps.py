@@ -1,4 +1,6 @@
-"""Steps that must not happen: unhandled messages, overflows, values out of range."""
+"""Steps that must not happen: unhandled messages, signals without room for their answer, overflows,
+values out of range.
+"""
 
 from __future__ import annotations
 

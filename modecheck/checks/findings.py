@@ -51,6 +51,12 @@ KINDS: dict[str, Kind] = {
         "a message arrives and the state has no answer",
         "add a rule, or list the message under 'ignores' or 'defers' of the state",
     ),
+    "blocked-reaction": Kind(
+        ERROR,
+        "a signal sets off a rule whose link is full, and a signal cannot wait",
+        "raise 'capacity', choose another 'when_full', or add a rule for when there is no room: it "
+        "may note the signal in a variable and send later",
+    ),
     "overflow": Kind(
         ERROR,
         "a message is sent into a full link",

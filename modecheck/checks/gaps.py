@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from modecheck.checks.coverage import event_name
-from modecheck.engine.plain import UNHANDLED, UNHEARD
+from modecheck.engine.plain import BLOCKED, UNHANDLED, UNHEARD
 from modecheck.engine.space import Space
 from modecheck.product.form import ChipForm, Otherwise, Product, Reaction
 
@@ -28,13 +28,16 @@ class Cell:
     """What a leaf does with an event. `targets` are the leaves that rules lead to, in the order in
     which the rules are tried; `otherwise`, for when none is enabled, is "ignore", "defer" or "".
 
-    `arrives` tells whether the event was met there, `unanswered` whether it found no answer.
+    `arrives` tells whether the event was met there, `unanswered` whether it found no answer, and
+    `blocked` whether a full link kept a rule from being taken: a message then waits, and a signal
+    fails.
     """
 
     targets: tuple[str, ...]
     otherwise: str
     arrives: bool
     unanswered: bool
+    blocked: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +110,7 @@ def _table(
                 otherwise=otherwise,
                 arrives=bool(met),
                 unanswered=bool(met & {UNHANDLED, UNHEARD}) and otherwise == "",
+                blocked=BLOCKED in met,
             )
     return GapTable(form.name, form.leaves, events, cells)
 
@@ -119,7 +123,7 @@ def _answer(
     queue = [one.name for one in product.queues].index(event.link)
     code = [one.name for one in product.queues[queue].messages].index(event.name) + 1
     reception = form.receptions[leaf][queue, code]
-    certain = any(reaction.guard is None for reaction in reception.reactions)
+    certain = any(reaction.own_guard is None for reaction in reception.reactions)
     if certain or reception.otherwise is Otherwise.UNHANDLED:
         return reception.reactions, ""
     return reception.reactions, reception.otherwise.value

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 
 from modecheck.checks.deadlocks import Deadlock
 from modecheck.checks.findings import Finding
-from modecheck.checks.waiting import what_it_waits_for
+from modecheck.checks.waiting import who_waits_for_whom
 from modecheck.checks.ways import way_to
 from modecheck.engine.space import Space
 
@@ -31,7 +31,7 @@ def find(space: Space, known: list[Deadlock]) -> Iterator[Finding]:
             text=f"{name} stays in {where} for ever, while others may go on",
             place=space.product.device.chips[name].states[where].place,
             way=way_to(space, first),
-            details=what_it_waits_for(space.product, space.state(first), chip),
+            details=tuple(who_waits_for_whom(space.product, space.state(first), [chip])),
         )
 
 

@@ -53,6 +53,7 @@ WITH_ORDER = ("deadlock", "unused")
 """What can be told when independent steps are followed in one order only."""
 WITH_ZONES = (
     "unhandled-message",
+    "blocked-reaction",
     "overflow",
     "out-of-range",
     "two-modes",

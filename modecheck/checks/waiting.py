@@ -2,9 +2,24 @@
 
 from __future__ import annotations
 
-from modecheck.engine.plain import State
+from collections.abc import Iterable, Iterator
+
+from modecheck.engine.evaluation import StepFailed
+from modecheck.engine.plain import Interpreter, State
 from modecheck.model.parts import Chip, Rule
 from modecheck.product.form import Product
+
+
+def who_waits_for_whom(product: Product, state: State, chips: Iterable[int]) -> Iterator[str]:
+    """What each of some chips waits for; where that is room in a link, what the receiver of the
+    link waits for, too, and so on.
+    """
+    order = list(chips)
+    for chip in order:  # grows while it is gone through
+        yield from what_it_waits_for(product, state, chip)
+        full = {queue for _, queue in waiting_for_room(product, state, chip)}
+        receivers = (product.queues[queue].receiver for queue in sorted(full))
+        order += (one for one in dict.fromkeys(receivers) if one not in order)
 
 
 def what_it_waits_for(product: Product, state: State, chip: int) -> tuple[str, ...]:
@@ -12,18 +27,32 @@ def what_it_waits_for(product: Product, state: State, chip: int) -> tuple[str, .
     form = product.chips[chip]
     model = product.device.chips[form.name]
     leaf = form.leaves[state[form.state_field]]
+    full: dict[str, list[str]] = {}
+    for number, queue in waiting_for_room(product, state, chip):
+        room = f"room in link {product.queues[queue].name}, which is full"
+        full.setdefault(product.rules[number].title, []).append(room)
     sentences: dict[str, None] = {}
     for rule in model.rules_at(leaf):
-        for sentence in _sentences(product, state, model, rule):
-            sentences[sentence] = None
+        found = full.get(rule.title) or _sentences(product, state, model, rule)
+        sentences |= dict.fromkeys(found)
     if not sentences:
         return (f"{form.name} has no rule in {leaf}",)
     return tuple(f"{form.name} in {leaf} waits for {sentence}" for sentence in sentences)
 
 
+def waiting_for_room(product: Product, state: State, chip: int) -> list[tuple[int, int]]:
+    """The rules (numbers) of a chip that wait for room, each with a link (number) that is full."""
+    try:
+        return list(Interpreter(product).waiting_for_room(state, chip))
+    except StepFailed:
+        return []  # a guard fails: that is a finding of its own
+
+
 def _sentences(product: Product, state: State, chip: Chip, rule: Rule) -> list[str]:
     if not rule.trigger:
-        return [f"{rule.guard_text}" if rule.guard_text else f"room to send in {rule.title}"]
+        if rule.expires and not rule.guard_text:
+            return [f"its timer {rule.expires}, which does not run"]
+        return [rule.guard_text or f"its turn in {rule.title}"]
     found = []
     for event in rule.trigger:
         links = [

@@ -2,17 +2,19 @@
 
 The parts of one step, in this order:
 
-1. A delivery takes the head off its queue.
+1. A delivery takes the head off its queue. Where no rule for it is enabled, but some would be if
+   their links had room (`when_full: wait`), it stays where it is, and there is no step.
 2. The rule's assignments run in order; its sends are collected; the chip enters its new leaf.
 3. Raised signals are heard in the order in which they were raised. For each, every chip but the one
    that raised it is judged on the same snapshot, and those with an enabled rule move together;
-   what they raise is heard after what was raised before.
+   what they raise is heard after what was raised before. A signal cannot wait: where no rule of a
+   chip is enabled, but some would be if their links had room, the step fails.
 4. Collected sends are put into their queues, where the link is up in the state reached so far.
 5. Links that are down are emptied, or what waits in them becomes late.
 6. Watchers go on, judged on the state reached and on what happened in the step.
 
-A failure anywhere (overflow, a value out of range, an unhandled message) makes the whole step a
-failing step, which leads nowhere.
+A failure anywhere (overflow, a value out of range, an unhandled message, a signal without room for
+its answer) makes the whole step a failing step, which leads nowhere.
 """
 
 from __future__ import annotations
@@ -45,6 +47,7 @@ from modecheck.product.form import (
     Queue,
     Reaction,
     Reception,
+    Room,
     Send,
     Target,
     Ticking,
@@ -54,8 +57,8 @@ State = tuple[int, ...]
 NOBODY = -2
 """Number of the chip that evaluates conditions on whole states."""
 
-IGNORED, DEFERRED, UNHANDLED, UNHEARD = -1, -2, -3, -4
-"""Outcomes of an encounter in which no rule was taken."""
+IGNORED, DEFERRED, UNHANDLED, UNHEARD, BLOCKED = -1, -2, -3, -4, -5
+"""Outcomes of an encounter in which no rule was taken; `BLOCKED` where one waited for room."""
 
 
 class Step(NamedTuple):
@@ -196,32 +199,48 @@ class Interpreter:
     def _deliveries(self, state: State, only: int = -1) -> Iterator[Step]:
         """What queues deliver, or one queue alone."""
         for number, queue in enumerate(self.product.queues):
-            if only not in (-1, number):
-                continue
-            head = queue.slots[0]
-            code = state[head.code]
-            if head.age >= 0 and state[head.age] < queue.earliest:
-                continue
-            if code and self._is_up(number, state):
-                yield from self._delivery(state, number, queue, code)
+            if only in (-1, number) and self._is_ripe(state, number, queue):
+                yield from self._delivery(state, number, queue, state[queue.slots[0].code])
+
+    def _is_ripe(self, state: State, number: int, queue: Queue) -> bool:
+        """Whether the head of a queue, if it has one, has come to its receiver."""
+        head = queue.slots[0]
+        if not state[head.code] or (head.age >= 0 and state[head.age] < queue.earliest):
+            return False
+        return self._is_up(number, state)
+
+    def waiting_for_room(self, state: State, chip: int) -> Iterator[tuple[int, int]]:
+        """The rules (numbers) that a chip would take by itself, or for a message that has come to
+        it, if their links had room: each with a link that is full. Raises `StepFailed` as a guard
+        does.
+        """
+        form = self.product.chips[chip]
+        leaf = state[form.state_field]
+        chains = [(form.steps[leaf], _Draft(list(state)))]
+        for number in form.inputs:
+            queue = self.product.queues[number]
+            if self._is_ripe(state, number, queue):
+                reception = form.receptions[leaf][number, state[queue.slots[0].code]]
+                chains.append((reception.reactions, _arrival(state, queue)))
+        for reactions, draft in chains:
+            for reaction, room in self._full(chip, reactions, draft):
+                yield reaction.rule, room.queue
 
     def _delivery(self, state: State, number: int, queue: Queue, code: int) -> Iterator[Step]:
         receiver = self.product.chips[queue.receiver]
         leaf = state[receiver.state_field]
         reception = receiver.receptions[leaf][number, code]
-        head = queue.slots[0]
-        draft = _Draft(list(state))
-        draft.payload = state[head.value] if head.value >= 0 else 0
-        draft.late = state[head.late] if head.late >= 0 else 0
-        _pop(draft.now, queue)
+        draft = _arrival(state, queue)
         try:
             chosen = self._first_enabled(queue.receiver, reception.reactions, draft)
+            waits = chosen is None and self._full(queue.receiver, reception.reactions, draft)
         except StepFailed as failed:
             yield Step(reception.ignore_label, None, failed.failure, 0, 0, ())
             return
         outcome = chosen.rule if chosen is not None else _outcome(reception.otherwise)
+        outcome = BLOCKED if waits else outcome
         self.observed.encounters.add(Encounter(queue.receiver, leaf, number, code, outcome))
-        if outcome == DEFERRED:
+        if outcome in (DEFERRED, BLOCKED):
             return
         words = "taken" if chosen else "ignored" if outcome == IGNORED else "unhandled"
         draft.log.append(Arrived(number, code, draft.payload, bool(draft.late), words))
@@ -251,6 +270,22 @@ class Interpreter:
                 self._note_shadowed(chip, reaction, reactions[number + 1 :], draft)
                 return reaction
         return None
+
+    def _full(
+        self, chip: int, reactions: tuple[Reaction, ...], draft: _Draft
+    ) -> list[tuple[Reaction, Room]]:
+        """Reactions that would be enabled if their links had room, each with each link that is
+        full.
+        """
+
+        def holds(condition: Expression | None) -> bool:
+            if condition is None:
+                return True
+            function = self.evaluator.function(condition, chip)
+            return bool(function(draft.now, draft.now, draft.payload, draft.late))
+
+        wanted = (one for one in reactions if one.rooms and holds(one.own_guard))
+        return [(one, room) for one in wanted for room in one.rooms if not holds(room.free)]
 
     def _note_shadowed(
         self, chip: int, winner: Reaction, later: tuple[Reaction, ...], draft: _Draft
@@ -365,9 +400,13 @@ class Interpreter:
             if number in (raiser, draft.struck):
                 continue
             leaf = snapshot[chip.state_field]
-            chosen = self._first_enabled(number, chip.hearings[leaf].get(signal, ()), draft)
-            outcome = UNHEARD if chosen is None else chosen.rule
+            reactions = chip.hearings[leaf].get(signal, ())
+            chosen = self._first_enabled(number, reactions, draft)
+            blocked = [] if chosen is not None else self._full(number, reactions, draft)
+            outcome = BLOCKED if blocked else UNHEARD if chosen is None else chosen.rule
             self.observed.encounters.add(Encounter(number, leaf, -1, signal, outcome))
+            for _, room in blocked:
+                raise StepFailed(room.full)
             if chosen is not None:
                 movers.append((number, chosen))
         for number, reaction in movers:
@@ -598,6 +637,15 @@ def _outcome(otherwise: Otherwise) -> int:
         Otherwise.DEFER: DEFERRED,
         Otherwise.UNHANDLED: UNHANDLED,
     }[otherwise]
+
+
+def _arrival(state: State, queue: Queue) -> _Draft:
+    """A step that begins with the head of a queue."""
+    head = queue.slots[0]
+    payload = state[head.value] if head.value >= 0 else 0
+    draft = _Draft(list(state), payload, state[head.late] if head.late >= 0 else 0)
+    _pop(draft.now, queue)
+    return draft
 
 
 def _pop(now: list[int], queue: Queue) -> None:

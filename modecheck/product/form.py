@@ -130,11 +130,23 @@ class Send:
 
 
 @dataclass(frozen=True, slots=True)
+class Room:
+    """A link (`queue`) that makes its sender wait. It can take what a rule sends where `free`
+    holds; `full` is the failure of a signal that sets the rule off elsewhere.
+    """
+
+    queue: int
+    free: Expression
+    full: Failure
+
+
+@dataclass(frozen=True, slots=True)
 class Reaction:
     """What a chip does when a rule is taken in one of its leaves.
 
-    `enters` is the leaf entered, or -1. `cuts` are the numbers of assignments after which a power
-    cut can strike in the middle.
+    `guard` holds where `own_guard` does and all `rooms` are free; None always holds. `enters` is
+    the leaf entered, or -1. `cuts` are the numbers of assignments after which a power cut can
+    strike in the middle.
     """
 
     rule: int
@@ -145,12 +157,22 @@ class Reaction:
     raises: tuple[int, ...]
     enters: int
     cuts: tuple[int, ...] = ()
+    own_guard: Expression | None = None
+    rooms: tuple[Room, ...] = ()
+
+    @property
+    def conditions(self) -> Iterator[Expression]:
+        """Everything that decides whether it is enabled, or would be but for full links."""
+        if self.guard is not None:
+            yield self.guard
+        if self.rooms and self.own_guard is not None:
+            yield self.own_guard
+        yield from (room.free for room in self.rooms)
 
     @property
     def expressions(self) -> Iterator[Expression]:
-        """Everything that it evaluates: its guard, what it writes and where, what it sends."""
-        if self.guard is not None:
-            yield self.guard
+        """Everything that it evaluates: its conditions, what it writes and where, what it sends."""
+        yield from self.conditions
         for assign in self.assigns:
             yield from assign.values
             yield from (target.index for target in assign.targets if target.index is not None)
@@ -158,7 +180,7 @@ class Reaction:
 
 
 class Otherwise(Enum):
-    """What becomes of a message that no rule takes."""
+    """What becomes of a message that no rule takes, and that no rule would take with more room."""
 
     IGNORE = "ignore"
     DEFER = "defer"

@@ -32,6 +32,7 @@ from modecheck.product.form import (
     Reaction,
     Read,
     ReadItem,
+    Room,
     Send,
     Target,
 )
@@ -271,12 +272,18 @@ class FormGraph:
                 self.atom("rule", reaction.rule),
                 self.atom("label", reaction.label),
                 self.expression(reaction.guard, payload, NUMBER),
+                self.expression(reaction.own_guard, payload, NUMBER),
+                self.node(ANY_ORDER, [self._room(one) for one in reaction.rooms], ordered=False),
                 self._assigns(reaction, payload),
                 self._sends(reaction.sends, payload),
                 self.node("raised", [self.atom("signal", signal) for signal in reaction.raises]),
                 entered,
             ],
         )
+
+    def _room(self, room: Room) -> int:
+        parts = [self.atom("queue", room.queue), self.condition(room.free), self.failure(room.full)]
+        return self.node("room", parts)
 
     def _assigns(self, reaction: Reaction, payload: int) -> int:
         nodes = [self._assign(assign, payload) for assign in reaction.assigns]

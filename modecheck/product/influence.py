@@ -71,6 +71,14 @@ def reads_of(expression: Expression | None) -> Fields:
     return bits(fields_read(expression))
 
 
+def conditions_read(reaction: Reaction) -> Fields:
+    """The fields that decide whether a reaction is enabled, or would be but for full links."""
+    found = 0
+    for condition in reaction.conditions:
+        found |= reads_of(condition)
+    return found
+
+
 def slots_of(queue: Queue) -> Fields:
     """The fields of a queue."""
     return bits(field for slot in queue.slots for field in slot.fields)
@@ -137,7 +145,7 @@ class _Influence:
 
     def _reaction(self, chip: int, reaction: Reaction) -> Touch:
         """What a chip does by a rule, and everything that this sets off."""
-        touch = Touch(reads_of(reaction.guard))
+        touch = Touch(conditions_read(reaction))
         for assign in reaction.assigns:
             for value in assign.values:
                 touch |= Touch(reads_of(value))

@@ -19,11 +19,15 @@ from modecheck.product.form import (
     Queue,
     Reaction,
     Read,
+    Room,
     Send,
     Target,
 )
 from modecheck.product.lowering import FALSE, TRUE, Addresses, folded, lowered
 from modecheck.product.timing import TimerCode
+
+BLOCKED = "blocked-reaction"
+"""The finding of a signal that a chip would answer if its link were not full."""
 
 
 class Labels:
@@ -63,18 +67,19 @@ class ReactionBuilder:
     def reaction(
         self, rule: Rule, number: int, *, queue: int = -1, message: int = 0
     ) -> Reaction | None:
-        """The rule as a reaction; None when its guard can never hold in this variant.
+        """The rule as a reaction; None when its own guard can never hold in this variant.
 
         `queue` is the link whose `message` (a code) sets it off, or -1 for a step of its own.
         """
         chip = self._device.chips[rule.chip]
-        guard = self._guard(rule)
-        if guard == FALSE:
+        parts = self._own_guard(rule)
+        if folded("and", parts) == FALSE:
             return None
+        rooms = tuple(self._rooms(rule))
         return Reaction(
             rule=number,
             label=self._labels.number(self._label(rule, number, queue, message)),
-            guard=guard,
+            guard=_condition(*parts, *(room.free for room in rooms)),
             assigns=(
                 *(self._assign(chip, assignment) for assignment in rule.assignments),
                 *self._timing(rule).settings(rule),
@@ -83,6 +88,8 @@ class ReactionBuilder:
             raises=tuple(self._signals[name] for name in rule.raises),
             enters=self._entered(chip, rule),
             cuts=self._cuts(chip, rule),
+            own_guard=_condition(*parts),
+            rooms=rooms,
         )
 
     def _label(self, rule: Rule, number: int, queue: int, message: int) -> Label:
@@ -99,15 +106,12 @@ class ReactionBuilder:
 
     def due(self, rule: Rule) -> Expression:
         """Whether a rule is at its latest moment, and its own condition holds."""
-        parts = [self._timing(rule).due(rule)]
-        if rule.guard is not None:
-            parts.append(lowered(rule.guard, self._addresses, rule.place))
-        return folded("and", tuple(parts))
+        return folded("and", (self._timing(rule).due(rule), self._condition_of(rule)))
 
-    def _guard(self, rule: Rule) -> Expression | None:
-        parts = [*self._those_before(rule), self._timing(rule).ready(rule), *self._own_guard(rule)]
-        guard = folded("and", tuple(parts))
-        return None if guard == TRUE else guard
+    def _own_guard(self, rule: Rule) -> tuple[Expression, ...]:
+        """What has to hold together before the rule can be taken, but for room in its links."""
+        ready = self._timing(rule).ready(rule)
+        return (*self._those_before(rule), ready, self._condition_of(rule))
 
     def _those_before(self, rule: Rule) -> Iterator[Expression]:
         """Of several rules that wait for one timer, the first that is enabled goes."""
@@ -120,20 +124,24 @@ class ReactionBuilder:
             for one in here[: here.index(rule)] if rule in here else ():
                 earlier.setdefault(one, []).append(number)
         for one, leaves in earlier.items():
-            enabled = folded("and", (timing.inside(leaves), *self._own_guard(one)))
+            free = (room.free for room in self._rooms(one))
+            enabled = folded("and", (timing.inside(leaves), self._condition_of(one), *free))
             yield folded("not", (enabled,))
 
-    def _own_guard(self, rule: Rule) -> list[Expression]:
-        """Its condition, and room in the links that make it wait."""
-        parts: list[Expression] = []
-        if rule.guard is not None:
-            parts.append(lowered(rule.guard, self._addresses, rule.place))
+    def _condition_of(self, rule: Rule) -> Expression:
+        """What its `if` says."""
+        return TRUE if rule.guard is None else lowered(rule.guard, self._addresses, rule.place)
+
+    def _rooms(self, rule: Rule) -> Iterator[Room]:
+        """The links that make it wait when they are full."""
         for link in dict.fromkeys(send.link for send in rule.sends):
             if self._device.links[link].when_full == "wait":
-                queue = self._queues[link][1]
-                sent = [self._code(queue, send.message) for send in rule.sends if send.link == link]
-                parts.append(_room(queue, sent))
-        return parts
+                number, queue = self._queues[link]
+                sends = [send for send in rule.sends if send.link == link]
+                free = _room(queue, [self._code(queue, send.message) for send in sends])
+                text = f"{rule.chip} cannot take {rule.title}: {link} is full"
+                subject = f"{rule.chip}.{rule.title}"
+                yield Room(number, free, Failure(BLOCKED, subject, text, sends[0].place))
 
     def _code(self, queue: Queue, message: str) -> int:
         return [form.name for form in queue.messages].index(message) + 1
@@ -188,6 +196,12 @@ class ReactionBuilder:
             if any(chip.variables[target.variable].persistent for target in assignment.targets)
         ]
         return tuple(writing[:-1])
+
+
+def _condition(*parts: Expression) -> Expression | None:
+    """All parts together; None where they always hold."""
+    whole = folded("and", parts)
+    return None if whole == TRUE else whole
 
 
 def _room(queue: Queue, sent: list[int]) -> Expression:

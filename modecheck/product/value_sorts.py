@@ -129,8 +129,8 @@ class ValueSorts:
 
     def _reactions(self, reactions: Iterable[Reaction], product: Product, payload: int) -> None:
         for reaction in reactions:
-            if reaction.guard is not None:
-                self._fix(self._walk(reaction.guard, payload))
+            for condition in reaction.conditions:
+                self._fix(self._walk(condition, payload))
             for assign in reaction.assigns:
                 self._assign(assign, payload)
             for send in reaction.sends:

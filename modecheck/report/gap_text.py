@@ -8,8 +8,9 @@ from modecheck.checks.gaps import Cell, GapEvent, GapTable
 from modecheck.report.style import Style
 
 LEGEND = (
-    "→n goes to state n; = stays; i ignored; d deferred; ! arrives and has no answer; "
-    "- is raised and nobody reacts; · never arrives; (…) has an answer but never arrives"
+    "→n goes to state n; = stays; i ignored; d deferred; f waits for a full link (a signal fails); "
+    "! arrives and has no answer; - is raised and nobody reacts; · never arrives; "
+    "(…) has an answer but never arrives"
 )
 
 
@@ -62,6 +63,8 @@ def _symbols(cell: Cell, leaf: str, numbers: dict[str, int], event: GapEvent) ->
     parts = ["=" if target == leaf else f"→{numbers[target]}" for target in cell.targets]
     if cell.otherwise:
         parts.append(cell.otherwise[0])
+    if cell.blocked:
+        parts.append("f")
     if cell.unanswered:
         parts.append("!" if event.link else "-")
     if not parts:
@@ -104,6 +107,7 @@ def gap_tables_as_json(tables: list[GapTable]) -> list[dict[str, Any]]:
                     "otherwise": cell.otherwise or None,
                     "arrives": cell.arrives,
                     "unanswered": cell.unanswered,
+                    "blocked": cell.blocked,
                 }
                 for (leaf, event), cell in table.cells.items()
             ],

@@ -14,7 +14,7 @@ from typing import Any
 from modecheck.engine.evaluation import Evaluator, StepFailed
 from modecheck.engine.happenings import Happening, Raised, Took
 from modecheck.model.parts import Chip, Rule
-from modecheck.product.form import ChipForm, FaultForm, Product, Reaction, Send, Target
+from modecheck.product.form import ChipForm, Failure, FaultForm, Product, Reaction, Send, Target
 
 try:
     from transitions.extensions import HierarchicalMachine
@@ -119,6 +119,16 @@ class ChipMachine:
         """Whether some transition for an event is enabled. Raises `StepFailed` from a guard."""
         can = event in self.machine.events
         return can and bool(self.may_trigger(event, turn=turn))  # type: ignore[attr-defined]
+
+    def full(self, reactions: Sequence[Reaction], turn: Turn) -> list[Failure]:
+        """The full links without which some of these reactions, none enabled, would be."""
+        return [
+            room.full
+            for one in reactions
+            if one.own_guard is None or self._value(one.own_guard, turn)
+            for room in one.rooms
+            if not self._value(room.free, turn)
+        ]
 
     def tell(self, event: str, turn: Turn) -> bool:
         """An event happens; whether the chip takes a rule for it. Raises `StepFailed`."""

@@ -48,7 +48,9 @@ class Wiring:
             link.load(self._fields)
 
     def deliver(self, link: LinkQueue, turn: Turn) -> bool:
-        """The head of a link reaches its chip; False where that defers it. Raises `StepFailed`."""
+        """The head of a link reaches its chip; False where it stays, deferred or since the answer
+        has no room. Raises `StepFailed`.
+        """
         chip, head = self.chips[link.queue.receiver], link.waiting[0]
         turn.value, turn.late = head.value, head.late
         reception = chip.form.receptions[self._fields[chip.form.state_field]]
@@ -58,7 +60,7 @@ class Wiring:
         link.store(self._fields)
         turn.seen = self.state
         taken = chip.may(event, turn)
-        if not taken and forms.otherwise is Otherwise.DEFER:
+        if not taken and (forms.otherwise is Otherwise.DEFER or chip.full(forms.reactions, turn)):
             return False
         ignored = forms.otherwise is Otherwise.IGNORE
         outcome = "taken" if taken else "ignored" if ignored else "unhandled"
@@ -93,9 +95,18 @@ class Wiring:
         turn.seen, turn.value, turn.late, turn.heard = self.state, 0, False, signal
         event = f"signal {self.product.signals[signal]}"
         others = [chip for chip in self.chips if chip.number not in (raiser, turn.struck)]
-        willing = [chip for chip in others if chip.may(event, turn)]
+        willing = [chip for chip in others if self._answers(chip, event, signal, turn)]
         for chip in willing:
             chip.tell(event, turn)
+
+    def _answers(self, chip: ChipMachine, event: str, signal: int, turn: Turn) -> bool:
+        """Whether a chip takes a rule for a signal; one that finds no room raises `StepFailed`."""
+        if chip.may(event, turn):
+            return True
+        hearings = chip.form.hearings[self._fields[chip.form.state_field]]
+        for failure in chip.full(hearings.get(signal, ()), turn):
+            raise StepFailed(failure)
+        return False
 
     def is_up(self, link: LinkQueue) -> bool:
         """Whether a link carries; an index out of range in its condition means no."""

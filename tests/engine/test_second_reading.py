@@ -74,7 +74,11 @@ def test_both_readings_agree_on_time(drawn: Drawn) -> None:
 
 
 def assert_both_agree(drawn: Drawn) -> None:
-    exploration, reached = both_readings(drawn)
+    assert_same_in_both(*both_readings(drawn))
+
+
+def assert_same_in_both(exploration: Exploration, reached: Reached) -> None:
+    """Both explored completely."""
     keys = keys_of(exploration)
     assert len(set(keys)) == len(keys), "no state is found twice"
     worlds = [world.key for world in reached.worlds]

@@ -254,7 +254,8 @@ class ChipWriter:
         return f"{known.name}[{expressions.index(known.length)}]" if known.length else known.name
 
     def _add_sends(self, rule: dict[str, Any], expressions: Expressions) -> None:
-        if not self._outgoing or not self._draw.chance(70):
+        narrow = any(wire.narrow for wire in self._outgoing)
+        if not self._outgoing or not self._draw.chance(85 if narrow else 70):
             return
         sends = []
         for _ in range(1 + self._draw.chance(25)):

@@ -24,6 +24,79 @@ CORNERS = {
             carries: [note, word]
             when_full: wait
         """,
+    "an answer over two links waits for room in both": """
+        device: two answers
+        chips:
+          hub:
+            variables: {slots: {list: 2, bool: true}, at: {range: [0, 2]}}
+            states: [on]
+            rules:
+              - {on: step, if: "slots[at]", send: [note via left_air]}
+              - {on: [hello, step], send: [note via left_air, note via right_air]}
+              - {on: move, do: ["at = min(2, at + 1)", "slots[1] = true"]}
+            ignores: [hello]
+          left: {states: [on], rules: [{send: [hello]}, {on: note}]}
+          right: {states: [on], rules: [{on: note}]}
+        actors:
+          player: {states: [here], rules: [{raise: [step]}, {raise: [move]}]}
+        links:
+          air: {from: left, to: hub, medium: radio, carries: [hello], when_full: wait}
+          left_air: {from: hub, to: left, medium: radio, carries: [note], when_full: wait}
+          right_air: {from: hub, to: right, medium: radio, carries: [note], when_full: wait}
+        """,
+    "an answer that never finds room": """
+        device: too much
+        chips:
+          hub:
+            variables: {deaf: bool}
+            states: [on]
+            rules:
+              - {on: [hello, step], if: not deaf, send: [note, note]}
+              - {on: turn, do: [deaf = true]}
+            ignores: [hello]
+          tile: {states: [on], rules: [{send: [hello]}, {on: note}]}
+        actors:
+          player: {states: [here], rules: [{raise: [step]}, {raise: [turn]}]}
+        links:
+          up: {from: tile, to: hub, medium: radio, carries: [hello], when_full: wait}
+          down: {from: hub, to: tile, medium: radio, carries: [note], when_full: wait}
+        """,
+    "a late message waits until the link back is up and has room": """
+        device: late answer
+        clock: {tick: 1 ms, at_once: [links]}
+        chips:
+          hub:
+            states: [on]
+            rules:
+              - {on: hello, if: late, send: [word(value) via down]}
+              - {on: hello, send: [note via down]}
+          tile:
+            states: [on]
+            rules: [{after: 1 ms, send: [hello(1)]}, {on: [note, word]}]
+        actors:
+          player:
+            states: [near, away]
+            rules: [{in: near, to: away}, {in: away, to: near}]
+        links:
+          up:
+            from: tile
+            to: hub
+            medium: radio
+            carries: {hello: {range: [0, 1]}}
+            delay: [1 ms, 2 ms]
+            up_when: player.near
+            when_down: hold
+            when_full: wait
+          down:
+            from: hub
+            to: tile
+            medium: radio
+            carries: {note: {kind: state}, word: {kind: state, range: [0, 1]}}
+            up_when: player.near
+            when_down: hold
+            when_full: wait
+            delay: 2 ms
+        """,
     "what a message carries is over when a signal is heard": """
         device: over
         chips:

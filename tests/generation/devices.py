@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from modecheck.model.devices import read_device, variants
 from modecheck.model.parts import Device
 from tests.generation.chips import ChipWriter, draw_outline, duration
-from tests.generation.expressions import Draw, Expressions, Kind, Known, Sight
+from tests.generation.expressions import Draw, Expressions, Kind, Known, Rolled, Sight
 from tests.generation.wiring import Wire, draw_kinds, draw_wires, wire_as_yaml
 
 CHIPS = ("hub", "left", "right")
@@ -70,6 +70,12 @@ def devices(
         Draw(draw), options=options, faults=faults, cascades=cascades, timed=timed
     )
     return writer.drawn(runs=runs)
+
+
+def rolled(seed: int, *, timed: bool = False) -> Drawn:
+    """A device of the same kind by its seed, without hypothesis."""
+    writer = _DeviceWriter(Rolled(seed), options=True, faults=True, cascades=True, timed=timed)
+    return writer.drawn(runs=False)
 
 
 class _DeviceWriter:

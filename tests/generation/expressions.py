@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from random import Random
 from typing import TypeVar
 
 from hypothesis import strategies as st
@@ -38,6 +39,18 @@ class Draw:
     def chance(self, percent: int) -> bool:
         """True that often; shrinks to False."""
         return self.number(0, 99) >= 100 - percent
+
+
+class Rolled(Draw):
+    """Draws by a seed: the same numbers on every machine and with every version of Python."""
+
+    def __init__(self, seed: int) -> None:
+        super().__init__(lambda _: 0)
+        self._dice = Random(seed)  # noqa: S311 - no secret
+
+    def number(self, low: int, high: int) -> int:
+        # `randint` may change between versions of Python; `random` does not.
+        return low + int(self._dice.random() * (high - low + 1))
 
 
 @dataclass(frozen=True)

@@ -22,12 +22,13 @@ class Payload:
 
 @dataclass(frozen=True)
 class Wire:
-    """A link as chips see it."""
+    """A link as chips see it; `narrow` is one of one place that makes its sender wait."""
 
     name: str
     sender: str
     receiver: str
     carries: Mapping[str, Payload]
+    narrow: bool = False
 
 
 def draw_kinds(draw: Draw) -> dict[str, Payload]:
@@ -44,7 +45,11 @@ def draw_kinds(draw: Draw) -> dict[str, Payload]:
 
 
 def draw_wires(draw: Draw, chips: Sequence[str], kinds: Mapping[str, Payload]) -> list[Wire]:
-    """Up to three links between different chips."""
+    """Up to three links between different chips; often two narrow ones there and back, so that
+    answers find no room.
+    """
+    if draw.chance(35):
+        return draw_there_and_back(draw, chips, kinds)
     wires = []
     for name in ("up", "down", "side")[: draw.one((1, 2, 2, 3, 0))]:
         sender, receiver = draw.some(chips, 2, 2)
@@ -55,12 +60,26 @@ def draw_wires(draw: Draw, chips: Sequence[str], kinds: Mapping[str, Payload]) -
     return wires
 
 
+def draw_there_and_back(
+    draw: Draw, chips: Sequence[str], kinds: Mapping[str, Payload]
+) -> list[Wire]:
+    """Two narrow links between the same chips, or three chips in a ring of them."""
+    ring = draw.some(chips, 2, 3 if draw.chance(25) else 2)
+    names = ("up", "down", "side")[: len(ring)]
+    return [
+        Wire(name, one, other, {m: kinds[m] for m in draw.some(MESSAGES[:3], 1, 2)}, narrow=True)
+        for name, one, other in zip(names, ring, [*ring[1:], ring[0]], strict=True)
+    ]
+
+
 def wire_as_yaml(draw: Draw, wire: Wire) -> dict[str, Any]:
     """The link's entry in the device file, without `up_when`."""
     link: dict[str, Any] = {"from": wire.sender, "to": wire.receiver}
     link["carries"] = {name: _message(payload) for name, payload in wire.carries.items()}
     if all(payload == Payload("event") for payload in wire.carries.values()):
         link["carries"] = list(wire.carries)
+    if wire.narrow:
+        return link | {"when_full": "wait"}
     capacity = draw.one((1, 1, 2, 2, 3))
     link |= {"capacity": capacity} if capacity > 1 else {}
     can = [fault for fault in ("lose", "duplicate") if draw.chance(12)]

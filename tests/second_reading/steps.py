@@ -95,11 +95,15 @@ class SecondReading:
 
     def enabled(self, rule: Rule, view: View) -> bool:
         """Whether its guard holds, and no link that makes the sender wait is too full."""
-        if rule.guard is not None and not worth(rule.guard, view):
-            return False
-        return all(
-            self._queues.has_room(rule, link, view.seen) for link in {s.link for s in rule.sends}
-        )
+        return self._wanted(rule, view) and not self._full_links(rule, view)
+
+    def _wanted(self, rule: Rule, view: View) -> bool:
+        return rule.guard is None or bool(worth(rule.guard, view))
+
+    def _full_links(self, rule: Rule, view: View) -> list[str]:
+        """The links that make its sender wait and cannot take what it sends."""
+        links = dict.fromkeys(send.link for send in rule.sends)
+        return [link for link in links if not self._queues.has_room(rule, link, view.seen)]
 
     # A delivery: the head of a link that is up reaches its chip.
 
@@ -130,6 +134,8 @@ class SecondReading:
             label = f"{link.name} to {chip.name} {rule.title}"
             yield from self._with_cuts(deed, label, rule, view, True)
             return
+        if self._held_back(chip, event, view):
+            return
         manner = word_on(chip, world.at[chip.name], event)
         if manner == "ignore":
             yield self._ended(deed, ignored, True)
@@ -138,11 +144,11 @@ class SecondReading:
             yield _failing(ignored, Forbidden("unhandled-message", subject), True)
 
     def _first_enabled(self, chip: Chip, event: Event, view: View) -> Rule | None:
-        for rule in rules_in(chip, view.seen.at[chip.name]):
-            heard = any(one in (event, Event(event.name)) for one in rule.trigger)
-            if heard and self.enabled(rule, view):
-                return rule
-        return None
+        return next((r for r in _hearing(chip, event, view) if self.enabled(r, view)), None)
+
+    def _held_back(self, chip: Chip, event: Event, view: View) -> list[Rule]:
+        """Where no rule is enabled: those whose guard holds, but that wait for room in a link."""
+        return [rule for rule in _hearing(chip, event, view) if self._wanted(rule, view)]
 
     # One step, and the same step with the power failing in the middle of a rule.
 
@@ -233,6 +239,8 @@ class SecondReading:
                 view = View(chip.name, snapshot, snapshot)
                 rule = self._first_enabled(chip, Event(signal), view)
                 movers += [(rule, view)] if rule is not None else []
+                for blocked in [] if rule else self._held_back(chip, Event(signal), view):
+                    raise Forbidden("blocked-reaction", f"{chip.name}.{blocked.title}")
         for rule, view in movers:
             self._take(deed, rule, view)
 
@@ -320,6 +328,12 @@ class SecondReading:
     def _pay(self, world: World, number: int) -> None:
         if number in world.left:
             world.left[number] -= 1
+
+
+def _hearing(chip: Chip, event: Event, view: View) -> list[Rule]:
+    """The rules that an event sets off, in order."""
+    rules = rules_in(chip, view.seen.at[chip.name])
+    return [r for r in rules if any(one in (event, Event(event.name)) for one in r.trigger)]
 
 
 def _failing(label: str, wrong: Forbidden, unprompted: bool, deed: Deed | None = None) -> Outcome:

@@ -36,7 +36,7 @@ from modecheck.product.form import (
     TimeForm,
 )
 
-IGNORED, DEFERRED, UNHANDLED, UNHEARD, UNDECIDED = -1, -2, -3, -4, -5
+IGNORED, DEFERRED, UNHANDLED, UNHEARD, BLOCKED, UNDECIDED = -1, -2, -3, -4, -5, -6
 NO_STOP = 1 << 40
 """More ticks than any count has to go."""
 MOST_HEARINGS = 4_000
@@ -482,7 +482,9 @@ class StepCode:
         return {number: self._frame.read(number) for number in owned | self._frame.touched}
 
     def _choose_hearing(self, number: int, chip: ChipForm, signal: int) -> ir.Value:
-        """The rule that a chip takes for a signal, or `UNHEARD`; noted as an encounter."""
+        """The rule that a chip takes for a signal, or `UNHEARD`; noted as an encounter. The step
+        fails where a full link keeps the chip from taking one.
+        """
         chains = [heard.get(signal, ()) for heard in chip.hearings]
         choice, builder = self._frame.variable(), self._frame.builder
         builder.store(constant(UNDECIDED), choice)
@@ -497,7 +499,40 @@ class StepCode:
                 for leaf, chain in enumerate(chains)
             ]
             self._note_encounter(chip, keys, choice)
+            self._fail_if_blocked(number, chip, chains, choice)
         return builder.load(choice)
+
+    def _fail_if_blocked(
+        self,
+        number: int,
+        chip: ChipForm,
+        chains: Sequence[tuple[Reaction, ...]],
+        choice: ir.Value,
+    ) -> None:
+        """A signal cannot wait until a link has room."""
+        builder = self._frame.builder
+        for leaves in _groups(chains):
+            chain = [reaction for reaction in chains[leaves[0]] if reaction.rooms]
+            if not chain:
+                continue
+            blocked = builder.icmp_signed("==", builder.load(choice), constant(BLOCKED))
+            inside = self._is_one_of(chip.state_field, leaves, len(chip.leaves))
+            with self._frame.only_if(builder.and_(blocked, inside)):
+                for reaction in chain:
+                    with self._frame.only_if(self._wanted(number, reaction)):
+                        self._fail_of_room(number, reaction)
+
+    def _wanted(self, number: int, reaction: Reaction) -> ir.Value:
+        """Whether a reaction would be enabled if its links had room."""
+        if reaction.own_guard is None:
+            return TRUE
+        return self._code.truth(reaction.own_guard, self._reading(number))
+
+    def _fail_of_room(self, number: int, reaction: Reaction) -> None:
+        for room in reaction.rooms:
+            free = self._code.truth(room.free, self._reading(number))
+            with self._frame.only_if(self._frame.builder.not_(free)):
+                self._fail(room.full)
 
     def _listens(self, number: int) -> ir.Value:
         """Whether a chip still hears signals in this step: not after it has been cut."""
@@ -514,12 +549,10 @@ class StepCode:
         chains: Sequence[tuple[Reaction, ...]],
         choice: ir.Value,
     ) -> None:
-        """Store the rule of the first enabled reaction, by the chip's leaf, into `choice`."""
-        groups: dict[tuple[int, ...], list[int]] = {}
-        for leaf, chain in enumerate(chains):
-            if chain:
-                groups.setdefault(tuple(r.rule for r in chain), []).append(leaf)
-        for leaves in groups.values():
+        """Store the rule of the first enabled reaction, by the chip's leaf, into `choice`; or that
+        one is blocked.
+        """
+        for leaves in _groups(chains):
             inside = self._is_one_of(chip.state_field, leaves, len(chip.leaves))
             with self._frame.only_if(inside):
                 self._first_enabled(number, chains[leaves[0]], choice)
@@ -537,6 +570,11 @@ class StepCode:
             self._note_shadowed(number, reaction, chain[position + 1 :])
             builder.branch(after)
             builder.position_at_end(following)
+        for reaction in chain:
+            if reaction.rooms:
+                with self._frame.only_if(self._wanted(number, reaction)):
+                    builder.store(constant(BLOCKED), choice)
+                    builder.branch(after)
         builder.branch(after)
         builder.position_at_end(after)
 
@@ -743,8 +781,18 @@ def _reactions_to(chip: ChipForm, signal: int) -> dict[int, Reaction]:
     }
 
 
+def _groups(chains: Sequence[tuple[Reaction, ...]]) -> list[list[int]]:
+    """Leaves with the same reactions, of which there are some."""
+    groups: dict[tuple[int, ...], list[int]] = {}
+    for leaf, chain in enumerate(chains):
+        if chain:
+            groups.setdefault(tuple(reaction.rule for reaction in chain), []).append(leaf)
+    return list(groups.values())
+
+
 def _outcomes(chain: tuple[Reaction, ...], otherwise: int) -> list[int]:
-    return [*(reaction.rule for reaction in chain), otherwise]
+    blocked = [BLOCKED] if any(reaction.rooms for reaction in chain) else []
+    return [*(reaction.rule for reaction in chain), otherwise, *blocked]
 
 
 def _outcome(reception: Reception) -> int:

@@ -30,6 +30,7 @@ from modecheck.product.influence import (
     ActionKey,
     actions_of,
     bits,
+    conditions_read,
     conjuncts,
     reads_of,
     slots_of,
@@ -159,12 +160,13 @@ class StubbornSteps:
             return 1 << queue.slots[0].code
         if queue.up is not None and not self._interpreter.condition(queue.up, state):
             return reads_of(queue.up)
-        # The message is deferred: in another leaf, or by another guard, it would not be.
+        # The message is deferred or waits for room: in another leaf, or by another guard or with
+        # more room, it would not.
         receiver = self._product.chips[queue.receiver]
         reception = receiver.receptions[state[receiver.state_field]][number, code]
         fields = 1 << receiver.state_field | slots_of(queue)
         for reaction in reception.reactions:
-            fields |= reads_of(reaction.guard)
+            fields |= conditions_read(reaction)
         return fields
 
     def _missing_fault(self, number: int, state: State) -> int:

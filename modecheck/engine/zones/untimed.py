@@ -124,7 +124,7 @@ def _relaxed_reception(reception: Reception, clocks: Clocks) -> Reception:
 
 def _relaxed_answer(reaction: Reaction, clocks: Clocks) -> Reaction:
     """What answers a message or a signal: which of several does must not depend on time."""
-    if reaction.guard is not None and clocks.reads_clock(reaction.guard):
+    if any(map(clocks.reads_clock, reaction.conditions)):
         raise NotZonable("a rule for a message or a signal asks for the time")
     return _relaxed(reaction, clocks)
 

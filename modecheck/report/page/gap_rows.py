@@ -44,6 +44,8 @@ def _cell(cell: Cell, leaf: str, event: GapEvent) -> GapCell:
     parts = ["stays" if target == leaf else f"→ {target}" for target in cell.targets]
     if cell.otherwise:
         parts.append(f"{cell.otherwise}s")
+    if cell.blocked:
+        parts.append("waits for room" if event.link else "finds no room")
     if cell.unanswered:
         parts.append("no answer" if event.link else "no reaction")
     if not parts:

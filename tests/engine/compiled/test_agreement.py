@@ -15,12 +15,16 @@ from modecheck.checks.gaps import gap_tables
 from modecheck.checks.judged import Judged
 from modecheck.checks.verdict import Verdict, check
 from modecheck.engine.choice import Search, explore_with
+from modecheck.engine.exploration import explore
 from modecheck.engine.space import Limits, Space
 from modecheck.model.devices import read_device
 from modecheck.model.parts import Device
 from modecheck.product.composition import compose
 from modecheck.scenario.replay import replay
-from tests.generation.devices import Drawn, devices
+from tests.engine.test_second_reading import assert_same_in_both
+from tests.generation.corners import CORNERS
+from tests.generation.devices import Drawn, device_from, devices
+from tests.second_reading.search import search
 
 MOST_STATES = 600
 """Random products stay small: each also has to be compiled."""
@@ -156,6 +160,17 @@ def assert_judged_alike(drawn: Drawn) -> None:
 
 def _length_of(judged: Judged) -> int | None:
     return judged.finding.steps if judged.finding is not None else None
+
+
+@pytest.mark.parametrize("corner", CORNERS)
+def test_all_three_agree_in_corners(corner: str) -> None:
+    """The second reading, too, in small devices for what random ones seldom come to."""
+    device = device_from(CORNERS[corner])
+    plain = explore(compose(device))
+    assert plain.complete
+    assert_same_in_both(plain, search(device, plain.state_count))
+    compiled = explore_with(plain.product, Search(engine="compiled", threads=1))
+    assert_same_space(plain, compiled)
 
 
 @pytest.mark.parametrize("path", BUNDLED, ids=lambda path: path.stem)

@@ -1,0 +1,131 @@
+"""Many random devices: the plain interpreter beside the compiled engine and the second reading.
+
+    python -m tests.benchmarks.agreement [--devices 300] [--processes 1] [--first 0]
+
+Each device has a seed, from `--first` on; every third one has a clock. What is compared is what the
+tests compare: states, transitions, layers, coverage, failing steps. Devices with more states than
+`MOST_STATES` are left out, and counted. Prints how many devices came to what deserves comparison,
+and every disagreement with its seed; the exit status is 1 if there is any. `--device SEED` prints
+the device of a seed instead.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+import tempfile
+import traceback
+from collections import Counter
+from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, field
+
+from modecheck.engine.choice import Search, explore_with
+from modecheck.engine.exploration import Exploration, explore
+from modecheck.engine.kept_files import kernels_folder
+from modecheck.engine.plain import BLOCKED
+from modecheck.product.composition import compose
+from tests.engine.compiled.test_agreement import assert_same_space
+from tests.engine.test_second_reading import assert_same_in_both
+from tests.generation.devices import Drawn, rolled
+from tests.second_reading.search import search
+
+MOST_STATES = 300
+"""Most devices are smaller; the second reading takes its time with the others."""
+CHUNK = 20
+"""Devices that one process takes at a time."""
+
+
+@dataclass
+class Compared:
+    """What came of some devices: how many came to what, and what differed, by seed."""
+
+    counts: Counter[str] = field(default_factory=Counter)
+    disagreements: dict[int, str] = field(default_factory=dict)
+
+
+def drawn_of(seed: int) -> Drawn:
+    """The device of a seed."""
+    return rolled(seed, timed=seed % 3 == 0)
+
+
+def features_of(plain: Exploration) -> Iterator[str]:
+    """What a device came to."""
+    encounters = plain.observed.encounters
+    if plain.product.time is not None:
+        yield "clocks"
+    if any(queue.when_full == "wait" for queue in plain.product.queues):
+        yield "links that make their sender wait"
+    if any(met.outcome == BLOCKED and met.queue >= 0 for met in encounters):
+        yield "messages that wait for room"
+    if any(code == "blocked-reaction" for code, _ in plain.failures):
+        yield "blocked reactions"
+    if plain.failures:
+        yield "failing steps"
+
+
+def compare(seed: int, into: Compared) -> None:
+    """All three on one device."""
+    into.counts["devices"] += 1
+    device = drawn_of(seed).read()
+    plain = explore(compose(device), max_states=MOST_STATES)
+    if not plain.complete:
+        into.counts["larger, left out"] += 1
+        return
+    into.counts.update(features_of(plain))
+    assert_same_in_both(plain, search(device, MOST_STATES))
+    compiled = explore_with(plain.product, Search(engine="compiled", threads=1))
+    assert_same_space(plain, compiled)
+
+
+def compared(seeds: range) -> Compared:
+    """Some devices, one after the other."""
+    found = Compared()
+    for seed in seeds:
+        try:
+            compare(seed, found)
+        except Exception:  # whatever goes wrong is what is looked for here
+            found.disagreements[seed] = traceback.format_exc()
+    return found
+
+
+def all_compared(first: int, devices: int, processes: int) -> Compared:
+    """All devices, by several processes; tells how far they are."""
+    last = first + devices
+    chunks = [range(one, min(one + CHUNK, last)) for one in range(first, last, CHUNK)]
+    total = Compared()
+    with ProcessPoolExecutor(processes) as pool:
+        for part in pool.map(compared, chunks):
+            total.counts += part.counts
+            total.disagreements |= part.disagreements
+            print(f"\r{total.counts['devices']:,} of {devices:,}", end="", file=sys.stderr)
+    print(file=sys.stderr)
+    return total
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
+    parser.add_argument("--devices", type=int, default=300)
+    parser.add_argument("--processes", type=int, default=1)
+    parser.add_argument("--first", type=int, default=0)
+    parser.add_argument("--device", type=int)
+    asked = parser.parse_args()
+    if asked.device is not None:
+        print(drawn_of(asked.device))
+        return 0
+    # What is compiled once for all products is kept where it always is, the products' code is not.
+    os.environ.setdefault("MODECHECK_KERNELS", str(kernels_folder()))
+    with tempfile.TemporaryDirectory() as folder:
+        os.environ["MODECHECK_CACHE"] = folder
+        found = all_compared(asked.first, asked.devices, asked.processes)
+    for what, count in found.counts.items():
+        print(f"{count:>8,} {what}")
+    for seed, report in sorted(found.disagreements.items()):
+        print(f"\nseed {seed}\n{report}")
+    print(f"{len(found.disagreements):>8,} disagreements")
+    return 1 if found.disagreements else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
