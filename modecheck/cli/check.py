@@ -58,7 +58,7 @@ def command(
     from dataclasses import replace
 
     from modecheck.cli.exit_codes import NOTHING_FOUND, exit_code
-    from modecheck.cli.exploring import variants_of
+    from modecheck.cli.exploring import tell_notes, variants_of
     from modecheck.report.style import show, style_for
 
     files = {name: outputs[f"{name}_file"] for name in OUTPUTS}
@@ -91,6 +91,7 @@ def command(
         code = exit_code(found=bool(verdict.findings), complete=verdict.complete)
     if not (quiet and code == NOTHING_FOUND):
         show(lines)
+        tell_notes([*devices, *changed])
         if checking.cached:
             show([CACHED], sys.stderr)
     sys.exit(code)

@@ -12,6 +12,7 @@ from modecheck.cli.outputs import need_all_writable
 
 if TYPE_CHECKING:
     from modecheck.engine.choice import Search
+    from modecheck.model.parts import Device
     from modecheck.review.comparison import Asked, Comparison, Origin
 
 FILES = ("json", "markdown", "page")
@@ -72,6 +73,7 @@ def command(
     import sys
 
     from modecheck.cli.exit_codes import NOTHING_FOUND, exit_code
+    from modecheck.cli.exploring import tell_notes
     from modecheck.compare.refinement import Equivalence
     from modecheck.report.compare_text import comparison_as_text
     from modecheck.report.style import show, style_for
@@ -98,6 +100,7 @@ def command(
         code = exit_code(found=found, complete=decided)
         if not (quiet and code == NOTHING_FOUND):
             show(comparison_as_text(comparison, style_for(sys.stdout)))
+            tell_notes(comparing.read)
     sys.exit(code)
 
 
@@ -111,13 +114,14 @@ def _fetched(stack: ExitStack, path: str, revision: str) -> tuple[str, Origin]:
 
 
 class _Comparing:
-    """Explores and compares, with progress on a terminal."""
+    """Explores and compares, with progress on a terminal; `read` are the devices of the user."""
 
     def __init__(
         self, chosen: dict[str, str], every: bool, cache: bool, asked: Asked, search: Search
     ) -> None:
         self._chosen, self._every, self._cache = chosen, every, cache
         self._asked, self._search = asked, search
+        self.read: list[Device] = []
 
     def compared(self, old: str, new: str, origin: Origin | None) -> Comparison:
         """Both files are read before anything is explored."""
@@ -129,6 +133,8 @@ class _Comparing:
         from modecheck.review.comparison import compared
 
         sides = [variants_of(path, self._chosen, every=self._every) for path in (old, new)]
+        # What a revision had to say was said when it was new.
+        self.read = [*(sides[0] if origin is None else ()), *sides[1]]
         verdicts = []
         with reporter_for(sys.stderr) as reporter:
             for devices in sides:

@@ -147,11 +147,12 @@ def _one(drawing: _Drawing, device: str, remarks: list[str]) -> Iterator[FileTex
     import sys
     from functools import partial
 
-    from modecheck.cli.exploring import reporter_for
+    from modecheck.cli.exploring import reporter_for, tell_notes
     from modecheck.draw.files import rendered
 
     with reporter_for(sys.stderr) as reporter:
         verdict = drawing.verdict(device, reporter)
+    tell_notes([verdict.device])
     remarks += filter(None, [_remark(device, verdict)])
     yield from rendered(drawing.pictures(verdict), tell=partial(click.echo, err=True))
 
@@ -164,11 +165,12 @@ def _several(
     import sys
     from concurrent.futures import ProcessPoolExecutor
 
-    from modecheck.cli.exploring import variants_of
+    from modecheck.cli.exploring import tell_notes, variants_of
     from modecheck.draw.albums import Album, Shelf, folders_for
 
-    for device in devices:  # a mistake in any of them is told before a file is written
-        variants_of(device, drawing.chosen, every=False)
+    # A mistake in any of them is told before a file is written.
+    read = (variants_of(device, drawing.chosen, every=False) for device in devices)
+    tell_notes([one for found in read for one in found])
     shelf, folders = Shelf(folder), folders_for(devices)
     with ProcessPoolExecutor(min(os.cpu_count() or 1, len(devices))) as pool:
         for number, drawn in enumerate(pool.map(drawing.drawn, devices)):

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 NOTHING_FOUND, FOUND, WRONG_INPUT, INCOMPLETE = 0, 1, 2, 3
+INTERNAL_ERROR = 70
+"""A fault of modecheck itself: EX_SOFTWARE in the sysexits.h of BSD (from memory)."""
 
 
 def exit_code(*, found: bool, complete: bool) -> int:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import sys
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from typing import TextIO
 
@@ -11,6 +12,19 @@ from modecheck.model.devices import read_device, variants
 from modecheck.model.mistakes import InvalidInput, Mistake
 from modecheck.model.parts import Device
 from modecheck.report.progress import TerminalProgress
+from modecheck.report.style import show
+
+
+def told_variants_of(path: str, chosen: dict[str, str], *, every: bool) -> list[Device]:
+    """The device in these variants, after saying on standard error what its overlays add."""
+    devices = variants_of(path, chosen, every=every)
+    tell_notes(devices)
+    return devices
+
+
+def tell_notes(devices: Iterable[Device]) -> None:
+    """Say on standard error what is not wrong and yet worth a line, each once."""
+    show(list(dict.fromkeys(str(note) for device in devices for note in device.notes)), sys.stderr)
 
 
 def variants_of(

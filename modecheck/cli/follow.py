@@ -44,7 +44,7 @@ def command(
     from modecheck.bench.comparison import DISAGREES, INCOMPLETE, compare_log
     from modecheck.bench.vocabulary import recorded_chips
     from modecheck.cli.exit_codes import exit_code
-    from modecheck.cli.exploring import variants_of
+    from modecheck.cli.exploring import told_variants_of
     from modecheck.product.composition import compose
     from modecheck.report.files import need_writable, write_json
     from modecheck.report.follow_json import comparison_as_json
@@ -53,7 +53,7 @@ def command(
 
     if json_file is not None:
         need_writable(json_file)
-    product = compose(variants_of(device, chosen, every=False)[0])
+    product = compose(told_variants_of(device, chosen, every=False)[0])
     names = None if recorded is None else recorded_chips(product, recorded)
     compared = compare_log(product, log, names, most=explanations)
     if json_file is not None:

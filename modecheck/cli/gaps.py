@@ -27,7 +27,7 @@ def command(device: str, chosen: dict[str, str], json_file: str | None, search: 
 
     from modecheck.checks.gaps import gap_tables
     from modecheck.cli.exit_codes import exit_code
-    from modecheck.cli.exploring import reporter_for, variants_of
+    from modecheck.cli.exploring import reporter_for, told_variants_of
     from modecheck.engine.choice import explore_with
     from modecheck.product.composition import compose
     from modecheck.report.files import need_writable, write_whole
@@ -36,7 +36,7 @@ def command(device: str, chosen: dict[str, str], json_file: str | None, search: 
 
     if json_file is not None:
         need_writable(json_file)
-    product = compose(variants_of(device, chosen, every=False)[0])
+    product = compose(told_variants_of(device, chosen, every=False)[0])
     with reporter_for(sys.stderr) as reporter:
         exploration = explore_with(product, search, reporter)
     tables = gap_tables(exploration)

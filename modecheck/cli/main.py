@@ -1,4 +1,4 @@
-"""The command `modecheck`: finds the subcommand, and turns mistakes into exit code 2."""
+"""The command `modecheck`: finds the subcommand, and turns what goes wrong into an exit code."""
 
 from __future__ import annotations
 
@@ -6,11 +6,12 @@ import gc
 import importlib
 import os
 import sys
+from collections.abc import Iterable
 
 import click
 
 from modecheck import __version__
-from modecheck.cli.exit_codes import INCOMPLETE, WRONG_INPUT
+from modecheck.cli.exit_codes import INCOMPLETE, INTERNAL_ERROR, WRONG_INPUT
 
 COMMANDS = {
     "chances": "modecheck.cli.chances",
@@ -26,11 +27,15 @@ COMMANDS = {
     "tours": "modecheck.cli.tours",
 }
 
+TRACEBACK = "MODECHECK_TRACEBACK"
+"""The environment variable that, when set, shows where in modecheck an internal error arose."""
+
 GARBAGE_LOOKED_FOR = (100_000, 20, 20)
 """Objects made before Python looks for some that nobody holds, and how often it does thoroughly."""
 
 EPILOG = """\b
-Exit codes: 0 nothing found, 1 findings, 2 the input is wrong, 3 incomplete.
+Exit codes: 0 nothing found, 1 findings, 2 the input is wrong, 3 incomplete,
+70 an error in modecheck itself.
 
 modecheck checks a model, not the hardware. It replaces no certification, no
 lab test and no licensed engineer; local rules prevail.
@@ -49,6 +54,16 @@ class _Commands(click.Group):
             return None
         command: click.Command = importlib.import_module(module).command
         return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """As click does, and a command that does not exist is told with the nearest one."""
+        if not args[0].startswith("-") and args[0] not in COMMANDS:
+            near = _nearest(args[0], COMMANDS)
+            did = f" Did you mean {near!r}?" if near else ""
+            ctx.fail(f"No such command {args[0]!r}.{did}")
+        return super().resolve_command(ctx, args)
 
 
 @click.command(
@@ -73,6 +88,8 @@ def main() -> None:
     except click.exceptions.Exit as end:
         sys.exit(end.exit_code)
     except click.ClickException as error:
+        if isinstance(error, click.NoSuchOption):
+            _explain(error)
         error.show()
         sys.exit(WRONG_INPUT)
     except (click.Abort, KeyboardInterrupt):
@@ -88,7 +105,8 @@ def main() -> None:
         from modecheck.model.mistakes import ModecheckError
 
         if not isinstance(error, ModecheckError):
-            raise
+            _show_internal(error)
+            sys.exit(INTERNAL_ERROR)
         _show_mistakes(error)
         sys.exit(WRONG_INPUT)
 
@@ -97,6 +115,50 @@ def _leave_quietly(code: int) -> None:
     """End without trying once more to write what could not be written."""
     sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115 - until the process ends
     sys.exit(code)
+
+
+def _nearest(word: str, names: Iterable[str]) -> str:
+    from modecheck.model.mistakes import nearest_name
+
+    return nearest_name(word, names)
+
+
+def _explain(error: click.NoSuchOption) -> None:
+    """Name the commands that have such an option, or else the nearest option of this command."""
+    context = error.ctx
+    if context is None or context.parent is None:
+        return
+    group = context.parent.command
+    assert isinstance(group, click.Group)
+    commands = [group.get_command(context, name) for name in COMMANDS]
+    users = [one.name or "" for one in commands if one and error.option_name in _options_of(one)]
+    if users:
+        error.possibilities = []
+        error.message += f" It is an option of {', '.join(users)}."
+        return
+    own = [name.lstrip("-") for name in _options_of(context.command)]
+    near = _nearest(error.option_name.lstrip("-"), own)
+    error.possibilities = [f"--{near}"] if near else []
+
+
+def _options_of(command: click.Command) -> list[str]:
+    return [name for param in command.params for name in param.opts if name.startswith("--")]
+
+
+def _show_internal(error: Exception) -> None:
+    """What is no fault of the input is told as ours; where it arose only who asks for it sees."""
+    import traceback
+
+    if os.environ.get(TRACEBACK):
+        traceback.print_exception(error)
+    kind, words = type(error).__name__, " ".join(str(error).split())
+    click.echo(
+        f"internal error: {kind}{f': {words}' if words else ''}\n"
+        "This is a fault of modecheck, not of your model, and says nothing about the device.\n"
+        f"Please report it with the command, the model, the version ({__version__}) and\n"
+        f"what the same command shows with the environment variable {TRACEBACK}=1.",
+        err=True,
+    )
 
 
 def _show_mistakes(error: Exception) -> None:

@@ -30,13 +30,13 @@ def command(
 
     from modecheck.checks.verdict import check
     from modecheck.cli.exit_codes import exit_code
-    from modecheck.cli.exploring import reporter_for, variants_of
+    from modecheck.cli.exploring import reporter_for, told_variants_of
     from modecheck.report.files import need_writable, write_whole
     from modecheck.report.page import page_as_html
     from modecheck.report.style import show
 
     need_writable(file)
-    devices = variants_of(device, chosen, every=every_option)
+    devices = told_variants_of(device, chosen, every=every_option)
     with reporter_for(sys.stderr) as reporter:
         verdict = check(devices, search=search, reporter=reporter)
     write_whole(file, page_as_html(verdict))

@@ -70,7 +70,7 @@ def command(
 
     from modecheck.checks.roaming.roam import Roaming, roam
     from modecheck.cli.exit_codes import exit_code
-    from modecheck.cli.exploring import variants_of
+    from modecheck.cli.exploring import told_variants_of
     from modecheck.report.files import need_writable, write_json
     from modecheck.report.roam_json import roamed_as_json
     from modecheck.report.roam_text import roamed_as_text
@@ -80,7 +80,7 @@ def command(
         need_writable(json_file)
     if seconds is None and runs is None:
         seconds = USUAL_SECONDS
-    devices = variants_of(device, chosen, every=True)
+    devices = told_variants_of(device, chosen, every=True)
     how = Roaming(runs=runs, seconds=seconds, depth=depth, seed=seed, engine=engine)
     roamed = roam(devices, how)
     if json_file is not None:

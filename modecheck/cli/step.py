@@ -30,12 +30,12 @@ def command(device: str, chosen: dict[str, str], search: Search) -> None:
 
     from modecheck.checks.verdict import check
     from modecheck.cli.exit_codes import NOTHING_FOUND, WRONG_INPUT
-    from modecheck.cli.exploring import reporter_for, variants_of
+    from modecheck.cli.exploring import reporter_for, told_variants_of
     from modecheck.product.composition import compose
     from modecheck.report.step_session import Session
     from modecheck.report.style import show, style_for
 
-    read = variants_of(device, chosen, every=False)[0]
+    read = told_variants_of(device, chosen, every=False)[0]
 
     def checked() -> Verdict:
         with reporter_for(sys.stderr) as reporter:

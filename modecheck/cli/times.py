@@ -56,14 +56,14 @@ def command(
     from modecheck.checks.slack import SlackSearch
     from modecheck.checks.times import times_of
     from modecheck.cli.exit_codes import exit_code
-    from modecheck.cli.exploring import reporter_for, variants_of
+    from modecheck.cli.exploring import reporter_for, told_variants_of
     from modecheck.cli.outputs import need_all_writable
     from modecheck.report.style import show, style_for
     from modecheck.report.times_text import times_as_text
 
     search = replace(search, limits=search.limits.from_now())
     need_all_writable({"json": json_file, "markdown": markdown_file})
-    found = variants_of(device, chosen, every=False)[0]
+    found = told_variants_of(device, chosen, every=False)[0]
     with reporter_for(sys.stderr) as reporter:
         times = times_of(found, search, reporter)
         moved = SlackSearch(found, search, explorations).all() if slack else None

@@ -83,7 +83,7 @@ def command(
     import sys
 
     from modecheck.cli.exit_codes import exit_code
-    from modecheck.cli.exploring import variants_of
+    from modecheck.cli.exploring import told_variants_of
     from modecheck.product.composition import compose
     from modecheck.report.files import need_writable, write_json, write_whole
     from modecheck.report.style import show
@@ -97,7 +97,7 @@ def command(
     for file in (json_file, markdown_file):
         if file is not None:
             need_writable(file)
-    product = compose(variants_of(device, chosen, every=False)[0])
+    product = compose(told_variants_of(device, chosen, every=False)[0])
     names = _known(product, chips)
     if distinguish:
         data, lines, markdown = _distinguishing(product, names)

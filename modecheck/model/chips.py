@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping as MappingType
 from dataclasses import dataclass
 
+from modecheck.model.laying import Laying
 from modecheck.model.meaning import Outline, Scope
 from modecheck.model.mistakes import Notebook
 from modecheck.model.outlines import OutlineReader, StateReading, about_of
@@ -43,6 +44,15 @@ class ChipDraft:
     parameter_places: MappingType[str, Place]
 
 
+def _behaviour(entry: Mapping) -> Mapping:
+    """What an entry says of behaviour, beside its file and its parameters."""
+    return Mapping(
+        {name: node for name, node in entry.entries.items() if name in BODY_KEYS},
+        {name: key for name, key in entry.keys.items() if name in BODY_KEYS},
+        entry.place,
+    )
+
+
 class ChipReader:
     """Reads the chips of one device. Each file is read from disk once."""
 
@@ -54,9 +64,13 @@ class ChipReader:
 
     def draft(self, name: str, key: Scalar, entry: Node, *, actor: bool) -> ChipDraft | None:
         """The chip under `key`, or None when nothing of it can be understood."""
-        what = f"the {'actor' if actor else 'chip'} {name!r}"
-        record = self._shapes.record(entry, what, ENTRY_KEYS)
-        body = self._body(record, what) if record is not None else None
+        kind = "actor" if actor else "chip"
+        record = self._shapes.record(entry, f"the {kind} {name!r}", ENTRY_KEYS)
+        if record is not None and not {"file", *BODY_KEYS} & set(record.entries):
+            message = f"the {kind} {name!r} has no behaviour"
+            self._notes.add(message, record.place, expected="'file' or 'states'")
+            return None
+        body = self._body(record, f"{kind} {name}") if record is not None else None
         if record is None or body is None:
             return None
         places: dict[str, Place] = {}
@@ -91,32 +105,39 @@ class ChipReader:
                 self._notes.add(message, places.get(name), expected="names that differ")
 
     def _body(self, record: Mapping, what: str) -> Mapping | None:
+        """The chip's file, with the entry laid over it, and with what overlays say of the entry:
+        one after the other, so that each is held against what it finds.
+        """
+        layers = [_behaviour(layer) for layer in record.layers or (record,)]
         node = record.get("file")
-        own = Mapping(
-            {n: v for n, v in record.entries.items() if n in BODY_KEYS},
-            {n: v for n, v in record.keys.items() if n in BODY_KEYS},
-            record.place,
-        )
         if node is None:
-            if not own.entries:
-                self._notes.add(
-                    f"{what} has no behaviour", record.place, expected="'file' or 'states'"
-                )
+            body, *layers = layers
+            named_in = body.place.file
+        else:
+            scalar = self._shapes.scalar(node, "file", "the name of a chip file")
+            document = self._document(scalar, what) if scalar is not None else None
+            if document is None:
                 return None
-            return own
-        scalar = self._shapes.scalar(node, "file", "the name of a chip file")
-        document = self._document(scalar) if scalar is not None else None
-        return overlay(document, own) if document is not None else None
+            body, named_in = document, node.place.file
+        for layer in layers:
+            laying = Laying(self._notes, body, what, overlay=layer.place.file != named_in)
+            body = overlay(body, layer, laying.watcher())
+        return body
 
-    def _document(self, scalar: Scalar) -> Mapping | None:
+    def _document(self, scalar: Scalar, what: str) -> Mapping | None:
         path = beside(scalar, scalar.text)
         if path not in self._files:
-            self._files[path] = self._read_file(path, scalar)
+            self._files[path] = self._read_file(path, scalar, what)
         return self._files[path]
 
-    def _read_file(self, path: str, named_by: Scalar) -> Mapping | None:
-        chain = (self._device_file,)
-        document = read_document(path, self._notes, named_at=named_by.place, chain=chain)
+    def _read_file(self, path: str, named_by: Scalar, what: str) -> Mapping | None:
+        document = read_document(
+            path,
+            self._notes,
+            named_at=named_by.place,
+            chain=(self._device_file,),
+            watching=lambda base: Laying(self._notes, base, what).watcher(),
+        )
         if document is None:
             return None
         if "device" in document.entries:

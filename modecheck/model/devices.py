@@ -17,13 +17,16 @@ from modecheck.model.clocks import note_odd_durations, read_clock
 from modecheck.model.conditions import condition, names_in
 from modecheck.model.event_calls import Surroundings
 from modecheck.model.faults import FaultReader
+from modecheck.model.finding_ids import note_unknown_findings
+from modecheck.model.laying import Laying
 from modecheck.model.links import LinkReader
 from modecheck.model.meaning import DECIMAL, OptionValue, Scope, option_value
 from modecheck.model.mistakes import InvalidInput, Mistake, Notebook, nearest_name
 from modecheck.model.outlines import about_of, is_empty
-from modecheck.model.overlays import overlay, read_document
+from modecheck.model.overlays import Watcher, overlay, read_document
 from modecheck.model.parts import Chip, Device, Link, Mode, Option, Pairing, PairingEnd
 from modecheck.model.phrases import Phrases
+from modecheck.model.remarks import notes_on
 from modecheck.model.requirements import RequirementReader
 from modecheck.model.rules import Wiring
 from modecheck.model.shapes import Shapes
@@ -99,6 +102,8 @@ class _DeviceReader:
         device = self._device(record, options, wired)
         note_odd_durations(device, self._notes)
         self._notes.raise_if_any()
+        note_unknown_findings(device, self._notes)
+        self._notes.raise_if_any()
         words = self._phrases.words.union(*(d.phrases.words for d in wired.drafts.values()))
         parameters = {
             name: (draft.phrases.parameters, draft.parameter_places)
@@ -107,11 +112,16 @@ class _DeviceReader:
         return replace(device, unused=unused_declarations(device, words, parameters))
 
     def _document(self) -> Mapping | None:
-        document = read_document(self._path, self._notes)
+        document = read_document(self._path, self._notes, watching=self._watcher)
         if self._over is None:
             return document
-        over = read_document(self._over, self._notes)
-        return overlay(document, over) if document is not None and over is not None else None
+        over = read_document(self._over, self._notes, watching=self._watcher)
+        if document is None or over is None:
+            return None
+        return overlay(document, over, self._watcher(document))
+
+    def _watcher(self, base: Mapping) -> Watcher:
+        return Laying(self._notes, base).watcher()
 
     def _device_record(self, document: Mapping) -> Mapping | None:
         if "device" not in document.entries and {"chip", "actor"} & set(document.entries):
@@ -263,6 +273,7 @@ class _DeviceReader:
             expected=verdicts.expected(record.get("expect")),
             place=record.keys["device"].place,
             digests=dict(self._notes.files),
+            notes=notes_on(self._notes.additions),
             clock=read_clock(self._shapes, self._phrases, record.get("clock")),
             chances=ChanceReader(self._shapes, self._phrases, scope).read(record.get("chances")),
         )

@@ -43,12 +43,13 @@ class LinkReader:
         if record is None:
             return None
         ends = [self._end(record, side) for side in ("from", "to")]
+        looped = self._is_loop(record, ends)
         before = len(self._notes)
         carries = self._messages(record.entries["carries"])
         understood = len(self._notes) == before
         can = self._can(record)
         sender, receiver = ends
-        if sender is None or receiver is None or not understood:
+        if sender is None or receiver is None or looped or not understood:
             return None
         choice = self._shapes.choice
         up = record.get("up_when")
@@ -76,6 +77,15 @@ class LinkReader:
         scalar = self._shapes.scalar(record.entries[side], side, "the name of a chip")
         known = {*self._scope.chips, *self._scope.broken}
         return self._shapes.known(scalar, "chip", known) if scalar else None
+
+    def _is_loop(self, record: Mapping, ends: list[str | None]) -> bool:
+        """What a chip keeps for later it keeps in a variable: nobody else can lose it."""
+        if ends[0] is None or ends[0] != ends[1]:
+            return False
+        message = f"the link leads from {ends[0]} to itself"
+        expected = "two chips; what a chip keeps for later is a variable or a timer of its own"
+        self._notes.add(message, record.entries["to"].place, expected=expected)
+        return True
 
     def _capacity(self, record: Mapping) -> int:
         node = record.get("capacity")

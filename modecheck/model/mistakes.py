@@ -18,6 +18,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from modecheck.model.places import Place
+from modecheck.model.remarks import Addition
 
 LONGEST_LINE_SHOWN = 100
 """Characters of a source line that are shown; a longer one is cut around the mark."""
@@ -96,11 +97,15 @@ class InvalidInput(ModecheckError):
 class Notebook:
     """Collects the mistakes of one run, each once, so that all are reported together.
 
-    `files` holds the SHA-256 of every file that was read, by its path.
+    `files` holds the SHA-256 of every file that was read, by its path; `removed` says of a name why
+    it is no more, so that who speaks of it is not told that nobody ever knew it; `additions` are
+    what overlays add.
     """
 
     def __init__(self) -> None:
         self.files: dict[str, str] = {}
+        self.removed: dict[str, str] = {}
+        self.additions: list[Addition] = []
         self._mistakes: dict[tuple[str, Place | None], Mistake] = {}
 
     def __len__(self) -> int:
@@ -119,6 +124,8 @@ class Notebook:
 
         Raises `InvalidInput` when there are more than `MOST_MISTAKES`.
         """
+        if word in self.removed:
+            message = f"{word!r} is gone: {self.removed[word]}"
         if (message, place) in self._mistakes:
             return
         if len(self) == MOST_MISTAKES:

@@ -289,6 +289,11 @@ def is_empty(node: Node) -> bool:
     return isinstance(node, Sequence) and not node.items
 
 
+def is_nothing(node: Node | None) -> bool:
+    """Whether nothing is said: no node, or an empty list or mapping."""
+    return node is None or is_empty(node)
+
+
 def about_of(body: Mapping) -> str:
     """The free text under `about`."""
     node = body.get("about")

@@ -1,21 +1,59 @@
 """Files laid over files: `based_on`, so that a variant says only what is different.
 
-Mappings merge key by key, anything else replaces what it covers, and null removes a key. A null
-that finds nothing to remove is kept: a chip's entry is laid over the chip's file later. Every node
-keeps the place where it was written, so a finding points into the file that is to blame.
+Mappings merge key by key, anything else replaces what it covers, and null removes a key. Every node
+keeps the place where it was written, so a finding points into the file that is to blame. Who lays
+may watch what is added, replaced and removed, as `modecheck.model.laying` does.
 """
 
 from __future__ import annotations
 
 import os
+from collections.abc import Callable
+from typing import TypeAlias
 
 from modecheck.model.mistakes import Notebook
 from modecheck.model.places import Place
 from modecheck.model.yaml_nodes import Mapping, Node, Scalar, kind_of, read_yaml
 
 
+class Watcher:
+    """Is told of each key that a mapping lays over another. This one lets everything pass."""
+
+    def adds(self, base: Mapping, key: Scalar, node: Node) -> bool:  # noqa: ARG002
+        """`node`, which is not null, stands under a key that `base` lacks; False leaves it out."""
+        return True
+
+    def lacks(self, base: Mapping, key: Scalar) -> bool:  # noqa: ARG002
+        """A null finds nothing to remove; False leaves it out."""
+        return True
+
+    def removes(self, beneath: Node, key: Scalar) -> None:
+        """A null removes what is beneath."""
+
+    def replaces(self, beneath: Node, key: Scalar, node: Node) -> None:
+        """`node` covers what is beneath, as a whole."""
+
+    def inside(self, key: Scalar) -> Watcher:  # noqa: ARG002
+        """The watcher of the two mappings under a key."""
+        return self
+
+
+Watching: TypeAlias = Callable[[Mapping], Watcher]
+"""Makes the watcher of what is laid over a mapping."""
+
+
+def unwatched(base: Mapping) -> Watcher:  # noqa: ARG001
+    """Nobody looks."""
+    return Watcher()
+
+
 def read_document(
-    path: str, notes: Notebook, *, named_at: Place | None = None, chain: tuple[str, ...] = ()
+    path: str,
+    notes: Notebook,
+    *,
+    named_at: Place | None = None,
+    chain: tuple[str, ...] = (),
+    watching: Watching = unwatched,
 ) -> Mapping | None:
     """The mapping in the file at `path`, laid over the file that it is based on, if any.
 
@@ -37,9 +75,13 @@ def read_document(
         notes.add(f"{kind_of(base)} as based_on", base.place, expected="the name of a file")
         return None
     beneath = read_document(
-        beside(base, base.text), notes, named_at=base.place, chain=(*chain, path)
+        beside(base, base.text),
+        notes,
+        named_at=base.place,
+        chain=(*chain, path),
+        watching=watching,
     )
-    return None if beneath is None else overlay(beneath, node)
+    return None if beneath is None else overlay(beneath, node, watching(beneath))
 
 
 def _identity(path: str) -> str:
@@ -56,15 +98,28 @@ def beside(node: Node, name: str) -> str:
     return os.path.normpath(os.path.join(folder, name))
 
 
-def overlay(base: Mapping, over: Mapping) -> Mapping:
-    """A new mapping: `base` with `over` laid upon it; keys of `base` keep their order."""
-    merged = Mapping(dict(base.entries), dict(base.keys), over.place)
+def overlay(base: Mapping, over: Mapping, watcher: Watcher | None = None) -> Mapping:
+    """A new mapping: `base` with `over` laid upon it; keys of `base` keep their order.
+
+    Its `layers` are the mappings of which it was made, the lowest first.
+    """
+    watcher = watcher or Watcher()
+    layers = (*(base.layers or (base,)), *(over.layers or (over,)))
+    merged = Mapping(dict(base.entries), dict(base.keys), over.place, layers)
     for name, node in over.entries.items():
-        if isinstance(node, Scalar) and node.is_null and name in merged.entries:
+        key, beneath = over.keys[name], merged.entries.get(name)
+        removing = isinstance(node, Scalar) and node.is_null
+        if removing and beneath is not None:
+            watcher.removes(beneath, key)
             del merged.entries[name], merged.keys[name]
             continue
-        beneath = merged.entries.get(name)
-        both = isinstance(beneath, Mapping) and isinstance(node, Mapping)
-        merged.entries[name] = overlay(beneath, node) if both else node  # type: ignore[arg-type]
-        merged.keys[name] = over.keys[name]
+        if beneath is None:
+            wanted = watcher.lacks(base, key) if removing else watcher.adds(base, key, node)
+            if not wanted:
+                continue
+        elif isinstance(beneath, Mapping) and isinstance(node, Mapping):
+            node = overlay(beneath, node, watcher.inside(key))
+        else:
+            watcher.replaces(beneath, key, node)
+        merged.entries[name], merged.keys[name] = node, key
     return merged

@@ -12,6 +12,7 @@ from datetime import date
 from fractions import Fraction
 
 from modecheck.model.places import Place
+from modecheck.model.remarks import Note
 from modecheck.model.terms import Happens, Term
 from modecheck.model.values import ValueType
 
@@ -405,21 +406,25 @@ class Requirement:
 
 @dataclass(frozen=True, slots=True)
 class Acceptance:
-    """A finding that the team lives with, and until when."""
+    """A finding that the team lives with, and until when; `named_at` is where its id stands."""
 
     finding: str
     reason: str
     until: date | None
     place: Place
+    named_at: Place
 
 
 @dataclass(frozen=True, slots=True)
 class Expectation:
-    """A finding that a faulty twin is known to have, with the length of its shortest scenario."""
+    """A finding that a faulty twin is known to have, with the length of its shortest scenario;
+    `named_at` is where its id stands.
+    """
 
     finding: str
     steps: int | None
     place: Place
+    named_at: Place
 
 
 @dataclass(frozen=True, slots=True)
@@ -455,7 +460,8 @@ class Chance:
 class Device:
     """A whole model in one variant: `variant` holds the chosen value of each option.
 
-    `digests` holds the SHA-256 of every file that it was read from, by its path.
+    `digests` holds the SHA-256 of every file that it was read from, by its path; `notes` what is
+    not wrong in them and yet worth a line.
     """
 
     name: str
@@ -476,6 +482,7 @@ class Device:
     digests: dict[str, str] = field(default_factory=dict)
     clock: Clock | None = None
     chances: dict[str, Chance] = field(default_factory=dict)
+    notes: tuple[Note, ...] = ()
 
     @property
     def choices(self) -> str:

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from modecheck.model.outlines import StateReading
+from modecheck.model.outlines import StateReading, is_nothing
 from modecheck.model.phrases import Phrases
 from modecheck.model.shapes import Shapes
 from modecheck.model.yaml_nodes import Mapping, Node, Scalar, Sequence, kind_of, shortened
@@ -17,6 +17,9 @@ RULE_KEYS = (
 )  # fmt: skip
 WAITING = ("after", "every", "expires")
 """Keys of a rule that waits for time."""
+EFFECTS = ("to", "do", "send", "raise", "start", "stop")
+CONSUMING = ("on", *WAITING)
+"""Keys of a rule that consumes something: a message, a signal, the end of a timer."""
 EVENT = re.compile(r"([^\W\d]\w*)(?:\s+via\s+([^\W\d]\w*))?")
 
 
@@ -28,6 +31,11 @@ class RuleDraft:
     node: Mapping
     sources: tuple[str, ...]
     raises: tuple[str, ...]
+
+
+def has_effect(node: Mapping) -> bool:
+    """Whether a rule changes or tells anything."""
+    return any(not is_nothing(node.get(key)) for key in EFFECTS)
 
 
 class RuleDrafts:
@@ -77,6 +85,7 @@ class RuleDrafts:
 
     def _draft(self, key: Scalar | None, node: Mapping, state: str | None) -> RuleDraft:
         self._note_empty_lists(node)
+        self._note_no_effect(key, node)
         sources = self._sources(node, state)
         raised = self._shapes.scalars(node.get("raise"), "a signal", "the name of a signal")
         filled = [self._phrases.fill(scalar) for scalar in raised]
@@ -91,6 +100,18 @@ class RuleDrafts:
             if isinstance(given, Sequence) and not given.items:
                 message = f"an empty list as {key!r}"
                 self._shapes.notes.add(message, given.place, expected=f"a word, or no {key!r}")
+
+    def _note_no_effect(self, key: Scalar | None, node: Mapping) -> None:
+        """A rule without effect would only make the chip look as if it could go on."""
+        consumes = any(node.get(key) is not None for key in CONSUMING)
+        if has_effect(node) or consumes or not set(node.entries) <= set(RULE_KEYS):
+            return
+        message = f"the rule {key.text!r} does nothing" if key else "this rule does nothing"
+        place = key.place if key else node.place
+        expected = (
+            f"one of {', '.join(EFFECTS)}; or one of {', '.join(CONSUMING)}, to consume an event"
+        )
+        self._shapes.notes.add(message, place, expected=expected)
 
     def _sources(self, node: Mapping, state: str | None) -> tuple[str, ...]:
         given = node.get("in")

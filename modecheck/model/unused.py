@@ -23,6 +23,7 @@ def unused_declarations(
         *_options(device, words),
         *_parameters(words, parameters),
         *_variables(device, words),
+        *_timers(device),
         *_links(device),
         *_signals(device),
     ]
@@ -52,6 +53,17 @@ def _variables(device: Device, words: set[str]) -> Iterator[Unused]:
             if variable.name not in words:
                 text = f"nothing reads or writes the variable {variable.name} of {chip.name}"
                 yield Unused(f"{chip.name}.{variable.name}", text, variable.place)
+
+
+def _timers(device: Device) -> Iterator[Unused]:
+    for chip in device.chips.values():
+        started = {name for rule in chip.rules for name in rule.starts}
+        awaited = {rule.expires for rule in chip.rules}
+        for timer in chip.timers.values():
+            does = "starts" if timer.name not in started else "waits for"
+            if timer.name not in started & awaited:
+                text = f"no rule of {chip.name} {does} the timer {timer.name}"
+                yield Unused(f"{chip.name}.{timer.name}", text, timer.place)
 
 
 def _links(device: Device) -> Iterator[Unused]:

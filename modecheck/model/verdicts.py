@@ -29,8 +29,10 @@ class VerdictReader:
             reason = self._shapes.scalar(record.entries["reason"], "a reason", expected)
             until = record.get("until")
             end = self._date(until) if until is not None else None
-            if finding and reason is not None:
-                found.append(Acceptance(finding, reason.text, end, record.place))
+            if finding is not None and reason is not None:
+                found.append(
+                    Acceptance(finding.text, reason.text, end, record.place, finding.place)
+                )
         return tuple(found)
 
     def expected(self, node: Node | None) -> tuple[Expectation, ...]:
@@ -41,8 +43,8 @@ class VerdictReader:
             steps = None
             if count is not None:
                 steps = self._shapes.integer(count, "steps", 0, LONGEST_SCENARIO)
-            if finding:
-                found.append(Expectation(finding, steps, record.place))
+            if finding is not None:
+                found.append(Expectation(finding.text, steps, record.place, finding.place))
         return tuple(found)
 
     def _records(
@@ -56,13 +58,11 @@ class VerdictReader:
             if record is not None:
                 yield record
 
-    def _finding(self, record: Mapping) -> str | None:
+    def _finding(self, record: Mapping) -> Scalar | None:
         expected = "a finding as check prints it, code:subject"
         scalar = self._shapes.scalar(record.entries["finding"], "a finding", expected)
-        if scalar is None:
-            return None
-        if FINDING.fullmatch(scalar.text):
-            return scalar.text
+        if scalar is None or FINDING.fullmatch(scalar.text):
+            return scalar
         message = f"{shortened(scalar.text)!r} names no finding"
         self._shapes.notes.add(message, scalar.place, expected=expected)
         return None

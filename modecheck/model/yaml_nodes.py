@@ -87,11 +87,15 @@ class Sequence:
 
 @dataclass(slots=True)
 class Mapping:
-    """Names to nodes, in the order of the file; `keys` holds the nodes of the names."""
+    """Names to nodes, in the order of the file; `keys` holds the nodes of the names.
+
+    `layers` are the mappings that were laid over each other to make it, if any were.
+    """
 
     entries: dict[str, Node]
     keys: dict[str, Scalar]
     place: Place
+    layers: tuple[Mapping, ...] = field(default=(), compare=False, repr=False)
 
     def get(self, name: str) -> Node | None:
         """The node under `name`; an explicit null counts as absent."""

@@ -12,6 +12,7 @@ from modecheck.checks.mode_switches import ModeSwitch
 from modecheck.checks.switch_endings import SwitchEnding
 from modecheck.checks.verdict import Explored, Verdict
 from modecheck.model.clocks import spelled
+from modecheck.model.parts import Device
 from modecheck.product.form import Product
 from modecheck.report.scenarios import scenario_of
 from modecheck.scenario.telling import Told, spelled_or_none, tell
@@ -38,6 +39,7 @@ def verdict_as_json(verdict: Verdict) -> Json:
             for one in verdict.accepted
         ],
         "remarks": list(verdict.remarks),
+        "notes": notes_as_json(verdict.device),
         "not_evaluated": list(verdict.not_evaluated),
         "requirements": [_requirement(judged) for judged in verdict.requirements],
     }
@@ -47,6 +49,19 @@ def verdict_as_json(verdict: Verdict) -> Json:
         {**_explored(one), "complete": one.exploration.complete} for one in verdict.explored
     ]
     return common | {"variants": variants}
+
+
+def notes_as_json(device: Device) -> list[Json]:
+    """What is not wrong in the files of a device and yet worth a line."""
+    return [
+        {
+            "file": note.place.file,
+            "line": note.place.line,
+            "column": note.place.column,
+            "text": note.message,
+        }
+        for note in device.notes
+    ]
 
 
 def _requirement(judged: Judged) -> Json:

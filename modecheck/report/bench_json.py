@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence as Several
-from typing import Any
 
 from modecheck.model.parts import Device
+from modecheck.report.as_json import Json, notes_as_json
 from modecheck.tours.chip_words import ChipWords
 from modecheck.tours.own_machine import WhyNot
 from modecheck.tours.plan import BenchStep, BenchTest, is_complete
-
-Json = dict[str, Any]
 
 
 def tests_as_json(device: Device, tests: Several[BenchTest]) -> Json:
@@ -47,6 +45,7 @@ def _head(device: Device, *, complete: bool) -> Json:
     return {
         "device": device.name,
         "file": device.file,
+        "notes": notes_as_json(device),
         "options": device.variant,
         "complete": complete,
     }

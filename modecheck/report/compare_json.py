@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from modecheck.compare.behaviour import Behaviour
 from modecheck.compare.text_changes import Change
-from modecheck.report.as_json import Json, finding_as_json
+from modecheck.report.as_json import Json, finding_as_json, notes_as_json
 from modecheck.report.scenarios import scenario_of
 from modecheck.report.trial_json import requirements_as_json, variants_as_json
 from modecheck.review.comparison import Comparison, Origin
@@ -44,6 +44,7 @@ def _side(comparison: Comparison, origin: Origin) -> Json:
         "device": verdict.device.name,
         "revision": origin.revision or None,
         "variants": variants_as_json(verdict),
+        "notes": [] if origin.revision else notes_as_json(verdict.device),
     }
 
 

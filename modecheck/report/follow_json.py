@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from modecheck.bench.comparison import Comparison
 from modecheck.bench.log_lines import Observation
 from modecheck.product.form import Product
-
-Json = dict[str, Any]
+from modecheck.report.as_json import Json, notes_as_json
 
 
 def comparison_as_json(compared: Comparison) -> Json:
@@ -19,6 +16,7 @@ def comparison_as_json(compared: Comparison) -> Json:
     return {
         "device": product.device.name,
         "file": product.device.file,
+        "notes": notes_as_json(product.device),
         "options": dict(product.device.variant),
         "log": compared.log.path,
         "recorded": [chips[number].name for number in compared.recorded],

@@ -8,7 +8,7 @@ from modecheck.checks.findings import Finding
 from modecheck.checks.roaming.roam import Roamed
 from modecheck.checks.roaming.seen import Seen
 from modecheck.checks.roaming.watching import LEFT_OUT
-from modecheck.report.as_json import accepted_as_json, finding_as_json
+from modecheck.report.as_json import accepted_as_json, finding_as_json, notes_as_json
 from modecheck.report.roam_text import scenario_in
 
 Json = dict[str, Any]
@@ -23,6 +23,7 @@ def roamed_as_json(roamed: Roamed) -> Json:
     return {
         "device": roamed.device.name,
         "file": roamed.device.file,
+        "notes": notes_as_json(roamed.device),
         "complete": False,
         "seed": roamed.how.seed,
         "depth": roamed.how.depth,

@@ -10,7 +10,7 @@ from modecheck.checks.deciding import deciders
 from modecheck.checks.slack import AllSlack, Slack
 from modecheck.checks.times import DeviceTimes, Measured, Timed
 from modecheck.model.clocks import spelled
-from modecheck.report.as_json import step_as_json
+from modecheck.report.as_json import notes_as_json, step_as_json
 from modecheck.scenario.telling import spelled_or_none, tell
 
 Json = dict[str, Any]
@@ -22,6 +22,7 @@ def times_as_json(times: DeviceTimes, slack: AllSlack | None) -> Json:
     return {
         "device": device.name,
         "file": device.file,
+        "notes": notes_as_json(device),
         "tick": spelled(times.tick),
         "states": times.states,
         "complete": times.complete,

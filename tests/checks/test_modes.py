@@ -85,7 +85,7 @@ def test_three_modes_at_once_are_one_finding() -> None:
         [
             device_from("""
 device: together
-chips: {hub: {states: {a: {rest: true}}, rules: [{if: true}]}}
+chips: {hub: {states: {a: {rest: true}}, rules: [{to: a}]}}
 modes: {one: hub.a, two: hub.a, three: hub.a}
 """)
         ]

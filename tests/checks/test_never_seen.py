@@ -77,7 +77,7 @@ def test_rule_in_a_state_that_is_never_reached_is_not_told_as_well() -> None:
             states:
               idle: {rest: true}
               lost:
-                states: {far: {states: {deep: {}}}, near: {rules: [{if: true}]}}
+                states: {far: {states: {deep: {}}}, near: {rules: [{if: true, to: near}]}}
                 rules: [{on: hi}]
             rules: [{in: near, after: 1 s, to: idle}]
           left: {states: {idle: {rest: true}}, rules: [{raise: [hi]}]}
@@ -90,7 +90,9 @@ def test_state_inside_a_reached_one_is_told() -> None:
     found = findings("""
         device: inside
         chips:
-          hub: {states: {online: {rest: true, states: {linked: {}, lost: {}}}}, rules: [{if: true}]}
+          hub:
+            states: {online: {rest: true, states: {linked: {}, lost: {}}}}
+            rules: [{to: linked}]
     """)
     assert list(found) == ["unreachable-state:hub.lost"]
 

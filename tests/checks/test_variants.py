@@ -62,7 +62,7 @@ chips:
     states: {unlit: {rest: true}, lit: {rest: true}}
     rules:
       light: {in: unlit, if: hub.radio, to: lit}
-      glow: {in: lit, if: hub.dark and hub.wired}
+      glow: {in: lit, if: hub.dark and hub.wired, to: unlit}
 actors:
   player: {states: {here: {}}, rules: {unplug: {raise: [unplugged]}}}
 """
@@ -94,7 +94,7 @@ def test_what_no_choice_touches_is_still_told() -> None:
     """An option somewhere in the device does not silence what has nothing to do with it."""
     text = (
         POLICY
-        + "  cat: {states: {asleep: {}, awake: {}}, rules: {wake: {in: asleep, if: false}}}\n"
+        + "  cat: {states: {asleep: {}, awake: {}}, rules: {wake: {if: false, to: asleep}}}\n"
     )
     claimed = ids(check([device_from(text)]), *NEVER_SEEN)
     assert {"dead-rule:cat.wake", "unreachable-state:cat.awake"} <= claimed

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
-from tests.cli.running import MODELS, check, run
+from tests.cli.running import MODELS, check, environment, run
 from tests.cli.sample import BROKEN, SAMPLE
 
 TANDEM = str(MODELS / "tandem" / "device.yaml")
@@ -70,9 +72,11 @@ requirements:
 @pytest.mark.parametrize(
     ("arguments", "told"),
     [
-        (("chek", "device.yaml"), "No such command 'chek'"),
+        (("chek", "device.yaml"), "No such command 'chek'. Did you mean 'check'?"),
         (("check",), "Missing argument 'DEVICE'"),
-        (("check", "device.yaml", "--jsn", "x"), "No such option '--jsn'"),
+        (("check", "device.yaml", "--jsn", "x"), "No such option '--jsn'. Did you mean '--json'?"),
+        (("check", "device.yaml", "--quite"), "No such option '--quite'. Did you mean '--quiet'?"),
+        (("chances", "device.yaml", "--junit", "x"), "'--junit'. It is an option of check."),
         (("check", "device.yaml", "--max-states", "0"), "--max-states"),
         (("check", "device.yaml", "--max-states", "many"), "--max-states"),
         (("check", "device.yaml", "--option", "x"), "'x' is not NAME=VALUE"),
@@ -128,6 +132,30 @@ def test_help_exits_with_0(arguments: tuple[str, ...]) -> None:
     assert max(map(len, result.out.splitlines())) <= 80
     if not arguments:
         assert "0 nothing found, 1 findings, 2 the input is wrong, 3 incomplete" in result.out
+
+
+BREAKS = """
+import modecheck.cli.main as command_line
+
+def broken(**_):
+    raise IndexError("list index out of range")
+
+command_line._modecheck.main = broken
+command_line.main()
+"""
+
+
+@pytest.mark.parametrize("shown", [False, True])
+def test_a_fault_of_modecheck_exits_with_70(shown: bool) -> None:
+    """A CI job can tell it from a wrong model; where it arose is shown to who asks for it."""
+    env = environment({"MODECHECK_TRACEBACK": "1"} if shown else {})
+    done = subprocess.run(
+        [sys.executable, "-c", BREAKS], env=env, capture_output=True, text=True, check=False
+    )
+    assert (done.returncode, done.stdout) == (70, "")
+    assert "internal error: IndexError: list index out of range" in done.stderr
+    assert "a fault of modecheck" in done.stderr
+    assert ("Traceback" in done.stderr) == shown
 
 
 def test_the_version_is_told() -> None:

@@ -14,7 +14,7 @@ from tests.cli.sample import BROKEN, SAMPLE, UNSOUND
 
 COMMON = {
     "device", "file", "complete", "findings", "accepted", "remarks", "not_evaluated",
-    "requirements",
+    "requirements", "notes",
 }  # fmt: skip
 FIGURES = {
     "options", "states", "transitions", "depth", "layers", "stopped_by", "bits_per_state",

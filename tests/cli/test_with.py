@@ -45,7 +45,8 @@ def test_what_is_mended_and_what_is_the_same_is_told_by_name(tmp_path: Path) -> 
     twin = twin.replace("../starter", str(MODELS / "starter"))
     over = "chips: {receiver: {rules: {give_up: {in: changing, after: 9 ms, to: on_cable}}}}\n"
     result = laid(over, tmp_path, device=twin)
-    assert (result.code, result.err) == (0, "")
+    assert result.code == 0
+    assert result.err == "rule.yaml:1:28: note: overlay adds rule 'give_up' to chip receiver\n"
     assert "nothing newly broken, 1 mended, 1 the same" in head(result)
     assert "mended\n  deadlock:receiver.changing\n" in result.out
     assert "the same\n  broken-requirement:note_ends\n" in result.out

@@ -154,10 +154,10 @@ faults: {reset: {chips: [hub]}}
     [
         ("a: {}", "", True),
         ("a: {rest: true}", "", True),
-        ("a: {}", "{if: true}", False),
+        ("a: {}", "{to: a}", False),
         ("a: {}", "{after: 20 ms}", False),
         ("a: {}", "{on: wave}", True),
-        ("a: {}", "{if: false}", True),
+        ("a: {}", "{if: false, to: a}", True),
     ],
 )
 def test_actors_and_faults_do_not_keep_a_device_going(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -11,6 +11,12 @@ from tests.generation.wiring import Wire, type_as_yaml
 
 STATES = ("idle", "busy", "asleep", "ready", "lost")
 COMPOSITES = ("online", "inner")
+
+
+def does_something(rule: Mapping[str, Any]) -> bool:
+    """Whether a rule has an effect or consumes an event; the reader refuses any other."""
+    keys = {"on", "after", "every", "expires", "to", "do", "send", "raise", "start", "stop"}
+    return bool(rule.keys() & keys)
 
 
 def duration(draw: Draw, *, least: int = 0) -> Any:
@@ -174,7 +180,7 @@ class ChipWriter:
         self._add_sends(rule, expressions)
         self._add_raises(rule)
         self._add_timers(rule)
-        if self._draw.chance(85):
+        if self._draw.chance(85) or not does_something(rule):
             rule["to"] = self._draw.one(self._outline.states)
         return rule
 

@@ -72,7 +72,8 @@ def test_very_many_variants_are_refused(folder: Folder) -> None:
 def test_an_option_is_a_constant(folder: Folder, choice: str, value: int) -> None:
     """In every expression of the device, with the chosen value."""
     text = around(
-        "states: [s], rules: [{if: policy == stay}]", beside="options: {policy: [stay, fall_back]}"
+        "states: [s], rules: [{if: policy == stay, to: s}]",
+        beside="options: {policy: [stay, fall_back]}",
     )
     guard = folder.device(text, chosen={"policy": choice}).chips["hub"].rules[0].guard
     assert guard == Operation("==", (Constant(value), Constant(0)))
@@ -168,7 +169,7 @@ def test_all_mistakes_come_in_one_run(folder: Folder) -> None:
             states: {off: {rest: maybe}, linked: {}}
             rules:
               - {in: linkd, to: off}
-              - {in: off, if: tile.state == linkd}
+              - {in: off, if: tile.state == linkd, to: off}
               - {do: m = 1}
           tile: {file: tile.yaml}
         links: {up: {from: tile, to: hub, carries: [hello], capacity: 99}}
@@ -237,7 +238,7 @@ def test_a_broken_variable_is_not_blamed_on_rules(
     folder: Folder, broken: str, mention: str
 ) -> None:
     """The declaration is told, and what mentions it cannot be judged."""
-    folder.chip_mistake(f"{broken}, states: [s], rules: [{{{mention}}}]")
+    folder.chip_mistake(f"{broken}, states: [s], rules: [{{{mention}, to: s}}]")
 
 
 @pytest.mark.parametrize(

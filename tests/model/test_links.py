@@ -121,6 +121,7 @@ def test_links_that_are_none_are_told(folder: Folder, more: str, told: str) -> N
         ("{from: [hub], to: tile, carries: [hello]}", "a list as from"),
         ("{from: hub, carries: [hello]}", "the link 'down' lacks 'to'"),
         ("{from: , to: tile, carries: [hello]}", "nothing as from"),
+        ("{from: hub, to: hub, carries: [hello]}", "the link leads from hub to itself"),
         ("[a]", "a list as the link 'down'"),
         ("~", "nothing as the link 'down'"),
     ],

@@ -33,7 +33,7 @@ BODY = """
       slots: {{list: 3, range: [0, 9]}}, low: {{range: [-5, -1]}}, linked: bool,
     }},
     states: {{off: {{}}, on: {{initial: dim, states: [dim, bright]}}, fresh: {{}}}},
-    rules: [{{{rule}}}]"""
+    rules: [{{{rule}, raise: done}}]"""
 BESIDE = "options: {on_unplug: [stay, fall_back], speed: [1, 10], fast: [true, false]}\n"
 
 RETRIES = ReadVariable("hub", "retries")
@@ -168,7 +168,7 @@ def test_a_parameter_is_put_in_place_once(folder: Folder) -> None:
             parameters: {near: far, far: 2}
             variables: {near_by: bool}
             states: [s]
-            rules: [{if: near.state == t and far.state == t}]
+            rules: [{if: near.state == t and far.state == t, to: s}]
           far: {states: [t]}
         """
     told = folder.mistake(text.replace("far: 2", "far: away"))
@@ -178,9 +178,7 @@ def test_a_parameter_is_put_in_place_once(folder: Folder) -> None:
 @pytest.mark.parametrize("text", ["--5", "²", "9" * 5000, "-", "", "1.5", "é", "a b"])
 def test_odd_parameters_are_no_numbers(folder: Folder, text: str) -> None:
     """What only looks like a number is an unknown name, and not a crash."""
-    body = (
-        f'parameters: {{n: "{text}"}}, variables: {{x: bool}}, states: [s], rules: [{{if: n == 1}}]'
-    )
+    body = f'parameters: {{n: "{text}"}}, states: [s], rules: [{{if: n == 1, to: s}}]'
     assert "device.yaml:3:" in folder.chip_mistake(body)
 
 

@@ -92,7 +92,7 @@ def test_keys_of_the_base_keep_their_order(
 
 BASE = """\
 device: plain
-chips: {hub: {file: hub.yaml, rules: {doze: {after: 1 s}}}}
+chips: {hub: {file: hub.yaml, rules: {doze: {after: 1 s, to: resting}}}}
 """
 HUB = """\
 chip: hub

@@ -235,7 +235,7 @@ def test_a_name_of_a_chip_and_a_link_names_no_event(folder: Folder) -> None:
     "text",
     [
         around(BODY, beside="modes: {m: sent(tile.hello)}"),
-        around("states: [off], rules: [{if: sent(tile.hello)}]"),
+        around("states: [off], rules: [{if: sent(tile.hello), to: off}]"),
         around(BODY).replace("to: hub,", "to: hub, up_when: not sent(tile.hello),"),
     ],
 )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from modecheck.model.parts import Event, Rule
+from modecheck.model.rule_drafts import CONSUMING, EFFECTS
 from modecheck.model.terms import Constant, Operation, ReadVariable
 from modecheck.model.values import number_type
 from tests.model.folder import Folder
@@ -20,21 +21,47 @@ def rules_of(folder: Folder, rules: str) -> tuple[Rule, ...]:
     return folder.chip(BODY.format(rules=rules)).rules
 
 
+def doing(rule: str) -> str:
+    """A rule with these keys, which raises a signal where it would do nothing else."""
+    does = any(f"{key}:" in rule.replace("'on'", "on") for key in (*EFFECTS, *CONSUMING))
+    return f"{{{rule}}}" if does else f"{{{rule}{', ' * bool(rule)}raise: done}}"
+
+
 def rule_of(folder: Folder, rule: str) -> Rule:
-    return rules_of(folder, f"[{{{rule}}}]")[0]
+    return rules_of(folder, f"[{doing(rule)}]")[0]
 
 
 def told_of(folder: Folder, rule: str) -> str:
-    return folder.chip_mistake(BODY.format(rules=f"[{{{rule}}}]"))
+    return folder.chip_mistake(BODY.format(rules=f"[{doing(rule)}]"))
 
 
-def test_an_empty_rule_holds_everywhere_and_does_nothing(folder: Folder) -> None:
-    """Each key adds something; none is required."""
+def test_a_rule_that_only_raises_a_signal_holds_everywhere(folder: Folder) -> None:
+    """Each key adds something; none but an effect is required."""
     rule = rule_of(folder, "")
-    assert rule.kind == "internal"
-    assert [rule.sources, rule.trigger, rule.assignments, rule.sends, rule.raises] == [()] * 5
+    assert (rule.kind, rule.raises) == ("internal", ("done",))
+    assert [rule.sources, rule.trigger, rule.assignments, rule.sends] == [()] * 4
     assert [rule.target, rule.guard, rule.after] == [None] * 3
     assert not rule.separate
+
+
+@pytest.mark.parametrize(
+    "rule",
+    ["", "in: off", "if: n == 1", "send: ~", "do: []", "text: waits", "fair: weak"],
+)
+def test_a_rule_that_does_nothing_is_refused(folder: Folder, rule: str) -> None:
+    """It would make its chip look as if it could go on."""
+    assert "this rule does nothing" in folder.chip_mistake(BODY.format(rules=f"[{{{rule}}}]"))
+    named = folder.chip_mistake(BODY.format(rules=f"{{idle: {{{rule}}}}}"))
+    assert "the rule 'idle' does nothing" in named
+
+
+@pytest.mark.parametrize(
+    "rule", ["'on': hello", "'on': ping", "after: 20 ms", "every: 1 ms", "expires: patience"]
+)
+def test_a_rule_that_consumes_an_event_does_something(folder: Folder, rule: str) -> None:
+    """A message, a signal, or the end of a timer."""
+    rules = BODY.format(rules=f"[{{{rule}}}, {{start: patience}}]")
+    assert folder.chip(f"timers: {{patience: 1 s}}, {rules}").rules[0]
 
 
 @pytest.mark.parametrize(
@@ -116,20 +143,21 @@ def test_value_is_of_the_type_that_the_message_carries(folder: Folder) -> None:
 def test_names_of_rules_are_unique(folder: Folder) -> None:
     """A name of its own, a key in a mapping, else where and what; repetitions are numbered."""
     unnamed = (
-        "[{in: off, 'on': hello}, {in: off, 'on': hello via up}, {after: 1 s}, {name: own}, {}]"
+        "[{in: off, 'on': hello}, {in: off, 'on': hello via up}, {after: 1 s, to: on},"
+        " {name: own, to: on}, {to: on}]"
     )
     titles = [rule.title for rule in rules_of(folder, unnamed)]
     assert titles == ["off:hello", "off:hello#2", "any:after", "own", "any:step"]
-    assert [rule.title for rule in rules_of(folder, "{a: {}, b: {}}")] == ["a", "b"]
+    assert [rule.title for rule in rules_of(folder, "{a: {to: on}, b: {to: on}}")] == ["a", "b"]
 
 
 def test_inner_rules_come_first_then_document_order(folder: Folder) -> None:
     """The innermost state is asked first, as in SCXML, section 3.13 (from memory)."""
     body = """
         states: {
-          on: {states: {dim: {rules: {inner: {}}}, bright: {}}, rules: {outer: {}}},
+          on: {states: {dim: {rules: {inner: {to: on}}}, bright: {}}, rules: {outer: {to: on}}},
         },
-        rules: {anywhere: {}, named: {in: dim}, wide: {in: [on, bright]}}"""
+        rules: {anywhere: {to: on}, named: {in: dim, to: on}, wide: {in: [on, bright], to: on}}"""
     chip = folder.chip(body)
     assert [rule.title for rule in chip.rules_at("dim")] == [
         "inner", "named", "outer", "wide", "anywhere",
@@ -206,7 +234,7 @@ def test_lists_of_rules_hold_rules(folder: Folder, rules: str, told: str) -> Non
 
 def test_a_rule_inside_a_state_has_no_in(folder: Folder) -> None:
     """It stands where it holds."""
-    told = folder.chip_mistake("states: {s: {rules: [{in: s}]}}")
+    told = folder.chip_mistake("states: {s: {rules: [{in: s, to: s}]}}")
     assert "this rule stands inside 's', so it has no 'in'" in told
 
 

@@ -14,13 +14,13 @@ def test_a_finding_is_accepted_for_a_reason_and_perhaps_until_a_day(folder: Fold
     beside = """\
 accepted:
   - {finding: "deadlock:hub.s", reason: a known limit, until: 2027-03-31}
-  - {finding: "lost-bond:left pair", reason: agreed}
+  - {finding: "unused:left pair", reason: agreed}
 """
     one, two = folder.device(around("states: [s]", beside=beside)).accepted
     assert (one.finding, one.reason, one.until) == (
         "deadlock:hub.s", "a known limit", date(2027, 3, 31),
     )  # fmt: skip
-    assert (two.finding, two.until) == ("lost-bond:left pair", None)
+    assert (two.finding, two.until) == ("unused:left pair", None)
 
 
 def test_a_twin_says_what_is_found_in_it(folder: Folder) -> None:
@@ -59,3 +59,63 @@ def test_a_twin_says_what_is_found_in_it(folder: Folder) -> None:
 def test_verdicts_that_are_none_are_told(folder: Folder, beside: str, told: str) -> None:
     """A finding is named as check prints it."""
     assert told in folder.mistake(around("states: [s]", beside=beside))
+
+
+PARTS = """
+modes: {loud: hub.s}
+pairings: {pair: {ends: [hub.bond, tile.bond]}}
+requirements: {R1: {text: t, possible: hub.s}}
+"""
+HUB = "states: [s], variables: {bond: {bond: true}}, rules: {wait: {after: 1 s, to: s}}"
+
+
+@pytest.mark.parametrize(
+    "finding",
+    [
+        "deadlock:hub.s", "deadlock:hub.s+tile.linked", "deadlock:up.hello", "stuck-chip:tile.old",
+        "livelock:hub+tile", "time-stop:hub.wait", "unhandled-message:hub.s.hello",
+        "overflow:up.keys", "out-of-range:hub.bond", "lost-bond:pair", "two-modes:loud+loud",
+        "no-mode-switch:loud->loud", "broken-requirement:R1", "dead-rule:tile.any:step",
+    ],
+)  # fmt: skip
+def test_a_finding_of_parts_that_exist_can_be_accepted(folder: Folder, finding: str) -> None:
+    """Chips, states, rules, messages, modes, pairings, requirements."""
+    beside = f'{PARTS}accepted: [{{finding: "{finding}", reason: r}}]'
+    (one,) = folder.device(around(HUB, beside=beside)).accepted
+    assert one.finding == finding
+
+
+@pytest.mark.parametrize(
+    ("finding", "told"),
+    [
+        ("deadlok:hub.s", "'deadlok' is the code of no finding | 'deadlock'"),
+        ("stuck-chip:hbu.s", "the device has no chip 'hbu' | 'hub'"),
+        ("stuck-chip:tile.lnked", "tile has no state 'lnked' | 'linked'"),
+        ("deadlock:hub.s+tile.frsh", "tile has no state 'frsh' | 'fresh'"),
+        ("overflow:up.helo", "up has no message 'helo' | 'hello'"),
+        ("unhandled-message:hub.s.helo", "s has no message 'helo' | 'hello'"),
+        ("dead-rule:hub.wiat", "hub has no rule 'wiat' | 'wait'"),
+        ("lost-bond:piar", "the device has no pairing 'piar' | 'pair'"),
+        ("two-modes:loud+lod", "the device has no mode 'lod' | 'loud'"),
+        ("broken-requirement:R11", "the device has no requirement 'R11' | 'R1'"),
+        ("stuck-chip:hub", "'hub' is no chip.state"),
+    ],
+)
+@pytest.mark.parametrize("section", ["accepted", "expect"])
+def test_a_finding_of_nothing_is_told(
+    folder: Folder, finding: str, told: str, section: str
+) -> None:
+    """An acceptance that is spelt wrong accepts nothing, and is no finding that went away."""
+    reason = ", reason: r" if section == "accepted" else ""
+    beside = f'{PARTS}{section}: [{{finding: "{finding}"{reason}}}]'
+    text = folder.mistake(around(HUB, beside=beside))
+    message, _, near = told.partition(" | ")
+    assert message in text
+    assert not near or f"did you mean {near}?" in text or f"expected {near}" in text
+
+
+def test_what_an_overlay_removed_may_still_be_accepted_beneath(folder: Folder) -> None:
+    """The file beneath accepts it for itself; that it is needless here is for check to say."""
+    base = around(HUB, beside=f'{PARTS}accepted: [{{finding: "broken-requirement:R1", reason: r}}]')
+    text = "device: twin\nbased_on: base.yaml\nrequirements: null\n"
+    assert len(folder.device(text, {"base.yaml": base}).accepted) == 1

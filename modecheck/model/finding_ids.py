@@ -1,0 +1,134 @@
+"""The ids of findings, `code:subject`, held against the parts of a device.
+
+An id that names nothing accepts nothing: it is a slip of the pen, and not a finding that is gone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass
+
+from modecheck.model.mistakes import Notebook
+from modecheck.model.parts import Chip, Device
+from modecheck.model.places import Place
+
+SUBJECTS: Mapping[str, tuple[str, ...]] = {
+    "deadlock": ("chip.state", "link.message"),
+    "stuck-chip": ("chip.state",),
+    "livelock": ("chip",),
+    "time-stop": ("chip.rule",),
+    "zeno": ("chip",),
+    "unhandled-message": ("chip.state.message",),
+    "overflow": ("link.message",),
+    "out-of-range": ("chip.variable", "link.message"),
+    "lost-bond": ("pairing",),
+    "one-sided-bond": ("pairing",),
+    "unrecoverable-pairing": ("pairing",),
+    "usurped-session": ("pairing",),
+    "two-modes": ("mode",),
+    "unending-switch": ("mode",),
+    "endless-switch": ("mode",),
+    "broken-requirement": ("requirement",),
+    "vacuous-requirement": ("requirement",),
+    "unreachable-state": ("chip.state",),
+    "dead-rule": ("chip.rule",),
+    "mode-never-reached": ("mode",),
+    "no-mode-switch": ("mode",),
+    "unused": (),
+    "needless-acceptance": (),
+}
+"""What a finding of each code is about; `unused` and `needless-acceptance` are about anything."""
+
+BETWEEN = {"no-mode-switch": "->"}
+"""What stands between the parts of a subject; else a plus sign."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Wrong:
+    """The word that names nothing, what it should name, and what it could be."""
+
+    word: str
+    message: str
+    choices: Collection[str]
+
+
+def note_unknown_findings(device: Device, notes: Notebook) -> None:
+    """Note each acceptance and each expectation of a finding that the device cannot have.
+
+    What an overlay has removed may still be accepted by the file beneath.
+    """
+    named = [(one.finding, one.named_at) for one in device.accepted]
+    named += [(one.finding, one.named_at) for one in device.expected]
+    for finding, place in named:
+        wrong = _wrong_in(finding, device)
+        if wrong is not None and wrong.word not in notes.removed and place is not None:
+            notes.add(
+                f"{wrong.message} in {finding!r}",
+                _within(place, wrong.word),
+                word=wrong.word,
+                choices=wrong.choices,
+            )
+
+
+def _within(place: Place, word: str) -> Place:
+    """Where the word stands in a text that begins at the place."""
+    offset = place.text.find(word, place.column - 1) - (place.column - 1)
+    return place.part(offset, len(word)) if offset >= 0 else place
+
+
+def _wrong_in(finding: str, device: Device) -> _Wrong | None:
+    code, _, subject = finding.partition(":")
+    if code not in SUBJECTS:
+        return _Wrong(code, f"{code!r} is the code of no finding", SUBJECTS)
+    for part in subject.split(BETWEEN.get(code, "+")):
+        tries = [_fitting(form.split("."), part, device) for form in SUBJECTS[code]]
+        wrong = [one for one in tries if one is not None]
+        if tries and len(wrong) == len(tries):
+            # The form of which more is right is the one that was meant.
+            return max(wrong, key=lambda one: part.find(one.word))
+    return None
+
+
+def _fitting(form: list[str], part: str, device: Device) -> _Wrong | None:
+    """What is wrong with a part of a subject, read as a chip with a state or the like."""
+    words = part.split(".", len(form) - 1)
+    for number, (kind, word, known) in enumerate(_named(form, words, device)):
+        if word not in known:
+            owner = words[number - 1] if number else "the device"
+            return _Wrong(word, f"{owner} has no {kind} {word!r}", known)
+    if len(words) < len(form):
+        return _Wrong(part, f"{part!r} is no {'.'.join(form)}", ())
+    return None
+
+
+def _named(
+    form: list[str], words: list[str], device: Device
+) -> Iterator[tuple[str, str, Collection[str]]]:
+    """For each word what it names, and the names that there are, as far as the words before fit."""
+    first: Collection[str] = {
+        "chip": device.chips,
+        "link": device.links,
+        "pairing": device.pairings,
+        "mode": device.modes,
+        "requirement": device.requirements,
+    }[form[0]]
+    yield form[0], words[0], first
+    if len(words) > 1 and words[0] in first:
+        if form[0] == "link":
+            yield form[1], words[1], device.links[words[0]].carries
+        else:
+            yield from _in_chip(form[1:], words[1:], device.chips[words[0]], device)
+
+
+def _in_chip(
+    form: list[str], words: list[str], chip: Chip, device: Device
+) -> Iterator[tuple[str, str, Collection[str]]]:
+    known: Collection[str] = {
+        "state": chip.states,
+        "rule": [rule.title for rule in chip.rules],
+        "variable": chip.variables,
+    }[form[0]]
+    yield form[0], words[0], known
+    if len(form) > 1 and len(words) > 1:
+        links = [link for link in device.links.values() if link.receiver == chip.name]
+        yield form[1], words[1], [message for link in links for message in link.carries]

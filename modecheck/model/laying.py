@@ -1,0 +1,267 @@
+"""What a file that is laid over another adds and removes: told, or refused as a slip of the pen.
+
+A name that is written wrong in an overlay is a name of something new. So every part that is added
+is told; a part whose name is close to another's and that says too little to stand by itself was
+meant to change that other one, and is refused. What cannot be removed is refused, too, and what was
+removed is remembered, since others may still speak of it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from typing import TypeAlias
+
+from modecheck.model.mistakes import Notebook, nearest_name
+from modecheck.model.outlines import TYPE_KEYS
+from modecheck.model.overlays import Watcher, beside
+from modecheck.model.remarks import Addition
+from modecheck.model.requirements import PATTERNS
+from modecheck.model.rule_drafts import WAITING, has_effect
+from modecheck.model.yaml_nodes import Mapping, Node, Scalar, Sequence, read_yaml, shortened
+
+Whole: TypeAlias = Callable[[Node, Node], bool]
+"""Whether a part stands by itself; the second is the part whose name is close to its own."""
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """Parts with names that stand under one key: what one of them is, and the sections in it.
+
+    What is inside is None where somebody else looks at it; `blank` allows a part that is null.
+    """
+
+    kind: str
+    inside: dict[str, Section] | None = field(default_factory=dict)
+    whole: Whole = lambda node, near: True  # noqa: ARG005
+    blank: bool = False
+
+
+def _has(*keys: str) -> Whole:
+    """Whether it is a mapping with all of these keys."""
+    return lambda node, near: all(map(_given(node), keys))  # noqa: ARG005
+
+
+def _has_any(*keys: str) -> Whole:
+    """Whether it is a mapping with one of these keys."""
+    return lambda node, near: any(map(_given(node), keys))  # noqa: ARG005
+
+
+def _given(node: Node) -> Callable[[str], bool]:
+    return lambda key: isinstance(node, Mapping) and node.get(key) is not None
+
+
+def _whole_rule(node: Node, near: Node) -> bool:
+    """It does something, and says when, as far as the rule with a name like its own does."""
+    consumes = any(map(_given(node), ("on", "expires")))
+    if not (isinstance(node, Mapping) and (has_effect(node) or consumes)):
+        return False
+    waiting = ("on", *WAITING)
+    return all(
+        any(map(_given(node), keys)) or not any(map(_given(near), keys))
+        for keys in (waiting, ("in", "if", *waiting))
+    )
+
+
+def _whole_requirement(node: Node, near: Node) -> bool:
+    return _has("text")(node, near) and _has_any(*PATTERNS)(node, near)
+
+
+def _whole_variable(node: Node, near: Node) -> bool:
+    return isinstance(node, Scalar) or _has_any(*TYPE_KEYS)(node, near)
+
+
+RULES = Section("rule", whole=_whole_rule)
+_IN_A_STATE: dict[str, Section] = {"rules": RULES}
+_IN_A_STATE["states"] = Section("state", _IN_A_STATE)
+IN_A_CHIP = {
+    **_IN_A_STATE,
+    "parameters": Section("parameter", blank=True),
+    "variables": Section("variable", whole=_whole_variable),
+    "timers": Section("timer"),
+}
+IN_A_DEVICE = {
+    "chips": Section("chip", None, _has_any("file", "states")),
+    "actors": Section("actor", None, _has_any("file", "states")),
+    "links": Section("link", {"carries": Section("message")}, _has("from", "to", "carries")),
+    "modes": Section("mode"),
+    "pairings": Section("pairing", whole=_has("ends")),
+    "options": Section("option"),
+    "requirements": Section("requirement", whole=_whole_requirement),
+    "chances": Section("question"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Laying:
+    """A file, or an entry of one, laid over `base`: all of a device, or of the `chip` (as in
+    "chip pedal").
+
+    Unless it is an `overlay`, what is new is told only where its name is close to another one.
+    """
+
+    notes: Notebook
+    base: Mapping
+    chip: str = ""
+    overlay: bool = True
+
+    def watcher(self) -> Watcher:
+        return _Record(self, IN_A_CHIP if self.chip else IN_A_DEVICE, self.chip)
+
+    def added(self, section: Section, key: Scalar, node: Node, beside: Mapping, what: str) -> bool:
+        """Tell of a new part, unless it is a slip: then False."""
+        others = {**_parts_of(section.kind, self.base), **beside.entries}
+        near = nearest_name(key.text, others)
+        name = shortened(key.text)
+        if near and not section.whole(node, others[near]):
+            to = f" to {what}" if what else ""
+            message = f"overlay adds {section.kind} {name!r}{to} (close to {near!r})"
+            expected = f"{near!r}, or a {section.kind} that is complete by itself"
+            self.notes.add(message, key.place, expected=expected)
+            return False
+        if near or self.overlay:
+            addition = Addition(section.kind, name, self.chip or what, near, key.place)
+            self.notes.additions.append(addition)
+        return True
+
+    def gone(self, words: set[str], key: Scalar, how: str) -> None:
+        for word in words:
+            self.notes.removed[word] = f"{key.place} {how}"
+
+
+@dataclass(frozen=True, slots=True)
+class _Record(Watcher):
+    """Watches keys that have a meaning; under some of them stand sections."""
+
+    laying: Laying
+    sections: dict[str, Section]
+    what: str
+
+    def adds(self, base: Mapping, key: Scalar, node: Node) -> bool:  # noqa: ARG002
+        section = self.sections.get(key.text)
+        if section is not None and isinstance(node, Mapping):
+            nothing = Mapping({}, {}, node.place)
+            for name, child in node.entries.items():
+                self.laying.added(section, node.keys[name], child, nothing, self.what)
+        return True
+
+    def lacks(self, base: Mapping, key: Scalar) -> bool:
+        where = f" in {self.what}" if self.what else ""
+        message = f"there is no {shortened(key.text)!r}{where} to remove"
+        self.laying.notes.add(message, key.place, word=key.text, choices=base.entries)
+        return False
+
+    def removes(self, beneath: Node, key: Scalar) -> None:
+        self.laying.gone(self._words(key, beneath), key, f"removes {self._told(key)}")
+
+    def replaces(self, beneath: Node, key: Scalar, node: Node) -> None:
+        words = self._words(key, beneath) - self._words(key, node)
+        self.laying.gone(words, key, f"replaces {self._told(key)}")
+        if (
+            key.text in self.sections
+            and isinstance(beneath, Sequence)
+            and isinstance(node, Mapping)
+        ):
+            kind = self.sections[key.text].kind
+            message = f"the {kind}s{self._of()} are a list, so none of them has a name to change"
+            expected = f"a list, which replaces all {len(beneath.items)}; or names for them there"
+            self.laying.notes.add(message, key.place, expected=expected)
+
+    def inside(self, key: Scalar) -> Watcher:
+        section = self.sections.get(key.text)
+        if section is not None:
+            return _Parts(self.laying, section, self.what)
+        return _Record(self.laying, {}, f"{key.text!r}{self._of()}")
+
+    def _words(self, key: Scalar, node: Node) -> set[str]:
+        """What others may speak of, and what is no more when such a key is gone."""
+        return set(_words_in(key.text, node, self.sections))
+
+    def _told(self, key: Scalar) -> str:
+        return f"{key.text!r}{self._of()}"
+
+    def _of(self) -> str:
+        return f" of {self.what}" if self.what else ""
+
+
+@dataclass(frozen=True, slots=True)
+class _Parts(Watcher):
+    """Watches the names in a section."""
+
+    laying: Laying
+    section: Section
+    what: str
+
+    def adds(self, base: Mapping, key: Scalar, node: Node) -> bool:
+        return self.laying.added(self.section, key, node, base, self.what)
+
+    def lacks(self, base: Mapping, key: Scalar) -> bool:
+        if self.section.blank:
+            return True
+        where = f" in {self.what}" if self.what else ""
+        message = f"there is no {self.section.kind} {shortened(key.text)!r}{where} to remove"
+        choices = {**_parts_of(self.section.kind, self.laying.base), **base.entries}
+        expected = "" if choices else f"a {self.section.kind} that is there"
+        self.laying.notes.add(message, key.place, word=key.text, choices=choices, expected=expected)
+        return False
+
+    def removes(self, beneath: Node, key: Scalar) -> None:
+        self.laying.gone(self._words(key, beneath), key, f"removes the {self._told(key)}")
+
+    def replaces(self, beneath: Node, key: Scalar, node: Node) -> None:
+        words = self._words(key, beneath) - self._words(key, node)
+        self.laying.gone(words, key, f"replaces the {self._told(key)}")
+
+    def inside(self, key: Scalar) -> Watcher:
+        if self.section.inside is None:
+            return Watcher()
+        return _Record(self.laying, self.section.inside, self._told(key))
+
+    def _words(self, key: Scalar, node: Node) -> set[str]:
+        return set(_words_of(self.section, key.text, node))
+
+    def _told(self, key: Scalar) -> str:
+        of = f" of {self.what}" if self.what else ""
+        return f"{self.section.kind} {key.text!r}{of}"
+
+
+def _parts_of(kind: str, base: Mapping) -> dict[str, Node]:
+    """The rules or states of a chip, those inside states, too; other parts have no other place."""
+    found: dict[str, Node] = {}
+    for key, section in _IN_A_STATE.items():
+        node = base.get(key)
+        for name, child in node.entries.items() if isinstance(node, Mapping) else ():
+            if section.kind == kind:
+                found[name] = child
+            if key == "states" and isinstance(child, Mapping):
+                found |= _parts_of(kind, child)
+    return found
+
+
+def _words_of(section: Section, name: str, node: Node) -> Iterator[str]:
+    """The words that are gone with a part: its name, and what it raised or carried."""
+    if section.kind != "rule":
+        yield name
+    if isinstance(node, Mapping):
+        if section.inside is None and isinstance(file := node.get("file"), Scalar):
+            read = read_yaml(beside(file, file.text), Notebook())
+            yield from _words_of(section, name, read) if isinstance(read, Mapping) else ()
+        for key, child in node.entries.items():
+            yield from _words_in(
+                key, child, IN_A_CHIP if section.inside is None else section.inside
+            )
+
+
+def _words_in(key: str, node: Node, sections: dict[str, Section]) -> Iterator[str]:
+    if key in ("raise", "carries"):
+        items = node.items if isinstance(node, Sequence) else [node]
+        yield from (item.text for item in items if isinstance(item, Scalar))
+    section = sections.get(key)
+    if section is None:
+        return
+    if isinstance(node, Mapping):
+        for name, child in node.entries.items():
+            yield from _words_of(section, name, child)
+    elif isinstance(node, Sequence):
+        for item in node.items:
+            yield from _words_of(section, item.text if isinstance(item, Scalar) else "", item)
