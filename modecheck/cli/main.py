@@ -88,9 +88,8 @@ def main() -> None:
     except click.exceptions.Exit as end:
         sys.exit(end.exit_code)
     except click.ClickException as error:
-        if isinstance(error, click.NoSuchOption):
-            _explain(error)
-        error.show()
+        told = _explained(error) if isinstance(error, click.NoSuchOption) else error
+        told.show()
         sys.exit(WRONG_INPUT)
     except (click.Abort, KeyboardInterrupt):
         click.echo("interrupted before there was anything to report", err=True)
@@ -123,22 +122,21 @@ def _nearest(word: str, names: Iterable[str]) -> str:
     return nearest_name(word, names)
 
 
-def _explain(error: click.NoSuchOption) -> None:
-    """Name the commands that have such an option, or else the nearest option of this command."""
-    context = error.ctx
+def _explained(error: click.NoSuchOption) -> click.NoSuchOption:
+    """The same with the commands that have such an option, or else the nearest of this command."""
+    context, name = error.ctx, error.option_name
     if context is None or context.parent is None:
-        return
+        return error
     group = context.parent.command
     assert isinstance(group, click.Group)
-    commands = [group.get_command(context, name) for name in COMMANDS]
-    users = [one.name or "" for one in commands if one and error.option_name in _options_of(one)]
+    commands = [group.get_command(context, one) for one in COMMANDS]
+    users = [one.name or "" for one in commands if one and name in _options_of(one)]
     if users:
-        error.possibilities = []
-        error.message += f" It is an option of {', '.join(users)}."
-        return
-    own = [name.lstrip("-") for name in _options_of(context.command)]
-    near = _nearest(error.option_name.lstrip("-"), own)
-    error.possibilities = [f"--{near}"] if near else []
+        message = f"{error.message} It is an option of {', '.join(users)}."
+        return click.NoSuchOption(name, message, ctx=context)
+    own = [option.lstrip("-") for option in _options_of(context.command)]
+    near = _nearest(name.lstrip("-"), own)
+    return click.NoSuchOption(name, possibilities=[f"--{near}"] if near else [], ctx=context)
 
 
 def _options_of(command: click.Command) -> list[str]:

@@ -105,13 +105,14 @@ def _named(
     form: list[str], words: list[str], device: Device
 ) -> Iterator[tuple[str, str, Collection[str]]]:
     """For each word what it names, and the names that there are, as far as the words before fit."""
-    first: Collection[str] = {
+    parts: dict[str, Collection[str]] = {
         "chip": device.chips,
         "link": device.links,
         "pairing": device.pairings,
         "mode": device.modes,
         "requirement": device.requirements,
-    }[form[0]]
+    }
+    first = parts[form[0]]
     yield form[0], words[0], first
     if len(words) > 1 and words[0] in first:
         if form[0] == "link":

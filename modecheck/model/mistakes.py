@@ -134,7 +134,7 @@ class Notebook:
         names = list(choices)
         known = sorted(set(names)) if len(names) <= MOST_NAMES_COMPARED else names
         if known and not expected:
-            expected = f"one of {_listed(known)}" if len(known) > 1 else repr(known[0])
+            expected = f"one of {_listed(known, word)}" if len(known) > 1 else repr(known[0])
         mistake = Mistake(message, place, expected, nearest_name(word, known))
         self._mistakes[message, place] = mistake
 
@@ -165,8 +165,15 @@ def nearest_name(word: str, known: Iterable[str]) -> str:
     return close[0] if close else ""
 
 
-def _listed(names: list[str]) -> str:
-    shown = ", ".join(names[:MOST_CHOICES_SHOWN])
+def _listed(names: list[str], word: str) -> str:
+    """The names; of many the likest to the word."""
+    if MOST_CHOICES_SHOWN < len(names) <= MOST_NAMES_COMPARED and word:
+        short = word[:LONGEST_NAME_COMPARED]
+        likeness = {name: difflib.SequenceMatcher(None, short, name[:80]).ratio() for name in names}
+        near = sorted(names, key=lambda name: -likeness[name])[:MOST_CHOICES_SHOWN]
+        shown = ", ".join(sorted(near))
+    else:
+        shown = ", ".join(names[:MOST_CHOICES_SHOWN])
     rest = len(names) - MOST_CHOICES_SHOWN
     return f"{shown} and {rest} more" if rest > 0 else shown
 

@@ -126,15 +126,18 @@ class RuleReader:
         link = self._incoming.get(via)
         if via in self._scope.broken:
             return None
+        carriers = _carriers(name, self._incoming)
         if link is None:
             message = f"{via!r} is no link to {self._own.name}"
             expected = "" if self._incoming else "a link to this chip: there is none"
-            self._notes.add(
-                message, scalar.place, word=via, choices=self._incoming, expected=expected
-            )
+            choices = carriers or self._incoming
+            self._notes.add(message, scalar.place, word=via, choices=choices, expected=expected)
         elif name not in link.carries:
             message = f"{via!r} does not carry {name!r}"
-            self._notes.add(message, scalar.place, word=name, choices=link.carries)
+            expected = _over_others(name, carriers)
+            self._notes.add(
+                message, scalar.place, word=name, choices=link.carries, expected=expected
+            )
         else:
             return Event(name, via)
         return None
@@ -289,19 +292,16 @@ class RuleReader:
         link = self._wiring.links.get(name)
         if name in self._scope.broken:
             raise Unknowable
+        carriers = _carriers(message, self._outgoing)
+        choices = carriers or list(self._outgoing)
         if link is None:
-            raise _wrong(text.link, f"unknown link {name!r}", "", name, list(self._outgoing))
+            raise _wrong(text.link, f"unknown link {name!r}", "", name, choices)
         if link.sender != self._own.name:
-            message = f"{name!r} is a link from {link.sender}, not from {self._own.name}"
-            raise _wrong(text.link, message, "", name, list(self._outgoing))
+            told = f"{name!r} is a link from {link.sender}, not from {self._own.name}"
+            raise _wrong(text.link, told, "", name, choices)
         if message not in link.carries:
-            raise _wrong(
-                text.message,
-                f"{name!r} does not carry {message!r}",
-                "",
-                message,
-                list(link.carries),
-            )
+            told, expected = f"{name!r} does not carry {message!r}", _over_others(message, carriers)
+            raise _wrong(text.message, told, expected, message, list(link.carries))
         return link
 
     def _only_link(self, name: Name, message: str) -> Link:
@@ -334,6 +334,16 @@ class RuleReader:
         return self._shapes.choice(
             node.get("steps"), "steps", ("separate", "together"), "together"
         ) == ("separate")
+
+
+def _carriers(message: str, links: MappingType[str, Link]) -> list[str]:
+    """The links among these that carry the message."""
+    return [name for name, link in links.items() if message in link.carries]
+
+
+def _over_others(message: str, carriers: list[str]) -> str:
+    """What is expected where a link does not carry a message that others do."""
+    return " or ".join(f"'{message} via {name}'" for name in carriers)
 
 
 def _wrong(

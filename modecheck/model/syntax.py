@@ -322,6 +322,9 @@ class _Parser:
             return self._apply(word, start, *self._listed(")"))
         if word in EVENT_WORDS and self._follows("("):
             return self._call(word, start)
+        if self._follows("(") and self._tokens[self._next].kind == "name" and word not in KEYWORDS:
+            expected = f"min or max; in a requirement also {', '.join(EVENT_WORDS)}"
+            raise SyntaxMistake(f"there is no function {word!r}", start, len(word), expected)
         return self.name("a name, a number or '('")
 
     def _call(self, word: str, start: int) -> Call:

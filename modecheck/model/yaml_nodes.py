@@ -18,6 +18,7 @@ import yaml
 from modecheck.model.mistakes import Notebook
 from modecheck.model.places import Place, Source
 from modecheck.model.text_files import CONTROL, read_text
+from modecheck.model.yaml_mistakes import REMEDIES, slip_behind
 
 DEEPEST = 60
 """Levels of nesting; composite states of real firmware nest three or four deep."""
@@ -32,16 +33,6 @@ NO_KEY = "\0"
 
 LONGEST_INTEGER = 12
 """Characters of an integer that are looked at; longer ones are out of range anyway."""
-
-
-REMEDIES = {
-    "mapping values are not allowed": "keys in one column, and quotes around a text with ': '",
-    "did not find expected ','": "quotes around a text in brackets that holds brackets or commas",
-    "cannot start any token": "quotes around a text that begins with such a character",
-    "end of stream": "the closing quote",
-    "unknown escape character": "single quotes, in which a backslash is only a backslash",
-}
-"""What is meant where YAML goes wrong, by a part of what the parser says."""
 
 
 @dataclass(slots=True)
@@ -253,9 +244,24 @@ class _TreeBuilder:
         parent = self.open[-1]
         parent.size += size
         if isinstance(parent.node, Sequence):
-            parent.node.items.append(node)
+            items = parent.node.items
+            if not self._is_cut(items[-1] if items else None, node):
+                items.append(node)
         else:
             self._put_in_mapping(parent, parent.node, node)
+        return True
+
+    def _is_cut(self, before: Node | None, node: Node) -> bool:
+        """Whether a comma has cut a text in brackets in two: the pieces are then put together."""
+        if not (isinstance(before, Scalar) and before.plain and isinstance(node, Scalar)):
+            return False
+        is_open = before.text.count("(") > before.text.count(")")
+        if not (is_open and node.plain and ")" in node.text):
+            return False
+        before.text = f"{before.text}, {node.text}"
+        expected = f'quotes around the whole text, "{shortened(before.text)}"'
+        message = "a comma ends a text in braces or brackets"
+        self.notes.add(message, before.place, expected=expected)
         return True
 
     def _put_in_mapping(self, parent: _Open, mapping: Mapping, node: Node) -> None:
@@ -263,7 +269,8 @@ class _TreeBuilder:
             parent.key = self._as_key(node)
             return
         key, parent.key = parent.key, None
-        if key.text == NO_KEY:
+        last = next(reversed(mapping.entries.values()), None)
+        if key.text == NO_KEY or self._is_cut(last, key):
             return
         if key.text in mapping.entries:
             first = mapping.keys[key.text].place.line
@@ -295,6 +302,9 @@ class _TreeBuilder:
         elif "nesting" in problem:
             limit = f"at most {DEEPEST} levels"
             self.notes.add("brackets nested too deep", place, expected=limit)
+        elif slip := slip_behind(error, self.source.lines):
+            place = self._at(slip.line, slip.column, slip.width)
+            self.notes.add(slip.message, place, expected=slip.expected)
         else:
             message = f"this is not YAML: {' '.join([problem, error.context or '']).rstrip()}"
             remedies = (remedy for part, remedy in REMEDIES.items() if part in problem)

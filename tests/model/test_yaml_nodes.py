@@ -158,7 +158,7 @@ def test_aliases_count_as_what_they_stand_for(tmp_path: Path) -> None:
         ("a: \x07", "text.yaml:1:4: a control character (0x07) in the text"),
         ("", "text.yaml:1:1: the file is empty"),
         ("# nothing\n", "text.yaml:1:1: the file is empty"),
-        ("a: [1", "text.yaml:1:4: this is not YAML"),
+        ("a: [1", "text.yaml:1:4: '[' is never closed"),
         ("a: [", "text.yaml:1:4: this is not YAML"),
         ('a: "b\nc: d\n', "text.yaml:1:4: this is not YAML"),
         ("a: b: c", "quotes around a text with ': '"),
