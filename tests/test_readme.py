@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import importlib
 import json
 import re
 import subprocess
 import sys
 from pathlib import Path
 
+import click
 import pytest
 
 from modecheck.cli.main import COMMANDS
@@ -100,6 +102,31 @@ def test_every_command_and_option_is_explained() -> None:
         ).stdout
         options = set(re.findall(r"--[a-z-]+", shown)) - {"--help"}
         assert [name for name in sorted(options) if name not in README] == []
+
+
+def table_of_options() -> dict[str, set[str]]:
+    """Which commands have which option, as the README's table says it."""
+    table = README[README.index("| option | of |") :].partition("\n\n")[0]
+    users: dict[str, set[str]] = {}
+    for row in table.splitlines()[2:]:
+        options, of = (cell.strip() for cell in row.split("|")[1:3])
+        named = set(re.findall(r"\w+", of)) - {"all", "but", "and"}
+        assert named <= set(COMMANDS), row
+        for option in set(re.findall(r"--[a-z-]+", options)):
+            assert option not in users, f"{option} has two rows"
+            users[option] = set(COMMANDS) - named if of.startswith("all") else named
+    return users
+
+
+def test_the_table_of_options_is_that_of_the_commands() -> None:
+    """No option is missing, and none is told of a command that does not have it."""
+    users: dict[str, set[str]] = {}
+    for name, module in COMMANDS.items():
+        command: click.Command = importlib.import_module(module).command
+        for option in (word for param in command.params for word in param.opts):
+            if option.startswith("--"):
+                users.setdefault(option, set()).add(name)
+    assert table_of_options() == users
 
 
 HOLDING = re.findall(r"<!-- every requirement holds -->\n```yaml\n(.*?)```", README, re.DOTALL)
