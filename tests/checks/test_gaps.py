@@ -70,6 +70,39 @@ def test_gap_is_what_arrives_without_an_answer() -> None:
     ]
 
 
+FULL = """
+device: full links
+chips:
+  tile:
+    states: {ready: {rest: true}}
+    rules:
+      - {on: step, send: [note]}
+      - {on: echo, send: [note]}
+    ignores: [echo]
+  hub:
+    states: {on: {rest: true}}
+    rules: [{send: [echo]}, {on: note}]
+actors:
+  player: {states: {here: {}}, rules: [{raise: [step]}]}
+links:
+  air: {from: tile, to: hub, carries: [note], when_full: wait}
+  back: {from: hub, to: tile, carries: [echo], when_full: wait}
+"""
+
+
+def test_cell_tells_where_a_full_link_kept_a_rule_from_being_taken() -> None:
+    """Such an event has an answer. It is not ignored either: a rule without a condition of its own
+    takes the message, or the message waits.
+    """
+    tile, hub = tables(FULL)
+    blocked = {
+        event.label: (cell.blocked, cell.otherwise) for (_, event), cell in tile.cells.items()
+    }
+    assert blocked == {"echo": (True, ""), "step": (True, "")}
+    assert tile.gaps() == hub.gaps() == []
+    assert not any(cell.blocked for cell in hub.cells.values())
+
+
 @given(devices())
 @settings(max_examples=settings().max_examples)
 def test_gaps_of_messages_are_the_unhandled_ones(drawn: Drawn) -> None:
