@@ -13,7 +13,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from modecheck.engine.happenings import Accepted, Dropped, Raised
-from modecheck.engine.plain import Interpreter, State, Step
+from modecheck.engine.plain import BLOCKED, Interpreter, State, Step
 from modecheck.product.form import (
     Apply,
     ChipForm,
@@ -214,12 +214,19 @@ class _Alone:
         if len(mine) > 1:
             raise _NotAMachine(f"in {self._name(own)} two of its timers run")
         if not mine:
+            if given.queue >= 0 and self._kept_waiting:
+                raise _NotAMachine(f"{given.text} waits for more room than the chip's links have")
             return own, NOTHING
         (step,) = mine
         if step.after is None:
             assert step.failure is not None
             raise _NotAMachine(f"in {self._name(own)}, {given.text}: {step.failure.text}")
         return self._of(step.after), self._output(step)
+
+    @property
+    def _kept_waiting(self) -> bool:
+        """Whether a message has stayed in its link, although those of the chip are empty."""
+        return any(met.outcome == BLOCKED for met in self._interpreter.observed.encounters)
 
     def _is_answer(self, step: Step, given: _Input) -> bool:
         if step.label >= self._first_label:

@@ -39,6 +39,17 @@ def machine(rule: str, more: str = "ignores: [hello]") -> OwnMachine | WhyNot:
     return own_machine(begin(HUB.format(rule=rule, more=more)).product, "hub")
 
 
+def test_a_chip_that_sends_more_than_its_link_can_hold_is_no_machine() -> None:
+    """Its message would wait for ever, and no output says so."""
+    rule = "twice: {on: hello, send: [note(1) via down, note(1) via down, note(1) via down]}"
+    text = HUB.format(rule=rule, more="ignores: []").replace(
+        "capacity: 2}\n", "capacity: 2, when_full: wait}\n"
+    )
+    found = own_machine(begin(text).product, "hub")
+    assert isinstance(found, WhyNot)
+    assert found.reasons == ("hello(0) over up waits for more room than the chip's links have",)
+
+
 def test_the_starters_pedal_is_a_machine_of_four_states() -> None:
     """Two ways and two positions of the foot; its answers are its pictures."""
     found = own_machine(compose(read_device(str(STARTER))), "pedal")
