@@ -19,6 +19,7 @@ SUBJECTS: Mapping[str, tuple[str, ...]] = {
     "time-stop": ("chip.rule",),
     "zeno": ("chip",),
     "unhandled-message": ("chip.state.message",),
+    "blocked-reaction": ("chip.rule",),
     "overflow": ("link.message",),
     "out-of-range": ("chip.variable", "link.message"),
     "lost-bond": ("pairing",),
