@@ -226,7 +226,7 @@ class _Steps:
         if known is None:
             before, move = self._states[at], self._moves[at]
             assert before is not None, "a step that fails is the last one"
-            known = self._interpreter.step_to(before, move.label, move.after)
+            known = self._interpreter.step_to(before, move.label, move.after, move.ticks)
             assert known is not None, "a way has steps of its product"
             self._taken[at] = known
         return known

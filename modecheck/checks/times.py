@@ -320,5 +320,5 @@ def _measured(space: Space, product: Product, stretch: Stretch | None) -> Measur
     way = Way(moves, switch_from=len(before), loop_from=loop_from)
     ticks = None if start.ticks == FOREVER else start.ticks
     if space.product.watchers:
-        way = without_watchers(product, way)
+        way = without_watchers(space.product, product, way)
     return Measured(ticks, way, stretch.stands)

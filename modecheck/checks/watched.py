@@ -102,8 +102,9 @@ class _Judging:
     def _ways_to_break(self, answers: Sequence[LoopAnswer]) -> list[tuple[Way, str]]:
         """The shortest way into a bad state, with the reason, and the ways of fair loops."""
         loops = [answer.loop for answer in answers if answer.loop is not None]
-        ways = [way_round(self._watched, loop) for loop in loops]
-        found = [(without_watchers(self._product, way), "") for way in ways]
+        watched = self._watched
+        ways = [way_round(watched, loop) for loop in loops]
+        found = [(without_watchers(watched.product, self._product, way), "") for way in ways]
         return [*self._bad(), *found]
 
     def _bad(self) -> Iterator[tuple[Way, str]]:
@@ -116,7 +117,8 @@ class _Judging:
                 found.append((self._watched.depth_of(number), number, reason))
         if found:
             _, number, reason = min(found)
-            yield without_watchers(self._product, way_to(self._watched, number)), reason
+            way = way_to(self._watched, number)
+            yield without_watchers(self._watched.product, self._product, way), reason
 
     def _staying_alive(self) -> list[LoopAnswer]:
         """Whether it stays alive where nothing happens any more, and where something does: asked

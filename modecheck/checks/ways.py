@@ -4,17 +4,23 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from modecheck.engine.plain import State
+from modecheck.engine.happenings import Passed
+from modecheck.engine.plain import Interpreter, State
 from modecheck.engine.space import Edge, FairLoop, Path, Sighting, Space
 from modecheck.product.form import Product
 
 
 @dataclass(frozen=True, slots=True)
 class Move:
-    """A step by its label (number), and the state after it; None after a failing step."""
+    """A step by its label (number), and the state after it; None after a failing step.
+
+    `ticks` is how many pass in it, where a watcher has counted them: without the watcher they may
+    change nothing, or be fewer than those of one step. It is None for a step of the product.
+    """
 
     label: int
     after: State | None
+    ticks: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,19 +65,39 @@ def way_round(space: Space, found: FairLoop) -> Way:
     return replace(way, loop_from=len(found.stem) + 1)
 
 
-def without_watchers(product: Product, way: Way) -> Way:
+def without_watchers(watched: Product, product: Product, way: Way) -> Way:
     """A way through a watched product as one through the product itself: what only watchers did,
-    and idling, is left out.
+    and idling, is left out. Time that passes is kept, whoever counts it.
     """
     moves: list[Move] = []
     loop_from = way.loop_from
+    ticks = _ticks_passed(watched, way)
     for number, move in enumerate(way.moves, start=1):
         if move.label >= len(product.labels):
             loop_from -= number < way.loop_from
             continue
         after = None if move.after is None else move.after[: len(product.fields)]
-        moves.append(Move(move.label, after))
+        moves.append(Move(move.label, after, ticks.get(number)))
     return Way(tuple(moves), way.switch_from, loop_from)
+
+
+def _ticks_passed(product: Product, way: Way) -> dict[int, int]:
+    """How many ticks pass in the steps of a way in which time goes on, by their numbers."""
+    if product.time is None:
+        return {}
+    passed: dict[int, int] = {}
+    interpreter, before = Interpreter(product), product.initial
+    for number, move in enumerate(way.moves, start=1):
+        if move.label == product.time.label:
+            passed[number] = _ticks_in(interpreter, before, move) if product.time.leaps else 1
+        before = before if move.after is None else move.after
+    return passed
+
+
+def _ticks_in(interpreter: Interpreter, before: State, move: Move) -> int:
+    step = interpreter.step_to(before, move.label, move.after)
+    assert step is not None, "a way has steps of its product"
+    return sum(one.ticks for one in step.happenings if isinstance(one, Passed))
 
 
 def _as_way(space: Space, path: Path, *, switch_from: int = 0) -> Way:

@@ -152,11 +152,7 @@ class Interpreter:
         """Every atomic step from a state, failing ones included, in a fixed order."""
         if self._idles and state[self.product.idle_field]:
             return [self._idling(state)]
-        steps = [
-            *self._own_steps(state),
-            *self._deliveries(state),
-            *self._faults(state),
-        ]
+        steps = self._untimed(state)
         steps += self._tick(state, steps)
         obliged = any(step.label in self._obliging for step in steps)
         steps += self._choices(state)
@@ -164,11 +160,21 @@ class Interpreter:
             steps.append(self._idling(state))
         return steps
 
-    def step_to(self, state: State, label: int, after: State | None) -> Step | None:
+    def _untimed(self, state: State) -> list[Step]:
+        return [*self._own_steps(state), *self._deliveries(state), *self._faults(state)]
+
+    def step_to(
+        self, state: State, label: int, after: State | None, ticks: int | None = None
+    ) -> Step | None:
         """The first of the `steps` with this label that leads there. Of chips' own steps and of
         deliveries, only those with the label are made.
+
+        With `ticks` it is time that goes on by so many: perhaps fewer than in the product's own
+        step, and also where they change nothing, which is no step of the product. What stands
+        beside the product may have counted them.
         """
-        called = (step for step in self._steps_called(state, label) if step.label == label)
+        steps = self._steps_called(state, label) if ticks is None else self._passing(state, ticks)
+        called = (step for step in steps if step.label == label)
         return next((step for step in called if step.after == after), None)
 
     def _steps_called(self, state: State, label: int) -> Iterable[Step]:
@@ -468,23 +474,42 @@ class Interpreter:
             now[watcher.count] = 0
 
     def _tick(self, state: State, others: Sequence[Step]) -> Iterator[Step]:
-        """Time goes on by a tick, unless something else has to happen first."""
+        """Time goes on as far as one step takes it, unless that changes nothing."""
+        running, most = self._running(state, others)
+        if most:
+            step = self._passed(state, running, most)
+            if step.after != state:
+                yield step
+
+    def _passing(self, state: State, ticks: int) -> Iterator[Step]:
+        """Time goes on by so many ticks, where it may, whether or not that changes anything."""
+        running, most = self._running(state, self._untimed(state))
+        if 0 < ticks <= most:
+            yield self._passed(state, running, ticks)
+
+    def _running(self, state: State, others: Sequence[Step]) -> tuple[list[Ticking], int]:
+        """The counts that go on, and how far they may in one step: not at all where something else
+        has to happen first.
+        """
         time = self.product.time
         if time is None or any(self._comes_first(step.label, state) for step in others):
-            return
+            return [], 0
         if any(self.condition(due.holds, state) for due in time.due):
-            return
+            return [], 0
         running = [one for one in time.tickings if self.condition(one.runs, state)]
-        ticks = 1
-        if time.leaps and not others:
-            ticks = min((ticks_to_stop(one, state[one.field]) for one in running), default=1)
+        if not time.leaps or others:
+            return running, 1
+        stops = (ticks_to_stop(one, state[one.field]) for one in running)
+        return running, min(stops, default=NO_STOP)
+
+    def _passed(self, state: State, running: Sequence[Ticking], ticks: int) -> Step:
+        time = self.product.time
+        assert time is not None, "only time that is counted goes on"
         draft = _Draft(list(state), log=[Passed(ticks)])
         for ticking in running:
             count = state[ticking.field]
             draft.now[ticking.field] = count + ticks if count < ticking.last else ticking.behind
-        step = self._finished(draft, time.label)
-        if step.after != state:
-            yield step
+        return self._finished(draft, time.label)
 
     def _comes_first(self, number: int, state: State) -> bool:
         """Whether time waits for a step: it is done at once, or delivers at the latest moment."""

@@ -36,7 +36,7 @@ def replay(product: Product, way: Way) -> Iterator[Replayed]:
     interpreter = Interpreter(product)
     state = product.initial
     for position, move in enumerate(way.moves, start=1):
-        found = interpreter.step_to(state, move.label, move.after)
+        found = interpreter.step_to(state, move.label, move.after, move.ticks)
         if found is None:
             raise ReplayError(position, product.labels[move.label].text)
         yield Replayed(state, found)

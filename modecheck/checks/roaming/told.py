@@ -21,7 +21,7 @@ def as_finding(base: Product, sight: Sight, shrunk: Shrunk) -> Finding | None:
     is no fault: that something possible came true.
     """
     way = Way(tuple(Move(label, after) for label, after in shrunk.run))
-    way = without_watchers(base, way)
+    way = without_watchers(shrunk.product, base, way)
     states = [base.initial, *(move.after for move in way.moves if move.after is not None)]
     if sight.kind == FAILING:
         return _failing(shrunk, way)
