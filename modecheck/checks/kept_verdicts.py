@@ -5,30 +5,42 @@ options, how it is explored and with which bounds, the day (acceptances end on o
 itself, by the size and date of each of its files. Kept is only what is complete: what was stopped
 is tried anew. An entry that cannot be read counts as absent, a folder that cannot be written to
 means that nothing is kept; neither is an error.
+
+An entry is JSON and holds what was found. The device is the one that is asked about, and what an
+entry says of it must fit: its requirements, its steps, the fields of its states.
 """
 
 from __future__ import annotations
 
 import hashlib
+import json
 import os
-import pickle
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import cache
 from pathlib import Path
-from typing import cast
+from typing import Any, cast
 
 import modecheck
-from modecheck.checks.verdict import Verdict, check
+from modecheck.checks.acceptance import Accepted
+from modecheck.checks.coverage import Coverage
+from modecheck.checks.findings import KINDS, Finding
+from modecheck.checks.judged import Judged
+from modecheck.checks.mode_switches import ModeSwitch
+from modecheck.checks.recorded import Odd, Own, read, recorded
+from modecheck.checks.switch_endings import SwitchEnding
+from modecheck.checks.verdict import Explored, Reduced, Verdict, check
+from modecheck.checks.ways import Way
 from modecheck.engine import kept_files
 from modecheck.engine.choice import Search
 from modecheck.engine.elsewhere import Elsewhere, can_begin
 from modecheck.engine.exploration import Reporter
 from modecheck.engine.kept_files import cache_folder, recall
 from modecheck.engine.space import Space
-from modecheck.model.parts import Device
+from modecheck.model.parts import Device, Requirement
+from modecheck.model.places import Source
 from modecheck.product.composition import compose
 from modecheck.product.form import Product
 from modecheck.version import __version__
@@ -58,13 +70,39 @@ class KeptSpace:
     complete: bool = True
 
 
+@dataclass(frozen=True, slots=True)
+class _Variant:
+    """What is kept of `Explored`."""
+
+    state_count: int
+    transitions: int
+    depth: int
+    layers: list[int]
+    findings: tuple[Finding, ...]
+    switches: tuple[ModeSwitch, ...]
+    endings: tuple[SwitchEnding, ...]
+    modes: dict[str, int]
+    coverage: Coverage
+    requirements: tuple[Judged, ...]
+    reduced: Reduced
+
+
+@dataclass(frozen=True, slots=True)
+class _Whole:
+    """What is kept of `Verdict`, beside its variants."""
+
+    findings: tuple[Finding, ...]
+    accepted: tuple[Accepted, ...]
+    remarks: tuple[str, ...]
+
+
 def check_or_recall(
     devices: Sequence[Device], search: Search, reporter: Reporter | None = None
 ) -> tuple[Verdict, bool]:
     """The verdict on a device in these variants, and whether it was kept from an earlier check."""
     today = date.today()
     key = key_of(devices, search, today)
-    known = kept_verdict(key)
+    known = kept_verdict(key, devices)
     if known is not None:
         return known, True
     verdict = check(devices, search=search, reporter=reporter, today=today)
@@ -102,17 +140,15 @@ def is_kept(key: str) -> bool:
     return _path(key).exists()
 
 
-def kept_verdict(key: str) -> Verdict | None:
-    """The verdict kept under a key, or None."""
+def kept_verdict(key: str, devices: Sequence[Device]) -> Verdict | None:
+    """The verdict on these variants kept under a key, or None."""
     raw = recall(_path(key))
     if raw is None:
         return None
     try:
-        # It lies in the user's own folder, beside the machine code that we load from there.
-        verdict = pickle.loads(raw)  # noqa: S301
-    except Exception:  # whatever an old or foreign entry holds, it is no verdict
+        return _verdict_from(json.loads(raw), devices)
+    except (ValueError, RecursionError):  # whatever an old or foreign entry holds, it is no verdict
         return None
-    return verdict if isinstance(verdict, Verdict) else None
 
 
 def keep(key: str, verdict: Verdict) -> None:
@@ -120,7 +156,110 @@ def keep(key: str, verdict: Verdict) -> None:
     states = sum(one.exploration.state_count for one in verdict.explored)
     if not verdict.complete or states < WORTH_KEEPING:
         return
-    kept_files.keep(_path(key), pickle.dumps(slim(verdict)), most=MOST_ENTRIES)
+    raw = json.dumps(_as_data(verdict), separators=(",", ":")).encode()
+    kept_files.keep(_path(key), raw, most=MOST_ENTRIES)
+
+
+def _as_data(verdict: Verdict) -> list[Any]:
+    """Sources, each once, with their lines; then the whole; then the variants."""
+    sources: dict[str, tuple[str, ...]] = {}
+
+    def named(source: Source) -> str:
+        sources[source.name] = source.lines
+        return source.name
+
+    own: Own = {Requirement: lambda need: need.name, Source: named}
+    whole = recorded(_Whole(verdict.findings, verdict.accepted, verdict.remarks), own)
+    variants = [recorded(_variant(one), own) for one in verdict.explored]
+    return [recorded(sources, {}), whole, variants]
+
+
+def _variant(one: Explored) -> _Variant:
+    figures = _figures(one.exploration)
+    return _Variant(
+        state_count=figures.state_count,
+        transitions=figures.transitions,
+        depth=figures.depth,
+        layers=figures.layers,
+        findings=one.findings,
+        switches=one.switches,
+        endings=one.endings,
+        modes=one.modes,
+        coverage=one.coverage,
+        requirements=one.requirements,
+        reduced=one.reduced,
+    )
+
+
+def _verdict_from(data: Any, devices: Sequence[Device]) -> Verdict:
+    """What `_as_data` made, beside the devices that it speaks of. Raises `Odd`."""
+    if type(data) is not list or len(data) != 3 or type(data[2]) is not list:
+        raise Odd("this is no verdict")
+    lines = read(dict[str, tuple[str, ...]], data[0], {})
+    sources = {name: Source(name, text) for name, text in lines.items()}
+    if len(data[2]) != len(devices):
+        raise Odd("a verdict on other variants")
+    explored = tuple(
+        _explored_from(one, device, sources) for one, device in zip(data[2], devices, strict=True)
+    )
+    whole = read(_Whole, data[1], {Source: _among(sources)})
+    products = [one.exploration.product for one in explored]
+    for finding in [*whole.findings, *(one.finding for one in whole.accepted)]:
+        _need_known(finding, products)
+    return Verdict(devices[0], explored, whole.findings, whole.accepted, whole.remarks)
+
+
+def _explored_from(data: Any, device: Device, sources: dict[str, Source]) -> Explored:
+    own: Own = {Source: _among(sources), Requirement: _among(device.requirements)}
+    kept = read(_Variant, data, own)
+    product = compose(device, leaps=kept.reduced.leaps)
+    for finding in kept.findings:
+        _need_known(finding, [product])
+    for one in (*kept.switches, *kept.endings):
+        _need_way(one.way if isinstance(one, ModeSwitch) else one.loss, [product])
+    space = KeptSpace(product, kept.state_count, kept.transitions, kept.depth, kept.layers)
+    return Explored(
+        device=device,
+        exploration=cast("Space", space),
+        findings=kept.findings,
+        switches=kept.switches,
+        endings=kept.endings,
+        modes=kept.modes,
+        coverage=kept.coverage,
+        requirements=kept.requirements,
+        reduced=kept.reduced,
+    )
+
+
+def _among(known: dict[str, Any]) -> Any:
+    """A reader of what is named and known already."""
+
+    def found(name: Any) -> Any:
+        if type(name) is not str or name not in known:
+            raise Odd(f"{name!r} is not known")
+        return known[name]
+
+    return found
+
+
+def _need_known(finding: Finding, products: Sequence[Product]) -> None:
+    if finding.code not in KINDS:
+        raise Odd(f"{finding.code!r} is no code")
+    _need_way(finding.way, products)
+
+
+def _need_way(way: Way | None, products: Sequence[Product]) -> None:
+    """Raise `Odd` unless a way speaks of steps and states that one of the products may have."""
+    if way is not None and not any(_can_have(product, way) for product in products):
+        raise Odd("a scenario of another device")
+
+
+def _can_have(product: Product, way: Way) -> bool:
+    labels, size = len(product.labels), len(product.fields)
+    return all(
+        0 <= move.label < labels and (move.after is None or len(move.after) == size)
+        for move in way.moves
+    )
 
 
 def slim(verdict: Verdict) -> Verdict:

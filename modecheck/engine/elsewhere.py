@@ -11,6 +11,7 @@ import threading
 from collections.abc import Callable
 from typing import Generic, NoReturn, TypeVar, cast
 
+from modecheck.engine.kept_files import look_at_folders
 from modecheck.engine.space import Limits
 
 T = TypeVar("T")
@@ -22,6 +23,7 @@ class Elsewhere(Generic[T]):
     """
 
     def __init__(self, work: Callable[[], T]) -> None:
+        look_at_folders()
         self._reading, writing = os.pipe()
         self._process = os.fork()
         if self._process == 0:

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import copy
+import hashlib
+import json
+import pickle
 from dataclasses import fields, replace
 from datetime import date
 from pathlib import Path
@@ -11,11 +15,12 @@ import pytest
 
 import modecheck
 from modecheck.checks import kept_verdicts
-from modecheck.checks.kept_verdicts import check_or_recall, keep, kept_verdict, key_of
-from modecheck.checks.verdict import check
+from modecheck.checks.kept_verdicts import check_or_recall, keep, kept_verdict, key_of, slim
+from modecheck.checks.verdict import Verdict, check
 from modecheck.engine.choice import Search
+from modecheck.engine.kept_files import DIGEST_BYTES
 from modecheck.engine.space import Limits
-from modecheck.model.devices import read_device
+from modecheck.model.devices import read_device, variants
 from modecheck.model.parts import Device
 from modecheck.report.as_json import json_text
 from modecheck.report.as_sarif import sarif_text
@@ -127,8 +132,100 @@ def test_a_damaged_entry_counts_as_absent(damage: str, folder: Path) -> None:
     }
     assert broken[damage] != raw
     entry.write_bytes(broken[damage])
-    assert kept_verdict(entry.stem) is None
+    assert kept_verdict(entry.stem, [read_device(str(LARGE))]) is None
     assert [recalled(LARGE), recalled(LARGE)] == [False, True]
+
+
+class Planted:
+    """Runs when it is unpickled."""
+
+    def __init__(self, file: Path) -> None:
+        self._file = file
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return Path.touch, (self._file,)
+
+
+def written(entry: Path, raw: bytes) -> None:
+    """Anybody can compute the digest that goes before an entry."""
+    entry.write_bytes(hashlib.sha256(raw).digest() + raw)
+
+
+def test_an_entry_is_not_run(folder: Path, tmp_path: Path) -> None:
+    """A pickle in an entry's place, under its name and with its digest, is no verdict."""
+    recalled(LARGE)
+    (entry,) = folder.glob("*.verdict")
+    for protocol in range(pickle.HIGHEST_PROTOCOL + 1):
+        written(entry, pickle.dumps(Planted(tmp_path / "was run"), protocol))
+        assert not recalled(LARGE)
+    assert not (tmp_path / "was run").exists()
+
+
+def changed(data: Any, how: Any) -> Any:
+    """The same data, with one thing in it that does not fit."""
+    sources, whole, variants = copy.deepcopy(data)
+    how(sources, whole, variants)
+    return [sources, whole, variants]
+
+
+ODD: dict[str, Any] = {
+    "no verdict": lambda _s, _w, v: v.clear(),
+    "a field too many": lambda _s, _w, v: v[0].update(more=1),
+    "a field too few": lambda _s, w, _v: w.pop("remarks"),
+    "text in place of a number": lambda _s, _w, v: v[0].update(depth="9"),
+    "a truth value in place of a number": lambda _s, _w, v: v[0].update(depth=True),
+    "a number in place of text": lambda _s, w, _v: w["findings"][0].update(text=9),
+    "another code": lambda _s, w, _v: w["findings"][0].update(code="other"),
+    "another source": lambda _s, w, _v: w["findings"][0]["place"].update(source="other.yaml"),
+    "another step": lambda _s, w, _v: w["findings"][0]["way"]["moves"][0].update(label=9_999),
+    "another state": lambda _s, w, _v: w["findings"][0]["way"]["moves"][0].update(after=[1]),
+    "a pair of three": lambda _s, _w, v: v[0]["coverage"]["taken"].append(["a", "b", "c"]),
+    "no list": lambda _s, _w, v: v[0].update(layers=3),
+    "no sources": lambda s, _w, _v: s.clear(),
+}
+
+
+@pytest.mark.parametrize("odd", ODD)
+def test_an_entry_with_anything_odd_is_not_read(odd: str, folder: Path) -> None:
+    """Whatever is of another type, or speaks of another device: it is explored anew."""
+    recalled(LARGE)
+    (entry,) = folder.glob("*.verdict")
+    data = json.loads(entry.read_bytes()[DIGEST_BYTES:])
+    devices = [read_device(str(LARGE))]
+    written(entry, json.dumps(data).encode())
+    assert kept_verdict(entry.stem, devices) is not None
+    written(entry, json.dumps(changed(data, ODD[odd])).encode())
+    assert kept_verdict(entry.stem, devices) is None
+    assert [recalled(LARGE), recalled(LARGE)] == [False, True]
+
+
+def test_a_nested_entry_is_not_read(folder: Path) -> None:
+    """Nor one that is deeper than anything that reads it."""
+    recalled(LARGE)
+    (entry,) = folder.glob("*.verdict")
+    written(entry, b"[" * 100_000 + b"]" * 100_000)
+    assert not recalled(LARGE)
+
+
+@pytest.mark.parametrize("reductions", [{}, {"symmetry": True}, {"leaps": True}, {"order": True}])
+def test_a_verdict_is_the_same_when_it_is_read(
+    reductions: dict[str, bool], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With pairings, modes, switches, options and accepted findings, in the same bytes."""
+    monkeypatch.setattr(kept_verdicts, "WORTH_KEEPING", 0)
+    monkeypatch.setattr(Verdict, "complete", True)
+    search = replace(PLAIN, limits=Limits(states=2_000), **reductions)
+    for name in ("usurpation", "volatile_bond", "stale_replay"):
+        first = read_device(str(MODELS / "faulty" / f"{name}.yaml"))
+        devices = [read_device(first.file, choice) for choice in variants(first)]
+        verdict = check(devices, search=search)
+        if not all(one.exploration.complete for one in verdict.explored):
+            continue
+        keep(name, verdict)
+        again = kept_verdict(name, devices)
+        assert again is not None
+        assert slim(verdict) == again
+        assert json_text(again) == json_text(verdict)
 
 
 def test_a_folder_that_cannot_be_made_keeps_nothing(folder: Path) -> None:
@@ -144,4 +241,4 @@ def test_the_oldest_entries_go(folder: Path, monkeypatch: pytest.MonkeyPatch) ->
     for number in range(4):
         keep(f"key{number}", verdict)
     assert len(list(folder.iterdir())) == 2
-    assert kept_verdict("key3") is not None
+    assert kept_verdict("key3", [verdict.device]) is not None

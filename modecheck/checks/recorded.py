@@ -1,0 +1,105 @@
+"""Values of dataclasses as JSON, and back with every type checked.
+
+What is read may have been written by anybody: nothing is made but what the expected type names, and
+whatever does not fit it exactly is `Odd`. A type may be recorded in a way of its own, which a
+`Recorder` says of what it writes and a `Reader` of what it reads.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import types
+from collections.abc import Callable, Mapping
+from datetime import date
+from functools import cache
+from typing import Any, Union, get_args, get_origin, get_type_hints
+
+Own = Mapping[type, Callable[[Any], Any]]
+"""How values of some types are written, or read."""
+
+
+class Odd(ValueError):
+    """What was read is no value of the type that was expected."""
+
+
+def recorded(value: Any, own: Own) -> Any:
+    """A value as what JSON can hold: dataclasses by their fields, sets in their order."""
+    if type(value) in own:
+        return own[type(value)](value)
+    if dataclasses.is_dataclass(value):
+        names = [field.name for field in dataclasses.fields(value)]
+        return {name: recorded(getattr(value, name), own) for name in names}
+    if value is None or isinstance(value, (bool, str)):
+        return value
+    if isinstance(value, date):
+        return value.isoformat()
+    if isinstance(value, Mapping):
+        return [[recorded(key, own), recorded(one, own)] for key, one in value.items()]
+    if isinstance(value, (set, frozenset)):
+        return [recorded(one, own) for one in sorted(value)]
+    if isinstance(value, (tuple, list)):
+        return [recorded(one, own) for one in value]
+    return int(value)
+
+
+def read(kind: Any, data: Any, own: Own) -> Any:
+    """A value of a type, from what `recorded` made of it. Raises `Odd`."""
+    if kind in own:
+        return own[kind](data)
+    if dataclasses.is_dataclass(kind):
+        return _read_fields(kind, data, own)
+    if kind is date:
+        return _read_date(data)
+    origin, arguments = get_origin(kind), get_args(kind)
+    if origin in (Union, types.UnionType):
+        return _read_optional(arguments, data, own)
+    if origin is not None:
+        return _read_many(origin, arguments, _as_list(data), own)
+    if type(data) is not kind:
+        raise Odd(f"{data!r} is no {kind}")
+    return data
+
+
+def _read_fields(kind: Any, data: Any, own: Own) -> Any:
+    hints = _hints(kind)
+    if type(data) is not dict or data.keys() != hints.keys():
+        raise Odd(f"these are not the fields of {kind}")
+    return kind(**{name: read(hint, data[name], own) for name, hint in hints.items()})
+
+
+@cache
+def _hints(kind: Any) -> dict[str, Any]:
+    hints = get_type_hints(kind)
+    return {field.name: hints[field.name] for field in dataclasses.fields(kind)}
+
+
+def _read_date(data: Any) -> date:
+    try:
+        return date.fromisoformat(data)
+    except (TypeError, ValueError):
+        raise Odd(f"{data!r} is no day") from None
+
+
+def _read_optional(kinds: tuple[Any, ...], data: Any, own: Own) -> Any:
+    if data is None and type(None) in kinds:
+        return None
+    (kind,) = (one for one in kinds if one is not type(None))
+    return read(kind, data, own)
+
+
+def _read_many(origin: Any, kinds: tuple[Any, ...], items: list[Any], own: Own) -> Any:
+    if origin is dict:
+        return dict(read(tuple[kinds], item, own) for item in items)
+    if origin is tuple and kinds[-1] is not Ellipsis:
+        if len(items) != len(kinds):
+            raise Odd(f"{items!r} are not {len(kinds)}")
+        return tuple(read(kind, item, own) for kind, item in zip(kinds, items, strict=True))
+    if origin not in (tuple, list, set, frozenset):
+        raise Odd(f"{origin} is not read")
+    return origin(read(kinds[0], item, own) for item in items)
+
+
+def _as_list(data: Any) -> list[Any]:
+    if type(data) is not list:
+        raise Odd(f"{data!r} is no list")
+    return data
