@@ -20,9 +20,6 @@ CHIPS = ("hub", "left", "right")
 ACTORS = ("player", "cable")
 SIGNALS = ("hello", "ping", "pong", "done")
 """In the order in which they may raise each other; `hello` is a message, too."""
-PATTERNS = ("never", "always", "eventually", "whenever", "before")
-WAITING = ("whenever", "eventually")
-"""Patterns of requirements about runs, and those that can wait for a state."""
 
 
 @dataclass(frozen=True)
@@ -64,17 +61,15 @@ def devices(
     faults: bool = True,
     cascades: bool = True,
     runs: bool = False,
-    waits: bool = False,
     timed: bool = False,
 ) -> Drawn:
     """A device in one of its variants. Without `cascades` no hearer of a signal raises one; with
-    `runs` there are requirements that need a watcher; with `timed` there is a clock. With `waits`
-    these requirements wait for a state, on a clock within a time, and often nobody else counts it.
+    `runs` there are requirements that need a watcher; with `timed` there is a clock.
     """
     writer = _DeviceWriter(
-        Draw(draw), options=options, faults=faults, cascades=cascades, timed=timed, waits=waits
+        Draw(draw), options=options, faults=faults, cascades=cascades, timed=timed
     )
-    return writer.drawn(runs=runs or waits)
+    return writer.drawn(runs=runs)
 
 
 def rolled(seed: int, *, timed: bool = False) -> Drawn:
@@ -85,19 +80,10 @@ def rolled(seed: int, *, timed: bool = False) -> Drawn:
 
 class _DeviceWriter:
     def __init__(
-        self,
-        draw: Draw,
-        *,
-        options: bool,
-        faults: bool,
-        cascades: bool,
-        timed: bool,
-        waits: bool,
+        self, draw: Draw, *, options: bool, faults: bool, cascades: bool, timed: bool
     ) -> None:
         self._draw = draw
         self._timed = timed
-        self._waits = waits
-        self._counts = timed and (not waits or draw.chance(50))
         self._with_faults = faults
         self._cascades = cascades
         self._options = self._draw_options() if options else {}
@@ -158,7 +144,7 @@ class _DeviceWriter:
                 self._sight(name),
                 self._wires,
                 self._signals,
-                timed=self._counts,
+                timed=self._timed,
             )
             for name, outline in self._outlines.items()
         }
@@ -172,7 +158,7 @@ class _DeviceWriter:
 
     def _link(self, wire: Wire) -> dict[str, Any]:
         link = wire_as_yaml(self._draw, wire)
-        if self._counts and self._draw.chance(50):
+        if self._timed and self._draw.chance(50):
             link["delay"] = duration(self._draw)
         if self._draw.chance(55):
             link["up_when"] = self._up_when()
@@ -246,13 +232,11 @@ class _DeviceWriter:
         """One or two requirements about runs, in any scope."""
         found: dict[str, Any] = {}
         for name in ("RUN1", "RUN2")[: self._draw.number(1, 2)]:
-            form = self._draw.one(WAITING if self._waits else PATTERNS)
+            form = self._draw.one(("never", "always", "eventually", "whenever", "before"))
             partner = {"whenever": "then", "before": "first"}.get(form)
-            moment = self._stay if self._waits else self._moment
-            need: dict[str, Any] = {"text": f"requirement {name}", form: moment()}
-            need |= {partner: moment()} if partner else {}
-            within = self._waits or self._draw.chance(60)
-            if form == "whenever" and self._timed and within:
+            need: dict[str, Any] = {"text": f"requirement {name}", form: self._moment()}
+            need |= {partner: self._moment()} if partner else {}
+            if form == "whenever" and self._timed and self._draw.chance(60):
                 need["within"] = f"{self._draw.number(0, 4)} ms"
             need["scope"] = self._draw.one(
                 (
@@ -263,16 +247,8 @@ class _DeviceWriter:
                     "globally",
                 )
             )
-            if self._waits and not self._draw.chance(30):
-                need["scope"] = "globally"
             found[name] = need
         return found
-
-    def _stay(self) -> str:
-        """That a chip is in a state, or is not."""
-        chip = self._draw.one(list(self._outlines))
-        state = self._draw.one(self._outlines[chip].states)
-        return f"{chip}.state {self._draw.one(('==', '!='))} {state}"
 
     def _moment(self) -> str:
         """A condition of a state, or something that happens in a step."""

@@ -28,6 +28,7 @@ from modecheck.report.times_pictures import time_pictures
 from modecheck.report.times_text import times_as_text
 from modecheck.scenario.telling import tell
 from tests.generation.devices import Drawn, device_from, devices
+from tests.generation.waiting import waiting_devices
 
 EXAMPLES = settings().max_examples
 MOST_STATES = 400
@@ -86,10 +87,19 @@ def verdict_on(drawn: Drawn, *, leaps: bool = False, symmetry: bool = False) -> 
 reduced = st.sampled_from(({}, {"leaps": True}, {"symmetry": True}))
 
 
-@given(devices(timed=True, waits=True), reduced)
-@settings(max_examples=EXAMPLES)
+@given(devices(timed=True, runs=True), reduced)
+@settings(max_examples=EXAMPLES // 2)
 def test_a_device_with_a_clock_is_told_in_every_output(drawn: Drawn, how: dict[str, bool]) -> None:
-    """Requirements within a time and about the end of runs included, whatever is explored."""
+    """With links, people and faults; whatever is explored."""
+    verdict = verdict_on(drawn, **how)
+    for output in OUTPUTS.values():
+        output(verdict)
+
+
+@given(waiting_devices(), reduced)
+@settings(max_examples=2 * EXAMPLES)
+def test_whoever_waits_is_told_in_every_output(drawn: Drawn, how: dict[str, bool]) -> None:
+    """Within a time, and in the end, where often a requirement alone counts the time."""
     verdict = verdict_on(drawn, **how)
     for output in OUTPUTS.values():
         output(verdict)
@@ -104,7 +114,7 @@ def test_a_device_without_a_clock_is_told_in_every_output(drawn: Drawn, symmetry
         output(verdict)
 
 
-@given(devices(timed=True, waits=True))
+@given(waiting_devices())
 @settings(max_examples=EXAMPLES // 2)
 def test_times_are_told_in_every_output(drawn: Drawn) -> None:
     """As text, as JSON, and as timing diagrams."""
