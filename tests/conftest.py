@@ -8,6 +8,8 @@ the profile `shrink` takes minutes to make it small.
 from __future__ import annotations
 
 import os
+import signal
+from collections.abc import Iterator
 
 import pytest
 from hypothesis import HealthCheck, Phase, settings
@@ -41,3 +43,15 @@ settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "quick"))
 def own_cache(tmp_path_factory: pytest.TempPathFactory) -> None:
     """Machine code of random products is not left in the user's cache."""
     os.environ["MODECHECK_CACHE"] = str(tmp_path_factory.mktemp("objects"))
+
+
+@pytest.fixture
+def interruptible() -> Iterator[None]:
+    """Ctrl-C interrupts this process and those that it starts, also where the tests themselves run
+    in the background of a shell without job control, which lets them ignore it (POSIX.1-2017,
+    Shell Command Language, 2.11, from memory). A program that is started has the default in place
+    of a handler.
+    """
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)

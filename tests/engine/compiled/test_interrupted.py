@@ -78,6 +78,7 @@ def test_sets_of_marks_are_counted_alike_when_few_and_when_many() -> None:
         }
 
 
+@pytest.mark.usefixtures("interruptible")
 def test_an_interruption_that_was_forgotten_is_raised_again() -> None:
     """Where Python cannot raise it, it is noted; and the usual handler is back afterwards."""
     with Interruptions() as interruptions:
@@ -90,6 +91,7 @@ def test_an_interruption_that_was_forgotten_is_raised_again() -> None:
     assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
 
 
+@pytest.mark.usefixtures("interruptible")
 def test_an_interruption_while_a_kernel_is_loaded_ends_the_exploration(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import json
+import os
 import signal
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import pytest
@@ -78,9 +78,9 @@ def test_layers_of_counters_are_coefficients(tmp_path: Path) -> None:
     assert space.layers == coefficients
 
 
-def run(*arguments: str) -> subprocess.Popen[str]:
+def run(*arguments: str, errors: int = subprocess.PIPE) -> subprocess.Popen[str]:
     command = [sys.executable, "-m", "modecheck", "check", *arguments]
-    return subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    return subprocess.Popen(command, stdout=subprocess.PIPE, stderr=errors, text=True)
 
 
 LAUNCH = """
@@ -107,13 +107,20 @@ def test_the_memory_bound_is_kept(octal: Path, tmp_path: Path) -> None:
     assert held < bound * 1.1
 
 
+@pytest.mark.usefixtures("interruptible")
 def test_an_interruption_is_told(octal: Path) -> None:
-    """Ctrl-C ends the exploration, not the report."""
-    process = run(str(octal))
-    time.sleep(2)
+    """Ctrl-C ends the exploration, not the report. It comes when progress has been shown."""
+    pty = pytest.importorskip("pty")
+    ours, theirs = pty.openpty()
+    process = run(str(octal), errors=theirs)
+    os.close(theirs)
+    seen = b""
+    while b"states/s" not in seen:
+        seen += os.read(ours, 4096)
     process.send_signal(signal.SIGINT)
-    shown, errors = process.communicate(timeout=120)
-    assert process.returncode == 3, shown + errors
+    shown, _ = process.communicate(timeout=120)
+    os.close(ours)
+    assert process.returncode == 3, shown
     assert "stopped by an interruption" in " ".join(shown.split())
 
 
