@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from modecheck.checks.findings import Finding
 from modecheck.checks.ways import Way
@@ -16,9 +16,20 @@ put to the test. Undecided: not all was explored.
 
 
 @dataclass(frozen=True, slots=True)
+class Cost:
+    """What it took to judge a requirement: the states of the exploration in which it was judged,
+    how many seconds that and its searches were waited for, and how many requirements shared it.
+    """
+
+    states: int
+    seconds: float
+    shared_by: int = 1
+
+
+@dataclass(frozen=True, slots=True)
 class Judged:
     """A verdict in one variant. `rests_on` names the fairness without which it would not hold;
-    `remark` says why it is undecided, or what limits the verdict.
+    `remark` says why it is undecided, or what limits the verdict. Two are equal whatever they cost.
     """
 
     need: Requirement
@@ -26,6 +37,7 @@ class Judged:
     finding: Finding | None = None
     rests_on: tuple[str, ...] = ()
     remark: str = ""
+    cost: Cost | None = field(default=None, compare=False)
 
 
 def broken(need: Requirement, text: str, way: Way | None = None) -> Judged:

@@ -29,7 +29,7 @@ def recorded(value: Any, own: Own) -> Any:
     if dataclasses.is_dataclass(value):
         names = [field.name for field in dataclasses.fields(value)]
         return {name: recorded(getattr(value, name), own) for name in names}
-    if value is None or isinstance(value, (bool, str)):
+    if value is None or isinstance(value, (bool, str, float)):
         return value
     if isinstance(value, date):
         return value.isoformat()

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterator
+from dataclasses import replace
 
-from modecheck.checks.judged import HOLDS, Judged, broken, undecided, up_to_failures
+from modecheck.checks.judged import HOLDS, Cost, Judged, broken, undecided, up_to_failures
 from modecheck.checks.ways import Way, way_to
+from modecheck.engine.phases import phase
 from modecheck.engine.space import Space, first_zero
 from modecheck.model.parts import Requirement
 from modecheck.product.conditions import is_watched
@@ -15,7 +18,7 @@ def judge(space: Space) -> Iterator[Judged]:
     """The verdict on each requirement that needs no watcher."""
     for need in space.product.device.requirements.values():
         if not is_watched(need):
-            yield _judged(space, need)
+            yield _judged_in_time(space, need)
 
 
 def judge_states(space: Space) -> Iterator[Judged]:
@@ -23,6 +26,13 @@ def judge_states(space: Space) -> Iterator[Judged]:
     for need in space.product.device.requirements.values():
         if not is_watched(need) and need.pattern != "recoverable":
             yield _judged(space, need)
+
+
+def _judged_in_time(space: Space, need: Requirement) -> Judged:
+    began = time.monotonic()
+    with phase(f"requirement {need.name}"):
+        judged = _judged(space, need)
+    return replace(judged, cost=Cost(space.state_count, time.monotonic() - began))
 
 
 def _judged(space: Space, need: Requirement) -> Judged:

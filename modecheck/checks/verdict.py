@@ -41,6 +41,7 @@ from modecheck.checks.switch_endings import SwitchEnding
 from modecheck.engine.choice import EngineUnavailable, Search, explore_with
 from modecheck.engine.elsewhere import Elsewhere, can_begin
 from modecheck.engine.exploration import Reporter
+from modecheck.engine.phases import phase
 from modecheck.engine.space import INTERRUPTION, Space
 from modecheck.model.parts import Device, Requirement
 from modecheck.product.composition import compose
@@ -205,19 +206,7 @@ def explore_variant(
     waiting, following = watched.needs_of(product)
     beside = _begun_elsewhere(exploration, waiting, alone)
     judged = list(requirements.judge(exploration))
-    known = deadlocks.deadlocks(exploration)
-    switches = mode_switches.mode_switches(exploration)
-    findings = [
-        *deadlocks.find(exploration, known),
-        *stuck_chips.find(exploration, known),
-        *time_stops.find(exploration),
-        *(() if reduced.units else zeno.find(exploration)),
-        *(() if reduced.units else livelock.find(exploration)),
-        *failing_steps.find(exploration),
-        *pairings.find(exploration),
-        *mode_switches.find(exploration, switches),
-        *(() if reduced.units else switch_endings.find(exploration)),
-    ]
+    switches, findings = _searched(exploration, loops=not reduced.units)
     left = following if beside else [*waiting, *following]
     judged += watched.judge(exploration, left, alone, reporter)
     found, tables = (beside and beside.result()) or (None, _tables(exploration))
@@ -238,6 +227,25 @@ def explore_variant(
     )
 
 
+def _searched(exploration: Space, *, loops: bool) -> tuple[list[ModeSwitch], list[Finding]]:
+    """The mode switches, and what is found without being asked; loops are looked for or not."""
+    with phase("looking for deadlocks"):
+        known = deadlocks.deadlocks(exploration)
+        findings = [*deadlocks.find(exploration, known), *stuck_chips.find(exploration, known)]
+    with phase("looking for moments at which time stops"):
+        findings += time_stops.find(exploration)
+    if loops:
+        with phase("looking for loops"):
+            findings += [*zeno.find(exploration), *livelock.find(exploration)]
+    with phase("looking at pairings"):
+        findings += [*failing_steps.find(exploration), *pairings.find(exploration)]
+    with phase("looking at mode switches"):
+        switches = mode_switches.mode_switches(exploration)
+        findings += mode_switches.find(exploration, switches)
+        findings += switch_endings.find(exploration) if loops else ()
+    return switches, findings
+
+
 @dataclass(frozen=True, slots=True)
 class _Tables:
     """What is counted and told, and is no fault."""
@@ -248,11 +256,12 @@ class _Tables:
 
 
 def _tables(exploration: Space) -> _Tables:
-    return _Tables(
-        tuple(switch_endings.switch_endings(exploration)),
-        mode_switches.states_in_modes(exploration),
-        coverage_of(exploration),
-    )
+    with phase("counting what was seen"):
+        return _Tables(
+            tuple(switch_endings.switch_endings(exploration)),
+            mode_switches.states_in_modes(exploration),
+            coverage_of(exploration),
+        )
 
 
 def _begun_elsewhere(

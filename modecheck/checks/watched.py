@@ -6,16 +6,18 @@ that turns out much larger than the product; those that follow an item have one 
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from modecheck.checks.exchanges import what_went_wrong
-from modecheck.checks.judged import HOLDS, VACUOUS, Judged, broken, undecided, up_to_failures
+from modecheck.checks.judged import HOLDS, VACUOUS, Cost, Judged, broken, undecided, up_to_failures
 from modecheck.checks.together import explored_together, first_tries
 from modecheck.checks.ways import Way, way_round, way_to, without_watchers
 from modecheck.engine.beside import Beside
 from modecheck.engine.choice import Search
 from modecheck.engine.exploration import Reporter
+from modecheck.engine.phases import phase
 from modecheck.engine.space import INTERRUPTION, LoopAnswer, LoopQuery, Space
 from modecheck.model.parts import Requirement
 from modecheck.product.composition import compose
@@ -53,18 +55,41 @@ def judge(
     def product_with(names: tuple[str, ...]) -> Product:
         return compose(space.product.device, watching=names, leaps=search.leaps)
 
+    costs: dict[str, Cost] = {}
     with Beside(space, product_with, reporter) as beside:
 
         def explore(some: Sequence[Requirement], how: Search) -> Space:
-            return beside.explore(tuple(need.name for need in some), how)
+            names, began = tuple(need.name for need in some), time.monotonic()
+            with phase(_with_observers(names)):
+                found = beside.explore(names, how)
+            seconds = time.monotonic() - began
+            for name in names:
+                before = costs[name].seconds if name in costs else 0.0
+                costs[name] = Cost(found.state_count, before + seconds, len(names))
+            return found
+
+        def judged_in(watched: Space, need: Requirement) -> Judged:
+            began = time.monotonic()
+            with phase(f"requirement {need.name}"):
+                judged = _Judging(space.product, watched, need).judged()
+            cost = costs[need.name]
+            seconds = cost.seconds + time.monotonic() - began
+            return replace(judged, cost=replace(cost, seconds=seconds))
 
         asked = [*first_tries(waiting, space.state_count, search)]
         asked += [([need], search) for need in following]
         beside.begin([(tuple(need.name for need in some), how) for some, how in asked])
         for need, watched in explored_together(waiting, space.state_count, search, explore):
-            yield _Judging(space.product, watched, need).judged()
+            yield judged_in(watched, need)
         for need in following:
-            yield _Judging(space.product, explore([need], search), need).judged()
+            yield judged_in(explore([need], search), need)
+
+
+def _with_observers(names: Sequence[str]) -> str:
+    """What is explored, in words; of many requirements the first stands for all."""
+    if len(names) == 1:
+        return f"requirement {names[0]} with its observer"
+    return f"{len(names)} requirements from {names[0]} on, with their observers"
 
 
 class _Judging:

@@ -31,7 +31,7 @@ def command(
     from modecheck.chances.chain import MOST_STATES
     from modecheck.chances.figures import figures_of
     from modecheck.cli.exit_codes import exit_code
-    from modecheck.cli.exploring import told_variants_of
+    from modecheck.cli.exploring import reporter_for, told_variants_of
     from modecheck.report.chances_text import chances_as_json, chances_as_text
     from modecheck.report.files import need_writable, write_json
     from modecheck.report.style import show, style_for
@@ -39,7 +39,8 @@ def command(
     if json_file is not None:
         need_writable(json_file)
     devices = told_variants_of(device, chosen, every=every_option)
-    told = [figures_of(one, max_states or MOST_STATES) for one in devices]
+    with reporter_for(sys.stderr, "computing chances"):
+        told = [figures_of(one, max_states or MOST_STATES) for one in devices]
     if json_file is not None:
         write_json(json_file, chances_as_json(told))
     show(chances_as_text(told, style_for(sys.stdout)))

@@ -36,6 +36,7 @@ CACHED = "cached: nothing has changed since this was explored; --no-cache explor
 @click.option("--with", "over", metavar="FILE", help="Lay FILE over DEVICE; tell what it changes.")
 @output_options
 @click.option("--no-cache", is_flag=True, help="Explore also what did not change since last time.")
+@click.option("--costs", is_flag=True, help="List what each requirement cost: states, seconds.")
 @click.option("--quiet", is_flag=True, help="Say nothing when nothing is found.")
 @reduce_option
 @exploring_options
@@ -45,6 +46,7 @@ def command(
     every_option: bool,
     over: str | None,
     no_cache: bool,
+    costs: bool,
     quiet: bool,
     reductions: tuple[str, ...],
     search: Search,
@@ -83,11 +85,12 @@ def command(
         lines = trial_as_text(verdict, new, found, over, style)
         code = exit_code(found=bool(found.broken), complete=found.complete)
     else:
-        from modecheck.report.terminal import verdict_as_text
+        from modecheck.report.terminal import costs_as_text, verdict_as_text
 
         verdict = checking.verdict(devices)
         write_outputs(verdict, files)
         lines = verdict_as_text(verdict, style)
+        lines += costs_as_text(verdict, style) if costs else []
         code = exit_code(found=bool(verdict.findings), complete=verdict.complete)
     if not (quiet and code == NOTHING_FOUND):
         show(lines)

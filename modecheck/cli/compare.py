@@ -136,7 +136,7 @@ class _Comparing:
         # What a revision had to say was said when it was new.
         self.read = [*(sides[0] if origin is None else ()), *sides[1]]
         verdicts = []
-        with reporter_for(sys.stderr) as reporter:
+        with reporter_for(sys.stderr, "comparing") as reporter:
             for devices in sides:
                 if self._cache:
                     verdicts.append(check_or_recall(devices, self._search, reporter)[0])

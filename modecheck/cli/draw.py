@@ -145,16 +145,19 @@ def _remark(device: str, verdict: Verdict) -> str:
 def _one(drawing: _Drawing, device: str, remarks: list[str]) -> Iterator[FileText]:
     """The files of one device, which lie in the folder itself."""
     import sys
-    from functools import partial
 
     from modecheck.cli.exploring import reporter_for, tell_notes
     from modecheck.draw.files import rendered
 
-    with reporter_for(sys.stderr) as reporter:
+    said: list[str] = []
+    with reporter_for(sys.stderr, "drawing") as reporter:
         verdict = drawing.verdict(device, reporter)
+        files = list(rendered(drawing.pictures(verdict), tell=said.append))
     tell_notes([verdict.device])
     remarks += filter(None, [_remark(device, verdict)])
-    yield from rendered(drawing.pictures(verdict), tell=partial(click.echo, err=True))
+    for words in said:
+        click.echo(words, err=True)
+    yield from files
 
 
 def _several(
@@ -163,21 +166,24 @@ def _several(
     """The files of several devices, each in a folder of its own, and the pages that show them."""
     import os
     import sys
+    import time
     from concurrent.futures import ProcessPoolExecutor
 
     from modecheck.cli.exploring import tell_notes, variants_of
     from modecheck.draw.albums import Album, Shelf, folders_for
+    from modecheck.report.progress import patience
 
     # A mistake in any of them is told before a file is written.
     read = (variants_of(device, drawing.chosen, every=False) for device in devices)
     tell_notes([one for found in read for one in found])
     shelf, folders = Shelf(folder), folders_for(devices)
+    began = time.monotonic()
     with ProcessPoolExecutor(min(os.cpu_count() or 1, len(devices))) as pool:
         for number, drawn in enumerate(pool.map(drawing.drawn, devices)):
             if drawn.mistake is not None:
                 pool.shutdown(wait=False, cancel_futures=True)
                 raise drawn.mistake
-            if sys.stderr.isatty():
+            if sys.stderr.isatty() or time.monotonic() - began > patience():
                 click.echo(f"{number + 1} of {len(devices)}: {devices[number]}", err=True)
             for words in drawn.said:
                 click.echo(words, err=True)

@@ -7,11 +7,12 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from typing import TextIO
 
-from modecheck.engine.exploration import Reporter, Silent
+from modecheck.engine.exploration import Reporter
+from modecheck.engine.phases import phase, watched_by
 from modecheck.model.devices import read_device, variants
 from modecheck.model.mistakes import InvalidInput, Mistake
 from modecheck.model.parts import Device
-from modecheck.report.progress import TerminalProgress
+from modecheck.report.progress import Progress
 from modecheck.report.style import show
 
 
@@ -48,13 +49,11 @@ def variants_of(
 
 
 @contextmanager
-def reporter_for(stream: TextIO) -> Iterator[Reporter]:
-    """Progress on a terminal, silence elsewhere."""
-    if not stream.isatty():
-        yield Silent()
-        return
-    progress = TerminalProgress(stream)
+def reporter_for(stream: TextIO, what: str = "checking") -> Iterator[Reporter]:
+    """Inside, whatever takes long says on this stream what it is doing; as a whole, `what`."""
+    progress = Progress(stream)
     try:
-        yield progress
+        with phase(what), watched_by(progress):
+            yield progress
     finally:
         progress.close()

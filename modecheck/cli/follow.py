@@ -44,7 +44,7 @@ def command(
     from modecheck.bench.comparison import DISAGREES, INCOMPLETE, compare_log
     from modecheck.bench.vocabulary import recorded_chips
     from modecheck.cli.exit_codes import exit_code
-    from modecheck.cli.exploring import told_variants_of
+    from modecheck.cli.exploring import reporter_for, told_variants_of
     from modecheck.product.composition import compose
     from modecheck.report.files import need_writable, write_json
     from modecheck.report.follow_json import comparison_as_json
@@ -55,7 +55,8 @@ def command(
         need_writable(json_file)
     product = compose(told_variants_of(device, chosen, every=False)[0])
     names = None if recorded is None else recorded_chips(product, recorded)
-    compared = compare_log(product, log, names, most=explanations)
+    with reporter_for(sys.stderr, f"following {log}"):
+        compared = compare_log(product, log, names, most=explanations)
     if json_file is not None:
         write_json(json_file, comparison_as_json(compared))
     show(comparison_as_text(compared, style_for(sys.stdout)))

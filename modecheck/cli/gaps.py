@@ -37,7 +37,7 @@ def command(device: str, chosen: dict[str, str], json_file: str | None, search: 
     if json_file is not None:
         need_writable(json_file)
     product = compose(told_variants_of(device, chosen, every=False)[0])
-    with reporter_for(sys.stderr) as reporter:
+    with reporter_for(sys.stderr, "looking for gaps") as reporter:
         exploration = explore_with(product, search, reporter)
     tables = gap_tables(exploration)
     if json_file is not None:

@@ -31,6 +31,7 @@ def command(
     from modecheck.checks.verdict import check
     from modecheck.cli.exit_codes import exit_code
     from modecheck.cli.exploring import reporter_for, told_variants_of
+    from modecheck.engine.phases import phase
     from modecheck.report.files import need_writable, write_whole
     from modecheck.report.page import page_as_html
     from modecheck.report.style import show
@@ -39,6 +40,8 @@ def command(
     devices = told_variants_of(device, chosen, every=every_option)
     with reporter_for(sys.stderr) as reporter:
         verdict = check(devices, search=search, reporter=reporter)
-    write_whole(file, page_as_html(verdict))
+        with phase("making the page"):
+            page = page_as_html(verdict)
+    write_whole(file, page)
     show([file])
     sys.exit(exit_code(found=bool(verdict.findings), complete=verdict.complete))

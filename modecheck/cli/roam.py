@@ -70,7 +70,7 @@ def command(
 
     from modecheck.checks.roaming.roam import Roaming, roam
     from modecheck.cli.exit_codes import exit_code
-    from modecheck.cli.exploring import told_variants_of
+    from modecheck.cli.exploring import reporter_for, told_variants_of
     from modecheck.report.files import need_writable, write_json
     from modecheck.report.roam_json import roamed_as_json
     from modecheck.report.roam_text import roamed_as_text
@@ -82,7 +82,8 @@ def command(
         seconds = USUAL_SECONDS
     devices = told_variants_of(device, chosen, every=True)
     how = Roaming(runs=runs, seconds=seconds, depth=depth, seed=seed, engine=engine)
-    roamed = roam(devices, how)
+    with reporter_for(sys.stderr, "walking at random"):
+        roamed = roam(devices, how)
     if json_file is not None:
         write_json(json_file, roamed_as_json(roamed))
     show(roamed_as_text(roamed, style_for(sys.stdout)))

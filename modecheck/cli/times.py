@@ -64,7 +64,7 @@ def command(
     search = replace(search, limits=search.limits.from_now())
     need_all_writable({"json": json_file, "markdown": markdown_file})
     found = told_variants_of(device, chosen, every=False)[0]
-    with reporter_for(sys.stderr) as reporter:
+    with reporter_for(sys.stderr, "measuring times") as reporter:
         times = times_of(found, search, reporter)
         moved = SlackSearch(found, search, explorations).all() if slack else None
     _write(times, moved, json_file, markdown_file)

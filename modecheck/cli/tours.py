@@ -151,18 +151,18 @@ def _touring(
     from modecheck.tours.sittings import SITTING
 
     name = _named(product)
-    if chips:
-        with reporter_for(sys.stderr) as reporter:
+    with reporter_for(sys.stderr, "planning tests") as reporter:
+        if chips:
             tests = rule_tests(product, chips, search=search, patience=patience, reporter=reporter)
-    else:
-        test = bench_test(
-            product,
-            limits=search.limits,
-            patience=patience,
-            closed=sitting is None,
-            sitting=sitting or SITTING,
-        )
-        tests = [test]
+        else:
+            test = bench_test(
+                product,
+                limits=search.limits,
+                patience=patience,
+                closed=sitting is None,
+                sitting=sitting or SITTING,
+            )
+            tests = [test]
     lines = tests_as_text(name, tests, style_for(sys.stdout))
     return tests_as_json(product.device, tests), lines, tests_as_markdown(name, tests)
 

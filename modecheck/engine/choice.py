@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Literal
 from modecheck.engine.drives import drives_of
 from modecheck.engine.elsewhere import Elsewhere, can_begin
 from modecheck.engine.exploration import Exploration, Reporter, Silent, explore
+from modecheck.engine.phases import phase
 from modecheck.engine.space import INTERRUPTION, Limits, Space
 from modecheck.model.mistakes import ModecheckError
 from modecheck.product.form import EventForm, Product
@@ -85,6 +86,13 @@ def explore_with(
     told = reporter or Silent()
     if how.engine == "zones":
         raise EngineUnavailable("it serves 'check' alone, where no loops are needed", "zones")
+    with phase("exploring"):
+        return _reduced(product, how, told, overhearing)
+
+
+def _reduced(
+    product: Product, how: Search, told: Reporter, overhearing: tuple[EventForm, ...]
+) -> Space:
     if not how.symmetry and not how.order:
         return _explored(product, how, told, None, overhearing)
     from modecheck.engine.reductions.fewer import reduction_of

@@ -7,7 +7,7 @@ from typing import Any
 
 from modecheck.checks.acceptance import Accepted
 from modecheck.checks.findings import Finding
-from modecheck.checks.judged import Judged
+from modecheck.checks.judged import Cost, Judged
 from modecheck.checks.mode_switches import ModeSwitch
 from modecheck.checks.switch_endings import SwitchEnding
 from modecheck.checks.verdict import Explored, Verdict
@@ -74,6 +74,16 @@ def _requirement(judged: Judged) -> Json:
         "remark": judged.remark or None,
         "finding": judged.finding.id if judged.finding is not None else None,
         "builds_on": list(judged.need.builds_on),
+        "cost": None if judged.cost is None else _cost(judged.cost),
+    }
+
+
+def _cost(cost: Cost) -> Json:
+    """What judging took. Seconds are another number in each run that explores."""
+    return {
+        "states": cost.states,
+        "seconds": round(cost.seconds, 3),
+        "shared_by": cost.shared_by,
     }
 
 

@@ -1,45 +1,108 @@
-"""Progress on a terminal: states, rate, frontier, depth and memory, once a second."""
+"""Progress on standard error: which phase a command is in, and how far.
+
+On a terminal one line is rewritten each second. Elsewhere work that takes longer than some seconds
+says what it is doing, a line now and then: a log must not be silent for minutes.
+"""
 
 from __future__ import annotations
 
+import os
 import resource
+import shutil
 import sys
+import threading
 import time
+from contextlib import suppress
 from typing import TextIO
 
-BETWEEN_LINES = 1.0
-"""Seconds between two displays."""
+from modecheck.engine.phases import count, current
+
+BETWEEN_DISPLAYS = 1.0
+"""Seconds between two displays on a terminal."""
+PATIENCE = 5.0
+"""Seconds after which work that is not shown on a terminal says what it is doing."""
+BETWEEN_LINES = 10.0
+"""Seconds until it does so again."""
+NEVER = "never"
+"""A value of `MODECHECK_PROGRESS`, in place of how many seconds the patience lasts."""
 
 
-class TerminalProgress:
-    """Rewrites one line of a terminal; `close` clears it."""
+class Progress:
+    """Shows from a thread of its own what is being done: a `Reporter` of explorations, and a
+    `Watch` of phases.
+    """
 
     def __init__(self, stream: TextIO) -> None:
         self._stream = stream
-        self._began = self._shown = time.monotonic()
+        self._terminal = stream.isatty()
+        self._began = time.monotonic()
+        self._figures = ""
         self._width = 0
+        self._over = threading.Event()
+        self._thread: threading.Thread | None = None
+        self._next = self._began + (BETWEEN_DISPLAYS if self._terminal else patience())
 
     def progress(self, *, states: int, transitions: int, frontier: int, depth: int) -> None:
-        """Show where the exploration is, unless that was done less than a second ago."""
-        now = time.monotonic()
-        if now - self._shown < BETWEEN_LINES:
-            return
-        self._shown = now
-        rate = states / (now - self._began)
-        memory = peak_memory() / 1024**2
-        self._write(
+        """Note where the exploration is."""
+        count(states)
+        rate = states / max(time.monotonic() - self._began, 1e-9)
+        self._figures = (
             f"{states:,} states, {transitions:,} transitions, {rate:,.0f} states/s, "
-            f"{frontier:,} to expand, depth {depth}, {memory:,.0f} MiB"
+            f"{frontier:,} to expand, depth {depth}, {peak_memory() / 1024**2:,.0f} MiB"
         )
 
-    def close(self) -> None:
-        self._write("")
+    def go_on(self) -> None:
+        """Begin to show."""
+        self._over.clear()
+        self._thread = threading.Thread(target=self._show_again_and_again, daemon=True)
+        self._thread.start()
 
-    def _write(self, text: str) -> None:
-        if text or self._width:
-            self._stream.write(f"\r{text.ljust(self._width)}\r{text}")
+    def pause(self) -> None:
+        """Show nothing more, and have no thread."""
+        self._over.set()
+        if self._thread is not None:
+            self._thread.join()
+            self._thread = None
+
+    def close(self) -> None:
+        """Clear the line of a terminal."""
+        if self._width:
+            self._rewrite("")
+
+    def _show_again_and_again(self) -> None:
+        while not self._over.wait(min(max(self._next - time.monotonic(), 0), 3600)):
+            if time.monotonic() >= self._next:
+                self._next += BETWEEN_DISPLAYS if self._terminal else BETWEEN_LINES
+                # Nobody may read any more; what is worked on is not lost for that.
+                with suppress(OSError, ValueError):
+                    self._show()
+
+    def _show(self) -> None:
+        phase = current()
+        counted = f"{phase.states:,} states" if phase.states else ""
+        seconds = f"{time.monotonic() - self._began:,.0f} s"
+        if self._terminal:
+            figures = self._figures if counted else seconds
+            self._rewrite(f"{phase.name}: {figures}"[: shutil.get_terminal_size().columns - 1])
+        else:
+            self._stream.write(f"{phase.name}: {', '.join(filter(None, (counted, seconds)))}\n")
             self._stream.flush()
+
+    def _rewrite(self, text: str) -> None:
+        self._stream.write(f"\r{text.ljust(self._width)}\r{text}")
+        self._stream.flush()
         self._width = len(text)
+
+
+def patience() -> float:
+    """Seconds until something is said off a terminal: `MODECHECK_PROGRESS`, if it is a number."""
+    chosen = os.environ.get("MODECHECK_PROGRESS", "")
+    if chosen == NEVER:
+        return float("inf")
+    try:
+        return max(float(chosen), 0.0)
+    except ValueError:
+        return PATIENCE
 
 
 def peak_memory() -> int:

@@ -22,6 +22,7 @@ from modecheck.scenario.telling import Told, condensed
 LONGEST_SCENARIO = 24
 """Steps shown of a scenario; of a longer one the middle is left out (the JSON has it all)."""
 HEAD_OF_LONG = 6
+COSTS = "(states explored to judge it, and seconds waited for)"
 MOST_ASSUMPTIONS = 4
 """Assumptions told of a verdict; the JSON has them all."""
 
@@ -230,6 +231,24 @@ def _remarks(judged: Judged) -> list[str]:
         left_out = len(judged.rests_on) - len(shown)
         more = [f"{left_out} more, which --json tells"] if left_out else []
         lines.append(f"if, in the end: {'; '.join([*shown, *more])}")
+    return lines
+
+
+def costs_as_text(verdict: Verdict, style: Style) -> list[str]:
+    """What each requirement cost, in each variant."""
+    lines: list[str] = []
+    for one in verdict.explored:
+        known = [(judged.need.name, judged.cost) for judged in one.requirements if judged.cost]
+        if not known:
+            continue
+        variant = f", {one.variant}" if len(verdict.explored) > 1 else ""
+        title = f"costs{variant}"
+        lines += ["", *titled(title, style.bold(title), COSTS, style)]
+        width = max(len(name) for name, _ in known)
+        for name, cost in known:
+            shared = f", shared by {cost.shared_by}" if cost.shared_by > 1 else ""
+            told = f"{counted(cost.states, 'state')}, {cost.seconds:,.1f} s{shared}"
+            lines += style.wrapped(told, f"  {name.ljust(width)}  ", " " * (width + 4))
     return lines
 
 

@@ -29,11 +29,13 @@ class Run:
 
 
 def environment(more: Mapping[str, str] | None = None) -> dict[str, str]:
-    """The environment of a run: quiet, and with the package that is tested."""
+    """The environment of a run: quiet however long it takes on a machine that is busy, and with the
+    package that is tested.
+    """
     kept = {
         name: value for name, value in os.environ.items() if name not in ("NO_COLOR", "COLUMNS")
     }
-    return {**kept, "PYTHONPATH": str(ROOT), **(more or {})}
+    return {**kept, "PYTHONPATH": str(ROOT), "MODECHECK_PROGRESS": "never", **(more or {})}
 
 
 def run(*arguments: str, folder: Path | None = None, env: Mapping[str, str] | None = None) -> Run:

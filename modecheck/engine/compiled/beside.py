@@ -33,6 +33,7 @@ from modecheck.engine.compiled.machine import MOST_WATCHED, compiled_watchers
 from modecheck.engine.compiled.memory import Reserved, Words
 from modecheck.engine.compiled.watcher_plan import WatcherPlan
 from modecheck.engine.drives import obliging_labels
+from modecheck.engine.phases import count
 from modecheck.engine.plain import Observed
 from modecheck.engine.space import INITIAL, INTERRUPTION, Limits, Sighting
 from modecheck.product.form import Product
@@ -118,6 +119,7 @@ class _Following:
         try:
             while layers[-1].numbers.size and not interrupted.is_set():
                 layers.append(self._behind(layers[-1]))
+                count(self._count)
                 if self._count > self._most:
                     return None
         except KeyboardInterrupt:

@@ -33,6 +33,7 @@ from modecheck.engine.compiled.reach import Reached, reach
 from modecheck.engine.drives import drives_of
 from modecheck.engine.exploration import Reporter
 from modecheck.engine.memory import available_memory, resident_memory
+from modecheck.engine.phases import phase
 from modecheck.engine.space import INTERRUPTION, Limits, Sighting
 from modecheck.product.form import EventForm, Product
 
@@ -72,7 +73,8 @@ def explore_compiled(
     bound = limits.memory or resident_memory() + available_memory()
     interrupted = stopped_by == INTERRUPTION and transitions > SOON_BUILT
     try:
-        graph = _hasty_graph(states) if interrupted else _graph(states, transitions, bound)
+        with phase("building the graph"):
+            graph = _hasty_graph(states) if interrupted else _graph(states, transitions, bound)
     except KeyboardInterrupt:
         # All states are known by now; what they lead to is not, and is not waited for.
         stopped_by, graph = INTERRUPTION, _hasty_graph(states)
@@ -98,7 +100,8 @@ def _reached(
     """What is reached with code that is made in haste, or if there are more states than that,
     with code that is optimised.
     """
-    machine = made(level=IN_HASTE if in_haste else OPTIMISATION)
+    with phase("making machine code"):
+        machine = made(level=IN_HASTE if in_haste else OPTIMISATION)
     if limits.memory is not None:
         _load_kernels(machine)
     limits = replace(limits, since=time.monotonic() if limits.since is None else limits.since)
@@ -110,7 +113,9 @@ def _reached(
     if reached.stopped_by != first.reached_states:
         return reached
     reached.give_back()
-    return explored(made(level=OPTIMISATION), limits=limits)
+    with phase("making faster machine code"):
+        machine = made(level=OPTIMISATION)
+    return explored(machine, limits=limits)
 
 
 def _load_kernels(machine: Machine) -> None:
