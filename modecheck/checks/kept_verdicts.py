@@ -215,8 +215,8 @@ def _explored_from(data: Any, device: Device, sources: dict[str, Source]) -> Exp
     product = compose(device, leaps=kept.reduced.leaps)
     for finding in kept.findings:
         _need_known(finding, [product])
-    for one in (*kept.switches, *kept.endings):
-        _need_way(one.way if isinstance(one, ModeSwitch) else one.loss, [product])
+    for way in (*(one.way for one in kept.switches), *(one.loss for one in kept.endings)):
+        _need_way(way, [product])
     space = KeptSpace(product, kept.state_count, kept.transitions, kept.depth, kept.layers)
     return Explored(
         device=device,

@@ -89,14 +89,18 @@ def _read_optional(kinds: tuple[Any, ...], data: Any, own: Own) -> Any:
 
 def _read_many(origin: Any, kinds: tuple[Any, ...], items: list[Any], own: Own) -> Any:
     if origin is dict:
-        return dict(read(tuple[kinds], item, own) for item in items)
+        return dict(_read_each(kinds, _as_list(item), own) for item in items)
     if origin is tuple and kinds[-1] is not Ellipsis:
-        if len(items) != len(kinds):
-            raise Odd(f"{items!r} are not {len(kinds)}")
-        return tuple(read(kind, item, own) for kind, item in zip(kinds, items, strict=True))
+        return _read_each(kinds, items, own)
     if origin not in (tuple, list, set, frozenset):
         raise Odd(f"{origin} is not read")
     return origin(read(kinds[0], item, own) for item in items)
+
+
+def _read_each(kinds: tuple[Any, ...], items: list[Any], own: Own) -> Any:
+    if len(items) != len(kinds):
+        raise Odd(f"{items!r} are not {len(kinds)}")
+    return tuple(read(kind, item, own) for kind, item in zip(kinds, items, strict=True))
 
 
 def _as_list(data: Any) -> list[Any]:

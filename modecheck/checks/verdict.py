@@ -242,7 +242,8 @@ def _searched(exploration: Space, *, loops: bool) -> tuple[list[ModeSwitch], lis
     with phase("looking at mode switches"):
         switches = mode_switches.mode_switches(exploration)
         findings += mode_switches.find(exploration, switches)
-        findings += switch_endings.find(exploration) if loops else ()
+        if loops:
+            findings += switch_endings.find(exploration)
     return switches, findings
 
 

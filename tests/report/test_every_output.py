@@ -84,7 +84,8 @@ def verdict_on(drawn: Drawn, *, leaps: bool = False, symmetry: bool = False) -> 
     return verdict
 
 
-reduced = st.sampled_from(({}, {"leaps": True}, {"symmetry": True}))
+WAYS_TO_EXPLORE: tuple[dict[str, bool], ...] = ({}, {"leaps": True}, {"symmetry": True})
+reduced = st.sampled_from(WAYS_TO_EXPLORE)
 
 
 @given(devices(timed=True, runs=True), reduced)
