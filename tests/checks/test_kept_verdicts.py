@@ -209,7 +209,7 @@ def test_a_nested_entry_is_not_read(folder: Path) -> None:
 
 @pytest.mark.parametrize("reductions", [{}, {"symmetry": True}, {"leaps": True}, {"order": True}])
 def test_a_verdict_is_the_same_when_it_is_read(
-    reductions: dict[str, bool], monkeypatch: pytest.MonkeyPatch
+    reductions: dict[str, Any], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """With pairings, modes, switches, options and accepted findings, in the same bytes."""
     monkeypatch.setattr(kept_verdicts, "WORTH_KEEPING", 0)

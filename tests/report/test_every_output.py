@@ -120,7 +120,7 @@ def test_a_device_without_a_clock_is_told_in_every_output(drawn: Drawn, symmetry
 def test_times_are_told_in_every_output(drawn: Drawn) -> None:
     """As text, as JSON, and as timing diagrams."""
     times = times_of(drawn.read(), Search(engine="plain", limits=Limits(states=MOST_STATES)))
-    times_as_text(times, (), Style(), scenarios=True)
+    times_as_text(times, None, Style(), scenarios=True)
     times_as_json(times, None)
     for _, text in time_pictures(times):
         _need_well_formed(text)

@@ -29,6 +29,7 @@ from modecheck.engine.compiled.language.kinds import BOOL, Array, Group, Kind, N
 from modecheck.engine.compiled.language.operands import KernelError
 from modecheck.engine.compiled.linking import linked, target_machine
 from modecheck.engine.kept_files import kernels_folder
+from modecheck.engine.phases import phase
 
 MOST_ENTRIES = 500
 """The oldest entries beyond this are removed; one is some ten kilobytes."""
@@ -107,7 +108,8 @@ def _made(kernel: Kernel, kinds: tuple[Kind, ...]) -> _Callable:
     if kept is not None:
         code, notes = kept
         return _Callable(code, kinds, notes["returns"])
-    code, returns = _compiled(kernel, kinds)
+    with phase("compiling a part of the engine, once for this user"):
+        code, returns = _compiled(kernel, kinds)
     object_cache.store(key, code, {"returns": returns}, folder, most=MOST_ENTRIES)
     return _Callable(code, kinds, returns)
 
