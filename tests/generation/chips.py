@@ -125,6 +125,8 @@ class ChipWriter:
         rules = [self._rule(inside=False) for _ in range(self._draw.number(2, 5))]
         if self._draw.chance(70):
             rules.append(self._lively_rule())
+        if any(wire.narrow for wire in self._incoming) and self._draw.chance(70):
+            rules.append(self._answer())
         written: Any = rules
         if self._draw.chance(30):
             written = {f"r{number}": rule for number, rule in enumerate(rules)}
@@ -199,6 +201,13 @@ class ChipWriter:
         self._add_assignments(rule, expressions)
         self._add_sends(rule, expressions)
         rule["to"] = self._draw.one(self._outline.states)
+        return rule
+
+    def _answer(self) -> dict[str, Any]:
+        """A rule that answers a message or a signal, so that narrow links there and back fill."""
+        heard = [name for wire in self._incoming for name in wire.carries]
+        rule: dict[str, Any] = {"on": self._draw.one([*heard, *heard, *self._signals])}
+        self._add_sends(rule, Expressions(self._draw, self._sight))
         return rule
 
     def _add_trigger(self, rule: dict[str, Any]) -> Sight:
