@@ -5,25 +5,6 @@ from __future__ import annotations
 from textwrap import dedent
 
 CORNERS = {
-    "a link to the chip itself": """
-        device: itself
-        chips:
-          hub:
-            variables: {count: {range: [0, 3]}}
-            states: [on]
-            rules:
-              feed: {if: count < 3, do: [count += 1], send: [note via loop]}
-              go: {on: note, send: [note via loop, word via loop]}
-              drop: {on: [note, word], do: [count = 0]}
-        links:
-          loop:
-            from: hub
-            to: hub
-            medium: internal
-            capacity: 2
-            carries: [note, word]
-            when_full: wait
-        """,
     "an answer over two links waits for room in both": """
         device: two answers
         chips:

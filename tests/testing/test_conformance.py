@@ -98,7 +98,7 @@ def test_bundled_chips_follow_their_models(name: str) -> None:
 
 @pytest.mark.parametrize("corner", CORNERS)
 def test_corners_follow_their_models(corner: str) -> None:
-    """Where a chip sends to itself, hears in the middle of a delivery, or is late."""
+    """Where a chip answers over two links, hears in the middle of a delivery, or is late."""
     device = device_from(CORNERS[corner])
     for seed in range(20):
         for chip in device.chips:
