@@ -49,8 +49,8 @@ class DurationQuery:
     A stretch begins behind a step that leaves `before` (marks; 0 for whatever is no region), or on
     the way behind a step of `actors`: the longest behind any, the shortest behind one without which
     it could not come to a goal. With `straight` it may come to the goal at once. With `asked` it
-    begins behind such a step of `actors` alone, in the states of `before` (which are then of the
-    region) or on the way.
+    begins behind such a step of `actors` alone, in the states of `before` that are of the region
+    or on the way.
     """
 
     inside: int
@@ -301,7 +301,7 @@ class _Plain:
             before = self._is_before(number) and not query.asked
             for label, target in self._every(number):
                 leaves = before and not self._is_before(target)
-                again = not before and label in query.actors
+                again = self._kinds[number] == REGION and not before and label in query.actors
                 if not leaves and not again:
                     continue
                 needed = leaves or self._worst[number] == NEVER

@@ -231,7 +231,8 @@ def find_starts(
         for edge in range(first[number], first[number + 1]):
             target = np.int64(targets[edge])
             leaves = before[number] and not before[target]
-            if not leaves and (before[number] or not restarts[notes[edge]]):
+            again = kinds[number] == 1 and not before[number] and restarts[notes[edge]]
+            if not leaves and not again:
                 continue
             needed = leaves or worst[number] < 0
             if kinds[target] == 1:
