@@ -87,6 +87,8 @@ def test_a_careful_hub_stands_every_host(host: str, tmp_path: Path) -> None:
             ("subscribe: event}, when_full: wait", "subscribe: event}"),
             "overflow:up.call",
         ),
+        # Nobody says that an answer arrives in between the calls, if there is ever room for its own.
+        ("host_eager", ("drop_old, fair: strong", "drop_old"), "livelock:host+hub"),
     ],
 )
 def test_a_careless_hub_falls(
@@ -138,14 +140,15 @@ def test_an_actor_breaks_what_is_taken_for_granted(
 
 
 def test_who_walks_off_takes_the_radio_along(tmp_path: Path) -> None:
-    """What is under way is lost, and only because of that."""
+    """What is under way is lost, and only because of that: the tile sends by itself, so that it can
+    wait for room.
+    """
     text = f"""
 device: d
 chips:
-  tile: {{states: {{s: {{rest: true}}}}, rules: [{{on: step, send: [press]}}]}}
+  tile: {{states: {{s: {{rest: true}}}}, rules: [{{send: [press]}}]}}
   hub: {{states: {{s: {{rest: true}}}}, ignores: [press]}}
 actors:
-  foot: {{states: [s], rules: [{{raise: [step]}}]}}
   walker: {LINE_OF["radio_away"]}
 links:
   air: {{from: tile, to: hub, medium: radio, carries: [press], when_full: wait, up_when: UP}}
