@@ -87,7 +87,7 @@ def test_a_careful_hub_stands_every_host(host: str, tmp_path: Path) -> None:
             ("subscribe: event}, when_full: wait", "subscribe: event}"),
             "overflow:up.call",
         ),
-        # Nobody says that an answer arrives in between the calls, if there is ever room for its own.
+        # Nobody says that there is room for a subscription in between the calls.
         ("host_eager", ("drop_old, fair: strong", "drop_old"), "livelock:host+hub"),
     ],
 )
