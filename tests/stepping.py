@@ -53,11 +53,10 @@ class Moment:
         return moment
 
     def failure(self, label: str) -> str:
-        """The finding that a failing step makes."""
+        """The findings that a failing step makes, in order."""
         step = self.step(label)
         assert step.after is None, f"{label!r} does not fail"
-        assert step.failure is not None
-        return f"{step.failure.code}:{step.failure.subject}"
+        return ", ".join(f"{failure.code}:{failure.subject}" for failure in step.failures)
 
     def at(self, chip: str) -> str:
         return self.world.at[chip]

@@ -30,11 +30,11 @@ INFIX = {"==", "!=", "<", "<=", ">", ">=", "+", "-"}
 
 
 class StepFailed(Exception):
-    """A step does what must not happen; carries the failure."""
+    """A step does what must not happen; carries all that failed in it together."""
 
-    def __init__(self, failure: Failure) -> None:
-        super().__init__(failure.text)
-        self.failure = failure
+    def __init__(self, *failures: Failure) -> None:
+        super().__init__("; ".join(failure.text for failure in failures))
+        self.failures = failures
 
 
 class Evaluator:

@@ -486,16 +486,16 @@ class _Explorer:
         return self._notes[key]
 
     def _note_failure(self, number: int, step: Step) -> None:
-        failure, failures = step.failure, self._found.failures
-        assert failure is not None
         self._found.failing[number] = 1
-        sighting = failures.get((failure.code, failure.subject))
-        if sighting is None:
-            failures[failure.code, failure.subject] = Sighting(failure, number, step.label)
-            return
-        sighting.count += 1
-        if failure != sighting.failure and failure not in sighting.others:
-            sighting.others.append(failure)
+        for failure in step.failures:
+            key = (failure.code, failure.subject)
+            sighting = self._found.failures.get(key)
+            if sighting is None:
+                self._found.failures[key] = Sighting(failure, number, step.label)
+                continue
+            sighting.count += 1
+            if failure != sighting.failure and failure not in sighting.others:
+                sighting.others.append(failure)
 
     def _number(self, state: State, parent: int, label: int) -> int:
         """The number of a state, new or not."""

@@ -14,12 +14,21 @@ The parts of one step, in this order:
 6. Watchers go on, judged on the state reached and on what happened in the step.
 
 A failure anywhere (overflow, a value out of range, an unhandled message, a signal without room for
-its answer) makes the whole step a failing step, which leads nowhere.
+its answer) makes the whole step a failing step, which leads nowhere. It names all that fail
+together, each failure once. A rule stops at its first failure, in the order of part 2; what else
+goes on at once is gone through:
+
+- of one signal, every chip that could hear it: first those that fail when they are judged, then
+  those that move, both in the order of the chips. What they raised is not heard any more, and
+  nothing is queued.
+- at the end, every message that is put into its queue, in the order in which they were sent. What
+  fails is left out, and the others are queued all the same.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -62,18 +71,24 @@ IGNORED, DEFERRED, UNHANDLED, UNHEARD, BLOCKED = -1, -2, -3, -4, -5
 
 
 class Step(NamedTuple):
-    """One atomic step. `after` is None when it fails. `moved` has a bit for each chip that took a
-    rule, `events` one for each watched event that happened. `sent` is all that rules sent, with its
-    value, whatever became of it.
+    """One atomic step. `after` is None when it fails, and `failures` then says all that failed, in
+    the order in which it did. `moved` has a bit for each chip that took a rule, `events` one for
+    each watched event that happened. `sent` is all that rules sent, with its value, whatever became
+    of it.
     """
 
     label: int
     after: State | None
-    failure: Failure | None
+    failures: tuple[Failure, ...]
     moved: int
     events: int
     happenings: tuple[Happening, ...]
     sent: tuple[tuple[Send, int], ...] = ()
+
+    @property
+    def wrong(self) -> str:
+        """What is wrong with a failing step, in words; nothing with any other."""
+        return "; ".join(failure.text for failure in self.failures)
 
 
 class Encounter(NamedTuple):
@@ -113,6 +128,19 @@ class _Draft:
     cut: tuple[FaultForm, int, int] | None = None
     struck: int = -1
     log: list[Happening] = field(default_factory=list)
+    failures: dict[Failure, None] = field(default_factory=dict)
+
+    @contextmanager
+    def part(self) -> Iterator[None]:
+        """What goes on at once with other parts: where it fails, they are gone through, too."""
+        try:
+            yield
+        except StepFailed as failed:
+            self.failures |= dict.fromkeys(failed.failures)
+
+    def failed(self, label: int) -> Step:
+        """The failing step that this has become."""
+        return Step(label, None, tuple(self.failures), 0, 0, tuple(self.log))
 
 
 class Interpreter:
@@ -198,7 +226,7 @@ class Interpreter:
             if not self._enabled(chip, reaction, state, 0, 0):
                 return
         except StepFailed as failed:
-            yield Step(reaction.label, None, failed.failure, 0, 0, ())
+            yield Step(reaction.label, None, failed.failures, 0, 0, ())
             return
         yield from self._reacting(_Draft(list(state)), chip, reaction, reaction.label)
 
@@ -241,7 +269,7 @@ class Interpreter:
             chosen = self._first_enabled(queue.receiver, reception.reactions, draft)
             waits = chosen is None and self._full(queue.receiver, reception.reactions, draft)
         except StepFailed as failed:
-            yield Step(reception.ignore_label, None, failed.failure, 0, 0, ())
+            yield Step(reception.ignore_label, None, failed.failures, 0, 0, ())
             return
         outcome = chosen.rule if chosen is not None else _outcome(reception.otherwise)
         outcome = BLOCKED if waits else outcome
@@ -258,7 +286,7 @@ class Interpreter:
     def _without_rule(self, draft: _Draft, reception: Reception) -> Step:
         label = reception.ignore_label
         if reception.otherwise is Otherwise.UNHANDLED:
-            return Step(label, None, reception.unhandled, 0, 0, tuple(draft.log))
+            return Step(label, None, (reception.unhandled,), 0, 0, tuple(draft.log))
         return self._finished(draft, label)
 
     def _enabled(
@@ -311,7 +339,7 @@ class Interpreter:
             fault, rule, done = cut
             step = self._completed(again, chip, reaction, fault.cut_labels[rule, done])
             # What fails before the cut strikes has failed without it already.
-            if step.failure is None or again.struck >= 0:
+            if not step.failures or again.struck >= 0:
                 yield step
 
     def _possible_cuts(self, draft: _Draft) -> list[tuple[FaultForm, int, int]]:
@@ -328,17 +356,17 @@ class Interpreter:
         return fault.budget < 0 or state[fault.budget] > 0
 
     def _completed(self, draft: _Draft, chip: int, reaction: Reaction, label: int) -> Step:
-        try:
+        with draft.part():
             self._react(draft, chip, reaction, list(draft.now), -1)
-            while draft.raised:
-                signal, raiser = draft.raised.pop(0)
-                self._hear(draft, signal, raiser)
-            if draft.cut is not None:
-                fault, rule, done = draft.cut
-                self._strike(draft, fault, rule, done)
-            return self._finished(draft, label)
-        except StepFailed as failed:
-            return Step(label, None, failed.failure, 0, 0, tuple(draft.log))
+        while draft.raised and not draft.failures:
+            signal, raiser = draft.raised.pop(0)
+            self._hear(draft, signal, raiser)
+        if draft.failures:
+            return draft.failed(label)
+        if draft.cut is not None:
+            fault, rule, done = draft.cut
+            self._strike(draft, fault, rule, done)
+        return self._finished(draft, label)
 
     def _react(
         self, draft: _Draft, chip: int, reaction: Reaction, snapshot: Sequence[int], heard: int
@@ -405,22 +433,33 @@ class Interpreter:
         for number, chip in self._hearers[signal]:
             if number in (raiser, draft.struck):
                 continue
-            leaf = snapshot[chip.state_field]
-            reactions = chip.hearings[leaf].get(signal, ())
-            chosen = self._first_enabled(number, reactions, draft)
-            blocked = [] if chosen is not None else self._full(number, reactions, draft)
-            outcome = BLOCKED if blocked else UNHEARD if chosen is None else chosen.rule
-            self.observed.encounters.add(Encounter(number, leaf, -1, signal, outcome))
-            for _, room in blocked:
-                raise StepFailed(room.full)
-            if chosen is not None:
-                movers.append((number, chosen))
+            with draft.part():
+                chosen = self._chosen_hearing(draft, number, chip, signal)
+                movers += [(number, chosen)] if chosen is not None else []
         for number, reaction in movers:
-            self._react(draft, number, reaction, snapshot, signal)
+            with draft.part():
+                self._react(draft, number, reaction, snapshot, signal)
+
+    def _chosen_hearing(
+        self, draft: _Draft, number: int, chip: ChipForm, signal: int
+    ) -> Reaction | None:
+        """What a chip does when it hears a signal, if anything."""
+        leaf = draft.now[chip.state_field]
+        reactions = chip.hearings[leaf].get(signal, ())
+        chosen = self._first_enabled(number, reactions, draft)
+        blocked = [] if chosen is not None else self._full(number, reactions, draft)
+        outcome = BLOCKED if blocked else UNHEARD if chosen is None else chosen.rule
+        self.observed.encounters.add(Encounter(number, leaf, -1, signal, outcome))
+        for _, room in blocked:
+            raise StepFailed(room.full)
+        return chosen
 
     def _finished(self, draft: _Draft, label: int) -> Step:
         for send, value in draft.sends:
-            self._queue(draft, send, value)
+            with draft.part():
+                self._queue(draft, send, value)
+        if draft.failures:
+            return draft.failed(label)
         for number, queue in enumerate(self.product.queues):
             if draft.now[queue.slots[0].code] and not self._is_up(number, draft.now):
                 self._take_down(draft, number, queue)
@@ -429,7 +468,7 @@ class Interpreter:
             self._watch(draft.now, number, events)
         reported = events & self._reported
         now, log, sent = tuple(draft.now), tuple(draft.log), tuple(draft.sends)
-        return Step(label, now, None, draft.moved, reported, log, sent)
+        return Step(label, now, (), draft.moved, reported, log, sent)
 
     def _events(self, draft: _Draft) -> int:
         """The bits of all events that happened in a step."""
@@ -528,7 +567,7 @@ class Interpreter:
                 if state[watcher.field] == source:
                     after = list(state)
                     after[watcher.field] = target
-                    yield Step(label, tuple(after), None, 0, 0, ())
+                    yield Step(label, tuple(after), (), 0, 0, ())
 
     def _idling(self, state: State) -> Step:
         """Nothing happens, and never will."""

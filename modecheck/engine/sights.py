@@ -125,8 +125,8 @@ class Judge:
 
     def _in_step(self, marks: int, step: Step) -> Iterator[Sight]:
         if step.after is None:
-            assert step.failure is not None
-            yield failing_sight(step.failure.code, step.failure.subject)
+            for failure in step.failures:
+                yield failing_sight(failure.code, failure.subject)
             return
         behind = self.marks(step.after)
         yield from self.in_state(step.after)

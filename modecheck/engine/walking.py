@@ -314,7 +314,7 @@ class PlainWalker:
         while True:
             steps = self._interpreter.steps(state)
             self._look(state, steps, run)
-            self._offered += len(steps)
+            self._offered += sum(max(1, len(step.failures)) for step in steps)
             if taken == limit or len(run) == self._depth:
                 return
             step = self._pick(state, steps, policy, held, dice, early=taken < patience)

@@ -7,8 +7,9 @@ the set of facts to itself, which `images` decides.
 
 What stands in no order here may stand in any order without changing what a step does: operands of
 commutative operators that cannot fail, assignments that do not touch each other in a rule that
-cannot be cut, messages to different links, chips' own steps. Where several chips answer the same
-signal with further signals, the order of chips tells, and is a fact.
+cannot be cut, messages to different links, chips' own steps. A rule stops at its first failure, so
+those of its parts that can fail keep their order. Where several chips answer the same signal with
+further signals, the order of chips tells, and is a fact.
 """
 
 from __future__ import annotations
@@ -37,6 +38,7 @@ from modecheck.product.form import (
     Target,
 )
 from modecheck.product.lowering import can_fail
+from modecheck.product.value_bounds import bounds_of
 from modecheck.product.value_sorts import EQUALITIES, NUMBER, ValueSorts, payload_of
 
 Tag = Hashable
@@ -287,7 +289,8 @@ class FormGraph:
 
     def _assigns(self, reaction: Reaction, payload: int) -> int:
         nodes = [self._assign(assign, payload) for assign in reaction.assigns]
-        free = not reaction.cuts and _apart(reaction.assigns)
+        failing = sum(map(self._can_fail, reaction.assigns))
+        free = not reaction.cuts and _apart(reaction.assigns) and failing < 2
         return self.node("assigned", nodes, ordered=not free)
 
     def _assign(self, assign: Assign, payload: int) -> int:
@@ -302,7 +305,20 @@ class FormGraph:
             for target, value in zip(assign.targets, assign.values, strict=True)
         ]
         written = [field for target in assign.targets for field in _written(target)]
-        return self.node("together", pairs, ordered=len(set(written)) < len(written))
+        targets = zip(assign.targets, assign.values, strict=True)
+        failing = sum(self._does_not_fit(target, value) for target, value in targets)
+        return self.node("together", pairs, ordered=len(set(written)) < len(written) or failing > 1)
+
+    def _can_fail(self, assign: Assign) -> bool:
+        return any(map(self._does_not_fit, assign.targets, assign.values))
+
+    def _does_not_fit(self, target: Target, value: Expression) -> bool:
+        """Whether to write a value may fail."""
+        return target.index is not None or self._can_leave(value, target.low, target.high)
+
+    def _can_leave(self, value: Expression, low: int, high: int) -> bool:
+        bounds = bounds_of(value, self.product.fields)
+        return can_fail(value) or bounds.low < low or bounds.high > high
 
     def _target(self, target: Target, payload: int) -> int:
         return self.node(
@@ -318,7 +334,11 @@ class FormGraph:
     def _sends(self, sends: Sequence[Send], payload: int) -> int:
         """Messages into one queue keep their order."""
         by_queue: dict[int, list[int]] = {}
+        failing: set[int] = set()
         for send in sends:
+            message = self.product.queues[send.queue].messages[send.message - 1]
+            if send.value is not None and self._can_leave(send.value, message.low, message.high):
+                failing.add(send.queue)
             where = payload_of(self.product, send.queue)
             sort = NUMBER if where == NUMBER else self.sorts.of_field(where)
             node = self.node(
@@ -332,7 +352,7 @@ class FormGraph:
             )
             by_queue.setdefault(send.queue, []).append(node)
         nodes = [self.node("in turn", sent) for sent in by_queue.values()]
-        return self.node("sends", nodes, ordered=False)
+        return self.node("sends", nodes, ordered=len(failing) > 1)
 
     def _queue(self, own: int, queue: Queue) -> None:
         slots = [self.fields((s.code, s.value, s.late, s.age)) for s in queue.slots]

@@ -7,14 +7,22 @@ rig.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 from modecheck.engine.evaluation import Evaluator, StepFailed
 from modecheck.engine.happenings import Happening, Raised, Took
 from modecheck.model.parts import Chip, Rule
-from modecheck.product.form import ChipForm, Failure, FaultForm, Product, Reaction, Send, Target
+from modecheck.product.form import (
+    ChipForm,
+    Failure,
+    FaultForm,
+    Product,
+    Reaction,
+    Send,
+    Target,
+)
 
 try:
     from transitions.extensions import HierarchicalMachine
@@ -60,6 +68,17 @@ class Turn:
     separate: list[tuple[int, Reaction]] = field(default_factory=list)
     log: list[Happening] = field(default_factory=list)
     chosen: list[Reaction] = field(default_factory=list)
+
+    def all_of(self, parts: Iterable[Callable[[], object]]) -> None:
+        """Do what goes on at once, all of it; then raise `StepFailed` with whatever failed."""
+        failures: list[Failure] = []
+        for part in parts:
+            try:
+                part()
+            except StepFailed as failed:
+                failures += failed.failures
+        if failures:
+            raise StepFailed(*dict.fromkeys(failures))
 
 
 class ChipMachine:

@@ -39,13 +39,13 @@ class ImpossibleStep(ModecheckError):
 class RigStep:
     """A step that is possible, by the label that the product gives it.
 
-    `failure` tells what is wrong with a step that must not happen, `happenings` what happens in it,
+    `failures` tell what is wrong with a step that must not happen, `happenings` what happens in it,
     in order. One of `own` (a chip's number and the event for its machine), `link` (a number) and
     `fault` sets it off; where there is none of them, time goes on.
     """
 
     label: str
-    failure: Failure | None = None
+    failures: tuple[Failure, ...] = ()
     happenings: tuple[Happening, ...] = ()
     own: tuple[int, str] | None = None
     link: int | None = None
@@ -99,8 +99,8 @@ class Rig:
         if found is None:
             label = step if isinstance(step, str) else step.label
             raise ImpossibleStep(label, [one.label for one in possible])
-        if found.failure is not None:
-            raise StepFailed(found.failure)
+        if found.failures:
+            raise StepFailed(*found.failures)
         turn = Turn(self.state, cut=found.cut)
         _begin(self._wiring, found, turn)
         self._wiring.finish(turn)
@@ -124,7 +124,7 @@ class Rig:
                 try:
                     enabled = chip.may(event, Turn(self.state))
                 except StepFailed as failed:
-                    yield replace(step, failure=failed.failure)
+                    yield replace(step, failures=failed.failures)
                     continue
                 if enabled:
                     yield from self._with_cuts(step)
@@ -164,22 +164,23 @@ class Rig:
             again = Turn(self.state, cut=cut)
             variant = self._tried(replace(step, cut=cut), again)
             # What fails before the cut strikes has failed without it already.
-            if variant is not None and (variant.failure is None or again.struck >= 0):
+            if variant is not None and (not variant.failures or again.struck >= 0):
                 fault, rule, done = cut
                 label = self.product.labels[fault.cut_labels[rule, done]].text
                 yield replace(variant, label=label)
 
     def _tried(self, step: RigStep, turn: Turn) -> RigStep | None:
         """What would come of a step; nothing where its message is deferred."""
-        failure, goes = None, True
+        failures: tuple[Failure, ...] = ()
+        goes = True
         try:
             goes = _begin(self._trials, step, turn)
             self._trials.finish(turn)
         except StepFailed as failed:
-            failure = failed.failure
+            failures = failed.failures
         self._trials.put(self.state)
         label = step.label if step.link is None else self._delivered_label(step.link, turn)
-        found = replace(step, label=label, failure=failure, happenings=tuple(turn.log))
+        found = replace(step, label=label, failures=failures, happenings=tuple(turn.log))
         return found if goes else None
 
     def _delivered_label(self, number: int, turn: Turn) -> str:

@@ -7,10 +7,12 @@ against each other.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
+from itertools import chain
 
 from modecheck.engine.evaluation import Evaluator, StepFailed
 from modecheck.engine.happenings import Arrived, Doubled, Dropped, Passed, Struck
-from modecheck.product.form import Expression, FaultForm, Otherwise, Product, TimeForm
+from modecheck.product.form import Expression, FaultForm, Otherwise, Product, Send, TimeForm
 from modecheck.rigs.chip_machine import ChipMachine, Turn
 from modecheck.rigs.links import LinkQueue, Waiting
 
@@ -75,13 +77,7 @@ class Wiring:
             self._hear(*turn.raised.pop(0), turn)
         if turn.cut is not None and turn.struck >= 0:
             self._restart(turn.cut[0], turn, *turn.cut[1:])
-        for send, value in turn.sends:
-            link = self.queues[send.queue]
-            if self.is_up(link):
-                link.put(send, value, turn.log)
-                link.store(self._fields)
-            else:
-                turn.log.append(Dropped(send.queue, send.message, "down"))
+        turn.all_of(partial(self._put, send, value, turn) for send, value in turn.sends)
         for link in self.queues:
             if link.waiting and not self.is_up(link):
                 if link.queue.holds:
@@ -90,14 +86,27 @@ class Wiring:
                     link.empty("down", turn.log)
                 link.store(self._fields)
 
+    def _put(self, send: Send, value: int, turn: Turn) -> None:
+        link = self.queues[send.queue]
+        if self.is_up(link):
+            link.put(send, value, turn.log)
+            link.store(self._fields)
+        else:
+            turn.log.append(Dropped(send.queue, send.message, "down"))
+
     def _hear(self, signal: int, raiser: int, turn: Turn) -> None:
         """Whoever has an enabled rule moves, all judged on one snapshot."""
         turn.seen, turn.value, turn.late, turn.heard = self.state, 0, False, signal
         event = f"signal {self.product.signals[signal]}"
         others = [chip for chip in self.chips if chip.number not in (raiser, turn.struck)]
-        willing = [chip for chip in others if self._answers(chip, event, signal, turn)]
-        for chip in willing:
-            chip.tell(event, turn)
+        willing: list[ChipMachine] = []
+
+        def judge(chip: ChipMachine) -> None:
+            willing.extend([chip] if self._answers(chip, event, signal, turn) else [])
+
+        judged = (partial(judge, chip) for chip in others)
+        moving = (partial(chip.tell, event, turn) for chip in willing)  # known when all are judged
+        turn.all_of(chain(judged, moving))
 
     def _answers(self, chip: ChipMachine, event: str, signal: int, turn: Turn) -> bool:
         """Whether a chip takes a rule for a signal; one that finds no room raises `StepFailed`."""

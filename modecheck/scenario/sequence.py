@@ -161,7 +161,7 @@ class _Telling:
         self._waiting: dict[int, list[int]] = defaultdict(list)
         self._raisers: dict[int, int] = {}
         self._heard: set[int] = set()
-        self._failure = ""
+        self._failures: list[str] = []
         self._unsent: dict[int, int] = {}
         for number, queue in enumerate(product.queues):
             for slot in queue.slots:
@@ -190,8 +190,8 @@ class _Telling:
         if step.after is not None:
             self._tell_changes(number, already, before, step.after)
             self._tell_modes(number, step.after)
-        if step.failure is not None:
-            self._failure = step.failure.text  # Told last, below what still waits.
+        if step.failures:
+            self._failures = [failure.text for failure in step.failures]  # Told below what waits.
         elif len(self.rows) == already:
             self._tell_nothing(number, self._product.labels[step.label])
 
@@ -215,8 +215,8 @@ class _Telling:
             for journey in list(journeys):
                 self._row(number, "waits", self.journeys[journey].receiver, journey=journey)
                 self._arrive(journey)
-        if self._failure:
-            self._row(number, "fail", -1, self._failure)
+        for failure in self._failures:
+            self._row(number, "fail", -1, failure)
         if stays:
             self._row(number, "fail", -1, "and so it stays: nothing has to happen any more")
         starts = [

@@ -41,14 +41,13 @@ def sentence(product: Product, step: Step) -> str:
     label = product.labels[step.label]
     if label.kind == "rule" and words.chip(label.chip) not in [clause.subject for clause in told]:
         told.insert(0, Clause(words.chip(label.chip), "acts"))
-    if not told and step.failure is None:
+    if not told and not step.failures:
         return label.text  # idling, or a step of a watcher: nothing happens in the device
     parts = [
         f"{subject} {listed([clause.predicate for clause in group])}"
         for subject, group in groupby(told, key=lambda clause: clause.subject)
     ]
-    if step.failure is not None:
-        parts.append(step.failure.text)
+    parts += [failure.text for failure in step.failures]
     return ": ".join([parts[0], "; ".join(parts[1:])]) if len(parts) > 1 else parts[0]
 
 
@@ -151,8 +150,7 @@ class _Words:
         """Told only where nobody moved for it: else those who heard it tell."""
         signal = self._product.signals[raised.signal]
         heard = any(isinstance(h, Took) and h.heard == raised.signal for h in self._step.happenings)
-        failed = self._step.failure is not None
-        return [] if heard or failed else [Clause("nobody", f"reacts to {signal}")]
+        return [] if heard or self._step.failures else [Clause("nobody", f"reacts to {signal}")]
 
     def chip(self, number: int) -> str:
         form = self._product.chips[number]

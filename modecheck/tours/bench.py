@@ -190,7 +190,7 @@ class TellActions:
     def failing(self) -> list[str]:
         """What somebody does and what then fails."""
         return [
-            f"{self.deed(step)} ({step.failure.text})" if step.failure else self.deed(step)
+            f"{self.deed(step)} ({step.wrong})" if step.failures else self.deed(step)
             for step in self._graph.failing
         ]
 

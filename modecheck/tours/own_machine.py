@@ -219,8 +219,7 @@ class _Alone:
             return own, NOTHING
         (step,) = mine
         if step.after is None:
-            assert step.failure is not None
-            raise _NotAMachine(f"in {self._name(own)}, {given.text}: {step.failure.text}")
+            raise _NotAMachine(f"in {self._name(own)}, {given.text}: {step.wrong}")
         return self._of(step.after), self._output(step)
 
     @property

@@ -139,8 +139,7 @@ class Settling:
                 ends.append(one)
             for step in steps:
                 if step.after is None:
-                    assert step.failure is not None
-                    failures.setdefault(step.failure.text)
+                    failures |= dict.fromkeys(failure.text for failure in step.failures)
                 elif step.after not in came:
                     came[step.after] = (one, step)
                     order.append(step.after)

@@ -46,7 +46,7 @@ class Teller:
             return sentence(self._product, step), ""
         own = tuple(h for h in step.happenings if isinstance(h, Took) and h.heard < 0)
         rest = tuple(h for h in step.happenings if h not in own)
-        does = sentence(self._product, step._replace(happenings=own, failure=None))
+        does = sentence(self._product, step._replace(happenings=own, failures=()))
         answer = sentence(self._product, step._replace(happenings=rest)) if rest else ""
         lead = f"the {self._product.chips[label.chip].name} acts"
         answer = answer.removeprefix(lead).removeprefix(":").removeprefix(" and").strip()

@@ -95,7 +95,7 @@ def assert_same_in_both(exploration: Exploration, reached: Reached) -> None:
     assert set(keys) == set(worlds)
     assert exploration.layers == [reached.depths.count(d) for d in range(exploration.depth + 1)]
     failures = [
-        {outcome.failure for outcome, _ in reached.outcomes[number] if outcome.failure}
+        {failure for outcome, _ in reached.outcomes[number] for failure in outcome.failures}
         for number in reached.numbers
     ]
     assert set(exploration.failures) == set().union(*failures)

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable
+from collections.abc import Hashable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 
 from modecheck.model.parts import Rule
-from tests.second_reading.worlds import World
+from tests.second_reading.worlds import Forbidden, World
 
 Failure = tuple[str, str]
 """Code and subject of a finding."""
@@ -14,14 +15,14 @@ Failure = tuple[str, str]
 
 @dataclass(frozen=True)
 class Outcome:
-    """A step: its label, the world after it or the failure, who took a rule, which events were
+    """A step: its label, the world after it or what fails, who took a rule, which events were
     raised or delivered, whether a chip, a link or time does it by itself (not an actor, not a
     fault), which rules were taken whole, or failed on the way; and whether time waits for it.
     """
 
     label: str
     after: World | None
-    failure: Failure | None
+    failures: frozenset[Failure]
     moved: frozenset[str]
     events: frozenset[str]
     unprompted: bool
@@ -32,7 +33,7 @@ class Outcome:
     def identity(self) -> Hashable:
         """Equal for steps that cannot be told apart."""
         after = None if self.after is None else self.after.key
-        return (self.label, after, self.failure, self.moved, self.events, self.taken)
+        return (self.label, after, self.failures, self.moved, self.events, self.taken)
 
 
 @dataclass(frozen=True)
@@ -58,3 +59,12 @@ class Deed:
     events: set[str] = field(default_factory=set)
     separate: list[Rule] = field(default_factory=list)
     struck: str = ""
+    wrong: set[Failure] = field(default_factory=set)
+
+    @contextmanager
+    def going_on(self) -> Iterator[None]:
+        """What fails in here does not keep from happening what happens at the same time."""
+        try:
+            yield
+        except Forbidden as wrong:
+            self.wrong.add((wrong.code, wrong.subject))

@@ -135,9 +135,9 @@ def _failures(reached: Reached) -> Expected:
     found: dict[str, int] = {}
     for number in reached.numbers:
         for outcome, _ in reached.outcomes[number]:
-            if outcome.failure is not None:
+            for failure in outcome.failures:
                 steps = reached.depths[number] + 1
-                name = ":".join(outcome.failure)
+                name = ":".join(failure)
                 found[name] = min(steps, found.get(name, steps))
     return dict(found)
 

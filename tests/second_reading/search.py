@@ -31,7 +31,7 @@ class Reached:
 
     def fails(self, number: int) -> bool:
         """Whether some step from a world must not happen, so that nobody knows what follows."""
-        return any(outcome.failure for outcome, _ in self.outcomes[number])
+        return any(outcome.failures for outcome, _ in self.outcomes[number])
 
     def roads_from(
         self, number: int, allowed: Callable[[Outcome], bool] = lambda _: True

@@ -8,7 +8,7 @@ from dataclasses import replace
 from modecheck.model.parts import Assignment, Chip, Device, Event, FaultGroup, Link, Rule, Send
 from modecheck.model.terms import Term
 from tests.second_reading.clocks import Clocks
-from tests.second_reading.deeds import Cut, Deed, Outcome
+from tests.second_reading.deeds import Cut, Deed, Failure, Outcome
 from tests.second_reading.queues import Queues
 from tests.second_reading.statechart import (
     nth_text,
@@ -79,7 +79,8 @@ class SecondReading:
             enabled = self.enabled(rule, view)
         except Forbidden as wrong:
             gone |= {rule.expires} - {""}
-            yield replace(_failing(label, wrong, not chip.actor), first=self._hurries(chip, rule))
+            failing = _failing(label, {(wrong.code, wrong.subject)}, not chip.actor)
+            yield replace(failing, first=self._hurries(chip, rule))
             return
         if enabled:
             gone |= {rule.expires} - {""}
@@ -128,7 +129,7 @@ class SecondReading:
         try:
             rule = self._first_enabled(chip, event, view)
         except Forbidden as wrong:
-            yield _failing(ignored, wrong, True)
+            yield _failing(ignored, {(wrong.code, wrong.subject)}, True)
             return
         if rule is not None:
             label = f"{link.name} to {chip.name} {rule.title}"
@@ -141,7 +142,7 @@ class SecondReading:
             yield self._ended(deed, ignored, True)
         elif not manner:
             subject = f"{chip.name}.{world.at[chip.name]}.{head.message}"
-            yield _failing(ignored, Forbidden("unhandled-message", subject), True)
+            yield _failing(ignored, {("unhandled-message", subject)}, True)
 
     def _first_enabled(self, chip: Chip, event: Event, view: View) -> Rule | None:
         return next((r for r in _hearing(chip, event, view) if self.enabled(r, view)), None)
@@ -169,15 +170,15 @@ class SecondReading:
                         yield self._done(again, torn_label, rule, view.at(again.now), False)
 
     def _done(self, deed: Deed, label: str, rule: Rule, view: View, unprompted: bool) -> Outcome:
-        try:
+        with deed.going_on():
             self._take(deed, rule, view)
-            while deed.raised:
-                self._hear(deed, *deed.raised.pop(0))
-            if deed.cut is not None:
-                self._strike(deed, deed.cut.group, deed.cut.chip)
-            return self._ended(deed, label, unprompted)
-        except Forbidden as wrong:
-            return _failing(label, wrong, unprompted, deed)
+        while deed.raised and not deed.wrong:
+            self._hear(deed, *deed.raised.pop(0))
+        if deed.wrong:
+            return _failing(label, deed.wrong, unprompted, deed)
+        if deed.cut is not None:
+            self._strike(deed, deed.cut.group, deed.cut.chip)
+        return self._ended(deed, label, unprompted)
 
     def _take(self, deed: Deed, rule: Rule, view: View) -> None:
         chip = self.device.chips[rule.chip]
@@ -237,25 +238,27 @@ class SecondReading:
         for chip in self.device.chips.values():
             if chip.name not in (raiser, deed.struck):
                 view = View(chip.name, snapshot, snapshot)
-                rule = self._first_enabled(chip, Event(signal), view)
-                movers += [(rule, view)] if rule is not None else []
-                for blocked in [] if rule else self._held_back(chip, Event(signal), view):
-                    raise Forbidden("blocked-reaction", f"{chip.name}.{blocked.title}")
+                with deed.going_on():
+                    rule = self._first_enabled(chip, Event(signal), view)
+                    movers += [(rule, view)] if rule is not None else []
+                    for blocked in [] if rule else self._held_back(chip, Event(signal), view):
+                        raise Forbidden("blocked-reaction", f"{chip.name}.{blocked.title}")
         for rule, view in movers:
-            self._take(deed, rule, view)
+            with deed.going_on():
+                self._take(deed, rule, view)
 
     # The end of a step: what was sent is queued, and links that are down are seen to.
 
     def _ended(self, deed: Deed, label: str, unprompted: bool) -> Outcome:
-        try:
-            for name, message, value in deed.sent:
+        for name, message, value in deed.sent:
+            with deed.going_on():
                 dropped = message
                 if holds_in(self.device.links[name].up_when, deed.now):
                     new = Waiting(message, value, late=False)
                     dropped = self._queues.put(deed.now, name, new)
                 self._note_loss(deed, name, dropped)
-        except Forbidden as wrong:
-            return _failing(label, wrong, unprompted, deed)
+        if deed.wrong:
+            return _failing(label, deed.wrong, unprompted, deed)
         for link in self.device.links.values():
             if not holds_in(link.up_when, deed.now):
                 if link.when_down == "hold":
@@ -265,7 +268,7 @@ class SecondReading:
         return Outcome(
             label,
             deed.now,
-            None,
+            frozenset(),
             frozenset(deed.moved),
             frozenset(deed.events),
             unprompted,
@@ -336,10 +339,12 @@ def _hearing(chip: Chip, event: Event, view: View) -> list[Rule]:
     return [r for r in rules if any(one in (event, Event(event.name)) for one in r.trigger)]
 
 
-def _failing(label: str, wrong: Forbidden, unprompted: bool, deed: Deed | None = None) -> Outcome:
+def _failing(
+    label: str, wrong: set[Failure], unprompted: bool, deed: Deed | None = None
+) -> Outcome:
     nobody: frozenset[str] = frozenset()
     taken = frozenset(deed.taken) if deed is not None else frozenset()
-    return Outcome(label, None, (wrong.code, wrong.subject), nobody, nobody, unprompted, taken)
+    return Outcome(label, None, frozenset(wrong), nobody, nobody, unprompted, taken)
 
 
 def holds_for(chip: Chip, guard: Term | None, world: World) -> bool:

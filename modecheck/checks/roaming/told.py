@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from modecheck.checks.deadlocks import cause_of
 from modecheck.checks.deadlocks import finding_of as deadlock_finding
 from modecheck.checks.findings import Finding
@@ -12,7 +14,15 @@ from modecheck.checks.roaming.shrinking import Shrunk
 from modecheck.checks.watched import broken_run
 from modecheck.checks.ways import Move, Way, without_watchers
 from modecheck.engine.plain import Interpreter, State
-from modecheck.engine.sights import CHANGE, DEADLOCK, FAILING, LOSS, RESTING, Sight
+from modecheck.engine.sights import (
+    CHANGE,
+    DEADLOCK,
+    FAILING,
+    LOSS,
+    RESTING,
+    Sight,
+    failing_sight,
+)
 from modecheck.product.form import Failure, Product
 
 
@@ -24,7 +34,7 @@ def as_finding(base: Product, sight: Sight, shrunk: Shrunk) -> Finding | None:
     way = without_watchers(shrunk.product, base, way)
     states = [base.initial, *(move.after for move in way.moves if move.after is not None)]
     if sight.kind == FAILING:
-        return _failing(shrunk, way)
+        return _failing(sight, shrunk, way)
     if sight.kind == DEADLOCK:
         return deadlock_finding(base, cause_of(base, states[-1]), states[-1], way)
     pairings = base.device.pairings
@@ -53,8 +63,8 @@ def _in_state(base: Product, sight: Sight, state: State, way: Way) -> Finding | 
     return broken_invariant(need, way).finding
 
 
-def _failing(shrunk: Shrunk, way: Way) -> Finding:
-    failure = _last_failure(shrunk)
+def _failing(sight: Sight, shrunk: Shrunk, way: Way) -> Finding:
+    failure = next(f for f in _last_failures(shrunk) if failing_sight(f.code, f.subject) == sight)
     return Finding(
         code=failure.code,
         subject=failure.subject,
@@ -64,10 +74,10 @@ def _failing(shrunk: Shrunk, way: Way) -> Finding:
     )
 
 
-def _last_failure(shrunk: Shrunk) -> Failure:
-    """The failure of the last step of a run."""
+def _last_failures(shrunk: Shrunk) -> Iterator[Failure]:
+    """What fails in the last step of a run."""
     before = shrunk.run[-2][1] if len(shrunk.run) > 1 else shrunk.product.initial
     assert before is not None
     steps = Interpreter(shrunk.product).steps(before)
     label = shrunk.run[-1][0]
-    return next(s.failure for s in steps if s.label == label and s.failure is not None)
+    return (failure for step in steps if step.label == label for failure in step.failures)

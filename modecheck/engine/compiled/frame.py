@@ -3,9 +3,10 @@
 `successors(state, out, seen) -> count | DRIVEN` takes addresses. `state` holds the words of a
 state; for each step a record is written to `out`: the words of the next state, then the step's
 label with its watched events, then the bits of the chips that moved; above those stand the events
-that nobody watches, which are there to be overheard (`overheard_events`). A failing step is one
-whose label has the bit `FAILED`, with the number of the failure above the label. `seen` is an
-array of bytes that are set to 1 for whatever was met or taken (see `Seen`).
+that nobody watches, which are there to be overheard (`overheard_events`). A failing step has a
+record for each of its failures, one behind the other, in which the label has the bit `FAILED` and
+the number of the failure above it. `seen` is an array of bytes that are set to 1 for whatever was
+met or taken (see `Seen`).
 
 Every field has a variable on the stack that holds its value in the step under way. LLVM turns
 these variables into registers; between two steps they are set back to the state's own values.
@@ -88,6 +89,7 @@ class Frame:
         self.touched: set[int] = set()
         self._cleared: list[ir.Value] = []
         self.step_end = self._entry
+        self._start: ir.Value | None = None
         self.most_records = 0
         self._label = 0
 
@@ -132,6 +134,7 @@ class Frame:
         body = self.function.append_basic_block("body")
         self.step_end = self.function.append_basic_block("end")
         self.touched, self._cleared, self._label = set(), [self.moved, self.events], label
+        self._start = None
         self.most_records += 1
         self.builder.branch(begin)
         self.builder.position_at_end(body)
@@ -141,6 +144,8 @@ class Frame:
         self.builder.position_at_end(begin)
         for variable in self._cleared:
             self.builder.store(constant(0), variable)
+        if self._start is not None:
+            self.builder.store(self.builder.load(self._position), self._start)
         self.builder.branch(body)
         self.builder.position_at_end(self.step_end)
         for field in sorted(self.touched):
@@ -157,12 +162,14 @@ class Frame:
         self.builder.position_at_end(onward)
 
     @contextmanager
-    def only_if(self, condition: ir.Value) -> Iterator[None]:
-        """What is inside runs only if the condition holds; then both ways meet again."""
+    def only_if(self, condition: ir.Value) -> Iterator[ir.Block]:
+        """What is inside runs only if the condition holds; then both ways meet again, in the block
+        that is given.
+        """
         inside, after = self.block("inside"), self.block("after")
         self.builder.cbranch(condition, inside, after)
         self.builder.position_at_end(inside)
-        yield
+        yield after
         if not self.builder.block.is_terminated:
             self.builder.branch(after)
         self.builder.position_at_end(after)
@@ -236,7 +243,7 @@ class Frame:
         values = [*self._packed(), label, self._moved_and_overheard()]
         self._note_possible(drives=drives)
         if once:
-            self._unless_written(values)
+            self._unless_written(values, self._out, self.step_end)
         self._record(values)
         self.builder.branch(self.step_end)
 
@@ -249,15 +256,15 @@ class Frame:
         above = self.builder.shl(beyond, constant(len(self.product.chips)))
         return self.builder.or_(moved, above)
 
-    def _unless_written(self, values: list[ir.Value]) -> None:
-        """Go on only if no record written so far has these values, else end the step."""
+    def _unless_written(self, values: list[ir.Value], since: ir.Value, otherwise: ir.Block) -> None:
+        """Go on only if no record from this address on has these values, else go to a block."""
         builder = self.builder
         before = builder.block
         loop, compare, fresh = self.block("loop"), self.block("compare"), self.block("fresh")
         builder.branch(loop)
         builder.position_at_end(loop)
         place = builder.phi(I64)
-        place.add_incoming(self._out, before)
+        place.add_incoming(since, before)
         at_end = builder.icmp_unsigned("==", place, builder.load(self._position))
         builder.cbranch(at_end, fresh, compare)
         builder.position_at_end(compare)
@@ -267,22 +274,37 @@ class Frame:
             written = builder.load(builder.gep(record, [constant(number)]))
             same = builder.and_(same, builder.icmp_unsigned("==", written, value))
         place.add_incoming(builder.add(place, constant(self._record_size)), compare)
-        builder.cbranch(same, self.step_end, loop)
+        builder.cbranch(same, otherwise, loop)
         builder.position_at_end(fresh)
 
     @property
     def _record_size(self) -> int:
         return 8 * (self.layout.words + RECORD_EXTRA)
 
-    def fail(self, failure: Failure, *, drives: bool) -> None:
-        """Write the record of a failing step, and end the step."""
+    def fail(self, failure: Failure, onward: ir.Block, *, drives: bool, once: bool = False) -> None:
+        """Write a record of a failing step, and go on at a block. With `once`, a failure that the
+        step has already is not written again.
+        """
         if failure not in self.failures:
             self.failures.append(failure)
         number = self.failures.index(failure)
         label = constant(FAILED | number << FAILURE_SHIFT | self._label)
-        self._record([*([constant(0)] * self.layout.words), label, constant(0)])
+        values = [*([constant(0)] * self.layout.words), label, constant(0)]
+        if once:
+            self._unless_written(values, self.builder.load(self._step_start()), onward)
+        self._record(values)
         self._note_possible(drives=drives)
-        self.builder.branch(self.step_end)
+        self.builder.branch(onward)
+
+    def _step_start(self) -> ir.Value:
+        """A variable with the address at which the records of the step under way begin."""
+        if self._start is None:
+            self._start = self.variable()
+        return self._start
+
+    def take_back(self) -> None:
+        """The records of the step under way were never written."""
+        self.builder.store(self.builder.load(self._step_start()), self._position)
 
     def _record(self, values: list[ir.Value]) -> None:
         position = self.builder.load(self._position)

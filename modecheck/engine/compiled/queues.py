@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import partial
 from itertools import pairwise
 from typing import Protocol
 
@@ -40,7 +41,8 @@ class Blocks(Protocol):
         """A new block of the function."""
 
 
-Fail = Callable[[Failure], None]
+Fail = Callable[[Failure, ir.Block], None]
+"""Something fails, and what goes on at once with it goes on in a block."""
 
 
 class QueueCode:
@@ -162,16 +164,15 @@ class QueueCode:
                     new = value if value is not None else constant(0)
                     if message.kind == "relative":
                         new = builder.add(new, frame.read(slot.value))
-                    self._need_range(new, message.low, message.high, send.value_failure, fail)
+                    failed = partial(fail, send.value_failure, after)
+                    self._need_range(new, message.low, message.high, failed)
                     frame.write(slot.value, new)
                 if slot.late >= 0 and message.kind == "state":
                     frame.write(slot.late, constant(0))
                 frame.note_events(self._bits.accepted.get((send.queue, send.message), 0))
                 builder.branch(after)
 
-    def _need_range(
-        self, value: ir.Value, low: int, high: int, failure: Failure, fail: Fail
-    ) -> None:
+    def _need_range(self, value: ir.Value, low: int, high: int, failed: Callable[[], None]) -> None:
         builder = self._frame.builder
         within = builder.icmp_unsigned(
             "<=", builder.sub(value, constant(low)), constant(high - low)
@@ -179,7 +180,7 @@ class QueueCode:
         onward, outside = self._frame.block("within"), self._frame.block("outside")
         builder.cbranch(within, onward, outside)
         builder.position_at_end(outside)
-        fail(failure)
+        failed()
         builder.position_at_end(onward)
 
     def _append(
@@ -193,7 +194,7 @@ class QueueCode:
                 self._fill(slot, send, value)
                 builder.branch(after)
         if queue.when_full in ("error", "wait"):
-            fail(send.overflow)
+            fail(send.overflow, after)
             return
         if queue.when_full == "drop_old":
             self.drop_head(send.queue)

@@ -8,7 +8,8 @@ and gives each a flag that says whether it is there.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import partial
 
@@ -86,7 +87,12 @@ class Places:
 
 @dataclass(slots=True)
 class StepPlan:
-    """What is known of the step under way while its code is written."""
+    """What is known of the step under way while its code is written.
+
+    `onward` is set in a part beside which others are gone through even if it fails: they begin
+    there. `failed` is a flag that says that some part has failed, `named` where each failure was
+    first, and `unchecked` whether the step goes on without having looked.
+    """
 
     label: int
     drives: bool
@@ -97,6 +103,14 @@ class StepPlan:
     separate: list[tuple[int, Reaction]] = field(default_factory=list)
     cut: tuple[FaultForm, int, int] | None = None
     cut_flag: ir.Value | None = None
+    onward: ir.Block | None = None
+    failed: ir.Value | None = None
+    unchecked: bool = False
+    named: dict[Failure, ir.Block] = field(default_factory=dict)
+
+    def in_another_part(self, failure: Failure, onward: ir.Block) -> bool:
+        """Whether some part before this one can fail in the same way."""
+        return self.named.setdefault(failure, onward) is not onward
 
 
 class StepCode:
@@ -155,7 +169,7 @@ class StepCode:
             for ticking, runs in running:
                 self._count(ticking, runs, ticks)
             frame.note_events(self._bits.ticks)
-            self._queues.finish([], self._reading_all(), self._fail)
+            self._queues.finish([], self._reading_all(), self._fail_beside_others)
             self._watchers.go_on()
             frame.unless_unchanged()
             frame.emit(drives=self._plan.drives)
@@ -216,12 +230,46 @@ class StepCode:
         return Reading(read, self._plan.payload, self._plan.late, self._fail)
 
     def _fail(self, failure: Failure) -> None:
-        if self._plan.cut_flag is not None:
+        plan, frame = self._plan, self._frame
+        if plan.onward is not None:
+            self._fail_beside_others(failure, plan.onward)
+        elif plan.cut is None:
+            frame.fail(failure, frame.step_end, drives=plan.drives)
+        else:
             # A cut that has not struck yet is no step of its own: its failure is reported already.
-            builder = self._frame.builder
-            struck = builder.icmp_signed("!=", builder.load(self._plan.cut_flag), constant(0))
-            self._frame.unless(struck, self._frame.step_end)
-        self._frame.fail(failure, drives=self._plan.drives)
+            frame.builder.branch(frame.step_end)
+
+    def _fail_beside_others(self, failure: Failure, onward: ir.Block) -> None:
+        """A part fails, and the others are gone through, from a block on."""
+        plan, frame = self._plan, self._frame
+        if onward not in plan.named.values():
+            frame.most_records += 1
+        once = plan.in_another_part(failure, onward)
+        plan.failed, plan.unchecked = plan.failed or frame.flag(), True
+        frame.builder.store(constant(1), plan.failed)
+        frame.fail(failure, onward, drives=plan.drives, once=once)
+
+    @contextmanager
+    def _part(self, onward: ir.Block) -> Iterator[None]:
+        """What is inside goes on at once with other parts, which begin at a block."""
+        self._plan.onward = onward
+        yield
+        self._plan.onward = None
+
+    def _unless_failed(self) -> None:
+        """End the step if some part of it has failed."""
+        plan, builder = self._plan, self._frame.builder
+        if plan.failed is None or not plan.unchecked:
+            return
+        plan.unchecked = False
+        failed = builder.icmp_signed("!=", builder.load(plan.failed), constant(0))
+        with self._frame.only_if(failed):
+            if plan.cut_flag is not None:
+                # It is a step of its own only if the cut has struck by then.
+                struck = builder.icmp_signed("!=", builder.load(plan.cut_flag), constant(0))
+                with self._frame.only_if(builder.not_(struck)):
+                    self._frame.take_back()
+            builder.branch(self._frame.step_end)
 
     def _begin(self, label: int, payload: ir.Value, late: ir.Value) -> None:
         self._plan = StepPlan(label, self._drives[label], payload, late)
@@ -315,7 +363,8 @@ class StepCode:
         self._strike(fault)
 
     def _finish_step(self) -> None:
-        self._queues.finish(self._plan.sends, self._reading_all(), self._fail)
+        self._queues.finish(self._plan.sends, self._reading_all(), self._fail_beside_others)
+        self._unless_failed()
         self._watchers.go_on()
         self._frame.emit(drives=self._plan.drives, once=self._plan.cut is not None)
 
@@ -472,8 +521,9 @@ class StepCode:
         for (number, chip), choice in zip(hearers, chosen, strict=True):
             for rule, reaction in _reactions_to(chip, pending.signal).items():
                 is_it = builder.icmp_signed("==", choice, constant(rule))
-                with frame.only_if(is_it):
+                with frame.only_if(is_it) as after, self._part(after):
                     self._react(number, reaction, snapshot, places)
+        self._unless_failed()
 
     def _snapshot(self, hearers: list[tuple[int, ChipForm]]) -> dict[int, ir.Value]:
         """The values of all fields that differ from the start of the step, or that movers own."""
@@ -488,7 +538,7 @@ class StepCode:
         chains = [heard.get(signal, ()) for heard in chip.hearings]
         choice, builder = self._frame.variable(), self._frame.builder
         builder.store(constant(UNDECIDED), choice)
-        with self._frame.only_if(self._listens(number)):
+        with self._frame.only_if(self._listens(number)) as after, self._part(after):
             builder.store(constant(UNHEARD), choice)
             self._choose(number, chip, chains, choice)
             keys = [

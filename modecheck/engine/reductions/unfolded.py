@@ -7,9 +7,6 @@ Whatever is found is told of the state or step where it is, and so of every imag
 Conditions that a renaming turns into others are searched for in all their turns at once:
 transitions know by which renaming the state behind them was exchanged (the annotated quotient of
 Emerson and Sistla, Symmetry and model checking, Formal Methods in System Design 9, 1996).
-
-In a step in which two units fail at once, the interpreter names the failure of the first; here both
-are named.
 """
 
 from __future__ import annotations

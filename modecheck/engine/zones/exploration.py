@@ -192,8 +192,8 @@ class ZoneExplorer:
     def _step(self, number: int, step: Step, way: Way, zone: Zone) -> None:
         graph = self.graph
         if step.after is None:
-            assert step.failure is not None
-            self._note_failure(Failed(step.failure, number, step.label, way))
+            for failure in step.failures:
+                self._note_failure(Failed(failure, number, step.label, way))
             return
         graph.transitions += 1
         node = graph.nodes[number]

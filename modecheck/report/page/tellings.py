@@ -53,7 +53,6 @@ WHY_GONE = {"lost": "lost", "full": "link full", "down": "link down", "cut": "po
 def telling(product: Product, before: State, step: Step) -> Telling:
     """What the page holds of a step; equal for steps that are told alike."""
     label = product.labels[step.label]
-    failure = shown(step.failure.text, LONGEST_SENTENCE) if step.failure is not None else ""
     return (
         label.kind,
         shown(label.text, LONGEST_WORD),
@@ -61,7 +60,7 @@ def telling(product: Product, before: State, step: Step) -> Telling:
         label.chip,
         shown(sentence(product, step), LONGEST_SENTENCE),
         tuple(_marks(product, before, step.happenings)),
-        failure,
+        shown(step.wrong, LONGEST_SENTENCE),
     )
 
 

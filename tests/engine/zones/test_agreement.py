@@ -65,5 +65,5 @@ def test_every_zone_has_a_run_that_the_plain_interpreter_takes(drawn: Drawn) -> 
         schedule = schedule_to(zones, failed.node, failed.way)
         run = runner.run(zones, schedule, schedule.earliest())
         end = run[-1][1] if run else product.initial
-        failures = [step.failure for step in interpreter.steps(end) if step.label == failed.label]
-        assert failed.failure in failures
+        steps = [step for step in interpreter.steps(end) if step.label == failed.label]
+        assert any(failed.failure in step.failures for step in steps)
