@@ -11,7 +11,8 @@ from modecheck.model.parts import Requirement
 
 HOLDS, BROKEN, FALLS, VACUOUS, UNDECIDED = "holds", "broken", "falls", "vacuous", "undecided"
 """Falls: it is broken, and so is one that it builds on. Vacuous: it holds only because it is never
-put to the test. Undecided: not all was explored.
+put to the test. Undecided: not all was explored, or some state leads on to an answer only past a
+step that fails, behind which nobody looks.
 """
 
 

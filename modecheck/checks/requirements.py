@@ -77,6 +77,12 @@ def _recoverable(space: Space, need: Requirement) -> Judged | None:
     without = space.product.event_bits(need.without)
     recovers = space.roads_to(space.mark(f"requirement:{need.name}"), without_events=without)
     lost = first_zero(recovers)
-    if lost is None:
+    if lost is not None:
+        return broken(need, f"from here no road leads to {need.text}", way_to(space, lost))
+    if not space.complete or not space.failures:
         return None
-    return broken(need, f"from here no road leads to {need.text}", way_to(space, lost))
+    mark = space.mark(f"requirement:{need.name}")
+    known = space.roads_to(mark, without_events=without, past_failures=False)
+    if first_zero(known) is None:
+        return None
+    return undecided(need, "from some state only a step that fails might lead there")

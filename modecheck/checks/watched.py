@@ -18,7 +18,7 @@ from modecheck.engine.beside import Beside
 from modecheck.engine.choice import Search
 from modecheck.engine.exploration import Reporter
 from modecheck.engine.phases import phase
-from modecheck.engine.space import INTERRUPTION, LoopAnswer, LoopQuery, Space
+from modecheck.engine.space import INTERRUPTION, LoopAnswer, LoopQuery, Space, first_zero
 from modecheck.model.parts import Requirement
 from modecheck.product.composition import compose
 from modecheck.product.conditions import is_watched
@@ -115,6 +115,8 @@ class _Judging:
             return undecided(need, f"its exploration was stopped by {watched.stopped_by}")
         if self._lost_count():
             return undecided(need, self._too_many())
+        if self._ends_failing():
+            return undecided(need, "some runs can only end in a step that fails")
         rests_on = sorted(frozenset().union(*(answer.rests_on for answer in answers)))
         names = tuple(watched.product.fair[one].name for one in rests_on)
         verdict = HOLDS if self._tested() else VACUOUS
@@ -158,6 +160,15 @@ class _Judging:
             LoopQuery(wanted=alive, unwanted=idles, visits=visits),
         )
         return [self._watched.fair_loop(query) for query in queries]
+
+    def _ends_failing(self) -> bool:
+        """Whether it stays alive on every run from some state: since no fair run goes on for ever
+        that way, they all end in failing steps, and nobody knows what would have come.
+        """
+        what = self._mark(f"again:{self._need.name}") or self._mark(f"alive:{self._need.name}")
+        if not what or not self._watched.failures:
+            return False
+        return first_zero(self._watched.roads_to(0, lacking=what, past_failures=False)) is not None
 
     def _lost_count(self) -> bool:
         unsure = self._mark(f"unsure:{self._need.name}")

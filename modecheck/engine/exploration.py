@@ -153,9 +153,13 @@ class Exploration:
         """The transitions turned round; made once."""
         if self._roads is None:
             failing = [number for number, fails in enumerate(self.failing) if fails]
-            unexpanded = range(self.expanded, len(self.states))
-            self._roads = Roads(self.graph, [*failing, *unexpanded])
+            self._roads = Roads(self.graph, [*failing, *self.unexpanded])
         return self._roads
+
+    @property
+    def unexpanded(self) -> range:
+        """The states whose steps are not known."""
+        return range(self.expanded, len(self.states))
 
     def is_expanded(self, number: int) -> bool:
         """Whether the transitions of a state are known."""
@@ -242,15 +246,19 @@ class Exploration:
                     return number, self._edge(edge)
         return None
 
-    def roads_to(self, marks: int, *, without_events: int = 0) -> bytearray:
-        """For each state 1 if a road without these events leads to one with some of the marks."""
-        goals = (number for number, own in enumerate(self.marks) if own & marks)
+    def roads_to(
+        self, marks: int, *, lacking: int = 0, without_events: int = 0, past_failures: bool = True
+    ) -> bytearray:
+        """For each state 1 if a road without these events leads to a state that is asked for."""
+        goals = (n for n, own in enumerate(self.marks) if own & marks or lacking & ~own)
         barred = [bool(note.events & without_events) for note in self.notes]
-        return self.roads.leading_to(goals, lambda edge: not barred[self.notes_of[edge]])
+        unknown = self.roads.unknown if past_failures else self.unexpanded
+        passing = lambda edge: not barred[self.notes_of[edge]]  # noqa: E731
+        return self.roads.leading_to([*goals, *unknown], passing)
 
     def roads_to_states(self, numbers: Iterable[int]) -> bytearray:
         """For each state 1 if a road leads to one of these states."""
-        return self.roads.leading_to(numbers)
+        return self.roads.leading_to([*numbers, *self.roads.unknown])
 
     def stuck(self, chips: int) -> Iterator[tuple[int, int]]:
         """States from which some of these chips never move again, and the bits of those."""

@@ -75,7 +75,7 @@ class Roads:
     ) -> bytearray:
         """For each state 1 if a road leads from it to a goal, over allowed transitions only."""
         reached = bytearray(self._graph.count)
-        pending = [*goals, *self._unknown]
+        pending = [*goals]
         for number in pending:
             reached[number] = 1
         while pending:

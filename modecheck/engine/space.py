@@ -263,8 +263,13 @@ class Space(Protocol):
         `after`.
         """
 
-    def roads_to(self, marks: int, *, without_events: int = 0) -> Sequence[int] | Flags:
-        """For each state 1 if a road without these events leads to one with some of the marks."""
+    def roads_to(
+        self, marks: int, *, lacking: int = 0, without_events: int = 0, past_failures: bool = True
+    ) -> Sequence[int] | Flags:
+        """For each state 1 if a road without these events leads to one with some of the marks, or
+        to one that lacks some of the marks `lacking`. Nobody knows what comes past a step that
+        fails, so it counts as such a road, unless it is not to.
+        """
 
     def roads_to_states(self, numbers: Iterable[int]) -> Sequence[int] | Flags:
         """For each state 1 if a road leads to one of these states."""

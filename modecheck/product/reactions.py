@@ -109,9 +109,11 @@ class ReactionBuilder:
         return folded("and", (self._timing(rule).due(rule), self._condition_of(rule)))
 
     def _own_guard(self, rule: Rule) -> tuple[Expression, ...]:
-        """What has to hold together before the rule can be taken, but for room in its links."""
+        """What has to hold together before the rule can be taken, but for room in its links. While
+        a timer does not run nobody asks what its rules want: an index may be out of range.
+        """
         ready = self._timing(rule).ready(rule)
-        return (*self._those_before(rule), ready, self._condition_of(rule))
+        return (ready, *self._those_before(rule), self._condition_of(rule))
 
     def _those_before(self, rule: Rule) -> Iterator[Expression]:
         """Of several rules that wait for one timer, the first that is enabled goes."""

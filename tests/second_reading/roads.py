@@ -9,12 +9,17 @@ from tests.second_reading.search import Reached
 
 
 def leading_to(
-    reached: Reached, goals: Iterable[int], allowed: Callable[[Outcome], bool] = lambda _: True
+    reached: Reached,
+    goals: Iterable[int],
+    allowed: Callable[[Outcome], bool] = lambda _: True,
+    *,
+    past_failures: bool = True,
 ) -> set[int]:
-    """The worlds from which a road leads to a goal, or into the unknown; by going over all worlds
-    again and again until nothing changes.
+    """The worlds from which a road leads to a goal, or into the unknown past a step that fails; by
+    going over all worlds again and again until nothing changes.
     """
-    found = set(goals) | {number for number in reached.numbers if reached.fails(number)}
+    found = set(goals)
+    found |= {number for number in reached.numbers if past_failures and reached.fails(number)}
     before = -1
     while len(found) != before:
         before = len(found)

@@ -232,10 +232,14 @@ class CompiledExploration:
             return None
         return int(number), self.edges_from(int(number))[int(edge) - int(graph.first[number])]
 
-    def roads_to(self, marks: int, *, without_events: int = 0) -> Sequence[int]:
-        """For each state 1 if a road without these events leads to one with some of the marks."""
-        goals = self._with_some(marks)
-        return self.graph.leading_to(goals, without_events).tobytes()
+    def roads_to(
+        self, marks: int, *, lacking: int = 0, without_events: int = 0, past_failures: bool = True
+    ) -> Sequence[int]:
+        """For each state 1 if a road without these events leads to a state that is asked for."""
+        some, all_ = np.uint64(marks), np.uint64(lacking)
+        goals = np.flatnonzero((self.marks & some != 0) | (self.marks & all_ != all_))
+        found = self.graph.leading_to(goals, without_events, past_failures=past_failures)
+        return found.tobytes()
 
     def roads_to_states(self, numbers: Iterable[int]) -> Sequence[int]:
         """For each state 1 if a road leads to one of these states."""

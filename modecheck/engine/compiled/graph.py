@@ -273,24 +273,26 @@ class Graph:
             )
         return self._into, self._sources, self._notes_into
 
-    def unknown(self) -> Array:
+    def unknown(self, *, past_failures: bool = True) -> Array:
         """The numbers of the states whose future is unknown."""
-        failing = np.flatnonzero(self.failing[: self.linked])
-        return np.concatenate([failing, np.arange(self.linked, self.states.count)])
+        unlinked = np.arange(self.linked, self.states.count)
+        if not past_failures:
+            return unlinked
+        return np.concatenate([np.flatnonzero(self.failing[: self.linked]), unlinked])
 
     def barred(self, events: int) -> Array:
         """For each note whether one of the events happens in it."""
         flags: Array = (self.events & np.uint64(events) != 0).astype(np.uint8)
         return flags
 
-    def leading_to(self, goals: Array, without_events: int) -> Array:
+    def leading_to(self, goals: Array, without_events: int, *, past_failures: bool = True) -> Array:
         """For each state 1 if a road leads from it to a goal, without these events."""
         if not self.linked:
             return np.ones(self.states.count, np.uint8)
         into, sources, notes = self.turned_round()
         reached = np.zeros(self.states.count, np.uint8)
         reached[goals] = 1
-        reached[self.unknown()] = 1
+        reached[self.unknown(past_failures=past_failures)] = 1
         starts = np.flatnonzero(reached)
         pending = np.empty(self.states.count, np.uint32)
         pending[: starts.size] = starts

@@ -42,14 +42,19 @@ class CompiledSearches:
 
     found: CompiledExploration
 
-    def roads(self, asked: Sequence[Asked], back: Back) -> FlagRows:
-        """For each state, bit `j` if a road leads from it to some mark of `asked[j].wanted`."""
+    def roads(self, asked: Sequence[Asked], back: Back, *, past_failures: bool) -> FlagRows:
+        """For each state, bit `j` if a road leads from it to some mark of `asked[j].wanted`, or to
+        where one of `asked[j].unwanted` is not.
+        """
         flags = np.zeros((self.found.state_count, len(asked)), np.uint8)
+        marks = self.found.marks
         for column, form in enumerate(asked):
-            flags[:, column] = self.found.marks & np.uint64(form.wanted) != 0
+            some, all_ = np.uint64(form.wanted), np.uint64(form.unwanted)
+            flags[:, column] = (marks & some != 0) | (marks & all_ != all_)
         events = self.found.graph.events[:, None]
         barred = np.array([form.barred for form in asked], np.uint64)
-        return self._spread_back(flags, back, (events & barred == 0).astype(np.uint8))
+        passing = (events & barred == 0).astype(np.uint8)
+        return self._spread_back(flags, back, passing, past_failures=past_failures)
 
     def roads_to_states(self, goals: dict[int, int], count: int, back: Back) -> FlagRows:
         """For each state, bit `j` if a road leads to a state with bit `j` in `goals`."""
@@ -108,14 +113,16 @@ class CompiledSearches:
         rows = [list(back(moved >> shift)) for moved in self.found.graph.moved.tolist()]
         return np.array(rows, np.int64).reshape(len(rows), columns)
 
-    def _spread_back(self, flags: Array, back: Back, allowed: Array | None) -> FlagRows:
+    def _spread_back(
+        self, flags: Array, back: Back, allowed: Array | None, *, past_failures: bool = True
+    ) -> FlagRows:
         graph, (count, columns) = self.found.graph, flags.shape
         if not graph.linked:
             flags[:] = 1
             return FlagRows(flags)
         if allowed is None:
             allowed = np.ones((graph.moved.size, columns), np.uint8)
-        flags[graph.unknown()] = 1
+        flags[graph.unknown(past_failures=past_failures)] = 1
         into, sources, notes_into = graph.turned_round()
         spread_turned(
             flags,

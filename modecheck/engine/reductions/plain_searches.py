@@ -32,17 +32,23 @@ class PlainSearches:
 
     found: Exploration
 
-    def roads(self, asked: Sequence[Asked], back: Back) -> PlainMasks:
-        """For each state, bit `j` if a road leads from it to some mark of `asked[j].wanted`."""
+    def roads(self, asked: Sequence[Asked], back: Back, *, past_failures: bool) -> PlainMasks:
+        """For each state, bit `j` if a road leads from it to some mark of `asked[j].wanted`, or to
+        where one of `asked[j].unwanted` is not.
+        """
         masks = [
-            sum(1 << place for place, form in enumerate(asked) if marks & form.wanted)
+            sum(
+                1 << place
+                for place, form in enumerate(asked)
+                if marks & form.wanted or form.unwanted & ~marks
+            )
             for marks in self.found.marks
         ]
 
         def allowed(events: int) -> int:
             return sum(1 << place for place, form in enumerate(asked) if not events & form.barred)
 
-        return self._spread_back(masks, len(asked), back, allowed)
+        return self._spread_back(masks, len(asked), back, allowed, past_failures=past_failures)
 
     def roads_to_states(self, goals: dict[int, int], count: int, back: Back) -> PlainMasks:
         """For each state, bit `j` if a road leads to a state with bit `j` in `goals`."""
@@ -91,11 +97,17 @@ class PlainSearches:
         return None
 
     def _spread_back(
-        self, masks: list[int], count: int, back: Back, allowed: Callable[[int], int]
+        self,
+        masks: list[int],
+        count: int,
+        back: Back,
+        allowed: Callable[[int], int],
+        *,
+        past_failures: bool = True,
     ) -> PlainMasks:
         found, roads = self.found, self.found.roads
         everything = (1 << count) - 1
-        for number in roads.unknown:
+        for number in roads.unknown if past_failures else found.unexpanded:
             masks[number] = everything
         sources = [back(note.turn) for note in found.notes]
         passing = [allowed(note.events) for note in found.notes]

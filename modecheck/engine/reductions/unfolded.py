@@ -62,8 +62,10 @@ class Masks(Protocol):
 class TurnedSearches(Protocol):
     """Searches over an explored space whose transitions exchange states for representatives."""
 
-    def roads(self, asked: Sequence[Asked], back: Back) -> Masks:
-        """For each state, bit `j` if a road leads from it to some mark of `asked[j].wanted`."""
+    def roads(self, asked: Sequence[Asked], back: Back, *, past_failures: bool) -> Masks:
+        """For each state, bit `j` if a road leads from it to some mark of `asked[j].wanted`, or to
+        where one of `asked[j].unwanted` is not.
+        """
 
     def roads_to_states(self, goals: dict[int, int], count: int, back: Back) -> Masks:
         """For each state, bit `j` if a road leads to a state with bit `j` in `goals`."""
@@ -412,14 +414,19 @@ class Unfolded:
                 if unmoving:
                     yield image, unmoving
 
-    def roads_to(self, marks: int, *, without_events: int = 0) -> TurnedFlags | SharedFlags:
-        """For each state 1 if a road without these events leads to one with some of the marks."""
-        forms = self._asked(Asked(marks, 0, without_events))
+    def roads_to(
+        self, marks: int, *, lacking: int = 0, without_events: int = 0, past_failures: bool = True
+    ) -> TurnedFlags | SharedFlags:
+        """For each state 1 if a road without these events leads to a state that is asked for."""
+        forms = self._asked(Asked(marks, lacking, without_events))
         if len(forms) == 1:
-            flags = self.base.roads_to(marks, without_events=without_events)
+            flags = self.base.roads_to(
+                marks, lacking=lacking, without_events=without_events, past_failures=past_failures
+            )
             return SharedFlags(flags, self._count)
-        asked = list(forms)
-        return TurnedFlags(self, self._searches.roads(asked, self._back_of(asked)), forms)
+        asked, back = list(forms), self._back_of(list(forms))
+        roads = self._searches.roads(asked, back, past_failures=past_failures)
+        return TurnedFlags(self, roads, forms)
 
     def _back_of(self, asked: Sequence[Asked]) -> Back:
         places = {form: place for place, form in enumerate(asked)}
