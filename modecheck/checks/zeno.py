@@ -1,7 +1,8 @@
 """Endless action without time: chips go round for ever at one moment.
 
 A fair loop of chips' rules and deliveries without a tick, in which time cannot go on somewhere:
-where it always could, it would in the end. The cause is a smallest set of chips, as for livelocks.
+where it always could, it would in the end, even if that changed nothing. The cause is a smallest
+set of chips, as for livelocks.
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ def find(space: Space) -> Iterator[Finding]:
     """A finding for each set of chips that can go round without time."""
     if space.product.time is None:
         return
-    query = LoopQuery(only=frozenset(_at_one_moment(space.product)))
+    query = LoopQuery(only=frozenset(_at_one_moment(space.product)), timeless=True)
     while (some := space.fair_loop(query).loop) is not None:
         together, loop = smallest(space, query, some)
         yield _finding(space, together, loop)

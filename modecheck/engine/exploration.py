@@ -11,7 +11,7 @@ from __future__ import annotations
 from array import array
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache, partial
 from typing import Protocol
 
@@ -27,6 +27,7 @@ from modecheck.engine.roads import (
     spread_from_initial,
 )
 from modecheck.engine.space import (
+    HALTED,
     INITIAL,
     Edge,
     FairLoop,
@@ -319,15 +320,25 @@ class Exploration:
         edges = partial(self._edges_for_loops, query, drives_of(self.product), place_of)
         graph = FairGraph(
             edges=cache(lambda place: edges(ordered[place])),
-            marks=[self.marks[number] for number in ordered],
+            marks=[self._marks_in_loops(query, number) for number in ordered],
             fair=self.product.fair,
             set_of_label=set_numbers(self.product.fair, len(self.product.labels)),
         )
+        if query.timeless:
+            query = replace(query, visits=(*query.visits, HALTED))
         component, rests_on = nearest_component(graph, {place_of[n] for n in region}, query)
         if component is None:
             return LoopAnswer(None, rests_on)
         loop = [(label, ordered[n]) for label, n in loop_in(graph, component, query, depths)]
         return LoopAnswer(FairLoop(self.path_to(loop[-1][1]), loop))
+
+    def _marks_in_loops(self, query: LoopQuery, number: int) -> int:
+        """The marks of a state, and whether time cannot go on in it, if that is asked."""
+        if not query.timeless or number >= self.expanded:
+            return self.marks[number]
+        labels = [self.labels[edge] for edge in self.graph.edges(number)]
+        halted = self.interpreter.time_waits(self.state(number), labels)
+        return self.marks[number] | HALTED * halted
 
     def _ordered(self) -> tuple[list[int], list[int]]:
         """The states by depth, then by words; and the depth of each in that order. Made once."""

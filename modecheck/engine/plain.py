@@ -531,9 +531,7 @@ class Interpreter:
         has to happen first.
         """
         time = self.product.time
-        if time is None or any(self._comes_first(step.label, state) for step in others):
-            return [], 0
-        if any(self.condition(due.holds, state) for due in time.due):
+        if time is None or self.time_waits(state, [step.label for step in others]):
             return [], 0
         running = [one for one in time.tickings if self.condition(one.runs, state)]
         if not time.leaps or others:
@@ -549,6 +547,15 @@ class Interpreter:
             count = state[ticking.field]
             draft.now[ticking.field] = count + ticks if count < ticking.last else ticking.behind
         return self._finished(draft, time.label)
+
+    def time_waits(self, state: State, labels: Iterable[int]) -> bool:
+        """Whether time cannot go on in a state whose other steps have these labels: something else
+        has to happen first.
+        """
+        time = self.product.time
+        if time is None or any(self._comes_first(label, state) for label in labels):
+            return True
+        return any(self.condition(due.holds, state) for due in time.due)
 
     def _comes_first(self, number: int, state: State) -> bool:
         """Whether time waits for a step: it is done at once, or delivers at the latest moment."""

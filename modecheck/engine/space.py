@@ -103,6 +103,10 @@ class Sighting:
     others: list[Failure] = field(default_factory=list)
 
 
+HALTED = 1 << 63
+"""A mark beyond those of all conditions: time cannot go on in the state."""
+
+
 @dataclass(frozen=True, slots=True)
 class LoopQuery:
     """Which loops are asked for: through states with all `wanted` marks and no `unwanted` one, and
@@ -114,6 +118,8 @@ class LoopQuery:
 
     `restless` is a chip (number) that moves in the loop and comes to rest nowhere in it, or -1.
     With `after`, loops lie behind a state with one of these marks, with no unwanted mark between.
+    With `timeless`, all of the loop is at one moment, and time cannot go on in some state of it:
+    where it could, even if a tick changed nothing, it would in the end.
     """
 
     wanted: int = 0
@@ -126,6 +132,7 @@ class LoopQuery:
     still: int = 0
     only: frozenset[int] | None = None
     restless: int = -1
+    timeless: bool = False
 
     def allows(self, label: int, moved: int, events: int) -> bool:
         """Whether a loop may have a step of this label, in which these chips move and these events

@@ -10,6 +10,7 @@ import networkx as nx
 from modecheck.model.parts import Chip, Device, Link
 from tests.second_reading.deeds import Outcome
 from tests.second_reading.search import Reached
+from tests.second_reading.steps import SecondReading
 from tests.second_reading.worlds import World
 
 Kind = tuple[str, ...]
@@ -65,7 +66,9 @@ def _at_one_moment(reached: Reached, still: set[str]) -> int | None:
             kind = kind_of(reached.device, reached.worlds[number], step)
             if target in graph and kind and kind != ("time",) and not step.moved & still:
                 graph.add_edge(number, target, step=step)
-    return reached.nearest(fair_parts(reached, graph))
+    reading = SecondReading(reached.device)
+    stopped = {n for n in graph if reading.holds_time_up(reached.worlds[n])}
+    return reached.nearest(fair_parts(reached, graph, through=stopped))
 
 
 def _nearest(reached: Reached, chip: Chip, still: set[str]) -> int | None:
@@ -140,8 +143,15 @@ def _loses_for_ever(device: Device, link: Link) -> bool:
     return any(group.at_most is None for group in groups) or (link.loses and not groups)
 
 
-def fair_parts(reached: Reached, graph: nx.MultiDiGraph[int], chip: Chip | None = None) -> set[int]:
-    """The states of all parts that meet every demand, and in which the chip (or any) moves."""
+def fair_parts(
+    reached: Reached,
+    graph: nx.MultiDiGraph[int],
+    chip: Chip | None = None,
+    through: set[int] | None = None,
+) -> set[int]:
+    """The states of all parts that meet every demand, in which the chip (or any) moves, and that go
+    through one of these states, if they have to.
+    """
     possible = {
         number: {
             kind_of(reached.device, reached.worlds[number], step)
@@ -157,6 +167,8 @@ def fair_parts(reached: Reached, graph: nx.MultiDiGraph[int], chip: Chip | None 
             (number, data["step"]) for number, _, data in graph.subgraph(part).edges(data=True)
         ]
         if not any(chip is None or chip.name in step.moved for _, step in inside):
+            continue
+        if through is not None and not part & through:
             continue
         met = {kind_of(reached.device, reached.worlds[number], step) for number, step in inside}
         open_ = [one for one in demands(reached.device) if one.kind not in met]

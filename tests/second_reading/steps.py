@@ -49,15 +49,23 @@ class SecondReading:
     # Time goes on where nothing has to happen first, and where that changes anything.
 
     def _tick(self, world: World, others: list[Outcome]) -> Iterator[Outcome]:
-        if self.device.clock is None or any(other.first for other in others):
+        if self.device.clock is None or self._hold_time_up(world, others):
             return
-        for chip, rule in self._clocks.at_latest(world):
-            if holds_for(chip, rule.guard, world):
-                return
         deed = Deed(world.copy())
         self._clocks.go_on(deed.now)
         if deed.now.key != world.key:
             yield self._ended(deed, "time goes on", True)
+
+    def holds_time_up(self, world: World) -> bool:
+        """Whether time cannot go on in a world, because something has to happen first."""
+        others = [*self._own_steps(world), *self._deliveries(world), *self._faults(world)]
+        return self._hold_time_up(world, others)
+
+    def _hold_time_up(self, world: World, others: list[Outcome]) -> bool:
+        latest = self._clocks.at_latest(world)
+        return any(other.first for other in others) or any(
+            holds_for(chip, rule.guard, world) for chip, rule in latest
+        )
 
     # A rule without an event: an alternative whenever its guard holds, whatever stands before it.
 

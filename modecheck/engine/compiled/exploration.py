@@ -331,7 +331,7 @@ class CompiledExploration:
         component, rests_on = search.component()
         if component is None:
             return LoopAnswer(None, rests_on)
-        loop = loop_in(component, query)
+        loop = loop_in(component, search.query)
         return LoopAnswer(FairLoop(self.path_to(loop[-1][1]), loop))
 
     def shadows(self, curious: frozenset[int]) -> dict[int, int]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -13,8 +13,8 @@ from modecheck.engine.compiled.memory import Words
 from modecheck.engine.drives import drives_of
 from modecheck.engine.fair_components import set_numbers
 from modecheck.engine.fair_loops import Goal, short_loop
-from modecheck.engine.space import LoopQuery, Path
-from modecheck.product.form import ChipForm, Product
+from modecheck.engine.space import HALTED, LoopQuery, Path
+from modecheck.product.form import ChipForm, Label, Product
 
 
 @dataclass(slots=True)
@@ -66,6 +66,9 @@ class FairSearch:
 
 def fair_search(product: Product, graph: Graph, marks: Words, query: LoopQuery) -> FairSearch:
     """A query made ready. Loops pass no state whose future is unknown."""
+    if query.timeless:
+        marks = marks | np.uint64(HALTED) * halted(product, graph, marks)
+        query = replace(query, visits=(*query.visits, HALTED))
     wanted, both = np.uint64(query.wanted), np.uint64(query.wanted | query.unwanted)
     inside = (marks & both == wanted).astype(np.uint8)
     inside[graph.unknown()] = 0
@@ -81,6 +84,31 @@ def fair_search(product: Product, graph: Graph, marks: Words, query: LoopQuery) 
     set_of_label = set_numbers(product.fair, len(product.labels))
     sets = np.array(set_of_label, np.int32)[labels]
     return FairSearch(product, graph, marks, query, inside, allowed, sets, needed, set_of_label)
+
+
+def halted(product: Product, graph: Graph, marks: Words) -> Words:
+    """For each state 1 if time cannot go on in it before something else happens. Every step that
+    has to come first is a transition, but in states with failing steps.
+    """
+    time = product.time
+    assert time is not None
+    names = list(product.conditions)
+    due = 1 << names.index("due") if "due" in names else 0
+    waits = marks & np.uint64(due) != 0
+    labels = graph.labels.astype(np.int64)[graph.notes]
+    first = np.isin(labels, list(time.at_once))
+    for number, queue in enumerate(product.queues):
+        if queue.latest >= 0:
+            own = [n for n, label in enumerate(product.labels) if _delivers(label, number)]
+            late = graph.states.column(queue.slots[0].age) == queue.latest
+            first |= np.isin(labels, own) & np.repeat(late[: graph.linked], np.diff(graph.first))
+    sources = np.repeat(np.arange(graph.linked), np.diff(graph.first))
+    waits[sources[first]] = True
+    return waits.astype(np.uint64)
+
+
+def _delivers(label: Label, queue: int) -> bool:
+    return label.kind in ("deliver", "ignore") and label.queue == queue
 
 
 def _restless(chip: ChipForm, states: States) -> Array:
