@@ -70,12 +70,28 @@ def _alone(device: Device, *, leaps: bool) -> tuple[Product, Addresses]:
 def with_longest_tick(device: Device) -> Device:
     """The device with the longest tick of which all its times are multiples. Bounds that are
     included are kept exactly: all of them are scaled alike.
+
+    Where a period has several ticks it keeps two: after one tick a count that begins anew would be
+    what it was, and a device that waits for ever beside it would stand still all at once.
     """
     clock = device.clock
     measure = common_measure(time for one in durations(device) for time in one.moments)
     if clock is None or not measure:
         return device
+    periods = {
+        rule.after.low
+        for c in device.chips.values()
+        for rule in c.rules
+        if rule.periodic and rule.after
+    }
+    if measure in periods:
+        measure /= _least_factor(measure // clock.tick)
     return replace(device, clock=replace(clock, tick=measure))
+
+
+def _least_factor(number: int) -> int:
+    """The least factor of a number beyond 1; 1 has none but itself."""
+    return next((one for one in range(2, number + 1) if number % one == 0), 1)
 
 
 def compose_for_chances(device: Device) -> Asked:

@@ -104,7 +104,8 @@ def halted(product: Product, graph: Graph, marks: Words) -> Words:
             first |= np.isin(labels, own) & np.repeat(late[: graph.linked], np.diff(graph.first))
     sources = np.repeat(np.arange(graph.linked), np.diff(graph.first))
     waits[sources[first]] = True
-    return waits.astype(np.uint64)
+    flags: Words = waits.astype(np.uint64)
+    return flags
 
 
 def _delivers(label: Label, queue: int) -> bool:

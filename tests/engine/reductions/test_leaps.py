@@ -12,7 +12,7 @@ from modecheck.scenario.replay import replay
 from tests.generation.devices import Drawn, device_from, devices
 
 MOST_STATES = 500
-EXAMPLES = settings().max_examples // 2
+EXAMPLES = settings().max_examples
 
 WAITS = """\
 device: sample
@@ -52,6 +52,44 @@ def test_the_verdict_is_the_same(drawn: Drawn) -> None:
     for finding in leaping.findings:
         if finding.way is not None:
             list(replay(product, finding.way))
+
+
+PERIOD = """\
+device: what goes on beside a period
+clock: {tick: TICK}
+chips:
+  mcu:
+    states: {busy: RESTS, done: {rest: true}}
+    rules: RULES
+actors:
+  player: {states: [here], rules: [{in: here, every: 4 ms}]}
+"""
+
+
+@pytest.mark.parametrize("tick", ["1 ms", "2 ms", "4 ms"])
+@pytest.mark.parametrize("engine", ["plain", "compiled"])
+def test_a_period_of_one_tick_holds_nothing_up(engine: EngineName, tick: str) -> None:
+    """Time can go on although a tick would leave everything as it is: a chip that is always busy is
+    not busy for ever at one moment, whatever the tick is.
+    """
+    text = PERIOD.replace("TICK", tick).replace("RESTS", "{rest: true}")
+    device = device_from(text.replace("RULES", "[{in: busy, to: busy}]"))
+    for leaps in (False, True):
+        found = check([device], search=Search(engine=engine, leaps=leaps)).findings
+        assert {one.id for one in found} == {"unreachable-state:mcu.done"}
+
+
+@pytest.mark.parametrize("tick", ["1 ms", "2 ms", "4 ms"])
+def test_a_longer_tick_does_not_let_a_period_stand_still(tick: str) -> None:
+    """A chip that never moves again beside a player who may act each 4 ms is stuck while ticks
+    change a count, and deadlocked where nothing changes at all: reduced or not.
+    """
+    text = PERIOD.replace("TICK", tick).replace("RESTS", "{}")
+    device = device_from(text.replace("RULES", "[]"))
+    code = "deadlock" if tick == "4 ms" else "stuck-chip"
+    for leaps in (False, True):
+        found = {one.id for one in check([device], search=Search(leaps=leaps)).findings}
+        assert found == {f"{code}:mcu.busy", "unreachable-state:mcu.done"}
 
 
 @given(devices(timed=True))
