@@ -12,7 +12,7 @@ from modecheck.scenario.replay import replay
 from tests.generation.devices import Drawn, device_from, devices
 
 MOST_STATES = 500
-EXAMPLES = settings().max_examples
+EXAMPLES = settings().max_examples * (3 if settings().max_examples >= 100 else 1)
 
 WAITS = """\
 device: sample
