@@ -83,6 +83,7 @@ def main() -> None:
     """Run the command line; the entry point of the console script."""
     # Nearly all that is made stays: to look for what is left over as often as usual takes a tenth.
     gc.set_threshold(*GARBAGE_LOOKED_FOR)
+    _open_what_is_closed()
     try:
         _modecheck.main(standalone_mode=False)
     except click.exceptions.Exit as end:
@@ -108,6 +109,18 @@ def main() -> None:
             sys.exit(INTERNAL_ERROR)
         _show_mistakes(error)
         sys.exit(WRONG_INPUT)
+
+
+def _open_what_is_closed() -> None:
+    """Give each standard stream that was closed before we began one that leads nowhere.
+
+    All may then write as usual; and no file that is opened later gets the number of such a stream,
+    which libraries write to.
+    """
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
+        if getattr(sys, name) is None:
+            nowhere = open(os.devnull, mode, encoding="utf-8")  # noqa: SIM115 - until the end
+            setattr(sys, name, nowhere)
 
 
 def _leave_quietly(code: int) -> None:

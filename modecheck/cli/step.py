@@ -42,7 +42,7 @@ def command(device: str, chosen: dict[str, str], search: Search) -> None:
             return check([read], search=search, reporter=reporter)
 
     session = Session(compose(read), checked, style_for(sys.stdout))
-    asked, wrong = sys.stdin is not None and sys.stdin.isatty(), False
+    asked, wrong = sys.stdin.isatty(), False
     show(session.opening())
     while True:
         line = _next_line(asked=asked)
@@ -60,8 +60,6 @@ def _next_line(*, asked: bool) -> str | None:
     """The next line of the input, None at its end or when the person at the terminal breaks off."""
     import sys
 
-    if sys.stdin is None:
-        return None
     try:
         if asked:
             sys.stdout.write(PROMPT)

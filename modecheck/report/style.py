@@ -51,9 +51,9 @@ class Style:
         )
 
 
-def style_for(stream: TextIO | None) -> Style:
+def style_for(stream: TextIO) -> Style:
     """Colour on a terminal only, and never when NO_COLOR is set or the terminal is dumb."""
-    if stream is None or not stream.isatty():
+    if not stream.isatty():
         return Style()
     colour = not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
     columns = shutil.get_terminal_size((PIPED_WIDTH, 24)).columns
@@ -63,8 +63,6 @@ def style_for(stream: TextIO | None) -> Style:
 def show(lines: list[str], stream: TextIO | None = None) -> None:
     """Print lines; characters that the stream cannot encode are replaced, not fatal."""
     out = stream or sys.stdout
-    if out is None:
-        return  # standard output was closed before we began: nobody wants to read
     text = "".join(f"{line.rstrip()}\n" for line in lines)
     encoding = out.encoding or "utf-8"
     out.write(text.encode(encoding, "replace").decode(encoding))

@@ -22,9 +22,9 @@ LAUGHS = "a0: &a0 [ha, ha, ha, ha, ha, ha, ha, ha, ha]\n" + "".join(
 )
 
 
-def rule(text: str) -> str:
-    """A device with one rule."""
-    return f"device: d\nchips: {{hub: {{states: [s], rules: [{text}]}}}}\n"
+def condition(text: str) -> str:
+    """A device with one rule, which has this condition."""
+    return f"device: d\nchips: {{hub: {{states: [s], rules: [{{if: {text}, to: s}}]}}}}\n"
 
 
 def refused(result: Run) -> str:
@@ -42,9 +42,9 @@ def refused(result: Run) -> str:
         ("device: " + "{a: " * 10_000 + "}" * 10_000, "1:", "brackets nested too deep"),
         ("".join(f"{' ' * n}a:\n" for n in range(2000)), "61:61", "brackets nested too deep"),
         ("device: " + "- " * 10_000, "1:", "this is not YAML"),
-        (rule(f"{{if: {'(' * 900}ready{')' * 900}}}"), "2:81", "nested too deep"),
-        (rule(f"{{if: {'(' * 10_000}ready{')' * 10_000}}}"), "2:41", "the expression is too long"),
-        (rule(f"{{if: {'9' * 999} == 1}}"), "2:41", "the number is too large"),
+        (condition("(" * 900 + "ready" + ")" * 900), "2:81", "nested too deep"),
+        (condition("(" * 10_000 + "ready" + ")" * 10_000), "2:41", "the expression is too long"),
+        (condition("9" * 999 + " == 1"), "2:41", "the number is too large"),
         (f"device: d\nchips: {{hub: {{file: {'x' * 300}}}}}\n", "2:21", "cannot be read"),
         ("device: d\nchips:\n\thub: {states: [s]}\n", "3:1", "a tab in the indentation"),
         (LAUGHS, "6:30", "the file expands to too much"),

@@ -114,6 +114,17 @@ def test_an_output_that_ends_early_is_no_traceback(
     assert "Exception ignored" not in result.err
 
 
+def test_notes_go_nowhere_when_the_error_output_is_closed(folder: Path) -> None:
+    """And not into standard output, which may be read by a program."""
+    (folder / "device.yaml").rename(folder / "base.yaml")
+    text = "device: more\nbased_on: base.yaml\nchips: {hub: {variables: {x: bool}}}\n"
+    (folder / "device.yaml").write_text(text, encoding="utf-8")
+    assert "note: overlay adds variable 'x'" in with_output(folder, "").err
+    result = with_output(folder, "2>&-")
+    assert result.code == 1
+    assert "note:" not in result.out
+
+
 def test_a_closed_error_output_is_no_traceback(folder: Path) -> None:
     """Mistakes that nobody wants to read are still mistakes."""
     (folder / "device.yaml").write_text("device: d\n", encoding="utf-8")
