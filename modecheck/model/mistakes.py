@@ -62,7 +62,7 @@ class Mistake:
 
     def _advice(self) -> list[str]:
         parts = []
-        if self.expected:
+        if self.expected and self.expected != repr(self.nearest):
             parts.append(f"expected {self.expected}")
         if self.nearest:
             parts.append(f"did you mean {self.nearest!r}?")

@@ -7,10 +7,12 @@ from textwrap import dedent
 
 import pytest
 
+from modecheck.checks.findings import KINDS
 from modecheck.checks.verdict import Verdict, check
 from modecheck.engine.choice import Search
 from modecheck.engine.space import Limits
 from modecheck.model.devices import variants
+from modecheck.model.finding_ids import SUBJECTS
 from modecheck.model.mistakes import InvalidInput
 from tests.generation.devices import device_from
 
@@ -74,8 +76,8 @@ def every_variant(*accepted: str) -> Verdict:
 
 def test_needless_acceptance_is_a_finding() -> None:
     """An accepted finding that occurs in no variant any more is told, once all were explored."""
-    verdict = every_variant(LIVED_WITH, 'finding: "overflow:air.hello", reason: a short antenna')
-    assert [f.id for f in verdict.findings] == ["needless-acceptance:overflow:air.hello"]
+    verdict = every_variant(LIVED_WITH, 'finding: "deadlock:hub.between", reason: it hung')
+    assert [f.id for f in verdict.findings] == ["needless-acceptance:deadlock:hub.between"]
 
 
 def test_acceptance_that_another_variant_may_need_is_not_needless() -> None:
@@ -95,3 +97,8 @@ def test_accepted_needless_acceptance_is_not_possible() -> None:
     """A finding is accepted by the id that check prints; a text without a code is a mistake."""
     with pytest.raises(InvalidInput, match="names no finding"):
         device_from(dedent(DEVICE.format("{finding: everything, reason: none}")))
+
+
+def test_every_code_of_a_finding_can_be_accepted() -> None:
+    """The model, which may not know the checks, knows what the findings of each are about."""
+    assert list(SUBJECTS) == list(KINDS)

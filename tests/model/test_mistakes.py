@@ -31,6 +31,19 @@ def test_a_mistake_shows_its_line_and_a_mark() -> None:
     ]
 
 
+def test_the_only_name_is_told_once() -> None:
+    """It is a question where it is near, and else what was expected."""
+    notes = Notebook()
+    notes.add("no chip 'hbu'", None, word="hbu", choices=["hub"])
+    notes.add("no chip 'tile'", None, word="tile", choices=["hub"])
+    with pytest.raises(InvalidInput) as raised:
+        notes.raise_if_any()
+    assert [str(mistake).splitlines()[1].strip() for mistake in raised.value.mistakes] == [
+        "did you mean 'hub'?",
+        "expected 'hub'",
+    ]
+
+
 @pytest.mark.parametrize(
     ("line", "column", "width", "mark"),
     [
