@@ -1,5 +1,7 @@
 """Deadlock: no chip and no link can go on, time changes nothing, and the device does not rest.
 
+Nobody goes on with a step that leads to the very state it starts from (`modecheck.engine.drives`).
+
 Deadlocked states in which the same chips wait in the same states have one cause. A cause that
 contains another one whole is a consequence of it and is only counted.
 """

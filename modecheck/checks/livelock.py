@@ -4,7 +4,8 @@ What counts as coming to nothing: a fair loop of chips' rules and deliveries alo
 acts, nothing fails, nothing is lost), in which some chip moves and never comes to rest, no pairing
 is made, and no message is delivered that the model says the kind of (event, state or relative:
 that is what a link is there for; messages without a kind are talk between chips). A chip without
-any rest state rests everywhere, as for deadlocks.
+any rest state rests everywhere, as for deadlocks. A step in place is no part of such a loop: a chip
+that can do nothing else waits, and where all do it is a deadlock.
 
 The cause is a smallest set of chips that can go round while all others stand still: chips are left
 out one by one, in the order of the file, as long as there still is such a loop. Chips that go round
@@ -65,7 +66,8 @@ def livelocks(space: Space) -> list[Livelock]:
 def _query(space: Space) -> LoopQuery:
     """Loops that come to nothing."""
     gains = sum(space.mark(f"paired:{name}") for name in space.product.device.pairings)
-    return LoopQuery(without_gains=gains, only=frozenset(_idle_talk(space.product)))
+    talk = frozenset(_idle_talk(space.product))
+    return LoopQuery(without_gains=gains, only=talk, only_changes=True)
 
 
 def _idle_talk(product: Product) -> Iterator[int]:

@@ -9,7 +9,7 @@ from modecheck.checks.ways import Way, way_over, way_to
 from modecheck.engine.plain import Interpreter, State
 from modecheck.engine.space import Space, first_zero
 from modecheck.model.parts import Pairing, PairingEnd
-from modecheck.product.composition import acting
+from modecheck.product.composition import acting, acts
 from modecheck.product.form import Label, Product
 
 
@@ -98,10 +98,13 @@ def one_sided_finding(product: Product, pairing: Pairing, state: State, way: Way
 
 
 def _busy(interpreter: Interpreter, state: State) -> bool:
-    """Whether a chip can still act by itself, without time passing; be it that the step fails."""
+    """Whether a chip can still act by itself, without time passing, and not only in place; be it
+    that the step fails.
+    """
     product = interpreter.product
     steps = interpreter.steps(state)
-    return any(acts_at_once(product, product.labels[step.label]) for step in steps)
+    labels = (product.labels[step.label] for step in steps if step.after != state)
+    return any(acts_at_once(product, label) for label in labels)
 
 
 def acts_at_once(product: Product, label: Label) -> bool:
@@ -122,12 +125,13 @@ def _spelled(product: Product, end: PairingEnd, state: State) -> str:
 
 
 def _unrecoverable(space: Space, pairing: Pairing) -> Iterator[Finding]:
-    """The shallowest state from which every road to equal keys passes a forgetting event, or needs
-    somebody whom it must not need.
+    """The shallowest state from which every road to equal keys takes a new act of forgetting, or
+    needs somebody whom it must not need. What is under way already may arrive.
     """
     helpers = tuple(acting(actor) for actor in pairing.recovers_without)
-    forgetting = space.product.event_bits(pairing.forgotten_by + helpers)
-    recovers = space.roads_to(space.mark(f"paired:{pairing.name}"), without_events=forgetting)
+    forgetting = acts(space.product.device, pairing.forgotten_by)
+    barred = space.product.event_bits(forgetting + helpers)
+    recovers = space.roads_to(space.mark(f"paired:{pairing.name}"), without_events=barred)
     lost = first_zero(recovers)
     if lost is None:
         return

@@ -11,6 +11,7 @@ from modecheck.checks.ways import Way, way_to
 from modecheck.engine.phases import phase
 from modecheck.engine.space import Space, first_zero
 from modecheck.model.parts import Requirement
+from modecheck.product.composition import acts
 from modecheck.product.conditions import is_watched
 
 
@@ -74,7 +75,7 @@ def _possible(space: Space, need: Requirement) -> Judged | None:
 
 
 def _recoverable(space: Space, need: Requirement) -> Judged | None:
-    without = space.product.event_bits(need.without)
+    without = space.product.event_bits(acts(space.product.device, need.without))
     recovers = space.roads_to(space.mark(f"requirement:{need.name}"), without_events=without)
     lost = first_zero(recovers)
     if lost is not None:

@@ -1,4 +1,4 @@
-"""Stuck chip: outside its rest states, and on no road does it ever move again.
+"""Stuck chip: outside its rest states, and on no road does it ever move again, but in place.
 
 A chip that is stuck only where it will end in a deadlock that is reported anyway, waiting in the
 same state, is not reported twice.

@@ -1,7 +1,8 @@
 """How a switch that has begun ends: always, after how many steps, and with everything delivered.
 
 A switch begins when the device leaves a mode and ends when it enters one, or when every chip rests.
-Only steps of chips and links count: people may plug and unplug for ever.
+Only steps of chips and links count, and none in place: people may plug and unplug for ever, and a
+switch in which nothing changes any more is a deadlock.
 """
 
 from __future__ import annotations
@@ -53,7 +54,7 @@ def find(space: Space) -> Iterator[Finding]:
     if len(bits.by_name) < 2:
         return
     unwanted = bits.any | space.mark("settled")
-    query = LoopQuery(unwanted=unwanted, drives_only=True)
+    query = LoopQuery(unwanted=unwanted, drives_only=True, only_changes=True)
     if space.fair_loop(query).loop is None:
         return  # where there is none at all, there is none behind any mode
     for mode, bit in bits.by_name.items():

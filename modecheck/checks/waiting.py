@@ -27,17 +27,29 @@ def what_it_waits_for(product: Product, state: State, chip: int) -> tuple[str, .
     form = product.chips[chip]
     model = product.device.chips[form.name]
     leaf = form.leaves[state[form.state_field]]
+    in_place = _taken_in_place(product, state, chip)
     full: dict[str, list[str]] = {}
     for number, queue in waiting_for_room(product, state, chip):
         room = f"room in link {product.queues[queue].name}, which is full"
         full.setdefault(product.rules[number].title, []).append(room)
     sentences: dict[str, None] = {}
     for rule in model.rules_at(leaf):
+        if rule.title in in_place:
+            sentences[f"can take {rule.title}, which changes nothing"] = None
+            continue
         found = full.get(rule.title) or _sentences(product, state, model, rule)
-        sentences |= dict.fromkeys(found)
+        sentences |= dict.fromkeys(f"waits for {sentence}" for sentence in found)
     if not sentences:
         return (f"{form.name} has no rule in {leaf}",)
-    return tuple(f"{form.name} in {leaf} waits for {sentence}" for sentence in sentences)
+    return tuple(f"{form.name} in {leaf} {sentence}" for sentence in sentences)
+
+
+def _taken_in_place(product: Product, state: State, chip: int) -> set[str]:
+    """The rules that the chip can take by itself, and that lead to the very state again."""
+    steps = Interpreter(product).steps(state)
+    labels = (product.labels[step.label] for step in steps if step.after == state)
+    rules = (label.rule for label in labels if label.kind == "rule" and label.chip == chip)
+    return {product.rules[rule].title for rule in rules}
 
 
 def waiting_for_room(product: Product, state: State, chip: int) -> list[tuple[int, int]]:

@@ -1,6 +1,18 @@
-"""Which steps keep a device going: those of chips, links and time; actors and faults do not."""
+"""Which steps keep a device going: those of chips, links and time; actors and faults do not.
+
+A step *in place* leads to the very state that it starts from. It is as good as none: it keeps
+nothing going, moves nobody, is no part of a livelock, and fairness asks nothing for it. What
+happens in it does not matter, be it a message that adds nothing to one that waits already or an
+event that a requirement follows: watchers may go on in it, but the device does not. A delivery
+takes its message off the queue, so it is in place only where the same message is sent again.
+
+With a clock, a step in place that is done at once holds time up. So it does keep the device going,
+round and round at one moment: that is zeno, and no deadlock.
+"""
 
 from __future__ import annotations
+
+from collections.abc import Sequence
 
 from modecheck.product.form import Label, Product
 
@@ -26,3 +38,44 @@ def _is_drive(product: Product, label: Label) -> bool:
     if label.kind == "rule":
         return not product.chips[label.chip].actor
     return label.kind in ("deliver", "ignore", "tick")
+
+
+def own_fields(product: Product) -> frozenset[int]:
+    """The fields of the device itself: all but those of watchers."""
+    watching = {field for one in product.watchers for field in (one.field, one.count)}
+    return frozenset(range(len(product.fields))) - watching
+
+
+class Drives:
+    """Tells which steps of one product keep the device going."""
+
+    def __init__(self, product: Product) -> None:
+        self._product = product
+        self._drives = drives_of(product)
+        self._own = sorted(own_fields(product))
+
+    def keeps_going(self, label: int, before: Sequence[int], after: Sequence[int] | None) -> bool:
+        """Whether a step of this label from one state to another does; one that fails (None) does,
+        since nobody knows what follows.
+        """
+        return self._drives[label] and (
+            self.changes(before, after) or self._holds_time_up(label, before)
+        )
+
+    def changes(self, before: Sequence[int], after: Sequence[int] | None) -> bool:
+        """Whether a step leads away from a state: it is not in place."""
+        return after is None or any(before[field] != after[field] for field in self._own)
+
+    def _holds_time_up(self, label: int, state: Sequence[int]) -> bool:
+        return self._product.time is not None and comes_first(self._product, label, state)
+
+
+def comes_first(product: Product, number: int, state: Sequence[int]) -> bool:
+    """Whether time waits for a step: it is done at once, or delivers at the latest moment."""
+    label, time = product.labels[number], product.time
+    if time is None or number in time.at_once:
+        return True
+    if label.kind not in ("deliver", "ignore"):
+        return False
+    queue = product.queues[label.queue]
+    return queue.latest >= 0 and state[queue.slots[0].age] == queue.latest

@@ -15,7 +15,7 @@ from dataclasses import dataclass, field, replace
 from functools import cache, partial
 from typing import Protocol
 
-from modecheck.engine.drives import drives_of
+from modecheck.engine.drives import Drives, drives_of
 from modecheck.engine.fair_components import FairGraph, loop_in, nearest_component, set_numbers
 from modecheck.engine.plain import Interpreter, Observed, State, Step
 from modecheck.engine.roads import (
@@ -90,7 +90,8 @@ class Exploration:
     Transitions lie one after the other: those of state `i` are numbers `first_edge[i]` to
     `first_edge[i + 1] - 1` in `targets`, `labels` and `notes_of`. `marks[i]` has a bit for each
     condition of the product that holds, in their order. `still[i]` is 1 when no chip and no link
-    can step, `failing[i]` when some step fails, `expanded` says how many states were expanded.
+    keeps the device going, `failing[i]` when some step fails, `expanded` says how many states were
+    expanded.
     """
 
     product: Product
@@ -285,7 +286,11 @@ class Exploration:
         if any(n >= self.expanded or self.failing[n] for n in inside):
             return None
         following = {
-            n: [self.targets[e] for e in self.graph.edges(n) if drives[self.labels[e]]]
+            n: [
+                t
+                for e in self.graph.edges(n)
+                if (t := self.targets[e]) != n and drives[self.labels[e]]
+            ]
             for n in inside
         }
         return longest_path(following)
@@ -374,6 +379,7 @@ class Exploration:
             note = self.notes[self.notes_of[edge]]
             allowed = query.allows(label, note.moved, note.events)
             idle = query.drives_only and not drives[label]
+            idle |= query.only_changes and target == number
             usable = allowed and not (gained or idle)
             found.append((label, place_of[target], usable, bool(note.moved & query.moving)))
         return sorted(found)
@@ -420,7 +426,7 @@ class _Explorer:
         self._conditions = list(product.conditions.values())
         self._state_fields = [chip.state_field for chip in product.chips]
         self._found.occupied = [set() for _ in product.chips]
-        self._drives = drives_of(product)
+        self._drives = Drives(product)
         kinds = enumerate(label.kind for label in product.labels)
         self._cut_labels = {number for number, kind in kinds if kind == "cut_in_rule"}
 
@@ -473,10 +479,10 @@ class _Explorer:
 
     def _expand(self, number: int) -> None:
         found = self._found
-        quiet = True
+        quiet, state = True, found.state(number)
         cuts: set[tuple[State, int, int, int]] = set()
-        for step in self._steps(found.state(number)):
-            quiet = quiet and not self._drives[step.label]
+        for step in self._steps(state):
+            quiet = quiet and not self._drives.keeps_going(step.label, state, step.after)
             if step.after is None:
                 self._note_failure(number, step)
                 continue

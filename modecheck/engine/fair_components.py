@@ -24,8 +24,9 @@ class FairGraph:
     set_of_label: Sequence[int]
 
     def possible(self, state: int) -> frozenset[int]:
-        """The fairness sets that have a step in a state."""
-        sets = {self.set_of_label[label] for label, _, _, _ in self.edges(state)}
+        """The fairness sets that have a step in a state that leads away from it."""
+        steps = self.edges(state)
+        sets = {self.set_of_label[label] for label, target, _, _ in steps if target != state}
         return frozenset(sets - {-1})
 
 

@@ -32,7 +32,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from modecheck.engine.drives import obliging_labels
+from modecheck.engine.drives import comes_first, obliging_labels
 from modecheck.engine.evaluation import Evaluate, Evaluator, StepFailed
 from modecheck.engine.event_bits import event_bits
 from modecheck.engine.happenings import (
@@ -157,7 +157,6 @@ class Interpreter:
         self._obliging = obliging_labels(product)
         self._idles = product.idle_field >= 0
         self._ups = [self._maybe(queue.up, NOBODY) for queue in product.queues]
-        self._latest = {n: q.latest for n, q in enumerate(product.queues) if q.latest >= 0}
         self._cuts = [fault for fault in product.faults if fault.of_chip]
         self._hearers = [self._hearers_of(signal) for signal in range(len(product.signals))]
 
@@ -553,19 +552,9 @@ class Interpreter:
         has to happen first.
         """
         time = self.product.time
-        if time is None or any(self._comes_first(label, state) for label in labels):
+        if time is None or any(comes_first(self.product, label, state) for label in labels):
             return True
         return any(self.condition(due.holds, state) for due in time.due)
-
-    def _comes_first(self, number: int, state: State) -> bool:
-        """Whether time waits for a step: it is done at once, or delivers at the latest moment."""
-        label, time = self.product.labels[number], self.product.time
-        if time is None or number in time.at_once:
-            return True
-        if label.kind not in ("deliver", "ignore") or label.queue not in self._latest:
-            return False
-        age = self.product.queues[label.queue].slots[0].age
-        return state[age] == self._latest[label.queue]
 
     def _choices(self, state: State) -> Iterator[Step]:
         """Steps of watchers alone: nobody else goes on."""

@@ -88,13 +88,14 @@ class Roads:
     def movable(self, own: Callable[[int], int], everybody: int) -> list[int]:
         """For each state, bits of the chips that can still move on some road from it.
 
-        `own` gives the bits of those that move in a transition.
+        `own` gives the bits of those that move in a transition. In one in place nobody does.
         """
         graph = self._graph
         masks = [0] * graph.count
         for number in range(graph.expanded):
             for edge in graph.edges(number):
-                masks[number] |= own(edge)
+                if graph.targets[edge] != number:
+                    masks[number] |= own(edge)
         for number in self._unknown:
             masks[number] = everybody
         pending = list(range(graph.count))

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
-from modecheck.engine.drives import drives_of
+from modecheck.engine.drives import Drives
 from modecheck.engine.plain import Interpreter, State, Step
 from modecheck.product.form import Product
 
@@ -45,7 +45,8 @@ class Sight:
 class WatchList:
     """What to look for. Pairs of marks are (all of these, none of those) in `states` and `resting`,
     (some of these lost, unless one of these events happens) in `losses`, (before, after) in
-    `changes`. What is `resting` counts only where no step has a label in `busy`.
+    `changes`. What is `resting` counts only where no step has a label in `busy`, but
+    in place.
 
     `rests` is the mark of states in which the device rests; `modes` are marks, one for each mode.
     `groups` are labels that a walk may hold back together: those of an actor, or of a fault;
@@ -88,7 +89,7 @@ class Judge:
         self._product = product
         self._watched = watched
         self._interpreter = interpreter
-        self._drives = drives_of(product)
+        self._drives = Drives(product)
         self._conditions = list(product.conditions.values())
         self._marks: dict[State, int] = {}
 
@@ -113,15 +114,21 @@ class Judge:
     def in_steps(self, state: State, steps: Sequence[Step]) -> Iterator[tuple[Sight, int]]:
         """What shows when all steps of a state are known, with the number of the step, or -1."""
         marks = self.marks(state)
-        if not any(step.label in self._watched.busy for step in steps):
+        if not any(self._is_busy(state, step) for step in steps):
             for name, (wanted, unwanted) in self._watched.resting.items():
                 if marks & (wanted | unwanted) == wanted:
                     yield Sight(RESTING, name), -1
-        if not marks & self._watched.rests and not any(self._drives[one.label] for one in steps):
+        goes_on = self._drives.keeps_going
+        if not marks & self._watched.rests and not any(
+            goes_on(step.label, state, step.after) for step in steps
+        ):
             yield Sight(DEADLOCK, pattern=waiting_pattern(self._product, state)), -1
         for number, step in enumerate(steps):
             for sight in self._in_step(marks, step):
                 yield sight, number
+
+    def _is_busy(self, state: State, step: Step) -> bool:
+        return step.label in self._watched.busy and self._drives.changes(state, step.after)
 
     def _in_step(self, marks: int, step: Step) -> Iterator[Sight]:
         if step.after is None:

@@ -114,7 +114,8 @@ class LoopQuery:
 
     Left out are transitions in which one of these events happens, those that gain one of these
     marks, those in which one of the chips `still` (bits) moves, those whose label is not in `only`,
-    and, with `drives_only`, those of actors, of faults, and of watchers.
+    with `drives_only` those of actors, of faults, and of watchers, and with `only_changes` those in
+    place, which lead to the state that they start from.
 
     `restless` is a chip (number) that moves in the loop and comes to rest nowhere in it, or -1.
     With `after`, loops lie behind a state with one of these marks, with no unwanted mark between.
@@ -127,6 +128,7 @@ class LoopQuery:
     after: int = 0
     visits: tuple[int, ...] = ()
     drives_only: bool = False
+    only_changes: bool = False
     without_events: int = 0
     without_gains: int = 0
     still: int = 0
@@ -252,7 +254,9 @@ class Space(Protocol):
         """States with all wanted marks and no unwanted one, shallowest first."""
 
     def quiet(self, unwanted: int) -> Iterator[int]:
-        """Expanded states without unwanted marks in which no chip and no link can step."""
+        """Expanded states without unwanted marks in which no chip and no link keeps the device
+        going (see `modecheck.engine.drives`).
+        """
 
     def path_to(self, number: int) -> Path:
         """A shortest path from the initial state."""
@@ -282,7 +286,9 @@ class Space(Protocol):
         """For each state 1 if a road leads to one of these states."""
 
     def stuck(self, chips: int) -> Iterator[tuple[int, int]]:
-        """States from which some of these chips (bits) never move again, and the bits of those."""
+        """States from which some of these chips (bits) never move again but in place, and the bits
+        of those.
+        """
 
     def spread(self, starts: int, *, blocked: int) -> Spread:
         """Spread from all states with a mark of `starts` through states without blocked marks."""
@@ -293,9 +299,9 @@ class Space(Protocol):
         """
 
     def longest(self, starts: int, *, blocked: int) -> int | None:
-        """The most steps of chips and links that a run can have after a state with a mark of
-        `starts`, until it enters one with a blocked mark or they have nothing left to do. None when
-        it can have any number, or when not all is known.
+        """The most steps of chips and links, none in place, that a run can have after a state with
+        a mark of `starts`, until it enters one with a blocked mark or they have nothing left to do.
+        None when it can have any number, or when not all is known.
         """
 
     def first_between(self, starts: int, *, blocked: int, events: int) -> tuple[int, Edge] | None:

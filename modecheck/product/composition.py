@@ -190,14 +190,17 @@ class _Composition:
         names = [
             name for pairing in self._device.pairings.values() for name in pairing.forgotten_by
         ]
-        names += [name for need in self._device.requirements.values() for name in need.without]
+        for need in self._device.requirements.values():
+            names += acts(self._device, need.without)
         for pairing in self._device.pairings.values():
+            names += acts(self._device, pairing.forgotten_by)
             names += [acting(actor) for actor in pairing.recovers_without]
         names += [DROPPED] if len(self._device.modes) > 1 else []
         return tuple(dict.fromkeys(names))
 
     def _events(self) -> Iterator[EventForm]:
         actors = {acting(chip.name): chip.name for chip in self._device.chips.values()}
+        sent = {sending(message): message for message in _messages(self._device)}
         for name in self._watched_events():
             if name == DROPPED:
                 yield EventForm(dropped=frozenset(self._payloads()))
@@ -205,8 +208,12 @@ class _Composition:
                 chip = self._chip_numbers[actors[name]]
                 own = (n for n, rule in enumerate(self._rules) if self._chip_of(rule) == chip)
                 yield EventForm(taken=frozenset(own))
+            elif name in sent:
+                yield EventForm(
+                    sent=self._called(sent[name]), raised=self._signals_called(sent[name])
+                )
             else:
-                yield self._forgetting_event(name)
+                yield EventForm(raised=self._signals_called(name), delivered=self._called(name))
 
     def _payloads(self) -> Iterator[MessageIn]:
         for number, queue in enumerate(self._queues):
@@ -218,16 +225,18 @@ class _Composition:
     def _chip_of(self, rule: Rule) -> int:
         return self._chip_numbers[rule.chip]
 
-    def _forgetting_event(self, name: str) -> EventForm:
-        """The signal of a name raised, or the message of that name delivered."""
-        raised = (number for number, signal in enumerate(self._signals) if signal == name)
-        delivered = (
+    def _signals_called(self, name: str) -> frozenset[int]:
+        """The signal of a name, if there is one."""
+        return frozenset(n for n, signal in enumerate(self._signals) if signal == name)
+
+    def _called(self, name: str) -> frozenset[MessageIn]:
+        """The messages of a name, in all links."""
+        return frozenset(
             (number, code)
             for number, queue in enumerate(self._queues)
             for code, message in enumerate(queue.messages, start=1)
             if message.name == name
         )
-        return EventForm(raised=frozenset(raised), delivered=frozenset(delivered))
 
     def _queue(self, link: Link) -> Queue:
         up = None
@@ -372,6 +381,25 @@ DROPPED = "a payload is dropped"
 def acting(actor: str) -> str:
     """The watched event that an actor acts by a rule of its own; no signal has such a name."""
     return f"{actor} acts"
+
+
+def sending(message: str) -> str:
+    """The watched event that a message is sent, or a signal of its name raised; no signal has such
+    a name.
+    """
+    return f"{message} is sent"
+
+
+def acts(device: Device, names: Iterable[str]) -> tuple[str, ...]:
+    """The watched events that somebody begins what these names stand for: raises the signal, or
+    sends the message. What was sent before and arrives now is none.
+    """
+    messages = _messages(device)
+    return tuple(sending(name) if name in messages else name for name in names)
+
+
+def _messages(device: Device) -> set[str]:
+    return {message for link in device.links.values() for message in link.carries}
 
 
 def _hears(trigger: tuple[Event, ...], event: Event) -> bool:

@@ -36,7 +36,6 @@ class Action:
     key: ActionKey
     reads: Fields
     writes: Fields
-    drives: bool
     guard: Expression | None = None
     leaves: frozenset[int] = frozenset()
 
@@ -105,10 +104,9 @@ class _Influence:
         for number, queue in enumerate(self._product.queues):
             for code in range(1, len(queue.messages) + 1):
                 touch = self._delivery(number, queue, code)
-                yield self._action((DELIVERY, number, code), touch, drives=True)
+                yield self._action((DELIVERY, number, code), touch)
         for number, fault in enumerate(self._product.faults):
-            drives = fault.kind == "lose" and fault.budget < 0
-            yield self._action((FAULT, number, 0), self._fault(fault), drives=drives)
+            yield self._action((FAULT, number, 0), self._fault(fault))
 
     def _own(self, number: int, chip: ChipForm) -> Iterator[Action]:
         leaves: dict[int, set[int]] = {}
@@ -122,7 +120,6 @@ class _Influence:
             yield self._action(
                 (OWN, number, rule),
                 touch,
-                drives=not chip.actor,
                 guard=reaction.guard,
                 leaves=frozenset(leaves[rule]),
             )
@@ -132,7 +129,6 @@ class _Influence:
         key: ActionKey,
         touch: Touch,
         *,
-        drives: bool,
         guard: Expression | None = None,
         leaves: frozenset[int] = frozenset(),
     ) -> Action:
@@ -141,7 +137,7 @@ class _Influence:
             up = reads_of(queue.up)
             if touch.writes & up:
                 touch |= Touch(up | slots_of(queue), slots_of(queue))
-        return Action(key, touch.reads, touch.writes, drives, guard, leaves)
+        return Action(key, touch.reads, touch.writes, guard, leaves)
 
     def _reaction(self, chip: int, reaction: Reaction) -> Touch:
         """What a chip does by a rule, and everything that this sets off."""

@@ -17,7 +17,7 @@ import time
 from dataclasses import dataclass
 from fractions import Fraction
 
-from modecheck.engine.drives import drives_of
+from modecheck.engine.drives import Drives
 from modecheck.engine.memory import resident_memory
 from modecheck.engine.plain import Interpreter, State, Step
 from modecheck.engine.space import Limits
@@ -56,7 +56,7 @@ class Settling:
         self._limits = limits
         self._began = time.monotonic()
         self._known: dict[State, list[Step]] = {}
-        self._drives = drives_of(product)
+        self._drives = Drives(product)
         self._slow = [self._is_slow(number, patience) for number in range(len(product.labels))]
 
     @property
@@ -114,11 +114,14 @@ class Settling:
         return self._slow[label]
 
     def by_itself(self, state: State, *, slow: bool = False) -> list[Step]:
-        """Steps of chips and links; with `slow` also those of timers beyond the patience."""
+        """Steps of chips and links, but those in place; with `slow` also those of timers beyond the
+        patience.
+        """
         return [
             step
             for step in self.steps(state)
-            if self._drives[step.label] and (slow or not self._slow[step.label])
+            if self._drives.keeps_going(step.label, state, step.after)
+            and (slow or not self._slow[step.label])
         ]
 
     def settle(self, state: State) -> Settled:

@@ -65,7 +65,7 @@ def is_fair(
     if moving and not any(edge[3] for _, edge in inner):
         return False
     taken = {edge[0] for _, edge in inner}
-    possible = [{edge[0] for edge in edges[number]} for number in states]
+    possible = [{edge[0] for edge in edges[number] if edge[1] != number} for number in states]
     for one in sets:
         enabled = [bool(labels & one.labels) for labels in possible]
         if not taken & one.labels and (any(enabled) if one.strong else all(enabled)):
@@ -109,7 +109,7 @@ def assert_fair(
     for before, (label, after) in zip(befores, loop, strict=False):
         assert any(edge[:3] == (label, after, True) for edge in edges[before])
     taken = {label for label, _ in loop}
-    possible = [{edge[0] for edge in edges[number]} for _, number in loop]
+    possible = [{edge[0] for edge in edges[n] if edge[1] != n} for _, n in loop]
     for one in sets:
         enabled = [bool(labels & one.labels) for labels in possible]
         assert taken & one.labels or not (any(enabled) if one.strong else all(enabled))

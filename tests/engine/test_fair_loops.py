@@ -50,6 +50,7 @@ def some_query(product: Product, seed: int) -> LoopQuery:
         unwanted=unwanted if unwanted != wanted else 0,
         visits=tuple(dice.sample(bits, 1)) if dice.random() < 0.2 else (),
         drives_only=dice.random() < 0.4,
+        only_changes=dice.random() < 0.4,
         without_gains=dice.choice(bits) if dice.random() < 0.2 else 0,
         still=1 << dice.randrange(len(product.chips)) if dice.random() < 0.2 else 0,
         only=frozenset(label for label in range(len(product.labels)) if dice.random() < 0.8)
@@ -60,7 +61,9 @@ def some_query(product: Product, seed: int) -> LoopQuery:
 
 
 def graph_of(space: Exploration, query: LoopQuery) -> nx.MultiDiGraph[int]:
-    """The states and transitions that a loop may use; `possible` are labels of all transitions."""
+    """The states and transitions that a loop may use; `possible` are labels of all transitions
+    that lead away.
+    """
     graph: nx.MultiDiGraph[int] = nx.MultiDiGraph()
     drives = {"rule": "not actor", "deliver": "", "ignore": ""}
     for number in range(space.expanded):
@@ -69,7 +72,7 @@ def graph_of(space: Exploration, query: LoopQuery) -> nx.MultiDiGraph[int]:
             continue
         if query.restless >= 0 and rests(space.product, query.restless, space.state(number)):
             continue
-        labels = {edge.label for edge in space.edges_from(number)}
+        labels = {edge.label for edge in space.edges_from(number) if edge.target != number}
         graph.add_node(number, possible=labels, marks=marks)
     for number in list(graph):
         for edge in space.edges_from(number):
@@ -84,6 +87,7 @@ def graph_of(space: Exploration, query: LoopQuery) -> nx.MultiDiGraph[int]:
             usable = (drive or endless or not query.drives_only) and not gained
             usable = usable and not edge.moved & query.still
             usable = usable and (query.only is None or edge.label in query.only)
+            usable = usable and not (query.only_changes and edge.target == number)
             if usable and edge.target in graph:
                 graph.add_edge(number, edge.target, label=edge.label, moved=edge.moved)
     return graph
@@ -148,7 +152,9 @@ def assert_fair_loop(
     states = [state for _, state in steps[len(stem) :]]
     assert states[-1] == begin
     interpreter = Interpreter(product)
-    possible = [{step.label for step in interpreter.steps(state)} for state in states]
+    possible = [
+        {step.label for step in interpreter.steps(state) if step.after != state} for state in states
+    ]
     for one in product.fair:
         if one.labels & taken:
             continue

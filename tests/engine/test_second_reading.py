@@ -10,6 +10,7 @@ from hypothesis import assume, event, given, settings
 from modecheck.engine.exploration import Exploration, explore
 from modecheck.product.composition import compose
 from tests.generation.devices import Drawn, devices
+from tests.second_reading.findings import goes_on
 from tests.second_reading.search import Reached, TooMany, search
 from tests.second_reading.side_by_side import world_of
 
@@ -102,6 +103,5 @@ def assert_same_in_both(exploration: Exploration, reached: Reached) -> None:
     numbers = {key: number for number, key in enumerate(worlds)}
     for number, key in enumerate(keys):
         assert bool(exploration.failing[number]) == bool(failures[numbers[key]])
-    unprompted = [any(step.unprompted for step, _ in steps) for steps in reached.outcomes]
     quiet = {keys[number] for number in exploration.quiet(0)}
-    assert quiet == {worlds[n] for n in reached.numbers if not unprompted[n]}
+    assert quiet == {worlds[n] for n in reached.numbers if not goes_on(reached, n)}

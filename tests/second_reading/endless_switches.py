@@ -34,7 +34,7 @@ def endless_switches(reached: Reached) -> dict[str, int | None]:
         )
         for number in list(graph):
             for step, target in reached.outcomes[number]:
-                if step.unprompted and target in graph:
+                if step.unprompted and target in graph and target != number:
                     graph.add_edge(number, target, step=step)
         if fair_parts(reached, graph):
             found[f"endless-switch:{mode}"] = None

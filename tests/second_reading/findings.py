@@ -48,10 +48,20 @@ def deadlocked(reached: Reached) -> dict[int, Cause]:
     return {
         number: _cause(reached, reached.worlds[number])
         for number in reached.numbers
-        if not any(step.unprompted for step, _ in reached.outcomes[number])
+        if not goes_on(reached, number)
         and not rests(reached, reached.worlds[number])
         and not due_in(reached, reached.worlds[number])
     }
+
+
+def goes_on(reached: Reached, number: int) -> bool:
+    """Whether a chip, a link or time leads on to another world, or into the unknown; or round and
+    round in this one while time waits for it.
+    """
+    return any(
+        step.unprompted and (target != number or step.first)
+        for step, target in reached.outcomes[number]
+    )
 
 
 def due_in(reached: Reached, world: World) -> list[str]:
@@ -72,7 +82,7 @@ def _time_stops(reached: Reached) -> Expected:
     ]
     for number in reached.numbers:
         due = due_in(reached, reached.worlds[number])
-        if due and not any(step.unprompted for step, _ in reached.outcomes[number]):
+        if due and not goes_on(reached, number):
             name = "+".join(sorted(due, key=order.index))
             stopped.setdefault(f"time-stop:{name}", []).append(number)
     return {name: reached.nearest(numbers) for name, numbers in stopped.items()}
@@ -111,7 +121,10 @@ def _stuck_chips(reached: Reached) -> Expected:
         moving = [
             number
             for number in reached.numbers
-            if any(chip.name in step.moved for step, _ in reached.outcomes[number])
+            if any(
+                chip.name in step.moved and target != number
+                for step, target in reached.outcomes[number]
+            )
         ]
         free = leading_to(reached, moving)
         for leaf in [leaf for leaf in chip.leaves if not chip.actor and not chip.states[leaf].rest]:
@@ -187,7 +200,7 @@ def _one_sided(reached: Reached, pairing: Pairing) -> Iterator[int]:
     }
     for number in reached.numbers:
         one, two = keys_of(reached.worlds[number], pairing)
-        enabled = {step.label for step, _ in reached.outcomes[number]}
+        enabled = {step.label for step, target in reached.outcomes[number] if target != number}
         if one != two and rests(reached, reached.worlds[number]) and not enabled & internal:
             yield number
 
@@ -198,7 +211,7 @@ def _unrecoverable(reached: Reached, pairing: Pairing) -> list[int]:
         one, two = keys_of(reached.worlds[number], pairing)
         if one == two != 0:
             paired.append(number)
-    forgetting = set(pairing.forgotten_by)
+    forgetting = begun(reached, pairing.forgotten_by)
     helpers = {
         f"{name} {rule.title}"
         for name in pairing.recovers_without
@@ -210,6 +223,14 @@ def _unrecoverable(reached: Reached, pairing: Pairing) -> list[int]:
         lambda step: not step.events & forgetting and not helpers & {step.label},
     )
     return [number for number in reached.numbers if number not in recovering]
+
+
+def begun(reached: Reached, names: Iterable[str]) -> set[str]:
+    """What is noted of a step in which somebody raises one of these signals or sends one of these
+    messages. To receive one is none of them.
+    """
+    messages = {message for link in reached.device.links.values() for message in link.carries}
+    return {f"{name} is sent" if name in messages else name for name in names}
 
 
 def _usurped(reached: Reached, pairing: Pairing) -> int | None:
@@ -243,7 +264,8 @@ def _broken(reached: Reached, need: Requirement) -> tuple[bool, int | None]:
     if need.pattern == "possible":
         return not good, None
     if need.pattern == "recoverable":
-        good = list(leading_to(reached, good, lambda step: not step.events & set(need.without)))
+        barred = begun(reached, need.without)
+        good = list(leading_to(reached, good, lambda step: not step.events & barred))
     bad = (
         [n for n in reached.numbers if n in good]
         if need.pattern == "never"

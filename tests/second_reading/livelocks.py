@@ -81,6 +81,7 @@ def _nearest(reached: Reached, chip: Chip, still: set[str]) -> int | None:
         for step, target in reached.outcomes[number]:
             if (
                 target in graph
+                and target != number
                 and not step.moved & still
                 and _comes_to_nothing(reached, number, step)
             ):
@@ -150,12 +151,14 @@ def fair_parts(
     through: set[int] | None = None,
 ) -> set[int]:
     """The states of all parts that meet every demand, in which the chip (or any) moves, and that go
-    through one of these states, if they have to.
+    through one of these states, if they have to. Nobody demands what would leave
+    everything as it is.
     """
     possible = {
         number: {
             kind_of(reached.device, reached.worlds[number], step)
-            for step, _ in reached.outcomes[number]
+            for step, target in reached.outcomes[number]
+            if target != number
         }
         for number in graph
     }

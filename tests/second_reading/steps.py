@@ -241,7 +241,7 @@ class SecondReading:
     def _hear(self, deed: Deed, signal: str, raiser: str) -> None:
         """All others with an enabled rule move at once, judged on the same snapshot."""
         snapshot = deed.now.copy()
-        deed.events.add(signal)
+        deed.events |= {signal, f"{signal} is sent"}
         movers = []
         for chip in self.device.chips.values():
             if chip.name not in (raiser, deed.struck):
@@ -258,6 +258,7 @@ class SecondReading:
     # The end of a step: what was sent is queued, and links that are down are seen to.
 
     def _ended(self, deed: Deed, label: str, unprompted: bool) -> Outcome:
+        deed.events |= {f"{message} is sent" for _, message, _ in deed.sent}
         for name, message, value in deed.sent:
             with deed.going_on():
                 dropped = message

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from functools import partial
 
 from modecheck.engine.compiled import assembly as ir
-from modecheck.engine.compiled.frame import I1, I64, constant
+from modecheck.engine.compiled.frame import FALSE, I1, I64, TRUE, constant
 from modecheck.product.form import (
     Apply,
     Constant,
@@ -26,7 +26,6 @@ from modecheck.product.form import (
 from modecheck.product.lowering import can_fail
 
 COMPARISONS = {"==", "!=", "<", "<=", ">", ">="}
-TRUE, FALSE = ir.Value(I1, "1"), ir.Value(I1, "0")
 
 
 @dataclass(frozen=True, slots=True)

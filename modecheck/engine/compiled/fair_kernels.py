@@ -1,7 +1,8 @@
 """The inner loops of the search for fair loops: components, judged one by one, and paths in one.
 
-A transition is usable when its note is allowed and it gains none of the marks `gains`; a state is
-`inside` when a loop may go through it. See `modecheck.engine.fair_loops` for why this is exact.
+A transition is usable when its note is allowed, when it gains none of the marks `gains`, and, where
+`only_changes` is 1, when it is not in place; a state is `inside` when a loop may go through it. See
+`modecheck.engine.fair_loops` for why this is exact.
 """
 
 from __future__ import annotations
@@ -20,10 +21,11 @@ NONE = np.uint32(0)
 
 @Kernel
 def usable(
-    edge: int, source: int, target: int, notes: U16s, allowed: U8s, marks: U64s, gains: np.uint64
-) -> Any:
+    edge: int, source: int, target: int, notes: U16s, allowed: U8s, marks: U64s, gains: np.uint64,
+    only_changes: bool,
+) -> Any:  # fmt: skip
     """Whether a loop may take a transition that stays inside."""
-    if allowed[notes[edge]] == 0:
+    if allowed[notes[edge]] == 0 or (only_changes and source == target):
         return False
     return marks[target] & ~marks[source] & gains == U0
 
@@ -37,6 +39,7 @@ def judge_components(  # noqa: C901 - one depth-first search, with what is done 
     inside: U8s,
     allowed: U8s,
     gains: np.uint64,
+    only_changes: bool,
     set_of_note: I32s,
     strong: U8s,
     needed: U8s,
@@ -81,7 +84,7 @@ def judge_components(  # noqa: C901 - one depth-first search, with what is done 
             while edge < end:
                 target = np.int64(targets[edge])
                 if inside[target] == 1 and usable(
-                    edge, state, target, notes, allowed, marks, gains
+                    edge, state, target, notes, allowed, marks, gains, only_changes
                 ):
                     if index[target] == NONE:
                         call_edges[depth] = edge + 1
@@ -107,8 +110,9 @@ def judge_components(  # noqa: C901 - one depth-first search, with what is done 
             while np.int64(stack[bottom]) != state:
                 bottom -= 1
             verdict = judge(
-                first, targets, notes, marks, inside, allowed, gains, set_of_note, strong, needed,
-                visits, rests_on, index, stack, bottom, height, possible, taken, seen_at,
+                first, targets, notes, marks, inside, allowed, gains, only_changes, set_of_note,
+                strong, needed, visits, rests_on, index, stack, bottom, height, possible, taken,
+                seen_at,
             )  # fmt: skip
             smallest: Any = state
             for place in range(bottom, height):
@@ -123,7 +127,7 @@ def judge_components(  # noqa: C901 - one depth-first search, with what is done 
                 member = stack[place]
                 index[member] = UNREACHED
                 if verdict != 2 or is_wronged(
-                    np.int64(member), first, notes, set_of_note, strong, possible, taken
+                    np.int64(member), first, targets, notes, set_of_note, strong, possible, taken
                 ):
                     inside[member] = 3
             again = again or verdict == 2
@@ -143,6 +147,7 @@ def judge(  # noqa: C901 - what is counted in one pass decides
     inside: U8s,
     allowed: U8s,
     gains: np.uint64,
+    only_changes: bool,
     set_of_note: I32s,
     strong: U8s,
     needed: U8s,
@@ -173,14 +178,15 @@ def judge(  # noqa: C901 - what is counted in one pass decides
             if marks[state] & visits[mark] != U0:
                 visited |= np.uint64(1) << np.uint64(mark)
         for edge in range(first[state], first[state + 1]):
-            number = set_of_note[notes[edge]]
-            if number >= 0 and seen_at[number] != state:
+            number, target = set_of_note[notes[edge]], np.int64(targets[edge])
+            if number >= 0 and seen_at[number] != state and target != state:
                 seen_at[number] = state
                 possible[number] += 1
-            target = np.int64(targets[edge])
             # What was put on the stack after its lowest state, and not taken off, is in it.
             own_target = inside[target] == 1 and index[target] != UNREACHED and index[target] >= own
-            if own_target and usable(edge, state, target, notes, allowed, marks, gains):
+            if own_target and usable(
+                edge, state, target, notes, allowed, marks, gains, only_changes
+            ):
                 linked = linked or needed[notes[edge]] == 1
                 if number >= 0:
                     taken[number] = 1
@@ -208,11 +214,20 @@ def judge(  # noqa: C901 - what is counted in one pass decides
 
 @Kernel
 def is_wronged(
-    state: int, first: I64s, notes: U16s, set_of_note: I32s, strong: U8s, possible: I64s, taken: U8s
+    state: int,
+    first: I64s,
+    targets: U32s,
+    notes: U16s,
+    set_of_note: I32s,
+    strong: U8s,
+    possible: I64s,
+    taken: U8s,
 ) -> Any:
     """Whether a strong set that its component never takes is possible in a state."""
     for edge in range(first[state], first[state + 1]):
         number = set_of_note[notes[edge]]
+        if np.int64(targets[edge]) == state:
+            continue
         if number >= 0 and strong[number] == 1 and taken[number] == 0 and possible[number] > 0:
             return True
     return False
@@ -227,6 +242,7 @@ def find_path(
     inside: U8s,
     allowed: U8s,
     gains: np.uint64,
+    only_changes: bool,
     start: int,
     goals: U8s,
     last: U8s,
@@ -251,7 +267,9 @@ def find_path(
         for place in range(first[state + 1] - first[state]):
             edge = ordered[place]
             target = np.int64(targets[edge])
-            if inside[target] == 0 or not usable(edge, state, target, notes, allowed, marks, gains):
+            if inside[target] == 0 or not usable(
+                edge, state, target, notes, allowed, marks, gains, only_changes
+            ):
                 continue
             if target == end or (goals.size > 0 and goals[target] == 1):
                 return edge
@@ -284,15 +302,21 @@ def put_in_order(
 
 @Kernel
 def without_set(
-    first: I64s, notes: U16s, inside: U8s, set_of_note: I32s, number: int, flags: U8s
+    first: I64s,
+    targets: U32s,
+    notes: U16s,
+    inside: U8s,
+    set_of_note: I32s,
+    number: int,
+    flags: U8s,
 ) -> None:
-    """Flag the states inside in which no step of a fairness set is possible."""
+    """Flag the states inside in which no step of a fairness set is possible that leads away."""
     for state in range(first.size - 1):
         flags[state] = 0
         if inside[state] == 0:
             continue
         flags[state] = 1
         for edge in range(first[state], first[state + 1]):
-            if set_of_note[notes[edge]] == number:
+            if set_of_note[notes[edge]] == number and np.int64(targets[edge]) != state:
                 flags[state] = 0
                 break

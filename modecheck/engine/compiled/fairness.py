@@ -56,8 +56,9 @@ class FairSearch:
             index[:] = 0
             again = judge_components(
                 graph.first, graph.targets, graph.notes, self.marks, self.inside, self.allowed,
-                self.gains, self.sets, self.strong, self.needed, visits, rests_on, index, low,
-                stack, call_states, call_edges, possible, taken, seen_at, found, nearest,
+                self.gains, self.query.only_changes, self.sets, self.strong, self.needed, visits,
+                rests_on, index, low, stack, call_states, call_edges, possible, taken, seen_at,
+                found, nearest,
             )  # fmt: skip
         number = int(nearest[1])
         component = FairComponent(self, (found == number).astype(np.uint8)) if number else None
@@ -137,9 +138,10 @@ class FairComponent:
         return [number for number in first if depth_of(number) == depth_of(first[0])]
 
     def possible(self, state: int) -> frozenset[int]:
-        """The fairness sets that have a step in a state."""
+        """The fairness sets that have a step in a state that leads away from it."""
         graph = self.search.graph
-        notes = graph.notes[int(graph.first[state]) : int(graph.first[state + 1])]
+        own = slice(int(graph.first[state]), int(graph.first[state + 1]))
+        notes = graph.notes[own][graph.targets[own] != state]
         return frozenset(self.search.sets[notes].tolist()) - {-1}
 
     def has(self, state: int, mark: int) -> bool:
@@ -157,8 +159,8 @@ class FairComponent:
         pending = np.empty(self.states.size, np.uint32)
         last = find_path(
             graph.first, graph.targets, graph.notes, search.marks, self.states, search.allowed,
-            search.gains, start, self._flags(goal), self._last(goal), goal.end,
-            came_from, pending, graph.labels, np.empty(graph.most_edges, np.int64),
+            search.gains, search.query.only_changes, start, self._flags(goal), self._last(goal),
+            goal.end, came_from, pending, graph.labels, np.empty(graph.most_edges, np.int64),
         )  # fmt: skip
         return None if last < 0 else self._way(start, int(last), came_from)
 
@@ -175,7 +177,15 @@ class FairComponent:
         flags = np.zeros(self.states.size if goal.mark or goal.without >= 0 else 0, np.uint8)
         if goal.without >= 0:
             graph = search.graph
-            without_set(graph.first, graph.notes, self.states, search.sets, goal.without, flags)
+            without_set(
+                graph.first,
+                graph.targets,
+                graph.notes,
+                self.states,
+                search.sets,
+                goal.without,
+                flags,
+            )
         if goal.mark:
             flags |= (search.marks & np.uint64(goal.mark) != 0).astype(np.uint8)
         return flags

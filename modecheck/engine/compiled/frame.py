@@ -14,11 +14,11 @@ these variables into registers; between two steps they are set back to the state
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 
 from modecheck.engine.compiled import assembly as ir
-from modecheck.engine.drives import obliging_labels
+from modecheck.engine.drives import obliging_labels, own_fields
 from modecheck.product.form import Failure, Product
 from modecheck.product.words import WordLayout
 
@@ -26,11 +26,12 @@ I1 = ir.BIT
 I8 = ir.Type("i8")
 I64 = ir.Type("i64")
 
+TRUE, FALSE = ir.Value(I1, "1"), ir.Value(I1, "0")
 FAILED = 1 << 63
 FAILURE_SHIFT = 32
 """Above the label: the number of a failure, or the bits of watched events."""
 DRIVEN = 1 << 32
-"""Set in the result when a chip or link can step: the state is not quiet."""
+"""Set in the result when a chip or link keeps the device going: the state is not quiet."""
 RECORD_EXTRA = 2
 """Words of a record beyond those of the state."""
 
@@ -82,6 +83,7 @@ class Frame:
         self._driven = self._variable(constant(0))
         self._obliged = self._variable(constant(0))
         self._obliging = obliging_labels(product)
+        self._own = own_fields(product)
         self._time_waits = self._variable(constant(0))
         self._reported = (1 << len(product.watched_events)) - 1
         self.moved = self._variable(constant(0))
@@ -185,27 +187,30 @@ class Frame:
             happened = self.builder.or_(self.builder.load(self.events), constant(bits))
             self.builder.store(happened, self.events)
 
-    def _note_possible(self, *, drives: bool) -> None:
+    def _note_possible(self, keeps_going: ir.Value) -> None:
         """There is such a step: a chip or link can go on, or has to."""
-        if drives:
-            self.builder.store(constant(DRIVEN), self._driven)
+        going = self.builder.select(keeps_going, constant(DRIVEN), constant(0))
+        driven = self.builder.or_(self.builder.load(self._driven), going)
+        self.builder.store(driven, self._driven)
         if self._label in self._obliging:
             self.builder.store(constant(1), self._obliged)
-        self._note_time_waits()
+        waits = self._word(self._comes_first())
+        self.builder.store(
+            self.builder.or_(self.builder.load(self._time_waits), waits), self._time_waits
+        )
 
-    def _note_time_waits(self) -> None:
+    def _comes_first(self) -> ir.Value:
         """Time waits for steps that are done at once, and for deliveries at the latest moment."""
         time, label = self.product.time, self.product.labels[self._label]
         if time is None:
-            return
+            return FALSE
         if self._label in time.at_once:
-            self.builder.store(constant(1), self._time_waits)
-        elif label.kind in ("deliver", "ignore") and self.product.queues[label.queue].latest >= 0:
+            return TRUE
+        if label.kind in ("deliver", "ignore") and self.product.queues[label.queue].latest >= 0:
             queue = self.product.queues[label.queue]
             age = self.original[queue.slots[0].age]
-            last = self.builder.icmp_signed("==", age, constant(queue.latest))
-            waits = self.builder.or_(self.builder.load(self._time_waits), self._word(last))
-            self.builder.store(waits, self._time_waits)
+            return self.builder.icmp_signed("==", age, constant(queue.latest))
+        return FALSE
 
     def _word(self, truth: ir.Value) -> ir.Value:
         return self.builder.zext(truth, I64)
@@ -221,12 +226,19 @@ class Frame:
 
     def unless_unchanged(self) -> None:
         """End the step if all fields are as they were."""
+        self.unless(self._changed(self.touched), self.step_end)
+
+    def _changed(self, fields: Iterable[int]) -> ir.Value:
+        """Whether some of these fields are not as they were."""
         changed = constant(0)
-        for field in sorted(self.touched):
+        for field in sorted(fields):
             difference = self.builder.xor(self.read(field), self.original[field])
             changed = self.builder.or_(changed, difference)
-        same = self.builder.icmp_signed("==", changed, constant(0))
-        self.unless(self.builder.not_(same), self.step_end)
+        return self.builder.icmp_signed("!=", changed, constant(0))
+
+    def _leads_on(self) -> ir.Value:
+        """Whether the step is not in place, or holds time up."""
+        return self.builder.or_(self._changed(self.touched & self._own), self._comes_first())
 
     def unless_obliged(self) -> None:
         """End the step if some step made so far is one that has to happen in the end."""
@@ -241,7 +253,7 @@ class Frame:
         shifted = self.builder.shl(events, constant(FAILURE_SHIFT))
         label = self.builder.or_(shifted, constant(self._label))
         values = [*self._packed(), label, self._moved_and_overheard()]
-        self._note_possible(drives=drives)
+        self._note_possible(self._leads_on() if drives else FALSE)
         if once:
             self._unless_written(values, self._out, self.step_end)
         self._record(values)
@@ -293,7 +305,7 @@ class Frame:
         if once:
             self._unless_written(values, self.builder.load(self._step_start()), onward)
         self._record(values)
-        self._note_possible(drives=drives)
+        self._note_possible(TRUE if drives else FALSE)
         self.builder.branch(onward)
 
     def _step_start(self) -> ir.Value:

@@ -303,7 +303,7 @@ class Graph:
         """For each state the bits of the chips that can still move on some road from it."""
         into, sources, _ = self.turned_round()
         masks = np.zeros(self.states.count, np.uint64)
-        own_moves(self.first, self.notes, self.linked, self.moved, masks)
+        own_moves(self.first, self.targets, self.notes, self.linked, self.moved, masks)
         masks[self.unknown()] = np.uint64((1 << 64) - 1)
         pending = np.arange(self.states.count, dtype=np.uint32)[::-1].copy()
         spread_movable(masks, pending, np.ones(self.states.count, np.uint8), into, sources)

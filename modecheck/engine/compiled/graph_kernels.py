@@ -325,11 +325,14 @@ def spread_movable(masks: U64s, pending: U32s, waiting: U8s, into: I64s, sources
 
 
 @Kernel
-def own_moves(first: I64s, notes: U16s, expanded: int, moved: U64s, masks: U64s) -> None:
-    """For each state the chips that move in one of its own transitions."""
+def own_moves(
+    first: I64s, targets: U32s, notes: U16s, expanded: int, moved: U64s, masks: U64s
+) -> None:
+    """For each state the chips that move in one of its own transitions that leads away from it."""
     for number in range(expanded):
         for edge in range(first[number], first[number + 1]):
-            masks[number] |= moved[notes[edge]]
+            if np.int64(targets[edge]) != number:
+                masks[number] |= moved[notes[edge]]
 
 
 @Kernel

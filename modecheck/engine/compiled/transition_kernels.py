@@ -84,8 +84,8 @@ def longest_path(  # noqa: C901 - two passes over the same transitions
     ready: U32s,
 ) -> Any:
     """The most steps of a path through states that are `inside`, the last perhaps to another one,
-    by transitions whose note is one of `drives`; -1 when there is a cycle. All arrays of states but
-    `inside` begin with zeros.
+    by transitions, not in place, whose note is one of `drives`; -1 when there is a cycle. All
+    arrays of states but `inside` begin with zeros.
     """
     total, waiting = 0, 0
     best: Any = 0
@@ -93,7 +93,8 @@ def longest_path(  # noqa: C901 - two passes over the same transitions
         if inside[number]:
             total += 1
             for edge in range(first[number], first[number + 1]):
-                if drives[notes[edge]] and inside[targets[edge]]:
+                away = np.int64(targets[edge]) != number
+                if away and drives[notes[edge]] and inside[targets[edge]]:
                     entering[targets[edge]] += 1
     for number in range(first.size - 1):
         if inside[number] and entering[number] == 0:
@@ -104,9 +105,9 @@ def longest_path(  # noqa: C901 - two passes over the same transitions
         here = np.int64(ready[done])
         done += 1
         for edge in range(first[here], first[here + 1]):
-            if not drives[notes[edge]]:
-                continue
             target = np.int64(targets[edge])
+            if target == here or not drives[notes[edge]]:
+                continue
             best = max(best, longest[here] + 1)
             if inside[target]:
                 longest[target] = max(longest[target], longest[here] + 1)

@@ -63,12 +63,23 @@ class CompiledSearches:
             flags[number] = [bits >> column & 1 for column in range(count)]
         return self._spread_back(flags, back, None)
 
-    def movable(self, back: Back) -> FlagRows:
-        """For each state the bits of the chips that can still move on some road from it."""
+    def movable(self, back: Back, unturned: int) -> FlagRows:
+        """For each state the bits of the chips that can still move on some road from it, but in
+        place.
+        """
         graph, count = self.found.graph, len(self.found.product.chips)
         flags = np.zeros((self.found.state_count, count), np.uint8)
         moved = graph.moved[:, None] >> np.arange(count, dtype=np.uint64) & np.uint64(1)
-        own_flags(graph.first, graph.notes, graph.linked, moved.astype(np.uint8), flags)
+        stays = graph.moved >> np.uint64(count) == np.uint64(unturned)
+        own_flags(
+            graph.first,
+            graph.targets,
+            graph.notes,
+            graph.linked,
+            moved.astype(np.uint8),
+            stays.astype(np.uint8),
+            flags,
+        )
         return self._spread_back(flags, back, None)
 
     def first_loss(self, asked: Sequence[Asked], back: Back) -> tuple[int, int, int] | None:

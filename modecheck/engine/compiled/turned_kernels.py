@@ -65,10 +65,22 @@ def spread_turned(
 
 
 @Kernel
-def own_flags(first: I64s, notes: U16s, expanded: int, of_note: U8Rows, flags: U8Rows) -> None:
-    """Give each state the flags of the notes of its own transitions."""
+def own_flags(
+    first: I64s,
+    targets: U32s,
+    notes: U16s,
+    expanded: int,
+    of_note: U8Rows,
+    stays: U8s,
+    flags: U8Rows,
+) -> None:
+    """Give each state the flags of the notes of its own transitions, but of those in place: to the
+    same representative, with a note that `stays`.
+    """
     for number in range(expanded):
         for edge in range(first[number], first[number + 1]):
+            if np.int64(targets[edge]) == number and stays[notes[edge]]:
+                continue
             for column in range(flags.shape[1]):
                 flags[number, column] |= of_note[notes[edge], column]
 

@@ -79,7 +79,7 @@ class Tests(NamedTuple):
     """What is watched: rows of two masks; the sight of each failure; the first of deadlocks.
 
     For each label `group` says with which others it is held back (or -1), `busy` whether a chip is,
-    `chooses` whether a watcher does.
+    `chooses` whether a watcher does. `own` masks the bits of a state that are not a watcher's.
     """
 
     states: U64Rows
@@ -92,6 +92,7 @@ class Tests(NamedTuple):
     modes: U64s
     group: I64s
     busy: U8s
+    own: U64s
     chooses: U8s
     groups: int
 
@@ -281,6 +282,15 @@ def note_deadlock(
 
 
 @Kernel
+def differs(records: U64s, at: int, state: U64s, masks: U64s) -> Any:
+    """Whether the state of a record is not like another one within the masks."""
+    difference = U0
+    for word in range(masks.size):
+        difference |= (records[at + word] ^ state[word]) & masks[word]
+    return difference != U0
+
+
+@Kernel
 def look(  # noqa: C901 - all tests, which share the marks
     code: Code,
     tests: Tests,
@@ -302,7 +312,8 @@ def look(  # noqa: C901 - all tests, which share the marks
     for step in range(count):
         at = step * width
         word = records[at + code.words]
-        busy |= tests.busy[np.int64(word & LOW)] != 0
+        if tests.busy[np.int64(word & LOW)] != 0:
+            busy |= word & FAILED_BIT != U0 or differs(records, at, state, tests.own)
         if word & FAILED_BIT:
             failure = np.int64((word >> FAILURE_BITS) & FAILURE_MASK)
             note(found, tests.failures[failure], path, length, step)

@@ -28,7 +28,7 @@ from modecheck.engine.compiled.walk_kernels import (
     steps_of,
     walk,
 )
-from modecheck.engine.drives import drives_of
+from modecheck.engine.drives import drives_of, own_fields
 from modecheck.engine.plain import Observed, State
 from modecheck.engine.sights import (
     AT,
@@ -74,7 +74,7 @@ class _Watching:
         failing = [failing_sight(one.code, one.subject) for one in self.machine.failures]
         self.sights += dict.fromkeys(failing)
         failures = [self.sights.index(sight) for sight in failing]
-        self.tests = _tests(product, watched, failures, len(self.sights))
+        self.tests = _tests(self.machine, watched, failures, len(self.sights))
 
     def found(self, depth: int) -> Found:
         """Room for paths to everything that is watched."""
@@ -120,7 +120,17 @@ def _pairs(rows: Iterable[tuple[int, int]]) -> Masks:
     return np.array(list(rows), np.uint64).reshape(-1, 2)
 
 
-def _tests(product: Product, watched: WatchList, failures: list[int], sights: int) -> Tests:
+def _own(machine: Machine) -> Masks:
+    """The bits of a state's words that are not a watcher's."""
+    masks = [0] * machine.layout.words
+    for field in own_fields(machine.product):
+        place = machine.layout.places[field]
+        masks[place.word] |= place.mask << place.shift
+    return np.array(masks, np.uint64)
+
+
+def _tests(machine: Machine, watched: WatchList, failures: list[int], sights: int) -> Tests:
+    product = machine.product
     group = np.full(len(product.labels), -1, np.int64)
     for number, labels in enumerate(watched.groups):
         group[list(labels)] = number
@@ -139,6 +149,7 @@ def _tests(product: Product, watched: WatchList, failures: list[int], sights: in
         modes=np.array(watched.modes, np.uint64),
         group=group,
         busy=busy,
+        own=_own(machine),
         chooses=chooses,
         groups=len(watched.groups),
     )

@@ -7,19 +7,22 @@ concurrent systems, LNCS 1032, 1996. A set of actions is stubborn in a state whe
 1. with an action that is possible it holds every action that reads or writes what that one writes,
    or writes what that one reads;
 2. with one that is not possible it holds all that could make it possible;
-3. it holds an action of a chip or link that is possible (the key).
+3. it holds an action of a chip or link that keeps the device going: its step is not in place (the
+   key).
 
-Let a road lead from here to a state in which no chip and no link can step. The key is not possible
-there, and by 1 nothing outside the set can change that: so some action of the set is on the road.
-By 1 and 2 the first of them can be taken at once, with the same road behind it. So every such state
-is reached, by a road of the same length, and with it every deadlock and a shortest scenario. In a
-state in which no chip and no link can step, all steps are followed.
+Let a road lead from here to a state in which no chip and no link keeps the device going. The key is
+not possible there, or it would lead on from there as it does from here: by 1 nothing outside the
+set can change what it reads, or what it writes before it does. So some action of the set is on the
+road. By 1 and 2 the first of them can be taken at once, with the same road behind it. So every such
+state is reached, by a road of the same length, and with it every deadlock and a shortest scenario.
+In such a state all steps are followed.
 
 Nothing else is claimed to be preserved: what happens on the roads that are left out is not seen.
 """
 
 from __future__ import annotations
 
+from modecheck.engine.drives import Drives
 from modecheck.engine.plain import Interpreter, State, Step
 from modecheck.product.form import Product
 from modecheck.product.influence import (
@@ -47,6 +50,7 @@ class StubbornSteps:
         assert not product.watchers, "watchers look at every step"
         self._product = product
         self._interpreter = Interpreter(product)
+        self._drives = Drives(product)
         self._actions = actions_of(product)
         self._numbers = {action.key: n for n, action in enumerate(self._actions)}
         self._of_label = self._labelled()
@@ -88,9 +92,12 @@ class StubbornSteps:
         for number in begun:
             possible |= 1 << number
         best = steps
-        for key in dict.fromkeys(begun):
-            if not self._actions[key].drives:
-                continue
+        going = [
+            action
+            for step, action in zip(steps, begun, strict=True)
+            if self._drives.keeps_going(step.label, state, step.after)
+        ]
+        for key in dict.fromkeys(going):
             chosen = self._closed(key, possible, state)
             kept = [step for step, action in zip(steps, begun, strict=True) if chosen >> action & 1]
             if len(kept) < len(best):

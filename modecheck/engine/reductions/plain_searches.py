@@ -56,13 +56,17 @@ class PlainSearches:
         everything = (1 << count) - 1
         return self._spread_back(masks, count, back, lambda _: everything)
 
-    def movable(self, back: Back) -> PlainMasks:
-        """For each state the bits of the chips that can still move on some road from it."""
+    def movable(self, back: Back, unturned: int) -> PlainMasks:
+        """For each state the bits of the chips that can still move on some road from it, but in
+        place.
+        """
         found, count = self.found, len(self.found.product.chips)
         masks = [0] * found.state_count
         for number in range(found.expanded):
             for edge in found.graph.edges(number):
-                masks[number] |= found.notes[found.notes_of[edge]].moved
+                note = found.notes[found.notes_of[edge]]
+                if found.targets[edge] != number or note.turn != unturned:
+                    masks[number] |= note.moved
         everybody = (1 << count) - 1
         return self._spread_back(masks, count, back, lambda _: everybody)
 

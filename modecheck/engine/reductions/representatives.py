@@ -123,6 +123,12 @@ class Representatives:
     def turn_bits(self) -> int:
         return sum(part.turn_bits for part in self.parts)
 
+    @cached_property
+    def unturned(self) -> int:
+        """The turn of every state that is its own representative."""
+        own, _ = self.of(self.symmetry.product.initial)
+        return self.of(own)[1]
+
     def of(self, state: State) -> tuple[State, int]:
         """The representative of a state, and the turn that leads back from it."""
         turn = shift = 0

@@ -70,8 +70,10 @@ class TurnedSearches(Protocol):
     def roads_to_states(self, goals: dict[int, int], count: int, back: Back) -> Masks:
         """For each state, bit `j` if a road leads to a state with bit `j` in `goals`."""
 
-    def movable(self, back: Back) -> Masks:
-        """For each state the bits of the chips that can still move on some road from it."""
+    def movable(self, back: Back, unturned: int) -> Masks:
+        """For each state the bits of the chips that can still move on some road from it, but in
+        place: by a transition to the same representative, `unturned`.
+        """
 
     def first_loss(self, asked: Sequence[Asked], back: Back) -> tuple[int, int, int] | None:
         """The first transition that loses a mark of `asked[j].wanted` without a barred event: the
@@ -406,7 +408,8 @@ class Unfolded:
 
     def stuck(self, chips: int) -> Iterator[tuple[int, int]]:
         """States from which some of these chips never move again, and the bits of those."""
-        movable = self._searches.movable(lambda turn: self._undoing(turn).chips)
+        unturned = self.representatives.unturned
+        movable = self._searches.movable(lambda turn: self._undoing(turn).chips, unturned)
         everybody = (1 << len(self.product.chips)) - 1
         for number, mask in movable.lacking(everybody):
             for image, by in self.images(number):
