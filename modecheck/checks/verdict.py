@@ -74,15 +74,16 @@ one unit to the other, and be fair to none. What was not asked may be accepted a
 @dataclass(frozen=True, slots=True)
 class Reduced:
     """How a part of a product stood for the whole. `units` are the chips that were exchanged for
-    one another, or None where symmetry was not asked for; `not_asked` are codes of findings. With
-    `leaps`, time in which nothing can happen was one step; with `zones`, moments were held together
-    as bounds on clocks.
+    one another, or None where symmetry was not asked for, and `units_stopped_by` the bound because
+    of which some may be missing; `not_asked` are codes of findings. With `leaps`, time in which
+    nothing can happen was one step; with `zones`, moments were held together as bounds on clocks.
     """
 
     units: tuple[tuple[str, ...], ...] | None = None
     order: bool = False
     leaps: bool = False
     zones: bool = False
+    units_stopped_by: str = ""
 
     @property
     def not_asked(self) -> tuple[str, ...]:
@@ -112,6 +113,16 @@ class Explored:
     def variant(self) -> str:
         """The choices of options, as a person writes them; nothing for a device without options."""
         return self.device.choices
+
+    @property
+    def extent(self) -> str:
+        """How far it went, in a few words. Complete is only what leaves nothing open."""
+        if not self.exploration.complete:
+            return f"stopped by {self.exploration.stopped_by}"
+        undecided = any(one.verdict == UNDECIDED for one in self.requirements)
+        if self.reduced.not_asked or undecided:
+            return f"all {'zones' if self.reduced.zones else 'states'} explored"
+        return "complete"
 
 
 @dataclass(frozen=True, slots=True)
@@ -286,13 +297,20 @@ def _in_document_order(device: Device, judged: list[Judged]) -> tuple[Judged, ..
 
 def _reduced(exploration: Space, how: Search) -> Reduced:
     leaps = how.leaps and exploration.product.time is not None
-    return Reduced(_units(exploration) if how.symmetry else None, how.order, leaps)
+    if not how.symmetry:
+        return Reduced(order=how.order, leaps=leaps)
+    units, stopped_by = _units(exploration)
+    return Reduced(units, how.order, leaps, units_stopped_by=stopped_by)
 
 
-def _units(exploration: Space) -> tuple[tuple[str, ...], ...]:
+def _units(exploration: Space) -> tuple[tuple[tuple[str, ...], ...], str]:
+    """The units that were exchanged, and the bound because of which some may be missing."""
     from modecheck.engine.reductions.unfolded import Unfolded
+    from modecheck.product.symmetry import symmetry_of
 
-    return exploration.units if isinstance(exploration, Unfolded) else ()
+    if isinstance(exploration, Unfolded):
+        return exploration.units, exploration.units_stopped_by
+    return (), symmetry_of(exploration.product).stopped_by
 
 
 def _deadlocks_alone(device: Device, exploration: Space, reduced: Reduced) -> Explored:

@@ -278,20 +278,21 @@ class Exploration:
         first = (number for number, marks in enumerate(self.marks) if marks & starts)
         return spread_from_initial(self.graph, self.marks, first, blocked, self.depth_of)
 
-    def longest(self, starts: int, *, blocked: int) -> int | None:
+    def longest(self, starts: int, *, blocked: int, unturned: int = 0) -> int | None:
         """The most steps of chips and links after such a state, until a blocked one is entered."""
         drives = drives_of(self.product)
         between = self.spread(starts, blocked=blocked).inside
         inside = {n for n in between if not self.marks[n] & blocked}
         if any(n >= self.expanded or self.failing[n] for n in inside):
             return None
+
+        def leads_on(edge: int, number: int) -> bool:
+            in_place = self.notes[self.notes_of[edge]].turn == unturned
+            stays = in_place and self.targets[edge] == number
+            return drives[self.labels[edge]] and not stays
+
         following = {
-            n: [
-                t
-                for e in self.graph.edges(n)
-                if (t := self.targets[e]) != n and drives[self.labels[e]]
-            ]
-            for n in inside
+            n: [self.targets[e] for e in self.graph.edges(n) if leads_on(e, n)] for n in inside
         }
         return longest_path(following)
 

@@ -298,10 +298,11 @@ class Space(Protocol):
         Blocked states are not entered at all.
         """
 
-    def longest(self, starts: int, *, blocked: int) -> int | None:
+    def longest(self, starts: int, *, blocked: int, unturned: int = 0) -> int | None:
         """The most steps of chips and links, none in place, that a run can have after a state with
         a mark of `starts`, until it enters one with a blocked mark or they have nothing left to do.
-        None when it can have any number, or when not all is known.
+        None when it can have any number, or when not all is known. A step to the same state is in
+        place if its turn is `unturned`.
         """
 
     def first_between(self, starts: int, *, blocked: int, events: int) -> tuple[int, Edge] | None:

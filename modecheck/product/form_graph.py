@@ -6,10 +6,10 @@ are one node, so a permutation of the atoms is an automorphism of the product ex
 the set of facts to itself, which `images` decides.
 
 What stands in no order here may stand in any order without changing what a step does: operands of
-commutative operators that cannot fail, assignments that do not touch each other in a rule that
-cannot be cut, messages to different links, chips' own steps. A rule stops at its first failure, so
-those of its parts that can fail keep their order. Where several chips answer the same signal with
-further signals, the order of chips tells, and is a fact.
+commutative operators that cannot fail (of a whole chain, as in `a + b + c`), assignments that do
+not touch each other in a rule that cannot be cut, messages to different links, chips' own steps. A
+rule stops at its first failure, so those of its parts that can fail keep their order. Where several
+chips answer the same signal with further signals, the order of chips tells, and is a fact.
 """
 
 from __future__ import annotations
@@ -42,7 +42,8 @@ from modecheck.product.value_bounds import bounds_of
 from modecheck.product.value_sorts import EQUALITIES, NUMBER, ValueSorts, payload_of
 
 Tag = Hashable
-COMMUTATIVE = ("and", "or", "==", "!=", "+", "min", "max")
+ASSOCIATIVE = ("and", "or", "+", "min", "max")
+COMMUTATIVE = (*ASSOCIATIVE, "==", "!=")
 ANY_ORDER = "any order"
 
 
@@ -148,7 +149,7 @@ class FormGraph:
         return self.node("payload" if isinstance(expression, Payload) else "late")
 
     def _operator(self, expression: Apply, payload: int, sort: int | None) -> int:
-        operator, arguments = expression.operator, expression.arguments
+        operator, arguments = expression.operator, _operands(expression)
         if operator == "if":
             condition = self.expression(arguments[0], payload, NUMBER)
             ways = [self.expression(argument, payload, sort) for argument in arguments[1:]]
@@ -457,6 +458,20 @@ class FormGraph:
             self._fact("idle", self.atom("label", product.idle_label))
         if product.idle_field >= 0:
             self._fact("idles", self.field(product.idle_field))
+
+
+def _operands(expression: Apply) -> tuple[Expression, ...]:
+    """The operands of a chain of one associative operator, however it is bracketed; of any other
+    expression its arguments.
+    """
+    operator = expression.operator
+    if operator not in ASSOCIATIVE or can_fail(expression):
+        return expression.arguments
+    found: list[Expression] = []
+    for argument in expression.arguments:
+        nested = isinstance(argument, Apply) and argument.operator == operator
+        found += _operands(argument) if nested else [argument]
+    return tuple(found)
 
 
 def _written(target: Target) -> range:

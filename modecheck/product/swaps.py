@@ -21,9 +21,13 @@ Mapping = dict[int, int]
 """Atoms to atoms; those left out stay."""
 
 
-def swaps(graph: FormGraph) -> list[Mapping]:
-    """Automorphisms that move chips, enough of them to connect all chips that can be exchanged."""
-    return _Finder(graph).found()
+def swaps(graph: FormGraph) -> tuple[list[Mapping], str]:
+    """Automorphisms that move chips, enough of them to connect all chips that can be exchanged; and
+    the bound, if one was hit, because of which some may be missing.
+    """
+    finder = _Finder(graph)
+    found = finder.found()
+    return found, f"the bound of {MOST_TRIES} tries for two units" if finder.gave_up else ""
 
 
 class _Finder:
@@ -36,6 +40,7 @@ class _Finder:
                 self._parents[part].append((number, place if ordered else -1))
         self._chips = [n for n, (kind, _) in graph.atoms.items() if kind == "chip"]
         self._tries = 0
+        self.gave_up = False
 
     def found(self) -> list[Mapping]:
         colours = self._refined({})
@@ -62,7 +67,9 @@ class _Finder:
 
     def _automorphism(self, wanted: list[tuple[int, int]]) -> Mapping | None:
         self._tries = 0
-        return next(self._search(wanted), None)
+        found = next(self._search(wanted), None)
+        self.gave_up |= found is None and self._tries >= MOST_TRIES
+        return found
 
     def _search(self, pairs: list[tuple[int, int]]) -> Iterator[Mapping]:
         sources = self._refined({one: mark for mark, (one, _) in enumerate(pairs, start=1)})

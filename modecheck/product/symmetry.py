@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from functools import reduce
 
 from modecheck.product.form import (
     Apply,
@@ -37,30 +38,31 @@ MOST_EVENTS = 31
 class Symmetry:
     """A product with conditions and events added, and renamings that generate its symmetry.
 
-    `backwards[i]` undoes `generators[i]`.
+    `backwards[i]` undoes `generators[i]`. `stopped_by` is the bound, if one was hit, because of
+    which units may be missing.
     """
 
     product: Product
     generators: tuple[Renaming, ...]
     backwards: tuple[Renaming, ...]
+    stopped_by: str = ""
 
 
-def symmetry_of(product: Product) -> Symmetry | None:
-    """The symmetry of a product, or None when no units of it can be exchanged.
+def symmetry_of(product: Product) -> Symmetry:
+    """The symmetry of a product; without generators where no units of it can be exchanged.
 
-    Also None when closing it would take more conditions or events than an engine can keep, or
+    None are either when closing it would take more conditions or events than an engine can keep, or
     events that watchers do not know.
     """
     graph = FormGraph(product)
-    mappings = swaps(graph)
-    if not mappings:
-        return None
+    mappings, stopped_by = swaps(graph)
     closing = _Closing(graph, mappings)
     if not closing.close():
-        return None
+        too_many = f"the bound of {MOST_CONDITIONS} conditions and {MOST_EVENTS} events"
+        return Symmetry(product, (), (), too_many)
     generators = tuple(closing.renaming(mapping) for mapping in mappings)
     backwards = tuple(inverse_of(generator) for generator in generators)
-    return Symmetry(closing.product, generators, backwards)
+    return Symmetry(closing.product, generators, backwards, stopped_by)
 
 
 def units_of(product: Product, generators: Iterable[Renaming]) -> tuple[tuple[str, ...], ...]:
@@ -162,7 +164,10 @@ class _Closing:
         if tag == "if":
             return Apply("if", tuple(self._expression(part) for part in parts))
         if isinstance(tag, tuple) and tag[0] == "operator":
-            return Apply(str(tag[1]), tuple(self._expression(part) for part in parts))
+            first, *others = (self._expression(part) for part in parts)
+            if not others:
+                return Apply(str(tag[1]), (first,))
+            return reduce(lambda one, two: Apply(str(tag[1]), (one, two)), others, first)
         return Constant(self._number(node))
 
     def _event(self, node: int) -> EventForm:

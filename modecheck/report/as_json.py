@@ -101,6 +101,7 @@ def _explored(one: Explored) -> Json:
         "reductions": {
             "symmetry": one.reduced.units is not None,
             "identical_units": [list(unit) for unit in one.reduced.units or ()],
+            "identical_units_stopped_by": one.reduced.units_stopped_by or None,
             "time": one.reduced.leaps,
             "order": one.reduced.order,
             "not_asked": list(one.reduced.not_asked),

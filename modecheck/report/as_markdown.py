@@ -59,7 +59,7 @@ def as_code(text: str) -> str:
 def _explored(one: Explored) -> str:
     found = one.exploration
     variant = f"{one.variant}: " if one.variant else ""
-    end = "complete" if found.complete else f"incomplete, stopped by {found.stopped_by}"
+    end = one.extent if found.complete else f"incomplete, {one.extent}"
     asked = one.reduced.not_asked
     left_out = f"; not asked: {', '.join(asked)}" if asked else ""
     return (

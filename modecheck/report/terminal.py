@@ -87,11 +87,10 @@ def _explored_line(one: Explored) -> str:
     found = one.exploration
     variant = f"{one.variant}: " if one.variant else ""
     noun = "zone" if one.reduced.zones else "state"
-    end = "complete" if found.complete else f"stopped by {found.stopped_by}"
     exchanged = " up to exchange of identical units" if one.reduced.units else ""
     return (
         f"{variant}{counted(found.state_count, noun)}{exchanged}, "
-        f"{counted(found.transitions, 'transition')}, depth {found.depth}, {end}"
+        f"{counted(found.transitions, 'transition')}, depth {found.depth}, {one.extent}"
     )
 
 
@@ -116,8 +115,13 @@ def _reduced_lines(one: Explored) -> list[str]:
     if reduced.units:
         units = "; ".join(map(listed, reduced.units))
         lines.append(f"identical units, explored once and told each by its name: {units}")
-    elif reduced.units is not None:
+    elif reduced.units is not None and not reduced.units_stopped_by:
         lines.append("no units of this device can be exchanged for one another")
+    if reduced.units_stopped_by:
+        lines.append(
+            f"incomplete search for symmetry: stopped by {reduced.units_stopped_by}; other "
+            "identical units, if there are any, were explored one by one"
+        )
     if reduced.order:
         lines.append("independent steps were followed in one order, which shows every deadlock")
     if reduced.not_asked:

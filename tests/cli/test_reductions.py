@@ -28,6 +28,8 @@ def test_identical_units_are_named(tmp_path: Path) -> None:
     assert "told each by its name: left and right" in words
     assert "not asked of a part of the product: livelock" in words
     assert "up to exchange" not in whole.out
+    assert "incomplete" in words
+    assert "complete" not in words.replace("incomplete", "")
 
     out = tmp_path / "out.json"
     run("check", TWINS, "--reduce", "symmetry", "--json", str(out))
@@ -52,6 +54,8 @@ def test_one_order_never_says_that_nothing_is_wrong() -> None:
     found = run("check", NO_TWINS, "--reduce", "order")
     assert found.code == 3
     assert "incomplete, nothing found so far" in found.out
+    assert "all states explored" in found.out
+    assert "complete" not in found.out.replace("incomplete", "")
     words = plain_text(found.out)
     assert "independent steps were followed in one order" in words
     assert "stuck-chip" in words

@@ -290,15 +290,17 @@ class CompiledExploration:
         """The label of the first step that leads from one state to another."""
         return self._step_to(before, number)
 
-    def longest(self, starts: int, *, blocked: int) -> int | None:
+    def longest(self, starts: int, *, blocked: int, unturned: int = 0) -> int | None:
         """The most steps of chips and links after such a state, until a blocked one is entered."""
         graph, count = self.graph, self.state_count
         inside = self._between(starts, blocked) & (self.marks & np.uint64(blocked) == 0)
         if not graph.linked or inside[graph.unknown()].any():
             return None
         drives = np.array(drives_of(self.product), np.uint8)[graph.labels.astype(np.int64)]
+        turns = graph.moved >> np.uint64(len(self.product.chips))
+        stays = (turns == np.uint64(unturned)).astype(np.uint8)
         found = longest_path(
-            graph.first, graph.targets, graph.notes, inside, drives,
+            graph.first, graph.targets, graph.notes, inside, drives, stays,
             np.zeros(count, np.int64), np.zeros(count, np.int64), np.empty(count, np.uint32),
         )  # fmt: skip
         return None if found < 0 else int(found)

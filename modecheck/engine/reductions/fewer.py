@@ -34,6 +34,8 @@ class Reduction:
 def reduction_of(product: Product, *, symmetry: bool, order: bool) -> Reduction:
     """The reductions asked for, as far as the product allows them."""
     found = symmetry_of(product) if symmetry else None
+    if found is not None and not found.generators:
+        found = None
     closed = product if found is None else found.product
     return Reduction(
         product=closed,

@@ -110,13 +110,15 @@ class Representatives:
     """Chooses a representative of each state's images under a symmetry.
 
     Two states have the same representative exactly when a renaming of the parts leads from one to
-    the other, and `renaming(turn).state(representative)` is the state again.
+    the other, and `renaming(turn).state(representative)` is the state again. `stopped_by` is the
+    bound, if one was hit, because of which some units are not exchanged that could be.
     """
 
     symmetry: Symmetry
     parts: tuple[Part, ...]
     nothing: Renaming
     generators: tuple[Renaming, ...]
+    stopped_by: str = ""
     _known: dict[int, Renaming] = field(default_factory=dict)
 
     @property
@@ -185,7 +187,10 @@ def representatives_of(symmetry: Symmetry) -> Representatives:
             part, kept = _listed(generators, nothing)
             parts.append(part)
             used += kept
-    return Representatives(symmetry, tuple(parts), nothing, tuple(used))
+    stopped_by = symmetry.stopped_by
+    if len(used) < sum(map(len, _apart(symmetry.generators))):
+        stopped_by = f"the bound of {MOST_LISTED} exchanges tried for each state"
+    return Representatives(symmetry, tuple(parts), nothing, tuple(used), stopped_by)
 
 
 def _apart(generators: Sequence[Renaming]) -> list[list[Renaming]]:

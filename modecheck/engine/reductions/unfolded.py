@@ -107,6 +107,11 @@ class Unfolded:
         """The chips that can be exchanged for one another."""
         return units_of(self.product, self.representatives.generators)
 
+    @property
+    def units_stopped_by(self) -> str:
+        """The bound because of which some units may be missing, or nothing."""
+        return self.representatives.stopped_by
+
     # Numbers.
 
     def numbered_image(self, number: int, renaming: Renaming) -> int:
@@ -498,10 +503,12 @@ class Unfolded:
         number = self.numbered_image(own, list(forms.values())[place])
         return number, self.edges_from(number)[edge]
 
-    def longest(self, starts: int, *, blocked: int) -> int | None:
+    def longest(self, starts: int, *, blocked: int, unturned: int = 0) -> int | None:
         """The most steps of chips and links after such a state, until a blocked one is entered."""
         self._need_unturned(starts, blocked)
-        return self.base.longest(starts, blocked=blocked)
+        assert not unturned, "images are counted by representatives"
+        turn = self.representatives.unturned
+        return self.base.longest(starts, blocked=blocked, unturned=turn)
 
     def first_between(self, starts: int, *, blocked: int, events: int) -> tuple[int, Edge] | None:
         """The first transition with one of these events on the way to a blocked state."""

@@ -87,7 +87,7 @@ class Headline:
 def headline(verdict: Verdict) -> Headline:
     """What stands first on the page."""
     if verdict.findings:
-        so_far = "" if verdict.complete else " so far; the exploration is incomplete"
+        so_far = "" if verdict.complete else " so far; the verdict is incomplete"
         return Headline("found", f"{findings_counted(verdict.findings)} found{so_far}")
     if not verdict.complete:
         return Headline("open", "Incomplete: nothing found so far")
