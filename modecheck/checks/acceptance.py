@@ -19,9 +19,15 @@ class Accepted:
     until: date | None
 
 
+LEAD_NOWHERE = ("unhandled-message", "overflow", "out-of-range")
+"""Codes of steps that fail: what the device does after one is not known, accepted or not."""
+
+
 @dataclass(frozen=True, slots=True)
 class Sorted:
-    """Findings that count, findings that are accepted, and remarks about acceptances that ended."""
+    """Findings that count, findings that are accepted, and remarks: acceptances that ended, and
+    what nobody knows because of an accepted finding.
+    """
 
     findings: list[Finding]
     accepted: list[Accepted]
@@ -51,6 +57,8 @@ def sort_out(
             result.remarks.append(f"the acceptance of {finding.id} ended on {acceptance.until}")
         else:
             result.accepted.append(Accepted(finding, acceptance.reason, acceptance.until))
+            if finding.code in LEAD_NOWHERE:
+                result.remarks.append(f"not explored: what follows the accepted {finding.id}")
     present = {finding.id for finding in findings}.union(falling)
     if complete:
         gone = [one for one in by_id.values() if one.finding not in present]

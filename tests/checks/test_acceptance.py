@@ -102,3 +102,32 @@ def test_accepted_needless_acceptance_is_not_possible() -> None:
 def test_every_code_of_a_finding_can_be_accepted() -> None:
     """The model, which may not know the checks, knows what the findings of each are about."""
     assert list(SUBJECTS) == list(KINDS)
+
+
+BEHIND_A_FAILING_STEP = """
+device: accepted, and blind
+chips:
+  hub:
+    states: {idle: {rest: true}, gone: {}}
+    rules: {lose: {in: idle, on: bye, to: gone}}
+  host: {states: {there: {rest: true}}, rules: {say: {if: hub.gone, send: [hello]}}}
+actors:
+  player: {states: {here: {}}, rules: [{raise: [bye]}]}
+links: {down: {from: host, to: hub, carries: [hello], when_full: drop_new}}
+accepted: [{finding: "unhandled-message:hub.gone.hello", reason: known}]
+"""
+
+
+def test_what_follows_an_accepted_failing_step_is_said_to_be_unknown() -> None:
+    """The hub never leaves `gone`. Nobody looks behind the step that fails there, so nothing more
+    is found once that is accepted; a verdict that is green because of that says so.
+    """
+    verdict = check([device_from(BEHIND_A_FAILING_STEP)], today=TODAY)
+    assert verdict.findings == ()
+    assert list(verdict.remarks) == [
+        "not explored: what follows the accepted unhandled-message:hub.gone.hello"
+    ]
+    ignored = BEHIND_A_FAILING_STEP.replace("gone}}", "gone}}\n    ignores: {gone: [hello]}")
+    found = check([device_from(ignored)], today=TODAY)
+    assert "stuck-chip:hub.gone" in {finding.id for finding in found.findings}
+    assert not found.remarks

@@ -451,7 +451,7 @@ TILE = """{{
   variables: {{x: {{range: [0, 2]}}}},
   states: {{idle: {{rest: true}}, busy: {{}}}},
   rules: {{
-    go: {{in: idle, if: {guard}, do: [x = x + 1], to: busy}},
+    go: {{in: idle, if: "{guard}", do: [x = x + 1], to: busy}},
     back: {{in: busy, do: [x = 0], to: idle}},
   }}}}"""
 
