@@ -105,7 +105,9 @@ def test_chip_that_is_stuck_while_others_go_on_for_ever_is_told() -> None:
         device: for ever
         chips:
           hub: {states: {idle: {rest: true}, stuck: {}}, rules: [{in: idle, after: 1 s, to: stuck}]}
-          left: {states: {idle: {}}, rules: [{after: 1 s}]}
+          left:
+            states: {idle: {}, busy: {}}
+            rules: [{in: idle, after: 1 s, to: busy}, {in: busy, after: 1 s, to: idle}]
     """)
     assert {name: f.steps for name, f in found.items()} == {"stuck-chip:hub.stuck": 1}
 
@@ -117,8 +119,11 @@ def test_stuck_chip_is_told_beside_a_deadlock_that_it_has_no_part_in() -> None:
         chips:
           hub: {states: {idle: {rest: true}, stuck: {}}, rules: [{in: idle, on: go, to: stuck}]}
           left:
-            states: {idle: {}, busy: {}}
-            rules: [{in: idle, on: end, to: busy}, {in: idle, after: 1 s}]
+            states: {idle: {}, awake: {}, busy: {}}
+            rules:
+              - {in: idle, on: end, to: busy}
+              - {in: idle, after: 1 s, to: awake}
+              - {in: awake, after: 1 s, to: idle}
         actors:
           player:
             states: {a: {}, b: {}, c: {}}
@@ -139,7 +144,9 @@ def test_chip_that_rests_is_not_stuck() -> None:
           hub:
             states: {idle: {}, resting: {rest: true}}
             rules: [{in: idle, after: 1 s, to: resting}]
-          left: {states: {idle: {}}, rules: [{after: 1 s}]}
+          left:
+            states: {idle: {}, busy: {}}
+            rules: [{in: idle, after: 1 s, to: busy}, {in: busy, after: 1 s, to: idle}]
     """)
         == {}
     )
@@ -154,7 +161,9 @@ def test_actor_or_fault_that_could_help_makes_no_chip_stuck() -> None:
               hub:
                 states: {{idle: {{rest: true}}, hung: {{}}}}
                 rules: [{{in: idle, after: 1 s, to: hung}}, {{in: hung, on: kick, to: idle}}]
-              left: {{states: {{idle: {{}}}}, rules: [{{after: 1 s}}]}}
+              left:
+                states: {{idle: {{}}, busy: {{}}}}
+                rules: [{{in: idle, after: 1 s, to: busy}}, {{in: busy, after: 1 s, to: idle}}]
             actors: {{player: {{states: {{here: {{}}}}, rules: [{{{help_}}}]}}}}
         """)
         assert ("stuck-chip:hub.hung" in found) == help_.startswith("if")
@@ -169,7 +178,9 @@ def test_future_behind_a_failing_step_is_not_claimed() -> None:
             variables: {n: {range: [0, 1]}}
             states: {idle: {}}
             rules: [{after: 1 s, if: n < 1, do: [n += 1]}, {after: 1 s, if: n == 1, do: [n += 1]}]
-          left: {states: {idle: {}}, rules: [{after: 1 s}]}
+          left:
+            states: {idle: {}, busy: {}}
+            rules: [{in: idle, after: 1 s, to: busy}, {in: busy, after: 1 s, to: idle}]
     """)
     assert list(found) == ["out-of-range:hub.n"]
 
@@ -201,3 +212,16 @@ def test_findings_stand_in_the_order_of_their_kinds_and_lengths() -> None:
     verdict = check([device_from(TWO % ("done", "b"))])
     order = [(list(KINDS).index(f.code), f.steps or 0, f.id) for f in verdict.findings]
     assert order == sorted(order)
+
+
+def test_a_rule_that_changes_nothing_is_named_as_such() -> None:
+    """Whoever reads that a chip waits for ever sees why the rule that it takes all the time is no
+    way out, and is not sent to look for room in a link.
+    """
+    found = findings("""
+        device: polls
+        chips: {hub: {states: {on: {}}, rules: {poll: {in: on, after: 1 s}}}}
+    """)
+    (deadlock,) = found.values()
+    assert (deadlock.id, deadlock.steps) == ("deadlock:hub.on", 0)
+    assert deadlock.details == ("hub in on can take poll, which changes nothing",)

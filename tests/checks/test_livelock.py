@@ -12,6 +12,7 @@ import pytest
 
 from modecheck.checks.findings import Finding
 from modecheck.checks.livelock import find
+from modecheck.checks.verdict import check
 from modecheck.engine.choice import EngineName, Search, explore_with
 from modecheck.engine.exploration import explore
 from modecheck.engine.plain import Interpreter
@@ -115,10 +116,18 @@ def scan(scanning: str, give_up: str) -> str:
 
 def test_a_hand_that_scans_for_ever_is_found() -> None:
     """Out of reach it scans and scans; the shortest way is wake, carry off, or the reverse."""
-    (found,) = findings(scan("raise: [beacon]", "false"))
-    assert (found.id, found.steps) == ("livelock:hand", 3)
+    (found,) = findings(scan("do: tries = 1 - tries", "false"))
+    assert (found.id, found.steps) == ("livelock:hand", 4)
     assert found.way is not None
     assert found.way.loop_from == 3
+
+
+def test_a_hand_that_scans_in_place_waits() -> None:
+    """What it does changes nothing: that is no livelock, and where all others rest a deadlock."""
+    text = scan("raise: [beacon]", "false")
+    assert ids(text) == []
+    errors = [one for one in check([device_from(dedent(text))]).findings if one.severity == "error"]
+    assert [(one.id, one.steps) for one in errors] == [("deadlock:hand.scanning", 2)]
 
 
 def test_a_hand_that_counts_its_tries_is_clean() -> None:

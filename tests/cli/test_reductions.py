@@ -82,3 +82,12 @@ def test_machine_code_orders_no_steps() -> None:
 def test_an_unknown_reduction_is_a_mistake() -> None:
     """Only the two that exist are taken."""
     assert run("check", RING, "--reduce", "everything").code == 2
+
+
+def test_nothing_that_is_left_open_is_called_complete(tmp_path: Path) -> None:
+    """All states are explored, and not all is asked: Markdown says so, too."""
+    out = tmp_path / "out.md"
+    run("check", NO_TWINS, "--reduce", "order", "--markdown", str(out))
+    words = plain_text(out.read_text(encoding="utf-8"))
+    assert "all states explored; not asked: " in words
+    assert ", complete" not in words
