@@ -469,8 +469,10 @@ def _operands(expression: Apply) -> tuple[Expression, ...]:
         return expression.arguments
     found: list[Expression] = []
     for argument in expression.arguments:
-        nested = isinstance(argument, Apply) and argument.operator == operator
-        found += _operands(argument) if nested else [argument]
+        if isinstance(argument, Apply) and argument.operator == operator:
+            found += _operands(argument)
+        else:
+            found.append(argument)
     return tuple(found)
 
 

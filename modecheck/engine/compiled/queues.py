@@ -8,8 +8,8 @@ from itertools import pairwise
 from typing import Protocol
 
 from modecheck.engine.compiled import assembly as ir
-from modecheck.engine.compiled.expressions import FALSE, TRUE, ExpressionCode, Reading
-from modecheck.engine.compiled.frame import I1, Frame, constant
+from modecheck.engine.compiled.expressions import ExpressionCode, Reading
+from modecheck.engine.compiled.frame import FALSE, I1, TRUE, Frame, constant
 from modecheck.engine.event_bits import EventBits
 from modecheck.product.form import (
     Apply,

@@ -14,13 +14,8 @@ from dataclasses import dataclass, field
 from functools import partial
 
 from modecheck.engine.compiled import assembly as ir
-from modecheck.engine.compiled.expressions import (
-    FALSE,
-    TRUE,
-    ExpressionCode,
-    Reading,
-)
-from modecheck.engine.compiled.frame import Frame, constant
+from modecheck.engine.compiled.expressions import ExpressionCode, Reading
+from modecheck.engine.compiled.frame import FALSE, TRUE, Frame, constant
 from modecheck.engine.compiled.queues import QueueCode, condition_or_false
 from modecheck.engine.compiled.watching import WatcherCode
 from modecheck.engine.event_bits import event_bits

@@ -6,8 +6,8 @@ Their code stands once behind all steps. A step notes where it goes on afterward
 from __future__ import annotations
 
 from modecheck.engine.compiled import assembly as ir
-from modecheck.engine.compiled.expressions import FALSE, ExpressionCode, Reading
-from modecheck.engine.compiled.frame import I64, Frame, constant
+from modecheck.engine.compiled.expressions import ExpressionCode, Reading
+from modecheck.engine.compiled.frame import FALSE, I64, Frame, constant
 from modecheck.engine.compiled.queues import condition_or_false
 from modecheck.product.form import Product, Watcher
 
