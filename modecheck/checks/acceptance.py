@@ -19,7 +19,7 @@ class Accepted:
     until: date | None
 
 
-LEAD_NOWHERE = ("unhandled-message", "overflow", "out-of-range")
+LEAD_NOWHERE = ("unhandled-message", "blocked-reaction", "overflow", "out-of-range")
 """Codes of steps that fail: what the device does after one is not known, accepted or not."""
 
 
