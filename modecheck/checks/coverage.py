@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
+from modecheck.engine.plain import BLOCKED
 from modecheck.engine.space import Space
 from modecheck.model.parts import Chip, Rule
 from modecheck.product.form import Product
@@ -21,14 +22,16 @@ RuleName = tuple[str, str]
 class Coverage:
     """`taken`, `met` and `shadowed` hold rules as (chip, title), `occupied` leaves as (chip, leaf).
 
-    A rule is met when its event arrived in one of its states; `shadowed` names the earlier rule
-    that was taken although the rule's own guard held.
+    A rule is met when its event arrived in one of its states. Of rules that are never taken,
+    although their own guards held, `shadowed` names the earlier rule that was taken instead, and
+    `blocked` has those whose links were full.
     """
 
     taken: set[RuleName] = field(default_factory=set)
     occupied: set[tuple[str, str]] = field(default_factory=set)
     met: set[RuleName] = field(default_factory=set)
     shadowed: dict[RuleName, str] = field(default_factory=dict)
+    blocked: set[RuleName] = field(default_factory=set)
 
 
 def joined(parts: Iterable[Coverage]) -> Coverage:
@@ -39,6 +42,7 @@ def joined(parts: Iterable[Coverage]) -> Coverage:
         whole.occupied |= part.occupied
         whole.met |= part.met
         whole.shadowed.update(part.shadowed)
+        whole.blocked |= part.blocked
     return whole
 
 
@@ -51,11 +55,19 @@ def coverage_of(space: Space) -> Coverage:
     for form, leaves in zip(product.chips, space.occupied, strict=True):
         coverage.occupied |= {(form.name, form.leaves[leaf]) for leaf in leaves}
     coverage.met = _met(space)
-    asleep = {n for n, name in enumerate(names) if name in coverage.met - coverage.taken}
+    hindered = coverage.met | {names[number] for number in _waiting(product)}
+    asleep = {n for n, name in enumerate(names) if name in hindered - coverage.taken}
     if asleep:
         shadows = space.shadows(frozenset(asleep))
-        coverage.shadowed = {names[n]: names[winner][1] for n, winner in shadows.items()}
+        coverage.shadowed = {names[n]: names[by][1] for n, by in shadows.items() if by != BLOCKED}
+        coverage.blocked = {names[n] for n, by in shadows.items() if by == BLOCKED}
     return coverage
+
+
+def _waiting(product: Product) -> set[int]:
+    """The rules that a chip takes by itself, but not before links have room."""
+    chains = (chain for form in product.chips for chain in form.steps)
+    return {reaction.rule for chain in chains for reaction in chain if reaction.rooms}
 
 
 def _met(space: Space) -> set[RuleName]:

@@ -62,7 +62,7 @@ def _dead(device: Device, coverage: Coverage, excused: Dependent) -> Iterator[Fi
         reached = [one for one in instances if _in_reached_state(coverage, *one)]
         if reached:
             chip, rule = reached[0]
-            text = f"{chip.name} never takes {rule.title}: {_cause(coverage, reached)}"
+            text = f"{chip.name} never takes {rule.title}: {_cause(device, coverage, reached)}"
             yield Finding("dead-rule", f"{chip.name}.{rule.title}", text, place)
 
 
@@ -70,7 +70,7 @@ def _in_reached_state(coverage: Coverage, chip: Chip, rule: Rule) -> bool:
     return any((chip.name, leaf) in coverage.occupied for leaf in leaves_of(chip, rule))
 
 
-def _cause(coverage: Coverage, instances: list[tuple[Chip, Rule]]) -> str:
+def _cause(device: Device, coverage: Coverage, instances: list[tuple[Chip, Rule]]) -> str:
     names = [(chip.name, rule.title) for chip, rule in instances]
     _, rule = instances[0]
     shadow = next((coverage.shadowed[name] for name in names if name in coverage.shadowed), None)
@@ -80,6 +80,17 @@ def _cause(coverage: Coverage, instances: list[tuple[Chip, Rule]]) -> str:
         events = " or ".join(str(event) for event in rule.trigger)
         where = f" while it is in {' or '.join(rule.sources)}" if rule.sources else ""
         return f"{events} never arrives{where}"
+    if any(name in coverage.blocked for name in names):
+        return _without_room(device, rule)
     if rule.guard is None:
-        return "its link never has room"
+        return "its time never comes there"
     return f"its guard {rule.guard_text} is never true there"
+
+
+def _without_room(device: Device, rule: Rule) -> str:
+    links = dict.fromkeys(send.link for send in rule.sends)
+    full = [link for link in links if device.links[link].when_full == "wait"]
+    text = f"links {' and '.join(full)} never have room at once"
+    if len(full) == 1:
+        text = f"link {full[0]} never has room"
+    return f"{text} while its guard {rule.guard_text} is true" if rule.guard else f"{text} for it"

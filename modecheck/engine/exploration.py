@@ -386,7 +386,9 @@ class Exploration:
         return sorted(found)
 
     def shadows(self, curious: frozenset[int]) -> dict[int, int]:
-        """For rules that were met and never taken, the earlier rule taken although they could."""
+        """For rules that are never taken although their own guards hold somewhere, the earlier rule
+        that is taken instead, or else `BLOCKED`, where their links are full.
+        """
         observed = Observed(curious=curious)
         interpreter = Interpreter(self.product, observed)
         for number in range(self.expanded):

@@ -103,8 +103,9 @@ class Encounter(NamedTuple):
 
 @dataclass(slots=True)
 class Observed:
-    """What was seen while stepping: encounters, for curious rules what shadowed them, and watchers
-    with the places of their tables that were looked up.
+    """What was seen while stepping: encounters, watchers with the places of their tables that were
+    looked up, and for curious rules, although their own guards held, what was in the way: the rule
+    that shadowed them, or else `BLOCKED` where their links were full.
     """
 
     encounters: set[Encounter] = field(default_factory=set)
@@ -112,6 +113,11 @@ class Observed:
     curious: frozenset[int] = frozenset()
     shadowed: dict[int, int] = field(default_factory=dict)
     watched: set[tuple[int, int]] = field(default_factory=set)
+
+    def note_shadow(self, rule: int, by: int) -> None:
+        """Keep the first rule that shadows a curious one, rather than that it was blocked."""
+        if self.shadowed.get(rule, BLOCKED) == BLOCKED:
+            self.shadowed[rule] = by
 
 
 @dataclass(slots=True)
@@ -223,6 +229,7 @@ class Interpreter:
     def _step_if_enabled(self, state: State, chip: int, reaction: Reaction) -> Iterator[Step]:
         try:
             if not self._enabled(chip, reaction, state, 0, 0):
+                self._note_full(chip, reaction, _Draft(list(state)))
                 return
         except StepFailed as failed:
             yield Step(reaction.label, None, failed.failures, 0, 0, ())
@@ -302,6 +309,7 @@ class Interpreter:
             if self._enabled(chip, reaction, draft.now, draft.payload, draft.late):
                 self._note_shadowed(chip, reaction, reactions[number + 1 :], draft)
                 return reaction
+            self._note_full(chip, reaction, draft)
         return None
 
     def _full(
@@ -324,9 +332,17 @@ class Interpreter:
         self, chip: int, winner: Reaction, later: tuple[Reaction, ...], draft: _Draft
     ) -> None:
         for reaction in later if self.observed.curious else ():
-            curious = reaction.rule in self.observed.curious
-            if curious and self._enabled(chip, reaction, draft.now, draft.payload, draft.late):
-                self.observed.shadowed.setdefault(reaction.rule, winner.rule)
+            if reaction.rule not in self.observed.curious:
+                continue
+            if self._enabled(chip, reaction, draft.now, draft.payload, draft.late):
+                self.observed.note_shadow(reaction.rule, winner.rule)
+            else:
+                self._note_full(chip, reaction, draft)
+
+    def _note_full(self, chip: int, reaction: Reaction, draft: _Draft) -> None:
+        """Note that a curious rule, which is not enabled, would be if its links had room."""
+        if reaction.rule in self.observed.curious and self._full(chip, (reaction,), draft):
+            self.observed.note_shadow(reaction.rule, BLOCKED)
 
     def _reacting(self, draft: _Draft, chip: int, reaction: Reaction, label: int) -> Iterator[Step]:
         """The step that begins with this reaction, and its variants cut in the middle of a rule."""

@@ -5,14 +5,18 @@ from __future__ import annotations
 from pathlib import Path
 from textwrap import dedent
 
+import pytest
+
 from modecheck.checks.findings import Finding
 from modecheck.checks.verdict import check
+from modecheck.engine.choice import EngineName, Search
 from modecheck.model.devices import read_device
 from tests.generation.devices import device_from
 
 
-def findings(text: str) -> dict[str, Finding]:
-    return {finding.id: finding for finding in check([device_from(dedent(text))]).findings}
+def findings(text: str, search: Search | None = None) -> dict[str, Finding]:
+    verdict = check([device_from(dedent(text))], search=search)
+    return {finding.id: finding for finding in verdict.findings}
 
 
 CAUSES = """
@@ -32,13 +36,14 @@ links:
   up: {{from: left, to: hub, carries: [hello, hi], when_full: wait}}
   down: {{from: hub, to: left, carries: [echo]}}
   full: {{from: hub, to: jam, carries: [echo], when_full: wait}}
+  other: {{from: hub, to: jam, carries: [echo], when_full: wait}}
 """
 
 
-def cause(rule: str, before: str = "take: {on: hello}") -> str:
+def cause(rule: str, before: str = "take: {on: hello}", search: Search | None = None) -> str:
     text = CAUSES.format(rule=rule, before=before)
     text = text.replace("links:", "  jam: {states: {idle: {rest: true}}, defers: [echo]}\nlinks:")
-    return findings(text)["dead-rule:hub.rare"].text.split(": ", 1)[1]
+    return findings(text, search)["dead-rule:hub.rare"].text.split(": ", 1)[1]
 
 
 def test_dead_rule_tells_that_its_event_never_arrives() -> None:
@@ -62,10 +67,81 @@ def test_dead_rule_tells_which_rule_stands_before_it() -> None:
     assert cause("on: hello, if: n == 0") == "it is shadowed by take, which stands before it"
 
 
-def test_dead_rule_tells_that_its_link_never_has_room() -> None:
-    """Without a guard of its own a rule can only wait for room."""
-    text = "send: [echo via full, echo via full]"
-    assert cause(text) == "its link never has room"
+ROOMLESS = "send: [echo via full, echo via full]"
+"""Two messages, and a link that holds one."""
+
+
+@pytest.mark.parametrize("engine", ["plain", "compiled"])
+@pytest.mark.parametrize(
+    ("rule", "before", "wanted"),
+    [
+        (ROOMLESS, "take: {on: hello}", "link full never has room for it"),
+        (
+            f"if: n == 0, {ROOMLESS}",
+            "take: {on: hello}",
+            "link full never has room while its guard n == 0 is true",
+        ),
+        (f"if: n == 1, {ROOMLESS}", "take: {on: hello, do: [n = 0]}", "its guard n == 1"),
+        # Its message waits; another rule takes it before, or behind.
+        (f"on: hello, if: n == 0, {ROOMLESS}", "other: {on: hi}", "link full never has room"),
+        (f"on: hello, if: n == 0, {ROOMLESS}", "take: {on: hello}", "link full never has room"),
+        (f"on: hello, {ROOMLESS}}}\n      take: {{on: hello", "other: {on: hi}", "link full"),
+    ],
+    ids=["by_itself", "guarded", "never_true", "waits", "taken_before", "taken_behind"],
+)
+@pytest.mark.usefixtures("own_cache")
+def test_dead_rule_tells_that_its_link_never_has_room(
+    engine: EngineName, rule: str, before: str, wanted: str
+) -> None:
+    """Where all else holds, nobody is told that its guard is never true."""
+    assert cause(rule, before, Search(engine=engine)).startswith(wanted)
+
+
+def test_dead_rule_tells_all_links_that_it_waits_for() -> None:
+    """Each of them has room now and then."""
+    text = cause("send: [echo via full, echo via full, echo via other]")
+    assert text == "links full and other never have room at once for it"
+
+
+@pytest.mark.parametrize("engine", ["plain", "compiled", "zones"])
+@pytest.mark.usefixtures("own_cache")
+def test_dead_rule_that_waits_for_its_time_may_miss_room_alone(engine: EngineName) -> None:
+    """Its moment comes, and its guard holds then."""
+    text = """
+        device: late
+        clock: {tick: 1 ms}
+        chips:
+          hub:
+            variables: {n: {range: [0, 1]}}
+            states: {idle: {rest: true}, busy: {rest: true}}
+            rules:
+              - {in: idle, after: 4 ms, to: busy}
+              - name: rare
+                in: idle
+                after: [3 ms, forever]
+                if: n == 0
+                send: [echo via full, echo via full]
+              - {in: busy, after: 4 ms, to: idle}
+          jam: {states: {idle: {rest: true}}, defers: [echo]}
+        links: {full: {from: hub, to: jam, carries: [echo], when_full: wait}}
+    """
+    found = findings(text, Search(engine=engine))["dead-rule:hub.rare"]
+    assert found.text.endswith(": link full never has room while its guard n == 0 is true")
+
+
+def test_dead_rule_tells_that_its_time_never_comes() -> None:
+    """An earlier timer leaves the state."""
+    text = """
+        device: late
+        clock: {tick: 1 ms}
+        chips:
+          hub:
+            states: {idle: {rest: true}, busy: {rest: true}}
+            rules:
+              - {in: idle, after: 2 ms, to: busy}
+              - {name: rare, in: idle, after: 5 ms, to: busy}
+    """
+    assert findings(text)["dead-rule:hub.rare"].text.endswith(": its time never comes there")
 
 
 def test_rule_in_a_state_that_is_never_reached_is_not_told_as_well() -> None:

@@ -337,7 +337,9 @@ class CompiledExploration:
         return LoopAnswer(FairLoop(self.path_to(loop[-1][1]), loop))
 
     def shadows(self, curious: frozenset[int]) -> dict[int, int]:
-        """For rules that were met and never taken, the earlier rule taken although they could."""
+        """For rules that are never taken although their own guards hold somewhere, the earlier rule
+        that is taken instead, or else `BLOCKED`, where their links are full.
+        """
         from modecheck.engine.compiled.run import shadows_of
 
         return shadows_of(self.product, self.found, curious)
@@ -391,7 +393,7 @@ def observed_in(machine: Machine, seen: Array) -> Observed:
         elif meaning[0] == "watched":
             observed.watched.add((meaning[1], meaning[2]))
         else:
-            observed.shadowed.setdefault(meaning[1], meaning[2])
+            observed.note_shadow(meaning[1], meaning[2])
     return observed
 
 

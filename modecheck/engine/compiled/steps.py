@@ -283,6 +283,7 @@ class StepCode:
         def enabled() -> None:
             inside = self._is_one_of(chip.state_field, leaves, len(chip.leaves))
             self._frame.unless(inside, self._frame.step_end)
+            self._note_full(number, reaction)
             self._need_guard(number, reaction)
 
         self._whole_step(number, reaction, enabled)
@@ -615,6 +616,7 @@ class StepCode:
             self._note_shadowed(number, reaction, chain[position + 1 :])
             builder.branch(after)
             builder.position_at_end(following)
+            self._note_full(number, reaction)
         for reaction in chain:
             if reaction.rooms:
                 with self._frame.only_if(self._wanted(number, reaction)):
@@ -627,12 +629,26 @@ class StepCode:
         for reaction in later:
             if reaction.rule not in self._curious:
                 continue
-            condition = TRUE
-            if reaction.guard is not None:
-                condition = self._code.truth(reaction.guard, self._reading(number))
-            with self._frame.only_if(condition):
-                key = self._frame.seen.number("shadowed", reaction.rule, winner.rule)
-                self._frame.note_seen(constant(key))
+            with self._frame.only_if(self._enabled(number, reaction)):
+                self._note_shadow(reaction.rule, winner.rule)
+            self._note_full(number, reaction)
+
+    def _note_full(self, number: int, reaction: Reaction) -> None:
+        """Note that a curious rule is not enabled, and would be if its links had room."""
+        if reaction.rule not in self._curious or not reaction.rooms:
+            return
+        misses = self._frame.builder.not_(self._enabled(number, reaction))
+        wanted = self._wanted(number, reaction)
+        with self._frame.only_if(self._frame.builder.and_(misses, wanted)):
+            self._note_shadow(reaction.rule, BLOCKED)
+
+    def _note_shadow(self, rule: int, by: int) -> None:
+        self._frame.note_seen(constant(self._frame.seen.number("shadowed", rule, by)))
+
+    def _enabled(self, number: int, reaction: Reaction) -> ir.Value:
+        if reaction.guard is None:
+            return TRUE
+        return self._code.truth(reaction.guard, self._reading(number))
 
     def _note_encounter(
         self, chip: ChipForm, keys: Sequence[Sequence[tuple[str | int, ...]]], choice: ir.Value

@@ -244,11 +244,13 @@ class Unfolded:
         )
 
     def shadows(self, curious: frozenset[int]) -> dict[int, int]:
-        """For rules that were met and never taken, the earlier rule taken although they could."""
+        """For rules that are never taken although their own guards hold somewhere, the earlier rule
+        that is taken instead, or else `BLOCKED`, where their links are full.
+        """
         every = self._closed(curious, lambda by, rule: by.rules[rule])
         pairs = self._closed(
             self.base.shadows(frozenset(every)).items(),
-            lambda by, pair: (by.rules[pair[0]], by.rules[pair[1]]),
+            lambda by, pair: (by.rules[pair[0]], by.rules[pair[1]] if pair[1] >= 0 else pair[1]),
         )
         return {rule: winner for rule, winner in sorted(pairs) if rule in curious}
 

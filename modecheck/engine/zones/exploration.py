@@ -229,15 +229,17 @@ class ZoneExplorer:
         self._enter(self._situation(state, running), entered, number, came, self._layer)
 
     def shadowed(self, curious: frozenset[int]) -> dict[int, int]:
-        """For rules that were met and never taken, the earlier rule taken although they could."""
-        found: dict[int, int] = {}
+        """For rules that are never taken although their own guards hold somewhere, the earlier rule
+        that is taken instead, or else `BLOCKED`, where their links are full.
+        """
+        found = Observed()
         for node in self.graph.nodes:
             situation = node.situation
             for possible in self._untimed.possible(situation.state, situation.running, curious):
                 if any(at(node, way) is not None for way in possible.ways):
-                    for rule, winner in possible.observed.shadowed.items():
-                        found.setdefault(rule, winner)
-        return found
+                    for rule, by in possible.observed.shadowed.items():
+                        found.note_shadow(rule, by)
+        return found.shadowed
 
 
 def at(node: Node, way: Way) -> Zone | None:

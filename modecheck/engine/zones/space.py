@@ -156,5 +156,7 @@ class ZoneSpace:
         return (number for number, marks in enumerate(self._marks) if marks & both == wanted)
 
     def shadows(self, curious: frozenset[int]) -> dict[int, int]:
-        """For rules that were met and never taken, the earlier rule taken although they could."""
+        """For rules that are never taken although their own guards hold somewhere, the earlier rule
+        that is taken instead, or else `BLOCKED`, where their links are full.
+        """
         return self._explorer.shadowed(curious)

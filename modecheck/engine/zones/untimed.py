@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from modecheck.engine.plain import Interpreter, Observed, State, Step
+from modecheck.engine.plain import BLOCKED, Interpreter, Observed, State, Step
 from modecheck.engine.zones.clocks import ALWAYS, MARK, Clocks, NotZonable, Running, Way
 from modecheck.product.form import (
     Assign,
@@ -62,6 +62,10 @@ class Untimed(Interpreter):
                     steps = tuple(self._step_if_enabled(state, number, relaxed))
                     pressing = ways if self._at_once(steps) else ()
                     yield Possible(ways, steps, pressing, self.observed)
+                elif reaction.rule in curious and reaction.rooms:
+                    held = Observed(shadowed={reaction.rule: BLOCKED})
+                    ways = self.clocks.guard_ways(reaction.own_guard, state, running)
+                    yield Possible(ways, (), (), held)
         yield from self._arriving(state, running, curious)
         self.observed = Observed(curious=curious)
         yield Possible(ALWAYS, tuple(self._faults(state)), (), self.observed)
