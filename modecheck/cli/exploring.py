@@ -13,7 +13,7 @@ from modecheck.model.devices import read_device, variants
 from modecheck.model.mistakes import InvalidInput, Mistake
 from modecheck.model.parts import Device
 from modecheck.report.progress import Progress
-from modecheck.report.style import show
+from modecheck.report.style import show, style_for
 
 
 def told_variants_of(path: str, chosen: dict[str, str], *, every: bool) -> list[Device]:
@@ -25,7 +25,9 @@ def told_variants_of(path: str, chosen: dict[str, str], *, every: bool) -> list[
 
 def tell_notes(devices: Iterable[Device]) -> None:
     """Say on standard error what is not wrong and yet worth a line, each once."""
-    show(list(dict.fromkeys(str(note) for device in devices for note in device.notes)), sys.stderr)
+    notes = dict.fromkeys(str(note) for device in devices for note in device.notes)
+    style = style_for(sys.stderr)
+    show([line for note in notes for line in style.wrapped(note, hanging="    ")], sys.stderr)
 
 
 def variants_of(

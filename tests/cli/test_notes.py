@@ -55,6 +55,22 @@ def test_the_json_holds_notes(tmp_path: Path) -> None:
     assert note == {"file": "over.yaml", "line": 3, "column": 25, "text": text}
 
 
+def test_many_additions_are_told_in_brief_and_in_the_json_in_full(tmp_path: Path) -> None:
+    """In 80 columns, with all that may be slips."""
+    states = ", ".join(f"{name}: {{}}" for name in ("naps", "dims", "hums", "by_airs", "warms"))
+    text = f"chips: {{pedal: {{states: {{{states}}}, variables: {{x: bool}}}}}}\n"
+    result = run("check", overlay(tmp_path, text), "--json", "out.json", folder=tmp_path)
+    assert result.err == (
+        "over.yaml:3:26: note: overlay adds to chip pedal: states 'naps', 'dims', 'hums',\n"
+        "    'by_airs' (close to 'by_air'); and 2 more\n"
+    )
+    (note,) = json.loads((tmp_path / "out.json").read_text("utf-8"))["notes"]
+    assert note["text"] == (
+        "overlay adds to chip pedal: states 'naps', 'dims', 'hums', 'by_airs' (close to 'by_air'), "
+        "'warms'; variable 'x'"
+    )
+
+
 @pytest.mark.parametrize("laid", [False, True])
 def test_a_rule_under_the_name_of_another_chip_s_rule_is_no_clean_verdict(
     tmp_path: Path, *, laid: bool

@@ -139,10 +139,7 @@ def test_a_process_can_be_copied_while_it_is_watched() -> None:
     [
         (("check", LARGE, "--no-cache"), "checking"),
         (("check", LARGE, "--no-cache", "--quiet"), "checking"),
-        (
-            ("times", str(MODELS / "tandem" / "timed.yaml"), "--max-states", "100"),
-            "measuring times",
-        ),
+        (("times", str(MODELS / "small" / "session.yaml")), "measuring times"),
         (("gaps", LARGE), "looking for gaps"),
         (("compare", LARGE, LARGE, "--no-cache"), "comparing"),
         (("roam", LARGE, "--runs", "3"), "walking at random"),
