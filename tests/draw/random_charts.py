@@ -54,6 +54,7 @@ def _rule(dice: Random, names: list[str]) -> dict[str, Any]:
         rule["after"] = "20 ms"
     if dice.random() < 0.6:
         rule["do"] = dice.sample(EFFECTS, dice.randint(1, 3))
-    if dice.random() < 0.8:
+    does_nothing = not rule.keys() & {"on", "after", "do"}
+    if dice.random() < 0.8 or does_nothing:
         rule["to"] = dice.choice(names)
     return rule

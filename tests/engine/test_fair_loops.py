@@ -10,7 +10,7 @@ from operator import or_
 
 import networkx as nx
 import pytest
-from hypothesis import assume, event, given, settings
+from hypothesis import HealthCheck, assume, event, given, settings
 from hypothesis import strategies as st
 
 from modecheck.engine.choice import Search, explore_with
@@ -252,7 +252,11 @@ def with_idling(product: Product) -> Product:
 
 
 @given(devices(), st.integers(0, 1 << 16))
-@settings(max_examples=settings().max_examples)
+@settings(
+    max_examples=settings().max_examples,
+    # A step fails in most devices, and in most of the others there is a fair loop.
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much],
+)
 def test_what_an_answer_rests_on_is_enough(drawn: Drawn, seed: int) -> None:
     """Where there is no fair loop there is none either if only the sets that are named are fair,
     though a device may then stay where it could not before.
