@@ -13,22 +13,22 @@ if TYPE_CHECKING:
     from modecheck.checks.verdict import Verdict
     from modecheck.engine.space import Space
     from modecheck.library import check, comparison, explore, load, pictures, steps_of
-    from modecheck.model.mistakes import InvalidInput, ModecheckError
+    from modecheck.model.errors import InvalidInput, ModecheckError
     from modecheck.model.parts import Device
-    from modecheck.review.comparison import Comparison
+    from modecheck.review.device_comparison import DeviceComparison
     from modecheck.rigs.rig import machines
-    from modecheck.scenario.telling import Told
+    from modecheck.scenario.telling import ToldStep
     from modecheck.supervision import check_supervision_timeout, smallest_supervision_timeout
     from modecheck.version import __version__ as __version__
 
 __all__ = [
-    "Comparison",
     "Device",
+    "DeviceComparison",
     "Finding",
     "InvalidInput",
     "ModecheckError",
     "Space",
-    "Told",
+    "ToldStep",
     "Verdict",
     "check",
     "check_supervision_timeout",
@@ -43,13 +43,13 @@ __all__ = [
 
 _HOMES = {
     "__version__": "version",
-    "Comparison": "review.comparison",
+    "DeviceComparison": "review.comparison",
     "Device": "model.parts",
     "Finding": "checks.findings",
     "InvalidInput": "model.mistakes",
     "ModecheckError": "model.mistakes",
     "Space": "engine.space",
-    "Told": "scenario.telling",
+    "ToldStep": "scenario.telling",
     "Verdict": "checks.verdict",
     "check_supervision_timeout": "supervision",
     "machines": "rigs.rig",

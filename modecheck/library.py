@@ -19,8 +19,8 @@ from modecheck.product.composition import compose
 if TYPE_CHECKING:
     from modecheck.checks.findings import Finding
     from modecheck.checks.verdict import Verdict
-    from modecheck.review.comparison import Comparison
-    from modecheck.scenario.telling import Told
+    from modecheck.review.device_comparison import DeviceComparison
+    from modecheck.scenario.telling import ToldStep
 
 
 class _Bounds(TypedDict):
@@ -79,23 +79,23 @@ def comparison(
     max_states: int | None = None,
     max_seconds: float | None = None,
     engine: EngineName = "auto",
-) -> Comparison:
+) -> DeviceComparison:
     """Compare two devices, as the command `compare` does: text, findings, behaviour, what to test.
 
     `see` chooses what is seen, in place of the messages of each medium: each text holds messages,
     links and media, with commas between. Raises `InvalidInput` when neither device has one of them.
-    A bound that is hit makes the comparison incomplete: look at `Comparison.complete`.
+    A bound that is hit makes the comparison incomplete: look at `DeviceComparison.complete`.
     """
     from modecheck.compare.refinement import Equivalence
-    from modecheck.review.comparison import Asked, compared
+    from modecheck.review.device_comparison import ComparisonRequest, compared
 
     bounds: _Bounds = {"max_states": max_states, "max_seconds": max_seconds, "engine": engine}
     verdicts = [check(device, every_option=every_option, **bounds) for device in (old, new)]
-    asked = Asked(Equivalence(equivalence), tuple(see))
+    asked = ComparisonRequest(Equivalence(equivalence), tuple(see))
     return compared(verdicts[0], verdicts[1], asked, _search(max_states, max_seconds, engine))
 
 
-def steps_of(verdict: Verdict, finding: Finding) -> list[Told]:
+def steps_of(verdict: Verdict, finding: Finding) -> list[ToldStep]:
     """The scenario of a finding, step by step in words; none where it has no scenario."""
     from modecheck.report.scenarios import scenario_of
 
@@ -107,8 +107,8 @@ def pictures(verdict: Verdict, *, folds: Iterable[Sequence[str]] = ()) -> dict[s
 
     Drawn is the first variant of the verdict. What cannot be laid out is left out.
     """
-    from modecheck.draw.files import rendered
     from modecheck.draw.gallery import every_drawing
+    from modecheck.draw.picture_files import rendered
 
     files = rendered(every_drawing(verdict.explored[0], verdict.findings, folds))
     svgs = (file for file in files if file.name.endswith(".svg"))

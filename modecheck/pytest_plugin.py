@@ -91,7 +91,7 @@ class DeviceFile(pytest.File):
 
     def collect(self) -> Iterable[pytest.Item]:
         from modecheck.model.devices import read_device
-        from modecheck.model.mistakes import ModecheckError
+        from modecheck.model.errors import ModecheckError
         from modecheck.report.cases import CLASS, REQUIREMENT, class_names
 
         try:
@@ -110,7 +110,7 @@ class DeviceFile(pytest.File):
     @cached_property
     def verdict(self) -> Verdict:
         """What check says of the device. An error of modecheck's own is one of the first test."""
-        from modecheck.checks.kept_verdicts import check_or_recall
+        from modecheck.checks.verdict_cache import check_or_recall
         from modecheck.engine.choice import Search
         from modecheck.model.devices import read_device, variants
 

@@ -16,7 +16,7 @@ from fractions import Fraction
 from typing import NoReturn
 
 from modecheck.model.clocks import spelled
-from modecheck.model.mistakes import ModecheckError
+from modecheck.model.errors import ModecheckError
 from modecheck.model.phrases import DURATION, SECONDS
 
 RULE = "Bluetooth Core Specification Vol 6 Part B section 4.5.2"

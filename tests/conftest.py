@@ -48,7 +48,7 @@ def own_cache(tmp_path_factory: pytest.TempPathFactory) -> None:
 @pytest.fixture
 def interruptible() -> Iterator[None]:
     """Ctrl-C interrupts this process and those that it starts, also where the tests themselves run
-    in the background of a shell without job control, which lets them ignore it (POSIX.1-2017,
+    in the background of a shell without job control, which lets them discard it (POSIX.1-2017,
     Shell Command Language, 2.11, from memory). A program that is started has the default in place
     of a handler.
     """

@@ -7,7 +7,7 @@ from textwrap import dedent
 
 from modecheck.engine.plain import Interpreter, State, Step
 from modecheck.product.composition import compose
-from modecheck.product.form import Product
+from modecheck.product.ir import Product
 from tests.generation.devices import device_from
 from tests.second_reading.side_by_side import world_of
 from tests.second_reading.worlds import Waiting, World

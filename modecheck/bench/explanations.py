@@ -14,10 +14,10 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from modecheck.bench.log_lines import Line, Observation, observations
+from modecheck.bench.log_lines import LogLine, RecordableStep, observations
 from modecheck.engine.plain import Interpreter, State
-from modecheck.product.form import Product
-from modecheck.product.layout import layout_of
+from modecheck.product.ir import Product
+from modecheck.product.state_layout import layout_of
 
 MOST_EXPLANATIONS = 20_000
 """Positions that are kept of one moment. Stepping through more takes seconds a line."""
@@ -26,7 +26,7 @@ MOST_KEPT = 20_000_000
 MOST_STATES_KEPT = 1_000_000
 """States whose steps are kept, some KiB each at worst; then they begin anew, too."""
 
-Position = tuple[int, tuple[Observation, ...]]
+Position = tuple[int, tuple[RecordableStep, ...]]
 """A packed state, and what the last step lets recorders write that was not written yet."""
 
 
@@ -43,7 +43,7 @@ class _Moment:
 
 
 @dataclass(frozen=True, slots=True)
-class Followed:
+class LogExplanation:
     """How far a log can be explained. `refused` is the index of the first line that cannot be, or
     None.
 
@@ -54,7 +54,7 @@ class Followed:
 
     refused: int | None
     whole: bool
-    allowed: tuple[Observation, ...]
+    allowed: tuple[RecordableStep, ...]
     states: dict[int, frozenset[int]]
     most: int
 
@@ -72,7 +72,7 @@ class Follower:
         self._kept = 0
         self._moments: dict[tuple[frozenset[int], bool], _Moment] = {}
 
-    def follow(self, lines: Sequence[Line], order: Iterable[int]) -> Followed:
+    def follow(self, lines: Sequence[LogLine], order: Iterable[int]) -> LogExplanation:
         """Hold a log against the product: `order` gives the numbers of its `lines`."""
         moment = self._moment({self._steps.first}, whole=True)
         for index, number in enumerate(order):
@@ -85,8 +85,8 @@ class Follower:
             moment = following
         return self._ended(None, moment)
 
-    def _ended(self, refused: int | None, moment: _Moment) -> Followed:
-        return Followed(
+    def _ended(self, refused: int | None, moment: _Moment) -> LogExplanation:
+        return LogExplanation(
             refused=refused,
             whole=moment.whole,
             allowed=self._steps.allowed(moment.positions),
@@ -94,7 +94,7 @@ class Follower:
             most=self._most,
         )
 
-    def _targets(self, moment: _Moment, line: Line) -> set[int]:
+    def _targets(self, moment: _Moment, line: LogLine) -> set[int]:
         """The positions right after a line."""
         targets: set[int] = set()
         for position in moment.positions:
@@ -165,7 +165,7 @@ class _Steps:
         self._numbers: dict[Position, int] = {}
         self._positions: list[Position] = []
         self._silent: dict[int, tuple[int, ...]] = {}
-        self._written: dict[int, dict[tuple[int, str], list[tuple[Observation, int]]]] = {}
+        self._written: dict[int, dict[tuple[int, str], list[tuple[RecordableStep, int]]]] = {}
 
     @property
     def full(self) -> bool:
@@ -185,13 +185,13 @@ class _Steps:
             self._look_from(position)
         return self._silent[position]
 
-    def written(self, position: int) -> dict[tuple[int, str], list[tuple[Observation, int]]]:
+    def written(self, position: int) -> dict[tuple[int, str], list[tuple[RecordableStep, int]]]:
         """What the next line can be, by chip and event, each with the position behind it."""
         if position not in self._written:
             self._look_from(position)
         return self._written[position]
 
-    def allowed(self, positions: Iterable[int]) -> tuple[Observation, ...]:
+    def allowed(self, positions: Iterable[int]) -> tuple[RecordableStep, ...]:
         """Everything that the next line can tell, in the order of the model's chips."""
         written = (self.written(position) for position in positions)
         found = {seen for one in written for pairs in one.values() for seen, _ in pairs}
@@ -209,7 +209,7 @@ class _Steps:
     def _look_from(self, number: int) -> None:
         packed, pending = self._positions[number]
         silent: dict[int, None] = {}
-        written: dict[tuple[int, str], list[tuple[Observation, int]]] = {}
+        written: dict[tuple[int, str], list[tuple[RecordableStep, int]]] = {}
         ways = [(packed, pending)] if pending else self._ways(self._layout.unpack(packed))
         for after, to_come in ways:
             if not to_come:
@@ -238,8 +238,8 @@ class _Steps:
 
 
 def _next_lines(
-    to_come: tuple[Observation, ...],
-) -> Iterator[tuple[Observation, tuple[Observation, ...]]]:
+    to_come: tuple[RecordableStep, ...],
+) -> Iterator[tuple[RecordableStep, tuple[RecordableStep, ...]]]:
     """Which line of a step can be written next, the first of each chip; and what then is left.
 
     What is left is sorted by chip, since the order between chips does not matter.

@@ -15,9 +15,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from modecheck.bench.log_forms import COLUMNS, NEEDED, BadLine, Csv, JsonLines, Key
-from modecheck.bench.log_lines import Line
-from modecheck.bench.vocabulary import Vocabulary, Written, Wrong
-from modecheck.model.mistakes import MOST_MISTAKES, InvalidInput, Mistake, Notebook
+from modecheck.bench.log_lines import LogLine
+from modecheck.bench.vocabulary import ColumnError, Vocabulary, Written
+from modecheck.model.errors import MOST_ERRORS, InputError, InvalidInput, Notebook
 from modecheck.model.places import Place, Source
 
 LONGEST_LINE = 65_536
@@ -31,7 +31,7 @@ class Log:
     """
 
     path: str
-    lines: list[Line] = field(default_factory=list)
+    lines: list[LogLine] = field(default_factory=list)
     order: array[int] = field(default_factory=lambda: array("L"))
     rows: array[int] = field(default_factory=lambda: array("L"))
 
@@ -50,7 +50,7 @@ def read_log(path: str, vocabulary: Vocabulary) -> Log:
     """The log in the file at `path`. Raises `InvalidInput` with every mistake in it."""
     problem = _unreadable(path)
     if problem:
-        raise InvalidInput([Mistake(problem, expected="a log: JSON lines or CSV")])
+        raise InvalidInput([InputError(problem, expected="a log: JSON lines or CSV")])
     return _LogReader(path, vocabulary).read()
 
 
@@ -74,7 +74,7 @@ class _Noted:
     text: str
     column: int
     width: int
-    wrong: Wrong
+    wrong: ColumnError
 
 
 class _LogReader:
@@ -94,7 +94,7 @@ class _LogReader:
                     self._note(row, text, bad.offset, bad.width, bad.wrong)
                     if self._form is None:
                         break  # without a heading nothing below it can be understood
-            if len(self._noted) > MOST_MISTAKES:
+            if len(self._noted) > MOST_ERRORS:
                 break
         self._raise_if_wrong()
         return self._log
@@ -104,14 +104,18 @@ class _LogReader:
         with open(self._log.path, "rb") as file:
             for row, raw in enumerate(iter(lambda: file.readline(LONGEST_LINE + 1), b""), start=1):
                 if len(raw) > LONGEST_LINE:
-                    wrong = Wrong("", "the line is too long", expected=f"{LONGEST_LINE:,} bytes")
+                    wrong = ColumnError(
+                        "", "the line is too long", expected=f"{LONGEST_LINE:,} bytes"
+                    )
                     self._note(row, raw[:200].decode("utf-8", "replace"), 0, 1, wrong)
                     return
                 try:
                     text = raw.decode("utf-8-sig" if row == 1 else "utf-8").rstrip("\r\n")
                 except UnicodeDecodeError as error:
                     before = raw[: error.start].decode("utf-8", "replace")
-                    wrong = Wrong("", "this is not UTF-8 text", expected="text encoded in UTF-8")
+                    wrong = ColumnError(
+                        "", "this is not UTF-8 text", expected="text encoded in UTF-8"
+                    )
                     self._note(row, raw.decode("utf-8", "replace"), len(before), 1, wrong)
                     continue
                 yield row, text
@@ -130,7 +134,7 @@ class _LogReader:
             number = None
         if number is None:
             understood = self._understood(key)
-            if isinstance(understood, Wrong):
+            if isinstance(understood, ColumnError):
                 offset, width = self._form.place(text, understood.column)
                 self._note(row, text, offset, width, understood)
                 return
@@ -139,24 +143,26 @@ class _LogReader:
         self._log.order.append(number)
         self._log.rows.append(row)
 
-    def _understood(self, key: Key) -> Line | Wrong:
+    def _understood(self, key: Key) -> LogLine | ColumnError:
         words = []
         for column, value in zip(COLUMNS[1:], key[:4], strict=True):
             word = _word(value)
             if word is None or (not word and column in NEEDED):
                 expected = f"the name of {'a chip' if column == 'chip' else f'the {column}'}"
                 told = "is missing" if not word and word is not None else "is no word or number"
-                return Wrong(column, f"the {column} {told}", expected=expected)
+                return ColumnError(column, f"the {column} {told}", expected=expected)
             words.append(word)
         return self._vocabulary.line(Written(*words))
 
-    def _note(self, row: int, text: str, offset: int, width: int, wrong: Wrong) -> None:
+    def _note(self, row: int, text: str, offset: int, width: int, wrong: ColumnError) -> None:
         self._noted.append(_Noted(row, text, offset + 1, width, wrong))
 
     def _raise_if_wrong(self) -> None:
         notes = Notebook()
         if not self._noted and not self._log.order:
-            self._note(1, "", 0, 1, Wrong("", "the log has no lines", expected="at least one"))
+            self._note(
+                1, "", 0, 1, ColumnError("", "the log has no lines", expected="at least one")
+            )
         texts = {noted.row: noted.text for noted in self._noted}
         count = max(texts, default=0)
         shown = tuple(texts.get(row, "") for row in range(1, count + 1))

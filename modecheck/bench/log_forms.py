@@ -11,7 +11,7 @@ import difflib
 import json
 import re
 
-from modecheck.bench.vocabulary import Wrong
+from modecheck.bench.vocabulary import ColumnError
 
 NEEDED = ("time", "chip", "event")
 COLUMNS = (*NEEDED, "state", "value")
@@ -29,7 +29,7 @@ class BadLine(Exception):
         super().__init__(message)
         self.offset = offset
         self.width = width
-        self.wrong = Wrong("", message, expected=expected)
+        self.wrong = ColumnError("", message, expected=expected)
 
 
 Key = tuple[object, object, object, object, type]

@@ -7,7 +7,7 @@ A line tells that a *chip* (or an actor) took a rule on an *event*, and to its e
 - `value` is what the message carried.
 
 What a line leaves out is not asked. These make no line: internal rules (with neither `on` nor
-`after`), messages that are ignored or lost, and rules that a power cut tore. A step that fails is
+`after`), messages that are discarded or lost, and rules that a power cut tore. A step that fails is
 none that the model allows, so no line can rest on it.
 
 A step of the model is atomic, and may make several lines: one for each recorded chip that took a
@@ -27,10 +27,10 @@ from typing import NamedTuple
 
 from modecheck.engine.happenings import Arrived, Took
 from modecheck.engine.plain import Step
-from modecheck.product.form import Product
+from modecheck.product.ir import Product
 
 
-class Observation(NamedTuple):
+class RecordableStep(NamedTuple):
     """What a step lets a recorder write: numbers of the chip and of the leaf it arrived in.
 
     `link` is empty for signals and timers; a timer's event is its time as the model writes it.
@@ -45,7 +45,7 @@ class Observation(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class LogLine:
     """What a line of a log says, in the model's numbers; None where it says nothing.
 
     `events` are several where a line says no more than `timer`. `said` is the line in words.
@@ -58,7 +58,7 @@ class Line:
     leaves: frozenset[int] | None
     said: str
 
-    def tells_of(self, seen: Observation) -> bool:
+    def tells_of(self, seen: RecordableStep) -> bool:
         """Whether the line can have been written for this observation."""
         return (
             self.chip == seen.chip
@@ -71,12 +71,12 @@ class Line:
 
 def observations(
     product: Product, step: Step, recorded: Collection[int]
-) -> tuple[Observation, ...]:
+) -> tuple[RecordableStep, ...]:
     """What a step lets the recorders of some chips (numbers) write, in the order it happened."""
     return tuple(seen for seen in _observations(product, step) if seen.chip in recorded)
 
 
-def _observations(product: Product, step: Step) -> Iterator[Observation]:
+def _observations(product: Product, step: Step) -> Iterator[RecordableStep]:
     arrived: Arrived | None = None
     for happening in step.happenings:
         if isinstance(happening, Arrived):
@@ -85,21 +85,21 @@ def _observations(product: Product, step: Step) -> Iterator[Observation]:
             rule, leaf = product.rules[happening.rule], happening.after
             if happening.heard >= 0:
                 event = product.signals[happening.heard]
-                yield Observation(happening.chip, event, "", None, leaf)
+                yield RecordableStep(happening.chip, event, "", None, leaf)
             elif arrived is not None:
                 yield _delivered(product, arrived, happening.chip, leaf)
             elif rule.after is not None:
-                yield Observation(happening.chip, rule.after.text, "", None, leaf)
+                yield RecordableStep(happening.chip, rule.after.text, "", None, leaf)
 
 
-def _delivered(product: Product, arrived: Arrived, chip: int, leaf: int) -> Observation:
+def _delivered(product: Product, arrived: Arrived, chip: int, leaf: int) -> RecordableStep:
     queue = product.queues[arrived.queue]
     message = queue.messages[arrived.message - 1]
     value = None if message.type is None else message.type.spell(arrived.value)
-    return Observation(chip, message.name, queue.name, value, leaf)
+    return RecordableStep(chip, message.name, queue.name, value, leaf)
 
 
-def spelled(product: Product, seen: Observation) -> str:
+def spelled(product: Product, seen: RecordableStep) -> str:
     """An observation as a person would say it."""
     chip = product.chips[seen.chip]
     value = "" if seen.value is None else f"({seen.value})"

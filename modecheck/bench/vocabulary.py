@@ -6,18 +6,18 @@ import re
 from collections.abc import Collection
 from dataclasses import dataclass
 
-from modecheck.bench.log_lines import Line
-from modecheck.model.mistakes import InvalidInput, Mistake, nearest_name
+from modecheck.bench.log_lines import LogLine
+from modecheck.model.errors import InputError, InvalidInput, nearest_name
 from modecheck.model.parts import Chip
 from modecheck.model.values import ValueType
-from modecheck.product.form import Product
+from modecheck.product.ir import Product
 
 ANY_TIMER = "timer"
 """What a line may say of any timer of its chip."""
 
 
 @dataclass(frozen=True, slots=True)
-class Wrong:
+class ColumnError:
     """What is wrong with one column of a line."""
 
     column: str
@@ -49,7 +49,7 @@ class Vocabulary:
         self._recorded = self._numbers if recorded is None else recorded
         self._events = [_Events(product, chip) for chip in product.device.chips.values()]
 
-    def line(self, written: Written) -> Line | Wrong:
+    def line(self, written: Written) -> LogLine | ColumnError:
         """The line that these words make, or what is wrong with the first that is unknown."""
         wrong = self._wrong_chip(written.chip)
         if wrong is not None:
@@ -57,33 +57,33 @@ class Vocabulary:
         number = self._numbers[written.chip]
         events = self._events[number]
         heard = events.understood(written.event)
-        if isinstance(heard, Wrong):
+        if isinstance(heard, ColumnError):
             return heard
         names, link = heard
         leaves = self._leaves(number, written.state)
-        if isinstance(leaves, Wrong):
+        if isinstance(leaves, ColumnError):
             return leaves
         values = events.values(names, link, written.value)
-        if isinstance(values, Wrong):
+        if isinstance(values, ColumnError):
             return values
-        return Line(number, names, link, values, leaves, _said(written))
+        return LogLine(number, names, link, values, leaves, _said(written))
 
-    def _wrong_chip(self, name: str) -> Wrong | None:
+    def _wrong_chip(self, name: str) -> ColumnError | None:
         if name not in self._numbers:
-            return Wrong("chip", f"there is no chip {name!r}", name, tuple(self._numbers))
+            return ColumnError("chip", f"there is no chip {name!r}", name, tuple(self._numbers))
         if name not in self._recorded:
             message = f"{name!r} is not among the recorded chips"
-            return Wrong("chip", message, name, tuple(self._recorded))
+            return ColumnError("chip", message, name, tuple(self._recorded))
         return None
 
-    def _leaves(self, chip: int, state: str) -> frozenset[int] | Wrong | None:
+    def _leaves(self, chip: int, state: str) -> frozenset[int] | ColumnError | None:
         if not state:
             return None
         form = self._product.chips[chip]
         states = self._product.device.chips[form.name].states
         if state not in states:
             message = f"{form.name} has no state {state!r}"
-            return Wrong("state", message, state, tuple(states))
+            return ColumnError("state", message, state, tuple(states))
         return frozenset(form.leaves.index(leaf) for leaf in states[state].leaves)
 
 
@@ -101,7 +101,7 @@ class _Events:
         timers = [rule.after.text for rule in chip.rules if rule.after is not None]
         self._timers = tuple(dict.fromkeys(timers))
 
-    def understood(self, text: str) -> tuple[tuple[str, ...], str] | Wrong:
+    def understood(self, text: str) -> tuple[tuple[str, ...], str] | ColumnError:
         """The events that a text names, and the link if it names one."""
         plain = text in self._carried or text in self._signals or text in self._timers
         if text == ANY_TIMER and self._timers:
@@ -111,14 +111,16 @@ class _Events:
         name, via, link = text.partition(" via ")
         if via and link in self._carried.get(name, {}):
             return (name,), link
-        return Wrong("event", f"{self._chip} knows no event {text!r}", text, self._choices())
+        return ColumnError("event", f"{self._chip} knows no event {text!r}", text, self._choices())
 
     def _choices(self) -> tuple[str, ...]:
         over = (f"{name} via {link}" for name, links in self._carried.items() for link in links)
         timers = (*self._timers, ANY_TIMER) if self._timers else ()
         return (*self._carried, *self._signals, *timers, *over)
 
-    def values(self, names: tuple[str, ...], link: str, text: str) -> frozenset[str] | Wrong | None:
+    def values(
+        self, names: tuple[str, ...], link: str, text: str
+    ) -> frozenset[str] | ColumnError | None:
         """How the model spells the value that a text gives; None for no text."""
         if not text:
             return None
@@ -126,13 +128,13 @@ class _Events:
         types = [type_ for via, type_ in carried.items() if link in ("", via)]
         known = [type_ for type_ in types if type_ is not None]
         if not known:
-            return Wrong("value", f"{names[0]} carries no value", expected="nothing")
+            return ColumnError("value", f"{names[0]} carries no value", expected="nothing")
         spelled = frozenset(filter(None, (_spelled(type_, text) for type_ in known)))
         if spelled:
             return spelled
         words = tuple(word for type_ in known for word in type_.words)
         message = f"{names[0]} cannot carry {text!r}"
-        return Wrong("value", message, text, words, expected=_either(known))
+        return ColumnError("value", message, text, words, expected=_either(known))
 
 
 def _either(types: list[ValueType]) -> str:
@@ -158,13 +160,13 @@ def recorded_chips(product: Product, text: str) -> tuple[str, ...]:
     known = sorted(chip.name for chip in product.chips)
     names = tuple(dict.fromkeys(name for name in map(str.strip, text.split(",")) if name))
     mistakes = [
-        Mistake(f"there is no chip {name!r}", None, f"one of {', '.join(known)}", nearest)
+        InputError(f"there is no chip {name!r}", None, f"one of {', '.join(known)}", nearest)
         for name in names
         if name not in known
         for nearest in [nearest_name(name, known)]
     ]
     if not names:
-        mistakes = [Mistake("no recorded chip is named", None, f"one of {', '.join(known)}")]
+        mistakes = [InputError("no recorded chip is named", None, f"one of {', '.join(known)}")]
     if mistakes:
         raise InvalidInput(mistakes)
     return names

@@ -6,16 +6,16 @@ import json
 import re
 from typing import Any
 
-from modecheck.bench.walks import NotAllowed, Walk
-from modecheck.model.mistakes import InvalidInput, Mistake, nearest_name
+from modecheck.bench.manual_walk import ManualWalk, NotAllowed
+from modecheck.model.errors import InputError, InvalidInput, nearest_name
 from modecheck.model.places import Place, Source
 
 MOST_BYTES = 16 * 1024 * 1024
 """Some 50,000 steps; nobody takes more by hand."""
-EXPECTED = "a walk that was saved with 'save'"
+EXPECTED = "a walk that was kept with 'keep'"
 
 
-def walk_as_json(walk: Walk) -> dict[str, Any]:
+def walk_as_json(walk: ManualWalk) -> dict[str, Any]:
     """The walk, with the names of the device and of the variant that it was taken in."""
     device = walk.product.device
     return {
@@ -25,7 +25,7 @@ def walk_as_json(walk: Walk) -> dict[str, Any]:
     }
 
 
-def load_walk(walk: Walk, path: str) -> None:
+def load_walk(walk: ManualWalk, path: str) -> None:
     """Leave the walk for the one in a file, taken anew step by step.
 
     Raises `InvalidInput` where it cannot be read, or where the model no longer allows a step.
@@ -36,10 +36,10 @@ def load_walk(walk: Walk, path: str) -> None:
         data = json.loads(text)
     except json.JSONDecodeError as error:
         place = Place(source, error.lineno, error.colno)
-        raise InvalidInput([Mistake("this is not JSON", place, EXPECTED)]) from error
+        raise InvalidInput([InputError("this is not JSON", place, EXPECTED)]) from error
     except (ValueError, RecursionError) as error:
         message = f"{path!r} is too large to read"
-        raise InvalidInput([Mistake(message, None, EXPECTED)]) from error
+        raise InvalidInput([InputError(message, None, EXPECTED)]) from error
     labels = _labels(data, Place(source, 1, 1))
     try:
         walk.follow_labels(labels)
@@ -47,7 +47,9 @@ def load_walk(walk: Walk, path: str) -> None:
         where = _place_of(source, text, refused.position)
         here = ", ".join(map(repr, refused.labels)) or "no step at all"
         nearest = nearest_name(refused.label, refused.labels)
-        raise InvalidInput([Mistake(str(refused), where, f"one of {here}", nearest)]) from refused
+        raise InvalidInput(
+            [InputError(str(refused), where, f"one of {here}", nearest)]
+        ) from refused
 
 
 def _text_of(path: str) -> str:
@@ -63,19 +65,19 @@ def _text_of(path: str) -> str:
         problem = f"there is no file {path!r}"
     except (OSError, ValueError) as error:
         problem = f"{path!r} cannot be read: {getattr(error, 'strerror', None) or error}"
-    raise InvalidInput([Mistake(problem, None, EXPECTED)])
+    raise InvalidInput([InputError(problem, None, EXPECTED)])
 
 
 def _labels(data: object, place: Place) -> list[str]:
     steps = data.get("steps") if isinstance(data, dict) else None
     if not isinstance(steps, list):
-        raise InvalidInput([Mistake("the key 'steps' with a list is missing", place, EXPECTED)])
+        raise InvalidInput([InputError("the key 'steps' with a list is missing", place, EXPECTED)])
     labels = []
     for position, step in enumerate(steps, start=1):
         label = step.get("label") if isinstance(step, dict) else None
         if not isinstance(label, str):
             message = f"step {position} has no label"
-            raise InvalidInput([Mistake(message, place, "the key 'label' with a text")])
+            raise InvalidInput([InputError(message, place, "the key 'label' with a text")])
         labels.append(label)
     return labels
 

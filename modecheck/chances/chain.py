@@ -13,13 +13,13 @@ from typing import NamedTuple
 
 from modecheck.chances.resolving import Resolver, left_out
 from modecheck.engine.plain import Interpreter, State
-from modecheck.product.form import Product
+from modecheck.product.ir import Product
 
 MOST_STATES = 20_000
 """States of a chain: the interpreter makes them, and sparse solving stays within seconds."""
 
 
-class Arc(NamedTuple):
+class MarkovStep(NamedTuple):
     """A step of the chain. `target` is -1 for a step that fails; `duration` in seconds."""
 
     target: int
@@ -36,7 +36,7 @@ class Chain:
 
     product: Product
     states: tuple[State, ...]
-    arcs: tuple[tuple[Arc, ...], ...]
+    arcs: tuple[tuple[MarkovStep, ...], ...]
     assumed: int
     races: int
     left_out: tuple[str, ...]
@@ -59,7 +59,7 @@ def chain_of(product: Product, most: int = MOST_STATES) -> Chain:
     interpreter, resolver = Interpreter(product), Resolver(product)
     numbers: dict[State, int] = {product.initial: 0}
     order = [product.initial]
-    rows: list[tuple[Arc, ...]] = []
+    rows: list[tuple[MarkovStep, ...]] = []
     assumed = races = 0
     for state in order:
         if len(order) > most:
@@ -75,7 +75,7 @@ def chain_of(product: Product, most: int = MOST_STATES) -> Chain:
                 target = numbers.setdefault(step.after, len(order))
                 if target == len(order):
                     order.append(step.after)
-            row.append(Arc(target, probability, duration, step.events))
+            row.append(MarkovStep(target, probability, duration, step.events))
         rows.append(tuple(row))
     complete = len(rows) == len(order)
     return Chain(product, tuple(order), tuple(rows), assumed, races, left_out(product), complete)

@@ -12,7 +12,7 @@ from modecheck.chances.long_run import Class, recurrent_classes
 from modecheck.chances.reaching import reached
 from modecheck.chances.solving import Number
 from modecheck.model.parts import Chance, Device
-from modecheck.product.asking import Asked
+from modecheck.product.asking import AskedEvents
 from modecheck.product.composition import compose_for_chances
 
 
@@ -76,7 +76,7 @@ def _needs_long_run(device: Device) -> bool:
 
 
 class _Teller:
-    def __init__(self, asked: Asked, chain: Chain, classes: list[Class]) -> None:
+    def __init__(self, asked: AskedEvents, chain: Chain, classes: list[Class]) -> None:
         self._asked = asked
         self._chain = chain
         self._classes = classes

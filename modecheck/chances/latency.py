@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from math import gcd
 
-from modecheck.chances.chain import Arc, Chain
+from modecheck.chances.chain import Chain, MarkovStep
 from modecheck.chances.long_run import Class
 from modecheck.chances.reaching import able_to
 from modecheck.chances.solving import Number, Row, solve
@@ -79,7 +79,7 @@ def latency(chain: Chain, classes: list[Class], event: int, answer: int) -> Late
 
 def _starts(
     chain: Chain, classes: list[Class], event: int
-) -> tuple[list[tuple[Arc, Number]], bool]:
+) -> tuple[list[tuple[MarkovStep, Number]], bool]:
     if len(classes) == 1 and classes[0].chance == 1:
         usual = _with_event(chain, classes[0].visits, event)
         if usual:
@@ -87,7 +87,9 @@ def _starts(
     return _with_event(chain, _visits_before(chain, event), event), False
 
 
-def _with_event(chain: Chain, visits: dict[int, Number], event: int) -> list[tuple[Arc, Number]]:
+def _with_event(
+    chain: Chain, visits: dict[int, Number], event: int
+) -> list[tuple[MarkovStep, Number]]:
     return [
         (arc, float(visit) * float(arc.probability))
         for number, visit in visits.items()
@@ -143,7 +145,7 @@ class _Flow:
         self.never = self.unresolved = 0.0
         self._waiting: dict[int, defaultdict[int, float]] = {}
 
-    def put(self, arc: Arc, moment: int, mass: float) -> None:
+    def put(self, arc: MarkovStep, moment: int, mass: float) -> None:
         """Mass has come over an arc at a moment."""
         if arc.events & self._answer:
             self.shares[moment] += mass

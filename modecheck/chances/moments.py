@@ -13,13 +13,13 @@ from fractions import Fraction
 from modecheck.engine.plain import State
 from modecheck.model.parts import Rule
 from modecheck.product.fields import plan_fields
-from modecheck.product.form import Label, Product
+from modecheck.product.ir import Label, Product
 from modecheck.product.timing import moments
 
 ONE = Fraction(1)
 
 
-class Moments:
+class MomentChances:
     """Tells it of the steps of one product that has a clock."""
 
     def __init__(self, product: Product) -> None:
@@ -28,7 +28,7 @@ class Moments:
 
     def likelihood(self, label: Label, state: State) -> tuple[Fraction, bool]:
         """How likely a possible step happens before the next tick, and whether it is assumed."""
-        if label.kind in ("deliver", "ignore"):
+        if label.kind in ("deliver", "discard"):
             queue = self._product.queues[label.queue]
             if queue.latest < 0:
                 return ONE / 2, True
@@ -41,7 +41,7 @@ class Moments:
         return weight / (weight + 1), rule.weight is None
 
     def _moments_left(self, rule: Rule, state: State) -> int | None:
-        """Moments until the latest one, this one included; None where there is no latest."""
+        """MomentChances until the latest one, this one included; None where there is no latest."""
         clock, timers = self._product.device.clock, self._timers[rule.chip]
         assert clock is not None
         if rule.expires:

@@ -10,14 +10,14 @@ from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from fractions import Fraction
 
-from modecheck.chances.chain import Arc, Chain
+from modecheck.chances.chain import Chain, MarkovStep
 from modecheck.chances.solving import MOST_EXACT, Number, Row, solve
 
 ZERO, ONE = Fraction(0), Fraction(1)
 
 
 @dataclass(frozen=True, slots=True)
-class Reached:
+class HittingFigures:
     """From the initial state: how likely; and, where that is certain, steps and seconds until
     then, and how often the event happens. `certain` is told by the shape of the chain.
     """
@@ -33,38 +33,38 @@ class Reached:
 
 def reached(
     chain: Chain, goal: Callable[[int], bool], event: int = 0, most: int = MOST_EXACT
-) -> Reached:
+) -> HittingFigures:
     """What is told of coming to a goal."""
     ends = {number for number in range(len(chain.states)) if goal(number)}
     able = _able(chain, ends)
     if 0 in ends:
-        return Reached(ONE, True, ZERO, ZERO, ZERO, exact=True, residual=0.0)
+        return HittingFigures(ONE, True, ZERO, ZERO, ZERO, exact=True, residual=0.0)
     if 0 not in able:
-        return Reached(ZERO, False, None, None, None, exact=True, residual=0.0)
+        return HittingFigures(ZERO, False, None, None, None, exact=True, residual=0.0)
     before = _before(chain, ends)
     certain = before <= able and not any(a.target < 0 for n in before for a in chain.arcs[n])
     inner = sorted(before & able)
     position = {number: place for place, number in enumerate(inner)}
     rows = [_row(chain.arcs[number], position) for number in inner]
 
-    def total(gain: Callable[[Arc], Fraction]) -> tuple[Number, bool, float]:
+    def total(gain: Callable[[MarkovStep], Fraction]) -> tuple[Number, bool, float]:
         right = [sum((a.probability * gain(a) for a in chain.arcs[n]), ZERO) for n in inner]
         found = solve(rows, right, most)
         return found.values[position[0]], found.exact, found.residual
 
     chance, exact, residual = total(lambda arc: ONE if arc.target in ends else ZERO)
     if not certain:
-        return Reached(chance, False, None, None, None, exact, residual)
+        return HittingFigures(chance, False, None, None, None, exact, residual)
     sums = [
         total(lambda _: ONE),
         total(lambda arc: arc.duration),
         total(lambda arc: ONE if arc.events & event else ZERO),
     ]
     worst = max(residual, *(one[2] for one in sums))
-    return Reached(ONE, True, sums[0][0], sums[1][0], sums[2][0], exact, worst)
+    return HittingFigures(ONE, True, sums[0][0], sums[1][0], sums[2][0], exact, worst)
 
 
-def _row(arcs: Collection[Arc], position: dict[int, int]) -> Row:
+def _row(arcs: Collection[MarkovStep], position: dict[int, int]) -> Row:
     row: Row = {}
     for arc in arcs:
         if arc.target in position:

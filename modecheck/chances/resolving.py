@@ -22,12 +22,12 @@ from dataclasses import dataclass
 from fractions import Fraction
 from math import prod
 
-from modecheck.chances.moments import Moments
+from modecheck.chances.moments import MomentChances
 from modecheck.engine.plain import State, Step
-from modecheck.product.form import Label, Product
+from modecheck.product.ir import Label, Product
 
 ONE = Fraction(1)
-MOMENTARY = ("rule", "deliver", "ignore")
+MOMENTARY = ("rule", "deliver", "discard")
 """Kinds of steps that can happen at a moment, beside a tick."""
 
 
@@ -60,7 +60,7 @@ class Resolver:
             for fault in product.faults
             if (loss := loss_of(product, fault.target, fault.kind, fault.budget)) is not None
         }
-        self._moments = Moments(product) if product.time is not None else None
+        self._moments = MomentChances(product) if product.time is not None else None
         self._left_out = {fault.label for fault in product.faults} - set(self._lost)
         self._left_out |= {label for fault in product.faults for label in fault.cut_labels.values()}
 
@@ -81,7 +81,7 @@ class Resolver:
         timers = sum(self._duration(step) > 0 for step in turn)
         return Choice(tuple(weighed), len(turn) > 1 and None in weights, race=timers > 1)
 
-    def _at_a_moment(self, state: State, known: list[Step], likely: Moments) -> Choice:
+    def _at_a_moment(self, state: State, known: list[Step], likely: MomentChances) -> Choice:
         """What happens now, each as likely as it is by itself, or a tick: where several could
         happen, they share what is not left to the tick.
         """
@@ -110,10 +110,10 @@ class Resolver:
         return [Weighed(step, share, self._duration(step))]
 
     def _queue(self, label: Label) -> int:
-        return label.queue if label.kind in ("deliver", "ignore") else -1
+        return label.queue if label.kind in ("deliver", "discard") else -1
 
     def _is_prompt(self, label: Label) -> bool:
-        if label.kind in ("deliver", "ignore"):
+        if label.kind in ("deliver", "discard"):
             queue = self._product.queues[label.queue]
             return self._moments is None or queue.slots[0].age < 0
         if label.kind != "rule":

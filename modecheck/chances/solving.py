@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from modecheck.model.mistakes import ModecheckError
+from modecheck.model.errors import ModecheckError
 
 MOST_EXACT = 400
 """Unknowns that are solved in fractions; with more, fractions grow long and take minutes."""

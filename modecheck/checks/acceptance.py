@@ -11,7 +11,7 @@ from modecheck.model.parts import Acceptance, Device
 
 
 @dataclass(frozen=True, slots=True)
-class Accepted:
+class AcceptedFinding:
     """A finding that occurs and is lived with."""
 
     finding: Finding
@@ -19,18 +19,18 @@ class Accepted:
     until: date | None
 
 
-LEAD_NOWHERE = ("unhandled-message", "blocked-reaction", "overflow", "out-of-range")
+LEAD_NOWHERE = ("unspecified-reception", "blocked-reaction", "overflow", "out-of-range")
 """Codes of steps that fail: what the device does after one is not known, accepted or not."""
 
 
 @dataclass(frozen=True, slots=True)
-class Sorted:
+class SortedFindings:
     """Findings that count, findings that are accepted, and remarks: acceptances that ended, and
     what nobody knows because of an accepted finding.
     """
 
     findings: list[Finding]
-    accepted: list[Accepted]
+    accepted: list[AcceptedFinding]
     remarks: list[str]
 
 
@@ -41,12 +41,12 @@ def sort_out(
     today: date,
     complete: bool,
     falling: Collection[str] = (),
-) -> Sorted:
+) -> SortedFindings:
     """Set accepted findings aside. What was not explored to the end, and a variant that was not
     explored, may hide an accepted finding: needless ones are reported only when `complete`. What
     is `falling` occurs, though it is no finding of its own.
     """
-    result = Sorted([], [], [])
+    result = SortedFindings([], [], [])
     by_id = {acceptance.finding: acceptance for acceptance in device.accepted}
     for finding in findings:
         acceptance = by_id.get(finding.id)
@@ -56,7 +56,7 @@ def sort_out(
             result.findings.append(finding)
             result.remarks.append(f"the acceptance of {finding.id} ended on {acceptance.until}")
         else:
-            result.accepted.append(Accepted(finding, acceptance.reason, acceptance.until))
+            result.accepted.append(AcceptedFinding(finding, acceptance.reason, acceptance.until))
             if finding.code in LEAD_NOWHERE:
                 result.remarks.append(f"not explored: what follows the accepted {finding.id}")
     present = {finding.id for finding in findings}.union(falling)

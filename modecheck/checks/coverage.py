@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from modecheck.engine.plain import BLOCKED
 from modecheck.engine.space import Space
 from modecheck.model.parts import Chip, Rule
-from modecheck.product.form import Product
+from modecheck.product.ir import Product
 
 RuleName = tuple[str, str]
 """A chip and the title of its rule."""

@@ -1,6 +1,7 @@
 """Deadlock: no chip and no link can go on, time changes nothing, and the device does not rest.
 
-Nobody goes on with a step that leads to the very state it starts from (`modecheck.engine.drives`).
+Nobody goes on with a step that leads to the very state it starts from
+(`modecheck.engine.system_actions`).
 
 Deadlocked states in which the same chips wait in the same states have one cause. A cause that
 contains another one whole is a consequence of it and is only counted.
@@ -12,12 +13,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from modecheck.checks.findings import Finding
+from modecheck.checks.traces import Trace, trace_to
 from modecheck.checks.waiting import waiting_for_room, who_waits_for_whom
-from modecheck.checks.ways import Way, way_to
 from modecheck.engine.plain import State
 from modecheck.engine.space import Space
 from modecheck.model.places import Place
-from modecheck.product.form import Product
+from modecheck.product.ir import Product
 
 Cause = frozenset[tuple[str, str]]
 """Pairs of a chip and its leaf; where all chips rest, of a link and the message at its head."""
@@ -36,7 +37,7 @@ def deadlocks(space: Space) -> list[Deadlock]:
     """Every deadlock, the shallowest first."""
     by_cause: dict[Cause, Deadlock] = {}
     due = space.mark("due") if "due" in space.product.conditions else 0
-    for number in space.quiet(space.mark("rests") | due):
+    for number in space.quiescent(space.mark("rests") | due):
         cause = cause_of(space.product, space.state(number))
         by_cause.setdefault(cause, Deadlock(cause, number, [])).states.append(number)
     minimal: list[Deadlock] = []
@@ -69,15 +70,15 @@ def cause_of(product: Product, state: State) -> Cause:
 def find(space: Space, found: list[Deadlock]) -> Iterator[Finding]:
     """A finding for each deadlock."""
     for deadlock in found:
-        way = way_to(space, deadlock.first)
+        trace = trace_to(space, deadlock.first)
         state = space.state(deadlock.first)
-        yield finding_of(space.product, deadlock.cause, state, way, count=len(deadlock.states))
+        yield finding_of(space.product, deadlock.cause, state, trace, count=len(deadlock.states))
 
 
 def finding_of(
-    product: Product, cause: Cause, state: State, way: Way, *, count: int = 1
+    product: Product, cause: Cause, state: State, trace: Trace, *, count: int = 1
 ) -> Finding:
-    """The finding of a cause that `state` has, at the end of `way`, and `count` states in all."""
+    """The finding of a cause that `state` has, at the end of `trace`, and `count` states in all."""
     names = [chip.name for chip in product.chips] + [queue.name for queue in product.queues]
     parts = sorted(cause, key=lambda part: names.index(part[0]))
     chips = [n for n, chip in enumerate(product.chips) if chip.name in dict(parts)]
@@ -89,7 +90,7 @@ def finding_of(
         subject="+".join(f"{name}.{where}" for name, where in parts),
         text=_text(parts, chips_wait=bool(chips)),
         place=_place(product, parts[0]),
-        way=way,
+        trace=trace,
         details=tuple(details),
     )
 

@@ -16,16 +16,16 @@ from dataclasses import dataclass
 from itertools import accumulate
 from operator import itemgetter
 
-from modecheck.checks.ways import Move, Way
+from modecheck.checks.traces import Move, Trace
 from modecheck.engine.happenings import Accepted, Arrived, Doubled, Dropped, Passed, Struck, Took
 from modecheck.engine.plain import Interpreter, State, Step
 from modecheck.model.parts import Duration, Rule
 from modecheck.model.places import Place
-from modecheck.product.form import Product
+from modecheck.product.ir import Product
 
 
 @dataclass(frozen=True, slots=True)
-class Constant:
+class ModelDuration:
     """A duration of a model: whose it is, what it says, and where."""
 
     name: str
@@ -40,27 +40,27 @@ class Constant:
 class Decider:
     """A constant on the critical path: how often it ran there, and for how many ticks in all."""
 
-    constant: Constant
+    constant: ModelDuration
     times: int
     ticks: int
 
 
-def deciders(product: Product, way: Way) -> tuple[Decider, ...]:
+def deciders(product: Product, trace: Trace) -> tuple[Decider, ...]:
     """The constants that decide a way from where its clock starts, or its loop if it has one; the
     one that ran longest first.
     """
-    return _Path(product, way).deciders()
+    return _Path(product, trace).deciders()
 
 
-def constant_of_rule(product: Product, rule: Rule) -> Constant | None:
+def constant_of_rule(product: Product, rule: Rule) -> ModelDuration | None:
     """What a rule waits for, if it does."""
     if rule.expires:
         timer = product.device.chips[rule.chip].timers[rule.expires]
-        return Constant(f"{rule.chip}.{timer.name}", timer.duration)
+        return ModelDuration(f"{rule.chip}.{timer.name}", timer.duration)
     if rule.after is None:
         return None
-    title = rule.title if ":" not in rule.title else ("every" if rule.periodic else "after")
-    return Constant(f"{rule.chip}.{title}", rule.after)
+    title = rule.title if ":" not in rule.title else ("period" if rule.periodic else "after")
+    return ModelDuration(f"{rule.chip}.{title}", rule.after)
 
 
 def changes_anything(product: Product, before: State, after: State) -> bool:
@@ -85,15 +85,15 @@ class _Path:
     interpreter in which something may have happened that is asked for.
     """
 
-    def __init__(self, product: Product, way: Way) -> None:
+    def __init__(self, product: Product, trace: Trace) -> None:
         self._product = product
-        self._begin = way.switch_from
-        if 0 < way.loop_from <= len(way.moves):
-            self._begin = way.loop_from - 1
-        self._moves = way.moves
-        self._states = [product.initial, *(move.after for move in way.moves)]
-        self._steps = _Steps(product, self._states, way.moves)
-        self._passed = [0, *accumulate(self._ticks(at) for at in range(len(way.moves)))]
+        self._begin = trace.switch_from
+        if 0 < trace.loop_from <= len(trace.moves):
+            self._begin = trace.loop_from - 1
+        self._moves = trace.moves
+        self._states = [product.initial, *(move.after for move in trace.moves)]
+        self._steps = _Steps(product, self._states, trace.moves)
+        self._passed = [0, *accumulate(self._ticks(at) for at in range(len(trace.moves)))]
         self._takers = _Takers(product)
         self._beginning: dict[tuple[int, int], bool] = {}
         self._lasting = lasting_part(product)
@@ -104,13 +104,13 @@ class _Path:
         time = self._product.time
         if time is None or self._moves[at].label != time.label:
             return 0
-        if not time.leaps:
+        if not time.time_acceleration:
             return 1
         return sum(one.ticks for one in self._steps[at].happenings if isinstance(one, Passed))
 
     def deciders(self) -> tuple[Decider, ...]:
-        times: Counter[Constant] = Counter()
-        ticks: Counter[Constant] = Counter()
+        times: Counter[ModelDuration] = Counter()
+        ticks: Counter[ModelDuration] = Counter()
         at = len(self._moves) - 1
         while at >= self._begin:
             cause = self._cause(at)
@@ -126,17 +126,17 @@ class _Path:
         order = sorted(times, key=lambda one: (-ticks[one], one.name))
         return tuple(Decider(one, times[one], ticks[one]) for one in order)
 
-    def _cause(self, at: int) -> tuple[Constant, int] | None:
+    def _cause(self, at: int) -> tuple[ModelDuration, int] | None:
         """What a step has waited for, and the step with which that began (-1: with the start)."""
         label = self._product.labels[self._moves[at].label]
         if label.kind == "rule":
             constant = constant_of_rule(self._product, self._product.rules[label.rule])
             return None if constant is None else (constant, self._began(at, label.rule))
-        if label.kind in ("deliver", "ignore"):
+        if label.kind in ("deliver", "discard"):
             link = self._product.device.links[self._product.queues[label.queue].name]
             sent = None if link.delay is None else self._sent_in(at, label.queue)
             if link.delay is not None and sent is not None:
-                return Constant(f"{link.name} delay", link.delay), sent
+                return ModelDuration(f"{link.name} delay", link.delay), sent
         return None
 
     def _began(self, at: int, number: int) -> int:
@@ -236,16 +236,16 @@ class _Takers:
     """Which rules may be taken in a step, by its label: at least those that are.
 
     None are where time passes. In a step of a rule it is that one, and those with which somebody
-    may hear a signal that one of them raises; nobody is struck then.
+    may hear a signal that one of them gives; nobody is struck then.
     """
 
     def __init__(self, product: Product) -> None:
         self._product = product
-        self._raised: dict[int, set[int]] = defaultdict(set)
+        self._signalled: dict[int, set[int]] = defaultdict(set)
         self._heard: dict[int, set[int]] = defaultdict(set)
         for chip in product.chips:
             for reaction in chip.reactions:
-                self._raised[reaction.rule].update(reaction.raises)
+                self._signalled[reaction.rule].update(reaction.signals)
             for hearing in chip.hearings:
                 for signal, reactions in hearing.items():
                     self._heard[signal].update(one.rule for one in reactions)
@@ -260,7 +260,7 @@ class _Takers:
         pending = [label.rule]
         taken = {label.rule}
         while pending:
-            signals = self._raised[pending.pop()]
+            signals = self._signalled[pending.pop()]
             new = {rule for signal in signals for rule in self._heard[signal]} - taken
             taken |= new
             pending += new

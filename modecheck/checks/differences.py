@@ -30,7 +30,7 @@ class NewVerdict:
 
 
 @dataclass(frozen=True, slots=True)
-class Difference:
+class VerdictDifference:
     """`broken` are findings of the new verdict; `mended` are ids that are found no more, `same` ids
     that still are. Where the new verdict is incomplete, what was not seen again is `unseen`.
     """
@@ -43,7 +43,7 @@ class Difference:
     complete: bool
 
 
-def difference(old: Verdict, new: Verdict) -> Difference:
+def difference(old: Verdict, new: Verdict) -> VerdictDifference:
     """What the new verdict says otherwise than the old one."""
     before, after = _occurrences(old), _occurrences(new)
     broken = tuple(f for f in new.findings if _is_new(f, before, after))
@@ -51,7 +51,7 @@ def difference(old: Verdict, new: Verdict) -> Difference:
     falling = {f"broken-requirement:{name}" for name in fallen}
     gone = [name for name in before if name not in after and name not in falling]
     ids = {finding.id for finding in broken}
-    return Difference(
+    return VerdictDifference(
         broken=broken,
         mended=tuple(gone) if new.complete else (),
         same=tuple(name for name in before if name in {*after, *falling} and name not in ids),

@@ -1,5 +1,5 @@
-"""Steps that must not happen: unhandled messages, signals without room for their answer, overflows,
-values out of range.
+"""Steps that must not happen: unspecified receptions, signals without room for their answer,
+overflows, values out of range.
 """
 
 from __future__ import annotations
@@ -7,7 +7,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from modecheck.checks.findings import Finding
-from modecheck.checks.ways import way_to_failure
+from modecheck.checks.traces import trace_to_failure
 from modecheck.engine.space import Space
 
 
@@ -20,6 +20,6 @@ def find(space: Space) -> Iterator[Finding]:
             subject=failure.subject,
             text=failure.text,
             place=failure.place,
-            way=way_to_failure(space, sighting),
+            trace=trace_to_failure(space, sighting),
             also=tuple(dict.fromkeys(other.place for other in sighting.others)),
         )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from modecheck.checks.ways import Way
+from modecheck.checks.traces import Trace
 from modecheck.model.places import Place
 
 ERROR, WARNING = "error", "warning"
@@ -46,10 +46,10 @@ KINDS: dict[str, Kind] = {
         "chips can go round for ever before time can go on",
         "let something in the loop take time: a timer, or a link with a delay",
     ),
-    "unhandled-message": Kind(
+    "unspecified-reception": Kind(
         ERROR,
         "a message arrives and the state has no answer",
-        "add a rule, or list the message under 'ignores' or 'defers' of the state",
+        "add a rule, or list the message under 'discards' or 'defers' of the state",
     ),
     "blocked-reaction": Kind(
         ERROR,
@@ -134,7 +134,7 @@ KINDS: dict[str, Kind] = {
 class Finding:
     """One cause of one kind. `details` are sentences; `also` further places with the same cause.
 
-    `way` is a shortest scenario, where there is one. `variants` tells in which choices of options
+    `trace` is a shortest scenario, where there is one. `variants` tells in which choices of options
     it occurs, when several were explored.
     """
 
@@ -142,7 +142,7 @@ class Finding:
     subject: str
     text: str
     place: Place
-    way: Way | None = None
+    trace: Trace | None = None
     details: tuple[str, ...] = ()
     also: tuple[Place, ...] = ()
     variants: tuple[str, ...] = ()
@@ -163,12 +163,12 @@ class Finding:
     @property
     def steps(self) -> int | None:
         """The length of its scenario, once round the loop included."""
-        return len(self.way.moves) if self.way is not None else None
+        return len(self.trace.moves) if self.trace is not None else None
 
     @property
     def fewest(self) -> int | None:
         """The steps of its scenario that are the fewest possible: up to its loop, if it has one."""
-        looped = self.way is not None and self.way.loop_from
+        looped = self.trace is not None and self.trace.loop_from
         return looped - 1 if looped else self.steps
 
 

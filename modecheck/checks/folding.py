@@ -13,8 +13,8 @@ from dataclasses import dataclass, field
 
 from modecheck.checks.mode_switches import mode_bits
 from modecheck.engine.space import INITIAL, Space
-from modecheck.model.mistakes import InvalidInput, Mistake, nearest_name
-from modecheck.product.form import Product
+from modecheck.model.errors import InputError, InvalidInput, nearest_name
+from modecheck.product.ir import Product
 
 MOST_STATES = 300_000
 """States that are folded, the nearest ones: about ten seconds. Beyond them it is incomplete."""
@@ -121,9 +121,9 @@ def parts_known(product: Product) -> list[str]:
     return [*([MODE] if product.device.modes else []), *own]
 
 
-def _unknown(part: str, known: list[str]) -> Mistake:
+def _unknown(part: str, known: list[str]) -> InputError:
     expected = "'mode', CHIP.state or CHIP.VARIABLE"
-    return Mistake(f"{part!r} is nothing to fold by", None, expected, nearest_name(part, known))
+    return InputError(f"{part!r} is nothing to fold by", None, expected, nearest_name(part, known))
 
 
 def _reader(space: Space, part: str, count: int) -> Callable[[int], str]:

@@ -1,7 +1,7 @@
 """The gap table: what each state of a chip does with each event, and what really arrives where.
 
 A gap is an event that arrives in a state that has no answer to it. For a message that is an
-unhandled message; a signal simply finds nobody who reacts, which may or may not be meant.
+unspecified reception; a signal simply finds nobody who reacts, which may or may not be meant.
 """
 
 from __future__ import annotations
@@ -9,9 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from modecheck.checks.coverage import event_name
-from modecheck.engine.plain import BLOCKED, UNHANDLED, UNHEARD
+from modecheck.engine.plain import BLOCKED, UNHEARD, UNSPECIFIED
 from modecheck.engine.space import Space
-from modecheck.product.form import ChipForm, Otherwise, Product, Reaction
+from modecheck.product.ir import ChipIR, Otherwise, Product, Reaction
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,9 +24,9 @@ class GapEvent:
 
 
 @dataclass(frozen=True, slots=True)
-class Cell:
+class GapEntry:
     """What a leaf does with an event. `targets` are the leaves that rules lead to, in the order in
-    which the rules are tried; `otherwise`, for when none is enabled, is "ignore", "defer" or "".
+    which the rules are tried; `otherwise`, for when none is enabled, is "discard", "defer" or "".
 
     `arrives` tells whether the event was met there, `unanswered` whether it found no answer, and
     `blocked` whether a full link kept a rule from being taken: a message then waits, and a signal
@@ -47,7 +47,7 @@ class GapTable:
     chip: str
     leaves: tuple[str, ...]
     events: tuple[GapEvent, ...]
-    cells: dict[tuple[str, GapEvent], Cell]
+    cells: dict[tuple[str, GapEvent], GapEntry]
 
     def gaps(self) -> list[tuple[str, GapEvent]]:
         """The pairs of leaf and event that occur without an answer."""
@@ -80,7 +80,7 @@ def _outcomes(space: Space) -> Outcomes:
     return outcomes
 
 
-def _events(product: Product, form: ChipForm) -> tuple[GapEvent, ...]:
+def _events(product: Product, form: ChipIR) -> tuple[GapEvent, ...]:
     messages = [
         (message.name, product.queues[queue].name)
         for queue in form.inputs
@@ -98,25 +98,25 @@ def _events(product: Product, form: ChipForm) -> tuple[GapEvent, ...]:
 
 
 def _table(
-    product: Product, form: ChipForm, events: tuple[GapEvent, ...], outcomes: Outcomes
+    product: Product, form: ChipIR, events: tuple[GapEvent, ...], outcomes: Outcomes
 ) -> GapTable:
     cells = {}
     for leaf, name in enumerate(form.leaves):
         for event in events:
             met = outcomes.get((form.name, name, event.link, event.name), set())
             reactions, otherwise = _answer(product, form, leaf, event)
-            cells[name, event] = Cell(
+            cells[name, event] = GapEntry(
                 targets=_targets(form, leaf, reactions),
                 otherwise=otherwise,
                 arrives=bool(met),
-                unanswered=bool(met & {UNHANDLED, UNHEARD}) and otherwise == "",
+                unanswered=bool(met & {UNSPECIFIED, UNHEARD}) and otherwise == "",
                 blocked=BLOCKED in met,
             )
     return GapTable(form.name, form.leaves, events, cells)
 
 
 def _answer(
-    product: Product, form: ChipForm, leaf: int, event: GapEvent
+    product: Product, form: ChipIR, leaf: int, event: GapEvent
 ) -> tuple[tuple[Reaction, ...], str]:
     if not event.link:
         return form.hearings[leaf].get(product.signals.index(event.name), ()), ""
@@ -124,11 +124,11 @@ def _answer(
     code = [one.name for one in product.queues[queue].messages].index(event.name) + 1
     reception = form.receptions[leaf][queue, code]
     certain = any(reaction.own_guard is None for reaction in reception.reactions)
-    if certain or reception.otherwise is Otherwise.UNHANDLED:
+    if certain or reception.otherwise is Otherwise.UNSPECIFIED:
         return reception.reactions, ""
     return reception.reactions, reception.otherwise.value
 
 
-def _targets(form: ChipForm, leaf: int, reactions: tuple[Reaction, ...]) -> tuple[str, ...]:
+def _targets(form: ChipIR, leaf: int, reactions: tuple[Reaction, ...]) -> tuple[str, ...]:
     numbers = (reaction.enters if reaction.enters >= 0 else leaf for reaction in reactions)
     return tuple(dict.fromkeys(form.leaves[number] for number in numbers))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from modecheck.checks.findings import Finding
-from modecheck.checks.ways import Way
+from modecheck.checks.traces import Trace
 from modecheck.engine.space import Space
 from modecheck.model.parts import Requirement
 
@@ -41,14 +41,14 @@ class Judged:
     cost: Cost | None = field(default=None, compare=False)
 
 
-def broken(need: Requirement, text: str, way: Way | None = None) -> Judged:
+def broken(need: Requirement, text: str, trace: Trace | None = None) -> Judged:
     """A requirement that does not hold, with the scenario that shows it."""
     finding = Finding(
         code="broken-requirement",
         subject=need.name,
         text=f"{need.sentence}: {text}",
         place=need.place,
-        way=way,
+        trace=trace,
     )
     return Judged(need, BROKEN, finding)
 

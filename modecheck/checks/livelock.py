@@ -18,10 +18,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from modecheck.checks.findings import Finding
-from modecheck.checks.ways import way_round
+from modecheck.checks.traces import lasso
 from modecheck.checks.wording import listed
 from modecheck.engine.space import FairLoop, LoopQuery, Space
-from modecheck.product.form import Product
+from modecheck.product.ir import Product
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +78,7 @@ def _idle_talk(product: Product) -> Iterator[int]:
                 yield number
         elif label.kind == "tick":
             yield number
-        elif label.kind in ("deliver", "ignore"):
+        elif label.kind in ("deliver", "discard"):
             queue = product.queues[label.queue]
             message = queue.messages[label.message - 1].name
             if not product.device.links[queue.name].carries[message].payload:
@@ -130,7 +130,7 @@ def _finding(space: Space, found: Livelock) -> Finding:
         subject="+".join(names),
         text=f"{listed(names)} can be busy for ever, and nothing comes of it",
         place=product.device.chips[first.name].states[where].place,
-        way=way_round(space, found.loop),
+        trace=lasso(space, found.loop),
         details=tuple(_details(space, found)),
     )
 

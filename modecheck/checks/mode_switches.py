@@ -10,8 +10,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from modecheck.checks.findings import Finding
-from modecheck.checks.ways import Way, way_along, way_to
-from modecheck.engine.space import Space, Spread, first_zero
+from modecheck.checks.traces import Trace, trace_along, trace_to
+from modecheck.engine.space import BfsRegion, Space, first_zero
 from modecheck.model.parts import Device
 
 
@@ -27,7 +27,7 @@ class ModeSwitch:
     direct: bool
     steps: int | None
     via: tuple[str, ...]
-    way: Way | None
+    trace: Trace | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,23 +72,23 @@ def _switches_from(space: Space, bits: ModeBits, source: str) -> Iterator[ModeSw
     if len(bits.by_name) < 2:
         return
     own = bits.by_name[source]
-    direct = space.spread(own, blocked=bits.any)
-    anywhere: Spread | None = None
+    direct = space.bfs(own, blocked=bits.any)
+    anywhere: BfsRegion | None = None
     for target, bit in bits.by_name.items():
         if target == source:
             continue
         found = direct.first(bit, own)
         if found is not None:
             start, path = direct.path_to(found)
-            way = way_along(space, start, path)
-            yield ModeSwitch(source, target, True, True, len(path), (), way)
+            trace = trace_along(space, start, path)
+            yield ModeSwitch(source, target, True, True, len(path), (), trace)
             continue
-        anywhere = anywhere or space.spread(own, blocked=0)
+        anywhere = anywhere or space.bfs(own, blocked=0)
         yield _indirect(space, bits, source, target, anywhere)
 
 
 def _indirect(
-    space: Space, bits: ModeBits, source: str, target: str, anywhere: Spread
+    space: Space, bits: ModeBits, source: str, target: str, anywhere: BfsRegion
 ) -> ModeSwitch:
     found = anywhere.first(bits.by_name[target], 0)
     if found is None:
@@ -96,8 +96,8 @@ def _indirect(
     start, path = anywhere.path_to(found)
     passed = {name: None for _, n in path for name in bits.names(space.marks_at(n))}
     via = tuple(name for name in passed if name not in (source, target))
-    way = way_along(space, start, path)
-    return ModeSwitch(source, target, True, False, len(path), via, way)
+    trace = trace_along(space, start, path)
+    return ModeSwitch(source, target, True, False, len(path), via, trace)
 
 
 def find(space: Space, switches: list[ModeSwitch]) -> Iterator[Finding]:
@@ -119,17 +119,17 @@ def two_at_once(space: Space) -> Iterator[Finding]:
         if len(names) > 1:
             first[names] = min(first.get(names, occurrence.first), occurrence.first)
     for names, number in first.items():
-        yield two_modes_finding(space.product.device, names, way_to(space, number))
+        yield two_modes_finding(space.product.device, names, trace_to(space, number))
 
 
-def two_modes_finding(device: Device, names: tuple[str, ...], way: Way) -> Finding:
+def two_modes_finding(device: Device, names: tuple[str, ...], trace: Trace) -> Finding:
     """The device is in these modes at once at the end of a way."""
     return Finding(
         code="two-modes",
         subject="+".join(names),
         text=f"the device is in {' and '.join(names)} at once",
         place=device.modes[names[1]].place,
-        way=way,
+        trace=trace,
     )
 
 
@@ -157,7 +157,7 @@ def _unending(space: Space) -> Iterator[Finding]:
     bits = mode_bits(space)
     if not any(marks & bits.any for marks in space.combinations()):
         return
-    arrives = space.roads_to(bits.any)
+    arrives = space.can_reach(bits.any)
     if first_zero(arrives) is None:
         return
     for name, bit in bits.by_name.items():
@@ -167,7 +167,7 @@ def _unending(space: Space) -> Iterator[Finding]:
             yield _unending_finding(space, name, between, lost)
 
 
-def _unending_finding(space: Space, name: str, between: Spread, lost: int) -> Finding:
+def _unending_finding(space: Space, name: str, between: BfsRegion, lost: int) -> Finding:
     """Its scenario is the shortest of those that pass through the mode."""
     start, path = between.path_to(lost)
     return Finding(
@@ -175,5 +175,5 @@ def _unending_finding(space: Space, name: str, between: Spread, lost: int) -> Fi
         subject=name,
         text=f"a switch out of {name} can never end in any mode",
         place=space.product.device.modes[name].place,
-        way=way_along(space, start, path),
+        trace=trace_along(space, start, path),
     )

@@ -91,7 +91,7 @@ def _reads(term: Term | None, found: Dependent, *, heard: bool = False) -> bool:
 
 def _add(chip: Chip, rule: Rule, found: Dependent) -> None:
     found.rules.add((rule.chip, rule.title))
-    found.events |= set(rule.raises) | {send.message for send in rule.sends}
+    found.events |= set(rule.signals) | {send.message for send in rule.sends}
     found.variables |= {
         (chip.name, target.variable)
         for assignment in rule.assignments

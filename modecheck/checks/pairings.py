@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from modecheck.checks.findings import Finding
-from modecheck.checks.ways import Way, way_over, way_to
+from modecheck.checks.traces import Trace, trace_over, trace_to
 from modecheck.engine.plain import Interpreter, State
 from modecheck.engine.space import Space, first_zero
 from modecheck.model.parts import Pairing, PairingEnd
 from modecheck.product.composition import acting, acts
-from modecheck.product.form import Label, Product
+from modecheck.product.ir import Label, Product
 
 
 def find(space: Space) -> Iterator[Finding]:
@@ -29,17 +29,17 @@ def _usurped(space: Space, pairing: Pairing) -> Iterator[Finding]:
     found = space.first_change(apart, astray)
     if found is not None:
         number, edge = found
-        yield usurped_finding(pairing, way_over(space, number, edge))
+        yield usurped_finding(pairing, trace_over(space, number, edge))
 
 
-def usurped_finding(pairing: Pairing, way: Way) -> Finding:
+def usurped_finding(pairing: Pairing, trace: Trace) -> Finding:
     """A session begins with the last move of a way."""
     return Finding(
         code="usurped-session",
         subject=pairing.name,
         text=f"a session of {pairing.name} begins although it is not the one selected",
         place=pairing.place,
-        way=way,
+        trace=trace,
     )
 
 
@@ -51,12 +51,12 @@ def _lost(space: Space, pairing: Pairing) -> Iterator[Finding]:
     if found is not None:
         number, edge = found
         before, after = space.state(number), space.state(edge.target)
-        way = way_over(space, number, edge)
-        yield lost_finding(space.product, pairing, before, after, way)
+        trace = trace_over(space, number, edge)
+        yield lost_finding(space.product, pairing, before, after, trace)
 
 
 def lost_finding(
-    product: Product, pairing: Pairing, before: State, after: State, way: Way
+    product: Product, pairing: Pairing, before: State, after: State, trace: Trace
 ) -> Finding:
     """A key is gone with the last move of a way, which leads from one state to the other."""
     end = next(
@@ -69,7 +69,7 @@ def lost_finding(
         subject=pairing.name,
         text=f"{end} is gone, and nobody forgot the pairing {pairing.name}",
         place=variable.place,
-        way=way,
+        trace=trace,
         details=(hint,) if hint else (),
     )
 
@@ -81,11 +81,11 @@ def _one_sided(space: Space, pairing: Pairing) -> Iterator[Finding]:
     for number in space.numbered(wanted):
         state = space.state(number)
         if space.is_expanded(number) and not _busy(interpreter, state):
-            yield one_sided_finding(space.product, pairing, state, way_to(space, number))
+            yield one_sided_finding(space.product, pairing, state, trace_to(space, number))
             return
 
 
-def one_sided_finding(product: Product, pairing: Pairing, state: State, way: Way) -> Finding:
+def one_sided_finding(product: Product, pairing: Pairing, state: State, trace: Trace) -> Finding:
     """The device rests in a state, at the end of a way, in which the ends differ."""
     one, two = (_spelled(product, end, state) for end in pairing.ends)
     return Finding(
@@ -93,7 +93,7 @@ def one_sided_finding(product: Product, pairing: Pairing, state: State, way: Way
         subject=pairing.name,
         text=f"the device rests while {one} and {two}",
         place=pairing.place,
-        way=way,
+        trace=trace,
     )
 
 
@@ -131,7 +131,7 @@ def _unrecoverable(space: Space, pairing: Pairing) -> Iterator[Finding]:
     helpers = tuple(acting(actor) for actor in pairing.recovers_without)
     forgetting = acts(space.product.device, pairing.forgotten_by)
     barred = space.product.event_bits(forgetting + helpers)
-    recovers = space.roads_to(space.mark(f"paired:{pairing.name}"), without_events=barred)
+    recovers = space.can_reach(space.mark(f"paired:{pairing.name}"), without_events=barred)
     lost = first_zero(recovers)
     if lost is None:
         return
@@ -143,5 +143,5 @@ def _unrecoverable(space: Space, pairing: Pairing) -> Iterator[Finding]:
         subject=pairing.name,
         text=f"{one} and {two}, and no road leads back to a working {pairing.name}{unaided}",
         place=pairing.place,
-        way=way_to(space, lost),
+        trace=trace_to(space, lost),
     )

@@ -13,13 +13,13 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import chain, pairwise
 
-from modecheck.checks import requirements, watched
-from modecheck.checks.deciding import Constant, constant_of_rule
+from modecheck.checks import requirement_checks, watched
+from modecheck.checks.deciding import ModelDuration, constant_of_rule
 from modecheck.checks.judged import HOLDS, UNDECIDED, VACUOUS
 from modecheck.engine.choice import Search, explore_with
 from modecheck.model.parts import Chip, Device, Duration, Link
 from modecheck.product.composition import compose
-from modecheck.product.form import Product
+from modecheck.product.ir import Product
 
 WIDEST = 8
 """How many times its own length a constant is moved up at the most."""
@@ -28,9 +28,9 @@ LEAST_REACH = 16
 
 
 @dataclass(frozen=True, slots=True)
-class Explored:
+class SlackExploration:
     """The lengths (ticks, of its earlier end where it has two) at which the device was explored
-    with a constant, in order, that which it has `now` among them; `every` one from `lowest` to
+    with a constant, in order, that which it has `now` among them; `period` one from `lowest` to
     `highest`, or some. It is not `whole` where a bound kept some from being explored.
     """
 
@@ -52,9 +52,9 @@ class Slack:
     `undecided` where an exploration was stopped.
     """
 
-    constant: Constant
+    constant: ModelDuration
     need: str
-    explored: Explored
+    explored: SlackExploration
     broken: tuple[int, ...]
     undecided: tuple[int, ...]
 
@@ -120,19 +120,19 @@ class SlackSearch:
         for constant in constants:
             yield from self._told(constant, needs, [s for s in sides if s.constant == constant])
 
-    def _sides(self, constant: Constant) -> Iterator[_Side]:
+    def _sides(self, constant: ModelDuration) -> Iterator[_Side]:
         """The moves down and up, the nearest first."""
         own = self._own(constant)
         least = 1 if self._is_period(constant) else 0
         yield _Side(constant, range(-1, least - own - 1, -1))
         yield _Side(constant, range(1, max(WIDEST * own, LEAST_REACH) + 1))
 
-    def _own(self, constant: Constant) -> int:
+    def _own(self, constant: ModelDuration) -> int:
         clock = self.device.clock
         assert clock is not None
         return clock.ticks(constant.duration.low)
 
-    def _is_period(self, constant: Constant) -> bool:
+    def _is_period(self, constant: ModelDuration) -> bool:
         rules = (rule for chip in self.device.chips.values() for rule in chip.rules)
         return any(rule.after == constant.duration and rule.periodic for rule in rules)
 
@@ -166,14 +166,14 @@ class SlackSearch:
         return verdicts is not None and verdicts[need] not in (HOLDS, VACUOUS)
 
     def _told(
-        self, constant: Constant, needs: Iterable[str], sides: Sequence[_Side]
+        self, constant: ModelDuration, needs: Iterable[str], sides: Sequence[_Side]
     ) -> Iterator[Slack]:
         own = self._own(constant)
         judged = {own + shift: said for side in sides for shift, said in side.judged.items()}
         reach = [own, *(own + side.shifts[-1] for side in sides if side.shifts)]
         lengths = tuple(sorted({own, *judged}))
         whole = all(side.whole for side in sides)
-        explored = Explored(own, min(reach), max(reach), lengths, whole)
+        explored = SlackExploration(own, min(reach), max(reach), lengths, whole)
         for need in needs:
             said = {length: verdicts[need] for length, verdicts in sorted(judged.items())}
             undecided = tuple(length for length, one in said.items() if one == UNDECIDED)
@@ -181,7 +181,7 @@ class SlackSearch:
             broken = tuple(length for length, one in said.items() if one not in fine)
             yield Slack(constant, need, explored, broken, undecided)
 
-    def _judged(self, constant: Constant | None, shift: int) -> dict[str, str] | None:
+    def _judged(self, constant: ModelDuration | None, shift: int) -> dict[str, str] | None:
         """The verdicts with a constant moved; None where a bound keeps it from being explored."""
         key = (None if constant is None else constant.duration.places, shift)
         if key not in self._verdicts:
@@ -191,8 +191,8 @@ class SlackSearch:
             device = self.device if constant is None else moved(self.device, constant, shift)
             space = explore_with(compose(device), self.search)
             needs = chain(*watched.needs_of(space.product))
-            watching = watched.judge(space, list(needs), self.search, None)
-            judged = [*requirements.judge(space), *watching]
+            observers = watched.judge(space, list(needs), self.search, None)
+            judged = [*requirement_checks.judge(space), *observers]
             self._verdicts[key] = {one.need.name: one.verdict for one in judged}
         return self._verdicts[key]
 
@@ -201,26 +201,26 @@ class SlackSearch:
 class _Side:
     """Moves of a constant in one direction, the nearest first, and what was judged at them."""
 
-    constant: Constant
+    constant: ModelDuration
     shifts: range
     judged: dict[int, dict[str, str]] = field(default_factory=dict)
     whole: bool = True
 
 
-def constants_of(product: Product) -> list[Constant]:
+def constants_of(product: Product) -> list[ModelDuration]:
     """Every duration that timers and links wait for, once for each place in the model's files."""
-    found: dict[object, Constant] = {}
+    found: dict[object, ModelDuration] = {}
     for rule in product.rules:
         constant = constant_of_rule(product, rule)
         if constant is not None:
             found.setdefault(constant.duration.places, constant)
     for link in product.device.links.values():
         if link.delay is not None:
-            found.setdefault(link.delay.places, Constant(f"{link.name} delay", link.delay))
+            found.setdefault(link.delay.places, ModelDuration(f"{link.name} delay", link.delay))
     return list(found.values())
 
 
-def moved(device: Device, constant: Constant, shift: int) -> Device:
+def moved(device: Device, constant: ModelDuration, shift: int) -> Device:
     """The device with both ends of a constant moved by so many ticks, wherever it is used."""
     clock = device.clock
     assert clock is not None

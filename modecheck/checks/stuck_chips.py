@@ -10,8 +10,8 @@ from collections.abc import Iterator
 
 from modecheck.checks.deadlocks import Deadlock
 from modecheck.checks.findings import Finding
+from modecheck.checks.traces import trace_to
 from modecheck.checks.waiting import who_waits_for_whom
-from modecheck.checks.ways import way_to
 from modecheck.engine.space import Space
 
 
@@ -30,7 +30,7 @@ def find(space: Space, known: list[Deadlock]) -> Iterator[Finding]:
             subject=f"{name}.{where}",
             text=f"{name} stays in {where} for ever, while others may go on",
             place=space.product.device.chips[name].states[where].place,
-            way=way_to(space, first),
+            trace=trace_to(space, first),
             details=tuple(who_waits_for_whom(space.product, space.state(first), [chip])),
         )
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 from modecheck.checks.findings import Finding
 from modecheck.checks.mode_switches import mode_bits
-from modecheck.checks.ways import Way, way_over, way_round
+from modecheck.checks.traces import Trace, lasso, trace_over
 from modecheck.engine.space import FairLoop, LoopQuery, Space
 from modecheck.product.composition import DROPPED
 
@@ -25,7 +25,7 @@ class SwitchEnding:
 
     mode: str
     at_most: int | None
-    loss: Way | None
+    loss: Trace | None
 
 
 def switch_endings(space: Space) -> list[SwitchEnding]:
@@ -44,7 +44,7 @@ def _ending(space: Space, mode: str) -> SwitchEnding:
     return SwitchEnding(
         mode=mode,
         at_most=space.longest(own, blocked=every),
-        loss=None if found is None else way_over(space, *found),
+        loss=None if found is None else trace_over(space, *found),
     )
 
 
@@ -54,7 +54,7 @@ def find(space: Space) -> Iterator[Finding]:
     if len(bits.by_name) < 2:
         return
     unwanted = bits.any | space.mark("settled")
-    query = LoopQuery(unwanted=unwanted, drives_only=True, only_changes=True)
+    query = LoopQuery(unwanted=unwanted, system_only=True, only_changes=True)
     if space.fair_loop(query).loop is None:
         return  # where there is none at all, there is none behind any mode
     for mode, bit in bits.by_name.items():
@@ -68,5 +68,5 @@ def find(space: Space) -> Iterator[Finding]:
                 subject=mode,
                 text=f"a switch out of {mode} can go on for ever",
                 place=space.product.device.modes[mode].place,
-                way=way_round(space, behind),
+                trace=lasso(space, behind),
             )

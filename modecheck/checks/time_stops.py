@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from modecheck.checks.findings import Finding
-from modecheck.checks.ways import way_to
+from modecheck.checks.traces import trace_to
 from modecheck.checks.wording import listed
 from modecheck.engine.plain import Interpreter
 from modecheck.engine.space import Space
@@ -22,7 +22,7 @@ def find(space: Space) -> Iterator[Finding]:
         return
     interpreter, mark = Interpreter(product), space.mark("due")
     stopped: dict[tuple[int, ...], list[int]] = {}
-    for number in space.quiet(0):
+    for number in space.quiescent(0):
         if space.marks_at(number) & mark:
             state = space.state(number)
             due = (one.rule for one in time.due if interpreter.condition(one.holds, state))
@@ -43,7 +43,7 @@ def _finding(space: Space, rules: tuple[int, ...], states: list[int]) -> Finding
         subject="+".join(titles),
         text=f"{listed(titles)} {verb} to be taken now, and cannot",
         place=named[0].place,
-        way=way_to(space, states[0]),
+        trace=trace_to(space, states[0]),
         details=tuple(details),
         also=tuple(rule.place for rule in named[1:]),
     )

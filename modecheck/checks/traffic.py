@@ -13,7 +13,7 @@ from typing import TypeAlias
 
 from modecheck.engine.space import Space
 from modecheck.model.parts import Pairing
-from modecheck.product.form import Queue
+from modecheck.product.ir import Queue
 
 MOST_STATES = 300_000
 """States looked at, the nearest ones: about ten seconds. Beyond them the result is incomplete."""
@@ -80,7 +80,7 @@ class _Sweep:
             return
         for edge in self._space.edges_from(number):
             label = self._space.product.labels[edge.label]
-            delivered = label.queue if label.kind in ("deliver", "ignore") else -1
+            delivered = label.queue if label.kind in ("deliver", "discard") else -1
             if delivered >= 0:
                 found.links.add(self._links[delivered])
             if label.kind == "duplicate" or edge.target >= self._count:

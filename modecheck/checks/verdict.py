@@ -15,14 +15,14 @@ from modecheck.checks import (
     mode_switches,
     never_seen,
     pairings,
-    requirements,
+    requirement_checks,
     stuck_chips,
     switch_endings,
     time_stops,
     watched,
     zeno,
 )
-from modecheck.checks.acceptance import Accepted, sort_out
+from modecheck.checks.acceptance import AcceptedFinding, sort_out
 from modecheck.checks.consequences import with_consequences
 from modecheck.checks.coverage import Coverage, coverage_of, joined
 from modecheck.checks.findings import KINDS, Finding, in_order
@@ -39,21 +39,21 @@ from modecheck.checks.mode_switches import ModeSwitch
 from modecheck.checks.other_choices import Dependent, dependent_on_other_choices
 from modecheck.checks.switch_endings import SwitchEnding
 from modecheck.engine.choice import EngineUnavailable, Search, explore_with
-from modecheck.engine.elsewhere import Elsewhere, can_begin
 from modecheck.engine.exploration import Reporter
+from modecheck.engine.forked_task import ForkedTask, can_begin
 from modecheck.engine.phases import phase
 from modecheck.engine.space import INTERRUPTION, Space
 from modecheck.model.parts import Device, Requirement
 from modecheck.product.composition import compose
 
 FEWEST_ELSEWHERE, MOST_ELSEWHERE = 20_000, 1_000_000
-"""States of a product beside which watchers are looked at in another process: of less that takes no
-time, and of more so long that people want to see how it goes on.
+"""States of a product beside which observers are looked at in another process: of less that takes
+no time, and of more so long that people want to see how it goes on.
 """
 WITH_ORDER = ("deadlock", "unused")
 """What can be told when independent steps are followed in one order only."""
 WITH_ZONES = (
-    "unhandled-message",
+    "unspecified-reception",
     "blocked-reaction",
     "overflow",
     "out-of-range",
@@ -75,13 +75,14 @@ one unit to the other, and be fair to none. What was not asked may be accepted a
 class Reduced:
     """How a part of a product stood for the whole. `units` are the chips that were exchanged for
     one another, or None where symmetry was not asked for, and `units_stopped_by` the bound because
-    of which some may be missing; `not_asked` are codes of findings. With `leaps`, time in which
-    nothing can happen was one step; with `zones`, moments were held together as bounds on clocks.
+    of which some may be missing; `not_asked` are codes of findings. With `time_acceleration`, time
+    in which nothing can happen was one step; with `zones`, moments were held together as bounds on
+    clocks.
     """
 
     units: tuple[tuple[str, ...], ...] | None = None
     order: bool = False
-    leaps: bool = False
+    time_acceleration: bool = False
     zones: bool = False
     units_stopped_by: str = ""
 
@@ -132,7 +133,7 @@ class Verdict:
     device: Device
     explored: tuple[Explored, ...]
     findings: tuple[Finding, ...]
-    accepted: tuple[Accepted, ...]
+    accepted: tuple[AcceptedFinding, ...]
     remarks: tuple[str, ...]
 
     @property
@@ -206,17 +207,17 @@ def explore_variant(
     how = search or Search()
     if how.engine == "zones":
         return _by_zones(device, how, reporter)
-    product = compose(device, leaps=how.leaps)
+    product = compose(device, time_acceleration=how.time_acceleration)
     asked = watched.events_of(product)
     exploration = explore_with(product, how, reporter, overhearing=asked)
     reduced = _reduced(exploration, how)
     if how.order:
         return _deadlocks_alone(device, exploration, reduced)
-    # Watchers tell identical units apart: what they watch is explored as a whole.
+    # Observers tell identical units apart: what they watch is explored as a whole.
     alone = replace(how, symmetry=False)
     waiting, following = watched.needs_of(product)
     beside = _begun_elsewhere(exploration, waiting, alone)
-    judged = list(requirements.judge(exploration))
+    judged = list(requirement_checks.judge(exploration))
     switches, findings = _searched(exploration, loops=not reduced.units)
     left = following if beside else [*waiting, *following]
     judged += watched.judge(exploration, left, alone, reporter)
@@ -278,14 +279,14 @@ def _tables(exploration: Space) -> _Tables:
 
 def _begun_elsewhere(
     exploration: Space, needs: list[Requirement], how: Search
-) -> Elsewhere[tuple[list[Judged], _Tables]] | None:
-    """What watchers find, and what is counted, in another process, where that is worth it, and
+) -> ForkedTask[tuple[list[Judged], _Tables]] | None:
+    """What observers find, and what is counted, in another process, where that is worth it, and
     nobody would miss what is told on the way of what takes long.
     """
     worth = FEWEST_ELSEWHERE <= exploration.state_count <= MOST_ELSEWHERE and bool(needs)
     if not worth or not can_begin(how.threads, how.limits):
         return None
-    return Elsewhere(
+    return ForkedTask(
         lambda: (list(watched.judge(exploration, needs, how, None)), _tables(exploration))
     )
 
@@ -296,19 +297,19 @@ def _in_document_order(device: Device, judged: list[Judged]) -> tuple[Judged, ..
 
 
 def _reduced(exploration: Space, how: Search) -> Reduced:
-    leaps = how.leaps and exploration.product.time is not None
+    time_acceleration = how.time_acceleration and exploration.product.time is not None
     if not how.symmetry:
-        return Reduced(order=how.order, leaps=leaps)
+        return Reduced(order=how.order, time_acceleration=time_acceleration)
     units, stopped_by = _units(exploration)
-    return Reduced(units, how.order, leaps, units_stopped_by=stopped_by)
+    return Reduced(units, how.order, time_acceleration, units_stopped_by=stopped_by)
 
 
 def _units(exploration: Space) -> tuple[tuple[tuple[str, ...], ...], str]:
     """The units that were exchanged, and the bound because of which some may be missing."""
-    from modecheck.engine.reductions.unfolded import Unfolded
+    from modecheck.engine.reductions.annotated_quotient import AnnotatedQuotient
     from modecheck.product.symmetry import symmetry_of
 
-    if isinstance(exploration, Unfolded):
+    if isinstance(exploration, AnnotatedQuotient):
         return exploration.units, exploration.units_stopped_by
     return (), symmetry_of(exploration.product).stopped_by
 
@@ -324,13 +325,13 @@ def _deadlocks_alone(device: Device, exploration: Space, reduced: Reduced) -> Ex
 
 def _by_zones(device: Device, how: Search, reporter: Reporter | None) -> Explored:
     """What can be told where moments were held together in zones."""
-    from modecheck.engine.zones.space import ZoneSpace
+    from modecheck.engine.zones.zone_space import ZoneSpace
 
-    if how.symmetry or how.order or how.leaps:
+    if how.symmetry or how.order or how.time_acceleration:
         raise EngineUnavailable("it explores no part that stands for the whole", "zones")
     zones = ZoneSpace(compose(device), limits=how.limits, reporter=reporter)
     space = cast("Space", zones)  # the checks below ask for nothing else
-    judged = {one.need.name: one for one in requirements.judge_states(space)}
+    judged = {one.need.name: one for one in requirement_checks.judge_states(space)}
     for need in device.requirements.values():
         judged.setdefault(need.name, undecided(need, "not asked of zones"))
     findings = [*failing_steps.find(space), *mode_switches.two_at_once(space)]

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from modecheck.engine.evaluation import StepFailed
 from modecheck.engine.plain import Interpreter, State
 from modecheck.model.parts import Chip, Rule
-from modecheck.product.form import Product
+from modecheck.product.ir import Product
 
 
 def who_waits_for_whom(product: Product, state: State, chips: Iterable[int]) -> Iterator[str]:
@@ -77,12 +77,12 @@ def _sentences(product: Product, state: State, chip: Chip, rule: Rule) -> list[s
         for link in links:
             sender = _place_of(product, state, link.sender)
             found.append(f"{event.name} over {link.name} from {sender}")
-        raisers = [
+        signallers = [
             other.name
             for other in product.device.chips.values()
-            if other.name != chip.name and any(event.name in r.raises for r in other.rules)
+            if other.name != chip.name and any(event.name in r.signals for r in other.rules)
         ]
-        found += [f"{event.name} from {_place_of(product, state, name)}" for name in raisers]
+        found += [f"{event.name} from {_place_of(product, state, name)}" for name in signallers]
     return found
 
 

@@ -1,7 +1,7 @@
 """Requirements about runs: an order of events, what follows in the end, what arrives once.
 
-Each is followed by a watcher beside the product. Those that only wait share an exploration, unless
-that turns out much larger than the product; those that follow an item have one each.
+Each is followed by an observer beside the product. Those that only wait share an exploration,
+unless that turns out much larger than the product; those that follow an item have one each.
 """
 
 from __future__ import annotations
@@ -10,30 +10,30 @@ import time
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
-from modecheck.checks.exchanges import what_went_wrong
+from modecheck.checks.exactly_once import what_went_wrong
 from modecheck.checks.judged import HOLDS, VACUOUS, Cost, Judged, broken, undecided, up_to_failures
 from modecheck.checks.together import explored_together, first_tries
-from modecheck.checks.ways import Way, way_round, way_to, without_watchers
-from modecheck.engine.beside import Beside
+from modecheck.checks.traces import Trace, lasso, trace_to, without_observers
 from modecheck.engine.choice import Search
 from modecheck.engine.exploration import Reporter
+from modecheck.engine.observer_product import ObserverProducts
 from modecheck.engine.phases import phase
 from modecheck.engine.space import INTERRUPTION, LoopAnswer, LoopQuery, Space, first_zero
 from modecheck.model.parts import Requirement
 from modecheck.product.composition import compose
-from modecheck.product.conditions import is_watched
-from modecheck.product.form import EventForm, Product
-from modecheck.product.watching import automaton_for, events_asked, room_for
+from modecheck.product.ir import EventIR, Product
+from modecheck.product.observers import automaton_for, events_asked, room_for
+from modecheck.product.state_conditions import is_watched
 
 
-def events_of(product: Product) -> tuple[EventForm, ...]:
-    """What the watchers will ask for that steps of the product do not report."""
+def events_of(product: Product) -> tuple[EventIR, ...]:
+    """What the observers will ask for that steps of the product do not report."""
     needs = product.device.requirements.values()
     return events_asked(product, (need for need in needs if is_watched(need)))
 
 
 def needs_of(product: Product) -> tuple[list[Requirement], list[Requirement]]:
-    """The requirements that need a watcher: those that wait for something, those that follow an
+    """The requirements that need an observer: those that wait for something, those that follow an
     item.
     """
     needs = [need for need in product.device.requirements.values() if is_watched(need)]
@@ -44,7 +44,7 @@ def needs_of(product: Product) -> tuple[list[Requirement], list[Requirement]]:
 def judge(
     space: Space, needs: Sequence[Requirement], search: Search, reporter: Reporter | None
 ) -> Iterator[Judged]:
-    """The verdict on each of these requirements, which need a watcher."""
+    """The verdict on each of these requirements, which need an observer."""
     if space.stopped_by == INTERRUPTION:
         yield from (undecided(need) for need in needs)
         return
@@ -53,10 +53,12 @@ def judge(
     following = [need for need in needs if need.exchange is not None]
 
     def product_with(names: tuple[str, ...]) -> Product:
-        return compose(space.product.device, watching=names, leaps=search.leaps)
+        return compose(
+            space.product.device, observers=names, time_acceleration=search.time_acceleration
+        )
 
     costs: dict[str, Cost] = {}
-    with Beside(space, product_with, reporter) as beside:
+    with ObserverProducts(space, product_with, reporter) as beside:
 
         def explore(some: Sequence[Requirement], how: Search) -> Space:
             names, began = tuple(need.name for need in some), time.monotonic()
@@ -93,24 +95,24 @@ def _with_observers(names: Sequence[str]) -> str:
 
 
 class _Judging:
-    """One requirement, and the exploration in which its watcher took part."""
+    """One requirement, and the exploration in which its observer took part."""
 
     def __init__(self, product: Product, watched: Space, need: Requirement) -> None:
         self._product = product
         self._watched = watched
         self._need = need
         self._automaton = automaton_for(watched.product.device, need)
-        names = [watcher.name for watcher in watched.product.watchers]
+        names = [observer.name for observer in watched.product.observers]
         self._number = names.index(need.name)
 
     def judged(self) -> Judged:
         need, watched = self._need, self._watched
         answers = self._staying_alive()
-        ways = self._ways_to_break(answers)
+        ways = self._traces_to_break(answers)
         if ways:
             # What never arrives also breaks the order of what comes later: the shorter one is told.
-            way, reason = min(ways, key=lambda found: len(found[0].moves))
-            return broken_run(self._product, need, way, reason)
+            trace, reason = min(ways, key=lambda found: len(found[0].moves))
+            return broken_run(self._product, need, trace, reason)
         if not watched.complete:
             return undecided(need, f"its exploration was stopped by {watched.stopped_by}")
         if self._lost_count():
@@ -126,15 +128,15 @@ class _Judging:
         known = condition in self._watched.product.conditions
         return self._watched.mark(condition) if known else 0
 
-    def _ways_to_break(self, answers: Sequence[LoopAnswer]) -> list[tuple[Way, str]]:
+    def _traces_to_break(self, answers: Sequence[LoopAnswer]) -> list[tuple[Trace, str]]:
         """The shortest way into a bad state, with the reason, and the ways of fair loops."""
         loops = [answer.loop for answer in answers if answer.loop is not None]
         watched = self._watched
-        ways = [way_round(watched, loop) for loop in loops]
-        found = [(without_watchers(watched.product, self._product, way), "") for way in ways]
+        ways = [lasso(watched, loop) for loop in loops]
+        found = [(without_observers(watched.product, self._product, trace), "") for trace in ways]
         return [*self._bad(), *found]
 
-    def _bad(self) -> Iterator[tuple[Way, str]]:
+    def _bad(self) -> Iterator[tuple[Trace, str]]:
         """The shortest scenario into a bad state."""
         found = []
         for reason in dict.fromkeys(self._automaton.bad.values()):
@@ -144,8 +146,8 @@ class _Judging:
                 found.append((self._watched.depth_of(number), number, reason))
         if found:
             _, number, reason = min(found)
-            way = way_to(self._watched, number)
-            yield without_watchers(self._watched.product, self._product, way), reason
+            trace = trace_to(self._watched, number)
+            yield without_observers(self._watched.product, self._product, trace), reason
 
     def _staying_alive(self) -> list[LoopAnswer]:
         """Whether it stays alive where nothing happens any more, and where something does: asked
@@ -168,7 +170,7 @@ class _Judging:
         what = self._mark(f"again:{self._need.name}") or self._mark(f"alive:{self._need.name}")
         if not what or not self._watched.failures:
             return False
-        return first_zero(self._watched.roads_to(0, lacking=what, past_failures=False)) is not None
+        return first_zero(self._watched.can_reach(0, lacking=what, past_failures=False)) is not None
 
     def _lost_count(self) -> bool:
         unsure = self._mark(f"unsure:{self._need.name}")
@@ -182,21 +184,21 @@ class _Judging:
 
     def _tested(self) -> bool:
         """Whether the requirement was put to the test anywhere."""
-        watcher = self._watched.product.watchers[self._number]
-        looked_up = {watcher.first} | {
+        observer = self._watched.product.observers[self._number]
+        looked_up = {observer.first} | {
             place for number, place in self._watched.observed.watched if number == self._number
         }
         return bool(looked_up & self._automaton.triggers)
 
 
-def broken_run(product: Product, need: Requirement, way: Way, reason: str) -> Judged:
+def broken_run(product: Product, need: Requirement, trace: Trace, reason: str) -> Judged:
     """A way breaks a requirement; `reason` is that of the bad state, if it ends in one."""
-    return broken(need, _text(product, need, way, reason), way)
+    return broken(need, _text(product, need, trace, reason), trace)
 
 
-def _text(product: Product, need: Requirement, way: Way, reason: str) -> str:
+def _text(product: Product, need: Requirement, trace: Trace, reason: str) -> str:
     if need.exchange is not None:
-        return what_went_wrong(product, need, way, reason)
+        return what_went_wrong(product, need, trace, reason)
     text, other = need.text, need.response_text
     said = {
         "never": f"{text} comes true",

@@ -12,10 +12,10 @@ from dataclasses import replace
 
 from modecheck.checks.findings import Finding
 from modecheck.checks.livelock import smallest
-from modecheck.checks.ways import way_round
+from modecheck.checks.traces import lasso
 from modecheck.checks.wording import listed
 from modecheck.engine.space import FairLoop, LoopQuery, Space
-from modecheck.product.form import Product
+from modecheck.product.ir import Product
 
 
 def find(space: Space) -> Iterator[Finding]:
@@ -33,7 +33,7 @@ def _at_one_moment(product: Product) -> Iterator[int]:
     """The labels of chips' own rules and of deliveries."""
     for number, label in enumerate(product.labels):
         own = label.kind == "rule" and not product.chips[label.chip].actor
-        if own or label.kind in ("deliver", "ignore"):
+        if own or label.kind in ("deliver", "discard"):
             yield number
 
 
@@ -47,6 +47,6 @@ def _finding(space: Space, together: tuple[int, ...], loop: FairLoop) -> Finding
         subject="+".join(names),
         text=f"{listed(names)} can be busy for ever at one moment",
         place=product.device.chips[first.name].states[where].place,
-        way=way_round(space, loop),
+        trace=lasso(space, loop),
         details=("time cannot go on before the loop ends, and it need not end",),
     )

@@ -10,7 +10,7 @@ from typing import TextIO
 from modecheck.engine.exploration import Reporter
 from modecheck.engine.phases import phase, watched_by
 from modecheck.model.devices import read_device, variants
-from modecheck.model.mistakes import InvalidInput, Mistake
+from modecheck.model.errors import InputError, InvalidInput
 from modecheck.model.parts import Device
 from modecheck.report.progress import Progress
 from modecheck.report.style import show, style_for
@@ -46,7 +46,7 @@ def variants_of(
     )
     devices = [read_device(path, choice, over=over) for choice in agreeing]
     if not devices:
-        raise InvalidInput([Mistake("no combination of options agrees with the choices")])
+        raise InvalidInput([InputError("no combination of options agrees with the choices")])
     return devices
 
 

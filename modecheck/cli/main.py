@@ -14,17 +14,17 @@ from modecheck import __version__
 from modecheck.cli.exit_codes import INCOMPLETE, INTERNAL_ERROR, WRONG_INPUT
 
 COMMANDS = {
-    "chances": "modecheck.cli.chances",
-    "check": "modecheck.cli.check",
-    "compare": "modecheck.cli.compare",
-    "draw": "modecheck.cli.draw",
-    "follow": "modecheck.cli.follow",
-    "gaps": "modecheck.cli.gaps",
-    "page": "modecheck.cli.page",
-    "roam": "modecheck.cli.roam",
-    "step": "modecheck.cli.step",
-    "times": "modecheck.cli.times",
-    "tours": "modecheck.cli.tours",
+    "chances": "modecheck.cli.chances_command",
+    "check": "modecheck.cli.check_command",
+    "compare": "modecheck.cli.compare_command",
+    "draw": "modecheck.cli.draw_command",
+    "follow": "modecheck.cli.follow_command",
+    "gaps": "modecheck.cli.gaps_command",
+    "page": "modecheck.cli.page_command",
+    "roam": "modecheck.cli.roam_command",
+    "step": "modecheck.cli.step_command",
+    "times": "modecheck.cli.times_command",
+    "tours": "modecheck.cli.tours_command",
 }
 
 TRACEBACK = "MODECHECK_TRACEBACK"
@@ -102,7 +102,7 @@ def main() -> None:
         click.echo(f"the output cannot be written: {error.strerror or error}", err=True)
         _leave_quietly(WRONG_INPUT)
     except Exception as error:
-        from modecheck.model.mistakes import ModecheckError
+        from modecheck.model.errors import ModecheckError
 
         if not isinstance(error, ModecheckError):
             _show_internal(error)
@@ -130,7 +130,7 @@ def _leave_quietly(code: int) -> None:
 
 
 def _nearest(word: str, names: Iterable[str]) -> str:
-    from modecheck.model.mistakes import nearest_name
+    from modecheck.model.errors import nearest_name
 
     return nearest_name(word, names)
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 if TYPE_CHECKING:
-    from modecheck.checks.differences import Difference
+    from modecheck.checks.differences import VerdictDifference
     from modecheck.checks.verdict import Verdict
 
 OUTPUTS = {
@@ -32,8 +32,8 @@ def output_options(function: Callable[..., Any]) -> Callable[..., Any]:
 
 def need_all_writable(files: Mapping[str, str | None]) -> None:
     """Raise `InvalidInput` before long work, for a file that cannot be written or has two uses."""
-    from modecheck.model.mistakes import InvalidInput, Mistake
-    from modecheck.report.files import need_writable
+    from modecheck.model.errors import InputError, InvalidInput
+    from modecheck.report.whole_files import need_writable
 
     users: dict[str, str] = {}
     for name, path in files.items():
@@ -43,12 +43,12 @@ def need_all_writable(files: Mapping[str, str | None]) -> None:
         other = users.setdefault(os.path.realpath(path), name)
         if other != name:
             message = f"{path!r} is the file of --{other} and of --{name}"
-            raise InvalidInput([Mistake(message, expected="a file for each")])
+            raise InvalidInput([InputError(message, expected="a file for each")])
 
 
 def write_outputs(verdict: Verdict, files: Mapping[str, str | None]) -> None:
     """Write what was asked for."""
-    from modecheck.report.files import write_whole
+    from modecheck.report.whole_files import write_whole
 
     for name, path in files.items():
         if path is not None:
@@ -57,12 +57,12 @@ def write_outputs(verdict: Verdict, files: Mapping[str, str | None]) -> None:
 
 
 def write_trial_outputs(
-    old: Verdict, new: Verdict, found: Difference, over: str, files: Mapping[str, str | None]
+    old: Verdict, new: Verdict, found: VerdictDifference, over: str, files: Mapping[str, str | None]
 ) -> None:
     """Write what was asked for of a device with a file laid over it: JSON and Markdown compare it
     with the device as it stands, the others tell of the device with the file.
     """
-    from modecheck.report.files import write_whole
+    from modecheck.report.whole_files import write_whole
 
     others = dict(files)
     for name in ("json", "markdown"):

@@ -14,7 +14,7 @@ from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 
-from modecheck.model.mistakes import InvalidInput, Mistake
+from modecheck.model.errors import InputError, InvalidInput
 from modecheck.model.places import Place, Source
 
 PATIENCE = 120
@@ -96,7 +96,7 @@ def _told_as(files: str, revision: str) -> Iterator[None]:
         raise InvalidInput([_renamed(one, files, revision) for one in error.mistakes]) from error
 
 
-def _renamed(mistake: Mistake, files: str, revision: str) -> Mistake:
+def _renamed(mistake: InputError, files: str, revision: str) -> InputError:
     message = mistake.message.replace(f"{files}{os.sep}", f"{revision}:")
     place = mistake.place
     if place is not None and place.file.startswith(files):
@@ -106,4 +106,4 @@ def _renamed(mistake: Mistake, files: str, revision: str) -> Mistake:
 
 
 def _wrong(message: str, expected: str) -> InvalidInput:
-    return InvalidInput([Mistake(message, None, expected)])
+    return InvalidInput([InputError(message, None, expected)])

@@ -11,16 +11,16 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from enum import Enum
 
-from modecheck.checks.ways import Way
-from modecheck.compare.difference import Difference, How, difference, run_showing
-from modecheck.compare.forms import Name
+from modecheck.checks.traces import Trace
+from modecheck.compare.difference import BehaviourDifference, How, difference, run_showing
+from modecheck.compare.forms import PartName
 from modecheck.compare.looks import Devices, Look
-from modecheck.compare.observation import NotExplored, Observation
+from modecheck.compare.observation import NotExplored, ObservedSpace
 from modecheck.compare.refinement import Equivalence, TooManyWeakSteps, equivalent
 from modecheck.compare.visible import MOST_VISIBLE, Called, TooMuchVisible, Visible, reporting
 from modecheck.engine.choice import Search, explore_with
 from modecheck.engine.exploration import Reporter
-from modecheck.product.form import Product
+from modecheck.product.ir import Product
 
 WHOLE = ""
 """In place of a mode: whatever the device does, in a mode or in none."""
@@ -39,16 +39,16 @@ class Behaviour:
     """One look in one mode (by its new name), or in all the device does (`WHOLE`).
 
     Where the devices differ, `difference` tells how; None where they only differ in how many silent
-    steps there are. `way` is a scenario of `product` that shows it, if there is one. `reason` says
-    why nothing is known.
+    steps there are. `trace` is a scenario of `product` that shows it, if there is one. `reason`
+    says why nothing is known.
     """
 
     look: Look
     mode: str
     outcome: Outcome
     variant: str = ""
-    difference: Difference | None = None
-    way: Way | None = None
+    difference: BehaviourDifference | None = None
+    trace: Trace | None = None
     product: Product | None = None
     reason: str = ""
 
@@ -78,7 +78,7 @@ class _Group:
     """
 
     def __init__(
-        self, devices: Devices, old: Observation, new: Observation, equivalence: Equivalence
+        self, devices: Devices, old: ObservedSpace, new: ObservedSpace, equivalence: Equivalence
     ) -> None:
         self._devices = devices
         self._observed = (old, new)
@@ -108,7 +108,7 @@ class _Group:
         run = run_showing(whole, found)
         if run is None:
             return different
-        return replace(different, way=observed.way(whole, run), product=observed.product)
+        return replace(different, trace=observed.trace(whole, run), product=observed.product)
 
 
 def _each(group: Sequence[Look], devices: Devices) -> Iterator[tuple[Look, tuple[str | None, str]]]:
@@ -119,7 +119,7 @@ def _each(group: Sequence[Look], devices: Devices) -> Iterator[tuple[Look, tuple
 def _modes(devices: Devices) -> Iterable[tuple[str, str]]:
     """The modes that both have, by their old and new names."""
     for mode in devices.old.device.modes:
-        new = devices.renaming.get(Name("mode", mode))
+        new = devices.renaming.get(PartName("mode", mode))
         if new is not None:
             yield mode, new.name
 
@@ -149,7 +149,7 @@ def _all_seen(group: Sequence[Look]) -> tuple[Visible, Visible]:
 
 def _observed(
     devices: Devices, group: Sequence[Look], search: Search, reporter: Reporter | None
-) -> tuple[Observation, Observation]:
+) -> tuple[ObservedSpace, ObservedSpace]:
     old, new = _all_seen(group)
     if not _fits(group):
         raise TooMuchVisible(max(len(old), len(new)))
@@ -161,6 +161,6 @@ def _observed(
 
 def _observation(
     product: Product, visible: Visible, called: Called, search: Search, reporter: Reporter | None
-) -> Observation:
+) -> ObservedSpace:
     space = explore_with(reporting(product, visible), search, reporter)
-    return Observation(space, visible, called)
+    return ObservedSpace(space, visible, called)

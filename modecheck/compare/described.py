@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 
-from modecheck.compare.forms import Form, Name, Together
+from modecheck.compare.forms import Form, PartName, Together
 from modecheck.compare.terms_as_forms import TermForms
 from modecheck.model.clocks import spelled
 from modecheck.model.parts import (
@@ -29,7 +29,7 @@ from modecheck.model.places import Place
 
 WORDING = frozenset({"about", "text"})
 """Facets that no step depends on."""
-DURATIONS = frozenset({"tick", "after", "every", "time", "delay"})
+DURATIONS = frozenset({"tick", "after", "period", "time", "delay"})
 """Facets that say how long something takes."""
 
 
@@ -42,15 +42,15 @@ class Facet:
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class DescribedPart:
     """Something with a name of its own, and where it stands."""
 
-    name: Name
+    name: PartName
     facets: dict[str, Facet]
     place: Place | None
 
 
-def parts_of_device(device: Device) -> dict[Name, Part]:
+def parts_of_device(device: Device) -> dict[PartName, DescribedPart]:
     """All parts by name, outer before inner, in document order."""
     describing = _Describing(device)
     return {part.name: part for part in describing.parts()}
@@ -65,7 +65,7 @@ class _Describing:
         carried = (name for link in links for name in link.carries)
         self._named = frozenset([*device.chips, *device.links, *inside, *carried])
 
-    def parts(self) -> Iterator[Part]:
+    def parts(self) -> Iterator[DescribedPart]:
         device = self._device
         clock = device.clock
         facets = {
@@ -74,19 +74,19 @@ class _Describing:
             "tick": _word(spelled(clock.tick) if clock is not None else ""),
             "at_once": _words(clock.at_once if clock is not None else ()),
         }
-        yield Part(Name("device", "device"), facets, device.place)
+        yield DescribedPart(PartName("device", "device"), facets, device.place)
         for option in device.options.values():
             choices = Facet(option.choices, ", ".join(option.choices))
-            yield Part(Name("option", option.name), {"choices": choices}, option.place)
+            yield DescribedPart(PartName("option", option.name), {"choices": choices}, option.place)
         for chip in device.chips.values():
             yield from self._chip(chip)
         for link in device.links.values():
             yield from self._link(link)
         for signal in device.signals:
-            yield Part(Name("signal", signal), {}, self._raised_at(signal))
+            yield DescribedPart(PartName("signal", signal), {}, self._signalled_at(signal))
         for mode in device.modes.values():
             when = self._term_facet(mode.when, mode.text)
-            yield Part(Name("mode", mode.name), {"when": when}, mode.place)
+            yield DescribedPart(PartName("mode", mode.name), {"when": when}, mode.place)
         for pairing in device.pairings.values():
             yield self._pairing(pairing)
         yield from self._faults()
@@ -94,23 +94,23 @@ class _Describing:
             yield self._requirement(requirement)
         for one in device.accepted:
             facets = {"reason": _word(one.reason), "until": _word(str(one.until or ""))}
-            yield Part(Name("acceptance", one.finding), facets, one.place)
+            yield DescribedPart(PartName("acceptance", one.finding), facets, one.place)
 
-    def _raised_at(self, signal: str) -> Place | None:
+    def _signalled_at(self, signal: str) -> Place | None:
         rules = (rule for chip in self._device.chips.values() for rule in chip.rules)
-        return next((rule.place for rule in rules if signal in rule.raises), None)
+        return next((rule.place for rule in rules if signal in rule.signals), None)
 
-    def _chip(self, chip: Chip) -> Iterator[Part]:
+    def _chip(self, chip: Chip) -> Iterator[DescribedPart]:
         facets = {
             "kind": _word("actor" if chip.actor else "chip"),
             "about": _word(chip.about),
             "initial": self._state_facet(chip, chip.initial),
             "fair": _word(chip.fair),
-            "tags": _words(chip.tags),
+            "concerns": _words(chip.concerns),
             "battery": _amount(chip.battery),
             **self._replies(chip, chip.replies.get("", ())),
         }
-        yield Part(Name("chip", chip.name), facets, chip.place)
+        yield DescribedPart(PartName("chip", chip.name), facets, chip.place)
         for state in chip.states.values():
             yield self._state(chip, state)
         for variable in chip.variables.values():
@@ -121,43 +121,45 @@ class _Describing:
                 "list": Facet(variable.length, str(variable.length)),
                 "persistent": _truth(variable.persistent),
             }
-            yield Part(Name("variable", variable.name, chip.name), facets, variable.place)
+            yield DescribedPart(
+                PartName("variable", variable.name, chip.name), facets, variable.place
+            )
         for timer in chip.timers.values():
             facets = {"time": _time(timer.duration)}
-            yield Part(Name("timer", timer.name, chip.name), facets, timer.place)
+            yield DescribedPart(PartName("timer", timer.name, chip.name), facets, timer.place)
         for rule in chip.rules:
             yield self._rule(chip, rule)
 
-    def _state(self, chip: Chip, state: State) -> Part:
+    def _state(self, chip: Chip, state: State) -> DescribedPart:
         facets = {
             "inside": self._state_facet(chip, state.parent),
             "initial": self._state_facet(chip, state.initial),
             "rest": _truth(state.rest),
             "about": _word(state.about),
-            "tags": _words(state.tags),
+            "concerns": _words(state.concerns),
             "current": _amount(state.current),
             **self._replies(chip, chip.replies.get(state.name, ())),
         }
-        return Part(Name("state", state.name, chip.name), facets, state.place)
+        return DescribedPart(PartName("state", state.name, chip.name), facets, state.place)
 
     def _state_facet(self, chip: Chip, state: str | None) -> Facet:
-        return Facet(Name("state", state, chip.name) if state else "", state or "")
+        return Facet(PartName("state", state, chip.name) if state else "", state or "")
 
     def _replies(self, chip: Chip, replies: Iterable[Reply]) -> dict[str, Facet]:
         facets = {}
-        for key, manner in (("ignores", "ignore"), ("defers", "defer")):
+        for key, manner in (("discards", "discard"), ("defers", "defer")):
             events = [reply.event for reply in replies if reply.manner == manner]
             form = Together(tuple(self._forms.event(chip.name, event) for event in events))
             facets[key] = Facet(form, ", ".join(map(str, events)))
         return facets
 
-    def _rule(self, chip: Chip, rule: Rule) -> Part:
+    def _rule(self, chip: Chip, rule: Rule) -> DescribedPart:
         forms = self._forms
-        sources = Together(tuple(Name("state", one, chip.name) for one in rule.sources))
+        sources = Together(tuple(PartName("state", one, chip.name) for one in rule.sources))
         triggers = tuple(forms.event(chip.name, event) for event in rule.trigger)
         do = tuple(forms.assignment(chip.name, one) for one in rule.assignments)
         send = tuple(forms.send(one) for one in rule.sends)
-        raised = tuple(Name("signal", one) for one in rule.raises)
+        signalled = tuple(PartName("signal", one) for one in rule.signals)
         texts = {
             "if": rule.guard_text,
             "do": "; ".join(one.text for one in rule.assignments),
@@ -169,34 +171,34 @@ class _Describing:
             "in": Facet(sources, ", ".join(rule.sources)),
             "on": Facet(Together(triggers), ", ".join(map(str, rule.trigger))),
             "after": waits if not rule.periodic else _time(None),
-            "every": waits if rule.periodic else _time(None),
+            "period": waits if rule.periodic else _time(None),
             "expires": self._timers(chip, [rule.expires] if rule.expires else []),
             "if": Facet((forms.term(rule.guard), written["if"]), texts["if"]),
             "do": Facet((do, written["do"]), texts["do"]),
             "send": Facet((send, written["send"]), texts["send"]),
-            "raise": Facet(raised, ", ".join(rule.raises)),
+            "signal": Facet(signalled, ", ".join(rule.signals)),
             "start": self._timers(chip, rule.starts),
             "stop": self._timers(chip, rule.stops),
             "to": self._state_facet(chip, rule.target),
             "steps": _word("separate" if rule.separate else ""),
             "text": _word(rule.phrase),
             "fair": _word(rule.fair),
-            "tags": _words(rule.tags),
+            "concerns": _words(rule.concerns),
             "weight": _amount(rule.weight),
         }
-        return Part(Name("rule", rule.title, chip.name), facets, rule.place)
+        return DescribedPart(PartName("rule", rule.title, chip.name), facets, rule.place)
 
     def _timers(self, chip: Chip, names: Iterable[str]) -> Facet:
         known = tuple(names)
         return Facet(
-            Together(tuple(Name("timer", name, chip.name) for name in known)), ", ".join(known)
+            Together(tuple(PartName("timer", name, chip.name) for name in known)), ", ".join(known)
         )
 
-    def _link(self, link: Link) -> Iterator[Part]:
+    def _link(self, link: Link) -> Iterator[DescribedPart]:
         faults = {"lose": link.loses, "duplicate": link.duplicates}
         facets = {
-            "from": Facet(Name("chip", link.sender), link.sender),
-            "to": Facet(Name("chip", link.receiver), link.receiver),
+            "from": Facet(PartName("chip", link.sender), link.sender),
+            "to": Facet(PartName("chip", link.receiver), link.receiver),
             "medium": _word(link.medium),
             "capacity": Facet(link.capacity, str(link.capacity)),
             "can": _words(fault for fault, can in faults.items() if can),
@@ -205,16 +207,16 @@ class _Describing:
             "when_full": _word(link.when_full),
             "delay": _time(link.delay),
             "fair": _word(link.fair),
-            "tags": _words(link.tags),
+            "concerns": _words(link.concerns),
             "loses": _amount(link.loss),
         }
-        yield Part(Name("link", link.name), facets, link.place)
+        yield DescribedPart(PartName("link", link.name), facets, link.place)
         for message in link.carries.values():
             facets = {
                 "kind": Facet((message.kind, int(message.payload)), message.kind),
                 "type": Facet(_type_form(message.type), str(message.type or "no value")),
             }
-            yield Part(Name("message", message.name, link.name), facets, message.place)
+            yield DescribedPart(PartName("message", message.name, link.name), facets, message.place)
 
     def _term_facet(self, term: object, text: str) -> Facet:
         return Facet((self._forms.term(term), self._with_options(text)), text)
@@ -228,8 +230,8 @@ class _Describing:
             return ()
         return tuple(word for word in words if word not in self._named)
 
-    def _pairing(self, pairing: Pairing) -> Part:
-        ends = tuple(Name("variable", end.variable, end.chip) for end in pairing.ends)
+    def _pairing(self, pairing: Pairing) -> DescribedPart:
+        ends = tuple(PartName("variable", end.variable, end.chip) for end in pairing.ends)
         events = [self._forms.event("", event) for event in pairing.forgotten_by]
         facets = {
             "ends": Facet(ends, ", ".join(map(str, pairing.ends))),
@@ -237,25 +239,25 @@ class _Describing:
             "session": Facet(self._forms.term(pairing.session), ""),
             "selected": Facet(self._forms.term(pairing.selected), ""),
             "recovers_without": Facet(
-                Together(tuple(Name("chip", one) for one in pairing.recovers_without)),
+                Together(tuple(PartName("chip", one) for one in pairing.recovers_without)),
                 ", ".join(pairing.recovers_without),
             ),
         }
-        return Part(Name("pairing", pairing.name), facets, pairing.place)
+        return DescribedPart(PartName("pairing", pairing.name), facets, pairing.place)
 
-    def _faults(self) -> Iterator[Part]:
+    def _faults(self) -> Iterator[DescribedPart]:
         """Faults have no name: they are the first, the second of their kind."""
         counts: dict[str, int] = {}
         for fault in self._device.faults:
             counts[fault.kind] = count = counts.get(fault.kind, 0) + 1
             kind = "chip" if fault.kind in ("power_cut", "reset") else "link"
             at_most = "any number" if fault.at_most is None else str(fault.at_most)
-            targets = Together(tuple(Name(kind, target) for target in fault.targets))
+            targets = Together(tuple(PartName(kind, target) for target in fault.targets))
             facets = {"of": Facet(targets, ", ".join(fault.targets)), "at_most": _word(at_most)}
             name = fault.kind if count == 1 else f"{fault.kind}#{count}"
-            yield Part(Name("fault", name), facets, fault.place)
+            yield DescribedPart(PartName("fault", name), facets, fault.place)
 
-    def _requirement(self, need: Requirement) -> Part:
+    def _requirement(self, need: Requirement) -> DescribedPart:
         forms = self._forms
         exchange = need.exchange
         span = need.span
@@ -270,7 +272,7 @@ class _Describing:
                 ", ".join(need.without),
             ),
             "builds_on": Facet(
-                Together(tuple(Name("requirement", one) for one in need.builds_on)),
+                Together(tuple(PartName("requirement", one) for one in need.builds_on)),
                 ", ".join(need.builds_on),
             ),
             "text": _word(need.sentence),
@@ -280,7 +282,7 @@ class _Describing:
             received = tuple(forms.message("delivered", *one) for one in exchange.received)
             losing = (forms.term(exchange.may_lose), str(exchange.under_way))
             facets["exactly_once"] = Facet((sent, received, losing), exchange.may_lose_text)
-        return Part(Name("requirement", need.name), facets, need.place)
+        return DescribedPart(PartName("requirement", need.name), facets, need.place)
 
 
 def _word(text: str) -> Facet:

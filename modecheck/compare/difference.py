@@ -43,7 +43,7 @@ class How(Enum):
 
 
 @dataclass(frozen=True, slots=True)
-class Difference:
+class BehaviourDifference:
     """How two systems differ that are not branching equivalent.
 
     After the events `after`, one of both (`by_first` says which) can do what the other cannot:
@@ -90,7 +90,7 @@ class Difference:
         return f"they differ, but the shortest difference lies beyond {MOST_PAIRS:,} looked at"
 
 
-def difference(one: LabelledSystem, other: LabelledSystem) -> Difference | None:
+def difference(one: LabelledSystem, other: LabelledSystem) -> BehaviourDifference | None:
     """How two systems differ; None if they are branching equivalent.
 
     The classes are followed instead of the states: branching equivalent states can do the same.
@@ -136,31 +136,31 @@ class _Followed:
                     pending.append(source)
         return ever
 
-    def difference(self, one: int, other: int) -> Difference:
+    def difference(self, one: int, other: int) -> BehaviourDifference:
         start = (self._silently({one}), self._silently({other}))
         came: Came = {start: None}
         pending = deque([start])
-        choice: Difference | None = None
-        loss: Difference | None = None
+        choice: BehaviourDifference | None = None
+        loss: BehaviourDifference | None = None
         while pending:
             pair = pending.popleft()
             mine, theirs = (self._offers(states) for states in pair)
             # What the other one can do is told first: a reviewer asks what can happen now.
             for label in sorted(mine ^ theirs, key=lambda one: (one in mine, self._names[one])):
                 after, event = self._after(came, pair), self._names[label]
-                return Difference(How.SEQUENCE, after, event, by_first=label in mine)
+                return BehaviourDifference(How.SEQUENCE, after, event, by_first=label in mine)
             choice = choice or self._choice(came, pair)
             loss = loss or self._loss(came, pair)
             for label in sorted(mine, key=self._names.__getitem__):
                 further = (self._behind_event(pair[0], label), self._behind_event(pair[1], label))
                 if further[0] != further[1] and further not in came:
                     if len(came) >= MOST_PAIRS:
-                        return Difference(How.UNKNOWN)
+                        return BehaviourDifference(How.UNKNOWN)
                     came[further] = (pair, label)
                     pending.append(further)
-        return choice or loss or Difference(How.SILENT_CHOICE)
+        return choice or loss or BehaviourDifference(How.SILENT_CHOICE)
 
-    def _choice(self, came: Came, pair: Pair) -> Difference | None:
+    def _choice(self, came: Came, pair: Pair) -> BehaviourDifference | None:
         """Where one side can have come although the other can always do something else."""
         for by_first, (mine, theirs) in ((True, pair), (False, pair[::-1])):
             bad = _not_matched(
@@ -170,10 +170,12 @@ class _Followed:
             if bad:
                 offers = min(sorted(self._names[label] for label in own) for own in bad)
                 after = self._after(came, pair)
-                return Difference(How.CHOICE, after, offers=tuple(offers), by_first=by_first)
+                return BehaviourDifference(
+                    How.CHOICE, after, offers=tuple(offers), by_first=by_first
+                )
         return None
 
-    def _loss(self, came: Came, pair: Pair) -> Difference | None:
+    def _loss(self, came: Came, pair: Pair) -> BehaviourDifference | None:
         """Where one side can have lost something for ever that the other keeps within reach."""
         for by_first, (mine, theirs) in ((True, pair), (False, pair[::-1])):
             others = {self._ever[state] for state in theirs}
@@ -182,10 +184,10 @@ class _Followed:
                 kept = frozenset().union(*others)
                 lost = min(sorted(self._names[label] for label in kept - own) for own in bad)
                 after = self._after(came, pair)
-                return Difference(How.LOSS, after, lost=tuple(lost), by_first=by_first)
+                return BehaviourDifference(How.LOSS, after, lost=tuple(lost), by_first=by_first)
         return None
 
-    def shows(self, found: Difference) -> list[bool]:
+    def shows(self, found: BehaviourDifference) -> list[bool]:
         """For each state whether only what is offered can follow, or nothing of what is lost."""
         lost = {self._names.index(name) for name in found.lost if name in self._names}
         if found.how is How.LOSS:
@@ -219,11 +221,11 @@ class _Followed:
         return tuple(self._backwards(came, pair))[::-1]
 
     def _backwards(self, came: Came, pair: Pair) -> Iterator[str]:
-        way = came[pair]
-        while way is not None:
-            pair, label = way
+        trace = came[pair]
+        while trace is not None:
+            pair, label = trace
             yield self._names[label]
-            way = came[pair]
+            trace = came[pair]
 
 
 def _not_matched(mine: set[frozenset[int]], theirs: set[frozenset[int]]) -> list[frozenset[int]]:
@@ -231,7 +233,7 @@ def _not_matched(mine: set[frozenset[int]], theirs: set[frozenset[int]]) -> list
     return [own for own in mine if not any(their <= own for their in theirs)]
 
 
-def run_showing(system: LabelledSystem, found: Difference) -> list[int] | None:
+def run_showing(system: LabelledSystem, found: BehaviourDifference) -> list[int] | None:
     """A shortest run of the system that can do it, of which the events of a difference are seen,
     and which comes to where its choice or its loss shows. None if there is no such run.
     """

@@ -1,8 +1,8 @@
 """What a part of a model says, as plain data in which the names stand apart from everything else.
 
 A form is nested tuples of words and numbers; wherever the model mentions one of its own parts there
-is a `Name`, and things without an order are `Together`. So two forms can be held against each other
-under any renaming, and what stands where can be told from what it is called.
+is a `PartName`, and things without an order are `Together`. So two forms can be held against each
+other under any renaming, and what stands where can be told from what it is called.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from typing import TypeAlias
 
 
 @dataclass(frozen=True, slots=True, order=True)
-class Name:
+class PartName:
     """A part by its kind and its name; `scope` is the chip or the link inside which it has it."""
 
     kind: str
@@ -24,11 +24,11 @@ class Name:
         return f"{self.scope}.{self.name}" if self.scope else self.name
 
     @property
-    def around(self) -> Name | None:
+    def around(self) -> PartName | None:
         """The chip or the link that it is a part of."""
         if not self.scope:
             return None
-        return Name("link" if self.kind == "message" else "chip", self.scope)
+        return PartName("link" if self.kind == "message" else "chip", self.scope)
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,14 +38,14 @@ class Together:
     items: tuple[Form, ...]
 
 
-Form: TypeAlias = "Name | Together | str | int | tuple[Form, ...]"
-Renaming: TypeAlias = "dict[Name, Name]"
+Form: TypeAlias = "PartName | Together | str | int | tuple[Form, ...]"
+Renaming: TypeAlias = "dict[PartName, PartName]"
 """The names of one device as those of another: no two become the same."""
 
 
-def renamed(form: Form, name_of: Callable[[Name], Form]) -> Form:
+def renamed(form: Form, name_of: Callable[[PartName], Form]) -> Form:
     """The form with every name replaced; what stands together is put in order."""
-    if isinstance(form, Name):
+    if isinstance(form, PartName):
         return name_of(form)
     if isinstance(form, Together):
         return Together(tuple(sorted((renamed(item, name_of) for item in form.items), key=repr)))
@@ -58,9 +58,9 @@ def blanked(form: Form, known: Renaming) -> Form:
     """The form with known names as they are called in the other device, and a number in place of
     every other one: the same number for the same name, counted from the left.
     """
-    numbers: dict[Name, int] = {}
+    numbers: dict[PartName, int] = {}
 
-    def blank(name: Name) -> Form:
+    def blank(name: PartName) -> Form:
         if name in known:
             return known[name]
         return ("unknown", name.kind, numbers.setdefault(name, len(numbers)))
@@ -68,12 +68,12 @@ def blanked(form: Form, known: Renaming) -> Form:
     return renamed(form, blank)
 
 
-def aligned(old: Form, new: Form, known: Renaming) -> Iterator[tuple[Name, Name]]:
+def aligned(old: Form, new: Form, known: Renaming) -> Iterator[tuple[PartName, PartName]]:
     """Pairs of unknown names that stand in the same place of two forms that are alike otherwise.
 
     Raises `NotAlike` when the forms differ in anything else.
     """
-    if isinstance(old, Name) and isinstance(new, Name):
+    if isinstance(old, PartName) and isinstance(new, PartName):
         if old in known or new in known.values():
             if known.get(old) != new:
                 raise NotAlike
@@ -92,7 +92,9 @@ def aligned(old: Form, new: Form, known: Renaming) -> Iterator[tuple[Name, Name]
         raise NotAlike
 
 
-def _aligned_together(old: Together, new: Together, known: Renaming) -> Iterator[tuple[Name, Name]]:
+def _aligned_together(
+    old: Together, new: Together, known: Renaming
+) -> Iterator[tuple[PartName, PartName]]:
     """What both have is left out; of the rest, one thing on each side can be held together."""
     others = [renamed(item, lambda name: name) for item in new.items]
     left = []

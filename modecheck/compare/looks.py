@@ -1,4 +1,4 @@
-"""What an observer of two devices looks at: messages of a medium, chosen messages, tagged rules.
+"""What an observer of two devices looks at: messages of a medium, chosen messages, marked rules.
 
 A look holds what is visible in the old device and what is visible in the new one. What is chosen is
 chosen by the names of the new device; the old one's are found through the renaming between both.
@@ -9,21 +9,23 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from modecheck.compare.forms import Name, Renaming
-from modecheck.compare.tags import own_tags, tags_of_link
+from modecheck.compare.forms import PartName, Renaming
+from modecheck.compare.part_concerns import concerns_of_link, own_concerns
 from modecheck.compare.visible import Visible
-from modecheck.model.mistakes import InvalidInput, Mistake, nearest_name
-from modecheck.product.form import MessageIn, Product
+from modecheck.model.errors import InputError, InvalidInput, nearest_name
+from modecheck.product.ir import MessageIn, Product
 
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """`title` says what is seen, `tags` which concerns a device has that this look speaks for."""
+    """`title` says what is seen, `concerns` which concerns a device has that this look
+    speaks for.
+    """
 
     title: str
     old: Visible
     new: Visible
-    tags: frozenset[str] = frozenset()
+    concerns: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,22 +42,27 @@ def looks_at_media(devices: Devices) -> list[Look]:
     links = [*devices.old.device.links.values(), *devices.new.device.links.values()]
     media: dict[str, set[str]] = {}
     for link in links:
-        media.setdefault(link.medium, set()).update(tags_of_link(link))
+        media.setdefault(link.medium, set()).update(concerns_of_link(link))
     return [
-        Look(f"messages over {medium}", *_chosen(devices, {medium}), frozenset(tags))
-        for medium, tags in media.items()
+        Look(f"messages over {medium}", *_chosen(devices, {medium}), frozenset(concerns))
+        for medium, concerns in media.items()
     ]
 
 
-def looks_at_tags(devices: Devices, covered: Iterable[str]) -> list[Look]:
-    """A look for each tag of chips, states or rules that is not covered yet: which of the rules
+def looks_at_concerns(devices: Devices, covered: Iterable[str]) -> list[Look]:
+    """A look for each concern of chips, states or rules that is not covered yet: which of the rules
     that bear it are taken.
     """
-    old, new = (_tagged(product) for product in (devices.old, devices.new))
-    tags = dict.fromkeys(tag for tag in (*old, *new) if tag not in set(covered))
+    old, new = (_marked(product) for product in (devices.old, devices.new))
+    concerns = dict.fromkeys(concern for concern in (*old, *new) if concern not in set(covered))
     return [
-        Look(f"rules tagged {tag}", _rules(old.get(tag)), _rules(new.get(tag)), frozenset({tag}))
-        for tag in tags
+        Look(
+            f"rules that concern {concern}",
+            _rules(old.get(concern)),
+            _rules(new.get(concern)),
+            frozenset({concern}),
+        )
+        for concern in concerns
     ]
 
 
@@ -63,11 +70,11 @@ def _rules(numbers: list[int] | None) -> Visible:
     return Visible(rules=frozenset(numbers or ()))
 
 
-def _tagged(product: Product) -> dict[str, list[int]]:
+def _marked(product: Product) -> dict[str, list[int]]:
     found: dict[str, list[int]] = {}
     for number, rule in enumerate(product.rules):
-        for tag in sorted(own_tags(product.device.chips[rule.chip], rule)):
-            found.setdefault(tag, []).append(number)
+        for concern in sorted(own_concerns(product.device.chips[rule.chip], rule)):
+            found.setdefault(concern, []).append(number)
     return found
 
 
@@ -87,7 +94,7 @@ def chosen_look(devices: Devices, text: str) -> Look:
         if word not in known:
             message = f"{word!r} is no message, link or medium of either device"
             expected = "a message, LINK.MESSAGE, a link or a medium"
-            raise InvalidInput([Mistake(message, None, expected, nearest_name(word, known))])
+            raise InvalidInput([InputError(message, None, expected, nearest_name(word, known))])
     return Look(", ".join(words), *_chosen(devices, set(words)))
 
 
@@ -102,9 +109,9 @@ def _chosen(devices: Devices, words: set[str]) -> tuple[Visible, Visible]:
 def _messages(product: Product, called: Renaming) -> Iterator[tuple[MessageIn, set[str]]]:
     """Each message in its queue, with all words that choose it."""
     for number, queue in enumerate(product.queues):
-        link = called.get(Name("link", queue.name), Name("link", queue.name)).name
+        link = called.get(PartName("link", queue.name), PartName("link", queue.name)).name
         medium = product.device.links[queue.name].medium
         for code, form in enumerate(queue.messages, start=1):
-            own = Name("message", form.name, queue.name)
+            own = PartName("message", form.name, queue.name)
             name = called.get(own, own).name
             yield (number, code), {medium, link, name, f"{link}.{name}"}

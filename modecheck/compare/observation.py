@@ -9,16 +9,16 @@ from itertools import pairwise
 
 import numpy as np
 
-from modecheck.checks.ways import Move, Way
+from modecheck.checks.traces import Move, Trace
 from modecheck.compare.labelled import Array, LabelledSystem
 from modecheck.compare.sendings import Sending, Sendings
-from modecheck.compare.told_systems import Told, ToldSystem
-from modecheck.compare.visible import OWN_NAMES, Called, Seen, Visible, in_order, seen_as
+from modecheck.compare.told_systems import SeenStep, ToldSystem
+from modecheck.compare.visible import OWN_NAMES, Called, Visible, VisibleEvent, in_order, seen_as
 from modecheck.engine.exploration import Exploration
 from modecheck.engine.plain import Interpreter
 from modecheck.engine.space import INITIAL, Space
-from modecheck.model.mistakes import ModecheckError
-from modecheck.product.form import Product
+from modecheck.model.errors import ModecheckError
+from modecheck.product.ir import Product
 
 
 class NotExplored(ModecheckError):
@@ -48,10 +48,10 @@ class _Steps:
 
 def labelled_from(space: Space, visible: Visible, mode: str | None = None) -> LabelledSystem:
     """What is seen of a space whose product is `reporting` it. Raises `NotExplored`."""
-    return Observation(space, visible).told.looked_at(visible, mode)
+    return ObservedSpace(space, visible).told.looked_at(visible, mode)
 
 
-class Observation:
+class ObservedSpace:
     """A space whose product is `reporting` something, to be looked at more than once.
 
     Raises `NotExplored`.
@@ -76,11 +76,11 @@ class Observation:
         """The system with all that is reported, in all modes."""
         return _Reading(self._space, self._steps, self._reported, self._called).told()
 
-    def way(self, system: LabelledSystem, run: Iterable[int]) -> Way:
+    def trace(self, system: LabelledSystem, run: Iterable[int]) -> Trace:
         """A run from the initial state, given by numbers of transitions of a system that is `told`
         or looked at, but not reduced.
         """
-        return Way(tuple(self._move(system, number) for number in run))
+        return Trace(tuple(self._move(system, number) for number in run))
 
     def _move(self, system: LabelledSystem, number: int) -> Move:
         steps = self._steps
@@ -106,7 +106,7 @@ def _plain_steps(space: Exploration) -> _Steps:
 
 
 def _compiled_steps(space: Space) -> _Steps:
-    from modecheck.engine.compiled.exploration import CompiledExploration
+    from modecheck.engine.compiled.compiled_exploration import CompiledExploration
 
     if not isinstance(space, CompiledExploration):
         raise TypeError("a reduced exploration does not show what is seen")
@@ -133,7 +133,7 @@ class _Reading:
         self._visible = visible
         self._inside, self._places = self._whereabouts()
         self._reported = [seen_as(self._product, one, called) for one in in_order(visible)]
-        self._numbers = {Told(): 0}
+        self._numbers = {SeenStep(): 0}
         self._columns: dict[int, Array] = {}
         self._sendings = Sendings(space, self._column)
 
@@ -178,9 +178,9 @@ class _Reading:
 
     def _failing_in(self, place: int) -> int:
         modes = self._places[place]
-        return self._number(Told((), modes, modes, fails=True))
+        return self._number(SeenStep((), modes, modes, fails=True))
 
-    def _number(self, told: Told) -> int:
+    def _number(self, told: SeenStep) -> int:
         return self._numbers.setdefault(told, len(self._numbers))
 
     def _tell(self, these: Array, group: int, labels: Array) -> None:
@@ -191,7 +191,7 @@ class _Reading:
         seen = self._seen_in(kind)
         if not seen:
             if before != after:
-                labels[these] = self._number(Told((), before, after))
+                labels[these] = self._number(SeenStep((), before, after))
             return
         sendings, which = self._sent(seen, kind, these)
         values = [self._delivered(one, these) if one.delivered else which for one in seen]
@@ -202,27 +202,29 @@ class _Reading:
                 (one.chosen, self._spelled(one, _values(one, value, sendings)))
                 for one, value in zip(seen, row, strict=True)
             )
-            numbers[number] = self._number(Told(items, before, after))
+            numbers[number] = self._number(SeenStep(items, before, after))
         labels[these] = numbers[numbered.reshape(-1)]
 
-    def _seen_in(self, kind: int) -> list[Seen]:
+    def _seen_in(self, kind: int) -> list[VisibleEvent]:
         events = self._steps.events[kind]
         seen = [one for bit, one in enumerate(self._reported) if events >> bit & 1]
         label = self._product.labels[self._steps.labels[kind]]
         message = (label.queue, label.message)
-        if label.kind in ("deliver", "ignore") and message in self._visible.messages:
+        if label.kind in ("deliver", "discard") and message in self._visible.messages:
             chosen = ("message", *message)
             seen.append(seen_as(self._product, chosen, self._called, "delivered"))
         return seen
 
-    def _sent(self, seen: list[Seen], kind: int, these: Array) -> tuple[list[Sending], Array]:
+    def _sent(
+        self, seen: list[VisibleEvent], kind: int, these: Array
+    ) -> tuple[list[Sending], Array]:
         """What is sent in some transitions of a kind, as `Sendings` tell it, if that is seen."""
         if all(one.message is None or one.delivered for one in seen):
             return [()], np.zeros(these.size, np.int64)
         label, steps = self._steps.labels[kind], self._steps
         return self._sendings.of(label, steps.sources[these], steps.targets[these])
 
-    def _delivered(self, one: Seen, these: Array) -> Array:
+    def _delivered(self, one: VisibleEvent, these: Array) -> Array:
         """The value of what is delivered in each of some transitions; 0 where it has none."""
         assert one.message is not None
         head = self._product.queues[one.message[0]].slots[0].value
@@ -230,7 +232,7 @@ class _Reading:
             return np.zeros(these.size, np.int64)
         return self._column(head)[self._steps.sources[these]]
 
-    def _spelled(self, one: Seen, values: tuple[int, ...]) -> str:
+    def _spelled(self, one: VisibleEvent, values: tuple[int, ...]) -> str:
         """What is seen, with its value; with all of them where a step sends it more than once."""
         if one.message is None:
             return one.text
@@ -251,7 +253,7 @@ class _Reading:
         return self._columns[field]
 
 
-def _values(one: Seen, told: int, sendings: list[Sending]) -> tuple[int, ...]:
+def _values(one: VisibleEvent, told: int, sendings: list[Sending]) -> tuple[int, ...]:
     """The values of what is seen: `told` is that of a delivery, else the number of a sending."""
     if one.delivered:
         return (told,)

@@ -46,7 +46,7 @@ from modecheck.compare.refinement_plain import (
     strong_classes,
     weak_classes,
 )
-from modecheck.model.mistakes import ModecheckError
+from modecheck.model.errors import ModecheckError
 
 if TYPE_CHECKING:
     from modecheck.compare.refinement_kernels import Grouped

@@ -21,10 +21,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from modecheck.compare.described import WORDING, Part
-from modecheck.compare.forms import Form, Name, NotAlike, Renaming, aligned, blanked
+from modecheck.compare.described import WORDING, DescribedPart
+from modecheck.compare.forms import Form, NotAlike, PartName, Renaming, aligned, blanked
 
-Parts = dict[Name, Part]
+Parts = dict[PartName, DescribedPart]
 
 BY_CONTENT = ("rule", "link", "mode", "pairing", "requirement")
 """Kinds that say enough to be known by it."""
@@ -59,14 +59,14 @@ class _Renaming:
                 self._known[name] = there
                 taken.add(there)
 
-    def _in_new_scope(self, name: Name, called: str) -> Name | None:
+    def _in_new_scope(self, name: PartName, called: str) -> PartName | None:
         around = name.around
         if around is None:
-            return Name(name.kind, called)
+            return PartName(name.kind, called)
         known = self._known.get(around)
-        return Name(name.kind, called, known.name) if known is not None else None
+        return PartName(name.kind, called, known.name) if known is not None else None
 
-    def _left_over(self) -> tuple[list[Name], list[Name]]:
+    def _left_over(self) -> tuple[list[PartName], list[PartName]]:
         taken = set(self._known.values())
         old = [name for name in self._old if name not in self._known and name.kind not in NEVER]
         new = [name for name in self._new if name not in taken and name.kind not in NEVER]
@@ -86,7 +86,7 @@ class _Renaming:
         self._known.update(pairs)
         return bool(pairs)
 
-    def _content(self, parts: Parts, name: Name, known: Renaming) -> Form:
+    def _content(self, parts: Parts, name: PartName, known: Renaming) -> Form:
         """What a part says, with what is inside of a link."""
         inside = [parts[one] for one in parts if name.kind == "link" and one.around == name]
         said = [parts[name], *inside]
@@ -107,8 +107,8 @@ class _Renaming:
         return bool(pairs)
 
     def _take_by_use(self) -> bool:
-        there: dict[Name, set[Name]] = {}
-        back: dict[Name, set[Name]] = {}
+        there: dict[PartName, set[PartName]] = {}
+        back: dict[PartName, set[PartName]] = {}
         for one, other in self._uses():
             there.setdefault(one, set()).add(other)
             back.setdefault(other, set()).add(one)
@@ -121,25 +121,25 @@ class _Renaming:
         self._known.update(pairs)
         return bool(pairs)
 
-    def _uses(self) -> Iterator[tuple[Name, Name]]:
+    def _uses(self) -> Iterator[tuple[PartName, PartName]]:
         """Pairs of unknown names that stand in the same place of a part that both devices have."""
         for one, other in self._known.items():
             mine, theirs = self._old[one].facets, self._new[other].facets
             for key in mine.keys() & theirs.keys():
                 yield from self._in_form(mine[key].form, theirs[key].form)
 
-    def _in_form(self, one: Form, other: Form) -> list[tuple[Name, Name]]:
+    def _in_form(self, one: Form, other: Form) -> list[tuple[PartName, PartName]]:
         try:
             return list(aligned(one, other, self._known))
         except NotAlike:
             return []
 
-    def _fits(self, one: Name, other: Name) -> bool:
+    def _fits(self, one: PartName, other: PartName) -> bool:
         """Whether both are parts, of one kind, and of the same chip or link."""
         is_part = one in self._old and other in self._new and one.kind not in NEVER
         return is_part and self._in_new_scope(one, other.name) == other
 
-    def _declares_the_same(self, one: Name, other: Name) -> bool:
+    def _declares_the_same(self, one: PartName, other: PartName) -> bool:
         mine, theirs = _said(self._old[one]), _said(self._new[other])
         try:
             list(aligned(mine, theirs, self._known))
@@ -148,19 +148,19 @@ class _Renaming:
         return True
 
 
-def _said(part: Part) -> Form:
+def _said(part: DescribedPart) -> Form:
     return tuple(
         (key, facet.form) for key, facet in sorted(part.facets.items()) if key not in WORDING
     )
 
 
-def _inside(parts: Parts, chip: Name) -> Form:
+def _inside(parts: Parts, chip: PartName) -> Form:
     """The kinds and names of what a chip holds: nothing else, since its surroundings may change."""
     return tuple((one.kind, one.name) for one in parts if one.around == chip)
 
 
-def _alike(pairs: Iterator[tuple[Form, Name]]) -> dict[Form, list[Name]]:
-    found: dict[Form, list[Name]] = {}
+def _alike(pairs: Iterator[tuple[Form, PartName]]) -> dict[Form, list[PartName]]:
+    found: dict[Form, list[PartName]] = {}
     for key, name in pairs:
         found.setdefault(key, []).append(name)
     return found

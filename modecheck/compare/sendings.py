@@ -1,8 +1,8 @@
 """What transitions send, with the values: told by the interpreter, since a message that is dropped
 at once leaves nothing behind that could be read off a state.
 
-What an action does depends on the fields it reads alone (`product/influence.py`), so one of many
-transitions stands for all that begin alike there.
+What an action does depends on the fields it reads alone (`product/read_write_sets.py`), so one of
+many transitions stands for all that begin alike there.
 """
 
 from __future__ import annotations
@@ -14,8 +14,8 @@ import numpy as np
 from modecheck.compare.labelled import Array
 from modecheck.engine.plain import Interpreter
 from modecheck.engine.space import Space
-from modecheck.product.form import Label, MessageIn
-from modecheck.product.influence import DELIVERY, OWN, ActionKey, actions_of
+from modecheck.product.ir import Label, MessageIn
+from modecheck.product.read_write_sets import DELIVERY, OWN, ActionKey, actions_of
 
 Sending = tuple[tuple[MessageIn, int], ...]
 """Every message that a step sends, in order, with its value; 0 for one without."""

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from modecheck.compare.forms import Form, Name, Together
+from modecheck.compare.forms import Form, PartName, Together
 from modecheck.model.event_calls import links_of
 from modecheck.model.parts import Assignment, Device, Event, Link, Send
 from modecheck.model.terms import (
@@ -37,10 +37,10 @@ class TermForms:
             case Constant(value):
                 return ("constant", value)
             case ReadVariable(chip, variable, index):
-                return ("read", Name("variable", variable, chip), self.term(index))
+                return ("read", PartName("variable", variable, chip), self.term(index))
             case InState(chip, leaves):
-                states = tuple(Name("state", leaf, chip) for leaf in sorted(leaves))
-                return ("in", Name("chip", chip), Together(states))
+                states = tuple(PartName("state", leaf, chip) for leaf in sorted(leaves))
+                return ("in", PartName("chip", chip), Together(states))
             case Payload():
                 return ("value",)
             case IsLate():
@@ -52,16 +52,16 @@ class TermForms:
         raise TypeError(f"{term!r} is no term")
 
     def _happening(self, kind: str, owner: str, name: str) -> Form:
-        if kind == "raised":
-            return Name("signal", name)
+        if kind == "signalled":
+            return PartName("signal", name)
         if kind == "taken":
-            return Name("rule", name, owner)
+            return PartName("rule", name, owner)
         return self.message(kind, owner, name)
 
     def message(self, kind: str, owner: str, name: str) -> Form:
         """A message of a chip or of a link, as `sent`, `delivered` and the like understand it."""
         links = links_of(kind, owner, self._links)
-        whose = Name("link" if owner in self._links else "chip", owner)
+        whose = PartName("link" if owner in self._links else "chip", owner)
         return (whose, self._carried(links, name))
 
     def event(self, chip: str, event: Event | str) -> Form:
@@ -74,21 +74,21 @@ class TermForms:
         ]
         found = self._carried(links, name)
         if via is None and name in self._signals:
-            found = Together((*found.items, Name("signal", name)))
+            found = Together((*found.items, PartName("signal", name)))
         return found
 
     def _carried(self, links: Iterable[Link], name: str) -> Together:
         carrying = (link for link in links if name in link.carries)
-        return Together(tuple(Name("message", name, link.name) for link in carrying))
+        return Together(tuple(PartName("message", name, link.name) for link in carrying))
 
     def assignment(self, chip: str, one: Assignment) -> Form:
         """Targets with their values."""
         targets = tuple(
-            (Name("variable", target.variable, chip), self.term(target.index))
+            (PartName("variable", target.variable, chip), self.term(target.index))
             for target in one.targets
         )
         return (targets, tuple(self.term(value) for value in one.values))
 
     def send(self, one: Send) -> Form:
         """A message with its value; the link is the message's scope."""
-        return (Name("message", one.message, one.link), self.term(one.value))
+        return (PartName("message", one.message, one.link), self.term(one.value))

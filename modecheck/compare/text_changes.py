@@ -12,8 +12,8 @@ from bisect import bisect_left
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from modecheck.compare.described import WORDING, Part, parts_of_device
-from modecheck.compare.forms import Name, Renaming, renamed
+from modecheck.compare.described import WORDING, DescribedPart, parts_of_device
+from modecheck.compare.forms import PartName, Renaming, renamed
 from modecheck.compare.renamings import Parts, renaming_between
 from modecheck.model.parts import Device
 from modecheck.model.places import Place
@@ -31,16 +31,16 @@ class Change:
     """
 
     what: str
-    old: Name | None
-    new: Name | None
+    old: PartName | None
+    new: PartName | None
     facets: tuple[tuple[str, str, str], ...] = ()
     inside: tuple[tuple[str, int], ...] = ()
-    after: Name | None = None
+    after: PartName | None = None
     old_place: Place | None = None
     new_place: Place | None = None
 
     @property
-    def name(self) -> Name:
+    def name(self) -> PartName:
         """What it is called now, or was called last."""
         name = self.new or self.old
         assert name is not None
@@ -95,18 +95,18 @@ class _Comparing:
                 inside = self._inside(self._before, name)
                 yield Change(REMOVED, name, None, inside=inside, old_place=part.place)
 
-    def _stands_alone(self, name: Name, known: Renaming) -> bool:
+    def _stands_alone(self, name: PartName, known: Renaming) -> bool:
         """Whether what is around it is there in both devices."""
         return name.around is None or name.around in known
 
-    def _inside(self, parts: Parts, name: Name) -> tuple[tuple[str, int], ...]:
+    def _inside(self, parts: Parts, name: PartName) -> tuple[tuple[str, int], ...]:
         counts: dict[str, int] = {}
         for one in parts:
             if one.around == name:
                 counts[one.kind] = counts.get(one.kind, 0) + 1
         return tuple(counts.items())
 
-    def _kept(self, old: Part, new: Part) -> Iterator[Change]:
+    def _kept(self, old: DescribedPart, new: DescribedPart) -> Iterator[Change]:
         at = Change("", old.name, new.name, old_place=old.place, new_place=new.place)
         if old.name.name != new.name.name and not _are_given(old.name, new.name):
             yield replace(at, what=RENAMED)
@@ -116,7 +116,7 @@ class _Comparing:
         if new.name in self._moved:
             yield replace(at, what=MOVED, after=self._moved[new.name])
 
-    def _differing(self, old: Part, new: Part) -> Iterator[tuple[str, str, str]]:
+    def _differing(self, old: DescribedPart, new: DescribedPart) -> Iterator[tuple[str, str, str]]:
         for key in dict.fromkeys([*old.facets, *new.facets]):
             mine, theirs = old.facets.get(key), new.facets.get(key)
             if mine is None or theirs is None:
@@ -126,15 +126,15 @@ class _Comparing:
             if here != renamed(theirs.form, lambda name: name):
                 yield key, mine.words, theirs.words
 
-    def _moves(self) -> Iterator[tuple[Name, Name | None]]:
+    def _moves(self) -> Iterator[tuple[PartName, PartName | None]]:
         """What stands elsewhere among its like, and behind what."""
-        groups: dict[tuple[str, str], list[Name]] = {}
+        groups: dict[tuple[str, str], list[PartName]] = {}
         for name in self._after:
             groups.setdefault((name.kind, name.scope), []).append(name)
         positions = {name: number for number, name in enumerate(self._before)}
         for (kind, _), names in groups.items():
             if kind == "signal":
-                continue  # they stand where they are raised first
+                continue  # they stand where they are given first
             kept = [name for name in names if name in self._back]
             steady = _increasing([positions[self._back[name]] for name in kept])
             for number, name in enumerate(kept):
@@ -143,7 +143,7 @@ class _Comparing:
                     yield name, names[place - 1] if place else None
 
 
-def _are_given(old: Name, new: Name) -> bool:
+def _are_given(old: PartName, new: PartName) -> bool:
     """Whether both are titles that rules without a name were given."""
     return old.kind == "rule" and ":" in old.name and ":" in new.name
 

@@ -21,7 +21,7 @@ FAILS = "a step fails"
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class SeenStep:
     """All that is seen of a step: of each thing what was chosen and its text. The step begins in
     the modes `before` and ends in those of `after`. One that `fails` must not happen.
     """
@@ -51,7 +51,7 @@ class ToldSystem:
     """
 
     system: LabelledSystem
-    told: tuple[Told, ...]
+    told: tuple[SeenStep, ...]
 
     def looked_at(self, visible: Visible, mode: str | None = None) -> LabelledSystem:
         """What is seen of it by somebody who sees this, in a mode or everywhere."""

@@ -19,9 +19,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
-from modecheck.compare.forms import Name
-from modecheck.model.mistakes import ModecheckError
-from modecheck.product.form import EventForm, MessageIn, Product
+from modecheck.compare.forms import PartName
+from modecheck.model.errors import ModecheckError
+from modecheck.product.ir import EventIR, MessageIn, Product
 
 MOST_VISIBLE = 31
 """Events that a step can report: a kind of transition has so many bits for them."""
@@ -66,11 +66,11 @@ class Called:
     chip. What is not named keeps its own name.
     """
 
-    names: Mapping[Name, Name] = field(default_factory=dict)
+    names: Mapping[PartName, PartName] = field(default_factory=dict)
 
     def __call__(self, kind: str, name: str, scope: str = "") -> str:
         """What something is called."""
-        other = self.names.get(Name(kind, name, scope))
+        other = self.names.get(PartName(kind, name, scope))
         return name if other is None else other.name
 
 
@@ -110,7 +110,7 @@ def reporting(product: Product, visible: Visible) -> Product:
     It has to be explored without symmetry: of units that were exchanged, nobody could tell whose
     message was seen. Raises `TooMuchVisible`.
     """
-    assert not product.watchers, "a watcher's atoms count on the numbers of the events"
+    assert not product.observers, "an observer's atoms count on the numbers of the events"
     if len(visible) > MOST_VISIBLE:
         raise TooMuchVisible(len(visible))
     forms = tuple(_form(one) for one in in_order(visible))
@@ -131,17 +131,17 @@ def in_order(visible: Visible) -> list[Chosen]:
     ]
 
 
-def _form(chosen: Chosen) -> EventForm:
+def _form(chosen: Chosen) -> EventIR:
     kind, number, code = chosen
     if kind == "message":
-        return EventForm(sent=frozenset({(number, code)}))
+        return EventIR(sent=frozenset({(number, code)}))
     if kind == "signal":
-        return EventForm(raised=frozenset({number}))
-    return EventForm(taken=frozenset({number}))
+        return EventIR(signalled=frozenset({number}))
+    return EventIR(taken=frozenset({number}))
 
 
 @dataclass(frozen=True, slots=True)
-class Seen:
+class VisibleEvent:
     """Something `chosen` that is seen in a step. The value of a message that was `delivered` stands
     in the state before the step, at the head of its link.
     """
@@ -153,16 +153,18 @@ class Seen:
     delivered: bool = False
 
 
-def seen_as(product: Product, chosen: Chosen, called: Called, what: str = "sent") -> Seen:
+def seen_as(product: Product, chosen: Chosen, called: Called, what: str = "sent") -> VisibleEvent:
     """How something is seen that happens in a step; of a message, `what` happens to it."""
     kind, number, code = chosen
     if kind == "message":
         queue = product.queues[number]
         name = called("message", queue.messages[code - 1].name, queue.name)
         via = called("link", queue.name)
-        return Seen(chosen, f"{what} {name}", f" via {via}", (number, code), what == "delivered")
+        return VisibleEvent(
+            chosen, f"{what} {name}", f" via {via}", (number, code), what == "delivered"
+        )
     if kind == "signal":
-        return Seen(chosen, f"raised {called('signal', product.signals[number])}")
+        return VisibleEvent(chosen, f"signalled {called('signal', product.signals[number])}")
     rule = product.rules[number]
     text = f"{called('chip', rule.chip)} takes {called('rule', rule.title, rule.chip)}"
-    return Seen(chosen, text)
+    return VisibleEvent(chosen, text)

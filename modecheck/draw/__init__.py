@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from modecheck.draw.files import write_drawings
 from modecheck.draw.gallery import (
     AnyDrawing,
     Drawing,
@@ -12,14 +11,15 @@ from modecheck.draw.gallery import (
     render_svg,
 )
 from modecheck.draw.layout import NoLayout
-from modecheck.draw.mode_map import ModeSwitch
+from modecheck.draw.mode_map import SwitchArrow
+from modecheck.draw.picture_files import write_drawings
 
 __all__ = [
     "AnyDrawing",
     "Drawing",
-    "ModeSwitch",
     "NoLayout",
     "ScenarioDrawing",
+    "SwitchArrow",
     "drawings",
     "every_drawing",
     "render_svg",

@@ -13,8 +13,8 @@ from dataclasses import dataclass, field
 from html import escape
 from pathlib import Path
 
-from modecheck.draw.files import FileText, rendered
 from modecheck.draw.gallery import AnyDrawing
+from modecheck.draw.picture_files import FileText, rendered
 from modecheck.draw.shown import LONGEST_TITLE, shown
 
 PAGE = "README.md"

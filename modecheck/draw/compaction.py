@@ -12,9 +12,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
-from modecheck.draw.geometry import Point, Rectangle, Way
-from modecheck.draw.layout import Places
-from modecheck.draw.sketch import Frame, Sketch
+from modecheck.draw.geometry import Point, Polyline, Rectangle
+from modecheck.draw.layout import PicturePlaces
+from modecheck.draw.sketch import Sketch, SketchFrame
 
 BAND = 17.0
 """The height of a band: room for a line's slope and an arrow's tip."""
@@ -62,14 +62,14 @@ class _Bands:
         return place.moved(0, self(place.top) - place.top)
 
 
-def compacted(sketch: Sketch, places: Places) -> Places:
+def compacted(sketch: Sketch, places: PicturePlaces) -> PicturePlaces:
     """The places with every frame set anew, inner frames first."""
     for frame in reversed(sketch.frames):
         places = _set_anew(sketch, places, frame)
     return places
 
 
-def _set_anew(sketch: Sketch, places: Places, frame: Frame) -> Places:
+def _set_anew(sketch: Sketch, places: PicturePlaces, frame: SketchFrame) -> PicturePlaces:
     bands = _Bands(tuple(_bands(sketch, places, frame)))
     inside = _frames_inside(sketch, frame)
     boxes, frames = dict(places.boxes), dict(places.frames)
@@ -81,10 +81,10 @@ def _set_anew(sketch: Sketch, places: Places, frame: Frame) -> Places:
     around = frames[frame.key]
     frames[frame.key] = replace(around, bottom=bands(around.bottom))
     ways = {key: _moved_way(way, bands, around) for key, way in places.ways.items()}
-    return Places(boxes, frames, ways)
+    return PicturePlaces(boxes, frames, ways)
 
 
-def _moved_way(way: Way, bands: _Bands, around: Rectangle) -> Way:
+def _moved_way(way: Polyline, bands: _Bands, around: Rectangle) -> Polyline:
     """The line, what lies in the frame moved with it.
 
     It is bent where it enters or leaves a band, to keep its side of each box, and follows the
@@ -106,7 +106,7 @@ def _between(start: Point, end: Point, share: float) -> Point:
     return (start[0] + (end[0] - start[0]) * share, start[1] + (end[1] - start[1]) * share)
 
 
-def _bands(sketch: Sketch, places: Places, frame: Frame) -> Iterator[_Band]:
+def _bands(sketch: Sketch, places: PicturePlaces, frame: SketchFrame) -> Iterator[_Band]:
     """The bands of a frame; an inner frame may not grow, since others stand around it."""
     lines = list(_lines(places, places.frames[frame.key]))
     gaps = list(_gaps(sketch, places, frame))
@@ -121,7 +121,9 @@ def _bands(sketch: Sketch, places: Places, frame: Frame) -> Iterator[_Band]:
             yield _Band(start, end, BAND + more)
 
 
-def _gaps(sketch: Sketch, places: Places, frame: Frame) -> Iterator[tuple[float, float]]:
+def _gaps(
+    sketch: Sketch, places: PicturePlaces, frame: SketchFrame
+) -> Iterator[tuple[float, float]]:
     """Where no box stands in a frame over its whole width, down to its lower border."""
     extents = sorted((place.top, place.bottom) for place in _contents(sketch, places, frame))
     filled_to = extents[0][1] if extents else places.frames[frame.key].bottom
@@ -131,7 +133,7 @@ def _gaps(sketch: Sketch, places: Places, frame: Frame) -> Iterator[tuple[float,
         filled_to = max(filled_to, bottom)
 
 
-def _lines(places: Places, around: Rectangle) -> Iterator[tuple[Point, Point]]:
+def _lines(places: PicturePlaces, around: Rectangle) -> Iterator[tuple[Point, Point]]:
     for way in places.ways.values():
         for start, end in pairwise(way):
             if around.is_crossed(start, end):
@@ -147,7 +149,7 @@ def _is_flat(top: float, bottom: float, start: Point, end: Point) -> bool:
     return abs(end[0] - start[0]) * min(inside, 1) > FLAT
 
 
-def _contents(sketch: Sketch, places: Places, frame: Frame) -> Iterator[Rectangle]:
+def _contents(sketch: Sketch, places: PicturePlaces, frame: SketchFrame) -> Iterator[Rectangle]:
     for box in sketch.every_box:
         if box.frame == frame.key and box.key in places.boxes:
             yield places.boxes[box.key]
@@ -156,7 +158,7 @@ def _contents(sketch: Sketch, places: Places, frame: Frame) -> Iterator[Rectangl
             yield places.frames[inner.key]
 
 
-def _frames_inside(sketch: Sketch, frame: Frame) -> set[str]:
+def _frames_inside(sketch: Sketch, frame: SketchFrame) -> set[str]:
     """A frame and all frames in it."""
     inside = {frame.key}
     for each in sketch.frames:

@@ -9,21 +9,21 @@ import heapq
 import math
 from collections.abc import Sequence
 
-from modecheck.draw.geometry import Point, Rectangle, Way
+from modecheck.draw.geometry import Point, Polyline, Rectangle
 from modecheck.draw.taut import is_free
 
 BEND_COST = 12.0
 """A bend is worth this much length: fewer bends read better."""
 
 
-def detour(start: Point, finish: Point, obstacles: Sequence[Rectangle]) -> Way | None:
+def detour(start: Point, finish: Point, obstacles: Sequence[Rectangle]) -> Polyline | None:
     """The shortest way that passes over no obstacle, or None where there is none.
 
     A shortest way bends only at corners of obstacles (Lozano-Pérez and Wesley 1979). Found by A*,
     the distance to `finish` being the estimate.
     """
     goals = [finish, *(corner for each in obstacles for corner in each.corners)]
-    waiting: list[tuple[float, float, Way]] = [(math.dist(start, finish), 0.0, (start,))]
+    waiting: list[tuple[float, float, Polyline]] = [(math.dist(start, finish), 0.0, (start,))]
     done: set[Point] = set()
     while waiting:
         _, length, way = heapq.heappop(waiting)

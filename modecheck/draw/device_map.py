@@ -10,14 +10,14 @@ from collections.abc import Iterator
 from modecheck.checks.traffic import ModeTraffic, Traffic
 from modecheck.draw.sketch import (
     Arrow,
-    Block,
     Box,
     End,
-    Line,
+    LegendEntry,
     Run,
-    Sample,
     Sketch,
-    Table,
+    SketchTable,
+    TextBlock,
+    TextLine,
     diagram_frame,
 )
 from modecheck.draw.typesetting import text_lines
@@ -49,7 +49,7 @@ def device_map(device: Device) -> Sketch:
     order = _reading_order(device)
     arrows = (*_links(device, order), *_pairings(device, order), *_signals(device, order))
     boxes = tuple(_chip_box(chip) for chip in device.chips.values())
-    about = Block(text_lines(device.about, "note", 2 * LONGEST_LINE))
+    about = TextBlock(text_lines(device.about, "note", 2 * LONGEST_LINE))
     title = f"device {device.name}"
     return Sketch(
         name="device",
@@ -65,7 +65,7 @@ def device_map(device: Device) -> Sketch:
 def device_map_in(device: Device, mode: str, traffic: Traffic) -> Sketch:
     """The same for one mode: links without traffic are thin and dotted, and say so.
 
-    Signals are left out: they are heard in every mode in which somebody raises them. So are the
+    Signals are left out: they are heard in every mode in which somebody gives them. So are the
     device's name and the number of states: where nothing else differs, the picture is the same.
     """
     order, found = _reading_order(device), traffic.modes[mode]
@@ -83,7 +83,7 @@ def device_map_in(device: Device, mode: str, traffic: Traffic) -> Sketch:
     ]
     boxes = tuple(_chip_box(device.chips[name]) for name in device.chips if name in linked)
     title = f"links in mode {mode}"
-    words = tuple(Block(text_lines(part, "note", 2 * LONGEST_LINE)) for part in about)
+    words = tuple(TextBlock(text_lines(part, "note", 2 * LONGEST_LINE)) for part in about)
     return Sketch(
         name=f"device-in-{mode}",
         title=f"Links with traffic in mode {mode}",
@@ -97,7 +97,7 @@ def device_map_in(device: Device, mode: str, traffic: Traffic) -> Sketch:
 
 def _link_in(link: Link, found: ModeTraffic, order: dict[str, int]) -> Arrow:
     """A link that carries something is drawn as in the map of the device, another one thin."""
-    lines = [Line((Run(link.name, "trigger"),))]
+    lines = [TextLine((Run(link.name, "trigger"),))]
     hint = f"link {link.name}: {link.sender} to {link.receiver}"
     stroke = stroke_of(link)
     if link.name in found.links:
@@ -106,20 +106,20 @@ def _link_in(link: Link, found: ModeTraffic, order: dict[str, int]) -> Arrow:
         lines += text_lines(f"{link.medium}, no traffic", "note", LONGEST_LINE)
         stroke, hint = "idle", f"{hint}, no traffic"
     key = f"link-{link.name}"
-    label = Box(f"{key}/label", "label", DEVICE_FRAME, (Block(tuple(lines)),))
+    label = Box(f"{key}/label", "label", DEVICE_FRAME, (TextBlock(tuple(lines)),))
     return _arrow(key, (link.sender, link.receiver), label, stroke, order, hint)
 
 
 def _reading_order(device: Device) -> dict[str, int]:
-    """Who only raises signals first, then document order."""
+    """Who only gives signals first, then document order."""
     ends = {end for link in device.links.values() for end in (link.sender, link.receiver)}
     names = sorted(device.chips, key=lambda name: name in ends or not device.chips[name].actor)
     return {name: position for position, name in enumerate(names)}
 
 
 def _chip_box(chip: Chip) -> Box:
-    name = Block((Line((Run(chip.name, "name"),)),), centred=True)
-    about = Block(text_lines(first_sentence(chip.about), "note", LONGEST_LINE), centred=True)
+    name = TextBlock((TextLine((Run(chip.name, "name"),)),), centred=True)
+    about = TextBlock(text_lines(first_sentence(chip.about), "note", LONGEST_LINE), centred=True)
     kind = "actor" if chip.actor else "chip"
     hint = f"{kind} {chip.name}: {chip.about}" if chip.about else f"{kind} {chip.name}"
     return Box(chip.name, kind, DEVICE_FRAME, (name, about) if about.lines else (name,), hint=hint)
@@ -149,8 +149,8 @@ def stroke_of(link: Link) -> str:
     return link.medium if link.medium in MEDIA else "other"
 
 
-def _link_block(link: Link, troubles: set[tuple[str, str]]) -> Block:
-    lines = [Line((Run(link.name, "trigger"),))]
+def _link_block(link: Link, troubles: set[tuple[str, str]]) -> TextBlock:
+    lines = [TextLine((Run(link.name, "trigger"),))]
     lines += text_lines(f"{link.medium}, capacity {link.capacity}", "guard", LONGEST_LINE)
     lines += text_lines(f"carries {_carried(link)}", "effect", LONGEST_LINE)
     loses = link.loses or ("lose", link.name) in troubles
@@ -164,7 +164,7 @@ def _link_block(link: Link, troubles: set[tuple[str, str]]) -> Block:
         lines += text_lines(f"when down: {link.when_down}", "effect", LONGEST_LINE)
     if link.when_full != "error":
         lines += text_lines(f"when full: {link.when_full}", "effect", LONGEST_LINE)
-    return Block(tuple(lines))
+    return TextBlock(tuple(lines))
 
 
 def _carried(link: Link) -> str:
@@ -182,11 +182,11 @@ def _pairings(
         first, second = pairing.ends
         held = f"{first} = {second}" if found is None else _held(found, pairing.name)
         lines = (
-            Line((Run(pairing.name, "trigger"),)),
+            TextLine((Run(pairing.name, "trigger"),)),
             *text_lines(held, "effect", LONGEST_LINE),
         )
         key = f"pairing-{pairing.name}"
-        label = Box(f"{key}/label", "label", DEVICE_FRAME, (Block(lines),))
+        label = Box(f"{key}/label", "label", DEVICE_FRAME, (TextBlock(lines),))
         hint = f"pairing {pairing.name}: {first} and {second}"
         ends = sorted((first.chip, second.chip), key=lambda name: order[name])
         yield _arrow(key, (ends[0], ends[1]), label, "pairing", order, hint, tip="none")
@@ -201,17 +201,17 @@ def _held(found: ModeTraffic, pairing: str) -> str:
 
 
 def _signals(device: Device, order: dict[str, int]) -> Iterator[Arrow]:
-    for raiser in device.chips.values():
-        raised = dict.fromkeys(signal for rule in raiser.rules for signal in rule.raises)
+    for signaller in device.chips.values():
+        signalled = dict.fromkeys(signal for rule in signaller.rules for signal in rule.signals)
         for hearer in device.chips.values():
-            heard = [signal for signal in raised if _hears(hearer, signal)]
-            if heard and hearer is not raiser:
-                key = f"signal-{raiser.name}-{hearer.name}"
+            heard = [signal for signal in signalled if _hears(hearer, signal)]
+            if heard and hearer is not signaller:
+                key = f"signal-{signaller.name}-{hearer.name}"
                 lines = text_lines(", ".join(heard), "guard", LONGEST_LINE)
-                label = Box(f"{key}/label", "label", DEVICE_FRAME, (Block(lines),))
-                hint = f"signals from {raiser.name} to {hearer.name}"
+                label = Box(f"{key}/label", "label", DEVICE_FRAME, (TextBlock(lines),))
+                hint = f"signals from {signaller.name} to {hearer.name}"
                 yield _arrow(
-                    key, (raiser.name, hearer.name), label, "signal", order, hint, tip="open"
+                    key, (signaller.name, hearer.name), label, "signal", order, hint, tip="open"
                 )
 
 
@@ -236,25 +236,25 @@ def _arrow(
     return Arrow(key, (End(tail),), End(head), label, stroke, tip, course, hint)
 
 
-def _samples(boxes: tuple[Box, ...], arrows: tuple[Arrow, ...]) -> Iterator[Sample]:
+def _samples(boxes: tuple[Box, ...], arrows: tuple[Arrow, ...]) -> Iterator[LegendEntry]:
     kinds = {box.shape for box in boxes}
     if "chip" in kinds:
-        yield Sample("box", "chip", "chip")
+        yield LegendEntry("box", "chip", "chip")
     if "actor" in kinds:
-        yield Sample("box", "actor", "actor: may act, and never has to")
+        yield LegendEntry("box", "actor", "actor: may act, and never has to")
     strokes = {arrow.stroke for arrow in arrows}
     for stroke, meaning in _MEANINGS.items():
         if stroke in strokes:
-            yield Sample("line", stroke, meaning)
+            yield LegendEntry("line", stroke, meaning)
     if "idle" in strokes:
-        yield Sample("line", "idle", "link without traffic in this mode")
+        yield LegendEntry("line", "idle", "link without traffic in this mode")
     if "pairing" in strokes:
-        yield Sample("line", "pairing", "pairing: both ends keep the same key")
+        yield LegendEntry("line", "pairing", "pairing: both ends keep the same key")
     if "signal" in strokes:
-        yield Sample("line", "signal", "signal: heard in the same step")
+        yield LegendEntry("line", "signal", "signal: heard in the same step")
 
 
-def _tables(device: Device) -> Iterator[Table]:
+def _tables(device: Device) -> Iterator[SketchTable]:
     rows = [(f"{name} = {choice}",) for name, choice in device.variant.items()]
     if rows:
-        yield Table("variant", tuple(rows))
+        yield SketchTable("variant", tuple(rows))

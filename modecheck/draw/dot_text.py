@@ -15,14 +15,14 @@ from modecheck.draw.shown import LONGEST_TITLE, shown
 from modecheck.draw.sketch import (
     TEXT_SIZE,
     Arrow,
-    Block,
+    ArrowPiece,
     Box,
-    Frame,
-    Line,
     Run,
     Sketch,
-    Stretch,
-    Table,
+    SketchFrame,
+    SketchTable,
+    TextBlock,
+    TextLine,
 )
 
 UNITS_PER_INCH = 72
@@ -64,25 +64,25 @@ def _defaults(sketch: Sketch) -> Iterator[str]:
     yield f'edge [color="{LINE.light}", arrowsize=0.8, fontname="Arial"]'
 
 
-def _below(sketch: Sketch) -> tuple[Block, ...]:
-    title = Block((Line((Run(sketch.title, "trigger"),)),))
+def _below(sketch: Sketch) -> tuple[TextBlock, ...]:
+    title = TextBlock((TextLine((Run(sketch.title, "trigger"),)),))
     legend = tuple(
-        Line((Run(f"{sample.sign}:", "trigger"), Run(sample.meaning, "note")))
+        TextLine((Run(f"{sample.sign}:", "trigger"), Run(sample.meaning, "note")))
         for sample in sketch.samples
     )
     about = (block for frame in sketch.frames for block in _told_below(frame))
-    tables = (Block(tuple(_table_lines(table))) for table in sketch.tables)
-    return tuple(block for block in (title, *about, Block(legend), *tables) if block.lines)
+    tables = (TextBlock(tuple(_table_lines(table))) for table in sketch.tables)
+    return tuple(block for block in (title, *about, TextBlock(legend), *tables) if block.lines)
 
 
-def _told_below(frame: Frame) -> tuple[Block, ...]:
+def _told_below(frame: SketchFrame) -> tuple[TextBlock, ...]:
     return frame.words.blocks if frame.words else ()
 
 
-def _table_lines(table: Table) -> Iterator[Line]:
-    yield Line((Run(table.title, "trigger"),))
+def _table_lines(table: SketchTable) -> Iterator[TextLine]:
+    yield TextLine((Run(table.title, "trigger"),))
     for row in table.rows:
-        yield Line(tuple(Run(cell, "note") for cell in row if cell))
+        yield TextLine(tuple(Run(cell, "note") for cell in row if cell))
 
 
 def _inside(sketch: Sketch, frame: str) -> Iterator[str]:
@@ -108,7 +108,7 @@ def _row(rank: str, boxes: list[Box]) -> Iterator[str]:
         yield f"{chain} [style=invis]"
 
 
-def _frame(sketch: Sketch, frame: Frame) -> Iterator[str]:
+def _frame(sketch: Sketch, frame: SketchFrame) -> Iterator[str]:
     style = '"rounded,filled"' if frame.shape != "diagram" else '"filled"'
     peripheries = 2 if frame.shape == "rest" else 1
     fill = ground(_depth(sketch, frame)).light
@@ -124,12 +124,12 @@ def _frame(sketch: Sketch, frame: Frame) -> Iterator[str]:
     yield "}"
 
 
-def _frame_label(frame: Frame) -> str:
+def _frame_label(frame: SketchFrame) -> str:
     """A diagram is named by the label of its frame; a composite state by a box inside."""
     return _html(frame.header.blocks[:1], "left") if frame.header.shape == "tab" else '""'
 
 
-def _depth(sketch: Sketch, frame: Frame) -> int:
+def _depth(sketch: Sketch, frame: SketchFrame) -> int:
     parents = {each.key: each.parent for each in sketch.frames}
     depth = 0
     while parents[frame.key]:
@@ -138,7 +138,7 @@ def _depth(sketch: Sketch, frame: Frame) -> int:
     return depth
 
 
-def _below_header(sketch: Sketch, frame: Frame) -> Iterator[str]:
+def _below_header(sketch: Sketch, frame: SketchFrame) -> Iterator[str]:
     """Keeps boxes that nothing leads to from standing beside the header of their frame."""
     led_to = {
         (stretch.tail if stretch.written_back else stretch.head).box
@@ -183,7 +183,7 @@ def _arrow(arrow: Arrow) -> Iterator[str]:
         yield f"{quoted(ends[0].box)} -> {quoted(ends[1].box)} [{', '.join(attributes)}]"
 
 
-def _line_attributes(arrow: Arrow, stretch: Stretch) -> Iterator[str]:
+def _line_attributes(arrow: Arrow, stretch: ArrowPiece) -> Iterator[str]:
     stroke = STROKES[arrow.stroke]
     yield f"id={quoted(stretch.key)}"
     yield f"style={stroke.dot_style}"
@@ -204,7 +204,7 @@ def _tooltip(hint: str) -> str:
     return f", tooltip={_said(hint)}" if hint else ""
 
 
-def _html(blocks: tuple[Block, ...], side: str, *, ruled: bool = False) -> str:
+def _html(blocks: tuple[TextBlock, ...], side: str, *, ruled: bool = False) -> str:
     """A label of several blocks, one below the other."""
     rows = [_row_of(block, side) for block in blocks if block.lines]
     between = "<hr/>" if ruled else ""
@@ -214,13 +214,13 @@ def _html(blocks: tuple[Block, ...], side: str, *, ruled: bool = False) -> str:
     return f"<{table}{between.join(rows)}</table>>"
 
 
-def _row_of(block: Block, side: str) -> str:
+def _row_of(block: TextBlock, side: str) -> str:
     align = "center" if block.centred else side
     lines = (f'{_words(line)}<br align="{align}"/>' for line in block.lines)
     return f'<tr><td align="{align}" balign="{align}">{"".join(lines)}</td></tr>'
 
 
-def _words(line: Line) -> str:
+def _words(line: TextLine) -> str:
     indent = "    " if line.indent else ""
     return indent + " ".join(_word(run) for run in line.runs)
 

@@ -13,13 +13,13 @@ from modecheck.checks.folding import MODE, Folded, FoldedStep, Folding
 from modecheck.checks.wording import counted
 from modecheck.draw.sketch import (
     Arrow,
-    Block,
     Box,
     End,
-    Line,
+    LegendEntry,
     Run,
-    Sample,
     Sketch,
+    TextBlock,
+    TextLine,
     diagram_frame,
 )
 from modecheck.draw.typesetting import text_lines
@@ -58,7 +58,7 @@ class _FoldMap:
         folding = self._folding
         chosen = ", ".join(folding.parts)
         title = f"{folding.product.device.name} by {chosen}"
-        words = tuple(Block(text_lines(part, "note", LONGEST_ABOUT)) for part in self._about())
+        words = tuple(TextBlock(text_lines(part, "note", LONGEST_ABOUT)) for part in self._about())
         return Sketch(
             name="fold-" + "-".join(part.replace(".", "-") for part in folding.parts),
             title=f"The product of {folding.product.device.name}, folded by {chosen}",
@@ -108,23 +108,23 @@ class _FoldMap:
         if self._left_out:
             count = sum(state.states for state in self._left_out)
             lines = (
-                Line((Run(f"{len(self._left_out):,} others", "name"),)),
-                Line((Run(counted(count, "state"), "note"),)),
+                TextLine((Run(f"{len(self._left_out):,} others", "name"),)),
+                TextLine((Run(counted(count, "state"), "note"),)),
             )
-            box = Block(lines, centred=True)
+            box = TextBlock(lines, centred=True)
             yield Box(_key(MOST_BOXES), "mode", FOLD_FRAME, (box,), hint="all that is left out")
 
-    def _words(self, state: Folded) -> tuple[Block, ...]:
+    def _words(self, state: Folded) -> tuple[TextBlock, ...]:
         lines = []
         for part, value in zip(self._folding.parts, state.key, strict=True):
             name = Run(value, "name")
             plain = part == MODE or len(self._folding.parts) == 1
             chip = part.removesuffix(".state")
-            lines.append(Line((name,) if plain else (Run(chip, "note"), name)))
-        notes = [Line((Run(counted(state.states, "state"), "note"),))]
+            lines.append(TextLine((name,) if plain else (Run(chip, "note"), name)))
+        notes = [TextLine((Run(counted(state.states, "state"), "note"),))]
         if state.unexpanded:
-            notes.append(Line((Run(f"{state.unexpanded:,} not followed", "note"),)))
-        return (Block(tuple(lines), centred=True), Block(tuple(notes), centred=True))
+            notes.append(TextLine((Run(f"{state.unexpanded:,} not followed", "note"),)))
+        return (TextBlock(tuple(lines), centred=True), TextBlock(tuple(notes), centred=True))
 
     def _hint(self, state: Folded) -> str:
         told = ", ".join(
@@ -159,23 +159,23 @@ class _FoldMap:
         often = sorted(step.labels, key=lambda label: (-step.labels[label], labels[label].text))
         return [labels[label].text for label in often]
 
-    def _label(self, step: FoldedStep) -> Block:
+    def _label(self, step: FoldedStep) -> TextBlock:
         names = self._names(step)
         lines = [
             line for name in names[:MOST_STEPS] for line in text_lines(name, "guard", LONGEST_LINE)
         ]
         if len(names) > MOST_STEPS:
-            lines.append(Line((Run(f"and {len(names) - MOST_STEPS} more", "note"),)))
-        return Block(tuple(lines))
+            lines.append(TextLine((Run(f"and {len(names) - MOST_STEPS} more", "note"),)))
+        return TextBlock(tuple(lines))
 
-    def _samples(self) -> Iterator[Sample]:
-        yield Sample("box", "start", "where it starts")
-        yield Sample("box", "mode", "all states that agree in this")
+    def _samples(self) -> Iterator[LegendEntry]:
+        yield LegendEntry("box", "start", "where it starts")
+        yield LegendEntry("box", "mode", "all states that agree in this")
         strokes = {self._is_certain(step) for step in self._steps}
         if True in strokes:
-            yield Sample("line", "certain", "every state in the box has such a step")
+            yield LegendEntry("line", "certain", "every state in the box has such a step")
         if False in strokes:
-            yield Sample("line", "possible", "some state in the box has such a step")
+            yield LegendEntry("line", "possible", "some state in the box has such a step")
 
 
 def _key(number: int) -> str:

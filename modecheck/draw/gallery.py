@@ -18,13 +18,13 @@ from modecheck.draw.device_map import device_map, device_map_in
 from modecheck.draw.dot_text import dot_text
 from modecheck.draw.fold_map import fold_map
 from modecheck.draw.layout import laid_out
-from modecheck.draw.mode_map import ModeSwitch, mode_map
+from modecheck.draw.mode_map import SwitchArrow, mode_map
 from modecheck.draw.sequence_chart import SequenceChart, sequence_svg
 from modecheck.draw.sketch import Sketch
 from modecheck.draw.statechart import coverage_chart, is_covered, statechart
 from modecheck.draw.svg_text import svg_text
 from modecheck.model.parts import Device
-from modecheck.product.form import Product
+from modecheck.product.ir import Product
 from modecheck.scenario.sequence import sequence_of
 
 LONGEST_FILE_NAME = 80
@@ -81,7 +81,7 @@ AnyDrawing: TypeAlias = Drawing | ScenarioDrawing
 
 def drawings(
     device: Device,
-    switches: Sequence[ModeSwitch],
+    switches: Sequence[SwitchArrow],
     ways: Mapping[tuple[str, str], Sequence[str]] | None = None,
 ) -> Iterator[Drawing]:
     """The map of the device, the map of its modes if it has any, and every statechart.
@@ -119,10 +119,11 @@ def _ways(
     """The steps of each possible switch, by its two modes."""
     return {
         (switch.source, switch.target): tuple(
-            product.labels[move.label].text for move in switch.way.moves[switch.way.switch_from :]
+            product.labels[move.label].text
+            for move in switch.trace.moves[switch.trace.switch_from :]
         )
         for switch in switches
-        if switch.way is not None
+        if switch.trace is not None
     }
 
 
@@ -148,8 +149,8 @@ def fold_drawing(folding: Folding) -> Drawing:
 def finding_drawings(product: Product, findings: Iterable[Finding]) -> Iterator[ScenarioDrawing]:
     """A sequence chart for each finding that has a scenario."""
     for finding in findings:
-        if finding.way is not None:
-            scenario = sequence_of(product, finding.way, chips=finding.subject.split(".")[:1])
+        if finding.trace is not None:
+            scenario = sequence_of(product, finding.trace, chips=finding.subject.split(".")[:1])
             about = (finding.text, *finding.details)
             chart = SequenceChart(f"scenario-{finding.id}", finding.id, about, scenario)
             yield ScenarioDrawing(chart)
@@ -158,8 +159,8 @@ def finding_drawings(product: Product, findings: Iterable[Finding]) -> Iterator[
 def switch_drawings(product: Product, switches: Iterable[FoundSwitch]) -> Iterator[ScenarioDrawing]:
     """A sequence chart of the shortest way of each direct switch between two modes."""
     for switch in switches:
-        if switch.way is not None and switch.direct:
-            scenario = sequence_of(product, switch.way, skipped=switch.way.switch_from)
+        if switch.trace is not None and switch.direct:
+            scenario = sequence_of(product, switch.trace, skipped=switch.trace.switch_from)
             title = f"{switch.source} to {switch.target}"
             about = (f"the shortest way from a state in {switch.source} to {switch.target}",)
             name = f"switch-{switch.source}-{switch.target}"

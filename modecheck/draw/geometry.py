@@ -8,7 +8,7 @@ from typing import TypeAlias
 
 Point: TypeAlias = tuple[float, float]
 
-Way: TypeAlias = tuple[Point, ...]
+Polyline: TypeAlias = tuple[Point, ...]
 """A broken line: its ends and bends."""
 
 

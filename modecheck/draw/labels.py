@@ -49,7 +49,7 @@ def rule_phrases(rule: Rule) -> tuple[Phrase, ...]:
 def rule_trigger(rule: Rule) -> str:
     """The events or the time that a rule waits for; empty for an internal rule."""
     if rule.after:
-        return f"{'every' if rule.periodic else 'after'} {_one_line(rule.after.text)}"
+        return f"{'period' if rule.periodic else 'after'} ({_one_line(rule.after.text)})"
     if rule.expires:
         return f"{rule.expires} expires"
     return ", ".join(str(event) for event in rule.trigger)
@@ -60,7 +60,7 @@ def rule_effects(rule: Rule) -> tuple[str, ...]:
     return (
         *(_one_line(assignment.text) for assignment in rule.assignments),
         *(_send_text(send) for send in rule.sends),
-        *(f"raise {signal}" for signal in rule.raises),
+        *(f"signal {signal}" for signal in rule.signals),
     )
 
 
@@ -70,8 +70,8 @@ def rule_label(rule: Rule) -> str:
 
 
 def reply_phrases(reply: Reply) -> tuple[Phrase, ...]:
-    """`event / defer`, as UML writes deferred events, and `event / (ignored)` beside it."""
-    manner = "defer" if reply.manner == "defer" else "(ignored)"
+    """`event / defer`, as UML writes deferred events, and `event / (discarded)` beside it."""
+    manner = "defer" if reply.manner == "defer" else "(discarded)"
     return (Phrase("trigger", str(reply.event)), Phrase("effect", f"/ {manner}"))
 
 

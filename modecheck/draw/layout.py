@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import Any
 
 from modecheck.draw.geometry import Point, Rectangle
-from modecheck.model.mistakes import ModecheckError
+from modecheck.model.errors import ModecheckError
 
 TIME_LIMIT = 20.0
 """Seconds for one layout. A statechart of 12 states and 35 rules takes 0.03; what takes longer
@@ -51,7 +51,7 @@ class NoLayout(ModecheckError):
 
 
 @dataclass(frozen=True, slots=True)
-class Places:
+class PicturePlaces:
     """Where boxes and frames stand, by key, and the way of each line, by its id.
 
     A way is a broken line in the direction in which the DOT text names its ends.
@@ -62,7 +62,7 @@ class Places:
     ways: dict[str, tuple[Point, ...]]
 
 
-def laid_out(name: str, dot: str, boxes: int) -> Places:
+def laid_out(name: str, dot: str, boxes: int) -> PicturePlaces:
     """Where `dot` puts everything in the DOT text of the drawing `name`.
 
     Raises NoLayout where the program is missing, fails, or takes too long, and for more
@@ -127,7 +127,7 @@ def _installed_program() -> Path | None:
     return Path(found) if found else None
 
 
-def _places(answer: dict[str, Any]) -> Places:
+def _places(answer: dict[str, Any]) -> PicturePlaces:
     height = float(answer["bb"].split(",")[3])
     boxes: dict[str, Rectangle] = {}
     frames: dict[str, Rectangle] = {}
@@ -140,7 +140,7 @@ def _places(answer: dict[str, Any]) -> Places:
     for edge in answer.get("edges", []):
         if "id" in edge and "pos" in edge:
             ways[edge["id"]] = _way(edge["pos"], height)
-    return Places(boxes, frames, ways)
+    return PicturePlaces(boxes, frames, ways)
 
 
 def _cluster(thing: dict[str, Any], height: float) -> Rectangle:

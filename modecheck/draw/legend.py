@@ -18,7 +18,7 @@ from modecheck.draw.sequence_marks import (
     lane_gap,
 )
 from modecheck.draw.shown import LONGEST_TEXT, shown
-from modecheck.draw.sketch import TEXT_LINE, Box, Line, Run, Sample, Sketch, Table
+from modecheck.draw.sketch import TEXT_LINE, Box, LegendEntry, Run, Sketch, SketchTable, TextLine
 from modecheck.draw.svg_boxes import draw_box
 from modecheck.draw.svg_marks import (
     TIP_LENGTH,
@@ -71,7 +71,7 @@ class _Pen:
         self.widest = 0.0
         self.drawn: list[str] = []
 
-    def legend(self, samples: tuple[Sample, ...]) -> None:
+    def legend(self, samples: tuple[LegendEntry, ...]) -> None:
         x = self._left
         entries = []
         for sample in samples:
@@ -87,7 +87,7 @@ class _Pen:
         self.drawn.append(titled("".join(entries), "legend", "legend"))
         self.y += SIGN_HEIGHT + 2 * LINE_GAP
 
-    def table(self, table: Table) -> None:
+    def table(self, table: SketchTable) -> None:
         rows = [
             [_cell(cell, column, table.longest) for column, cell in enumerate(row)]
             for row in table.rows
@@ -99,7 +99,7 @@ class _Pen:
             )
             for column in range(columns)
         ]
-        heading = text(Line((Run(table.title, "note"),)), self._left, self.y)
+        heading = text(TextLine((Run(table.title, "note"),)), self._left, self.y)
         drawn = [heading]
         self.y += TEXT_LINE + 2
         for row in rows:
@@ -114,22 +114,22 @@ class _Pen:
         self.y += 2 * LINE_GAP
 
 
-def _cell(cell: str, column: int, longest: int) -> list[Line]:
+def _cell(cell: str, column: int, longest: int) -> list[TextLine]:
     face = "guard" if column else "trigger"
     return [
-        Line((Run(part, face),)) for part in wrapped(shown(cell, LONGEST_TEXT), longest) if part
+        TextLine((Run(part, face),)) for part in wrapped(shown(cell, LONGEST_TEXT), longest) if part
     ]
 
 
-def _entry(sample: Sample) -> tuple[Line, float]:
+def _entry(sample: LegendEntry) -> tuple[TextLine, float]:
     meaning = Run(sample.meaning, "note")
     if sample.kind == "words":
-        line = Line((Run(sample.sign, "guard"), Run("–", "note"), meaning))
+        line = TextLine((Run(sample.sign, "guard"), Run("–", "note"), meaning))
         return line, line.width
-    return Line((meaning,)), SIGN_WIDTH + 6 + Line((meaning,)).width
+    return TextLine((meaning,)), SIGN_WIDTH + 6 + TextLine((meaning,)).width
 
 
-def _sign(sample: Sample, x: float, y: float) -> str:
+def _sign(sample: LegendEntry, x: float, y: float) -> str:
     place = Rectangle(x, y, x + SIGN_WIDTH, y + SIGN_HEIGHT)
     if sample.kind == "line":
         return _line_sign(sample.sign, place)

@@ -9,7 +9,16 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-from modecheck.draw.sketch import Arrow, Block, Box, Frame, Line, Run, Sample, Sketch
+from modecheck.draw.sketch import (
+    Arrow,
+    Box,
+    LegendEntry,
+    Run,
+    Sketch,
+    SketchFrame,
+    TextBlock,
+    TextLine,
+)
 
 SIGNS = {
     "added": "+ new",
@@ -48,7 +57,7 @@ def marked(sketch: Sketch, marks: Marks) -> Sketch:
     boxes = tuple(map(marking.box, sketch.boxes))
     arrows = tuple(map(marking.arrow, sketch.arrows))
     samples = tuple(
-        Sample("words", SIGNS[mark], MEANINGS[mark]) for mark in SIGNS if mark in marking.used
+        LegendEntry("words", SIGNS[mark], MEANINGS[mark]) for mark in SIGNS if mark in marking.used
     )
     return replace(
         sketch, frames=frames, boxes=boxes, arrows=arrows, samples=(*sketch.samples, *samples)
@@ -66,7 +75,7 @@ class _Marking:
         words = self._words(mark, box.rules)
         return replace(box, blocks=(*words, *box.blocks), mark=mark) if words else box
 
-    def frame(self, frame: Frame) -> Frame:
+    def frame(self, frame: SketchFrame) -> SketchFrame:
         """A frame with its mark in its header; that around everything has it in its words."""
         mark = self._marks.parts.get(frame.key, "")
         header = frame.header
@@ -88,10 +97,10 @@ class _Marking:
         label = replace(arrow.label, blocks=(*words, *arrow.label.blocks))
         return replace(arrow, label=label, mark=mark or (own.pop() if len(own) == 1 else ""))
 
-    def _words(self, mark: str, rules: tuple[str, ...]) -> tuple[Block, ...]:
+    def _words(self, mark: str, rules: tuple[str, ...]) -> tuple[TextBlock, ...]:
         lines = [SIGNS[mark]] if mark else []
         found = {title: self._marks.rules[title] for title in rules if title in self._marks.rules}
         self.used |= {mark, *found.values()} - {""}
         alone = len(rules) == 1
         lines += [SIGNS[one] if alone else f"{SIGNS[one]}: {title}" for title, one in found.items()]
-        return tuple(Block((Line((Run(line, "trigger"),)),)) for line in lines)
+        return tuple(TextBlock((TextLine((Run(line, "trigger"),)),)) for line in lines)

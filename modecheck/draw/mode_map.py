@@ -7,14 +7,14 @@ from typing import Protocol
 
 from modecheck.draw.sketch import (
     Arrow,
-    Block,
     Box,
     End,
-    Line,
+    LegendEntry,
     Run,
-    Sample,
     Sketch,
-    Table,
+    SketchTable,
+    TextBlock,
+    TextLine,
     diagram_frame,
 )
 from modecheck.draw.typesetting import text_lines
@@ -30,7 +30,7 @@ LONGEST_LINE = 34
 """Characters of a line of a mode's condition."""
 
 
-class ModeSwitch(Protocol):
+class SwitchArrow(Protocol):
     """What is known of switching from one mode to another.
 
     `direct` switches pass through no third mode; else `via` names the modes on the way.
@@ -53,7 +53,7 @@ class ModeSwitch(Protocol):
 
 def mode_map(
     device: Device,
-    switches: Sequence[ModeSwitch],
+    switches: Sequence[SwitchArrow],
     ways: Mapping[tuple[str, str], Sequence[str]] | None = None,
 ) -> Sketch:
     """The picture of a device's modes and of the switches that were found between them.
@@ -76,50 +76,50 @@ def mode_map(
 
 
 def _mode_box(mode: Mode) -> Box:
-    name = Block((Line((Run(mode.name, "name"),)),), centred=True)
-    when = Block(text_lines(mode.text, "guard", LONGEST_LINE), centred=True)
+    name = TextBlock((TextLine((Run(mode.name, "name"),)),), centred=True)
+    when = TextBlock(text_lines(mode.text, "guard", LONGEST_LINE), centred=True)
     hint = f"mode {mode.name}: {mode.text}"
     return Box(mode.name, "mode", MODES_FRAME, (name, when), hint=hint)
 
 
-def _switch(switch: ModeSwitch, order: dict[str, int]) -> Arrow:
+def _switch(switch: SwitchArrow, order: dict[str, int]) -> Arrow:
     key = f"switch-{switch.source}-{switch.target}"
-    label = Box(f"{key}/label", "label", MODES_FRAME, (Block((_steps_line(switch),)),))
+    label = Box(f"{key}/label", "label", MODES_FRAME, (TextBlock((_steps_line(switch),)),))
     hint = f"{switch.source} to {switch.target}: {_steps(switch)}"
     course = "up" if order[switch.target] < order[switch.source] else "down"
     tails, head = (End(switch.source),), End(switch.target)
     return Arrow(key, tails, head, label, "switch", "arrow", course, hint)
 
 
-def _steps_line(switch: ModeSwitch) -> Line:
-    return Line((Run(_steps(switch), "guard"),))
+def _steps_line(switch: SwitchArrow) -> TextLine:
+    return TextLine((Run(_steps(switch), "guard"),))
 
 
-def _steps(switch: ModeSwitch) -> str:
+def _steps(switch: SwitchArrow) -> str:
     if switch.steps is None:
         return "steps not known"
     return "1 step" if switch.steps == 1 else f"{switch.steps} steps"
 
 
-def _samples(device: Device, arrows: tuple[Arrow, ...]) -> Iterator[Sample]:
+def _samples(device: Device, arrows: tuple[Arrow, ...]) -> Iterator[LegendEntry]:
     if device.modes:
-        yield Sample("box", "mode", "mode, and when the device is in it")
+        yield LegendEntry("box", "mode", "mode, and when the device is in it")
     if arrows:
-        yield Sample("line", "switch", "direct switch, with its fewest steps")
+        yield LegendEntry("line", "switch", "direct switch, with its fewest steps")
 
 
 def _tables(
-    switches: Sequence[ModeSwitch], ways: Mapping[tuple[str, str], Sequence[str]]
-) -> Iterator[Table]:
+    switches: Sequence[SwitchArrow], ways: Mapping[tuple[str, str], Sequence[str]]
+) -> Iterator[SketchTable]:
     told = [(f"{source} → {target}", ", ".join(steps)) for (source, target), steps in ways.items()]
     if told:
-        yield Table("shortest ways", tuple(told), LONGEST_WAY)
+        yield SketchTable("shortest ways", tuple(told), LONGEST_WAY)
     rows = [_row(switch) for switch in switches if not (switch.possible and switch.direct)]
     if rows:
-        yield Table("other switches", tuple(rows))
+        yield SketchTable("other switches", tuple(rows))
 
 
-def _row(switch: ModeSwitch) -> tuple[str, ...]:
+def _row(switch: SwitchArrow) -> tuple[str, ...]:
     name = f"{switch.source} → {switch.target}"
     if not switch.possible:
         return (name, "impossible", "")

@@ -13,9 +13,9 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from modecheck.draw.detours import detour
-from modecheck.draw.geometry import Point, Rectangle, Way
-from modecheck.draw.layout import Places
-from modecheck.draw.sketch import Arrow, End, Sketch, Stretch
+from modecheck.draw.geometry import Point, Polyline, Rectangle
+from modecheck.draw.layout import PicturePlaces
+from modecheck.draw.sketch import Arrow, ArrowPiece, End, Sketch
 from modecheck.draw.taut import Bend, eased, is_free, passes_over, taut
 from modecheck.draw.ties import (
     ACTOR_CORNER,
@@ -48,10 +48,10 @@ class Route:
     """The ways of an arrow, one for each of its stretches."""
 
     arrow: Arrow
-    ways: tuple[Way, ...]
+    ways: tuple[Polyline, ...]
 
 
-def routes(sketch: Sketch, places: Places) -> tuple[Route, ...]:
+def routes(sketch: Sketch, places: PicturePlaces) -> tuple[Route, ...]:
     """The route of every arrow, in the sketch's order."""
     return _Router(sketch, places).routes()
 
@@ -66,7 +66,7 @@ class _Draft:
     obstacles: tuple[Rectangle, ...]
 
     @property
-    def points(self) -> Way:
+    def points(self) -> Polyline:
         return tuple(bend.at for bend in self.bends)
 
     def aim(self) -> None:
@@ -81,7 +81,7 @@ class _Draft:
 
 
 class _Router:
-    def __init__(self, sketch: Sketch, places: Places) -> None:
+    def __init__(self, sketch: Sketch, places: PicturePlaces) -> None:
         self._places = places
         self._boxes = {box.key: box for box in sketch.every_box}
         self._headers = {frame.key: frame.header.key for frame in sketch.frames}
@@ -106,14 +106,14 @@ class _Router:
             for arrow in self._arrows
         )
 
-    def _draft(self, stretch: Stretch) -> _Draft:
+    def _draft(self, stretch: ArrowPiece) -> _Draft:
         points = self._free_way(stretch)
         start = self._new_tie(stretch.tail, points[0], points[1])
         finish = self._new_tie(stretch.head, points[-1], points[-2])
         obstacles = tuple(self._obstacles_of(stretch, points))
         return _Draft(start, finish, tuple(Bend(point) for point in points), obstacles)
 
-    def _free_way(self, stretch: Stretch) -> Way:
+    def _free_way(self, stretch: ArrowPiece) -> Polyline:
         """The layout's line as its arrow runs, or another one where it passes over a box."""
         way = self._places.ways[stretch.key]
         if stretch.written_back:
@@ -154,7 +154,7 @@ class _Router:
             low = min(self._places.boxes[header].right + CORNER, high)
         return (low, high)
 
-    def _obstacles_of(self, stretch: Stretch, points: Sequence[Point]) -> Iterator[Rectangle]:
+    def _obstacles_of(self, stretch: ArrowPiece, points: Sequence[Point]) -> Iterator[Rectangle]:
         """What a line must keep away from, and as far as the layout's line does."""
         tail, head = stretch.tail, stretch.head
         around = {*self._frames_around(tail), *self._frames_around(head)}
@@ -210,7 +210,7 @@ def _lanes(drafts: list[_Draft]) -> dict[tuple[int, Point], float]:
     }
 
 
-def _finished(draft: _Draft, lanes: dict[tuple[int, Point], float]) -> Way:
+def _finished(draft: _Draft, lanes: dict[tuple[int, Point], float]) -> Polyline:
     """The line with its bends in their lanes, as far as there is room."""
     distances = [lanes[id(draft), bend.at] for bend in draft.bends[1:-1]]
     return eased(draft.bends, distances, draft.obstacles)
@@ -224,7 +224,7 @@ def _angle(before: Point, bend: Point, after: Point) -> float:
     return min(turn, 2 * math.pi - turn)
 
 
-def _without_repeats(way: Way) -> Way:
+def _without_repeats(way: Polyline) -> Polyline:
     kept = [way[0]]
     kept += (after for before, after in pairwise(way) if after != before)
     return tuple(kept) if len(kept) > 1 else (way[0], way[-1])

@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from modecheck.draw.device_map import stroke_of
-from modecheck.draw.geometry import Rectangle, Way
+from modecheck.draw.geometry import Polyline, Rectangle
 from modecheck.draw.legend import below, line_with_tip
 from modecheck.draw.sequence_layout import (
     END_ROOM,
@@ -32,12 +32,12 @@ from modecheck.draw.sequence_layout import (
 )
 from modecheck.draw.sequence_marks import DOT, found, gone, lane_end
 from modecheck.draw.sequence_rows import draw_row, set_centred, set_lines
-from modecheck.draw.sketch import Block, Box, Line, Run, Sample, Sketch
+from modecheck.draw.sketch import Box, LegendEntry, Run, Sketch, TextBlock, TextLine
 from modecheck.draw.svg_boxes import draw_box
 from modecheck.draw.svg_marks import box, element, number, text, titled
 from modecheck.draw.svg_text import MARGIN, document
 from modecheck.draw.typesetting import text_lines
-from modecheck.scenario.sequence import Journey, Row, Sequence
+from modecheck.scenario.sequence import Journey, Row, ScenarioSequence
 
 LONGEST_ABOUT = 90
 """Characters of a line of what is said of the whole chart."""
@@ -46,15 +46,15 @@ BAR_HALF = 16.0
 """Half the width of the bar at the end of a lane."""
 
 _SIGNS = {
-    "state": Sample("box", "condition", "from here on the chip is in this state"),
-    "action": Sample("box", "action", "what it does, and what changes"),
-    "timeout": Sample("box", "timer", "its timer has run out"),
-    "signal": Sample("line", "signal", "signal: heard in the same step"),
-    "join": Sample("line", "signal", "a newer message joins the one that waits"),
-    "gone": Sample("box", "gone", "the message does not arrive"),
-    "unsent": Sample("box", "gone", "the message does not arrive"),
-    "time": Sample("box", "gap", "here nothing but time passes"),
-    "found": Sample("box", "found", "sent before the chart begins"),
+    "state": LegendEntry("box", "condition", "from here on the chip is in this state"),
+    "action": LegendEntry("box", "action", "what it does, and what changes"),
+    "timeout": LegendEntry("box", "timer", "its timer has run out"),
+    "signal": LegendEntry("line", "signal", "signal: heard in the same step"),
+    "join": LegendEntry("line", "signal", "a newer message joins the one that waits"),
+    "gone": LegendEntry("box", "gone", "the message does not arrive"),
+    "unsent": LegendEntry("box", "gone", "the message does not arrive"),
+    "time": LegendEntry("box", "gap", "here nothing but time passes"),
+    "found": LegendEntry("box", "found", "sent before the chart begins"),
 }
 """What each kind of row adds to the legend."""
 
@@ -66,7 +66,7 @@ class SequenceChart:
     name: str
     title: str
     about: tuple[str, ...]
-    scenario: Sequence
+    scenario: ScenarioSequence
 
 
 def sequence_svg(chart: SequenceChart) -> str:
@@ -114,14 +114,14 @@ class _Chart:
         right = max(self._plan.right, widest, self._tab.width) + PAD
         return Rectangle(-PAD, 0.0, right, self._plan.bottom + END_ROOM)
 
-    def _samples(self) -> Iterator[Sample]:
+    def _samples(self) -> Iterator[LegendEntry]:
         kinds = {band.row.kind for band in self._plan.bands}
         if any(journey.sender < 0 for journey in self._scenario.journeys):
             kinds.add("found")
         media = {self._medium(journey) for journey in self._scenario.journeys}
         for stroke, meaning in _MEDIA.items():
             if stroke in media:
-                yield Sample("line", stroke, meaning)
+                yield LegendEntry("line", stroke, meaning)
         yield from dict.fromkeys(sign for kind, sign in _SIGNS.items() if kind in kinds)
 
     def _medium(self, journey: Journey) -> str:
@@ -143,7 +143,7 @@ class _Chart:
         half = head_half(form)
         place = Rectangle(x - half, top, x + half, top + HEAD_HEIGHT)
         drawn = box(place, "outline", HEAD_HEIGHT / 2 if form.actor else 2)
-        drawn += set_centred((Line((Run(form.name, "name"),)),), place)
+        drawn += set_centred((TextLine((Run(form.name, "name"),)),), place)
         return titled(drawn, "", "player" if form.actor else "head")
 
     def _cuts(self) -> Iterator[str]:
@@ -187,7 +187,7 @@ class _Chart:
             drawn += gone((x, last.line_y)) if last.row.kind == "gone" else ""
         return drawn + (found(begin[0]) if journey.sender < 0 else "")
 
-    def _begin(self, x: float, journey: Journey) -> Way:
+    def _begin(self, x: float, journey: Journey) -> Polyline:
         if journey.parent >= 0:
             y = self._bands[journey.first].line_y
             return ((self._plan.channels[journey.parent], y), (x, y))
@@ -203,7 +203,7 @@ class _Chart:
             drawn = [draw_row(self._product, self._plan, band) for band in bands]
             hint = "how it begins"
             if step:
-                name = Line((Run(numbers_of(bands[0].row), "name"),))
+                name = TextLine((Run(numbers_of(bands[0].row), "name"),))
                 drawn.insert(0, text(name, self._plan.left + PAD, bands[0].top))
                 hint = self._hint(bands[0].row)
             yield titled("".join(drawn), hint, "step", step=step)
@@ -225,9 +225,9 @@ _MEDIA = {
 
 
 def _tab(words: str, face: str) -> Box:
-    return Box("tab", "tab", "", (Block((Line((Run(words, face),)),)),))
+    return Box("tab", "tab", "", (TextBlock((TextLine((Run(words, face),)),)),))
 
 
-def _without_repeats(way: Way) -> Way:
+def _without_repeats(way: Polyline) -> Polyline:
     kept = (way[0], *(after for before, after in pairwise(way) if after != before))
     return kept if len(kept) > 1 else (way[0], (way[0][0], way[0][1] + 1))

@@ -13,10 +13,10 @@ from dataclasses import dataclass
 from modecheck.draw.geometry import Rectangle
 from modecheck.draw.sequence_marks import DOT, HEXAGON_TIP, HOURGLASS_WIDTH
 from modecheck.draw.shown import shown
-from modecheck.draw.sketch import NAME_LINE, Line, Run
+from modecheck.draw.sketch import NAME_LINE, Run, TextLine
 from modecheck.draw.typesetting import balanced_lines, text_lines
-from modecheck.product.form import ChipForm
-from modecheck.scenario.sequence import Journey, Row, Sequence
+from modecheck.product.ir import ChipIR
+from modecheck.scenario.sequence import Journey, Row, ScenarioSequence
 
 LONGEST_WORDS = 24
 """Characters of a line in a lane or beside it: narrow, since lanes stand side by side."""
@@ -72,7 +72,7 @@ class Band:
 
     number: int
     row: Row
-    lines: tuple[Line, ...]
+    lines: tuple[TextLine, ...]
     top: float
     bottom: float
     side: int = 0
@@ -108,13 +108,13 @@ class SequencePlan:
     loop: Rectangle | None
 
 
-def planned(sequence: Sequence, top: float) -> SequencePlan:
+def planned(sequence: ScenarioSequence, top: float) -> SequencePlan:
     """The plan of a chart whose lanes begin at a height."""
     return _Planner(sequence, top).plan()
 
 
 class _Planner:
-    def __init__(self, sequence: Sequence, top: float) -> None:
+    def __init__(self, sequence: ScenarioSequence, top: float) -> None:
         self._sequence = sequence
         self._lanes = {chip: lane for lane, chip in enumerate(sequence.chips)}
         self._rows = [
@@ -219,7 +219,7 @@ class _Planner:
             if row.kind in ("mode", "time")
         ]
         numbers = [
-            Line((Run(numbers_of(row), "name"),)).width + 2 * PAD
+            TextLine((Run(numbers_of(row), "name"),)).width + 2 * PAD
             for row in self._rows
             if row.kind == "time"
         ]
@@ -316,9 +316,9 @@ class _Planner:
         return Rectangle(0.0, self._loop_top, right, bottom - STEP_GAP / 2)
 
 
-def head_half(chip: ChipForm) -> float:
+def head_half(chip: ChipIR) -> float:
     """Half the width of a lane's head."""
-    return Line((Run(chip.name, "name"),)).width / 2 + (16 if chip.actor else 12)
+    return TextLine((Run(chip.name, "name"),)).width / 2 + (16 if chip.actor else 12)
 
 
 def _lane_need(row: Row, width: float) -> float:
@@ -337,19 +337,19 @@ def numbers_of(row: Row) -> str:
     return f"{row.step}-{row.until}" if row.until > row.step else str(row.step)
 
 
-def _words_of(sequence: Sequence, row: Row) -> tuple[Line, ...]:
+def _words_of(sequence: ScenarioSequence, row: Row) -> tuple[TextLine, ...]:
     """The lines of a row's words."""
     if row.kind in ("fail", "nothing"):
         face = "trigger" if row.kind == "fail" else "note"
         return text_lines(" ".join(row.words), face, LONGEST_NOTICE)
     if row.kind == "mode":
         name = Run(row.words[0] if row.words else "no mode", "trigger")
-        return (Line((Run("mode", "note"), name) if row.words else (name,)),)
+        return (TextLine((Run("mode", "note"), name) if row.words else (name,)),)
     if row.kind == "time":
         lasts, *since = row.words
         passing = "passes" if lasts.startswith("1 ") else "pass"
-        first = Line((Run(lasts, "trigger"), Run(passing, "note")))
-        return (first, *(Line((Run(f"at {moment}", "note"),)) for moment in since))
+        first = TextLine((Run(lasts, "trigger"), Run(passing, "note")))
+        return (first, *(TextLine((Run(f"at {moment}", "note"),)) for moment in since))
     if row.kind in ("send", "join"):
         more = text_lines("joins what waits", "note", LONGEST_WORDS) if row.kind == "join" else ()
         message = shown(row.words[0], LONGEST_PHRASE)
@@ -367,7 +367,7 @@ def _words_of(sequence: Sequence, row: Row) -> tuple[Line, ...]:
     )
 
 
-def _said_on_arrival(sequence: Sequence, row: Row) -> tuple[str, ...]:
+def _said_on_arrival(sequence: ScenarioSequence, row: Row) -> tuple[str, ...]:
     """A message is named again when it has waited while other steps were taken."""
     if row.kind != "arrive":
         return ()
@@ -376,7 +376,7 @@ def _said_on_arrival(sequence: Sequence, row: Row) -> tuple[str, ...]:
     return row.words if waited else row.words[1:]
 
 
-def _height(row: Row, words: tuple[Line, ...]) -> float:
+def _height(row: Row, words: tuple[TextLine, ...]) -> float:
     height = sum(line.height for line in words)
     if row.kind in ("action", "fail", "nothing"):
         return height + 6

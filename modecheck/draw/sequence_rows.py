@@ -17,12 +17,12 @@ from modecheck.draw.sequence_marks import (
     hourglass,
     lane_gap,
 )
-from modecheck.draw.sketch import NAME_LINE, Line
+from modecheck.draw.sketch import NAME_LINE, TextLine
 from modecheck.draw.svg_marks import box, text, titled
-from modecheck.product.form import Product
+from modecheck.product.ir import Product
 
 
-def set_lines(lines: Sequence[Line], left: float, top: float) -> str:
+def set_lines(lines: Sequence[TextLine], left: float, top: float) -> str:
     """Lines of text below each other."""
     drawn = []
     for line in lines:
@@ -31,7 +31,7 @@ def set_lines(lines: Sequence[Line], left: float, top: float) -> str:
     return "".join(drawn)
 
 
-def set_centred(lines: Sequence[Line], place: Rectangle) -> str:
+def set_centred(lines: Sequence[TextLine], place: Rectangle) -> str:
     """Lines of text in the middle of a rectangle."""
     top = place.centre[1] - sum(line.height for line in lines) / 2
     drawn = []

@@ -49,7 +49,7 @@ class Run:
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class TextLine:
     """One line of text: runs with a space between them."""
 
     runs: tuple[Run, ...]
@@ -70,10 +70,10 @@ class Line:
 
 
 @dataclass(frozen=True, slots=True)
-class Block:
+class TextBlock:
     """Lines that belong together; the blocks of a box are parted by a thin line or a gap."""
 
-    lines: tuple[Line, ...]
+    lines: tuple[TextLine, ...]
     centred: bool = False
 
     @property
@@ -126,7 +126,7 @@ class Box:
     key: str
     shape: str
     frame: str
-    blocks: tuple[Block, ...] = ()
+    blocks: tuple[TextBlock, ...] = ()
     row: str = ""
     hint: str = ""
     state: str = ""
@@ -161,7 +161,7 @@ class End:
 
 
 @dataclass(frozen=True, slots=True)
-class Stretch:
+class ArrowPiece:
     """A line of an arrow: from a tail to its label, from there to its head, or all the way.
 
     `key` names it in DOT. What is `written_back` stands head first in DOT, since the layout puts
@@ -197,21 +197,21 @@ class Arrow:
     mark: str = ""
 
     @property
-    def stretches(self) -> tuple[Stretch, ...]:
+    def stretches(self) -> tuple[ArrowPiece, ...]:
         """The lines, those from the tails first; without a label there is one tail."""
         to_label, to_head = self.course in ("up", "over"), self.course in ("up", "under")
         if self.label is None:
-            return (Stretch(f"{self.key}.1", self.tails[0], self.head, to_label, last=True),)
+            return (ArrowPiece(f"{self.key}.1", self.tails[0], self.head, to_label, last=True),)
         middle = End(self.label.key)
         first = (
-            Stretch(f"{self.key}.{number}", tail, middle, to_label, last=False)
+            ArrowPiece(f"{self.key}.{number}", tail, middle, to_label, last=False)
             for number, tail in enumerate(self.tails, start=1)
         )
-        return (*first, Stretch(f"{self.key}.head", middle, self.head, to_head, last=True))
+        return (*first, ArrowPiece(f"{self.key}.head", middle, self.head, to_head, last=True))
 
 
 @dataclass(frozen=True, slots=True)
-class Frame:
+class SketchFrame:
     """A border around boxes and other frames. `shape` is "composite", "rest" or "diagram".
 
     The diagram's frame is the outermost one. Its header is the tab in its corner (UML 2.5.1,
@@ -231,7 +231,7 @@ class Frame:
 
 
 @dataclass(frozen=True, slots=True)
-class Sample:
+class LegendEntry:
     """An entry of the legend: a sign from the picture, and what it means.
 
     `kind` is "box" or "line", and `sign` the kind of box or stroke; or "words", and `sign` is
@@ -244,7 +244,7 @@ class Sample:
 
 
 @dataclass(frozen=True, slots=True)
-class Table:
+class SketchTable:
     """Rows of cells, told below the picture; the first cell of a row names what it is about.
 
     `longest` is how many characters a line in a cell may have.
@@ -263,9 +263,9 @@ class Sketch:
     title: str
     boxes: tuple[Box, ...]
     arrows: tuple[Arrow, ...]
-    frames: tuple[Frame, ...]
-    samples: tuple[Sample, ...] = ()
-    tables: tuple[Table, ...] = ()
+    frames: tuple[SketchFrame, ...]
+    samples: tuple[LegendEntry, ...] = ()
+    tables: tuple[SketchTable, ...] = ()
 
     @property
     def every_box(self) -> tuple[Box, ...]:
@@ -279,14 +279,14 @@ class Sketch:
 def diagram_frame(
     key: str,
     title: str,
-    words: tuple[Block, ...],
+    words: tuple[TextBlock, ...],
     hint: str,
     *,
     rules: tuple[str, ...] = (),
-) -> Frame:
+) -> SketchFrame:
     """The outermost frame of a picture, with its tab and words; `rules` are told in these."""
-    name = Block((Line((Run(title, "name"),)),))
+    name = TextBlock((TextLine((Run(title, "name"),)),))
     tab = Box(f"{key}/tab", "tab", key, (name,))
     said = tuple(block for block in words if block.lines)
     told = Box(f"{key}/words", "words", key, said, rules=rules) if said else None
-    return Frame(key, "", "diagram", tab, hint, told)
+    return SketchFrame(key, "", "diagram", tab, hint, told)

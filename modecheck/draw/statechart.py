@@ -14,15 +14,15 @@ from modecheck.draw.labels import LONGEST_LINE, Phrase, reply_phrases, rule_labe
 from modecheck.draw.reading_order import reading_layers
 from modecheck.draw.sketch import (
     Arrow,
-    Block,
     Box,
     End,
-    Frame,
-    Line,
+    LegendEntry,
     Run,
-    Sample,
     Sketch,
-    Table,
+    SketchFrame,
+    SketchTable,
+    TextBlock,
+    TextLine,
     diagram_frame,
 )
 from modecheck.draw.typesetting import label_lines, text_lines
@@ -138,9 +138,9 @@ class _Statechart:
             tables=(*self._rules_in_full(), *_tables(chip)),
         )
 
-    def _frames(self) -> Iterator[Frame]:
+    def _frames(self) -> Iterator[SketchFrame]:
         kind = "actor" if self._chip.actor else "chip"
-        about = Block(text_lines(self._chip.about, "note", LONGEST_ABOUT))
+        about = TextBlock(text_lines(self._chip.about, "note", LONGEST_ABOUT))
         words = (about, *self._coverage_words(), *self._compartment("", longest=LONGEST_ABOUT))
         name = self._chip.name
         own = self._inner_titles("")
@@ -154,7 +154,7 @@ class _Statechart:
                 header = Box(key, "header", state.name, words, row="top", rules=inner)
                 shape = "rest" if state.rest else "composite"
                 around, hint = _frame_around(state), _hint(state)
-                yield Frame(
+                yield SketchFrame(
                     state.name, around, shape, header, hint, state=state.name, unseen=unseen
                 )
 
@@ -177,11 +177,11 @@ class _Statechart:
     def _inner_titles(self, state: str) -> tuple[str, ...]:
         return tuple(rule.title for rule in self._inner.get(state, []))
 
-    def _name_block(self, state: State, *, centred: bool) -> Block:
-        lines = [Line((Run(state.name, "name"),))]
+    def _name_block(self, state: State, *, centred: bool) -> TextBlock:
+        lines = [TextLine((Run(state.name, "name"),))]
         if self._is_unseen(state):
-            lines.append(Line((Run("never reached", "note"),)))
-        return Block(tuple(lines), centred=centred)
+            lines.append(TextLine((Run("never reached", "note"),)))
+        return TextBlock(tuple(lines), centred=centred)
 
     def _is_unseen(self, state: State) -> bool:
         if self._coverage is None:
@@ -192,7 +192,7 @@ class _Statechart:
         coverage = self._coverage
         return coverage is not None and (self._chip.name, rule.title) not in coverage.taken
 
-    def _coverage_words(self) -> Iterator[Block]:
+    def _coverage_words(self) -> Iterator[TextBlock]:
         if self._coverage is not None:
             chip, rules = self._chip, self._chip.rules
             reached = [s for s in chip.leaves if (chip.name, s) in self._coverage.occupied]
@@ -203,16 +203,16 @@ class _Statechart:
             )
             if not self._complete:
                 words += "; incomplete: the others may still occur"
-            yield Block(text_lines(words, "trigger", LONGEST_ABOUT))
+            yield TextBlock(text_lines(words, "trigger", LONGEST_ABOUT))
 
-    def _coverage_samples(self) -> Iterator[Sample]:
+    def _coverage_samples(self) -> Iterator[LegendEntry]:
         if self._coverage is not None:
-            yield Sample("line", "move", "taken, from one of its states at least")
-            yield Sample("line", "never", "never taken")
+            yield LegendEntry("line", "move", "taken, from one of its states at least")
+            yield LegendEntry("line", "never", "never taken")
 
-    def _rule_lines(self, rule: Rule, longest: int = LONGEST_LINE) -> tuple[Line, ...]:
+    def _rule_lines(self, rule: Rule, longest: int = LONGEST_LINE) -> tuple[TextLine, ...]:
         """A rule's label, under a remark where it was never taken."""
-        remark = (Line((Run("never taken:", "note"),)),) if self._is_untaken(rule) else ()
+        remark = (TextLine((Run("never taken:", "note"),)),) if self._is_untaken(rule) else ()
         lines = label_lines(rule_phrases(rule), longest)
         if self._short and len(lines) > SHORT:
             lines = label_lines(self._shortened(rule), longest)
@@ -227,26 +227,26 @@ class _Statechart:
         signs = [sign for role, sign in (("guard", "[…]"), ("effect", "/ …")) if role in left_out]
         return (phrases[0], Phrase("effect", f"{' '.join(signs)} ({number})".strip()))
 
-    def _short_samples(self) -> Iterator[Sample]:
+    def _short_samples(self) -> Iterator[LegendEntry]:
         if self._in_full:
-            yield Sample("words", "[…] / … (1)", "told in full below, under this number")
+            yield LegendEntry("words", "[…] / … (1)", "told in full below, under this number")
 
-    def _rules_in_full(self) -> Iterator[Table]:
+    def _rules_in_full(self) -> Iterator[SketchTable]:
         if self._in_full:
             rows = (
                 (f"({number})", rule_label(rule))
                 for number, rule in enumerate(self._in_full.values(), start=1)
             )
-            yield Table("long rules", tuple(rows), LONGEST_IN_FULL)
+            yield SketchTable("long rules", tuple(rows), LONGEST_IN_FULL)
 
-    def _compartment(self, state: str, *, longest: int = LONGEST_INSIDE) -> list[Block]:
+    def _compartment(self, state: str, *, longest: int = LONGEST_INSIDE) -> list[TextBlock]:
         """Rules that do not leave the state, then its replies to events that no rule takes."""
         lines = [
             line for rule in self._inner.get(state, []) for line in self._rule_lines(rule, longest)
         ]
         for reply in self._chip.replies.get(state, ()):
             lines += label_lines(reply_phrases(reply), longest)
-        return [Block(tuple(lines))] if lines else []
+        return [TextBlock(tuple(lines))] if lines else []
 
     def _starts(self) -> Iterator[Box]:
         for frame in self._frame_states():
@@ -293,7 +293,7 @@ class _Statechart:
             for source in move.sources
         )
         row = "bottom" if move.target == around else _ARRIVES_AT[move.course]
-        blocks = tuple(Block(self._rule_lines(rule)) for rule in move.rules)
+        blocks = tuple(TextBlock(self._rule_lines(rule)) for rule in move.rules)
         stroke = "never" if all(map(self._is_untaken, move.rules)) else "move"
         hint = "\n".join(f"{rule.title}: {rule_label(rule)}" for rule in move.rules)
         titles = tuple(rule.title for rule in move.rules)
@@ -361,29 +361,29 @@ def _hint(state: State) -> str:
     return f"{state.name}{rest}: {state.about}" if state.about else f"{state.name}{rest}"
 
 
-def _samples(chip: Chip) -> Iterator[Sample]:
+def _samples(chip: Chip) -> Iterator[LegendEntry]:
     states = chip.states.values()
-    yield Sample("box", "start", "where it starts")
+    yield LegendEntry("box", "start", "where it starts")
     if any(not state.rest and not state.composite for state in states):
-        yield Sample("box", "state", "state" if chip.actor else "state that must move on")
+        yield LegendEntry("box", "state", "state" if chip.actor else "state that must move on")
     if any(state.rest for state in states):
-        yield Sample("box", "rest", "rest: a state in which it may wait for ever")
+        yield LegendEntry("box", "rest", "rest: a state in which it may wait for ever")
     if any(state.composite for state in states):
-        yield Sample("box", "composite", "state with states inside: its rules serve them all")
-    yield Sample(
+        yield LegendEntry("box", "composite", "state with states inside: its rules serve them all")
+    yield LegendEntry(
         "words", "event [guard] / effects", "what it waits for, if what holds, what it does"
     )
     manners = {reply.manner for replies in chip.replies.values() for reply in replies}
     if "defer" in manners:
-        yield Sample("words", "event / defer", "the message stays where it is")
-    if "ignore" in manners:
-        yield Sample("words", "event / (ignored)", "it is taken, and nothing happens")
+        yield LegendEntry("words", "event / defer", "the message stays where it is")
+    if "discard" in manners:
+        yield LegendEntry("words", "event / (discarded)", "it is taken, and nothing happens")
 
 
-def _tables(chip: Chip) -> Iterator[Table]:
+def _tables(chip: Chip) -> Iterator[SketchTable]:
     if chip.variables:
         rows = tuple(_variable_row(variable) for variable in chip.variables.values())
-        yield Table("variables", rows)
+        yield SketchTable("variables", rows)
 
 
 def _variable_row(variable: Variable) -> tuple[str, ...]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from modecheck.draw.geometry import Rectangle
-from modecheck.draw.sketch import SHAPES, Block, Box
+from modecheck.draw.sketch import SHAPES, Box, TextBlock
 from modecheck.draw.svg_marks import box as outline
 from modecheck.draw.svg_marks import element, listed, number, text, titled
 from modecheck.draw.ties import ACTOR_CORNER
@@ -61,7 +61,7 @@ def _rule(box: Box, place: Rectangle, y: float) -> str:
     return element("path", _class="rule", d=data)
 
 
-def _block(block: Block, place: Rectangle, beside: float, top: float) -> str:
+def _block(block: TextBlock, place: Rectangle, beside: float, top: float) -> str:
     drawn = []
     for line in block.lines:
         left = place.centre[0] - line.width / 2 if block.centred else place.left + beside

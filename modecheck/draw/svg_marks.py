@@ -9,7 +9,7 @@ from html import escape
 from modecheck.draw.geometry import Point, Rectangle
 from modecheck.draw.lettering import ASCENT, DESCENT, is_measured
 from modecheck.draw.shown import LONGEST_TITLE, shown
-from modecheck.draw.sketch import Line
+from modecheck.draw.sketch import TextLine
 
 BEND_RADIUS = 14.0
 """Broken lines are rounded at their bends, so that the eye follows them past crossings."""
@@ -103,7 +103,7 @@ def tip_path(points: Sequence[Point], *, is_open: bool = False) -> str:
     return f"M{_pair(one)}L{_pair(last)}L{_pair(two)}{'' if is_open else 'Z'}"
 
 
-def text(line: Line, left: float, top: float) -> str:
+def text(line: TextLine, left: float, top: float) -> str:
     """One line of text whose box starts at `left` and `top`."""
     size = max(run.size for run in line.runs)
     baseline = top + (line.height - (ASCENT + DESCENT) * size) / 2 + ASCENT * size

@@ -18,12 +18,12 @@ from html import escape
 
 from modecheck.draw.compaction import compacted
 from modecheck.draw.geometry import Rectangle, around, around_all
-from modecheck.draw.layout import Places
+from modecheck.draw.header_places import settled, with_tab
+from modecheck.draw.layout import PicturePlaces
 from modecheck.draw.legend import below, line_with_tip
 from modecheck.draw.routes import Route, routes
-from modecheck.draw.settling import settled, with_tab
 from modecheck.draw.shown import LONGEST_TITLE, shown
-from modecheck.draw.sketch import Frame, Sketch
+from modecheck.draw.sketch import Sketch, SketchFrame
 from modecheck.draw.stylesheet import stylesheet_for
 from modecheck.draw.svg_boxes import INSET, ROUND, draw_box
 from modecheck.draw.svg_marks import box as outline
@@ -33,13 +33,13 @@ MARGIN = 12.0
 """Around everything, so that a picture can stand beside text."""
 
 
-def svg_text(sketch: Sketch, places: Places) -> str:
+def svg_text(sketch: Sketch, places: PicturePlaces) -> str:
     """The picture as SVG text; the same sketch and places give the same text, always."""
     return _Picture(sketch, places).text()
 
 
 class _Picture:
-    def __init__(self, sketch: Sketch, places: Places) -> None:
+    def __init__(self, sketch: Sketch, places: PicturePlaces) -> None:
         self._sketch = sketch
         places = with_tab(sketch, compacted(sketch, places))
         arranged = settled(sketch, places, routes(sketch, places))
@@ -120,7 +120,7 @@ def document(card: Rectangle, title: str, content: str) -> str:
     return f"{head}\n{about}\n{style}\n{content}\n</svg>\n"
 
 
-def _depths(frames: tuple[Frame, ...]) -> dict[str, int]:
+def _depths(frames: tuple[SketchFrame, ...]) -> dict[str, int]:
     depths = {"": -1}
     for frame in frames:
         depths[frame.key] = depths[frame.parent] + 1

@@ -13,7 +13,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from modecheck.draw.geometry import Point, Rectangle, Way, triangle_meets
+from modecheck.draw.geometry import Point, Polyline, Rectangle, triangle_meets
 
 TOLERANCE = 0.01
 """A line passes over a rectangle when it gets this far inside: touching a corner is no passing."""
@@ -48,7 +48,7 @@ def passes_over(points: Sequence[Point], obstacle: Rectangle) -> bool:
     return any(inner.is_crossed(start, end) for start, end in pairwise(points))
 
 
-def taut(points: Way, obstacles: Sequence[Rectangle]) -> tuple[Bend, ...]:
+def taut(points: Polyline, obstacles: Sequence[Rectangle]) -> tuple[Bend, ...]:
     """The bends, ends included, of a line that is free of obstacles when it has been pulled."""
     bends = [Bend(point) for point in points]
     for _ in range(MOST_ROUNDS):
@@ -64,7 +64,9 @@ def taut(points: Way, obstacles: Sequence[Rectangle]) -> tuple[Bend, ...]:
     return tuple(bends)
 
 
-def eased(bends: Sequence[Bend], distances: Sequence[float], obstacles: Sequence[Rectangle]) -> Way:
+def eased(
+    bends: Sequence[Bend], distances: Sequence[float], obstacles: Sequence[Rectangle]
+) -> Polyline:
     """The line with each inner bend at its distance from its corner, or as near to that as it can
     be without passing over an obstacle.
     """
@@ -124,7 +126,7 @@ def _hull(start: Point, middle: Point, end: Point, bends: list[Bend]) -> list[Be
     return [bend for bend in chain[1:] if bend.at != end]
 
 
-def _is_inside(point: Point, triangle: Way) -> bool:
+def _is_inside(point: Point, triangle: Polyline) -> bool:
     """Whether a point lies in a triangle or nearly so, but for the two pinned corners.
 
     Lines may pass over a corner by TOLERANCE, so a corner may lie that far outside.

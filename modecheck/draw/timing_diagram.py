@@ -17,22 +17,22 @@ from fractions import Fraction
 from itertools import pairwise
 
 from modecheck.checks.deciding import changes_anything
-from modecheck.checks.ways import Way
+from modecheck.checks.traces import Trace
 from modecheck.checks.wording import counted
 from modecheck.draw.geometry import Rectangle
 from modecheck.draw.legend import below
 from modecheck.draw.sequence_marks import HEXAGON_TIP, condition, event_mark
 from modecheck.draw.sequence_rows import set_centred, set_lines
-from modecheck.draw.sketch import Block, Box, Line, Run, Sample, Sketch, Table
+from modecheck.draw.sketch import Box, LegendEntry, Run, Sketch, SketchTable, TextBlock, TextLine
 from modecheck.draw.svg_boxes import draw_box
 from modecheck.draw.svg_marks import box, element, number, text, titled
 from modecheck.draw.svg_text import MARGIN, document
 from modecheck.draw.typesetting import text_lines
 from modecheck.engine.happenings import Accepted, Arrived, Dropped, Happening, Struck, Took
-from modecheck.product.form import Product
+from modecheck.product.ir import Product
 from modecheck.scenario.replay import Replayed, replay
+from modecheck.scenario.sentences import sentence
 from modecheck.scenario.telling import lasting, spelled_or_none
-from modecheck.scenario.words import sentence
 
 MOST_EVENTS = 60
 """Steps in one diagram, the last ones: more make it many pages wide."""
@@ -64,11 +64,11 @@ class TimingDiagram:
     title: str
     about: tuple[str, ...]
     product: Product
-    way: Way
+    trace: Trace
 
 
 @dataclass(frozen=True, slots=True)
-class Event:
+class DiagramEvent:
     """A step that takes no time: its number, the time since the clock started, its marks by chip,
     and every chip's leaf after it.
     """
@@ -89,8 +89,8 @@ class _Diagram:
     def __init__(self, diagram: TimingDiagram) -> None:
         self._diagram = diagram
         product = diagram.product
-        steps = list(replay(product, diagram.way))
-        begin = max(diagram.way.switch_from - 1, 0)
+        steps = list(replay(product, diagram.trace))
+        begin = max(diagram.trace.switch_from - 1, 0)
         self._first = _leaves(product, steps[begin].before if steps else product.initial)
         events, self._end, idle = _events(product, steps, begin)
         self._left_out = max(len(events) - MOST_EVENTS, 0)
@@ -98,10 +98,10 @@ class _Diagram:
             self._first = events[self._left_out - 1].leaves
         self._events = events[self._left_out :]
         self._chips = self._used_chips()
-        names = [Line((Run(product.chips[chip].name, "name"),)) for chip in self._chips]
+        names = [TextLine((Run(product.chips[chip].name, "name"),)) for chip in self._chips]
         self._left = max((name.width for name in names), default=0) + 2 * PAD
         self._places, self._right = self._set_events()
-        self._tab = Box("tab", "tab", "", (Block((Line((Run(diagram.title, "name"),)),)),))
+        self._tab = Box("tab", "tab", "", (TextBlock((TextLine((Run(diagram.title, "name"),)),)),))
         about = [*diagram.about]
         if idle:
             about.append(f"not shown, such as polls: {counted(idle, 'step')} without any change")
@@ -143,13 +143,13 @@ class _Diagram:
 
     def _gap_width(self, lasts: Fraction, until: Fraction) -> float:
         words = max(spelled_or_none(lasts), spelled_or_none(until), key=len)
-        return max(LEAST_GAP, Line((Run(words, "trigger"),)).width + 2 * PAD)
+        return max(LEAST_GAP, TextLine((Run(words, "trigger"),)).width + 2 * PAD)
 
     def _width(self, chip: int, leaf: int) -> float:
         return self._name(chip, leaf).width + 2 * HEXAGON_TIP + 6
 
-    def _name(self, chip: int, leaf: int) -> Line:
-        return Line((Run(self._diagram.product.chips[chip].leaves[leaf], "trigger"),))
+    def _name(self, chip: int, leaf: int) -> TextLine:
+        return TextLine((Run(self._diagram.product.chips[chip].leaves[leaf], "trigger"),))
 
     def text(self) -> str:
         bottom = self._top + len(self._chips) * (MARK_ROOM + BAND + LANE_GAP)
@@ -202,11 +202,11 @@ class _Diagram:
         data = f"M{number(self._left)} {number(axis)}H{number(self._right)}"
         drawn.append(element("path", _class="axis", d=data))
         for time, left, right in columns:
-            label = Line((Run(spelled_or_none(time), "trigger"),))
+            label = TextLine((Run(spelled_or_none(time), "trigger"),))
             centre = (left + right) / 2
             drawn.append(text(label, centre - label.width / 2, axis + 3))
         for (earlier, _, from_), (later, to, _) in pairwise(columns):
-            label = Line((Run(f"{spelled_or_none(later - earlier)}", "note"),))
+            label = TextLine((Run(f"{spelled_or_none(later - earlier)}", "note"),))
             drawn.append(text(label, (from_ + to) / 2 - label.width / 2, axis - 15))
         yield titled("".join(drawn), "moments", "moments")
 
@@ -214,7 +214,7 @@ class _Diagram:
         y = self._top
         for chip in self._chips:
             form = self._diagram.product.chips[chip]
-            name = Line((Run(form.name, "name"),))
+            name = TextLine((Run(form.name, "name"),))
             band = y + MARK_ROOM
             drawn = text(name, 0, band + (BAND - name.height) / 2)
             drawn += "".join(self._bands(chip, band))
@@ -247,28 +247,32 @@ class _Diagram:
 
     def _numbers(self) -> Iterator[str]:
         for event, x in zip(self._events, self._places, strict=True):
-            name = Line((Run(str(event.number), "note"),))
+            name = TextLine((Run(str(event.number), "note"),))
             yield text(name, x - name.width / 2, self._top - 14)
 
-    def _samples(self) -> tuple[Sample, ...]:
+    def _samples(self) -> tuple[LegendEntry, ...]:
         used = {kind for event in self._events for _, kind in event.marks}
-        marks = [Sample("box", kind, said) for kind, said in _MEANINGS.items() if kind in used]
+        marks = [LegendEntry("box", kind, said) for kind, said in _MEANINGS.items() if kind in used]
         return (
-            Sample("box", "condition", "the chip is in this state"),
-            Sample("box", "moment", "one moment; the room between two is no measure of time"),
+            LegendEntry("box", "condition", "the chip is in this state"),
+            LegendEntry("box", "moment", "one moment; the room between two is no measure of time"),
             *marks,
         )
 
-    def _table(self) -> tuple[Table, ...]:
+    def _table(self) -> tuple[SketchTable, ...]:
         rows = [
             (str(event.number), spelled_or_none(event.time), event.told) for event in self._events
         ]
-        return (Table("step, time, and what happens", tuple(rows), LONGEST_TOLD),) if rows else ()
+        return (
+            (SketchTable("step, time, and what happens", tuple(rows), LONGEST_TOLD),)
+            if rows
+            else ()
+        )
 
 
 def _events(
     product: Product, steps: list[Replayed], begin: int
-) -> tuple[list[Event], Fraction, int]:
+) -> tuple[list[DiagramEvent], Fraction, int]:
     """The steps that take no time and change anything, from one on, the time at the end, and how
     many change nothing.
     """
@@ -284,7 +288,7 @@ def _events(
             continue
         leaves = _leaves(product, one.before if one.step.after is None else one.step.after)
         marks = tuple(mark for h in one.step.happenings for mark in _marks_of(product, h))
-        found.append(Event(number_, time, sentence(product, one.step), marks, leaves))
+        found.append(DiagramEvent(number_, time, sentence(product, one.step), marks, leaves))
     return found, time, idle
 
 

@@ -7,30 +7,30 @@ from collections.abc import Sequence
 from modecheck.draw.labels import LONGEST_LINE, Phrase
 from modecheck.draw.lettering import wrapped
 from modecheck.draw.shown import LONGEST_TEXT, shown
-from modecheck.draw.sketch import INDENT, Line, Run
+from modecheck.draw.sketch import INDENT, Run, TextLine
 
 
-def label_lines(phrases: Sequence[Phrase], longest: int = LONGEST_LINE) -> tuple[Line, ...]:
+def label_lines(phrases: Sequence[Phrase], longest: int = LONGEST_LINE) -> tuple[TextLine, ...]:
     """A label in as few lines as read well: breaks come before guards and effects first.
 
     The first line stands at the margin, the others are indented; a phrase that goes on, more so.
     """
     phrases = [Phrase(phrase.role, shown(phrase.text, LONGEST_TEXT)) for phrase in phrases]
-    lines: list[Line] = []
+    lines: list[TextLine] = []
     for group in _groups(phrases, longest):
         for position, runs in enumerate(_broken_group(group, longest)):
             steps = (1 if lines else 0) + (1 if position else 0)
-            lines.append(Line(tuple(runs), min(steps, 2) * INDENT))
+            lines.append(TextLine(tuple(runs), min(steps, 2) * INDENT))
     return tuple(lines)
 
 
-def text_lines(text: str, face: str, longest: int) -> tuple[Line, ...]:
+def text_lines(text: str, face: str, longest: int) -> tuple[TextLine, ...]:
     """Running text in lines of at most `longest` characters."""
     parts = wrapped(shown(text, LONGEST_TEXT), longest)
-    return tuple(Line((Run(part, face),)) for part in parts if part)
+    return tuple(TextLine((Run(part, face),)) for part in parts if part)
 
 
-def balanced_lines(text: str, face: str, longest: int) -> tuple[Line, ...]:
+def balanced_lines(text: str, face: str, longest: int) -> tuple[TextLine, ...]:
     """Running text in as few lines as `text_lines` makes, all about as long as each other."""
     lines = text_lines(text, face, longest)
     for shorter in range(longest - 1, longest // 2, -1):

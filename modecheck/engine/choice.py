@@ -16,17 +16,17 @@ import time
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Literal
 
-from modecheck.engine.drives import drives_of
-from modecheck.engine.elsewhere import Elsewhere, can_begin
 from modecheck.engine.exploration import Exploration, Reporter, Silent, explore
+from modecheck.engine.forked_task import ForkedTask, can_begin
 from modecheck.engine.phases import phase
 from modecheck.engine.space import INTERRUPTION, Limits, Space
-from modecheck.model.mistakes import ModecheckError
-from modecheck.product.form import EventForm, Product
+from modecheck.engine.system_actions import system_actions
+from modecheck.model.errors import ModecheckError
+from modecheck.product.ir import EventIR, Product
 
 if TYPE_CHECKING:
-    from modecheck.engine.reductions.fewer import Reduction
-    from modecheck.engine.reductions.unfolded import TurnedSearches
+    from modecheck.engine.reductions.annotated_quotient import PermutedSearches
+    from modecheck.engine.reductions.plain_reduction import PlainReduction
 
 EngineName = Literal["auto", "plain", "compiled", "zones"]
 """Only the command `check`, and what judges as it does, explores by zones."""
@@ -60,7 +60,8 @@ class Search:
 
     With `symmetry`, states that differ by an exchange of identical units are explored once; with
     `order`, independent steps are followed in one order, which shows all deadlocks and no more;
-    with `leaps`, products are composed so that time in which nothing can happen is one step.
+    with `time_acceleration`, products are composed so that time in which nothing can happen is one
+    step.
     """
 
     engine: EngineName = "auto"
@@ -68,7 +69,7 @@ class Search:
     threads: int | None = None
     symmetry: bool = False
     order: bool = False
-    leaps: bool = False
+    time_acceleration: bool = False
     expected: int = 0
 
 
@@ -77,10 +78,10 @@ def explore_with(
     search: Search | None = None,
     reporter: Reporter | None = None,
     *,
-    overhearing: tuple[EventForm, ...] = (),
+    overhearing: tuple[EventIR, ...] = (),
 ) -> Space:
     """Explore a product. Raises `EngineUnavailable` when a forced engine cannot do it. Events of
-    `overhearing` may be kept with the transitions, for watchers that follow them later.
+    `overhearing` may be kept with the transitions, for observers that follow them later.
     """
     how = search or Search()
     told = reporter or Silent()
@@ -91,27 +92,27 @@ def explore_with(
 
 
 def _reduced(
-    product: Product, how: Search, told: Reporter, overhearing: tuple[EventForm, ...]
+    product: Product, how: Search, told: Reporter, overhearing: tuple[EventIR, ...]
 ) -> Space:
     if not how.symmetry and not how.order:
         return _explored(product, how, told, None, overhearing)
-    from modecheck.engine.reductions.fewer import reduction_of
-    from modecheck.engine.reductions.unfolded import Unfolded
+    from modecheck.engine.reductions.annotated_quotient import AnnotatedQuotient
+    from modecheck.engine.reductions.plain_reduction import reduction_of
 
-    fewer = reduction_of(product, symmetry=how.symmetry, order=how.order)
-    space = _explored(fewer.product, how, told, fewer)
-    if fewer.representatives is None:
+    reduction = reduction_of(product, symmetry=how.symmetry, order=how.order)
+    space = _explored(reduction.product, how, told, reduction)
+    if reduction.representatives is None:
         return space
-    return Unfolded(space, fewer.representatives, _searches(space))
+    return AnnotatedQuotient(space, reduction.representatives, _searches(space))
 
 
-def _searches(space: Space) -> TurnedSearches:
+def _searches(space: Space) -> PermutedSearches:
     if isinstance(space, Exploration):
         from modecheck.engine.reductions.plain_searches import PlainSearches
 
         return PlainSearches(space)
-    from modecheck.engine.compiled.exploration import CompiledExploration
-    from modecheck.engine.compiled.turned import CompiledSearches
+    from modecheck.engine.compiled.compiled_exploration import CompiledExploration
+    from modecheck.engine.compiled.permuted_searches import CompiledSearches
 
     assert isinstance(space, CompiledExploration)
     return CompiledSearches(space)
@@ -121,44 +122,44 @@ def _explored(
     product: Product,
     how: Search,
     told: Reporter,
-    fewer: Reduction | None,
-    overhearing: tuple[EventForm, ...] = (),
+    reduction: PlainReduction | None,
+    overhearing: tuple[EventIR, ...] = (),
 ) -> Space:
-    if fewer is not None and fewer.stubborn is not None:
+    if reduction is not None and reduction.stubborn is not None:
         if how.engine == "compiled":
             raise EngineUnavailable("it does not order independent steps")
-        return explore(product, limits=how.limits, reporter=told, fewer=fewer)
+        return explore(product, limits=how.limits, reporter=told, reduction=reduction)
     if how.engine == "compiled":
-        return _compiled(product, how, told, fewer, overhearing)
+        return _compiled(product, how, told, reduction, overhearing)
     if how.engine == "plain" or importlib.util.find_spec("llvmlite") is None:
-        return explore(product, limits=how.limits, reporter=told, fewer=fewer)
+        return explore(product, limits=how.limits, reporter=told, reduction=reduction)
     if how.expected > SWITCH_AT:
         try:
-            return _compiled(product, how, told, fewer, overhearing)
+            return _compiled(product, how, told, reduction, overhearing)
         except EngineUnavailable:
-            return explore(product, limits=how.limits, reporter=told, fewer=fewer)
-    return _plain_first(product, how, told, fewer, overhearing)
+            return explore(product, limits=how.limits, reporter=told, reduction=reduction)
+    return _plain_first(product, how, told, reduction, overhearing)
 
 
 def _plain_first(
     product: Product,
     how: Search,
     told: Reporter,
-    fewer: Reduction | None,
-    overhearing: tuple[EventForm, ...],
+    reduction: PlainReduction | None,
+    overhearing: tuple[EventIR, ...],
 ) -> Space:
     began = time.monotonic()
     limits = how.limits
     small = limits.states is not None and limits.states <= SWITCH_AT
     first = limits if small else replace(limits, states=SWITCH_AT)
-    found = explore(product, limits=first, reporter=told, fewer=fewer)
+    found = explore(product, limits=first, reporter=told, reduction=reduction)
     if found.complete or small or found.stopped_by != first.reached_states:
         return found
     left = replace(limits, since=began)
     try:
-        return _compiled(product, replace(how, limits=left), told, fewer, overhearing)
+        return _compiled(product, replace(how, limits=left), told, reduction, overhearing)
     except EngineUnavailable:
-        return explore(product, limits=left, reporter=told, fewer=fewer)
+        return explore(product, limits=left, reporter=told, reduction=reduction)
     except KeyboardInterrupt:
         # The compiled engine was still being loaded: what the plain one has found is reported.
         found.stopped_by = INTERRUPTION
@@ -166,8 +167,8 @@ def _plain_first(
 
 
 def _code_elsewhere(
-    product: Product, how: Search, overhearing: tuple[EventForm, ...]
-) -> Elsewhere[None] | None:
+    product: Product, how: Search, overhearing: tuple[EventIR, ...]
+) -> ForkedTask[None] | None:
     """Machine code that another process puts among what is kept on disk, while this one loads what
     explores for the first time, which takes as long.
     """
@@ -175,22 +176,24 @@ def _code_elsewhere(
         return None
 
     def make() -> None:
-        from modecheck.engine.compiled.machine import IN_HASTE, compiled, overheard
+        from modecheck.engine.compiled.machine import UNOPTIMISED, compiled, overheard
 
-        compiled(overheard(product, overhearing), drives_of(product), level=IN_HASTE)
+        compiled(overheard(product, overhearing), system_actions(product), level=UNOPTIMISED)
 
-    return Elsewhere(make)
+    return ForkedTask(make)
 
 
 def _compiled(
     product: Product,
     how: Search,
     told: Reporter,
-    fewer: Reduction | None,
-    overhearing: tuple[EventForm, ...],
+    reduction: PlainReduction | None,
+    overhearing: tuple[EventIR, ...],
 ) -> Space:
-    in_haste = how.expected < OPTIMISED_FROM
-    ahead = _code_elsewhere(product, how, overhearing) if fewer is None and in_haste else None
+    unoptimised = how.expected < OPTIMISED_FROM
+    ahead = (
+        _code_elsewhere(product, how, overhearing) if reduction is None and unoptimised else None
+    )
     try:
         from modecheck.engine.compiled.run import explore_compiled
         from modecheck.engine.compiled.steps import NotCompilableError
@@ -205,8 +208,8 @@ def _compiled(
             threads=min(threads, MOST_THREADS),
             limits=how.limits,
             reporter=told,
-            representatives=fewer.representatives if fewer is not None else None,
-            in_haste_up_to=OPTIMISED_FROM if in_haste else 0,
+            representatives=reduction.representatives if reduction is not None else None,
+            in_haste_up_to=OPTIMISED_FROM if unoptimised else 0,
             overhearing=overhearing,
         )
     except NotCompilableError as error:

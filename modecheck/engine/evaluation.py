@@ -10,21 +10,23 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from modecheck.product.form import (
-    Apply,
-    Constant,
+from modecheck.product.ir import (
+    ApplyIR,
+    ConstantIR,
     Expression,
     Failure,
     Happened,
-    IsLate,
-    Payload,
+    IsLateIR,
+    PayloadIR,
     Product,
     Read,
     ReadItem,
 )
 
 Evaluate = Callable[[Sequence[int], Sequence[int], int, int], int]
-"""`(n, s, payload, late)` to a value. For the atoms of watchers, `payload` holds events as bits."""
+"""`(n, s, payload, late)` to a value. For the atoms of observers, `payload` holds
+events as bits.
+"""
 
 INFIX = {"==", "!=", "<", "<=", ">", ">=", "+", "-"}
 
@@ -71,15 +73,15 @@ class Evaluator:
         return "n" if self._owners[field] == chip else "s"
 
     def _source(self, expression: Expression, chip: int) -> str:
-        if isinstance(expression, Constant):
+        if isinstance(expression, ConstantIR):
             return f"({expression.value})"
         if isinstance(expression, Read):
             return f"{self._vector(expression.field, chip)}[{expression.field}]"
         if isinstance(expression, ReadItem):
             return self._item_source(expression, chip)
-        if isinstance(expression, Payload):
+        if isinstance(expression, PayloadIR):
             return "payload"
-        if isinstance(expression, IsLate):
+        if isinstance(expression, IsLateIR):
             return "late"
         if isinstance(expression, Happened):
             return f"(payload >> {expression.event} & 1)"
@@ -92,7 +94,7 @@ class Evaluator:
         number = len(self._failures) - 1
         return f"item({vector}, {expression.first}, {expression.length}, {index}, {number})"
 
-    def _apply_source(self, expression: Apply, chip: int) -> str:
+    def _apply_source(self, expression: ApplyIR, chip: int) -> str:
         operator = expression.operator
         parts = [self._source(argument, chip) for argument in expression.arguments]
         if operator in INFIX or operator in ("and", "or"):

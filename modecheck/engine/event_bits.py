@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TypeVar
 
-from modecheck.product.form import EventForm, MessageIn
+from modecheck.product.ir import EventIR, MessageIn
 
 Key = TypeVar("Key")
 
@@ -20,12 +20,12 @@ class EventBits:
     delivered: dict[MessageIn, int]
     late: dict[MessageIn, int]
     dropped: dict[MessageIn, int]
-    raised: dict[int, int]
+    signalled: dict[int, int]
     taken: dict[int, int]
     ticks: int
 
 
-def event_bits(events: Sequence[EventForm]) -> EventBits:
+def event_bits(events: Sequence[EventIR]) -> EventBits:
     """Event number `n` has the bit `1 << n`."""
     return EventBits(
         sent=_bits(event.sent for event in events),
@@ -33,7 +33,7 @@ def event_bits(events: Sequence[EventForm]) -> EventBits:
         delivered=_bits(event.delivered for event in events),
         late=_bits(event.late for event in events),
         dropped=_bits(event.dropped for event in events),
-        raised=_bits(event.raised for event in events),
+        signalled=_bits(event.signalled for event in events),
         taken=_bits(event.taken for event in events),
         ticks=sum(1 << number for number, event in enumerate(events) if event.ticks),
     )

@@ -15,17 +15,16 @@ from dataclasses import dataclass, field, replace
 from functools import cache, partial
 from typing import Protocol
 
-from modecheck.engine.drives import Drives, drives_of
 from modecheck.engine.fair_components import FairGraph, loop_in, nearest_component, set_numbers
-from modecheck.engine.plain import Interpreter, Observed, State, Step
-from modecheck.engine.roads import (
-    Graph,
-    PlainSpread,
-    Roads,
+from modecheck.engine.graph_searches import (
+    BackwardReachability,
+    PlainBfsRegion,
+    PlainGraph,
+    bfs,
+    bfs_from_initial,
     longest_path,
-    spread,
-    spread_from_initial,
 )
+from modecheck.engine.plain import Interpreter, Observed, State, Step
 from modecheck.engine.space import (
     HALTED,
     INITIAL,
@@ -39,9 +38,10 @@ from modecheck.engine.space import (
     Sighting,
 )
 from modecheck.engine.stopping import LimitReached, LimitWatch, noting_stops
-from modecheck.product.form import Product
-from modecheck.product.layout import Layout, layout_of
-from modecheck.product.words import word_layout
+from modecheck.engine.system_actions import Drives, system_actions
+from modecheck.product.bit_packing import word_layout
+from modecheck.product.ir import Product
+from modecheck.product.state_layout import Layout, layout_of
 
 REPORT_EVERY = 1024
 """Expanded states between two reports of progress: often enough for a display, cheap enough."""
@@ -63,17 +63,17 @@ class Silent:
 
 
 @dataclass(frozen=True, slots=True)
-class Note:
-    """What checks need of a transition: chips that moved and watched events, as bits. `turn` tells
-    how the state behind it was exchanged for its representative.
+class TransitionNote:
+    """What checks need of a transition: chips that moved and watched events, as bits. `permutation`
+    tells how the state behind it was exchanged for its representative.
     """
 
     moved: int
     events: int
-    turn: int = 0
+    permutation: int = 0
 
 
-class Fewer(Protocol):
+class Reduction(Protocol):
     """Takes some states for others, and leaves out steps that need not be looked at."""
 
     def of(self, state: State) -> tuple[State, int]:
@@ -105,7 +105,7 @@ class Exploration:
     targets: array[int] = field(default_factory=lambda: array("l"))
     labels: array[int] = field(default_factory=lambda: array("l"))
     notes_of: array[int] = field(default_factory=lambda: array("l"))
-    notes: list[Note] = field(default_factory=list)
+    notes: list[TransitionNote] = field(default_factory=list)
     marks: list[int] = field(default_factory=list)
     still: bytearray = field(default_factory=bytearray)
     failing: bytearray = field(default_factory=bytearray)
@@ -113,7 +113,7 @@ class Exploration:
     occupied: list[set[int]] = field(default_factory=list)
     stopped_by: str = ""
 
-    _roads: Roads | None = None
+    _roads: BackwardReachability | None = None
     _order: tuple[list[int], list[int]] | None = None
 
     @property
@@ -147,15 +147,15 @@ class Exploration:
         return len(self.layers) - 1
 
     @property
-    def graph(self) -> Graph:
-        return Graph(len(self.states), self.first_edge, self.targets, self.labels)
+    def graph(self) -> PlainGraph:
+        return PlainGraph(len(self.states), self.first_edge, self.targets, self.labels)
 
     @property
-    def roads(self) -> Roads:
+    def backward_reachability(self) -> BackwardReachability:
         """The transitions turned round; made once."""
         if self._roads is None:
             failing = [number for number, fails in enumerate(self.failing) if fails]
-            self._roads = Roads(self.graph, [*failing, *self.unexpanded])
+            self._roads = BackwardReachability(self.graph, [*failing, *self.unexpanded])
         return self._roads
 
     @property
@@ -209,7 +209,7 @@ class Exploration:
         both = wanted | unwanted
         return (number for number, marks in enumerate(self.marks) if marks & both == wanted)
 
-    def quiet(self, unwanted: int) -> Iterator[int]:
+    def quiescent(self, unwanted: int) -> Iterator[int]:
         """Expanded states without unwanted marks in which no chip and no link can step."""
         states = range(self.expanded)
         return (n for n in states if self.still[n] and not self.marks[n] & unwanted)
@@ -224,7 +224,9 @@ class Exploration:
 
     def _edge(self, edge: int) -> Edge:
         note = self.notes[self.notes_of[edge]]
-        return Edge(self.labels[edge], self.targets[edge], note.moved, note.events, note.turn)
+        return Edge(
+            self.labels[edge], self.targets[edge], note.moved, note.events, note.permutation
+        )
 
     def edges_from(self, number: int) -> list[Edge]:
         """The transitions of a state, in the interpreter's order."""
@@ -248,48 +250,52 @@ class Exploration:
                     return number, self._edge(edge)
         return None
 
-    def roads_to(
+    def can_reach(
         self, marks: int, *, lacking: int = 0, without_events: int = 0, past_failures: bool = True
     ) -> bytearray:
         """For each state 1 if a road without these events leads to a state that is asked for."""
         goals = (n for n, own in enumerate(self.marks) if own & marks or lacking & ~own)
         barred = [bool(note.events & without_events) for note in self.notes]
-        unknown = self.roads.unknown if past_failures else self.unexpanded
+        unknown = self.backward_reachability.unknown if past_failures else self.unexpanded
         passing = lambda edge: not barred[self.notes_of[edge]]  # noqa: E731
-        return self.roads.leading_to([*goals, *unknown], passing)
+        return self.backward_reachability.leading_to([*goals, *unknown], passing)
 
     def roads_to_states(self, numbers: Iterable[int]) -> bytearray:
         """For each state 1 if a road leads to one of these states."""
-        return self.roads.leading_to([*numbers, *self.roads.unknown])
+        return self.backward_reachability.leading_to(
+            [*numbers, *self.backward_reachability.unknown]
+        )
 
     def stuck(self, chips: int) -> Iterator[tuple[int, int]]:
         """States from which some of these chips never move again, and the bits of those."""
         everybody = (1 << len(self.product.chips)) - 1
-        movable = self.roads.movable(lambda edge: self.notes[self.notes_of[edge]].moved, everybody)
-        return ((n, chips & ~mask) for n, mask in enumerate(movable) if chips & ~mask)
+        can_still_move = self.backward_reachability.can_still_move(
+            lambda edge: self.notes[self.notes_of[edge]].moved, everybody
+        )
+        return ((n, chips & ~mask) for n, mask in enumerate(can_still_move) if chips & ~mask)
 
-    def spread(self, starts: int, *, blocked: int) -> PlainSpread:
+    def bfs(self, starts: int, *, blocked: int) -> PlainBfsRegion:
         """Spread from all states with a mark of `starts` through states without blocked marks."""
         first = (number for number, marks in enumerate(self.marks) if marks & starts)
-        return spread(self.graph, self.marks, first, blocked)
+        return bfs(self.graph, self.marks, first, blocked)
 
-    def spread_from_initial(self, starts: int, *, blocked: int) -> PlainSpread:
+    def spread_from_initial(self, starts: int, *, blocked: int) -> PlainBfsRegion:
         """The same, nearest counted from the initial state; blocked states are not entered."""
         first = (number for number, marks in enumerate(self.marks) if marks & starts)
-        return spread_from_initial(self.graph, self.marks, first, blocked, self.depth_of)
+        return bfs_from_initial(self.graph, self.marks, first, blocked, self.depth_of)
 
     def longest(self, starts: int, *, blocked: int, unturned: int = 0) -> int | None:
         """The most steps of chips and links after such a state, until a blocked one is entered."""
-        drives = drives_of(self.product)
-        between = self.spread(starts, blocked=blocked).inside
+        by_system = system_actions(self.product)
+        between = self.bfs(starts, blocked=blocked).inside
         inside = {n for n in between if not self.marks[n] & blocked}
         if any(n >= self.expanded or self.failing[n] for n in inside):
             return None
 
         def leads_on(edge: int, number: int) -> bool:
-            in_place = self.notes[self.notes_of[edge]].turn == unturned
+            in_place = self.notes[self.notes_of[edge]].permutation == unturned
             stays = in_place and self.targets[edge] == number
-            return drives[self.labels[edge]] and not stays
+            return by_system[self.labels[edge]] and not stays
 
         following = {
             n: [self.targets[e] for e in self.graph.edges(n) if leads_on(e, n)] for n in inside
@@ -298,7 +304,7 @@ class Exploration:
 
     def first_between(self, starts: int, *, blocked: int, events: int) -> tuple[int, Edge] | None:
         """The first transition with one of these events on the way to a blocked state."""
-        for number in sorted(self.spread(starts, blocked=blocked).inside):
+        for number in sorted(self.bfs(starts, blocked=blocked).inside):
             for edge in self.edges_from(number):
                 stays = self.marks[number] & starts and self.marks[edge.target] & starts
                 if edge.events & events and not stays:
@@ -320,10 +326,10 @@ class Exploration:
             and not self._rests(query.restless, number)
         }
         if query.after:
-            region &= set(self.spread(query.after, blocked=query.unwanted).inside)
+            region &= set(self.bfs(query.after, blocked=query.unwanted).inside)
         ordered, depths = self._ordered()
         place_of = {number: place for place, number in enumerate(ordered)}
-        edges = partial(self._edges_for_loops, query, drives_of(self.product), place_of)
+        edges = partial(self._edges_for_loops, query, system_actions(self.product), place_of)
         graph = FairGraph(
             edges=cache(lambda place: edges(ordered[place])),
             marks=[self._marks_in_loops(query, number) for number in ordered],
@@ -368,7 +374,7 @@ class Exploration:
         return form.rests[self.state(number)[form.state_field]]
 
     def _edges_for_loops(
-        self, query: LoopQuery, drives: Sequence[bool], place_of: dict[int, int], number: int
+        self, query: LoopQuery, by_system: Sequence[bool], place_of: dict[int, int], number: int
     ) -> list[tuple[int, int, bool, bool]]:
         """Label, place of the target, whether a loop may take it, and whether a chip moves that has
         to, of each transition of a state, in order.
@@ -379,7 +385,7 @@ class Exploration:
             gained = self.marks[target] & ~self.marks[number] & query.without_gains
             note = self.notes[self.notes_of[edge]]
             allowed = query.allows(label, note.moved, note.events)
-            idle = query.drives_only and not drives[label]
+            idle = query.system_only and not by_system[label]
             idle |= query.only_changes and target == number
             usable = allowed and not (gained or idle)
             found.append((label, place_of[target], usable, bool(note.moved & query.moving)))
@@ -402,34 +408,34 @@ def explore(
     limits: Limits | None = None,
     max_states: int | None = None,
     reporter: Reporter | None = None,
-    fewer: Fewer | None = None,
+    reduction: Reduction | None = None,
 ) -> Exploration:
-    """Explore a product breadth first with the plain interpreter; with `fewer`, a part of it that
-    stands for the whole.
+    """Explore a product breadth first with the plain interpreter; with `reduction`, a part of it
+    that stands for the whole.
 
     Stops with `stopped_by` set when a limit is reached (`max_states` is short for a limit of
     states), on interruption, or when memory runs out; what was found so far is then reported.
     """
     bounds = limits or Limits(states=max_states)
-    return _Explorer(product, bounds, reporter or Silent(), fewer).run()
+    return _Explorer(product, bounds, reporter or Silent(), reduction).run()
 
 
 class _Explorer:
     def __init__(
-        self, product: Product, limits: Limits, reporter: Reporter, fewer: Fewer | None
+        self, product: Product, limits: Limits, reporter: Reporter, reduction: Reduction | None
     ) -> None:
         layout = layout_of(product.fields)
         self._found = Exploration(product, layout, Interpreter(product))
         self._numbers: dict[int, int] = {}
         self._notes: dict[tuple[int, int, int], int] = {}
-        self._fewer = fewer
+        self._reduction = reduction
         self._limits = limits
         self._watch = LimitWatch(limits)
         self._reporter = reporter
         self._conditions = list(product.conditions.values())
         self._state_fields = [chip.state_field for chip in product.chips]
         self._found.occupied = [set() for _ in product.chips]
-        self._drives = Drives(product)
+        self._by_system = Drives(product)
         kinds = enumerate(label.kind for label in product.labels)
         self._cut_labels = {number for number, kind in kinds if kind == "cut_in_rule"}
 
@@ -482,10 +488,10 @@ class _Explorer:
 
     def _expand(self, number: int) -> None:
         found = self._found
-        quiet, state = True, found.state(number)
+        quiescent, state = True, found.state(number)
         cuts: set[tuple[State, int, int, int]] = set()
         for step in self._steps(state):
-            quiet = quiet and not self._drives.keeps_going(step.label, state, step.after)
+            quiescent = quiescent and not self._by_system.keeps_going(step.label, state, step.after)
             if step.after is None:
                 self._note_failure(number, step)
                 continue
@@ -495,22 +501,24 @@ class _Explorer:
                 if torn in cuts:
                     continue
                 cuts.add(torn)
-            after, turn = (step.after, 0) if self._fewer is None else self._fewer.of(step.after)
+            after, permutation = (
+                (step.after, 0) if self._reduction is None else self._reduction.of(step.after)
+            )
             found.targets.append(self._number(after, number, step.label))
             found.labels.append(step.label)
-            found.notes_of.append(self._note(step, turn))
-        found.still[number] = quiet
+            found.notes_of.append(self._note(step, permutation))
+        found.still[number] = quiescent
         found.first_edge.append(len(found.targets))
 
     def _steps(self, state: State) -> list[Step]:
         steps = self._found.interpreter.steps(state)
-        return steps if self._fewer is None else self._fewer.narrowed(state, steps)
+        return steps if self._reduction is None else self._reduction.narrowed(state, steps)
 
-    def _note(self, step: Step, turn: int) -> int:
-        key = (step.moved, step.events, turn)
+    def _note(self, step: Step, permutation: int) -> int:
+        key = (step.moved, step.events, permutation)
         if key not in self._notes:
             self._notes[key] = len(self._notes)
-            self._found.notes.append(Note(*key))
+            self._found.notes.append(TransitionNote(*key))
         return self._notes[key]
 
     def _note_failure(self, number: int, step: Step) -> None:

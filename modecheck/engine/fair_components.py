@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from modecheck.engine.fair_loops import Goal, short_loop
 from modecheck.engine.space import LoopQuery, Path
-from modecheck.product.form import FairSet
+from modecheck.product.ir import FairSet
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,8 +12,8 @@ Pnueli 1985). This is exact, for in a component
   states: they are taken away, and the rest falls into components anew;
 - where neither occurs, the loop through all states and transitions of the component is fair.
 
-A step in place (see `modecheck.engine.drives`) counts as taken where a loop takes it, and is not
-missed where none does: a loop that leaves it out goes through the same states.
+A step in place (see `modecheck.engine.system_actions`) counts as taken where a loop takes it, and
+is not missed where none does: a loop that leaves it out goes through the same states.
 
 For each component without a fair loop one set is noted that forbids it, and for each state outside
 of all loops one that forbids to stay there: what holds because there is no fair loop holds if these

@@ -19,13 +19,13 @@ class Took(NamedTuple):
     """The signal that it heard, or -1."""
 
 
-class Raised(NamedTuple):
+class SignalEmitted(NamedTuple):
     chip: int
     signal: int
 
 
 class Arrived(NamedTuple):
-    """The head of a queue reached its chip; `outcome` is taken, ignored or unhandled."""
+    """The head of a queue reached its chip; `outcome` is taken, discarded or unspecified."""
 
     queue: int
     message: int
@@ -71,4 +71,6 @@ class Passed(NamedTuple):
     ticks: int
 
 
-Happening: TypeAlias = Took | Raised | Arrived | Accepted | Dropped | Doubled | Struck | Passed
+Happening: TypeAlias = (
+    Took | SignalEmitted | Arrived | Accepted | Dropped | Doubled | Struck | Passed
+)

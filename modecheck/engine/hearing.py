@@ -9,14 +9,14 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from modecheck.engine.plain import Interpreter, State, Step, _Draft
-from modecheck.product.form import Product, Reaction
+from modecheck.product.ir import Product, Reaction
 
 
 class Hearing(NamedTuple):
     """A signal was raised; everybody who hears it is judged on the fields `seen`."""
 
     signal: int
-    raiser: int
+    signaller: int
     seen: State
 
 
@@ -58,6 +58,6 @@ class AttentiveInterpreter(Interpreter):
         self._attended[id(step)] = Attended(step, tuple(self._hearings), tuple(sendings))
         return step
 
-    def _hear(self, draft: _Draft, signal: int, raiser: int) -> None:
-        self._hearings.append(Hearing(signal, raiser, tuple(draft.now)))
-        super()._hear(draft, signal, raiser)
+    def _hear(self, draft: _Draft, signal: int, signaller: int) -> None:
+        self._hearings.append(Hearing(signal, signaller, tuple(draft.now)))
+        super()._hear(draft, signal, signaller)

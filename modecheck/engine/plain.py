@@ -5,16 +5,16 @@ The parts of one step, in this order:
 1. A delivery takes the head off its queue. Where no rule for it is enabled, but some would be if
    their links had room (`when_full: wait`), it stays where it is, and there is no step.
 2. The rule's assignments run in order; its sends are collected; the chip enters its new leaf.
-3. Raised signals are heard in the order in which they were raised. For each, every chip but the one
-   that raised it is judged on the same snapshot, and those with an enabled rule move together;
-   what they raise is heard after what was raised before. A signal cannot wait: where no rule of a
-   chip is enabled, but some would be if their links had room, the step fails.
+3. Signals are heard in the order in which they were given. For each, every chip but the one
+   that gave it is judged on the same snapshot, and those with an enabled rule move together;
+   what they signal is heard after what was signalled before. A signal cannot wait: where no rule of
+   a chip is enabled, but some would be if their links had room, the step fails.
 4. Collected sends are put into their queues, where the link is up in the state reached so far.
 5. Links that are down are emptied, or what waits in them becomes late.
-6. Watchers go on, judged on the state reached and on what happened in the step.
+6. Observers go on, judged on the state reached and on what happened in the step.
 
-A failure anywhere (overflow, a value out of range, an unhandled message, a signal without room for
-its answer) makes the whole step a failing step, which leads nowhere. It names all that fail
+A failure anywhere (overflow, a value out of range, an unspecified reception, a signal without room
+for its answer) makes the whole step a failing step, which leads nowhere. It names all that fail
 together, each failure once. A rule stops at its first failure, in the order of part 2; what else
 goes on at once is gone through:
 
@@ -32,7 +32,6 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from modecheck.engine.drives import comes_first, obliging_labels
 from modecheck.engine.evaluation import Evaluate, Evaluator, StepFailed
 from modecheck.engine.event_bits import event_bits
 from modecheck.engine.happenings import (
@@ -42,23 +41,24 @@ from modecheck.engine.happenings import (
     Dropped,
     Happening,
     Passed,
-    Raised,
+    SignalEmitted,
     Struck,
     Took,
 )
-from modecheck.product.form import (
-    ChipForm,
+from modecheck.engine.system_actions import comes_first, obliging_labels
+from modecheck.product.ir import (
+    ChipIR,
     Expression,
     Failure,
-    FaultForm,
+    FaultIR,
     Otherwise,
     Product,
     Queue,
     Reaction,
     Reception,
     Room,
-    Send,
-    Target,
+    SendIR,
+    TargetIR,
     Ticking,
 )
 
@@ -66,7 +66,7 @@ State = tuple[int, ...]
 NOBODY = -2
 """Number of the chip that evaluates conditions on whole states."""
 
-IGNORED, DEFERRED, UNHANDLED, UNHEARD, BLOCKED = -1, -2, -3, -4, -5
+DISCARDED, DEFERRED, UNSPECIFIED, UNHEARD, BLOCKED = -1, -2, -3, -4, -5
 """Outcomes of an encounter in which no rule was taken; `BLOCKED` where one waited for room."""
 
 
@@ -83,7 +83,7 @@ class Step(NamedTuple):
     moved: int
     events: int
     happenings: tuple[Happening, ...]
-    sent: tuple[tuple[Send, int], ...] = ()
+    sent: tuple[tuple[SendIR, int], ...] = ()
 
     @property
     def wrong(self) -> str:
@@ -103,7 +103,7 @@ class Encounter(NamedTuple):
 
 @dataclass(slots=True)
 class Observed:
-    """What was seen while stepping: encounters, watchers with the places of their tables that were
+    """What was seen while stepping: encounters, observers with the places of their tables that were
     looked up, and for curious rules, although their own guards held, what was in the way: the rule
     that shadowed them, or else `BLOCKED` where their links were full.
     """
@@ -128,10 +128,10 @@ class _Draft:
     payload: int = 0
     late: int = 0
     moved: int = 0
-    sends: list[tuple[Send, int]] = field(default_factory=list)
-    raised: list[tuple[int, int]] = field(default_factory=list)
+    sends: list[tuple[SendIR, int]] = field(default_factory=list)
+    signalled: list[tuple[int, int]] = field(default_factory=list)
     separate: list[tuple[int, Reaction]] = field(default_factory=list)
-    cut: tuple[FaultForm, int, int] | None = None
+    cut: tuple[FaultIR, int, int] | None = None
     struck: int = -1
     log: list[Happening] = field(default_factory=list)
     failures: dict[Failure, None] = field(default_factory=dict)
@@ -151,7 +151,7 @@ class _Draft:
 
 class Interpreter:
     """Enumerates the steps of one product. Order: chips' own steps, deliveries, faults, a tick,
-    watchers' choices, idling.
+    observers' choices, idling.
     """
 
     def __init__(self, product: Product, observed: Observed | None = None) -> None:
@@ -166,7 +166,7 @@ class Interpreter:
         self._cuts = [fault for fault in product.faults if fault.of_chip]
         self._hearers = [self._hearers_of(signal) for signal in range(len(product.signals))]
 
-    def _hearers_of(self, signal: int) -> list[tuple[int, ChipForm]]:
+    def _hearers_of(self, signal: int) -> list[tuple[int, ChipIR]]:
         """The chips that have a rule for a signal in some leaf."""
         chips = enumerate(self.product.chips)
         return [(n, chip) for n, chip in chips if any(signal in heard for heard in chip.hearings)]
@@ -213,7 +213,7 @@ class Interpreter:
     def _steps_called(self, state: State, label: int) -> Iterable[Step]:
         """All steps with a label, and perhaps others, in the order of `steps`."""
         what = self.product.labels[label]
-        if self._idles or what.kind not in ("rule", "deliver", "ignore"):
+        if self._idles or what.kind not in ("rule", "deliver", "discard"):
             return self.steps(state)
         if what.kind == "rule":
             chip = self.product.chips[what.chip]
@@ -275,14 +275,14 @@ class Interpreter:
             chosen = self._first_enabled(queue.receiver, reception.reactions, draft)
             waits = chosen is None and self._full(queue.receiver, reception.reactions, draft)
         except StepFailed as failed:
-            yield Step(reception.ignore_label, None, failed.failures, 0, 0, ())
+            yield Step(reception.discard_label, None, failed.failures, 0, 0, ())
             return
         outcome = chosen.rule if chosen is not None else _outcome(reception.otherwise)
         outcome = BLOCKED if waits else outcome
         self.observed.encounters.add(Encounter(queue.receiver, leaf, number, code, outcome))
         if outcome in (DEFERRED, BLOCKED):
             return
-        words = "taken" if chosen else "ignored" if outcome == IGNORED else "unhandled"
+        words = "taken" if chosen else "discarded" if outcome == DISCARDED else "unspecified"
         draft.log.append(Arrived(number, code, draft.payload, bool(draft.late), words))
         if chosen is not None:
             yield from self._reacting(draft, queue.receiver, chosen, chosen.label)
@@ -290,9 +290,9 @@ class Interpreter:
             yield self._without_rule(draft, reception)
 
     def _without_rule(self, draft: _Draft, reception: Reception) -> Step:
-        label = reception.ignore_label
-        if reception.otherwise is Otherwise.UNHANDLED:
-            return Step(label, None, (reception.unhandled,), 0, 0, tuple(draft.log))
+        label = reception.discard_label
+        if reception.otherwise is Otherwise.UNSPECIFIED:
+            return Step(label, None, (reception.unspecified,), 0, 0, tuple(draft.log))
         return self._finished(draft, label)
 
     def _enabled(
@@ -357,7 +357,7 @@ class Interpreter:
             if not step.failures or again.struck >= 0:
                 yield step
 
-    def _possible_cuts(self, draft: _Draft) -> list[tuple[FaultForm, int, int]]:
+    def _possible_cuts(self, draft: _Draft) -> list[tuple[FaultIR, int, int]]:
         torn = {reaction.rule: (chip, reaction) for chip, reaction in draft.separate}
         return [
             (fault, reaction.rule, done)
@@ -367,15 +367,15 @@ class Interpreter:
             for done in reaction.cuts
         ]
 
-    def _affordable(self, fault: FaultForm, state: Sequence[int]) -> bool:
+    def _affordable(self, fault: FaultIR, state: Sequence[int]) -> bool:
         return fault.budget < 0 or state[fault.budget] > 0
 
     def _completed(self, draft: _Draft, chip: int, reaction: Reaction, label: int) -> Step:
         with draft.part():
             self._react(draft, chip, reaction, list(draft.now), -1)
-        while draft.raised and not draft.failures:
-            signal, raiser = draft.raised.pop(0)
-            self._hear(draft, signal, raiser)
+        while draft.signalled and not draft.failures:
+            signal, signaller = draft.signalled.pop(0)
+            self._hear(draft, signal, signaller)
         if draft.failures:
             return draft.failed(label)
         if draft.cut is not None:
@@ -402,9 +402,9 @@ class Interpreter:
         if reaction.enters >= 0:
             draft.now[form.state_field] = reaction.enters
         draft.log.append(Took(chip, reaction.rule, before, draft.now[form.state_field], heard))
-        for signal in reaction.raises:
-            draft.raised.append((signal, chip))
-            draft.log.append(Raised(chip, signal))
+        for signal in reaction.signals:
+            draft.signalled.append((signal, chip))
+            draft.log.append(SignalEmitted(chip, signal))
 
     def _assign(
         self, draft: _Draft, chip: int, reaction: Reaction, snapshot: Sequence[int], count: int
@@ -421,7 +421,7 @@ class Interpreter:
                     raise StepFailed(target.failure)
                 now[where] = int(value)
 
-    def _field(self, target: Target, chip: int, draft: _Draft, snapshot: Sequence[int]) -> int:
+    def _field(self, target: TargetIR, chip: int, draft: _Draft, snapshot: Sequence[int]) -> int:
         if target.index is None:
             return target.first
         function = self.evaluator.function(target.index, chip)
@@ -430,7 +430,7 @@ class Interpreter:
             raise StepFailed(target.failure)
         return target.first + index
 
-    def _value_sent(self, draft: _Draft, chip: int, send: Send, snapshot: Sequence[int]) -> int:
+    def _value_sent(self, draft: _Draft, chip: int, send: SendIR, snapshot: Sequence[int]) -> int:
         if send.value is None:
             return 0
         function = self.evaluator.function(send.value, chip)
@@ -440,13 +440,13 @@ class Interpreter:
             raise StepFailed(send.value_failure)
         return value
 
-    def _hear(self, draft: _Draft, signal: int, raiser: int) -> None:
+    def _hear(self, draft: _Draft, signal: int, signaller: int) -> None:
         """Every other chip with an enabled rule for the signal moves, judged on one snapshot."""
         snapshot = list(draft.now)
         draft.payload = draft.late = 0  # those of a message, which a signal does not have
         movers = []
         for number, chip in self._hearers[signal]:
-            if number in (raiser, draft.struck):
+            if number in (signaller, draft.struck):
                 continue
             with draft.part():
                 chosen = self._chosen_hearing(draft, number, chip, signal)
@@ -456,7 +456,7 @@ class Interpreter:
                 self._react(draft, number, reaction, snapshot, signal)
 
     def _chosen_hearing(
-        self, draft: _Draft, number: int, chip: ChipForm, signal: int
+        self, draft: _Draft, number: int, chip: ChipIR, signal: int
     ) -> Reaction | None:
         """What a chip does when it hears a signal, if anything."""
         leaf = draft.now[chip.state_field]
@@ -479,7 +479,7 @@ class Interpreter:
             if draft.now[queue.slots[0].code] and not self._is_up(number, draft.now):
                 self._take_down(draft, number, queue)
         events = self._events(draft) if self.product.events else 0
-        for number in range(len(self.product.watchers)):
+        for number in range(len(self.product.observers)):
             self._watch(draft.now, number, events)
         reported = events & self._reported
         now, log, sent = tuple(draft.now), tuple(draft.log), tuple(draft.sends)
@@ -504,8 +504,8 @@ class Interpreter:
             case Arrived(queue, message, _, late):
                 late_bits = bits.late.get((queue, message), 0) if late else 0
                 return bits.delivered.get((queue, message), 0) | late_bits
-            case Raised(_, signal):
-                return bits.raised.get(signal, 0)
+            case SignalEmitted(_, signal):
+                return bits.signalled.get(signal, 0)
             case Took(_, rule):
                 return bits.taken.get(rule, 0)
             case Passed():
@@ -513,19 +513,19 @@ class Interpreter:
         return 0
 
     def _watch(self, now: list[int], number: int, events: int) -> None:
-        """A watcher goes on; an atom with an index out of range is false."""
-        watcher = self.product.watchers[number]
-        index = now[watcher.field] << len(watcher.atoms)
-        for bit, atom in enumerate(watcher.atoms):
+        """An observer goes on; an atom with an index out of range is false."""
+        observer = self.product.observers[number]
+        index = now[observer.field] << len(observer.atoms)
+        for bit, atom in enumerate(observer.atoms):
             try:
                 holds = self.evaluator.function(atom, NOBODY)(now, now, events, 0)
             except StepFailed:
                 continue
             index |= bool(holds) << bit
         self.observed.watched.add((number, index))
-        now[watcher.field] = watcher.table[index]
-        if watcher.count >= 0 and now[watcher.field] not in watcher.counting:
-            now[watcher.count] = 0
+        now[observer.field] = observer.table[index]
+        if observer.count >= 0 and now[observer.field] not in observer.counting:
+            now[observer.count] = 0
 
     def _tick(self, state: State, others: Sequence[Step]) -> Iterator[Step]:
         """Time goes on as far as one step takes it, unless that changes nothing."""
@@ -549,7 +549,7 @@ class Interpreter:
         if time is None or self.time_waits(state, [step.label for step in others]):
             return [], 0
         running = [one for one in time.tickings if self.condition(one.runs, state)]
-        if not time.leaps or others:
+        if not time.time_acceleration or others:
             return running, 1
         stops = (ticks_to_stop(one, state[one.field]) for one in running)
         return running, min(stops, default=NO_STOP)
@@ -573,12 +573,12 @@ class Interpreter:
         return any(self.condition(due.holds, state) for due in time.due)
 
     def _choices(self, state: State) -> Iterator[Step]:
-        """Steps of watchers alone: nobody else goes on."""
-        for watcher in self.product.watchers:
-            for source, target, label in watcher.choices:
-                if state[watcher.field] == source:
+        """Steps of observers alone: nobody else goes on."""
+        for observer in self.product.observers:
+            for source, target, label in observer.choices:
+                if state[observer.field] == source:
                     after = list(state)
-                    after[watcher.field] = target
+                    after[observer.field] = target
                     yield Step(label, tuple(after), (), 0, 0, ())
 
     def _idling(self, state: State) -> Step:
@@ -596,7 +596,7 @@ class Interpreter:
         except StepFailed:
             return False
 
-    def _queue(self, draft: _Draft, send: Send, value: int) -> None:
+    def _queue(self, draft: _Draft, send: SendIR, value: int) -> None:
         queue, now = self.product.queues[send.queue], draft.now
         if not self._is_up(send.queue, now):
             draft.log.append(Dropped(send.queue, send.message, "down"))
@@ -618,7 +618,7 @@ class Interpreter:
             now[free[0].value] = value
         draft.log.append(Accepted(send.queue, send.message, value, merged=False))
 
-    def _merge(self, draft: _Draft, queue: Queue, send: Send, value: int) -> bool:
+    def _merge(self, draft: _Draft, queue: Queue, send: SendIR, value: int) -> bool:
         """A newer state replaces, a relative amount adds to, the last one that waits. A state is
         then of this session; an amount stays late if a part of it is.
         """
@@ -661,7 +661,7 @@ class Interpreter:
                 continue
             yield self._finished(draft, fault.label)
 
-    def _tamper(self, draft: _Draft, fault: FaultForm) -> bool:
+    def _tamper(self, draft: _Draft, fault: FaultIR) -> bool:
         """Lose or double the head of a queue; False where there is nothing to do it to."""
         queue, now = self.product.queues[fault.target], draft.now
         code = now[queue.slots[0].code]
@@ -678,13 +678,13 @@ class Interpreter:
         self._pay(draft, fault)
         return True
 
-    def _pay(self, draft: _Draft, fault: FaultForm) -> None:
+    def _pay(self, draft: _Draft, fault: FaultIR) -> None:
         if fault.budget >= 0:
             draft.now[fault.budget] -= 1
 
-    def _strike(self, draft: _Draft, fault: FaultForm, rule: int, done: int) -> None:
+    def _strike(self, draft: _Draft, fault: FaultIR, rule: int, done: int) -> None:
         """The chip falls back to its initial state; persistent variables keep their value."""
-        chip: ChipForm = self.product.chips[fault.target]
+        chip: ChipIR = self.product.chips[fault.target]
         draft.log.append(Struck(fault.target, fault.kind, rule, done))
         draft.now[chip.state_field] = chip.initial
         for where, value in chip.restart:
@@ -709,9 +709,9 @@ def ticks_to_stop(ticking: Ticking, count: int) -> int:
 
 def _outcome(otherwise: Otherwise) -> int:
     return {
-        Otherwise.IGNORE: IGNORED,
+        Otherwise.DISCARD: DISCARDED,
         Otherwise.DEFER: DEFERRED,
-        Otherwise.UNHANDLED: UNHANDLED,
+        Otherwise.UNSPECIFIED: UNSPECIFIED,
     }[otherwise]
 
 

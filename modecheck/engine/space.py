@@ -15,7 +15,7 @@ from dataclasses import dataclass, field, replace
 from typing import Protocol
 
 from modecheck.engine.plain import Observed, State
-from modecheck.product.form import Failure, Product
+from modecheck.product.ir import Failure, Product
 
 INITIAL = 0
 """The number of the initial state."""
@@ -70,15 +70,15 @@ Path = list[tuple[int, int]]
 
 @dataclass(frozen=True, slots=True)
 class Edge:
-    """A transition: its label, the state behind it, and as bits who moved and what happened. `turn`
-    tells how the state behind it was exchanged for the one that stands for it.
+    """A transition: its label, the state behind it, and as bits who moved and what happened.
+    `permutation` tells how the state behind it was exchanged for the one that stands for it.
     """
 
     label: int
     target: int
     moved: int
     events: int
-    turn: int = 0
+    permutation: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,8 +114,8 @@ class LoopQuery:
 
     Left out are transitions in which one of these events happens, those that gain one of these
     marks, those in which one of the chips `still` (bits) moves, those whose label is not in `only`,
-    with `drives_only` those of actors, of faults, and of watchers, and with `only_changes` those in
-    place, which lead to the state that they start from.
+    with `system_only` those of actors, of faults, and of observers, and with `only_changes` those
+    in place, which lead to the state that they start from.
 
     `restless` is a chip (number) that moves in the loop and comes to rest nowhere in it, or -1.
     With `after`, loops lie behind a state with one of these marks, with no unwanted mark between.
@@ -127,7 +127,7 @@ class LoopQuery:
     unwanted: int = 0
     after: int = 0
     visits: tuple[int, ...] = ()
-    drives_only: bool = False
+    system_only: bool = False
     only_changes: bool = False
     without_events: int = 0
     without_gains: int = 0
@@ -167,7 +167,7 @@ class LoopAnswer:
     rests_on: frozenset[int] = frozenset()
 
 
-class Spread(Protocol):
+class BfsRegion(Protocol):
     """A breadth-first spread: the states `inside`, and the blocked states that were entered."""
 
     @property
@@ -253,9 +253,9 @@ class Space(Protocol):
     def numbered(self, wanted: int, unwanted: int = 0) -> Iterator[int]:
         """States with all wanted marks and no unwanted one, shallowest first."""
 
-    def quiet(self, unwanted: int) -> Iterator[int]:
+    def quiescent(self, unwanted: int) -> Iterator[int]:
         """Expanded states without unwanted marks in which no chip and no link keeps the device
-        going (see `modecheck.engine.drives`).
+        going (see `modecheck.engine.system_actions`).
         """
 
     def path_to(self, number: int) -> Path:
@@ -274,7 +274,7 @@ class Space(Protocol):
         `after`.
         """
 
-    def roads_to(
+    def can_reach(
         self, marks: int, *, lacking: int = 0, without_events: int = 0, past_failures: bool = True
     ) -> Sequence[int] | Flags:
         """For each state 1 if a road without these events leads to one with some of the marks, or
@@ -290,10 +290,12 @@ class Space(Protocol):
         of those.
         """
 
-    def spread(self, starts: int, *, blocked: int) -> Spread:
-        """Spread from all states with a mark of `starts` through states without blocked marks."""
+    def bfs(self, starts: int, *, blocked: int) -> BfsRegion:
+        """BfsRegion from all states with a mark of `starts` through states without
+        blocked marks.
+        """
 
-    def spread_from_initial(self, starts: int, *, blocked: int) -> Spread:
+    def spread_from_initial(self, starts: int, *, blocked: int) -> BfsRegion:
         """The same, but nearest is counted from the initial state, through one of the starts.
         Blocked states are not entered at all.
         """

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from modecheck.engine.bounded_search import PlainSearcher, Searcher
 from modecheck.engine.choice import EngineName, EngineUnavailable
-from modecheck.engine.nearing import PlainSearcher, Searcher
-from modecheck.engine.sights import WatchList
+from modecheck.engine.walk_targets import WatchList
 from modecheck.engine.walking import PlainWalker, Walker
-from modecheck.product.form import Product
+from modecheck.product.ir import Product
 
 
 def walker_for(
@@ -17,8 +17,8 @@ def walker_for(
     """
     if engine != "plain":
         try:
+            from modecheck.engine.compiled.compiled_walks import CompiledWalker
             from modecheck.engine.compiled.steps import NotCompilableError
-            from modecheck.engine.compiled.walks import CompiledWalker
 
             try:
                 return CompiledWalker(product, watched, seed=seed, depth=depth)
@@ -33,8 +33,8 @@ def searcher_for(product: Product, watched: WatchList, *, engine: EngineName) ->
     """A searcher, likewise."""
     if engine != "plain":
         try:
+            from modecheck.engine.compiled.compiled_walks import CompiledSearcher
             from modecheck.engine.compiled.steps import NotCompilableError
-            from modecheck.engine.compiled.walks import CompiledSearcher
 
             try:
                 return CompiledSearcher(product, watched)

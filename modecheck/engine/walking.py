@@ -3,7 +3,7 @@
 A walk begins in the initial state or in a state from the archive of rare ones. Before it begins it
 draws which groups of labels it holds back (actors and faults: leaving some out lets the others
 show what they can do, Groce et al. 2012), how long it may become, how long it puts off the choices
-of watchers (whose item to follow would otherwise always be the first), and how it picks its steps:
+of observers (whose item to follow would otherwise always be the first), and how it picks its steps:
 
 - even: every step alike;
 - rare: a label taken `c` times has the weight `2^-b`, where `b` is the number of bits of `c`;
@@ -30,9 +30,9 @@ from dataclasses import dataclass, field
 from typing import Protocol
 
 from modecheck.engine.plain import Interpreter, Observed, State, Step
-from modecheck.engine.sights import DEADLOCK, Judge, Run, Sight, WatchList
-from modecheck.product.form import Product
-from modecheck.product.words import word_layout
+from modecheck.engine.walk_targets import DEADLOCK, Judge, Run, WalkTarget, WatchList
+from modecheck.product.bit_packing import word_layout
+from modecheck.product.ir import Product
 
 WORD = (1 << 64) - 1
 GOLDEN = 0x9E3779B97F4A7C15
@@ -112,7 +112,7 @@ class Walker(Protocol):
     def switches(self) -> dict[tuple[int, int], int]:
         """How often the walks came from one mode to another, by their numbers."""
 
-    def new_sights(self) -> dict[Sight, Run]:
+    def new_targets(self) -> dict[WalkTarget, Run]:
         """What was seen since this was asked for the last time, and never before, each with the
         shortest run to it so far.
         """
@@ -137,7 +137,7 @@ def features_of(product: Product, depth: int) -> Features:
     """The features of a product; there are fewer where paths are long."""
     layout = word_layout(product.fields)
     states = {chip.state_field for chip in product.chips}
-    named = states | {watcher.field for watcher in product.watchers}
+    named = states | {observer.field for observer in product.observers}
     owned = {n for n, one in enumerate(product.fields) if one.owner >= 0} | named
     most = max(CELLS // 8, ARCHIVE_BYTES // depth)
     places, masks, leaves, first = [], [0] * layout.words, [0] * layout.words, 0
@@ -200,7 +200,7 @@ class Dice:
         return ((self.number() >> 32) * count) >> 32
 
 
-class Sample:
+class StateSample:
     """Hashes of visited states with their counts, up to three."""
 
     def __init__(self, most: int = MOST_KEPT) -> None:
@@ -257,12 +257,12 @@ class PlainWalker:
         self._layout = word_layout(product.fields)
         self._features = features_of(product, depth)
         self._slots = [_Slot() for _ in range(self._features.cells_first + self._features.cells)]
-        self._sample = Sample(most_kept)
+        self._sample = StateSample(most_kept)
         self._counts = [0] * len(product.labels)
         self._group = {label: n for n, group in enumerate(watched.groups) for label in group}
         self._switches: dict[tuple[int, int], int] = {}
-        self._found: dict[Sight, Run] = {}
-        self._told: set[Sight] = set()
+        self._found: dict[WalkTarget, Run] = {}
+        self._told: set[WalkTarget] = set()
         self._deadlocks: dict[int, Run] = {}
         self._deadlock_states: dict[int, State] = {}
         self._runs = self._steps = self._offered = 0
@@ -287,13 +287,13 @@ class PlainWalker:
     def switches(self) -> dict[tuple[int, int], int]:
         return dict(self._switches)
 
-    def new_sights(self) -> dict[Sight, Run]:
-        found = {sight: run for sight, run in self._found.items() if sight not in self._told}
+    def new_targets(self) -> dict[WalkTarget, Run]:
+        found = {target: run for target, run in self._found.items() if target not in self._told}
         for hash_, run in self._deadlocks.items():
             ends = list(self._judge.in_steps(self._deadlock_states[hash_], ()))
-            sight = next(sight for sight, _ in ends if sight.kind == DEADLOCK)
-            if sight not in self._told and (sight not in found or len(run) < len(found[sight])):
-                found[sight] = run
+            target = next(target for target, _ in ends if target.kind == DEADLOCK)
+            if target not in self._told and (target not in found or len(run) < len(found[target])):
+                found[target] = run
         self._told |= found.keys()
         return found
 
@@ -343,8 +343,8 @@ class PlainWalker:
                 slot.count += RESTART_COST
                 return slot.state, list(slot.run), slot.mode
         state = self.product.initial
-        for sight in self._judge.in_state(state):
-            self._found[sight] = []
+        for target in self._judge.in_state(state):
+            self._found[target] = []
         mode = self._mode_after(state, -1)
         self._sample.visit(hash_of(self._layout.pack(state)))
         return state, [], mode
@@ -362,13 +362,13 @@ class PlainWalker:
         return best
 
     def _look(self, state: State, steps: Sequence[Step], run: Run) -> None:
-        for sight, number in self._judge.in_steps(state, steps):
+        for target, number in self._judge.in_steps(state, steps):
             whole = len(run) + (number >= 0)
-            if sight.kind == DEADLOCK:
+            if target.kind == DEADLOCK:
                 self._note_deadlock(state, run)
-            elif sight not in self._found or whole < len(self._found[sight]):
+            elif target not in self._found or whole < len(self._found[target]):
                 last = [(steps[number].label, steps[number].after)] if number >= 0 else []
-                self._found[sight] = [*run, *last]
+                self._found[target] = [*run, *last]
 
     def _note_deadlock(self, state: State, run: Run) -> None:
         words, leaves = self._layout.pack(state), self._features.leaves

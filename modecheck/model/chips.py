@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping as MappingType
 from dataclasses import dataclass
 
+from modecheck.model.errors import Notebook
 from modecheck.model.laying import Laying
-from modecheck.model.meaning import Outline, Scope
-from modecheck.model.mistakes import Notebook
+from modecheck.model.meaning import ChipOutline, Scope
 from modecheck.model.outlines import OutlineReader, StateReading, about_of
 from modecheck.model.overlays import beside, overlay, read_document
 from modecheck.model.parts import Chip, Reply, Rule
@@ -15,17 +15,17 @@ from modecheck.model.phrases import Phrases
 from modecheck.model.places import Place
 from modecheck.model.quantities import battery
 from modecheck.model.rule_drafts import RuleDraft, RuleDrafts
-from modecheck.model.rules import RuleReader, Wiring
+from modecheck.model.rules import ChipWiring, RuleReader
 from modecheck.model.shapes import FAIR, Shapes
-from modecheck.model.yaml_nodes import Mapping, Node, Scalar, Sequence, kind_of
+from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode, SequenceNode, kind_of
 
 BODY_KEYS = (
-    "about", "parameters", "variables", "timers", "states", "initial", "rules", "ignores", "defers",
-    "fair", "tags", "battery",
+    "about", "parameters", "variables", "timers", "states", "initial", "rules", "discards",
+    "defers", "fair", "concerns", "battery",
 )  # fmt: skip
 CHIP_KEYS = ("chip", "actor", "based_on", *BODY_KEYS)
 ENTRY_KEYS = ("file", "with", *BODY_KEYS)
-MANNERS = {"ignores": "ignore", "defers": "defer"}
+MANNERS = {"discards": "discard", "defers": "defer"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,19 +34,19 @@ class ChipDraft:
 
     name: str
     actor: bool
-    body: Mapping
+    body: MappingNode
     phrases: Phrases
     reading: StateReading
-    outline: Outline
+    outline: ChipOutline
     initial: str
     rules: tuple[RuleDraft, ...]
     place: Place
     parameter_places: MappingType[str, Place]
 
 
-def _behaviour(entry: Mapping) -> Mapping:
+def _behaviour(entry: MappingNode) -> MappingNode:
     """What an entry says of behaviour, beside its file and its parameters."""
-    return Mapping(
+    return MappingNode(
         {name: node for name, node in entry.entries.items() if name in BODY_KEYS},
         {name: key for name, key in entry.keys.items() if name in BODY_KEYS},
         entry.place,
@@ -60,9 +60,9 @@ class ChipReader:
         self._notes = notes
         self._shapes = Shapes(notes)
         self._device_file = device_file
-        self._files: dict[str, Mapping | None] = {}
+        self._files: dict[str, MappingNode | None] = {}
 
-    def draft(self, name: str, key: Scalar, entry: Node, *, actor: bool) -> ChipDraft | None:
+    def draft(self, name: str, key: ScalarNode, entry: Node, *, actor: bool) -> ChipDraft | None:
         """The chip under `key`, or None when nothing of it can be understood."""
         kind = "actor" if actor else "chip"
         record = self._shapes.record(entry, f"the {kind} {name!r}", ENTRY_KEYS)
@@ -85,10 +85,10 @@ class ChipReader:
         if initial is None:
             return None
         declared = body.get("variables")
-        names = declared.entries if isinstance(declared, Mapping) else ()
+        names = declared.entries if isinstance(declared, MappingNode) else ()
         unread = frozenset(names) - set(variables)
         timers = reader.timers(body)
-        outline = Outline(name, reading.states, variables, unread, timers)
+        outline = ChipOutline(name, reading.states, variables, unread, timers)
         return ChipDraft(
             name, actor, body, phrases, reading, outline, initial, tuple(rules), key.place, places
         )
@@ -104,7 +104,7 @@ class ChipReader:
                 message = f"{name!r} is a parameter and a variable"
                 self._notes.add(message, places.get(name), expected="names that differ")
 
-    def _body(self, record: Mapping, what: str) -> Mapping | None:
+    def _body(self, record: MappingNode, what: str) -> MappingNode | None:
         """The chip's file, with the entry laid over it, and with what overlays say of the entry:
         one after the other, so that each is held against what it finds.
         """
@@ -121,22 +121,22 @@ class ChipReader:
             body, named_in = document, node.place.file
         for layer in layers:
             laying = Laying(self._notes, body, what, overlay=layer.place.file != named_in)
-            body = overlay(body, layer, laying.watcher())
+            body = overlay(body, layer, laying.observer())
         return body
 
-    def _document(self, scalar: Scalar, what: str) -> Mapping | None:
+    def _document(self, scalar: ScalarNode, what: str) -> MappingNode | None:
         path = beside(scalar, scalar.text)
         if path not in self._files:
             self._files[path] = self._read_file(path, scalar, what)
         return self._files[path]
 
-    def _read_file(self, path: str, named_by: Scalar, what: str) -> Mapping | None:
+    def _read_file(self, path: str, named_by: ScalarNode, what: str) -> MappingNode | None:
         document = read_document(
             path,
             self._notes,
             named_at=named_by.place,
             chain=(self._device_file,),
-            watching=lambda base: Laying(self._notes, base, what).watcher(),
+            watching=lambda base: Laying(self._notes, base, what).observer(),
         )
         if document is None:
             return None
@@ -155,14 +155,14 @@ class ChipReader:
         return record
 
     def _parameters(
-        self, body: Mapping, record: Mapping, places: dict[str, Place]
+        self, body: MappingNode, record: MappingNode, places: dict[str, Place]
     ) -> dict[str, str]:
         """Every parameter's value as text: what `with` gives, else the default."""
         values: dict[str, str] = {}
         declared = self._shapes.mapping(body.get("parameters"), "parameters")
         for name, key, node in self._shapes.named(body.get("parameters"), "parameters"):
             places[name] = key.place
-            if not isinstance(node, Scalar):
+            if not isinstance(node, ScalarNode):
                 expected = "a word, a number, or nothing when it must be given"
                 self._notes.add(f"{kind_of(node)} as a parameter", node.place, expected=expected)
                 values[name] = name
@@ -184,7 +184,7 @@ class ChipReader:
                 self._notes.add(message, record.place, expected=f"with: {{{name}: …}}")
         return values
 
-    def finish(self, draft: ChipDraft, scope: Scope, wiring: Wiring) -> Chip:
+    def finish(self, draft: ChipDraft, scope: Scope, wiring: ChipWiring) -> Chip:
         """The chip with its rules and replies understood."""
         reader = RuleReader(self._shapes, draft.phrases, scope, draft.outline, wiring)
         rules: list[Rule] = [reader.rule(rule) for rule in draft.rules]
@@ -200,7 +200,7 @@ class ChipReader:
             place=draft.place,
             fair=self._shapes.choice(draft.body.get("fair"), "fair", FAIR, ""),
             timers=dict(draft.outline.timers),
-            tags=self._shapes.tags(draft.body.get("tags")),
+            concerns=self._shapes.concerns(draft.body.get("concerns")),
             battery=battery(self._shapes, draft.phrases, draft.body.get("battery")),
         )
 
@@ -222,7 +222,7 @@ class ChipReader:
         replies: dict[str, list[Reply]],
     ) -> None:
         node = draft.body.get(key)
-        if not isinstance(node, Mapping):
+        if not isinstance(node, MappingNode):
             self._add(replies, "", node, manner, reader)
             return
         for name, child in node.entries.items():
@@ -240,7 +240,7 @@ class ChipReader:
         manner: str,
         reader: RuleReader,
     ) -> None:
-        if node is not None and not isinstance(node, (Scalar, Sequence)):
+        if node is not None and not isinstance(node, (ScalarNode, SequenceNode)):
             self._notes.add(f"{kind_of(node)} as events", node.place, expected="a list of events")
             return
         for scalar in self._shapes.scalars(node, "an event", "the name of an event"):
@@ -255,5 +255,5 @@ class ChipReader:
                 first = manners.setdefault(str(reply.event), reply.manner)
                 if first != reply.manner:
                     where = f"in {state!r}" if state else "everywhere"
-                    message = f"{str(reply.event)!r} is both ignored and deferred {where}"
+                    message = f"{str(reply.event)!r} is both discarded and deferred {where}"
                     self._notes.add(message, reply.place, expected="one of the two")

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from fractions import Fraction
 from math import gcd, lcm
 
-from modecheck.model.mistakes import Notebook
+from modecheck.model.errors import Notebook
 from modecheck.model.parts import Clock, Device, Duration
 from modecheck.model.phrases import SECONDS, Phrases
 from modecheck.model.places import Place

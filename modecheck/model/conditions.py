@@ -9,7 +9,7 @@ from modecheck.model.phrases import Phrases
 from modecheck.model.shapes import Shapes
 from modecheck.model.syntax import parse_condition
 from modecheck.model.terms import Term
-from modecheck.model.yaml_nodes import Node, Scalar, Sequence, kind_of
+from modecheck.model.yaml_nodes import Node, ScalarNode, SequenceNode, kind_of
 
 
 def condition(shapes: Shapes, phrases: Phrases, scope: Scope, node: Node | None) -> Term | None:
@@ -27,7 +27,7 @@ def names_in(
     shapes: Shapes, node: Node | None, what: str, known: Collection[str] | None, *, empty: str = ""
 ) -> tuple[str, ...]:
     """A list of names that must be known, such as chips or links; None when that cannot be told."""
-    if node is not None and not isinstance(node, (Scalar, Sequence)):
+    if node is not None and not isinstance(node, (ScalarNode, SequenceNode)):
         shapes.notes.add(f"{kind_of(node)} as a list", node.place, expected=f"a list of {what}s")
         return ()
     scalars = shapes.scalars(node, f"a {what}", f"the name of a {what}")

@@ -11,30 +11,30 @@ from collections.abc import Mapping as MappingType
 from dataclasses import dataclass, replace
 from itertools import product
 
-from modecheck.model.chances import ChanceReader
+from modecheck.model.chance_section import ChanceReader
 from modecheck.model.chips import ChipDraft, ChipReader
 from modecheck.model.clocks import note_odd_durations, read_clock
 from modecheck.model.conditions import condition, names_in
+from modecheck.model.errors import InputError, InvalidInput, Notebook, nearest_name
 from modecheck.model.event_calls import Surroundings
 from modecheck.model.faults import FaultReader
 from modecheck.model.finding_ids import note_unknown_findings
 from modecheck.model.laying import Laying
 from modecheck.model.links import LinkReader
 from modecheck.model.meaning import DECIMAL, OptionValue, Scope, option_value
-from modecheck.model.mistakes import InvalidInput, Mistake, Notebook, nearest_name
 from modecheck.model.outlines import about_of, is_empty
 from modecheck.model.overlays import Watcher, overlay, read_document
 from modecheck.model.parts import Chip, Device, Link, Mode, Option, Pairing, PairingEnd
 from modecheck.model.phrases import Phrases
 from modecheck.model.remarks import notes_on
 from modecheck.model.requirements import RequirementReader
-from modecheck.model.rules import Wiring
+from modecheck.model.rules import ChipWiring
 from modecheck.model.shapes import Shapes
-from modecheck.model.signals import note_raise_cycle
+from modecheck.model.signals import note_signal_cycle
 from modecheck.model.terms import Term
 from modecheck.model.unused import unused_declarations
 from modecheck.model.verdicts import VerdictReader
-from modecheck.model.yaml_nodes import Mapping, Node, Scalar, shortened
+from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode, shortened
 
 DEVICE_KEYS = (
     "device", "about", "based_on", "chips", "actors", "links", "modes", "pairings", "faults",
@@ -68,7 +68,7 @@ def variants(device: Device) -> Iterator[dict[str, str]]:
     if count > MOST_VARIANTS:
         expected = f"at most {MOST_VARIANTS}: choose some with --option"
         message = f"the options of {device.file!r} have {count:,} combinations"
-        raise InvalidInput([Mistake(message, options[0].place, expected)])
+        raise InvalidInput([InputError(message, options[0].place, expected)])
     for choice in product(*(option.choices for option in options)):
         yield {option.name: value for option, value in zip(options, choice, strict=True)}
 
@@ -111,19 +111,19 @@ class _DeviceReader:
         }
         return replace(device, unused=unused_declarations(device, words, parameters))
 
-    def _document(self) -> Mapping | None:
-        document = read_document(self._path, self._notes, watching=self._watcher)
+    def _document(self) -> MappingNode | None:
+        document = read_document(self._path, self._notes, watching=self._observer)
         if self._over is None:
             return document
-        over = read_document(self._over, self._notes, watching=self._watcher)
+        over = read_document(self._over, self._notes, watching=self._observer)
         if document is None or over is None:
             return None
-        return overlay(document, over, self._watcher(document))
+        return overlay(document, over, self._observer(document))
 
-    def _watcher(self, base: Mapping) -> Watcher:
-        return Laying(self._notes, base).watcher()
+    def _observer(self, base: MappingNode) -> Watcher:
+        return Laying(self._notes, base).observer()
 
-    def _device_record(self, document: Mapping) -> Mapping | None:
+    def _device_record(self, document: MappingNode) -> MappingNode | None:
         if "device" not in document.entries and {"chip", "actor"} & set(document.entries):
             message = f"{self._path!r} is a chip file"
             self._notes.add(
@@ -134,19 +134,19 @@ class _DeviceReader:
             document, "a device file", DEVICE_KEYS, required=("device", "chips")
         )
 
-    def _note_no_chips(self, record: Mapping) -> None:
+    def _note_no_chips(self, record: MappingNode) -> None:
         node = record.get("chips")
         if node is None or is_empty(node):
             place = record.keys["chips"].place
             self._notes.add("the device has no chips", place, expected="at least one chip")
 
-    def _options(self, record: Mapping) -> dict[str, Option]:
+    def _options(self, record: MappingNode) -> dict[str, Option]:
         options = {}
         for name, key, node in self._shapes.named(record.get("options"), "options"):
             scalars = self._shapes.scalars(node, "a choice", "a word, a number or true or false")
             choices = tuple(scalar.text for scalar in scalars)
             self._note_odd_choices(scalars)
-            if not choices and (isinstance(node, Scalar) or is_empty(node)):
+            if not choices and (isinstance(node, ScalarNode) or is_empty(node)):
                 message = f"the option {name!r} has no choices"
                 self._notes.add(message, key.place, expected="a list of them")
             if len(set(choices)) < len(choices):
@@ -158,7 +158,7 @@ class _DeviceReader:
         self._note_wrong_choices(options)
         return options
 
-    def _note_odd_choices(self, scalars: list[Scalar]) -> None:
+    def _note_odd_choices(self, scalars: list[ScalarNode]) -> None:
         """Choices are booleans, integers, or else words that an expression can name."""
         texts = [scalar.text for scalar in scalars]
         if not (all(map(TRUTHS.__contains__, texts)) or all(map(DECIMAL.fullmatch, texts))):
@@ -184,7 +184,7 @@ class _DeviceReader:
             for name, value in chosen.items()
         }
 
-    def _wired(self, record: Mapping, options: MappingType[str, Option]) -> _Wired:
+    def _wired(self, record: MappingNode, options: MappingType[str, Option]) -> _Wired:
         reader = ChipReader(self._notes, self._path)
         drafts, broken = self._drafts(record, reader)
         broken |= _names_under(record.get("options")) - set(options)
@@ -205,7 +205,9 @@ class _DeviceReader:
         self._chip_reader = reader
         return _Wired(drafts, replace(scope, broken=frozenset(broken)), links)
 
-    def _drafts(self, record: Mapping, reader: ChipReader) -> tuple[dict[str, ChipDraft], set[str]]:
+    def _drafts(
+        self, record: MappingNode, reader: ChipReader
+    ) -> tuple[dict[str, ChipDraft], set[str]]:
         drafts: dict[str, ChipDraft] = {}
         broken: set[str] = set()
         for section in ("chips", "actors"):
@@ -224,17 +226,17 @@ class _DeviceReader:
 
     def _chips(self, wired: _Wired) -> dict[str, Chip]:
         signals = {
-            s for draft in wired.drafts.values() for rule in draft.rules for s in rule.raises
+            s for draft in wired.drafts.values() for rule in draft.rules for s in rule.signals
         }
-        wiring = Wiring(wired.links, frozenset(signals))
+        wiring = ChipWiring(wired.links, frozenset(signals))
         return {
             name: self._chip_reader.finish(draft, wired.scope, wiring)
             for name, draft in wired.drafts.items()
         }
 
-    def _device(self, record: Mapping, options: dict[str, Option], wired: _Wired) -> Device:
+    def _device(self, record: MappingNode, options: dict[str, Option], wired: _Wired) -> Device:
         chips = self._chips(wired)
-        note_raise_cycle(chips, self._notes)
+        note_signal_cycle(chips, self._notes)
         modes = self._modes(record.get("modes"), wired.scope)
         scope = replace(
             wired.scope,
@@ -286,13 +288,13 @@ class _DeviceReader:
         return messages | self._signals_of(chips)
 
     def _signals_of(self, chips: MappingType[str, Chip]) -> frozenset[str]:
-        return frozenset(s for chip in chips.values() for rule in chip.rules for s in rule.raises)
+        return frozenset(s for chip in chips.values() for rule in chip.rules for s in rule.signals)
 
     def _modes(self, node: Node | None, scope: Scope) -> dict[str, Mode]:
         modes = {}
         for name, key, child in self._shapes.named(node, "modes"):
             when = condition(self._shapes, self._phrases, scope, child)
-            if when is not None and isinstance(child, Scalar):
+            if when is not None and isinstance(child, ScalarNode):
                 modes[name] = Mode(name, when, " ".join(child.text.split()), key.place)
         return modes
 
@@ -324,7 +326,7 @@ class _DeviceReader:
             pairings[name] = Pairing(name, ends, forgetting, key.place, session, selected, helpers)
         return pairings
 
-    def _meeting(self, record: Mapping, scope: Scope) -> tuple[Term | None, Term | None]:
+    def _meeting(self, record: MappingNode, scope: Scope) -> tuple[Term | None, Term | None]:
         """When the two ends are connected, and when they may begin to be: both or neither."""
         for key, other in (("session", "selected"), ("selected", "session")):
             if record.get(key) is not None and record.get(other) is None:
@@ -352,7 +354,7 @@ class _DeviceReader:
             self._notes.add(message, scalars[1].place, expected="the bonds of two chips")
         return (ends[0], ends[1]) if len(ends) == 2 else None
 
-    def _end(self, scalar: Scalar, scope: Scope) -> PairingEnd | None:
+    def _end(self, scalar: ScalarNode, scope: Scope) -> PairingEnd | None:
         chip, _, variable = self._phrases.braces_filled(scalar).partition(".")
         self._phrases.words.update((chip, variable))
         if chip in scope.broken or (chip in scope.chips and variable in scope.chips[chip].broken):
@@ -376,4 +378,4 @@ class _DeviceReader:
 
 def _names_under(node: Node | None) -> set[str]:
     """The names that a section declares, understood or not."""
-    return set(node.entries) if isinstance(node, Mapping) else set()
+    return set(node.entries) if isinstance(node, MappingNode) else set()

@@ -1,10 +1,11 @@
-"""What a requirement says of steps: `sent(hub.hello)`, `delivered(left_air.press)`, `raised(plug)`.
+"""What a requirement says of steps: `sent(hub.hello)`, `delivered(front_air.press)`,
+`signalled(plug)`.
 
     sent       a rule sends the message, whatever becomes of it
     accepted   the message is put into its link
-    delivered  it reaches its chip, which takes or ignores it
+    delivered  it reaches its chip, which takes or discards it
     dropped    it is lost: by a fault, in a full link, with a link that is down, in a power cut
-    raised     a rule raises the signal
+    signalled  a rule gives the signal
     taken      the chip takes the rule of that name
 
 A message is named with a link, or with a chip: the one that sends it or, for `delivered`, the one
@@ -47,7 +48,7 @@ class UnknownEvent(Exception):
 def event_of(call: Call, around: Surroundings) -> Happens:
     """What a call stands for. Raises `UnknownEvent`."""
     name = call.name
-    if call.word == "raised":
+    if call.word == "signalled":
         return _signal(name.text, around)
     if len(name.parts) != 2:
         expected = "chip.rule" if call.word == "taken" else "chip.message or link.message"
@@ -61,8 +62,8 @@ def event_of(call: Call, around: Surroundings) -> Happens:
 def _signal(name: str, around: Surroundings) -> Happens:
     if name not in around.signals:
         message = f"unknown signal {name!r}"
-        raise UnknownEvent(message, "a signal that some rule raises", name, _sorted(around.signals))
-    return Happens("raised", "", name)
+        raise UnknownEvent(message, "a signal that some rule gives", name, _sorted(around.signals))
+    return Happens("signalled", "", name)
 
 
 def _rule(owner: str, member: str, around: Surroundings) -> Happens:

@@ -9,12 +9,12 @@ from itertools import pairwise
 from modecheck.model.conditions import condition
 from modecheck.model.event_calls import UnknownEvent, message_event
 from modecheck.model.meaning import Scope
-from modecheck.model.parts import Exchange
+from modecheck.model.parts import ExactlyOnce
 from modecheck.model.phrases import Phrases
 from modecheck.model.places import Place
 from modecheck.model.shapes import Shapes
 from modecheck.model.terms import Term
-from modecheck.model.yaml_nodes import Mapping, Node, Scalar, shortened
+from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode, shortened
 
 EXCHANGE_KEYS = ("sent", "received", "may_lose", "under_way")
 MOST_UNDER_WAY = 16
@@ -34,7 +34,7 @@ class ExchangeReader:
         self._phrases = phrases
         self._scope = scope
 
-    def read(self, node: Node, beside: Mapping) -> Exchange | None:
+    def read(self, node: Node, beside: MappingNode) -> ExactlyOnce | None:
         """The exchange; `beside` is the requirement's own record."""
         record = self._shapes.record(
             node, "exactly_once", EXCHANGE_KEYS, required=("sent", "received")
@@ -56,9 +56,9 @@ class ExchangeReader:
         under_way = None
         if most is not None:
             under_way = self._shapes.integer(most, "under_way", 1, MOST_UNDER_WAY)
-        return Exchange(sent, received, losing, losing_text, under_way)
+        return ExactlyOnce(sent, received, losing, losing_text, under_way)
 
-    def _one_of(self, record: Mapping, beside: Mapping, key: str) -> Node | None:
+    def _one_of(self, record: MappingNode, beside: MappingNode, key: str) -> Node | None:
         inside, outside = record.get(key), beside.get(key)
         if inside is not None and outside is not None:
             message = f"{key!r} stands here and beside 'exactly_once'"
@@ -67,13 +67,13 @@ class ExchangeReader:
 
     def _may_lose(self, node: Node | None) -> tuple[Term | None, str]:
         """A condition, with the word `while` before it or not."""
-        if not isinstance(node, Scalar):
+        if not isinstance(node, ScalarNode):
             return condition(self._shapes, self._phrases, self._scope, node), ""
         match = LEADING_WHILE.match(node.text)
         if match is not None:
             rest = node.text[match.end() :]
             begin = match.end() + (0 if node.plain else 1)
-            node = Scalar(rest, plain=True, place=node.place.part(begin, len(rest)))
+            node = ScalarNode(rest, plain=True, place=node.place.part(begin, len(rest)))
         term = condition(self._shapes, self._phrases, self._scope, node)
         return term, " ".join(node.text.split())
 
@@ -94,7 +94,7 @@ class ExchangeReader:
         whole = tuple(item for item in found if item is not None)
         return whole if len(whole) == len(found) else None
 
-    def _message(self, scalar: Scalar, word: str) -> Item | None:
+    def _message(self, scalar: ScalarNode, word: str) -> Item | None:
         chip, dot, name = scalar.text.strip().partition(".")
         self._phrases.words.update((chip, name))
         around, notes = self._scope.steps, self._shapes.notes

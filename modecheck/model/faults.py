@@ -8,7 +8,7 @@ from modecheck.model.conditions import names_in
 from modecheck.model.outlines import is_empty
 from modecheck.model.parts import FaultGroup
 from modecheck.model.shapes import Shapes
-from modecheck.model.yaml_nodes import Node, Sequence
+from modecheck.model.yaml_nodes import Node, SequenceNode
 
 CHIP_FAULTS = ("power_cut", "reset")
 LINK_FAULTS = ("lose", "duplicate")
@@ -30,7 +30,7 @@ class FaultReader:
         for kind, child in (record.entries if record else {}).items():
             if kind not in CHIP_FAULTS + LINK_FAULTS:
                 continue
-            entries = child.items if isinstance(child, Sequence) else [child]
+            entries = child.items if isinstance(child, SequenceNode) else [child]
             for entry in entries:
                 group = self._group(kind, entry)
                 if group is not None:

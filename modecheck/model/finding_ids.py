@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 
-from modecheck.model.mistakes import Notebook
+from modecheck.model.errors import Notebook
 from modecheck.model.parts import Chip, Device
 from modecheck.model.places import Place
 
@@ -18,7 +18,7 @@ SUBJECTS: Mapping[str, tuple[str, ...]] = {
     "livelock": ("chip",),
     "time-stop": ("chip.rule",),
     "zeno": ("chip",),
-    "unhandled-message": ("chip.state.message",),
+    "unspecified-reception": ("chip.state.message",),
     "blocked-reaction": ("chip.rule",),
     "overflow": ("link.message",),
     "out-of-range": ("chip.variable", "link.message"),

@@ -12,13 +12,20 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from typing import TypeAlias
 
-from modecheck.model.mistakes import Notebook, nearest_name
+from modecheck.model.errors import Notebook, nearest_name
 from modecheck.model.outlines import TYPE_KEYS
 from modecheck.model.overlays import Watcher, beside
 from modecheck.model.remarks import Addition
 from modecheck.model.requirements import PATTERNS
 from modecheck.model.rule_drafts import WAITING, has_effect
-from modecheck.model.yaml_nodes import Mapping, Node, Scalar, Sequence, read_yaml, shortened
+from modecheck.model.yaml_nodes import (
+    MappingNode,
+    Node,
+    ScalarNode,
+    SequenceNode,
+    read_yaml,
+    shortened,
+)
 
 Whole: TypeAlias = Callable[[Node, Node], bool]
 """Whether a part stands by itself; the second is the part whose name is close to its own."""
@@ -48,13 +55,13 @@ def _has_any(*keys: str) -> Whole:
 
 
 def _given(node: Node) -> Callable[[str], bool]:
-    return lambda key: isinstance(node, Mapping) and node.get(key) is not None
+    return lambda key: isinstance(node, MappingNode) and node.get(key) is not None
 
 
 def _whole_rule(node: Node, near: Node) -> bool:
     """It does something, and says when, as far as the rule with a name like its own does."""
     consumes = any(map(_given(node), ("on", "expires")))
-    if not (isinstance(node, Mapping) and (has_effect(node) or consumes)):
+    if not (isinstance(node, MappingNode) and (has_effect(node) or consumes)):
         return False
     waiting = ("on", *WAITING)
     return all(
@@ -68,7 +75,7 @@ def _whole_requirement(node: Node, near: Node) -> bool:
 
 
 def _whole_variable(node: Node, near: Node) -> bool:
-    return isinstance(node, Scalar) or _has_any(*TYPE_KEYS)(node, near)
+    return isinstance(node, ScalarNode) or _has_any(*TYPE_KEYS)(node, near)
 
 
 RULES = Section("rule", whole=_whole_rule)
@@ -101,14 +108,16 @@ class Laying:
     """
 
     notes: Notebook
-    base: Mapping
+    base: MappingNode
     chip: str = ""
     overlay: bool = True
 
-    def watcher(self) -> Watcher:
+    def observer(self) -> Watcher:
         return _Record(self, IN_A_CHIP if self.chip else IN_A_DEVICE, self.chip)
 
-    def added(self, section: Section, key: Scalar, node: Node, beside: Mapping, what: str) -> bool:
+    def added(
+        self, section: Section, key: ScalarNode, node: Node, beside: MappingNode, what: str
+    ) -> bool:
         """Tell of a new part, unless it is a slip: then False."""
         others = {**_parts_of(section.kind, self.base), **beside.entries}
         near = nearest_name(key.text, others)
@@ -124,7 +133,7 @@ class Laying:
             self.notes.additions.append(addition)
         return True
 
-    def gone(self, words: set[str], key: Scalar, how: str) -> None:
+    def gone(self, words: set[str], key: ScalarNode, how: str) -> None:
         for word in words:
             self.notes.removed[word] = f"{key.place} {how}"
 
@@ -137,47 +146,47 @@ class _Record(Watcher):
     sections: dict[str, Section]
     what: str
 
-    def adds(self, base: Mapping, key: Scalar, node: Node) -> bool:  # noqa: ARG002
+    def adds(self, base: MappingNode, key: ScalarNode, node: Node) -> bool:  # noqa: ARG002
         section = self.sections.get(key.text)
-        if section is not None and isinstance(node, Mapping):
-            nothing = Mapping({}, {}, node.place)
+        if section is not None and isinstance(node, MappingNode):
+            nothing = MappingNode({}, {}, node.place)
             for name, child in node.entries.items():
                 self.laying.added(section, node.keys[name], child, nothing, self.what)
         return True
 
-    def lacks(self, base: Mapping, key: Scalar) -> bool:
+    def lacks(self, base: MappingNode, key: ScalarNode) -> bool:
         where = f" in {self.what}" if self.what else ""
         message = f"there is no {shortened(key.text)!r}{where} to remove"
         self.laying.notes.add(message, key.place, word=key.text, choices=base.entries)
         return False
 
-    def removes(self, beneath: Node, key: Scalar) -> None:
+    def removes(self, beneath: Node, key: ScalarNode) -> None:
         self.laying.gone(self._words(key, beneath), key, f"removes {self._told(key)}")
 
-    def replaces(self, beneath: Node, key: Scalar, node: Node) -> None:
+    def replaces(self, beneath: Node, key: ScalarNode, node: Node) -> None:
         words = self._words(key, beneath) - self._words(key, node)
         self.laying.gone(words, key, f"replaces {self._told(key)}")
         if (
             key.text in self.sections
-            and isinstance(beneath, Sequence)
-            and isinstance(node, Mapping)
+            and isinstance(beneath, SequenceNode)
+            and isinstance(node, MappingNode)
         ):
             kind = self.sections[key.text].kind
             message = f"the {kind}s{self._of()} are a list, so none of them has a name to change"
             expected = f"a list, which replaces all {len(beneath.items)}; or names for them there"
             self.laying.notes.add(message, key.place, expected=expected)
 
-    def inside(self, key: Scalar) -> Watcher:
+    def inside(self, key: ScalarNode) -> Watcher:
         section = self.sections.get(key.text)
         if section is not None:
             return _Parts(self.laying, section, self.what)
         return _Record(self.laying, {}, f"{key.text!r}{self._of()}")
 
-    def _words(self, key: Scalar, node: Node) -> set[str]:
+    def _words(self, key: ScalarNode, node: Node) -> set[str]:
         """What others may speak of, and what is no more when such a key is gone."""
         return set(_words_in(key.text, node, self.sections))
 
-    def _told(self, key: Scalar) -> str:
+    def _told(self, key: ScalarNode) -> str:
         return f"{key.text!r}{self._of()}"
 
     def _of(self) -> str:
@@ -192,10 +201,10 @@ class _Parts(Watcher):
     section: Section
     what: str
 
-    def adds(self, base: Mapping, key: Scalar, node: Node) -> bool:
+    def adds(self, base: MappingNode, key: ScalarNode, node: Node) -> bool:
         return self.laying.added(self.section, key, node, base, self.what)
 
-    def lacks(self, base: Mapping, key: Scalar) -> bool:
+    def lacks(self, base: MappingNode, key: ScalarNode) -> bool:
         if self.section.blank:
             return True
         where = f" in {self.what}" if self.what else ""
@@ -205,35 +214,35 @@ class _Parts(Watcher):
         self.laying.notes.add(message, key.place, word=key.text, choices=choices, expected=expected)
         return False
 
-    def removes(self, beneath: Node, key: Scalar) -> None:
+    def removes(self, beneath: Node, key: ScalarNode) -> None:
         self.laying.gone(self._words(key, beneath), key, f"removes the {self._told(key)}")
 
-    def replaces(self, beneath: Node, key: Scalar, node: Node) -> None:
+    def replaces(self, beneath: Node, key: ScalarNode, node: Node) -> None:
         words = self._words(key, beneath) - self._words(key, node)
         self.laying.gone(words, key, f"replaces the {self._told(key)}")
 
-    def inside(self, key: Scalar) -> Watcher:
+    def inside(self, key: ScalarNode) -> Watcher:
         if self.section.inside is None:
             return Watcher()
         return _Record(self.laying, self.section.inside, self._told(key))
 
-    def _words(self, key: Scalar, node: Node) -> set[str]:
+    def _words(self, key: ScalarNode, node: Node) -> set[str]:
         return set(_words_of(self.section, key.text, node))
 
-    def _told(self, key: Scalar) -> str:
+    def _told(self, key: ScalarNode) -> str:
         of = f" of {self.what}" if self.what else ""
         return f"{self.section.kind} {key.text!r}{of}"
 
 
-def _parts_of(kind: str, base: Mapping) -> dict[str, Node]:
+def _parts_of(kind: str, base: MappingNode) -> dict[str, Node]:
     """The rules or states of a chip, those inside states, too; other parts have no other place."""
     found: dict[str, Node] = {}
     for key, section in _IN_A_STATE.items():
         node = base.get(key)
-        for name, child in node.entries.items() if isinstance(node, Mapping) else ():
+        for name, child in node.entries.items() if isinstance(node, MappingNode) else ():
             if section.kind == kind:
                 found[name] = child
-            if key == "states" and isinstance(child, Mapping):
+            if key == "states" and isinstance(child, MappingNode):
                 found |= _parts_of(kind, child)
     return found
 
@@ -242,10 +251,10 @@ def _words_of(section: Section, name: str, node: Node) -> Iterator[str]:
     """The words that are gone with a part: its name, and what it raised or carried."""
     if section.kind != "rule":
         yield name
-    if isinstance(node, Mapping):
-        if section.inside is None and isinstance(file := node.get("file"), Scalar):
+    if isinstance(node, MappingNode):
+        if section.inside is None and isinstance(file := node.get("file"), ScalarNode):
             read = read_yaml(beside(file, file.text), Notebook())
-            yield from _words_of(section, name, read) if isinstance(read, Mapping) else ()
+            yield from _words_of(section, name, read) if isinstance(read, MappingNode) else ()
         for key, child in node.entries.items():
             yield from _words_in(
                 key, child, IN_A_CHIP if section.inside is None else section.inside
@@ -253,15 +262,15 @@ def _words_of(section: Section, name: str, node: Node) -> Iterator[str]:
 
 
 def _words_in(key: str, node: Node, sections: dict[str, Section]) -> Iterator[str]:
-    if key in ("raise", "carries"):
-        items = node.items if isinstance(node, Sequence) else [node]
-        yield from (item.text for item in items if isinstance(item, Scalar))
+    if key in ("signal", "carries"):
+        items = node.items if isinstance(node, SequenceNode) else [node]
+        yield from (item.text for item in items if isinstance(item, ScalarNode))
     section = sections.get(key)
     if section is None:
         return
-    if isinstance(node, Mapping):
+    if isinstance(node, MappingNode):
         for name, child in node.entries.items():
             yield from _words_of(section, name, child)
-    elif isinstance(node, Sequence):
+    elif isinstance(node, SequenceNode):
         for item in node.items:
-            yield from _words_of(section, item.text if isinstance(item, Scalar) else "", item)
+            yield from _words_of(section, item.text if isinstance(item, ScalarNode) else "", item)

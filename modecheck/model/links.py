@@ -11,11 +11,11 @@ from modecheck.model.parts import Duration, Link, Message
 from modecheck.model.phrases import Phrases
 from modecheck.model.quantities import share
 from modecheck.model.shapes import FAIR, Shapes
-from modecheck.model.yaml_nodes import Mapping, Node, Scalar, kind_of
+from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode, kind_of
 
 LINK_KEYS = (
     "from", "to", "medium", "capacity", "carries", "can", "up_when", "when_down", "when_full",
-    "delay", "fair", "loses", "tags", "about",
+    "delay", "fair", "loses", "concerns", "about",
 )  # fmt: skip
 MESSAGE_KEYS = ("kind", "bool", "range", "one_of", "about")
 MESSAGE_KINDS = ("event", "state", "relative")
@@ -23,7 +23,7 @@ LINK_FAULTS = ("lose", "duplicate")
 WHEN_DOWN = ("drop", "hold")
 WHEN_FULL = ("error", "wait", "drop_new", "drop_old")
 LARGEST_CAPACITY = 16
-"""Messages in one queue: radio chips hold three, and each place multiplies the product."""
+"""Messages in one queue: few places are enough, and each place multiplies the product."""
 
 
 class LinkReader:
@@ -35,7 +35,7 @@ class LinkReader:
         self._phrases = phrases
         self._scope = scope
 
-    def link(self, name: str, key: Scalar, node: Node) -> Link | None:
+    def link(self, name: str, key: ScalarNode, node: Node) -> Link | None:
         """The link under `key`, or None when its ends or its messages cannot be understood."""
         record = self._shapes.record(
             node, f"the link {name!r}", LINK_KEYS, required=("from", "to", "carries")
@@ -63,22 +63,22 @@ class LinkReader:
             loses="lose" in can,
             duplicates="duplicate" in can,
             up_when=condition(self._shapes, self._phrases, self._scope, up),
-            up_text=" ".join(up.text.split()) if isinstance(up, Scalar) else "",
+            up_text=" ".join(up.text.split()) if isinstance(up, ScalarNode) else "",
             when_down=choice(record.get("when_down"), "when_down", WHEN_DOWN, "drop"),
             when_full=choice(record.get("when_full"), "when_full", WHEN_FULL, "error"),
             place=key.place,
             fair=choice(record.get("fair"), "fair", FAIR, ""),
             delay=self._delay(record),
-            tags=self._shapes.tags(record.get("tags")),
+            concerns=self._shapes.concerns(record.get("concerns")),
             loss=self._loss(record, can),
         )
 
-    def _end(self, record: Mapping, side: str) -> str | None:
+    def _end(self, record: MappingNode, side: str) -> str | None:
         scalar = self._shapes.scalar(record.entries[side], side, "the name of a chip")
         known = {*self._scope.chips, *self._scope.broken}
         return self._shapes.known(scalar, "chip", known) if scalar else None
 
-    def _is_loop(self, record: Mapping, ends: list[str | None]) -> bool:
+    def _is_loop(self, record: MappingNode, ends: list[str | None]) -> bool:
         """What a chip keeps for later it keeps in a variable: nobody else can lose it."""
         if ends[0] is None or ends[0] != ends[1]:
             return False
@@ -87,27 +87,27 @@ class LinkReader:
         self._notes.add(message, record.entries["to"].place, expected=expected)
         return True
 
-    def _capacity(self, record: Mapping) -> int:
+    def _capacity(self, record: MappingNode) -> int:
         node = record.get("capacity")
         if node is None:
             return 1
         return self._shapes.integer(node, "a capacity", 1, LARGEST_CAPACITY) or 1
 
-    def _medium(self, record: Mapping) -> str:
+    def _medium(self, record: MappingNode) -> str:
         node = record.get("medium")
         scalar = self._shapes.scalar(node, "a medium", "a word") if node is not None else None
         return "internal" if scalar is None else scalar.text
 
-    def _can(self, record: Mapping) -> set[str]:
+    def _can(self, record: MappingNode) -> set[str]:
         scalars = self._shapes.scalars(record.get("can"), "a fault", "lose or duplicate")
         found = (self._shapes.known(scalar, "fault of a link", LINK_FAULTS) for scalar in scalars)
         return {fault for fault in found if fault}
 
-    def _delay(self, record: Mapping) -> Duration | None:
+    def _delay(self, record: MappingNode) -> Duration | None:
         scalars = self._shapes.scalars(record.get("delay"), "a delay", "a duration such as 2 ms")
         return self._phrases.interval(scalars) if scalars else None
 
-    def _loss(self, record: Mapping, can: set[str]) -> Fraction | None:
+    def _loss(self, record: MappingNode, can: set[str]) -> Fraction | None:
         node = record.get("loses")
         if node is None:
             return None
@@ -118,7 +118,7 @@ class LinkReader:
 
     def _messages(self, node: Node) -> dict[str, Message]:
         messages: dict[str, Message] = {}
-        if isinstance(node, Mapping):
+        if isinstance(node, MappingNode):
             for name, key, child in self._shapes.named(node, "carries"):
                 message = self._message(name, key, child)
                 if message is not None:
@@ -132,15 +132,15 @@ class LinkReader:
                     )
                 elif name_or_none:
                     messages[name_or_none] = Message(name_or_none, "event", None, scalar.place)
-        if not messages and (isinstance(node, Scalar) or is_empty(node)):
+        if not messages and (isinstance(node, ScalarNode) or is_empty(node)):
             expected = "the names of messages"
             self._notes.add(f"{kind_of(node)} as carries", node.place, expected=expected)
         return messages
 
-    def _message(self, name: str, key: Scalar, node: Node) -> Message | None:
-        if isinstance(node, Scalar) and not node.is_null:
+    def _message(self, name: str, key: ScalarNode, node: Node) -> Message | None:
+        if isinstance(node, ScalarNode) and not node.is_null:
             kind = self._shapes.choice(node, "a kind of message", MESSAGE_KINDS, "event")
-            record = Mapping({}, {}, node.place)
+            record = MappingNode({}, {}, node.place)
             payload = True
         else:
             found = self._shapes.record(node, f"the message {name!r}", MESSAGE_KEYS)

@@ -49,7 +49,7 @@ class Unknowable(Exception):
 
 
 @dataclass(frozen=True, slots=True)
-class Outline:
+class ChipOutline:
     """What others may read of a chip: its states and its variables.
 
     `broken` names the variables that could not be read. `timers` are for its own rules.
@@ -80,10 +80,10 @@ class Scope:
     read: chips, links, options and modes.
     """
 
-    chips: Mapping[str, Outline]
+    chips: Mapping[str, ChipOutline]
     broken: frozenset[str] = frozenset()
     options: Mapping[str, OptionValue] = field(default_factory=dict)
-    own: Outline | None = None
+    own: ChipOutline | None = None
     parameters: Mapping[str, str] = field(default_factory=dict)
     conditions: Mapping[str, Term] = field(default_factory=dict)
     in_event: bool = False
@@ -219,7 +219,7 @@ class _Understanding:
             return False
         return self._lookup(tree, None) is None
 
-    def _state_of(self, tree: Tree) -> Outline | None:
+    def _state_of(self, tree: Tree) -> ChipOutline | None:
         """The chip whose state the tree speaks of, if it is `state` or `chip.state`."""
         if not isinstance(tree, Name) or tree.parts[-1] != "state" or tree.index is not None:
             return None
@@ -228,7 +228,7 @@ class _Understanding:
         filled = self._fill(tree)
         return self._chip(filled) if isinstance(filled, Name) and len(filled.parts) == 2 else None
 
-    def _chip(self, name: Name) -> Outline:
+    def _chip(self, name: Name) -> ChipOutline:
         chip = self._scope.chips.get(name.parts[0])
         if name.parts[0] in self._scope.broken:
             raise Unknowable
@@ -237,7 +237,7 @@ class _Understanding:
             raise _mistake(name, message, word=name.parts[0], choices=self._scope.chips)
         return chip
 
-    def _in_states(self, chip: Outline, names: tuple[Tree, ...]) -> Term:
+    def _in_states(self, chip: ChipOutline, names: tuple[Tree, ...]) -> Term:
         leaves: set[str] = set()
         for tree in names:
             filled = self._fill(tree)
@@ -246,7 +246,7 @@ class _Understanding:
             leaves.update(self._leaves(chip, filled, filled.text))
         return InState(chip.name, frozenset(leaves))
 
-    def _leaves(self, chip: Outline, name: Name, state: str) -> tuple[str, ...]:
+    def _leaves(self, chip: ChipOutline, name: Name, state: str) -> tuple[str, ...]:
         if state not in chip.states:
             owner = "this chip" if chip is self._scope.own else chip.name
             message = f"{owner} has no state {state!r}"
@@ -344,7 +344,7 @@ class _Understanding:
         message = f"{chip.name} has no variable or state {member!r}"
         raise _mistake(name, message, word=member, choices=[*chip.variables, *chip.states])
 
-    def _variable(self, chip: Outline, name: Name) -> Typed:
+    def _variable(self, chip: ChipOutline, name: Name) -> Typed:
         variable = chip.variables[name.text]
         if variable.length and name.index is None:
             raise _mistake(name, f"{name.text!r} is a list", expected=f"{name.text}[index]")

@@ -20,15 +20,25 @@ from modecheck.model.values import (
 )
 from modecheck.model.yaml_nodes import (
     LARGEST_INTEGER,
-    Mapping,
+    MappingNode,
     Node,
-    Scalar,
-    Sequence,
+    ScalarNode,
+    SequenceNode,
     kind_of,
     shortened,
 )
 
-STATE_KEYS = ("about", "rest", "initial", "states", "rules", "ignores", "defers", "tags", "current")
+STATE_KEYS = (
+    "about",
+    "rest",
+    "initial",
+    "states",
+    "rules",
+    "discards",
+    "defers",
+    "concerns",
+    "current",
+)
 VARIABLE_KEYS = ("bool", "range", "one_of", "bond", "list", "start", "persistent", "about")
 TYPE_KEYS = ("bool", "range", "one_of", "bond")
 LONGEST_LIST = 64
@@ -40,7 +50,7 @@ class StateReading:
     """The states of one chip as they are read: the finished ones, and the nodes under each."""
 
     states: dict[str, State] = field(default_factory=dict)
-    bodies: dict[str, Mapping] = field(default_factory=dict)
+    bodies: dict[str, MappingNode] = field(default_factory=dict)
 
 
 class OutlineReader:
@@ -51,7 +61,7 @@ class OutlineReader:
         self._phrases = phrases
         self._notes = shapes.notes
 
-    def states(self, body: Mapping) -> StateReading:
+    def states(self, body: MappingNode) -> StateReading:
         """All states, outer before inner, in document order."""
         reading = StateReading()
         self._read_states(body, None, 0, reading, rest=False)
@@ -60,11 +70,11 @@ class OutlineReader:
             self._notes.add("the chip has no states", body.place, expected="the key 'states'")
         return reading
 
-    def _children(self, body: Mapping) -> Iterator[tuple[Scalar, Mapping]]:
+    def _children(self, body: MappingNode) -> Iterator[tuple[ScalarNode, MappingNode]]:
         node = body.get("states")
-        if isinstance(node, Sequence):
+        if isinstance(node, SequenceNode):
             for item in self._shapes.scalars(node, "a state", "the name of a state"):
-                yield item, Mapping({}, {}, item.place)
+                yield item, MappingNode({}, {}, item.place)
             return
         mapping = self._shapes.mapping(node, "states")
         for name, child in (mapping.entries if mapping else {}).items():
@@ -73,7 +83,13 @@ class OutlineReader:
                 yield mapping.keys[name], record
 
     def _read_states(
-        self, body: Mapping, parent: str | None, depth: int, reading: StateReading, *, rest: bool
+        self,
+        body: MappingNode,
+        parent: str | None,
+        depth: int,
+        reading: StateReading,
+        *,
+        rest: bool,
     ) -> list[str]:
         names = []
         for key, child in self._children(body):
@@ -91,8 +107,8 @@ class OutlineReader:
 
     def _read_state(
         self,
-        key: Scalar,
-        body: Mapping,
+        key: ScalarNode,
+        body: MappingNode,
         parent: str | None,
         depth: int,
         reading: StateReading,
@@ -102,13 +118,24 @@ class OutlineReader:
         name = key.text
         rests = self._shapes.truth(body.get("rest"), "rest", default=rest)
         reading.bodies[name] = body
-        tags = self._shapes.tags(body.get("tags"))
+        concerns = self._shapes.concerns(body.get("concerns"))
         draws = current(self._shapes, self._phrases, body.get("current"))
         if draws is None and parent is not None:
             draws = reading.states[parent].current
         place = key.place
         blank = State(
-            name, parent, (), None, (name,), name, rests, depth, about_of(body), place, tags, draws
+            name,
+            parent,
+            (),
+            None,
+            (name,),
+            name,
+            rests,
+            depth,
+            about_of(body),
+            place,
+            concerns,
+            draws,
         )
         reading.states[name] = blank
         children = self._read_states(body, name, depth + 1, reading, rest=rests)
@@ -129,11 +156,11 @@ class OutlineReader:
             depth,
             blank.about,
             key.place,
-            tags,
+            concerns,
             draws,
         )
 
-    def initial(self, body: Mapping, children: list[str]) -> str | None:
+    def initial(self, body: MappingNode, children: list[str]) -> str | None:
         """The initial state among `children`; by default the first, as in SCXML."""
         node = body.get("initial")
         if node is None:
@@ -144,7 +171,7 @@ class OutlineReader:
         empty = "states inside, of which it can be one"
         return self._shapes.known(self._phrases.fill(scalar), "state", children, empty=empty)
 
-    def variables(self, body: Mapping) -> dict[str, Variable]:
+    def variables(self, body: MappingNode) -> dict[str, Variable]:
         found = {}
         for name, key, node in self._shapes.named(body.get("variables"), "variables"):
             variable = self._variable(name, key, node)
@@ -152,7 +179,7 @@ class OutlineReader:
                 found[name] = variable
         return found
 
-    def timers(self, body: Mapping) -> dict[str, Timer]:
+    def timers(self, body: MappingNode) -> dict[str, Timer]:
         """The timers that a chip declares, each with the time that it runs."""
         found = {}
         for name, key, node in self._shapes.named(body.get("timers"), "timers"):
@@ -162,8 +189,8 @@ class OutlineReader:
                 found[name] = Timer(name, duration, key.place)
         return found
 
-    def _variable(self, name: str, key: Scalar, node: Node) -> Variable | None:
-        if isinstance(node, Scalar):
+    def _variable(self, name: str, key: ScalarNode, node: Node) -> Variable | None:
+        if isinstance(node, ScalarNode):
             return self._short_variable(name, key, node)
         record = self._shapes.record(node, f"the variable {name!r}", VARIABLE_KEYS)
         if record is None:
@@ -179,7 +206,7 @@ class OutlineReader:
         start = self._start(record.get("start"), type_, length)
         return Variable(name, type_, start, length, persistent, key.place)
 
-    def _short_variable(self, name: str, key: Scalar, node: Scalar) -> Variable | None:
+    def _short_variable(self, name: str, key: ScalarNode, node: ScalarNode) -> Variable | None:
         """`ready: bool`, or `ready: false` for its start."""
         if node.text == "bool" or node.truth is not None:
             return Variable(name, TRUTH, (int(node.truth or False),), 0, False, key.place)
@@ -187,7 +214,7 @@ class OutlineReader:
         self._notes.add(f"{kind_of(node)} as the variable {name!r}", node.place, expected=expected)
         return None
 
-    def type(self, record: Mapping, place: Place, name: str) -> ValueType | None:
+    def type(self, record: MappingNode, place: Place, name: str) -> ValueType | None:
         """The type that a record with one of `TYPE_KEYS` declares; a truth value by its start."""
         given = [key for key in TYPE_KEYS if record.get(key) is not None]
         if len(given) > 1:
@@ -196,7 +223,7 @@ class OutlineReader:
             return None
         if not given:
             start = record.get("start")
-            if isinstance(start, Scalar) and start.truth is not None:
+            if isinstance(start, ScalarNode) and start.truth is not None:
                 return TRUTH
             self._notes.add(
                 f"{name!r} has no type", place, expected=f"one of {', '.join(TYPE_KEYS)}"
@@ -210,20 +237,20 @@ class OutlineReader:
         return self._bond(node) if given[0] == "bond" else self._bool(node)
 
     def _bool(self, node: Node) -> ValueType | None:
-        if isinstance(node, Scalar) and node.truth:
+        if isinstance(node, ScalarNode) and node.truth:
             return TRUTH
         expected = "bool: true (its first value stands under 'start')"
         self._notes.add(f"{kind_of(node)} as bool", node.place, expected=expected)
         return None
 
     def _range(self, node: Node) -> ValueType | None:
-        items = node.items if isinstance(node, Sequence) else []
+        items = node.items if isinstance(node, SequenceNode) else []
         if len(items) != 2:
             self._notes.add(f"{kind_of(node)} as a range", node.place, expected="[lowest, highest]")
             return None
         bounds = []
         for item in items:
-            filled = self._phrases.fill(item) if isinstance(item, Scalar) else item
+            filled = self._phrases.fill(item) if isinstance(item, ScalarNode) else item
             bounds.append(
                 self._shapes.integer(filled, "a bound", -LARGEST_INTEGER, LARGEST_INTEGER)
             )
@@ -251,7 +278,7 @@ class OutlineReader:
         return word_type(tuple(word for word in words if word))
 
     def _bond(self, node: Node) -> ValueType | None:
-        if isinstance(node, Scalar) and node.truth:
+        if isinstance(node, ScalarNode) and node.truth:
             return bond_type()
         keys = self._shapes.integer(node, "the number of keys", 1, MOST_KEYS)
         return bond_type(keys) if keys else None
@@ -260,7 +287,7 @@ class OutlineReader:
         count = max(length, 1)
         if node is None:
             return (type_.first,) * count
-        if isinstance(node, Sequence) and length:
+        if isinstance(node, SequenceNode) and length:
             values = tuple(self._start_value(item, type_) for item in node.items)
             if len(values) != length:
                 message = f"{len(values)} start values for a list of {length}"
@@ -271,7 +298,7 @@ class OutlineReader:
 
     def _start_value(self, node: Node, type_: ValueType) -> int:
         value = None
-        if isinstance(node, Scalar):
+        if isinstance(node, ScalarNode):
             filled = self._phrases.fill(node)
             value = filled.integer if type_.kind in ("number", "bond") else None
             if value is None:
@@ -284,9 +311,9 @@ class OutlineReader:
 
 def is_empty(node: Node) -> bool:
     """Whether it is a list or a mapping with nothing in it."""
-    if isinstance(node, Mapping):
+    if isinstance(node, MappingNode):
         return not node.entries
-    return isinstance(node, Sequence) and not node.items
+    return isinstance(node, SequenceNode) and not node.items
 
 
 def is_nothing(node: Node | None) -> bool:
@@ -294,7 +321,7 @@ def is_nothing(node: Node | None) -> bool:
     return node is None or is_empty(node)
 
 
-def about_of(body: Mapping) -> str:
+def about_of(body: MappingNode) -> str:
     """The free text under `about`."""
     node = body.get("about")
-    return " ".join(node.text.split()) if isinstance(node, Scalar) else ""
+    return " ".join(node.text.split()) if isinstance(node, ScalarNode) else ""

@@ -11,38 +11,38 @@ import os
 from collections.abc import Callable
 from typing import TypeAlias
 
-from modecheck.model.mistakes import Notebook
+from modecheck.model.errors import Notebook
 from modecheck.model.places import Place
-from modecheck.model.yaml_nodes import Mapping, Node, Scalar, kind_of, read_yaml
+from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode, kind_of, read_yaml
 
 
 class Watcher:
     """Is told of each key that a mapping lays over another. This one lets everything pass."""
 
-    def adds(self, base: Mapping, key: Scalar, node: Node) -> bool:  # noqa: ARG002
+    def adds(self, base: MappingNode, key: ScalarNode, node: Node) -> bool:  # noqa: ARG002
         """`node`, which is not null, stands under a key that `base` lacks; False leaves it out."""
         return True
 
-    def lacks(self, base: Mapping, key: Scalar) -> bool:  # noqa: ARG002
+    def lacks(self, base: MappingNode, key: ScalarNode) -> bool:  # noqa: ARG002
         """A null finds nothing to remove; False leaves it out."""
         return True
 
-    def removes(self, beneath: Node, key: Scalar) -> None:
+    def removes(self, beneath: Node, key: ScalarNode) -> None:
         """A null removes what is beneath."""
 
-    def replaces(self, beneath: Node, key: Scalar, node: Node) -> None:
+    def replaces(self, beneath: Node, key: ScalarNode, node: Node) -> None:
         """`node` covers what is beneath, as a whole."""
 
-    def inside(self, key: Scalar) -> Watcher:  # noqa: ARG002
-        """The watcher of the two mappings under a key."""
+    def inside(self, key: ScalarNode) -> Watcher:  # noqa: ARG002
+        """The observer of the two mappings under a key."""
         return self
 
 
-Watching: TypeAlias = Callable[[Mapping], Watcher]
-"""Makes the watcher of what is laid over a mapping."""
+Watching: TypeAlias = Callable[[MappingNode], Watcher]
+"""Makes the observer of what is laid over a mapping."""
 
 
-def unwatched(base: Mapping) -> Watcher:  # noqa: ARG001
+def unwatched(base: MappingNode) -> Watcher:  # noqa: ARG001
     """Nobody looks."""
     return Watcher()
 
@@ -54,7 +54,7 @@ def read_document(
     named_at: Place | None = None,
     chain: tuple[str, ...] = (),
     watching: Watching = unwatched,
-) -> Mapping | None:
+) -> MappingNode | None:
     """The mapping in the file at `path`, laid over the file that it is based on, if any.
 
     `chain` holds the files that are being read, so that a cycle of files is a mistake.
@@ -65,13 +65,13 @@ def read_document(
     node = read_yaml(path, notes, named_at=named_at)
     if node is None:
         return None
-    if not isinstance(node, Mapping):
+    if not isinstance(node, MappingNode):
         notes.add(f"{kind_of(node)} at the top", node.place, expected="a mapping of keys")
         return None
     base = node.get("based_on")
     if base is None:
         return node
-    if not isinstance(base, Scalar):
+    if not isinstance(base, ScalarNode):
         notes.add(f"{kind_of(base)} as based_on", base.place, expected="the name of a file")
         return None
     beneath = read_document(
@@ -98,28 +98,28 @@ def beside(node: Node, name: str) -> str:
     return os.path.normpath(os.path.join(folder, name))
 
 
-def overlay(base: Mapping, over: Mapping, watcher: Watcher | None = None) -> Mapping:
+def overlay(base: MappingNode, over: MappingNode, observer: Watcher | None = None) -> MappingNode:
     """A new mapping: `base` with `over` laid upon it; keys of `base` keep their order.
 
     Its `layers` are the mappings of which it was made, the lowest first.
     """
-    watcher = watcher or Watcher()
+    observer = observer or Watcher()
     layers = (*(base.layers or (base,)), *(over.layers or (over,)))
-    merged = Mapping(dict(base.entries), dict(base.keys), over.place, layers)
+    merged = MappingNode(dict(base.entries), dict(base.keys), over.place, layers)
     for name, node in over.entries.items():
         key, beneath = over.keys[name], merged.entries.get(name)
-        removing = isinstance(node, Scalar) and node.is_null
+        removing = isinstance(node, ScalarNode) and node.is_null
         if removing and beneath is not None:
-            watcher.removes(beneath, key)
+            observer.removes(beneath, key)
             del merged.entries[name], merged.keys[name]
             continue
         if beneath is None:
-            wanted = watcher.lacks(base, key) if removing else watcher.adds(base, key, node)
+            wanted = observer.lacks(base, key) if removing else observer.adds(base, key, node)
             if not wanted:
                 continue
-        elif isinstance(beneath, Mapping) and isinstance(node, Mapping):
-            node = overlay(beneath, node, watcher.inside(key))
+        elif isinstance(beneath, MappingNode) and isinstance(node, MappingNode):
+            node = overlay(beneath, node, observer.inside(key))
         else:
-            watcher.replaces(beneath, key, node)
+            observer.replaces(beneath, key, node)
         merged.entries[name], merged.keys[name] = node, key
     return merged

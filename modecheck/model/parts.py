@@ -1,8 +1,8 @@
 """The typed model: what a device file says, after every name in it has been understood.
 
 Everything is frozen; every part that a finding can point at knows its place. Chips are instances:
-two chips of one file are two `Chip`s whose rules share their places. `tags` say what a part has to
-do with, such as radio, power or charging: no step depends on them.
+two chips of one file are two `Chip`s whose rules share their places. `concerns` say what a part has
+to do with, such as radio, power or charging: no step depends on them.
 """
 
 from __future__ import annotations
@@ -50,7 +50,7 @@ class State:
     depth: int
     about: str
     place: Place
-    tags: tuple[str, ...] = ()
+    concerns: tuple[str, ...] = ()
     current: Fraction | None = None
 
     @property
@@ -161,7 +161,7 @@ class Rule:
     guard_text: str
     assignments: tuple[Assignment, ...]
     sends: tuple[Send, ...]
-    raises: tuple[str, ...]
+    signals: tuple[str, ...]
     target: str | None
     separate: bool
     phrase: str
@@ -172,7 +172,7 @@ class Rule:
     expires: str = ""
     starts: tuple[str, ...] = ()
     stops: tuple[str, ...] = ()
-    tags: tuple[str, ...] = ()
+    concerns: tuple[str, ...] = ()
     weight: Fraction | None = None
 
     @property
@@ -185,7 +185,7 @@ class Rule:
 
 @dataclass(frozen=True, slots=True)
 class Reply:
-    """What a state does with an event that no rule takes: `manner` is "ignore" or "defer"."""
+    """What a state does with an event that no rule takes: `manner` is "discard" or "defer"."""
 
     event: Event
     manner: str
@@ -212,7 +212,7 @@ class Chip:
     place: Place
     fair: str = ""
     timers: dict[str, Timer] = field(default_factory=dict)
-    tags: tuple[str, ...] = ()
+    concerns: tuple[str, ...] = ()
     battery: Fraction | None = None
 
     @property
@@ -282,7 +282,7 @@ class Link:
     place: Place
     fair: str = ""
     delay: Duration | None = None
-    tags: tuple[str, ...] = ()
+    concerns: tuple[str, ...] = ()
     loss: Fraction | None = None
 
 
@@ -358,7 +358,7 @@ class Span:
 
 
 @dataclass(frozen=True, slots=True)
-class Exchange:
+class ExactlyOnce:
     """What is sent arrives once, in order: `sent[i]`, a chip and a message, as `received[i]`.
 
     Loss is allowed while `may_lose`. `under_way` is how many may be on their way at a time, or None
@@ -392,7 +392,7 @@ class Requirement:
     response: Term | None = None
     response_text: str = ""
     span: Span = field(default_factory=Span)
-    exchange: Exchange | None = None
+    exchange: ExactlyOnce | None = None
     builds_on: tuple[str, ...] = ()
     within: Duration | None = None
 
@@ -491,8 +491,8 @@ class Device:
 
     @property
     def signals(self) -> tuple[str, ...]:
-        """Every signal that some rule raises, in document order."""
-        raised = (
-            name for chip in self.chips.values() for rule in chip.rules for name in rule.raises
+        """Every signal that some rule gives, in document order."""
+        signalled = (
+            name for chip in self.chips.values() for rule in chip.rules for name in rule.signals
         )
-        return tuple(dict.fromkeys(raised))
+        return tuple(dict.fromkeys(signalled))

@@ -12,12 +12,12 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import TypeVar
 
+from modecheck.model.errors import Notebook
 from modecheck.model.meaning import MeaningMistake, Unknowable
-from modecheck.model.mistakes import Notebook
 from modecheck.model.parts import Duration
 from modecheck.model.places import Place
-from modecheck.model.syntax import SyntaxMistake
-from modecheck.model.yaml_nodes import Scalar, shortened
+from modecheck.model.syntax import ExpressionError
+from modecheck.model.yaml_nodes import ScalarNode, shortened
 
 BRACED = re.compile(r"\{(\w+)\}")
 DURATION = re.compile(r"(\d+(?:\.\d+)?)\s*(us|µs|ms|s|min|h)")
@@ -46,7 +46,7 @@ class Phrases:
         self.parameters = parameters
         self.words: set[str] = set()
 
-    def fill(self, scalar: Scalar) -> Scalar:
+    def fill(self, scalar: ScalarNode) -> ScalarNode:
         """The scalar with parameters in braces, and a parameter as the whole text, filled in."""
         text = self.braces_filled(scalar)
         whole = text.strip()
@@ -54,7 +54,7 @@ class Phrases:
         text = self.parameters.get(whole, text)
         return scalar if text == scalar.text else replace(scalar, text=text)
 
-    def _value(self, match: re.Match[str], scalar: Scalar) -> str:
+    def _value(self, match: re.Match[str], scalar: ScalarNode) -> str:
         name = match[1]
         self.words.add(name)
         if name in self.parameters:
@@ -63,21 +63,21 @@ class Phrases:
         self.notes.add(message, scalar.place, word=name, choices=self.parameters)
         return name
 
-    def braces_filled(self, scalar: Scalar) -> str:
+    def braces_filled(self, scalar: ScalarNode) -> str:
         """The text with parameters in braces filled in, as it is shown to people and parsed."""
         return BRACED.sub(lambda match: self._value(match, scalar), scalar.text)
 
-    def parse(self, scalar: Scalar, parser: Callable[[str], T]) -> T | None:
+    def parse(self, scalar: ScalarNode, parser: Callable[[str], T]) -> T | None:
         """What `parser` makes of the text, or None after noting its mistake at the exact place."""
         text = self.braces_filled(scalar)
         self.words.update(re.findall(r"[^\W\d]\w*", text))
         return self.attempt(scalar, lambda: parser(text))
 
-    def attempt(self, scalar: Scalar, action: Callable[[], T]) -> T | None:
+    def attempt(self, scalar: ScalarNode, action: Callable[[], T]) -> T | None:
         """The result of `action`, or None after noting a mistake in this scalar's text."""
         try:
             return action()
-        except SyntaxMistake as mistake:
+        except ExpressionError as mistake:
             place = self._inside(scalar, mistake.offset, mistake.width)
             self.notes.add(mistake.message, place, expected=mistake.expected)
         except MeaningMistake as mistake:
@@ -93,7 +93,7 @@ class Phrases:
             return None
         return None
 
-    def _inside(self, scalar: Scalar, offset: int, width: int) -> Place:
+    def _inside(self, scalar: ScalarNode, offset: int, width: int) -> Place:
         """The place of an offset, where the text stands in the file as it is read."""
         quote = 0 if scalar.plain else 1
         shown = scalar.place.text[scalar.place.column - 1 + quote :]
@@ -101,7 +101,7 @@ class Phrases:
             return scalar.place
         return scalar.place.part(offset + quote, width)
 
-    def duration(self, scalar: Scalar) -> Fraction | None:
+    def duration(self, scalar: ScalarNode) -> Fraction | None:
         """A time such as `20 ms`, in seconds."""
         match = DURATION.fullmatch(self.fill(scalar).text.strip())
         if match is None or len(match[1]) > 12:
@@ -111,7 +111,7 @@ class Phrases:
             return None
         return Fraction(match[1]) * SECONDS[match[2]]
 
-    def interval(self, scalars: list[Scalar]) -> Duration | None:
+    def interval(self, scalars: list[ScalarNode]) -> Duration | None:
         """`20 ms`, or two of them as the earliest and the latest moment; the latest may be
         `forever`.
         """

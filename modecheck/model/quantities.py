@@ -8,7 +8,7 @@ from fractions import Fraction
 
 from modecheck.model.phrases import Phrases
 from modecheck.model.shapes import Shapes
-from modecheck.model.yaml_nodes import Node, Scalar, shortened
+from modecheck.model.yaml_nodes import Node, ScalarNode, shortened
 
 NUMBER = r"(\d{1,12}(?:\.\d{1,12})?)"
 RATIO = re.compile(NUMBER + r"(?:\s*/\s*(\d{1,12}))?")
@@ -53,13 +53,13 @@ def battery(shapes: Shapes, phrases: Phrases, node: Node | None) -> Fraction | N
     return found
 
 
-def _scalar(shapes: Shapes, node: Node | None, what: str, expected: str) -> Scalar | None:
+def _scalar(shapes: Shapes, node: Node | None, what: str, expected: str) -> ScalarNode | None:
     return None if node is None else shapes.scalar(node, what, expected)
 
 
 def _ratio(
     shapes: Shapes,
-    scalar: Scalar,
+    scalar: ScalarNode,
     what: str,
     expected: str = "a positive number such as 3, 0.25 or 9/19",
 ) -> Fraction | None:

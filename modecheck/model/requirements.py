@@ -13,8 +13,8 @@ from modecheck.model.phrases import Phrases
 from modecheck.model.places import Place
 from modecheck.model.shapes import Shapes
 from modecheck.model.terms import Term
-from modecheck.model.yaml_nodes import Mapping, Node, Scalar, kind_of
-from modecheck.model.yaml_nodes import Sequence as SequenceNode
+from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode, kind_of
+from modecheck.model.yaml_nodes import SequenceNode as SequenceNode
 
 SPANNED = ("never", "always", "eventually", "whenever", "before")
 """Patterns that can be asked for within a scope."""
@@ -56,7 +56,7 @@ class RequirementReader:
         return found
 
     def _builds_on(self, name: str, node: Node | None, known: Sequence[str]) -> tuple[str, ...]:
-        listed = node.get("builds_on") if isinstance(node, Mapping) else None
+        listed = node.get("builds_on") if isinstance(node, MappingNode) else None
         others = [other for other in known if other != name]
         return names_in(self._shapes, listed, "requirement", others)
 
@@ -67,7 +67,7 @@ class RequirementReader:
             expected = "no circle in 'builds_on'"
             self._shapes.notes.add(message, found[name].place, expected=expected)
 
-    def _requirement(self, name: str, key: Scalar, node: Node) -> Requirement | None:
+    def _requirement(self, name: str, key: ScalarNode, node: Node) -> Requirement | None:
         what = f"the requirement {name!r}"
         record = self._shapes.record(node, what, REQUIREMENT_KEYS, required=("text",))
         if record is None:
@@ -83,12 +83,12 @@ class RequirementReader:
         )
         return self._of_pattern(name, key.place, given[0], record, text.text if text else "")
 
-    def _within(self, record: Mapping) -> Duration | None:
+    def _within(self, record: MappingNode) -> Duration | None:
         given = record.get("within")
         scalar = self._shapes.scalar(given, "a time", "a duration such as 50 ms") if given else None
         return self._phrases.interval([scalar]) if scalar is not None else None
 
-    def _note_strangers(self, pattern: str, record: Mapping) -> None:
+    def _note_strangers(self, pattern: str, record: MappingNode) -> None:
         """Keys that do not go with the pattern, and the partner that it lacks."""
         notes, partner = self._shapes.notes, PARTNERS.get(pattern)
         for key in (*PARTNERS.values(), *QUALIFIERS):
@@ -101,7 +101,7 @@ class RequirementReader:
             notes.add(message, record.keys[pattern].place, expected=f"the key {partner!r}, too")
 
     def _of_pattern(
-        self, name: str, place: Place, pattern: str, record: Mapping, sentence: str
+        self, name: str, place: Place, pattern: str, record: MappingNode, sentence: str
     ) -> Requirement | None:
         node = record.entries[pattern]
         if pattern == "exactly_once":
@@ -111,7 +111,7 @@ class RequirementReader:
                 return None
             return Requirement(name, sentence, pattern, None, "", (), place, exchange=exchange)
         without: tuple[str, ...] = ()
-        if pattern == "recoverable" and isinstance(node, Mapping):
+        if pattern == "recoverable" and isinstance(node, MappingNode):
             inner = self._shapes.record(node, "recoverable", ("to", "without"), required=("to",))
             if inner is None:
                 return None
@@ -141,14 +141,14 @@ class RequirementReader:
     def _condition(self, node: Node | None, scope: Scope) -> tuple[Term | None, str]:
         """A condition and its text as it was written."""
         term = condition(self._shapes, self._phrases, scope, node)
-        text = " ".join(node.text.split()) if isinstance(node, Scalar) else ""
+        text = " ".join(node.text.split()) if isinstance(node, ScalarNode) else ""
         return term, text
 
     def _span(self, node: Node | None) -> Span | None:
         """`globally`, or a mapping with before, after, between, or after and until."""
-        if node is None or (isinstance(node, Scalar) and node.is_null):
+        if node is None or (isinstance(node, ScalarNode) and node.is_null):
             return Span()
-        if isinstance(node, Scalar):
+        if isinstance(node, ScalarNode):
             self._shapes.choice(node, "a scope", ("globally",), "globally")
             return Span()
         record = self._shapes.record(node, "a scope", SPAN_KEYS)

@@ -1,4 +1,6 @@
-"""The first pass over the rules of a chip: where each stands, what it is called, what it raises."""
+"""The first pass over the rules of a chip: where each stands, what it is called, what
+it signals.
+"""
 
 from __future__ import annotations
 
@@ -9,15 +11,22 @@ from dataclasses import dataclass, replace
 from modecheck.model.outlines import StateReading, is_nothing
 from modecheck.model.phrases import Phrases
 from modecheck.model.shapes import Shapes
-from modecheck.model.yaml_nodes import Mapping, Node, Scalar, Sequence, kind_of, shortened
+from modecheck.model.yaml_nodes import (
+    MappingNode,
+    Node,
+    ScalarNode,
+    SequenceNode,
+    kind_of,
+    shortened,
+)
 
 RULE_KEYS = (
-    "name", "in", "on", "after", "every", "expires", "if", "do", "send", "raise", "start", "stop",
-    "to", "steps", "text", "fair", "tags", "weight",
+    "name", "in", "on", "after", "period", "expires", "if", "do", "send", "signal", "start", "stop",
+    "to", "steps", "text", "fair", "concerns", "weight",
 )  # fmt: skip
-WAITING = ("after", "every", "expires")
+WAITING = ("after", "period", "expires")
 """Keys of a rule that waits for time."""
-EFFECTS = ("to", "do", "send", "raise", "start", "stop")
+EFFECTS = ("to", "do", "send", "signal", "start", "stop")
 CONSUMING = ("on", *WAITING)
 """Keys of a rule that consumes something: a message, a signal, the end of a timer."""
 EVENT = re.compile(r"([^\W\d]\w*)(?:\s+via\s+([^\W\d]\w*))?")
@@ -28,25 +37,25 @@ class RuleDraft:
     """A rule whose names are not understood yet; `sources` is empty for the whole chip."""
 
     title: str
-    node: Mapping
+    node: MappingNode
     sources: tuple[str, ...]
-    raises: tuple[str, ...]
+    signals: tuple[str, ...]
 
 
-def has_effect(node: Mapping) -> bool:
+def has_effect(node: MappingNode) -> bool:
     """Whether a rule changes or tells anything."""
     return any(not is_nothing(node.get(key)) for key in EFFECTS)
 
 
 class RuleDrafts:
-    """The first pass over the rules of one chip: where each stands and what it raises."""
+    """The first pass over the rules of one chip: where each stands and what it signals."""
 
     def __init__(self, shapes: Shapes, phrases: Phrases, reading: StateReading) -> None:
         self._shapes = shapes
         self._phrases = phrases
         self._reading = reading
 
-    def read(self, body: Mapping) -> list[RuleDraft]:
+    def read(self, body: MappingNode) -> list[RuleDraft]:
         """All rules, in document order, each with a title that is unique in the chip."""
         drafts: list[RuleDraft] = []
         for key in body.entries:
@@ -64,17 +73,17 @@ class RuleDrafts:
             if record is not None:
                 yield self._draft(name, record, state)
 
-    def _entries(self, node: Node | None) -> Iterator[tuple[Scalar | None, Node]]:
-        if isinstance(node, Sequence):
+    def _entries(self, node: Node | None) -> Iterator[tuple[ScalarNode | None, Node]]:
+        if isinstance(node, SequenceNode):
             for item in node.items:
-                if isinstance(item, Scalar) and item.is_null:
+                if isinstance(item, ScalarNode) and item.is_null:
                     self._shapes.notes.add("nothing as a rule", item.place, expected="a mapping")
                 else:
                     yield None, item
-        elif isinstance(node, Mapping):
+        elif isinstance(node, MappingNode):
             for name, child in node.entries.items():
                 key = node.keys[name]
-                if isinstance(child, Scalar) and child.is_null:
+                if isinstance(child, ScalarNode) and child.is_null:
                     message = f"there is no rule {shortened(name)!r} to remove"
                     self._shapes.notes.add(message, key.place, expected="a rule")
                 elif self._shapes.identifier(key, "the name of a rule"):
@@ -83,25 +92,25 @@ class RuleDrafts:
             expected = "a list of rules, or a mapping of named rules"
             self._shapes.notes.add(f"{kind_of(node)} as rules", node.place, expected=expected)
 
-    def _draft(self, key: Scalar | None, node: Mapping, state: str | None) -> RuleDraft:
+    def _draft(self, key: ScalarNode | None, node: MappingNode, state: str | None) -> RuleDraft:
         self._note_empty_lists(node)
         self._note_no_effect(key, node)
         sources = self._sources(node, state)
-        raised = self._shapes.scalars(node.get("raise"), "a signal", "the name of a signal")
-        filled = [self._phrases.fill(scalar) for scalar in raised]
+        signalled = self._shapes.scalars(node.get("signal"), "a signal", "the name of a signal")
+        filled = [self._phrases.fill(scalar) for scalar in signalled]
         names = [self._shapes.identifier(scalar, "the name of a signal") for scalar in filled]
         title = self._title(key, node, sources)
         return RuleDraft(title, node, sources, tuple(name for name in names if name))
 
-    def _note_empty_lists(self, node: Mapping) -> None:
+    def _note_empty_lists(self, node: MappingNode) -> None:
         """Nothing to wait for is not the same as waiting for nothing in particular."""
-        for key in ("in", "on", "after", "every"):
+        for key in ("in", "on", "after", "period"):
             given = node.get(key)
-            if isinstance(given, Sequence) and not given.items:
+            if isinstance(given, SequenceNode) and not given.items:
                 message = f"an empty list as {key!r}"
                 self._shapes.notes.add(message, given.place, expected=f"a word, or no {key!r}")
 
-    def _note_no_effect(self, key: Scalar | None, node: Mapping) -> None:
+    def _note_no_effect(self, key: ScalarNode | None, node: MappingNode) -> None:
         """A rule without effect would only make the chip look as if it could go on."""
         consumes = any(node.get(key) is not None for key in CONSUMING)
         if has_effect(node) or consumes or not set(node.entries) <= set(RULE_KEYS):
@@ -113,7 +122,7 @@ class RuleDrafts:
         )
         self._shapes.notes.add(message, place, expected=expected)
 
-    def _sources(self, node: Mapping, state: str | None) -> tuple[str, ...]:
+    def _sources(self, node: MappingNode, state: str | None) -> tuple[str, ...]:
         given = node.get("in")
         if given is None:
             return (state,) if state is not None else ()
@@ -125,10 +134,10 @@ class RuleDrafts:
         names = (self._state(scalar) for scalar in scalars)
         return tuple(dict.fromkeys(name for name in names if name))
 
-    def _state(self, scalar: Scalar) -> str | None:
+    def _state(self, scalar: ScalarNode) -> str | None:
         return self._shapes.known(self._phrases.fill(scalar), "state", self._reading.states)
 
-    def _title(self, key: Scalar | None, node: Mapping, sources: tuple[str, ...]) -> str:
+    def _title(self, key: ScalarNode | None, node: MappingNode, sources: tuple[str, ...]) -> str:
         named = node.get("name")
         scalar = self._shapes.scalar(named, "name", "the name of a rule") if named else None
         own = self._shapes.identifier(scalar, "the name of a rule") if scalar else None

@@ -10,7 +10,7 @@ from collections.abc import Mapping as MappingType
 from dataclasses import dataclass, replace
 
 from modecheck.model.conditions import condition
-from modecheck.model.meaning import MeaningMistake, Outline, Scope, Unknowable, understand
+from modecheck.model.meaning import ChipOutline, MeaningMistake, Scope, Unknowable, understand
 from modecheck.model.parts import Assignment, Duration, Event, Link, Rule, Send, Target
 from modecheck.model.phrases import Phrases
 from modecheck.model.quantities import weight
@@ -24,11 +24,11 @@ from modecheck.model.syntax import (
     parse_send,
 )
 from modecheck.model.values import ValueType
-from modecheck.model.yaml_nodes import Mapping, Node, Scalar, Sequence, shortened
+from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode, SequenceNode, shortened
 
 
 @dataclass(frozen=True, slots=True)
-class Wiring:
+class ChipWiring:
     """What a chip is connected to: all links, and every signal of the device."""
 
     links: MappingType[str, Link]
@@ -39,7 +39,7 @@ class RuleReader:
     """The second pass: the names in one chip's rules are understood."""
 
     def __init__(
-        self, shapes: Shapes, phrases: Phrases, scope: Scope, own: Outline, wiring: Wiring
+        self, shapes: Shapes, phrases: Phrases, scope: Scope, own: ChipOutline, wiring: ChipWiring
     ) -> None:
         self._shapes = shapes
         self._notes = shapes.notes
@@ -66,43 +66,43 @@ class RuleReader:
             guard_text=self._shown(node.get("if")),
             assignments=self._assignments(node, scope),
             sends=self._sends(node, scope),
-            raises=draft.raises,
+            signals=draft.signals,
             target=self._target(node),
             separate=self._separate(node),
             phrase=self._phrase(node.get("text")),
             mentions=self._mentions(node),
             place=node.place,
             fair=self._shapes.choice(node.get("fair"), "fair", FAIR, ""),
-            periodic=waiting == "every",
+            periodic=waiting == "period",
             expires=next(iter(self._timers(node, "expires")), ""),
             starts=self._timers(node, "start"),
             stops=self._timers(node, "stop"),
-            tags=self._shapes.tags(node.get("tags")),
+            concerns=self._shapes.concerns(node.get("concerns")),
             weight=weight(self._shapes, self._phrases, node.get("weight")),
         )
 
     def _shown(self, node: Node | None) -> str:
-        if not isinstance(node, Scalar):
+        if not isinstance(node, ScalarNode):
             return ""
         return " ".join(self._with_parameters(node).split())
 
     def _phrase(self, node: Node | None) -> str:
         """Plain language: only parameters in braces are filled in."""
-        text = self._phrases.braces_filled(node) if isinstance(node, Scalar) else ""
+        text = self._phrases.braces_filled(node) if isinstance(node, ScalarNode) else ""
         return " ".join(text.split())
 
-    def _with_parameters(self, scalar: Scalar) -> str:
+    def _with_parameters(self, scalar: ScalarNode) -> str:
         """The text as people read it: every parameter replaced by its value."""
         text = self._phrases.braces_filled(scalar)
         parameters = self._phrases.parameters
         return re.sub(r"[^\W\d]\w*", lambda word: parameters.get(word[0], word[0]), text)
 
-    def _trigger(self, node: Mapping) -> tuple[Event, ...]:
+    def _trigger(self, node: MappingNode) -> tuple[Event, ...]:
         scalars = self._shapes.scalars(node.get("on"), "an event", "the name of an event")
         events = (self.event(scalar) for scalar in scalars)
         return tuple(event for event in events if event is not None)
 
-    def event(self, scalar: Scalar) -> Event | None:
+    def event(self, scalar: ScalarNode) -> Event | None:
         """A message that some link brings to this chip, or a signal of the device."""
         filled = self._phrases.fill(scalar)
         match = EVENT.fullmatch(filled.text.strip())
@@ -122,7 +122,7 @@ class RuleReader:
         self._notes.add(f"unknown event {name!r}", scalar.place, word=name, choices=known)
         return None
 
-    def _event_via(self, scalar: Scalar, name: str, via: str) -> Event | None:
+    def _event_via(self, scalar: ScalarNode, name: str, via: str) -> Event | None:
         link = self._incoming.get(via)
         if via in self._scope.broken:
             return None
@@ -161,7 +161,7 @@ class RuleReader:
         low, high = min(t.low for t in known), max(t.high for t in known)
         return replace(first, low=low, high=high)
 
-    def _waiting(self, node: Mapping, trigger: tuple[Event, ...]) -> str:
+    def _waiting(self, node: MappingNode, trigger: tuple[Event, ...]) -> str:
         """By which key the rule waits for time, if it does; it waits for one thing only."""
         given = [key for key in WAITING if node.get(key) is not None]
         if trigger and given:
@@ -173,17 +173,17 @@ class RuleReader:
             self._notes.add(message, node.keys[given[1]].place, expected="one of them")
         return given[0] if given else ""
 
-    def _after(self, node: Mapping, waiting: str) -> Duration | None:
-        if waiting not in ("after", "every"):
+    def _after(self, node: MappingNode, waiting: str) -> Duration | None:
+        if waiting not in ("after", "period"):
             return None
         given = node.get(waiting)
         scalars = self._shapes.scalars(given, "a duration", "a duration such as 20 ms")
         duration = self._phrases.interval(scalars) if scalars else None
-        if duration is not None and waiting == "every" and not duration.low:
+        if duration is not None and waiting == "period" and not duration.low:
             self._notes.add("a period of no time", duration.places[0], expected="more than 0")
         return duration
 
-    def _timers(self, node: Mapping, key: str) -> tuple[str, ...]:
+    def _timers(self, node: MappingNode, key: str) -> tuple[str, ...]:
         """The timers of the chip that are named under a key."""
         scalars = self._shapes.scalars(node.get(key), "a timer", "the name of a timer")
         if key == "expires" and len(scalars) > 1:
@@ -197,28 +197,28 @@ class RuleReader:
         )
         return tuple(dict.fromkeys(name for name in names if name))
 
-    def _mentions(self, node: Mapping) -> frozenset[str]:
+    def _mentions(self, node: MappingNode) -> frozenset[str]:
         """The options that the rule's texts speak of."""
         nodes = [node.get(key) for key in ("if", "do", "send")]
-        lists = [found.items if isinstance(found, Sequence) else [found] for found in nodes]
-        scalars = [item for items in lists for item in items if isinstance(item, Scalar)]
+        lists = [found.items if isinstance(found, SequenceNode) else [found] for found in nodes]
+        scalars = [item for items in lists for item in items if isinstance(item, ScalarNode)]
         words = {word for scalar in scalars for word in re.findall(r"\w+", scalar.text)}
         return frozenset(words & set(self._scope.options))
 
-    def _assignments(self, node: Mapping, scope: Scope) -> tuple[Assignment, ...]:
+    def _assignments(self, node: MappingNode, scope: Scope) -> tuple[Assignment, ...]:
         entries = self._shapes.scalars(
             node.get("do"), "an assignment", "an assignment such as x = 1"
         )
         found = (self._assignment(scalar, scope) for scalar in entries)
         return tuple(assignment for assignment in found if assignment is not None)
 
-    def _assignment(self, scalar: Scalar, scope: Scope) -> Assignment | None:
+    def _assignment(self, scalar: ScalarNode, scope: Scope) -> Assignment | None:
         text = self._phrases.parse(scalar, parse_assignment)
         if text is None:
             return None
         return self._phrases.attempt(scalar, lambda: self._understood(text, scalar, scope))
 
-    def _understood(self, text: AssignmentText, scalar: Scalar, scope: Scope) -> Assignment:
+    def _understood(self, text: AssignmentText, scalar: ScalarNode, scope: Scope) -> Assignment:
         targets, values = [], []
         for name, value in zip(text.targets, text.values, strict=True):
             target, type_ = self._assigned(name, scope)
@@ -248,20 +248,20 @@ class RuleReader:
         index = understand(name.index, scope).term if name.index is not None else None
         return Target(word, index), variables[word].type
 
-    def _sends(self, node: Mapping, scope: Scope) -> tuple[Send, ...]:
+    def _sends(self, node: MappingNode, scope: Scope) -> tuple[Send, ...]:
         entries = self._shapes.scalars(
-            node.get("send"), "a send", "a message such as hello via left_up"
+            node.get("send"), "a send", "a message such as hello via front_up"
         )
         found = (self._send(scalar, scope) for scalar in entries)
         return tuple(send for send in found if send is not None)
 
-    def _send(self, scalar: Scalar, scope: Scope) -> Send | None:
+    def _send(self, scalar: ScalarNode, scope: Scope) -> Send | None:
         text = self._phrases.parse(scalar, parse_send)
         if text is None:
             return None
         return self._phrases.attempt(scalar, lambda: self._understood_send(text, scalar, scope))
 
-    def _understood_send(self, text: SendText, scalar: Scalar, scope: Scope) -> Send:
+    def _understood_send(self, text: SendText, scalar: ScalarNode, scope: Scope) -> Send:
         parameters = self._phrases.parameters
         message = parameters.get(text.message.text, text.message.text)
         link = self._link_of(text, message)
@@ -281,7 +281,7 @@ class RuleReader:
         shown = f"{message}{self._shown_value(scalar)} via {link.name}"
         return Send(message, value, link.name, shown, scalar.place)
 
-    def _shown_value(self, scalar: Scalar) -> str:
+    def _shown_value(self, scalar: ScalarNode) -> str:
         match = re.search(r"\(.*\)", self._with_parameters(scalar))
         return match[0] if match else ""
 
@@ -317,7 +317,7 @@ class RuleReader:
         text = f"no link from {self._own.name} carries {message!r}"
         raise _wrong(name, text, "", message, known)
 
-    def _target(self, node: Mapping) -> str | None:
+    def _target(self, node: MappingNode) -> str | None:
         given = node.get("to")
         scalar = self._shapes.scalar(given, "a target", "the name of a state") if given else None
         if scalar is None:
@@ -330,7 +330,7 @@ class RuleReader:
             return None
         return self._shapes.known(filled, "state", self._own.states)
 
-    def _separate(self, node: Mapping) -> bool:
+    def _separate(self, node: MappingNode) -> bool:
         return self._shapes.choice(
             node.get("steps"), "steps", ("separate", "together"), "together"
         ) == ("separate")

@@ -9,13 +9,13 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Iterator
 
-from modecheck.model.mistakes import Notebook
+from modecheck.model.errors import Notebook
 from modecheck.model.yaml_nodes import (
     LARGEST_INTEGER,
-    Mapping,
+    MappingNode,
     Node,
-    Scalar,
-    Sequence,
+    ScalarNode,
+    SequenceNode,
     kind_of,
     shortened,
 )
@@ -53,22 +53,22 @@ class Shapes:
     def __init__(self, notes: Notebook) -> None:
         self.notes = notes
 
-    def mapping(self, node: Node | None, what: str) -> Mapping | None:
+    def mapping(self, node: Node | None, what: str) -> MappingNode | None:
         """A mapping of names that a person chose; each must be an identifier."""
-        if node is None or (isinstance(node, Scalar) and node.is_null):
+        if node is None or (isinstance(node, ScalarNode) and node.is_null):
             return None
-        if not isinstance(node, Mapping):
+        if not isinstance(node, MappingNode):
             self.notes.add(f"{kind_of(node)} as {what}", node.place, expected="a mapping")
             return None
         return node
 
     def record(
         self, node: Node, what: str, known: Collection[str], required: Collection[str] = ()
-    ) -> Mapping | None:
+    ) -> MappingNode | None:
         """A mapping whose keys are all among `known`, with all of `required`."""
-        if isinstance(node, Scalar) and node.is_null and not required:
-            return Mapping({}, {}, node.place)
-        if not isinstance(node, Mapping):
+        if isinstance(node, ScalarNode) and node.is_null and not required:
+            return MappingNode({}, {}, node.place)
+        if not isinstance(node, MappingNode):
             expected = f"a mapping with {', '.join(sorted(required or known))}"
             self.notes.add(f"{kind_of(node)} as {what}", node.place, expected=expected)
             return None
@@ -87,7 +87,7 @@ class Shapes:
             return None
         return node
 
-    def named(self, node: Node | None, what: str) -> Iterator[tuple[str, Scalar, Node]]:
+    def named(self, node: Node | None, what: str) -> Iterator[tuple[str, ScalarNode, Node]]:
         """The entries of a mapping of chosen names: name, its key, what stands under it."""
         mapping = self.mapping(node, what)
         if mapping is None:
@@ -96,7 +96,7 @@ class Shapes:
             if self.identifier(mapping.keys[name], f"a name in {what}"):
                 yield name, mapping.keys[name], child
 
-    def identifier(self, scalar: Scalar, what: str) -> str | None:
+    def identifier(self, scalar: ScalarNode, what: str) -> str | None:
         """A name of letters, digits and underscores that means nothing else in expressions."""
         text = scalar.text
         if not IDENTIFIER.fullmatch(text):
@@ -113,39 +113,39 @@ class Shapes:
             return None
         return text
 
-    def scalar(self, node: Node, what: str, expected: str) -> Scalar | None:
-        if isinstance(node, Scalar) and not node.is_null:
+    def scalar(self, node: Node, what: str, expected: str) -> ScalarNode | None:
+        if isinstance(node, ScalarNode) and not node.is_null:
             return node
         self.notes.add(f"{kind_of(node)} as {what}", node.place, expected=expected)
         return None
 
-    def scalars(self, node: Node | None, what: str, expected: str) -> list[Scalar]:
+    def scalars(self, node: Node | None, what: str, expected: str) -> list[ScalarNode]:
         """A list of texts; one text may stand without brackets."""
-        if node is None or (isinstance(node, Scalar) and node.is_null):
+        if node is None or (isinstance(node, ScalarNode) and node.is_null):
             return []
-        if isinstance(node, Sequence):
+        if isinstance(node, SequenceNode):
             found = (self.scalar(item, what, expected) for item in node.items)
             return [item for item in found if item is not None]
         one = self.scalar(node, what, f"{expected}, or a list of them")
         return [one] if one is not None else []
 
-    def tags(self, node: Node | None) -> tuple[str, ...]:
+    def concerns(self, node: Node | None) -> tuple[str, ...]:
         """Words that say what a part has to do with, each once."""
-        scalars = self.scalars(node, "a tag", "a word such as radio, power or charging")
-        words = (self.identifier(scalar, "a tag") for scalar in scalars)
+        scalars = self.scalars(node, "a concern", "a word such as radio, power or charging")
+        words = (self.identifier(scalar, "a concern") for scalar in scalars)
         return tuple(dict.fromkeys(word for word in words if word))
 
     def truth(self, node: Node | None, what: str, *, default: bool = False) -> bool:
         if node is None:
             return default
-        if isinstance(node, Scalar) and node.truth is not None:
+        if isinstance(node, ScalarNode) and node.truth is not None:
             return node.truth
         self.notes.add(f"{kind_of(node)} as {what}", node.place, expected="true or false")
         return default
 
     def integer(self, node: Node, what: str, low: int, high: int) -> int | None:
         """An integer from `low` to `high`."""
-        value = node.integer if isinstance(node, Scalar) else None
+        value = node.integer if isinstance(node, ScalarNode) else None
         if value is not None and low <= value <= high:
             return value
         expected = f"an integer from {low} to {high}"
@@ -166,7 +166,7 @@ class Shapes:
         return default
 
     def known(
-        self, scalar: Scalar, what: str, choices: Collection[str], *, empty: str = ""
+        self, scalar: ScalarNode, what: str, choices: Collection[str], *, empty: str = ""
     ) -> str | None:
         """A name that must be among `choices`; `what` is the kind of thing named."""
         if scalar.text in choices:

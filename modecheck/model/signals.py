@@ -1,38 +1,38 @@
-"""Signals that raise each other: allowed as long as no signal can raise itself."""
+"""Signals that lead to each other: allowed as long as no signal can lead to itself."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 
-from modecheck.model.mistakes import Notebook
+from modecheck.model.errors import Notebook
 from modecheck.model.parts import Chip
 from modecheck.model.places import Place
 
 
-def note_raise_cycle(chips: Mapping[str, Chip], notes: Notebook) -> None:
-    """Note a cycle in the graph of signals: an edge from each event of a rule to what it raises.
+def note_signal_cycle(chips: Mapping[str, Chip], notes: Notebook) -> None:
+    """Note a cycle in the graph of signals: an edge from each event of a rule to what it signals.
 
     Without a cycle every cascade ends, and a step is finite.
     """
-    raises: dict[str, dict[str, Place]] = {}
+    signals: dict[str, dict[str, Place]] = {}
     for chip in chips.values():
         for rule in chip.rules:
             for event in rule.trigger:
-                for signal in rule.raises:
-                    raises.setdefault(event.name, {}).setdefault(signal, rule.place)
-    cycle = _cycle(raises)
+                for signal in rule.signals:
+                    signals.setdefault(event.name, {}).setdefault(signal, rule.place)
+    cycle = _cycle(signals)
     if cycle:
-        place = raises[cycle[0]][cycle[1]]
-        message = f"signals raise each other for ever: {' → '.join(cycle)}"
+        place = signals[cycle[0]][cycle[1]]
+        message = f"signals lead to each other for ever: {' → '.join(cycle)}"
         notes.add(message, place, expected="a chain of signals that ends")
 
 
-def _cycle(raises: Mapping[str, Mapping[str, Place]]) -> list[str]:
+def _cycle(signals: Mapping[str, Mapping[str, Place]]) -> list[str]:
     """Some cycle of the graph, its first signal repeated at the end, or nothing."""
     finished: set[str] = set()
-    for start in raises:
+    for start in signals:
         path: list[str] = []
-        pending = [(start, iter(raises[start]))] if start not in finished else []
+        pending = [(start, iter(signals[start]))] if start not in finished else []
         path += [start] if pending else []
         while pending:
             name, following = pending[-1]
@@ -43,7 +43,7 @@ def _cycle(raises: Mapping[str, Mapping[str, Place]]) -> list[str]:
                 path.pop()
             elif after in path:
                 return [*path[path.index(after) :], after]
-            elif after in raises and after not in finished:
-                pending.append((after, iter(raises[after])))
+            elif after in signals and after not in finished:
+                pending.append((after, iter(signals[after])))
                 path.append(after)
     return []

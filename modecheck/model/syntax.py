@@ -12,7 +12,7 @@
     atom        = integer | name {"." name} ["[" choice "]"] | "(" choice ")"
                 | ("min" | "max") "(" choice {"," choice} ")"
                 | event "(" name {"." name} ")"        (only in requirements)
-    event       = "sent" | "accepted" | "delivered" | "dropped" | "raised" | "taken"
+    event       = "sent" | "accepted" | "delivered" | "dropped" | "signalled" | "taken"
     assignment  = target {"," target} "=" choice {"," choice} | target ("+=" | "-=") choice
     send        = name ["(" choice ")"] ["via" name]
 
@@ -39,12 +39,12 @@ TOKEN = re.compile(
 )
 FROM_C = {"&&": "and", "||": "or", "!": "not"}
 COMPARISONS = ("==", "!=", "<=", ">=", "<", ">")
-EVENT_WORDS = ("sent", "accepted", "delivered", "dropped", "raised", "taken")
+EVENT_WORDS = ("sent", "accepted", "delivered", "dropped", "signalled", "taken")
 KEYWORDS = frozenset({"and", "or", "not", "in", "if", "else", "via"})
 
 
 @dataclass(eq=False)
-class SyntaxMistake(Exception):
+class ExpressionError(Exception):
     """The text does not follow the grammar at `offset` (0-based, in characters)."""
 
     message: str
@@ -128,7 +128,7 @@ class _Token:
 
 
 def parse_condition(text: str) -> Tree:
-    """The syntax tree of a whole expression. Raises `SyntaxMistake`."""
+    """The syntax tree of a whole expression. Raises `ExpressionError`."""
     parser = _Parser(text)
     tree = parser.choice()
     parser.end("an operator or the end")
@@ -136,7 +136,7 @@ def parse_condition(text: str) -> Tree:
 
 
 def parse_assignment(text: str) -> AssignmentText:
-    """`a = 1`, `a, b = b, a`, `a += 1`. Raises `SyntaxMistake`."""
+    """`a = 1`, `a, b = b, a`, `a += 1`. Raises `ExpressionError`."""
     parser = _Parser(text)
     result = parser.assignment()
     parser.end("the end of the assignment")
@@ -144,7 +144,7 @@ def parse_assignment(text: str) -> AssignmentText:
 
 
 def parse_send(text: str) -> SendText:
-    """`hello via left_up`, `keys(held) via left_air`. Raises `SyntaxMistake`."""
+    """`hello via front_up`, `picture(held) via front_air`. Raises `ExpressionError`."""
     parser = _Parser(text)
     result = parser.send()
     parser.end("'via' and a link, or the end")
@@ -153,13 +153,13 @@ def parse_send(text: str) -> SendText:
 
 def _tokens(text: str) -> list[_Token]:
     if len(text) > LONGEST:
-        raise SyntaxMistake("the expression is too long", 0, 1, f"at most {LONGEST} characters")
+        raise ExpressionError("the expression is too long", 0, 1, f"at most {LONGEST} characters")
     tokens, position = [], 0
     while position < len(text.rstrip()):
         match = TOKEN.match(text, position)
         if match is None:
             at = position + len(text[position:]) - len(text[position:].lstrip())
-            raise SyntaxMistake(f"{text[at]!r} has no meaning here", at, 1, "a name or a number")
+            raise ExpressionError(f"{text[at]!r} has no meaning here", at, 1, "a name or a number")
         kind = str(match.lastgroup)
         tokens.append(_Token(match[kind], match.start(kind), kind))
         position = match.end()
@@ -183,15 +183,15 @@ class _Parser:
             return self._tokens[self._next].offset
         return len(self._text.rstrip())
 
-    def _fail(self, expected: str) -> SyntaxMistake:
+    def _fail(self, expected: str) -> ExpressionError:
         found = self._peek()
         width = max(len(found), 1)
         if found in FROM_C:
-            return SyntaxMistake(f"{found!r} is not used", self._offset(), width, FROM_C[found])
+            return ExpressionError(f"{found!r} is not used", self._offset(), width, FROM_C[found])
         if found == "=":
-            return SyntaxMistake("'=' does not compare", self._offset(), width, "'=='")
+            return ExpressionError("'=' does not compare", self._offset(), width, "'=='")
         message = f"unexpected {found!r}" if found else "the expression stops too early"
-        return SyntaxMistake(message, self._offset(), width, expected)
+        return ExpressionError(message, self._offset(), width, expected)
 
     def _take(self, text: str) -> bool:
         if self._peek() == text:
@@ -217,7 +217,7 @@ class _Parser:
     def choice(self) -> Tree:
         self._depth += 1
         if self._depth > DEEPEST:
-            raise SyntaxMistake(
+            raise ExpressionError(
                 "the expression is nested too deep", self._offset(), 1, f"at most {DEEPEST} levels"
             )
         start = self._offset()
@@ -288,7 +288,9 @@ class _Parser:
         while self._peek() in ("+", "-"):
             operator, terms = self._peek(), terms + 1
             if terms > LONGEST_SUM:
-                raise SyntaxMistake("the sum is too long", start, 1, f"at most {LONGEST_SUM} terms")
+                raise ExpressionError(
+                    "the sum is too long", start, 1, f"at most {LONGEST_SUM} terms"
+                )
             self._next += 1
             value = self._apply(operator, start, value, self._sign())
         return value
@@ -313,7 +315,7 @@ class _Parser:
         if word.isdigit() and word.isascii():
             self._next += 1
             if len(word) > 10 or int(word) > 2**31 - 1:
-                raise SyntaxMistake(
+                raise ExpressionError(
                     "the number is too large", start, len(word), "at most 2147483647"
                 )
             return Number(int(word), start, len(word))
@@ -324,7 +326,7 @@ class _Parser:
             return self._call(word, start)
         if self._follows("(") and self._tokens[self._next].kind == "name" and word not in KEYWORDS:
             expected = f"min or max; in a requirement also {', '.join(EVENT_WORDS)}"
-            raise SyntaxMistake(f"there is no function {word!r}", start, len(word), expected)
+            raise ExpressionError(f"there is no function {word!r}", start, len(word), expected)
         return self.name("a name, a number or '('")
 
     def _call(self, word: str, start: int) -> Call:
@@ -367,13 +369,15 @@ class _Parser:
             found = self._peek()
             expected = "'=' and a value (quote entries that hold a comma)"
             message = f"unexpected {found!r}" if found else "no value is assigned"
-            raise SyntaxMistake(message, self._offset(), max(len(found), 1), expected)
+            raise ExpressionError(message, self._offset(), max(len(found), 1), expected)
         values = [self.choice()]
         while self._take(","):
             values.append(self.choice())
         if len(values) != len(targets):
             message = f"{len(targets)} variables, but {len(values)} values"
-            raise SyntaxMistake(message, 0, len(self._text.rstrip()), "as many values as variables")
+            raise ExpressionError(
+                message, 0, len(self._text.rstrip()), "as many values as variables"
+            )
         return AssignmentText(tuple(targets), tuple(values))
 
     def _accumulation(self, target: Name) -> AssignmentText:

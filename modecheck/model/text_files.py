@@ -6,7 +6,7 @@ import os
 import re
 from hashlib import sha256
 
-from modecheck.model.mistakes import Notebook
+from modecheck.model.errors import Notebook
 from modecheck.model.places import Place, Source
 
 MOST_BYTES = 4 * 1024 * 1024

@@ -99,11 +99,11 @@ def _signals(device: Device) -> Iterator[Unused]:
         for need in device.requirements.values()
         for term in need.terms
         for part in parts_of(term)
-        if isinstance(part, Happens) and part.kind == "raised"
+        if isinstance(part, Happens) and part.kind == "signalled"
     }
     for chip in device.chips.values():
         for rule in chip.rules:
-            for signal in rule.raises:
+            for signal in rule.signals:
                 if signal not in heard:
                     yield Unused(
                         f"signal.{signal}", f"no chip hears the signal {signal}", rule.place

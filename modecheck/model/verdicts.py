@@ -8,7 +8,14 @@ from datetime import date
 
 from modecheck.model.parts import Acceptance, Expectation
 from modecheck.model.shapes import Shapes
-from modecheck.model.yaml_nodes import Mapping, Node, Scalar, Sequence, kind_of, shortened
+from modecheck.model.yaml_nodes import (
+    MappingNode,
+    Node,
+    ScalarNode,
+    SequenceNode,
+    kind_of,
+    shortened,
+)
 
 FINDING = re.compile(r"[a-z]+(-[a-z]+)*:\S.*")
 LONGEST_SCENARIO = 1_000_000
@@ -49,8 +56,8 @@ class VerdictReader:
 
     def _records(
         self, node: Node | None, what: str, known: tuple[str, ...], required: tuple[str, ...]
-    ) -> Iterator[Mapping]:
-        if node is not None and not isinstance(node, Sequence):
+    ) -> Iterator[MappingNode]:
+        if node is not None and not isinstance(node, SequenceNode):
             self._shapes.notes.add(f"{kind_of(node)} as {what}", node.place, expected="a list")
             return
         for item in node.items if node is not None else ():
@@ -58,7 +65,7 @@ class VerdictReader:
             if record is not None:
                 yield record
 
-    def _finding(self, record: Mapping) -> Scalar | None:
+    def _finding(self, record: MappingNode) -> ScalarNode | None:
         expected = "a finding as check prints it, code:subject"
         scalar = self._shapes.scalar(record.entries["finding"], "a finding", expected)
         if scalar is None or FINDING.fullmatch(scalar.text):
@@ -69,7 +76,7 @@ class VerdictReader:
 
     def _date(self, node: Node) -> date | None:
         try:
-            return date.fromisoformat(node.text if isinstance(node, Scalar) else "")
+            return date.fromisoformat(node.text if isinstance(node, ScalarNode) else "")
         except ValueError:
             expected = "a date such as 2027-03-31"
             self._shapes.notes.add(f"{kind_of(node)} as until", node.place, expected=expected)

@@ -15,7 +15,7 @@ from typing import TypeAlias
 
 import yaml
 
-from modecheck.model.mistakes import Notebook
+from modecheck.model.errors import Notebook
 from modecheck.model.places import Place, Source
 from modecheck.model.text_files import CONTROL, read_text
 from modecheck.model.yaml_mistakes import REMEDIES, slip_behind
@@ -36,7 +36,7 @@ LONGEST_INTEGER = 12
 
 
 @dataclass(slots=True)
-class Scalar:
+class ScalarNode:
     """A piece of text; `plain` when it stood without quotes."""
 
     text: str
@@ -69,7 +69,7 @@ class Scalar:
 
 
 @dataclass(slots=True)
-class Sequence:
+class SequenceNode:
     """A list of nodes."""
 
     items: list[Node]
@@ -77,31 +77,31 @@ class Sequence:
 
 
 @dataclass(slots=True)
-class Mapping:
+class MappingNode:
     """Names to nodes, in the order of the file; `keys` holds the nodes of the names.
 
     `layers` are the mappings that were laid over each other to make it, if any were.
     """
 
     entries: dict[str, Node]
-    keys: dict[str, Scalar]
+    keys: dict[str, ScalarNode]
     place: Place
-    layers: tuple[Mapping, ...] = field(default=(), compare=False, repr=False)
+    layers: tuple[MappingNode, ...] = field(default=(), compare=False, repr=False)
 
     def get(self, name: str) -> Node | None:
         """The node under `name`; an explicit null counts as absent."""
         node = self.entries.get(name)
-        return None if isinstance(node, Scalar) and node.is_null else node
+        return None if isinstance(node, ScalarNode) and node.is_null else node
 
 
-Node: TypeAlias = Scalar | Sequence | Mapping
+Node: TypeAlias = ScalarNode | SequenceNode | MappingNode
 
 
 def kind_of(node: Node) -> str:
     """What a node is, in words fit for a mistake."""
-    if isinstance(node, Mapping):
+    if isinstance(node, MappingNode):
         return "a mapping"
-    if isinstance(node, Sequence):
+    if isinstance(node, SequenceNode):
         return "a list"
     return "nothing" if node.is_null else f"{shortened(node.text)!r}"
 
@@ -128,10 +128,10 @@ def read_yaml(path: str, notes: Notebook, *, named_at: Place | None = None) -> N
 class _Open:
     """A collection that is still being filled."""
 
-    node: Sequence | Mapping
+    node: SequenceNode | MappingNode
     anchor: str | None
     size: int = 1
-    key: Scalar | None = None
+    key: ScalarNode | None = None
 
 
 @dataclass(slots=True)
@@ -183,15 +183,15 @@ class _TreeBuilder:
                 self.notes.add("a second document", self._place(event), expected="one document")
                 return False
         elif isinstance(event, yaml.ScalarEvent):
-            scalar = Scalar(event.value, event.style in (None, ""), self._place(event))
+            scalar = ScalarNode(event.value, event.style in (None, ""), self._place(event))
             self._note_odd(event, CONTROL.search(event.value))
             return self._put(scalar, event.anchor, 1)
         elif isinstance(event, yaml.AliasEvent):
             return self._put_alias(event)
         elif isinstance(event, yaml.SequenceStartEvent):
-            return self._push(Sequence([], self._place(event)), event)
+            return self._push(SequenceNode([], self._place(event)), event)
         elif isinstance(event, yaml.MappingStartEvent):
-            return self._push(Mapping({}, {}, self._place(event)), event)
+            return self._push(MappingNode({}, {}, self._place(event)), event)
         elif isinstance(event, yaml.CollectionEndEvent):
             done = self.open.pop()
             return self._put(done.node, done.anchor, done.size, counted=True)
@@ -206,7 +206,7 @@ class _TreeBuilder:
             message = f"the tag {shortened(tag)!r} means nothing here"
             self.notes.add(message, self._place(event), expected="the value without a tag")
 
-    def _push(self, node: Sequence | Mapping, event: yaml.CollectionStartEvent) -> bool:
+    def _push(self, node: SequenceNode | MappingNode, event: yaml.CollectionStartEvent) -> bool:
         self._note_odd(event)
         if len(self.open) >= DEEPEST:
             limit = f"at most {DEEPEST} levels"
@@ -243,7 +243,7 @@ class _TreeBuilder:
             return True
         parent = self.open[-1]
         parent.size += size
-        if isinstance(parent.node, Sequence):
+        if isinstance(parent.node, SequenceNode):
             items = parent.node.items
             if not self._is_cut(items[-1] if items else None, node):
                 items.append(node)
@@ -253,7 +253,7 @@ class _TreeBuilder:
 
     def _is_cut(self, before: Node | None, node: Node) -> bool:
         """Whether a comma has cut a text in brackets in two: the pieces are then put together."""
-        if not (isinstance(before, Scalar) and before.plain and isinstance(node, Scalar)):
+        if not (isinstance(before, ScalarNode) and before.plain and isinstance(node, ScalarNode)):
             return False
         is_open = before.text.count("(") > before.text.count(")")
         if not (is_open and node.plain and ")" in node.text):
@@ -264,7 +264,7 @@ class _TreeBuilder:
         self.notes.add(message, before.place, expected=expected)
         return True
 
-    def _put_in_mapping(self, parent: _Open, mapping: Mapping, node: Node) -> None:
+    def _put_in_mapping(self, parent: _Open, mapping: MappingNode, node: Node) -> None:
         if parent.key is None:
             parent.key = self._as_key(node)
             return
@@ -280,11 +280,11 @@ class _TreeBuilder:
         mapping.entries[key.text] = node
         mapping.keys[key.text] = key
 
-    def _as_key(self, node: Node) -> Scalar:
-        if isinstance(node, Scalar):
+    def _as_key(self, node: Node) -> ScalarNode:
+        if isinstance(node, ScalarNode):
             return node
         self.notes.add(f"{kind_of(node)} cannot be a key", node.place, expected="a word")
-        return Scalar(NO_KEY, False, node.place)
+        return ScalarNode(NO_KEY, False, node.place)
 
     def _place_of_error(self, error: yaml.MarkedYAMLError) -> Place:
         """Where it went wrong; behind the last line, where it began or the end of that line."""

@@ -6,13 +6,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from modecheck.model.terms import Happens
-from modecheck.product.form import Product
+from modecheck.product.ir import Product
 from modecheck.product.lowering import Addresses, lowered
-from modecheck.product.watching import EventPlan
+from modecheck.product.observers import EventPlan
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class AskedEvents:
     """`bits` has the bit of each event in what a step reports; the condition `until:NAME` of the
     product holds where the question NAME ends.
     """
@@ -21,7 +21,7 @@ class Asked:
     bits: Mapping[Happens, int]
 
 
-def asked(product: Product, addresses: Addresses) -> Asked:
+def asked(product: Product, addresses: Addresses) -> AskedEvents:
     """The product for the questions of its device."""
     known = len(product.watched_events)
     plan = EventPlan(replace(product, events=product.events[:known]))
@@ -38,4 +38,4 @@ def asked(product: Product, addresses: Addresses) -> Asked:
         watched_events=(*product.watched_events, *names),
         conditions=conditions,
     )
-    return Asked(told, {happens: 1 << number for happens, number in plan.numbers.items()})
+    return AskedEvents(told, {happens: 1 << number for happens, number in plan.numbers.items()})

@@ -1,4 +1,4 @@
-"""Automata that judge runs: what a watcher's table is made from.
+"""Automata that judge runs: what an observer's table is made from.
 
 A run is a sequence of positions; at each, some atoms hold. An automaton reads the valuations, the
 one of the initial state first, and breaks a run in one of two ways: it comes to a bad state, or
@@ -39,7 +39,7 @@ class Automaton:
 
 
 @dataclass(slots=True)
-class Sketch:
+class AutomatonSketch:
     """An automaton told by a function on states of any kind; `build` numbers what is reachable.
 
     `step` gives the next state for (state, valuation). The others are predicates.

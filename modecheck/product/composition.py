@@ -7,18 +7,17 @@ from dataclasses import replace
 
 from modecheck.model.clocks import common_measure, durations
 from modecheck.model.parts import Chip, Clock, Device, Event, Link, Reply, Rule
-from modecheck.product.asking import Asked, asked
-from modecheck.product.conditions import moments_due, state_conditions
+from modecheck.product.asking import AskedEvents, asked
 from modecheck.product.fairness import fair_sets, fairness_of
 from modecheck.product.fields import FieldPlan, delay_of, message_forms, plan_fields
-from modecheck.product.form import (
-    Apply,
-    ChipForm,
-    Constant,
+from modecheck.product.ir import (
+    ApplyIR,
+    ChipIR,
+    ConstantIR,
     Due,
-    EventForm,
+    EventIR,
     Failure,
-    FaultForm,
+    FaultIR,
     Label,
     MessageIn,
     Otherwise,
@@ -28,42 +27,45 @@ from modecheck.product.form import (
     Read,
     Reception,
     Ticking,
-    TimeForm,
+    TimeIR,
 )
 from modecheck.product.lowering import FALSE, Addresses, lowered
+from modecheck.product.observers import watch
 from modecheck.product.reactions import Labels, ReactionBuilder
+from modecheck.product.state_conditions import moments_due, state_conditions
 from modecheck.product.timing import TimerCode
-from modecheck.product.watching import watch
 
 
-def compose(device: Device, *, watching: Iterable[str] = (), leaps: bool = False) -> Product:
+def compose(
+    device: Device, *, observers: Iterable[str] = (), time_acceleration: bool = False
+) -> Product:
     """The product of all chips and actors of a device, in the variant it was read in; with a
-    watcher beside it for each requirement named in `watching`.
+    observer beside it for each requirement named in `observers`.
 
-    With `leaps` a tick is as long as all times of the device allow, and ticks at which nothing else
-    is possible are taken together, up to where something changes.
+    With `time_acceleration` a tick is as long as all times of the device allow, and ticks at which
+    nothing else is possible are taken together, up to where something changes.
     """
-    product, addresses = _alone(device, leaps=leaps)
-    names = tuple(watching)
+    product, addresses = _alone(device, time_acceleration=time_acceleration)
+    names = tuple(observers)
     if names:
         product = watch(product, addresses, names)
-    if leaps and product.time is not None:
-        product = replace(product, time=replace(product.time, leaps=True))
+    if time_acceleration and product.time is not None:
+        product = replace(product, time=replace(product.time, time_acceleration=True))
     return product
 
 
 _latest: list[tuple[Device, bool, Product, Addresses]] = []
-"""What was composed last: watchers are put beside the same product again and again."""
+"""What was composed last: observers are put beside the same product again and again."""
 
 
-def _alone(device: Device, *, leaps: bool) -> tuple[Product, Addresses]:
-    """The product without watchers, and where it keeps what they ask for."""
+def _alone(device: Device, *, time_acceleration: bool) -> tuple[Product, Addresses]:
+    """The product without observers, and where it keeps what they ask for."""
     for known, leapt, product, addresses in _latest:
-        if known is device and leapt == leaps:
+        if known is device and leapt == time_acceleration:
             return product, addresses
-    composition = _Composition(with_longest_tick(device) if leaps else device)
+    composition = _Composition(with_longest_tick(device) if time_acceleration else device)
     product = composition.product()
-    _latest[:] = [(device, leaps, product, composition.addresses)]
+    _latest[:] = [(device, time_acceleration, product, composition.addresses)]
     return product, composition.addresses
 
 
@@ -94,7 +96,7 @@ def _least_factor(number: int) -> int:
     return next((one for one in range(2, number + 1) if number % one == 0), 1)
 
 
-def compose_for_chances(device: Device) -> Asked:
+def compose_for_chances(device: Device) -> AskedEvents:
     """The product whose steps report the events that the device's questions name, and whose
     conditions tell where the answers are.
     """
@@ -139,7 +141,7 @@ class _Composition:
             time=time,
         )
 
-    def _time(self) -> TimeForm | None:
+    def _time(self) -> TimeIR | None:
         """What a tick does, and when there is none."""
         clock = self._device.clock
         if clock is None:
@@ -149,13 +151,15 @@ class _Composition:
             for name in self._device.chips
         )
         ages = (
-            Ticking(slot.age, Apply("!=", (Read(slot.code), Constant(0))), oldest, oldest, stops)
+            Ticking(
+                slot.age, ApplyIR("!=", (Read(slot.code), ConstantIR(0))), oldest, oldest, stops
+            )
             for queue in self._queues
             for slot in queue.slots
             if slot.age >= 0 and (oldest := self._plan.fields[slot.age].high)
             for stops in [(queue.earliest, oldest) if 0 < queue.earliest < oldest else (oldest,)]
         )
-        return TimeForm(
+        return TimeIR(
             label=self._labels.number(Label(TICK, "tick")),
             tickings=(*(ticking for code in timing for ticking in code.tickings()), *ages),
             due=tuple(self._dues()),
@@ -182,7 +186,7 @@ class _Composition:
             if label.kind == "rule" and "chips" in clock.at_once:
                 rule = self._rules[label.rule]
                 yield from [number] if rule.kind == "internal" and self._owes(rule) else []
-            elif label.kind in ("deliver", "ignore") and "links" in clock.at_once:
+            elif label.kind in ("deliver", "discard") and "links" in clock.at_once:
                 link = self._device.links[self._queues[label.queue].name]
                 yield from [number] if link.delay is None and link.fair != "none" else []
 
@@ -198,22 +202,22 @@ class _Composition:
         names += [DROPPED] if len(self._device.modes) > 1 else []
         return tuple(dict.fromkeys(names))
 
-    def _events(self) -> Iterator[EventForm]:
+    def _events(self) -> Iterator[EventIR]:
         actors = {acting(chip.name): chip.name for chip in self._device.chips.values()}
         sent = {sending(message): message for message in _messages(self._device)}
         for name in self._watched_events():
             if name == DROPPED:
-                yield EventForm(dropped=frozenset(self._payloads()))
+                yield EventIR(dropped=frozenset(self._payloads()))
             elif name in actors:
                 chip = self._chip_numbers[actors[name]]
                 own = (n for n, rule in enumerate(self._rules) if self._chip_of(rule) == chip)
-                yield EventForm(taken=frozenset(own))
+                yield EventIR(taken=frozenset(own))
             elif name in sent:
-                yield EventForm(
-                    sent=self._called(sent[name]), raised=self._signals_called(sent[name])
+                yield EventIR(
+                    sent=self._called(sent[name]), signalled=self._signals_called(sent[name])
                 )
             else:
-                yield EventForm(raised=self._signals_called(name), delivered=self._called(name))
+                yield EventIR(signalled=self._signals_called(name), delivered=self._called(name))
 
     def _payloads(self) -> Iterator[MessageIn]:
         for number, queue in enumerate(self._queues):
@@ -256,10 +260,10 @@ class _Composition:
             latest=-1 if delay.high is None else delay.high,
         )
 
-    def _chip(self, chip: Chip) -> ChipForm:
+    def _chip(self, chip: Chip) -> ChipIR:
         leaves = chip.leaves
         number = self._chip_numbers[chip.name]
-        return ChipForm(
+        return ChipIR(
             name=chip.name,
             actor=chip.actor,
             state_field=self._plan.states[chip.name],
@@ -300,14 +304,14 @@ class _Composition:
         message = self._queues[queue].messages[code - 1].name
         event = Event(message, link)
         rules = [rule for rule in chip.rules_at(leaf) if _hears(rule.trigger, event)]
-        label = Label(f"{link} to {chip.name}, ignored", "ignore", -1, queue, message=code)
+        label = Label(f"{link} to {chip.name}, discarded", "discard", -1, queue, message=code)
         text = f"{chip.name} in {leaf} has no answer to {message}"
         subject = f"{chip.name}.{leaf}.{message}"
         return Reception(
             reactions=self._reactions(rules, queue, code),
             otherwise=reply_of(chip, leaf, event),
-            ignore_label=self._labels.number(label),
-            unhandled=Failure("unhandled-message", subject, text, chip.states[leaf].place),
+            discard_label=self._labels.number(label),
+            unspecified=Failure("unspecified-reception", subject, text, chip.states[leaf].place),
         )
 
     def _hearings(self, chip: Chip, leaf: str) -> dict[int, tuple[Reaction, ...]]:
@@ -330,7 +334,7 @@ class _Composition:
         afresh += TimerCode(timers, self._plan.states[chip.name], self._plan.fields).fresh()
         return tuple(afresh)
 
-    def _faults(self) -> list[FaultForm]:
+    def _faults(self) -> list[FaultIR]:
         faults = []
         named: set[tuple[str, str]] = set()
         free: set[tuple[str, str]] = set()
@@ -348,14 +352,14 @@ class _Composition:
                     faults.append(self._fault(kind, link.name, -1))
         return faults
 
-    def _fault(self, kind: str, target: str, budget: int) -> FaultForm:
+    def _fault(self, kind: str, target: str, budget: int) -> FaultIR:
         if kind in ("lose", "duplicate"):
             queue = [form.name for form in self._queues].index(target)
             label = self._labels.number(Label(f"{target} {kind}", kind, -1, queue))
-            return FaultForm(kind, queue, budget, label, {})
+            return FaultIR(kind, queue, budget, label, {})
         chip = self._chip_numbers[target]
         label = self._labels.number(Label(f"{target} {kind}", kind, -1, -1, chip))
-        return FaultForm(kind, chip, budget, label, self._cut_labels(kind, target, chip))
+        return FaultIR(kind, chip, budget, label, self._cut_labels(kind, target, chip))
 
     def _cut_labels(self, kind: str, target: str, chip: int) -> dict[tuple[int, int], int]:
         labels = {}
@@ -391,7 +395,7 @@ def sending(message: str) -> str:
 
 
 def acts(device: Device, names: Iterable[str]) -> tuple[str, ...]:
-    """The watched events that somebody begins what these names stand for: raises the signal, or
+    """The watched events that somebody begins what these names stand for: gives the signal, or
     sends the message. What was sent before and arrives now is none.
     """
     messages = _messages(device)
@@ -411,8 +415,8 @@ def reply_of(chip: Chip, leaf: str, event: Event) -> Otherwise:
     for state in chip.ancestry(leaf):
         for reply in chip.replies.get(state, ()):
             if _replies_to(reply, event):
-                return Otherwise.IGNORE if reply.manner == "ignore" else Otherwise.DEFER
-    return Otherwise.UNHANDLED
+                return Otherwise.DISCARD if reply.manner == "discard" else Otherwise.DEFER
+    return Otherwise.UNSPECIFIED
 
 
 def _replies_to(reply: Reply, event: Event) -> bool:

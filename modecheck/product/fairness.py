@@ -12,14 +12,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 from modecheck.model.parts import Device, Rule
-from modecheck.product.form import FairSet, FaultForm, Label, MessageIn, Queue
+from modecheck.product.ir import FairSet, FaultIR, Label, MessageIn, Queue
 
 
 def fair_sets(
     device: Device,
     rules: Sequence[Rule],
     queues: Sequence[Queue],
-    faults: Sequence[FaultForm],
+    faults: Sequence[FaultIR],
     labels: Sequence[Label],
 ) -> tuple[FairSet, ...]:
     """The sets of a product, rules first; those that owe nothing are left out."""
@@ -29,7 +29,7 @@ def fair_sets(
     for number, label in enumerate(labels):
         if label.kind == "rule":
             of_rules.setdefault(label.rule, set()).add(number)
-        elif label.kind in ("deliver", "ignore"):
+        elif label.kind in ("deliver", "discard"):
             of_messages.setdefault((label.queue, label.message), set()).add(number)
     ticks = frozenset(number for number, label in enumerate(labels) if label.kind == "tick")
     return (

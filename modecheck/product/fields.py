@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 
 from modecheck.model.parts import Device, FaultGroup, Link, Rule
 from modecheck.model.terms import IsLate, Term, parts_of
-from modecheck.product.form import Field, MessageForm, Slot
-from modecheck.product.timing import ChipTimers, Moments, moments, plan_timers
+from modecheck.product.ir import Field, MessageIR, Slot
+from modecheck.product.timing import ChipTimers, TickInterval, moments, plan_timers
 
 
 @dataclass(slots=True)
@@ -87,7 +87,7 @@ def _slots(plan: FieldPlan, device: Device, link: Link) -> tuple[Slot, ...]:
     return tuple(slots)
 
 
-def _oldest(delay: Moments) -> int:
+def _oldest(delay: TickInterval) -> int:
     """The age beyond which nothing changes: what is overdue, its link being down, stays due."""
     return delay.low if delay.high is None else delay.high
 
@@ -96,16 +96,16 @@ def _has_delay(device: Device, link: Link) -> bool:
     return device.clock is not None and link.delay is not None
 
 
-def delay_of(device: Device, link: Link) -> Moments:
+def delay_of(device: Device, link: Link) -> TickInterval:
     """From which age to which a message is delivered; at any age where time is not counted."""
     if device.clock is None or link.delay is None:
-        return Moments(0, None)
+        return TickInterval(0, None)
     return moments(device.clock, link.delay)
 
 
-def message_forms(link: Link) -> tuple[MessageForm, ...]:
+def message_forms(link: Link) -> tuple[MessageIR, ...]:
     return tuple(
-        MessageForm(
+        MessageIR(
             message.name,
             message.kind,
             message.type.low if message.type else 0,

@@ -8,20 +8,20 @@ from dataclasses import dataclass, field
 from modecheck.model import terms
 from modecheck.model.parts import Chip
 from modecheck.model.places import Place
-from modecheck.product.form import (
-    Apply,
-    Constant,
+from modecheck.product.ir import (
+    ApplyIR,
+    ConstantIR,
     Expression,
     Failure,
     Happened,
-    IsLate,
-    Payload,
+    IsLateIR,
+    PayloadIR,
     Read,
     ReadItem,
 )
 
-FALSE = Constant(0)
-TRUE = Constant(1)
+FALSE = ConstantIR(0)
+TRUE = ConstantIR(1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,15 +39,15 @@ class Addresses:
 def lowered(term: terms.Term, addresses: Addresses, place: Place) -> Expression:
     """The expression of a term, constants folded. `place` is blamed for an index out of range."""
     if isinstance(term, terms.Constant):
-        return Constant(term.value)
+        return ConstantIR(term.value)
     if isinstance(term, terms.ReadVariable):
         return _variable(term, addresses, place)
     if isinstance(term, terms.InState):
         return _in_state(term, addresses)
     if isinstance(term, terms.Payload):
-        return Payload()
+        return PayloadIR()
     if isinstance(term, terms.IsLate):
-        return IsLate()
+        return IsLateIR()
     if isinstance(term, terms.Happens):
         return Happened(addresses.events[term])
     arguments = tuple(lowered(argument, addresses, place) for argument in term.arguments)
@@ -60,7 +60,7 @@ def _variable(term: terms.ReadVariable, addresses: Addresses, place: Place) -> E
         return Read(first)
     index = lowered(term.index, addresses, place)
     length = addresses.chips[term.chip].variables[term.variable].length
-    if isinstance(index, Constant) and 0 <= index.value < length:
+    if isinstance(index, ConstantIR) and 0 <= index.value < length:
         return Read(first + index.value)
     return ReadItem(first, length, index, index_failure(term.chip, term.variable, length, place))
 
@@ -76,7 +76,7 @@ def _in_state(term: terms.InState, addresses: Addresses) -> Expression:
     if len(numbers) == len(leaves):
         return TRUE
     field = Read(addresses.states[term.chip])
-    tests = tuple(Apply("==", (field, Constant(number))) for number in numbers)
+    tests = tuple(ApplyIR("==", (field, ConstantIR(number))) for number in numbers)
     return folded("or", tests)
 
 
@@ -84,12 +84,12 @@ def folded(operator: str, arguments: tuple[Expression, ...]) -> Expression:
     """The operator applied, without work that is known beforehand."""
     if operator in ("and", "or"):
         return _folded_chain(operator, arguments)
-    if operator == "if" and isinstance(arguments[0], Constant):
+    if operator == "if" and isinstance(arguments[0], ConstantIR):
         return arguments[1] if arguments[0].value else arguments[2]
-    values = [argument.value for argument in arguments if isinstance(argument, Constant)]
+    values = [argument.value for argument in arguments if isinstance(argument, ConstantIR)]
     if len(values) == len(arguments):
-        return Constant(_computed(operator, values))
-    return Apply(operator, arguments)
+        return ConstantIR(_computed(operator, values))
+    return ApplyIR(operator, arguments)
 
 
 def valued(expression: Expression, state: Sequence[int]) -> bool:
@@ -97,24 +97,24 @@ def valued(expression: Expression, state: Sequence[int]) -> bool:
     return bool(_at(expression, state).value)
 
 
-def _at(expression: Expression, state: Sequence[int]) -> Constant:
-    if isinstance(expression, Constant):
+def _at(expression: Expression, state: Sequence[int]) -> ConstantIR:
+    if isinstance(expression, ConstantIR):
         return expression
     if isinstance(expression, Read):
-        return Constant(state[expression.field])
+        return ConstantIR(state[expression.field])
     if isinstance(expression, ReadItem):
         index = _at(expression.index, state).value
         # What cannot be judged is false, as everywhere.
         return (
-            Constant(state[expression.first + index]) if 0 <= index < expression.length else FALSE
+            ConstantIR(state[expression.first + index]) if 0 <= index < expression.length else FALSE
         )
-    if isinstance(expression, Apply):
+    if isinstance(expression, ApplyIR):
         if expression.operator == "if":
             test, yes, no = expression.arguments
             return _at(yes if _at(test, state).value else no, state)
         values = tuple(_at(argument, state) for argument in expression.arguments)
         result = folded(expression.operator, values)
-        assert isinstance(result, Constant)
+        assert isinstance(result, ConstantIR)
         return result
     return FALSE
 
@@ -126,17 +126,17 @@ def _folded_chain(operator: str, arguments: tuple[Expression, ...]) -> Expressio
         if argument == absorbing:
             # What stands before may still fail with an index out of range, so it stays.
             failing = tuple(part for part in kept if can_fail(part))
-            return Apply(operator, (*failing, absorbing)) if failing else absorbing
+            return ApplyIR(operator, (*failing, absorbing)) if failing else absorbing
         if argument != neutral:
             kept.append(argument)
     if len(kept) < 2:
         return kept[0] if kept else neutral
-    return Apply(operator, tuple(kept))
+    return ApplyIR(operator, tuple(kept))
 
 
 def can_fail(expression: Expression) -> bool:
     """Whether an index inside can be out of range."""
-    if isinstance(expression, Apply):
+    if isinstance(expression, ApplyIR):
         return any(can_fail(argument) for argument in expression.arguments)
     return isinstance(expression, ReadItem)
 

@@ -13,7 +13,7 @@ from collections.abc import Callable, Hashable
 from functools import cache
 from typing import NamedTuple
 
-from modecheck.product.automata import Automaton, Sketch
+from modecheck.product.automata import Automaton, AutomatonSketch
 
 PATTERNS = ("never", "always", "eventually", "whenever", "before")
 """Absence, universality, existence, response, precedence."""
@@ -189,7 +189,7 @@ def automaton_of(pattern: str, scope: str) -> Automaton:
         return open_ and not now.r and (now.p or not inside.tested_by_p)
 
     begins = OUTSIDE if scope in ("after", "between", "after_until") else inside.begin()
-    sketch = Sketch(
+    sketch = AutomatonSketch(
         start=begins,
         atoms=len(atoms),
         step=lambda state, valuation: advance(inside, state, named(valuation)),
@@ -261,7 +261,7 @@ def _precedence_after() -> Automaton:
             return "failed"
         return "open" if open_ else state
 
-    return Sketch(
+    return AutomatonSketch(
         start=OUTSIDE,
         atoms=3,
         step=step,

@@ -9,10 +9,10 @@ from modecheck.model.parts import Assignment, Chip, Device, Rule
 from modecheck.model.parts import Send as SendOfRule
 from modecheck.model.parts import Target as TargetName
 from modecheck.product.fields import FieldPlan
-from modecheck.product.form import (
-    Apply,
+from modecheck.product.ir import (
+    ApplyIR,
     Assign,
-    Constant,
+    ConstantIR,
     Expression,
     Failure,
     Label,
@@ -20,8 +20,8 @@ from modecheck.product.form import (
     Reaction,
     Read,
     Room,
-    Send,
-    Target,
+    SendIR,
+    TargetIR,
 )
 from modecheck.product.lowering import FALSE, TRUE, Addresses, folded, lowered
 from modecheck.product.timing import TimerCode
@@ -85,7 +85,7 @@ class ReactionBuilder:
                 *self._timing(rule).settings(rule),
             ),
             sends=tuple(self._send(send) for send in rule.sends),
-            raises=tuple(self._signals[name] for name in rule.raises),
+            signals=tuple(self._signals[name] for name in rule.signals),
             enters=self._entered(chip, rule),
             cuts=self._cuts(chip, rule),
             own_guard=_condition(*parts),
@@ -155,7 +155,7 @@ class ReactionBuilder:
         )
         return Assign(targets, values)
 
-    def _target(self, chip: Chip, target: TargetName, assignment: Assignment) -> Target:
+    def _target(self, chip: Chip, target: TargetName, assignment: Assignment) -> TargetIR:
         variable = chip.variables[target.variable]
         first = self._addresses.variables[chip.name, target.variable]
         index = None
@@ -165,9 +165,9 @@ class ReactionBuilder:
         subject = f"{chip.name}.{variable.name}"
         failure = Failure("out-of-range", subject, text, assignment.place)
         type_ = variable.type
-        return Target(first, variable.length, index, type_.low, type_.high, failure)
+        return TargetIR(first, variable.length, index, type_.low, type_.high, failure)
 
-    def _send(self, send: SendOfRule) -> Send:
+    def _send(self, send: SendOfRule) -> SendIR:
         queue, form = self._queues[send.link]
         value = None
         if send.value is not None:
@@ -175,7 +175,7 @@ class ReactionBuilder:
         subject = f"{send.link}.{send.message}"
         text = f"{send.link} is full when {send.message} is sent"
         wrong = f"the value of {send.message} leaves its range"
-        return Send(
+        return SendIR(
             queue=queue,
             message=self._code(form, send.message),
             value=value,
@@ -228,4 +228,4 @@ def _waits(queue: Queue, code: int) -> Expression:
 
 
 def _holds(field: int, value: int) -> Expression:
-    return Apply("==", (Read(field), Constant(value)))
+    return ApplyIR("==", (Read(field), ConstantIR(value)))

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-from modecheck.product.form import Failure, Product
+from modecheck.product.ir import Failure, Product
 
 Numbers = tuple[int, ...]
 """Number to number: a permutation, or a mapping of conditions of which some may be equal."""

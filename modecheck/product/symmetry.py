@@ -13,21 +13,21 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import reduce
 
-from modecheck.product.form import (
-    Apply,
-    Constant,
-    EventForm,
+from modecheck.product.automorphism_search import Mapping, automorphisms
+from modecheck.product.ir import (
+    ApplyIR,
+    ConstantIR,
+    EventIR,
     Expression,
     Failure,
-    IsLate,
-    Payload,
+    IsLateIR,
+    PayloadIR,
     Product,
     Read,
     ReadItem,
 )
-from modecheck.product.form_graph import FormGraph
+from modecheck.product.ir_graph import IRGraph
 from modecheck.product.renaming import Renaming, inverse_of, no_renaming
-from modecheck.product.swaps import Mapping, swaps
 
 MOST_CONDITIONS = 63
 MOST_EVENTS = 31
@@ -52,10 +52,10 @@ def symmetry_of(product: Product) -> Symmetry:
     """The symmetry of a product; without generators where no units of it can be exchanged.
 
     None are either when closing it would take more conditions or events than an engine can keep, or
-    events that watchers do not know.
+    events that observers do not know.
     """
-    graph = FormGraph(product)
-    mappings, stopped_by = swaps(graph)
+    graph = IRGraph(product)
+    mappings, stopped_by = automorphisms(graph)
     closing = _Closing(graph, mappings)
     if not closing.close():
         too_many = f"the bound of {MOST_CONDITIONS} conditions and {MOST_EVENTS} events"
@@ -80,7 +80,7 @@ def units_of(product: Product, generators: Iterable[Renaming]) -> tuple[tuple[st
 
 
 class _Closing:
-    def __init__(self, graph: FormGraph, mappings: list[Mapping]) -> None:
+    def __init__(self, graph: IRGraph, mappings: list[Mapping]) -> None:
         self._graph = graph
         self._mappings = mappings
         self.product = graph.product
@@ -109,8 +109,8 @@ class _Closing:
                 self._add_condition(name, images[node])
         for node in list(self._events):
             if images[node] not in self._events:
-                if self.product.watchers:
-                    return False  # watchers name events by number
+                if self.product.observers:
+                    return False  # observers name events by number
                 self._add_event(images[node])
         return len(self._conditions) <= MOST_CONDITIONS and len(self._events) <= MOST_EVENTS
 
@@ -154,23 +154,23 @@ class _Closing:
         if self._graph.atoms.get(node, ("",))[0] == "field":
             return Read(self._number(node))
         if tag == "payload":
-            return Payload()
+            return PayloadIR()
         if tag == "late":
-            return IsLate()
+            return IsLateIR()
         if tag == "item":
             fields = [self._number(part) for part in self._parts(parts[0])]
             failure = self._graph.failures[parts[2]]
             return ReadItem(fields[0], len(fields), self._expression(parts[1]), failure)
         if tag == "if":
-            return Apply("if", tuple(self._expression(part) for part in parts))
+            return ApplyIR("if", tuple(self._expression(part) for part in parts))
         if isinstance(tag, tuple) and tag[0] == "operator":
             first, *others = (self._expression(part) for part in parts)
             if not others:
-                return Apply(str(tag[1]), (first,))
-            return reduce(lambda one, two: Apply(str(tag[1]), (one, two)), others, first)
-        return Constant(self._number(node))
+                return ApplyIR(str(tag[1]), (first,))
+            return reduce(lambda one, two: ApplyIR(str(tag[1]), (one, two)), others, first)
+        return ConstantIR(self._number(node))
 
-    def _event(self, node: int) -> EventForm:
+    def _event(self, node: int) -> EventIR:
         *pairs, signals, rules = self._parts(node)
         sent, accepted, delivered, late, dropped = (
             frozenset(
@@ -179,13 +179,13 @@ class _Closing:
             )
             for part in pairs
         )
-        return EventForm(
+        return EventIR(
             sent=sent,
             accepted=accepted,
             delivered=delivered,
             late=late,
             dropped=dropped,
-            raised=frozenset(self._number(one) for one in self._parts(signals)),
+            signalled=frozenset(self._number(one) for one in self._parts(signals)),
             taken=frozenset(self._number(one) for one in self._parts(rules)),
         )
 

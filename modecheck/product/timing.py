@@ -1,6 +1,6 @@
 """Timers to fields, and what a tick does to them.
 
-A rule with `after` or `every` counts the ticks since its state was entered, or since it was taken
+A rule with `after` or `period` counts the ticks since its state was entered, or since it was taken
 last. While a chip is not in that state the count is 0, so timers of states that exclude each other
 share a field, and what can no longer matter tells no states apart. A count stops one tick beyond
 its latest moment, where it has passed, or at its earliest one where there is no latest. A timer
@@ -18,15 +18,15 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 from modecheck.model.parts import Chip, Clock, Duration, Rule
-from modecheck.product.form import (
-    Apply,
+from modecheck.product.ir import (
+    ApplyIR,
     Assign,
-    Constant,
+    ConstantIR,
     Expression,
     Failure,
     Field,
     Read,
-    Target,
+    TargetIR,
     Ticking,
 )
 from modecheck.product.lowering import FALSE, TRUE, folded
@@ -36,7 +36,7 @@ WHOLE_CHIP = ""
 
 
 @dataclass(frozen=True, slots=True)
-class Moments:
+class TickInterval:
     """Ticks from `low` to `high`; None for no latest moment."""
 
     low: int
@@ -53,9 +53,9 @@ class Moments:
         return {self.low, self.last, self.last if self.high is None else self.high}
 
 
-def moments(clock: Clock, duration: Duration) -> Moments:
+def moments(clock: Clock, duration: Duration) -> TickInterval:
     high = None if duration.high is None else clock.ticks(duration.high)
-    return Moments(clock.ticks(duration.low), high)
+    return TickInterval(clock.ticks(duration.low), high)
 
 
 @dataclass(slots=True)
@@ -178,7 +178,7 @@ class TimerCode:
         """Whether the chip is in one of these leaves."""
         if len(leaves) == len(self._timers.chip.leaves):
             return TRUE
-        tests = (Apply("==", (Read(self._state), Constant(leaf))) for leaf in sorted(leaves))
+        tests = (ApplyIR("==", (Read(self._state), ConstantIR(leaf))) for leaf in sorted(leaves))
         return folded("or", tuple(tests))
 
     def ready(self, rule: Rule) -> Expression:
@@ -198,10 +198,10 @@ class TimerCode:
     def _expiring(self, rule: Rule, clock: Clock | None) -> Expression:
         own = self._timers.named[rule.expires]
         if clock is None:
-            return Apply("==", (Read(own), Constant(1)))
+            return ApplyIR("==", (Read(own), ConstantIR(1)))
         wanted = moments(clock, self._timers.chip.timers[rule.expires].duration)
         high = None if wanted.high is None else wanted.high + 1
-        return _between(own, Moments(wanted.low + 1, high))
+        return _between(own, TickInterval(wanted.low + 1, high))
 
     def due(self, rule: Rule) -> Expression:
         """Whether a rule is at its latest moment, so that time cannot go on without it."""
@@ -224,14 +224,14 @@ class TimerCode:
     def settings(self, rule: Rule) -> Iterator[Assign]:
         """What a rule does to the timers of its chip, after all else that it does."""
         for name in dict.fromkeys((*([rule.expires] if rule.expires else ()), *rule.stops)):
-            yield self._set(self._timers.named[name], Constant(0), rule)
+            yield self._set(self._timers.named[name], ConstantIR(0), rule)
         for name in rule.starts:
-            yield self._set(self._timers.named[name], Constant(1), rule)
+            yield self._set(self._timers.named[name], ConstantIR(1), rule)
         if rule.target is not None:
             yield from self._entering(rule)
         elif rule.after is not None and self._timers.clock is not None:
             for leaves, count in self._timers.of(rule).items():
-                anew = folded("if", (self.inside(leaves), Constant(0), Read(count.field)))
+                anew = folded("if", (self.inside(leaves), ConstantIR(0), Read(count.field)))
                 yield self._set(count.field, anew, rule)
 
     def _entering(self, rule: Rule) -> Iterator[Assign]:
@@ -245,8 +245,8 @@ class TimerCode:
             count = goes_on.get(own)
             kept = [n for n in leaves if count is not None and self._keeps(n, rule, count)]
             if len(kept) < len(leaves):
-                anew = folded("if", (self.inside(kept), Read(own), Constant(0)))
-                yield self._set(own, anew if kept else Constant(0), rule)
+                anew = folded("if", (self.inside(kept), Read(own), ConstantIR(0)))
+                yield self._set(own, anew if kept else ConstantIR(0), rule)
 
     def _keeps(self, leaf: int, rule: Rule, count: Count) -> bool:
         """Whether a count runs on when the rule is taken in a leaf."""
@@ -259,7 +259,7 @@ class TimerCode:
         low, high = self._fields[own].low, self._fields[own].high
         name = self._fields[own].name
         failure = Failure("out-of-range", name, f"{name} leaves its range", rule.place)
-        return Assign((Target(own, 0, None, low, high, failure),), (value,))
+        return Assign((TargetIR(own, 0, None, low, high, failure),), (value,))
 
     def tickings(self) -> Iterator[Ticking]:
         """What a tick does to the chip's timers."""
@@ -273,7 +273,7 @@ class TimerCode:
                 yield Ticking(count.field, runs, count.last, count.behind, stops)
         for name, own in timers.named.items():
             wanted = moments(clock, timers.chip.timers[name].duration)
-            runs = Apply("!=", (Read(own), Constant(0)))
+            runs = ApplyIR("!=", (Read(own), ConstantIR(0)))
             low = wanted.low + 1
             if wanted.high is None:
                 yield Ticking(own, runs, low, low, (low,), zero=1)
@@ -288,16 +288,16 @@ class TimerCode:
             yield own, 0
 
 
-def _between(own: int, wanted: Moments) -> Expression:
+def _between(own: int, wanted: TickInterval) -> Expression:
     parts: list[Expression] = []
     if wanted.low:
-        parts.append(Apply(">=", (Read(own), Constant(wanted.low))))
+        parts.append(ApplyIR(">=", (Read(own), ConstantIR(wanted.low))))
     if wanted.high is not None:
-        parts.append(Apply("<=", (Read(own), Constant(wanted.high))))
+        parts.append(ApplyIR("<=", (Read(own), ConstantIR(wanted.high))))
     return folded("and", tuple(parts))
 
 
 def _both(where: Expression, own: int, moment: int | None) -> Expression:
     if moment is None:
         return FALSE
-    return folded("and", (where, Apply("==", (Read(own), Constant(moment)))))
+    return folded("and", (where, ApplyIR("==", (Read(own), ConstantIR(moment)))))

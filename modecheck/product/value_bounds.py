@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from modecheck.product.form import (
-    Apply,
-    Constant,
+from modecheck.product.ir import (
+    ApplyIR,
+    ConstantIR,
     Expression,
     Field,
-    Payload,
+    PayloadIR,
     Read,
     ReadItem,
 )
@@ -29,16 +29,16 @@ class Bounds(NamedTuple):
 def bounds_of(expression: Expression, fields: Sequence[Field]) -> Bounds:
     """Where the value of an expression lies while all fields are within their ranges."""
     match expression:
-        case Constant(value):
+        case ConstantIR(value):
             return Bounds(value, value)
         case Read(field):
             return Bounds(fields[field].low, fields[field].high)
         case ReadItem(first, length):
             items = fields[first : first + length]
             return Bounds(min(one.low for one in items), max(one.high for one in items))
-        case Payload():
+        case PayloadIR():
             return Bounds(-ANYTHING, ANYTHING)
-        case Apply(operator, arguments):
+        case ApplyIR(operator, arguments):
             return _applied(operator, [bounds_of(argument, fields) for argument in arguments])
     return Bounds(0, 1)
 

@@ -10,12 +10,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from modecheck.product.form import (
-    Apply,
+from modecheck.product.ir import (
+    ApplyIR,
     Assign,
-    Constant,
+    ConstantIR,
     Expression,
-    Payload,
+    PayloadIR,
     Product,
     Queue,
     Reaction,
@@ -46,9 +46,9 @@ class ValueSorts:
             self._truths(ticking.runs for ticking in product.time.tickings)
             for ticking in product.time.tickings:
                 self._fix(ticking.field)
-        for watcher in product.watchers:
-            self._fix(watcher.field)
-            self._truths(watcher.atoms)
+        for observer in product.observers:
+            self._fix(observer.field)
+            self._truths(observer.atoms)
         self._truths(product.conditions.values())
         self._chips(product)
 
@@ -72,15 +72,15 @@ class ValueSorts:
         """The sort of an expression's value; None for constants, which fit any. `payload` is the
         field that holds the value of the message being delivered, or `NUMBER`.
         """
-        if isinstance(expression, Constant):
+        if isinstance(expression, ConstantIR):
             return None
         if isinstance(expression, Read):
             return self.of_field(expression.field)
         if isinstance(expression, ReadItem):
             return self.of_field(expression.first)
-        if isinstance(expression, Payload):
+        if isinstance(expression, PayloadIR):
             return NUMBER if payload == NUMBER else self.of_field(payload)
-        if isinstance(expression, Apply) and expression.operator == "if":
+        if isinstance(expression, ApplyIR) and expression.operator == "if":
             return self.common(expression.arguments[1:], payload)
         return NUMBER
 
@@ -149,20 +149,20 @@ class ValueSorts:
 
     def _walk(self, expression: Expression, payload: int) -> int | None:
         """The sort of an expression's value, and what its parts tell of the sorts of fields."""
-        if isinstance(expression, Constant):
+        if isinstance(expression, ConstantIR):
             return None
         if isinstance(expression, Read):
             return expression.field
-        if isinstance(expression, Payload):
+        if isinstance(expression, PayloadIR):
             return payload
         if isinstance(expression, ReadItem):
             self._fix(self._walk(expression.index, payload))
             return self._join(range(expression.first, expression.first + expression.length))
-        if isinstance(expression, Apply):
+        if isinstance(expression, ApplyIR):
             return self._operator(expression, payload)
         return NUMBER
 
-    def _operator(self, expression: Apply, payload: int) -> int | None:
+    def _operator(self, expression: ApplyIR, payload: int) -> int | None:
         sorts = [self._walk(argument, payload) for argument in expression.arguments]
         if expression.operator == "if":
             self._fix(sorts[0])

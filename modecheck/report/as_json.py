@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from modecheck.checks.acceptance import Accepted
+from modecheck.checks.acceptance import AcceptedFinding
 from modecheck.checks.findings import Finding
 from modecheck.checks.judged import Cost, Judged
 from modecheck.checks.mode_switches import ModeSwitch
@@ -13,9 +13,9 @@ from modecheck.checks.switch_endings import SwitchEnding
 from modecheck.checks.verdict import Explored, Verdict
 from modecheck.model.clocks import spelled
 from modecheck.model.parts import Device
-from modecheck.product.form import Product
+from modecheck.product.ir import Product
 from modecheck.report.scenarios import scenario_of
-from modecheck.scenario.telling import Told, spelled_or_none, tell
+from modecheck.scenario.telling import ToldStep, spelled_or_none, tell
 
 Json = dict[str, Any]
 
@@ -102,7 +102,7 @@ def _explored(one: Explored) -> Json:
             "symmetry": one.reduced.units is not None,
             "identical_units": [list(unit) for unit in one.reduced.units or ()],
             "identical_units_stopped_by": one.reduced.units_stopped_by or None,
-            "time": one.reduced.leaps,
+            "time": one.reduced.time_acceleration,
             "order": one.reduced.order,
             "not_asked": list(one.reduced.not_asked),
         },
@@ -134,8 +134,8 @@ def _ending(product: Product, ending: SwitchEnding) -> Json:
 
 
 def _switch(product: Product, switch: ModeSwitch, *, complete: bool) -> Json:
-    told = tell(product, switch.way) if switch.way is not None else []
-    begin = switch.way.switch_from if switch.way is not None else 0
+    told = tell(product, switch.trace) if switch.trace is not None else []
+    begin = switch.trace.switch_from if switch.trace is not None else 0
     return {
         "from": switch.source,
         "to": switch.target,
@@ -147,7 +147,7 @@ def _switch(product: Product, switch: ModeSwitch, *, complete: bool) -> Json:
     }
 
 
-def accepted_as_json(accepted: Accepted, finding: Json) -> Json:
+def accepted_as_json(accepted: AcceptedFinding, finding: Json) -> Json:
     """A finding, as JSON already, that the team lives with: why, and until when."""
     return {
         **finding,
@@ -156,7 +156,7 @@ def accepted_as_json(accepted: Accepted, finding: Json) -> Json:
     }
 
 
-def finding_as_json(finding: Finding, told: list[Told]) -> Json:
+def finding_as_json(finding: Finding, told: list[ToldStep]) -> Json:
     """A finding with the steps of its scenario."""
     return {
         "id": finding.id,
@@ -172,12 +172,12 @@ def finding_as_json(finding: Finding, told: list[Told]) -> Json:
         "also": [str(place) for place in finding.also],
         "variants": list(finding.variants),
         "steps": finding.steps,
-        "loop_from": (finding.way.loop_from or None) if finding.way is not None else None,
+        "loop_from": (finding.trace.loop_from or None) if finding.trace is not None else None,
         "scenario": [step_as_json(step) for step in told],
     }
 
 
-def step_as_json(step: Told) -> Json:
+def step_as_json(step: ToldStep) -> Json:
     return {
         "number": step.number,
         "label": step.label,
@@ -188,7 +188,7 @@ def step_as_json(step: Told) -> Json:
     }
 
 
-def times_of(step: Told) -> Json:
+def times_of(step: ToldStep) -> Json:
     """How long a step lasts, and the time since the start; nothing where time is not counted."""
     if step.since is None:
         return {}

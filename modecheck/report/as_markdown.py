@@ -18,7 +18,7 @@ from modecheck.report.finding_text import STAYS, seen_from_here, stays
 from modecheck.report.mode_table import ending_in_words, mode_rows, switches_in_words
 from modecheck.report.scenarios import scenario_of
 from modecheck.report.terminal import outcome_in_words
-from modecheck.scenario.telling import Told, condensed
+from modecheck.scenario.telling import ToldStep, condensed
 
 MARKS = re.compile(r"([\\`*_\[\]#|~$]|^[-+]|(?<=^\d)[.)])")
 """ASCII punctuation that can be a mark inside of a line, or begins a list; CommonMark takes a
@@ -85,11 +85,11 @@ def finding_block(verdict: Verdict, finding: Finding) -> list[str]:
     return [*lines, f"hint: {escaped(finding.hint)}", "", "</details>"]
 
 
-def _scenario(told: list[Told]) -> list[str]:
+def _scenario(told: list[ToldStep]) -> list[str]:
     return scenario_as_markdown(told)
 
 
-def scenario_as_markdown(told: Sequence[Told], breaks: Sequence[int] = ()) -> list[str]:
+def scenario_as_markdown(told: Sequence[ToldStep], breaks: Sequence[int] = ()) -> list[str]:
     """The steps as a list. Markdown counts the entries of a numbered list itself, so where several
     steps are told as one the numbers stand in the text.
     """

@@ -19,7 +19,7 @@ from modecheck.checks.verdict import Verdict
 from modecheck.model.places import Place
 from modecheck.report.scenarios import origin_of
 from modecheck.scenario.step_places import place_of_step
-from modecheck.scenario.telling import Told, condensed, tell
+from modecheck.scenario.telling import ToldStep, condensed, tell
 
 Json = dict[str, Any]
 VERSION = "2.1.0"
@@ -121,28 +121,28 @@ def _result(verdict: Verdict, finding: Finding) -> Json:
         ]
     if finding.variants:
         result["properties"] = {"variants": list(finding.variants)}
-    if finding.way is not None:
+    if finding.trace is not None:
         result["codeFlows"] = [_code_flow(verdict, finding)]
     return result
 
 
 def _code_flow(verdict: Verdict, finding: Finding) -> Json:
     """The scenario: steps of all chips in the one order in which they happen."""
-    way = finding.way
-    assert way is not None
+    trace = finding.trace
+    assert trace is not None
     product = origin_of(verdict, finding).exploration.product
-    told = tell(product, way)
-    places = [place_of_step(product, move.label) for move in way.moves]
+    told = tell(product, trace)
+    places = [place_of_step(product, move.label) for move in trace.moves]
     steps = [_flow_step(step, places[step.number - 1]) for step in condensed(told)]
     start = {"location": {"message": {"text": "the device starts"}}, "importance": "unimportant"}
     text = "a shortest scenario"
-    if way.loop_from:
-        text += f"; from step {way.loop_from} on it can go on for ever"
+    if trace.loop_from:
+        text += f"; from step {trace.loop_from} on it can go on for ever"
     # A thread flow has at least one location (3.37), and a fault at the start has no steps.
     return {"message": {"text": text}, "threadFlows": [{"locations": steps or [start]}]}
 
 
-def _flow_step(step: Told, place: Place | None) -> Json:
+def _flow_step(step: ToldStep, place: Place | None) -> Json:
     changes = f" ({', '.join(step.changes)})" if step.changes else ""
     location = {**(_location(place) if place else {}), "message": {"text": step.text + changes}}
     flow: Json = {"location": location, "executionOrder": step.number, "importance": "essential"}

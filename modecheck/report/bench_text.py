@@ -8,7 +8,7 @@ from modecheck.checks.wording import counted, listed
 from modecheck.report.style import Style
 from modecheck.tours.chip_words import ChipWords
 from modecheck.tours.own_machine import WhyNot
-from modecheck.tours.plan import BenchStep, BenchTest, Sequence
+from modecheck.tours.plan import BenchStep, BenchTest, StepSequence
 
 GOALS = {
     "actions": "every action, waiting each time until nothing goes on",
@@ -82,7 +82,7 @@ def _beyond(test: BenchTest) -> str:
     return f"{100 * (test.cost - test.bound) / max(test.bound, 1):.0f} %"
 
 
-def _sequence(sequence: Sequence, test: BenchTest, style: Style) -> list[str]:
+def _sequence(sequence: StepSequence, test: BenchTest, style: Style) -> list[str]:
     width = len(str(sequence.first + len(sequence.steps) - 1))
     lines = []
     for number, step in enumerate(sequence.steps, start=sequence.first):

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from modecheck.checks.acceptance import Accepted
+from modecheck.checks.acceptance import AcceptedFinding
 from modecheck.checks.findings import KINDS, Finding
 from modecheck.checks.judged import BROKEN, FALLS, HOLDS, VACUOUS, Judged
 from modecheck.checks.verdict import Verdict, is_every_variant
@@ -111,6 +111,6 @@ def _interrupted(verdict: Verdict) -> bool:
     return any(one.exploration.stopped_by == INTERRUPTION for one in verdict.explored)
 
 
-def _accepted(one: Accepted) -> str:
+def _accepted(one: AcceptedFinding) -> str:
     until = f" (until {one.until})" if one.until else ""
     return f"{one.finding.id} is accepted: {one.reason}{until}"

@@ -7,13 +7,13 @@ from modecheck.compare.text_changes import Change
 from modecheck.report.as_json import Json, finding_as_json, notes_as_json
 from modecheck.report.scenarios import scenario_of
 from modecheck.report.trial_json import requirements_as_json, variants_as_json
-from modecheck.review.comparison import Comparison, Origin
 from modecheck.review.concerns import Concern
+from modecheck.review.device_comparison import DeviceComparison, Origin
 from modecheck.review.retest import Retest
-from modecheck.scenario.telling import Told, tell
+from modecheck.scenario.telling import ToldStep, tell
 
 
-def comparison_as_json(comparison: Comparison) -> Json:
+def comparison_as_json(comparison: DeviceComparison) -> Json:
     """All that is known of it, complete."""
     found = comparison.findings
     return {
@@ -37,7 +37,7 @@ def comparison_as_json(comparison: Comparison) -> Json:
     }
 
 
-def _side(comparison: Comparison, origin: Origin) -> Json:
+def _side(comparison: DeviceComparison, origin: Origin) -> Json:
     verdict = comparison.old if origin is comparison.old_origin else comparison.new
     return {
         "name": origin.name,
@@ -48,7 +48,7 @@ def _side(comparison: Comparison, origin: Origin) -> Json:
     }
 
 
-def _change(comparison: Comparison, change: Change) -> Json:
+def _change(comparison: DeviceComparison, change: Change) -> Json:
     return {
         "what": change.what,
         "kind": change.name.kind,
@@ -67,10 +67,10 @@ def _change(comparison: Comparison, change: Change) -> Json:
 
 def _behaviour(one: Behaviour) -> Json:
     differs = one.difference
-    told = tell(one.product, one.way) if one.product is not None and one.way is not None else []
+    told = tell(one.product, one.trace) if one.product is not None and one.trace is not None else []
     return {
         "look": one.look.title,
-        "tags": sorted(one.look.tags),
+        "concerns": sorted(one.look.concerns),
         "mode": one.mode or None,
         "variant": one.variant or None,
         "outcome": one.outcome.value,
@@ -89,7 +89,7 @@ def _behaviour(one: Behaviour) -> Json:
     }
 
 
-def _step(step: Told) -> Json:
+def _step(step: ToldStep) -> Json:
     return {
         "number": step.number,
         "label": step.label,
@@ -128,7 +128,7 @@ def _named(change: Change) -> Json:
 
 def _concern(one: Concern) -> Json:
     return {
-        "tag": one.tag,
+        "concern": one.concern,
         "standing": one.standing.value,
         "new_findings": list(one.new),
         "fixed_findings": list(one.fixed),

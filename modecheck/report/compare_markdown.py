@@ -18,11 +18,11 @@ from modecheck.report.compare_words import (
 )
 from modecheck.report.finding_text import seen_from_here
 from modecheck.report.scenarios import scenario_of
-from modecheck.review.comparison import Comparison
-from modecheck.scenario.telling import Told
+from modecheck.review.device_comparison import DeviceComparison
+from modecheck.scenario.telling import ToldStep
 
 
-def comparison_as_markdown(comparison: Comparison) -> str:
+def comparison_as_markdown(comparison: DeviceComparison) -> str:
     """The comparison in a line; then text, findings, behaviour, and what to test again."""
     name = escaped(comparison.new.device.name)
     lines = [f"## {name}: {escaped(outcome_in_words(comparison))}", ""]
@@ -35,7 +35,7 @@ def comparison_as_markdown(comparison: Comparison) -> str:
     return "\n".join(lines).rstrip("\n") + "\n"
 
 
-def _text(comparison: Comparison) -> list[str]:
+def _text(comparison: DeviceComparison) -> list[str]:
     lines = ["### What changed in the text", ""]
     for change in comparison.text.changes:
         lines.append(f"- {SIGNS[change.what]} {change.what} {escaped(change_in_words(change))}")
@@ -45,7 +45,7 @@ def _text(comparison: Comparison) -> list[str]:
     return [*lines] if comparison.text.changes else [*lines, "Nothing."]
 
 
-def _findings(comparison: Comparison) -> list[str]:
+def _findings(comparison: DeviceComparison) -> list[str]:
     found = comparison.findings
     lines = ["### Findings and requirements", ""]
     for finding in found.broken:
@@ -68,7 +68,7 @@ def _findings(comparison: Comparison) -> list[str]:
     return [*lines, ""]
 
 
-def _scenario(steps: list[Told]) -> list[str]:
+def _scenario(steps: list[ToldStep]) -> list[str]:
     lines = []
     for step in steps:
         changes = f" ({as_code(', '.join(step.changes))})" if step.changes else ""
@@ -76,7 +76,7 @@ def _scenario(steps: list[Told]) -> list[str]:
     return [*lines, ""] if lines else []
 
 
-def _behaviour(comparison: Comparison) -> list[str]:
+def _behaviour(comparison: DeviceComparison) -> list[str]:
     lines = [f"### Behaviour ({comparison.asked.equivalence.value} bisimulation)", ""]
     lines += ["| what is seen | old and new |", "| --- | --- |"]
     for look in looks_told(comparison.behaviours):
@@ -92,7 +92,7 @@ def _behaviour(comparison: Comparison) -> list[str]:
     return lines
 
 
-def _retest(comparison: Comparison) -> list[str]:
+def _retest(comparison: DeviceComparison) -> list[str]:
     lines = [
         "### To test and to certify again",
         "",
@@ -104,6 +104,6 @@ def _retest(comparison: Comparison) -> list[str]:
             f"{title}: {', '.join(map(as_code, ids))}" for title, ids in findings_of_concern(one)
         ]
         why = "; ".join([*found, *map(escaped, concern_in_words(one))])
-        lines.append(f"| {escaped(one.tag)} | {escaped(one.standing.value)} | {why} |")
+        lines.append(f"| {escaped(one.concern)} | {escaped(one.standing.value)} | {why} |")
     said = [*remarks_on_retest(comparison), *bench_in_words(comparison.retest.bench)]
     return [*lines, "", *(f"- {escaped(line)}" for line in said)]

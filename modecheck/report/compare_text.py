@@ -21,13 +21,13 @@ from modecheck.report.finding_text import seen_from_here
 from modecheck.report.style import Style
 from modecheck.report.terminal import headline, scenario_as_text
 from modecheck.report.trial_text import difference_as_text
-from modecheck.review.comparison import Comparison
 from modecheck.review.concerns import Standing
+from modecheck.review.device_comparison import DeviceComparison
 
 MARKS = {Outcome.SAME: "=", Outcome.DIFFERENT: "≠", Outcome.UNKNOWN: "?"}
 
 
-def comparison_as_text(comparison: Comparison, style: Style) -> list[str]:
+def comparison_as_text(comparison: DeviceComparison, style: Style) -> list[str]:
     """The lines of the report."""
     bad = comparison.broken or comparison.different
     paint = style.error if comparison.broken else style.warning if bad else style.good
@@ -41,7 +41,7 @@ def comparison_as_text(comparison: Comparison, style: Style) -> list[str]:
     return lines + _retest(comparison, style)
 
 
-def _explored(comparison: Comparison) -> list[str]:
+def _explored(comparison: DeviceComparison) -> list[str]:
     lines = []
     sides = (
         ("old", comparison.old_origin, comparison.old),
@@ -59,7 +59,7 @@ def _explored(comparison: Comparison) -> list[str]:
     return lines
 
 
-def _text(comparison: Comparison, style: Style) -> list[str]:
+def _text(comparison: DeviceComparison, style: Style) -> list[str]:
     lines = ["", style.bold("what changed in the text")]
     if not comparison.text.changes:
         return [*lines, "  nothing"]
@@ -81,7 +81,7 @@ def _facets(change: Change, style: Style) -> list[str]:
     return lines
 
 
-def _behaviour(comparison: Comparison, style: Style) -> list[str]:
+def _behaviour(comparison: DeviceComparison, style: Style) -> list[str]:
     if not comparison.behaviours:
         return []
     title = f"behaviour ({comparison.asked.equivalence.value} bisimulation)"
@@ -106,7 +106,7 @@ def _behaviour(comparison: Comparison, style: Style) -> list[str]:
     return lines
 
 
-def _retest(comparison: Comparison, style: Style) -> list[str]:
+def _retest(comparison: DeviceComparison, style: Style) -> list[str]:
     found = comparison.retest
     lines = ["", style.bold("to test and to certify again")]
     paints = {
@@ -117,9 +117,9 @@ def _retest(comparison: Comparison, style: Style) -> list[str]:
         Standing.FIXED: style.good,
         Standing.UNTOUCHED: style.good,
     }
-    width = max((len(one.tag) for one in found.concerns), default=0)
+    width = max((len(one.concern) for one in found.concerns), default=0)
     for one in found.concerns:
-        lines.append(f"  {one.tag:<{width}}  {paints[one.standing](one.standing.value)}")
+        lines.append(f"  {one.concern:<{width}}  {paints[one.standing](one.standing.value)}")
         if one.standing is not Standing.UNTOUCHED:
             findings = [f"{title}: {', '.join(ids)}" for title, ids in findings_of_concern(one)]
             for line in (*findings, *concern_in_words(one)):

@@ -9,10 +9,10 @@ from itertools import groupby
 from modecheck.checks.wording import counted, listed
 from modecheck.compare.behaviour import WHOLE, Behaviour, Outcome
 from modecheck.compare.text_changes import ADDED, CHANGED, MOVED, REMOVED, RENAMED, Change
-from modecheck.review.comparison import Comparison
 from modecheck.review.concerns import Concern, Standing
-from modecheck.review.retest import Bench, BenchStepTaken
-from modecheck.scenario.telling import Told, tell
+from modecheck.review.device_comparison import DeviceComparison
+from modecheck.review.retest import BenchStepTaken, RetestPlan
+from modecheck.scenario.telling import ToldStep, tell
 
 SIGNS = {ADDED: "+", REMOVED: "−", CHANGED: "≠", RENAMED: "→", MOVED: "↕"}
 """A sign for each kind of change, so that nothing is told by colour alone."""
@@ -22,7 +22,7 @@ MOST_STEPS = 8
 """Bench steps that are named; the JSON has them all."""
 
 
-def outcome_in_words(comparison: Comparison) -> str:
+def outcome_in_words(comparison: DeviceComparison) -> str:
     """The comparison in a few words."""
     found = comparison.findings
     broken = len(found.broken)
@@ -34,7 +34,7 @@ def outcome_in_words(comparison: Comparison) -> str:
     return ", ".join(parts) + ("" if comparison.complete else "; incomplete")
 
 
-def _behaviours_counted(comparison: Comparison) -> str:
+def _behaviours_counted(comparison: DeviceComparison) -> str:
     count, different = len(comparison.behaviours), len(comparison.different)
     if not count:
         return "no behaviour to compare"
@@ -129,22 +129,22 @@ class DifferenceTold:
 
     title: str
     sentence: str
-    told: list[Told]
+    told: list[ToldStep]
 
 
-def differences_told(comparison: Comparison) -> Iterator[DifferenceTold]:
+def differences_told(comparison: DeviceComparison) -> Iterator[DifferenceTold]:
     """Each difference; what shows in a mode is not told once more for the whole."""
     shown = {
         (one.variant, one.look.title)
         for one in comparison.different
-        if one.mode != WHOLE and one.way is not None
+        if one.mode != WHOLE and one.trace is not None
     }
     for one in comparison.different:
         if one.mode == WHOLE and (one.variant, one.look.title) in shown:
             continue
         where = f"{one.look.title}, {mode_in_words(one.mode)}"
         title = f"{one.variant}: {where}" if one.variant else where
-        told = tell(one.product, one.way) if one.product is not None and one.way else []
+        told = tell(one.product, one.trace) if one.product is not None and one.trace else []
         yield DifferenceTold(title, _sentence(one), told)
 
 
@@ -184,7 +184,7 @@ def concern_in_words(concern: Concern) -> list[str]:
             where = listed(list(map(mode_in_words, modes)))
             lines.append(f"{variant}{words}: {look.title} {where}")
     if concern.standing is Standing.UNKNOWN and not concern.behaviours:
-        lines.append("no part with this tag has changed; its behaviour was not compared")
+        lines.append("no part with this concern has changed; its behaviour was not compared")
     return lines
 
 
@@ -194,7 +194,7 @@ def findings_of_concern(concern: Concern) -> list[tuple[str, tuple[str, ...]]]:
     return [(title, ids) for title, ids in found if ids]
 
 
-def remarks_on_retest(comparison: Comparison) -> list[str]:
+def remarks_on_retest(comparison: DeviceComparison) -> list[str]:
     """What no concern tells: durations that were not judged, and new findings without a tag."""
     found, lines = comparison.retest, []
     if found.durations:
@@ -214,7 +214,7 @@ def _changes_in_words(changes: Sequence[Change]) -> str:
     return ", ".join(f"{SIGNS[one.what]} {one.name.kind} {one.name}" for one in changes)
 
 
-def bench_in_words(bench: Bench) -> list[str]:
+def bench_in_words(bench: RetestPlan) -> list[str]:
     """Which steps of the bench test to take again."""
     if not bench.steps and not bench.never and not bench.stopped_by:
         return ["no rule that the bench test takes has changed, or uses what has changed"]
@@ -228,7 +228,7 @@ def bench_in_words(bench: Bench) -> list[str]:
     return lines
 
 
-def _steps_in_words(bench: Bench) -> Iterator[str]:
+def _steps_in_words(bench: RetestPlan) -> Iterator[str]:
     steps = [one for one in bench.steps if not one.start]
     whole = "`modecheck tours` take rules that were touched"
     if any(one.start for one in bench.steps):

@@ -6,13 +6,13 @@ import os
 
 from modecheck.checks.findings import Finding
 from modecheck.report.style import Style
-from modecheck.scenario.telling import Told, condensed
+from modecheck.scenario.telling import ToldStep, condensed
 
 STAYS = "and so it stays: nothing has to happen any more"
 PLAIN = Style(colour=False, width=100)
 
 
-def finding_in_full(finding: Finding, steps: list[Told]) -> list[str]:
+def finding_in_full(finding: Finding, steps: list[ToldStep]) -> list[str]:
     """What is wrong, where, in which variants, the whole scenario, and the hint."""
     lines = PLAIN.wrapped(finding.text)
     lines += [finding.id, f"at {seen_from_here(str(finding.place))}"]
@@ -29,7 +29,7 @@ def finding_in_full(finding: Finding, steps: list[Told]) -> list[str]:
 
 def stays(finding: Finding) -> bool:
     """Whether its scenario ends where nothing has to happen any more."""
-    return finding.way is not None and finding.way.loop_from > len(finding.way.moves)
+    return finding.trace is not None and finding.trace.loop_from > len(finding.trace.moves)
 
 
 def seen_from_here(place: str) -> str:
@@ -39,7 +39,7 @@ def seen_from_here(place: str) -> str:
     return f"{min(file, near, key=len)}:{line}:{column}"
 
 
-def _scenario(steps: list[Told]) -> list[str]:
+def _scenario(steps: list[ToldStep]) -> list[str]:
     lines: list[str] = []
     looping = False
     for step in condensed(steps):

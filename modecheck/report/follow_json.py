@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from modecheck.bench.comparison import Comparison
-from modecheck.bench.log_lines import Observation
-from modecheck.product.form import Product
+from modecheck.bench.log_comparison import LogComparison
+from modecheck.bench.log_lines import RecordableStep
+from modecheck.product.ir import Product
 from modecheck.report.as_json import Json, notes_as_json
 
 
-def comparison_as_json(compared: Comparison) -> Json:
+def comparison_as_json(compared: LogComparison) -> Json:
     """`refused`, `allowed` and `states` tell of the first line that is not explained."""
     product, followed = compared.product, compared.followed
     told = followed.refused is not None
@@ -33,7 +33,7 @@ def comparison_as_json(compared: Comparison) -> Json:
     }
 
 
-def _refused(compared: Comparison, refused: int | None) -> Json | None:
+def _refused(compared: LogComparison, refused: int | None) -> Json | None:
     if refused is None:
         return None
     log = compared.log
@@ -44,7 +44,7 @@ def _refused(compared: Comparison, refused: int | None) -> Json | None:
     }
 
 
-def _seen(product: Product, seen: Observation) -> Json:
+def _seen(product: Product, seen: RecordableStep) -> Json:
     chip = product.chips[seen.chip]
     return {
         "chip": chip.name,

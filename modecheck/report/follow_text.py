@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from modecheck.bench.comparison import AGREES, DISAGREES, Comparison
-from modecheck.bench.log_lines import Observation, spelled
+from modecheck.bench.log_comparison import AGREES, DISAGREES, LogComparison
+from modecheck.bench.log_lines import RecordableStep, spelled
 from modecheck.checks.wording import counted, listed
-from modecheck.model.mistakes import UNPRINTABLE
+from modecheck.model.errors import UNPRINTABLE
 from modecheck.report.style import Style
 from modecheck.report.terminal import headline
 
@@ -17,7 +17,7 @@ MOST_STATES = 4
 """States shown in which a chip can be."""
 
 
-def comparison_as_text(compared: Comparison, style: Style) -> list[str]:
+def comparison_as_text(compared: LogComparison, style: Style) -> list[str]:
     """The lines of the report."""
     name, refused = compared.product.device.name, compared.followed.refused
     if refused is None:
@@ -39,7 +39,7 @@ def comparison_as_text(compared: Comparison, style: Style) -> list[str]:
     ]
 
 
-def _about(compared: Comparison, style: Style) -> list[str]:
+def _about(compared: LogComparison, style: Style) -> list[str]:
     names = [compared.product.chips[number].name for number in compared.recorded]
     count, most = len(compared.log.order), compared.followed.most
     told = [
@@ -56,7 +56,7 @@ def _about(compared: Comparison, style: Style) -> list[str]:
     return [line for text in told for line in style.wrapped(text, "  ", "    ")]
 
 
-def _refused(compared: Comparison, refused: int, style: Style) -> list[str]:
+def _refused(compared: LogComparison, refused: int, style: Style) -> list[str]:
     log, followed = compared.log, compared.followed
     line = log.lines[log.order[refused]]
     lines = [style.bold(text) for text in style.wrapped(line.said, "  ", "    ")]
@@ -77,7 +77,7 @@ def _either(names: list[str]) -> str:
     return " or ".join([*shown, *more])
 
 
-def _allowed(compared: Comparison, refused: int, style: Style) -> list[str]:
+def _allowed(compared: LogComparison, refused: int, style: Style) -> list[str]:
     allowed = compared.followed.allowed
     # Where some explanations were left out, they may allow more.
     whole = compared.followed.whole
@@ -86,7 +86,7 @@ def _allowed(compared: Comparison, refused: int, style: Style) -> list[str]:
         return style.wrapped(f"{how} no line of a recorded chip here", "  ", "  ")
     chip = compared.log.lines[compared.log.order[refused]].chip
 
-    def nearness(seen: Observation) -> bool:
+    def nearness(seen: RecordableStep) -> bool:
         return seen.chip != chip
 
     ordered = sorted(allowed, key=nearness)

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
-from modecheck.checks.gaps import Cell, GapEvent, GapTable
+from modecheck.checks.gaps import GapEntry, GapEvent, GapTable
 from modecheck.report.style import Style
 
 LEGEND = (
-    "→n goes to state n; = stays; i ignored; d deferred; f waits for a full link (a signal fails); "
-    "! arrives and has no answer; - is raised and nobody reacts; · never arrives; "
+    "→n goes to state n; = stays; d discarded; w waits; f waits for a full link (a signal fails); "
+    "! arrives and has no answer; - is signalled and nobody reacts; · never arrives; "
     "(…) has an answer but never arrives"
 )
 
@@ -59,7 +59,7 @@ def _blocks(widths: list[int], room: int) -> list[list[int]]:
     return blocks
 
 
-def _symbols(cell: Cell, leaf: str, numbers: dict[str, int], event: GapEvent) -> str:
+def _symbols(cell: GapEntry, leaf: str, numbers: dict[str, int], event: GapEvent) -> str:
     parts = ["=" if target == leaf else f"→{numbers[target]}" for target in cell.targets]
     if cell.otherwise:
         parts.append(cell.otherwise[0])

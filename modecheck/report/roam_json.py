@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 from modecheck.checks.findings import Finding
+from modecheck.checks.roaming.finite_tests import LEFT_OUT
 from modecheck.checks.roaming.roam import Roamed
-from modecheck.checks.roaming.seen import Seen
-from modecheck.checks.roaming.watching import LEFT_OUT
+from modecheck.checks.roaming.seen import SeenSoFar
 from modecheck.report.as_json import accepted_as_json, finding_as_json, notes_as_json
 from modecheck.report.roam_text import scenario_in
 
@@ -61,7 +61,7 @@ def _finding(roamed: Roamed, finding: Finding) -> Json:
     return {**finding_as_json(finding, scenario_in(roamed, finding)), "shortest": shortest}
 
 
-def _seen(seen: Seen) -> Json:
+def _seen(seen: SeenSoFar) -> Json:
     return {
         "runs": seen.runs,
         "steps": seen.steps,

@@ -5,9 +5,9 @@ from __future__ import annotations
 from itertools import groupby
 
 from modecheck.checks.findings import Finding
+from modecheck.checks.roaming.finite_tests import LEFT_OUT
 from modecheck.checks.roaming.roam import BROKEN, SEEN, Roamed
-from modecheck.checks.roaming.seen import Seen
-from modecheck.checks.roaming.watching import LEFT_OUT
+from modecheck.checks.roaming.seen import SeenSoFar
 from modecheck.checks.wording import counted
 from modecheck.report.style import Style
 from modecheck.report.terminal import (
@@ -17,7 +17,7 @@ from modecheck.report.terminal import (
     headline,
     titled,
 )
-from modecheck.scenario.telling import Told, tell
+from modecheck.scenario.telling import ToldStep, tell
 
 NOTHING = "nothing seen so far, which proves nothing"
 MOST_LINES = 12
@@ -29,7 +29,7 @@ def roamed_as_text(roamed: Roamed, style: Style) -> list[str]:
     lines = [*_headline(roamed, style), *style.wrapped(_walked(roamed), "  ", "    ")]
     lines += [line for text in roamed.remarks for line in style.wrapped(text, "  ", "    ")]
 
-    def scenario(finding: Finding) -> list[Told]:
+    def scenario(finding: Finding) -> list[ToldStep]:
         return scenario_in(roamed, finding)
 
     for code, group in groupby(roamed.findings, key=lambda finding: finding.code):
@@ -41,9 +41,9 @@ def roamed_as_text(roamed: Roamed, style: Style) -> list[str]:
     return [*lines, *_by_clock(roamed, style)]
 
 
-def scenario_in(roamed: Roamed, finding: Finding) -> list[Told]:
+def scenario_in(roamed: Roamed, finding: Finding) -> list[ToldStep]:
     """The steps of a finding's scenario, replayed on the interpreter."""
-    return [] if finding.way is None else tell(roamed.origins[finding.id], finding.way)
+    return [] if finding.trace is None else tell(roamed.origins[finding.id], finding.trace)
 
 
 def _headline(roamed: Roamed, style: Style) -> list[str]:
@@ -105,7 +105,7 @@ def _totals(roamed: Roamed) -> tuple[int, int, int]:
     return len(declared.rules), declared.meetings, declared.switches
 
 
-def _row(seen: Seen) -> list[str]:
+def _row(seen: SeenSoFar) -> list[str]:
     about = "" if seen.estimate.exact else "~"
     return [
         f"{seen.runs:,}",

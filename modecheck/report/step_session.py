@@ -5,16 +5,16 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
+from modecheck.bench.manual_walk import ManualWalk
 from modecheck.bench.walk_files import load_walk, walk_as_json
-from modecheck.bench.walks import Walk
 from modecheck.checks.findings import Finding
 from modecheck.checks.verdict import Verdict
 from modecheck.checks.wording import counted
-from modecheck.model.mistakes import InvalidInput, Mistake, nearest_name
-from modecheck.product.form import Product
-from modecheck.report.files import write_json
-from modecheck.report.step_text import moment_as_text, variables_as_text, way_as_text
+from modecheck.model.errors import InputError, InvalidInput, nearest_name
+from modecheck.product.ir import Product
+from modecheck.report.step_text import moment_as_text, trace_as_text, variables_as_text
 from modecheck.report.style import Style
+from modecheck.report.whole_files import write_json
 
 COMMANDS = {
     "back": ("[N]", "take back the last step, or N steps"),
@@ -22,9 +22,9 @@ COMMANDS = {
     "way": ("", "tell all steps so far"),
     "values": ("", "show every variable"),
     "findings": ("", "check the device, and list the findings that have a scenario"),
-    "go": ("ID[@N]", "walk along a finding's scenario, to its end or to step N"),
-    "save": ("FILE", "write the walk to a file"),
-    "load": ("FILE", "take a walk from a file anew"),
+    "along": ("ID[@N]", "walk along a finding's scenario, to its end or to step N"),
+    "keep": ("FILE", "write the walk to a file"),
+    "retake": ("FILE", "take a walk from a file anew"),
     "help": ("", "this list"),
     "end": ("", "leave; so does the end of the input"),
 }
@@ -45,7 +45,7 @@ class Session:
     """Answers line by line. `check` gives the findings, and is called when they are asked for."""
 
     def __init__(self, product: Product, check: Callable[[], Verdict], style: Style) -> None:
-        self.walk = Walk(product)
+        self.walk = ManualWalk(product)
         self._check = check
         self._verdict: Verdict | None = None
         self._style = style
@@ -81,7 +81,7 @@ class Session:
             expected = (
                 f"a number from 1 to {len(steps)}" if steps else "'back': no step is possible"
             )
-            raise InvalidInput([Mistake(f"there is no step {shown!r}", None, expected)])
+            raise InvalidInput([InputError(f"there is no step {shown!r}", None, expected)])
         self.walk.take(steps[number - 1])
         return Answer(self._moment())
 
@@ -90,20 +90,20 @@ class Session:
             names = list(COMMANDS)
             expected = f"a number, or one of {', '.join(names)}"
             message = f"{word[:40]!r} is not understood"
-            raise InvalidInput([Mistake(message, None, expected, nearest_name(word, names))])
+            raise InvalidInput([InputError(message, None, expected, nearest_name(word, names))])
         wanted = COMMANDS[word][0]
         if rest and not wanted:
-            raise InvalidInput([Mistake(f"{word!r} stands alone", None, f"{word!r}")])
+            raise InvalidInput([InputError(f"{word!r} stands alone", None, f"{word!r}")])
         if not rest and wanted and not wanted.startswith("["):
-            raise InvalidInput([Mistake(f"{word!r} says not what", None, f"{word} {wanted}")])
+            raise InvalidInput([InputError(f"{word!r} says not what", None, f"{word} {wanted}")])
         does: Callable[[str], Answer] = getattr(self, f"_{word}")
         return does(rest)
 
     def _back(self, rest: str) -> Answer:
         if rest and not (rest.isdecimal() and int(rest[:9]) > 0 and len(rest) < 10):
-            raise InvalidInput([Mistake(f"{rest[:40]!r} is no number of steps", None, "back 3")])
+            raise InvalidInput([InputError(f"{rest[:40]!r} is no number of steps", None, "back 3")])
         if not self.walk.back(int(rest or "1")):
-            raise InvalidInput([Mistake("there is no step to take back")])
+            raise InvalidInput([InputError("there is no step to take back")])
         return Answer(self._moment())
 
     def _start(self, _: str) -> Answer:
@@ -111,7 +111,7 @@ class Session:
         return Answer(self._moment())
 
     def _way(self, _: str) -> Answer:
-        return Answer(way_as_text(self.walk.told(), self._style))
+        return Answer(trace_as_text(self.walk.told(), self._style))
 
     def _values(self, _: str) -> Answer:
         return Answer(variables_as_text(self.walk, self._style))
@@ -127,24 +127,24 @@ class Session:
             lines.append("  incomplete: there may be more")
         return Answer(lines or ["  nothing found that has a scenario"])
 
-    def _go(self, rest: str) -> Answer:
+    def _along(self, rest: str) -> Answer:
         id_, at, step = rest.partition("@")
         found = {finding.id: finding for finding in self._with_scenario()}
         if id_ not in found:
             expected = "one that 'findings' lists" if found else "nothing: there is none"
             message = f"no finding {id_[:80]!r} has a scenario"
-            raise InvalidInput([Mistake(message, None, expected, nearest_name(id_, found))])
-        way = found[id_].way
-        assert way is not None
+            raise InvalidInput([InputError(message, None, expected, nearest_name(id_, found))])
+        trace = found[id_].trace
+        assert trace is not None
         if at:
-            if not step.isdecimal() or len(step) > 9 or int(step) > len(way.moves):
-                expected = f"a number up to {len(way.moves)}"
+            if not step.isdecimal() or len(step) > 9 or int(step) > len(trace.moves):
+                expected = f"a number up to {len(trace.moves)}"
                 raise InvalidInput(
-                    [Mistake(f"there is no step {step[:40]!r} in it", None, expected)]
+                    [InputError(f"there is no step {step[:40]!r} in it", None, expected)]
                 )
-            way = replace(way, moves=way.moves[: int(step)])
-        self.walk.follow_way(way)
-        return Answer([*way_as_text(self.walk.told(), self._style), "", *self._moment()])
+            trace = replace(trace, moves=trace.moves[: int(step)])
+        self.walk.follow_trace(trace)
+        return Answer([*trace_as_text(self.walk.told(), self._style), "", *self._moment()])
 
     def _checked(self) -> Verdict:
         if self._verdict is None:
@@ -154,13 +154,13 @@ class Session:
     def _with_scenario(self) -> Iterator[Finding]:
         verdict = self._checked()
         accepted = (one.finding for one in verdict.accepted)
-        return (one for one in (*verdict.findings, *accepted) if one.way is not None)
+        return (one for one in (*verdict.findings, *accepted) if one.trace is not None)
 
-    def _save(self, rest: str) -> Answer:
+    def _keep(self, rest: str) -> Answer:
         write_json(rest, walk_as_json(self.walk))
-        return Answer([f"{counted(len(self.walk), 'step')} saved in {rest}"])
+        return Answer([f"{counted(len(self.walk), 'step')} kept in {rest}"])
 
-    def _load(self, rest: str) -> Answer:
+    def _retake(self, rest: str) -> Answer:
         load_walk(self.walk, rest)
         return Answer(self._moment())
 

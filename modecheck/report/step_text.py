@@ -4,26 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from modecheck.bench.walks import Walk
+from modecheck.bench.manual_walk import ManualWalk
 from modecheck.checks.wording import counted, listed
 from modecheck.engine.plain import State
-from modecheck.product.form import Product, Queue
+from modecheck.product.ir import Product, Queue
 from modecheck.report.style import Style
 from modecheck.scenario.replay import Replayed
-from modecheck.scenario.telling import Told, condensed
-from modecheck.scenario.words import changes, message_text, sentence
+from modecheck.scenario.sentences import changes, message_text, sentence
+from modecheck.scenario.telling import ToldStep, condensed
 
 EMPTY = "nothing"
 
 
-def moment_as_text(walk: Walk, style: Style) -> list[str]:
+def moment_as_text(walk: ManualWalk, style: Style) -> list[str]:
     """The step taken last with what it changed, where the device is, and the steps from here."""
     last = walk.last
     lines = [] if last is None else ["", *taken_as_text(walk, last, style)]
     return [*lines, *place_as_text(walk, style), *choices_as_text(walk, style)]
 
 
-def taken_as_text(walk: Walk, taken: Replayed, style: Style) -> list[str]:
+def taken_as_text(walk: ManualWalk, taken: Replayed, style: Style) -> list[str]:
     """A step, and everything that is different after it."""
     product, step = walk.product, taken.step
     painted = style.bold if step.after is not None else style.error
@@ -57,7 +57,7 @@ def changed(product: Product, before: State, after: State) -> list[str]:
     ]
 
 
-def place_as_text(walk: Walk, style: Style) -> list[str]:
+def place_as_text(walk: ManualWalk, style: Style) -> list[str]:
     """Modes, the states of all chips, and what is under way."""
     product, state = walk.product, walk.state
     at = "at the start" if not len(walk) else f"after {counted(len(walk), 'step')}"
@@ -83,7 +83,7 @@ def _states(product: Product, state: State) -> Iterator[str]:
         yield f"{chip.name} {chip.leaves[state[chip.state_field]]}"
 
 
-def choices_as_text(walk: Walk, style: Style) -> list[str]:
+def choices_as_text(walk: ManualWalk, style: Style) -> list[str]:
     """The steps that can be taken, numbered from 1."""
     if walk.failed:
         return style.wrapped("no way on from a step that fails; 'back' takes it back", "  ", "  ")
@@ -100,7 +100,7 @@ def choices_as_text(walk: Walk, style: Style) -> list[str]:
     return lines
 
 
-def variables_as_text(walk: Walk, style: Style) -> list[str]:
+def variables_as_text(walk: ManualWalk, style: Style) -> list[str]:
     """The value of every variable, and what faults have left to do."""
     product, state = walk.product, walk.state
     lines = []
@@ -115,7 +115,7 @@ def variables_as_text(walk: Walk, style: Style) -> list[str]:
     return [*place_as_text(walk, style), *style.wrapped(text, "  ", "  ")]
 
 
-def way_as_text(told: list[Told], style: Style) -> list[str]:
+def trace_as_text(told: list[ToldStep], style: Style) -> list[str]:
     """All steps of the walk so far."""
     lines = [] if told else ["no step has been taken"]
     for step in condensed(told):

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from functools import partial
 from itertools import groupby
 
-from modecheck.checks.acceptance import Accepted
+from modecheck.checks.acceptance import AcceptedFinding
 from modecheck.checks.findings import KINDS, Finding
 from modecheck.checks.judged import BROKEN, HOLDS, Judged
 from modecheck.checks.verdict import Explored, Verdict
@@ -17,7 +17,7 @@ from modecheck.report.finding_text import STAYS, seen_from_here, stays
 from modecheck.report.mode_table import mode_table
 from modecheck.report.scenarios import scenario_of
 from modecheck.report.style import Style
-from modecheck.scenario.telling import Told, condensed
+from modecheck.scenario.telling import ToldStep, condensed
 
 LONGEST_SCENARIO = 24
 """Steps shown of a scenario; of a longer one the middle is left out (the JSON has it all)."""
@@ -101,12 +101,12 @@ def _time_lines(one: Explored) -> list[str]:
 
 def time_in_words(one: Explored) -> str:
     """How time was treated in a few words; nothing for a device without a clock."""
-    device = with_longest_tick(one.device) if one.reduced.leaps else one.device
+    device = with_longest_tick(one.device) if one.reduced.time_acceleration else one.device
     if device.clock is None:
         return ""
-    way = "zones" if one.reduced.zones else "digital clocks"
-    waits = "; where nothing can happen, many are one step" if one.reduced.leaps else ""
-    return f"{way}, in ticks of {spelled(device.clock.tick)}{waits}"
+    trace = "zones" if one.reduced.zones else "digital clocks"
+    waits = "; where nothing can happen, many are one step" if one.reduced.time_acceleration else ""
+    return f"{trace}, in ticks of {spelled(device.clock.tick)}{waits}"
 
 
 def _reduced_lines(one: Explored) -> list[str]:
@@ -130,7 +130,7 @@ def _reduced_lines(one: Explored) -> list[str]:
     return lines
 
 
-Scenario = Callable[[Finding], list[Told]]
+Scenario = Callable[[Finding], list[ToldStep]]
 """Gives the steps of a finding's scenario, in words."""
 
 
@@ -170,7 +170,9 @@ def _stays(finding: Finding, style: Style) -> list[str]:
     return style.wrapped(STAYS, "  ", "  ") if stays(finding) else []
 
 
-def scenario_as_text(told: Sequence[Told], style: Style, breaks: Sequence[int] = ()) -> list[str]:
+def scenario_as_text(
+    told: Sequence[ToldStep], style: Style, breaks: Sequence[int] = ()
+) -> list[str]:
     """The steps of a scenario, numbered; of a long one the middle is left out."""
     steps = condensed(told, breaks)
     lines: list[str] = []
@@ -188,7 +190,7 @@ def scenario_as_text(told: Sequence[Told], style: Style, breaks: Sequence[int] =
     return lines
 
 
-def _again(steps: list[Told], shown: int, style: Style) -> list[str]:
+def _again(steps: list[ToldStep], shown: int, style: Style) -> list[str]:
     """The line above a loop; where its first steps are left out it tells with which it begins."""
     begin = next(step.number for step in steps if step.again)
     where = "here" if begin == shown else f"step {begin}"
@@ -200,7 +202,7 @@ def _is_shown(number: int, count: int) -> bool:
     return count <= LONGEST_SCENARIO or number <= HEAD_OF_LONG or number > tail
 
 
-def _step(step: Told, style: Style) -> list[str]:
+def _step(step: ToldStep, style: Style) -> list[str]:
     lines = style.wrapped(step.text, f"  {step.numbers:>3}. ", "       ")
     if step.changes:
         changed = style.wrapped(", ".join(step.changes), "       ", "       ")
@@ -256,7 +258,7 @@ def costs_as_text(verdict: Verdict, style: Style) -> list[str]:
     return lines
 
 
-def accepted_as_text(accepted: tuple[Accepted, ...], style: Style) -> list[str]:
+def accepted_as_text(accepted: tuple[AcceptedFinding, ...], style: Style) -> list[str]:
     """The findings that the team lives with."""
     if not accepted:
         return []

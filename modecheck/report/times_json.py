@@ -7,8 +7,8 @@ from fractions import Fraction
 from typing import Any
 
 from modecheck.checks.deciding import deciders
+from modecheck.checks.device_time_bounds import DeviceTimes, MeasuredTime, Timed
 from modecheck.checks.slack import AllSlack, Slack
-from modecheck.checks.times import DeviceTimes, Measured, Timed
 from modecheck.model.clocks import spelled
 from modecheck.report.as_json import notes_as_json, step_as_json
 from modecheck.scenario.telling import spelled_or_none, tell
@@ -49,17 +49,17 @@ def _timed(times: DeviceTimes, one: Timed) -> Json:
     }
 
 
-def _measured(times: DeviceTimes, measured: Measured | None) -> Json | None:
+def _measured(times: DeviceTimes, measured: MeasuredTime | None) -> Json | None:
     if measured is None:
         return None
-    ticks, way = measured.ticks, measured.way
+    ticks, trace = measured.ticks, measured.trace
     return {
         "ticks": ticks,
         "time": None if ticks is None else spelled_or_none(ticks * times.tick),
         "unbounded": ticks is None,
         "stands": measured.stands,
-        "clock_starts_after": way.switch_from,
-        "loop_from": way.loop_from or None,
+        "clock_starts_after": trace.switch_from,
+        "loop_from": trace.loop_from or None,
         "decided_by": [
             {
                 "constant": decider.constant.name,
@@ -70,9 +70,9 @@ def _measured(times: DeviceTimes, measured: Measured | None) -> Json | None:
                 "times": decider.times,
                 "lasted": spelled_or_none(decider.ticks * times.tick),
             }
-            for decider in deciders(times.product, way)
+            for decider in deciders(times.product, trace)
         ],
-        "scenario": [step_as_json(step) for step in tell(times.product, way)],
+        "scenario": [step_as_json(step) for step in tell(times.product, trace)],
     }
 
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import groupby
 
+from modecheck.checks.device_time_bounds import DeviceTimes, Timed
 from modecheck.checks.slack import AllSlack
-from modecheck.checks.times import DeviceTimes, Timed
 from modecheck.model.clocks import spelled
 from modecheck.report.as_markdown import as_code, escaped, folded, scenario_as_markdown, table
 from modecheck.report.times_text import (
@@ -47,11 +47,11 @@ def _row(one: Timed, times: DeviceTimes) -> list[str]:
 
 
 def _scenario(one: Timed, times: DeviceTimes) -> list[str]:
-    if one.worst is None or not one.worst.way.moves:
+    if one.worst is None or not one.worst.trace.moves:
         return []
-    begin = one.worst.way.switch_from
+    begin = one.worst.trace.switch_from
     title = f"the worst scenario of {one.title}; its clock starts behind step {begin}"
-    steps = scenario_as_markdown(tell(times.product, one.worst.way), (begin + 1,))
+    steps = scenario_as_markdown(tell(times.product, one.worst.trace), (begin + 1,))
     return folded(title, steps, unfolded=False)
 
 

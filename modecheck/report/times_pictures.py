@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from modecheck.checks.times import DeviceTimes
+from modecheck.checks.device_time_bounds import DeviceTimes
 from modecheck.draw.gallery import file_name
 from modecheck.draw.timing_diagram import TimingDiagram, timing_svg
 from modecheck.report.times_text import cells, remarks, told
@@ -14,7 +14,7 @@ def time_pictures(times: DeviceTimes) -> Iterator[tuple[str, str]]:
     """Names and texts of the files, two for each time."""
     for one in told(times):
         for word, measured in (("best", one.best), ("worst", one.worst)):
-            if measured is None or not measured.way.moves:
+            if measured is None or not measured.trace.moves:
                 continue
             name = f"time-{one.kind}-{one.name.replace('->', '-')}-{word}"
             cell = cells(one, times.tick)[word == "worst"]
@@ -23,5 +23,5 @@ def time_pictures(times: DeviceTimes) -> Iterator[tuple[str, str]]:
                 *(remarks(one, times, places=False) if word == "worst" else ()),
             )
             title = f"{one.kind} {one.title}"
-            diagram = TimingDiagram(name, title, about, times.product, measured.way)
+            diagram = TimingDiagram(name, title, about, times.product, measured.trace)
             yield f"{file_name(name)}.svg", timing_svg(diagram)

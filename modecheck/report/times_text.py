@@ -7,8 +7,15 @@ from fractions import Fraction
 from itertools import groupby
 
 from modecheck.checks.deciding import Decider, deciders
+from modecheck.checks.device_time_bounds import (
+    RECONNECTION,
+    RESPONSE,
+    SWITCH,
+    DeviceTimes,
+    MeasuredTime,
+    Timed,
+)
 from modecheck.checks.slack import AllSlack, Slack
-from modecheck.checks.times import RECONNECTION, RESPONSE, SWITCH, DeviceTimes, Measured, Timed
 from modecheck.checks.wording import counted, listed
 from modecheck.model.clocks import spelled
 from modecheck.report.finding_text import seen_from_here
@@ -110,7 +117,7 @@ def cells(one: Timed, tick: Fraction) -> tuple[str, str]:
     return _time(one.best, tick), _time(one.worst, tick)
 
 
-def _time(measured: Measured | None, tick: Fraction) -> str:
+def _time(measured: MeasuredTime | None, tick: Fraction) -> str:
     if measured is None:
         return "never"
     return "unbounded" if measured.ticks is None else spelled_or_none(measured.ticks * tick)
@@ -134,7 +141,7 @@ def remarks(one: Timed, times: DeviceTimes, *, places: bool = True) -> Iterator[
         yield f"{verb} within {limit}" if one.complete or one.exceeded else f"within {limit}"
     if one.worst is not None:
         yield from _endless(one.worst, times)
-        decided = deciders(times.product, one.worst.way)
+        decided = deciders(times.product, one.worst.trace)
         if decided:
             shown = [
                 decider_in_words(decider, times.tick, places=places)
@@ -151,16 +158,16 @@ def _has_longer_best(one: Timed) -> bool:
     return best is not None and worst is not None and best > worst
 
 
-def _endless(worst: Measured, times: DeviceTimes) -> Iterator[str]:
-    way = worst.way
+def _endless(worst: MeasuredTime, times: DeviceTimes) -> Iterator[str]:
+    trace = worst.trace
     if worst.stands:
-        state = way.moves[-1].after if way.moves else times.product.initial
+        state = trace.moves[-1].after if trace.moves else times.product.initial
         assert state is not None
         chips = (chip for chip in times.product.chips if not chip.actor)
         where = listed([f"{chip.name} in {chip.leaves[state[chip.state_field]]}" for chip in chips])
         yield f"can stay for any time with {where}"
-    elif way.loop_from:
-        yield f"can go round for ever, steps {way.loop_from} to {len(way.moves)} of its scenario"
+    elif trace.loop_from:
+        yield f"goes round for ever, steps {trace.loop_from} to {len(trace.moves)} of its scenario"
 
 
 def decider_in_words(decider: Decider, tick: Fraction, *, places: bool) -> str:
@@ -177,10 +184,10 @@ def _scenarios(one: Timed, times: DeviceTimes, style: Style) -> Iterator[str]:
     for word, measured in (("best", one.best), ("worst", one.worst)):
         if measured is None:
             continue
-        begin = measured.way.switch_from
+        begin = measured.trace.switch_from
         clock = f"its clock starts behind step {begin}" if begin else "its clock starts at once"
         yield from style.wrapped(f"the {word} time; {clock}:", "  ", "  ")
-        yield from scenario_as_text(tell(times.product, measured.way), style, (begin + 1,))
+        yield from scenario_as_text(tell(times.product, measured.trace), style, (begin + 1,))
 
 
 def slack_as_text(times: DeviceTimes, slack: AllSlack | None, style: Style) -> list[str]:

@@ -4,18 +4,18 @@ from __future__ import annotations
 
 import json
 
-from modecheck.checks.differences import Difference
+from modecheck.checks.differences import VerdictDifference
 from modecheck.checks.verdict import Verdict
 from modecheck.report.as_json import Json, verdict_as_json
 
 
-def trial_as_json_text(old: Verdict, new: Verdict, found: Difference, over: str) -> str:
+def trial_as_json_text(old: Verdict, new: Verdict, found: VerdictDifference, over: str) -> str:
     """The verdict on the device with the file, and under `trial` what the file changes."""
     data = verdict_as_json(new) | {"trial": _trial(old, found, over)}
     return json.dumps(data, indent=2, ensure_ascii=False) + "\n"
 
 
-def _trial(old: Verdict, found: Difference, over: str) -> Json:
+def _trial(old: Verdict, found: VerdictDifference, over: str) -> Json:
     """Findings by their ids. Those that are newly broken stand in full under `findings`."""
     return {
         "with": over,
@@ -29,7 +29,7 @@ def _trial(old: Verdict, found: Difference, over: str) -> Json:
     }
 
 
-def requirements_as_json(found: Difference) -> list[Json]:
+def requirements_as_json(found: VerdictDifference) -> list[Json]:
     """What is said of each requirement of which something else was said before."""
     return [
         {"id": one.name, "text": one.sentence, "before": one.before, "after": one.after}

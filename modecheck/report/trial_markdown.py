@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from modecheck.checks.differences import Difference, breaks
+from modecheck.checks.differences import VerdictDifference, breaks
 from modecheck.checks.verdict import Verdict
 from modecheck.report.as_markdown import as_code, escaped, finding_block, table
 from modecheck.report.trial_text import figures_of_both, outcome_of_trial
 
 
-def trial_as_markdown_text(old: Verdict, new: Verdict, found: Difference, over: str) -> str:
+def trial_as_markdown_text(old: Verdict, new: Verdict, found: VerdictDifference, over: str) -> str:
     """What is newly broken in full, with scenarios; of the rest the names."""
     title = f"{escaped(old.device.name)} with {escaped(over)}: {outcome_of_trial(found)}"
     lines = [f"## {title}", ""]
@@ -27,7 +27,7 @@ def _listed(title: str, names: tuple[str, ...]) -> list[str]:
     return [f"{title}:", "", *(f"- {as_code(name)}" for name in names), ""] if names else []
 
 
-def _requirements(found: Difference) -> list[str]:
+def _requirements(found: VerdictDifference) -> list[str]:
     if not found.requirements:
         return []
     rows = [["requirement", "as it stands", "with the file", "what it says"]]

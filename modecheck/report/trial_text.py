@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import partial
 from itertools import groupby
 
-from modecheck.checks.differences import Difference, NewVerdict, breaks
+from modecheck.checks.differences import NewVerdict, VerdictDifference, breaks
 from modecheck.checks.verdict import Verdict
 from modecheck.checks.wording import counted
 from modecheck.report.scenarios import scenario_of
@@ -14,7 +14,7 @@ from modecheck.report.terminal import group_as_text, headline
 
 
 def trial_as_text(
-    old: Verdict, new: Verdict, found: Difference, over: str, style: Style
+    old: Verdict, new: Verdict, found: VerdictDifference, over: str, style: Style
 ) -> list[str]:
     """What is newly broken in full, with scenarios; of the rest the names."""
     paint = style.error if found.broken else style.good if found.complete else style.warning
@@ -24,7 +24,7 @@ def trial_as_text(
     return lines + difference_as_text(new, found, style)
 
 
-def difference_as_text(new: Verdict, found: Difference, style: Style) -> list[str]:
+def difference_as_text(new: Verdict, found: VerdictDifference, style: Style) -> list[str]:
     """What is newly broken, with scenarios; of the rest the names; what requirements say now."""
     lines: list[str] = []
     for code, group in groupby(found.broken, key=lambda finding: finding.code):
@@ -35,7 +35,7 @@ def difference_as_text(new: Verdict, found: Difference, style: Style) -> list[st
     return lines + _requirements(found.requirements, style)
 
 
-def outcome_of_trial(found: Difference) -> str:
+def outcome_of_trial(found: VerdictDifference) -> str:
     """How much is newly broken, mended and the same, in a line."""
     parts = [f"{len(found.broken)} newly broken" if found.broken else "nothing newly broken"]
     parts += [f"{len(found.mended)} mended"] if found.mended else []

@@ -1,9 +1,9 @@
-"""The concerns of a device (its tags), and what a change did to each.
+"""The concerns of a device (its concerns), and what a change did to each.
 
-A concern is untouched if no part that bears the tag has changed, no finding that has to do with it
-is new or fixed, and all that can be seen of it is proven the same. What nobody knows, since an
-exploration was stopped, is never called untouched; nor is a tag for which no look speaks. Nor is a
-duration judged where behaviour does not count time.
+A concern is untouched if no part that bears the concern has changed, no finding that has to do with
+it is new or fixed, and all that can be seen of it is proven the same. What nobody knows, since an
+exploration was stopped, is never called untouched; nor is a concern for which no look speaks. Nor
+is a duration judged where behaviour does not count time.
 """
 
 from __future__ import annotations
@@ -12,12 +12,12 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from enum import Enum
 
-from modecheck.checks.differences import Difference
+from modecheck.checks.differences import VerdictDifference
 from modecheck.checks.verdict import Verdict
 from modecheck.compare.behaviour import Behaviour, Outcome
 from modecheck.compare.described import DURATIONS, parts_of_device
+from modecheck.compare.part_concerns import concerns_of, concerns_of_link, in_order, own_concerns
 from modecheck.compare.refinement import Equivalence
-from modecheck.compare.tags import in_order, own_tags, tags_of, tags_of_link
 from modecheck.compare.text_changes import ADDED, CHANGED, MOVED, REMOVED, Change, TextChanges
 from modecheck.model.parts import Device
 from modecheck.review.finding_tags import FindingTags, said_by
@@ -36,11 +36,11 @@ class Standing(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Concern:
-    """A tag: the changes of parts that bear it (`durations` are those that behaviour does not
+    """A concern: the changes of parts that bear it (`durations` are those that behaviour does not
     judge), the behaviours that speak for it, and the ids of findings that have to do with it.
     """
 
-    tag: str
+    concern: str
     standing: Standing
     changes: tuple[Change, ...]
     behaviours: tuple[Behaviour, ...]
@@ -51,7 +51,7 @@ class Concern:
 
 @dataclass(frozen=True, slots=True)
 class TaggedFindings:
-    """New and fixed findings, by their ids, each with the tags that it has to do with."""
+    """New and fixed findings, by their ids, each with the concerns that it has to do with."""
 
     new: dict[str, frozenset[str]]
     fixed: dict[str, frozenset[str]]
@@ -59,13 +59,15 @@ class TaggedFindings:
     @property
     def untagged(self) -> tuple[str, ...]:
         """The new ones that belong to no concern."""
-        return tuple(one for one, tags in self.new.items() if not tags)
+        return tuple(one for one, concerns in self.new.items() if not concerns)
 
 
 def tagged_findings(
-    old: Verdict, renamed: Verdict, new: Verdict, findings: Difference
+    old: Verdict, renamed: Verdict, new: Verdict, findings: VerdictDifference
 ) -> TaggedFindings:
-    """The tags of what is new or fixed; `renamed` is the old verdict in the new device's names."""
+    """The concerns of what is new or fixed; `renamed` is the old verdict in the new
+    device's names.
+    """
     before, after = FindingTags(old.device), FindingTags(new.device)
     pairs = [
         *zip(old.findings, renamed.findings, strict=True),
@@ -100,28 +102,28 @@ class Concerns:
         clocks = all(device.clock is not None for device in self._devices)
         self._ticks_count = clocks and equivalence is Equivalence.STRONG
         self._changes = [
-            (change, self._tags(change))
+            (change, self._concerns_of(change))
             for change in text.of_kind(ADDED, REMOVED, CHANGED, MOVED)
             if not change.wording_only
         ]
 
-    def _tags(self, change: Change) -> frozenset[str]:
-        """The tags of a part before and after."""
+    def _concerns_of(self, change: Change) -> frozenset[str]:
+        """The concerns of a part before and after."""
         found: frozenset[str] = frozenset()
         sides = zip(self._devices, self._parts, (change.old, change.new), strict=True)
         for device, parts, name in sides:
             if name is not None:
-                found |= tags_of(device, name, said_by(parts, name))
+                found |= concerns_of(device, name, said_by(parts, name))
                 whole = change.what in (ADDED, REMOVED)
                 inside = [one for one in parts if whole and one.around == name]
-                found = found.union(*(tags_of(device, o, said_by(parts, o)) for o in inside))
+                found = found.union(*(concerns_of(device, o, said_by(parts, o)) for o in inside))
         return found
 
     def all(self) -> Iterator[Concern]:
-        known = {tag for device in self._devices for tag in _tags_in(device)}
-        known |= {tag for _, tags in self._changes for tag in tags}
+        known = {concern for device in self._devices for concern in _concerns_in(device)}
+        known |= {concern for _, concerns in self._changes for concern in concerns}
         found = (*self._findings.new.values(), *self._findings.fixed.values())
-        known |= {tag for tags in found for tag in tags}
+        known |= {concern for concerns in found for concern in concerns}
         return map(self._concern, in_order(known))
 
     @property
@@ -129,15 +131,15 @@ class Concerns:
         """The changes that no behaviour judges, since they change how long something takes."""
         return tuple(change for change, _ in self._changes if self._is_unjudged(change))
 
-    def _concern(self, tag: str) -> Concern:
-        changes = tuple(change for change, tags in self._changes if tag in tags)
-        speaking = tuple(one for one in self._behaviours if tag in one.look.tags)
+    def _concern(self, concern: str) -> Concern:
+        changes = tuple(change for change, concerns in self._changes if concern in concerns)
+        speaking = tuple(one for one in self._behaviours if concern in one.look.concerns)
         durations = tuple(filter(self._is_unjudged, changes))
         new, fixed = (
-            tuple(one for one, tags in found.items() if tag in tags)
+            tuple(one for one, concerns in found.items() if concern in concerns)
             for found in (self._findings.new, self._findings.fixed)
         )
-        known = Concern(tag, Standing.TOUCHED, changes, speaking, durations, new, fixed)
+        known = Concern(concern, Standing.TOUCHED, changes, speaking, durations, new, fixed)
         return replace(known, standing=_standing(known))
 
     def _is_unjudged(self, change: Change) -> bool:
@@ -170,12 +172,12 @@ def _standing(concern: Concern) -> Standing:
     return Standing.FIXED if concern.fixed else Standing.UNTOUCHED
 
 
-def _tags_in(device: Device) -> Iterator[str]:
+def _concerns_in(device: Device) -> Iterator[str]:
     for link in device.links.values():
-        yield from tags_of_link(link)
+        yield from concerns_of_link(link)
     for chip in device.chips.values():
-        yield from chip.tags
+        yield from chip.concerns
         for state in chip.states.values():
-            yield from state.tags
+            yield from state.concerns
         for rule in chip.rules:
-            yield from own_tags(chip, rule)
+            yield from own_concerns(chip, rule)

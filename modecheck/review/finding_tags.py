@@ -1,8 +1,9 @@
-"""Which concerns a finding has to do with: the tags of the parts that it names and of the part at
-its place.
+"""Which concerns a finding has to do with: the concerns of the parts that it names and of the part
+at its place.
 
-A state that is named brings the tags of the rules that leave it (whatever a deadlock there waits
-for), a chip alone those of all its rules, a requirement or a mode those of all that it speaks of.
+A state that is named brings the concerns of the rules that leave it (whatever a deadlock there
+waits for), a chip alone those of all its rules, a requirement or a mode those of all that it speaks
+of.
 """
 
 from __future__ import annotations
@@ -11,14 +12,14 @@ from collections.abc import Iterator
 
 from modecheck.checks.findings import Finding
 from modecheck.compare.described import WORDING, parts_of_device
-from modecheck.compare.forms import Form, Name
+from modecheck.compare.forms import Form, PartName
+from modecheck.compare.part_concerns import concerns_of, names_in
 from modecheck.compare.renamings import Parts
-from modecheck.compare.tags import names_in, tags_of
 from modecheck.model.parts import Device
 from modecheck.review.names import CHAIN, INNER, OUTER
 
 
-def said_by(parts: Parts, name: Name) -> Form:
+def said_by(parts: Parts, name: PartName) -> Form:
     """All that a part says that is not for people only."""
     facets = parts[name].facets
     return tuple(facet.form for key, facet in facets.items() if key not in WORDING)
@@ -32,12 +33,12 @@ class FindingTags:
         self._parts = parts_of_device(device)
 
     def of(self, finding: Finding) -> frozenset[str]:
-        """The tags that it has to do with."""
+        """The concerns that it has to do with."""
         at_its_place = (name for name, part in self._parts.items() if part.place == finding.place)
         names = {*self._named(finding.subject), *at_its_place}
-        return frozenset().union(*map(self._tags, names))
+        return frozenset().union(*map(self._concerns_of, names))
 
-    def _named(self, subject: str) -> Iterator[Name]:
+    def _named(self, subject: str) -> Iterator[PartName]:
         """The parts that a subject names: of a chain, the innermost that is known."""
         for chain in CHAIN.findall(subject):
             words = chain.split(".")
@@ -47,30 +48,30 @@ class FindingTags:
                 for name in self._parts
                 if name.name == word and name.kind in INNER and self._stands_in(name, words[0])
             ]
-            yield from inner or (Name(kind, words[0]) for kind in OUTER)
+            yield from inner or (PartName(kind, words[0]) for kind in OUTER)
 
-    def _stands_in(self, name: Name, around: str) -> bool:
+    def _stands_in(self, name: PartName, around: str) -> bool:
         """Whether a part is one of this chip or link, or a message of a link to or from it."""
         link = self._device.links.get(name.scope)
         ends = () if link is None else (link.sender, link.receiver)
         return around in (name.scope, *ends)
 
-    def _tags(self, name: Name) -> frozenset[str]:
+    def _concerns_of(self, name: PartName) -> frozenset[str]:
         if name not in self._parts:
             return frozenset()
-        found = tags_of(self._device, name, said_by(self._parts, name))
+        found = concerns_of(self._device, name, said_by(self._parts, name))
         if name.kind in ("requirement", "mode"):
             spoken_of = names_in(said_by(self._parts, name)) - {name}
             return found.union(*map(self._tags_spoken_of, spoken_of))
-        return found.union(*map(self._tags, self._rules_of(name)))
+        return found.union(*map(self._concerns_of, self._rules_of(name)))
 
-    def _tags_spoken_of(self, name: Name) -> frozenset[str]:
+    def _tags_spoken_of(self, name: PartName) -> frozenset[str]:
         """Of what a requirement speaks of; a chip stands there for one of its states or values."""
         if name.kind == "chip":
-            return frozenset(self._device.chips[name.name].tags)
-        return self._tags(name) if name.kind != "requirement" else frozenset()
+            return frozenset(self._device.chips[name.name].concerns)
+        return self._concerns_of(name) if name.kind != "requirement" else frozenset()
 
-    def _rules_of(self, name: Name) -> Iterator[Name]:
+    def _rules_of(self, name: PartName) -> Iterator[PartName]:
         """The rules that leave a state, or all rules of a chip."""
         if name.kind not in ("state", "chip"):
             return
@@ -78,4 +79,4 @@ class FindingTags:
         inside = set(chip.ancestry(name.name)) if name.kind == "state" else set()
         for rule in chip.rules:
             if name.kind == "chip" or inside & set(rule.sources):
-                yield Name("rule", rule.title, chip.name)
+                yield PartName("rule", rule.title, chip.name)

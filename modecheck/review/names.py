@@ -1,6 +1,6 @@
 """An old verdict told in the names of the new device, so that both can be held against each other.
 
-A finding is known again by its subject, which is made of names: `hub.attaching`, `left_pair`,
+A finding is known again by its subject, which is made of names: `hub.attaching`, `front_pair`,
 `tablet.calling.hush`. A word that stands behind the name of a chip or a link is a name inside of
 it; any other is one of the device.
 """
@@ -13,7 +13,7 @@ from dataclasses import replace
 from modecheck.checks.findings import Finding
 from modecheck.checks.judged import Judged
 from modecheck.checks.verdict import Verdict
-from modecheck.compare.forms import Name, Renaming
+from modecheck.compare.forms import PartName, Renaming
 
 CHAIN = re.compile(r"\w+(?:\.\w+)*")
 """Names with full stops between."""
@@ -40,7 +40,7 @@ class NewNames:
         return ".".join([self._of(OUTER, first) or first, *inner])
 
     def _of(self, kinds: tuple[str, ...], word: str, scope: str = "") -> str:
-        found = (self._names.get(Name(kind, word, scope)) for kind in kinds)
+        found = (self._names.get(PartName(kind, word, scope)) for kind in kinds)
         return next((name.name for name in found if name is not None), "")
 
     def verdict(self, verdict: Verdict) -> Verdict:

@@ -10,17 +10,17 @@ from dataclasses import dataclass
 
 from modecheck.compare.behaviour import Behaviour
 from modecheck.compare.described import parts_of_device
-from modecheck.compare.forms import Name
+from modecheck.compare.forms import PartName
+from modecheck.compare.part_concerns import names_in
 from modecheck.compare.refinement import Equivalence
 from modecheck.compare.renamings import Parts
-from modecheck.compare.tags import names_in
 from modecheck.compare.text_changes import ADDED, CHANGED, MOVED, Change, TextChanges
 from modecheck.engine.space import Limits
 from modecheck.model.parts import Device
-from modecheck.product.form import Product
+from modecheck.product.ir import Product
 from modecheck.review.concerns import Concern, Concerns, TaggedFindings
 from modecheck.review.finding_tags import said_by
-from modecheck.tours.bench import bench_test
+from modecheck.tours.settled_tour import bench_test
 from modecheck.tours.sittings import SITTING
 
 
@@ -38,7 +38,7 @@ class BenchStepTaken:
 
 
 @dataclass(frozen=True, slots=True)
-class Bench:
+class RetestPlan:
     """What of the new device's bench test (as `modecheck tours` makes it) takes rules that were
     touched: those that changed, and those that use something that changed. `never` are those that
     it does not take; `stopped_by` tells that it is not whole.
@@ -55,7 +55,7 @@ class Retest:
     """All of it."""
 
     concerns: tuple[Concern, ...]
-    bench: Bench
+    bench: RetestPlan
     durations: tuple[Change, ...] = ()
     """What changed of durations, which no behaviour judges."""
     untagged: tuple[str, ...] = ()
@@ -98,7 +98,7 @@ def touched_rules(new: Device, text: TextChanges) -> frozenset[str]:
     )
 
 
-def _uses(parts: Parts, rule: Name, changed: set[Name]) -> bool:
+def _uses(parts: Parts, rule: PartName, changed: set[PartName]) -> bool:
     """Whether it names a link, a message, a signal or a variable that changed."""
     used = names_in(said_by(parts, rule))
     kinds = ("link", "message", "signal", "variable", "timer")
@@ -109,9 +109,9 @@ def _uses(parts: Parts, rule: Name, changed: set[Name]) -> bool:
     )
 
 
-def _bench(product: Product, touched: frozenset[str], limits: Limits | None) -> Bench:
+def _bench(product: Product, touched: frozenset[str], limits: Limits | None) -> RetestPlan:
     if not touched:
-        return Bench()
+        return RetestPlan()
     test = bench_test(product, limits=limits, sitting=SITTING)
     steps = tuple(
         BenchStepTaken(sequence, number, step.do, taken, start=number == one.first)
@@ -120,4 +120,4 @@ def _bench(product: Product, touched: frozenset[str], limits: Limits | None) -> 
         if (taken := tuple(sorted(touched & set(step.takes))))
     )
     never = touched.difference(*(step.rules for step in steps))
-    return Bench(steps, test.steps, tuple(sorted(never)), test.stopped_by)
+    return RetestPlan(steps, test.steps, tuple(sorted(never)), test.stopped_by)

@@ -12,16 +12,16 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from modecheck.engine.evaluation import Evaluator, StepFailed
-from modecheck.engine.happenings import Happening, Raised, Took
+from modecheck.engine.happenings import Happening, SignalEmitted, Took
 from modecheck.model.parts import Chip, Rule
-from modecheck.product.form import (
-    ChipForm,
+from modecheck.product.ir import (
+    ChipIR,
     Failure,
-    FaultForm,
+    FaultIR,
     Product,
     Reaction,
-    Send,
-    Target,
+    SendIR,
+    TargetIR,
 )
 
 try:
@@ -47,12 +47,12 @@ class Nested(NestedState):  # type: ignore[misc, unused-ignore]
     separator = "/"
 
 
-class Machine(HierarchicalMachine):  # type: ignore[misc, unused-ignore]
+class LibraryMachine(HierarchicalMachine):  # type: ignore[misc, unused-ignore]
     state_cls = Nested
 
 
 @dataclass(slots=True)
-class Turn:
+class RigTurn:
     """One step of a rig while it goes on. `seen` are the fields on which reactions are judged,
     `cut` is a fault that strikes in the middle of a rule, after so many of its assignments.
     """
@@ -61,10 +61,10 @@ class Turn:
     value: int = 0
     late: bool = False
     heard: int = -1
-    cut: tuple[FaultForm, int, int] | None = None
+    cut: tuple[FaultIR, int, int] | None = None
     struck: int = -1
-    sends: list[tuple[Send, int]] = field(default_factory=list)
-    raised: list[tuple[int, int]] = field(default_factory=list)
+    sends: list[tuple[SendIR, int]] = field(default_factory=list)
+    signalled: list[tuple[int, int]] = field(default_factory=list)
     separate: list[tuple[int, Reaction]] = field(default_factory=list)
     log: list[Happening] = field(default_factory=list)
     chosen: list[Reaction] = field(default_factory=list)
@@ -94,13 +94,13 @@ class ChipMachine:
         self, number: int, product: Product, fields: list[int], evaluator: Evaluator
     ) -> None:
         self.number = number
-        self.form: ChipForm = product.chips[number]
+        self.form: ChipIR = product.chips[number]
         self.chip: Chip = product.device.chips[self.form.name]
         self._product = product
         self._fields = fields
         self._evaluator = evaluator
         tops = [self._node(name) for name, state in self.chip.states.items() if not state.parent]
-        self.machine = Machine(
+        self.machine = LibraryMachine(
             model=self,
             states=[{"name": WHOLE, "children": tops, "initial": self.chip.initial}],
             initial=WHOLE,
@@ -134,12 +134,12 @@ class ChipMachine:
             if not rule.trigger and event in self.machine.events:
                 yield rule, event
 
-    def may(self, event: str, turn: Turn) -> bool:
+    def may(self, event: str, turn: RigTurn) -> bool:
         """Whether some transition for an event is enabled. Raises `StepFailed` from a guard."""
         can = event in self.machine.events
         return can and bool(self.may_trigger(event, turn=turn))  # type: ignore[attr-defined]
 
-    def full(self, reactions: Sequence[Reaction], turn: Turn) -> list[Failure]:
+    def full(self, reactions: Sequence[Reaction], turn: RigTurn) -> list[Failure]:
         """The full links without which some of these reactions, none enabled, would be."""
         return [
             room.full
@@ -149,7 +149,7 @@ class ChipMachine:
             if not self._value(room.free, turn)
         ]
 
-    def tell(self, event: str, turn: Turn) -> bool:
+    def tell(self, event: str, turn: RigTurn) -> bool:
         """An event happens; whether the chip takes a rule for it. Raises `StepFailed`."""
         if event not in self.machine.events:
             return False
@@ -162,9 +162,9 @@ class ChipMachine:
         reaction, after = turn.chosen[-1], self.form.leaves.index(self.leaf)
         self._fields[self.form.state_field] = after
         turn.log.append(Took(self.number, reaction.rule, before, after, turn.heard))
-        for signal in reaction.raises:
-            turn.raised.append((signal, self.number))
-            turn.log.append(Raised(self.number, signal))
+        for signal in reaction.signals:
+            turn.signalled.append((signal, self.number))
+            turn.log.append(SignalEmitted(self.number, signal))
         return True
 
     def _node(self, name: str) -> dict[str, Any]:
@@ -205,7 +205,7 @@ class ChipMachine:
 
     def _condition(self, reaction: Reaction) -> Callable[[Any], bool]:
         def condition(event: Any) -> bool:
-            turn: Turn = event.kwargs["turn"]
+            turn: RigTurn = event.kwargs["turn"]
             return reaction.guard is None or bool(self._value(reaction.guard, turn))
 
         return condition
@@ -216,11 +216,11 @@ class ChipMachine:
 
         return effect
 
-    def _value(self, expression: Any, turn: Turn) -> int:
+    def _value(self, expression: Any, turn: RigTurn) -> int:
         function = self._evaluator.function(expression, self.number)
         return int(function(self._fields, turn.seen, turn.value, turn.late))
 
-    def _react(self, reaction: Reaction, turn: Turn) -> None:
+    def _react(self, reaction: Reaction, turn: RigTurn) -> None:
         turn.chosen.append(reaction)
         if reaction.cuts:
             turn.separate.append((self.number, reaction))
@@ -239,7 +239,7 @@ class ChipMachine:
             raise _PowerFails
         turn.sends += [(send, self._sent(send, turn)) for send in reaction.sends]
 
-    def _place(self, target: Target, turn: Turn) -> int:
+    def _place(self, target: TargetIR, turn: RigTurn) -> int:
         if target.index is None:
             return target.first
         index = self._value(target.index, turn)
@@ -247,7 +247,7 @@ class ChipMachine:
             raise StepFailed(target.failure)
         return target.first + index
 
-    def _sent(self, send: Send, turn: Turn) -> int:
+    def _sent(self, send: SendIR, turn: RigTurn) -> int:
         if send.value is None:
             return 0
         value = self._value(send.value, turn)

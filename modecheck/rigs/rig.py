@@ -9,14 +9,14 @@ from dataclasses import dataclass, replace
 
 from modecheck.engine.evaluation import StepFailed
 from modecheck.engine.happenings import Happening
-from modecheck.model.mistakes import ModecheckError, nearest_name
+from modecheck.model.errors import ModecheckError, nearest_name
 from modecheck.model.parts import Device
 from modecheck.product.composition import compose
-from modecheck.product.form import Failure, FaultForm, Product
-from modecheck.rigs.chip_machine import Turn
+from modecheck.product.ir import Failure, FaultIR, Product
+from modecheck.rigs.chip_machine import RigTurn
 from modecheck.rigs.wiring import Wiring
 
-Cut = tuple[FaultForm, int, int]
+Cut = tuple[FaultIR, int, int]
 """A fault, the rule (number) in whose middle it strikes, and how many assignments are done."""
 
 
@@ -49,7 +49,7 @@ class RigStep:
     happenings: tuple[Happening, ...] = ()
     own: tuple[int, str] | None = None
     link: int | None = None
-    fault: FaultForm | None = None
+    fault: FaultIR | None = None
     cut: Cut | None = None
 
 
@@ -101,19 +101,19 @@ class Rig:
             raise ImpossibleStep(label, [one.label for one in possible])
         if found.failures:
             raise StepFailed(*found.failures)
-        turn = Turn(self.state, cut=found.cut)
+        turn = RigTurn(self.state, cut=found.cut)
         _begin(self._wiring, found, turn)
         self._wiring.finish(turn)
         return tuple(turn.log)
 
-    def raise_signal(self, name: str) -> tuple[Happening, ...]:
+    def signal(self, name: str) -> tuple[Happening, ...]:
         """A signal of the device comes from outside; what happened. Raises `StepFailed`, too."""
         signals = self.product.signals
         if name not in signals:
             raise ImpossibleStep(name, signals)
         self._trials.put(self.state)
         for wiring in (self._trials, self._wiring):  # what must not happen fails in the first
-            turn = Turn(self.state, raised=[(signals.index(name), -1)])
+            turn = RigTurn(self.state, signalled=[(signals.index(name), -1)])
             wiring.finish(turn)
         return tuple(turn.log)
 
@@ -122,7 +122,7 @@ class Rig:
             for rule, event in list(chip.own_rules()):
                 step = RigStep(f"{chip.name} {rule.title}", own=(chip.number, event))
                 try:
-                    enabled = chip.may(event, Turn(self.state))
+                    enabled = chip.may(event, RigTurn(self.state))
                 except StepFailed as failed:
                     yield replace(step, failures=failed.failures)
                     continue
@@ -147,7 +147,7 @@ class Rig:
         first = {self.product.labels[number].text for number in time.at_once}
         if any(step.label in first or self._is_overdue(step) for step in others):
             return
-        tried = self._tried(RigStep(self.product.labels[time.label].text), Turn(self.state))
+        tried = self._tried(RigStep(self.product.labels[time.label].text), RigTurn(self.state))
         yield from [tried] if tried is not None else []
 
     def _is_overdue(self, step: RigStep) -> bool:
@@ -155,13 +155,13 @@ class Rig:
 
     def _with_cuts(self, step: RigStep) -> Iterator[RigStep]:
         """The step with what comes of it, and its variants cut in the middle of a rule."""
-        turn = Turn(self.state)
+        turn = RigTurn(self.state)
         tried = self._tried(step, turn)
         if tried is None:
             return
         yield tried
         for cut in self._possible_cuts(turn):
-            again = Turn(self.state, cut=cut)
+            again = RigTurn(self.state, cut=cut)
             variant = self._tried(replace(step, cut=cut), again)
             # What fails before the cut strikes has failed without it already.
             if variant is not None and (not variant.failures or again.struck >= 0):
@@ -169,7 +169,7 @@ class Rig:
                 label = self.product.labels[fault.cut_labels[rule, done]].text
                 yield replace(variant, label=label)
 
-    def _tried(self, step: RigStep, turn: Turn) -> RigStep | None:
+    def _tried(self, step: RigStep, turn: RigTurn) -> RigStep | None:
         """What would come of a step; nothing where its message is deferred."""
         failures: tuple[Failure, ...] = ()
         goes = True
@@ -183,14 +183,14 @@ class Rig:
         found = replace(step, label=label, failures=failures, happenings=tuple(turn.log))
         return found if goes else None
 
-    def _delivered_label(self, number: int, turn: Turn) -> str:
+    def _delivered_label(self, number: int, turn: RigTurn) -> str:
         link = self.product.queues[number]
         receiver = self.product.chips[link.receiver].name
         if not turn.chosen:
-            return f"{link.name} to {receiver}, ignored"
+            return f"{link.name} to {receiver}, discarded"
         return f"{link.name} to {receiver} {self.product.rules[turn.chosen[0].rule].title}"
 
-    def _possible_cuts(self, turn: Turn) -> list[Cut]:
+    def _possible_cuts(self, turn: RigTurn) -> list[Cut]:
         torn = {reaction.rule: (chip, reaction) for chip, reaction in turn.separate}
         return [
             (fault, reaction.rule, done)
@@ -201,7 +201,7 @@ class Rig:
         ]
 
 
-def _begin(wiring: Wiring, step: RigStep, turn: Turn) -> bool:
+def _begin(wiring: Wiring, step: RigStep, turn: RigTurn) -> bool:
     """What sets a step off; whether anything does."""
     if step.own is not None:
         chip, event = step.own

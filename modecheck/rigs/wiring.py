@@ -12,9 +12,9 @@ from itertools import chain
 
 from modecheck.engine.evaluation import Evaluator, StepFailed
 from modecheck.engine.happenings import Arrived, Doubled, Dropped, Passed, Struck
-from modecheck.product.form import Expression, FaultForm, Otherwise, Product, Send, TimeForm
-from modecheck.rigs.chip_machine import ChipMachine, Turn
-from modecheck.rigs.links import LinkQueue, Waiting
+from modecheck.product.ir import Expression, FaultIR, Otherwise, Product, SendIR, TimeIR
+from modecheck.rigs.chip_machine import ChipMachine, RigTurn
+from modecheck.rigs.rig_links import LinkQueue, MessageInFlight
 
 NOBODY = -2
 """Number of the chip that evaluates conditions on whole states."""
@@ -49,7 +49,7 @@ class Wiring:
         for link in self.queues:
             link.load(self._fields)
 
-    def deliver(self, link: LinkQueue, turn: Turn) -> bool:
+    def deliver(self, link: LinkQueue, turn: RigTurn) -> bool:
         """The head of a link reaches its chip; False where it stays, deferred or since the answer
         has no room. Raises `StepFailed`.
         """
@@ -64,17 +64,17 @@ class Wiring:
         taken = chip.may(event, turn)
         if not taken and (forms.otherwise is Otherwise.DEFER or chip.full(forms.reactions, turn)):
             return False
-        ignored = forms.otherwise is Otherwise.IGNORE
-        outcome = "taken" if taken else "ignored" if ignored else "unhandled"
+        discarded = forms.otherwise is Otherwise.DISCARD
+        outcome = "taken" if taken else "discarded" if discarded else "unspecified"
         turn.log.append(Arrived(link.number, head.message, head.value, head.late, outcome))
-        if not taken and not ignored:
-            raise StepFailed(forms.unhandled)
+        if not taken and not discarded:
+            raise StepFailed(forms.unspecified)
         return chip.tell(event, turn) if taken else True
 
-    def finish(self, turn: Turn) -> None:
+    def finish(self, turn: RigTurn) -> None:
         """Signals are heard, a cut strikes, messages are queued, links that are down drop."""
-        while turn.raised:
-            self._hear(*turn.raised.pop(0), turn)
+        while turn.signalled:
+            self._hear(*turn.signalled.pop(0), turn)
         if turn.cut is not None and turn.struck >= 0:
             self._restart(turn.cut[0], turn, *turn.cut[1:])
         turn.all_of(partial(self._put, send, value, turn) for send, value in turn.sends)
@@ -86,7 +86,7 @@ class Wiring:
                     link.empty("down", turn.log)
                 link.store(self._fields)
 
-    def _put(self, send: Send, value: int, turn: Turn) -> None:
+    def _put(self, send: SendIR, value: int, turn: RigTurn) -> None:
         link = self.queues[send.queue]
         if self.is_up(link):
             link.put(send, value, turn.log)
@@ -94,11 +94,11 @@ class Wiring:
         else:
             turn.log.append(Dropped(send.queue, send.message, "down"))
 
-    def _hear(self, signal: int, raiser: int, turn: Turn) -> None:
+    def _hear(self, signal: int, signaller: int, turn: RigTurn) -> None:
         """Whoever has an enabled rule moves, all judged on one snapshot."""
         turn.seen, turn.value, turn.late, turn.heard = self.state, 0, False, signal
         event = f"signal {self.product.signals[signal]}"
-        others = [chip for chip in self.chips if chip.number not in (raiser, turn.struck)]
+        others = [chip for chip in self.chips if chip.number not in (signaller, turn.struck)]
         willing: list[ChipMachine] = []
 
         def judge(chip: ChipMachine) -> None:
@@ -108,7 +108,7 @@ class Wiring:
         moving = (partial(chip.tell, event, turn) for chip in willing)  # known when all are judged
         turn.all_of(chain(judged, moving))
 
-    def _answers(self, chip: ChipMachine, event: str, signal: int, turn: Turn) -> bool:
+    def _answers(self, chip: ChipMachine, event: str, signal: int, turn: RigTurn) -> bool:
         """Whether a chip takes a rule for a signal; one that finds no room raises `StepFailed`."""
         if chip.may(event, turn):
             return True
@@ -121,7 +121,7 @@ class Wiring:
         """Whether a link carries; an index out of range in its condition means no."""
         return link.queue.up is None or self._holds(link.queue.up)
 
-    def tick(self, time: TimeForm, turn: Turn) -> bool:
+    def tick(self, time: TimeIR, turn: RigTurn) -> bool:
         """All counts go on by one; False where a rule has to be taken first, or nothing changes."""
         before = self.state
         if any(self._holds(due.holds) for due in time.due):
@@ -143,11 +143,11 @@ class Wiring:
         except StepFailed:
             return False
 
-    def affordable(self, fault: FaultForm) -> bool:
+    def affordable(self, fault: FaultIR) -> bool:
         """Whether something is left of the fault's budget."""
         return fault.budget < 0 or self._fields[fault.budget] > 0
 
-    def possible(self, fault: FaultForm) -> bool:
+    def possible(self, fault: FaultIR) -> bool:
         """Whether a fault can strike now."""
         if not self.affordable(fault) or fault.of_chip:
             return self.affordable(fault)
@@ -155,7 +155,7 @@ class Wiring:
         room = fault.kind == "lose" or not link.full
         return bool(link.waiting) and self.is_up(link) and room
 
-    def strike(self, fault: FaultForm, turn: Turn) -> None:
+    def strike(self, fault: FaultIR, turn: RigTurn) -> None:
         """A fault that is possible strikes."""
         if fault.of_chip:
             self._restart(fault, turn, -1, 0)
@@ -166,16 +166,16 @@ class Wiring:
             link.waiting.pop(0)
             turn.log.append(Dropped(link.number, head.message, "lost"))
         else:
-            link.waiting.insert(1, Waiting(head.message, head.value, head.late, head.age))
+            link.waiting.insert(1, MessageInFlight(head.message, head.value, head.late, head.age))
             turn.log.append(Doubled(link.number, head.message))
         link.store(self._fields)
         self._pay(fault)
 
-    def _pay(self, fault: FaultForm) -> None:
+    def _pay(self, fault: FaultIR) -> None:
         if fault.budget >= 0:
             self._fields[fault.budget] -= 1
 
-    def _restart(self, fault: FaultForm, turn: Turn, rule: int, done: int) -> None:
+    def _restart(self, fault: FaultIR, turn: RigTurn, rule: int, done: int) -> None:
         """The chip falls back to its initial state; persistent variables keep their value."""
         chip = self.chips[fault.target]
         turn.log.append(Struck(chip.number, fault.kind, rule, done))

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from modecheck.checks.ways import Way
+from modecheck.checks.traces import Trace
 from modecheck.engine.plain import Interpreter, State, Step
-from modecheck.model.mistakes import ModecheckError
-from modecheck.product.form import Product
+from modecheck.model.errors import ModecheckError
+from modecheck.product.ir import Product
 
 
 class ReplayError(ModecheckError):
@@ -31,11 +31,11 @@ class Replayed:
     step: Step
 
 
-def replay(product: Product, way: Way) -> Iterator[Replayed]:
+def replay(product: Product, trace: Trace) -> Iterator[Replayed]:
     """The steps of a way, taken anew from the initial state. Raises `ReplayError`."""
     interpreter = Interpreter(product)
     state = product.initial
-    for position, move in enumerate(way.moves, start=1):
+    for position, move in enumerate(trace.moves, start=1):
         found = interpreter.step_to(state, move.label, move.after, move.ticks)
         if found is None:
             raise ReplayError(position, product.labels[move.label].text)

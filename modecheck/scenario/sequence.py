@@ -12,24 +12,24 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from modecheck.checks.ways import Way
+from modecheck.checks.traces import Trace
 from modecheck.engine.happenings import (
     Accepted,
     Arrived,
     Doubled,
     Dropped,
     Happening,
-    Raised,
+    SignalEmitted,
     Struck,
     Took,
 )
 from modecheck.engine.plain import Interpreter, State
 from modecheck.model.clocks import spelled
 from modecheck.model.parts import Rule
-from modecheck.product.form import Label, Product
+from modecheck.product.ir import Label, Product
 from modecheck.scenario.replay import Replayed, replay
+from modecheck.scenario.sentences import message_text, sentence
 from modecheck.scenario.telling import lasting
-from modecheck.scenario.words import message_text, sentence
 
 MOST_STEPS = 300
 """Steps in one chart, the last ones: more make a chart of several metres."""
@@ -75,7 +75,7 @@ class Journey:
 
 
 @dataclass(frozen=True, slots=True)
-class Sequence:
+class ScenarioSequence:
     """A scenario, taken apart. `chips` are those that something happens to, in the device's order.
 
     `sentences` tell each step from number `begin` + 1 on; steps after `loop_from` repeat for ever.
@@ -92,21 +92,21 @@ class Sequence:
 
 def sequence_of(
     product: Product,
-    way: Way,
+    trace: Trace,
     *,
     skipped: int = 0,
     chips: Iterable[str] = (),
-) -> Sequence:
+) -> ScenarioSequence:
     """The sequence of a way, replayed on the interpreter.
 
     The first `skipped` steps are left out, and those after them numbered from 1 on. Of a longer
     way, only the last MOST_STEPS steps are told. `chips` are named even if nothing happens to them.
     """
-    steps = list(replay(product, way))
+    steps = list(replay(product, trace))
     state = steps[skipped].before if skipped < len(steps) else product.initial
     before = sum((lasting(product, one.step) for one in steps[:skipped]), Fraction(0))
     steps = steps[skipped:]
-    loop_from = max(way.loop_from - 1 - skipped, 0) if way.loop_from else None
+    loop_from = max(trace.loop_from - 1 - skipped, 0) if trace.loop_from else None
     spans = _spans(product, steps, loop_from)[-MOST_STEPS:]
     begin = spans[0][0] if spans else 0
     if begin:
@@ -121,7 +121,7 @@ def sequence_of(
         else:
             telling.step(first + 1, steps[first])
     telling.close(spans[-1][0] + 1 if spans else 0, stays=loop_from == len(steps))
-    return Sequence(
+    return ScenarioSequence(
         product=product,
         chips=telling.chips(chips),
         rows=tuple(telling.rows),
@@ -159,7 +159,7 @@ class _Telling:
         self.rows: list[Row] = []
         self.journeys: list[Journey] = []
         self._waiting: dict[int, list[int]] = defaultdict(list)
-        self._raisers: dict[int, int] = {}
+        self._signallers: dict[int, int] = {}
         self._heard: set[int] = set()
         self._failures: list[str] = []
         self._unsent: dict[int, int] = {}
@@ -182,7 +182,7 @@ class _Telling:
     def step(self, number: int, replayed: Replayed) -> None:
         before, step = replayed.before, replayed.step
         already = len(self.rows)
-        self._raisers = {}
+        self._signallers = {}
         self._heard = {one.heard for one in step.happenings if isinstance(one, Took)}
         self._unsent = self._sent_into_nothing(step.happenings)
         for happening in step.happenings:
@@ -268,8 +268,8 @@ class _Telling:
     def _tell(self, step: int, happening: Happening) -> None:
         if isinstance(happening, Took):
             self._took(step, happening)
-        elif isinstance(happening, Raised):
-            self._raised(step, happening)
+        elif isinstance(happening, SignalEmitted):
+            self._signalled(step, happening)
         elif isinstance(happening, Arrived):
             self._arrived(step, happening)
         elif isinstance(happening, Accepted):
@@ -292,7 +292,7 @@ class _Telling:
             self._row(
                 step,
                 "signal",
-                self._raisers[took.heard],
+                self._signallers[took.heard],
                 self._product.signals[took.heard],
                 other=took.chip,
             )
@@ -307,17 +307,17 @@ class _Telling:
         if moved:
             self._row(step, "state", took.chip, chip.leaves[took.after])
 
-    def _raised(self, step: int, raised: Raised) -> None:
-        self._raisers[raised.signal] = raised.chip
-        if raised.signal not in self._heard:
-            words = f"raises {self._product.signals[raised.signal]}: nobody reacts"
-            self._row(step, "action", raised.chip, words)
+    def _signalled(self, step: int, signalled: SignalEmitted) -> None:
+        self._signallers[signalled.signal] = signalled.chip
+        if signalled.signal not in self._heard:
+            words = f"signals {self._product.signals[signalled.signal]}: nobody reacts"
+            self._row(step, "action", signalled.chip, words)
 
     def _arrived(self, step: int, arrived: Arrived) -> None:
         queue = arrived.queue
         text = message_text(self._product, queue, arrived.message, arrived.value)
         words = [text, *(["late"] if arrived.late else [])]
-        words += {"ignored": ["ignored"], "unhandled": ["no answer"]}.get(arrived.outcome, [])
+        words += {"discarded": ["discarded"], "unspecified": ["no answer"]}.get(arrived.outcome, [])
         journey = self._waiting[queue][0]
         receiver = self._product.queues[queue].receiver
         self._row(step, "arrive", receiver, *words, journey=journey)

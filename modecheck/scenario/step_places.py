@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from modecheck.model.places import Place
-from modecheck.product.form import Product
+from modecheck.product.ir import Product
 
 
 def place_of_step(product: Product, label: int) -> Place | None:

@@ -6,17 +6,17 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from modecheck.checks.ways import Way
+from modecheck.checks.traces import Trace
 from modecheck.engine.happenings import Passed
 from modecheck.engine.plain import State, Step
 from modecheck.model.clocks import spelled
-from modecheck.product.form import Product
+from modecheck.product.ir import Product
 from modecheck.scenario.replay import replay
-from modecheck.scenario.words import changes, sentence
+from modecheck.scenario.sentences import changes, sentence
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class ToldStep:
     """One step: its label, the sentence, which variables changed, and every chip's state after it.
 
     `states` is empty after a failing step, which leads nowhere. `again` marks the steps of a loop
@@ -53,25 +53,25 @@ class Told:
         return "" if self.since is None else spelled_or_none(self.since)
 
 
-def tell(product: Product, way: Way) -> list[Told]:
+def tell(product: Product, trace: Trace) -> list[ToldStep]:
     """The steps of a way in words. Each has been taken anew on the interpreter, which proves it."""
     since = None if product.time is None else Fraction(0)
     told = []
-    for number, replayed in enumerate(replay(product, way), start=1):
-        again = 0 < way.loop_from <= number
+    for number, replayed in enumerate(replay(product, trace), start=1):
+        again = 0 < trace.loop_from <= number
         step = tell_step(product, number, replayed.before, replayed.step, since, again=again)
         since = step.since
         told.append(step)
     return told
 
 
-def condensed(told: Sequence[Told], breaks: Iterable[int] = ()) -> list[Told]:
+def condensed(told: Sequence[ToldStep], breaks: Iterable[int] = ()) -> list[ToldStep]:
     """The same steps, but those in which nothing but time passes told as one where they follow each
     other. A step with a number in `breaks` is not told with those before it, nor is the first step
     of a loop.
     """
     begins = set(breaks)
-    found: list[Told] = []
+    found: list[ToldStep] = []
     for step in told:
         last = found[-1] if found else None
         if last is not None and _goes_on(last, step) and step.number not in begins:
@@ -83,11 +83,11 @@ def condensed(told: Sequence[Told], breaks: Iterable[int] = ()) -> list[Told]:
     return [_with_the_time(step) if step.lasts else step for step in found]
 
 
-def _goes_on(last: Told, step: Told) -> bool:
+def _goes_on(last: ToldStep, step: ToldStep) -> bool:
     return bool(last.lasts and step.lasts) and last.again == step.again
 
 
-def _with_the_time(step: Told) -> Told:
+def _with_the_time(step: ToldStep) -> ToldStep:
     """Time that passes, with the time since the start where that is another one."""
     if step.since is None or step.since == step.lasts:
         return step
@@ -112,11 +112,11 @@ def tell_step(
     since: Fraction | None = None,
     *,
     again: bool = False,
-) -> Told:
+) -> ToldStep:
     """A step that was taken from the state `before`, in words; `since` is the time before it."""
     after = step.after
     lasts = lasting(product, step)
-    return Told(
+    return ToldStep(
         number=number,
         label=product.labels[step.label].text,
         text=sentence(product, step),

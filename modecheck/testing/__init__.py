@@ -14,35 +14,35 @@ from modecheck.testing.adapter import (
     Event,
     InternalStep,
     Output,
-    Raised,
     Restart,
     Sent,
     Sight,
     Signal,
+    Signalled,
     StatefulAdapter,
     TimerExpired,
     Value,
 )
-from modecheck.testing.bench import Bench
-from modecheck.testing.comparison import AdapterMistake, Disagreement
+from modecheck.testing.conformance_run import ConformanceRun
+from modecheck.testing.mismatches import AdapterError, Disagreement
 
 if TYPE_CHECKING:
     from modecheck.testing.state_machine import conformance, run_conformance
 
 __all__ = [
     "Adapter",
-    "AdapterMistake",
-    "Bench",
+    "AdapterError",
+    "ConformanceRun",
     "Delivery",
     "Disagreement",
     "Event",
     "InternalStep",
     "Output",
-    "Raised",
     "Restart",
     "Sent",
     "Sight",
     "Signal",
+    "Signalled",
     "StatefulAdapter",
     "TimerExpired",
     "Value",

@@ -26,7 +26,7 @@ class Delivery:
 
 @dataclass(frozen=True, slots=True)
 class Signal:
-    """Another chip or an actor raises a signal that some rule of the chip waits for."""
+    """Another chip or an actor gives a signal that some rule of the chip waits for."""
 
     name: str
 
@@ -82,13 +82,13 @@ class Sent:
 
 
 @dataclass(frozen=True, slots=True)
-class Raised:
-    """The implementation raises a signal."""
+class Signalled:
+    """The implementation gives a signal."""
 
     signal: str
 
 
-Output: TypeAlias = Sent | Raised
+Output: TypeAlias = Sent | Signalled
 Standing: TypeAlias = str | tuple[str | None, Mapping[str, object]] | None
 """A state's name, or that (None: not known) and some variables; None where nothing is known."""
 
@@ -103,7 +103,7 @@ class Adapter(Protocol):
         """An event happens; the implementation has answered it when this returns."""
 
     def outputs(self) -> Iterable[Output]:
-        """What was sent and raised since this was asked last, in order."""
+        """What was sent and signalled since this was asked last, in order."""
 
 
 class StatefulAdapter(Adapter, Protocol):

@@ -7,8 +7,8 @@ from collections.abc import Callable, Sequence
 
 from modecheck.model.parts import Device
 from modecheck.testing.adapter import Adapter
-from modecheck.testing.bench import Bench
-from modecheck.testing.comparison import Disagreement
+from modecheck.testing.conformance_run import ConformanceRun
+from modecheck.testing.mismatches import Disagreement
 
 try:
     from hypothesis import HealthCheck
@@ -31,7 +31,7 @@ def conformance(
     are left out, and so are power cuts in the middle of a rule. Hypothesis shrinks what fails. Its
     `TestCase` is collected by pytest. Raises `InvalidInput` for a chip that the device has not.
     """
-    bench = Bench(device, chips, make_adapter)
+    bench = ConformanceRun(device, chips, make_adapter)
     # Drawn from a fixed alphabet, a choice means the same step wherever it stands: so hypothesis
     # can leave out the steps before it. Numbered among what is possible, it could not.
     possible = st.sampled_from(bench.alphabet).filter(lambda step: step in bench.choices)

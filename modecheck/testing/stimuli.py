@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from modecheck.engine.happenings import Arrived, Raised, Struck
+from modecheck.engine.happenings import Arrived, SignalEmitted, Struck
 from modecheck.engine.hearing import Attended
 from modecheck.engine.plain import State
 from modecheck.model.parts import Event as Trigger
-from modecheck.product.form import ChipForm, Field, Product
-from modecheck.product.form_graph import fields_read
+from modecheck.product.ir import ChipIR, Field, Product
+from modecheck.product.ir_graph import fields_read
 from modecheck.testing import adapter as words
 from modecheck.testing.adapter import Event, Output, Sight, Value, plain_value
 
@@ -73,7 +73,7 @@ class Seat:
             events += [*changed(seen, now), delivery]
             seen = now
         for hearing in attended.hearings:
-            if hearing.raiser != self.number and hearing.signal in self._heard:
+            if hearing.signaller != self.number and hearing.signal in self._heard:
                 now = self.sights(hearing.seen)
                 events += [*changed(seen, now), words.Signal(self.product.signals[hearing.signal])]
                 seen = now
@@ -107,7 +107,7 @@ class Seat:
                 yield happening.kind
 
     def outputs(self, attended: Attended) -> list[Output]:
-        """What the model's chip sends and raises in a step."""
+        """What the model's chip sends and signals in a step."""
         found: list[Output] = []
         for sending in attended.sendings:
             queue = self.product.queues[sending.queue]
@@ -116,9 +116,9 @@ class Seat:
                 value = plain_value(message.type, sending.value)
                 found.append(words.Sent(message.name, value, queue.name))
         return found + [
-            words.Raised(self.product.signals[happening.signal])
+            words.Signalled(self.product.signals[happening.signal])
             for happening in attended.step.happenings
-            if isinstance(happening, Raised) and happening.chip == self.number
+            if isinstance(happening, SignalEmitted) and happening.chip == self.number
         ]
 
     def leaf(self, state: State) -> str:
@@ -149,7 +149,7 @@ def _without_head(sights: Sights, queue: str) -> Sights:
     return sights | {f"{queue}.waiting": waiting[1:]} if isinstance(waiting, tuple) else sights
 
 
-def fields_read_by(form: ChipForm) -> set[int]:
+def fields_read_by(form: ChipIR) -> set[int]:
     """The fields that the rules of a chip read, its own ones included."""
     return {
         field

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from modecheck.product.form import Product
-from modecheck.tours.chow import characterising_set, without_prefixes, words_to_run
+from modecheck.product.ir import Product
 from modecheck.tours.mealy import Word, minimised
 from modecheck.tours.own_machine import OwnMachine, WhyNot, own_machine
+from modecheck.tours.w_method import characterising_set, without_prefixes, words_to_run
 
 MOST_WORDS = 5_000
 """Nobody runs more words than this."""
 
 
 @dataclass(frozen=True, slots=True)
-class Exchange:
+class StimulusResponse:
     """What the chip is told, and what it has to answer."""
 
     told: str
@@ -32,7 +32,7 @@ class ChipWords:
     inputs: tuple[str, ...]
     states: tuple[tuple[str, ...], ...]
     telling: tuple[tuple[str, ...], ...]
-    words: tuple[tuple[Exchange, ...], ...]
+    words: tuple[tuple[StimulusResponse, ...], ...]
 
 
 def words_for(product: Product, chip: str) -> ChipWords | WhyNot:
@@ -48,7 +48,7 @@ def _words(found: OwnMachine) -> ChipWords | WhyNot:
     machine = result.machine
     if machine.size == 1 and found.machine.size > 1:
         reason = (
-            "it answers alike in all its states: what it sends and raises tells nothing of them"
+            "it answers alike in all its states: what it sends and signals tells nothing of them"
         )
         return WhyNot(found.chip, (reason,))
     words = without_prefixes(words_to_run(machine))
@@ -58,9 +58,9 @@ def _words(found: OwnMachine) -> ChipWords | WhyNot:
     def named(word: Word) -> tuple[str, ...]:
         return tuple(machine.inputs[number] for number in word)
 
-    def answered(word: Word) -> tuple[Exchange, ...]:
+    def answered(word: Word) -> tuple[StimulusResponse, ...]:
         pairs = zip(named(word), machine.run(word), strict=True)
-        return tuple(Exchange(told, answer) for told, answer in pairs)
+        return tuple(StimulusResponse(told, answer) for told, answer in pairs)
 
     return ChipWords(
         chip=found.chip,

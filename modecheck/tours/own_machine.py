@@ -1,7 +1,7 @@
-"""A chip alone as a Mealy machine: what it is told, what it sends and raises.
+"""A chip alone as a Mealy machine: what it is told, what it sends and signals.
 
 Inputs are the messages of its links (each value is one), the signals that it hears, and to wait
-until its timer has ended. Outputs are what it sends and raises; its states cannot be seen. What it
+until its timer has ended. Outputs are what it sends and signals; its states cannot be seen. What it
 sends always finds room and a link that is up: that belongs to the others.
 
 Not every chip is such a machine. `WhyNot` tells the reasons, all that were found.
@@ -12,21 +12,21 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from modecheck.engine.happenings import Accepted, Dropped, Raised
+from modecheck.engine.happenings import Accepted, Dropped, SignalEmitted
 from modecheck.engine.plain import BLOCKED, Interpreter, State, Step
-from modecheck.product.form import (
-    Apply,
-    ChipForm,
+from modecheck.product.ir import (
+    ApplyIR,
+    ChipIR,
     Expression,
     Field,
-    IsLate,
+    IsLateIR,
     Otherwise,
     Product,
     Reaction,
     ReadItem,
 )
-from modecheck.product.form_graph import fields_read
-from modecheck.scenario.words import message_text
+from modecheck.product.ir_graph import fields_read
+from modecheck.scenario.sentences import message_text
 from modecheck.tours.mealy import Mealy
 
 MOST_STATES = 256
@@ -110,15 +110,15 @@ def _reasons_in(product: Product, reaction: Reaction, own: set[int]) -> Iterator
 
 
 def _asks_late(expression: Expression) -> bool:
-    if isinstance(expression, Apply):
+    if isinstance(expression, ApplyIR):
         return any(_asks_late(argument) for argument in expression.arguments)
     if isinstance(expression, ReadItem):
         return _asks_late(expression.index)
-    return isinstance(expression, IsLate)
+    return isinstance(expression, IsLateIR)
 
 
 class _Alone:
-    """A chip in a product in which all others are deaf and an invented bench raises the signals."""
+    """A chip in a product in which all others are deaf and an invented bench gives the signals."""
 
     def __init__(self, product: Product, number: int) -> None:
         self._number = number
@@ -152,7 +152,7 @@ class _Alone:
             fair=(),
             events=(),
             watched_events=(),
-            watchers=(),
+            observers=(),
             idle_label=-1,
             idle_field=-1,
         )
@@ -243,7 +243,7 @@ class _Alone:
                 value = happening.value if isinstance(happening, Accepted) else None
                 text = message_text(self._product, happening.queue, happening.message, value)
                 told += [f"{text} over {queue.name}"] if queue.sender == self._number else []
-            elif isinstance(happening, Raised) and happening.chip == self._number:
+            elif isinstance(happening, SignalEmitted) and happening.chip == self._number:
                 told.append(f"signal {self._product.signals[happening.signal]}")
         return " and ".join(told) or NOTHING
 
@@ -258,12 +258,12 @@ class _Alone:
         return ", ".join(parts)
 
 
-def _deaf(form: ChipForm) -> ChipForm:
+def _deaf(form: ChipIR) -> ChipIR:
     return replace(form, steps=((),) * len(form.leaves), hearings=({},) * len(form.leaves))
 
 
-def _bench_chip(field: int, raising: Sequence[Reaction]) -> ChipForm:
-    return ChipForm(
+def _bench_chip(field: int, raising: Sequence[Reaction]) -> ChipIR:
+    return ChipIR(
         name="bench",
         actor=True,
         state_field=field,

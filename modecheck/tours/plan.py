@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from modecheck.checks.ways import Move, Way
-from modecheck.product.form import Product
+from modecheck.checks.traces import Move, Trace
+from modecheck.product.ir import Product
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,16 +50,16 @@ class BenchStep:
 
 
 @dataclass(frozen=True, slots=True)
-class Sequence:
+class StepSequence:
     """Steps from power on; the first is the start itself, and has the number `first`."""
 
     steps: tuple[BenchStep, ...]
     first: int = 0
 
     @property
-    def way(self) -> Way:
+    def trace(self) -> Trace:
         """The same as a way from the initial state, for replay."""
-        return Way(tuple(move for step in self.steps for move in step.moves))
+        return Trace(tuple(move for step in self.steps for move in step.moves))
 
     @property
     def length(self) -> int:
@@ -82,7 +82,7 @@ class BenchTest:
     product: Product
     goal: str
     facts: tuple[str, ...]
-    sequences: tuple[Sequence, ...]
+    sequences: tuple[StepSequence, ...]
     cost: int
     bound: int
     shortest: bool

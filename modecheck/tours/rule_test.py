@@ -22,11 +22,11 @@ from modecheck.engine.exploration import Reporter
 from modecheck.engine.happenings import Took
 from modecheck.engine.plain import Step
 from modecheck.engine.space import Limits, Space
-from modecheck.product.form import EventForm, Product
-from modecheck.tours.bench import BenchGraph, TellActions, bench_graph
+from modecheck.product.ir import EventIR, Product
 from modecheck.tours.class_graph import ClassGraph
 from modecheck.tours.cover import Cover, cover
 from modecheck.tours.plan import BenchTest
+from modecheck.tours.settled_tour import BenchGraph, TellActions, bench_graph
 from modecheck.tours.settling import Settling
 from modecheck.tours.timed import TellTimed
 
@@ -134,7 +134,7 @@ def _explored(
     """The product, explored once for each group of rules: every engine numbers states alike."""
     for start in range(0, len(rules), EVENTS_AT_ONCE):
         group = rules[start : start + EVENTS_AT_ONCE]
-        events = tuple(EventForm(taken=frozenset({rule})) for rule in group)
+        events = tuple(EventIR(taken=frozenset({rule})) for rule in group)
         names = tuple(f"rule {rule}" for rule in group)
         watched = replace(product, conditions={}, events=events, watched_events=names)
         yield explore_with(watched, search, reporter)

@@ -17,23 +17,23 @@ import time
 from dataclasses import dataclass
 from fractions import Fraction
 
-from modecheck.engine.drives import Drives
 from modecheck.engine.memory import resident_memory
 from modecheck.engine.plain import Interpreter, State, Step
 from modecheck.engine.space import Limits
-from modecheck.product.form import Product
+from modecheck.engine.system_actions import Drives
+from modecheck.product.ir import Product
 
 FAULTS = ("lose", "duplicate", "power_cut", "reset", "cut_in_rule")
 LOOK_EVERY = 256
 """States between two looks at the clock and the memory."""
 
 
-class LimitReached(Exception):
+class SettlingLimit(Exception):
     """A bound of the search was hit; carries what the result says of it."""
 
 
 @dataclass(frozen=True, slots=True)
-class Settled:
+class SettledOutcome:
     """How a device settles. `run` are the steps of the usual run, which ends in `usual`; `others`
     are the settled states that races may lead to instead, nearest first, and `failures` say what
     can go wrong on the way. `usual` is None where no run ends. `waited` tells that it took a timer
@@ -48,7 +48,7 @@ class Settled:
 
 
 class Settling:
-    """Steps of one product, each state looked at once. Methods raise `LimitReached`."""
+    """Steps of one product, each state looked at once. Methods raise `SettlingLimit`."""
 
     def __init__(self, product: Product, limits: Limits, patience: Fraction | None = None) -> None:
         self.product = product
@@ -56,7 +56,7 @@ class Settling:
         self._limits = limits
         self._began = time.monotonic()
         self._known: dict[State, list[Step]] = {}
-        self._drives = Drives(product)
+        self._by_system = Drives(product)
         self._slow = [self._is_slow(number, patience) for number in range(len(product.labels))]
 
     @property
@@ -94,12 +94,12 @@ class Settling:
     def _look_at_limits(self) -> None:
         limits, count = self._limits, len(self._known)
         if limits.states is not None and count >= limits.states:
-            raise LimitReached(limits.reached_states)
+            raise SettlingLimit(limits.reached_states)
         if count % LOOK_EVERY == 0:
             if limits.seconds is not None and time.monotonic() - self._began > limits.seconds:
-                raise LimitReached(limits.reached_seconds)
+                raise SettlingLimit(limits.reached_seconds)
             if limits.memory is not None and resident_memory() > limits.memory:
-                raise LimitReached(limits.reached_memory)
+                raise SettlingLimit(limits.reached_memory)
 
     def actions(self, state: State) -> list[Step]:
         """What a person can do: steps of actors, and waiting for a timer beyond the patience."""
@@ -120,18 +120,18 @@ class Settling:
         return [
             step
             for step in self.steps(state)
-            if self._drives.keeps_going(step.label, state, step.after)
+            if self._by_system.keeps_going(step.label, state, step.after)
             and (slow or not self._slow[step.label])
         ]
 
-    def settle(self, state: State) -> Settled:
+    def settle(self, state: State) -> SettledOutcome:
         """How a device settles that is left alone in a state."""
         settled = self._settle(state, slow=False)
         if settled.usual is None and self.patient:
             settled = self._settle(state, slow=True)
         return settled
 
-    def _settle(self, state: State, *, slow: bool) -> Settled:
+    def _settle(self, state: State, *, slow: bool) -> SettledOutcome:
         came: dict[State, tuple[State, Step] | None] = {state: None}
         ends: list[State] = []
         failures: dict[str, None] = {}
@@ -147,13 +147,13 @@ class Settling:
                     came[step.after] = (one, step)
                     order.append(step.after)
         if not ends:
-            return Settled(None, (), (), tuple(failures), slow)
+            return SettledOutcome(None, (), (), tuple(failures), slow)
         run = self._usual_run(state, slow=slow)
         if run is None:
             run = _run_to(came, ends[0])
         usual = run[-1].after if run else state
         others = tuple(end for end in ends if end != usual)
-        return Settled(usual, tuple(run), others, tuple(failures), slow)
+        return SettledOutcome(usual, tuple(run), others, tuple(failures), slow)
 
     def _usual_run(self, state: State, *, slow: bool) -> list[Step] | None:
         """Always the step that usually comes first; None where that leads in a circle."""

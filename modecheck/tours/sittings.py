@@ -29,13 +29,13 @@ def cut_into_sittings(
     """
     if all(len(walk) <= most for walk in walks):
         return tuple(walks)
-    roads = _shortest_roads(arcs, start)
+    backward_reachability = _shortest_roads(arcs, start)
     done: set[int] = set()
     parts: list[Walk] = []
     for walk in walks:
         place = 0
         while (place := _next_new(walk, place, done)) < len(walk):
-            road = roads[arcs[walk[place]].tail]
+            road = backward_reachability[arcs[walk[place]].tail]
             end = min(place + max(most - len(road), -(-most // LEAST_SHARE)), len(walk))
             part = road + _without_known_end(walk[place:end], done)
             parts.append(part)
@@ -60,12 +60,12 @@ def _shortest_roads(arcs: Sequence[Arc], start: int) -> dict[int, Walk]:
     leaving: dict[int, list[int]] = {}
     for number, arc in enumerate(arcs):
         leaving.setdefault(arc.tail, []).append(number)
-    roads: dict[int, Walk] = {start: ()}
+    backward_reachability: dict[int, Walk] = {start: ()}
     nodes = [start]
     for node in nodes:  # grows while it is gone through
         for number in leaving.get(node, ()):
             head = arcs[number].head
-            if head not in roads:
-                roads[head] = (*roads[node], number)
+            if head not in backward_reachability:
+                backward_reachability[head] = (*backward_reachability[node], number)
                 nodes.append(head)
-    return roads
+    return backward_reachability

@@ -13,9 +13,9 @@ from dataclasses import dataclass, field
 from modecheck.checks.wording import counted
 from modecheck.engine.plain import State, Step
 from modecheck.engine.space import Space
-from modecheck.tours.plan import BenchStep, Sequence
+from modecheck.tours.plan import BenchStep, StepSequence
 from modecheck.tours.settling import FAULTS, Settling
-from modecheck.tours.telling import Teller, moves_of
+from modecheck.tours.tour_words import Teller, moves_of
 
 
 @dataclass(slots=True)
@@ -26,7 +26,7 @@ class _Draft:
     before: State
     early: bool = False
     steps: list[Step] = field(default_factory=list)
-    elsewhere: int = 0
+    forked: int = 0
 
 
 class TellTimed:
@@ -37,7 +37,7 @@ class TellTimed:
         self._space = space
         self._teller = Teller(settling)
 
-    def sequence(self, walk: Several[tuple[int, int]]) -> Sequence:
+    def sequence(self, walk: Several[tuple[int, int]]) -> StepSequence:
         """A walk of (label, number of the state behind) as a sequence."""
         state = self._settling.product.initial
         drafts = [_Draft("start", state)]
@@ -47,13 +47,13 @@ class TellTimed:
             step = next(s for s in steps if s.label == label and s.after == after)
             others = self._settling.by_itself(state)
             if step in others:
-                drafts[-1].elsewhere += len({s.after for s in others}) > 1
+                drafts[-1].forked += len({s.after for s in others}) > 1
             else:
                 kind = "fault" if self._kind(label) in FAULTS else "act"
                 drafts.append(_Draft(kind, state, bool(others)))
             drafts[-1].steps.append(step)
             state = after
-        return Sequence(tuple(self._step(draft) for draft in drafts))
+        return StepSequence(tuple(self._step(draft) for draft in drafts))
 
     def _kind(self, label: int) -> str:
         return self._settling.product.labels[label].kind
@@ -75,7 +75,7 @@ class TellTimed:
             takes=teller.takes(steps),
             waits=teller.waits(steps),
             early=draft.early,
-            may_also=_order_matters(draft.elsewhere),
+            may_also=_order_matters(draft.forked),
         )
 
 

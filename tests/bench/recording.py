@@ -17,7 +17,7 @@ from modecheck.engine.happenings import Arrived, Took
 from modecheck.engine.plain import Interpreter, State, Step
 from modecheck.model.devices import read_device
 from modecheck.product.composition import compose
-from modecheck.product.form import Product
+from modecheck.product.ir import Product
 from tests.cli.running import MODELS
 
 

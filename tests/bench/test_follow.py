@@ -11,12 +11,12 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 import modecheck.bench.explanations as explanations
-from modecheck.bench.comparison import AGREES, DISAGREES, INCOMPLETE, compare_log
-from modecheck.bench.explanations import Followed, Follower
-from modecheck.bench.vocabulary import Vocabulary, Written, Wrong
+from modecheck.bench.explanations import Follower, LogExplanation
+from modecheck.bench.log_comparison import AGREES, DISAGREES, INCOMPLETE, compare_log
+from modecheck.bench.vocabulary import ColumnError, Vocabulary, Written
 from modecheck.engine.exploration import explore
 from modecheck.product.composition import compose
-from modecheck.product.form import Product
+from modecheck.product.ir import Product
 from tests.bench.recording import (
     Row,
     chips_of,
@@ -38,12 +38,12 @@ MOST_STATES = 400
 
 def follow(
     product: Product, rows: Sequence[Row], recorded: Collection[str], **bound: int
-) -> Followed:
+) -> LogExplanation:
     """Hold rows against a product, without a file."""
     words = Vocabulary(product)
     lines = [words.line(Written(*(field or "" for field in row))) for row in rows]
     numbers = [n for n, name in enumerate(chips_of(product)) if name in recorded]
-    understood = [line for line in lines if not isinstance(line, Wrong)]
+    understood = [line for line in lines if not isinstance(line, ColumnError)]
     assert len(understood) == len(lines)
     return Follower(product, numbers, **bound).follow(understood, range(len(understood)))
 
@@ -81,7 +81,7 @@ def test_what_the_interpreter_does_agrees(
 def test_logs_of_tandem_agree(tmp_path: Path) -> None:
     """The larger device, all of it recorded, and with the hub and a tile left out."""
     product = product_of("tandem/device")
-    for seed, left_out in enumerate([set[str](), {"hub", "player"}, {"left_bridge", "tablet"}]):
+    for seed, left_out in enumerate([set[str](), {"hub", "player"}, {"front_bridge", "tablet"}]):
         recorded = tuple(set(chips_of(product)) - left_out)
         rows = record(product, recorded, 400, Random(seed))  # noqa: S311
         assert len(rows) == 400
@@ -172,7 +172,7 @@ chips:
       one: {in: dark, on: first, to: dim}
       two: {in: dim, on: second, to: bright}
 actors:
-  hand: {states: [here], rules: {tap: {raise: [first, second]}}}
+  hand: {states: [here], rules: {tap: {signal: [first, second]}}}
 """
 
 
@@ -204,7 +204,7 @@ chips:
       dims: {in: bright, after: 5 s, to: dim}
       goes_out: {in: lit, after: [20 s, 30 s], to: dark}
 actors:
-  hand: {states: [here], rules: {tap: {raise: [tap]}}}
+  hand: {states: [here], rules: {tap: {signal: [tap]}}}
 """
 
 

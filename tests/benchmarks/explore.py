@@ -17,13 +17,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from modecheck.engine.compiled.machine import compiled
-from modecheck.engine.compiled.reach import Reached, reach
-from modecheck.engine.drives import drives_of
+from modecheck.engine.compiled.reach import ReachedStates, reach
 from modecheck.engine.exploration import Silent, explore
 from modecheck.engine.space import Limits
+from modecheck.engine.system_actions import system_actions
 from modecheck.model.devices import read_device
 from modecheck.product.composition import compose
-from modecheck.product.form import Product
+from modecheck.product.ir import Product
 from tests.benchmarks.limit import probes_a_second
 
 PLAIN_STATES = 20_000
@@ -59,9 +59,9 @@ TANDEM = """\
 device: tandem under many faults
 based_on: {folder}/models/tandem/device.yaml
 faults:
-  power_cut: {{chips: [hub, left_bridge, right_bridge], at_most: 3}}
+  power_cut: {{chips: [hub, front_bridge, rear_bridge], at_most: 3}}
   reset: {{chips: [charger, laptop, tablet], at_most: 4}}
-  lose: {{links: [left_air, right_air, left_cord, right_cord, usb_up, usb_down], at_most: 4}}
+  lose: {{links: [front_air, rear_air, front_cord, rear_cord, usb_up, usb_down], at_most: 4}}
 """
 
 
@@ -80,7 +80,7 @@ class Figures:
         return self.states / self.seconds
 
 
-def figures_of(reached: Reached, seconds: float) -> Figures:
+def figures_of(reached: ReachedStates, seconds: float) -> Figures:
     """What to remember of an exploration; its memory is given back."""
     figures = Figures(
         seconds,
@@ -116,7 +116,7 @@ def measured(product: Product, *, repeats: int = 3) -> tuple[Figures, Figures]:
     """The best of some runs with one thread and with two, which take turns: what else the machine
     does meanwhile is the same for both.
     """
-    machine = compiled(product, drives_of(product))
+    machine = compiled(product, system_actions(product))
     best: dict[int, Figures] = {}
     for threads in (1, 2) * repeats:
         began = time.perf_counter()

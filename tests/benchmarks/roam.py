@@ -16,14 +16,14 @@ import tempfile
 import time
 from pathlib import Path
 
-from modecheck.checks.roaming.roam import Roaming, roam
-from modecheck.checks.roaming.watching import (
+from modecheck.checks.roaming.finite_tests import (
     can_go_bad,
     composed,
     watch_list,
     without_idle_conditions,
 )
-from modecheck.engine.compiled.walks import CompiledWalker
+from modecheck.checks.roaming.roam import Roaming, roam
+from modecheck.engine.compiled.compiled_walks import CompiledWalker
 from modecheck.engine.walking import PlainWalker
 from modecheck.model.devices import read_device
 from modecheck.model.parts import Device
@@ -38,9 +38,9 @@ WIDE_TANDEM = """\
 device: tandem under very many faults
 based_on: {folder}/models/tandem/device.yaml
 faults:
-  power_cut: {{chips: [hub, left_bridge, right_bridge], at_most: 30}}
+  power_cut: {{chips: [hub, front_bridge, rear_bridge], at_most: 30}}
   reset: {{chips: [charger, laptop, tablet], at_most: 30}}
-  lose: {{links: [left_air, right_air, left_cord, right_cord, usb_up, usb_down], at_most: 30}}
+  lose: {{links: [front_air, rear_air, front_cord, rear_cord, usb_up, usb_down], at_most: 30}}
 """
 
 

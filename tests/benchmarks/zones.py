@@ -18,10 +18,10 @@ from typing import TypeVar
 from modecheck.engine.exploration import explore
 from modecheck.engine.space import Limits
 from modecheck.engine.zones import dbm
-from modecheck.engine.zones.exploration import explore_zones
-from modecheck.engine.zones.stretches import times_between
+from modecheck.engine.zones.zone_exploration import explore_zones
+from modecheck.engine.zones.zone_time_bounds import times_between
 from modecheck.product.composition import compose
-from modecheck.product.form import Apply, Constant, Expression, Product, Read
+from modecheck.product.ir import ApplyIR, ConstantIR, Expression, Product, Read
 from tests.generation.devices import device_from
 from tests.generation.timed_examples import fischer, window_beside_poll
 
@@ -67,14 +67,14 @@ def windows() -> None:
 
 def in_leaf(product: Product, chip: str, leaf: str) -> Expression:
     form = next(form for form in product.chips if form.name == chip)
-    return Apply("==", (Read(form.state_field), Constant(form.leaves.index(leaf))))
+    return ApplyIR("==", (Read(form.state_field), ConstantIR(form.leaves.index(leaf))))
 
 
 def measured_times() -> None:
     product = compose(device_from(window_beside_poll()))
     pairing = in_leaf(product, "hub", "pairing")
     for last in ("", "paired", "idle", "dark"):
-        end = in_leaf(product, "hub", last) if last else Apply("not", (pairing,))
+        end = in_leaf(product, "hub", last) if last else ApplyIR("not", (pairing,))
         times, seconds = timed(partial(times_between, product, pairing, end))
         best = times.best.ticks if times.best else None
         worst = times.worst.ticks if times.worst else "no bound" if times.unbounded else None

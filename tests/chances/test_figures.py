@@ -76,8 +76,8 @@ clock: {tick: 1 ms}
 chips:
   foot:
     states: [ready, done]
-    rules: [{in: ready, every: 10 ms, send: [press via air], to: done}]
-  hub: {states: {here: {rest: true}}, ignores: [press]}
+    rules: [{in: ready, period: 10 ms, send: [press via air], to: done}]
+  hub: {states: {here: {rest: true}}, discards: [press]}
 links:
   air: {from: foot, to: hub, carries: [press], delay: [1 ms, 3 ms]}
 chances:
@@ -97,8 +97,8 @@ def test_where_it_can_end_counts_by_its_chance(tmp_path: Path) -> None:
     told.
     """
     figures = told(
-        FATE.replace("taken(coin.up_step)", "raised(go)").replace(
-            "{in: up, to: heads}", "{in: up, raise: go, to: heads}"
+        FATE.replace("taken(coin.up_step)", "signalled(go)").replace(
+            "{in: up, to: heads}", "{in: up, signal: go, to: heads}"
         ),
         tmp_path,
     )

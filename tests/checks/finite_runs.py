@@ -9,7 +9,7 @@ from tests.models.bundled import verdict_on
 
 DECIDED = {
     "deadlock",
-    "unhandled-message",
+    "unspecified-reception",
     "overflow",
     "out-of-range",
     "lost-bond",
@@ -28,7 +28,7 @@ def shown_by_finite_runs(path: Path) -> dict[str, Finding]:
         one.id: one
         for one in verdict.findings
         if one.code in DECIDED
-        and one.way is not None
-        and not one.way.loop_from
+        and one.trace is not None
+        and not one.trace.loop_from
         and not (one.code == "broken-requirement" and needs[one.subject].pattern == "recoverable")
     }

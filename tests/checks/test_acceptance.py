@@ -12,8 +12,8 @@ from modecheck.checks.verdict import Verdict, check
 from modecheck.engine.choice import Search
 from modecheck.engine.space import Limits
 from modecheck.model.devices import variants
+from modecheck.model.errors import InvalidInput
 from modecheck.model.finding_ids import SUBJECTS
-from modecheck.model.mistakes import InvalidInput
 from tests.generation.devices import device_from
 
 DEVICE = """
@@ -82,7 +82,7 @@ def test_needless_acceptance_is_a_finding() -> None:
 
 def test_acceptance_that_another_variant_may_need_is_not_needless() -> None:
     """A check of one variant does not call for the removal of what another one needs."""
-    assert verdict_on(LIVED_WITH, way="long").findings == ()
+    assert verdict_on(LIVED_WITH, trace="long").findings == ()
     assert every_variant(LIVED_WITH).findings == ()
 
 
@@ -112,9 +112,9 @@ chips:
     rules: {lose: {in: idle, on: bye, to: gone}}
   host: {states: {there: {rest: true}}, rules: {say: {if: hub.gone, send: [hello]}}}
 actors:
-  player: {states: {here: {}}, rules: [{raise: [bye]}]}
+  player: {states: {here: {}}, rules: [{signal: [bye]}]}
 links: {down: {from: host, to: hub, carries: [hello], when_full: drop_new}}
-accepted: [{finding: "unhandled-message:hub.gone.hello", reason: known}]
+accepted: [{finding: "unspecified-reception:hub.gone.hello", reason: known}]
 """
 
 
@@ -125,9 +125,9 @@ def test_what_follows_an_accepted_failing_step_is_said_to_be_unknown() -> None:
     verdict = check([device_from(BEHIND_A_FAILING_STEP)], today=TODAY)
     assert verdict.findings == ()
     assert list(verdict.remarks) == [
-        "not explored: what follows the accepted unhandled-message:hub.gone.hello"
+        "not explored: what follows the accepted unspecified-reception:hub.gone.hello"
     ]
-    ignored = BEHIND_A_FAILING_STEP.replace("gone}}", "gone}}\n    ignores: {gone: [hello]}")
-    found = check([device_from(ignored)], today=TODAY)
+    discarded = BEHIND_A_FAILING_STEP.replace("gone}}", "gone}}\n    discards: {gone: [hello]}")
+    found = check([device_from(discarded)], today=TODAY)
     assert "stuck-chip:hub.gone" in {finding.id for finding in found.findings}
     assert not found.remarks

@@ -11,7 +11,7 @@ from modecheck.checks.judged import UNDECIDED
 from modecheck.checks.verdict import WITH_ZONES, Verdict, check
 from modecheck.engine.choice import EngineUnavailable, Search
 from modecheck.engine.space import Limits
-from modecheck.engine.zones.clocks import NotZonable
+from modecheck.engine.zones.zone_clocks import NotZonable
 from modecheck.scenario.replay import replay
 from tests.cli.running import run
 from tests.generation.devices import Drawn, device_from, devices
@@ -20,14 +20,14 @@ MOST_STATES = 600
 EXAMPLES = 10
 
 RACE = """\
-device: two halves that close a valve
+device: two flaps that close a valve
 clock: {tick: 1 ms}
 chips:
-  left:
+  front:
     states:
       open: {rules: [{after: [20 s, 30 s], to: shut}]}
       shut: {rest: true}
-  right:
+  rear:
     states:
       open: {rules: [{after: [29 s, 40 s], to: shut}]}
       shut: {rest: true}
@@ -35,11 +35,11 @@ chips:
     rules:
       - {in: open, after: 41 s, to: burst}
 modes:
-  half: left.state == open and right.state == shut
-  burst: right.state == burst
+  half: front.state == open and rear.state == shut
+  burst: rear.state == burst
 requirements:
-  BOTH: {text: one half stays open, always: left.state == open or right.state == open}
-  SOON: {text: both shut in the end, whenever: left.state == shut, then: right.state == shut}
+  BOTH: {text: one flap stays open, always: front.state == open or rear.state == open}
+  SOON: {text: both shut in the end, whenever: front.state == shut, then: rear.state == shut}
 """
 
 
@@ -75,9 +75,9 @@ def test_zones_tell_what_digital_clocks_tell(drawn: Drawn) -> None:
     for key, one in told.items():
         assert one.text == expected[key].text
         assert one.place.line == expected[key].place.line
-        assert (one.way is None) == (expected[key].way is None)
-        if one.way is not None:
-            list(replay(product, one.way))
+        assert (one.trace is None) == (expected[key].trace is None)
+        if one.trace is not None:
+            list(replay(product, one.trace))
 
 
 def test_a_race_between_long_timers_takes_a_few_zones() -> None:
@@ -85,14 +85,14 @@ def test_a_race_between_long_timers_takes_a_few_zones() -> None:
     verdict = by("zones")
     assert {one.id for one in verdict.findings} == {
         "broken-requirement:BOTH",
-        "dead-rule:right.open:after#2",
+        "dead-rule:rear.open:after#2",
         "mode-never-reached:burst",
-        "unreachable-state:right.burst",
+        "unreachable-state:rear.burst",
     }
     assert verdict.explored[0].exploration.state_count < 10
-    way = next(one.way for one in verdict.findings if one.subject == "BOTH")
-    assert way is not None
-    assert len(way.moves) == 29_000 + 2
+    trace = next(one.trace for one in verdict.findings if one.subject == "BOTH")
+    assert trace is not None
+    assert len(trace.moves) == 29_000 + 2
 
 
 def test_what_is_not_asked_of_zones_is_named() -> None:

@@ -39,35 +39,35 @@ def test_same_wait_in_many_states_is_one_deadlock() -> None:
 TWO = """
 device: two waits
 chips:
-  left:
+  front:
     states: {idle: {rest: true}, waiting: {}}
     rules: [{in: idle, on: [one, both], to: waiting}]
-  right:
+  rear:
     states: {idle: {rest: true}, waiting: {}}
     rules: [{in: idle, on: [other, both], to: waiting}]
 actors:
   player:
     states: {a: {}, b: {}, c: {}, done: {}}
     rules:
-      - {in: a, raise: [both], to: done}
+      - {in: a, signal: [both], to: done}
       - {in: a, to: b}
-      - {in: b, raise: [one], to: %s}
+      - {in: b, signal: [one], to: %s}
       - {in: %s, to: c}
-      - {in: c, raise: [other], to: done}
+      - {in: c, signal: [other], to: done}
 """
 
 
 def test_wait_that_contains_a_smaller_one_is_its_consequence() -> None:
-    """Where left alone waits for ever, left and right waiting together are not told again."""
+    """Where front alone waits for ever, front and rear waiting together are not told again."""
     found = findings(TWO.replace("on: [other, both]", "on: both") % ("c", "b"))
-    assert {name for name in found if name.startswith("deadlock")} == {"deadlock:left.waiting"}
+    assert {name for name in found if name.startswith("deadlock")} == {"deadlock:front.waiting"}
 
 
 def test_scenario_of_a_deadlock_is_the_shortest_to_any_state_that_has_it() -> None:
     """Both waits together, one step away, show each of the two best."""
     found = findings(TWO % ("done", "b"))
     lengths = {name: f.steps for name, f in found.items() if name.startswith("deadlock")}
-    assert lengths == {"deadlock:left.waiting": 1, "deadlock:right.waiting": 1}
+    assert lengths == {"deadlock:front.waiting": 1, "deadlock:rear.waiting": 1}
 
 
 def test_waits_that_never_occur_alone_are_one_deadlock() -> None:
@@ -75,15 +75,15 @@ def test_waits_that_never_occur_alone_are_one_deadlock() -> None:
     found = findings("""
         device: together
         chips:
-          left:
+          front:
             states: {idle: {rest: true}, waiting: {}}
             rules: [{in: idle, on: both, to: waiting}]
-          right:
+          rear:
             states: {idle: {rest: true}, waiting: {}}
             rules: [{in: idle, on: both, to: waiting}]
-        actors: {player: {states: {here: {}}, rules: [{raise: [both]}]}}
+        actors: {player: {states: {here: {}}, rules: [{signal: [both]}]}}
     """)
-    assert list(found) == ["deadlock:left.waiting+right.waiting"]
+    assert list(found) == ["deadlock:front.waiting+rear.waiting"]
 
 
 def test_chip_that_will_end_in_a_told_deadlock_is_not_stuck_as_well() -> None:
@@ -92,7 +92,7 @@ def test_chip_that_will_end_in_a_told_deadlock_is_not_stuck_as_well() -> None:
         device: last steps
         chips:
           hub: {states: {idle: {rest: true}, stuck: {}}, rules: [{in: idle, after: 1 s, to: stuck}]}
-          left:
+          front:
             states: {one: {}, two: {}, three: {rest: true}}
             rules: [{in: one, after: 1 s, to: two}, {in: two, after: 1 s, to: three}]
     """)
@@ -105,7 +105,7 @@ def test_chip_that_is_stuck_while_others_go_on_for_ever_is_told() -> None:
         device: for ever
         chips:
           hub: {states: {idle: {rest: true}, stuck: {}}, rules: [{in: idle, after: 1 s, to: stuck}]}
-          left:
+          front:
             states: {idle: {}, busy: {}}
             rules: [{in: idle, after: 1 s, to: busy}, {in: busy, after: 1 s, to: idle}]
     """)
@@ -118,7 +118,7 @@ def test_stuck_chip_is_told_beside_a_deadlock_that_it_has_no_part_in() -> None:
         device: both
         chips:
           hub: {states: {idle: {rest: true}, stuck: {}}, rules: [{in: idle, on: go, to: stuck}]}
-          left:
+          front:
             states: {idle: {}, awake: {}, busy: {}}
             rules:
               - {in: idle, on: end, to: busy}
@@ -127,10 +127,10 @@ def test_stuck_chip_is_told_beside_a_deadlock_that_it_has_no_part_in() -> None:
         actors:
           player:
             states: {a: {}, b: {}, c: {}}
-            rules: [{in: a, raise: [go], to: b}, {in: a, raise: [end], to: c}]
+            rules: [{in: a, signal: [go], to: b}, {in: a, signal: [end], to: c}]
     """)
     assert {name: f.steps for name, f in found.items()} == {
-        "deadlock:left.busy": 1,
+        "deadlock:front.busy": 1,
         "stuck-chip:hub.stuck": 1,
     }
 
@@ -144,7 +144,7 @@ def test_chip_that_rests_is_not_stuck() -> None:
           hub:
             states: {idle: {}, resting: {rest: true}}
             rules: [{in: idle, after: 1 s, to: resting}]
-          left:
+          front:
             states: {idle: {}, busy: {}}
             rules: [{in: idle, after: 1 s, to: busy}, {in: busy, after: 1 s, to: idle}]
     """)
@@ -154,14 +154,14 @@ def test_chip_that_rests_is_not_stuck() -> None:
 
 def test_actor_or_fault_that_could_help_makes_no_chip_stuck() -> None:
     """Stuck is a chip that nobody can move, whatever people and faults do."""
-    for help_ in ("raise: [kick]", "if: false, raise: [kick]"):
+    for help_ in ("signal: [kick]", "if: false, signal: [kick]"):
         found = findings(f"""
             device: helped
             chips:
               hub:
                 states: {{idle: {{rest: true}}, hung: {{}}}}
                 rules: [{{in: idle, after: 1 s, to: hung}}, {{in: hung, on: kick, to: idle}}]
-              left:
+              front:
                 states: {{idle: {{}}, busy: {{}}}}
                 rules: [{{in: idle, after: 1 s, to: busy}}, {{in: busy, after: 1 s, to: idle}}]
             actors: {{player: {{states: {{here: {{}}}}, rules: [{{{help_}}}]}}}}
@@ -178,7 +178,7 @@ def test_future_behind_a_failing_step_is_not_claimed() -> None:
             variables: {n: {range: [0, 1]}}
             states: {idle: {}}
             rules: [{after: 1 s, if: n < 1, do: [n += 1]}, {after: 1 s, if: n == 1, do: [n += 1]}]
-          left:
+          front:
             states: {idle: {}, busy: {}}
             rules: [{in: idle, after: 1 s, to: busy}, {in: busy, after: 1 s, to: idle}]
     """)
@@ -190,14 +190,14 @@ def test_failure_of_one_subject_at_two_places_is_one_finding() -> None:
     found = findings("""
         device: twice
         chips:
-          left:
+          front:
             states: {idle: {rest: true}, busy: {rest: true}}
             rules:
               - {in: idle, after: 1 s, send: [hello], to: busy}
               - {in: busy, after: 1 s, send: [hello]}
               - {in: busy, after: 2 s, send: [hello]}
           hub: {states: {idle: {rest: true}}, defers: [hello]}
-        links: {up: {from: left, to: hub, carries: [hello]}}
+        links: {up: {from: front, to: hub, carries: [hello]}}
     """)
     overflow = found["overflow:up.hello"]
     assert (overflow.steps, overflow.place.line, [place.line for place in overflow.also]) == (

@@ -15,7 +15,7 @@ chips:
   lamp:
     states: {{dark: {{rest: true}}, lit: {{rest: true}}, hot: {{rest: true}}}}
     rules: [{{in: dark, on: push, to: lit}}, {{in: lit, on: push, to: hot}}]
-actors: {{player: {{states: [here], rules: [{{raise: push}}]}}}}
+actors: {{player: {{states: [here], rules: [{{signal: push}}]}}}}
 requirements:
   ROOT: {{text: never lit, never: lamp.lit{root}}}
   STEM: {{text: always dark, always: lamp.dark, builds_on: ROOT}}

@@ -8,12 +8,12 @@ from random import Random
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from modecheck.checks.deciding import Constant, changes_anything, constant_of_rule, deciders
-from modecheck.checks.ways import Move, Way
+from modecheck.checks.deciding import ModelDuration, changes_anything, constant_of_rule, deciders
+from modecheck.checks.traces import Move, Trace
 from modecheck.engine.happenings import Accepted, Arrived, Doubled, Dropped, Struck, Took
 from modecheck.engine.plain import Interpreter, State, Step
 from modecheck.product.composition import compose
-from modecheck.product.form import Product
+from modecheck.product.ir import Product
 from tests.generation.devices import Drawn, device_from, devices
 
 LONGEST = 80
@@ -81,24 +81,24 @@ class Reading:
                         return earlier
         return -1
 
-    def cause(self, at: int) -> tuple[Constant, int] | None:
+    def cause(self, at: int) -> tuple[ModelDuration, int] | None:
         """What a step has waited for, and since which step."""
         product = self.product
         label = product.labels[self.steps[at].label]
         if label.kind == "rule":
             constant = constant_of_rule(product, product.rules[label.rule])
             return None if constant is None else (constant, self.began(at, label.rule))
-        if label.kind in ("deliver", "ignore") and at in self.sent:
+        if label.kind in ("deliver", "discard") and at in self.sent:
             link = product.device.links[product.queues[label.queue].name]
             if link.delay is not None:
-                return Constant(f"{link.name} delay", link.delay), self.sent[at]
+                return ModelDuration(f"{link.name} delay", link.delay), self.sent[at]
         return None
 
-    def deciders(self, begin: int) -> set[tuple[Constant, int, int]]:
+    def deciders(self, begin: int) -> set[tuple[ModelDuration, int, int]]:
         """The constants that decide, with their times and their ticks."""
         kinds = [self.product.labels[step.label].kind for step in self.steps]
-        times: Counter[Constant] = Counter()
-        ticks: Counter[Constant] = Counter()
+        times: Counter[ModelDuration] = Counter()
+        ticks: Counter[ModelDuration] = Counter()
         at = len(self.steps) - 1
         while at >= begin:
             cause = self.cause(at)
@@ -121,7 +121,7 @@ chips:
     states: {idle: {}, calling: {}, waiting: {}}
     timers: {patience: 6 ms}
     rules:
-      hears: {in: idle, on: pulled, raise: [passed_on], to: waiting}
+      hears: {in: idle, on: pulled, signal: [passed_on], to: waiting}
       calls: {in: calling, after: [1 ms, 2 ms], send: [hello via air], to: waiting,
               start: [patience]}
       hurries: {in: waiting, on: passed_twice, to: calling}
@@ -131,9 +131,9 @@ chips:
   lamp:
     states: {off: {}, lit: {}}
     rules:
-      lights: {in: off, on: passed_on, raise: [passed_twice], to: lit}
+      lights: {in: off, on: passed_on, signal: [passed_twice], to: lit}
       dims: {in: lit, after: 2 ms, to: off}
-      blinks: {in: lit, every: 1 ms}
+      blinks: {in: lit, period: 1 ms}
   hub:
     states: {listening: {}, busy: {}}
     rules:
@@ -141,7 +141,7 @@ chips:
       answers: {in: busy, after: [1 ms, 3 ms], send: [welcome via ether], to: listening}
       busy_already: {in: busy, on: hello}
 actors:
-  cable: {states: [inside], rules: [{in: inside, raise: [pulled]}]}
+  cable: {states: [inside], rules: [{in: inside, signal: [pulled]}]}
 links:
   air: {from: tile, to: hub, medium: radio, carries: [hello], capacity: 2, when_full: drop_old,
         delay: [1 ms, 3 ms], can: [lose, duplicate]}
@@ -156,7 +156,7 @@ def assert_alike(product: Product, seed: int, begin: int) -> int:
     """Both find the same on a random run; how many constants decide."""
     states, steps = walk(product, Random(seed))  # noqa: S311 - no secret
     moves = tuple(Move(step.label, step.after) for step in steps)
-    found = deciders(product, Way(moves, switch_from=min(begin, len(moves))))
+    found = deciders(product, Trace(moves, switch_from=min(begin, len(moves))))
     expected = Reading(product, states, steps).deciders(min(begin, len(moves)))
     assert {(one.constant, one.times, one.ticks) for one in found} == expected
     return len(expected)

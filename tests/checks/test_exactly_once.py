@@ -27,7 +27,7 @@ chips:
       - {{in: silent, 'on': press, to: sounding}}
       - {{in: sounding, 'on': release, to: silent}}
       {hub}
-    ignores: [press, release]
+    discards: [press, release]
 actors:
   foot:
     states: [lifted, down]
@@ -52,8 +52,8 @@ chips:
     variables: {{held: {{range: [0, 9]}}, deaf: bool}}
     states: [s]
     rules: [{tile}]
-    ignores: [press, release]
-  hub: {{states: [s], ignores: [press, release]}}
+    discards: [press, release]
+  hub: {{states: [s], discards: [press, release]}}
 actors:
   foot: {{states: [lifted, down], rules: [{{in: lifted, send: press, to: {then}}},
           {{in: down, send: release, to: lifted}}]}}
@@ -83,8 +83,8 @@ def judged(
 def told(one: Judged) -> tuple[str, int]:
     """What is said of a broken requirement, without its sentence, and in how many steps."""
     assert one.finding is not None
-    assert one.finding.way is not None
-    return one.finding.text.removeprefix("t: "), len(one.finding.way.moves)
+    assert one.finding.trace is not None
+    return one.finding.text.removeprefix("t: "), len(one.finding.trace.moves)
 
 
 BUDGET = "faults: {{{0}: {{links: [air], at_most: 1}}}}"

@@ -70,5 +70,5 @@ def test_mode_switches_agree_with_brute_force(drawn: Drawn) -> None:
         expected = switch_between(reached, switch.source, switch.target)
         manner = ("direct" if switch.direct else "via") if switch.possible else ""
         assert ((manner, switch.steps) if manner else None) == expected
-        if switch.way is not None:
-            assert len(switch.way.moves) - switch.way.switch_from == switch.steps
+        if switch.trace is not None:
+            assert len(switch.trace.moves) - switch.trace.switch_from == switch.steps

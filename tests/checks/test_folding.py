@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from modecheck.checks.folding import fold, parts_known
 from modecheck.engine.exploration import Exploration, explore
 from modecheck.model.devices import read_device
-from modecheck.model.mistakes import InvalidInput
+from modecheck.model.errors import InvalidInput
 from modecheck.product.composition import compose
 from tests.generation.devices import Drawn, devices
 from tests.models.bundled import STARTER, TANDEM, verdict_on

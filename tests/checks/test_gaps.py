@@ -24,10 +24,10 @@ chips:
     rules:
       - {in: linked, on: hello, to: dark}
       - {in: dark, on: wake, if: tile.idle, to: linked}
-    ignores: {dark: [bye]}
+    discards: {dark: [bye]}
     defers: {never: [hello]}
 actors:
-  player: {states: {here: {}}, rules: [{raise: [wake]}]}
+  player: {states: {here: {}}, rules: [{signal: [wake]}]}
 links: {air: {from: tile, to: hub, carries: [hello, bye], when_full: wait}}
 """
 
@@ -55,14 +55,14 @@ def test_cell_tells_what_happens() -> None:
     }
     assert told == {
         "linked hello": (("dark",), ""),
-        "dark bye": ((), "ignore"),
+        "dark bye": ((), "discard"),
         "dark wake": (("linked",), ""),
         "never hello": ((), "defer"),
     }
 
 
 def test_gap_is_what_arrives_without_an_answer() -> None:
-    """A message that is unhandled, and a signal that finds nobody; what never arrives is none."""
+    """A message that is unspecified, and a signal that finds nobody; what never arrives is none."""
     (table,) = tables(DEVICE)
     assert [(leaf, event.label) for leaf, event in table.gaps()] == [
         ("linked", "wake"),
@@ -78,12 +78,12 @@ chips:
     rules:
       - {on: step, send: [note]}
       - {on: echo, send: [note]}
-    ignores: [echo]
+    discards: [echo]
   hub:
     states: {on: {rest: true}}
     rules: [{send: [echo]}, {on: note}]
 actors:
-  player: {states: {here: {}}, rules: [{raise: [step]}]}
+  player: {states: {here: {}}, rules: [{signal: [step]}]}
 links:
   air: {from: tile, to: hub, carries: [note], when_full: wait}
   back: {from: hub, to: tile, carries: [echo], when_full: wait}
@@ -91,8 +91,8 @@ links:
 
 
 def test_cell_tells_where_a_full_link_kept_a_rule_from_being_taken() -> None:
-    """Such an event has an answer. It is not ignored either: a rule without a condition of its own
-    takes the message, or the message waits.
+    """Such an event has an answer. It is not discarded either: a rule without a condition of its
+    own takes the message, or the message waits.
     """
     tile, hub = tables(FULL)
     blocked = {
@@ -105,9 +105,9 @@ def test_cell_tells_where_a_full_link_kept_a_rule_from_being_taken() -> None:
 
 @given(devices())
 @settings(max_examples=settings().max_examples)
-def test_gaps_of_messages_are_the_unhandled_ones(drawn: Drawn) -> None:
-    """On random devices the gaps of messages are exactly the findings about unhandled messages, and
-    an event arrives in a state where a world has it at the head of a link that is up.
+def test_gaps_of_messages_are_the_unspecified_ones(drawn: Drawn) -> None:
+    """On random devices the gaps of messages are exactly the findings about unspecified receptions,
+    and an event arrives in a state where a world has it at the head of a link that is up.
     """
     space = explore(compose(drawn.read()), max_states=MOST_STATES)
     assume(space.complete)
@@ -121,8 +121,8 @@ def test_gaps_of_messages_are_the_unhandled_ones(drawn: Drawn) -> None:
         if event.link
     }
     actors = tuple(f"{chip.name}." for chip in chips if chip.actor)
-    unhandled = {name for code, name in space.failures if code == "unhandled-message"}
-    assert gaps == {name for name in unhandled if not name.startswith(actors)}
+    unspecified = {name for code, name in space.failures if code == "unspecified-reception"}
+    assert gaps == {name for name in unspecified if not name.startswith(actors)}
     arrivals = {
         (world.at[link.receiver], link.name, world.waits[link.name][0].message)
         for world in search(space.product.device, MOST_STATES).worlds

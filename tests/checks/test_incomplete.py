@@ -44,8 +44,8 @@ def test_stopped_exploration_claims_only_what_the_whole_one_confirms(
         assert finding.code not in NEEDS_EVERYTHING
         known = lengths[finding.id]
         assert known == finding.steps or (known or 0) < (finding.steps or 0)
-        if finding.way is not None:
-            list(replay(part.explored[0].exploration.product, finding.way))
+        if finding.trace is not None:
+            list(replay(part.explored[0].exploration.product, finding.trace))
 
 
 @given(devices(), st.integers(1, 40))

@@ -17,7 +17,7 @@ from modecheck.engine.choice import EngineName, Search, explore_with
 from modecheck.engine.exploration import explore
 from modecheck.engine.plain import Interpreter
 from modecheck.product.composition import compose
-from modecheck.product.form import Product
+from modecheck.product.ir import Product
 from modecheck.scenario.telling import tell
 from tests.generation.devices import device_from
 
@@ -35,7 +35,7 @@ chips:
          to: ready}
       - {in: securing, on: no_key, send: [key_missing via down], to: advertising}
       - {in: advertising, on: erase, do: bond = none}
-    ignores: {ready: [connect]}
+    discards: {ready: [connect]}
   host:
     variables: {bond: {bond: 1, persistent: true, start: 1}}
     states: {idle: {rest: true}, connecting: {}, ready: {rest: true}}
@@ -45,11 +45,11 @@ chips:
       - {in: connecting, on: ask_key, send: [no_key via up]}
       - {in: connecting, on: welcome, do: bond = 1, to: ready}
       - {on: key_missing, HOST}
-    ignores: {ready: [ask_key]}
+    discards: {ready: [ask_key]}
 actors:
   player:
     states: [holding, done]
-    rules: [{in: holding, if: hub.advertising, raise: [erase], to: done}]
+    rules: [{in: holding, if: hub.advertising, signal: [erase], to: done}]
 links:
   up: {from: host, to: hub, carries: [connect, key, no_key], capacity: 2}
   down: {from: hub, to: host, carries: [ask_key, key_missing, welcome], capacity: 2}
@@ -60,7 +60,7 @@ pairings:
 ENDLESS_SCAN = """
 device: scan
 chips:
-  hand:
+  pedal:
     variables: {tries: {range: [0, 2]}}
     states: {asleep: {rest: true}, scanning: {}, linked: {rest: true}}
     rules:
@@ -74,7 +74,7 @@ chips:
 actors:
   player:
     states: [here]
-    rules: [{raise: [wake], if: hand.asleep}, {raise: [carried_off]}]
+    rules: [{signal: [wake], if: pedal.asleep}, {signal: [carried_off]}]
 """
 
 
@@ -96,12 +96,12 @@ def test_a_host_that_keeps_its_key_calls_for_ever(engine: EngineName) -> None:
     text = ONE_SIDED_BOND.replace("HOST", "to: idle")
     (found,) = findings(text, engine)
     assert found.id == "livelock:hub+host"
-    assert found.way is not None
-    told = tell(product_of(text), found.way)
+    assert found.trace is not None
+    told = tell(product_of(text), found.trace)
     again = " ".join(step.text for step in told if step.again)
     for part in ("sends connect", "sends ask_key", "sends key", "sends key_missing"):
         assert part in again
-    assert told[found.way.loop_from - 2].states == told[-1].states
+    assert told[found.trace.loop_from - 2].states == told[-1].states
     assert "the player" in told[0].text
 
 
@@ -117,29 +117,29 @@ def scan(scanning: str, give_up: str) -> str:
 def test_a_hand_that_scans_for_ever_is_found() -> None:
     """Out of reach it scans and scans; the shortest way is wake, carry off, or the reverse."""
     (found,) = findings(scan("do: tries = 1 - tries", "false"))
-    assert (found.id, found.steps) == ("livelock:hand", 4)
-    assert found.way is not None
-    assert found.way.loop_from == 3
+    assert (found.id, found.steps) == ("livelock:pedal", 4)
+    assert found.trace is not None
+    assert found.trace.loop_from == 3
 
 
 def test_a_hand_that_scans_in_place_waits() -> None:
     """What it does changes nothing: that is no livelock, and where all others rest a deadlock."""
-    text = scan("raise: [beacon]", "false")
+    text = scan("signal: [beacon]", "false")
     assert ids(text) == []
     errors = [one for one in check([device_from(dedent(text))]).findings if one.severity == "error"]
-    assert [(one.id, one.steps) for one in errors] == [("deadlock:hand.scanning", 2)]
+    assert [(one.id, one.steps) for one in errors] == [("deadlock:pedal.scanning", 2)]
 
 
 def test_a_hand_that_counts_its_tries_is_clean() -> None:
     """A counter is not a loop; and a way out that stays possible is taken in the end."""
     assert ids(scan("if: tries < 2, do: tries = tries + 1", "tries == 2")) == []
-    assert ids(scan("raise: [beacon]", "true")) == []
+    assert ids(scan("signal: [beacon]", "true")) == []
 
 
 def test_a_way_out_that_comes_and_goes_is_not_always_taken() -> None:
     """Weak fairness does not oblige a rule that is enabled in every second state only."""
     text = scan("do: tries = 1 - tries", "tries == 1")
-    assert ids(text) == ["livelock:hand"]
+    assert ids(text) == ["livelock:pedal"]
     strong = text.replace("tries == 1, to: asleep", "tries == 1, to: asleep, fair: strong")
     assert ids(strong) == []
 
@@ -152,7 +152,7 @@ chips:
     {in: busy, on: start, send: [ping via there]}]}
   two: {states: {calm: {rest: true}}, rules: [{in: calm, on: ping, send: [pong via back]}]}
 actors:
-  player: {states: [new, old], rules: [{in: new, raise: [start], to: old}]}
+  player: {states: [new, old], rules: [{in: new, signal: [start], to: old}]}
 links:
   there: {from: one, to: two, carries: CARRIED}
   back: {from: two, to: one, carries: [pong, stop]}
@@ -187,7 +187,7 @@ chips:
   two: {variables: {n: bool}, states: {calm: {rest: true}, busy: {}}, initial: FIRST, rules: [
     {in: calm, on: push_two, to: busy}, {in: busy, do: n = not n}]}
 actors:
-  player: {states: [here], rules: [{raise: [push_one]}, {raise: [push_two]}]}
+  player: {states: [here], rules: [{signal: [push_one]}, {signal: [push_two]}]}
 """
 
 
@@ -210,7 +210,7 @@ chips:
     initial: busy
     rules: [{in: busy, on: push, do: n = not n}]
 actors:
-  player: {states: [here], rules: [{raise: [push]}]}
+  player: {states: [here], rules: [{signal: [push]}]}
 """
     assert ids(text) == []
     assert explore(product_of(text)).transitions > 0
@@ -220,11 +220,11 @@ def test_every_loop_told_is_fair_and_comes_back() -> None:
     """Step by step on the interpreter, straight from the definition of weak and strong."""
     text = scan("do: tries = 1 - tries", "tries == 1")
     (found,) = findings(text)
-    assert found.way is not None
-    product, way = product_of(text), found.way
-    before = [product.initial, *(move.after for move in way.moves)]
-    loop = way.moves[way.loop_from - 1 :]
-    assert before[way.loop_from - 1] == before[-1]
+    assert found.trace is not None
+    product, trace = product_of(text), found.trace
+    before = [product.initial, *(move.after for move in trace.moves)]
+    loop = trace.moves[trace.loop_from - 1 :]
+    assert before[trace.loop_from - 1] == before[-1]
     states = [move.after for move in loop]
     taken = {move.label for move in loop}
     interpreter = Interpreter(product)

@@ -62,16 +62,16 @@ def test_mode_that_is_never_reached_has_no_switches() -> None:
     assert not any(one.possible for name, one in found.items() if "dead" in name)
 
 
-def test_way_of_a_switch_begins_at_the_initial_state() -> None:
+def test_trace_of_a_switch_begins_at_the_initial_state() -> None:
     """A way leads to the first mode, and where the switch begins in it is marked."""
     one = explored(RING)
     for switch in one.switches:
-        if switch.way is not None:
-            told = tell(one.exploration.product, switch.way)
-            before = told[switch.way.switch_from - 1].states if switch.way.switch_from else None
+        if switch.trace is not None:
+            told = tell(one.exploration.product, switch.trace)
+            before = told[switch.trace.switch_from - 1].states if switch.trace.switch_from else None
             assert before is None or before["hub"] == switch.source
             assert told[-1].states["hub"] == switch.target
-            assert len(told) - switch.way.switch_from == switch.steps
+            assert len(told) - switch.trace.switch_from == switch.steps
 
 
 def test_states_of_each_mode_are_counted() -> None:

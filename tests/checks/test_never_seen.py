@@ -28,13 +28,13 @@ chips:
     rules:
       {before}
       rare: {{{rule}}}
-  left:
+  front:
     states: {{idle: {{rest: true}}}}
     rules: [{{name: send, send: [hello]}}]
-    ignores: [echo]
+    discards: [echo]
 links:
-  up: {{from: left, to: hub, carries: [hello, hi], when_full: wait}}
-  down: {{from: hub, to: left, carries: [echo]}}
+  up: {{from: front, to: hub, carries: [hello, hi], when_full: wait}}
+  down: {{from: hub, to: front, carries: [echo]}}
   full: {{from: hub, to: jam, carries: [echo], when_full: wait}}
   other: {{from: hub, to: jam, carries: [echo], when_full: wait}}
 """
@@ -156,7 +156,7 @@ def test_rule_in_a_state_that_is_never_reached_is_not_told_as_well() -> None:
                 states: {far: {states: {deep: {}}}, near: {rules: [{if: true, to: near}]}}
                 rules: [{on: hi}]
             rules: [{in: near, after: 1 s, to: idle}]
-          left: {states: {idle: {rest: true}}, rules: [{raise: [hi]}]}
+          front: {states: {idle: {rest: true}}, rules: [{signal: [hi]}]}
     """)
     assert list(found) == ["unreachable-state:hub.lost"]
 
@@ -187,7 +187,7 @@ def test_rule_of_an_outer_state_is_alive_if_any_state_inside_takes_it() -> None:
                 rules: [{name: shared, on: hi, to: linked}]
             initial: online
             rules: [{in: linked, after: 1 s, to: free}]
-          left: {states: {idle: {rest: true}}, rules: [{raise: [hi]}]}
+          front: {states: {idle: {rest: true}}, rules: [{signal: [hi]}]}
     """)
         == {}
     )
@@ -196,8 +196,8 @@ def test_rule_of_an_outer_state_is_alive_if_any_state_inside_takes_it() -> None:
 INSTANCES = """
 device: instances
 chips:
-  left: {file: tile.yaml, with: {busy: %s}}
-  right: {file: tile.yaml, with: {busy: %s}}
+  front: {file: tile.yaml, with: {busy: %s}}
+  rear: {file: tile.yaml, with: {busy: %s}}
 """
 TILE = """
 chip: tile
@@ -222,5 +222,5 @@ def test_what_one_instance_of_a_file_does_is_alive_for_all(tmp_path: Path) -> No
 def test_what_no_instance_does_is_told_once(tmp_path: Path) -> None:
     """Both tiles are named, in one finding for the state and one for the rule."""
     found = instances(tmp_path, "false", "false")
-    assert set(found) == {"unreachable-state:left.working", "dead-rule:left.work"}
-    assert found["unreachable-state:left.working"].text == "left and right are never in working"
+    assert set(found) == {"unreachable-state:front.working", "dead-rule:front.work"}
+    assert found["unreachable-state:front.working"].text == "front and rear are never in working"

@@ -18,7 +18,7 @@ from tests.second_reading.search import search
 DEVICES = sorted((Path(__file__).parent / "devices").glob("*.yaml"))
 FAULTY = [path for path in DEVICES if not path.stem.endswith("_mended")]
 BESIDE_STATES = ("unused", "needless-acceptance", "vacuous-requirement")
-"""Codes that the second reading leaves out: about declarations, and about runs of a watcher."""
+"""Codes that the second reading leaves out: about declarations, and about runs of an observer."""
 
 TODAY = date(2026, 1, 1)
 
@@ -64,8 +64,8 @@ def test_scenarios_can_be_replayed(path: Path) -> None:
     verdict = verdict_on(path)
     product = verdict.explored[0].exploration.product
     for finding in verdict.findings:
-        if finding.way is not None:
-            assert len(list(replay(product, finding.way))) == finding.steps
+        if finding.trace is not None:
+            assert len(list(replay(product, finding.trace))) == finding.steps
 
 
 @pytest.mark.parametrize("path", FAULTY, ids=lambda path: path.stem)

@@ -12,7 +12,7 @@ from modecheck.checks.judged import FALLS
 from modecheck.checks.roaming import shrinking
 from modecheck.checks.roaming.estimates import Estimate, estimate_of
 from modecheck.checks.roaming.roam import Roamed, Roaming, roam
-from modecheck.engine.walking import Sample, hash_of
+from modecheck.engine.walking import StateSample, hash_of
 from modecheck.model.devices import read_device, variants
 from modecheck.scenario.telling import tell
 from tests.checks.finite_runs import shown_by_finite_runs
@@ -61,8 +61,8 @@ def test_a_twin_is_found_with_a_short_scenario(twin: Path, seed: int) -> None:
         finding = found[id_]
         assert (finding.text, finding.place) == (expected[id_].text, expected[id_].place)
         assert finding.steps == expected[id_].steps
-        assert finding.way is not None
-        assert len(tell(result.origins[id_], finding.way)) == finding.steps
+        assert finding.trace is not None
+        assert len(tell(result.origins[id_], finding.trace)) == finding.steps
 
 
 @pytest.mark.parametrize("model", CLEAN, ids=name_of)
@@ -127,7 +127,7 @@ def test_the_estimates_are_right_where_draws_are_independent() -> None:
     """An urn of 1,000 kinds, 800 draws: the unseen share (Good 1953) and the number of kinds (Chao
     1984) come out within a tenth, where draws are what the formulas take them for.
     """
-    sample, rng = Sample(), random.Random(3)  # noqa: S311 - no secret
+    sample, rng = StateSample(), random.Random(3)  # noqa: S311 - no secret
     draws = [rng.randrange(1_000) for _ in range(800)]
     for kind in draws:
         sample.visit(hash_of([kind]))

@@ -44,7 +44,7 @@ def test_a_scenario_stays_the_same_however_long_the_walks_go_on(
         next(one for one in result.findings if one.code == "broken-requirement")
         for result in (few, many)
     )
-    assert first.way == later.way
+    assert first.trace == later.trace
     assert (first.steps or 0) > 8
 
 

@@ -68,15 +68,15 @@ def test_each_mode_of_the_starter_has_its_own_link() -> None:
 def test_nothing_is_on_the_air_while_tandem_is_wired() -> None:
     """As the comment in tandem's device file says; the compiled engine explores it."""
     modes = traffic_of(verdict_on(TANDEM).explored[0].exploration).modes
-    assert modes["wired"].links == {"left_cord", "right_cord", "usb_notes"}
-    assert {"left_air", "right_air"} <= modes["radio"].links
+    assert modes["wired"].links == {"front_cord", "rear_cord", "usb_notes"}
+    assert {"front_air", "rear_air"} <= modes["radio"].links
     assert "tablet_down" in modes["bluetooth"].links
 
 
 def test_agreeing_pairings_are_counted() -> None:
     """The tiles are always paired where a mode is on, the tablet only where it was paired."""
     modes = traffic_of(verdict_on(TANDEM).explored[0].exploration).modes
-    assert modes["radio"].agreed["left_pair"] == modes["radio"].states
+    assert modes["radio"].agreed["front_pair"] == modes["radio"].states
     assert 0 < modes["radio"].agreed["tablet_pair"] < modes["radio"].states
 
 

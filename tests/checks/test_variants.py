@@ -50,21 +50,21 @@ device: policy
 options: {on_unplug: [stay, fall_back], tries: [0, 2]}
 chips:
   hub:
-    variables: {left_tries: {range: [0, 2]}}
+    variables: {front_tries: {range: [0, 2]}}
     states: {wired: {}, radio: {}, dark: {rest: true}}
     rules:
-      begin: {in: wired, if: left_tries == 0, do: [left_tries = tries]}
+      begin: {in: wired, if: front_tries == 0, do: [front_tries = tries]}
       stays: {in: wired, on: unplugged, if: on_unplug == stay, to: dark}
       falls: {in: wired, on: unplugged, to: radio}
-      tires: {in: radio, if: left_tries == 2, to: dark}
-      never: {in: dark, on: unplugged, if: left_tries > 2}
+      tires: {in: radio, if: front_tries == 2, to: dark}
+      never: {in: dark, on: unplugged, if: front_tries > 2}
   lamp:
     states: {unlit: {rest: true}, lit: {rest: true}}
     rules:
       light: {in: unlit, if: hub.radio, to: lit}
       glow: {in: lit, if: hub.dark and hub.wired, to: unlit}
 actors:
-  player: {states: {here: {}}, rules: {unplug: {raise: [unplugged]}}}
+  player: {states: {here: {}}, rules: {unplug: {signal: [unplugged]}}}
 """
 
 

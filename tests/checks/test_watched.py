@@ -2,7 +2,7 @@
 
 The formulas are those of Dwyer, Avrunin and Corbett 1999; see tests/published/lassos.py. The
 devices are drawn at random: a walker goes from node to node, and at each some of P, Q, R, S hold,
-as a state that it is in or as a signal that it raises when it comes there.
+as a state that it is in or as a signal that it gives when it comes there.
 """
 
 from __future__ import annotations
@@ -17,8 +17,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from modecheck.checks.judged import BROKEN, HOLDS, VACUOUS, Judged
+from modecheck.checks.traces import Trace
 from modecheck.checks.verdict import check
-from modecheck.checks.ways import Way
 from modecheck.engine.choice import Search
 from modecheck.model.devices import read_device
 from modecheck.product.patterns import PATTERNS, SCOPES
@@ -34,7 +34,7 @@ class Walker:
     """
 
     letters: tuple[int, ...]
-    roads: tuple[frozenset[int], ...]
+    backward_reachability: tuple[frozenset[int], ...]
     signals: int
     free: bool
 
@@ -57,11 +57,11 @@ class Walker:
     def text(self) -> str:
         """A device file (JSON is YAML) with every pattern in every scope."""
         every = [name.lower() for name in ATOMS]
-        rules: list[dict[str, object]] = [{"if": "false", "raise": every}]
-        for node, targets in enumerate(self.roads):
+        rules: list[dict[str, object]] = [{"if": "false", "signal": every}]
+        for node, targets in enumerate(self.backward_reachability):
             for target in sorted(targets):
-                raised = [every[bit] for bit in _bits(self.letters[target] & self.signals)]
-                rules.append({"in": f"n{node}", "to": f"n{target}", "raise": raised})
+                signalled = [every[bit] for bit in _bits(self.letters[target] & self.signals)]
+                rules.append({"in": f"n{node}", "to": f"n{target}", "signal": signalled})
         walker = {"states": {f"n{node}": {"rest": True} for node in range(len(self.letters))}}
         body: dict[str, object] = {**walker, "rules": rules}
         other = {"states": {"s": {"rest": True}}}
@@ -82,7 +82,7 @@ class Walker:
 
     def _condition(self, bit: int) -> str:
         if self.signals >> bit & 1:
-            return f"raised({ATOMS[bit].lower()})"
+            return f"signalled({ATOMS[bit].lower()})"
         nodes = [f"n{node}" for node, held in enumerate(self.letters) if held >> bit & 1]
         return f"walker.state in [{', '.join(nodes)}]" if nodes else "false"
 
@@ -99,8 +99,11 @@ def single_walks(draw: st.DrawFn) -> tuple[Walker, Lasso]:
     """A chip that has to go one way for ever, and its only run."""
     letters = tuple(draw(st.lists(LETTERS, min_size=2, max_size=5)))
     back = draw(st.integers(0, len(letters) - 1))
-    roads = (*(frozenset({node}) for node in range(1, len(letters))), frozenset({back}))
-    walker = Walker(letters, roads, draw(LETTERS), free=False)
+    backward_reachability = (
+        *(frozenset({node}) for node in range(1, len(letters))),
+        frozenset({back}),
+    )
+    walker = Walker(letters, backward_reachability, draw(LETTERS), free=False)
     return walker, walker.lasso(tuple(range(len(letters))), back)
 
 
@@ -109,8 +112,8 @@ def free_walks(draw: st.DrawFn) -> Walker:
     """An actor that may go on along any road, or stay."""
     letters = tuple(draw(st.lists(LETTERS, min_size=1, max_size=3)))
     targets = st.frozensets(st.integers(0, len(letters) - 1), max_size=2)
-    roads = tuple(draw(targets) for _ in letters)
-    return Walker(letters, roads, draw(LETTERS), free=True)
+    backward_reachability = tuple(draw(targets) for _ in letters)
+    return Walker(letters, backward_reachability, draw(LETTERS), free=True)
 
 
 def runs(walker: Walker, longest: int) -> Iterator[Lasso]:
@@ -120,10 +123,10 @@ def runs(walker: Walker, longest: int) -> Iterator[Lasso]:
         nodes = waiting.pop()
         yield walker.lasso(nodes, len(nodes))
         for back, node in enumerate(nodes):
-            if node in walker.roads[nodes[-1]]:
+            if node in walker.backward_reachability[nodes[-1]]:
                 yield walker.lasso(nodes, back)
         if len(nodes) < longest:
-            waiting += [(*nodes, target) for target in walker.roads[nodes[-1]]]
+            waiting += [(*nodes, target) for target in walker.backward_reachability[nodes[-1]]]
 
 
 def judged(walker: Walker) -> dict[str, Judged]:
@@ -134,17 +137,17 @@ def judged(walker: Walker) -> dict[str, Judged]:
     return {one.need.name: one for one in verdict.requirements}
 
 
-def told(walker: Walker, way: Way) -> Lasso:
+def told(walker: Walker, trace: Trace) -> Lasso:
     """The run that a scenario tells; one that ends goes on as it likes, so here it stays."""
     nodes = [0]
-    for move in way.moves:
+    for move in trace.moves:
         assert move.after is not None
         nodes.append(_node(walker, move.after))
-    loop = nodes[way.loop_from :] if way.loop_from else []
+    loop = nodes[trace.loop_from :] if trace.loop_from else []
     if not loop:
         return walker.lasso(tuple(nodes), len(nodes))
     word = [walker.holding(node, arriving=place > 0) for place, node in enumerate(nodes)]
-    return Lasso(tuple(word), way.loop_from)
+    return Lasso(tuple(word), trace.loop_from)
 
 
 def _node(walker: Walker, state: tuple[int, ...]) -> int:
@@ -174,7 +177,7 @@ def test_what_is_told_breaks_the_formula_and_nothing_else_does(walker: Walker) -
         pattern, _, scope = name.partition("_")
         if one.verdict == BROKEN:
             assert one.finding is not None
-            assert one.finding.way is not None
-            assert not formula(pattern, scope, told(walker, one.finding.way)), name
+            assert one.finding.trace is not None
+            assert not formula(pattern, scope, told(walker, one.finding.trace)), name
         else:
             assert all(formula(pattern, scope, lasso) for lasso in every.values()), name

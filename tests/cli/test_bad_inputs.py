@@ -25,7 +25,7 @@ chips:
     states: {{idle: {{rest: true}}, linked: {{}}}}
     variables: {{retries: {{range: [0, 3]}}, ready: bool}}
     rules: [{rule}]
-  tile: {{states: {{alone: {{rest: true}}, joined: {{}}}}, rules: [{{raise: ping, send: hello}}]}}
+  tile: {{states: {{alone: {{rest: true}}, joined: {{}}}}, rules: [{{signal: ping, send: hello}}]}}
 links: {{up: {{from: tile, to: hub, carries: [hello], when_full: drop_new}}}}
 """
 

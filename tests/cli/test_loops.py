@@ -10,19 +10,19 @@ from tests.cli.running import check
 SCANNING = """\
 device: endless scan
 chips:
-  hand:
+  pedal:
     states: {asleep: {rest: true}, scanning: {}}
     rules:
       wake: {in: asleep, on: pressed, to: scanning, text: wakes up}
       scan: {in: scanning, after: 100 ms, text: looks for its hub}
 actors:
-  player: {states: [here], rules: [{if: hand.asleep, raise: [pressed]}]}
+  player: {states: [here], rules: [{if: pedal.asleep, signal: [pressed]}]}
 """
 
 LONG = """\
 device: long way round
 chips:
-  hand:
+  pedal:
     variables: {n: {range: [0, 39]}, begun: {range: [0, 9]}}
     states: {asleep: {rest: true}, scanning: {}}
     rules:
@@ -36,8 +36,8 @@ def test_the_loop_stands_under_a_line_of_its_own(tmp_path: Path) -> None:
     """What is done once comes before it, what is done for ever behind it."""
     lines = check(SCANNING, tmp_path).out.splitlines()
     at = lines.index("  from here on, again and again:")
-    assert "hand hears pressed" in " ".join(lines[at - 2 : at])
-    assert lines[at + 1] == "    2. hand looks for its hub"
+    assert "pedal hears pressed" in " ".join(lines[at - 2 : at])
+    assert lines[at + 1] == "    2. pedal looks for its hub"
 
 
 def test_a_loop_whose_beginning_is_left_out_says_where_it_begins(tmp_path: Path) -> None:
@@ -52,6 +52,6 @@ def test_json_marks_where_the_loop_begins(tmp_path: Path) -> None:
     """`loop_from` is the number of its first step, up to the last one; null without a loop."""
     check(SCANNING, tmp_path, "--json", "out.json")
     (found,) = json.loads((tmp_path / "out.json").read_text(encoding="utf-8"))["findings"]
-    assert (found["id"], found["loop_from"], found["steps"]) == ("livelock:hand", 2, 2)
+    assert (found["id"], found["loop_from"], found["steps"]) == ("livelock:pedal", 2, 2)
     assert [step["number"] for step in found["scenario"]] == [1, 2]
     assert found["scenario"][0]["states"] == found["scenario"][1]["states"]

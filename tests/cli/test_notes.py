@@ -43,7 +43,7 @@ def test_every_command_tells_what_an_overlay_adds(command: tuple[str, ...], tmp_
 
 def test_quiet_says_nothing(tmp_path: Path) -> None:
     """Where nothing is found."""
-    quiet = "actors: {player: {rules: {wave: {raise: [step]}}}}\n"
+    quiet = "actors: {player: {rules: {wave: {signal: [step]}}}}\n"
     assert run("check", overlay(tmp_path, quiet), "--quiet", folder=tmp_path) == Run(0, "", "")
 
 

@@ -25,7 +25,7 @@ def test_identical_units_are_named(tmp_path: Path) -> None:
     assert reduced.code == whole.code == 1
     words = plain_text(reduced.out)
     assert "states up to exchange of identical units" in words
-    assert "told each by its name: left and right" in words
+    assert "told each by its name: front and rear" in words
     assert "not asked of a part of the product: livelock" in words
     assert "up to exchange" not in whole.out
     assert "incomplete" in words
@@ -35,7 +35,7 @@ def test_identical_units_are_named(tmp_path: Path) -> None:
     run("check", TWINS, "--reduce", "symmetry", "--json", str(out))
     found = json.loads(out.read_text(encoding="utf-8"))["reductions"]
     assert (found["symmetry"], found["order"]) == (True, False)
-    assert found["identical_units"] == [["left", "right"]]
+    assert found["identical_units"] == [["front", "rear"]]
     assert "livelock" in found["not_asked"]
 
 

@@ -9,7 +9,7 @@ import pytest
 
 from modecheck.compare.behaviour import WHOLE, Behaviour, Outcome, compare_behaviour
 from modecheck.compare.looks import Devices, chosen_look, looks_at_media
-from modecheck.compare.observation import Observation
+from modecheck.compare.observation import ObservedSpace
 from modecheck.compare.refinement import Equivalence, equivalent
 from modecheck.compare.text_changes import text_changes
 from modecheck.compare.told_systems import ToldSystem
@@ -17,7 +17,7 @@ from modecheck.compare.visible import Visible, messages_over, reporting
 from modecheck.engine.choice import Search, explore_with
 from modecheck.engine.space import Limits
 from modecheck.model.devices import read_device
-from modecheck.model.mistakes import InvalidInput
+from modecheck.model.errors import InvalidInput
 from modecheck.model.parts import Device
 from modecheck.product.composition import compose
 from modecheck.scenario.telling import tell
@@ -81,9 +81,9 @@ def test_a_link_that_carries_one_more_message_differs_in_its_mode_alone(tmp_path
     assert one.difference is not None
     assert not one.difference.by_first
     assert one.difference.event == "sent bell via back"
-    assert one.way is not None
+    assert one.trace is not None
     assert one.product is not None
-    steps = tell(one.product, one.way)
+    steps = tell(one.product, one.trace)
     assert steps[-1].label == "receiver ring"
     assert not any("over air" in step.text for step in steps[:-2])
 
@@ -132,7 +132,7 @@ def test_putting_states_together_first_changes_no_answer(
         path.write_text(text, encoding="utf-8")
         product = compose(read_device(str(path)))
         radio = messages_over(product, ["radio"])
-        told = Observation(explore_with(reporting(product, radio)), radio).told
+        told = ObservedSpace(explore_with(reporting(product, radio)), radio).told
         systems.append((radio, told, told.reduced(equivalence)))
     fewer = [reduced.system.count < told.system.count for _, told, reduced in systems]
     assert any(fewer) or equivalence is Equivalence.STRONG
@@ -153,23 +153,23 @@ def test_putting_states_together_first_changes_no_answer(
 BUNDLED = MODELS / "tandem" / "device.yaml"
 OTHER_NAMES = (
     (r"\bsecuring\b", "agreeing"),
-    (r"\bleft_keys\b", "left_picture"),
-    (r"\bright_keys\b", "right_picture"),
-    (r"\{side\}_keys\b", "{side}_picture"),
+    (r"\bfront_picture\b", "front_picture"),
+    (r"\brear_picture\b", "rear_picture"),
+    (r"\{side\}_picture\b", "{side}_picture"),
     # Two rules that never compete: their conditions exclude each other.
     (r"(?m)^(  choose_tablet:\n(?:    .*\n)+)(  choose_laptop:\n(?:    .*\n)+)", r"\2\1"),
 )
 BLUETOOTH_RULE = """\
-chips: {hub: {rules: {left_to_tablet: {if: value != (held == left)}, nobody_calls: {after: 20 s},
-  left_repeats: {in: bluetooth_up, on: left_picture, raise: [left_answer], text: has it}}}}
+chips: {hub: {rules: {front_to_tablet: {if: value != (held == front)}, nobody_calls: {after: 20 s},
+  front_repeats: {in: bluetooth_up, on: front_picture, signal: [front_answer], text: has it}}}}
 """
 BEACON = """\
 links:
-  left_down: {from: hub, to: left_bridge, medium: radio, carries: [beacon], when_full: drop_new,
+  front_down: {from: hub, to: front_bridge, medium: radio, carries: [beacon], when_full: drop_new,
     up_when: hub.bluetooth_up}
 chips:
-  left_bridge: {ignores: [beacon]}
-  hub: {rules: {calls_the_tile: {in: bluetooth_up, after: 10 s, send: [beacon via left_down]}}}
+  front_bridge: {discards: [beacon]}
+  hub: {rules: {calls_the_tile: {in: bluetooth_up, after: 10 s, send: [beacon via front_down]}}}
 """
 
 
@@ -190,10 +190,10 @@ def test_other_names_in_a_large_device_are_told_as_such(tmp_path: Path) -> None:
     assert sorted((one.what, str(one.name)) for one in changes) == [
         ("moved", "hub.choose_laptop"),
         ("renamed", "hub.agreeing"),
-        ("renamed", "left_air.left_picture"),
-        ("renamed", "left_cord.left_picture"),
-        ("renamed", "right_air.right_picture"),
-        ("renamed", "right_cord.right_picture"),
+        ("renamed", "front_air.front_picture"),
+        ("renamed", "front_cord.front_picture"),
+        ("renamed", "rear_air.rear_picture"),
+        ("renamed", "rear_cord.rear_picture"),
     ]
 
 
@@ -217,7 +217,7 @@ def test_a_bluetooth_rule_leaves_the_radio_alone_and_a_beacon_does_not(tmp_path:
     assert set(different) == {WHOLE, "bluetooth"}
     one = different["bluetooth"]
     assert one.difference is not None
-    assert one.difference.events == ("enters bluetooth", "sent beacon via left_down")
-    assert one.way is not None
+    assert one.difference.events == ("enters bluetooth", "sent beacon via front_down")
+    assert one.trace is not None
     assert one.product is not None
-    assert tell(one.product, one.way)[-1].label == "hub calls_the_tile"
+    assert tell(one.product, one.trace)[-1].label == "hub calls_the_tile"

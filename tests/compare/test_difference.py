@@ -9,7 +9,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from modecheck.compare import difference as module
-from modecheck.compare.difference import Difference, How, difference, run_of
+from modecheck.compare.difference import BehaviourDifference, How, difference, run_of
 from modecheck.compare.labelled import SILENT, LabelledSystem, labelled
 from modecheck.compare.refinement import Equivalence, equivalent
 from tests.compare.by_definition import silently, weakly
@@ -158,7 +158,7 @@ def test_only_the_moment_of_a_choice_can_differ() -> None:
     """a.(b+τ.c)+a.c and a.(b+τ.c) are weakly equivalent: no sequence and no refusal differs."""
     late: tuple[str, Tree] = ("a", [("b", []), ("", [("c", [])])])
     found = difference(process([late, ("a", [("c", [])])]), process([late]))
-    assert found == Difference(How.SILENT_CHOICE)
+    assert found == BehaviourDifference(How.SILENT_CHOICE)
 
 
 def test_too_many_pairs_are_told(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -187,7 +187,9 @@ def test_offering_more_is_no_difference_in_choices() -> None:
     """
     rest = [("b", END), ("c", END)]
     one = process([("", [("a", END)]), ("", [("a", END), ("b", END)]), *rest])
-    assert difference(one, process([("", [("a", END)]), *rest])) == Difference(How.SILENT_CHOICE)
+    assert difference(one, process([("", [("a", END)]), *rest])) == BehaviourDifference(
+        How.SILENT_CHOICE
+    )
 
 
 def test_what_is_lost_for_ever_is_told() -> None:

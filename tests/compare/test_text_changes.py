@@ -204,9 +204,9 @@ chips:
     timers: {patience: 5 ms}
     states: {off: {rest: true}, on: {}}
     rules:
-      begin: {in: off, every: 3 ms, send: [hello via up], start: patience, to: on}
+      begin: {in: off, period: 3 ms, send: [hello via up], start: patience, to: on}
       end: {in: on, expires: patience, to: off}
-  tile: {states: {here: {rest: true}}, ignores: [hello]}
+  tile: {states: {here: {rest: true}}, discards: [hello]}
 links:
   up: {from: hub, to: tile, delay: 1 ms, carries: [hello]}
 requirements:
@@ -220,8 +220,8 @@ requirements:
         ("tick: 1 ms", "tick: 500 us", [("changed", "device", "tick")]),
         ("1 ms}", "1 ms, at_once: chips}", [("changed", "device", "at_once")]),
         ("patience: 5 ms", "patience: 6 ms", [("changed", "timer", "time")]),
-        ("every: 3 ms", "every: [3 ms, 4 ms]", [("changed", "rule", "every")]),
-        ("every: 3", "after: 3", [("changed", "rule", "after"), ("changed", "rule", "every")]),
+        ("period: 3 ms", "period: [3 ms, 4 ms]", [("changed", "rule", "period")]),
+        ("period: 3", "after: 3", [("changed", "rule", "after"), ("changed", "rule", "period")]),
         ("start: patience, ", "", [("changed", "rule", "start")]),
         ("to: on}", "stop: patience, to: on}", [("changed", "rule", "stop")]),
         ("delay: 1 ms", "delay: 2 ms", [("changed", "link", "delay")]),

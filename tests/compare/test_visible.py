@@ -177,7 +177,7 @@ chips:
       tell: {in: on, if: level > 0, send: SENT}
   ear:
     states: {listens: {rest: true}}
-    ignores: [level, bell, gong]
+    discards: [level, bell, gong]
 links:
   air:
     from: hub

@@ -21,9 +21,9 @@ def device_of(folder: Path, text: str) -> Device:
 
 
 def chip_of(folder: Path, text: str, hears: tuple[str, ...] = ()) -> Chip:
-    """A chip, given as its body, in a device where somebody raises all the signals it hears."""
+    """A chip, given as its body, in a device where somebody gives all the signals it hears."""
     body = "".join(f"    {line}\n" for line in dedent(text).strip().splitlines())
-    rules = ", ".join(f"{{raise: {signal}}}" for signal in hears)
+    rules = ", ".join(f"{{signal: {signal}}}" for signal in hears)
     somebody = f"actors:\n  somebody: {{states: [there], rules: [{rules}]}}\n" if hears else ""
     return device_of(folder, f"device: test\nchips:\n  hub:\n{body}{somebody}").chips["hub"]
 

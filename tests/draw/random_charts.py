@@ -27,8 +27,8 @@ def random_chip(folder: Path, seed: int) -> Chip:
         "states": _states(dice, names, 0),
     }
     chip["rules"] = [_rule(dice, names) for _ in range(dice.randint(1, 3 * len(names)))]
-    chip["ignores"] = {dice.choice(names): [dice.choice(SIGNALS)]}
-    somebody = {"states": ["there"], "rules": [{"raise": signal} for signal in SIGNALS]}
+    chip["discards"] = {dice.choice(names): [dice.choice(SIGNALS)]}
+    somebody = {"states": ["there"], "rules": [{"signal": signal} for signal in SIGNALS]}
     device = {"device": "random", "chips": {"hub": chip}, "actors": {"somebody": somebody}}
     return device_of(folder, yaml.safe_dump(device, sort_keys=False)).chips["hub"]
 

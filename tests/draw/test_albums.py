@@ -7,8 +7,8 @@ from pathlib import Path
 
 from modecheck.checks.verdict import check
 from modecheck.draw.albums import PAGE, Album, Shelf, folders_for, hung
-from modecheck.draw.files import FileText, stale_files, write_files
 from modecheck.draw.gallery import every_drawing
+from modecheck.draw.picture_files import FileText, stale_files, write_files
 from modecheck.model.devices import read_device
 from tests.models.bundled import MODELS, STARTER
 

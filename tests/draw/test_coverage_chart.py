@@ -28,7 +28,7 @@ LAMP = """
           burn: {in: lit, if: broken, to: burnt}
           blink: {in: dark, if: broken, do: [broken = false]}
     actors:
-      somebody: {states: [there], rules: [{raise: switched}]}
+      somebody: {states: [there], rules: [{signal: switched}]}
 """
 
 

@@ -76,21 +76,21 @@ def test_pairings_join_both_ends(stage_picture: Pictured) -> None:
     picture = stage_picture("device")
     pairings = [group for group in picture.groups("arrow") if "pairing" in group.attrib["class"]]
     assert [title_of(group) for group in pairings] == [
-        "pairing left_pair: left_tile.bond and hub.left_bond",
-        "pairing right_pair: right_tile.bond and hub.right_bond",
+        "pairing front_pair: front_tile.bond and hub.front_bond",
+        "pairing rear_pair: rear_tile.bond and hub.rear_bond",
     ]
     for group in pairings:
         assert {node.attrib["class"] for node in group if "class" in node.attrib} == {"line"}
 
 
-def test_signals_lead_from_who_raises_to_who_hears(stage: Device, stage_picture: Pictured) -> None:
+def test_signals_lead_from_who_signals_to_who_hears(stage: Device, stage_picture: Pictured) -> None:
     """One thin arrow for each pair, labelled with the signals that the second has a rule for."""
     titles = [title for title, _ in stage_picture("device").lines]
     assert "signals from player to hub" in titles
-    assert "signals from left_tile to hub" in titles
+    assert "signals from front_tile to hub" in titles
     assert "signals from player to host" not in titles
     sketch = device_map(stage)
-    label = next(a.label for a in sketch.arrows if a.key == "signal-player-left_tile")
+    label = next(a.label for a in sketch.arrows if a.key == "signal-player-front_tile")
     assert label
     assert [line.text for block in label.blocks for line in block.lines] == [
         "factory_reset, stepped_on"
@@ -104,7 +104,7 @@ def test_a_message_of_that_name_is_no_signal(tmp_path: Path) -> None:
         """
         device: test
         chips:
-          a: {states: [here], rules: [{raise: x}, {send: x via one}]}
+          a: {states: [here], rules: [{signal: x}, {send: x via one}]}
           b: {states: [here], rules: [{on: x via one}]}
           c: {states: [here], rules: [{on: x}]}
         links: {one: {from: a, to: b, carries: [x]}}
@@ -148,7 +148,7 @@ def test_pairings_in_a_mode_tell_whether_both_hold_one_key() -> None:
     explored = verdict_on(TANDEM).explored[0]
     traffic = traffic_of(explored.exploration)
     picture = Picture(render_svg(Drawing(device_map_in(explored.device, "wired", traffic))))
-    assert "left_pairalwaysonekeyatbothends" in picture.words
+    assert "front_pairalwaysonekeyatbothends" in picture.words
     assert "tablet_pairnotalwaysonekeyatbothends" in picture.words
 
 

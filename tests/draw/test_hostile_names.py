@@ -11,8 +11,8 @@ import pytest
 
 from modecheck.checks.verdict import check
 from modecheck.draw.albums import Album, Shelf, hung
-from modecheck.draw.files import FileText
 from modecheck.draw.gallery import AnyDrawing, every_drawing, render_svg
+from modecheck.draw.picture_files import FileText
 from modecheck.draw.shown import LONGEST_TITLE, shown
 from modecheck.model.parts import Device
 from tests.draw.browser import answer_of_page, needs_browser

@@ -23,13 +23,13 @@ TRANSITION = re.compile(r"(?P<trigger>[^\[/{]*)(?P<guard> ?\[.*\])?(?P<effect> ?
     [
         ("{on: hello, to: there}", "hello"),
         ("{on: [hello, bye], to: there}", "hello, bye"),
-        ("{after: 20 ms, to: there}", "after 20 ms"),
+        ("{after: 20 ms, to: there}", "after (20 ms)"),
         ("{if: x == 1, to: there}", "[x == 1]"),
         ("{to: there}", AT_ANY_TIME),
         ("{on: hello, if: x < 2, do: x = x + 1}", "hello [x < 2] / x = x + 1"),
         (
-            "{on: hello, do: [x = 0, x += 1], raise: plugged}",
-            "hello / x = 0; x += 1; raise plugged",
+            "{on: hello, do: [x = 0, x += 1], signal: plugged}",
+            "hello / x = 0; x += 1; signal plugged",
         ),
         ("{on: hello, steps: separate, do: x = 0}", "hello / x = 0 {steps: separate}"),
     ],
@@ -68,14 +68,14 @@ def test_every_label_follows_the_grammar(stage: Device) -> None:
         found = TRANSITION.fullmatch(rule_label(rule))
         assert found
         assert bool(found["guard"]) == bool(rule.guard_text)
-        assert bool(found["effect"]) == bool(rule.assignments or rule.sends or rule.raises)
+        assert bool(found["effect"]) == bool(rule.assignments or rule.sends or rule.signals)
 
 
-def test_deferred_and_ignored_events_are_told_apart(stage: Device) -> None:
-    """UML writes `event / defer`; what is ignored is written beside it in the same manner."""
+def test_deferred_and_discarded_events_are_told_apart(stage: Device) -> None:
+    """UML writes `event / defer`; what is discarded is written beside it in the same manner."""
     replies = stage.chips["hub"].replies["updating"]
     texts = {" ".join(part.text for part in reply_phrases(reply)) for reply in replies}
-    assert texts == {"keys / defer", "mode_button / (ignored)"}
+    assert texts == {"keys / defer", "mode_button / (discarded)"}
 
 
 def test_long_labels_are_broken_between_their_parts(stage: Device) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from modecheck.draw.legend import LEAST_WIDTH, below
-from modecheck.draw.sketch import Sample, Sketch, Table
+from modecheck.draw.sketch import LegendEntry, Sketch, SketchTable
 from tests.draw.reading_svg import Picture
 
 
@@ -13,13 +13,13 @@ def _drawn(sketch: Sketch, width: float = 100) -> tuple[Picture, float, float]:
     return Picture(f"{svg}{under.drawn}</svg>"), under.width, under.height
 
 
-def _sketch(samples: tuple[Sample, ...] = (), tables: tuple[Table, ...] = ()) -> Sketch:
+def _sketch(samples: tuple[LegendEntry, ...] = (), tables: tuple[SketchTable, ...] = ()) -> Sketch:
     return Sketch("test", "test", (), (), (), samples, tables)
 
 
 def test_a_legend_is_broken_into_lines() -> None:
     """Entries go on in the next line where the picture ends, and none is cut."""
-    samples = tuple(Sample("box", "state", f"entry number {number}") for number in range(9))
+    samples = tuple(LegendEntry("box", "state", f"entry number {number}") for number in range(9))
     picture, width, height = _drawn(_sketch(samples))
     assert width <= LEAST_WIDTH
     assert len({text.place.top for text in picture.texts}) == 3
@@ -29,7 +29,7 @@ def test_a_legend_is_broken_into_lines() -> None:
 def test_a_table_stands_in_columns() -> None:
     """Cells of a column start at the same place, and long cells are wrapped without overlap."""
     rows = (("short", "one"), ("a_longer_name", "words " * 30), ("last", "two"))
-    picture, width, height = _drawn(_sketch(tables=(Table("title", rows),)))
+    picture, width, height = _drawn(_sketch(tables=(SketchTable("title", rows),)))
     texts = picture.texts
     columns = {text.place.left for text in texts}
     assert len(columns) == 2

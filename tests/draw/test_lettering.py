@@ -10,9 +10,9 @@ from modecheck.draw.lettering import SLACK, is_measured, text_width, wrapped
 from tests.draw.browser import measured_widths, needs_face
 
 SAMPLES = (
-    "hello via left_up [left_bond == 1]",
+    "hello via front_up [front_bond == 1]",
     "/ retries = min(retries + 1, 3);",
-    "after 20 ms",
+    "after (20 ms)",
     'The quick "brown" fox @ 42 % & {steps: separate} <x> ~ WAVE',
 )
 
@@ -55,13 +55,13 @@ def test_wrapping_loses_no_letter_and_keeps_lines_short(text: str) -> None:
 
 def test_a_long_name_is_broken_behind_a_mark() -> None:
     """Names too long for a line are broken where a reader would break them."""
-    assert wrapped("left_scanner_is_pressed_now", 16) == ["left_scanner_is_", "pressed_now"]
+    assert wrapped("front_switch_is_pressed_now", 16) == ["front_switch_is_", "pressed_now"]
 
 
 def test_a_break_leaves_no_stub() -> None:
     """A line that would be nearly empty takes one more word, though it gets a little too long."""
-    assert wrapped("/ send left_keys(left_scanner.pressed)", 34) == [
-        "/ send left_keys(left_scanner.pressed)"
+    assert wrapped("/ send front_picture(front_switch.pressed)", 34) == [
+        "/ send front_picture(front_switch.pressed)"
     ]
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from modecheck.checks.mode_switches import ModeSwitch as FoundSwitch
-from modecheck.draw import ModeSwitch, drawings, render_svg
+from modecheck.draw import SwitchArrow, drawings, render_svg
 from modecheck.model.parts import Device
 from tests.draw.reading_svg import Picture, words_of
 
@@ -69,11 +69,13 @@ def test_a_device_without_modes_has_no_such_picture(stage: Device) -> None:
 
 def test_what_check_finds_can_be_drawn() -> None:
     """The switches that the checks find have all that the map asks for."""
-    found: ModeSwitch = FoundSwitch("a", "b", possible=True, direct=True, steps=1, via=(), way=None)
+    found: SwitchArrow = FoundSwitch(
+        "a", "b", possible=True, direct=True, steps=1, via=(), trace=None
+    )
     assert found.steps == 1
 
 
-def test_the_shortest_way_of_each_switch_is_told(stage: Device) -> None:
+def test_the_shortest_trace_of_each_switch_is_told(stage: Device) -> None:
     """Step by step, below the map."""
     ways = {("wired", "radio"): ("cable pull", "hub gives_up"), ("radio", "wired"): ("cable plug",)}
     drawing = next(each for each in drawings(stage, SWITCHES, ways) if each.name == "modes")

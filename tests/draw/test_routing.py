@@ -15,9 +15,9 @@ from modecheck.draw import Drawing, layout
 from modecheck.draw.compaction import BAND, compacted
 from modecheck.draw.detours import detour
 from modecheck.draw.geometry import Point, Rectangle, triangle_meets
-from modecheck.draw.layout import Places
-from modecheck.draw.settling import with_tab
-from modecheck.draw.sketch import Box, Frame, Sketch
+from modecheck.draw.header_places import with_tab
+from modecheck.draw.layout import PicturePlaces
+from modecheck.draw.sketch import Box, Sketch, SketchFrame
 from modecheck.draw.statechart import statechart
 from modecheck.draw.taut import eased, is_free, taut
 from modecheck.draw.ties import APART, CORNER, Tie, span_of, spread
@@ -187,7 +187,7 @@ def test_setting_bands_anew_lets_no_line_touch_a_box(every_drawing: list[Drawing
     assert touched_before <= 4
 
 
-def _touched(sketch: Sketch, places: Places) -> Iterator[tuple[str, str]]:
+def _touched(sketch: Sketch, places: PicturePlaces) -> Iterator[tuple[str, str]]:
     """Lines with the boxes that they touch, their ends excepted."""
     for arrow in sketch.arrows:
         for stretch in arrow.stretches:
@@ -231,11 +231,11 @@ def test_an_inner_frame_never_grows_into_what_stands_below_it() -> None:
         return Box(key, "state", frame)
 
     frames = (
-        Frame("outer", "", "diagram", box("tab", "")),
-        Frame("inner", "outer", "composite", box("header", "")),
+        SketchFrame("outer", "", "diagram", box("tab", "")),
+        SketchFrame("inner", "outer", "composite", box("header", "")),
     )
     boxes = (box("high", "inner"), box("low", "inner"), box("below", "outer"))
-    places = layout.Places(
+    places = layout.PicturePlaces(
         {
             "high": Rectangle(20, 20, 60, 60),
             "low": Rectangle(20, 60 + BAND, 60, 120),

@@ -15,18 +15,18 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from modecheck.checks.ways import Way, way_to
+from modecheck.checks.traces import Trace, trace_to
 from modecheck.draw.sequence_chart import SequenceChart, sequence_svg
 from modecheck.engine.exploration import explore
 from modecheck.product.composition import compose
-from modecheck.scenario.sequence import Sequence, sequence_of
+from modecheck.scenario.sequence import ScenarioSequence, sequence_of
 from tests.draw.flaws import flaws
 from tests.draw.reading_svg import SVG, Picture, title_of, words_of
 from tests.generation.devices import Drawn, devices
 from tests.scenario.test_sequence import AGAIN, CALL, LOSE, told, wandering
 
 
-def picture_of(scenario: Sequence, *about: str) -> Picture:
+def picture_of(scenario: ScenarioSequence, *about: str) -> Picture:
     return Picture(sequence_svg(SequenceChart("scenario", "a scenario", about, scenario)))
 
 
@@ -94,7 +94,7 @@ def test_conditions_name_chip_and_state() -> None:
 def test_a_message_runs_from_lane_to_lane_and_never_up() -> None:
     """Its line starts at the sender's axis, ends at the receiver's, and says when."""
     space = explore(compose(told(CALL).product.device))
-    way = way_to(space, space.state_count - 1)
+    way = trace_to(space, space.state_count - 1)
     picture = picture_of(sequence_of(space.product, way))
     lanes = {lane.attrib["data-chip"]: _axis(lane) for lane in picture.groups("lane")}
     arrows = [group for group in picture.groups("arrow") if "data-until" in group.attrib]
@@ -161,7 +161,7 @@ def test_the_same_scenario_gives_the_same_bytes() -> None:
 
 def test_a_way_without_steps_can_be_drawn() -> None:
     """Where the very start is wrong, the chart shows the start."""
-    scenario = sequence_of(told(CALL).product, Way(()), chips=["hub"])
+    scenario = sequence_of(told(CALL).product, Trace(()), chips=["hub"])
     picture = picture_of(scenario, "wrong from the start")
     assert [lane.attrib["data-chip"] for lane in picture.groups("lane")] == ["hub"]
     assert list(flaws(picture)) == []

@@ -79,21 +79,21 @@ def test_rules_of_the_whole_chip_start_at_the_outer_frame(stage_picture: Picture
     starts = [points[0] for title, points in picture.lines if title == "any state to off"]
     assert any(abs(y - frame.top) < 0.2 for _, y in starts)
     words = squeezed("".join(words_of(picture.groups("words")[0])))
-    assert "tick_left,tick_right/uptime=min(uptime+1,3)" in words
-    assert "bus_idle/(ignored)" in words
+    assert "tick_front,tick_rear/uptime=min(uptime+1,3)" in words
+    assert "bus_idle/(discarded)" in words
 
 
 def test_rules_without_a_target_stand_inside_their_state(stage_picture: Pictured) -> None:
-    """UML's internal transitions, and what is deferred or ignored, stand below the state's name."""
+    """UML's internal transitions, and what is deferred or discarded, stand below its name."""
     picture = stage_picture("chip-hub")
     searching = words_of(picture.named("state", "searching"))
     assert searching == [
         "searching",
-        "after 20 ms [retries < 3]",
-        "/ retries += 1; send beacon via left_down",
+        "after (20 ms) [retries < 3]",
+        "/ retries += 1; send beacon via front_down",
     ]
     assert words_of(picture.named("state", "updating"))[1:] == [
-        "mode_button / (ignored)",
+        "mode_button / (discarded)",
         "keys / defer",
     ]
 
@@ -113,8 +113,8 @@ def test_rules_between_the_same_states_share_an_arrow(stage: Device) -> None:
     assert len(arrows) == 1
     assert arrows[0].label
     assert [block.lines[0].runs[0].text for block in arrows[0].label.blocks] == [
-        "hello via left_up",
-        "hello via right_up",
+        "hello via front_up",
+        "hello via rear_up",
     ]
 
 
@@ -211,16 +211,16 @@ def test_variables_are_listed_below(stage_picture: Pictured) -> None:
     """Each variable stands there with its values, its start, and whether it outlives power."""
     words = stage_picture("chip-hub").words
     assert "retriesanumberfrom0to3startsas0" in words
-    assert "left_bondnoneorakeyfrom1to1startsasnonekeptwithoutpower" in words
+    assert "front_bondnoneorakeyfrom1to1startsasnonekeptwithoutpower" in words
 
 
 def test_the_legend_explains_what_occurs_and_nothing_else(stage_picture: Pictured) -> None:
-    """Rest, composite states, deferring and ignoring are explained where they occur."""
+    """Rest, composite states, deferring and discarding are explained where they occur."""
     hub, host = stage_picture("chip-hub").legend, stage_picture("chip-host").legend
-    for words in ("rest: ", "states inside", "event / defer", "event / (ignored)", "starts"):
+    for words in ("rest: ", "states inside", "event / defer", "event / (discarded)", "starts"):
         assert words in hub
     assert "rest: " in host
-    for words in ("states inside", "event / defer", "event / (ignored)", "must move on"):
+    for words in ("states inside", "event / defer", "event / (discarded)", "must move on"):
         assert words not in host
 
 

@@ -14,15 +14,15 @@ from tests.generation.devices import device_from
 COUNTERS = """
 device: counters
 chips:
-  left:
+  front:
     variables: {{n: {{range: [0, {most}]}}}}
     states: {{run: {{}}}}
     rules: [{{if: n < {most}, do: [n += 1]}}]
-  right:
+  rear:
     variables: {{n: {{range: [0, {most}]}}}}
     states: {{run: {{}}}}
     rules: [{{if: n < {most}, do: [n += 1]}}]
-modes: {{odd: left.n == 1, even: right.n == 2}}
+modes: {{odd: front.n == 1, even: rear.n == 2}}
 """
 
 
@@ -100,9 +100,9 @@ def test_unexpanded_states_have_an_unknown_future() -> None:
     """From a state that was not expanded every road may lead on."""
     space = counters(3, states=10)
     unexpanded = range(space.expanded, space.state_count)
-    roads = space.roads_to(space.mark("mode:even"))
+    backward_reachability = space.can_reach(space.mark("mode:even"))
     assert unexpanded
-    assert all(roads[number] for number in unexpanded)
+    assert all(backward_reachability[number] for number in unexpanded)
 
 
 @dataclass
@@ -141,9 +141,9 @@ def test_interruption_keeps_what_was_found() -> None:
 QUIET = """
 device: quiet
 chips:
-  hub: {states: {%s}, rules: [%s], ignores: [hello]}
+  hub: {states: {%s}, rules: [%s], discards: [hello]}
 actors:
-  player: {states: {here: {}}, rules: [{if: false, send: [hello]}, {name: wave, raise: [wave]}]}
+  player: {states: {here: {}}, rules: [{if: false, send: [hello]}, {name: wave, signal: [wave]}]}
 links: {up: {from: player, to: hub, carries: [hello]}}
 faults: {reset: {chips: [hub]}}
 """
@@ -167,7 +167,7 @@ def test_actors_and_faults_do_not_keep_a_device_going(
 ) -> None:
     """Quiet is where no chip has a rule of its own that leads on, and nothing can be delivered."""
     space = explore(compose(device_from(QUIET % (states, rules))))
-    assert (0 in space.quiet(0)) == quiet
+    assert (0 in space.quiescent(0)) == quiet
 
 
 def test_delivery_and_natural_loss_keep_a_device_going() -> None:
@@ -175,9 +175,9 @@ def test_delivery_and_natural_loss_keep_a_device_going() -> None:
     text = QUIET.replace("if: false, send", "send").replace("capacity", "") % ("a: {}", "")
     space = explore(compose(device_from(text)))
     assert [bool(space.still[n]) for n in range(space.state_count)] == [True, False]
-    deferring = text.replace("ignores", "defers")
-    assert list(explore(compose(device_from(deferring))).quiet(0)) == [0, 1]
+    deferring = text.replace("discards", "defers")
+    assert list(explore(compose(device_from(deferring))).quiescent(0)) == [0, 1]
     losing = deferring.replace("carries: [hello]", "carries: [hello], can: [lose]")
-    assert list(explore(compose(device_from(losing))).quiet(0)) == [0]
+    assert list(explore(compose(device_from(losing))).quiescent(0)) == [0]
     budgeted = losing.replace("reset: {chips: [hub]}", "lose: {links: [up], at_most: 1}")
-    assert len(list(explore(compose(device_from(budgeted))).quiet(0))) > 1
+    assert len(list(explore(compose(device_from(budgeted))).quiescent(0))) > 1

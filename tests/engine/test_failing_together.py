@@ -11,7 +11,7 @@ from modecheck.checks.verdict import check
 from modecheck.engine.choice import Search
 from modecheck.product.composition import compose
 from modecheck.product.symmetry import symmetry_of
-from modecheck.scenario.words import sentence
+from modecheck.scenario.sentences import sentence
 from tests.generation.devices import device_from
 from tests.second_reading.search import search
 from tests.stepping import begin
@@ -29,7 +29,7 @@ chips:
   third:
     variables: {heard: {range: [0, 3]}}
     states: {idle: {rest: true}, answered: {rest: true}}
-    rules: {count: {on: [call, ask], do: [heard = heard + 1], raise: [answer], to: answered}}
+    rules: {count: {on: [call, ask], do: [heard = heard + 1], signal: [answer], to: answered}}
   fourth:
     variables: {n: {range: [0, 1]}}
     states: {idle: {rest: true}}
@@ -37,7 +37,7 @@ chips:
 actors:
   player:
     states: [here]
-    rules: {calls: {raise: [call]}, asks: {raise: [ask]}}
+    rules: {calls: {signal: [call]}, asks: {signal: [ask]}}
 """
 
 SENT = """
@@ -164,7 +164,7 @@ chips:
     variables: {a: {bool: true, persistent: true}, b: {bool: true, persistent: true}}
     states: {up: {rest: true}}
     rules: {writes: {on: call, do: [a = true, b = true], steps: separate}}
-actors: {player: {states: [here], rules: {calls: {raise: [call]}}}}
+actors: {player: {states: [here], rules: {calls: {signal: [call]}}}}
 faults: {power_cut: {chips: [tile], at_most: 1}}
 """
 

@@ -22,7 +22,7 @@ from modecheck.engine.fair_components import (
     set_numbers,
 )
 from modecheck.engine.space import LoopQuery
-from modecheck.product.form import FairSet
+from modecheck.product.ir import FairSet
 
 MOST_STATES = 6
 LABELS = 6

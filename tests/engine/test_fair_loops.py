@@ -14,12 +14,12 @@ from hypothesis import HealthCheck, assume, event, given, settings
 from hypothesis import strategies as st
 
 from modecheck.engine.choice import Search, explore_with
-from modecheck.engine.compiled.exploration import CompiledExploration
+from modecheck.engine.compiled.compiled_exploration import CompiledExploration
 from modecheck.engine.exploration import Exploration, explore
 from modecheck.engine.plain import Interpreter
 from modecheck.engine.space import LoopQuery, Path, Space
 from modecheck.product.composition import compose
-from modecheck.product.form import FairSet, Field, Label, Product
+from modecheck.product.ir import FairSet, Field, Label, Product
 from tests.generation.devices import Drawn, device_from, devices
 
 MOST_STATES = 300
@@ -49,7 +49,7 @@ def some_query(product: Product, seed: int) -> LoopQuery:
         wanted=wanted,
         unwanted=unwanted if unwanted != wanted else 0,
         visits=tuple(dice.sample(bits, 1)) if dice.random() < 0.2 else (),
-        drives_only=dice.random() < 0.4,
+        system_only=dice.random() < 0.4,
         only_changes=dice.random() < 0.4,
         without_gains=dice.choice(bits) if dice.random() < 0.2 else 0,
         still=1 << dice.randrange(len(product.chips)) if dice.random() < 0.2 else 0,
@@ -65,7 +65,7 @@ def graph_of(space: Exploration, query: LoopQuery) -> nx.MultiDiGraph[int]:
     that lead away.
     """
     graph: nx.MultiDiGraph[int] = nx.MultiDiGraph()
-    drives = {"rule": "not actor", "deliver": "", "ignore": ""}
+    by_system = {"rule": "not actor", "deliver": "", "discard": ""}
     for number in range(space.expanded):
         marks = space.marks_at(number)
         if marks & (query.wanted | query.unwanted) != query.wanted or space.failing[number]:
@@ -77,14 +77,14 @@ def graph_of(space: Exploration, query: LoopQuery) -> nx.MultiDiGraph[int]:
     for number in list(graph):
         for edge in space.edges_from(number):
             label = space.product.labels[edge.label]
-            drive = label.kind in drives and not (
+            drive = label.kind in by_system and not (
                 label.kind == "rule" and space.product.chips[label.chip].actor
             )
             endless = label.kind == "lose" and any(
                 fault.label == edge.label and fault.budget < 0 for fault in space.product.faults
             )
             gained = space.marks_at(edge.target) & ~space.marks_at(number) & query.without_gains
-            usable = (drive or endless or not query.drives_only) and not gained
+            usable = (drive or endless or not query.system_only) and not gained
             usable = usable and not edge.moved & query.still
             usable = usable and (query.only is None or edge.label in query.only)
             usable = usable and not (query.only_changes and edge.target == number)
@@ -232,10 +232,10 @@ def test_loops_of_a_resting_device_need_somebody_who_moves() -> None:
 device: lamp
 chips: {lamp: {states: {dark: {rest: true}, lit: {rest: true}}, rules: [
   {in: dark, on: push, to: lit}, {in: lit, on: push, to: dark}]}}
-actors: {player: {states: [here], rules: [{raise: [push]}]}}
+actors: {player: {states: [here], rules: [{signal: [push]}]}}
 """)
     space = explore(compose(device))
-    assert space.fair_loop(LoopQuery(drives_only=True)).loop is None
+    assert space.fair_loop(LoopQuery(system_only=True)).loop is None
     found = space.fair_loop(LoopQuery()).loop
     assert found is not None
     assert len(found.loop) == 2
@@ -271,6 +271,6 @@ def test_what_an_answer_rests_on_is_enough(drawn: Drawn, seed: int) -> None:
     assume(answer.loop is None)
     named = tuple(product.fair[number] for number in sorted(answer.rests_on))
     event(f"rests on {min(len(named), 3)} sets")
-    fewer = explore(replace(product, fair=named), max_states=2 * MOST_STATES)
-    assert fewer.complete
-    assert fewer.fair_loop(query).loop is None
+    reduction = explore(replace(product, fair=named), max_states=2 * MOST_STATES)
+    assert reduction.complete
+    assert reduction.fair_loop(query).loop is None

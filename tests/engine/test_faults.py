@@ -7,14 +7,15 @@ from tests.stepping import Moment, begin
 LINK = """
 device: faults of a link
 chips:
-  left: {states: {idle: {}}, rules: [{name: ping, send: [ping]}, {name: pong, send: [pong]}]}
+  front: {states: {idle: {}}, rules: [{name: ping, send: ping}, {name: pong, send: pong}]}
   hub: {states: {idle: {}}, rules: [{name: take, on: [ping, pong]}]}
 actors:
   player: {states: {near: {}, far: {}}, rules: [{name: leave, in: near, to: far}]}
 links:
   up:
-    {from: left, to: hub, carries: [ping, pong], capacity: 3, up_when: player.near, when_down: hold}
-  side: {from: left, to: hub, carries: [beep], capacity: 3}
+    {from: front, to: hub, carries: [ping, pong],
+     capacity: 3, up_when: player.near, when_down: hold}
+  side: {from: front, to: hub, carries: [beep], capacity: 3}
 """
 
 
@@ -24,19 +25,21 @@ def faults(text: str) -> Moment:
 
 def test_link_loses_its_head() -> None:
     """A link that can lose loses what would be delivered next."""
-    moment = begin(LINK.replace("hold}", "hold, can: [lose]}")).take("left ping", "left pong")
+    moment = begin(LINK.replace("hold}", "hold, can: [lose]}")).take("front ping", "front pong")
     assert moment.take("up lose").messages("up") == ["pong"]
 
 
 def test_link_doubles_its_head() -> None:
     """The copy stands right behind the head, before what was sent later."""
-    moment = begin(LINK.replace("hold}", "hold, can: [duplicate]}")).take("left ping", "left pong")
+    moment = begin(LINK.replace("hold}", "hold, can: [duplicate]}")).take(
+        "front ping", "front pong"
+    )
     assert moment.take("up duplicate").messages("up") == ["ping", "ping", "pong"]
 
 
 def test_full_link_cannot_double() -> None:
     """There must be room for the copy."""
-    moment = faults("duplicate: {links: [up]}").take("left ping", "left ping", "left ping")
+    moment = faults("duplicate: {links: [up]}").take("front ping", "front ping", "front ping")
     assert "up duplicate" not in moment.labels
 
 
@@ -48,7 +51,7 @@ def test_nothing_happens_to_an_empty_link() -> None:
 
 def test_link_that_is_down_loses_nothing() -> None:
     """What a link holds while it is down is out of reach of its faults."""
-    moment = faults("lose: {links: [up]}").take("left ping", "player leave")
+    moment = faults("lose: {links: [up]}").take("front ping", "player leave")
     assert moment.messages("up") == ["ping"]
     assert "up lose" not in moment.labels
 
@@ -57,46 +60,46 @@ def test_without_a_budget_a_fault_strikes_any_number_of_times() -> None:
     """`at_most` left out: as often as there is something to strike."""
     moment = faults("lose: {links: [up]}")
     for _ in range(5):
-        moment = moment.take("left ping", "up lose")
+        moment = moment.take("front ping", "up lose")
 
 
 def test_budget_is_used_up() -> None:
     """A fault with `at_most: 2` strikes twice and never again."""
     moment = faults("lose: {links: [up], at_most: 2}")
-    moment = moment.take("left ping", "up lose", "left ping", "up lose", "left ping")
+    moment = moment.take("front ping", "up lose", "front ping", "up lose", "front ping")
     assert "up lose" not in moment.labels
 
 
 def test_budget_of_nothing_never_strikes() -> None:
     """`at_most: 0` switches a fault off."""
-    assert "up lose" not in faults("lose: {links: [up], at_most: 0}").take("left ping").labels
+    assert "up lose" not in faults("lose: {links: [up], at_most: 0}").take("front ping").labels
 
 
 def test_budget_is_shared_by_its_group() -> None:
     """One group has one budget, whichever link or chip it strikes."""
-    moment = faults("reset: {chips: [left, hub], at_most: 1}").take("left reset")
+    moment = faults("reset: {chips: [front, hub], at_most: 1}").take("front reset")
     assert not [label for label in moment.labels if label.endswith("reset")]
 
 
 def test_groups_have_budgets_of_their_own() -> None:
     """Several groups of one kind count separately."""
-    groups = "reset: [{chips: [left], at_most: 1}, {chips: [hub], at_most: 1}]"
-    assert "hub reset" in faults(groups).take("left reset").labels
+    groups = "reset: [{chips: [front], at_most: 1}, {chips: [hub], at_most: 1}]"
+    assert "hub reset" in faults(groups).take("front reset").labels
 
 
 def test_link_named_under_faults_need_not_repeat_can() -> None:
     """A budget bounds a link that `can` lose; there is no second, free way to lose."""
     text = LINK.replace("hold}", "hold, can: [lose]}")
     moment = begin(f"{text}faults: {{lose: {{links: [up], at_most: 1}}}}\n").take(
-        "left ping", "up lose"
+        "front ping", "up lose"
     )
-    assert "up lose" not in moment.take("left ping").labels
+    assert "up lose" not in moment.take("front ping").labels
 
 
 def test_two_groups_without_a_budget_give_one_step() -> None:
     """The same fault named twice without a budget is one transition."""
-    moment = faults("reset: [{chips: [left]}, {chips: [left, hub]}]")
-    assert len(moment.steps["left reset"]) == 1
+    moment = faults("reset: [{chips: [front]}, {chips: [front, hub]}]")
+    assert len(moment.steps["front reset"]) == 1
 
 
 CHIP = """
@@ -118,10 +121,10 @@ chips:
         do: [bond = 2, "profile[0] = 3", retries = 3, "slots[1] = 0"]
         to: searching
       - {name: send, send: [down]}
-  left: {states: {idle: {}}, rules: [{name: send, send: [up]}], ignores: [down]}
+  front: {states: {idle: {}}, rules: [{name: send, send: [up]}], discards: [down]}
 links:
-  up: {from: left, to: hub, carries: [up], capacity: 2}
-  down: {from: hub, to: left, carries: [down], capacity: 2}
+  up: {from: front, to: hub, carries: [up], capacity: 2}
+  down: {from: hub, to: front, carries: [down], capacity: 2}
 faults: {power_cut: {chips: [hub]}, reset: {chips: [hub], at_most: 1}}
 """
 
@@ -142,7 +145,7 @@ def test_only_persistent_variables_keep_their_value() -> None:
 
 def test_power_cut_empties_the_queues_into_the_chip_only() -> None:
     """What was on the way to the chip is gone; what it had sent still arrives."""
-    moment = begin(CHIP).take("left send", "left send", "hub send", "hub power_cut")
+    moment = begin(CHIP).take("front send", "front send", "hub send", "hub power_cut")
     assert (moment.messages("up"), moment.messages("down")) == ([], ["down"])
 
 

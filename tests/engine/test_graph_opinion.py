@@ -73,11 +73,11 @@ def test_ways_follow_transitions(drawn: Drawn) -> None:
         for step in space.interpreter.steps(space.state(number))
     }
     for number in range(1, space.state_count):
-        way = space.path_to(number)
-        before = way[-2][1] if len(way) > 1 else INITIAL
-        assert space.path_to(before) == way[:-1]
-        assert (before, way[-1][0], space.state(number)) in steps
-        assert way[-1][1] == number
+        trace = space.path_to(number)
+        before = trace[-2][1] if len(trace) > 1 else INITIAL
+        assert space.path_to(before) == trace[:-1]
+        assert (before, trace[-1][0], space.state(number)) in steps
+        assert trace[-1][1] == number
 
 
 @given(devices())
@@ -90,9 +90,11 @@ def test_roads_are_ancestors(drawn: Drawn) -> None:
         goals = {number for number in range(space.state_count) if space.marks_at(number) & bit}
         for events in range(1 << min(len(space.product.watched_events), 2)):
             graph = graph_of(space, without_events=events)
-            roads = space.roads_to(bit, without_events=events)
+            backward_reachability = space.can_reach(bit, without_events=events)
             expected = ancestors_of(graph, goals | unknown(space))
-            assert {number for number, leads in enumerate(roads) if leads} == expected
+            assert {
+                number for number, leads in enumerate(backward_reachability) if leads
+            } == expected
 
 
 @given(devices())
@@ -128,7 +130,7 @@ def test_spreads_take_shortest_paths(drawn: Drawn) -> None:
     assume(modes)
     blocked = sum(modes)
     for starts in modes:
-        spread = space.spread(starts, blocked=blocked)
+        bfs = space.bfs(starts, blocked=blocked)
         inner = graph_of(space)
         inner.add_edges_from(
             (BEFORE, n) for n in range(space.state_count) if space.marks_at(n) & starts
@@ -142,7 +144,7 @@ def test_spreads_take_shortest_paths(drawn: Drawn) -> None:
             reached = {n: length - 1 for n, length in lengths.items() if n != BEFORE}
         else:
             reached = {}
-        found = {n: len(spread.path_to(n)[1]) for n in (*spread.inside, *spread.came_by)}
+        found = {n: len(bfs.path_to(n)[1]) for n in (*bfs.inside, *bfs.came_by)}
         assert found == reached
-        order = [found[number] for number in spread.inside]
+        order = [found[number] for number in bfs.inside]
         assert order == sorted(order)

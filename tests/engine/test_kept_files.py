@@ -12,7 +12,7 @@ import pytest
 
 from modecheck.engine import kept_files
 from modecheck.engine.compiled import object_cache
-from modecheck.engine.elsewhere import Elsewhere
+from modecheck.engine.forked_task import ForkedTask
 from modecheck.engine.kept_files import keep, made, recall
 
 pytestmark = pytest.mark.skipif(
@@ -100,9 +100,9 @@ def test_what_belongs_to_somebody_else_is_not_read(
 
 def test_neither_a_link_nor_a_pipe_is_read(entry: Path, tmp_path: Path) -> None:
     """A link may lead anywhere, and a pipe would be waited for."""
-    elsewhere = tmp_path / "elsewhere"
-    entry.rename(elsewhere)
-    entry.symlink_to(elsewhere)
+    forked = tmp_path / "elsewhere"
+    entry.rename(forked)
+    entry.symlink_to(forked)
     assert recall(entry) is None
     entry.unlink()
     if sys.platform != "win32":
@@ -126,7 +126,7 @@ def test_a_copy_of_the_process_does_not_tell_it_again(
 ) -> None:
     """What is said is said before the copy is made."""
     folder.chmod(0o777)
-    begun = Elsewhere(lambda: recall(entry) is None)
+    begun = ForkedTask(lambda: recall(entry) is None)
     assert recall(entry) is None
     assert begun.result() is True
     assert capfd.readouterr().err.count("others may write to it") == 1

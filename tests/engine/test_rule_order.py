@@ -25,7 +25,7 @@ actors:
   player:
     variables: {inner: {bool: true, start: %s}, outer: {bool: true, start: %s}}
     states: {here: {}}
-    rules: [{name: call, raise: [ping]}]
+    rules: [{name: call, signal: [ping]}]
 """
 
 
@@ -68,7 +68,7 @@ def test_rule_that_lists_states_stands_with_the_innermost_of_them() -> None:
               off: {}
             rules: [{name: listed, in: [online, linked], on: ping, to: off}]
         actors:
-          player: {states: {here: {}}, rules: [{name: call, raise: [ping]}]}
+          player: {states: {here: {}}, rules: [{name: call, signal: [ping]}]}
     """)
     assert took(moment, "player call") == ["call", "listed"]
 
@@ -78,15 +78,15 @@ def test_messages_are_answered_in_the_same_order() -> None:
     moment = begin("""
         device: message
         chips:
-          left: {states: {here: {}}, rules: [{name: send, send: [hello]}]}
+          front: {states: {here: {}}, rules: [{name: send, send: [hello]}]}
           hub:
             states:
               online:
                 states: {linked: {rules: [{name: inside, on: hello, if: false}]}}
                 rules: [{name: one, on: hello}, {name: two, on: hello}]
             rules: [{name: anywhere, on: hello}]
-        links: {up: {from: left, to: hub, carries: [hello]}}
-    """).take("left send")
+        links: {up: {from: front, to: hub, carries: [hello]}}
+    """).take("front send")
     assert [label for label in moment.labels if label.startswith("up")] == ["up to hub one"]
 
 

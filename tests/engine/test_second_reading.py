@@ -103,5 +103,5 @@ def assert_same_in_both(exploration: Exploration, reached: Reached) -> None:
     numbers = {key: number for number, key in enumerate(worlds)}
     for number, key in enumerate(keys):
         assert bool(exploration.failing[number]) == bool(failures[numbers[key]])
-    quiet = {keys[number] for number in exploration.quiet(0)}
+    quiet = {keys[number] for number in exploration.quiescent(0)}
     assert quiet == {worlds[n] for n in reached.numbers if not goes_on(reached, n)}

@@ -19,16 +19,16 @@ chips:
         {begins}
         do: [one = {value}, count = 2, two = 1, three = 1, count = 3]
         send: [saved]
-        raise: [ready]
+        signal: [ready]
         to: stored
         {steps}
-  left: {{states: {{idle: {{}}, told: {{}}}}, rules: [{{on: ready, to: told}}], ignores: [saved]}}
+  front: {{states: {{idle: {{}}, told: {{}}}}, rules: [{{on: ready, to: told}}], discards: [saved]}}
 actors:
   player:
     states: {{here: {{}}}}
-    rules: [{{name: save, raise: [save]}}, {{name: write, send: [write(3)]}}]
+    rules: [{{name: save, signal: [save]}}, {{name: write, send: [write(3)]}}]
 links:
-  to_left: {{from: hub, to: left, carries: [saved]}}
+  to_front: {{from: hub, to: front, carries: [saved]}}
   to_hub: {{from: player, to: hub, carries: {{write: {{range: [0, 3]}}}}}}
 faults: {{power_cut: {{chips: [hub], at_most: 1}}{more}}}
 """
@@ -39,7 +39,9 @@ def device(
 ) -> Moment:
     text = DEVICE.format(begins=begins, steps=steps, value=value, more=more)
     return begin(
-        text if begins != "in: idle" else text.replace("raise: [save]", "if: false, raise: [save]")
+        text
+        if begins != "in: idle"
+        else text.replace("signal: [save]", "if: false, signal: [save]")
     )
 
 
@@ -67,17 +69,17 @@ def test_chip_that_is_cut_keeps_what_was_written_and_falls_back() -> None:
     assert (first.at("hub"), second.at("hub")) == ("idle", "idle")
 
 
-def test_rule_that_is_cut_sends_and_raises_nothing() -> None:
+def test_rule_that_is_cut_sends_and_signals_nothing() -> None:
     """What stands after the cut never happens."""
     moment = device().take(FIRST)
-    assert (moment.messages("to_left"), moment.at("left")) == ([], "idle")
+    assert (moment.messages("to_front"), moment.at("front")) == ([], "idle")
 
 
 def test_rule_that_is_not_cut_is_one_step() -> None:
     """The whole rule is a step as well, in which nothing is cut."""
     moment = device().take("hub store")
     assert written(moment) == [1, 1, 1, 3]
-    assert (moment.at("hub"), moment.at("left"), moment.messages("to_left")) == (
+    assert (moment.at("hub"), moment.at("front"), moment.messages("to_front")) == (
         "stored",
         "told",
         ["saved"],
@@ -107,13 +109,13 @@ def test_chip_that_nothing_strikes_is_not_cut() -> None:
     """`steps: separate` alone cuts nothing."""
     text = DEVICE.format(begins="in: idle", steps="steps: separate", value="1", more="")
     moment = begin(
-        text.replace("chips: [hub]", "chips: [left]").replace("raise: [save]", "to: here")
+        text.replace("chips: [hub]", "chips: [front]").replace("signal: [save]", "to: here")
     )
     assert cuts(moment) == []
 
 
 def test_rule_set_off_by_a_signal_can_be_cut() -> None:
-    """The hearer is cut; the one who raised the signal has done its part."""
+    """The hearer is cut; the one who gave the signal has done its part."""
     moment = device(begins="on: save")
     assert cuts(moment) == [FIRST, SECOND]
     assert written(moment.take(FIRST)) == [1, 0, 0, 0]
@@ -141,8 +143,8 @@ def test_cut_chip_hears_nothing_more() -> None:
             rules:
               - {name: store, on: save, do: [one = 1, two = 1], steps: separate}
               - {name: count, on: saved, do: [one = 5]}
-          left: {states: {idle: {}}, rules: [{on: save, raise: [saved]}]}
-        actors: {player: {states: {here: {}}, rules: [{name: save, raise: [save]}]}}
+          front: {states: {idle: {}}, rules: [{on: save, signal: [saved]}]}
+        actors: {player: {states: {here: {}}, rules: [{name: save, signal: [save]}]}}
         faults: {reset: {chips: [hub]}}
     """)
     assert moment.take("player save").value("hub.one") == 5

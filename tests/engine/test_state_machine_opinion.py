@@ -21,7 +21,7 @@ from modecheck.engine.plain import Interpreter, Step
 from modecheck.model.devices import read_device
 from modecheck.model.parts import Chip, Device, Rule
 from modecheck.product.composition import compose
-from modecheck.product.form import Product
+from modecheck.product.ir import Product
 from tests.generation.devices import Drawn, devices
 from tests.second_reading.side_by_side import world_of
 from tests.second_reading.steps import SecondReading
@@ -41,12 +41,12 @@ class Machine(HierarchicalMachine):
 
 class Puppet:
     """A chip as a machine. Its guards read the `view` that an event brings, its effects write there
-    and are remembered in `raised`.
+    and are remembered in `signalled`.
     """
 
     def __init__(self, chip: Chip, reading: SecondReading) -> None:
         self.chip = chip
-        self.raised: list[str] = []
+        self.signalled: list[str] = []
         self._reading = reading
         tops = [self._node(name) for name, state in chip.states.items() if state.parent is None]
         self._machine = Machine(
@@ -81,7 +81,7 @@ class Puppet:
         def effect(event: Any) -> None:
             for assignment in rule.assignments:
                 self._reading.assign(self.chip, assignment, event.kwargs["view"])
-            self.raised += rule.raises
+            self.signalled += rule.signals
 
         for trigger in self._triggers(rule):
             for source in rule.sources or (None,):
@@ -138,7 +138,7 @@ class Walk:
         before = world_of(self.product, self._state)
         assert step.after is not None
         after = world_of(self.product, step.after)
-        if self.product.labels[step.label].kind in ("rule", "deliver", "ignore"):
+        if self.product.labels[step.label].kind in ("rule", "deliver", "discard"):
             made = self._made(step, before)
             assert made.at == after.at
             assert made.holds == after.holds
@@ -160,15 +160,15 @@ class Walk:
             name = self.product.chips[label.chip].name
             event = f"rule {self.product.rules[label.rule].title}"
         first = self._tell(name, event, View(name, world, world.copy(), value, late))
-        assert first == (label.kind != "ignore")
-        pending = [(signal, name) for signal in self._raised(name)]
+        assert first == (label.kind != "discard")
+        pending = [(signal, name) for signal in self._signalled(name)]
         while pending:
-            signal, raiser = pending.pop(0)
+            signal, signaller = pending.pop(0)
             seen = world.copy()
             for hearer in self._puppets:
-                if hearer != raiser:
+                if hearer != signaller:
                     self._tell(hearer, f"signal {signal}", View(hearer, world, seen))
-                    pending += [(further, hearer) for further in self._raised(hearer)]
+                    pending += [(further, hearer) for further in self._signalled(hearer)]
         world.at = {name: puppet.leaf for name, puppet in self._puppets.items()}
         return world
 
@@ -178,9 +178,9 @@ class Walk:
         self.moved += moved
         return moved
 
-    def _raised(self, name: str) -> list[str]:
-        raised, self._puppets[name].raised = self._puppets[name].raised, []
-        return raised
+    def _signalled(self, name: str) -> list[str]:
+        signalled, self._puppets[name].signalled = self._puppets[name].signalled, []
+        return signalled
 
 
 @given(devices(), st.integers(0, 2**32))

@@ -24,7 +24,7 @@ def calculate(do: str, *, guard: str = "true") -> Moment:
               flags: {{bool: true, list: 2}}
             states: {{idle: {{}}, out: {{states: {{far: {{}}, near: {{}}}}}}}}
             rules: [{{name: go, in: idle, if: "{guard}", do: [{do}]}}]
-          left:
+          front:
             variables: {{level: {{range: [0, 9], start: 5}}}}
             states: {{linked: {{}}, lost: {{}}}}
             rules: []
@@ -54,11 +54,11 @@ def calculate(do: str, *, guard: str = "true") -> Moment:
         ("ok = mood == calm", "ok", 1),
         ("bond = 2", "bond", 2),
         ("ok = bond == none", "ok", 1),
-        ("ok = left.linked and not left.lost", "ok", 1),
-        ("ok = left.state == lost", "ok", 0),
+        ("ok = front.linked and not front.lost", "ok", 1),
+        ("ok = front.state == lost", "ok", 0),
         ("ok = state == idle", "ok", 1),
         ('"ok = state in [far, out]"', "ok", 0),
-        ("a = left.level", "a", 5),
+        ("a = front.level", "a", 5),
         ("ok = policy == stay", "ok", 1),
         ("ok = fast", "ok", 1),
         ("a = tries + 1", "a", 3),
@@ -143,15 +143,15 @@ def test_index_that_fails_in_a_condition_on_the_device_makes_it_false() -> None:
     moment = begin("""
         device: link
         chips:
-          left:
+          front:
             variables: {i: {range: [0, 2], start: 2}, up: {bool: true, list: 2, start: true}}
             states: {idle: {}}
             rules: [{name: send, send: [hello]}, {name: mend, do: [i = 1]}]
-          hub: {states: {idle: {}}, rules: [], ignores: [hello]}
-        links: {air: {from: left, to: hub, carries: [hello], up_when: "left.up[left.i]"}}
+          hub: {states: {idle: {}}, rules: [], discards: [hello]}
+        links: {air: {from: front, to: hub, carries: [hello], up_when: "front.up[front.i]"}}
     """)
-    assert moment.take("left send").messages("air") == []
-    assert moment.take("left mend", "left send").messages("air") == ["hello"]
+    assert moment.take("front send").messages("air") == []
+    assert moment.take("front mend", "front send").messages("air") == ["hello"]
 
 
 OPTIONS = """

@@ -11,17 +11,17 @@ from tests.stepping import Moment, begin
 BOTH_ANSWER = """
 device: both answer
 chips:
-  left: &tile
+  front: &tile
     states: {{silent: {{}}, playing: {{}}}}
     rules:
       - {{name: begin, in: silent, send: [note], to: playing}}
       - {{name: answer, on: note, {guard} send: [note], to: playing}}
       {more}
     {words}
-  right: *tile
+  rear: *tile
 links:
-  there: {{from: left, to: right, carries: [note], when_full: wait}}
-  back: {{from: right, to: left, carries: [note], when_full: wait}}
+  there: {{from: front, to: rear, carries: [note], when_full: wait}}
+  back: {{from: rear, to: front, carries: [note], when_full: wait}}
 """
 
 
@@ -31,7 +31,7 @@ def both_answer(*, guard: str = "", more: str = "", words: str = "about: a tile"
 
 def both_full(**changes: str) -> Moment:
     """Both tiles have begun, and neither answer has room."""
-    return begin(both_answer(**changes)).take("left begin", "right begin")
+    return begin(both_answer(**changes)).take("front begin", "rear begin")
 
 
 def test_a_message_stays_at_the_head_until_its_answer_has_room() -> None:
@@ -48,27 +48,27 @@ def test_a_message_stays_at_the_head_until_its_answer_has_room() -> None:
 def test_an_enabled_rule_wins_over_one_that_waits_for_room() -> None:
     """In the usual order, wherever it stands."""
     moment = both_full(more="- {name: swallow, on: note}")
-    assert moment.labels == ["there to right swallow", "back to left swallow"]
+    assert moment.labels == ["there to rear swallow", "back to front swallow"]
 
 
 def test_waiting_for_room_goes_before_every_word_on_the_message() -> None:
-    """A state that ignores what no rule takes does not ignore what a rule will take."""
-    assert both_full(words="ignores: [note]").labels == []
+    """A state that discards what no rule takes does not discard what a rule will take."""
+    assert both_full(words="discards: [note]").labels == []
     assert both_full(words="defers: [note]").labels == []
 
 
 def test_a_rule_whose_own_guard_fails_waits_for_nothing() -> None:
     """Then room would not help, and the message has no answer."""
     moment = both_full(guard="if: state == silent,")
-    assert moment.failure("there to right, ignored") == "unhandled-message:right.playing.note"
+    assert moment.failure("there to rear, discarded") == "unspecified-reception:rear.playing.note"
     assert both_full(guard="if: state == playing,").labels == []
 
 
 def test_the_message_is_delivered_as_soon_as_there_is_room() -> None:
     """Nothing is lost by waiting."""
     text = both_answer().replace("when_full: wait}", "can: [lose], when_full: wait}")
-    moment = begin(text).take("left begin", "right begin", "there lose")
-    assert moment.take("back to left answer").messages("there") == ["note"]
+    moment = begin(text).take("front begin", "rear begin", "there lose")
+    assert moment.take("back to front answer").messages("there") == ["note"]
 
 
 NOTE = """
@@ -80,7 +80,7 @@ chips:
   lamp: {states: {dark: {}, lit: {}}, rules: [{in: dark, on: step, to: lit}]}
   hub: {states: {listening: {}}, rules: [{name: hear, on: note}]}
 actors:
-  player: {states: {here: {}}, rules: [{name: step, raise: [step]}]}
+  player: {states: {here: {}}, rules: [{name: step, signal: [step]}]}
 links: {air: {from: tile, to: hub, carries: [note], when_full: wait}}
 """
 

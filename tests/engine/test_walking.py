@@ -7,26 +7,26 @@ from pathlib import Path
 
 import pytest
 
-from modecheck.checks.roaming.watching import composed, watch_list, without_idle_conditions
+from modecheck.checks.roaming.finite_tests import composed, watch_list, without_idle_conditions
 from modecheck.engine.plain import Interpreter
-from modecheck.engine.sights import WatchList
+from modecheck.engine.walk_targets import WatchList
 from modecheck.engine.walking import (
     GOLDEN,
     Dice,
     PlainWalker,
-    Sample,
+    StateSample,
     hash_of,
     race_time,
     scrambled,
 )
 from modecheck.model.devices import read_device
-from modecheck.product.form import Product
+from modecheck.product.ir import Product
 
 STARTER = Path("models/starter/device.yaml")
 
 
 def watched(path: Path) -> tuple[Product, WatchList]:
-    """A bundled product and all that is watched in it, without watchers."""
+    """A bundled product and all that is watched in it, without observers."""
     product = composed(read_device(str(path)), [])
     return without_idle_conditions(product, watch_list(product))
 
@@ -61,9 +61,9 @@ def test_a_walk_takes_steps_that_the_product_has() -> None:
     product, watches = watched(Path("models/faulty/volatile_bond.yaml"))
     walker = PlainWalker(product, watches, seed=3, depth=40)
     walker.walk(30)
-    sights = walker.new_sights()
-    assert sights
-    for run in sights.values():
+    targets = walker.new_targets()
+    assert targets
+    for run in targets.values():
         state = product.initial
         for label, after in run:
             steps = {(step.label, step.after) for step in Interpreter(product).steps(state)}
@@ -77,7 +77,7 @@ def test_no_run_is_longer_than_the_depth() -> None:
     walker = PlainWalker(product, watches, seed=1, depth=9)
     walker.walk(60)
     assert walker.tally.steps <= 60 * 9
-    assert all(len(run) <= 10 for run in walker.new_sights().values())
+    assert all(len(run) <= 10 for run in walker.new_targets().values())
 
 
 def test_another_seed_walks_another_way() -> None:
@@ -95,7 +95,7 @@ def test_a_halved_sample_still_tells_how_many_there_are() -> None:
     """Of 20,000 states with room for 1,000 the number is estimated within a tenth: the
     error to be expected is 1.2 / sqrt(number kept), a twentieth (Flajolet 1990).
     """
-    sample = Sample(1_000)
+    sample = StateSample(1_000)
     for number in range(20_000):
         sample.need_room(1)
         for _ in range(1 + (number % 2)):

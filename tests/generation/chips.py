@@ -15,7 +15,7 @@ COMPOSITES = ("online", "inner")
 
 def does_something(rule: Mapping[str, Any]) -> bool:
     """Whether a rule has an effect or consumes an event; the reader refuses any other."""
-    keys = {"on", "after", "every", "expires", "to", "do", "send", "raise", "start", "stop"}
+    keys = {"on", "after", "period", "expires", "to", "do", "send", "signal", "start", "stop"}
     return bool(rule.keys() & keys)
 
 
@@ -89,7 +89,7 @@ def _plain(kind: Kind, value: int) -> Any:
 
 
 class ChipWriter:
-    """Writes the body of one chip. `raised` gathers the signals that its rules raise."""
+    """Writes the body of one chip. `signalled` gathers the signals that its rules give."""
 
     def __init__(
         self,
@@ -110,7 +110,7 @@ class ChipWriter:
         self._outgoing = [wire for wire in wires if wire.sender == outline.name]
         self._signals = list(signals)
         self._cascades = True
-        self.raised: set[str] = set()
+        self.signalled: set[str] = set()
 
     def body(self, *, cascades: bool) -> dict[str, Any]:
         """Everything that stands under the chip's name."""
@@ -140,9 +140,9 @@ class ChipWriter:
         self._add_replies(body, tree)
         return body
 
-    def add_raise(self, body: dict[str, Any], signal: str) -> None:
-        """A further rule, so that a signal that others hear is raised by somebody."""
-        rule = {"if": Expressions(self._draw, self._sight).truth(1), "raise": [signal]}
+    def add_signal(self, body: dict[str, Any], signal: str) -> None:
+        """A further rule, so that a signal that others hear is given by somebody."""
+        rule = {"if": Expressions(self._draw, self._sight).truth(1), "signal": [signal]}
         if isinstance(body["rules"], dict):
             body["rules"][f"raises_{signal}"] = rule
         else:
@@ -159,13 +159,13 @@ class ChipWriter:
         if not arriving:
             return
         if self._draw.chance(60):
-            body["ignores"] = arriving
+            body["discards"] = arriving
         elif self._draw.chance(30):
             body["defers"] = arriving
         for state in tree.values():
             if self._draw.chance(30):
                 for name in self._draw.some(arriving, 1, 2):
-                    state.setdefault(self._draw.one(("ignores", "defers")), []).append(name)
+                    state.setdefault(self._draw.one(("discards", "defers")), []).append(name)
 
     def _rule(self, *, inside: bool) -> dict[str, Any]:
         rule: dict[str, Any] = {}
@@ -180,7 +180,7 @@ class ChipWriter:
             rule["if"] = self._draw.one(("not late", "late"))
         self._add_assignments(rule, expressions)
         self._add_sends(rule, expressions)
-        self._add_raises(rule)
+        self._add_signals(rule)
         self._add_timers(rule)
         if self._draw.chance(85) or not does_something(rule):
             rule["to"] = self._draw.one(self._outline.states)
@@ -237,11 +237,11 @@ class ChipWriter:
 
     def _add_waiting(self, rule: dict[str, Any]) -> None:
         """The rule waits for time in some way."""
-        key = self._draw.one(("after", "every", "expires"))
+        key = self._draw.one(("after", "period", "expires"))
         if key == "expires" and self._timers:
             rule["expires"] = self._timers[0]
-        elif key == "every":
-            rule["every"] = duration(self._draw, least=1)
+        elif key == "period":
+            rule["period"] = duration(self._draw, least=1)
         else:
             rule["after"] = duration(self._draw)
 
@@ -283,7 +283,7 @@ class ChipWriter:
             sends.append(f"{name}{value}{via}")
         rule["send"] = sends
 
-    def _add_raises(self, rule: dict[str, Any]) -> None:
+    def _add_signals(self, rule: dict[str, Any]) -> None:
         """Only signals that stand after everything that sets the rule off, so that none circles."""
         heard = rule.get("on", [])
         names = [str(e).split()[0] for e in (heard if isinstance(heard, list) else [heard])]
@@ -292,5 +292,5 @@ class ChipWriter:
             return
         allowed = [s for s in self._signals if self._signals.index(s) > max(known, default=-1)]
         if allowed and self._draw.chance(35):
-            rule["raise"] = self._draw.some(allowed, 1, 2)
-            self.raised |= set(rule["raise"])
+            rule["signal"] = self._draw.some(allowed, 1, 2)
+            self.signalled |= set(rule["signal"])

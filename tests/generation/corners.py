@@ -12,18 +12,18 @@ CORNERS = {
             variables: {slots: {list: 2, bool: true}, at: {range: [0, 2]}}
             states: [on]
             rules:
-              - {on: step, if: "slots[at]", send: [note via left_air]}
-              - {on: [hello, step], send: [note via left_air, note via right_air]}
+              - {on: step, if: "slots[at]", send: [note via front_air]}
+              - {on: [hello, step], send: [note via front_air, note via rear_air]}
               - {on: move, do: ["at = min(2, at + 1)", "slots[1] = true"]}
-            ignores: [hello]
+            discards: [hello]
           left: {states: [on], rules: [{send: [hello]}, {on: note}]}
           right: {states: [on], rules: [{on: note}]}
         actors:
-          player: {states: [here], rules: [{raise: [step]}, {raise: [move]}]}
+          player: {states: [here], rules: [{signal: [step]}, {signal: [move]}]}
         links:
           air: {from: left, to: hub, medium: radio, carries: [hello], when_full: wait}
-          left_air: {from: hub, to: left, medium: radio, carries: [note], when_full: wait}
-          right_air: {from: hub, to: right, medium: radio, carries: [note], when_full: wait}
+          front_air: {from: hub, to: left, medium: radio, carries: [note], when_full: wait}
+          rear_air: {from: hub, to: right, medium: radio, carries: [note], when_full: wait}
         """,
     "an answer that never finds room": """
         device: too much
@@ -34,10 +34,10 @@ CORNERS = {
             rules:
               - {on: [hello, step], if: not deaf, send: [note, note]}
               - {on: turn, do: [deaf = true]}
-            ignores: [hello]
+            discards: [hello]
           tile: {states: [on], rules: [{send: [hello]}, {on: note}]}
         actors:
-          player: {states: [here], rules: [{raise: [step]}, {raise: [turn]}]}
+          player: {states: [here], rules: [{signal: [step]}, {signal: [turn]}]}
         links:
           up: {from: tile, to: hub, medium: radio, carries: [hello], when_full: wait}
           down: {from: hub, to: tile, medium: radio, carries: [note], when_full: wait}
@@ -83,7 +83,7 @@ CORNERS = {
         chips:
           hub:
             states: [on]
-            rules: {pass_on: {on: keys, raise: [ping]}}
+            rules: {pass_on: {on: keys, signal: [ping]}}
           lamp:
             variables: {x: {range: [0, 3]}, old: bool}
             states: [on]
@@ -152,7 +152,7 @@ CORNERS = {
             states: [on]
             rules: {move: {do: ["at = min(2, at + 1)"]}, hear: {on: press, if: "slots[at]"}}
         actors:
-          player: {states: [here], rules: {press: {raise: [press]}}}
+          player: {states: [here], rules: {press: {signal: [press]}}}
         """,
 }
 """Device files by what they show."""

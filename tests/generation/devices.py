@@ -16,10 +16,10 @@ from tests.generation.chips import ChipWriter, draw_outline, duration
 from tests.generation.expressions import Draw, Expressions, Kind, Known, Rolled, Sight
 from tests.generation.wiring import Wire, draw_kinds, draw_wires, wire_as_yaml
 
-CHIPS = ("hub", "left", "right")
+CHIPS = ("hub", "front", "rear")
 ACTORS = ("player", "cable")
 SIGNALS = ("hello", "ping", "pong", "done")
-"""In the order in which they may raise each other; `hello` is a message, too."""
+"""In the order in which they may lead to each other; `hello` is a message, too."""
 
 
 @dataclass(frozen=True)
@@ -64,7 +64,7 @@ def devices(
     timed: bool = False,
 ) -> Drawn:
     """A device in one of its variants. Without `cascades` no hearer of a signal raises one; with
-    `runs` there are requirements that need a watcher; with `timed` there is a clock.
+    `runs` there are requirements that need an observer; with `timed` there is a clock.
     """
     writer = _DeviceWriter(
         Draw(draw), options=options, faults=faults, cascades=cascades, timed=timed
@@ -149,11 +149,11 @@ class _DeviceWriter:
             for name, outline in self._outlines.items()
         }
         bodies = {n: writer.body(cascades=self._cascades) for n, writer in writers.items()}
-        raised = {signal for writer in writers.values() for signal in writer.raised}
+        signalled = {signal for writer in writers.values() for signal in writer.signalled}
         for signal in self._signals:
-            if signal not in raised:
+            if signal not in signalled:
                 name = self._draw.one(list(writers))
-                writers[name].add_raise(bodies[name], signal)
+                writers[name].add_signal(bodies[name], signal)
         return bodies
 
     def _link(self, wire: Wire) -> dict[str, Any]:
@@ -252,7 +252,7 @@ class _DeviceWriter:
 
     def _moment(self) -> str:
         """A condition of a state, or something that happens in a step."""
-        events = [f"raised({signal})" for signal in self._signals]
+        events = [f"signalled({signal})" for signal in self._signals]
         events += [
             f"{kind}({wire.name}.{message})"
             for wire in self._wires

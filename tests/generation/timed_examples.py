@@ -5,13 +5,13 @@ from __future__ import annotations
 FISCHER_PROCESS = """\
   p{own}:
     states:
-      idle: {{rules: [{{if: lock.owner == 0, to: asking}}]}}
-      asking: {{rules: [{{after: [0 ms, {a} ms], raise: p{own}_writes, to: waiting}}]}}
-      waiting:
+      idle: {{rules: [{{if: lock.holder == 0, to: announcing}}]}}
+      announcing: {{rules: [{{after: [0 ms, {a} ms], signal: p{own}_writes, to: watching}}]}}
+      watching:
         rules:
-          - {{after: ["{b} ms", forever], if: lock.owner == {own}, to: critical}}
-          - {{after: ["{b} ms", forever], if: lock.owner != {own}, to: idle}}
-      critical: {{rules: [{{raise: frees, to: idle}}]}}
+          - {{after: ["{b} ms", forever], if: lock.holder == {own}, to: inside}}
+          - {{after: ["{b} ms", forever], if: lock.holder != {own}, to: idle}}
+      inside: {{rules: [{{signal: frees, to: idle}}]}}
 """
 
 
@@ -19,16 +19,16 @@ def fischer(n: int, a: int, b: int) -> str:
     """Fischer's mutual exclusion (Lamport, "A fast mutual exclusion algorithm", 1987, tells it):
     each of `n` writes its number within `a` ms, and looks again no sooner than `b` ms later.
     """
-    writes = "".join(f"      - {{on: p{k}_writes, do: owner = {k}}}\n" for k in range(1, n + 1))
+    writes = "".join(f"      - {{on: p{k}_writes, do: holder = {k}}}\n" for k in range(1, n + 1))
     both = [
-        f"p{k}.state == critical and p{m}.state == critical"
+        f"p{k}.state == inside and p{m}.state == inside"
         for k in range(1, n + 1)
         for m in range(k + 1, n + 1)
     ]
     return (
         "device: Fischer's protocol\nclock: {tick: 1 ms}\nchips:\n"
-        f"  lock:\n    variables: {{owner: {{range: [0, {n}]}}}}\n    states: [only]\n"
-        f"    rules:\n{writes}      - {{on: frees, do: owner = 0}}\n"
+        f"  lock:\n    variables: {{holder: {{range: [0, {n}]}}}}\n    states: [only]\n"
+        f"    rules:\n{writes}      - {{on: frees, do: holder = 0}}\n"
         + "".join(FISCHER_PROCESS.format(own=k, a=a, b=b) for k in range(1, n + 1))
         + "requirements:\n  ONE: {text: two are in at once, never: "
         + " or ".join(f"({one})" for one in both)
@@ -49,14 +49,14 @@ chips:
           - {{after: {window}, to: idle}}
           - {{on: code, to: paired}}
       paired: {{rest: true}}
-      wired: {{rules: [{{every: 1 ms, if: player.state == plugged, send: [report]}}]}}
+      wired: {{rules: [{{period: 1 ms, if: player.state == plugged, send: [report]}}]}}
       dark: {{rest: true}}
     rules:
       - {{in: [idle, paired], on: press, start: nobody, to: pairing}}
       - {{in: [idle, paired, pairing], on: plug, stop: nobody, to: wired}}
       - {{in: wired, on: unplug, to: idle}}
       - {{in: [idle, paired], expires: nobody, to: dark}}
-    ignores: [code]
+    discards: [code]
   tile:
     states:
       quiet: {{rules: [{{on: wake, to: bouncing}}]}}
@@ -68,10 +68,10 @@ actors:
   player:
     states: [apart, plugged]
     rules:
-      - {{in: apart, raise: press}}
-      - {{in: apart, raise: wake}}
-      - {{in: apart, raise: plug, to: plugged}}
-      - {{in: plugged, raise: unplug, to: apart}}
+      - {{in: apart, signal: press}}
+      - {{in: apart, signal: wake}}
+      - {{in: apart, signal: plug, to: plugged}}
+      - {{in: plugged, signal: unplug, to: apart}}
 links:
   air: {{from: tile, to: hub, medium: radio, carries: [code], delay: [0 ms, 1 ms]}}
   usb: {{from: hub, to: laptop, medium: usb, carries: [report], delay: [0 ms, 1 ms], capacity: 2}}

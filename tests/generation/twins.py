@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from tests.generation.devices import Drawn, as_yaml, devices
 
-UNIT, TWIN = "left", "twin"
+UNIT, TWIN = "front", "twin"
 
 
 @st.composite

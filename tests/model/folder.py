@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from modecheck.model.devices import read_device
-from modecheck.model.mistakes import InvalidInput, Mistake
+from modecheck.model.errors import InputError, InvalidInput
 from modecheck.model.parts import Chip, Device
 
 Files = Mapping[str, str]
@@ -40,7 +40,7 @@ class Folder:
         """A chip whose body stands in braces, in a device with a tile that may send to it."""
         return self.device(around(body, beside=beside)).chips["hub"]
 
-    def mistakes(self, text: str, files: Files | None = None) -> tuple[Mistake, ...]:
+    def mistakes(self, text: str, files: Files | None = None) -> tuple[InputError, ...]:
         """What is wrong with the text; the test fails when nothing is."""
         with pytest.raises(InvalidInput) as caught:
             self.device(text, files)
@@ -66,7 +66,7 @@ chips:
   tile:
     variables: {{bond: {{bond: true}}, pressed: bool}}
     states: {{alone: {{rest: true}}, linked: {{initial: fresh, states: [fresh, old]}}}}
-    rules: [{{raise: ping, send: [hello, keys(3)]}}]
+    rules: [{{signal: ping, send: [hello, keys(3)]}}]
 links:
   up: {{from: tile, to: hub, carries: {{hello: event, keys: {{range: [0, 3]}}}}}}
   down: {{from: hub, to: tile, carries: [welcome, bye], when_full: drop_new}}

@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 from typing import TypeAlias
 
-from modecheck.model.mistakes import Notebook
-from modecheck.model.yaml_nodes import Mapping, Node, Scalar, Sequence, read_yaml
+from modecheck.model.errors import Notebook
+from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode, SequenceNode, read_yaml
 
 Data: TypeAlias = bool | int | float | str | list["Data"] | dict[str, "Data"] | None
 
@@ -16,14 +16,14 @@ FLOAT = re.compile(r"[-+]?(\.[0-9]+|[0-9]+(\.[0-9]*)?)([eE][-+]?[0-9]+)?")
 
 def plain_data(node: Node) -> Data:
     """The node as lists, dictionaries and scalars; keys stay text."""
-    if isinstance(node, Mapping):
+    if isinstance(node, MappingNode):
         return {name: plain_data(child) for name, child in node.entries.items()}
-    if isinstance(node, Sequence):
+    if isinstance(node, SequenceNode):
         return [plain_data(item) for item in node.items]
     return _scalar(node)
 
 
-def _scalar(scalar: Scalar) -> Data:
+def _scalar(scalar: ScalarNode) -> Data:
     if scalar.is_null:
         return None
     if scalar.truth is not None:

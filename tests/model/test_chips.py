@@ -1,4 +1,4 @@
-"""Chips: the file or the body in place, parameters, and what a chip ignores and defers."""
+"""Chips: the file or the body in place, parameters, and what a chip discards and defers."""
 
 from __future__ import annotations
 
@@ -9,14 +9,14 @@ import pytest
 from modecheck.model.parts import Event
 from tests.model.folder import Folder, around
 
-SCANNER = """\
-chip: scanner
+FOOT_SWITCH = """\
+chip: foot_switch
 about: watches a foot switch
 parameters: {side: null, speed: 2}
 variables: {count: {range: [0, speed]}}
 states: [idle, busy]
 rules:
-  - {in: idle, raise: "{side}_pressed", to: busy, text: "sees the {side} foot"}
+  - {in: idle, signal: "{side}_pressed", to: busy, text: "sees the {side} foot"}
 """
 
 
@@ -25,17 +25,20 @@ def test_one_file_makes_many_chips(folder: Folder) -> None:
     text = """\
         device: d
         chips:
-          left: {file: scanner.yaml, with: {side: left}}
-          right: {file: scanner.yaml, with: {side: right, speed: 7}}
-        actors: {player: {states: [s], ignores: [left_pressed, right_pressed]}}
+          front: {file: foot_switch.yaml, with: {side: front}}
+          rear: {file: foot_switch.yaml, with: {side: rear, speed: 7}}
+        actors: {player: {states: [s], discards: [front_pressed, rear_pressed]}}
         """
-    chips = folder.device(text, {"scanner.yaml": SCANNER}).chips
-    left, right = chips["left"], chips["right"]
-    assert (left.rules[0].raises, right.rules[0].raises) == (("left_pressed",), ("right_pressed",))
-    assert (left.rules[0].phrase, left.about) == ("sees the left foot", "watches a foot switch")
+    chips = folder.device(text, {"foot_switch.yaml": FOOT_SWITCH}).chips
+    left, right = chips["front"], chips["rear"]
+    assert (left.rules[0].signals, right.rules[0].signals) == (
+        ("front_pressed",),
+        ("rear_pressed",),
+    )
+    assert (left.rules[0].phrase, left.about) == ("sees the front foot", "watches a foot switch")
     assert (left.variables["count"].type.high, right.variables["count"].type.high) == (2, 7)
     assert left.rules[0].place == right.rules[0].place
-    assert Path(left.rules[0].place.file).name == "scanner.yaml"
+    assert Path(left.rules[0].place.file).name == "foot_switch.yaml"
 
 
 def test_chips_must_move_and_actors_may(folder: Folder) -> None:
@@ -47,29 +50,29 @@ def test_chips_must_move_and_actors_may(folder: Folder) -> None:
 
 def test_what_stands_in_place_is_laid_over_the_file(folder: Folder) -> None:
     """A device can change a rule of a chip file without a copy."""
-    body = "file: scanner.yaml, with: {side: left}, initial: busy, states: [busy, off]"
+    body = "file: foot_switch.yaml, with: {side: front}, initial: busy, states: [busy, off]"
     text = f"device: d\nchips: {{a: {{{body}, rules: []}}}}\n"
-    chip = folder.device(text, {"scanner.yaml": SCANNER}).chips["a"]
+    chip = folder.device(text, {"foot_switch.yaml": FOOT_SWITCH}).chips["a"]
     assert (list(chip.states), chip.initial, chip.rules) == (["busy", "off"], "busy", ())
 
 
 @pytest.mark.parametrize(
     ("body", "replies"),
     [
-        ("ignores: [hello, ping]", {"": [("hello", "ignore"), ("ping", "ignore")]}),
-        ("ignores: hello", {"": [("hello", "ignore")]}),
+        ("discards: [hello, ping]", {"": [("hello", "discard"), ("ping", "discard")]}),
+        ("discards: hello", {"": [("hello", "discard")]}),
         (
             "defers: {s: [hello], t: [hello]}",
             {"s": [("hello", "defer")], "t": [("hello", "defer")]},
         ),
         (
-            "ignores: {s: hello}, defers: [hello]",
-            {"s": [("hello", "ignore")], "": [("hello", "defer")]},
+            "discards: {s: hello}, defers: [hello]",
+            {"s": [("hello", "discard")], "": [("hello", "defer")]},
         ),
-        ("ignores: [hello via up]", {"": [("hello via up", "ignore")]}),
+        ("discards: [hello via up]", {"": [("hello via up", "discard")]}),
     ],
 )
-def test_a_chip_ignores_and_defers(
+def test_a_chip_discards_and_defers(
     folder: Folder, body: str, replies: dict[str, list[tuple[str, str]]]
 ) -> None:
     """Everywhere, or state by state."""
@@ -79,9 +82,9 @@ def test_a_chip_ignores_and_defers(
     } == replies
 
 
-def test_a_state_ignores_and_defers_for_itself(folder: Folder) -> None:
+def test_a_state_discards_and_defers_for_itself(folder: Folder) -> None:
     """Written inside the state, it means the same."""
-    replies = folder.chip("states: {s: {ignores: hello}, t: {defers: [keys]}}").replies
+    replies = folder.chip("states: {s: {discards: hello}, t: {defers: [keys]}}").replies
     assert [reply.event for reply in replies["s"]] == [Event("hello")]
     assert [reply.manner for reply in replies["t"]] == ["defer"]
 
@@ -90,17 +93,17 @@ def test_a_state_ignores_and_defers_for_itself(folder: Folder) -> None:
     ("body", "told"),
     [
         ("", "the chip 'hub' has no behaviour"),
-        ("with: {side: left}", "the chip 'hub' has no behaviour"),
+        ("with: {side: front}", "the chip 'hub' has no behaviour"),
         ("file: nowhere.yaml", "there is no file"),
         ("file: [a]", "a list as file"),
         ("file: device.yaml", "a cycle of files"),
         ("stats: [s]", "did you mean 'states'?"),
-        ("states: [s], ignores: [helo]", "did you mean 'hello'?"),
-        ("states: [s], ignores: {t: [hello]}", "unknown state 't'"),
-        ("states: [s], ignores: {s: {a: b}}", "a mapping as events"),
-        ("states: [s], ignores: 3", "'3' is no event"),
-        ("states: [s], ignores: hello, defers: hello", "both ignored and deferred everywhere"),
-        ("states: {s: {ignores: hello, defers: hello}}", "both ignored and deferred in 's'"),
+        ("states: [s], discards: [helo]", "did you mean 'hello'?"),
+        ("states: [s], discards: {t: [hello]}", "unknown state 't'"),
+        ("states: [s], discards: {s: {a: b}}", "a mapping as events"),
+        ("states: [s], discards: 3", "'3' is no event"),
+        ("states: [s], discards: hello, defers: hello", "both discarded and deferred everywhere"),
+        ("states: {s: {discards: hello, defers: hello}}", "both discarded and deferred in 's'"),
         ("states: [s], parameters: [a]", "a list as parameters"),
         ("states: [s], parameters: {a: [b]}", "a list as a parameter"),
         ("states: [s], parameters: {a: ~}", "no value for the parameter 'a'"),

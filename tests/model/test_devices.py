@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from modecheck.model.devices import MOST_VARIANTS, variants
-from modecheck.model.mistakes import InvalidInput
+from modecheck.model.errors import InvalidInput
 from modecheck.model.terms import Constant, Operation
 from tests.model.folder import Folder, around
 

@@ -9,8 +9,8 @@ from tests.model.folder import Folder
 
 TEXT = """\
 device: d
-chips: {{hub: {{states: [s], rules: [{{send: hello{rule}}}], ignores: [ping]{chip}}}}}
-actors: {{player: {{states: [s], rules: [{{raise: ping}}]{actor}}}}}
+chips: {{hub: {{states: [s], rules: [{{send: hello{rule}}}], discards: [ping]{chip}}}}}
+actors: {{player: {{states: [s], rules: [{{signal: ping}}]{actor}}}}}
 links: {{down: {{from: hub, to: player, carries: [hello]{link}}}}}
 """
 PARTS = ("rule", "chip", "actor", "link")
@@ -42,7 +42,9 @@ def test_each_part_says_it_for_itself(folder: Folder, part: str, fair: str) -> N
 
 def test_a_chip_file_says_it_and_an_overlay_changes_it(folder: Folder) -> None:
     """As with any other key."""
-    files = {"c.yaml": "chip: c\nfair: strong\nstates: [s]\nrules: {go: {raise: ping, fair: none}}"}
+    files = {
+        "c.yaml": "chip: c\nfair: strong\nstates: [s]\nrules: {go: {signal: ping, fair: none}}"
+    }
     plain = folder.device("device: d\nchips: {hub: {file: c.yaml}}\n", files)
     assert (plain.chips["hub"].fair, plain.chips["hub"].rules[0].fair) == ("strong", "none")
     over = "device: d\nchips: {hub: {file: c.yaml, fair: weak, rules: {go: {fair: ~}}}}\n"

@@ -19,7 +19,7 @@ chips:
 actors:
   player:
     states: [here]
-    rules: {pull: {raise: [pulled_out]}}
+    rules: {pull: {signal: [pulled_out]}}
 links: {air: {from: pedal, to: receiver, carries: {picture: event, hello: event}, when_full: wait}}
 modes: {radio: receiver.on_air}
 requirements: {heard: {text: it is heard, possible: receiver.sounding}}
@@ -168,7 +168,11 @@ def test_removing_reaches_through_an_entry_into_the_file_of_a_chip(folder: Folde
     ("rest", "word", "told"),
     [
         ("actors: {player: {rules: {pull: ~}}}", "pulled_out", "removes the rule 'pull' of actor"),
-        ("actors: {player: {rules: {pull: {raise: other}}}}", "pulled_out", "replaces 'raise' of"),
+        (
+            "actors: {player: {rules: {pull: {signal: other}}}}",
+            "pulled_out",
+            "replaces 'signal' of",
+        ),
         ("actors: {player: ~}", "pulled_out", "removes the actor 'player'"),
         ("actors: ~", "pulled_out", "removes 'actors'"),
         ("links: {air: ~}", "picture", "removes the link 'air'"),

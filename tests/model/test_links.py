@@ -12,7 +12,7 @@ TEXT = """\
 device: d
 chips:
   hub: {{states: [s], variables: {{ready: bool}}, rules: [{{send: {sent}}}]}}
-  tile: {{states: [s], ignores: [hello]}}
+  tile: {{states: [s], discards: [hello]}}
 links:
   down: {{from: hub, to: tile, {more}}}
 """

@@ -27,13 +27,13 @@ from tests.model.folder import Folder, around
 Guard = Callable[[str], Term]
 
 BODY = """
-    parameters: {{peer: tile, limit: 3, side: left, loaded: retries}},
+    parameters: {{peer: tile, limit: 3, side: front, loaded: retries}},
     variables: {{
       retries: {{range: [0, 3]}}, ready: bool, bond: {{bond: true}}, mood: {{one_of: [idle, busy]}},
       slots: {{list: 3, range: [0, 9]}}, low: {{range: [-5, -1]}}, linked: bool,
     }},
     states: {{off: {{}}, on: {{initial: dim, states: [dim, bright]}}, fresh: {{}}}},
-    rules: [{{{rule}, raise: done}}]"""
+    rules: [{{{rule}, signal: done}}]"""
 BESIDE = "options: {on_unplug: [stay, fall_back], speed: [1, 10], fast: [true, false]}\n"
 
 RETRIES = ReadVariable("hub", "retries")
@@ -78,8 +78,8 @@ def equal(left: Term, right: Term) -> Term:
         ("tile.linked", InState("tile", frozenset({"fresh", "old"}))),
         ("tile.pressed", ReadVariable("tile", "pressed")),
         ("linked", ReadVariable("hub", "linked")),
-        ("side == left", TRUE),
-        ("side == right", FALSE),
+        ("side == front", TRUE),
+        ("side == rear", FALSE),
         ("on_unplug == stay", equal(Constant(0), Constant(0))),
         ("speed == 10", equal(Constant(1), Constant(10))),
         ("fast", TRUE),

@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 
 from modecheck.engine.exploration import explore
 from modecheck.model.devices import read_device
-from modecheck.model.mistakes import InvalidInput
+from modecheck.model.errors import InvalidInput
 from modecheck.model.parts import Device
 from modecheck.product.composition import compose
 from tests.model.plain_data import Data, data_in_file
@@ -38,9 +38,9 @@ Damage = Callable[[st.DataObject, Path], str]
 
 KEYS = st.sampled_from(
     [
-        "name", "in", "on", "after", "if", "do", "send", "raise", "to", "steps", "text", "from",
+        "name", "in", "on", "after", "if", "do", "send", "signal", "to", "steps", "text", "from",
         "medium", "capacity", "carries", "can", "up_when", "when_down", "when_full", "delay",
-        "about", "rest", "initial", "states", "rules", "ignores", "defers", "variables", "with",
+        "about", "rest", "initial", "states", "rules", "discards", "defers", "variables", "with",
         "parameters", "file", "bool", "range", "one_of", "bond", "list", "start", "persistent",
         "kind", "chips", "actors", "links", "modes", "pairings", "faults", "options",
         "requirements", "accepted", "expect", "clock", "based_on", "ends", "at_most", "lose",

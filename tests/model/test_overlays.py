@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from modecheck.model.mistakes import Notebook
+from modecheck.model.errors import Notebook
 from modecheck.model.overlays import overlay
-from modecheck.model.yaml_nodes import Mapping, read_yaml
+from modecheck.model.yaml_nodes import MappingNode, read_yaml
 from tests.model.folder import Folder
 from tests.model.plain_data import Data, plain_data
 
@@ -24,12 +24,12 @@ MAPPINGS: st.SearchStrategy[dict[str, Data]] = st.dictionaries(
 )
 
 
-def node_of(folder: Path, data: dict[str, Data]) -> Mapping:
+def node_of(folder: Path, data: dict[str, Data]) -> MappingNode:
     """The data as a node, read from a file."""
     path = folder / "data.yaml"
     path.write_text(json.dumps(data), encoding="utf-8")
     node = read_yaml(str(path), Notebook())
-    assert isinstance(node, Mapping)
+    assert isinstance(node, MappingNode)
     return node
 
 
@@ -139,10 +139,10 @@ def test_chip_files_can_be_based_on_each_other(folder: Folder) -> None:
     """Twice over the same file is no cycle."""
     files = {
         "hub.yaml": HUB,
-        "left.yaml": "based_on: hub.yaml\nchip: left\nrules: {rest: null}\n",
-        "right.yaml": "based_on: hub.yaml\nchip: right\nstates: {asleep: {}}\n",
+        "front.yaml": "based_on: hub.yaml\nchip: front\nrules: {rest: null}\n",
+        "rear.yaml": "based_on: hub.yaml\nchip: rear\nstates: {asleep: {}}\n",
     }
-    text = "device: d\nchips: {a: {file: left.yaml}, b: {file: right.yaml}, c: {file: hub.yaml}}\n"
+    text = "device: d\nchips: {a: {file: front.yaml}, b: {file: rear.yaml}, c: {file: hub.yaml}}\n"
     device = folder.device(text, files)
     assert [len(chip.rules) for chip in device.chips.values()] == [1, 2, 2]
     assert [len(chip.states) for chip in device.chips.values()] == [2, 3, 2]

@@ -8,22 +8,22 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from modecheck.model.errors import InvalidInput, Notebook
 from modecheck.model.meaning import MeaningMistake
-from modecheck.model.mistakes import InvalidInput, Notebook
 from modecheck.model.phrases import Phrases
 from modecheck.model.places import Place, Source
 from modecheck.model.syntax import parse_condition
-from modecheck.model.yaml_nodes import Scalar
+from modecheck.model.yaml_nodes import ScalarNode
 
-PARAMETERS = {"side": "left", "peer": "left_bridge", "n": "3"}
+PARAMETERS = {"side": "front", "peer": "front_bridge", "n": "3"}
 
 
-def scalar(text: str, *, line: str = "", quoted: bool = False) -> Scalar:
+def scalar(text: str, *, line: str = "", quoted: bool = False) -> ScalarNode:
     """A scalar that stands at the end of a line."""
     shown = f"'{text}'" if quoted else text
     whole = line + shown
     place = Place(Source("hub.yaml", (whole,)), 1, len(line) + 1, len(shown))
-    return Scalar(text, plain=not quoted, place=place)
+    return ScalarNode(text, plain=not quoted, place=place)
 
 
 def phrases() -> Phrases:
@@ -39,11 +39,11 @@ def told(reader: Phrases) -> str:
 @pytest.mark.parametrize(
     ("text", "filled"),
     [
-        ("side", "left"),
-        (" side ", "left"),
+        ("side", "front"),
+        (" side ", "front"),
         ("sides", "sides"),
-        ("{side}_air", "left_air"),
-        ("{side}{n}", "left3"),
+        ("{side}_air", "front_air"),
+        ("{side}{n}", "front3"),
         ("side_air", "side_air"),
         ("hello via side", "hello via side"),
         ("{", "{"),

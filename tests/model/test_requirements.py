@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import pytest
 
-from modecheck.model.parts import Exchange, Requirement, Span
+from modecheck.model.parts import ExactlyOnce, Requirement, Span
 from modecheck.model.terms import Happens, InState, Operation
 from tests.model.folder import Folder, around
 
-BODY = "states: [off, linked], rules: [{name: resets, raise: reset_button}]"
+BODY = "states: [off, linked], rules: [{name: resets, signal: reset_button}]"
 LINKED = InState("hub", frozenset({"linked"}))
 
 
@@ -76,7 +76,7 @@ def test_a_scope_opens_and_closes(folder: Folder, scope: str, span: Span) -> Non
         ("delivered(hub.hello)", Happens("delivered", "hub", "hello")),
         ("dropped(hub.hello)", Happens("dropped", "hub", "hello")),
         ("dropped(tile.hello)", Happens("dropped", "tile", "hello")),
-        ("raised(reset_button)", Happens("raised", "", "reset_button")),
+        ("signalled(reset_button)", Happens("signalled", "", "reset_button")),
         ("taken(hub.resets)", Happens("taken", "hub", "resets")),
     ],
 )
@@ -93,11 +93,11 @@ def test_an_exchange_names_both_ends(folder: Folder) -> None:
         " may_lose: while hub.off",
     ).exchange
     ends = (("tile", "hello"),), (("hub", "hello"),)
-    assert found == Exchange(*ends, OFF, "hub.off", 3)
+    assert found == ExactlyOnce(*ends, OFF, "hub.off", 3)
     inside = requirement_of(
         folder, "exactly_once: {sent: [tile.hello], received: hub.hello, may_lose: hub.off}"
     ).exchange
-    assert inside == Exchange(*ends, OFF, "hub.off", None)
+    assert inside == ExactlyOnce(*ends, OFF, "hub.off", None)
 
 
 @pytest.mark.parametrize(
@@ -147,7 +147,7 @@ def test_an_exchange_names_both_ends(folder: Folder) -> None:
         ("{text: x, never: sent(tile.helo)}", "did you mean 'hello'?"),
         ("{text: x, never: sent(hub.hello)}", "hub never sends 'hello'"),
         ("{text: x, never: sent(tle.hello)}", "did you mean 'tile'?"),
-        ("{text: x, never: raised(reset_buton)}", "did you mean 'reset_button'?"),
+        ("{text: x, never: signalled(reset_buton)}", "did you mean 'reset_button'?"),
         ("{text: x, never: taken(hub.reset)}", "did you mean 'resets'?"),
         ("{text: x, never: sent(hello)}", "sent(chip.message or link.message)"),
         ("{text: x, never: sent()}", "expected what happens, such as chip.message"),

@@ -22,9 +22,9 @@ def rules_of(folder: Folder, rules: str) -> tuple[Rule, ...]:
 
 
 def doing(rule: str) -> str:
-    """A rule with these keys, which raises a signal where it would do nothing else."""
+    """A rule with these keys, which gives a signal where it would do nothing else."""
     does = any(f"{key}:" in rule.replace("'on'", "on") for key in (*EFFECTS, *CONSUMING))
-    return f"{{{rule}}}" if does else f"{{{rule}{', ' * bool(rule)}raise: done}}"
+    return f"{{{rule}}}" if does else f"{{{rule}{', ' * bool(rule)}signal: done}}"
 
 
 def rule_of(folder: Folder, rule: str) -> Rule:
@@ -38,7 +38,7 @@ def told_of(folder: Folder, rule: str) -> str:
 def test_a_rule_that_only_raises_a_signal_holds_everywhere(folder: Folder) -> None:
     """Each key adds something; none but an effect is required."""
     rule = rule_of(folder, "")
-    assert (rule.kind, rule.raises) == ("internal", ("done",))
+    assert (rule.kind, rule.signals) == ("internal", ("done",))
     assert [rule.sources, rule.trigger, rule.assignments, rule.sends] == [()] * 4
     assert [rule.target, rule.guard, rule.after] == [None] * 3
     assert not rule.separate
@@ -56,7 +56,7 @@ def test_a_rule_that_does_nothing_is_refused(folder: Folder, rule: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "rule", ["'on': hello", "'on': ping", "after: 20 ms", "every: 1 ms", "expires: patience"]
+    "rule", ["'on': hello", "'on': ping", "after: 20 ms", "period: 1 ms", "expires: patience"]
 )
 def test_a_rule_that_consumes_an_event_does_something(folder: Folder, rule: str) -> None:
     """A message, a signal, or the end of a timer."""
@@ -103,7 +103,7 @@ def test_effects_stand_in_order(folder: Folder) -> None:
     rule = rule_of(
         folder,
         "do: ['n = 1', 'n, m = m, n', 'm += 1', 'l[n] = 2'], send: [welcome, bye via far], "
-        "raise: [one, two], to: on, steps: separate, text: ' greets\\n the tile '",
+        "signal: [one, two], to: on, steps: separate, text: ' greets\\n the tile '",
     )
     n, m = ReadVariable("hub", "n"), ReadVariable("hub", "m")
     assert [entry.values for entry in rule.assignments] == [
@@ -114,13 +114,13 @@ def test_effects_stand_in_order(folder: Folder) -> None:
     ]  # fmt: skip
     assert rule.assignments[3].targets[0].index == n
     assert [send.text for send in rule.sends] == ["welcome via down", "bye via down"]
-    assert (rule.raises, rule.target, rule.separate) == (("one", "two"), "on", True)
+    assert (rule.signals, rule.target, rule.separate) == (("one", "two"), "on", True)
 
 
 def test_one_effect_needs_no_brackets(folder: Folder) -> None:
     """A list of one is written as the one."""
-    rule = rule_of(folder, "do: n = 1, send: welcome, raise: one")
-    assert (len(rule.assignments), len(rule.sends), rule.raises) == (1, 1, ("one",))
+    rule = rule_of(folder, "do: n = 1, send: welcome, signal: one")
+    assert (len(rule.assignments), len(rule.sends), rule.signals) == (1, 1, ("one",))
 
 
 def test_value_is_of_the_type_that_the_message_carries(folder: Folder) -> None:
@@ -130,7 +130,7 @@ def test_value_is_of_the_type_that_the_message_carries(folder: Folder) -> None:
         chips:
           a: {states: [s], rules: [{send: keys(5)}]}
           b: {states: [s], rules: [{'on': keys, if: value > 4, send: more(value)}]}
-          c: {states: [s], ignores: [more]}
+          c: {states: [s], discards: [more]}
         links:
           ab: {from: a, to: b, carries: {keys: {range: [2, 5]}}}
           bc: {from: b, to: c, carries: {more: {range: [0, 9]}}}
@@ -196,9 +196,9 @@ def test_inner_rules_come_first_then_document_order(folder: Folder) -> None:
         ("send: {a: b}", "a mapping as a send"),
         ("do: {a: b}", "a mapping as an assignment"),
         ("do: n", "no value is assigned"),
-        ("raise: [a b]", "'a b' cannot be the name of a signal"),
-        ("raise: {a: b}", "a mapping as a signal"),
-        ("raise: none", "'none' has a meaning in expressions"),
+        ("signal: [a b]", "'a b' cannot be the name of a signal"),
+        ("signal: {a: b}", "a mapping as a signal"),
+        ("signal: none", "'none' has a meaning in expressions"),
         ("steps: seperate", "did you mean 'separate'?"),
         ("if: [n]", "a list as a condition"),
         ("text: [a]", "a list as text"),
@@ -248,7 +248,7 @@ def test_a_message_with_a_value_is_sent_with_one(folder: Folder) -> None:
     """Nothing is sent by default."""
     text = """\
         device: d
-        chips: {a: {states: [s], rules: [{send: keys}]}, b: {states: [s], ignores: [keys]}}
+        chips: {a: {states: [s], rules: [{send: keys}]}, b: {states: [s], discards: [keys]}}
         links: {ab: {from: a, to: b, carries: {keys: {bool: true}}}}
         """
     assert "expected keys(value)" in folder.mistake(text)

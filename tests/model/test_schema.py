@@ -10,7 +10,7 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from modecheck.model import (
-    chances,
+    chance_section,
     chips,
     devices,
     exchanges,
@@ -21,7 +21,7 @@ from modecheck.model import (
     rule_drafts,
     shapes,
 )
-from modecheck.model.mistakes import InvalidInput
+from modecheck.model.errors import InvalidInput
 from modecheck.model.values import MOST_KEYS
 from modecheck.model.verdicts import LONGEST_SCENARIO
 from tests.model.folder import Folder
@@ -82,7 +82,7 @@ def test_every_bundled_file_is_valid(path: Path) -> None:
         (definition("chip", "state"), outlines.STATE_KEYS),
         (definition("chip", "variable"), outlines.VARIABLE_KEYS),
         (definition("chip", "rule"), rule_drafts.RULE_KEYS),
-        (definition("device", "chance"), chances.CHANCE_KEYS),
+        (definition("device", "chance"), chance_section.CHANCE_KEYS),
     ],
 )
 def test_the_keys_are_those_of_the_reader(part: Any, keys: Collection[str]) -> None:
@@ -139,7 +139,7 @@ def test_every_key_is_described() -> None:
     assert silent == []
 
 
-DEVICE = "device: d\nchips: {hub: {states: [s], rules: [{raise: ping}]}, tile: {states: [s]}}\n"
+DEVICE = "device: d\nchips: {hub: {states: [s], rules: [{signal: ping}]}, tile: {states: [s]}}\n"
 
 
 @pytest.mark.parametrize(
@@ -209,9 +209,9 @@ def test_overlays_and_short_forms_are_valid(tmp_path: Path, text: str) -> None:
 @pytest.mark.parametrize(
     ("need", "valid"),
     [
-        ("never: raised(ping)", True),
+        ("never: signalled(ping)", True),
         ("always: hub.s, scope: globally", True),
-        ("eventually: hub.s, scope: {after: tile.s, until: raised(ping)}", True),
+        ("eventually: hub.s, scope: {after: tile.s, until: signalled(ping)}", True),
         ("whenever: hub.s, then: tile.s, scope: {before: hub.s}", True),
         ("before: hub.s, first: tile.s, scope: {between: [hub.s, tile.s]}", True),
         ("exactly_once: {sent: hub.m, received: tile.m, under_way: 2}, may_lose: hub.s", True),
@@ -227,8 +227,8 @@ def test_requirements_are_valid_where_the_reader_takes_them(
     folder: Folder, need: str, valid: bool
 ) -> None:
     """Every pattern and scope, and what is none."""
-    text = DEVICE.replace("{raise: ping}", "{raise: ping, send: m}").replace(
-        "tile: {states: [s]}", "tile: {states: [s], ignores: [m]}"
+    text = DEVICE.replace("{signal: ping}", "{signal: ping, send: m}").replace(
+        "tile: {states: [s]}", "tile: {states: [s], discards: [m]}"
     )
     text += "links: {l: {from: hub, to: tile, carries: [m], when_full: wait}}\n"
     text += f"requirements: {{R: {{text: t, {need}}}}}\n"

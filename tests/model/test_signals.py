@@ -1,4 +1,4 @@
-"""Signals that raise each other: allowed as long as none can raise itself."""
+"""Signals that lead to each other: allowed as long as none can lead to itself."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import networkx as nx
 from hypothesis import given
 from hypothesis import strategies as st
 
-from modecheck.model.mistakes import InvalidInput
+from modecheck.model.errors import InvalidInput
 from tests.model.folder import Folder
 
 SIGNALS = "abcdef"
@@ -16,9 +16,9 @@ EDGES = st.sets(st.tuples(st.sampled_from(SIGNALS), st.sampled_from(SIGNALS)), m
 
 
 def text_of(edges: set[tuple[str, str]]) -> str:
-    """A device in which a rule raises the second signal of each pair when it hears the first."""
-    rules = "".join(f"      - {{on: {one}, raise: {two}}}\n" for one, two in sorted(edges))
-    start = "".join(f"      - {{raise: {signal}}}\n" for signal in SIGNALS)
+    """A device in which a rule gives the second signal of each pair when it hears the first."""
+    rules = "".join(f"      - {{on: {one}, signal: {two}}}\n" for one, two in sorted(edges))
+    start = "".join(f"      - {{signal: {signal}}}\n" for signal in SIGNALS)
     return f"device: d\nchips:\n  hub:\n    states: [s]\n    rules:\n{rules}{start}"
 
 
@@ -30,17 +30,17 @@ def test_a_cycle_is_found_where_there_is_one(folder: Folder, edges: set[tuple[st
         folder.device(text_of(edges))
     except InvalidInput as error:
         (mistake,) = error.mistakes
-        cycle = mistake.message.removeprefix("signals raise each other for ever: ").split(" → ")
+        cycle = mistake.message.removeprefix("signals lead to each other for ever: ").split(" → ")
         assert cycle[0] == cycle[-1]
         assert set(pairwise(cycle)) <= edges
     else:
         assert nx.is_directed_acyclic_graph(graph)
 
 
-def test_a_signal_that_raises_itself_is_a_cycle(folder: Folder) -> None:
+def test_a_signal_that_leads_to_itself_is_a_cycle(folder: Folder) -> None:
     """Told at a rule of the cycle."""
     told = folder.mistake(text_of({("a", "a")}))
-    assert told.startswith("device.yaml:6:9: signals raise each other for ever: a → a")
+    assert told.startswith("device.yaml:6:9: signals lead to each other for ever: a → a")
 
 
 def test_a_cycle_may_go_through_several_chips(folder: Folder) -> None:
@@ -48,8 +48,8 @@ def test_a_cycle_may_go_through_several_chips(folder: Folder) -> None:
     text = """\
         device: d
         chips:
-          hub: {states: [s], rules: [{raise: ping}, {'on': pong, raise: ping}]}
-          tile: {states: [s], rules: [{'on': ping, raise: pong}]}
+          hub: {states: [s], rules: [{signal: ping}, {'on': pong, signal: ping}]}
+          tile: {states: [s], rules: [{'on': ping, signal: pong}]}
         """
     assert "for ever: pong → ping → pong" in folder.mistake(text)
 
@@ -57,7 +57,9 @@ def test_a_cycle_may_go_through_several_chips(folder: Folder) -> None:
 def test_very_long_chains_are_followed(folder: Folder) -> None:
     """No recursion: a thousand signals in a row are no cycle, and one more edge makes one."""
     steps = [(f"s{number}", f"s{number + 1}") for number in range(1000)]
-    rules = "".join(f"      - {{on: {one}, raise: {two}}}\n" for one, two in steps)
-    text = f"device: d\nchips:\n  hub:\n    states: [s]\n    rules:\n{rules}      - {{raise: s0}}\n"
+    rules = "".join(f"      - {{on: {one}, signal: {two}}}\n" for one, two in steps)
+    text = (
+        f"device: d\nchips:\n  hub:\n    states: [s]\n    rules:\n{rules}      - {{signal: s0}}\n"
+    )
     folder.device(text)
-    assert "for ever" in folder.mistake(f"{text}      - {{on: s1000, raise: s500}}\n")
+    assert "for ever" in folder.mistake(f"{text}      - {{on: s1000, signal: s500}}\n")

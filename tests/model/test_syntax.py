@@ -17,10 +17,10 @@ from modecheck.model.syntax import (
     LONGEST_SUM,
     Apply,
     Call,
+    ExpressionError,
     Member,
     Name,
     Number,
-    SyntaxMistake,
     Tree,
     parse_assignment,
     parse_condition,
@@ -175,11 +175,11 @@ TOKENS = st.sampled_from(
 )  # fmt: skip
 
 
-def mistake_in(text: str, parser: Callable[[str], object]) -> SyntaxMistake | None:
+def mistake_in(text: str, parser: Callable[[str], object]) -> ExpressionError | None:
     """What the parser has against the text, if anything."""
     try:
         parser(text)
-    except SyntaxMistake as mistake:
+    except ExpressionError as mistake:
         return mistake
     return None
 
@@ -248,7 +248,7 @@ def test_precedence_is_that_of_the_grammar(text: str, same: str) -> None:
 )
 def test_mistakes_stand_where_they_are(text: str, offset: int, message: str, expected: str) -> None:
     """The first character that does not fit is named, and what would fit."""
-    with pytest.raises(SyntaxMistake) as caught:
+    with pytest.raises(ExpressionError) as caught:
         parse_condition(text)
     assert caught.value.offset == offset
     assert message in caught.value.message
@@ -270,7 +270,7 @@ def test_mistakes_stand_where_they_are(text: str, offset: int, message: str, exp
 )
 def test_assignments_that_are_none_are_refused(text: str, offset: int, message: str) -> None:
     """As many values as variables, and one equals sign."""
-    with pytest.raises(SyntaxMistake) as caught:
+    with pytest.raises(ExpressionError) as caught:
         parse_assignment(text)
     assert (caught.value.offset, caught.value.message) == (offset, message)
 
@@ -309,7 +309,7 @@ def test_sends_name_message_value_and_link(
 @pytest.mark.parametrize("text", ["hello via", "via up", "hello(", "hello()", "hello via up to"])
 def test_sends_that_are_none_are_refused(text: str) -> None:
     """A value stands in brackets, a link behind via."""
-    with pytest.raises(SyntaxMistake):
+    with pytest.raises(ExpressionError):
         parse_send(text)
 
 
@@ -325,5 +325,5 @@ def test_sends_that_are_none_are_refused(text: str) -> None:
 def test_expressions_are_bounded(most: str, too_much: str) -> None:
     """The largest expression is read, and a larger one refused, before recursion runs out."""
     parse_condition(most)
-    with pytest.raises(SyntaxMistake):
+    with pytest.raises(ExpressionError):
         parse_condition(too_much)

@@ -14,8 +14,8 @@ chips:
     parameters: {far: tile}
     variables: {ready: bool}
     states: [s]
-    rules: [{if: ready and far.s and on_unplug == stay, send: hello, raise: ping}]
-  tile: {states: [s], rules: [{'on': ping}], ignores: [hello]}
+    rules: [{if: ready and far.s and on_unplug == stay, send: hello, signal: ping}]
+  tile: {states: [s], rules: [{'on': ping}], discards: [hello]}
 links: {down: {from: hub, to: tile, carries: [hello], when_full: drop_new}}
 """
 
@@ -59,7 +59,7 @@ def test_a_mention_anywhere_in_the_device_counts(folder: Folder, beside: str) ->
 device: d
 chips:
   hub: {{states: [s], variables: {{ready: {{bond: true}}, waste: bool}}}}
-  tile: {{states: [s], variables: {{s: {{bond: true}}}}, ignores: []}}
+  tile: {{states: [s], variables: {{s: {{bond: true}}}}, discards: []}}
 {beside}
 """
     subjects = {unused.subject for unused in folder.device(text).unused}
@@ -69,7 +69,7 @@ chips:
 
 @pytest.mark.parametrize(
     ("condition", "unheard"),
-    [("raised(ping)", False), ("taken(hub.ping)", True), ("hub.s", True)],
+    [("signalled(ping)", False), ("taken(hub.ping)", True), ("hub.s", True)],
 )
 def test_a_signal_may_be_there_for_a_requirement(
     folder: Folder, condition: str, unheard: bool
@@ -77,7 +77,7 @@ def test_a_signal_may_be_there_for_a_requirement(
     """It counts as heard where it is asked whether it was raised; a rule of that name does not."""
     device = f"""\
 device: d
-chips: {{hub: {{states: [s], rules: [{{name: ping, raise: ping}}]}}}}
+chips: {{hub: {{states: [s], rules: [{{name: ping, signal: ping}}]}}}}
 requirements: {{R: {{text: t, never: {condition}}}}}
 """
     subjects = [unused.subject for unused in folder.device(device).unused]

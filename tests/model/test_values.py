@@ -16,7 +16,7 @@ from modecheck.model.values import (
 )
 
 BOUNDS = st.tuples(st.integers(-1000, 1000), st.integers(0, 1000))
-WORDS = st.lists(st.sampled_from(["idle", "busy", "left", "right"]), min_size=1, unique=True)
+WORDS = st.lists(st.sampled_from(["idle", "busy", "front", "rear"]), min_size=1, unique=True)
 TYPES = st.one_of(
     st.just(TRUTH),
     BOUNDS.map(lambda bounds: number_type(bounds[0], bounds[0] + bounds[1])),

@@ -14,13 +14,13 @@ def test_a_finding_is_accepted_for_a_reason_and_perhaps_until_a_day(folder: Fold
     beside = """\
 accepted:
   - {finding: "deadlock:hub.s", reason: a known limit, until: 2027-03-31}
-  - {finding: "unused:left pair", reason: agreed}
+  - {finding: "unused:front pair", reason: agreed}
 """
     one, two = folder.device(around("states: [s]", beside=beside)).accepted
     assert (one.finding, one.reason, one.until) == (
         "deadlock:hub.s", "a known limit", date(2027, 3, 31),
     )  # fmt: skip
-    assert (two.finding, two.until) == ("unused:left pair", None)
+    assert (two.finding, two.until) == ("unused:front pair", None)
 
 
 def test_a_twin_says_what_is_found_in_it(folder: Folder) -> None:
@@ -73,7 +73,7 @@ HUB = "states: [s], variables: {bond: {bond: true}}, rules: {wait: {after: 1 s, 
     "finding",
     [
         "deadlock:hub.s", "deadlock:hub.s+tile.linked", "deadlock:up.hello", "stuck-chip:tile.old",
-        "livelock:hub+tile", "time-stop:hub.wait", "unhandled-message:hub.s.hello",
+        "livelock:hub+tile", "time-stop:hub.wait", "unspecified-reception:hub.s.hello",
         "overflow:up.keys", "out-of-range:hub.bond", "lost-bond:pair", "two-modes:loud+loud",
         "no-mode-switch:loud->loud", "broken-requirement:R1", "dead-rule:tile.any:step",
     ],
@@ -93,7 +93,7 @@ def test_a_finding_of_parts_that_exist_can_be_accepted(folder: Folder, finding: 
         ("stuck-chip:tile.lnked", "tile has no state 'lnked' | 'linked'"),
         ("deadlock:hub.s+tile.frsh", "tile has no state 'frsh' | 'fresh'"),
         ("overflow:up.helo", "up has no message 'helo' | 'hello'"),
-        ("unhandled-message:hub.s.helo", "s has no message 'helo' | 'hello'"),
+        ("unspecified-reception:hub.s.helo", "s has no message 'helo' | 'hello'"),
         ("dead-rule:hub.wiat", "hub has no rule 'wiat' | 'wait'"),
         ("lost-bond:piar", "the device has no pairing 'piar' | 'pair'"),
         ("two-modes:loud+lod", "the device has no mode 'lod' | 'loud'"),

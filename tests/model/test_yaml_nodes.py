@@ -10,16 +10,16 @@ import yaml
 from hypothesis import given
 from hypothesis import strategies as st
 
-from modecheck.model.mistakes import InvalidInput, Notebook
+from modecheck.model.errors import InvalidInput, Notebook
 from modecheck.model.text_files import MOST_BYTES
 from modecheck.model.yaml_nodes import (
     DEEPEST,
     LARGEST_INTEGER,
     MOST_NODES,
-    Mapping,
+    MappingNode,
     Node,
-    Scalar,
-    Sequence,
+    ScalarNode,
+    SequenceNode,
     kind_of,
     read_yaml,
 )
@@ -71,9 +71,9 @@ def test_scalars_mean_what_the_core_schema_says(tmp_path: Path, text: str, meani
 def test_integers_have_32_bits(tmp_path: Path, text: str) -> None:
     """The largest integers are read, and one more is none."""
     node = read(tmp_path, text)
-    assert isinstance(node, Scalar)
+    assert isinstance(node, ScalarNode)
     assert node.integer is not None
-    beyond = Scalar(f"{LARGEST_INTEGER + 1}", plain=True, place=node.place)
+    beyond = ScalarNode(f"{LARGEST_INTEGER + 1}", plain=True, place=node.place)
     assert beyond.integer is None
     assert beyond.looks_like_integer
 
@@ -81,13 +81,13 @@ def test_integers_have_32_bits(tmp_path: Path, text: str) -> None:
 def test_places_count_from_one(tmp_path: Path) -> None:
     """Every node knows line, column and width; a key is a node of its own."""
     node = read(tmp_path, "first: 1\nsecond:\n  - äöü: [x, 'long text']\n")
-    assert isinstance(node, Mapping)
+    assert isinstance(node, MappingNode)
     second = node.entries["second"]
-    assert isinstance(second, Sequence)
+    assert isinstance(second, SequenceNode)
     inner = second.items[0]
-    assert isinstance(inner, Mapping)
+    assert isinstance(inner, MappingNode)
     items = inner.entries["äöü"]
-    assert isinstance(items, Sequence)
+    assert isinstance(items, SequenceNode)
     places = [node.keys["second"].place, inner.keys["äöü"].place, items.items[1].place]
     assert [(place.line, place.column, place.width) for place in places] == [
         (2, 1, 6), (3, 5, 3), (3, 14, 11),
@@ -97,7 +97,7 @@ def test_places_count_from_one(tmp_path: Path) -> None:
 def test_a_null_counts_as_absent(tmp_path: Path) -> None:
     """`get` tells a key without a value from one with an empty text."""
     node = read(tmp_path, "a:\nb: ''\nc: ~\n")
-    assert isinstance(node, Mapping)
+    assert isinstance(node, MappingNode)
     assert node.get("a") is node.get("c") is node.get("d") is None
     assert node.get("b") is not None
 
@@ -105,7 +105,7 @@ def test_a_null_counts_as_absent(tmp_path: Path) -> None:
 def test_an_alias_is_the_node_of_its_anchor(tmp_path: Path) -> None:
     """What stands once is read once, and keeps the place where it stands."""
     node = read(tmp_path, "a: &x [1]\nb: *x\n")
-    assert isinstance(node, Mapping)
+    assert isinstance(node, MappingNode)
     assert node.entries["a"] is node.entries["b"]
 
 

@@ -7,9 +7,9 @@ from pathlib import Path
 
 from modecheck.checks.verdict import Verdict, check
 from modecheck.model.devices import read_device, variants
-from modecheck.model.mistakes import Notebook
+from modecheck.model.errors import Notebook
 from modecheck.model.overlays import read_document
-from modecheck.model.yaml_nodes import Mapping, read_yaml
+from modecheck.model.yaml_nodes import MappingNode, read_yaml
 
 MODELS = Path(__file__).parents[2] / "models"
 TANDEM = MODELS / "tandem" / "device.yaml"
@@ -41,15 +41,15 @@ def verdict_on_every_variant(path: Path) -> Verdict:
     return verdict
 
 
-def written(path: Path) -> Mapping:
+def written(path: Path) -> MappingNode:
     """What stands in a file itself, without the file that it is based on."""
     notes = Notebook()
     node = read_yaml(str(path), notes)
-    assert isinstance(node, Mapping)
+    assert isinstance(node, MappingNode)
     return node
 
 
-def laid_over(path: Path) -> Mapping:
+def laid_over(path: Path) -> MappingNode:
     """What a file says together with the files that it is based on."""
     notes = Notebook()
     node = read_document(str(path), notes)

@@ -10,7 +10,7 @@ import pytest
 from modecheck.checks.findings import KINDS
 from modecheck.checks.judged import BROKEN
 from modecheck.model.devices import read_device
-from modecheck.model.yaml_nodes import Mapping, Node, Scalar, Sequence
+from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode, SequenceNode
 from tests.models.bundled import (
     CLEAN,
     MODELS,
@@ -28,7 +28,7 @@ FRAME = {"device", "about", "based_on", "expect"}
 
 def text(node: Node | None) -> str:
     """The scalar's text."""
-    assert isinstance(node, Scalar)
+    assert isinstance(node, ScalarNode)
     return node.text
 
 
@@ -39,9 +39,9 @@ def base_of(twin: Path) -> Path:
 
 def plain(node: Node) -> object:
     """The node without places, to compare what two nodes say."""
-    if isinstance(node, Mapping):
+    if isinstance(node, MappingNode):
         return {name: plain(child) for name, child in node.entries.items()}
-    if isinstance(node, Sequence):
+    if isinstance(node, SequenceNode):
         return [plain(item) for item in node.items]
     return text(node)
 
@@ -76,7 +76,7 @@ def test_a_twin_is_a_clean_model_with_one_thing_changed(twin: Path) -> None:
     changes = [node for name, node in written(twin).entries.items() if name not in FRAME]
     assert base_of(twin) in CLEAN
     assert len(changes) == 1
-    if isinstance(changes[0], Mapping):
+    if isinstance(changes[0], MappingNode):
         entries = [plain(child) for child in changes[0].entries.values()]
         assert all(entry == entries[0] for entry in entries)
 
@@ -127,12 +127,12 @@ def test_the_wait_for_the_cord_ends_where_the_hub_waits_alone() -> None:
     verdict = verdict_on(MODELS / "faulty" / "waits_for_the_cord.yaml")
     (finding,) = (one for one in verdict.findings if one.code == "deadlock")
     exploration = verdict.explored[0].exploration
-    assert finding.way is not None
+    assert finding.trace is not None
     chips = {chip.name: chip for chip in exploration.product.chips}
-    last = finding.way.moves[-1].after
+    last = finding.trace.moves[-1].after
     assert last is not None
     where = {name: chip.leaves[last[chip.state_field]] for name, chip in chips.items()}
-    assert (where["hub"], where["left_bridge"], where["left_dock"]) == (
+    assert (where["hub"], where["front_bridge"], where["front_dock"]) == (
         "parting",
         "asleep",
         "apart",

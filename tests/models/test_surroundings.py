@@ -147,7 +147,7 @@ def test_who_walks_off_takes_the_radio_along(tmp_path: Path) -> None:
 device: d
 chips:
   tile: {{states: {{s: {{rest: true}}}}, rules: [{{send: [press]}}]}}
-  hub: {{states: {{s: {{rest: true}}}}, ignores: [press]}}
+  hub: {{states: {{s: {{rest: true}}}}, discards: [press]}}
 actors:
   walker: {LINE_OF["radio_away"]}
 links:

@@ -89,11 +89,11 @@ def test_it_stays_the_tandem_without_a_clock() -> None:
         if rule.title not in {one.title for one in plain.chips[name].rules}
     }
     assert new == {
-        ("left_scanner", "pressed"),
-        ("left_scanner", "too_short"),
-        ("left_scanner", "released"),
-        ("left_scanner", "down_again"),
-        ("left_bridge", "asked"),
+        ("front_switch", "pressed"),
+        ("front_switch", "too_short"),
+        ("front_switch", "released"),
+        ("front_switch", "down_again"),
+        ("front_bridge", "asked"),
         ("hub", "poll"),
         ("hub", "last_packet"),
         ("laptop", "settled"),

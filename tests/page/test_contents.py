@@ -37,7 +37,7 @@ chips:
     states: [dark, lit]
     rules: [{in: dark, on: knob, to: lit}, {in: lit, on: knob, to: dark}]
 actors:
-  hand: {states: [there], rules: [{raise: knob}]}
+  hand: {states: [there], rules: [{signal: knob}]}
 requirements:
   kept: {text: It can be lit, possible: lamp.lit}
   broken: {text: It stays dark, never: lamp.lit}
@@ -191,7 +191,7 @@ def test_the_exit_code_is_that_of_a_check(tmp_path: Path) -> None:
 def test_help_loads_no_template_library() -> None:
     """The page's libraries are imported when a page is written, and not before."""
     script = (
-        "import sys, modecheck.cli.page, modecheck.cli.main\n"
+        "import sys, modecheck.cli.page_command, modecheck.cli.main\n"
         "print([n for n in ('jinja2', 'numpy', 'modecheck.report.page') if n in sys.modules])"
     )
     shown = subprocess.run(

@@ -34,7 +34,7 @@ DEVICE = """
       player:
         states: [THERE]
         rules:
-          - {raise: go, text: NAME}
+          - {signal: go, text: NAME}
     modes:
       one: hub.idle
       two: hub.busy

@@ -9,12 +9,12 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser
 
-from modecheck.checks.ways import Move, Way
+from modecheck.checks.traces import Move, Trace
 from modecheck.engine.happenings import Dropped, Struck, Took
 from modecheck.engine.plain import State
-from modecheck.product.form import Product
+from modecheck.product.ir import Product
 from modecheck.scenario.replay import replay
-from modecheck.scenario.words import sentence
+from modecheck.scenario.sentences import sentence
 from tests.models.bundled import STARTER, TANDEM, TWINS, name_of, verdict_on
 from tests.page.browsing import Opened, opened
 from tests.page.conftest import PageOf
@@ -37,7 +37,7 @@ def values(product: Product, state: State) -> dict[str, str]:
     }
 
 
-def states_along(product: Product, way: Way) -> Iterator[State]:
+def states_along(product: Product, way: Trace) -> Iterator[State]:
     """The state before the way and after each step; after a failing step the one before it."""
     here = product.initial
     yield here
@@ -46,12 +46,12 @@ def states_along(product: Product, way: Way) -> Iterator[State]:
         yield here
 
 
-def ways_of(model: Path) -> list[Way]:
+def ways_of(model: Path) -> list[Trace]:
     """The ways on a page, in its order: of findings, then of switches."""
     verdict = verdict_on(model)
-    ways = [finding.way for finding in verdict.findings if finding.way is not None]
+    ways = [finding.trace for finding in verdict.findings if finding.trace is not None]
     for one in verdict.explored:
-        ways += [switch.way for switch in one.switches if switch.way is not None]
+        ways += [switch.trace for switch in one.switches if switch.trace is not None]
     return ways
 
 
@@ -187,18 +187,18 @@ def test_a_loop_is_framed_and_said_to_go_on(browser: Browser, page_of: PageOf) -
     """Where chips go round for ever, the chart has a frame marked loop, and words say so."""
     twin = TWINS[0].parent / "only_place_taken.yaml"
     finding = verdict_on(twin).findings[0]
-    assert finding.way is not None
+    assert finding.trace is not None
     with opened(browser, page_of(twin)) as page:
         told = page.page.locator(f'[id="{finding.id}"] ol.told > li.again')
-        assert told.count() == len(finding.way.moves) - finding.way.loop_from + 1
+        assert told.count() == len(finding.trace.moves) - finding.trace.loop_from + 1
         page.open_stage('[data-open="0"]')
-        for _ in range(finding.way.loop_from - 1):
+        for _ in range(finding.trace.loop_from - 1):
             page.press("ArrowRight")
         assert page.page.locator("#sequence .loop").count() == 0
         page.press("ArrowRight")
         assert page.page.locator("#sequence .loop").count() == 1
         page.press("End")
-        words = f"it goes on with step {finding.way.loop_from}, again and again"
+        words = f"it goes on with step {finding.trace.loop_from}, again and again"
         assert words in page.shown()["told"]
 
 

@@ -200,7 +200,7 @@ def test_paper_has_every_scenario_whole(browser: Browser, page_of: PageOf) -> No
             " place.querySelectorAll('.printed .band').length)"
         )
         switches = verdict_on(TANDEM).explored[0].switches
-        assert drawn == [len(one.way.moves) for one in switches if one.way is not None]
+        assert drawn == [len(one.trace.moves) for one in switches if one.trace is not None]
         assert page.page.locator("details:not([open])").count() == 0
         page.page.evaluate("window.dispatchEvent(new Event('afterprint'))")
         assert page.page.locator(".printed").count() == 0

@@ -10,10 +10,10 @@ from playwright.sync_api import Browser
 
 from modecheck.checks.verdict import check
 from modecheck.engine.plain import Interpreter, State, Step
-from modecheck.product.form import Product
+from modecheck.product.ir import Product
 from modecheck.report.page import page_as_html
-from modecheck.report.page.walks import Room, Walk
-from modecheck.scenario.words import sentence
+from modecheck.report.page.page_walks import PageWalk, WalkLimits
+from modecheck.scenario.sentences import sentence
 from tests.generation.devices import device_from
 from tests.models.bundled import SMALL, TANDEM, TWINS, name_of, verdict_on
 from tests.page.browsing import SHOWN, opened
@@ -42,7 +42,7 @@ def rows_of(product: Product, steps: list[Step]) -> list[str]:
     """What heads the row of each step: whose step it is, or whom it strikes."""
     heads = []
     for label in (product.labels[step.label] for step in steps):
-        if label.kind in ("deliver", "ignore", "lose", "duplicate"):
+        if label.kind in ("deliver", "discard", "lose", "duplicate"):
             heads.append(f"{product.queues[label.queue].name} link")
         elif label.kind in ("tick", "idle"):
             heads.append("time")
@@ -117,7 +117,7 @@ def test_a_scenario_is_left_by_another_step_and_joined_again(
     browser: Browser, page_of: PageOf
 ) -> None:
     """From any step any button leads off the scenario, and going back leads to it again."""
-    way = verdict_on(TANDEM).explored[0].switches[0].way
+    way = verdict_on(TANDEM).explored[0].switches[0].trace
     assert way is not None
     product = verdict_on(TANDEM).explored[0].exploration.product
     state = way.moves[2].after
@@ -201,8 +201,8 @@ def test_time_has_a_row_of_its_own(browser: Browser, tmp_path: Path) -> None:
 def test_the_bounds_of_a_walk_hold() -> None:
     """No more states are expanded than there is room for, and bytes count, too."""
     product = verdict_on(TANDEM).explored[0].exploration.product
-    by_states, by_size = Walk(product), Walk(product)
-    by_states.grow(Room(states=50))
-    by_size.grow(Room(size=10_000))
+    by_states, by_size = PageWalk(product), PageWalk(product)
+    by_states.grow(WalkLimits(states=50))
+    by_size.grow(WalkLimits(size=10_000))
     assert by_states.held == 50
     assert 0 < by_size.held < 200

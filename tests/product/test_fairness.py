@@ -8,7 +8,7 @@ import pytest
 
 from modecheck.model.devices import read_device
 from modecheck.product.composition import compose
-from modecheck.product.form import Product
+from modecheck.product.ir import Product
 
 TEXT = """\
 device: d
@@ -17,8 +17,8 @@ chips:
     states: [s, t]
     rules: [{{name: go, send: [hello, bye]{rule}}}, {{name: hears, 'on': ping, to: t}}]
     {chip}
-  tile: {{states: [s], ignores: [hello], rules: [{{name: takes, 'on': bye}}]}}
-actors: {{player: {{states: [s], rules: [{{name: plays, raise: ping}}]{actor}}}}}
+  tile: {{states: [s], discards: [hello], rules: [{{name: takes, 'on': bye}}]}}
+actors: {{player: {{states: [s], rules: [{{name: plays, signal: ping}}]{actor}}}}}
 links: {{down: {{from: hub, to: tile, carries: [hello, bye], when_full: drop_new{link}}}}}
 faults: {{{faults}}}
 """
@@ -88,10 +88,10 @@ def test_what_is_not_owed_has_no_set(tmp_path: Path, said: dict[str, str], gone:
 
 
 def test_a_delivery_counts_whatever_the_chip_does_with_it(tmp_path: Path) -> None:
-    """Taken by a rule or ignored, the message has arrived; each message has labels of its own."""
+    """Taken by a rule or discarded, the message has arrived; each message has labels of its own."""
     product = product_of(tmp_path)
     texts = {one.name: {product.labels[label].text for label in one.labels} for one in product.fair}
-    assert texts["down delivers hello"] == {"down to tile, ignored"}
+    assert texts["down delivers hello"] == {"down to tile, discarded"}
     assert any("takes" in text for text in texts["down delivers bye"])
     hello, bye = (one.labels for one in product.fair if one.name.startswith("down"))
     assert not hello & bye

@@ -15,7 +15,7 @@ from modecheck.engine.choice import Search
 from modecheck.engine.happenings import Struck, Took
 from modecheck.engine.plain import Interpreter
 from modecheck.engine.space import Limits, Space
-from modecheck.product.layout import layout_of
+from modecheck.product.state_layout import layout_of
 from tests.generation.devices import Drawn, as_yaml, devices
 
 MOST_STATES = 200
@@ -56,7 +56,7 @@ def sizes_of(verdict: Verdict) -> tuple[int, int, list[int]]:
 def test_order_of_chips_does_not_matter(drawn: Drawn, data: st.DataObject) -> None:
     """Chips, actors and links in another order: the same counts, layers and findings.
 
-    Not so where several hearers of one signal raise signals, or fail, in the same step: then those
+    Not so where several hearers of one signal give signals, or fail, in the same step: then those
     that stand first in the device are heard first.
     """
     document = yaml.safe_load(drawn.text)
@@ -74,7 +74,7 @@ def test_order_of_chips_does_not_matter(drawn: Drawn, data: st.DataObject) -> No
 @settings(max_examples=EXAMPLES)
 def test_names_do_not_matter(drawn: Drawn) -> None:
     """Chips of other names make the same product, and the findings bear the new names."""
-    names = {"hub": "zebra", "left": "yak", "right": "xerus", "player": "wolf", "cable": "viper"}
+    names = {"hub": "zebra", "front": "yak", "rear": "xerus", "player": "wolf", "cable": "viper"}
 
     def renamed(text: str) -> str:
         return re.sub(r"[^\W\d]\w*", lambda word: names.get(word[0], word[0]), text)
@@ -101,7 +101,7 @@ def test_unused_link_changes_nothing(drawn: Drawn) -> None:
     """A link over which nobody sends changes nothing but that it is told to be unused."""
     document = yaml.safe_load(drawn.text)
     document.setdefault("links", {})["spare"] = {
-        "from": "hub", "to": "left", "carries": {"nothing": {"range": [-3, 3]}},
+        "from": "hub", "to": "front", "carries": {"nothing": {"range": [-3, 3]}},
         "capacity": 2, "can": ["lose", "duplicate"], "when_full": "wait",
     }  # fmt: skip
     one, two = verdict_on(drawn), verdict_on(changed(drawn, document))

@@ -101,7 +101,7 @@ def too_late(word: Word, most: int) -> bool:
 
 @pytest.mark.parametrize("most", [0, 1, 2])
 def test_a_response_in_time_is_judged_as_defined(most: int) -> None:
-    """On all words of five positions, each of which may be a tick: counted as watchers count."""
+    """On all words of five positions, each of which may be a tick: counted as observers count."""
     automaton = automaton_of(IN_TIME, "globally")
     assert atoms_of(IN_TIME, "globally") == "PST"
     for word in product(product((False, True), repeat=3), repeat=5):

@@ -4,9 +4,9 @@ conftest.py.
 
 from __future__ import annotations
 
-from modecheck.tours.chow import characterising_set, state_cover, transition_cover, words_to_run
 from modecheck.tours.mealy import Mealy, Word
 from modecheck.tours.postman import Arc, postman_tour
+from modecheck.tours.w_method import characterising_set, state_cover, transition_cover, words_to_run
 
 MEALY = Mealy(
     inputs=("a", "b"),

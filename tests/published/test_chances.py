@@ -12,14 +12,14 @@ from pathlib import Path
 import pytest
 
 from modecheck.chances.chain import chain_of
-from modecheck.chances.reaching import Reached, reached
+from modecheck.chances.reaching import HittingFigures, reached
 from modecheck.model.devices import read_device
 from modecheck.product.composition import compose_for_chances
 
 MODELS = Path(__file__).parents[2] / "models" / "published" / "chances"
 
 
-def told(model: str, question: str) -> Reached:
+def told(model: str, question: str) -> HittingFigures:
     """What is told of a question that ends in a state."""
     device = read_device(str(MODELS / f"{model}.yaml"))
     asked = compose_for_chances(device)

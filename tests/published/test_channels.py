@@ -14,8 +14,8 @@ from modecheck.engine.exploration import Exploration
 Explored = Callable[[str], Exploration]
 
 UNSPECIFIED_RECEPTIONS = {
-    ("unhandled-message", "user.wait.alarm"),
-    ("unhandled-message", "server.fault.req"),
+    ("unspecified-reception", "user.wait.alarm"),
+    ("unspecified-reception", "server.fault.req"),
 }
 
 
@@ -76,7 +76,9 @@ def test_alternating_bit_delivers_rightly_and_always_goes_on(
     assert not exploration.failures
 
 
-def test_receiver_that_ignores_the_bit_delivers_wrongly_at_depth_nine(explored: Explored) -> None:
+def test_receiver_that_disregards_the_bit_delivers_wrongly_at_depth_nine(
+    explored: Explored,
+) -> None:
     """Two kinds of items: the first wrong delivery is 9 steps away (C)."""
     exploration = explored("alternating_bit_broken")
     wrong = next(exploration.numbered(exploration.mark("requirement:right_delivery")))

@@ -152,8 +152,8 @@ def both_ends(name: str, items: int) -> LabelledSystem:
 
 def one_place_buffer(items: int) -> LabelledSystem:
     """Takes an item, then delivers it."""
-    taken = [(0, f"raised taken_{item}", item + 1) for item in range(items)]
-    given = [(item + 1, f"raised delivered_{item}", 0) for item in range(items)]
+    taken = [(0, f"signalled taken_{item}", item + 1) for item in range(items)]
+    given = [(item + 1, f"signalled delivered_{item}", 0) for item in range(items)]
     return labelled(items + 1, [*taken, *given])
 
 
@@ -167,7 +167,7 @@ def test_the_alternating_bit_is_a_one_place_buffer(items: int) -> None:
     assert classes_of(protocol, Equivalence.BRANCHING).count == items + 1
 
 
-def test_a_protocol_that_ignores_the_bit_is_no_buffer() -> None:
+def test_a_protocol_that_disregards_the_bit_is_no_buffer() -> None:
     """Broken, D = 2 (C): it delivers wrongly, which a run of 9 steps shows."""
     protocol = both_ends("alternating_bit_broken", 2)
     assert not equivalent(protocol, one_place_buffer(2), Equivalence.WEAK)

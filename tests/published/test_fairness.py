@@ -21,7 +21,7 @@ import pytest
 from modecheck.engine.exploration import Exploration, explore
 from modecheck.engine.space import LoopQuery
 from modecheck.product.composition import compose
-from modecheck.product.form import FairSet, Product
+from modecheck.product.ir import FairSet, Product
 from tests.generation.devices import device_from
 
 Assume = Callable[[Product], tuple[FairSet, ...]]
@@ -31,7 +31,7 @@ ANSWERED = "answered"
 
 def waits_for_ever(text: str, assume: Assume) -> bool:
     """Whether some fair run breaks the requirement `answered`."""
-    product = compose(device_from(text), watching=[ANSWERED])
+    product = compose(device_from(text), observers=[ANSWERED])
     space = explore(replace(product, fair=assume(product)))
     assert space.complete
     pending = space.mark(f"alive:{ANSWERED}")
@@ -62,7 +62,7 @@ def receptions(*links: str, strong: bool) -> Assume:
             own = (
                 n
                 for n, label in enumerate(product.labels)
-                if label.kind in ("deliver", "ignore") and label.queue == number
+                if label.kind in ("deliver", "discard") and label.queue == number
             )
             found.append(FairSet(name, strong, frozenset(own)))
         return tuple(found)
@@ -203,7 +203,7 @@ SENDER_AND_RECEIVER = ("put_zero", "put_one", "timeout", "hand_over_0", "confirm
 
 
 def alternating_bit(models: Path) -> str:
-    return on_top_of(models, "alternating_bit_1", "raised(taken_0)", "raised(delivered_0)")
+    return on_top_of(models, "alternating_bit_1", "signalled(taken_0)", "signalled(delivered_0)")
 
 
 def test_alternating_bit_loses_for_ever_without_fairness(models: Path) -> None:

@@ -49,8 +49,8 @@ KNOWN: dict[str, dict[str, int]] = {
     "peterson_atomic": {},
     "peterson_swapped": {"broken-requirement:exclusion": 6},
     "brand_zafiropulo": {
-        "unhandled-message:server.fault.req": 3,
-        "unhandled-message:user.wait.alarm": 3,
+        "unspecified-reception:server.fault.req": 3,
+        "unspecified-reception:user.wait.alarm": 3,
     },
     "alternating_bit_1": {},
     "alternating_bit_2": {},

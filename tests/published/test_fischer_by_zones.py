@@ -11,7 +11,7 @@ import pytest
 from modecheck.checks.judged import BROKEN, HOLDS
 from modecheck.checks.verdict import check
 from modecheck.engine.choice import Search
-from modecheck.engine.zones.exploration import explore_zones
+from modecheck.engine.zones.zone_exploration import explore_zones
 from modecheck.product.composition import compose
 from modecheck.scenario.replay import replay
 from tests.generation.devices import device_from
@@ -27,8 +27,8 @@ def test_two_exclude_each_other_if_they_wait_for_longer_than_they_write(a: int, 
     (judged,) = verdict.requirements
     assert judged.verdict == (HOLDS if b > a else BROKEN)
     for finding in verdict.findings:
-        if finding.way is not None:
-            list(replay(verdict.explored[0].exploration.product, finding.way))
+        if finding.trace is not None:
+            list(replay(verdict.explored[0].exploration.product, finding.trace))
 
 
 def test_the_length_of_a_tick_makes_no_more_zones() -> None:

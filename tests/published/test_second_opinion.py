@@ -110,9 +110,11 @@ def test_depths_are_shortest_distances(explored: Explored, model: str) -> None:
 def test_roads_lead_from_the_ancestors_of_their_goals(explored: Explored, model: str) -> None:
     """A road leads to a goal exactly from the goal's ancestors in networkx and itself."""
     exploration = explored(model)
-    graph, roads = graph_of(exploration), exploration.roads
+    graph, backward_reachability = graph_of(exploration), exploration.backward_reachability
     for goal in {INITIAL, len(exploration.states) // 2, len(exploration.states) - 1}:
-        reached = {number for number, leads in enumerate(roads.leading_to([goal])) if leads}
+        reached = {
+            number for number, leads in enumerate(backward_reachability.leading_to([goal])) if leads
+        }
         assert reached == networkx.ancestors(graph, goal) | {goal}
 
 
@@ -121,8 +123,8 @@ def test_components_of_the_textbook_graph(explored: Explored) -> None:
     exploration = explored("components")
     (form,) = exploration.product.chips
     names = [form.leaves[exploration.state(number)[form.state_field]] for number in range(8)]
-    roads = exploration.roads
-    leading = [roads.leading_to([goal]) for goal in range(8)]
+    backward_reachability = exploration.backward_reachability
+    leading = [backward_reachability.leading_to([goal]) for goal in range(8)]
     mutual = {
         frozenset(names[b] for b in range(8) if leading[a][b] and leading[b][a]) for a in range(8)
     }

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from modecheck.checks.times import times_of
+from modecheck.checks.device_time_bounds import times_of
 from modecheck.engine.choice import Search
 from modecheck.model.devices import read_device
 

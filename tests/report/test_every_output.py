@@ -11,7 +11,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from modecheck.checks.times import times_of
+from modecheck.checks.device_time_bounds import times_of
 from modecheck.checks.verdict import Verdict, check
 from modecheck.draw.gallery import finding_drawings, render_svg, switch_drawings
 from modecheck.engine.choice import Search
@@ -75,9 +75,12 @@ OUTPUTS: dict[str, Callable[[Verdict], object]] = {
 }
 
 
-def verdict_on(drawn: Drawn, *, leaps: bool = False, symmetry: bool = False) -> Verdict:
+def verdict_on(drawn: Drawn, *, time_acceleration: bool = False, symmetry: bool = False) -> Verdict:
     search = Search(
-        engine="plain", leaps=leaps, symmetry=symmetry, limits=Limits(states=MOST_STATES)
+        engine="plain",
+        time_acceleration=time_acceleration,
+        symmetry=symmetry,
+        limits=Limits(states=MOST_STATES),
     )
     verdict = check([drawn.read()], search=search)
     assume(verdict.explored[0].exploration.complete)
@@ -128,22 +131,26 @@ def test_times_are_told_in_every_output(drawn: Drawn) -> None:
 
 @pytest.mark.parametrize("output", OUTPUTS)
 @pytest.mark.parametrize("leaps", [False, True])
-def test_time_that_only_a_requirement_counts_is_told(output: str, *, leaps: bool) -> None:
+def test_time_that_only_a_requirement_counts_is_told(
+    output: str, *, time_acceleration: bool
+) -> None:
     """A scenario in which nothing but a requirement counts the time has a place in each output."""
-    verdict = check([device_from(NOBODY_ELSE_COUNTS)], search=Search(leaps=leaps))
+    verdict = check(
+        [device_from(NOBODY_ELSE_COUNTS)], search=Search(time_acceleration=time_acceleration)
+    )
     OUTPUTS[output](verdict)
 
 
 @pytest.mark.parametrize(("leaps", "later"), [(False, 4), (True, 6)])
 @pytest.mark.parametrize(("text", "begins"), [(NOBODY_ELSE_COUNTS, 0), (BEHIND_A_TIMER, 9)])
 def test_so_much_time_passes_as_the_requirement_counts(
-    text: str, begins: int, later: int, *, leaps: bool
+    text: str, begins: int, later: int, *, time_acceleration: bool
 ) -> None:
     """Nobody follows within 3 ms. The first moment that is too late lies a tick behind that: of
     1 ms, or of the 3 ms that are enough where waits are one step.
     """
-    verdict = check([device_from(text)], search=Search(leaps=leaps))
+    verdict = check([device_from(text)], search=Search(time_acceleration=time_acceleration))
     found = next(one for one in verdict.findings if one.id == "broken-requirement:R1")
-    assert found.way is not None
-    told = tell(verdict.explored[0].exploration.product, found.way)
+    assert found.trace is not None
+    told = tell(verdict.explored[0].exploration.product, found.trace)
     assert told[-1].since == Fraction(begins + later, 1000)

@@ -68,7 +68,7 @@ def test_a_failure_tells_the_finding_with_its_whole_scenario(name: str) -> None:
         assert finding.id in told
         assert f":{finding.place.line}:{finding.place.column}" in told
         assert finding.hint in flat
-        for step in tell(product, finding.way) if finding.way else ():
+        for step in tell(product, finding.trace) if finding.trace else ():
             assert f"{step.number}. {' '.join(step.text.split())}" in flat
 
 

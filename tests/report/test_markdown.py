@@ -53,7 +53,7 @@ def test_findings_are_told_in_full(name: str) -> None:
         assert finding.id in read
         assert f":{finding.place.line}:{finding.place.column}" in read
         assert finding.hint in read
-        for step in tell(product, finding.way) if finding.way else ():
+        for step in tell(product, finding.trace) if finding.trace else ():
             assert " ".join(step.text.split()) in read
 
 

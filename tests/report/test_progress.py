@@ -14,7 +14,7 @@ import pytest
 
 from modecheck.cli.exploring import reporter_for
 from modecheck.engine import phases
-from modecheck.engine.elsewhere import Elsewhere, can_begin
+from modecheck.engine.forked_task import ForkedTask, can_begin
 from modecheck.engine.phases import Phase, count, current, phase
 from modecheck.engine.space import Limits
 from modecheck.report import progress
@@ -128,7 +128,7 @@ def test_a_process_can_be_copied_while_it_is_watched() -> None:
     shown = Shown()
     with reporter_for(shown, "checking"):
         assert can_begin(2, Limits()) == (threading.active_count() == 2)
-        alone = Elsewhere(lambda: (threading.active_count(), phases.threads()))
+        alone = ForkedTask(lambda: (threading.active_count(), phases.threads()))
         assert alone.result() == (1, 0)
         shown.truncate(0)
         shown.need("checking: ")

@@ -107,7 +107,7 @@ def test_the_planted_mistake_is_shown_at_its_line() -> None:
     (step,) = result["codeFlows"][0]["threadFlows"][0]["locations"]
     cause = step["location"]["physicalLocation"]
     assert cause["artifactLocation"]["uri"] == "models/starter/device.yaml"
-    assert "plug: {in: unplugged, raise: [plugged_in]" in cause["contextRegion"]["snippet"]["text"]
+    assert "plug: {in: unplugged, signal: [plugged_in]" in cause["contextRegion"]["snippet"]["text"]
 
 
 @pytest.mark.parametrize("name", SMALL_TWINS)
@@ -115,8 +115,8 @@ def test_a_scenario_is_a_code_flow(name: str) -> None:
     """As many steps, in order, each with a sentence and the states of all chips after it."""
     verdict = checked(twin(name))
     for finding, result in zip(verdict.findings, run_of(verdict)["results"], strict=True):
-        assert ("codeFlows" in result) == (finding.way is not None)
-        if finding.way is None or not finding.steps:
+        assert ("codeFlows" in result) == (finding.trace is not None)
+        if finding.trace is None or not finding.steps:
             continue
         steps = result["codeFlows"][0]["threadFlows"][0]["locations"]
         assert [step["executionOrder"] for step in steps] == [*range(1, finding.steps + 1)]

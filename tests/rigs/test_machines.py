@@ -17,7 +17,7 @@ from transitions.extensions import HierarchicalMachine
 import modecheck
 from modecheck.engine.evaluation import StepFailed
 from modecheck.engine.plain import Interpreter, Step
-from modecheck.product.form import Product
+from modecheck.product.ir import Product
 from modecheck.rigs.rig import ImpossibleStep, Rig, RigStep
 from tests.generation.corners import CORNERS
 from tests.generation.devices import Drawn, device_from, devices
@@ -117,7 +117,7 @@ def test_machines_and_interpreter_agree_in_corners(corner: str) -> None:
 
 
 def test_the_comparison_meets_every_kind_of_step() -> None:
-    """Own rules, deliveries, what is ignored, and power cut in the middle of a rule."""
+    """Own rules, deliveries, what is discarded, and power cut in the middle of a rule."""
     rig = rig_of("faulty/order_of_two_writes")
     both, choose = Abreast(rig), random.Random(1)  # noqa: S311 - no secret
     initial = rig.state
@@ -125,7 +125,7 @@ def test_the_comparison_meets_every_kind_of_step() -> None:
         rig.put(initial)
         for _ in range(12):
             both.go(choose)
-    assert {"rule", "deliver", "ignore", "power_cut", "cut_in_rule", "lose"} <= set(both.kinds)
+    assert {"rule", "deliver", "discard", "power_cut", "cut_in_rule", "lose"} <= set(both.kinds)
 
 
 def test_a_rig_is_driven_by_the_labels_of_its_steps() -> None:
@@ -145,7 +145,7 @@ def test_a_step_that_is_not_possible_is_refused_with_what_is() -> None:
     with pytest.raises(ImpossibleStep, match="did you mean 'player plug'"):
         rig.take("player plugg")
     with pytest.raises(ImpossibleStep, match="did you mean 'plugged_in'"):
-        rig.raise_signal("plugged")
+        rig.signal("plugged")
     assert rig.state == before
 
 
@@ -160,7 +160,7 @@ chips:
     states: {on: {rest: true}}
     rules: {up: {on: press, do: [count += 1]}}
 actors:
-  player: {states: [here], rules: {press: {raise: [press]}}}
+  player: {states: [here], rules: {press: {signal: [press]}}}
 """
 
 
@@ -173,14 +173,14 @@ def test_a_step_that_must_not_happen_is_told_and_not_taken() -> None:
     with pytest.raises(StepFailed, match="leaves the range of hub"):
         rig.take("player press")
     with pytest.raises(StepFailed, match="leaves the range of hub"):
-        rig.raise_signal("press")
+        rig.signal("press")
     assert rig.state == before
 
 
 def test_a_signal_from_outside_moves_everybody_who_hears_it() -> None:
-    """As if an actor had raised it: a rig of hardware can stand in for the person."""
+    """As if an actor had given it: a rig of hardware can stand in for the person."""
     rig = modecheck.machines(modecheck.load(STARTER))
-    rig.raise_signal("plugged_in")
+    rig.signal("plugged_in")
     assert rig.states == {"pedal": "by_cable", "receiver": "changing", "player": "unplugged"}
     assert rig.links["cord"].messages == ()  # nobody has plugged it in: the link is down
 

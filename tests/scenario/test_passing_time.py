@@ -7,7 +7,7 @@ from fractions import Fraction
 
 import pytest
 
-from modecheck.checks.ways import Way, way_round, way_to
+from modecheck.checks.traces import Trace, lasso, trace_to
 from modecheck.engine.exploration import Exploration, explore
 from modecheck.engine.space import LoopQuery
 from modecheck.product.composition import compose
@@ -34,7 +34,7 @@ chips:
 actors:
   foot:
     states: [up, down]
-    rules: [{in: up, to: down, raise: [press]}]
+    rules: [{in: up, to: down, signal: [press]}]
 requirements:
   R1: {text: it is never lit, never: lamp.lit}
 """
@@ -46,21 +46,21 @@ def space() -> Exploration:
 
 
 @pytest.fixture(scope="module")
-def way(space: Exploration) -> Way:
-    return way_to(space, next(space.numbered(space.mark("requirement:R1"))))
+def trace(space: Exploration) -> Trace:
+    return trace_to(space, next(space.numbered(space.mark("requirement:R1"))))
 
 
-def test_a_run_of_ticks_is_one_line(space: Exploration, way: Way) -> None:
+def test_a_run_of_ticks_is_one_line(space: Exploration, trace: Trace) -> None:
     """With the numbers of its first and last step, on a terminal and in Markdown."""
-    told = tell(space.product, way)
+    told = tell(space.product, trace)
     assert len(told) == 22
     assert "  2-21. 20 ms pass" in scenario_as_text(told, Style())
     assert scenario_as_markdown(told)[1] == "- 2-21: 20 ms pass"
 
 
-def test_single_steps_tell_their_time(space: Exploration, way: Way) -> None:
+def test_single_steps_tell_their_time(space: Exploration, trace: Trace) -> None:
     """JSON keeps every step, with how long it lasts and the time since the start."""
-    told = tell(space.product, way)
+    told = tell(space.product, trace)
     assert times_of(told[0]) == {"lasts": "0", "time": "0"}
     assert times_of(told[20]) == {"lasts": "1 ms", "time": "20 ms"}
     assert told[20].text == "1 ms passes"
@@ -71,27 +71,27 @@ def test_a_loop_begins_with_a_line_of_its_own(space: Exploration) -> None:
     """What repeats is not told together with what comes before it."""
     loop = space.fair_loop(LoopQuery(wanted=0)).loop
     assert loop is not None
-    around = way_round(space, loop)
+    around = lasso(space, loop)
     told = tell(space.product, around)
     assert sum(line.steps for line in condensed(told)) == len(told)
     inside = [replace(step, again=step.number >= 10) for step in told]
     assert next(line.number for line in condensed(inside) if line.again) == 10
 
 
-def test_a_break_parts_a_run(space: Exploration, way: Way) -> None:
+def test_a_break_parts_a_run(space: Exploration, trace: Trace) -> None:
     """A mode switch that begins while time passes begins a line."""
-    numbers = [line.numbers for line in condensed(tell(space.product, way), breaks=(5,))]
+    numbers = [line.numbers for line in condensed(tell(space.product, trace), breaks=(5,))]
     assert numbers == ["1", "2-4", "5-21", "22"]
 
 
-def test_a_chart_has_one_row_for_a_run(space: Exploration, way: Way) -> None:
+def test_a_chart_has_one_row_for_a_run(space: Exploration, trace: Trace) -> None:
     """It says how much time passes in which steps."""
-    rows = [row for row in sequence_of(space.product, way).rows if row.kind == "time"]
+    rows = [row for row in sequence_of(space.product, trace).rows if row.kind == "time"]
     assert [(row.step, row.until, row.words) for row in rows] == [(2, 21, ("20 ms",))]
 
 
-def test_the_page_holds_steps_of_time(space: Exploration, way: Way) -> None:
+def test_the_page_holds_steps_of_time(space: Exploration, trace: Trace) -> None:
     """A tick leaves no mark in the page's chart, and its sentence says how long it is."""
-    one = list(replay(space.product, way))[5]
+    one = list(replay(space.product, trace))[5]
     kind, *_, sentence, marks, _ = telling(space.product, one.before, one.step)
     assert (kind, sentence, marks) == ("tick", "1 ms passes", ())

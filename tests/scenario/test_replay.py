@@ -8,11 +8,11 @@ from datetime import date
 import pytest
 from hypothesis import given, settings
 
+from modecheck.checks.traces import Move, Trace
 from modecheck.checks.verdict import Verdict, check
-from modecheck.checks.ways import Move, Way
 from modecheck.engine.choice import Search
 from modecheck.engine.space import Limits
-from modecheck.product.form import Product
+from modecheck.product.ir import Product
 from modecheck.scenario.replay import ReplayError, replay
 from modecheck.scenario.telling import tell
 from tests.generation.devices import Drawn, device_from, devices
@@ -25,9 +25,11 @@ def verdict_on(drawn: Drawn, states: int) -> Verdict:
     return check([drawn.read()], search=plain, today=date(2026, 1, 1))
 
 
-def ways_in(verdict: Verdict) -> list[Way]:
-    switches = [switch.way for switch in verdict.explored[0].switches]
-    return [way for way in [*(f.way for f in verdict.findings), *switches] if way is not None]
+def ways_in(verdict: Verdict) -> list[Trace]:
+    switches = [switch.trace for switch in verdict.explored[0].switches]
+    return [
+        trace for trace in [*(f.trace for f in verdict.findings), *switches] if trace is not None
+    ]
 
 
 @given(devices())
@@ -36,15 +38,15 @@ def test_every_way_can_be_replayed(drawn: Drawn) -> None:
     """Each way of each finding is a run from the initial state, explored to the end or not."""
     verdict = verdict_on(drawn, 250)
     product = verdict.explored[0].exploration.product
-    for way in ways_in(verdict):
+    for trace in ways_in(verdict):
         states = [product.initial]
-        for replayed, move in zip(replay(product, way), way.moves, strict=True):
+        for replayed, move in zip(replay(product, trace), trace.moves, strict=True):
             assert replayed.before == states[-1]
             assert (replayed.step.label, replayed.step.after) == (move.label, move.after)
             states += [move.after] if move.after is not None else []
-        assert len(states) in (len(way.moves), len(way.moves) + 1)
-        assert all(move.after is not None for move in way.moves[:-1])
-        assert 0 <= way.switch_from <= len(way.moves)
+        assert len(states) in (len(trace.moves), len(trace.moves) + 1)
+        assert all(move.after is not None for move in trace.moves[:-1])
+        assert 0 <= trace.switch_from <= len(trace.moves)
 
 
 @given(devices())
@@ -53,9 +55,11 @@ def test_telling_follows_the_states(drawn: Drawn) -> None:
     """Each told step has its number, where every chip is then, and the variables that changed."""
     verdict = verdict_on(drawn, 150)
     product = verdict.explored[0].exploration.product
-    for way in ways_in(verdict):
+    for trace in ways_in(verdict):
         before = product.initial
-        for number, (told, move) in enumerate(zip(tell(product, way), way.moves, strict=True), 1):
+        for number, (told, move) in enumerate(
+            zip(tell(product, trace), trace.moves, strict=True), 1
+        ):
             assert told.number == number
             assert told.label == product.labels[move.label].text
             if move.after is None:
@@ -80,38 +84,38 @@ chips:
 """
 
 
-def product_and_way() -> tuple[Product, Way]:
+def product_and_way() -> tuple[Product, Trace]:
     explored = check([device_from(DEVICE)]).explored[0]
     space = explored.exploration
     path = space.path_to(2)
-    return space.product, Way(tuple(Move(label, space.state(n)) for label, n in path))
+    return space.product, Trace(tuple(Move(label, space.state(n)) for label, n in path))
 
 
-def test_way_of_no_moves_is_the_initial_state() -> None:
+def test_trace_of_no_moves_is_the_initial_state() -> None:
     """Nothing has to happen for what is wrong from the start."""
     product, _ = product_and_way()
-    assert list(replay(product, Way(()))) == []
+    assert list(replay(product, Trace(()))) == []
 
 
 def test_step_that_does_not_exist_is_refused() -> None:
     """A move with a label that is not enabled there names its position."""
-    product, way = product_and_way()
-    swapped = Way((way.moves[1], way.moves[0]))
+    product, trace = product_and_way()
+    swapped = Trace((trace.moves[1], trace.moves[0]))
     with pytest.raises(ReplayError, match="step 1 of a scenario, 'hub go_on', cannot be replayed"):
         list(replay(product, swapped))
 
 
 def test_step_that_leads_elsewhere_is_refused() -> None:
     """A move into another state than the one that the step leads to is none."""
-    product, way = product_and_way()
-    first, second = way.moves
+    product, trace = product_and_way()
+    first, second = trace.moves
     with pytest.raises(ReplayError) as refused:
-        list(replay(product, Way((first, replace(second, after=product.initial)))))
+        list(replay(product, Trace((first, replace(second, after=product.initial)))))
     assert refused.value.position == 2
 
 
 def test_step_that_should_fail_and_does_not_is_refused() -> None:
     """A failing last step must really fail."""
-    product, way = product_and_way()
+    product, trace = product_and_way()
     with pytest.raises(ReplayError):
-        list(replay(product, Way((replace(way.moves[0], after=None),))))
+        list(replay(product, Trace((replace(trace.moves[0], after=None),))))

@@ -9,18 +9,18 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from modecheck.checks.ways import Move, Way, way_to
+from modecheck.checks.traces import Move, Trace, trace_to
 from modecheck.engine.exploration import Exploration, explore
 from modecheck.product.composition import compose
-from modecheck.product.form import Product
+from modecheck.product.ir import Product
 from modecheck.scenario import sequence
-from modecheck.scenario.sequence import Sequence, sequence_of
+from modecheck.scenario.sequence import ScenarioSequence, sequence_of
 from tests.generation.devices import Drawn, device_from, devices
 
 EXAMPLES = max(60, settings().max_examples)
 
 
-def wandering(space: Exploration, steps: list[int]) -> Way:
+def wandering(space: Exploration, steps: list[int]) -> Trace:
     """A way that takes, in each state, the step that a number picks; a failing one ends it."""
     state, moves = space.product.initial, []
     for pick in steps:
@@ -32,11 +32,11 @@ def wandering(space: Exploration, steps: list[int]) -> Way:
         if step.after is None:
             break
         state = step.after
-    return Way(tuple(moves))
+    return Trace(tuple(moves))
 
 
-def states_along(product: Product, way: Way) -> list[tuple[int, ...]]:
-    return [product.initial, *(move.after for move in way.moves if move.after is not None)]
+def states_along(product: Product, trace: Trace) -> list[tuple[int, ...]]:
+    return [product.initial, *(move.after for move in trace.moves if move.after is not None)]
 
 
 @given(devices(), st.lists(st.integers(0, 40), min_size=1, max_size=25))
@@ -46,23 +46,23 @@ def test_journeys_and_states_are_those_of_the_product(drawn: Drawn, steps: list[
     chip's last condition names the state that it is in.
     """
     space = explore(compose(drawn.read()), max_states=1)
-    product, way = space.product, wandering(space, steps)
-    told = sequence_of(product, way)
-    assert len(told.sentences) == len(way.moves)
+    product, trace = space.product, wandering(space, steps)
+    told = sequence_of(product, trace)
+    assert len(told.sentences) == len(trace.moves)
     current: dict[int, str] = {}
     fails = any(row.kind == "fail" for row in told.rows)
-    for number, state in enumerate(states_along(product, way)):
+    for number, state in enumerate(states_along(product, trace)):
         rows = [row for row in told.rows if row.step == number]
         current |= {row.chip: row.words[0] for row in rows if row.kind == "state"}
         for chip_number, chip in enumerate(product.chips):
             assert current[chip_number] == chip.leaves[state[chip.state_field]]
-        if number == len(way.moves) and not fails:
+        if number == len(trace.moves) and not fails:
             break
         assert under_way(told, number) == waiting(product, state)
-    assert fails == any(move.after is None for move in way.moves)
+    assert fails == any(move.after is None for move in trace.moves)
 
 
-def under_way(told: Sequence, step: int) -> Counter[int]:
+def under_way(told: ScenarioSequence, step: int) -> Counter[int]:
     """How many messages each queue has under way when a step is over."""
     return Counter(
         one.queue
@@ -106,7 +106,7 @@ chips:
     states: [idle, calling]
     rules:
       - {in: idle, after: 20 ms, send: [hello], to: calling, text: calls}
-      - {in: calling, send: [hello], to: idle, raise: [ping]}
+      - {in: calling, send: [hello], to: idle, signal: [ping]}
   hub:
     variables: {guests: {range: [0, 3]}}
     states: [idle, linked]
@@ -120,7 +120,7 @@ links:
 """
 
 
-def told(*labels: str, skipped: int = 0) -> Sequence:
+def told(*labels: str, skipped: int = 0) -> ScenarioSequence:
     """The sequence of a way that takes the steps with these labels."""
     space = explore(compose(device_from(DEVICE)))
     product, state, moves = space.product, space.product.initial, []
@@ -133,14 +133,14 @@ def told(*labels: str, skipped: int = 0) -> Sequence:
         moves.append(Move(step.label, step.after))
         assert step.after is not None
         state = step.after
-    return sequence_of(product, Way(tuple(moves)), skipped=skipped)
+    return sequence_of(product, Trace(tuple(moves)), skipped=skipped)
 
 
 LABELS = [label.text for label in compose(device_from(DEVICE)).labels]
 CALL, AGAIN, LOSE = LABELS[0], LABELS[1], "air lose"
 
 
-def kinds(found: Sequence, step: int) -> list[str]:
+def kinds(found: ScenarioSequence, step: int) -> list[str]:
     return [row.kind for row in found.rows if row.step == step]
 
 
@@ -163,7 +163,7 @@ def test_what_a_full_link_drops_never_departs() -> None:
     found = told(CALL, AGAIN)
     assert kinds(found, 2) == ["state", "action", "unsent", "waits"]
     assert [row.words for row in found.rows if row.kind == "action"][1:] == [
-        ("raises ping: nobody reacts",)
+        ("signals ping: nobody reacts",)
     ]
     assert len(found.journeys) == 1
 
@@ -178,10 +178,10 @@ def test_what_was_sent_before_the_chart_begins_is_found() -> None:
 
 def test_only_the_last_steps_of_a_long_way_are_told(monkeypatch: pytest.MonkeyPatch) -> None:
     """The chart says from which step on."""
-    way = [CALL, LOSE, AGAIN, LOSE] * 2
-    whole = told(*way)
+    trace = [CALL, LOSE, AGAIN, LOSE] * 2
+    whole = told(*trace)
     monkeypatch.setattr(sequence, "MOST_STEPS", 3)
-    short = told(*way)
+    short = told(*trace)
     assert short.begin == 5
     assert short.sentences == whole.sentences[5:]
     assert {row.step for row in short.rows} == {0, 6, 7, 8}
@@ -190,10 +190,10 @@ def test_only_the_last_steps_of_a_long_way_are_told(monkeypatch: pytest.MonkeyPa
 def test_a_loop_is_kept_and_standing_still_is_said() -> None:
     """Steps that repeat are marked; where none is left, the chart says that it stays so."""
     space = explore(compose(device_from(DEVICE)))
-    way = way_to(space, space.state_count - 1)
-    assert sequence_of(space.product, way).loop_from is None
-    assert sequence_of(space.product, replace(way, loop_from=1)).loop_from == 0
-    still = sequence_of(space.product, replace(way, loop_from=len(way.moves) + 1))
+    trace = trace_to(space, space.state_count - 1)
+    assert sequence_of(space.product, trace).loop_from is None
+    assert sequence_of(space.product, replace(trace, loop_from=1)).loop_from == 0
+    still = sequence_of(space.product, replace(trace, loop_from=len(trace.moves) + 1))
     assert still.loop_from is None
     assert still.rows[-1].kind == "fail"
     assert "stays" in still.rows[-1].words[0]

@@ -1,6 +1,6 @@
 """Time by itself: how long each rule of a chip has waited, what is ripe, what is due.
 
-Every rule with `after` or `every` counts for each of its states by itself, in plain ticks.
+Every rule with `after` or `period` counts for each of its states by itself, in plain ticks.
 """
 
 from __future__ import annotations

@@ -226,7 +226,7 @@ def _unrecoverable(reached: Reached, pairing: Pairing) -> list[int]:
 
 
 def begun(reached: Reached, names: Iterable[str]) -> set[str]:
-    """What is noted of a step in which somebody raises one of these signals or sends one of these
+    """What is noted of a step in which somebody gives one of these signals or sends one of these
     messages. To receive one is none of them.
     """
     messages = {message for link in reached.device.links.values() for message in link.carries}

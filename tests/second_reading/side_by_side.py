@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from modecheck.engine.plain import State
 from modecheck.product.fields import plan_fields
-from modecheck.product.form import Product
+from modecheck.product.ir import Product
 from tests.second_reading.worlds import Waiting, World
 
 

@@ -32,7 +32,7 @@ def owes(chip: Chip, rule: Rule) -> bool:
 
 
 def word_on(chip: Chip, leaf: str, event: Event) -> str:
-    """The innermost word on a message that no rule takes: "ignore", "defer" or nothing."""
+    """The innermost word on a message that no rule takes: "discard", "defer" or nothing."""
     for state in [*states_around(chip, leaf), ""]:
         for reply in chip.replies.get(state, ()):
             if reply.event in (event, Event(event.name)):

@@ -133,11 +133,11 @@ class SecondReading:
         deed.now.waits[link.name] = world.waits[link.name][1:]
         view = View(chip.name, deed.now, deed.now.copy(), head.value, head.late)
         event = Event(head.message, link.name)
-        ignored = f"{link.name} to {chip.name}, ignored"
+        discarded = f"{link.name} to {chip.name}, discarded"
         try:
             rule = self._first_enabled(chip, event, view)
         except Forbidden as wrong:
-            yield _failing(ignored, {(wrong.code, wrong.subject)}, True)
+            yield _failing(discarded, {(wrong.code, wrong.subject)}, True)
             return
         if rule is not None:
             label = f"{link.name} to {chip.name} {rule.title}"
@@ -146,11 +146,11 @@ class SecondReading:
         if self._held_back(chip, event, view):
             return
         manner = word_on(chip, world.at[chip.name], event)
-        if manner == "ignore":
-            yield self._ended(deed, ignored, True)
+        if manner == "discard":
+            yield self._ended(deed, discarded, True)
         elif not manner:
             subject = f"{chip.name}.{world.at[chip.name]}.{head.message}"
-            yield _failing(ignored, {("unhandled-message", subject)}, True)
+            yield _failing(discarded, {("unspecified-reception", subject)}, True)
 
     def _first_enabled(self, chip: Chip, event: Event, view: View) -> Rule | None:
         return next((r for r in _hearing(chip, event, view) if self.enabled(r, view)), None)
@@ -180,8 +180,8 @@ class SecondReading:
     def _done(self, deed: Deed, label: str, rule: Rule, view: View, unprompted: bool) -> Outcome:
         with deed.going_on():
             self._take(deed, rule, view)
-        while deed.raised and not deed.wrong:
-            self._hear(deed, *deed.raised.pop(0))
+        while deed.signalled and not deed.wrong:
+            self._hear(deed, *deed.signalled.pop(0))
         if deed.wrong:
             return _failing(label, deed.wrong, unprompted, deed)
         if deed.cut is not None:
@@ -210,7 +210,7 @@ class SecondReading:
         if rule.target is not None:
             deed.now.at[chip.name] = innermost(chip, rule.target)
         self._clocks.take(deed.now, chip, rule, leaf)
-        deed.raised += [(signal, chip.name) for signal in rule.raises]
+        deed.signalled += [(signal, chip.name) for signal in rule.signals]
 
     def assign(self, chip: Chip, assignment: Assignment, view: View) -> None:
         """Write what an assignment says; all its values are taken before any is written."""
@@ -238,13 +238,13 @@ class SecondReading:
             raise Forbidden("out-of-range", f"{send.link}.{send.message}")
         return value
 
-    def _hear(self, deed: Deed, signal: str, raiser: str) -> None:
+    def _hear(self, deed: Deed, signal: str, signaller: str) -> None:
         """All others with an enabled rule move at once, judged on the same snapshot."""
         snapshot = deed.now.copy()
         deed.events |= {signal, f"{signal} is sent"}
         movers = []
         for chip in self.device.chips.values():
-            if chip.name not in (raiser, deed.struck):
+            if chip.name not in (signaller, deed.struck):
                 view = View(chip.name, snapshot, snapshot)
                 with deed.going_on():
                     rule = self._first_enabled(chip, Event(signal), view)

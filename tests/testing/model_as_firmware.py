@@ -6,17 +6,17 @@ from collections.abc import Callable, Iterable
 
 from modecheck.engine.evaluation import Evaluator
 from modecheck.model.values import ValueType
-from modecheck.product.form import Expression, Product, Reaction
+from modecheck.product.ir import Expression, Product, Reaction
 from modecheck.testing import (
     Delivery,
     Event,
     InternalStep,
     Output,
-    Raised,
     Restart,
     Sent,
     Sight,
     Signal,
+    Signalled,
     TimerExpired,
     Value,
 )
@@ -137,7 +137,7 @@ class ModelAsFirmware:
             message = queue.messages[send.message - 1]
             value = 0 if send.value is None else self._value(send.value, payload, late)
             self._made.append(Sent(message.name, plain_value(message.type, value), queue.name))
-        self._made += [Raised(self._product.signals[signal]) for signal in reaction.raises]
+        self._made += [Signalled(self._product.signals[signal]) for signal in reaction.signals]
         if reaction.enters >= 0:
             self._now[self._form.state_field] = reaction.enters
 

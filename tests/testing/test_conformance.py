@@ -15,29 +15,29 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from modecheck.model.devices import read_device
-from modecheck.model.mistakes import InvalidInput
+from modecheck.model.errors import InvalidInput
 from modecheck.model.parts import Device
 from modecheck.product.composition import compose
-from modecheck.product.form import Reaction
+from modecheck.product.ir import Reaction
 from modecheck.testing import (
     Adapter,
-    AdapterMistake,
-    Bench,
+    AdapterError,
+    ConformanceRun,
     Delivery,
     Disagreement,
     Event,
     InternalStep,
     Output,
-    Raised,
     Restart,
     Sent,
     Sight,
     Signal,
+    Signalled,
     TimerExpired,
     conformance,
     run_conformance,
 )
-from modecheck.testing.bench import NOTHING
+from modecheck.testing.conformance_run import NOTHING
 from tests.generation.corners import CORNERS
 from tests.generation.devices import Drawn, device_from, devices
 from tests.testing.model_as_firmware import ModelAsFirmware
@@ -60,7 +60,7 @@ SETTINGS = settings(
 )
 
 
-def walk(bench: Bench, seed: int, steps: int = 25) -> None:
+def walk(bench: ConformanceRun, seed: int, steps: int = 25) -> None:
     """A random run."""
     choose = random.Random(seed)  # noqa: S311 - no secret
     bench.begin()
@@ -82,8 +82,8 @@ def test_what_a_chip_is_given_is_all_that_it_needs(drawn: Drawn, seed: int) -> N
     """
     device = drawn.read()
     for name in device.chips:
-        walk(Bench(device, name, modelled(device)), seed)
-    walk(Bench(device, list(device.chips), modelled(device)), seed)
+        walk(ConformanceRun(device, name, modelled(device)), seed)
+    walk(ConformanceRun(device, list(device.chips), modelled(device)), seed)
 
 
 @pytest.mark.parametrize("name", BUNDLED)
@@ -92,8 +92,8 @@ def test_bundled_chips_follow_their_models(name: str) -> None:
     device = read_device(str(MODELS / f"{name}.yaml"))
     for seed in range(3):
         for chip in device.chips:
-            walk(Bench(device, chip, modelled(device)), seed)
-        walk(Bench(device, list(device.chips), modelled(device)), seed)
+            walk(ConformanceRun(device, chip, modelled(device)), seed)
+        walk(ConformanceRun(device, list(device.chips), modelled(device)), seed)
 
 
 @pytest.mark.parametrize("corner", CORNERS)
@@ -102,7 +102,7 @@ def test_corners_follow_their_models(corner: str) -> None:
     device = device_from(CORNERS[corner])
     for seed in range(20):
         for chip in device.chips:
-            walk(Bench(device, chip, modelled(device)), seed)
+            walk(ConformanceRun(device, chip, modelled(device)), seed)
 
 
 def test_an_adapter_that_fails_is_told_with_the_run_so_far() -> None:
@@ -112,7 +112,7 @@ def test_an_adapter_that_fails_is_told_with_the_run_so_far() -> None:
         def give(self, event: Event) -> None:  # noqa: ARG002 - as the protocol names it
             raise TimeoutError("the board does not answer")
 
-    bench = Bench(STARTER, "receiver", lambda _: Deaf())
+    bench = ConformanceRun(STARTER, "receiver", lambda _: Deaf())
     bench.begin()
     bench.take("player step")
     with pytest.raises(TimeoutError, match="the board does not answer") as raised:
@@ -130,7 +130,7 @@ def test_an_adapter_is_made_once() -> None:
         made.append(chip)
         return ModelAsFirmware(compose(STARTER), chip)
 
-    bench = Bench(STARTER, ["pedal", "receiver"], make)
+    bench = ConformanceRun(STARTER, ["pedal", "receiver"], make)
     for seed in range(3):
         walk(bench, seed)
     assert made == ["pedal", "receiver"]
@@ -196,7 +196,7 @@ chips:
     variables: {keep: {bond: 2, persistent: true}, loud: bool}
     states: {calm: {rest: true}, busy: {}}
     rules:
-      ask: {in: calm, on: button, if: lamp.lit, raise: [ping], send: [hello(3) via out], to: busy}
+      ask: {in: calm, on: button, if: lamp.lit, signal: [ping], send: [hello(3) via out], to: busy}
       answer: {in: busy, on: pong, do: [loud = true], to: calm}
       tire: {in: busy, after: 20 ms, to: calm}
       think: {in: calm, if: loud, do: [loud = false]}
@@ -205,10 +205,10 @@ chips:
     states: {dark: {rest: true}, lit: {rest: true}}
     rules:
       light: {in: dark, on: button, to: lit}
-      reply: {in: lit, on: ping, raise: [pong], send: [word(true) via back]}
+      reply: {in: lit, on: ping, signal: [pong], send: [word(true) via back]}
       take: {on: hello}
 actors:
-  player: {states: [here], rules: {press: {raise: [button]}}}
+  player: {states: [here], rules: {press: {signal: [button]}}}
 links:
   out: {from: hub, to: lamp, medium: internal, carries: {hello: {range: [0, 3]}}, when_full: wait}
   back: {from: lamp, to: hub, medium: internal, carries: {word: {bool: true}}, when_full: drop_old}
@@ -226,7 +226,7 @@ def test_an_implementation_is_told_in_the_words_of_its_model() -> None:
     hub = Recorder({})
     answers = ModelAsFirmware(compose(relay()), "hub")
     hub_and_model = Both(hub, answers)
-    bench = Bench(relay(), "hub", lambda _: hub_and_model)
+    bench = ConformanceRun(relay(), "hub", lambda _: hub_and_model)
     bench.begin()
     first = [Sight("lamp.state", "dark"), Sight("out.waiting", ())]
     assert hub.given == first
@@ -247,7 +247,7 @@ def test_an_implementation_is_told_in_the_words_of_its_model() -> None:
 def test_signals_that_no_rule_of_the_chip_waits_for_are_not_given() -> None:
     """The receiver does not feel a foot on the pedal."""
     receiver = Recorder()
-    bench = Bench(STARTER, "receiver", lambda _: receiver)
+    bench = ConformanceRun(STARTER, "receiver", lambda _: receiver)
     bench.begin()
     bench.take("player step")
     assert receiver.given == []
@@ -260,7 +260,7 @@ def test_a_timer_that_expires_is_told() -> None:
         "{in: on, after: [10 ms, 20 ms], to: off}}}}}"
     )
     recorder = Recorder()
-    bench = Bench(device, "hub", lambda _: recorder)
+    bench = ConformanceRun(device, "hub", lambda _: recorder)
     bench.begin()
     bench.take("hub doze")
     assert recorder.given == [TimerExpired("doze", "on", "10 ms to 20 ms")]
@@ -286,10 +286,10 @@ class Both:
         return self._both[1].outputs()
 
 
-def pedal(output: list[Output]) -> Bench:
+def pedal(output: list[Output]) -> ConformanceRun:
     """The starter's pedal that answers one step with these outputs."""
     recorder = Recorder({"Signal": output})
-    return Bench(STARTER, "pedal", lambda _: recorder)
+    return ConformanceRun(STARTER, "pedal", lambda _: recorder)
 
 
 @pytest.mark.parametrize(
@@ -299,7 +299,7 @@ def pedal(output: list[Output]) -> Bench:
         [Sent("picture", "lifted", "air")],
         [Sent("picture", "pressed", "cord")],
         [Sent("picture", "pressed", "air"), Sent("picture", "pressed", "air")],
-        [Sent("picture", "pressed", "air"), Raised("step")],
+        [Sent("picture", "pressed", "air"), Signalled("step")],
         [Sent("image", "pressed", "air")],
     ],
 )
@@ -322,7 +322,7 @@ def test_a_link_has_to_be_named_where_two_carry_the_message() -> None:
     """An adapter that leaves it out is told which there are."""
     bench = pedal([Sent("picture", "pressed")])
     bench.begin()
-    with pytest.raises(AdapterMistake, match="expected one of cord, air"):
+    with pytest.raises(AdapterError, match="expected one of cord, air"):
         bench.take("player step")
 
 
@@ -344,8 +344,8 @@ class Standing(Recorder):
 )
 def test_words_that_the_model_does_not_know_are_refused(standing: object, sentence: str) -> None:
     """They are a mistake of the adapter, not a difference, and the nearest name is told."""
-    bench = Bench(STARTER, "receiver", lambda _: Standing(standing))
-    with pytest.raises(AdapterMistake, match=sentence):
+    bench = ConformanceRun(STARTER, "receiver", lambda _: Standing(standing))
+    with pytest.raises(AdapterError, match=sentence):
         bench.begin()
 
 
@@ -356,9 +356,9 @@ def test_an_implementation_may_know_less_than_its_model(standing: object) -> Non
         "{device: d, chips: {hub: {states: {outer: {states: {inner: {}}}, other: {}}, "
         "variables: {many: {list: 2, range: [0, 3], start: [1, 2]}, rest: bool}}}}"
     )
-    Bench(device, "hub", lambda _: Standing(standing)).begin()
+    ConformanceRun(device, "hub", lambda _: Standing(standing)).begin()
     with pytest.raises(Disagreement):
-        Bench(device, "hub", lambda _: Standing("other")).begin()
+        ConformanceRun(device, "hub", lambda _: Standing("other")).begin()
 
 
 def test_an_unknown_chip_is_refused_with_the_nearest_name() -> None:

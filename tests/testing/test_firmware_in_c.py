@@ -10,7 +10,7 @@ import pytest
 from hypothesis import HealthCheck, Phase, settings
 
 from modecheck.model.devices import read_device
-from modecheck.testing import Adapter, Bench, Disagreement, run_conformance
+from modecheck.testing import Adapter, ConformanceRun, Disagreement, run_conformance
 from tests.testing.firmware import Heard, LookedInto, build, compiler
 
 STARTER = Path(__file__).parents[2] / "models" / "starter" / "device.yaml"
@@ -31,7 +31,7 @@ SHRINKING = settings(
 @pytest.fixture(scope="module")
 def right(tmp_path_factory: pytest.TempPathFactory) -> ctypes.CDLL:
     """The firmware without its mistake."""
-    return build(tmp_path_factory.mktemp("right"))
+    return build(tmp_path_factory.mktemp("rear"))
 
 
 @pytest.fixture(scope="module")
@@ -56,7 +56,7 @@ def fewest_steps(adapter: Adapter, inside: LookedInto) -> int:
     """After how many steps a run can first tell the implementation from its model, found breadth
     first: a run goes on only from states of both that no shorter one has come to.
     """
-    bench = Bench(read_device(str(STARTER)), "receiver", lambda _: adapter)
+    bench = ConformanceRun(read_device(str(STARTER)), "receiver", lambda _: adapter)
     bench.begin()
     known = {(bench.state, str(inside.state()))}
     waiting: deque[tuple[str, ...]] = deque([()])
@@ -73,10 +73,10 @@ def fewest_steps(adapter: Adapter, inside: LookedInto) -> int:
             if both not in known:
                 known.add(both)
                 waiting.append((*path, choice))
-    raise AssertionError("the firmware is right")
+    raise AssertionError("the firmware is rear")
 
 
-def _walk(bench: Bench, path: tuple[str, ...]) -> None:
+def _walk(bench: ConformanceRun, path: tuple[str, ...]) -> None:
     bench.begin()
     for choice in path:
         bench.take(choice)

@@ -27,22 +27,22 @@ chips:
   tile:
     states: {{idle: {{rest: true}}, busy: {{rest: true}}}}
     rules: {{ping: {{on: ping, send: [hello(1) via up]}}}}
-    ignores: [note]
-actors: {{hand: {{states: [free], rules: {{press: {{raise: press}}, ping: {{raise: ping}}}}}}}}
+    discards: [note]
+actors: {{hand: {{states: [free], rules: {{press: {{signal: press}}, ping: {{signal: ping}}}}}}}}
 links:
   up: {{from: tile, to: hub, carries: {{hello: {{kind: event, range: [0, 2]}}}}, capacity: 2}}
   down: {{from: hub, to: tile, carries: {{note: {{kind: event, range: [0, 2]}}}}, capacity: 2}}
 """
 
 
-def machine(rule: str, more: str = "ignores: [hello]") -> OwnMachine | WhyNot:
+def machine(rule: str, more: str = "discards: [hello]") -> OwnMachine | WhyNot:
     return own_machine(begin(HUB.format(rule=rule, more=more)).product, "hub")
 
 
 def test_a_chip_that_sends_more_than_its_link_can_hold_is_no_machine() -> None:
     """Its message would wait for ever, and no output says so."""
     rule = "twice: {on: hello, send: [note(1) via down, note(1) via down, note(1) via down]}"
-    text = HUB.format(rule=rule, more="ignores: []").replace(
+    text = HUB.format(rule=rule, more="discards: []").replace(
         "capacity: 2}\n", "capacity: 2, when_full: wait}\n"
     )
     found = own_machine(begin(text).product, "hub")
@@ -56,7 +56,9 @@ def test_the_starters_pedal_is_a_machine_of_four_states() -> None:
     assert isinstance(found, OwnMachine)
     assert found.states[0] == "by_air, foot lifted"
     assert set(found.states) == {
-        f"{way}, foot {foot}" for way in ("by_air", "by_cable") for foot in ("lifted", "pressed")
+        f"{trace}, foot {foot}"
+        for trace in ("by_air", "by_cable")
+        for foot in ("lifted", "pressed")
     }
     inputs = found.machine.inputs
     word = [inputs.index(name) for name in ("step", "plugged_in", "plugged_in", "lift")]
@@ -69,8 +71,8 @@ def test_the_starters_pedal_is_a_machine_of_four_states() -> None:
 
 
 def test_values_of_messages_and_timers_are_inputs() -> None:
-    """Each value is an input of its own; what is ignored is answered with nothing."""
-    found = machine("take: {in: high, after: 5 s, do: level = 0, raise: done, to: low}")
+    """Each value is an input of its own; what is discarded is answered with nothing."""
+    found = machine("take: {in: high, after: 5 s, do: level = 0, signal: done, to: low}")
     assert isinstance(found, OwnMachine)
     assert found.machine.inputs == (
         "hello(0) over up",
@@ -91,17 +93,17 @@ def test_values_of_messages_and_timers_are_inputs() -> None:
     [
         (
             "go: {in: low, to: high}",
-            "ignores: [hello]",
+            "discards: [hello]",
             "go happens by itself, and nobody can tell when",
         ),
         (
             "go: {in: low, on: hello, if: tile.idle, to: high}",
-            "ignores: [hello]",
+            "discards: [hello]",
             "go looks at tile.state, which is not its own",
         ),
         (
             "go: {in: low, on: hello, if: late, to: high}",
-            "ignores: [hello]",
+            "discards: [hello]",
             "go asks whether a message is late",
         ),
         (
@@ -116,7 +118,7 @@ def test_values_of_messages_and_timers_are_inputs() -> None:
         ),
         (
             "go: {in: low, after: 5 s, to: high}\n      on: {in: low, after: 6 s}",
-            "ignores: [hello]",
+            "discards: [hello]",
             "in low, level 0 two of its timers run",
         ),
     ],
@@ -172,7 +174,7 @@ def test_states_that_nothing_tells_apart_are_named() -> None:
     text = HUB.format(
         rule="hear: {in: high, on: hello, do: level = value}\n"
         "      fall: {in: high, on: ping, send: [note(0) via down], to: low}",
-        more="ignores: [hello]",
+        more="discards: [hello]",
     )
     words = words_for(begin(dedent(text)).product, "hub")
     assert isinstance(words, ChipWords)
@@ -188,7 +190,7 @@ def test_a_chip_that_never_says_anything_has_no_words() -> None:
       lamp:
         states: {dark: {rest: true}, lit: {rest: true}}
         rules: [{in: dark, on: press, to: lit}]
-    actors: {hand: {states: [free], rules: {press: {raise: press}}}}
+    actors: {hand: {states: [free], rules: {press: {signal: press}}}}
     """).product,
         "lamp",
     )

@@ -11,7 +11,7 @@ from modecheck.engine.happenings import Took
 from modecheck.engine.space import Limits
 from modecheck.model.devices import read_device
 from modecheck.product.composition import compose
-from modecheck.product.form import Product
+from modecheck.product.ir import Product
 from modecheck.scenario.replay import replay
 from modecheck.tours.plan import BenchTest
 from modecheck.tours.rule_test import rule_tests
@@ -30,7 +30,7 @@ chips:
       hear: {in: idle, on: ping}
       never: {in: idle, on: ping, if: false}
 actors:
-  hand: {states: [free], rules: {ping: {raise: ping}}}
+  hand: {states: [free], rules: {ping: {signal: ping}}}
 """
 
 
@@ -44,7 +44,7 @@ def rules_replayed(product: Product, tests: list[BenchTest]) -> set[int]:
         happening.rule
         for test in tests
         for sequence in test.sequences
-        for replayed in replay(product, sequence.way)
+        for replayed in replay(product, sequence.trace)
         for happening in replayed.step.happenings
         if isinstance(happening, Took)
     }

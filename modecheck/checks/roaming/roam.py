@@ -17,27 +17,27 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 from math import inf
 
-from modecheck.checks.acceptance import Accepted, sort_out
+from modecheck.checks.acceptance import AcceptedFinding, sort_out
 from modecheck.checks.consequences import fallen
 from modecheck.checks.findings import Finding, in_order
-from modecheck.checks.roaming.seen import Declared, Seen, declared_in, seen_by
-from modecheck.checks.roaming.shrinking import Shrinker
-from modecheck.checks.roaming.told import as_finding
-from modecheck.checks.roaming.watching import (
+from modecheck.checks.roaming.finite_tests import (
     can_go_bad,
     composed,
     decided_early,
     watch_list,
     without_idle_conditions,
 )
+from modecheck.checks.roaming.seen import Declared, SeenSoFar, declared_in, seen_by
+from modecheck.checks.roaming.shrinking import Shrinker
+from modecheck.checks.roaming.told import as_finding
 from modecheck.engine.choice import EngineName
-from modecheck.engine.sights import DEADLOCK, STATE, Run, Sight
 from modecheck.engine.space import INTERRUPTION
 from modecheck.engine.walk_choice import walker_for
+from modecheck.engine.walk_targets import DEADLOCK, STATE, Run, WalkTarget
 from modecheck.engine.walking import Walker
 from modecheck.model.parts import Device, Requirement
 from modecheck.product.composition import compose
-from modecheck.product.form import Product
+from modecheck.product.ir import Product
 
 RUNS_A_ROUND = 64
 """Runs of a round, over all variants: a few milliseconds in machine code."""
@@ -83,10 +83,10 @@ class Roamed:
     how: Roaming
     variants: tuple[str, ...]
     findings: tuple[Finding, ...]
-    accepted: tuple[Accepted, ...]
+    accepted: tuple[AcceptedFinding, ...]
     remarks: tuple[str, ...]
     requirements: tuple[tuple[Requirement, str], ...]
-    over_time: tuple[Seen, ...]
+    over_time: tuple[SeenSoFar, ...]
     declared: Declared
     stopped_by: str
     by_clock: bool
@@ -99,7 +99,7 @@ class Roamed:
         return self.stopped_by == INTERRUPTION
 
     @property
-    def seen(self) -> Seen:
+    def seen(self) -> SeenSoFar:
         """What was seen in the end."""
         return self.over_time[-1]
 
@@ -109,7 +109,7 @@ class _Variant:
     device: Device
     walker: Walker
     walked: Product
-    first_seen: dict[Sight, tuple[int, Run]] = field(default_factory=dict)
+    first_seen: dict[WalkTarget, tuple[int, Run]] = field(default_factory=dict)
     """The round in which something was first seen, and the shortest run of it until its end."""
 
 
@@ -174,20 +174,20 @@ def _variant(device: Device, how: Roaming) -> _Variant:
 
 def _walked(
     variants: list[_Variant], how: Roaming, began: float
-) -> tuple[tuple[Seen, ...], str, bool]:
+) -> tuple[tuple[SeenSoFar, ...], str, bool]:
     """Walk round by round until a bound is hit; what was seen from time to time, what stopped it,
     and whether that was the clock (or somebody who interrupted it).
     """
     walkers = [variant.walker for variant in variants]
     latest = inf if how.seconds is None else began + MOST_TIMES * how.seconds + MORE_SECONDS
-    over_time: list[Seen] = []
+    over_time: list[SeenSoFar] = []
     rounds = runs = 0
     while True:
         runs, interrupted = _round(walkers, how, runs)
         rounds += 1
         for variant in variants:
-            for sight, run in variant.walker.new_sights().items():
-                variant.first_seen[sight] = (rounds, run)
+            for target, run in variant.walker.new_targets().items():
+                variant.first_seen[target] = (rounds, run)
         row_due = rounds & (rounds - 1) == 0
         if row_due:
             over_time.append(seen_by(walkers))
@@ -226,7 +226,7 @@ def _round(walkers: Sequence[Walker], how: Roaming, runs: int) -> tuple[int, boo
     return runs, False
 
 
-def _quiet(over_time: Sequence[Seen], variants: Iterable[_Variant], rounds: int) -> bool:
+def _quiet(over_time: Sequence[SeenSoFar], variants: Iterable[_Variant], rounds: int) -> bool:
     """Whether the later half of the runs brought nothing new, and no state was seen only once. That
     depends on the seed alone; it is no proof that there is nothing else.
     """
@@ -263,29 +263,29 @@ def _findings(variant: _Variant, how: Roaming) -> Iterator[_Found | str]:
     """The findings of one variant, and the names of possible requirements that came true."""
     base = compose(variant.device)
     shrinker = Shrinker(variant.device, engine=how.engine)
-    for sight in _causes(variant.first_seen):
-        kind, _, name = sight.name.partition(":")
-        if (kind, sight.kind) == ("requirement", STATE) and (
+    for target in _causes(variant.first_seen):
+        kind, _, name = target.name.partition(":")
+        if (kind, target.kind) == ("requirement", STATE) and (
             variant.device.requirements[name].pattern == "possible"
         ):
             yield name
             continue
-        seen_in_round, run = variant.first_seen[sight]
-        shrunk = shrinker.shrunk(variant.walked, sight, run)
-        finding = as_finding(base, sight, shrunk)
+        seen_in_round, run = variant.first_seen[target]
+        shrunk = shrinker.shrunk(variant.walked, target, run)
+        finding = as_finding(base, target, shrunk)
         if finding is not None:
             choices = variant.device.choices
             yield _Found(finding, base, choices, shrunk.shortest, seen_in_round)
 
 
-def _causes(sights: Iterable[Sight]) -> Iterator[Sight]:
+def _causes(targets: Iterable[WalkTarget]) -> Iterator[WalkTarget]:
     """What was seen, without deadlocks that contain a smaller one whole."""
-    known = list(sights)
-    deadlocks = [set(sight.pattern) for sight in known if sight.kind == DEADLOCK]
-    for sight in known:
-        pattern = set(sight.pattern)
-        if sight.kind != DEADLOCK or not any(one < pattern for one in deadlocks):
-            yield sight
+    known = list(targets)
+    deadlocks = [set(target.pattern) for target in known if target.kind == DEADLOCK]
+    for target in known:
+        pattern = set(target.pattern)
+        if target.kind != DEADLOCK or not any(one < pattern for one in deadlocks):
+            yield target
 
 
 def _with_variant(one: _Found, variants: int) -> Finding:

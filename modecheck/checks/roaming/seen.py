@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from modecheck.checks.coverage import event_name
 from modecheck.checks.roaming.estimates import Estimate, estimate_of
 from modecheck.engine.walking import Walker
-from modecheck.product.form import Product
+from modecheck.product.ir import Product
 
 
 @dataclass(frozen=True, slots=True)
-class Seen:
+class SeenSoFar:
     """After so many runs and steps. A rule, or an event in a state of a chip, counts as seen when a
     step with it leads from a state that was visited; a switch when a walk took it.
     """
@@ -25,7 +25,7 @@ class Seen:
     switches: frozenset[tuple[str, str]]
 
 
-def seen_by(walkers: Sequence[Walker]) -> Seen:
+def seen_by(walkers: Sequence[Walker]) -> SeenSoFar:
     """What walkers through several variants of a device saw together."""
     tallies = [walker.tally for walker in walkers]
     rules: set[tuple[str, str]] = set()
@@ -40,7 +40,7 @@ def seen_by(walkers: Sequence[Walker]) -> Seen:
             meetings.add((chip.name, chip.leaves[met.leaf], *event))
         modes = list(product.device.modes)
         switches |= {(modes[one], modes[two]) for one, two in walker.switches}
-    return Seen(
+    return SeenSoFar(
         runs=sum(tally.runs for tally in tallies),
         steps=sum(tally.steps for tally in tallies),
         estimate=estimate_of(tallies),

@@ -1,6 +1,6 @@
 """Make a run to a fault short.
 
-1. What the fault does not need is left out: watchers of other requirements, and idling.
+1. What the fault does not need is left out: observers of other requirements, and idling.
 2. A breadth-first search from the initial state, within a bound of states. Where it finds the
    fault no run is shorter, and nothing else has to be done.
 3. Else the run is cut: what leads back to a state that was passed already goes at once, then parts
@@ -17,14 +17,14 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations, pairwise
 
-from modecheck.checks.roaming.watching import composed, watch_list, without_idle_conditions
+from modecheck.checks.roaming.finite_tests import composed, watch_list, without_idle_conditions
+from modecheck.engine.bounded_search import Searcher
 from modecheck.engine.choice import EngineName
-from modecheck.engine.nearing import Searcher
 from modecheck.engine.plain import Interpreter, State, Step
-from modecheck.engine.sights import AT, STATE, Judge, Run, Sight, is_sight
 from modecheck.engine.walk_choice import searcher_for
+from modecheck.engine.walk_targets import AT, STATE, Judge, Run, WalkTarget, is_target
 from modecheck.model.parts import Device
-from modecheck.product.form import Product
+from modecheck.product.ir import Product
 
 FROM_START = 200_000
 """States of the search from the initial state: about a second in machine code at the most."""
@@ -61,26 +61,26 @@ class Shrinker:
         self._engine = engine
         self._ready: dict[str, tuple[Searcher, Judge]] = {}
 
-    def shrunk(self, walked: Product, sight: Sight, run: Run) -> Shrunk:
+    def shrunk(self, walked: Product, target: WalkTarget, run: Run) -> Shrunk:
         """A short run to what was seen at the end of a run through the product that was walked."""
-        searcher, judge = self._for(sight)
+        searcher, judge = self._for(target)
         product = searcher.product
         bound = FROM_START if searcher.quick else FROM_START_PLAIN
-        shortest = searcher.nearest(product.initial, sight, bound=bound)
-        if shortest is not None and _shows(product, judge, sight, shortest):
+        shortest = searcher.nearest(product.initial, target, bound=bound)
+        if shortest is not None and _shows(product, judge, target, shortest):
             return Shrunk(product, shortest, shortest=True)
-        cutting = _Cutting(product, judge, sight)
+        cutting = _Cutting(product, judge, target)
         short = cutting.cut(_as_run_of(product, walked, run))
-        along = _Along(searcher, sight, ALONG if searcher.quick else ALONG_PLAIN)
+        along = _Along(searcher, target, ALONG if searcher.quick else ALONG_PLAIN)
         shorter = cutting.cut(along.shortened(short))
-        if _shows(product, judge, sight, shorter):
+        if _shows(product, judge, target, shorter):
             short = shorter
         return Shrunk(product, short, shortest=False)
 
-    def _for(self, sight: Sight) -> tuple[Searcher, Judge]:
-        """What searches in the product with the one watcher that the sight needs, if any."""
-        needed = sight.kind == STATE and sight.name.startswith("bad:")
-        name = sight.name.split(":")[1] if needed else ""
+    def _for(self, target: WalkTarget) -> tuple[Searcher, Judge]:
+        """What searches in the product with the one observer that the sight needs, if any."""
+        needed = target.kind == STATE and target.name.startswith("bad:")
+        name = target.name.split(":")[1] if needed else ""
         if name not in self._ready:
             product = composed(self._device, [name] if name else [])
             product, watched = without_idle_conditions(product, watch_list(product))
@@ -89,7 +89,7 @@ class Shrinker:
         return self._ready[name]
 
 
-def _shows(product: Product, judge: Judge, sight: Sight, run: Run) -> bool:
+def _shows(product: Product, judge: Judge, target: WalkTarget, run: Run) -> bool:
     """Whether a run, taken on the interpreter, ends with what is wanted."""
     interpreter, state = Interpreter(product), product.initial
     seen = [(found, -1) for found in judge.in_state(state)] if not run else []
@@ -105,11 +105,11 @@ def _shows(product: Product, judge: Judge, sight: Sight, run: Run) -> bool:
             state = after
     if not run or run[-1][1] is not None:
         seen += [one for one in judge.in_steps(state, interpreter.steps(state)) if one[1] == -1]
-    return any(is_sight(found, sight) for found, _ in seen)
+    return any(is_target(found, target) for found, _ in seen)
 
 
 def _as_run_of(product: Product, walked: Product, run: Run) -> Run:
-    """A run through the walked product as one through a product with fewer watchers."""
+    """A run through the walked product as one through a product with fewer observers."""
     kept = _fields_kept(product, walked)
     texts: dict[str, list[int]] = {}
     for number, form in enumerate(product.labels):
@@ -131,8 +131,8 @@ def _as_run_of(product: Product, walked: Product, run: Run) -> Run:
 
 def _fields_kept(product: Product, walked: Product) -> list[int]:
     numbers = {field.name: number for number, field in enumerate(walked.fields)}
-    # Watchers' fields, and what comes behind them, stand elsewhere beside other watchers.
-    first = min((watcher.field for watcher in product.watchers), default=len(product.fields))
+    # Observers' fields, and what comes behind them, stand elsewhere beside other observers.
+    first = min((observer.field for observer in product.observers), default=len(product.fields))
     return [
         numbers[field.name] if number >= first else number
         for number, field in enumerate(product.fields)
@@ -142,11 +142,11 @@ def _fields_kept(product: Product, walked: Product) -> list[int]:
 class _Cutting:
     """Leaves out what is not needed, on the interpreter."""
 
-    def __init__(self, product: Product, judge: Judge, sight: Sight) -> None:
+    def __init__(self, product: Product, judge: Judge, target: WalkTarget) -> None:
         self._initial = product.initial
         self._owners = [field.owner for field in product.fields]
         self._judge = judge
-        self._sight = sight
+        self._sight = target
         self._interpreter = Interpreter(product)
         self._steps: dict[State, list[Step]] = {}
         self._left = 0
@@ -221,8 +221,8 @@ class _Cutting:
         for label in (*labels, None):
             steps = self._expanded(state)
             self._left -= 1
-            for sight, number in self._judge.in_steps(state, steps):
-                if is_sight(sight, self._sight):
+            for target, number in self._judge.in_steps(state, steps):
+                if is_target(target, self._sight):
                     last = [(steps[number].label, steps[number].after)] if number >= 0 else []
                     return [*run, *last]
             step = next((s for s in steps if s.label == label and s.after is not None), None)
@@ -251,9 +251,9 @@ class _Cutting:
 class _Along:
     """Bounded searches from states along a run."""
 
-    def __init__(self, searcher: Searcher, sight: Sight, bound: int) -> None:
+    def __init__(self, searcher: Searcher, target: WalkTarget, bound: int) -> None:
         self._searcher = searcher
-        self._sight = sight
+        self._sight = target
         self._bound = bound
         self._left = MOST_SEARCHES
 
@@ -267,7 +267,7 @@ class _Along:
                 run = self._straightened(run, window)
         return run
 
-    def _search(self, start: State, wanted: Sight) -> Run | None:
+    def _search(self, start: State, wanted: WalkTarget) -> Run | None:
         self._left -= 1
         return self._searcher.nearest(start, wanted, bound=self._bound)
 
@@ -293,7 +293,7 @@ class _Along:
             while run[end - 1][1] is None:
                 end -= 1
             states = list(_states(self._searcher.product, run))
-            goal = Sight(AT, pattern=tuple(enumerate(states[end])))
+            goal = WalkTarget(AT, pattern=tuple(enumerate(states[end])))
             found = self._search(states[begin], goal)
             if found is not None and len(found) < end - begin:
                 run = [*run[:begin], *found, *run[end:]]

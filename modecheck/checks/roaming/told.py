@@ -9,68 +9,68 @@ from modecheck.checks.deadlocks import finding_of as deadlock_finding
 from modecheck.checks.findings import Finding
 from modecheck.checks.mode_switches import two_modes_finding
 from modecheck.checks.pairings import lost_finding, one_sided_finding, usurped_finding
-from modecheck.checks.requirements import broken_invariant
+from modecheck.checks.requirement_checks import broken_invariant
 from modecheck.checks.roaming.shrinking import Shrunk
+from modecheck.checks.traces import Move, Trace, without_observers
 from modecheck.checks.watched import broken_run
-from modecheck.checks.ways import Move, Way, without_watchers
 from modecheck.engine.plain import Interpreter, State
-from modecheck.engine.sights import (
+from modecheck.engine.walk_targets import (
     CHANGE,
     DEADLOCK,
     FAILING,
     LOSS,
     RESTING,
-    Sight,
-    failing_sight,
+    WalkTarget,
+    failing_target,
 )
-from modecheck.product.form import Failure, Product
+from modecheck.product.ir import Failure, Product
 
 
-def as_finding(base: Product, sight: Sight, shrunk: Shrunk) -> Finding | None:
-    """The finding that a shrunk run shows; `base` is the product without watchers. None for what
+def as_finding(base: Product, target: WalkTarget, shrunk: Shrunk) -> Finding | None:
+    """The finding that a shrunk run shows; `base` is the product without observers. None for what
     is no fault: that something possible came true.
     """
-    way = Way(tuple(Move(label, after) for label, after in shrunk.run))
-    way = without_watchers(shrunk.product, base, way)
-    states = [base.initial, *(move.after for move in way.moves if move.after is not None)]
-    if sight.kind == FAILING:
-        return _failing(sight, shrunk, way)
-    if sight.kind == DEADLOCK:
-        return deadlock_finding(base, cause_of(base, states[-1]), states[-1], way)
+    trace = Trace(tuple(Move(label, after) for label, after in shrunk.run))
+    trace = without_observers(shrunk.product, base, trace)
+    states = [base.initial, *(move.after for move in trace.moves if move.after is not None)]
+    if target.kind == FAILING:
+        return _failing(target, shrunk, trace)
+    if target.kind == DEADLOCK:
+        return deadlock_finding(base, cause_of(base, states[-1]), states[-1], trace)
     pairings = base.device.pairings
-    if sight.kind == LOSS:
-        return lost_finding(base, pairings[sight.name], states[-2], states[-1], way)
-    if sight.kind == CHANGE:
-        return usurped_finding(pairings[sight.name], way)
-    if sight.kind == RESTING:
-        return one_sided_finding(base, pairings[sight.name], states[-1], way)
-    return _in_state(base, sight, states[-1], way)
+    if target.kind == LOSS:
+        return lost_finding(base, pairings[target.name], states[-2], states[-1], trace)
+    if target.kind == CHANGE:
+        return usurped_finding(pairings[target.name], trace)
+    if target.kind == RESTING:
+        return one_sided_finding(base, pairings[target.name], states[-1], trace)
+    return _in_state(base, target, states[-1], trace)
 
 
-def _in_state(base: Product, sight: Sight, state: State, way: Way) -> Finding | None:
-    kind, _, rest = sight.name.partition(":")
+def _in_state(base: Product, target: WalkTarget, state: State, trace: Trace) -> Finding | None:
+    kind, _, rest = target.name.partition(":")
     if kind == "modes":
         interpreter, conditions = Interpreter(base), base.conditions
         modes = base.device.modes
         names = (n for n in modes if interpreter.condition(conditions[f"mode:{n}"], state))
-        return two_modes_finding(base.device, tuple(names), way)
+        return two_modes_finding(base.device, tuple(names), trace)
     name, _, reason = rest.partition(":")
     need = base.device.requirements[name]
     if need.pattern == "possible":
         return None
     if kind == "bad":
-        return broken_run(base, need, way, reason).finding
-    return broken_invariant(need, way).finding
+        return broken_run(base, need, trace, reason).finding
+    return broken_invariant(need, trace).finding
 
 
-def _failing(sight: Sight, shrunk: Shrunk, way: Way) -> Finding:
-    failure = next(f for f in _last_failures(shrunk) if failing_sight(f.code, f.subject) == sight)
+def _failing(target: WalkTarget, shrunk: Shrunk, trace: Trace) -> Finding:
+    failure = next(f for f in _last_failures(shrunk) if failing_target(f.code, f.subject) == target)
     return Finding(
         code=failure.code,
         subject=failure.subject,
         text=failure.text,
         place=failure.place,
-        way=way,
+        trace=trace,
     )
 
 

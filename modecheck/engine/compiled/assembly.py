@@ -41,7 +41,7 @@ class Phi(Value):
 
     incoming: list[str] = field(default_factory=list)
 
-    def add_incoming(self, value: Value, block: Block) -> None:
+    def add_incoming(self, value: Value, block: BasicBlock) -> None:
         """What it is when the block was left last."""
         self.incoming.append(f"[{value.name}, {block.label}]")
 
@@ -54,10 +54,10 @@ class Switch:
     """Where to go on by a value."""
 
     value: Value
-    otherwise: Block
+    otherwise: BasicBlock
     cases: list[str] = field(default_factory=list)
 
-    def add_case(self, value: Value, block: Block) -> None:
+    def add_case(self, value: Value, block: BasicBlock) -> None:
         """Where to go on for a constant."""
         self.cases.append(f"{value.type.text} {value.name}, label {block.label}")
 
@@ -68,7 +68,7 @@ class Switch:
 
 
 @dataclass(slots=True, eq=False)
-class Block:
+class BasicBlock:
     """Instructions up to `end`, which says where to go on."""
 
     name: str
@@ -116,7 +116,7 @@ class Function:
     name: str
     result: Type
     parameters: tuple[Type, ...]
-    blocks: list[Block] = field(default_factory=list)
+    blocks: list[BasicBlock] = field(default_factory=list)
     values: int = 0
     is_internal: bool = False
 
@@ -128,9 +128,9 @@ class Function:
         """The arguments, in order."""
         return [Value(kind, f"%a{number}") for number, kind in enumerate(self.parameters)]
 
-    def append_basic_block(self, name: str) -> Block:
+    def append_basic_block(self, name: str) -> BasicBlock:
         """A new block, whose name is made unique."""
-        block = Block(f"{name}.{len(self.blocks)}")
+        block = BasicBlock(f"{name}.{len(self.blocks)}")
         self.blocks.append(block)
         return block
 
@@ -146,7 +146,7 @@ class Function:
 class Builder:
     """Writes instructions at the end of a block; if that says where to go on, before that."""
 
-    def __init__(self, function: Function, block: Block) -> None:
+    def __init__(self, function: Function, block: BasicBlock) -> None:
         self._function = function
         self.block = block
 
@@ -157,12 +157,12 @@ class Builder:
         self.block.lines.append(f"  {name} = {text}")
         return Value(kind, name)
 
-    def position_at_end(self, block: Block) -> None:
+    def position_at_end(self, block: BasicBlock) -> None:
         """Go on in a block."""
         self.block = block
 
     @contextmanager
-    def goto_block(self, block: Block) -> Iterator[None]:
+    def goto_block(self, block: BasicBlock) -> Iterator[None]:
         """What is inside is written into a block."""
         before, self.block = self.block, block
         yield
@@ -288,15 +288,15 @@ class Builder:
         self.block.lines.append(f"  {text}")
         return Value(result, "")
 
-    def branch(self, block: Block) -> None:
+    def branch(self, block: BasicBlock) -> None:
         """Go on in a block."""
         self.block.end = f"  br label {block.label}"
 
-    def cbranch(self, condition: Value, yes: Block, no: Block) -> None:
+    def cbranch(self, condition: Value, yes: BasicBlock, no: BasicBlock) -> None:
         """Go on in one of two blocks."""
         self.block.end = f"  br i1 {condition.name}, label {yes.label}, label {no.label}"
 
-    def switch(self, value: Value, otherwise: Block) -> Switch:
+    def switch(self, value: Value, otherwise: BasicBlock) -> Switch:
         """Go on in one of several blocks."""
         found = Switch(value, otherwise)
         self.block.end = found

@@ -12,14 +12,14 @@ from functools import partial
 
 from modecheck.engine.compiled import assembly as ir
 from modecheck.engine.compiled.frame import FALSE, I1, I64, TRUE, constant
-from modecheck.product.form import (
-    Apply,
-    Constant,
+from modecheck.product.ir import (
+    ApplyIR,
+    ConstantIR,
     Expression,
     Failure,
     Happened,
-    IsLate,
-    Payload,
+    IsLateIR,
+    PayloadIR,
     Read,
     ReadItem,
 )
@@ -32,7 +32,7 @@ COMPARISONS = {"==", "!=", "<", "<=", ">", ">="}
 class Reading:
     """How an expression reads: fields as the evaluating chip sees them, the message at hand, and
     what to do when an index is out of range, which must end the current block. For the atoms of
-    watchers, `payload` holds events as bits.
+    observers, `payload` holds events as bits.
     """
 
     field: Callable[[int], ir.Value]
@@ -41,7 +41,7 @@ class Reading:
     failed: Callable[[Failure], None]
 
 
-class ExpressionCode:
+class ProductExpressionCode:
     """Emits expressions at the builder's position."""
 
     def __init__(self, builder: ir.Builder, function: ir.Function) -> None:
@@ -50,14 +50,14 @@ class ExpressionCode:
 
     def truth(self, expression: Expression, reading: Reading) -> ir.Value:
         """A condition as one bit."""
-        if isinstance(expression, Constant):
+        if isinstance(expression, ConstantIR):
             return TRUE if expression.value else FALSE
-        if isinstance(expression, IsLate):
+        if isinstance(expression, IsLateIR):
             return self._builder.icmp_signed("!=", reading.late, constant(0))
         if isinstance(expression, Happened):
             bit = self._builder.and_(reading.payload, constant(1 << expression.event))
             return self._builder.icmp_unsigned("!=", bit, constant(0))
-        if isinstance(expression, Apply):
+        if isinstance(expression, ApplyIR):
             if expression.operator in ("and", "or"):
                 return self._chain(expression, reading)
             if expression.operator == "not":
@@ -69,15 +69,15 @@ class ExpressionCode:
 
     def value(self, expression: Expression, reading: Reading) -> ir.Value:
         """A value as 64 bits; conditions are 0 and 1."""
-        if isinstance(expression, Constant):
+        if isinstance(expression, ConstantIR):
             return constant(expression.value)
         if isinstance(expression, Read):
             return reading.field(expression.field)
-        if isinstance(expression, Payload):
+        if isinstance(expression, PayloadIR):
             return reading.payload
         if isinstance(expression, ReadItem):
             return self._item(expression, reading)
-        if isinstance(expression, Apply) and expression.operator in (
+        if isinstance(expression, ApplyIR) and expression.operator in (
             "if",
             "+",
             "-",
@@ -88,7 +88,7 @@ class ExpressionCode:
             return self._arithmetic(expression, reading)
         return self._builder.zext(self.truth(expression, reading), I64)
 
-    def _arithmetic(self, expression: Apply, reading: Reading) -> ir.Value:
+    def _arithmetic(self, expression: ApplyIR, reading: Reading) -> ir.Value:
         if expression.operator == "if":
             return self._choice(expression, reading)
         parts = [self.value(argument, reading) for argument in expression.arguments]
@@ -108,7 +108,7 @@ class ExpressionCode:
             best = self._builder.select(better, part, best)
         return best
 
-    def _choice(self, expression: Apply, reading: Reading) -> ir.Value:
+    def _choice(self, expression: ApplyIR, reading: Reading) -> ir.Value:
         test, yes, no = expression.arguments
         condition = self.truth(test, reading)
         if not can_fail(yes) and not can_fail(no):
@@ -136,7 +136,7 @@ class ExpressionCode:
             phi.add_incoming(value, block)
         return phi
 
-    def _chain(self, expression: Apply, reading: Reading) -> ir.Value:
+    def _chain(self, expression: ApplyIR, reading: Reading) -> ir.Value:
         join = self._builder.and_ if expression.operator == "and" else self._builder.or_
         result = self.truth(expression.arguments[0], reading)
         for part in expression.arguments[1:]:

@@ -31,7 +31,7 @@ def usable(
 
 
 @Kernel
-def judge_components(  # noqa: C901 - one depth-first search, with what is done to each component
+def fair_sccs(  # noqa: C901 - one depth-first search, with what is done to each component
     first: I64s,
     targets: U32s,
     notes: U16s,

@@ -6,7 +6,7 @@ label with its watched events, then the bits of the chips that moved; above thos
 that nobody watches, which are there to be overheard (`overheard_events`). A failing step has a
 record for each of its failures, one behind the other, in which the label has the bit `FAILED` and
 the number of the failure above it. `seen` is an array of bytes that are set to 1 for whatever was
-met or taken (see `Seen`).
+met or taken (see `NotedBytes`).
 
 Every field has a variable on the stack that holds its value in the step under way. LLVM turns
 these variables into registers; between two steps they are set back to the state's own values.
@@ -18,9 +18,9 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 
 from modecheck.engine.compiled import assembly as ir
-from modecheck.engine.drives import obliging_labels, own_fields
-from modecheck.product.form import Failure, Product
-from modecheck.product.words import WordLayout
+from modecheck.engine.system_actions import obliging_labels, own_fields
+from modecheck.product.bit_packing import WordLayout
+from modecheck.product.ir import Failure, Product
 
 I1 = ir.BIT
 I8 = ir.Type("i8")
@@ -43,13 +43,13 @@ def constant(value: int) -> ir.Value:
 
 
 def overheard_events(product: Product) -> int:
-    """How many events a step tells beyond those that are watched: without watchers beside it, a
+    """How many events a step tells beyond those that are watched: without observers beside it, a
     product has them only to be told.
     """
-    return 0 if product.watchers else len(product.events) - len(product.watched_events)
+    return 0 if product.observers else len(product.events) - len(product.watched_events)
 
 
-class Seen:
+class NotedBytes:
     """Numbers the bytes in which a successor function notes what it met and took."""
 
     def __init__(self) -> None:
@@ -59,14 +59,14 @@ class Seen:
         return self.numbers.setdefault(key, len(self.numbers))
 
 
-class Frame:
+class FunctionFrame:
     """The function under construction: fields, records, and the step under way."""
 
     def __init__(self, product: Product, layout: WordLayout, module: ir.Module) -> None:
         self.product = product
         self.layout = layout
         self.failures: list[Failure] = []
-        self.seen = Seen()
+        self.seen = NotedBytes()
         self.function = ir.Function(module, "successors", I64, (I64, I64, I64))
         self._entry = self.function.append_basic_block("entry")
         self.builder = ir.Builder(self.function, self._entry)
@@ -154,17 +154,17 @@ class Frame:
             self.builder.store(self.original[field], self._variables[field])
         self.touched = set()
 
-    def block(self, name: str) -> ir.Block:
+    def block(self, name: str) -> ir.BasicBlock:
         return self.function.append_basic_block(name)
 
-    def unless(self, condition: ir.Value, otherwise: ir.Block) -> None:
+    def unless(self, condition: ir.Value, otherwise: ir.BasicBlock) -> None:
         """Go on only if the condition holds, else go to a block."""
         onward = self.block("onward")
         self.builder.cbranch(condition, onward, otherwise)
         self.builder.position_at_end(onward)
 
     @contextmanager
-    def only_if(self, condition: ir.Value) -> Iterator[ir.Block]:
+    def only_if(self, condition: ir.Value) -> Iterator[ir.BasicBlock]:
         """What is inside runs only if the condition holds; then both ways meet again, in the block
         that is given.
         """
@@ -206,7 +206,7 @@ class Frame:
             return FALSE
         if self._label in time.at_once:
             return TRUE
-        if label.kind in ("deliver", "ignore") and self.product.queues[label.queue].latest >= 0:
+        if label.kind in ("deliver", "discard") and self.product.queues[label.queue].latest >= 0:
             queue = self.product.queues[label.queue]
             age = self.original[queue.slots[0].age]
             return self.builder.icmp_signed("==", age, constant(queue.latest))
@@ -245,7 +245,7 @@ class Frame:
         nothing = self.builder.icmp_signed("==", self.builder.load(self._obliged), constant(0))
         self.unless(nothing, self.step_end)
 
-    def emit(self, *, drives: bool, once: bool = False) -> None:
+    def emit(self, *, by_system: bool, once: bool = False) -> None:
         """Write the record of the step that has been made, and end the step. With `once`, a record
         equal to one that is there already is not written again.
         """
@@ -253,7 +253,7 @@ class Frame:
         shifted = self.builder.shl(events, constant(FAILURE_SHIFT))
         label = self.builder.or_(shifted, constant(self._label))
         values = [*self._packed(), label, self._moved_and_overheard()]
-        self._note_possible(self._leads_on() if drives else FALSE)
+        self._note_possible(self._leads_on() if by_system else FALSE)
         if once:
             self._unless_written(values, self._out, self.step_end)
         self._record(values)
@@ -268,7 +268,9 @@ class Frame:
         above = self.builder.shl(beyond, constant(len(self.product.chips)))
         return self.builder.or_(moved, above)
 
-    def _unless_written(self, values: list[ir.Value], since: ir.Value, otherwise: ir.Block) -> None:
+    def _unless_written(
+        self, values: list[ir.Value], since: ir.Value, otherwise: ir.BasicBlock
+    ) -> None:
         """Go on only if no record from this address on has these values, else go to a block."""
         builder = self.builder
         before = builder.block
@@ -293,7 +295,9 @@ class Frame:
     def _record_size(self) -> int:
         return 8 * (self.layout.words + RECORD_EXTRA)
 
-    def fail(self, failure: Failure, onward: ir.Block, *, drives: bool, once: bool = False) -> None:
+    def fail(
+        self, failure: Failure, onward: ir.BasicBlock, *, by_system: bool, once: bool = False
+    ) -> None:
         """Write a record of a failing step, and go on at a block. With `once`, a failure that the
         step has already is not written again.
         """
@@ -305,7 +309,7 @@ class Frame:
         if once:
             self._unless_written(values, self.builder.load(self._step_start()), onward)
         self._record(values)
-        self._note_possible(TRUE if drives else FALSE)
+        self._note_possible(TRUE if by_system else FALSE)
         self.builder.branch(onward)
 
     def _step_start(self) -> ir.Value:

@@ -21,13 +21,13 @@ from modecheck.engine.compiled.graph_kernels import (
     lead_to,
     own_moves,
     spread_movable,
-    turn_round,
+    transpose,
 )
+from modecheck.engine.compiled.growing_arrays import Reserved, Words
 from modecheck.engine.compiled.kernels import SPARE, U1
 from modecheck.engine.compiled.language.intrinsics import LINE
-from modecheck.engine.compiled.machine import Machine
-from modecheck.engine.compiled.memory import Reserved, Words
-from modecheck.engine.compiled.reach import Reached
+from modecheck.engine.compiled.machine import CompiledProduct
+from modecheck.engine.compiled.reach import ReachedStates
 
 RECORDS_A_BATCH = 1024
 """Successors made before they are looked up: enough to hide the memory's latency, few enough for
@@ -54,7 +54,7 @@ class States:
     The order does not depend on the number of threads, and so nothing does that is found by it.
     """
 
-    machine: Machine
+    machine: CompiledProduct
     words: Words
     layers: list[int]
     expanded: int
@@ -151,7 +151,7 @@ class States:
         return int(found)
 
 
-def numbered_states(reached: Reached, most: int | None = None) -> States:
+def numbered_states(reached: ReachedStates, most: int | None = None) -> States:
     """Bring the states of all threads into one array, in their canonical order. Of more than
     `most` states the last ones are left out.
 
@@ -209,7 +209,7 @@ def in_order(rows: Words) -> Array:
 
 
 @dataclass(slots=True)
-class Graph:
+class CompiledGraph:
     """The transitions of the expanded states, forwards and turned round.
 
     `notes` numbers what each transition is like: `labels[n]`, and as bits `moved[n]` and
@@ -256,13 +256,13 @@ class Graph:
             self._most_edges = int(np.diff(self.first).max(initial=0))
         return self._most_edges
 
-    def turned_round(self) -> tuple[Array, Array, Array]:
+    def transposed(self) -> tuple[Array, Array, Array]:
         """Transitions by target: where each state's begin, sources and notes. Made once."""
         if self._into is None or self._sources is None or self._notes_into is None:
             self._into = np.zeros(self.states.count + 1, np.int64)
             self._sources = np.empty(self.targets.size, np.uint32)
             self._notes_into = np.empty(self.targets.size, np.uint16)
-            turn_round(
+            transpose(
                 self.first,
                 self.targets,
                 self.notes,
@@ -289,7 +289,7 @@ class Graph:
         """For each state 1 if a road leads from it to a goal, without these events."""
         if not self.linked:
             return np.ones(self.states.count, np.uint8)
-        into, sources, notes = self.turned_round()
+        into, sources, notes = self.transposed()
         reached = np.zeros(self.states.count, np.uint8)
         reached[goals] = 1
         reached[self.unknown(past_failures=past_failures)] = 1
@@ -299,9 +299,9 @@ class Graph:
         lead_to(reached, pending, starts.size, into, sources, notes, self.barred(without_events))
         return reached
 
-    def movable(self) -> Words:
+    def can_still_move(self) -> Words:
         """For each state the bits of the chips that can still move on some road from it."""
-        into, sources, _ = self.turned_round()
+        into, sources, _ = self.transposed()
         masks = np.zeros(self.states.count, np.uint64)
         own_moves(self.first, self.targets, self.notes, self.linked, self.moved, masks)
         masks[self.unknown()] = np.uint64((1 << 64) - 1)
@@ -310,7 +310,7 @@ class Graph:
         return masks
 
 
-def graph_without_transitions(states: States, *, seconds: float | None = None) -> Graph:
+def graph_without_transitions(states: States, *, seconds: float | None = None) -> CompiledGraph:
     """Only which states are quiet and which have a failing step. With a bound of seconds, states
     that are not looked at in time count as not expanded from then on.
     """
@@ -335,10 +335,10 @@ def graph_without_transitions(states: States, *, seconds: float | None = None) -
     none, nothing = np.empty(0, np.uint64), np.empty(0, np.uint32)
     notes = np.empty(0, np.uint16)
     first = np.zeros(1, np.int64)
-    return Graph(states, first, nothing, notes, none, none, none, still, failing, linked=0)
+    return CompiledGraph(states, first, nothing, notes, none, none, none, still, failing, linked=0)
 
 
-def graph_of(states: States, transitions: int) -> Graph:
+def graph_of(states: States, transitions: int) -> CompiledGraph:
     """Make all transitions of the expanded states; `transitions` is at least their number.
 
     Raises `MemoryError` when there are too many kinds of transitions to number.
@@ -372,7 +372,7 @@ def graph_of(states: States, transitions: int) -> Graph:
         notes=notes,
         note_table=note_table,
         known=known,
-        quiet=still,
+        quiescent=still,
         failing=failing,
     )
     if too_many:
@@ -392,7 +392,9 @@ def graph_of(states: States, transitions: int) -> Graph:
         moved &= np.uint64((1 << chips) - 1)
     about = labels, moved, events
     linked = states.expanded
-    return Graph(states, first, *kept, *about, still, failing, linked=linked, overheard=overheard)
+    return CompiledGraph(
+        states, first, *kept, *about, still, failing, linked=linked, overheard=overheard
+    )
 
 
 def bytes_needed(states: int, transitions: int) -> int:

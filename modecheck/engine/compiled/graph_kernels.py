@@ -147,7 +147,7 @@ def build_transitions(  # noqa: C901 - the stages of one batch, which share ever
     notes: U16s,
     note_table: U64Rows,
     known: I64s,
-    quiet: U8s,
+    quiescent: U8s,
     failing: U8s,
 ) -> Any:
     """Make the transitions of the states from `begin` to `end`; 0, or 1 when there are more kinds
@@ -168,7 +168,7 @@ def build_transitions(  # noqa: C901 - the stages of one batch, which share ever
                 target + np.uint64(made * width) * U8,
                 seen_at,
             )
-            quiet[position] = 0 if result & DRIVEN_BIT else 1
+            quiescent[position] = 0 if result & DRIVEN_BIT else 1
             count = np.int64(result & COUNT_MASK)
             kept = made
             for number in range(made, made + count):
@@ -225,7 +225,7 @@ def flag_states(
     begin: int,
     end: int,
     records: U64s,
-    quiet: U8s,
+    quiescent: U8s,
     failing: U8s,
 ) -> None:
     """Only which states are quiet and which have a failing step, where transitions do not fit."""
@@ -234,14 +234,14 @@ def flag_states(
     seen_at = np.uint64(seen.ctypes.data)
     for position in range(begin, end):
         result = call_successors(address, base + np.uint64(position * words) * U8, target, seen_at)
-        quiet[position] = 0 if result & DRIVEN_BIT else 1
+        quiescent[position] = 0 if result & DRIVEN_BIT else 1
         for number in range(np.int64(result & COUNT_MASK)):
             if records[number * width + words] & FAILED_BIT:
                 failing[position] = 1
 
 
 @Kernel
-def turn_round(
+def transpose(
     first: I64s,
     targets: U32s,
     notes: U16s,

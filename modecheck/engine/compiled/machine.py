@@ -13,13 +13,13 @@ import llvmlite.binding as llvm
 
 from modecheck.engine.compiled import assembly as ir
 from modecheck.engine.compiled import object_cache
-from modecheck.engine.compiled.conditions import ConditionCode
-from modecheck.engine.compiled.frame import Frame
+from modecheck.engine.compiled.condition_code import ConditionCode
+from modecheck.engine.compiled.frame import FunctionFrame
 from modecheck.engine.compiled.linking import linked, target_machine
 from modecheck.engine.compiled.steps import NotCompilableError, StepCode
-from modecheck.engine.drives import obliging_labels
-from modecheck.product.form import EventForm, Failure, Product
-from modecheck.product.words import WordLayout, word_layout
+from modecheck.engine.system_actions import obliging_labels
+from modecheck.product.bit_packing import WordLayout, word_layout
+from modecheck.product.ir import EventIR, Failure, Product
 from modecheck.version import __version__
 
 if TYPE_CHECKING:
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 OPTIMISATION = 1
 """Level of LLVM's pipeline; tests/benchmarks tells what each costs and brings."""
-IN_HASTE = 0
+UNOPTIMISED = 0
 """The level for a product that is known to be small: its code is there in a third of the time, and
 runs through so few states that nobody notices how slowly."""
 
@@ -40,7 +40,7 @@ MOST_CONDITIONS = 63
 
 
 @dataclass(frozen=True, slots=True)
-class Machine:
+class CompiledProduct:
     """A compiled product. The addresses stay valid as long as the machine lives.
 
     `seen` maps what a byte of the successor function's notes means to its number; `most_records` is
@@ -58,7 +58,7 @@ class Machine:
     keep: object
 
 
-def overheard(product: Product, events: tuple[EventForm, ...]) -> Product:
+def overheard(product: Product, events: tuple[EventIR, ...]) -> Product:
     """The product with more events, which steps tell in what is left of a word."""
     if len(product.chips) + len(events) > BITS_OF_A_WORD:
         return product
@@ -69,15 +69,15 @@ def overheard(product: Product, events: tuple[EventForm, ...]) -> Product:
 
 def compiled(
     product: Product,
-    drives: list[bool],
+    by_system: list[bool],
     *,
     curious: frozenset[int] = frozenset(),
     representatives: Representatives | None = None,
     level: int = OPTIMISATION,
-) -> Machine:
+) -> CompiledProduct:
     """The machine code of a product. Raises `NotCompilableError` when it has too much of something.
 
-    `drives` tells for each label whether it is a step of a chip or link; for rules in `curious`
+    `by_system` tells for each label whether it is a step of a chip or link; for rules in `curious`
     the code notes which earlier rule was taken although their own guard held. With
     `representatives`, each state reached is exchanged for its representative. The `level` of
     optimisation changes how fast the code is there and how fast it runs, and nothing else.
@@ -91,15 +91,15 @@ def compiled(
         if reason:
             raise NotCompilableError(reason)
     target = target_machine(level)
-    key = _key(product, drives, curious, representatives, target, level)
+    key = _key(product, by_system, curious, representatives, target, level)
     kept = object_cache.load(key)
     if kept is None:
-        kept = _compile(product, layout, drives, curious, representatives, target, level)
+        kept = _compile(product, layout, by_system, curious, representatives, target, level)
         object_cache.store(key, *kept)
     code, notes = kept
     engine = linked(code, target)
     known = {_identity(failure): failure for failure in _failures_in(product)}
-    return Machine(
+    return CompiledProduct(
         product=product,
         layout=layout,
         successors=engine.get_function_address(
@@ -114,13 +114,13 @@ def compiled(
     )
 
 
-def compiled_watchers(product: Product, alone: WordLayout) -> Machine:
-    """What a product's watchers look at, as machine code: in place of its successors stands
-    `valuation(state, events) -> bits`, the atoms of all watchers, one behind the other, judged on a
-    state of the product without them, which is laid out as `alone`.
+def compiled_observers(product: Product, alone: WordLayout) -> CompiledProduct:
+    """What a product's observers look at, as machine code: in place of its successors stands
+    `valuation(state, events) -> bits`, the atoms of all observers, one behind the other, judged on
+    a state of the product without them, which is laid out as `alone`.
     """
-    layout, target = word_layout(product.fields), target_machine(IN_HASTE)
-    atoms = [atom for watcher in product.watchers for atom in watcher.atoms]
+    layout, target = word_layout(product.fields), target_machine(UNOPTIMISED)
+    atoms = [atom for observer in product.observers for atom in observer.atoms]
     parts = (
         (__version__, llvmlite.__version__, target.triple, llvm.get_host_cpu_name()),
         (product.fields, atoms, product.conditions, alone),
@@ -132,11 +132,11 @@ def compiled_watchers(product: Product, alone: WordLayout) -> Machine:
         ConditionCode("valuation", alone, module, events=True).write(atoms)
         ConditionCode("marks", layout, module).write(product.conditions.values())
         parsed = llvm.parse_assembly(str(module))
-        _optimise(parsed, target, IN_HASTE)
+        _optimise(parsed, target, UNOPTIMISED)
         kept = target.emit_object(parsed), {}
         object_cache.store(key, *kept)
     engine = linked(kept[0], target)
-    return Machine(
+    return CompiledProduct(
         product=product,
         layout=layout,
         successors=engine.get_function_address("valuation"),
@@ -144,7 +144,7 @@ def compiled_watchers(product: Product, alone: WordLayout) -> Machine:
         failures=(),
         seen={},
         most_records=0,
-        level=IN_HASTE,
+        level=UNOPTIMISED,
         keep=engine,
     )
 
@@ -163,7 +163,7 @@ def _need_small_enough(product: Product) -> None:
 
 def _key(
     product: Product,
-    drives: list[bool],
+    by_system: list[bool],
     curious: frozenset[int],
     representatives: Representatives | None,
     target: llvm.TargetMachine,
@@ -178,8 +178,8 @@ def _key(
     parts = (
         (__version__, llvmlite.__version__, level, target.triple, llvm.get_host_cpu_name()),
         (product.fields, product.chips, product.queues, product.signals, product.faults),
-        (product.conditions, product.watched_events, drives, sorted(curious)),
-        (product.events, product.watchers, sorted(obliging_labels(product))),
+        (product.conditions, product.watched_events, by_system, sorted(curious)),
+        (product.events, product.observers, sorted(obliging_labels(product))),
         (product.idle_label, product.idle_field, product.time),
         turning,
     )
@@ -189,7 +189,7 @@ def _key(
 def _compile(
     product: Product,
     layout: WordLayout,
-    drives: list[bool],
+    by_system: list[bool],
     curious: frozenset[int],
     representatives: Representatives | None,
     target: llvm.TargetMachine,
@@ -197,8 +197,8 @@ def _compile(
 ) -> tuple[bytes, dict[str, Any]]:
     """The object code, and what has to be known beside it."""
     module = ir.Module(target.triple)
-    frame = Frame(product, layout, module)
-    StepCode(product, frame, drives, curious).write()
+    frame = FunctionFrame(product, layout, module)
+    StepCode(product, frame, by_system, curious).write()
     if representatives is not None:
         from modecheck.engine.compiled.representing import RepresentedCode
 
@@ -218,7 +218,7 @@ def _optimise(module: llvm.ModuleRef, target: llvm.TargetMachine, level: int) ->
     """All that LLVM does at a level; in haste, variables are put into registers and that is all."""
     options = llvm.create_pipeline_tuning_options(speed_level=level)
     builder = llvm.create_pass_builder(target, options)
-    if level != IN_HASTE:
+    if level != UNOPTIMISED:
         builder.getModulePassManager().run(module, builder)
         return
     passes = llvm.create_new_function_pass_manager()

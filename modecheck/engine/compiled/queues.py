@@ -8,26 +8,26 @@ from itertools import pairwise
 from typing import Protocol
 
 from modecheck.engine.compiled import assembly as ir
-from modecheck.engine.compiled.expressions import ExpressionCode, Reading
-from modecheck.engine.compiled.frame import FALSE, I1, TRUE, Frame, constant
+from modecheck.engine.compiled.expressions import ProductExpressionCode, Reading
+from modecheck.engine.compiled.frame import FALSE, I1, TRUE, FunctionFrame, constant
 from modecheck.engine.event_bits import EventBits
-from modecheck.product.form import (
-    Apply,
+from modecheck.product.ir import (
+    ApplyIR,
     Expression,
     Failure,
     Product,
     Queue,
     Read,
     ReadItem,
-    Send,
+    SendIR,
     Slot,
 )
 
 
-class Waiting(Protocol):
+class PendingMessage(Protocol):
     """A message that may have been sent in the step under way."""
 
-    send: Send
+    send: SendIR
     flag: ir.Value | None
     value: ir.Value | None
 
@@ -37,11 +37,11 @@ class Blocks(Protocol):
 
     builder: ir.Builder
 
-    def block(self, name: str) -> ir.Block:
+    def block(self, name: str) -> ir.BasicBlock:
         """A new block of the function."""
 
 
-Fail = Callable[[Failure, ir.Block], None]
+Fail = Callable[[Failure, ir.BasicBlock], None]
 """Something fails, and what goes on at once with it goes on in a block."""
 
 
@@ -49,7 +49,7 @@ class QueueCode:
     """Writes what is done to queues, at the builder's position."""
 
     def __init__(
-        self, product: Product, frame: Frame, code: ExpressionCode, bits: EventBits
+        self, product: Product, frame: FunctionFrame, code: ProductExpressionCode, bits: EventBits
     ) -> None:
         self._product = product
         self._frame = frame
@@ -112,7 +112,7 @@ class QueueCode:
                 late = self._frame.read(slot.late)
                 self._frame.write(slot.late, builder.select(full, constant(1), late))
 
-    def finish(self, waiting: Sequence[Waiting], reading: Reading, fail: Fail) -> None:
+    def finish(self, waiting: Sequence[PendingMessage], reading: Reading, fail: Fail) -> None:
         """Queue what was sent, in order; then empty or age the links that are down."""
         ups = {one.send.queue: self.is_up(one.send.queue, reading) for one in waiting}
         for one in waiting:
@@ -140,7 +140,7 @@ class QueueCode:
         own = {field for slot in queue.slots for field in slot.fields}
         return bool(self._frame.touched & (own | self._read_by_up[number]))
 
-    def _put(self, one: Waiting, fail: Fail) -> None:
+    def _put(self, one: PendingMessage, fail: Fail) -> None:
         queue = self._product.queues[one.send.queue]
         value = one.value
         if value is not None and one.flag is not None:
@@ -152,7 +152,7 @@ class QueueCode:
         self._frame.builder.position_at_end(after)
 
     def _merge(
-        self, queue: Queue, send: Send, value: ir.Value | None, fail: Fail, after: ir.Block
+        self, queue: Queue, send: SendIR, value: ir.Value | None, fail: Fail, after: ir.BasicBlock
     ) -> None:
         """A newer state replaces, a relative amount adds to, the last one that waits."""
         frame, builder = self._frame, self._frame.builder
@@ -184,7 +184,7 @@ class QueueCode:
         builder.position_at_end(onward)
 
     def _append(
-        self, queue: Queue, send: Send, value: ir.Value | None, fail: Fail, after: ir.Block
+        self, queue: Queue, send: SendIR, value: ir.Value | None, fail: Fail, after: ir.BasicBlock
     ) -> None:
         """Into the first free slot; what happens when there is none is the link's own choice."""
         frame, builder = self._frame, self._frame.builder
@@ -203,7 +203,7 @@ class QueueCode:
             frame.note_events(self._bits.dropped.get((send.queue, send.message), 0))
         builder.branch(after)
 
-    def _fill(self, slot: Slot, send: Send, value: ir.Value | None) -> None:
+    def _fill(self, slot: Slot, send: SendIR, value: ir.Value | None) -> None:
         self._frame.write(slot.code, constant(send.message))
         self._frame.note_events(self._bits.accepted.get((send.queue, send.message), 0))
         if slot.value >= 0:
@@ -211,19 +211,19 @@ class QueueCode:
 
 
 def condition_or_false(
-    frame: Blocks, code: ExpressionCode, expression: Expression, reading: Reading
+    frame: Blocks, code: ProductExpressionCode, expression: Expression, reading: Reading
 ) -> ir.Value:
     """A condition on the whole state; an index out of range makes it false."""
     builder = frame.builder
     after = frame.block("known")
-    failures: list[ir.Block] = []
+    failures: list[ir.BasicBlock] = []
 
     def failed(_: Failure) -> None:
         failures.append(builder.block)
         builder.branch(after)
 
-    quiet = Reading(reading.field, reading.payload, reading.late, failed)
-    value = code.truth(expression, quiet)
+    quiescent = Reading(reading.field, reading.payload, reading.late, failed)
+    value = code.truth(expression, quiescent)
     if not failures:
         # Nothing can fail: the block goes on by itself.
         builder.branch(after)
@@ -246,6 +246,6 @@ def _fields_read(expression: Expression | None) -> set[int]:
     if isinstance(expression, ReadItem):
         items = set(range(expression.first, expression.first + expression.length))
         return items | _fields_read(expression.index)
-    if isinstance(expression, Apply):
+    if isinstance(expression, ApplyIR):
         return set().union(*(_fields_read(argument) for argument in expression.arguments))
     return set()

@@ -18,8 +18,8 @@ import numpy as np
 from modecheck.engine.compiled.interruptions import Interruptions
 from modecheck.engine.compiled.kernels import FEW, FILLED, LEVELS
 from modecheck.engine.compiled.language.intrinsics import LINE
-from modecheck.engine.compiled.machine import Machine
-from modecheck.engine.compiled.table import FIRST_LINES, Table
+from modecheck.engine.compiled.machine import CompiledProduct
+from modecheck.engine.compiled.table import FIRST_LINES, StateTable
 from modecheck.engine.compiled.workers import Frontier, Worker, apart, new_workers
 from modecheck.engine.exploration import Reporter
 from modecheck.engine.memory import available_memory, resident_memory
@@ -37,12 +37,12 @@ them wait for each other too often."""
 
 
 @dataclass(slots=True)
-class Reached:
+class ReachedStates:
     """What all threads have found, and why the exploration stopped, if it did."""
 
-    machine: Machine
+    machine: CompiledProduct
     workers: list[Worker]
-    table: Table
+    table: StateTable
     layers: list[int] = field(default_factory=list)
     stopped_by: str = ""
     expanded_levels: int = 0
@@ -83,7 +83,9 @@ class Decision:
     old_lines: int = 0
 
 
-def reach(machine: Machine, *, threads: int, limits: Limits, reporter: Reporter) -> Reached:
+def reach(
+    machine: CompiledProduct, *, threads: int, limits: Limits, reporter: Reporter
+) -> ReachedStates:
     """Explore breadth first on so many threads.
 
     The states of each level, and so counts and layers, do not depend on the number of threads.
@@ -92,7 +94,9 @@ def reach(machine: Machine, *, threads: int, limits: Limits, reporter: Reporter)
 
 
 class _Reach:
-    def __init__(self, machine: Machine, threads: int, limits: Limits, reporter: Reporter) -> None:
+    def __init__(
+        self, machine: CompiledProduct, threads: int, limits: Limits, reporter: Reporter
+    ) -> None:
         self._machine = machine
         self._limits = limits
         self._reporter = reporter
@@ -102,8 +106,8 @@ class _Reach:
         )
         space = self._address_space(threads)
         self._workers, self._everything = new_workers(machine, threads, address_space=space)
-        self._table = Table(machine.layout.words, threads, address_space=space)
-        self._result = Reached(machine, self._workers, self._table)
+        self._table = StateTable(machine.layout.words, threads, address_space=space)
+        self._result = ReachedStates(machine, self._workers, self._table)
         self._barrier = threading.Barrier(threads)
         self._stop = ""
         self._halt = apart(1, np.int64)
@@ -125,11 +129,11 @@ class _Reach:
         numbers = (1 << 32 - (threads - 1).bit_length()) - 2
         return min(most + 4 * LINE * FIRST_LINES * threads, numbers)
 
-    def run(self) -> Reached:
+    def run(self) -> ReachedStates:
         with self._interruptions:
             return self._run()
 
-    def _run(self) -> Reached:
+    def _run(self) -> ReachedStates:
         first = self._workers[0]
         initial = self._machine.layout.pack(self._machine.product.initial)
         first.states[: len(initial)] = np.array(initial, np.uint64)

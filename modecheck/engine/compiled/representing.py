@@ -14,11 +14,11 @@ from modecheck.engine.reductions.representatives import (
     PLACE_BITS,
     Listed,
     Representatives,
-    Sorted,
+    SortedBlocks,
 )
-from modecheck.product.form import Product
+from modecheck.product.bit_packing import WordLayout
+from modecheck.product.ir import Product
 from modecheck.product.renaming import Renaming
-from modecheck.product.words import WordLayout
 
 WORD = 64
 
@@ -28,7 +28,7 @@ def why_not(product: Product, layout: WordLayout, representatives: Representativ
     if len(product.chips) + representatives.turn_bits > WORD:
         return "it has too many chips beside so many identical units"
     for part in representatives.parts:
-        if isinstance(part, Sorted):
+        if isinstance(part, SortedBlocks):
             bits = sum(layout.places[field].bits for field in part.blocks[0])
             if bits + PLACE_BITS > WORD:
                 return "its identical units have too many variables"
@@ -38,7 +38,7 @@ def why_not(product: Product, layout: WordLayout, representatives: Representativ
 def key_of(representatives: Representatives) -> object:
     """Whatever the code depends on."""
     return [
-        part.blocks if isinstance(part, Sorted) else [one.key for one in _backwards(part)]
+        part.blocks if isinstance(part, SortedBlocks) else [one.key for one in _backwards(part)]
         for part in representatives.parts
     ]
 
@@ -96,18 +96,18 @@ class RepresentedCode:
         builder, count = self._builder, self._layout.words
         addresses = [builder.gep(record, [constant(n)]) for n in range(count)]
         words = [builder.load(address) for address in addresses]
-        turn, shift = constant(0), len(self._product.chips)
+        permutation, shift = constant(0), len(self._product.chips)
         for part in self._plan.parts:
-            if isinstance(part, Sorted):
+            if isinstance(part, SortedBlocks):
                 words, own = self._sorted(part, words)
             else:
                 words, own = self._least(_backwards(part), words)
-            turn = builder.or_(turn, builder.shl(own, constant(shift)))
+            permutation = builder.or_(permutation, builder.shl(own, constant(shift)))
             shift += part.turn_bits
         for address, word in zip(addresses, words, strict=True):
             builder.store(word, address)
         moved = builder.gep(record, [constant(count + 1)])
-        builder.store(builder.or_(builder.load(moved), turn), moved)
+        builder.store(builder.or_(builder.load(moved), permutation), moved)
 
     def _stored(self, words: list[ir.Value], field: int) -> ir.Value:
         """The bits of a field."""
@@ -138,7 +138,7 @@ class RepresentedCode:
     ) -> tuple[list[ir.Value], ir.Value]:
         """Of all images, the one with the least words; the first of several."""
         builder = self._builder
-        best, turn = words, constant(0)
+        best, permutation = words, constant(0)
         for number, renaming in enumerate(backwards):
             if renaming.is_identity:
                 continue
@@ -149,8 +149,8 @@ class RepresentedCode:
             image = self._with(words, moved)
             less = self._is_less(image, best)
             best = [builder.select(less, new, old) for new, old in zip(image, best, strict=True)]
-            turn = builder.select(less, constant(number), turn)
-        return best, turn
+            permutation = builder.select(less, constant(number), permutation)
+        return best, permutation
 
     def _renamed(self, words: list[ir.Value], field: int, renaming: Renaming) -> ir.Value:
         """The bits that a field's value becomes."""
@@ -172,7 +172,7 @@ class RepresentedCode:
             result = builder.select(same, result, builder.icmp_unsigned("<", a, b))
         return result
 
-    def _sorted(self, part: Sorted, words: list[ir.Value]) -> tuple[list[ir.Value], ir.Value]:
+    def _sorted(self, part: SortedBlocks, words: list[ir.Value]) -> tuple[list[ir.Value], ir.Value]:
         """The blocks in ascending order: each packed into one number with its place, sorted by
         odd-even transposition (Knuth, The art of computer programming 3, section 5.3.4).
         """
@@ -185,10 +185,12 @@ class RepresentedCode:
                 keys[place] = builder.select(ordered, one, two)
                 keys[place + 1] = builder.select(ordered, two, one)
         stored: dict[int, ir.Value] = {}
-        turn = constant(0)
+        permutation = constant(0)
         for place, (block, key) in enumerate(zip(part.blocks, keys, strict=True)):
             source = builder.and_(key, constant((1 << PLACE_BITS) - 1))
-            turn = builder.or_(turn, builder.shl(source, constant(PLACE_BITS * place)))
+            permutation = builder.or_(
+                permutation, builder.shl(source, constant(PLACE_BITS * place))
+            )
             shift = PLACE_BITS
             for field in reversed(block):
                 where = self._layout.places[field]
@@ -196,7 +198,7 @@ class RepresentedCode:
                     bits = builder.lshr(key, constant(shift))
                     stored[field] = builder.and_(bits, constant(where.mask))
                     shift += where.bits
-        return self._with(words, stored), turn
+        return self._with(words, stored), permutation
 
     def _packed(self, words: list[ir.Value], block: tuple[int, ...], number: int) -> ir.Value:
         builder, key = self._builder, constant(0)

@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from modecheck.engine.compiled.exploration import CompiledExploration, observed_in
+from modecheck.engine.compiled.compiled_exploration import CompiledExploration, observed_in
 from modecheck.engine.compiled.graph import (
     Array,
-    Graph,
+    CompiledGraph,
     States,
     bytes_needed,
     graph_of,
@@ -21,21 +21,21 @@ from modecheck.engine.compiled.graph import (
     numbered_states,
 )
 from modecheck.engine.compiled.graph_kernels import flag_states, mark_states
+from modecheck.engine.compiled.growing_arrays import Words
 from modecheck.engine.compiled.machine import (
-    IN_HASTE,
     OPTIMISATION,
-    Machine,
+    UNOPTIMISED,
+    CompiledProduct,
     compiled,
     overheard,
 )
-from modecheck.engine.compiled.memory import Words
-from modecheck.engine.compiled.reach import Reached, reach
-from modecheck.engine.drives import drives_of
+from modecheck.engine.compiled.reach import ReachedStates, reach
 from modecheck.engine.exploration import Reporter
 from modecheck.engine.memory import available_memory, resident_memory
 from modecheck.engine.phases import phase
 from modecheck.engine.space import INTERRUPTION, Limits, Sighting
-from modecheck.product.form import EventForm, Product
+from modecheck.engine.system_actions import system_actions
+from modecheck.product.ir import EventIR, Product
 
 if TYPE_CHECKING:
     from modecheck.engine.reductions.representatives import Representatives
@@ -54,7 +54,7 @@ def explore_compiled(
     reporter: Reporter,
     representatives: Representatives | None = None,
     in_haste_up_to: int = 0,
-    overhearing: tuple[EventForm, ...] = (),
+    overhearing: tuple[EventIR, ...] = (),
 ) -> CompiledExploration:
     """Everything reachable within the limits, or its representatives. Raises `NotCompilableError`
     when the product has too much of something. Up to so many states the code is one that is made in
@@ -62,7 +62,7 @@ def explore_compiled(
     The graph tells of the events of `overhearing`, too, if all of them fit.
     """
     heard = product if representatives else overheard(product, overhearing)
-    made = partial(compiled, heard, drives_of(product), representatives=representatives)
+    made = partial(compiled, heard, system_actions(product), representatives=representatives)
     explored = partial(reach, threads=threads, reporter=reporter)
     reached = _reached(made, explored, limits, in_haste_up_to)
     machine, transitions = reached.machine, reached.transitions
@@ -95,20 +95,23 @@ def explore_compiled(
 
 
 def _reached(
-    made: Callable[..., Machine], explored: Callable[..., Reached], limits: Limits, in_haste: int
-) -> Reached:
+    made: Callable[..., CompiledProduct],
+    explored: Callable[..., ReachedStates],
+    limits: Limits,
+    unoptimised: int,
+) -> ReachedStates:
     """What is reached with code that is made in haste, or if there are more states than that,
     with code that is optimised.
     """
     with phase("making machine code"):
-        machine = made(level=IN_HASTE if in_haste else OPTIMISATION)
+        machine = made(level=UNOPTIMISED if unoptimised else OPTIMISATION)
     if limits.memory is not None:
         _load_kernels(machine)
     limits = replace(limits, since=time.monotonic() if limits.since is None else limits.since)
-    few = limits.states is not None and limits.states <= in_haste
-    if not in_haste or few:
+    few = limits.states is not None and limits.states <= unoptimised
+    if not unoptimised or few:
         return explored(machine, limits=limits)
-    first = replace(limits, states=in_haste)
+    first = replace(limits, states=unoptimised)
     reached = explored(machine, limits=first)
     if reached.stopped_by != first.reached_states:
         return reached
@@ -118,7 +121,7 @@ def _reached(
     return explored(machine, limits=limits)
 
 
-def _load_kernels(machine: Machine) -> None:
+def _load_kernels(machine: CompiledProduct) -> None:
     """Have the kernels that come last compiled now, and not when memory is short."""
     initial = np.array(machine.layout.pack(machine.product.initial), np.uint64)
     seen = np.zeros(len(machine.seen) + 64, np.uint8)
@@ -127,20 +130,20 @@ def _load_kernels(machine: Machine) -> None:
     mark_states(machine.marks, states.words, states.width, 1, np.zeros(1, np.uint64))
 
 
-def _graph(states: States, transitions: int, bound: int) -> Graph:
+def _graph(states: States, transitions: int, bound: int) -> CompiledGraph:
     """The graph with its transitions, if they fit beside what is held already."""
     if resident_memory() + bytes_needed(states.count, transitions) <= bound:
         return graph_of(states, transitions)
     return graph_without_transitions(states)
 
 
-def _hasty_graph(states: States) -> Graph:
+def _hasty_graph(states: States) -> CompiledGraph:
     """What is found out at once about states when nobody wants to wait any longer."""
     return graph_without_transitions(states, seconds=SECONDS_AFTER)
 
 
 def _sightings(
-    machine: Machine, states: States, parts: list[Words]
+    machine: CompiledProduct, states: States, parts: list[Words]
 ) -> dict[tuple[str, str], Sighting]:
     """The failing steps that were met, the shallowest of each with the state of least words."""
     rows = []
@@ -168,7 +171,9 @@ def _sightings(
 
 def shadows_of(product: Product, states: States, curious: frozenset[int]) -> dict[int, int]:
     """Step through all states once more, with code that looks at the rules that lost."""
-    machine = compiled(product, drives_of(product), curious=curious, level=states.machine.level)
+    machine = compiled(
+        product, system_actions(product), curious=curious, level=states.machine.level
+    )
     seen = np.zeros(len(machine.seen) + 64, np.uint8)
     records = np.zeros(max(1024, 2 * machine.most_records) * (states.width + 2), np.uint64)
     spare: Array = np.zeros(states.count, np.uint8)

@@ -14,25 +14,25 @@ from dataclasses import dataclass, field
 from functools import partial
 
 from modecheck.engine.compiled import assembly as ir
-from modecheck.engine.compiled.expressions import ExpressionCode, Reading
-from modecheck.engine.compiled.frame import FALSE, TRUE, Frame, constant
+from modecheck.engine.compiled.expressions import ProductExpressionCode, Reading
+from modecheck.engine.compiled.frame import FALSE, TRUE, FunctionFrame, constant
+from modecheck.engine.compiled.observer_code import ObserverCode
 from modecheck.engine.compiled.queues import QueueCode, condition_or_false
-from modecheck.engine.compiled.watching import WatcherCode
 from modecheck.engine.event_bits import event_bits
-from modecheck.product.form import (
-    ChipForm,
+from modecheck.product.ir import (
+    ChipIR,
     Failure,
-    FaultForm,
+    FaultIR,
     Otherwise,
     Product,
     Reaction,
     Reception,
-    Send,
+    SendIR,
     Ticking,
-    TimeForm,
+    TimeIR,
 )
 
-IGNORED, DEFERRED, UNHANDLED, UNHEARD, BLOCKED, UNDECIDED = -1, -2, -3, -4, -5, -6
+DISCARDED, DEFERRED, UNSPECIFIED, UNHEARD, BLOCKED, UNDECIDED = -1, -2, -3, -4, -5, -6
 NO_STOP = 1 << 40
 """More ticks than any count has to go."""
 MOST_HEARINGS = 4_000
@@ -48,7 +48,7 @@ class Pending:
     """A signal that may have been raised in the step under way, and by whom."""
 
     signal: int
-    raiser: int
+    signaller: int
     flag: ir.Value | None
 
     def note(self, builder: ir.Builder) -> None:
@@ -59,7 +59,7 @@ class Pending:
 
 @dataclass(slots=True)
 class PendingSend:
-    send: Send
+    send: SendIR
     flag: ir.Value | None
     value: ir.Value | None
 
@@ -73,10 +73,10 @@ class PendingSend:
 
 
 @dataclass(slots=True)
-class Places:
-    """Where those who may hear a signal note what they raise and send, by chip, rule and place."""
+class EffectFlags:
+    """Where those who may hear a signal note what they signal and send, by chip, rule and place."""
 
-    raised: dict[tuple[int, int, int], Pending] = field(default_factory=dict)
+    signalled: dict[tuple[int, int, int], Pending] = field(default_factory=dict)
     sent: dict[tuple[int, int, int], PendingSend] = field(default_factory=dict)
 
 
@@ -90,20 +90,20 @@ class StepPlan:
     """
 
     label: int
-    drives: bool
+    by_system: bool
     payload: ir.Value
     late: ir.Value
-    raised: list[Pending] = field(default_factory=list)
+    signalled: list[Pending] = field(default_factory=list)
     sends: list[PendingSend] = field(default_factory=list)
     separate: list[tuple[int, Reaction]] = field(default_factory=list)
-    cut: tuple[FaultForm, int, int] | None = None
+    cut: tuple[FaultIR, int, int] | None = None
     cut_flag: ir.Value | None = None
-    onward: ir.Block | None = None
+    onward: ir.BasicBlock | None = None
     failed: ir.Value | None = None
     unchecked: bool = False
-    named: dict[Failure, ir.Block] = field(default_factory=dict)
+    named: dict[Failure, ir.BasicBlock] = field(default_factory=dict)
 
-    def in_another_part(self, failure: Failure, onward: ir.Block) -> bool:
+    def in_another_part(self, failure: Failure, onward: ir.BasicBlock) -> bool:
         """Whether some part before this one can fail in the same way."""
         return self.named.setdefault(failure, onward) is not onward
 
@@ -112,22 +112,26 @@ class StepCode:
     """Writes the code of every step of a product into a frame."""
 
     def __init__(
-        self, product: Product, frame: Frame, drives: Sequence[bool], curious: frozenset[int]
+        self,
+        product: Product,
+        frame: FunctionFrame,
+        by_system: Sequence[bool],
+        curious: frozenset[int],
     ) -> None:
         self._product = product
         self._frame = frame
-        self._drives = drives
+        self._by_system = by_system
         self._curious = curious
-        self._code = ExpressionCode(frame.builder, frame.function)
+        self._code = ProductExpressionCode(frame.builder, frame.function)
         self._bits = event_bits(product.events)
         self._queues = QueueCode(product, frame, self._code, self._bits)
-        self._watchers = WatcherCode(product, frame, self._code)
+        self._observers = ObserverCode(product, frame, self._code)
         self._cuts = [fault for fault in product.faults if fault.of_chip]
         self._hearings = 0
         self._plan = StepPlan(0, False, constant(0), constant(0))
 
     def write(self) -> None:
-        """Chips' own steps, deliveries, faults, a tick, watchers; then the end of the function."""
+        """Chips' own steps, deliveries, faults, a tick, observers; then the end of the function."""
         if self._product.idle_field < 0:
             self._all_but_idling()
         else:
@@ -136,7 +140,7 @@ class StepCode:
             with self._frame.only_if(goes_on):
                 self._all_but_idling()
             self._idling()
-        self._watchers.write()
+        self._observers.write()
         self._frame.finish()
 
     def _all_but_idling(self) -> None:
@@ -148,9 +152,9 @@ class StepCode:
             self._fault(fault)
         if self._product.time is not None:
             self._tick(self._product.time)
-        self._watchers.choices()
+        self._observers.choices()
 
-    def _tick(self, time: TimeForm) -> None:
+    def _tick(self, time: TimeIR) -> None:
         """Time goes on, unless something else has to happen first."""
         frame, builder = self._frame, self._frame.builder
         with frame.step(time.label):
@@ -160,19 +164,19 @@ class StepCode:
                 first = condition_or_false(frame, self._code, due.holds, self._reading_all())
                 frame.unless(builder.not_(first), frame.step_end)
             running = [(one, self._runs(one)) for one in time.tickings]
-            ticks = self._leap(running) if time.leaps else constant(1)
+            ticks = self._accelerated(running) if time.time_acceleration else constant(1)
             for ticking, runs in running:
                 self._count(ticking, runs, ticks)
             frame.note_events(self._bits.ticks)
             self._queues.finish([], self._reading_all(), self._fail_beside_others)
-            self._watchers.go_on()
+            self._observers.go_on()
             frame.unless_unchanged()
-            frame.emit(drives=self._plan.drives)
+            frame.emit(by_system=self._plan.by_system)
 
     def _runs(self, ticking: Ticking) -> ir.Value:
         return condition_or_false(self._frame, self._code, ticking.runs, self._reading_before())
 
-    def _leap(self, running: Sequence[tuple[Ticking, ir.Value]]) -> ir.Value:
+    def _accelerated(self, running: Sequence[tuple[Ticking, ir.Value]]) -> ir.Value:
         """How many ticks go by in one step: all up to the first stop, where nothing else is
         possible.
         """
@@ -229,12 +233,12 @@ class StepCode:
         if plan.onward is not None:
             self._fail_beside_others(failure, plan.onward)
         elif plan.cut is None:
-            frame.fail(failure, frame.step_end, drives=plan.drives)
+            frame.fail(failure, frame.step_end, by_system=plan.by_system)
         else:
             # A cut that has not struck yet is no step of its own: its failure is reported already.
             frame.builder.branch(frame.step_end)
 
-    def _fail_beside_others(self, failure: Failure, onward: ir.Block) -> None:
+    def _fail_beside_others(self, failure: Failure, onward: ir.BasicBlock) -> None:
         """A part fails, and the others are gone through, from a block on."""
         plan, frame = self._plan, self._frame
         if onward not in plan.named.values():
@@ -242,10 +246,10 @@ class StepCode:
         once = plan.in_another_part(failure, onward)
         plan.failed, plan.unchecked = plan.failed or frame.flag(), True
         frame.builder.store(constant(1), plan.failed)
-        frame.fail(failure, onward, drives=plan.drives, once=once)
+        frame.fail(failure, onward, by_system=plan.by_system, once=once)
 
     @contextmanager
-    def _part(self, onward: ir.Block) -> Iterator[None]:
+    def _part(self, onward: ir.BasicBlock) -> Iterator[None]:
         """What is inside goes on at once with other parts, which begin at a block."""
         self._plan.onward = onward
         yield
@@ -267,9 +271,9 @@ class StepCode:
             builder.branch(self._frame.step_end)
 
     def _begin(self, label: int, payload: ir.Value, late: ir.Value) -> None:
-        self._plan = StepPlan(label, self._drives[label], payload, late)
+        self._plan = StepPlan(label, self._by_system[label], payload, late)
 
-    def _own_steps(self, number: int, chip: ChipForm) -> None:
+    def _own_steps(self, number: int, chip: ChipIR) -> None:
         leaves: dict[int, list[int]] = {}
         reactions: dict[int, Reaction] = {}
         for leaf, steps in enumerate(chip.steps):
@@ -279,7 +283,7 @@ class StepCode:
         for rule, reaction in reactions.items():
             self._own_step(number, chip, reaction, leaves[rule])
 
-    def _own_step(self, number: int, chip: ChipForm, reaction: Reaction, leaves: list[int]) -> None:
+    def _own_step(self, number: int, chip: ChipIR, reaction: Reaction, leaves: list[int]) -> None:
         def enabled() -> None:
             inside = self._is_one_of(chip.state_field, leaves, len(chip.leaves))
             self._frame.unless(inside, self._frame.step_end)
@@ -330,7 +334,7 @@ class StepCode:
 
     def _possible_cuts(
         self, separate: list[tuple[int, Reaction]]
-    ) -> list[tuple[FaultForm, int, int]]:
+    ) -> list[tuple[FaultIR, int, int]]:
         found = {
             (self._cuts.index(fault), reaction.rule, done): fault
             for chip, reaction in separate
@@ -345,13 +349,13 @@ class StepCode:
         self._react(chip, reaction, None, None)
         # A signal has no message: what hears one sees neither its value nor its session.
         self._plan.payload = self._plan.late = constant(0)
-        while self._plan.raised:
-            self._hear(self._plan.raised.pop(0))
+        while self._plan.signalled:
+            self._hear(self._plan.signalled.pop(0))
         if self._plan.cut is not None:
             self._end_of_cut(self._plan.cut[0])
         self._finish_step()
 
-    def _end_of_cut(self, fault: FaultForm) -> None:
+    def _end_of_cut(self, fault: FaultIR) -> None:
         builder, flag = self._frame.builder, self._plan.cut_flag
         assert flag is not None
         struck = builder.icmp_signed("!=", builder.load(flag), constant(0))
@@ -361,8 +365,8 @@ class StepCode:
     def _finish_step(self) -> None:
         self._queues.finish(self._plan.sends, self._reading_all(), self._fail_beside_others)
         self._unless_failed()
-        self._watchers.go_on()
-        self._frame.emit(drives=self._plan.drives, once=self._plan.cut is not None)
+        self._observers.go_on()
+        self._frame.emit(by_system=self._plan.by_system, once=self._plan.cut is not None)
 
     def _reading_all(self) -> Reading:
         return self._reading(-2)
@@ -372,9 +376,9 @@ class StepCode:
         chip: int,
         reaction: Reaction,
         snapshot: dict[int, ir.Value] | None,
-        places: Places | None,
+        places: EffectFlags | None,
     ) -> None:
-        """A chip takes a rule. `places` holds the flags of what it raises and sends, where it only
+        """A chip takes a rule. `places` holds the flags of what it signals and sends, where it only
         may be taken; without it the rule is taken for certain.
         """
         frame, builder, plan = self._frame, self._frame.builder, self._plan
@@ -395,14 +399,14 @@ class StepCode:
         self._collect_sends(chip, reaction, snapshot, places)
         if reaction.enters >= 0:
             frame.write(form.state_field, constant(reaction.enters))
-        self._collect_raises(chip, reaction, places)
+        self._collect_signals(chip, reaction, places)
 
     def _collect_sends(
         self,
         chip: int,
         reaction: Reaction,
         snapshot: dict[int, ir.Value] | None,
-        places: Places | None,
+        places: EffectFlags | None,
     ) -> None:
         for number, send in enumerate(reaction.sends):
             value = self._value_sent(chip, send, snapshot)
@@ -412,15 +416,15 @@ class StepCode:
                 continue
             places.sent[chip, reaction.rule, number].note(self._frame.builder, value)
 
-    def _collect_raises(self, chip: int, reaction: Reaction, places: Places | None) -> None:
-        for number, signal in enumerate(reaction.raises):
+    def _collect_signals(self, chip: int, reaction: Reaction, places: EffectFlags | None) -> None:
+        for number, signal in enumerate(reaction.signals):
             if places is None:
-                self._plan.raised.append(Pending(signal, chip, None))
+                self._plan.signalled.append(Pending(signal, chip, None))
             else:
-                places.raised[chip, reaction.rule, number].note(self._frame.builder)
+                places.signalled[chip, reaction.rule, number].note(self._frame.builder)
 
     def _value_sent(
-        self, chip: int, send: Send, snapshot: dict[int, ir.Value] | None
+        self, chip: int, send: SendIR, snapshot: dict[int, ir.Value] | None
     ) -> ir.Value | None:
         if send.value is None:
             return None
@@ -475,22 +479,23 @@ class StepCode:
         hearers = [
             (number, chip)
             for number, chip in enumerate(self._product.chips)
-            if number != pending.raiser and any(pending.signal in heard for heard in chip.hearings)
+            if number != pending.signaller
+            and any(pending.signal in heard for heard in chip.hearings)
         ]
-        if not hearers and not self._bits.raised.get(pending.signal, 0):
+        if not hearers and not self._bits.signalled.get(pending.signal, 0):
             return
         places = self._places(pending.signal, hearers)
         if pending.flag is None:
             self._heard(pending, hearers, places)
             return
         builder = self._frame.builder
-        raised = builder.icmp_signed("!=", builder.load(pending.flag), constant(0))
-        with self._frame.only_if(raised):
+        signalled = builder.icmp_signed("!=", builder.load(pending.flag), constant(0))
+        with self._frame.only_if(signalled):
             self._heard(pending, hearers, places)
 
-    def _places(self, signal: int, hearers: list[tuple[int, ChipForm]]) -> Places:
-        """Flags for whatever the hearers may raise and send, in the order of the chips."""
-        places = Places()
+    def _places(self, signal: int, hearers: list[tuple[int, ChipIR]]) -> EffectFlags:
+        """Flags for whatever the hearers may signal and send, in the order of the chips."""
+        places = EffectFlags()
         for number, chip in hearers:
             for reaction in _reactions_to(chip, signal).values():
                 for position, send in enumerate(reaction.sends):
@@ -498,20 +503,20 @@ class StepCode:
                     waiting = PendingSend(send, self._frame.flag(), value)
                     places.sent[number, reaction.rule, position] = waiting
                     self._plan.sends.append(waiting)
-                for position, raised in enumerate(reaction.raises):
-                    pending = Pending(raised, number, self._frame.flag())
-                    places.raised[number, reaction.rule, position] = pending
-                    self._plan.raised.append(pending)
+                for position, signalled in enumerate(reaction.signals):
+                    pending = Pending(signalled, number, self._frame.flag())
+                    places.signalled[number, reaction.rule, position] = pending
+                    self._plan.signalled.append(pending)
         return places
 
     def _heard(
         self,
         pending: Pending,
-        hearers: list[tuple[int, ChipForm]],
-        places: Places,
+        hearers: list[tuple[int, ChipIR]],
+        places: EffectFlags,
     ) -> None:
         frame, builder = self._frame, self._frame.builder
-        frame.note_events(self._bits.raised.get(pending.signal, 0))
+        frame.note_events(self._bits.signalled.get(pending.signal, 0))
         chosen = [self._choose_hearing(number, chip, pending.signal) for number, chip in hearers]
         snapshot = self._snapshot(hearers)
         for (number, chip), choice in zip(hearers, chosen, strict=True):
@@ -521,13 +526,13 @@ class StepCode:
                     self._react(number, reaction, snapshot, places)
         self._unless_failed()
 
-    def _snapshot(self, hearers: list[tuple[int, ChipForm]]) -> dict[int, ir.Value]:
+    def _snapshot(self, hearers: list[tuple[int, ChipIR]]) -> dict[int, ir.Value]:
         """The values of all fields that differ from the start of the step, or that movers own."""
         movers = {number for number, _ in hearers}
         owned = {n for n, field in enumerate(self._product.fields) if field.owner in movers}
         return {number: self._frame.read(number) for number in owned | self._frame.touched}
 
-    def _choose_hearing(self, number: int, chip: ChipForm, signal: int) -> ir.Value:
+    def _choose_hearing(self, number: int, chip: ChipIR, signal: int) -> ir.Value:
         """The rule that a chip takes for a signal, or `UNHEARD`; noted as an encounter. The step
         fails where a full link keeps the chip from taking one.
         """
@@ -551,7 +556,7 @@ class StepCode:
     def _fail_if_blocked(
         self,
         number: int,
-        chip: ChipForm,
+        chip: ChipIR,
         chains: Sequence[tuple[Reaction, ...]],
         choice: ir.Value,
     ) -> None:
@@ -591,7 +596,7 @@ class StepCode:
     def _choose(
         self,
         number: int,
-        chip: ChipForm,
+        chip: ChipIR,
         chains: Sequence[tuple[Reaction, ...]],
         choice: ir.Value,
     ) -> None:
@@ -651,7 +656,7 @@ class StepCode:
         return self._code.truth(reaction.guard, self._reading(number))
 
     def _note_encounter(
-        self, chip: ChipForm, keys: Sequence[Sequence[tuple[str | int, ...]]], choice: ir.Value
+        self, chip: ChipIR, keys: Sequence[Sequence[tuple[str | int, ...]]], choice: ir.Value
     ) -> None:
         """Note which outcome an event had in which leaf: one byte for each pair."""
         frame, builder = self._frame, self._frame.builder
@@ -709,7 +714,7 @@ class StepCode:
         chip = self._product.chips[queue.receiver]
         builder = self._frame.builder
         decided, choice = self._frame.variable(), self._frame.variable()
-        label = receptions[0].ignore_label
+        label = receptions[0].discard_label
         builder.store(constant(UNDECIDED), decided)
         with self._frame.step(label):
             self._begin(label, payload, late)
@@ -765,24 +770,24 @@ class StepCode:
     def _without_rule(
         self, number: int, code: int, receptions: list[Reception], choice: ir.Value
     ) -> None:
-        label = receptions[0].ignore_label
-        if any(reception.otherwise is Otherwise.IGNORE for reception in receptions):
+        label = receptions[0].discard_label
+        if any(reception.otherwise is Otherwise.DISCARD for reception in receptions):
             with self._frame.step(label):
                 self._begin(label, constant(0), constant(0))
-                self._taken_off(number, code, choice, IGNORED)
+                self._taken_off(number, code, choice, DISCARDED)
                 self._finish_step()
         chip = self._product.chips[self._product.queues[number].receiver]
         with self._frame.step(label):
             self._begin(label, constant(0), constant(0))
-            self._taken_off(number, code, choice, UNHANDLED)
+            self._taken_off(number, code, choice, UNSPECIFIED)
             for leaf, reception in enumerate(receptions):
-                if reception.otherwise is Otherwise.UNHANDLED:
+                if reception.otherwise is Otherwise.UNSPECIFIED:
                     with self._frame.only_if(
                         self._is_one_of(chip.state_field, [leaf], len(chip.leaves))
                     ):
-                        self._fail(reception.unhandled)
+                        self._fail(reception.unspecified)
 
-    def _fault(self, fault: FaultForm) -> None:
+    def _fault(self, fault: FaultIR) -> None:
         with self._frame.step(fault.label):
             self._begin(fault.label, constant(0), constant(0))
             self._need_budget(fault)
@@ -792,19 +797,19 @@ class StepCode:
                 self._tamper(fault)
             self._finish_step()
 
-    def _need_budget(self, fault: FaultForm) -> None:
+    def _need_budget(self, fault: FaultIR) -> None:
         if fault.budget >= 0:
             builder = self._frame.builder
             left = self._frame.original[fault.budget]
             some = builder.icmp_signed(">", left, constant(0))
             self._frame.unless(some, self._frame.step_end)
 
-    def _pay(self, fault: FaultForm) -> None:
+    def _pay(self, fault: FaultIR) -> None:
         if fault.budget >= 0:
             left = self._frame.read(fault.budget)
             self._frame.write(fault.budget, self._frame.builder.sub(left, constant(1)))
 
-    def _tamper(self, fault: FaultForm) -> None:
+    def _tamper(self, fault: FaultIR) -> None:
         """Lose or double the head of a queue."""
         queue, builder = self._product.queues[fault.target], self._frame.builder
         head = self._frame.read(queue.slots[0].code)
@@ -822,7 +827,7 @@ class StepCode:
             self._queues.double(fault.target)
         self._pay(fault)
 
-    def _strike(self, fault: FaultForm) -> None:
+    def _strike(self, fault: FaultIR) -> None:
         """The chip falls back to its initial state; persistent variables keep their value."""
         chip = self._product.chips[fault.target]
         self._frame.write(chip.state_field, constant(chip.initial))
@@ -835,7 +840,7 @@ class StepCode:
         self._pay(fault)
 
 
-def _reactions_to(chip: ChipForm, signal: int) -> dict[int, Reaction]:
+def _reactions_to(chip: ChipIR, signal: int) -> dict[int, Reaction]:
     """All reactions of a chip to a signal, by rule."""
     return {
         reaction.rule: reaction for heard in chip.hearings for reaction in heard.get(signal, ())
@@ -858,7 +863,7 @@ def _outcomes(chain: tuple[Reaction, ...], otherwise: int) -> list[int]:
 
 def _outcome(reception: Reception) -> int:
     return {
-        Otherwise.IGNORE: IGNORED,
+        Otherwise.DISCARD: DISCARDED,
         Otherwise.DEFER: DEFERRED,
-        Otherwise.UNHANDLED: UNHANDLED,
+        Otherwise.UNSPECIFIED: UNSPECIFIED,
     }[reception.otherwise]

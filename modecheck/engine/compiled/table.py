@@ -10,9 +10,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from modecheck.engine.compiled.growing_arrays import Reserved, Words
 from modecheck.engine.compiled.kernels import RECENT, SPARE, grow, hash_of, refill
 from modecheck.engine.compiled.language.intrinsics import LINE
-from modecheck.engine.compiled.memory import Reserved, Words
 
 FIRST_LINES = 1 << 13
 """Lines of a new segment: it fits the cache, and is grown long before it matters."""
@@ -27,7 +27,7 @@ ASIDE = 1 << 15
 """Slots at the beginning of a segment that are set aside while it grows."""
 
 
-class Table:
+class StateTable:
     """Segments of `lines` lines each, `distance` lines apart, with `address_space` for states."""
 
     def __init__(self, width: int, segments: int, *, address_space: int) -> None:

@@ -78,14 +78,14 @@ def longest_path(  # noqa: C901 - two passes over the same transitions
     targets: U32s,
     notes: U16s,
     inside: Bools,
-    drives: U8s,
+    by_system: U8s,
     stays: U8s,
     entering: I64s,
     longest: I64s,
     ready: U32s,
 ) -> Any:
     """The most steps of a path through states that are `inside`, the last perhaps to another one,
-    by transitions whose note is one of `drives`, and not in place: to the same state, by a note
+    by transitions whose note is one of `by_system`, and not in place: to the same state, by a note
     that `stays`; -1 when there is a cycle. All arrays of states but `inside` begin with zeros.
     """
     total, waiting = 0, 0
@@ -95,7 +95,7 @@ def longest_path(  # noqa: C901 - two passes over the same transitions
             total += 1
             for edge in range(first[number], first[number + 1]):
                 away = np.int64(targets[edge]) != number or not stays[notes[edge]]
-                if away and drives[notes[edge]] and inside[targets[edge]]:
+                if away and by_system[notes[edge]] and inside[targets[edge]]:
                     entering[targets[edge]] += 1
     for number in range(first.size - 1):
         if inside[number] and entering[number] == 0:
@@ -107,7 +107,7 @@ def longest_path(  # noqa: C901 - two passes over the same transitions
         done += 1
         for edge in range(first[here], first[here + 1]):
             target = np.int64(targets[edge])
-            if (target == here and stays[notes[edge]]) or not drives[notes[edge]]:
+            if (target == here and stays[notes[edge]]) or not by_system[notes[edge]]:
                 continue
             best = max(best, longest[here] + 1)
             if inside[target]:

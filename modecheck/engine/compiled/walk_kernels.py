@@ -79,7 +79,7 @@ class Tests(NamedTuple):
     """What is watched: rows of two masks; the sight of each failure; the first of deadlocks.
 
     For each label `group` says with which others it is held back (or -1), `busy` whether a chip is,
-    `chooses` whether a watcher does. `own` masks the bits of a state that are not a watcher's.
+    `chooses` whether an observer does. `own` masks the bits of a state that are not an observer's.
     """
 
     states: U64Rows
@@ -114,7 +114,7 @@ class Archive(NamedTuple):
     cells: int
 
 
-class Room(NamedTuple):
+class WalkBuffers(NamedTuple):
     """What a walk writes on: its random numbers, what it holds back, its path and its state."""
 
     dice: U64s
@@ -243,16 +243,16 @@ def resettle(old: U64s, new: U64s, counters: I64s) -> None:
 
 
 @Kernel
-def note(found: Found, sight: int, path: U16s, length: int, last: int) -> None:
+def note(found: Found, target: int, path: U16s, length: int, last: int) -> None:
     """Keep the path to a sight, with one record more unless `last` is -1, if it is the shortest."""
     whole = length + (last >= 0)
-    if found.lengths[sight] >= 0 and found.lengths[sight] <= whole:
+    if found.lengths[target] >= 0 and found.lengths[target] <= whole:
         return
-    found.lengths[sight] = whole
+    found.lengths[target] = whole
     for at in range(length):
-        found.paths[sight, at] = path[at]
+        found.paths[target, at] = path[at]
     if last >= 0:
-        found.paths[sight, length] = last
+        found.paths[target, length] = last
 
 
 @Kernel
@@ -273,11 +273,11 @@ def note_deadlock(
     """A deadlock, kept apart by the leaves of the chips."""
     hash_ = hash_within(state, archive.leaves)
     for place in range(DEADLOCKS):
-        sight = tests.first_deadlock + place
-        if found.lengths[sight] < 0:
+        target = tests.first_deadlock + place
+        if found.lengths[target] < 0:
             found.deadlocks[place] = hash_
         if found.deadlocks[place] == hash_:
-            note(found, sight, path, length, -1)
+            note(found, target, path, length, -1)
             return
 
 
@@ -441,7 +441,7 @@ def walk(  # noqa: C901 - one walk, from its dice to its end
     counters: I64s,
     taken: I64s,
     switches: I64Rows,
-    room: Room,
+    room: WalkBuffers,
     initial: U64s,
     seed: np.uint64,
     begin: int,

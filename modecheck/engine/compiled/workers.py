@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from modecheck.engine.compiled.frame import RECORD_EXTRA
+from modecheck.engine.compiled.growing_arrays import Reserved, Words
 from modecheck.engine.compiled.kernels import (
     AHEAD,
     AT,
@@ -24,9 +25,8 @@ from modecheck.engine.compiled.kernels import (
     expand,
     expand_small_levels,
 )
-from modecheck.engine.compiled.machine import Machine
-from modecheck.engine.compiled.memory import Reserved, Words
-from modecheck.engine.compiled.table import Table
+from modecheck.engine.compiled.machine import CompiledProduct
+from modecheck.engine.compiled.table import StateTable
 
 RING = 1 << 10
 """States that may wait between two looks at the room that is left; they fit the cache."""
@@ -74,7 +74,7 @@ class Worker:
     `most` is how many states it may have found before it has to halt.
     """
 
-    machine: Machine
+    machine: CompiledProduct
     own: int
     states: Words
     counters: Any
@@ -112,7 +112,7 @@ class Worker:
         self.levels.append(states)
         self.counters[AT] = self.counters[UNTIL] = 0
 
-    def expand(self, frontier: Frontier, table: Table, everything: Words) -> None:
+    def expand(self, frontier: Frontier, table: StateTable, everything: Words) -> None:
         """Expand what is to be had, until nothing is left, `QUOTA` states have been expanded, it
         has found as many as it may, or some thread has called a halt.
         """
@@ -121,14 +121,14 @@ class Worker:
         expand(*level, frontier.chunk, QUOTA, *own, depth, self.counters)
 
     def expand_small_levels(
-        self, frontier: Frontier, table: Table, everything: Words, level_ends: Any
+        self, frontier: Frontier, table: StateTable, everything: Words, level_ends: Any
     ) -> None:
         """Expand levels alone while they are small; the frontier is the next one then."""
         most_records = self.machine.most_records
         level, own = self._of_level(frontier, table), self._own_and(table, everything)
         expand_small_levels(*level, *own, frontier.depth, self.counters, most_records, level_ends)
 
-    def _of_level(self, frontier: Frontier, table: Table) -> tuple[Any, ...]:
+    def _of_level(self, frontier: Frontier, table: StateTable) -> tuple[Any, ...]:
         """What kernels are told first: how to make successors, and of which states."""
         return (
             self.machine.successors,
@@ -141,7 +141,7 @@ class Worker:
             frontier.halt,
         )
 
-    def _own_and(self, table: Table, everything: Words) -> tuple[Any, ...]:
+    def _own_and(self, table: StateTable, everything: Words) -> tuple[Any, ...]:
         """What kernels are told then: where to put what is found."""
         return (
             self.states,
@@ -158,7 +158,9 @@ class Worker:
         )
 
 
-def new_workers(machine: Machine, count: int, *, address_space: int) -> tuple[list[Worker], Words]:
+def new_workers(
+    machine: CompiledProduct, count: int, *, address_space: int
+) -> tuple[list[Worker], Words]:
     """Workers with address space for so many states each, and the array of all their states."""
     width = machine.layout.words
     everything = Reserved(address_space * width * count, huge_pages=True).words
@@ -167,7 +169,7 @@ def new_workers(machine: Machine, count: int, *, address_space: int) -> tuple[li
     return [_worker(machine, own, states) for own, states in enumerate(parts)], everything
 
 
-def _worker(machine: Machine, own: int, states: Words) -> Worker:
+def _worker(machine: CompiledProduct, own: int, states: Words) -> Worker:
     words = machine.layout.words
     return Worker(
         machine=machine,

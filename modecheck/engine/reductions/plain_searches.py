@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from modecheck.engine.exploration import Exploration
-from modecheck.engine.reductions.unfolded import Asked, Back, looked_up
+from modecheck.engine.reductions.annotated_quotient import Back, StateQuery, looked_up
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +32,9 @@ class PlainSearches:
 
     found: Exploration
 
-    def roads(self, asked: Sequence[Asked], back: Back, *, past_failures: bool) -> PlainMasks:
+    def backward_reachability(
+        self, asked: Sequence[StateQuery], back: Back, *, past_failures: bool
+    ) -> PlainMasks:
         """For each state, bit `j` if a road leads from it to some mark of `asked[j].wanted`, or to
         where one of `asked[j].unwanted` is not.
         """
@@ -56,7 +58,7 @@ class PlainSearches:
         everything = (1 << count) - 1
         return self._spread_back(masks, count, back, lambda _: everything)
 
-    def movable(self, back: Back, unturned: int) -> PlainMasks:
+    def can_still_move(self, back: Back, unturned: int) -> PlainMasks:
         """For each state the bits of the chips that can still move on some road from it, but in
         place.
         """
@@ -65,15 +67,15 @@ class PlainSearches:
         for number in range(found.expanded):
             for edge in found.graph.edges(number):
                 note = found.notes[found.notes_of[edge]]
-                if found.targets[edge] != number or note.turn != unturned:
+                if found.targets[edge] != number or note.permutation != unturned:
                     masks[number] |= note.moved
         everybody = (1 << count) - 1
         return self._spread_back(masks, count, back, lambda _: everybody)
 
-    def first_loss(self, asked: Sequence[Asked], back: Back) -> tuple[int, int, int] | None:
+    def first_loss(self, asked: Sequence[StateQuery], back: Back) -> tuple[int, int, int] | None:
         """The first transition that loses a mark without a barred event."""
         found = self.found
-        sources = [back(note.turn) for note in found.notes]
+        sources = [back(note.permutation) for note in found.notes]
         for number in range(found.expanded):
             for position, edge in enumerate(found.graph.edges(number)):
                 note = found.notes_of[edge]
@@ -86,10 +88,10 @@ class PlainSearches:
                             return number, position, place
         return None
 
-    def first_change(self, asked: Sequence[Asked], back: Back) -> tuple[int, int, int] | None:
+    def first_change(self, asked: Sequence[StateQuery], back: Back) -> tuple[int, int, int] | None:
         """The first transition from a state with one mark to a state with the other."""
         found = self.found
-        sources = [back(note.turn) for note in found.notes]
+        sources = [back(note.permutation) for note in found.notes]
         for number in range(found.expanded):
             for position, edge in enumerate(found.graph.edges(number)):
                 for place, form in enumerate(asked):
@@ -109,23 +111,23 @@ class PlainSearches:
         *,
         past_failures: bool = True,
     ) -> PlainMasks:
-        found, roads = self.found, self.found.roads
+        found, backward_reachability = self.found, self.found.backward_reachability
         everything = (1 << count) - 1
-        for number in roads.unknown if past_failures else found.unexpanded:
+        for number in backward_reachability.unknown if past_failures else found.unexpanded:
             masks[number] = everything
-        sources = [back(note.turn) for note in found.notes]
+        sources = [back(note.permutation) for note in found.notes]
         passing = [allowed(note.events) for note in found.notes]
-        turned: dict[tuple[int, int], int] = {}
+        permuted: dict[tuple[int, int], int] = {}
         pending = deque(number for number, mask in enumerate(masks) if mask)
         while pending:
             number = pending.popleft()
             mask = masks[number]
-            for edge, before in roads.into(number):
+            for edge, before in backward_reachability.into(number):
                 note = found.notes_of[edge]
-                image = turned.get((note, mask))
+                image = permuted.get((note, mask))
                 if image is None:
                     image = passing[note] & looked_up(mask, sources[note])
-                    turned[note, mask] = image
+                    permuted[note, mask] = image
                 if image & ~masks[before]:
                     masks[before] |= image
                     pending.append(before)

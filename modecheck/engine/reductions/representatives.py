@@ -24,7 +24,7 @@ PLACE_BITS = 4
 MOST_BLOCKS = 1 << PLACE_BITS
 
 
-class Part(Protocol):
+class FieldRenamings(Protocol):
     """Renamings that move fields which no other part moves."""
 
     @property
@@ -34,7 +34,7 @@ class Part(Protocol):
     def least(self, state: State) -> tuple[State, int]:
         """The representative, and the turn that leads back from it."""
 
-    def renaming(self, turn: int) -> Renaming:
+    def renaming(self, permutation: int) -> Renaming:
         """The renaming of a turn."""
 
 
@@ -50,19 +50,19 @@ class Listed:
         return (len(self.elements) - 1).bit_length()
 
     def least(self, state: State) -> tuple[State, int]:
-        best, turn = state, 0
+        best, permutation = state, 0
         for number, backward in enumerate(self.backwards):
             image = backward.state(state)
             if image < best:
-                best, turn = image, number
-        return best, turn
+                best, permutation = image, number
+        return best, permutation
 
-    def renaming(self, turn: int) -> Renaming:
-        return self.elements[turn]
+    def renaming(self, permutation: int) -> Renaming:
+        return self.elements[permutation]
 
 
 @dataclass(frozen=True)
-class Sorted:
+class SortedBlocks:
     """Blocks of fields that may be in any order; `swaps[i]` exchanges block `i` and the next."""
 
     blocks: tuple[tuple[int, ...], ...]
@@ -77,25 +77,25 @@ class Sorted:
     def least(self, state: State) -> tuple[State, int]:
         keys = [tuple([state[f] for f in block]) for block in self.blocks]
         order = sorted(range(len(keys)), key=keys.__getitem__)
-        result, turn = list(state), 0
+        result, permutation = list(state), 0
         for place, source in enumerate(order):
-            turn |= source << PLACE_BITS * place
+            permutation |= source << PLACE_BITS * place
             for where, value in zip(self.blocks[place], keys[source], strict=True):
                 result[where] = value
-        return tuple(result), turn
+        return tuple(result), permutation
 
-    def renaming(self, turn: int) -> Renaming:
+    def renaming(self, permutation: int) -> Renaming:
         """The renaming that moves the block at each place to where the turn says, by exchanges of
         neighbours (bubble sort).
         """
-        known = self._known.get(turn)
+        known = self._known.get(permutation)
         if known is None:
-            known = self._known[turn] = self._composed(turn)
+            known = self._known[permutation] = self._composed(permutation)
         return known
 
-    def _composed(self, turn: int) -> Renaming:
+    def _composed(self, permutation: int) -> Renaming:
         mask = MOST_BLOCKS - 1
-        goals = [turn >> PLACE_BITS * place & mask for place in range(len(self.blocks))]
+        goals = [permutation >> PLACE_BITS * place & mask for place in range(len(self.blocks))]
         result = self.nothing
         for end in range(len(goals) - 1, 0, -1):
             for place in range(end):
@@ -110,12 +110,12 @@ class Representatives:
     """Chooses a representative of each state's images under a symmetry.
 
     Two states have the same representative exactly when a renaming of the parts leads from one to
-    the other, and `renaming(turn).state(representative)` is the state again. `stopped_by` is the
-    bound, if one was hit, because of which some units are not exchanged that could be.
+    the other, and `renaming(permutation).state(representative)` is the state again. `stopped_by` is
+    the bound, if one was hit, because of which some units are not exchanged that could be.
     """
 
     symmetry: Symmetry
-    parts: tuple[Part, ...]
+    parts: tuple[FieldRenamings, ...]
     nothing: Renaming
     generators: tuple[Renaming, ...]
     stopped_by: str = ""
@@ -133,26 +133,26 @@ class Representatives:
 
     def of(self, state: State) -> tuple[State, int]:
         """The representative of a state, and the turn that leads back from it."""
-        turn = shift = 0
+        permutation = shift = 0
         for part in self.parts:
             state, own = part.least(state)
-            turn |= own << shift
+            permutation |= own << shift
             shift += part.turn_bits
-        return state, turn
+        return state, permutation
 
-    def renaming(self, turn: int) -> Renaming:
+    def renaming(self, permutation: int) -> Renaming:
         """The renaming of a turn."""
-        known = self._known.get(turn)
+        known = self._known.get(permutation)
         if known is None:
-            known = self._known[turn] = self._composed(turn)
+            known = self._known[permutation] = self._composed(permutation)
         return known
 
-    def _composed(self, turn: int) -> Renaming:
+    def _composed(self, permutation: int) -> Renaming:
         result = self.nothing
         for part in self.parts:
-            own = part.renaming(turn & ((1 << part.turn_bits) - 1))
+            own = part.renaming(permutation & ((1 << part.turn_bits) - 1))
             result = own.after(result)
-            turn >>= part.turn_bits
+            permutation >>= part.turn_bits
         return result
 
     def images(self, state: State) -> dict[State, Renaming]:
@@ -176,12 +176,12 @@ class Representatives:
 def representatives_of(symmetry: Symmetry) -> Representatives:
     """How to choose representatives under a symmetry."""
     nothing = no_renaming(symmetry.product)
-    parts: list[Part] = []
+    parts: list[FieldRenamings] = []
     used: list[Renaming] = []
     for generators in _apart(symmetry.generators):
         blocks = _blocks(generators)
         if blocks is not None:
-            parts.append(Sorted(blocks, tuple(generators), nothing))
+            parts.append(SortedBlocks(blocks, tuple(generators), nothing))
             used += generators
         else:
             part, kept = _listed(generators, nothing)

@@ -7,9 +7,9 @@ That it can be taken is the proof that what zones have found is real.
 from __future__ import annotations
 
 from modecheck.engine.plain import Interpreter, State
-from modecheck.engine.zones.exploration import TICK, ZoneGraph
 from modecheck.engine.zones.schedules import NoSchedule, Schedule
-from modecheck.product.form import Product
+from modecheck.engine.zones.zone_exploration import TICK, ZoneGraph
+from modecheck.product.ir import Product
 
 Run = list[tuple[int, State]]
 """Labels with the states behind them."""

@@ -10,10 +10,10 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from itertools import pairwise
 
-from modecheck.engine.zones.clocks import Way
-from modecheck.engine.zones.exploration import TICK, Node, ZoneGraph
-from modecheck.engine.zones.passing import caps_of
-from modecheck.model.mistakes import ModecheckError
+from modecheck.engine.zones.time_elapse import caps_of
+from modecheck.engine.zones.zone_clocks import BoundsInForce
+from modecheck.engine.zones.zone_exploration import TICK, Node, ZoneGraph
+from modecheck.model.errors import ModecheckError
 
 
 class NoSchedule(ModecheckError):
@@ -130,7 +130,7 @@ class _Scheduler:
                 self._bound(index, 0, cap, now, less)
         return now
 
-    def leave(self, node: Node, way: Way) -> None:
+    def leave(self, node: Node, way: BoundsInForce) -> None:
         """A step at a moment within bounds."""
         now = self._next(node, less=0)
         for bounds in way:
@@ -149,7 +149,7 @@ class _Scheduler:
         ]
 
 
-def schedule_to(graph: ZoneGraph, number: int, leaving: Way | None = None) -> Schedule:
+def schedule_to(graph: ZoneGraph, number: int, leaving: BoundsInForce | None = None) -> Schedule:
     """The moments of a run into a node, and with `leaving` of a step out of it."""
     scheduler = _Scheduler(graph, graph.trail(number))
     scheduler.along()

@@ -1,8 +1,8 @@
 """The plain interpreter without time: what could happen in a state if it were always time for it.
 
 It is the interpreter itself that takes the steps, on a product whose guards say nothing of clocks
-and whose clocks may hold marks (`modecheck.engine.zones.clocks`). Steps are grouped by what time
-has to say about them.
+and whose clocks may hold marks (`modecheck.engine.zones.zone_clocks`). Steps are grouped by what
+time has to say about them.
 """
 
 from __future__ import annotations
@@ -11,10 +11,17 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from modecheck.engine.plain import BLOCKED, Interpreter, Observed, State, Step
-from modecheck.engine.zones.clocks import ALWAYS, MARK, Clocks, NotZonable, Running, Way
-from modecheck.product.form import (
+from modecheck.engine.zones.zone_clocks import (
+    ALWAYS,
+    MARK,
+    BoundsInForce,
+    Clocks,
+    NotZonable,
+    Running,
+)
+from modecheck.product.ir import (
     Assign,
-    ChipForm,
+    ChipIR,
     Expression,
     Product,
     Reaction,
@@ -29,9 +36,9 @@ class Possible:
     `pressing` says when time cannot go on before one of them has been taken.
     """
 
-    ways: tuple[Way, ...]
+    ways: tuple[BoundsInForce, ...]
     steps: tuple[Step, ...]
-    pressing: tuple[Way, ...]
+    pressing: tuple[BoundsInForce, ...]
     observed: Observed
 
 
@@ -41,7 +48,7 @@ class Untimed(Interpreter):
     def __init__(self, product: Product) -> None:
         if product.time is None:
             raise NotZonable("its device has no clock")
-        if product.watchers:
+        if product.observers:
             raise NotZonable("requirements about runs are not followed in zones")
         self.clocks = Clocks(product, Interpreter(product))
         self._timed = product
@@ -80,8 +87,8 @@ class Untimed(Interpreter):
             age, code = queue.slots[0].age, state[queue.slots[0].code]
             if not code or not self._is_up(number, state):
                 continue
-            ways: tuple[Way, ...] = ALWAYS
-            latest: tuple[Way, ...] = ()
+            ways: tuple[BoundsInForce, ...] = ALWAYS
+            latest: tuple[BoundsInForce, ...] = ()
             if age >= 0:
                 ways = self.clocks.when(age, ">=", queue.earliest, state, running)
                 if queue.latest >= 0:
@@ -91,7 +98,7 @@ class Untimed(Interpreter):
             pressing = ways if self._at_once(steps) else latest if steps else ()
             yield Possible(ways, steps, pressing, self.observed)
 
-    def pressing(self, state: State, running: tuple[Running, ...]) -> Iterator[Way]:
+    def pressing(self, state: State, running: tuple[Running, ...]) -> Iterator[BoundsInForce]:
         """When a rule has come to its latest moment."""
         for due in self._time.due:
             yield from self.clocks.condition_ways(due.holds, state, running)
@@ -101,7 +108,7 @@ def _relaxed_product(product: Product, clocks: Clocks) -> Product:
     return replace(product, chips=tuple(_relaxed_chip(chip, clocks) for chip in product.chips))
 
 
-def _relaxed_chip(chip: ChipForm, clocks: Clocks) -> ChipForm:
+def _relaxed_chip(chip: ChipIR, clocks: Clocks) -> ChipIR:
     return replace(
         chip,
         steps=tuple(

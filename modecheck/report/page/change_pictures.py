@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from modecheck.compare.forms import Name
+from modecheck.compare.forms import PartName
 from modecheck.compare.text_changes import ADDED, CHANGED, MOVED, REMOVED, RENAMED, Change
 from modecheck.draw import Drawing, NoLayout, render_svg
 from modecheck.draw.device_map import device_map
@@ -14,7 +14,7 @@ from modecheck.draw.marked import Marks, marked
 from modecheck.draw.sketch import Sketch
 from modecheck.draw.statechart import statechart
 from modecheck.model.parts import Device
-from modecheck.review.comparison import Comparison
+from modecheck.review.device_comparison import DeviceComparison
 
 GRAVEST = (MOVED, RENAMED, CHANGED, ADDED, REMOVED)
 """Of two things that happened to one part the later one in this order is marked."""
@@ -37,7 +37,7 @@ class Pair:
     new: Side
 
 
-def change_pictures(comparison: Comparison) -> Iterator[Pair]:
+def change_pictures(comparison: DeviceComparison) -> Iterator[Pair]:
     """The map of the device where something in it changed, then each chip with a change."""
     old, new = comparison.old.explored[0].device, comparison.new.explored[0].device
     happened = _Happened(comparison.text.changes)
@@ -69,7 +69,7 @@ class _Happened:
     """What happened to each part, by its name on the old side (0) and on the new one (1)."""
 
     def __init__(self, changes: tuple[Change, ...]) -> None:
-        self._by_name: tuple[dict[Name, str], dict[Name, str]] = ({}, {})
+        self._by_name: tuple[dict[PartName, str], dict[PartName, str]] = ({}, {})
         for change in sorted(changes, key=lambda one: GRAVEST.index(one.what)):
             for side, name in enumerate((change.old, change.new)):
                 if name is not None and not change.wording_only:
@@ -97,12 +97,12 @@ class _Happened:
             {name.name: what for name, what in own if name.kind == "rule"},
         )
 
-    def chips(self, comparison: Comparison) -> Iterator[tuple[str, str | None, str | None]]:
+    def chips(self, comparison: DeviceComparison) -> Iterator[tuple[str, str | None, str | None]]:
         """The chips of which a chart would show a change: title, old and new name."""
         back = {new: old for old, new in comparison.text.renaming.items()}
         new = comparison.new.explored[0].device
         for name in new.chips:
-            before = back.get(Name("chip", name))
+            before = back.get(PartName("chip", name))
             old_name = before.name if before is not None else None
             changed = self.inside(name, 1) or (old_name and self.inside(old_name, 0))
             if changed or old_name != name:

@@ -20,7 +20,7 @@ from modecheck.engine.space import Space
 from modecheck.report.page.digest import digest_of
 from modecheck.report.page.gap_rows import GapSheet, gap_sheet
 from modecheck.report.page.outline import limits_in_words, outline_of
-from modecheck.report.page.payload import Payload
+from modecheck.report.page.payload import PageData
 from modecheck.report.page.pictures import Picture, pictures_of
 from modecheck.report.page.requirement_rows import requirement_rows
 from modecheck.report.terminal import findings_counted
@@ -44,7 +44,7 @@ LONGEST_TEXT = 2000
 
 def page_as_html(verdict: Verdict) -> str:
     """The page: the same text for the same model, bounds and version."""
-    payload = Payload(verdict)
+    payload = PageData(verdict)
     outline = outline_of(verdict, payload)
     pictures = pictures_of(verdict)
     script = _script()

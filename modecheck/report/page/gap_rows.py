@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from modecheck.checks.gaps import Cell, GapEvent, GapTable
+from modecheck.checks.gaps import GapEntry, GapEvent, GapTable
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +40,7 @@ def gap_sheet(table: GapTable) -> GapSheet:
     return GapSheet(table.chip, table.leaves, rows, gaps)
 
 
-def _cell(cell: Cell, leaf: str, event: GapEvent) -> GapCell:
+def _cell(cell: GapEntry, leaf: str, event: GapEvent) -> GapCell:
     parts = ["stays" if target == leaf else f"→ {target}" for target in cell.targets]
     if cell.otherwise:
         parts.append(f"{cell.otherwise}s")

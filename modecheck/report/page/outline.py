@@ -8,16 +8,16 @@ from itertools import groupby
 
 from modecheck.checks.findings import KINDS, Finding
 from modecheck.checks.mode_switches import ModeSwitch
+from modecheck.checks.traces import Trace
 from modecheck.checks.verdict import Explored, Verdict
-from modecheck.checks.ways import Way
 from modecheck.draw.shown import shown
 from modecheck.model.places import Place
 from modecheck.report.mode_table import ending_in_words
 from modecheck.report.page.digest import seen_from
-from modecheck.report.page.payload import Payload
+from modecheck.report.page.payload import PageData
 from modecheck.report.page.tellings import LONGEST_SENTENCE
 from modecheck.report.scenarios import origin_of
-from modecheck.scenario.telling import Told, condensed, tell
+from modecheck.scenario.telling import ToldStep, condensed, tell
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,8 +31,8 @@ class Scenario:
     number: int
     begin: int
     stays: bool
-    told: tuple[Told, ...]
-    lines: tuple[Told, ...]
+    told: tuple[ToldStep, ...]
+    lines: tuple[ToldStep, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +58,7 @@ class Group:
 
 
 @dataclass(frozen=True, slots=True)
-class Cell:
+class SwitchCell:
     """A switch in the table of a variant: what stands there, in words, and its scenario."""
 
     source: str
@@ -78,15 +78,15 @@ class Switches:
     variant: str
     modes: tuple[str, ...]
     endings: tuple[str, ...]
-    rows: tuple[tuple[str, tuple[Cell | None, ...]], ...]
+    rows: tuple[tuple[str, tuple[SwitchCell | None, ...]], ...]
 
     @property
-    def cells(self) -> list[Cell]:
+    def cells(self) -> list[SwitchCell]:
         return [cell for _, row in self.rows for cell in row if cell is not None]
 
 
 @dataclass(frozen=True, slots=True)
-class Outline:
+class PageOutline:
     """The findings that count, those that are accepted, and the switches; all with scenarios."""
 
     groups: tuple[Group, ...]
@@ -94,7 +94,7 @@ class Outline:
     switches: tuple[Switches, ...]
 
 
-def outline_of(verdict: Verdict, payload: Payload) -> Outline:
+def outline_of(verdict: Verdict, payload: PageData) -> PageOutline:
     """The outline; every scenario in it is added to the payload."""
     return _Outliner(verdict, payload).outline()
 
@@ -105,11 +105,11 @@ def anchor_of(finding: Finding) -> str:
 
 
 class _Outliner:
-    def __init__(self, verdict: Verdict, payload: Payload) -> None:
+    def __init__(self, verdict: Verdict, payload: PageData) -> None:
         self._verdict = verdict
         self._payload = payload
 
-    def outline(self) -> Outline:
+    def outline(self) -> PageOutline:
         groups = [
             self._group(code, list(findings))
             for code, findings in groupby(self._verdict.findings, key=lambda one: one.code)
@@ -123,7 +123,7 @@ class _Outliner:
             for number, one in enumerate(self._verdict.explored)
             if len(one.modes) > 1
         ]
-        return Outline(tuple(groups), tuple(accepted), tuple(switches))
+        return PageOutline(tuple(groups), tuple(accepted), tuple(switches))
 
     def _group(self, code: str, findings: list[Finding]) -> Group:
         kind = KINDS[code]
@@ -143,18 +143,18 @@ class _Outliner:
         return f"{seen_from(self._verdict.device, place.file)}:{place.line}:{place.column}"
 
     def _scenario_of(self, finding: Finding) -> Scenario | None:
-        if finding.way is None:
+        if finding.trace is None:
             return None
         origin = origin_of(self._verdict, finding)
-        return self._scenario(finding.text, finding.way, self._verdict.explored.index(origin))
+        return self._scenario(finding.text, finding.trace, self._verdict.explored.index(origin))
 
-    def _scenario(self, title: str, way: Way, variant: int) -> Scenario:
+    def _scenario(self, title: str, trace: Trace, variant: int) -> Scenario:
         product = self._verdict.explored[variant].exploration.product
-        number = self._payload.add(title, way, variant)
-        stays = way.loop_from > len(way.moves)
-        told = tuple(tell(product, way))
-        lines = tuple(condensed(told, (way.switch_from + 1,)))
-        return Scenario(number, way.switch_from, stays, told, lines)
+        number = self._payload.add(title, trace, variant)
+        stays = trace.loop_from > len(trace.moves)
+        told = tuple(tell(product, trace))
+        lines = tuple(condensed(told, (trace.switch_from + 1,)))
+        return Scenario(number, trace.switch_from, stays, told, lines)
 
     def _switches(self, number: int, one: Explored) -> Switches:
         known = {(switch.source, switch.target): switch for switch in one.switches}
@@ -167,15 +167,17 @@ class _Outliner:
         endings = tuple(ending_in_words(ending) for ending in one.endings)
         return Switches(variant, modes, endings, rows)
 
-    def _cell(self, variant: int, switch: ModeSwitch | None) -> Cell | None:
+    def _cell(self, variant: int, switch: ModeSwitch | None) -> SwitchCell | None:
         if switch is None:
             return None
         text, note = _switch_words(
             switch, complete=self._verdict.explored[variant].exploration.complete
         )
         title = f"From {switch.source} to {switch.target}"
-        scenario = self._scenario(title, switch.way, variant) if switch.way is not None else None
-        return Cell(switch.source, switch.target, text, note, scenario)
+        scenario = (
+            self._scenario(title, switch.trace, variant) if switch.trace is not None else None
+        )
+        return SwitchCell(switch.source, switch.target, text, note, scenario)
 
 
 def _switch_words(switch: ModeSwitch, *, complete: bool) -> tuple[str, str]:

@@ -6,37 +6,37 @@ import json
 from dataclasses import dataclass, field
 from typing import Any
 
+from modecheck.checks.traces import Trace
 from modecheck.checks.verdict import Explored, Verdict
-from modecheck.checks.ways import Way
 from modecheck.draw.device_map import stroke_of
 from modecheck.draw.shown import shown
 from modecheck.model.values import ValueType
-from modecheck.product.form import Field, Product, Queue
+from modecheck.product.ir import Field, Product, Queue
+from modecheck.report.page.page_walks import PageWalk, WalkLimits
 from modecheck.report.page.tellings import LONGEST_WORD
-from modecheck.report.page.walks import Room, Walk
 
 Json = dict[str, Any]
 
 
 @dataclass(slots=True)
-class Payload:
+class PageData:
     """Scenarios are added first, so that their states are held; then the walks grow."""
 
     verdict: Verdict
-    walks: list[Walk] = field(init=False)
+    walks: list[PageWalk] = field(init=False)
     scenarios: list[Json] = field(default_factory=list)
 
     def __post_init__(self) -> None:
-        self.walks = [Walk(one.exploration.product) for one in self.verdict.explored]
+        self.walks = [PageWalk(one.exploration.product) for one in self.verdict.explored]
 
-    def add(self, title: str, way: Way, variant: int) -> int:
+    def add(self, title: str, trace: Trace, variant: int) -> int:
         """The number of a scenario: a way through one variant, by its number."""
-        trodden = self.walks[variant].lay(way)
+        trodden = self.walks[variant].lay(trace)
         self.scenarios.append(
             {
                 "title": shown(title, LONGEST_WORD),
                 "variant": variant,
-                "loop": way.loop_from,
+                "loop": trace.loop_from,
                 "path": [[step.telling, step.state] for step in trodden],
             }
         )
@@ -47,9 +47,9 @@ class Payload:
         return in_script({"variants": self._variants(), "scenarios": self.scenarios})
 
     def _variants(self) -> list[Json]:
-        share = Room()
+        share = WalkLimits()
         count = len(self.walks)
-        room = Room(states=max(share.states // count, 1), size=share.size // count)
+        room = WalkLimits(states=max(share.states // count, 1), size=share.size // count)
         variants = []
         for one, walk in zip(self.verdict.explored, self.walks, strict=True):
             walk.grow(room)
@@ -65,7 +65,7 @@ def in_script(data: object) -> str:
     return text
 
 
-def _variant(one: Explored, walk: Walk) -> Json:
+def _variant(one: Explored, walk: PageWalk) -> Json:
     found, product = one.exploration, one.exploration.product
     return {
         "name": shown(one.variant, LONGEST_WORD),

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from modecheck.checks.judged import BROKEN, FALLS, HOLDS, UNDECIDED, VACUOUS, Judged
 from modecheck.checks.verdict import Verdict
-from modecheck.model.parts import Exchange, Requirement
+from modecheck.model.parts import ExactlyOnce, Requirement
 from modecheck.report.page.outline import anchor_of
 
 ACCEPTED = "accepted"
@@ -72,7 +72,7 @@ def in_words(need: Requirement) -> str:
     return asked
 
 
-def _exchange_in_words(exchange: Exchange) -> str:
+def _exchange_in_words(exchange: ExactlyOnce) -> str:
     sent = ", ".join(".".join(one) for one in exchange.sent)
     received = ", ".join(".".join(one) for one in exchange.received)
     return f"exactly once, sent: {sent}, received: {received}"

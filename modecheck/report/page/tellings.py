@@ -6,7 +6,7 @@ told alike, and the page holds each telling once. A mark is a list that begins w
 | mark | meaning |
 | --- | --- |
 | `["took", rule, before, after, heard]` | a rule was taken, from leaf to leaf, for a signal or -1 |
-| `["raised", chip, signal, heard]` | a signal; `heard` lists the chips that moved for it |
+| `["signalled", chip, signal, heard]` | a signal; `heard` lists the chips that moved for it |
 | `["sent", queue, text]` | a message was put into a link |
 | `["joined", queue, code, text]` | it went into one of its kind that already waited there |
 | `["unsent", queue, text, why]` | it was sent and never queued |
@@ -30,13 +30,13 @@ from modecheck.engine.happenings import (
     Dropped,
     Happening,
     Passed,
-    Raised,
+    SignalEmitted,
     Struck,
     Took,
 )
 from modecheck.engine.plain import State, Step
-from modecheck.product.form import Product
-from modecheck.scenario.words import sentence
+from modecheck.product.ir import Product
+from modecheck.scenario.sentences import sentence
 
 LONGEST_SENTENCE = 1200
 LONGEST_WORD = 200
@@ -71,9 +71,9 @@ def _marks(product: Product, before: State, happenings: tuple[Happening, ...]) -
         if isinstance(happening, Took) and happening.heard >= 0:
             hearers.setdefault(happening.heard, []).append(happening.chip)
     for happening in happenings:
-        if isinstance(happening, Raised):
+        if isinstance(happening, SignalEmitted):
             chips = tuple(hearers.get(happening.signal, ()))
-            yield ("raised", happening.chip, happening.signal, chips)
+            yield ("signalled", happening.chip, happening.signal, chips)
         elif isinstance(happening, Dropped):
             yield _dropped(product, happening, unsent)
         elif not isinstance(happening, Passed):  # time leaves no mark of its own

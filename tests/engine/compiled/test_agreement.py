@@ -117,10 +117,10 @@ def assert_both_agree(drawn: Drawn) -> None:
         assert_same_space(plain.explored[0].exploration, verdict.explored[0].exploration)
         assert_same_verdict(plain, verdict)
         for finding in verdict.findings:
-            if finding.way is not None:
-                list(replay(verdict.explored[0].exploration.product, finding.way))
+            if finding.trace is not None:
+                list(replay(verdict.explored[0].exploration.product, finding.trace))
     one, two = verdicts
-    assert [(f.id, f.way) for f in one.findings] == [(f.id, f.way) for f in two.findings]
+    assert [(f.id, f.trace) for f in one.findings] == [(f.id, f.trace) for f in two.findings]
 
 
 @given(devices(runs=True))
@@ -210,5 +210,5 @@ def is_part_of(found: str, known: set[str]) -> bool:
     if code != "deadlock":
         return found in known
     waiting = set(subject.split("+"))
-    fewer = (id_.removeprefix("deadlock:") for id_ in known if id_.startswith("deadlock:"))
-    return any(set(one.split("+")) <= waiting for one in fewer)
+    reduction = (id_.removeprefix("deadlock:") for id_ in known if id_.startswith("deadlock:"))
+    return any(set(one.split("+")) <= waiting for one in reduction)

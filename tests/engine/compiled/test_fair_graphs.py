@@ -11,10 +11,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from modecheck.engine import fair_components
-from modecheck.engine.compiled.fairness import FairSearch, loop_in
+from modecheck.engine.compiled.compiled_fair_loops import FairSearch, loop_in
 from modecheck.engine.fair_components import FairGraph, nearest_component, set_numbers
 from modecheck.engine.space import LoopQuery
-from modecheck.product.form import FairSet
+from modecheck.product.ir import FairSet
 from tests.engine.test_fair_graphs import LABELS, Edges, assert_fair, random_edges, random_sets
 
 MOST_STATES = 40

@@ -29,7 +29,7 @@ def test_code_made_in_haste_finds_what_the_interpreter_finds(name: str) -> None:
                 (one.exploration.state_count, one.exploration.transitions)
                 for one in verdict.explored
             ],
-            [(one.id, one.steps, one.way) for one in verdict.findings],
+            [(one.id, one.steps, one.trace) for one in verdict.findings],
             [(one.need.name, one.verdict, one.rests_on) for one in verdict.requirements],
         )
         for verdict in verdicts
@@ -42,7 +42,7 @@ def test_code_made_in_haste_is_left_where_there_are_many_states(
     up_to: int, most: int | None
 ) -> None:
     """All is begun anew then, and what is found is the same, also up to a bound."""
-    from modecheck.engine.compiled.machine import IN_HASTE, OPTIMISATION
+    from modecheck.engine.compiled.machine import OPTIMISATION, UNOPTIMISED
     from modecheck.engine.compiled.run import explore_compiled
 
     product = compose(read_device(str(MODELS / "faulty" / "silent_plug.yaml")))
@@ -53,4 +53,4 @@ def test_code_made_in_haste_is_left_where_there_are_many_states(
     assert space.state_count == (most or 20)
     assert space.stopped_by == (limits.reached_states if most else "")
     hasty = up_to >= (most or 20)
-    assert space.found.machine.level == (IN_HASTE if hasty else OPTIMISATION)
+    assert space.found.machine.level == (UNOPTIMISED if hasty else OPTIMISATION)

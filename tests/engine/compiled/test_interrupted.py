@@ -12,10 +12,10 @@ import pytest
 from modecheck.engine.choice import Search, explore_with
 from modecheck.engine.compiled import reach as reaching
 from modecheck.engine.compiled import run
-from modecheck.engine.compiled.exploration import CompiledExploration, combinations_of
+from modecheck.engine.compiled.compiled_exploration import CompiledExploration, combinations_of
 from modecheck.engine.compiled.graph import FLAGGED_TOGETHER, graph_without_transitions
 from modecheck.engine.compiled.interruptions import Interruptions
-from modecheck.engine.compiled.reach import Reached
+from modecheck.engine.compiled.reach import ReachedStates
 from modecheck.engine.compiled.workers import Worker
 from modecheck.engine.space import INTERRUPTION
 from modecheck.model.devices import read_device
@@ -30,7 +30,7 @@ def interrupted(tmp_path_factory: pytest.TempPathFactory) -> CompiledExploration
     path.write_text(counters(7), encoding="utf-8")
     reach = reaching.reach
 
-    def reached(*arguments: object, **named: object) -> Reached:
+    def reached(*arguments: object, **named: object) -> ReachedStates:
         found = reach(*arguments, **named)  # type: ignore[arg-type]
         found.stopped_by = INTERRUPTION
         return found

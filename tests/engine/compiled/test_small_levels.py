@@ -6,12 +6,12 @@ from pathlib import Path
 
 import pytest
 
-from modecheck.engine.compiled.machine import Machine, compiled
-from modecheck.engine.compiled.reach import Reached, reach
+from modecheck.engine.compiled.machine import CompiledProduct, compiled
+from modecheck.engine.compiled.reach import ReachedStates, reach
 from modecheck.engine.compiled.workers import Worker
-from modecheck.engine.drives import drives_of
 from modecheck.engine.exploration import Silent
 from modecheck.engine.space import INTERRUPTION, Limits
+from modecheck.engine.system_actions import system_actions
 from modecheck.model.devices import read_device
 from modecheck.product.composition import compose
 
@@ -28,19 +28,19 @@ chips:
 
 
 @pytest.fixture(scope="module")
-def machine(tmp_path_factory: pytest.TempPathFactory) -> Machine:
+def machine(tmp_path_factory: pytest.TempPathFactory) -> CompiledProduct:
     path = Path(tmp_path_factory.mktemp("chain")) / "device.yaml"
     path.write_text(CHAIN, encoding="utf-8")
     product = compose(read_device(str(path)))
-    return compiled(product, drives_of(product))
+    return compiled(product, system_actions(product))
 
 
-def explored(machine: Machine, threads: int, limits: Limits | None = None) -> Reached:
+def explored(machine: CompiledProduct, threads: int, limits: Limits | None = None) -> ReachedStates:
     return reach(machine, threads=threads, limits=limits or Limits(), reporter=Silent())
 
 
 @pytest.mark.parametrize("threads", [1, 2])
-def test_a_chain_has_a_level_for_each_state(machine: Machine, threads: int) -> None:
+def test_a_chain_has_a_level_for_each_state(machine: CompiledProduct, threads: int) -> None:
     """Each level has one state, and every thread knows where its own states of it begin."""
     reached = explored(machine, threads)
     assert reached.layers == [1] * (STEPS + 1)
@@ -49,7 +49,7 @@ def test_a_chain_has_a_level_for_each_state(machine: Machine, threads: int) -> N
     assert all(len(worker.levels) == STEPS + 2 for worker in reached.workers)
 
 
-def test_a_bound_of_states_is_kept(machine: Machine) -> None:
+def test_a_bound_of_states_is_kept(machine: CompiledProduct) -> None:
     """Where levels are small, a bound of states ends the exploration as well."""
     reached = explored(machine, 2, Limits(states=500))
     assert reached.stopped_by == Limits(states=500).reached_states
@@ -58,7 +58,7 @@ def test_a_bound_of_states_is_kept(machine: Machine) -> None:
 
 
 def test_levels_are_noted_when_somebody_interrupts(
-    machine: Machine, monkeypatch: pytest.MonkeyPatch
+    machine: CompiledProduct, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """What was expanded before Ctrl-C counts level by level."""
     expand = Worker.expand_small_levels

@@ -11,11 +11,11 @@ import pytest
 
 from modecheck.engine.compiled import table
 from modecheck.engine.compiled.kernels import store
-from modecheck.engine.compiled.machine import Machine, compiled
-from modecheck.engine.compiled.reach import Reached, reach
-from modecheck.engine.drives import drives_of
+from modecheck.engine.compiled.machine import CompiledProduct, compiled
+from modecheck.engine.compiled.reach import ReachedStates, reach
 from modecheck.engine.exploration import Silent
 from modecheck.engine.space import Limits
+from modecheck.engine.system_actions import system_actions
 from modecheck.model.devices import read_device
 from modecheck.product.composition import compose
 from tests.benchmarks.explore import counters
@@ -35,22 +35,24 @@ WIDE = """
 
 
 @pytest.fixture(scope="module", params=["one word", "two words"])
-def machine(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Machine:
+def machine(
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
+) -> CompiledProduct:
     """Five octal counters, alone or beside two wide switches."""
     path = Path(tmp_path_factory.mktemp("octal")) / "device.yaml"
     more = WIDE if request.param == "two words" else ""
     path.write_text(counters(COUNTERS) + more, encoding="utf-8")
     product = compose(read_device(str(path)))
-    made = compiled(product, drives_of(product))
+    made = compiled(product, system_actions(product))
     assert made.layout.words == (2 if more else 1)
     return made
 
 
-def explored(machine: Machine, threads: int) -> Reached:
+def explored(machine: CompiledProduct, threads: int) -> ReachedStates:
     return reach(machine, threads=threads, limits=Limits(), reporter=Silent())
 
 
-def found_states(reached: Reached) -> list[tuple[int, ...]]:
+def found_states(reached: ReachedStates) -> list[tuple[int, ...]]:
     """The words of every state that some thread has found."""
     width = reached.machine.layout.words
     return [
@@ -61,7 +63,7 @@ def found_states(reached: Reached) -> list[tuple[int, ...]]:
 
 
 @pytest.mark.parametrize("threads", [1, 2, 3, 5])
-def test_each_state_is_found_once(machine: Machine, threads: int) -> None:
+def test_each_state_is_found_once(machine: CompiledProduct, threads: int) -> None:
     """8^5 states of counters, four times as many with the switches: each once, by any thread."""
     reached = explored(machine, threads)
     found = found_states(reached)
@@ -72,7 +74,7 @@ def test_each_state_is_found_once(machine: Machine, threads: int) -> None:
 
 @pytest.mark.parametrize("threads", [1, 2])
 def test_a_small_table_grows(
-    machine: Machine, threads: int, monkeypatch: pytest.MonkeyPatch
+    machine: CompiledProduct, threads: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Begun with a few lines, it grows many times in place, and loses and doubles nothing."""
     monkeypatch.setattr(table, "FIRST_LINES", 16)
@@ -85,7 +87,7 @@ def test_a_small_table_grows(
 
 @pytest.mark.parametrize("threads", [1, 2])
 def test_what_cannot_grow_in_place_is_filled_anew(
-    machine: Machine, threads: int, monkeypatch: pytest.MonkeyPatch
+    machine: CompiledProduct, threads: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Where growing in place gives up half-way, every segment is made again from the states."""
     given_up = []

@@ -1,4 +1,4 @@
-"""Watchers in both engines: the same states, and what they saw is what happened."""
+"""Observers in both engines: the same states, and what they saw is what happened."""
 
 from __future__ import annotations
 
@@ -12,22 +12,22 @@ from hypothesis import strategies as st
 
 from modecheck.engine.choice import Search, explore_with
 from modecheck.engine.exploration import explore
-from modecheck.engine.happenings import Accepted, Arrived, Dropped, Raised, Took
+from modecheck.engine.happenings import Accepted, Arrived, Dropped, SignalEmitted, Took
 from modecheck.engine.plain import Interpreter
 from modecheck.engine.space import Limits
 from modecheck.product.composition import compose
-from modecheck.product.form import (
-    Apply,
-    Constant,
-    EventForm,
+from modecheck.product.ir import (
+    ApplyIR,
+    ConstantIR,
+    EventIR,
     Expression,
     FairSet,
     Field,
     Happened,
     Label,
+    ObserverAutomaton,
     Product,
     Read,
-    Watcher,
 )
 from tests.engine.compiled.test_agreement import assert_same_space
 from tests.generation.devices import Drawn, devices
@@ -36,13 +36,13 @@ MOST_STATES = 400
 EXAMPLES = 60 if os.environ.get("HYPOTHESIS_PROFILE") == "ci" else 30
 MESSAGE_KINDS = ("accepted", "delivered", "late", "dropped")
 KINDS = ("sent", *MESSAGE_KINDS)
-ALL_KINDS = (*KINDS, "raised", "taken")
+ALL_KINDS = (*KINDS, "signalled", "taken")
 
 
 pytestmark = pytest.mark.usefixtures("own_cache")
 
 
-def some_event(product: Product, dice: random.Random, kinds: tuple[str, ...]) -> EventForm:
+def some_event(product: Product, dice: random.Random, kinds: tuple[str, ...]) -> EventIR:
     """An event of any kind that this product can have; of two kinds now and then."""
     messages = [
         (number, code)
@@ -50,14 +50,14 @@ def some_event(product: Product, dice: random.Random, kinds: tuple[str, ...]) ->
         for code in range(1, len(queue.messages) + 1)
     ]
     parts: dict[str, frozenset[object]] = {}
-    for kind in dice.sample([*kinds, "raised", "taken"], dice.choice((1, 1, 2))):
+    for kind in dice.sample([*kinds, "signalled", "taken"], dice.choice((1, 1, 2))):
         pool: list[object] = list(messages)
-        if kind == "raised":
+        if kind == "signalled":
             pool = list(range(len(product.signals)))
         elif kind == "taken":
             pool = list(range(len(product.rules)))
         parts[kind] = frozenset(dice.sample(pool, min(len(pool), dice.randint(1, 2))))
-    return EventForm(**parts)  # type: ignore[arg-type]
+    return EventIR(**parts)  # type: ignore[arg-type]
 
 
 def some_atom(product: Product, events: int, dice: random.Random) -> Expression:
@@ -65,25 +65,25 @@ def some_atom(product: Product, events: int, dice: random.Random) -> Expression:
         return Happened(dice.randrange(events))
     number = dice.randrange(len(product.fields))
     field = product.fields[number]
-    test = Apply("==", (Read(number), Constant(dice.randint(field.low, field.high))))
-    return Apply("or", (test, Happened(dice.randrange(events))))
+    test = ApplyIR("==", (Read(number), ConstantIR(dice.randint(field.low, field.high))))
+    return ApplyIR("or", (test, Happened(dice.randrange(events))))
 
 
 def watched(product: Product, seed: int, kinds: tuple[str, ...] = KINDS) -> Product:
-    """The product with random watchers, and some steps without fairness."""
+    """The product with random observers, and some steps without fairness."""
     dice = random.Random(seed)  # noqa: S311 - not for secrets
     events = (*product.events, *(some_event(product, dice, kinds) for _ in range(4)))
-    fields, labels, watchers = list(product.fields), list(product.labels), []
+    fields, labels, observers = list(product.fields), list(product.labels), []
     for number in range(dice.randint(1, 2)):
         states, atoms = dice.randint(2, 3), dice.randint(1, 2)
         table = tuple(dice.randrange(states) for _ in range(states << atoms))
         start = dice.randrange(states)
         choices: tuple[tuple[int, int, int], ...] = ()
         if dice.random() < 0.5:
-            labels.append(Label(f"watcher {number} chooses", "follow"))
+            labels.append(Label(f"observer {number} chooses", "follow"))
             choices = ((0, 1, len(labels) - 1),)
-        fields.append(Field(f"watcher {number}", 0, states - 1, start))
-        watcher = Watcher(
+        fields.append(Field(f"observer {number}", 0, states - 1, start))
+        observer = ObserverAutomaton(
             name=f"W{number}",
             field=len(fields) - 1,
             atoms=tuple(some_atom(product, len(events), dice) for _ in range(atoms)),
@@ -91,7 +91,7 @@ def watched(product: Product, seed: int, kinds: tuple[str, ...] = KINDS) -> Prod
             choices=choices,
             first=0,
         )
-        watchers.append(watcher)
+        observers.append(observer)
     labels.append(Label("nothing more happens", "idle"))
     fields.append(Field("nothing more happens", 0, 1, 0))
     obliging = frozenset(n for n in range(len(product.labels)) if dice.random() < 0.5)
@@ -100,7 +100,7 @@ def watched(product: Product, seed: int, kinds: tuple[str, ...] = KINDS) -> Prod
         fields=tuple(fields),
         labels=tuple(labels),
         events=events,
-        watchers=tuple(watchers),
+        observers=tuple(observers),
         fair=(FairSet("some", strong=False, labels=obliging),),
         idle_label=len(labels) - 1,
         idle_field=len(fields) - 1,
@@ -110,7 +110,7 @@ def watched(product: Product, seed: int, kinds: tuple[str, ...] = KINDS) -> Prod
 @given(devices(), st.integers(0, 1 << 16))
 @settings(max_examples=EXAMPLES)
 def test_engines_agree_on_watched_products(drawn: Drawn, seed: int) -> None:
-    """States, transitions, layers and everything seen are the same with watchers beside."""
+    """States, transitions, layers and everything seen are the same with observers beside."""
     product = watched(compose(drawn.read()), seed)
     one = explore(product, max_states=MOST_STATES)
     assume(one.complete)
@@ -121,8 +121,8 @@ def test_engines_agree_on_watched_products(drawn: Drawn, seed: int) -> None:
 
 @given(devices(), st.integers(0, 1 << 16))
 @settings(max_examples=EXAMPLES)
-def test_watcher_goes_on_by_what_a_step_tells(drawn: Drawn, seed: int) -> None:
-    """A watcher goes on by its table, judged on the state reached and the step's own account."""
+def test_observer_goes_on_by_what_a_step_tells(drawn: Drawn, seed: int) -> None:
+    """An observer goes on by its table, judged on the state reached and the step's own account."""
     product = watched(compose(drawn.read()), seed, MESSAGE_KINDS)
     space = explore(product, max_states=MOST_STATES)
     interpreter = Interpreter(product)
@@ -134,11 +134,11 @@ def test_watcher_goes_on_by_what_a_step_tells(drawn: Drawn, seed: int) -> None:
             idles = product.labels[step.label].kind == "idle"
             assert step.after[product.idle_field] == idles
             told = account(step.happenings)
-            for watcher in product.watchers:
-                index = state[watcher.field] << len(watcher.atoms)
-                for bit, atom in enumerate(watcher.atoms):
+            for observer in product.observers:
+                index = state[observer.field] << len(observer.atoms)
+                for bit, atom in enumerate(observer.atoms):
                     index |= judged(product, atom, step.after, told) << bit
-                assert step.after[watcher.field] == watcher.table[index]
+                assert step.after[observer.field] == observer.table[index]
 
 
 @given(devices(), st.integers(0, 1 << 16))
@@ -171,8 +171,8 @@ def account(happenings: tuple[object, ...]) -> set[tuple[str, object]]:
         elif isinstance(one, Arrived):
             told.add(("delivered", (one.queue, one.message)))
             told |= {("late", (one.queue, one.message))} if one.late else set()
-        elif isinstance(one, Raised):
-            told.add(("raised", one.signal))
+        elif isinstance(one, SignalEmitted):
+            told.add(("signalled", one.signal))
         elif isinstance(one, Took):
             told.add(("taken", one.rule))
     return told
@@ -185,10 +185,10 @@ def judged(
     if isinstance(atom, Happened):
         event = product.events[atom.event]
         return any((kind, thing) in told for kind in ALL_KINDS for thing in getattr(event, kind))
-    assert isinstance(atom, Apply)
+    assert isinstance(atom, ApplyIR)
     if atom.operator == "or":
         return any(judged(product, part, after, told) for part in atom.arguments)
     field, value = atom.arguments
     assert isinstance(field, Read)
-    assert isinstance(value, Constant)
+    assert isinstance(value, ConstantIR)
     return after[field.field] == value.value

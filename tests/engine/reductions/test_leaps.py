@@ -35,8 +35,15 @@ def told(verdict: Verdict) -> list[tuple[str, str]]:
     return sorted(found + [(one.need.name, one.verdict) for one in verdict.requirements])
 
 
-def verdict_on(drawn: Drawn, *, engine: EngineName = "plain", leaps: bool = False) -> Verdict:
-    search = Search(engine=engine, threads=1, leaps=leaps, limits=Limits(states=MOST_STATES))
+def verdict_on(
+    drawn: Drawn, *, engine: EngineName = "plain", time_acceleration: bool = False
+) -> Verdict:
+    search = Search(
+        engine=engine,
+        threads=1,
+        time_acceleration=time_acceleration,
+        limits=Limits(states=MOST_STATES),
+    )
     verdict = check([drawn.read()], search=search)
     assume(verdict.explored[0].exploration.complete)
     return verdict
@@ -46,12 +53,12 @@ def verdict_on(drawn: Drawn, *, engine: EngineName = "plain", leaps: bool = Fals
 @settings(max_examples=EXAMPLES)
 def test_the_verdict_is_the_same(drawn: Drawn) -> None:
     """The same findings and the same verdicts on requirements, and every scenario is a run."""
-    whole, leaping = verdict_on(drawn), verdict_on(drawn, leaps=True)
+    whole, leaping = verdict_on(drawn), verdict_on(drawn, time_acceleration=True)
     assert told(leaping) == told(whole)
     product = leaping.explored[0].exploration.product
     for finding in leaping.findings:
-        if finding.way is not None:
-            list(replay(product, finding.way))
+        if finding.trace is not None:
+            list(replay(product, finding.trace))
 
 
 PERIOD = """\
@@ -62,7 +69,7 @@ chips:
     states: {busy: RESTS, done: {rest: true}}
     rules: RULES
 actors:
-  player: {states: [here], rules: [{in: here, every: 4 ms}]}
+  player: {states: [here], rules: [{in: here, period: 4 ms}]}
 """
 
 
@@ -74,8 +81,10 @@ def test_a_period_of_one_tick_holds_nothing_up(engine: EngineName, tick: str) ->
     """
     text = PERIOD.replace("TICK", tick).replace("RESTS", "{rest: true}")
     device = device_from(text.replace("RULES", "[{in: busy, to: busy}]"))
-    for leaps in (False, True):
-        found = check([device], search=Search(engine=engine, leaps=leaps)).findings
+    for time_acceleration in (False, True):
+        found = check(
+            [device], search=Search(engine=engine, time_acceleration=time_acceleration)
+        ).findings
         assert {one.id for one in found} == {"unreachable-state:mcu.done"}
 
 
@@ -87,8 +96,11 @@ def test_a_longer_tick_does_not_let_a_period_stand_still(tick: str) -> None:
     text = PERIOD.replace("TICK", tick).replace("RESTS", "{}")
     device = device_from(text.replace("RULES", "[]"))
     code = "deadlock" if tick == "4 ms" else "stuck-chip"
-    for leaps in (False, True):
-        found = {one.id for one in check([device], search=Search(leaps=leaps)).findings}
+    for time_acceleration in (False, True):
+        found = {
+            one.id
+            for one in check([device], search=Search(time_acceleration=time_acceleration)).findings
+        }
         assert found == {f"{code}:mcu.busy", "unreachable-state:mcu.done"}
 
 
@@ -97,7 +109,7 @@ def test_a_longer_tick_does_not_let_a_period_stand_still(tick: str) -> None:
 def test_both_engines_leap_alike(drawn: Drawn) -> None:
     """The same states, transitions and layers."""
     spaces = [
-        verdict_on(drawn, engine=engine, leaps=True).explored[0].exploration
+        verdict_on(drawn, engine=engine, time_acceleration=True).explored[0].exploration
         for engine in ("plain", "compiled")
     ]
     one, two = ((found.state_count, found.transitions, found.layers) for found in spaces)
@@ -105,8 +117,10 @@ def test_both_engines_leap_alike(drawn: Drawn) -> None:
 
 
 @pytest.mark.parametrize(("leaps", "states"), [(True, 5), (False, 3005)])
-def test_a_long_wait_is_one_step(*, leaps: bool, states: int) -> None:
+def test_a_long_wait_is_one_step(*, time_acceleration: bool, states: int) -> None:
     """A tick of 10 ms is enough for 20 ms and 30 s; each wait is one step, or thousands."""
-    device = device_from(WAITS if leaps else WAITS.replace("tick: 1 ms", "tick: 10 ms"))
-    found = check([device], search=Search(leaps=leaps)).explored[0].exploration
+    device = device_from(WAITS if time_acceleration else WAITS.replace("tick: 1 ms", "tick: 10 ms"))
+    found = (
+        check([device], search=Search(time_acceleration=time_acceleration)).explored[0].exploration
+    )
     assert found.state_count == states

@@ -37,7 +37,7 @@ def space_of(verdict: Verdict) -> Space:
 
 def quiet_states(space: Space) -> dict[State, int]:
     """The states in which no chip and no link can step, with their depths."""
-    return {space.state(number): space.depth_of(number) for number in space.quiet(0)}
+    return {space.state(number): space.depth_of(number) for number in space.quiescent(0)}
 
 
 def deadlocks_in(verdict: Verdict) -> set[tuple[str, int | None, tuple[str, ...]]]:
@@ -48,8 +48,8 @@ def deadlocks_in(verdict: Verdict) -> set[tuple[str, int | None, tuple[str, ...]
 
 def assert_real(verdict: Verdict, findings: list[Finding] | tuple[Finding, ...]) -> None:
     for finding in findings:
-        if finding.way is not None:
-            list(replay(space_of(verdict).product, finding.way))
+        if finding.trace is not None:
+            list(replay(space_of(verdict).product, finding.trace))
 
 
 @given(devices())
@@ -61,11 +61,11 @@ def test_every_quiet_state_is_reached_as_soon(drawn: Drawn) -> None:
     device = drawn.read()
     whole = whole_of(device)
     assume(space_of(whole).complete)
-    fewer = ordered(device)
-    assert space_of(fewer).state_count <= space_of(whole).state_count
-    assert quiet_states(space_of(fewer)) == quiet_states(space_of(whole))
-    assert deadlocks_in(fewer) == deadlocks_in(whole)
-    assert_real(fewer, fewer.findings)
+    reduction = ordered(device)
+    assert space_of(reduction).state_count <= space_of(whole).state_count
+    assert quiet_states(space_of(reduction)) == quiet_states(space_of(whole))
+    assert deadlocks_in(reduction) == deadlocks_in(whole)
+    assert_real(reduction, reduction.findings)
 
 
 @given(twins())
@@ -75,17 +75,17 @@ def test_both_reductions_together_keep_deadlocks(drawn: Drawn) -> None:
     device = drawn.read()
     whole = whole_of(device)
     assume(space_of(whole).complete)
-    fewer = ordered(device, symmetry=True)
-    found, expected = deadlocks_in(fewer), deadlocks_in(whole)
+    reduction = ordered(device, symmetry=True)
+    found, expected = deadlocks_in(reduction), deadlocks_in(whole)
     assert {one[:2] for one in found} == {one[:2] for one in expected}
-    assert_real(fewer, fewer.findings)
+    assert_real(reduction, reduction.findings)
 
 
 def test_independent_counters_count_one_after_the_other() -> None:
     """Of k^n states of n counters that know nothing of each other, one road of k states remains."""
-    whole, fewer = whole_of(counters(3, 8)), ordered(counters(3, 8))
+    whole, reduction = whole_of(counters(3, 8)), ordered(counters(3, 8))
     assert space_of(whole).state_count == 8**3
-    assert space_of(fewer).state_count == 8
+    assert space_of(reduction).state_count == 8
 
 
 ENDING = """
@@ -108,10 +108,10 @@ def test_one_order_of_a_grid_is_one_way_through_it() -> None:
     """Two chips of two steps each make a grid of nine states; five of them are on one way through,
     whose last one is the deadlock, after four steps.
     """
-    whole, fewer = whole_of(device_from(ENDING)), ordered(device_from(ENDING))
+    whole, reduction = whole_of(device_from(ENDING)), ordered(device_from(ENDING))
     assert space_of(whole).state_count == 9
-    assert space_of(fewer).state_count == 5
-    assert {(f.id, f.steps) for f in fewer.findings} == {("deadlock:one.c+two.c", 4)}
+    assert space_of(reduction).state_count == 5
+    assert {(f.id, f.steps) for f in reduction.findings} == {("deadlock:one.c+two.c", 4)}
 
 
 RACE = """

@@ -12,12 +12,12 @@ from modecheck.checks.gaps import gap_tables
 from modecheck.checks.verdict import Verdict, check
 from modecheck.engine.choice import EngineName, Search
 from modecheck.engine.exploration import Exploration
-from modecheck.engine.reductions.unfolded import Unfolded
+from modecheck.engine.reductions.annotated_quotient import AnnotatedQuotient
 from modecheck.engine.space import Limits
 from modecheck.model.devices import read_device
 from modecheck.model.parts import Device
 from modecheck.product.composition import compose
-from modecheck.product.form_graph import FormGraph
+from modecheck.product.ir_graph import IRGraph
 from modecheck.product.symmetry import symmetry_of
 from modecheck.scenario.replay import replay
 from tests.generation.devices import Drawn, device_from
@@ -36,14 +36,16 @@ def whole_of(device: Device) -> tuple[Verdict, Exploration]:
     return verdict, space
 
 
-def reduced_of(device: Device, engine: EngineName, threads: int = 1) -> tuple[Verdict, Unfolded]:
+def reduced_of(
+    device: Device, engine: EngineName, threads: int = 1
+) -> tuple[Verdict, AnnotatedQuotient]:
     verdict = check([device], search=Search(engine=engine, symmetry=True, threads=threads))
     space = verdict.explored[0].exploration
-    assert isinstance(space, Unfolded)
+    assert isinstance(space, AnnotatedQuotient)
     return verdict, space
 
 
-def assert_images_are_the_whole(space: Unfolded, whole: Exploration) -> None:
+def assert_images_are_the_whole(space: AnnotatedQuotient, whole: Exploration) -> None:
     """The images of all representatives are all states, each once; and so are their transitions."""
     images: dict[tuple[int, ...], int] = {}
     layers = [0] * len(space.layers)
@@ -59,7 +61,7 @@ def assert_images_are_the_whole(space: Unfolded, whole: Exploration) -> None:
     assert transitions == whole.transitions
 
 
-def assert_same_edges(space: Unfolded, whole: Exploration) -> None:
+def assert_same_edges(space: AnnotatedQuotient, whole: Exploration) -> None:
     """Every image has the transitions that the interpreter gives its state."""
     numbers = {whole.state(number): number for number in range(whole.state_count)}
     for number in range(space.state_count):
@@ -79,7 +81,7 @@ def assert_same_edges(space: Unfolded, whole: Exploration) -> None:
             assert found == wanted
 
 
-def assert_same_seen(space: Unfolded, whole: Exploration) -> None:
+def assert_same_seen(space: AnnotatedQuotient, whole: Exploration) -> None:
     """The same coverage, and the same failures."""
     assert space.occupied == whole.occupied
     seen, expected = space.observed, whole.observed
@@ -113,10 +115,12 @@ def assert_same_findings(one: Verdict, two: Verdict) -> None:
 def assert_real(verdict: Verdict) -> None:
     """Every scenario is a run of the product itself."""
     one = verdict.explored[0]
-    ways = [finding.way for finding in verdict.findings] + [switch.way for switch in one.switches]
-    for way in ways:
-        if way is not None:
-            list(replay(compose(one.device), way))
+    ways = [finding.trace for finding in verdict.findings] + [
+        switch.trace for switch in one.switches
+    ]
+    for trace in ways:
+        if trace is not None:
+            list(replay(compose(one.device), trace))
 
 
 def assert_agreement(device: Device, engine: EngineName) -> None:
@@ -149,7 +153,7 @@ def test_the_compiled_engine_reduces_as_well(drawn: Drawn) -> None:
     assert_agreement(device, "compiled")
     one, two = (reduced_of(device, "compiled", threads) for threads in (1, 2))
     assert one[1].layers == two[1].layers
-    assert [(f.id, f.way) for f in one[0].findings] == [(f.id, f.way) for f in two[0].findings]
+    assert [(f.id, f.trace) for f in one[0].findings] == [(f.id, f.trace) for f in two[0].findings]
 
 
 def _symmetric(drawn: Drawn) -> Device:
@@ -199,7 +203,10 @@ def states_up_to_turning(count: int) -> int:
     product = whole.product
     places = [chip.state_field for chip in product.chips]
     rows = [[whole.state(n)[place] for place in places] for n in range(whole.state_count)]
-    fixed = sum(sum(row == row[turn:] + row[:turn] for row in rows) for turn in range(len(places)))
+    fixed = sum(
+        sum(row == row[permutation:] + row[:permutation] for row in rows)
+        for permutation in range(len(places))
+    )
     return fixed // len(places)
 
 
@@ -232,30 +239,30 @@ def test_bundled_devices_keep_their_findings(path: str, engine: EngineName) -> N
 UNITS = """
 device: two tiles and a hub
 chips:
-  left: &tile
+  front: &tile
     variables: {bond: {bond: 1, start: 1}}
     states: {on: {rest: true}, off: {rest: true}}
     rules:
       drops: {in: 'on', do: [bond = none], to: 'off'}
-  right: *tile
+  rear: *tile
   hub:
     variables:
-      left_bond: {bond: 1, start: 1}
-      right_bond: {bond: 1, start: 1}
-      last: {one_of: [nobody, left, right]}
+      front_bond: {bond: 1, start: 1}
+      rear_bond: {bond: 1, start: 1}
+      last: {one_of: [nobody, front, rear]}
     states: {up: {rest: true}}
     rules:
-      hears_left: {if: left.on, do: [last = left]}
-      hears_right: {if: right.on, do: [last = right]}
-      forgets_left: {if: left.off, do: [left_bond = none], raise: [gone]}
-      forgets_right: {if: right.off, do: [right_bond = none], raise: [gone]}
+      hears_front: {if: front.on, do: [last = front]}
+      hears_rear: {if: rear.on, do: [last = rear]}
+      forgets_front: {if: front.off, do: [front_bond = none], signal: [gone]}
+      forgets_rear: {if: rear.off, do: [rear_bond = none], signal: [gone]}
 pairings:
-  left_pair: {ends: [left.bond, hub.left_bond]}
-  right_pair: {ends: [right.bond, hub.right_bond]}
+  front_pair: {ends: [front.bond, hub.front_bond]}
+  rear_pair: {ends: [rear.bond, hub.rear_bond]}
 requirements:
-  R1: {text: The left tile stays on, always: left.on}
-  R2: {text: The right tile comes back, recoverable: right.on}
-  R3: {text: Somebody is heard, possible: hub.last == right}
+  R1: {text: The front tile stays on, always: front.on}
+  R2: {text: The rear tile comes back, recoverable: rear.on}
+  R3: {text: Somebody is heard, possible: hub.last == rear}
 """
 
 
@@ -267,12 +274,12 @@ def test_what_is_asked_of_one_unit_is_judged_for_it(engine: EngineName) -> None:
     device = device_from(UNITS)
     assert_agreement(device, engine)
     verdict, space = reduced_of(device, engine)
-    assert space.units == (("left", "right"),)
+    assert space.units == (("front", "rear"),)
     assert {f.id for f in verdict.findings} >= {
-        "lost-bond:left_pair",
-        "lost-bond:right_pair",
-        "unrecoverable-pairing:left_pair",
-        "unrecoverable-pairing:right_pair",
+        "lost-bond:front_pair",
+        "lost-bond:rear_pair",
+        "unrecoverable-pairing:front_pair",
+        "unrecoverable-pairing:rear_pair",
         "broken-requirement:R1",
         "broken-requirement:R2",
     }
@@ -282,11 +289,11 @@ def test_units_that_differ_are_not_exchanged() -> None:
     """A variable that starts otherwise, and a mode of one unit alone: each keeps two chips of one
     shape apart.
     """
-    tile = UNITS[UNITS.index("left: &tile") + len("left: &tile") : UNITS.index("  right:")]
-    unlike = UNITS.replace("right: *tile", "right:" + tile.replace("bond: 1, start: 1", "bond: 1"))
+    tile = UNITS[UNITS.index("front: &tile") + len("front: &tile") : UNITS.index("  rear:")]
+    unlike = UNITS.replace("rear: *tile", "rear:" + tile.replace("bond: 1, start: 1", "bond: 1"))
     kept = UNITS.replace("{bond: 1, start: 1}}", "{bond: 1, start: 1, persistent: true}}")
-    old = UNITS.replace("right: *tile", "right:" + tile.replace("start: 1", "persistent: true"))
-    modes = UNITS + "modes: {held: left.on}\n"
+    old = UNITS.replace("rear: *tile", "rear:" + tile.replace("start: 1", "persistent: true"))
+    modes = UNITS + "modes: {held: front.on}\n"
     assert symmetry_of(compose(device_from(kept))).generators
     for text in (unlike, modes, old.replace("start: 1}}", "start: 1, persistent: true}}", 1)):
         assert not symmetry_of(compose(device_from(text))).generators
@@ -297,7 +304,7 @@ def test_a_permutation_that_changes_something_is_refused() -> None:
     """Only what maps all facts of a product to facts is an automorphism: to exchange two chips and
     not what belongs to them is none, and to exchange nothing is one.
     """
-    graph = FormGraph(compose(device_from(UNITS)))
+    graph = IRGraph(compose(device_from(UNITS)))
     left, right = (graph.atom("chip", number) for number in (0, 1))
     assert graph.images({}) is not None
     assert graph.images({left: right, right: left}) is None
@@ -309,18 +316,18 @@ chips:
   caller:
     states: [a, b]
     rules:
-      - {in: a, after: 1 ms, raise: [call], to: b}
-  left:
+      - {in: a, after: 1 ms, signal: [call], to: b}
+  front:
     states: {idle: {rest: true}}
-    rules: [{on: call, raise: [left_answer]}]
-  right:
+    rules: [{on: call, signal: [front_answer]}]
+  rear:
     states: {idle: {rest: true}}
-    rules: [{on: call, raise: [right_answer]}]
+    rules: [{on: call, signal: [rear_answer]}]
   hub:
-    states: {waiting: {rest: true}, left_won: {rest: true}, right_won: {rest: true}}
+    states: {waiting: {rest: true}, front_won: {rest: true}, rear_won: {rest: true}}
     rules:
-      - {in: waiting, on: left_answer, to: left_won}
-      - {in: waiting, on: right_answer, to: right_won}
+      - {in: waiting, on: front_answer, to: front_won}
+      - {in: waiting, on: rear_answer, to: rear_won}
 """
 
 
@@ -334,10 +341,10 @@ def test_an_order_of_chips_that_tells_keeps_them_apart() -> None:
 
 TILES = """\
 chips:
-  left: &tile
+  front: &tile
     states: {on: {rest: true}, off: {rest: true}}
     rules: [{in: on, after: 1 ms, to: off}, {in: off, after: 1 ms, to: on}]
-  right: *tile
+  rear: *tile
 """
 """Two tiles that go on and off, at the beginning of a device's chips."""
 
@@ -346,12 +353,12 @@ ORDERED = (
     + """\
   button:
     states: {up: {rest: true}}
-    rules: [{after: 1 ms, raise: [press]}]
+    rules: [{after: 1 ms, signal: [press]}]
   hub:
-    states: {deaf: {rest: true}, hears_left: {rest: true}, hears_right: {rest: true}}
+    states: {deaf: {rest: true}, hears_front: {rest: true}, hears_rear: {rest: true}}
     rules:
-      - {on: press, if: left.on, to: hears_left}
-      - {on: press, if: right.on, to: hears_right}
+      - {on: press, if: front.on, to: hears_front}
+      - {on: press, if: rear.on, to: hears_rear}
       - {on: press, to: deaf}
 """
 )
@@ -361,11 +368,11 @@ TORN = (
     + """\
   hub:
     variables:
-      of_left: {bool: true, persistent: true}
-      of_right: {bool: true, persistent: true}
+      of_front: {bool: true, persistent: true}
+      of_rear: {bool: true, persistent: true}
     states: {up: {rest: true}}
     rules:
-      - {after: 1 ms, do: [of_left = left.on, of_right = right.on], steps: separate}
+      - {after: 1 ms, do: [of_front = front.on, of_rear = rear.on], steps: separate}
 faults:
   power_cut: {chips: [hub], at_most: 1}
 """
@@ -375,12 +382,12 @@ COPIED = (
     f"device: one variable follows the other\n{TILES}"
     + """\
   hub:
-    variables: {of_left: bool, of_right: bool}
+    variables: {of_front: bool, of_rear: bool}
     states: {up: {rest: true}}
     rules:
-      - {after: 1 ms, if: left.on, do: [of_left = true]}
-      - {after: 1 ms, if: right.on, do: [of_right = true]}
-      - {after: 1 ms, do: [of_left = of_right, of_right = of_left]}
+      - {after: 1 ms, if: front.on, do: [of_front = true]}
+      - {after: 1 ms, if: rear.on, do: [of_rear = true]}
+      - {after: 1 ms, do: [of_front = of_rear, of_rear = of_front]}
 """
 )
 
@@ -404,22 +411,22 @@ def test_writes_without_an_order_do_not() -> None:
 ONCE = """
 device: what one unit cannot take back
 chips:
-  left: &tile
+  front: &tile
     states: {fresh: {rest: true}, spent: {rest: true}, busy: {rest: true}}
     rules:
       starts: {in: fresh, after: 1 ms, to: busy}
       stops: {in: busy, after: 1 ms, to: fresh}
       spends: {in: busy, after: 1 ms, if: other.free, to: spent}
-  right: *tile
+  rear: *tile
   other:
     states: {free: {rest: true}, taken: {rest: true}}
     rules:
-      takes: {in: free, if: left.spent or right.spent, to: taken}
+      takes: {in: free, if: front.spent or rear.spent, to: taken}
 requirements:
-  R1: {text: The left tile can be fresh again, recoverable: left.fresh}
-  R2: {text: The left tile can be spent, recoverable: left.spent}
-  R3: {text: The right tile is used, possible: right.spent and left.busy}
-  R4: {text: The right tile is not spent beside a busy one, never: right.spent and left.busy}
+  R1: {text: The front tile can be fresh again, recoverable: front.fresh}
+  R2: {text: The front tile can be spent, recoverable: front.spent}
+  R3: {text: The rear tile is used, possible: rear.spent and front.busy}
+  R4: {text: The rear tile is not spent beside a busy one, never: rear.spent and front.busy}
 """
 
 
@@ -432,7 +439,7 @@ def test_roads_turn_with_the_units(engine: EngineName) -> None:
     assert_agreement(device, engine)
     verdict, space = reduced_of(device, engine)
     whole, _ = whole_of(device)
-    numbers = space.roads_to(space.mark("requirement:R1"))
+    numbers = space.can_reach(space.mark("requirement:R1"))
     for number in range(space.state_count):
         for image, _ in space.images(number):
             left = space.state(image)[0]
@@ -519,8 +526,8 @@ def holders(count: int) -> Device:
     names = [f"t{number}" for number in range(count)]
     tile = (
         "  {0}: {{states: {{idle: {{rest: true}}, busy: {{}}}}, rules: {{"
-        "go: {{in: idle, if: hub.holder == nobody, raise: [take_{0}], to: busy}}, "
-        "back: {{in: busy, raise: [free], to: idle}}}}}}"
+        "go: {{in: idle, if: hub.holder == nobody, signal: [take_{0}], to: busy}}, "
+        "back: {{in: busy, signal: [free], to: idle}}}}}}"
     )
     take = "take_{0}: {{on: take_{0}, do: [holder = h_{0}]}}"
     return device_from(

@@ -7,11 +7,11 @@ from hypothesis import assume, given, settings
 from modecheck.engine.exploration import explore
 from modecheck.engine.plain import Interpreter
 from modecheck.engine.space import Limits
-from modecheck.engine.zones.exploration import explore_zones
 from modecheck.engine.zones.runs import Runner
 from modecheck.engine.zones.schedules import schedule_to
+from modecheck.engine.zones.zone_exploration import explore_zones
 from modecheck.product.composition import compose
-from modecheck.product.form import Product
+from modecheck.product.ir import Product
 from tests.generation.devices import Drawn, devices
 
 MOST_STATES = 1500

@@ -5,12 +5,12 @@ from __future__ import annotations
 import pytest
 
 from modecheck.engine.exploration import explore
-from modecheck.engine.zones.exploration import ZoneGraph, explore_zones
-from modecheck.engine.zones.stretches import times_between
+from modecheck.engine.zones.zone_exploration import ZoneGraph, explore_zones
+from modecheck.engine.zones.zone_time_bounds import times_between
 from modecheck.product.composition import compose
-from modecheck.product.form import Apply, Product
+from modecheck.product.ir import ApplyIR, Product
 from tests.engine.zones.test_agreement import without_time
-from tests.engine.zones.test_stretches import in_leaf
+from tests.engine.zones.test_zone_time_bounds import in_leaf
 from tests.generation.devices import device_from
 from tests.generation.timed_examples import window_beside_poll
 
@@ -63,7 +63,7 @@ def test_stretches_are_measured_to_the_tick(
     """
     product = compose(device_from(window_beside_poll("3 s", "1 min")))
     first = in_leaf(product, chip, begin)
-    last = in_leaf(product, chip, end) if end else Apply("not", (first,))
+    last = in_leaf(product, chip, end) if end else ApplyIR("not", (first,))
     times = times_between(product, first, last)
     assert not times.stopped_by
     assert (times.best.ticks if times.best else None) == best

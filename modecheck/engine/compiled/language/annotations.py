@@ -13,7 +13,7 @@ from typing import Any, TypeVar, get_args, get_origin, get_type_hints
 
 import numpy as np
 
-from modecheck.engine.compiled.language.kinds import BOOL, I64, Array, Group, Kind, number_kind
+from modecheck.engine.compiled.language.kinds import BOOL, I64, Array, GroupKind, Kind, number_kind
 
 T = TypeVar("T", bound=np.generic)
 
@@ -51,4 +51,4 @@ def _kind(hint: Any) -> Kind | None:
     fields = getattr(hint, "_fields", ())
     items = [_kind(one) for one in get_type_hints(hint).values()] if fields else []
     known = [item for item in items if item is not None]
-    return Group(tuple(known), fields) if fields and len(known) == len(items) else None
+    return GroupKind(tuple(known), fields) if fields and len(known) == len(items) else None

@@ -6,7 +6,7 @@ import ast
 from collections.abc import Callable
 
 from modecheck.engine.compiled import assembly as ir
-from modecheck.engine.compiled.language.kinds import BOOL, I64, Kind, Number, common
+from modecheck.engine.compiled.language.kinds import BOOL, I64, Kind, NumberKind, common
 from modecheck.engine.compiled.language.operands import (
     NotInLanguage,
     Operand,
@@ -33,18 +33,18 @@ _OF_LITERALS: dict[type[ast.operator], Callable[[int, int], int]] = {
 }
 
 
-def joined(one: Scalar, two: Scalar) -> Number:
+def joined(one: Scalar, two: Scalar) -> NumberKind:
     """The kind of two numbers together."""
     for number, other in ((one, two), (two, one)):
         if other.literal is None and adapts(number, other.kind):
             return other.kind
     kind = common(one.kind, two.kind)
-    if not isinstance(kind, Number):
+    if not isinstance(kind, NumberKind):
         raise NotInLanguage(f"{one.kind} and {two.kind} have no kind in common: convert one")
     return kind
 
 
-def changed(code: ir.Builder, given: Scalar, kind: Number, *, cut: bool = False) -> Scalar:
+def changed(code: ir.Builder, given: Scalar, kind: NumberKind, *, cut: bool = False) -> Scalar:
     """A number as one of another kind, which holds it unless the rest is to be `cut` off."""
     if given.kind == kind:
         return given
@@ -81,7 +81,7 @@ def binary(code: ir.Builder, op: ast.operator, one: Operand, two: Operand) -> Sc
 
 
 def _operation(
-    code: ir.Builder, op: ast.operator, kind: Number, one: ir.Value, two: ir.Value
+    code: ir.Builder, op: ast.operator, kind: NumberKind, one: ir.Value, two: ir.Value
 ) -> ir.Value:
     if type(op) in _PLAIN:
         return code.of_two(_PLAIN[type(op)], one, two)
@@ -96,7 +96,7 @@ def _operation(
 
 
 def _rounded_down(
-    code: ir.Builder, kind: Number, one: ir.Value, two: ir.Value, *, wants_rest: bool
+    code: ir.Builder, kind: NumberKind, one: ir.Value, two: ir.Value, *, wants_rest: bool
 ) -> ir.Value:
     """A quotient or its rest as Python has them: LLVM rounds towards zero."""
     rest, zero = code.of_two("srem", one, two), constant(kind, 0)

@@ -17,9 +17,9 @@ from modecheck.engine.compiled.language.kinds import (
     I64,
     NOTHING,
     Array,
-    Group,
+    GroupKind,
     Kind,
-    Number,
+    NumberKind,
     number_kind,
 )
 from modecheck.engine.compiled.language.operands import (
@@ -66,16 +66,16 @@ class ExpressionCode:
         self.entry = self.function.append_basic_block("entry")
         self.code = ir.Builder(self.function, self.function.append_basic_block("begin"))
 
-    def blocks(self, *names: str) -> list[ir.Block]:
+    def blocks(self, *names: str) -> list[ir.BasicBlock]:
         """New blocks."""
         return [self.function.append_basic_block(name) for name in names]
 
     def room(self, kind: Kind) -> Any:
         """A place on the stack for a value of a kind."""
-        if isinstance(kind, Group):
+        if isinstance(kind, GroupKind):
             return [self.room(item) for item in kind.items]
         with self.code.goto_block(self.entry):
-            if isinstance(kind, Number):
+            if isinstance(kind, NumberKind):
                 return self.code.alloca(kind.type)
             pointer = self.code.alloca(kind.element.stored.as_pointer())
             return (pointer, *[self.code.alloca(WORD) for _ in range(kind.dimensions)])
@@ -93,7 +93,7 @@ class ExpressionCode:
 
     def got(self, room: Any, kind: Kind) -> Operand:
         """Read a value from a place on the stack."""
-        if isinstance(kind, Number):
+        if isinstance(kind, NumberKind):
             return Scalar(kind, self.code.load(room))
         if isinstance(kind, Array):
             pointer, *sizes = [self.code.load(place) for place in room]
@@ -103,10 +103,10 @@ class ExpressionCode:
 
     def changed(self, given: Operand, kind: Kind, *, cut: bool = False) -> Any:
         """A value as one of another kind, item by item."""
-        if isinstance(given, Bundle) and isinstance(kind, Group):
+        if isinstance(given, Bundle) and isinstance(kind, GroupKind):
             pairs = zip(given.items, kind.items, strict=True)
             return Bundle(kind, tuple([self.changed(item, one, cut=cut) for item, one in pairs]))
-        if isinstance(given, Scalar) and isinstance(kind, Number):
+        if isinstance(given, Scalar) and isinstance(kind, NumberKind):
             return arithmetic.changed(self.code, given, kind, cut=cut)
         return given
 
@@ -152,7 +152,7 @@ class ExpressionCode:
         raise NotInLanguage(f"{type(node).__name__} is not in the language of kernels")
 
     def _bundle(self, items: tuple[Operand, ...]) -> Bundle:
-        return Bundle(Group(tuple([item.kind for item in items])), items)
+        return Bundle(GroupKind(tuple([item.kind for item in items])), items)
 
     def _known(self, value: Any) -> Operand:
         """A constant."""

@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from modecheck.engine.compiled.language.kinds import BOOL, I64, NOTHING, U64, Kind, Number
+from modecheck.engine.compiled.language.kinds import BOOL, I64, NOTHING, U64, Kind, NumberKind
 
 LINE = 8
 """Slots of 64 bits in a cache line."""
@@ -28,7 +28,7 @@ class Intrinsic:
     def __init__(
         self,
         meaning: Callable[..., Any],
-        takes: tuple[Number, ...],
+        takes: tuple[NumberKind, ...],
         gives: Kind,
         body: str,
         declares: str,
@@ -52,13 +52,13 @@ class Intrinsic:
         arguments = ", ".join(
             f"{kind.type.text} %{name}" for kind, name in zip(self.takes, names, strict=True)
         )
-        result = self.gives.type.text if isinstance(self.gives, Number) else "void"
+        result = self.gives.type.text if isinstance(self.gives, NumberKind) else "void"
         head = f"define internal {result} @{self.__name__}({arguments}) alwaysinline"
         return "\n".join([self.declares, head, "{", self.body.strip("\n"), "}"])
 
 
 def intrinsic(
-    takes: tuple[Number, ...], gives: Kind, body: str, *, declares: str = ""
+    takes: tuple[NumberKind, ...], gives: Kind, body: str, *, declares: str = ""
 ) -> Callable[[Callable[..., Any]], Intrinsic]:
     """Give a Python function a body in assembly."""
     return lambda meaning: Intrinsic(meaning, takes, gives, body, declares)

@@ -25,7 +25,14 @@ import numpy as np
 from modecheck.engine.compiled import object_cache
 from modecheck.engine.compiled.language.annotations import declared_kinds
 from modecheck.engine.compiled.language.intrinsics import Intrinsic
-from modecheck.engine.compiled.language.kinds import BOOL, Array, Group, Kind, Number, kind_of
+from modecheck.engine.compiled.language.kinds import (
+    BOOL,
+    Array,
+    GroupKind,
+    Kind,
+    NumberKind,
+    kind_of,
+)
 from modecheck.engine.compiled.language.operands import KernelError
 from modecheck.engine.compiled.linking import linked, target_machine
 from modecheck.engine.kept_files import kernels_folder
@@ -84,7 +91,7 @@ class Kernel:
 
 def _is_of(kind: Kind, value: Any) -> bool:
     """Whether a value can be passed as one of a kind."""
-    if isinstance(kind, Number):
+    if isinstance(kind, NumberKind):
         return isinstance(value, int | np.integer | np.bool_) and kind.holds(int(value))
     if isinstance(kind, Array):
         return isinstance(value, np.ndarray) and kind_of(value) == kind
@@ -131,9 +138,9 @@ def _compiled(kernel: Kernel, kinds: tuple[Kind, ...]) -> tuple[bytes, list[int]
 
 def _widths(kind: Kind) -> list[int] | int | None:
     """What is returned, as it is written to disk: bits, negative for numbers with a sign."""
-    if isinstance(kind, Number):
+    if isinstance(kind, NumberKind):
         return -kind.bits if kind.signed else kind.bits
-    assert isinstance(kind, Group)
+    assert isinstance(kind, GroupKind)
     return [width for item in kind.items if isinstance(width := _widths(item), int)] or None
 
 
@@ -184,7 +191,7 @@ def _flatten(value: Any, into: list[Any]) -> None:
 
 def _c_types(kind: Kind) -> Iterator[Any]:
     """The types of what is passed for an argument of a kind."""
-    if isinstance(kind, Number):
+    if isinstance(kind, NumberKind):
         yield ctypes.c_bool if kind == BOOL else _SCALARS[kind.bits, kind.signed]
     elif isinstance(kind, Array):
         yield ctypes.c_void_p

@@ -18,7 +18,7 @@ POINTER_BITS = 64
 
 
 @dataclass(frozen=True, slots=True)
-class Number:
+class NumberKind:
     """An integer; a truth value has one bit."""
 
     bits: int
@@ -47,7 +47,7 @@ class Number:
 class Array:
     """Elements one after the other, the last index running fastest."""
 
-    element: Number
+    element: NumberKind
     dimensions: int
 
     def __str__(self) -> str:
@@ -55,7 +55,7 @@ class Array:
 
 
 @dataclass(frozen=True, slots=True)
-class Group:
+class GroupKind:
     """Several values, which may have names; without any it is nothing."""
 
     items: tuple[Kind, ...] = ()
@@ -65,22 +65,22 @@ class Group:
         return f"({', '.join(map(str, self.items))})"
 
 
-Kind = Number | Array | Group
+Kind = NumberKind | Array | GroupKind
 
-BOOL = Number(1)
-I64 = Number(64, signed=True)
-U64 = Number(64)
-NOTHING = Group()
+BOOL = NumberKind(1)
+I64 = NumberKind(64, signed=True)
+U64 = NumberKind(64)
+NOTHING = GroupKind()
 
 
-def number_kind(dtype: Any) -> Number:
+def number_kind(dtype: Any) -> NumberKind:
     """The kind of a NumPy type. Raises `TypeError` for what is no integer."""
     kind = np.dtype(dtype)
     if kind.kind == "b":
         return BOOL
     if kind.kind not in "iu" or not kind.isnative:
         raise TypeError(f"kernels know integers, no {kind}")
-    return Number(8 * kind.itemsize, signed=kind.kind == "i")
+    return NumberKind(8 * kind.itemsize, signed=kind.kind == "i")
 
 
 def kind_of(value: Any) -> Kind:
@@ -90,7 +90,7 @@ def kind_of(value: Any) -> Kind:
             raise TypeError("the elements of an array must stand one after the other")
         return Array(number_kind(value.dtype), value.ndim)
     if isinstance(value, tuple):
-        return Group(tuple([kind_of(one) for one in value]), getattr(value, "_fields", ()))
+        return GroupKind(tuple([kind_of(one) for one in value]), getattr(value, "_fields", ()))
     if isinstance(value, np.generic):
         return number_kind(value.dtype)
     if isinstance(value, bool):
@@ -104,22 +104,26 @@ def common(one: Kind, other: Kind) -> Kind | None:
     """The kind that holds values of both; None where there is none."""
     if one == other:
         return one
-    if isinstance(one, Number) and isinstance(other, Number):
+    if isinstance(one, NumberKind) and isinstance(other, NumberKind):
         return _common_number(one, other)
-    if isinstance(one, Group) and isinstance(other, Group) and len(one.items) == len(other.items):
+    if (
+        isinstance(one, GroupKind)
+        and isinstance(other, GroupKind)
+        and len(one.items) == len(other.items)
+    ):
         items = [
             common(first, second) for first, second in zip(one.items, other.items, strict=True)
         ]
         kinds = [item for item in items if item is not None]
-        return Group(tuple(kinds), one.names) if len(kinds) == len(items) else None
+        return GroupKind(tuple(kinds), one.names) if len(kinds) == len(items) else None
     return None
 
 
-def _common_number(one: Number, other: Number) -> Number | None:
+def _common_number(one: NumberKind, other: NumberKind) -> NumberKind | None:
     if BOOL in (one, other):
         return other if one == BOOL else one
     if one.signed == other.signed:
         return max(one, other, key=lambda kind: kind.bits)
     signed, unsigned = (one, other) if one.signed else (other, one)
     bits = max(signed.bits, 2 * unsigned.bits)
-    return Number(bits, signed=True) if bits <= POINTER_BITS else None
+    return NumberKind(bits, signed=True) if bits <= POINTER_BITS else None

@@ -6,7 +6,15 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from modecheck.engine.compiled import assembly as ir
-from modecheck.engine.compiled.language.kinds import BOOL, I64, U64, Array, Group, Kind, Number
+from modecheck.engine.compiled.language.kinds import (
+    BOOL,
+    I64,
+    U64,
+    Array,
+    GroupKind,
+    Kind,
+    NumberKind,
+)
 
 WORD = ir.Type("i64")
 """The type of addresses and sizes."""
@@ -33,7 +41,7 @@ class KernelError(Exception):
 class Scalar:
     """A number; `literal` is its value where it stands in the text, and may become any kind."""
 
-    kind: Number
+    kind: NumberKind
     value: ir.Value
     literal: int | None = None
 
@@ -51,7 +59,7 @@ class View:
 class Bundle:
     """Several values."""
 
-    kind: Group
+    kind: GroupKind
     items: tuple[Operand, ...]
 
 
@@ -59,14 +67,14 @@ class Bundle:
 class Element:
     """A place in an array, to be read or written."""
 
-    kind: Number
+    kind: NumberKind
     pointer: ir.Value
 
 
 Operand = Scalar | View | Bundle
 
 
-def constant(kind: Number, value: int) -> ir.Value:
+def constant(kind: NumberKind, value: int) -> ir.Value:
     """A number as LLVM reads it: signed, and of so many bits."""
     if kind == BOOL:
         return ir.Value(kind.type, "true" if value else "false")
@@ -84,9 +92,9 @@ def adapts(given: Operand, kind: Kind) -> bool:
     """Whether a literal, or each in a tuple, can be of a kind; the rest must be already."""
     if isinstance(given, Scalar):
         number = given.literal
-        can_be = isinstance(kind, Number) and kind != BOOL
-        return number is not None and can_be and isinstance(kind, Number) and kind.holds(number)
-    if isinstance(given, Bundle) and isinstance(kind, Group):
+        can_be = isinstance(kind, NumberKind) and kind != BOOL
+        return number is not None and can_be and isinstance(kind, NumberKind) and kind.holds(number)
+    if isinstance(given, Bundle) and isinstance(kind, GroupKind):
         pairs = list(zip(given.items, kind.items, strict=False))
         fits = all(item.kind == one or adapts(item, one) for item, one in pairs)
         return len(given.items) == len(kind.items) and fits
@@ -109,7 +117,7 @@ def view(given: Operand) -> View:
 
 def argument(kind: Kind, given: Iterator[ir.Value]) -> Operand:
     """An argument, put together of what is passed."""
-    if isinstance(kind, Number):
+    if isinstance(kind, NumberKind):
         return Scalar(kind, next(given))
     if isinstance(kind, Array):
         return View(kind, next(given), tuple([next(given) for _ in range(kind.dimensions)]))
@@ -129,7 +137,7 @@ def passed(given: Operand) -> Iterator[ir.Value]:
 
 def passed_types(kind: Kind) -> Iterator[ir.Type]:
     """What an argument of a kind is passed as."""
-    if isinstance(kind, Number):
+    if isinstance(kind, NumberKind):
         yield kind.type
     elif isinstance(kind, Array):
         yield kind.element.stored.as_pointer()
@@ -139,10 +147,10 @@ def passed_types(kind: Kind) -> Iterator[ir.Type]:
             yield from passed_types(item)
 
 
-def numbers_in(kind: Kind) -> list[Number]:
+def numbers_in(kind: Kind) -> list[NumberKind]:
     """The kinds of a result: of one number, several or none."""
-    items = kind.items if isinstance(kind, Group) else (kind,)
-    numbers = [item for item in items if isinstance(item, Number)]
+    items = kind.items if isinstance(kind, GroupKind) else (kind,)
+    numbers = [item for item in items if isinstance(item, NumberKind)]
     if len(numbers) < len(items):
         raise NotInLanguage(f"a kernel returns numbers, not {kind}")
     return numbers
@@ -151,16 +159,16 @@ def numbers_in(kind: Kind) -> list[Number]:
 def result_type(kind: Kind) -> ir.Type:
     """What a call gives: a number, or several as a structure."""
     numbers = numbers_in(kind)
-    if isinstance(kind, Number):
+    if isinstance(kind, NumberKind):
         return kind.type
     return ir.Type(f"{{ {', '.join(one.type.text for one in numbers)} }}" if numbers else "void")
 
 
 def returned(code: ir.Builder, kind: Kind, given: ir.Value) -> Operand:
     """What a call has given."""
-    if isinstance(kind, Number):
+    if isinstance(kind, NumberKind):
         return Scalar(kind, given)
-    assert isinstance(kind, Group)
+    assert isinstance(kind, GroupKind)
     items = [
         Scalar(item, code.extracted(given, item.type, place))
         for place, item in enumerate(numbers_in(kind))

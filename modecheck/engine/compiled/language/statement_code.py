@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from modecheck.engine.compiled import assembly as ir
 from modecheck.engine.compiled.language import arithmetic
 from modecheck.engine.compiled.language.expression_code import ExpressionCode
-from modecheck.engine.compiled.language.kinds import I64, NOTHING, Group, Kind
+from modecheck.engine.compiled.language.kinds import I64, NOTHING, GroupKind, Kind
 from modecheck.engine.compiled.language.operands import (
     Bundle,
     Element,
@@ -44,9 +44,9 @@ class WiderKind(Exception):
 class _Loop:
     """Where `continue` leads to, where the loop has come to its end, and where `break` leads to."""
 
-    again: ir.Block
-    done: ir.Block
-    behind: ir.Block
+    again: ir.BasicBlock
+    done: ir.BasicBlock
+    behind: ir.BasicBlock
     is_left: bool = False
 
 
@@ -55,7 +55,7 @@ class _Count:
     """A loop that counts: where it is checked how far it is, where the count stands, what it is."""
 
     loop: _Loop
-    check: ir.Block
+    check: ir.BasicBlock
     counter: ir.Value
     number: Scalar
     step: int
@@ -213,7 +213,7 @@ class StatementCode(ExpressionCode):
 
     # Where to go on
 
-    def _go_to(self, block: ir.Block) -> None:
+    def _go_to(self, block: ir.BasicBlock) -> None:
         """Go on in a block, unless this one was left already."""
         if not self.code.block.is_terminated:
             self.code.branch(block)
@@ -229,7 +229,7 @@ class StatementCode(ExpressionCode):
         self.code.position_at_end(behind)
         self._is_left = all(left)
 
-    def _into(self, block: ir.Block, statements: Sequence[ast.stmt]) -> None:
+    def _into(self, block: ir.BasicBlock, statements: Sequence[ast.stmt]) -> None:
         self.code.position_at_end(block)
         self._is_left = False
         self._block(statements)
@@ -342,13 +342,13 @@ class StatementCode(ExpressionCode):
             self._result = kind
             raise WiderKind
         value = self.changed(given, kind)
-        if isinstance(kind, Group):
+        if isinstance(kind, GroupKind):
             self._return_several(kind, value)
         else:
             self.code.ret(value.value)
         self._is_left = True
 
-    def _return_several(self, kind: Group, given: Bundle) -> None:
+    def _return_several(self, kind: GroupKind, given: Bundle) -> None:
         type_ = result_type(kind)
         whole = ir.Value(type_, "poison")
         for place, item in enumerate(given.items):

@@ -42,9 +42,9 @@ function lanesOf(variant, steps) {
 function addLanes(variant, mark, used) {
   const [kind, about] = mark;
   if (kind === "took") used.add(variant.rules[about][0]);
-  else if (kind === "raised" || kind === "struck") {
+  else if (kind === "signalled" || kind === "struck") {
     used.add(about);
-    if (kind === "raised") mark[3].forEach((chip) => used.add(chip));
+    if (kind === "signalled") mark[3].forEach((chip) => used.add(chip));
   } else {
     used.add(variant.queues[about].from);
     used.add(variant.queues[about].to);
@@ -95,7 +95,7 @@ const MARKS = {
     }
     return items;
   },
-  raised(chart, [, chip, signal, heard]) {
+  signalled(chart, [, chip, signal, heard]) {
     return [{ kind: "signal", chip, heard, text: chart.variant.signals[signal] }];
   },
   sent(chart, [, queue, text]) {

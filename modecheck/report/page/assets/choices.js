@@ -1,6 +1,6 @@
 // The possible next steps as buttons, each in the row of whoever takes it or is struck by it.
 
-const USUAL = ["rule", "deliver", "ignore", "tick", "idle"];
+const USUAL = ["rule", "deliver", "discard", "tick", "idle"];
 
 /** Buttons by the key of their row. Of a state whose steps the page does not hold, the planned one. */
 function choicesOf(path) {

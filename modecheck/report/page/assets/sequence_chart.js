@@ -293,7 +293,7 @@ class Pencil {
   arrived(item) {
     const [at, beside] = this.landing(item.queue);
     item.y = this.room(at, beside, 24) + 17;
-    const said = { ignored: " (ignored)", unhandled: " (no answer)" }[item.outcome] || "";
+    const said = { discarded: " (discarded)", unspecified: " (no answer)" }[item.outcome] || "";
     this.label(this.center(at), item.y, this.channel(item.queue) > this.center(at), `${item.text}${said}`, "trigger", LANE - 20);
   }
 
@@ -348,7 +348,7 @@ class Pencil {
 
 /** The end of a message at a receiver's axis: the tip of an arrow, or a cross where it has no answer. */
 function arrival({ outcome, y }, x, ahead) {
-  return outcome === "unhandled" ? svg("path", { class: "cross", d: `M${x - ahead * 14} ${y - 5}l10 10m0 -10l-10 10` }) : tip(x, y, ahead);
+  return outcome === "unspecified" ? svg("path", { class: "cross", d: `M${x - ahead * 14} ${y - 5}l10 10m0 -10l-10 10` }) : tip(x, y, ahead);
 }
 
 /** The tip of an arrow at a point, pointing to the right (1) or to the left (-1). */

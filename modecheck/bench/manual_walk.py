@@ -1,0 +1,122 @@
+"""A walk through a product, step by step, that can be taken back, saved, and taken anew."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from fractions import Fraction
+
+from modecheck.checks.traces import Move, Trace
+from modecheck.engine.plain import Interpreter, State, Step
+from modecheck.model.errors import ModecheckError
+from modecheck.product.ir import Product
+from modecheck.scenario.replay import Replayed, replay
+from modecheck.scenario.telling import ToldStep, lasting, spelled_or_none, tell_step
+
+
+class NotAllowed(ModecheckError):
+    """A walk that was written down cannot be taken: `position` (from 1) is its first step that is
+    none here, `labels` are those that are.
+    """
+
+    def __init__(self, position: int, label: str, labels: tuple[str, ...]) -> None:
+        super().__init__()
+        self.position = position
+        self.label = label
+        self.labels = labels
+
+    def __str__(self) -> str:
+        return f"the model does not allow step {self.position}, {self.label!r}"
+
+
+class ManualWalk:
+    """Begins in the initial state. After a failing step there is only the way back."""
+
+    def __init__(self, product: Product) -> None:
+        self.product = product
+        self._interpreter = Interpreter(product)
+        self._taken: list[Replayed] = []
+
+    def __len__(self) -> int:
+        return len(self._taken)
+
+    @property
+    def state(self) -> State:
+        """Where the walk is; after a failing step, where that was tried."""
+        if not self._taken:
+            return self.product.initial
+        last = self._taken[-1]
+        return last.before if last.step.after is None else last.step.after
+
+    @property
+    def failed(self) -> bool:
+        """Whether the last step failed."""
+        return bool(self._taken) and self._taken[-1].step.after is None
+
+    @property
+    def last(self) -> Replayed | None:
+        """The step taken last."""
+        return self._taken[-1] if self._taken else None
+
+    @property
+    def labels(self) -> tuple[str, ...]:
+        """The labels of the steps taken: with them the walk can be taken anew."""
+        return tuple(self.product.labels[taken.step.label].text for taken in self._taken)
+
+    @property
+    def modes(self) -> tuple[str, ...]:
+        """The modes that the device is in."""
+        conditions, holds = self.product.conditions, self._interpreter.condition
+        modes = self.product.device.modes
+        return tuple(name for name in modes if holds(conditions[f"mode:{name}"], self.state))
+
+    def choices(self) -> list[Step]:
+        """The steps that can be taken, in the interpreter's order; failing ones, too."""
+        return [] if self.failed else self._interpreter.steps(self.state)
+
+    def take(self, step: Step) -> None:
+        """Take one of the choices."""
+        self._taken.append(Replayed(self.state, step))
+
+    def back(self, count: int = 1) -> int:
+        """Take steps back, as many as there are; how many it were."""
+        kept = max(len(self._taken) - count, 0)
+        gone = len(self._taken) - kept
+        del self._taken[kept:]
+        return gone
+
+    def told(self) -> list[ToldStep]:
+        """The walk in words."""
+        since = None if self.product.time is None else Fraction(0)
+        told: list[ToldStep] = []
+        for number, taken in enumerate(self._taken, start=1):
+            told.append(tell_step(self.product, number, taken.before, taken.step, since))
+            since = told[-1].since
+        return told
+
+    @property
+    def time(self) -> str:
+        """The time since the start, spelled; nothing where time is not counted."""
+        if self.product.time is None:
+            return ""
+        passed = (lasting(self.product, taken.step) for taken in self._taken)
+        return spelled_or_none(sum(passed, Fraction(0)))
+
+    def as_trace(self) -> Trace:
+        """The walk as a way that other parts of modecheck understand."""
+        return Trace(tuple(Move(one.step.label, one.step.after) for one in self._taken))
+
+    def follow_trace(self, trace: Trace) -> None:
+        """Leave this walk for the way of a scenario. Raises `ReplayError`; nothing changes then."""
+        self._taken = list(replay(self.product, trace))
+
+    def follow_labels(self, labels: Sequence[str]) -> None:
+        """Leave this walk for the one with these labels. Raises `NotAllowed` where the model has no
+        such step; nothing changes then.
+        """
+        anew = ManualWalk(self.product)
+        for position, label in enumerate(labels, start=1):
+            steps = {self.product.labels[step.label].text: step for step in anew.choices()}
+            if label not in steps:
+                raise NotAllowed(position, label, tuple(steps))
+            anew.take(steps[label])
+        self._taken = anew._taken

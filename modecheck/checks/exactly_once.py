@@ -1,0 +1,96 @@
+"""What became of an item that did not arrive once and in order: told from the scenario."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from modecheck.checks.traces import Trace
+from modecheck.engine.happenings import Arrived, Dropped, Happening, Struck
+from modecheck.engine.plain import Interpreter
+from modecheck.model.parts import ExactlyOnce, Requirement
+from modecheck.product.exchange_automata import DUPLICATED, OVERRUN
+from modecheck.product.ir import Product
+
+LOSSES = {
+    "lost": "the link loses it",
+    "full": "the link is full",
+    "down": "the link is down",
+    "cut": "power is cut",
+}
+
+
+def what_went_wrong(product: Product, need: Requirement, trace: Trace, reason: str) -> str:
+    """A sentence about an item: `reason` is that of the bad state, or nothing where it never
+    arrives.
+    """
+    exchange = need.exchange
+    assert exchange is not None
+    told = list(_happenings(product, trace))
+    if reason == DUPLICATED:
+        return _second_arrival(product, exchange, told)
+    if reason == OVERRUN:
+        return f"more than {exchange.under_way} are under way"
+    names = _tracked(exchange)
+    lost = [one for one in told if isinstance(one, Dropped) and _name(product, one) in names]
+    if lost:
+        last = lost[-1]
+        link = product.queues[last.queue].name
+        return f"{_name(product, last)} over {link} is lost ({LOSSES[last.why]})"
+    if reason:
+        return _out_of_order(product, told)
+    return _never_arrives(product, exchange, told)
+
+
+def _happenings(product: Product, trace: Trace) -> Iterator[Happening]:
+    """What happens on a way, in order."""
+    interpreter, state = Interpreter(product), product.initial
+    for move in trace.moves:
+        for step in interpreter.steps(state):
+            if (step.label, step.after) == (move.label, move.after):
+                yield from step.happenings
+                break
+        if move.after is not None:
+            state = move.after
+
+
+def _tracked(exchange: ExactlyOnce) -> set[str]:
+    return {message for _, message in (*exchange.sent, *exchange.received)}
+
+
+def _name(product: Product, one: Dropped | Arrived) -> str:
+    return product.queues[one.queue].messages[one.message - 1].name
+
+
+def _receptions(product: Product, exchange: ExactlyOnce, told: list[Happening]) -> list[Arrived]:
+    """Arrivals at the far end."""
+    return [
+        one
+        for one in told
+        if isinstance(one, Arrived)
+        and (product.chips[product.queues[one.queue].receiver].name, _name(product, one))
+        in exchange.received
+    ]
+
+
+def _second_arrival(product: Product, exchange: ExactlyOnce, told: list[Happening]) -> str:
+    last = _receptions(product, exchange, told)[-1]
+    chip = product.chips[product.queues[last.queue].receiver].name
+    if last.late or any(isinstance(one, Struck) for one in told):
+        return f"{chip} receives {_name(product, last)} once more, from before a restart"
+    return f"{chip} receives {_name(product, last)} more often than it was sent"
+
+
+def _out_of_order(product: Product, told: list[Happening]) -> str:
+    arrivals = [one for one in told if isinstance(one, Arrived)]
+    name = _name(product, arrivals[-1]) if arrivals else "it"
+    return f"{name} arrives before what was sent first"
+
+
+def _never_arrives(product: Product, exchange: ExactlyOnce, told: list[Happening]) -> str:
+    received = _receptions(product, exchange, told)
+    kinds = [item[1] for item in exchange.received]
+    if received and len(kinds) > 1:
+        last = _name(product, received[-1])
+        if kinds.index(last) + 1 < len(kinds):
+            return f"{last} arrived, and {kinds[kinds.index(last) + 1]} never does"
+    return f"{' or '.join(dict.fromkeys(message for _, message in exchange.sent))} never arrives"

@@ -1,0 +1,89 @@
+"""Requirements about single states and roads: never, always, possible, recoverable."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+from dataclasses import replace
+
+from modecheck.checks.judged import HOLDS, Cost, Judged, broken, undecided, up_to_failures
+from modecheck.checks.traces import Trace, trace_to
+from modecheck.engine.phases import phase
+from modecheck.engine.space import Space, first_zero
+from modecheck.model.parts import Requirement
+from modecheck.product.composition import acts
+from modecheck.product.state_conditions import is_watched
+
+
+def judge(space: Space) -> Iterator[Judged]:
+    """The verdict on each requirement that needs no observer."""
+    for need in space.product.device.requirements.values():
+        if not is_watched(need):
+            yield _judged_in_time(space, need)
+
+
+def judge_states(space: Space) -> Iterator[Judged]:
+    """The verdict on each requirement that speaks of single states alone."""
+    for need in space.product.device.requirements.values():
+        if not is_watched(need) and need.pattern != "recoverable":
+            yield _judged(space, need)
+
+
+def _judged_in_time(space: Space, need: Requirement) -> Judged:
+    began = time.monotonic()
+    with phase(f"requirement {need.name}"):
+        judged = _judged(space, need)
+    return replace(judged, cost=Cost(space.state_count, time.monotonic() - began))
+
+
+def _judged(space: Space, need: Requirement) -> Judged:
+    found = _breach(space, need)
+    if found is not None:
+        return found
+    if not space.complete:
+        return undecided(need)
+    return Judged(need, HOLDS, remark=up_to_failures(space))
+
+
+def _breach(space: Space, need: Requirement) -> Judged | None:
+    if need.pattern in ("never", "always"):
+        return _invariant(space, need)
+    if need.pattern == "recoverable":
+        return _recoverable(space, need)
+    return _possible(space, need) if space.complete else None
+
+
+def _invariant(space: Space, need: Requirement) -> Judged | None:
+    bit = space.mark(f"requirement:{need.name}")
+    bad = space.numbered(bit) if need.pattern == "never" else space.numbered(0, bit)
+    number = next(bad, None)
+    if number is None:
+        return None
+    return broken_invariant(need, trace_to(space, number))
+
+
+def broken_invariant(need: Requirement, trace: Trace) -> Judged:
+    """What must never be comes true, or what must always hold does not, at the end of a way."""
+    verb = "comes true" if need.pattern == "never" else "does not hold"
+    return broken(need, f"{need.text} {verb}", trace)
+
+
+def _possible(space: Space, need: Requirement) -> Judged | None:
+    if next(space.numbered(space.mark(f"requirement:{need.name}")), None) is not None:
+        return None
+    return broken(need, f"{need.text} never comes true")
+
+
+def _recoverable(space: Space, need: Requirement) -> Judged | None:
+    without = space.product.event_bits(acts(space.product.device, need.without))
+    recovers = space.can_reach(space.mark(f"requirement:{need.name}"), without_events=without)
+    lost = first_zero(recovers)
+    if lost is not None:
+        return broken(need, f"from here no road leads to {need.text}", trace_to(space, lost))
+    if not space.complete or not space.failures:
+        return None
+    mark = space.mark(f"requirement:{need.name}")
+    known = space.can_reach(mark, without_events=without, past_failures=False)
+    if first_zero(known) is None:
+        return None
+    return undecided(need, "from some state only a step that fails might lead there")

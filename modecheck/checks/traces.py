@@ -1,0 +1,112 @@
+"""Ways through a product: how the device comes from its initial state to what was found."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from modecheck.engine.happenings import Passed
+from modecheck.engine.plain import Interpreter, State
+from modecheck.engine.space import Edge, FairLoop, Path, Sighting, Space
+from modecheck.product.ir import Product
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """A step by its label (number), and the state after it; None after a failing step.
+
+    `ticks` is how many pass in it, where an observer has counted them: without the observer they
+    may change nothing, or be fewer than those of one step. It is None for a step of the product.
+    """
+
+    label: int
+    after: State | None
+    ticks: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Trace:
+    """Moves from the initial state. `switch_from` is where a mode switch begins in it, or 0.
+
+    `loop_from` is the number of the move (from 1) with which a loop begins that can be gone for
+    ever, up to the last move; 0 where there is none. It is one behind the last move where nothing
+    has to happen any more, for ever.
+    """
+
+    moves: tuple[Move, ...]
+    switch_from: int = 0
+    loop_from: int = 0
+
+
+def trace_to(space: Space, number: int) -> Trace:
+    """A shortest way to a state."""
+    return _as_trace(space, space.path_to(number))
+
+
+def trace_to_failure(space: Space, sighting: Sighting) -> Trace:
+    """A shortest way to a failing step, that step included."""
+    trace = trace_to(space, sighting.state)
+    return Trace((*trace.moves, Move(sighting.label, None)))
+
+
+def trace_over(space: Space, source: int, edge: Edge) -> Trace:
+    """A shortest way to the state `source`, and on over one of its transitions."""
+    return _as_trace(space, [*space.path_to(source), (edge.label, edge.target)])
+
+
+def trace_along(space: Space, start: int, path: Path) -> Trace:
+    """A shortest way to `start`, and on along a path; the path is marked as a switch."""
+    before = space.path_to(start)
+    return _as_trace(space, before + path, switch_from=len(before))
+
+
+def lasso(space: Space, found: FairLoop) -> Trace:
+    """A shortest way to where a loop begins, and once round the loop."""
+    trace = _as_trace(space, found.stem + found.loop)
+    return replace(trace, loop_from=len(found.stem) + 1)
+
+
+def without_observers(watched: Product, product: Product, trace: Trace) -> Trace:
+    """A way through a watched product as one through the product itself: what only observers did,
+    and idling, is left out. Time that passes is kept, whoever counts it.
+    """
+    moves: list[Move] = []
+    loop_from = trace.loop_from
+    ticks = _ticks_passed(watched, trace)
+    for number, move in enumerate(trace.moves, start=1):
+        if move.label >= len(product.labels):
+            loop_from -= number < trace.loop_from
+            continue
+        after = None if move.after is None else move.after[: len(product.fields)]
+        moves.append(Move(move.label, after, ticks.get(number)))
+    return Trace(tuple(moves), trace.switch_from, loop_from)
+
+
+def _ticks_passed(product: Product, trace: Trace) -> dict[int, int]:
+    """How many ticks pass in the steps of a way in which time goes on, by their numbers."""
+    if product.time is None:
+        return {}
+    passed: dict[int, int] = {}
+    interpreter, before = Interpreter(product), product.initial
+    for number, move in enumerate(trace.moves, start=1):
+        if move.label == product.time.label:
+            passed[number] = (
+                _ticks_in(interpreter, before, move) if product.time.time_acceleration else 1
+            )
+        before = before if move.after is None else move.after
+    return passed
+
+
+def _ticks_in(interpreter: Interpreter, before: State, move: Move) -> int:
+    step = interpreter.step_to(before, move.label, move.after)
+    assert step is not None, "a way has steps of its product"
+    return sum(one.ticks for one in step.happenings if isinstance(one, Passed))
+
+
+def _as_trace(space: Space, path: Path, *, switch_from: int = 0) -> Trace:
+    return Trace(moves_along(space, path), switch_from)
+
+
+def moves_along(space: Space, path: Path) -> tuple[Move, ...]:
+    """The steps of a path as moves."""
+    states = space.states_at([number for _, number in path])
+    return tuple(Move(label, state) for (label, _), state in zip(path, states, strict=True))

@@ -1,0 +1,296 @@
+"""Verdicts kept on disk, so that a model that did not change is not explored again.
+
+The key holds everything that a verdict depends on: the text of every file of the model, the chosen
+options, how it is explored and with which bounds, the day (acceptances end on one), and modecheck
+itself, by the size and date of each of its files. Kept is only what is complete: what was stopped
+is tried anew. An entry that cannot be read counts as absent, a folder that cannot be written to
+means that nothing is kept; neither is an error.
+
+An entry is JSON and holds what was found. The device is the one that is asked about, and what an
+entry says of it must fit: its requirements, its steps, the fields of its states.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import sys
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from functools import cache
+from pathlib import Path
+from typing import Any, cast
+
+import modecheck
+from modecheck.checks.acceptance import AcceptedFinding
+from modecheck.checks.coverage import Coverage
+from modecheck.checks.findings import KINDS, Finding
+from modecheck.checks.judged import Judged
+from modecheck.checks.mode_switches import ModeSwitch
+from modecheck.checks.recorded import Odd, Own, read, recorded
+from modecheck.checks.switch_endings import SwitchEnding
+from modecheck.checks.traces import Trace
+from modecheck.checks.verdict import Explored, Reduced, Verdict, check
+from modecheck.engine import kept_files
+from modecheck.engine.choice import Search
+from modecheck.engine.exploration import Reporter
+from modecheck.engine.forked_task import ForkedTask, can_begin
+from modecheck.engine.kept_files import cache_folder, recall
+from modecheck.engine.space import Space
+from modecheck.model.parts import Device, Requirement
+from modecheck.model.places import Source
+from modecheck.product.composition import compose
+from modecheck.product.ir import Product
+from modecheck.version import __version__
+
+WORTH_KEEPING = 1_000
+"""States in all variants: less is explored sooner than anybody notices, and is not kept."""
+WORTH_A_PROCESS = 24
+"""Bits of a state from which on there may be so many states that a process is worth it."""
+MOST_ENTRIES = 100
+"""The oldest entries beyond this are removed; one is some hundred kilobytes."""
+ENDING = ".verdict"
+
+
+@dataclass(frozen=True, slots=True)
+class CachedSpace:
+    """What is left of a space that was explored: its figures, and no states.
+
+    It serves what people read of a verdict; a check that asks it for more fails at once.
+    """
+
+    product: Product
+    state_count: int
+    transitions: int
+    depth: int
+    layers: list[int]
+    stopped_by: str = ""
+    complete: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class _Variant:
+    """What is kept of `Explored`."""
+
+    state_count: int
+    transitions: int
+    depth: int
+    layers: list[int]
+    findings: tuple[Finding, ...]
+    switches: tuple[ModeSwitch, ...]
+    endings: tuple[SwitchEnding, ...]
+    modes: dict[str, int]
+    coverage: Coverage
+    requirements: tuple[Judged, ...]
+    reduced: Reduced
+
+
+@dataclass(frozen=True, slots=True)
+class _Whole:
+    """What is kept of `Verdict`, beside its variants."""
+
+    findings: tuple[Finding, ...]
+    accepted: tuple[AcceptedFinding, ...]
+    remarks: tuple[str, ...]
+
+
+def check_or_recall(
+    devices: Sequence[Device], search: Search, reporter: Reporter | None = None
+) -> tuple[Verdict, bool]:
+    """The verdict on a device in these variants, and whether it was kept from an earlier check."""
+    today = date.today()
+    key = key_of(devices, search, today)
+    known = cached_verdict(key, devices)
+    if known is not None:
+        return known, True
+    verdict = check(devices, search=search, reporter=reporter, today=today)
+    keep(key, verdict)
+    return verdict, False
+
+
+def check_forked(devices: Sequence[Device], search: Search) -> ForkedTask[Verdict] | None:
+    """A check that has begun in another process, where that can be done and is worth it. It has
+    half of the cores, what is done meanwhile the other half. Of the states nothing comes back
+    but figures, as of what is kept.
+    """
+    if not can_begin(search.threads, search.limits):
+        return None
+    if all(compose(device).bits < WORTH_A_PROCESS for device in devices):
+        return None
+    half = replace(search, threads=(search.threads or os.cpu_count() or 1) // 2)
+    return ForkedTask(lambda: slim(check(devices, search=half)))
+
+
+def key_of(devices: Sequence[Device], search: Search, today: date) -> str:
+    """The name of the verdict on these variants, explored in this way, on this day."""
+    # What is expected says how to begin, and nothing of what is found.
+    search = replace(search, expected=0)
+    facts = [
+        repr((__version__, sys.version, today.isoformat(), search)),
+        *(repr((device.file, device.variant, device.digests)) for device in devices),
+        *_own_files(),
+    ]
+    return hashlib.sha256("\0".join(facts).encode("utf-8", "surrogateescape")).hexdigest()
+
+
+def is_kept(key: str) -> bool:
+    """Whether there is an entry under a key, whatever is in it."""
+    return _path(key).exists()
+
+
+def cached_verdict(key: str, devices: Sequence[Device]) -> Verdict | None:
+    """The verdict on these variants kept under a key, or None."""
+    raw = recall(_path(key))
+    if raw is None:
+        return None
+    try:
+        return _verdict_from(json.loads(raw), devices)
+    except (ValueError, RecursionError):  # whatever an old or foreign entry holds, it is no verdict
+        return None
+
+
+def keep(key: str, verdict: Verdict) -> None:
+    """Keep a verdict if it is complete and of some size: first in a temporary file."""
+    states = sum(one.exploration.state_count for one in verdict.explored)
+    if not verdict.complete or states < WORTH_KEEPING:
+        return
+    raw = json.dumps(_as_data(verdict), separators=(",", ":")).encode()
+    kept_files.keep(_path(key), raw, most=MOST_ENTRIES)
+
+
+def _as_data(verdict: Verdict) -> list[Any]:
+    """Sources, each once, with their lines; then the whole; then the variants."""
+    sources: dict[str, tuple[str, ...]] = {}
+
+    def named(source: Source) -> str:
+        sources[source.name] = source.lines
+        return source.name
+
+    own: Own = {Requirement: lambda need: need.name, Source: named}
+    whole = recorded(_Whole(verdict.findings, verdict.accepted, verdict.remarks), own)
+    variants = [recorded(_variant(one), own) for one in verdict.explored]
+    return [recorded(sources, {}), whole, variants]
+
+
+def _variant(one: Explored) -> _Variant:
+    figures = _figures(one.exploration)
+    return _Variant(
+        state_count=figures.state_count,
+        transitions=figures.transitions,
+        depth=figures.depth,
+        layers=figures.layers,
+        findings=one.findings,
+        switches=one.switches,
+        endings=one.endings,
+        modes=one.modes,
+        coverage=one.coverage,
+        requirements=one.requirements,
+        reduced=one.reduced,
+    )
+
+
+def _verdict_from(data: Any, devices: Sequence[Device]) -> Verdict:
+    """What `_as_data` made, beside the devices that it speaks of. Raises `Odd`."""
+    if type(data) is not list or len(data) != 3 or type(data[2]) is not list:
+        raise Odd("this is no verdict")
+    lines = read(dict[str, tuple[str, ...]], data[0], {})
+    sources = {name: Source(name, text) for name, text in lines.items()}
+    if len(data[2]) != len(devices):
+        raise Odd("a verdict on other variants")
+    explored = tuple(
+        _explored_from(one, device, sources) for one, device in zip(data[2], devices, strict=True)
+    )
+    whole = read(_Whole, data[1], {Source: _among(sources)})
+    products = [one.exploration.product for one in explored]
+    for finding in [*whole.findings, *(one.finding for one in whole.accepted)]:
+        _need_known(finding, products)
+    return Verdict(devices[0], explored, whole.findings, whole.accepted, whole.remarks)
+
+
+def _explored_from(data: Any, device: Device, sources: dict[str, Source]) -> Explored:
+    own: Own = {Source: _among(sources), Requirement: _among(device.requirements)}
+    kept = read(_Variant, data, own)
+    product = compose(device, time_acceleration=kept.reduced.time_acceleration)
+    for finding in kept.findings:
+        _need_known(finding, [product])
+    for trace in (*(one.trace for one in kept.switches), *(one.loss for one in kept.endings)):
+        _need_way(trace, [product])
+    space = CachedSpace(product, kept.state_count, kept.transitions, kept.depth, kept.layers)
+    return Explored(
+        device=device,
+        exploration=cast("Space", space),
+        findings=kept.findings,
+        switches=kept.switches,
+        endings=kept.endings,
+        modes=kept.modes,
+        coverage=kept.coverage,
+        requirements=kept.requirements,
+        reduced=kept.reduced,
+    )
+
+
+def _among(known: dict[str, Any]) -> Any:
+    """A reader of what is named and known already."""
+
+    def found(name: Any) -> Any:
+        if type(name) is not str or name not in known:
+            raise Odd(f"{name!r} is not known")
+        return known[name]
+
+    return found
+
+
+def _need_known(finding: Finding, products: Sequence[Product]) -> None:
+    if finding.code not in KINDS:
+        raise Odd(f"{finding.code!r} is no code")
+    _need_way(finding.trace, products)
+
+
+def _need_way(trace: Trace | None, products: Sequence[Product]) -> None:
+    """Raise `Odd` unless a way speaks of steps and states that one of the products may have."""
+    if trace is not None and not any(_can_have(product, trace) for product in products):
+        raise Odd("a scenario of another device")
+
+
+def _can_have(product: Product, trace: Trace) -> bool:
+    labels, size = len(product.labels), len(product.fields)
+    return all(
+        0 <= move.label < labels and (move.after is None or len(move.after) == size)
+        for move in trace.moves
+    )
+
+
+def slim(verdict: Verdict) -> Verdict:
+    """The verdict with figures in place of its states."""
+    explored = tuple(
+        replace(one, exploration=cast("Space", _figures(one.exploration)))
+        for one in verdict.explored
+    )
+    return replace(verdict, explored=explored)
+
+
+def _figures(space: Space) -> CachedSpace:
+    return CachedSpace(
+        product=space.product,
+        state_count=int(space.state_count),
+        transitions=int(space.transitions),
+        depth=int(space.depth),
+        layers=[int(count) for count in space.layers],
+        stopped_by=space.stopped_by,
+        complete=space.complete,
+    )
+
+
+@cache
+def _own_files() -> tuple[str, ...]:
+    """Each file of modecheck with its size and date: another program may say something else."""
+    root = Path(modecheck.__file__).parent
+    files = sorted(root.rglob("*.py"))
+    stats = [(path, path.stat()) for path in files]
+    return tuple(f"{path} {stat.st_size} {stat.st_mtime_ns}" for path, stat in stats)
+
+
+def _path(key: str) -> Path:
+    return cache_folder() / "verdicts" / f"{key}{ENDING}"

@@ -1,0 +1,164 @@
+"""`modecheck check`: explore a device and tell what can go wrong."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from modecheck.cli.options import (
+    choice_option,
+    device_argument,
+    exploring_options,
+    reduce_option,
+)
+from modecheck.cli.outputs import (
+    OUTPUTS,
+    need_all_writable,
+    output_options,
+    write_outputs,
+    write_trial_outputs,
+)
+
+if TYPE_CHECKING:
+    from modecheck.checks.verdict import Verdict
+    from modecheck.engine.choice import Search
+    from modecheck.engine.forked_task import ForkedTask
+    from modecheck.model.parts import Device
+
+CACHED = "cached: nothing has changed since this was explored; --no-cache explores it anew"
+
+
+@click.command("check")
+@device_argument
+@choice_option
+@click.option("--every-option", is_flag=True, help="Check every combination of options.")
+@click.option("--with", "over", metavar="FILE", help="Lay FILE over DEVICE; tell what it changes.")
+@output_options
+@click.option("--no-cache", is_flag=True, help="Explore also what did not change since last time.")
+@click.option("--costs", is_flag=True, help="List what each requirement cost: states, seconds.")
+@click.option("--quiet", is_flag=True, help="Say nothing when nothing is found.")
+@reduce_option
+@exploring_options
+def command(
+    device: str,
+    chosen: dict[str, str],
+    every_option: bool,
+    over: str | None,
+    no_cache: bool,
+    costs: bool,
+    quiet: bool,
+    reductions: tuple[str, ...],
+    search: Search,
+    **outputs: str | None,
+) -> None:
+    """Explore DEVICE completely and tell what can go wrong.
+
+    Each cause is told once, with the shortest scenario that leads to it.
+    """
+    import sys
+    from dataclasses import replace
+
+    from modecheck.cli.exit_codes import NOTHING_FOUND, exit_code
+    from modecheck.cli.exploring import tell_notes, variants_of
+    from modecheck.report.style import show, style_for
+
+    files = {name: outputs[f"{name}_file"] for name in OUTPUTS}
+    need_all_writable(files)
+    devices = variants_of(device, chosen, every=every_option)
+    changed = variants_of(device, chosen, every=every_option, over=over) if over else []
+    search = replace(
+        search,
+        symmetry="symmetry" in reductions,
+        order="order" in reductions,
+        time_acceleration="time" in reductions,
+    )
+    checking = _Checking(search, cache=not no_cache)
+    style = style_for(sys.stdout)
+    if over is not None:
+        from modecheck.checks.differences import difference
+        from modecheck.report.trial_text import trial_as_text
+
+        verdict, new = checking.both(devices, changed)
+        found = difference(verdict, new)
+        write_trial_outputs(verdict, new, found, over, files)
+        lines = trial_as_text(verdict, new, found, over, style)
+        code = exit_code(found=bool(found.broken), complete=found.complete)
+    else:
+        from modecheck.report.terminal import costs_as_text, verdict_as_text
+
+        verdict = checking.verdict(devices)
+        write_outputs(verdict, files)
+        lines = verdict_as_text(verdict, style)
+        lines += costs_as_text(verdict, style) if costs else []
+        code = exit_code(found=bool(verdict.findings), complete=verdict.complete)
+    if not (quiet and code == NOTHING_FOUND):
+        show(lines)
+        tell_notes([*devices, *changed])
+        if checking.cached:
+            show([CACHED], sys.stderr)
+    sys.exit(code)
+
+
+class _Checking:
+    """Explores, or recalls; `cached` tells whether something was recalled."""
+
+    def __init__(self, search: Search, *, cache: bool) -> None:
+        self._search = search
+        self._cache = cache
+        self.cached = False
+
+    def both(self, old: list[Device], new: list[Device]) -> tuple[Verdict, Verdict]:
+        """The verdicts on a device as it stands and with what is laid over it: side by side, where
+        neither is known.
+        """
+        from modecheck.checks.verdict_cache import check_forked
+
+        begun = None
+        if self._cache and not (self._knows(old) or self._knows(new)):
+            begun = check_forked(old, self._search)
+        if begun is None:
+            first = self.verdict(old)
+            size = max(one.exploration.state_count for one in first.explored)
+            return first, self.verdict(new, expected=size)
+        second = self.verdict(new)
+        return self._from(begun, old), second
+
+    def _from(self, begun: ForkedTask[Verdict], devices: list[Device]) -> Verdict:
+        """What was found elsewhere, kept for the next time."""
+        from datetime import date
+
+        from modecheck.checks.verdict_cache import keep, key_of
+
+        found = begun.result()
+        if found is None:
+            return self.verdict(devices)
+        keep(key_of(devices, self._search, date.today()), found)
+        return found
+
+    def _knows(self, devices: list[Device]) -> bool:
+        """Whether a verdict is kept from an earlier check."""
+        from datetime import date
+
+        from modecheck.checks.verdict_cache import is_kept, key_of
+
+        return is_kept(key_of(devices, self._search, date.today()))
+
+    def verdict(self, devices: list[Device], *, expected: int = 0) -> Verdict:
+        """The verdict on a device in these variants, with progress on a terminal; `expected` is
+        about how many states each has, where that is known.
+        """
+        import sys
+        from dataclasses import replace
+
+        from modecheck.checks.verdict import check
+        from modecheck.checks.verdict_cache import check_or_recall
+        from modecheck.cli.exploring import reporter_for
+
+        search = replace(self._search, expected=expected)
+        with reporter_for(sys.stderr) as reporter:
+            if not self._cache:
+                return check(devices, search=search, reporter=reporter)
+            found, recalled = check_or_recall(devices, search, reporter)
+        self.cached = self.cached or recalled
+        return found

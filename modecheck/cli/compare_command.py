@@ -1,0 +1,166 @@
+"""`modecheck compare`: what a change of a device changed."""
+
+from __future__ import annotations
+
+from contextlib import ExitStack
+from typing import TYPE_CHECKING
+
+import click
+
+from modecheck.cli.options import choice_option, exploring_options
+from modecheck.cli.outputs import need_all_writable
+
+if TYPE_CHECKING:
+    from modecheck.engine.choice import Search
+    from modecheck.model.parts import Device
+    from modecheck.review.device_comparison import ComparisonRequest, DeviceComparison, Origin
+
+FILES = ("json", "markdown", "page")
+
+
+@click.command("compare")
+@click.argument("devices", nargs=-1, required=True, metavar="[OLD] NEW")
+@click.option(
+    "--from",
+    "revision",
+    metavar="REV",
+    help="Compare with NEW as it was in this revision of its git repository, in place of OLD.",
+)
+@choice_option
+@click.option("--every-option", is_flag=True, help="Compare every combination of options.")
+@click.option(
+    "--alike",
+    "equivalence",
+    type=click.Choice(["strong", "branching", "weak"]),
+    default="branching",
+    show_default=True,
+    help="When two behaviours are the same; strong also counts steps that nobody sees.",
+)
+@click.option(
+    "--see",
+    "see",
+    multiple=True,
+    metavar="NAMES",
+    help="What is seen, in place of the messages of each medium: messages, LINK.MESSAGE, links and "
+    "media, with commas between. May be given several times.",
+)
+@click.option("--same", is_flag=True, help="Exit with 1 also when only a behaviour differs.")
+@click.option("--json", "json_file", metavar="FILE", help="Write the comparison as JSON, too.")
+@click.option("--markdown", "markdown_file", metavar="FILE", help="Write it for a merge request.")
+@click.option("--page", "page_file", metavar="FILE", help="Write one HTML file with both charts.")
+@click.option("--no-cache", is_flag=True, help="Explore also what did not change since last time.")
+@click.option("--quiet", is_flag=True, help="Say nothing when nothing is newly broken.")
+@exploring_options
+def command(
+    devices: tuple[str, ...],
+    revision: str | None,
+    chosen: dict[str, str],
+    every_option: bool,
+    equivalence: str,
+    see: tuple[str, ...],
+    same: bool,
+    json_file: str | None,
+    markdown_file: str | None,
+    page_file: str | None,
+    no_cache: bool,
+    quiet: bool,
+    search: Search,
+) -> None:
+    """Compare the device OLD with the device NEW.
+
+    What changed in the text, what is newly broken or mended, in which modes and over which media
+    both behave alike, and what to test and certify again.
+    """
+    import sys
+
+    from modecheck.cli.exit_codes import NOTHING_FOUND, exit_code
+    from modecheck.cli.exploring import tell_notes
+    from modecheck.compare.refinement import Equivalence
+    from modecheck.report.compare_text import comparison_as_text
+    from modecheck.report.style import show, style_for
+    from modecheck.review.device_comparison import ComparisonRequest
+
+    wanted = 1 if revision is not None else 2
+    if len(devices) != wanted:
+        usage = (
+            "NEW alone with --from REV" if revision is not None else "OLD and NEW, or --from REV"
+        )
+        raise click.UsageError(f"{len(devices)} devices given; expected {usage}")
+    files = dict(zip(FILES, (json_file, markdown_file, page_file), strict=True))
+    need_all_writable(files)
+    asked = ComparisonRequest(Equivalence(equivalence), see)
+    comparing = _Comparing(chosen, every_option, not no_cache, asked, search)
+    with ExitStack() as stack:
+        old, origin = devices[0], None
+        if revision is not None:
+            old, origin = _fetched(stack, devices[-1], revision)
+        comparison = comparing.compared(old, devices[-1], origin)
+        _write(comparison, files)
+        found = comparison.broken or (same and bool(comparison.different))
+        decided = comparison.complete and not (same and comparison.retest.durations)
+        code = exit_code(found=found, complete=decided)
+        if not (quiet and code == NOTHING_FOUND):
+            show(comparison_as_text(comparison, style_for(sys.stdout)))
+            tell_notes(comparing.read)
+    sys.exit(code)
+
+
+def _fetched(stack: ExitStack, path: str, revision: str) -> tuple[str, Origin]:
+    """The file of a revision, while the stack is open, and what it is called."""
+    from modecheck.cli.revisions import file_at_revision
+    from modecheck.review.device_comparison import Origin
+
+    folder, old = stack.enter_context(file_at_revision(path, revision))
+    return old, Origin(f"{revision}:{path}", folder, revision)
+
+
+class _Comparing:
+    """Explores and compares, with progress on a terminal; `read` are the devices of the user."""
+
+    def __init__(
+        self,
+        chosen: dict[str, str],
+        every: bool,
+        cache: bool,
+        asked: ComparisonRequest,
+        search: Search,
+    ) -> None:
+        self._chosen, self._every, self._cache = chosen, every, cache
+        self._asked, self._search = asked, search
+        self.read: list[Device] = []
+
+    def compared(self, old: str, new: str, origin: Origin | None) -> DeviceComparison:
+        """Both files are read before anything is explored."""
+        import sys
+
+        from modecheck.checks.verdict import check
+        from modecheck.checks.verdict_cache import check_or_recall
+        from modecheck.cli.exploring import reporter_for, variants_of
+        from modecheck.review.device_comparison import compared
+
+        sides = [variants_of(path, self._chosen, every=self._every) for path in (old, new)]
+        # What a revision had to say was said when it was new.
+        self.read = [*(sides[0] if origin is None else ()), *sides[1]]
+        verdicts = []
+        with reporter_for(sys.stderr, "comparing") as reporter:
+            for devices in sides:
+                if self._cache:
+                    verdicts.append(check_or_recall(devices, self._search, reporter)[0])
+                else:
+                    verdicts.append(check(devices, search=self._search, reporter=reporter))
+            return compared(verdicts[0], verdicts[1], self._asked, self._search, reporter, origin)
+
+
+def _write(comparison: DeviceComparison, files: dict[str, str | None]) -> None:
+    from modecheck.report.compare_json import comparison_as_json
+    from modecheck.report.compare_markdown import comparison_as_markdown
+    from modecheck.report.whole_files import write_json, write_whole
+
+    if path := files["json"]:
+        write_json(path, comparison_as_json(comparison))
+    if path := files["markdown"]:
+        write_whole(path, comparison_as_markdown(comparison))
+    if path := files["page"]:
+        from modecheck.report.page.comparison_page import comparison_page
+
+        write_whole(path, comparison_page(comparison))

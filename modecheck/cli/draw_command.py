@@ -1,0 +1,193 @@
+"""`modecheck draw`: the pictures of a device, or of several."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from modecheck.cli.options import choice_option, exploring_options
+
+if TYPE_CHECKING:
+    from modecheck.checks.verdict import Verdict
+    from modecheck.draw.albums import Hung
+    from modecheck.draw.gallery import AnyDrawing
+    from modecheck.draw.picture_files import FileText
+    from modecheck.engine.choice import Search
+    from modecheck.engine.exploration import Reporter
+    from modecheck.model.errors import ModecheckError
+
+
+def parsed_folds(
+    _ctx: click.Context, _param: click.Parameter, values: tuple[str, ...]
+) -> list[tuple[str, ...]]:
+    """Each `hub.state,player.state` as its parts."""
+    return [tuple(part.strip() for part in value.split(",")) for value in values]
+
+
+@click.command("draw")
+@click.argument("devices", nargs=-1, required=True, metavar="DEVICE...")
+@click.option("--to", "folder", required=True, metavar="DIR", help="The folder to write to.")
+@click.option(
+    "--fold",
+    "folds",
+    multiple=True,
+    metavar="PARTS",
+    callback=parsed_folds,
+    help="Fold the product by 'mode', CHIP.state or CHIP.VARIABLE, with commas between them.",
+)
+@click.option("--check", is_flag=True, help="Write nothing; exit with 1 when files are stale.")
+@choice_option
+@exploring_options
+def command(
+    devices: tuple[str, ...],
+    folder: str,
+    folds: list[tuple[str, ...]],
+    check: bool,
+    chosen: dict[str, str],
+    search: Search,
+) -> None:
+    """Draw DEVICE: its chips and links, each chip's statechart, its modes, each scenario found.
+
+    Every picture is written as SVG, and as DOT text where that can hold it, the same bytes each
+    run. Several devices get a folder each, and pages that show their pictures.
+    """
+    import sys
+
+    from modecheck.cli.exit_codes import exit_code
+    from modecheck.draw.layout import stand_in
+    from modecheck.draw.picture_files import stale_files, write_files
+    from modecheck.report.style import show
+
+    if remark := stand_in():
+        click.echo(remark, err=True)
+    drawing, target, remarks = _Drawing(chosen, search, folds), Path(folder), list[str]()
+    files = (
+        _one(drawing, devices[0], remarks)
+        if len(devices) == 1
+        else _several(drawing, devices, target, remarks)
+    )
+    stale = stale_files(files, target) if check else []
+    lines = [] if check else [str(path) for path in write_files(files, target)]
+    said = ["nothing is stale"] if check and not stale else []
+    show([*lines, *stale, *said, *remarks])
+    sys.exit(exit_code(found=bool(stale), complete=not remarks))
+
+
+@dataclass(frozen=True, slots=True)
+class _Drawing:
+    """How devices are drawn: picklable, since several are drawn by several processes."""
+
+    chosen: dict[str, str]
+    search: Search
+    folds: list[tuple[str, ...]]
+
+    def verdict(self, device: str, reporter: Reporter | None = None) -> Verdict:
+        """The verdict whose pictures are drawn."""
+        from modecheck.checks.verdict import check
+        from modecheck.cli.exploring import variants_of
+
+        found = variants_of(device, self.chosen, every=False)
+        return check(found, search=self.search, reporter=reporter)
+
+    def pictures(self, verdict: Verdict) -> Iterator[AnyDrawing]:
+        from modecheck.draw.gallery import every_drawing
+
+        return every_drawing(verdict.explored[0], verdict.findings, self.folds)
+
+    def drawn(self, device: str) -> _Drawn:
+        """Everything about one of several devices."""
+        from modecheck.draw.albums import hung
+        from modecheck.model.errors import ModecheckError
+
+        try:
+            verdict = self.verdict(device)
+        except ModecheckError as error:
+            return _Drawn(mistake=error)
+        said: list[str] = []
+        pictures = tuple(hung(self.pictures(verdict), tell=said.append))
+        about = verdict.device
+        return _Drawn(
+            about.name,
+            about.about,
+            len(verdict.findings),
+            pictures,
+            tuple(said),
+            _remark(device, verdict),
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class _Drawn:
+    """A device's name, what it is, its findings, its pictures, what could not be drawn, and why it
+    is not complete; or only what is wrong with its file.
+    """
+
+    name: str = ""
+    about: str = ""
+    findings: int = 0
+    pictures: tuple[Hung, ...] = ()
+    said: tuple[str, ...] = ()
+    remark: str = ""
+    mistake: ModecheckError | None = None
+
+
+def _remark(device: str, verdict: Verdict) -> str:
+    space = verdict.explored[0].exploration
+    if space.complete:
+        return ""
+    return f"{device}: incomplete: stopped by {space.stopped_by}; pictures show what was seen"
+
+
+def _one(drawing: _Drawing, device: str, remarks: list[str]) -> Iterator[FileText]:
+    """The files of one device, which lie in the folder itself."""
+    import sys
+
+    from modecheck.cli.exploring import reporter_for, tell_notes
+    from modecheck.draw.picture_files import rendered
+
+    said: list[str] = []
+    with reporter_for(sys.stderr, "drawing") as reporter:
+        verdict = drawing.verdict(device, reporter)
+        files = list(rendered(drawing.pictures(verdict), tell=said.append))
+    tell_notes([verdict.device])
+    remarks += filter(None, [_remark(device, verdict)])
+    for words in said:
+        click.echo(words, err=True)
+    yield from files
+
+
+def _several(
+    drawing: _Drawing, devices: tuple[str, ...], folder: Path, remarks: list[str]
+) -> Iterator[FileText]:
+    """The files of several devices, each in a folder of its own, and the pages that show them."""
+    import os
+    import sys
+    import time
+    from concurrent.futures import ProcessPoolExecutor
+
+    from modecheck.cli.exploring import tell_notes, variants_of
+    from modecheck.draw.albums import Album, Shelf, folders_for
+    from modecheck.report.progress import patience
+
+    # A mistake in any of them is told before a file is written.
+    read = (variants_of(device, drawing.chosen, every=False) for device in devices)
+    tell_notes([one for found in read for one in found])
+    shelf, folders = Shelf(folder), folders_for(devices)
+    began = time.monotonic()
+    with ProcessPoolExecutor(min(os.cpu_count() or 1, len(devices))) as pool:
+        for number, drawn in enumerate(pool.map(drawing.drawn, devices)):
+            if drawn.mistake is not None:
+                pool.shutdown(wait=False, cancel_futures=True)
+                raise drawn.mistake
+            if sys.stderr.isatty() or time.monotonic() - began > patience():
+                click.echo(f"{number + 1} of {len(devices)}: {devices[number]}", err=True)
+            for words in drawn.said:
+                click.echo(words, err=True)
+            remarks += filter(None, [drawn.remark])
+            album = Album(folders[number], devices[number], drawn.name, drawn.about, drawn.findings)
+            yield from shelf.files(album, drawn.pictures)
+    yield shelf.index()

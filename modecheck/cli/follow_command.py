@@ -1,0 +1,64 @@
+"""`modecheck follow`: hold a log from the bench against the model."""
+
+from __future__ import annotations
+
+import click
+
+from modecheck.cli.options import choice_option, device_argument
+
+
+@click.command("follow")
+@device_argument
+@click.argument("log")
+@choice_option
+@click.option(
+    "--recorded",
+    metavar="CHIPS",
+    help="The chips whose every line is in the log, with commas between them (default: those that "
+    "occur in it).",
+)
+@click.option(
+    "--explanations",
+    type=click.IntRange(min=1),
+    default=20_000,
+    show_default=True,
+    metavar="N",
+    help="Keep at most N explanations at a time; when more are needed the result is incomplete.",
+)
+@click.option("--json", "json_file", metavar="FILE", help="Write the result as JSON, too.")
+def command(
+    device: str,
+    log: str,
+    chosen: dict[str, str],
+    recorded: str | None,
+    explanations: int,
+    json_file: str | None,
+) -> None:
+    """Hold LOG, a recording of the real device, against the model of DEVICE.
+
+    LOG has JSON lines or CSV: time, chip, event, perhaps state and value. The answer is that both
+    agree, or the first line that the model does not allow, with what it would have allowed.
+    """
+    import sys
+
+    from modecheck.bench.log_comparison import DISAGREES, INCOMPLETE, compare_log
+    from modecheck.bench.vocabulary import recorded_chips
+    from modecheck.cli.exit_codes import exit_code
+    from modecheck.cli.exploring import reporter_for, told_variants_of
+    from modecheck.product.composition import compose
+    from modecheck.report.follow_json import comparison_as_json
+    from modecheck.report.follow_text import comparison_as_text
+    from modecheck.report.style import show, style_for
+    from modecheck.report.whole_files import need_writable, write_json
+
+    if json_file is not None:
+        need_writable(json_file)
+    product = compose(told_variants_of(device, chosen, every=False)[0])
+    names = None if recorded is None else recorded_chips(product, recorded)
+    with reporter_for(sys.stderr, f"following {log}"):
+        compared = compare_log(product, log, names, most=explanations)
+    if json_file is not None:
+        write_json(json_file, comparison_as_json(compared))
+    show(comparison_as_text(compared, style_for(sys.stdout)))
+    answer = compared.answer
+    sys.exit(exit_code(found=answer == DISAGREES, complete=answer != INCOMPLETE))

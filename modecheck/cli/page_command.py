@@ -1,0 +1,47 @@
+"""`modecheck page`: one file in which a reviewer reads, steps and walks."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from modecheck.cli.options import choice_option, device_argument, exploring_options
+
+if TYPE_CHECKING:
+    from modecheck.engine.choice import Search
+
+
+@click.command("page")
+@device_argument
+@click.option("--to", "file", required=True, metavar="FILE", help="The HTML file to write.")
+@choice_option
+@click.option("--every-option", is_flag=True, help="Check every combination of options.")
+@exploring_options
+def command(
+    device: str, file: str, chosen: dict[str, str], every_option: bool, search: Search
+) -> None:
+    """Check DEVICE and write all of it as one HTML file that needs nothing else.
+
+    Verdict, requirements, findings with scenarios that can be stepped, modes, statecharts, gap
+    table, and what was explored. Exit codes as of check.
+    """
+    import sys
+
+    from modecheck.checks.verdict import check
+    from modecheck.cli.exit_codes import exit_code
+    from modecheck.cli.exploring import reporter_for, told_variants_of
+    from modecheck.engine.phases import phase
+    from modecheck.report.page import page_as_html
+    from modecheck.report.style import show
+    from modecheck.report.whole_files import need_writable, write_whole
+
+    need_writable(file)
+    devices = told_variants_of(device, chosen, every=every_option)
+    with reporter_for(sys.stderr) as reporter:
+        verdict = check(devices, search=search, reporter=reporter)
+        with phase("making the page"):
+            page = page_as_html(verdict)
+    write_whole(file, page)
+    show([file])
+    sys.exit(exit_code(found=bool(verdict.findings), complete=verdict.complete))

@@ -1,0 +1,90 @@
+"""`modecheck roam`: walk at random through a device that is too large to explore."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from modecheck.cli.options import choice_option, device_argument
+
+if TYPE_CHECKING:
+    from modecheck.engine.choice import EngineName
+
+DEEPEST = 20_000
+"""Longest runs: paths to what is rare are kept whole."""
+USUAL_SECONDS = 10.0
+
+
+@click.command("roam")
+@device_argument
+@choice_option
+@click.option(
+    "--seconds",
+    type=click.FloatRange(min=0, min_open=True),
+    metavar="S",
+    help="Stop after the work of about S seconds, counted, not timed "
+    f"(default: {USUAL_SECONDS:g}, without --runs).",
+)
+@click.option("--runs", type=click.IntRange(min=1), metavar="N", help="Stop after N runs.")
+@click.option(
+    "--depth",
+    type=click.IntRange(min=1, max=DEEPEST),
+    default=400,
+    show_default=True,
+    metavar="N",
+    help="The most steps of a run.",
+)
+@click.option(
+    "--seed",
+    type=click.IntRange(min=0, max=2**63 - 1),
+    default=1,
+    show_default=True,
+    metavar="N",
+    help="Begin the random numbers here; the same seed tells the same.",
+)
+@click.option("--json", "json_file", metavar="FILE", help="Write the result as JSON, too.")
+@click.option(
+    "--engine",
+    type=click.Choice(["auto", "plain", "compiled"]),
+    default="auto",
+    show_default=True,
+    help="auto is compiled where it can be; both walk the same way.",
+)
+def command(
+    device: str,
+    chosen: dict[str, str],
+    seconds: float | None,
+    runs: int | None,
+    depth: int,
+    seed: int,
+    json_file: str | None,
+    engine: EngineName,
+) -> None:
+    """Walk at random through DEVICE, in all its variants, and tell what was seen.
+
+    For products that are too large to explore. What was not seen may still be there. Exit code 1
+    when something wrong was seen, else 0.
+    """
+    import sys
+
+    from modecheck.checks.roaming.roam import Roaming, roam
+    from modecheck.cli.exit_codes import exit_code
+    from modecheck.cli.exploring import reporter_for, told_variants_of
+    from modecheck.report.roam_json import roamed_as_json
+    from modecheck.report.roam_text import roamed_as_text
+    from modecheck.report.style import show, style_for
+    from modecheck.report.whole_files import need_writable, write_json
+
+    if json_file is not None:
+        need_writable(json_file)
+    if seconds is None and runs is None:
+        seconds = USUAL_SECONDS
+    devices = told_variants_of(device, chosen, every=True)
+    how = Roaming(runs=runs, seconds=seconds, depth=depth, seed=seed, engine=engine)
+    with reporter_for(sys.stderr, "walking at random"):
+        roamed = roam(devices, how)
+    if json_file is not None:
+        write_json(json_file, roamed_as_json(roamed))
+    show(roamed_as_text(roamed, style_for(sys.stdout)))
+    sys.exit(exit_code(found=bool(roamed.findings), complete=True))

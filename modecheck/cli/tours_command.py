@@ -1,0 +1,182 @@
+"""`modecheck tours`: bench tests from the model."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from modecheck.cli.options import choice_option, device_argument, exploring_options
+
+if TYPE_CHECKING:
+    from fractions import Fraction
+
+    from modecheck.engine.choice import Search
+    from modecheck.product.ir import Product
+
+
+def parsed_patience(
+    _ctx: click.Context, _param: click.Parameter, value: str | None
+) -> Fraction | None:
+    """`5 s`, `10min` in seconds."""
+    if value is None:
+        return None
+    from fractions import Fraction
+
+    from modecheck.model.phrases import DURATION, SECONDS
+
+    match = DURATION.fullmatch(value.strip())
+    if match is None or len(match[1]) > 12:
+        raise click.BadParameter(f"{value!r} is no duration, such as 500ms, 5s or 2min")
+    return Fraction(match[1]) * SECONDS[match[2]]
+
+
+@click.command("tours")
+@device_argument
+@choice_option
+@click.option(
+    "--chip",
+    "chips",
+    multiple=True,
+    metavar="CHIP",
+    help="Take every rule of this chip instead of every action. May be given several times.",
+)
+@click.option(
+    "--distinguish",
+    is_flag=True,
+    help="Words that tell wrong next states and outputs of a chip (of each, without --chip).",
+)
+@click.option("--closed", is_flag=True, help="End where the test began.")
+@click.option(
+    "--patience",
+    callback=parsed_patience,
+    metavar="TIME",
+    help="Do not wait for longer timers: to wait for one is an action then, such as 5s.",
+)
+@click.option(
+    "--sitting",
+    type=click.IntRange(min=10),
+    metavar="N",
+    help="Cut longer walks over all actions into sequences of about N steps, each from power on "
+    "(default: 40; not with --closed).",
+)
+@click.option("--json", "json_file", metavar="FILE", help="Write the test as JSON, too.")
+@click.option("--to", "markdown_file", metavar="FILE", help="Write a Markdown checklist, too.")
+@exploring_options
+def command(
+    device: str,
+    chosen: dict[str, str],
+    chips: tuple[str, ...],
+    distinguish: bool,
+    closed: bool,
+    patience: Fraction | None,
+    sitting: int | None,
+    json_file: str | None,
+    markdown_file: str | None,
+    search: Search,
+) -> None:
+    """Make a test for the bench from DEVICE: what to do, and what to see.
+
+    The shortest walk that takes every action of a person in every state in which the device has
+    settled. Exit code 3 when a bound was hit, or when there is no such test, which then says why.
+    """
+    import sys
+
+    from modecheck.cli.exit_codes import exit_code
+    from modecheck.cli.exploring import told_variants_of
+    from modecheck.product.composition import compose
+    from modecheck.report.style import show
+    from modecheck.report.whole_files import need_writable, write_json, write_whole
+
+    if closed and (chips or distinguish):
+        raise click.UsageError("--closed is for actions, without --chip and --distinguish")
+    if sitting is not None and (closed or chips or distinguish):
+        raise click.UsageError("--sitting is for actions, without --closed, --chip, --distinguish")
+    if distinguish and patience is not None:
+        raise click.UsageError("--patience has no meaning for --distinguish")
+    for file in (json_file, markdown_file):
+        if file is not None:
+            need_writable(file)
+    product = compose(told_variants_of(device, chosen, every=False)[0])
+    names = _known(product, chips)
+    if distinguish:
+        data, lines, markdown = _distinguishing(product, names)
+    else:
+        data, lines, markdown = _touring(
+            product, names if chips else [], search, patience, None if closed else sitting or 0
+        )
+    if json_file is not None:
+        write_json(json_file, data)
+    if markdown_file is not None:
+        write_whole(markdown_file, markdown)
+    show(lines)
+    sys.exit(exit_code(found=False, complete=data["complete"]))
+
+
+def _known(product: Product, chips: tuple[str, ...]) -> list[str]:
+    """The chips that were asked for, or all; raises `InvalidInput` for a name that is none."""
+    from modecheck.model.errors import Notebook
+
+    known = [form.name for form in product.chips if not form.actor]
+    notes = Notebook()
+    for name in chips:
+        if name not in known:
+            notes.add(f"{name!r} is no chip of the device", None, word=name, choices=known)
+    notes.raise_if_any()
+    return list(dict.fromkeys(chips)) or known
+
+
+def _named(product: Product) -> str:
+    """The device, with the options that were chosen."""
+    device = product.device
+    return f"{device.name} with {device.choices}" if device.choices else device.name
+
+
+def _touring(
+    product: Product,
+    chips: list[str],
+    search: Search,
+    patience: Fraction | None,
+    sitting: int | None,
+) -> tuple[dict[str, Any], list[str], str]:
+    import sys
+
+    from modecheck.cli.exploring import reporter_for
+    from modecheck.report.bench_json import tests_as_json
+    from modecheck.report.bench_markdown import tests_as_markdown
+    from modecheck.report.bench_text import tests_as_text
+    from modecheck.report.style import style_for
+    from modecheck.tours.rule_test import rule_tests
+    from modecheck.tours.settled_tour import bench_test
+    from modecheck.tours.sittings import SITTING
+
+    name = _named(product)
+    with reporter_for(sys.stderr, "planning tests") as reporter:
+        if chips:
+            tests = rule_tests(product, chips, search=search, patience=patience, reporter=reporter)
+        else:
+            test = bench_test(
+                product,
+                limits=search.limits,
+                patience=patience,
+                closed=sitting is None,
+                sitting=sitting or SITTING,
+            )
+            tests = [test]
+    lines = tests_as_text(name, tests, style_for(sys.stdout))
+    return tests_as_json(product.device, tests), lines, tests_as_markdown(name, tests)
+
+
+def _distinguishing(product: Product, chips: list[str]) -> tuple[dict[str, Any], list[str], str]:
+    import sys
+
+    from modecheck.report.bench_json import words_as_json
+    from modecheck.report.bench_markdown import words_as_markdown
+    from modecheck.report.bench_text import words_as_text
+    from modecheck.report.style import style_for
+    from modecheck.tours.chip_words import words_for
+
+    name = _named(product)
+    found = [words_for(product, chip) for chip in chips]
+    lines = words_as_text(name, found, style_for(sys.stdout))
+    return words_as_json(product.device, found), lines, words_as_markdown(name, found)

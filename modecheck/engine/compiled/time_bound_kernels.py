@@ -1,0 +1,247 @@
+"""The inner loops of the search for times, as `modecheck.engine.time_bounds` explains them."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from modecheck.engine.compiled.graph_kernels import UNREACHED
+from modecheck.engine.compiled.kernels import U0
+from modecheck.engine.compiled.language.annotations import I32s, I64s, U8s, U16s, U32s, U64s
+from modecheck.engine.compiled.language.kernel import Kernel
+
+
+@Kernel
+def standing(
+    first: I64s,
+    notes: U16s,
+    marks: U64s,
+    kinds: U8s,
+    failing: U8s,
+    due: np.uint64,
+    stops: U8s,
+    held: U64s,
+    stands: U8s,
+) -> None:
+    """Flag the states of the region in which time can pass without a tick."""
+    for number in range(first.size - 1):
+        if kinds[number] != 1 or failing[number] or marks[number] & due != U0:
+            continue
+        stays = True
+        for edge in range(first[number], first[number + 1]):
+            note = notes[edge]
+            if stops[note] or held[note] & marks[number] != U0:
+                stays = False
+                break
+        if stays:
+            stands[number] = 1
+
+
+@Kernel
+def find_components(  # noqa: C901 - one depth-first search
+    first: I64s,
+    targets: U32s,
+    notes: U16s,
+    kinds: U8s,
+    barred: U8s,
+    component: U32s,
+    order: U32s,
+    low: U32s,
+    stack: U32s,
+    call_states: U32s,
+    call_edges: I64s,
+    index: U32s,
+) -> Any:
+    """Number the strongly connected components of the region from 1 on, and put its states in
+    order, component by component, each behind all that a road leads to from it; how many states.
+    `component` and `index` must hold 0 everywhere.
+    """
+    none = np.uint32(0)
+    counter, finished = np.uint32(0), np.uint32(0)
+    height: Any = 0
+    ordered: Any = 0
+    for root in range(first.size - 1):
+        if kinds[root] != 1 or index[root] != none:
+            continue
+        depth = 0
+        call_states[0], call_edges[0] = np.uint32(root), first[root]
+        counter += np.uint32(1)
+        index[root], low[root] = counter, counter
+        stack[height] = np.uint32(root)
+        height += 1
+        while depth >= 0:
+            state = np.int64(call_states[depth])
+            edge, end = call_edges[depth], first[state + 1]
+            descended = False
+            while edge < end:
+                target = np.int64(targets[edge])
+                if kinds[target] == 1 and not barred[notes[edge]]:
+                    if index[target] == none:
+                        call_edges[depth] = edge + 1
+                        depth += 1
+                        call_states[depth], call_edges[depth] = np.uint32(target), first[target]
+                        counter += np.uint32(1)
+                        index[target], low[target] = counter, counter
+                        stack[height] = np.uint32(target)
+                        height += 1
+                        descended = True
+                        break
+                    low[state] = min(low[state], index[target])
+                edge += 1
+            if descended:
+                continue
+            depth -= 1
+            if depth >= 0:
+                before = np.int64(call_states[depth])
+                low[before] = min(low[before], low[state])
+            if low[state] != index[state]:
+                continue
+            bottom = height - 1
+            while np.int64(stack[bottom]) != state:
+                bottom -= 1
+            finished += np.uint32(1)
+            for place in range(bottom, height):
+                member = stack[place]
+                component[member] = finished
+                index[member] = UNREACHED
+                order[ordered] = member
+                ordered += 1
+            height = bottom
+    return ordered
+
+
+@Kernel
+def find_worst(  # noqa: C901 - one pass over the components
+    first: I64s,
+    targets: U32s,
+    notes: U16s,
+    kinds: U8s,
+    barred: U8s,
+    tick: U8s,
+    stands: U8s,
+    base: int,
+    forever: int,
+    component: U32s,
+    order: U32s,
+    worst: I32s,
+) -> None:
+    """The greatest number of ticks from each state of the region to a goal, in the order that
+    `find_components` has found. `worst` must hold -1 everywhere.
+    """
+    begin: Any = 0
+    while begin < order.size:
+        own = component[order[begin]]
+        longest: Any = base
+        goes_round = np.uint8(0)
+        end = begin
+        while end < order.size and component[order[end]] == own:
+            member = np.int64(order[end])
+            end += 1
+            if stands[member]:
+                goes_round = np.uint8(1)
+            for out in range(first[member], first[member + 1]):
+                target, note = np.int64(targets[out]), notes[out]
+                if barred[note] or kinds[target] == 0:
+                    continue
+                ticks = np.int64(tick[note])
+                if kinds[target] == 2:
+                    longest = max(longest, ticks)
+                elif component[target] == own:
+                    goes_round |= np.uint8(ticks)
+                elif worst[target] >= 0:
+                    longest = max(longest, min(np.int64(worst[target]) + ticks, forever))
+        if goes_round and longest >= 0:
+            longest = forever
+        for place in range(begin, end):
+            worst[order[place]] = np.int32(longest)
+        begin = end
+
+
+@Kernel
+def find_best(  # noqa: C901 - one loop over moments
+    into: I64s,
+    sources: U32s,
+    notes_into: U16s,
+    kinds: U8s,
+    barred: U8s,
+    tick: U8s,
+    best: I32s,
+    now: U32s,
+    later: U32s,
+) -> None:
+    """The least number of ticks to a goal, backwards from the goals. `best` must hold -1; `now` and
+    `later` have room for twice the states.
+    """
+    count: Any = 0
+    waiting: Any = 0
+    for number in range(kinds.size):
+        if kinds[number] == 2:
+            best[number] = 0
+            now[count] = np.uint32(number)
+            count += 1
+    level = np.int32(0)
+    while count > 0:
+        done = 0
+        while done < count:
+            here = np.int64(now[done])
+            done += 1
+            if best[here] != level:
+                continue
+            for edge in range(into[here], into[here + 1]):
+                before, note = np.int64(sources[edge]), notes_into[edge]
+                if kinds[before] != 1 or barred[note]:
+                    continue
+                ticks = np.int32(tick[note])
+                if best[before] == -1 or level + ticks < best[before]:
+                    best[before] = level + ticks
+                    if ticks:
+                        later[waiting] = np.uint32(before)
+                        waiting += 1
+                    else:
+                        now[count] = np.uint32(before)
+                        count += 1
+        for place in range(waiting):
+            now[place] = later[place]
+        count, waiting = waiting, 0
+        level += np.int32(1)
+
+
+@Kernel
+def find_starts(
+    first: I64s,
+    targets: U32s,
+    notes: U16s,
+    kinds: U8s,
+    reached: U8s,
+    before: U8s,
+    restarts: U8s,
+    straight: bool,
+    best: I32s,
+    worst: I32s,
+    found: I64s,
+) -> None:
+    """The first steps of the shortest and the longest stretch, into `found`: ticks, source and
+    number of the transition, twice. It must hold -1 everywhere. The shortest does not begin with
+    a step of `restarts` from where a goal is reached without one.
+    """
+    for number in range(first.size - 1):
+        if not reached[number]:
+            continue
+        for edge in range(first[number], first[number + 1]):
+            target = np.int64(targets[edge])
+            leaves = before[number] and not before[target]
+            again = kinds[number] == 1 and not before[number] and restarts[notes[edge]]
+            if not leaves and not again:
+                continue
+            needed = leaves or worst[number] < 0
+            if kinds[target] == 1:
+                least, most = np.int64(best[target]), np.int64(worst[target])
+            elif kinds[target] == 2 and straight:
+                least, most = np.int64(0), np.int64(0)
+            else:
+                continue
+            if needed and least >= 0 and (found[0] < 0 or least < found[0]):
+                found[0], found[1], found[2] = least, number, edge
+            if most > found[3]:
+                found[3], found[4], found[5] = most, number, edge

@@ -1,0 +1,658 @@
+"""What checks ask of a whole product, answered from representatives of its states.
+
+A number here stands for a representative or for one of its images: `n + k * count` is the image of
+representative `n` under the renaming registered as number `k`, and number 0 leaves it as it is.
+Whatever is found is told of the state or step where it is, and so of every image on its own.
+
+Conditions that a renaming turns into others are searched for in all their turns at once:
+transitions know by which renaming the state behind them was exchanged (the annotated quotient of
+Emerson and Sistla, Symmetry and model checking, Formal Methods in System Design 9, 1996).
+"""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import NamedTuple, Protocol, TypeVar
+
+from modecheck.engine.plain import Encounter, Interpreter, Observed, State
+from modecheck.engine.reductions.representatives import Representatives
+from modecheck.engine.space import (
+    INITIAL,
+    BfsRegion,
+    Edge,
+    Flags,
+    LoopAnswer,
+    LoopQuery,
+    Occurrence,
+    Path,
+    Sighting,
+    Space,
+    first_zero,
+)
+from modecheck.product.ir import Failure, Product
+from modecheck.product.renaming import Numbers, Renaming, inverse_of
+from modecheck.product.symmetry import units_of
+
+Item = TypeVar("Item", bound=Hashable)
+Back = Callable[[int], Sequence[int]]
+"""For a turn: which bit of the state behind a transition each bit of the state before it is."""
+
+
+class StateQuery(NamedTuple):
+    """What is asked of a state: marks it has, marks it has not, and events that are barred."""
+
+    wanted: int
+    unwanted: int = 0
+    barred: int = 0
+
+
+class Masks(Protocol):
+    """Bits of each state."""
+
+    def __getitem__(self, number: int, /) -> int:
+        """The bits of a state."""
+
+    def lacking(self, full: int) -> Iterator[tuple[int, int]]:
+        """The states that lack some bit of `full`, with their bits, shallowest first."""
+
+
+class PermutedSearches(Protocol):
+    """Searches over an explored space whose transitions exchange states for representatives."""
+
+    def backward_reachability(
+        self, asked: Sequence[StateQuery], back: Back, *, past_failures: bool
+    ) -> Masks:
+        """For each state, bit `j` if a road leads from it to some mark of `asked[j].wanted`, or to
+        where one of `asked[j].unwanted` is not.
+        """
+
+    def roads_to_states(self, goals: dict[int, int], count: int, back: Back) -> Masks:
+        """For each state, bit `j` if a road leads to a state with bit `j` in `goals`."""
+
+    def can_still_move(self, back: Back, unturned: int) -> Masks:
+        """For each state the bits of the chips that can still move on some road from it, but in
+        place: by a transition to the same representative, `unturned`.
+        """
+
+    def first_loss(self, asked: Sequence[StateQuery], back: Back) -> tuple[int, int, int] | None:
+        """The first transition that loses a mark of `asked[j].wanted` without a barred event: the
+        state before it, its position among that state's transitions, and `j`. `back` is of marks.
+        """
+
+    def first_change(self, asked: Sequence[StateQuery], back: Back) -> tuple[int, int, int] | None:
+        """The first transition from a state with `asked[j].wanted` to one with `asked[j].unwanted`:
+        told alike.
+        """
+
+
+class AnnotatedQuotient:
+    """A space in which a representative stands for all its images. Representatives are counted."""
+
+    def __init__(
+        self, base: Space, representatives: Representatives, searches: PermutedSearches
+    ) -> None:
+        self.base = base
+        self.representatives = representatives
+        self.product: Product = base.product
+        self._searches = searches
+        self._count = base.state_count
+        self._renamings: list[Renaming] = [representatives.nothing]
+        self._registered: dict[object, int] = {representatives.nothing.key: 0}
+        self._undone: dict[object, Renaming] = {}
+        self._interpreter = Interpreter(base.product)
+
+    @property
+    def units(self) -> tuple[tuple[str, ...], ...]:
+        """The chips that can be exchanged for one another."""
+        return units_of(self.product, self.representatives.generators)
+
+    @property
+    def units_stopped_by(self) -> str:
+        """The bound because of which some units may be missing, or nothing."""
+        return self.representatives.stopped_by
+
+    # Numbers.
+
+    def numbered_image(self, number: int, renaming: Renaming) -> int:
+        """The number of a representative's image."""
+        known = self._registered.get(renaming.key)
+        if known is None:
+            known = self._registered[renaming.key] = len(self._renamings)
+            self._renamings.append(renaming)
+        return number + known * self._count
+
+    def split(self, number: int) -> tuple[int, Renaming]:
+        """The representative of a number, and the renaming that leads from it to the state."""
+        renaming, own = divmod(number, self._count)
+        return own, self._renamings[renaming]
+
+    def back(self, number: int) -> Renaming:
+        """The renaming that leads from a state to its representative."""
+        return self._inverse(self._renamings[number // self._count])
+
+    def _inverse(self, renaming: Renaming) -> Renaming:
+        known = self._undone.get(renaming.key)
+        if known is None:
+            known = self._undone[renaming.key] = inverse_of(renaming)
+        return known
+
+    def _undoing(self, permutation: int) -> Renaming:
+        """What leads from the state behind a transition to its representative."""
+        return self._inverse(self.representatives.renaming(permutation))
+
+    # What is the same for all images.
+
+    @property
+    def stopped_by(self) -> str:
+        return self.base.stopped_by
+
+    @property
+    def layers(self) -> list[int]:
+        return self.base.layers
+
+    @property
+    def complete(self) -> bool:
+        return self.base.complete
+
+    @property
+    def state_count(self) -> int:
+        return self._count
+
+    @property
+    def transitions(self) -> int:
+        return self.base.transitions
+
+    @property
+    def expanded(self) -> int:
+        return self.base.expanded
+
+    @property
+    def depth(self) -> int:
+        return self.base.depth
+
+    def depth_of(self, number: int) -> int:
+        return self.base.depth_of(number % self._count)
+
+    def is_expanded(self, number: int) -> bool:
+        return self.base.is_expanded(number % self._count)
+
+    def mark(self, condition: str) -> int:
+        return self.base.mark(condition)
+
+    # What was seen, closed under the symmetry.
+
+    @cached_property
+    def failures(self) -> dict[tuple[str, str], Sighting]:
+        """Every image of a failing step, the shallowest of each code and subject first."""
+        seen: dict[tuple[str, str], list[tuple[int, Renaming, Sighting, list[Failure]]]] = {}
+        for sighting in self.base.failures.values():
+            blamed = (sighting.failure, *sighting.others)
+            for renaming in self._turns(blamed, lambda by, all_: tuple(map(by.failure, all_))):
+                images = [renaming.failure(failure) for failure in blamed]
+                key = (images[0].code, images[0].subject)
+                row = (sighting.state, renaming, sighting, images)
+                seen.setdefault(key, []).append(row)
+        result = {}
+        for key, rows in seen.items():
+            number, renaming, sighting, images = min(rows, key=lambda row: row[0])
+            others = [failure for row in rows for failure in row[3] if failure != images[0]]
+            result[key] = Sighting(
+                failure=images[0],
+                state=self.numbered_image(number, renaming),
+                label=renaming.labels[sighting.label],
+                count=sighting.count,
+                others=list(dict.fromkeys(others)),
+            )
+        return result
+
+    @cached_property
+    def occupied(self) -> list[set[int]]:
+        """For each chip the leaves that it is ever in."""
+        chips = self.product.chips
+        seen = [(chip, leaf) for chip, leaves in enumerate(self.base.occupied) for leaf in leaves]
+
+        def permuted(by: Renaming, pair: tuple[int, int]) -> tuple[int, int]:
+            chip, leaf = pair
+            return by.chips[chip], by.value(chips[chip].state_field, leaf)
+
+        occupied: list[set[int]] = [set() for _ in chips]
+        for chip, leaf in self._closed(seen, permuted):
+            occupied[chip].add(leaf)
+        return occupied
+
+    @cached_property
+    def observed(self) -> Observed:
+        """Rules taken and encounters, of every image."""
+        seen = self.base.observed
+        return Observed(
+            encounters=self._closed(seen.encounters, self._turned_encounter),
+            taken=self._closed(seen.taken, lambda by, rule: by.rules[rule]),
+            watched=seen.watched,
+        )
+
+    def _turned_encounter(self, by: Renaming, met: Encounter) -> Encounter:
+        chip, leaf, queue, event, outcome = met
+        if queue >= 0:
+            event = by.value(self.product.queues[queue].slots[0].code, event)
+        return Encounter(
+            by.chips[chip],
+            by.value(self.product.chips[chip].state_field, leaf),
+            by.queues[queue] if queue >= 0 else queue,
+            event if queue >= 0 else by.signals[event],
+            by.rules[outcome] if outcome >= 0 else outcome,
+        )
+
+    def shadows(self, curious: frozenset[int]) -> dict[int, int]:
+        """For rules that are never taken although their own guards hold somewhere, the earlier rule
+        that is taken instead, or else `BLOCKED`, where their links are full.
+        """
+        every = self._closed(curious, lambda by, rule: by.rules[rule])
+        pairs = self._closed(
+            self.base.shadows(frozenset(every)).items(),
+            lambda by, pair: (by.rules[pair[0]], by.rules[pair[1]] if pair[1] >= 0 else pair[1]),
+        )
+        return {rule: winner for rule, winner in sorted(pairs) if rule in curious}
+
+    def _closed(
+        self, items: Iterable[Item], permuted: Callable[[Renaming, Item], Item]
+    ) -> set[Item]:
+        """All images of some things."""
+        found = set(items)
+        pending = list(found)
+        while pending:
+            item = pending.pop()
+            for generator in self.representatives.generators:
+                image = permuted(generator, item)
+                if image not in found:
+                    found.add(image)
+                    pending.append(image)
+        return found
+
+    def _turns(self, item: Item, permuted: Callable[[Renaming, Item], Item]) -> list[Renaming]:
+        """For each image of a thing a renaming that makes it, the thing itself first."""
+        found = {item: self.representatives.nothing}
+        pending = [item]
+        for one in pending:
+            for generator in self.representatives.generators:
+                image = permuted(generator, one)
+                if image not in found:
+                    found[image] = generator.after(found[one])
+                    pending.append(image)
+        return list(found.values())
+
+    # Single states and steps.
+
+    def state(self, number: int) -> State:
+        """The values of a state's fields."""
+        own, renaming = self.split(number)
+        return renaming.state(self.base.state(own))
+
+    def states_at(self, numbers: Sequence[int]) -> list[State]:
+        """The values of the fields of some states."""
+        return [self.state(number) for number in numbers]
+
+    def column(self, field: int, count: int) -> list[int]:
+        """The values of one field in the first `count` states."""
+        return [self.state(number)[field] for number in range(count)]
+
+    def marks_at(self, number: int) -> int:
+        """The bits of all conditions that hold in a state."""
+        own = number % self._count
+        return looked_up(self.base.marks_at(own), self.back(number).conditions)
+
+    def images(self, number: int) -> Iterator[tuple[int, Renaming]]:
+        """Every image of a representative, by its number and by a renaming that leads there."""
+        for renaming in self.representatives.images(self.base.state(number)).values():
+            yield self.numbered_image(number, renaming), renaming
+
+    def edges_from(self, number: int) -> list[Edge]:
+        """The transitions of a state."""
+        own, renaming = self.split(number)
+        return [self._turned_edge(edge, renaming) for edge in self.base.edges_from(own)]
+
+    def _turned_edge(self, edge: Edge, by: Renaming) -> Edge:
+        behind = by.after(self.representatives.renaming(edge.permutation))
+        return Edge(
+            label=by.labels[edge.label],
+            target=self.numbered_image(edge.target, behind),
+            moved=_gathered(edge.moved, by.chips),
+            events=_gathered(edge.events, by.events),
+        )
+
+    def path_to(self, number: int) -> Path:
+        """A shortest path from the initial state: a real one, followed step by step."""
+        own, renaming = self.split(number)
+        nothing = self.representatives.nothing
+        steps, reached = self._followed(INITIAL, nothing, self.base.path_to(own))
+        turning = renaming.after(self._inverse(reached))
+        return [
+            (turning.labels[label], self.numbered_image(behind, turning.after(by)))
+            for label, behind, by in steps
+        ]
+
+    def _followed(
+        self, start: int, renaming: Renaming, path: Path
+    ) -> tuple[list[tuple[int, int, Renaming]], Renaming]:
+        """Follow a path of representatives from an image of its start: labels, representatives,
+        and the renamings that lead from them to the states that are really reached.
+        """
+        state = renaming.state(self.base.state(start))
+        steps = []
+        for _, number in path:
+            goal = self.base.state(number)
+            label, state, renaming = self._step_to(state, goal)
+            steps.append((label, number, renaming))
+        return steps, renaming
+
+    def _step_to(self, state: State, goal: State) -> tuple[int, State, Renaming]:
+        """The first step to an image of a state. Engines may choose other representatives: what
+        both states have in common is an image of both.
+        """
+        common, of_goal = self.representatives.of(goal)
+        for step in self._interpreter.steps(state):
+            if step.after is not None:
+                found, permutation = self.representatives.of(step.after)
+                if found == common:
+                    by = self.representatives.renaming(permutation).after(self._undoing(of_goal))
+                    return step.label, step.after, by
+        raise AssertionError("a path of representatives cannot be followed")
+
+    # Sets of states.
+
+    def _asked(self, first: StateQuery) -> dict[StateQuery, Renaming]:
+        """What it takes that some image of a state has what is asked: for each form of the question
+        the renaming of the image.
+        """
+        found = {first: self.representatives.nothing}
+        pending = [first]
+        generators = list(
+            zip(self.representatives.generators, self.representatives.backwards, strict=True)
+        )
+        for one in pending:
+            for generator, backward in generators:
+                permuted = _permuted_question(one, backward)
+                if permuted not in found:
+                    found[permuted] = found[one].after(generator)
+                    pending.append(permuted)
+        return found
+
+    def numbered(self, wanted: int, unwanted: int = 0) -> Iterator[int]:
+        """States with all wanted marks and no unwanted one, shallowest first: of each
+        representative's images one for each form that the question takes.
+        """
+        forms = self._asked(StateQuery(wanted, unwanted))
+        found = [self._with_place(form, place) for place, form in enumerate(forms)]
+        renamings = list(forms.values())
+        for number, place in heapq.merge(*found):
+            yield self.numbered_image(number, renamings[place])
+
+    def _with_place(self, form: StateQuery, place: int) -> Iterator[tuple[int, int]]:
+        for number in self.base.numbered(form.wanted, form.unwanted):
+            yield number, place
+
+    def combinations(self) -> dict[int, Occurrence]:
+        """Every set of marks that some state has; counted are representatives."""
+        known = self.base.combinations()
+        found: dict[int, Occurrence] = {}
+
+        def permuted(by: Renaming, marks: int) -> int:
+            return looked_up(marks, self._inverse(by).conditions)
+
+        for marks, occurrence in known.items():
+            for by in self._turns(marks, permuted):
+                image = permuted(by, marks)
+                first = self.numbered_image(occurrence.first, by)
+                count = known[image].count if image in known else 0
+                other = found.get(image)
+                if other is None or first % self._count < other.first % self._count:
+                    found[image] = Occurrence(first, count)
+        return found
+
+    def quiescent(self, unwanted: int) -> Iterator[int]:
+        """Expanded states without unwanted marks in which no chip and no link can step."""
+        self._need_unturned(unwanted)
+        for number in self.base.quiescent(unwanted):
+            yield from (image for image, _ in self.images(number))
+
+    def stuck(self, chips: int) -> Iterator[tuple[int, int]]:
+        """States from which some of these chips never move again, and the bits of those."""
+        unturned = self.representatives.unturned
+        can_still_move = self._searches.can_still_move(
+            lambda permutation: self._undoing(permutation).chips, unturned
+        )
+        everybody = (1 << len(self.product.chips)) - 1
+        for number, mask in can_still_move.lacking(everybody):
+            for image, by in self.images(number):
+                unmoving = chips & _gathered(everybody & ~mask, by.chips)
+                if unmoving:
+                    yield image, unmoving
+
+    def can_reach(
+        self, marks: int, *, lacking: int = 0, without_events: int = 0, past_failures: bool = True
+    ) -> PermutedFlags | SharedFlags:
+        """For each state 1 if a road without these events leads to a state that is asked for."""
+        forms = self._asked(StateQuery(marks, lacking, without_events))
+        if len(forms) == 1:
+            flags = self.base.can_reach(
+                marks, lacking=lacking, without_events=without_events, past_failures=past_failures
+            )
+            return SharedFlags(flags, self._count)
+        asked, back = list(forms), self._back_of(list(forms))
+        backward_reachability = self._searches.backward_reachability(
+            asked, back, past_failures=past_failures
+        )
+        return PermutedFlags(self, backward_reachability, forms)
+
+    def _back_of(self, asked: Sequence[StateQuery]) -> Back:
+        places = {form: place for place, form in enumerate(asked)}
+
+        def back(permutation: int) -> Sequence[int]:
+            undone = self._undoing(permutation)
+            return [places[_permuted_question(form, undone)] for form in asked]
+
+        return back
+
+    def roads_to_states(self, numbers: Iterable[int]) -> PermutedStateFlags:
+        """For each state 1 if a road leads to one of these states."""
+        goals = {self.state(number): number % self._count for number in numbers}
+        representatives = {self.base.state(own): own for own in goals.values()}
+
+        def permuted(by: Renaming, states: frozenset[State]) -> frozenset[State]:
+            return frozenset(map(by.state, states))
+
+        first = frozenset(goals)
+        forms = {permuted(by, first): by for by in self._turns(first, permuted)}
+        places = {states: place for place, states in enumerate(forms)}
+        bits: dict[int, int] = {}
+        for states, place in places.items():
+            for state in states:
+                if state in representatives:
+                    own = representatives[state]
+                    bits[own] = bits.get(own, 0) | 1 << place
+
+        def back(permutation: int) -> Sequence[int]:
+            undone = self._undoing(permutation)
+            return [places[permuted(undone, states)] for states in forms]
+
+        masks = self._searches.roads_to_states(bits, len(forms), back)
+
+        known: dict[int, int] = {}
+
+        def place_of(number: int) -> int:
+            which = number // self._count
+            if which not in known:
+                known[which] = places[permuted(self.back(number), first)]
+            return known[which]
+
+        return PermutedStateFlags(self, masks, place_of)
+
+    def first_loss(self, marks: int, *, without_events: int) -> tuple[int, Edge] | None:
+        """The first transition that loses one of these marks without one of the events."""
+        forms = self._asked(StateQuery(marks, 0, without_events))
+        found = self._searches.first_loss(
+            list(forms), lambda permutation: self._undoing(permutation).conditions
+        )
+        return self._edge_of(found, forms)
+
+    def first_change(self, before: int, after: int) -> tuple[int, Edge] | None:
+        """The first transition from a state with one mark to a state with the other."""
+        # What is asked of both states turns together.
+        forms = self._asked(StateQuery(before, after))
+        found = self._searches.first_change(
+            list(forms), lambda permutation: self._undoing(permutation).conditions
+        )
+        return self._edge_of(found, forms)
+
+    def _edge_of(
+        self, found: tuple[int, int, int] | None, forms: dict[StateQuery, Renaming]
+    ) -> tuple[int, Edge] | None:
+        if found is None:
+            return None
+        own, edge, place = found
+        number = self.numbered_image(own, list(forms.values())[place])
+        return number, self.edges_from(number)[edge]
+
+    def longest(self, starts: int, *, blocked: int, unturned: int = 0) -> int | None:
+        """The most steps of chips and links after such a state, until a blocked one is entered."""
+        self._need_unturned(starts, blocked)
+        assert not unturned, "images are counted by representatives"
+        permutation = self.representatives.unturned
+        return self.base.longest(starts, blocked=blocked, unturned=permutation)
+
+    def first_between(self, starts: int, *, blocked: int, events: int) -> tuple[int, Edge] | None:
+        """The first transition with one of these events on the way to a blocked state."""
+        self._need_unturned(starts, blocked, barred=events)
+        found = self.base.first_between(starts, blocked=blocked, events=events)
+        if found is None:
+            return None
+        number, edge = found
+        return number, self._turned_edge(edge, self.representatives.nothing)
+
+    def fair_loop(self, query: LoopQuery) -> LoopAnswer:
+        """Not asked: a loop of representatives may lead from one unit to another."""
+        raise AssertionError(f"no loops are looked for among representatives: {query}")
+
+    def bfs(self, starts: int, *, blocked: int) -> PermutedBfsRegion:
+        """BfsRegion from all states with a mark of `starts` through states without
+        blocked marks.
+        """
+        self._need_unturned(starts, blocked)
+        return PermutedBfsRegion(self, self.base.bfs(starts, blocked=blocked))
+
+    def spread_from_initial(self, starts: int, *, blocked: int) -> PermutedBfsRegion:
+        """The same, nearest counted from the initial state; blocked states are not entered."""
+        self._need_unturned(starts, blocked)
+        return PermutedBfsRegion(self, self.base.spread_from_initial(starts, blocked=blocked))
+
+    def _need_unturned(self, *marks: int, barred: int = 0) -> None:
+        """Modes, and whether a device rests, are the same for all images of a state."""
+        assert all(len(self._asked(StateQuery(one, 0, barred))) == 1 for one in marks)
+
+    def followed_from(self, start: int, path: Path) -> Path:
+        """A path of representatives from a representative, as it is really followed."""
+        steps, _ = self._followed(start, self.representatives.nothing, path)
+        return [(label, self.numbered_image(number, by)) for label, number, by in steps]
+
+
+@dataclass(frozen=True, slots=True)
+class SharedFlags:
+    """A flag for every image, the same for all images of a representative."""
+
+    flags: Sequence[int] | Flags
+    count: int
+
+    def __getitem__(self, number: int) -> int:
+        return self.flags[number % self.count]
+
+    def first_zero(self) -> int | None:
+        """The number of the shallowest state whose flag is 0."""
+        return first_zero(self.flags)
+
+
+@dataclass(frozen=True, slots=True)
+class PermutedFlags:
+    """A flag for every image: bit `j` of a representative answers the `j`-th form of a question."""
+
+    space: AnnotatedQuotient
+    masks: Masks
+    forms: dict[StateQuery, Renaming]
+
+    def __getitem__(self, number: int) -> int:
+        first = next(iter(self.forms))
+        form = _permuted_question(first, self.space.back(number))
+        place = list(self.forms).index(form)
+        return self.masks[number % self.space.state_count] >> place & 1
+
+    def first_zero(self) -> int | None:
+        """The number of the shallowest state whose flag is 0."""
+        full = (1 << len(self.forms)) - 1
+        for number, mask in self.masks.lacking(full):
+            lacking = full & ~mask
+            place = (lacking & -lacking).bit_length() - 1
+            return self.space.numbered_image(number, list(self.forms.values())[place])
+        return None
+
+
+@dataclass(frozen=True, slots=True)
+class PermutedStateFlags:
+    """A flag for every image, where roads to a set of states were asked for."""
+
+    space: AnnotatedQuotient
+    masks: Masks
+    place_of: Callable[[int], int]
+
+    def __getitem__(self, number: int) -> int:
+        return self.masks[number % self.space.state_count] >> self.place_of(number) & 1
+
+    def first_zero(self) -> int | None:
+        """The number of the first representative whose flag is 0."""
+        count = self.space.state_count
+        return next((number for number in range(count) if not self[number]), None)
+
+
+@dataclass(frozen=True, slots=True)
+class PermutedBfsRegion:
+    """A spread over representatives, from and through marks that all images share."""
+
+    space: AnnotatedQuotient
+    found: BfsRegion
+
+    @property
+    def inside(self) -> Sequence[int]:
+        """The representatives passed on from, nearest first."""
+        return self.found.inside
+
+    def first(self, wanted: int, unwanted: int) -> int | None:
+        """The nearest state, inside or entered, with all wanted marks and no unwanted one."""
+        return self.found.first(wanted, unwanted)
+
+    def path_to(self, number: int) -> tuple[int, Path]:
+        """The start from which a state was reached, and a shortest path from there to an image."""
+        start, path = self.found.path_to(number)
+        return start, self.space.followed_from(start, path)
+
+
+def looked_up(bits: int, source: Sequence[int]) -> int:
+    """Bit `n` of the result is bit `source[n]`."""
+    return sum(1 << n for n, where in enumerate(source) if bits >> where & 1)
+
+
+def _gathered(bits: int, to: Numbers) -> int:
+    """Bit `n` becomes bit `to[n]`; several may become one."""
+    result = 0
+    for number, where in enumerate(to):
+        if bits >> number & 1:
+            result |= 1 << where
+    return result
+
+
+def _permuted_question(asked: StateQuery, by: Renaming) -> StateQuery:
+    """What is asked of the renamed state when this is asked of a state."""
+    return StateQuery(
+        _gathered(asked.wanted, by.conditions),
+        _gathered(asked.unwanted, by.conditions),
+        _gathered(asked.barred, by.events),
+    )

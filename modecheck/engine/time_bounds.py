@@ -1,0 +1,332 @@
+"""How long it takes from a state until another is reached: at least, and at most, in ticks.
+
+A stretch goes through states of a region and ends with a step to a goal outside of it. A tick
+weighs 1, every other step nothing. The least weight is a shortest path, found backwards from the
+goals. For the greatest one the region falls into its strongly connected components (Tarjan 1972).
+A component in which a tick lies can be gone round for ever; one without is left at the moment at
+which it was entered, so that all of its states have the same greatest weight. Between components
+there are no cycles, and Tarjan's search ends with a component only after all those behind it: the
+greatest weight of a component is that of its best way out, taken in this order. All of it takes
+time linear in the number of transitions.
+
+Where nothing that counts time goes on any more, a tick would change nothing and is no step of the
+product, yet time passes: such a state `stands`, and can be stayed in for ever. It does not where
+something has to happen before time goes on, as `modecheck.engine.plain` says of ticks.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from modecheck.engine.exploration import Exploration
+from modecheck.engine.space import INITIAL, Space
+from modecheck.product.ir import ApplyIR, ConstantIR, Product, Read
+from modecheck.product.lowering import folded
+from modecheck.product.state_conditions import moments_due
+
+FOREVER = (1 << 31) - 1
+"""Longer than any number of ticks."""
+NEVER = -1
+"""No stretch from here comes to a goal."""
+
+OTHER, REGION, GOAL = 0, 1, 2
+"""Kinds of states."""
+
+DUE, HELD = "due", "held:"
+"""Conditions of a product that is asked for times: a rule is at its latest moment; the head of a
+link, by its name, is."""
+
+
+@dataclass(frozen=True, slots=True)
+class TimeBoundQuery:
+    """Stretches through states with all marks of `inside` and none of `outside`, to a state outside
+    of these with one of the marks of `goal` (any such state, if that is 0).
+
+    They have no step with a label in `barred`, and the longest ones none with a label in `actors`.
+    With `endless` those that never come to a goal count among the longest ones.
+
+    A stretch begins behind a step that leaves `before` (marks; 0 for whatever is no region), or on
+    the way behind a step of `actors`: the longest behind any, the shortest behind one without which
+    it could not come to a goal. With `straight` it may come to the goal at once. With `asked` it
+    begins behind such a step of `actors` alone, in the states of `before` that are of the region
+    or on the way.
+    """
+
+    inside: int
+    outside: int
+    goal: int
+    barred: frozenset[int]
+    before: int = 0
+    actors: frozenset[int] = frozenset()
+    endless: bool = False
+    straight: bool = False
+    asked: bool = False
+
+    @property
+    def barred_for_longest(self) -> frozenset[int]:
+        """The labels that the longest stretches do not have."""
+        return self.barred | self.actors
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """The step with which a stretch begins, and how many ticks it has. `source` is -1 where it
+    begins in the initial state, without a step.
+    """
+
+    ticks: int
+    source: int
+    label: int
+    target: int
+
+
+@dataclass(frozen=True, slots=True)
+class TimeBounds:
+    """For each state its kind, the least and the greatest number of ticks to a goal, its component
+    and whether it `stands`; and the stretches that take the least and the longest time.
+    """
+
+    kinds: Sequence[int]
+    best: Sequence[int]
+    worst: Sequence[int]
+    components: Sequence[int]
+    stands: Sequence[int]
+    shortest: Start | None
+    longest: Start | None
+
+
+def with_moments(product: Product) -> Product:
+    """The product with the conditions that tell whether time can pass in a state."""
+    time = product.time
+    assert time is not None, "only time that is counted can be asked for"
+    conditions = product.conditions | moments_due(time)
+    for queue in product.queues:
+        head = queue.slots[0]
+        if queue.latest >= 0 and head.age >= 0:
+            waits = ApplyIR("!=", (Read(head.code), ConstantIR(0)))
+            late = ApplyIR("==", (Read(head.age), ConstantIR(queue.latest)))
+            conditions[HELD + queue.name] = folded("and", (waits, late))
+    return replace(product, conditions=conditions)
+
+
+@dataclass(frozen=True, slots=True)
+class TickLabels:
+    """By label: whether it is a tick, whether time waits for it, and whether it waits where a state
+    has one of these marks.
+    """
+
+    tick: Sequence[bool]
+    at_once: Sequence[bool]
+    held: Sequence[int]
+    due: int
+
+    @classmethod
+    def of(cls, space: Space) -> TickLabels:
+        product = space.product
+        time = product.time
+        assert time is not None
+        held = []
+        for label in product.labels:
+            name = product.queues[label.queue].name if label.queue >= 0 else ""
+            known = label.kind in ("deliver", "discard") and HELD + name in product.conditions
+            held.append(space.mark(HELD + name) if known else 0)
+        return cls(
+            tick=[number == time.label for number in range(len(product.labels))],
+            at_once=[number in time.at_once for number in range(len(product.labels))],
+            held=held,
+            due=space.mark(DUE) if DUE in product.conditions else 0,
+        )
+
+
+def time_bounds_in(space: Space, query: TimeBoundQuery) -> TimeBounds | None:
+    """The answer over what was explored; None where its transitions were not kept. States that were
+    not expanded end a stretch, so that of an incomplete exploration it is what was seen so far.
+    The product must have been made by `with_moments`.
+    """
+    return time_bounds_of(space)(query)
+
+
+def time_bounds_of(space: Space) -> Callable[[TimeBoundQuery], TimeBounds | None]:
+    """What answers queries as `time_bounds_in` does. Those about the same region take less time
+    when they follow each other, and less still those about the same goal.
+    """
+    if isinstance(space, Exploration):
+        return lambda query: _Plain(space, query).durations()
+    from modecheck.engine.compiled.compiled_exploration import CompiledExploration
+    from modecheck.engine.compiled.compiled_time_bounds import CompiledTimeBounds
+
+    assert isinstance(space, CompiledExploration)
+    return CompiledTimeBounds(space).answer
+
+
+class _Plain:
+    def __init__(self, space: Exploration, query: TimeBoundQuery) -> None:
+        self._space = space
+        self._query = query
+        self._labels = TickLabels.of(space)
+        self._kinds = [self._kind(number) for number in range(space.state_count)]
+        count = space.state_count
+        self._best, self._worst = [NEVER] * count, [NEVER] * count
+        self._components = [0] * count
+        self._stands = [int(self._does_stand(number)) for number in range(count)]
+
+    def _kind(self, number: int) -> int:
+        query, marks = self._query, self._space.marks[number]
+        if marks & (query.inside | query.outside) == query.inside:
+            return REGION if number < self._space.expanded else OTHER
+        return GOAL if not query.goal or marks & query.goal else OTHER
+
+    def _does_stand(self, number: int) -> bool:
+        space, labels = self._space, self._labels
+        if self._kinds[number] != REGION or space.failing[number]:
+            return False
+        marks = space.marks[number]
+        return not marks & labels.due and not any(
+            labels.tick[label] or labels.at_once[label] or labels.held[label] & marks
+            for label, _ in self._every(number)
+        )
+
+    def _every(self, number: int) -> Iterator[tuple[int, int]]:
+        space = self._space
+        for edge in space.graph.edges(number):
+            yield space.labels[edge], space.targets[edge]
+
+    def _steps(self, number: int, barred: frozenset[int]) -> list[tuple[int, int]]:
+        """How many ticks a step has, and where it leads to, of those that a stretch may have."""
+        return [
+            (int(self._labels.tick[label]), target)
+            for label, target in self._every(number)
+            if label not in barred and self._kinds[target] != OTHER
+        ]
+
+    def durations(self) -> TimeBounds:
+        self._find_worst()
+        self._find_best()
+        starts = list(self._starts())
+        shortest = min((s for s in starts if s[0] != NEVER), key=lambda s: s[0], default=None)
+        longest = max((s for s in starts if s[1] != NEVER), key=lambda s: s[1], default=None)
+        return TimeBounds(
+            self._kinds,
+            self._best,
+            self._worst,
+            self._components,
+            self._stands,
+            None if shortest is None else Start(shortest[0], *shortest[2:]),
+            None if longest is None else Start(longest[1], *longest[2:]),
+        )
+
+    def _find_best(self) -> None:
+        barred = self._query.barred
+        into: list[list[tuple[int, int]]] = [[] for _ in self._kinds]
+        for number, kind in enumerate(self._kinds):
+            for ticks, target in self._steps(number, barred) if kind == REGION else ():
+                into[target].append((ticks, number))
+        best = self._best
+        now = [number for number, kind in enumerate(self._kinds) if kind == GOAL]
+        for number in now:
+            best[number] = 0
+        level = 0
+        while now:
+            later: list[int] = []
+            for number in now:  # grows while it is gone through
+                if best[number] != level:
+                    continue
+                for ticks, before in into[number]:
+                    if best[before] == NEVER or level + ticks < best[before]:
+                        best[before] = level + ticks
+                        (later if ticks else now).append(before)
+            now, level = later, level + 1
+
+    def _find_worst(self) -> None:
+        barred = self._query.barred_for_longest
+        index: dict[int, int] = {}
+        low: dict[int, int] = {}
+        stack: list[int] = []
+        done = 0
+        for root, kind in enumerate(self._kinds):
+            if kind != REGION or root in index:
+                continue
+            index[root] = low[root] = len(index)
+            stack.append(root)
+            calls = [(root, iter(self._steps(root, barred)))]
+            while calls:
+                state, steps = calls[-1]
+                for _, target in steps:
+                    if self._kinds[target] != REGION:
+                        continue
+                    if target not in index:
+                        index[target] = low[target] = len(index)
+                        stack.append(target)
+                        calls.append((target, iter(self._steps(target, barred))))
+                        break
+                    if not self._components[target]:
+                        low[state] = min(low[state], index[target])
+                else:
+                    calls.pop()
+                    if calls:
+                        before = calls[-1][0]
+                        low[before] = min(low[before], low[state])
+                    if low[state] == index[state]:
+                        done += 1
+                        at = _last(stack, state)
+                        self._finish(stack[at:], done)
+                        del stack[at:]
+
+    def _finish(self, members: list[int], component: int) -> None:
+        """A component whose ways out are known."""
+        for member in members:
+            self._components[member] = component
+        longest, goes_round = (0 if self._query.endless else NEVER), False
+        for member in members:
+            goes_round = goes_round or bool(self._stands[member])
+            for ticks, target in self._steps(member, self._query.barred_for_longest):
+                if self._kinds[target] == GOAL:
+                    longest = max(longest, ticks)
+                elif self._components[target] == component:
+                    goes_round = goes_round or bool(ticks)
+                elif self._worst[target] != NEVER:
+                    longest = max(longest, min(self._worst[target] + ticks, FOREVER))
+        if goes_round and longest != NEVER:
+            longest = FOREVER
+        for member in members:
+            self._worst[member] = longest
+
+    def _starts(self) -> Iterator[tuple[int, int, int, int, int]]:
+        """Least and greatest number of ticks, source, label and target of each first step."""
+        query = self._query
+        if not query.before and self._kinds[INITIAL] == REGION:
+            yield self._best[INITIAL], self._worst[INITIAL], NEVER, NEVER, INITIAL
+        for number in self._reached():
+            before = self._is_before(number) and not query.asked
+            for label, target in self._every(number):
+                leaves = before and not self._is_before(target)
+                again = self._kinds[number] == REGION and not before and label in query.actors
+                if not leaves and not again:
+                    continue
+                needed = leaves or self._worst[number] == NEVER
+                if self._kinds[target] == REGION:
+                    best = self._best[target] if needed else NEVER
+                    yield best, self._worst[target], number, label, target
+                elif self._kinds[target] == GOAL and query.straight:
+                    yield 0 if needed else NEVER, 0, number, label, target
+
+    def _is_before(self, number: int) -> bool:
+        if self._query.before:
+            return bool(self._space.marks[number] & self._query.before)
+        return self._kinds[number] != REGION
+
+    def _reached(self) -> Sequence[int]:
+        """The states in or behind `before`, up to the goals, in order."""
+        space, query = self._space, self._query
+        if not query.before:
+            return range(space.expanded)
+        bfs = space.bfs(query.before, blocked=query.outside)
+        return sorted(n for n in bfs.inside if n < space.expanded)
+
+
+def _last(stack: list[int], state: int) -> int:
+    at = len(stack) - 1
+    while stack[at] != state:
+        at -= 1
+    return at

@@ -1,0 +1,103 @@
+"""Read the section `chances`: what shall be told in numbers."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+
+from modecheck.model.conditions import condition
+from modecheck.model.meaning import Scope
+from modecheck.model.parts import Chance
+from modecheck.model.phrases import Phrases
+from modecheck.model.shapes import Shapes
+from modecheck.model.terms import Happens, Term
+from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode
+
+KINDS = ("reach", "count", "latency")
+CHANCE_KEYS = ("text", *KINDS, "until", "answer", "within")
+PARTNERS = {"count": "until", "latency": "answer"}
+
+
+class ChanceReader:
+    """Reads questions; events are named as in requirements, `sent(hub.hello)`."""
+
+    def __init__(self, shapes: Shapes, phrases: Phrases, scope: Scope) -> None:
+        self._shapes = shapes
+        self._phrases = phrases
+        self._scope = scope
+        self._states = replace(scope, steps=None)
+
+    def read(self, node: Node | None) -> dict[str, Chance]:
+        """Every question that can be understood, by its name."""
+        found = {}
+        for name, key, child in self._shapes.named(node, "chances"):
+            record = self._shapes.record(child, f"the question {name!r}", CHANCE_KEYS)
+            chance = self._chance(name, key, record) if record is not None else None
+            if chance is not None:
+                found[name] = chance
+        return found
+
+    def _chance(self, name: str, key: ScalarNode, record: MappingNode) -> Chance | None:
+        given = [kind for kind in KINDS if record.get(kind) is not None]
+        if len(given) != 1:
+            message = f"the question {name!r} asks {'two things' if given else 'nothing'}"
+            self._shapes.notes.add(message, key.place, expected=f"one of {', '.join(KINDS)}")
+            return None
+        kind = given[0]
+        if not self._partner_fits(kind, record):
+            return None
+        until = self._state(record.get("reach" if kind == "reach" else "until"))
+        event = self._event(record.get(kind)) if kind != "reach" else None
+        answer = self._event(record.get("answer"))
+        wanted = {"reach": (until,), "count": (until, event), "latency": (event, answer)}[kind]
+        if None in wanted:
+            return None
+        sentence = record.get("text")
+        said = sentence.text if isinstance(sentence, ScalarNode) else ""
+        shown, within = self._shown(kind, record), self._within(kind, record)
+        return Chance(name, said, kind, until, event, answer, shown, key.place, within)
+
+    def _partner_fits(self, kind: str, record: MappingNode) -> bool:
+        """Whether what has to stand beside the kind does, and nothing else; notes what does not."""
+        wanted, fits = PARTNERS.get(kind), True
+        for key in PARTNERS.values():
+            if record.get(key) is not None and key != wanted:
+                message = f"{key!r} does not go with {kind!r}"
+                self._shapes.notes.add(message, record.keys[key].place, expected=f"no {key!r}")
+                fits = False
+        if wanted is not None and record.get(wanted) is None:
+            message = f"{kind!r} stands without {wanted!r}"
+            place = record.keys[kind].place
+            self._shapes.notes.add(message, place, expected=f"the key {wanted!r}, too")
+            fits = False
+        return fits
+
+    def _within(self, kind: str, record: MappingNode) -> Fraction | None:
+        node = record.get("within")
+        if node is None:
+            return None
+        if kind != "latency":
+            message = f"'within' does not go with {kind!r}"
+            self._shapes.notes.add(message, record.keys["within"].place, expected="no 'within'")
+        scalar = self._shapes.scalar(node, "within", "a duration such as 20 ms")
+        return self._phrases.duration(scalar) if scalar is not None else None
+
+    def _state(self, node: Node | None) -> Term | None:
+        return condition(self._shapes, self._phrases, self._states, node)
+
+    def _event(self, node: Node | None) -> Happens | None:
+        term = condition(self._shapes, self._phrases, self._scope, node)
+        if term is None or isinstance(term, Happens):
+            return term
+        assert node is not None
+        expected = "one event, such as sent(hub.hello) or signalled(step)"
+        self._shapes.notes.add("a condition in place of an event", node.place, expected=expected)
+        return None
+
+    def _shown(self, kind: str, record: MappingNode) -> str:
+        texts = [
+            f"{key} {' '.join(node.text.split())}"
+            for key in (kind, PARTNERS.get(kind, ""))
+            if isinstance(node := record.get(key), ScalarNode)
+        ]
+        return " ".join(texts)

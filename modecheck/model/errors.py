@@ -1,0 +1,192 @@
+"""What is wrong with an input, told so that a person can mend it.
+
+The exception tree of modecheck:
+
+    ModecheckError
+    ├── InvalidInput        one or more mistakes in what a person wrote
+    └── AgainstTheRule      a Bluetooth supervision timeout that cannot be (modecheck.supervision)
+
+A fault of the *device* is never an exception: it is a finding, and findings are returned.
+"""
+
+from __future__ import annotations
+
+import difflib
+import re
+import unicodedata
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from modecheck.model.places import Place
+from modecheck.model.remarks import Addition
+
+LONGEST_LINE_SHOWN = 100
+"""Characters of a source line that are shown; a longer one is cut around the mark."""
+
+MOST_CHOICES_SHOWN = 12
+"""Longer lists of known names are cut: the nearest name helps more than a wall of words."""
+
+MOST_ERRORS = 200
+"""Reading stops here: nobody mends more in one go, and hostile input cannot make it take long."""
+
+MOST_NAMES_COMPARED = 1000
+LONGEST_NAME_COMPARED = 80
+"""Comparing a word with more or longer names takes too long, and no name of a model is longer."""
+
+UNPRINTABLE = re.compile(r"[\x00-\x1f\x7f-\x9f]")
+"""Characters that would move the mark or command the terminal; shown as spaces."""
+
+
+@dataclass(frozen=True, slots=True)
+class InputError:
+    """One thing that is wrong, where it stands, what was expected, and the nearest known name."""
+
+    message: str
+    place: Place | None = None
+    expected: str = ""
+    nearest: str = ""
+
+    def __str__(self) -> str:
+        head = f"{self.place}: {self.message}" if self.place else self.message
+        return "\n".join([head, *self._excerpt(), *self._advice()])
+
+    def _excerpt(self) -> list[str]:
+        if self.place is None or not self.place.text.strip():
+            return []
+        line, column = _cut_around(self.place.text, self.place.column - 1)
+        line = UNPRINTABLE.sub(" ", line)
+        number = f"{self.place.line:>6}"
+        blank = " " * _columns(line[:column])
+        mark = "▔" * max(_columns(line[column : column + self.place.width]), 1)
+        return [f"{number} │ {line}", f"{'':>6} │ {blank}{mark}"]
+
+    def _advice(self) -> list[str]:
+        parts = []
+        if self.expected and self.expected != repr(self.nearest):
+            parts.append(f"expected {self.expected}")
+        if self.nearest:
+            parts.append(f"did you mean {self.nearest!r}?")
+        return [f"{'':>9}{'; '.join(parts)}"] if parts else []
+
+
+class ModecheckError(Exception):
+    """The root of every error that modecheck raises on purpose."""
+
+    def __reduce__(self) -> tuple[object, ...]:
+        """Errors go from one process to another with all that they carry."""
+        return _restored, (type(self), self.__dict__)
+
+
+def _restored(kind: type[ModecheckError], carried: dict[str, object]) -> ModecheckError:
+    error = kind.__new__(kind)
+    error.__dict__.update(carried)
+    return error
+
+
+class InvalidInput(ModecheckError):
+    """The input cannot be understood; carries all mistakes, in the order of the files."""
+
+    def __init__(self, mistakes: Iterable[InputError]) -> None:
+        super().__init__()
+        self.mistakes = tuple(mistakes)
+
+    def __str__(self) -> str:
+        return "\n\n".join(str(mistake) for mistake in self.mistakes)
+
+
+class Notebook:
+    """Collects the mistakes of one run, each once, so that all are reported together.
+
+    `files` holds the SHA-256 of every file that was read, by its path; `removed` says of a name why
+    it is no more, so that who speaks of it is not told that nobody ever knew it; `additions` are
+    what overlays add.
+    """
+
+    def __init__(self) -> None:
+        self.files: dict[str, str] = {}
+        self.removed: dict[str, str] = {}
+        self.additions: list[Addition] = []
+        self._mistakes: dict[tuple[str, Place | None], InputError] = {}
+
+    def __len__(self) -> int:
+        return len(self._mistakes)
+
+    def add(
+        self,
+        message: str,
+        place: Place | None,
+        *,
+        expected: str = "",
+        word: str = "",
+        choices: Iterable[str] = (),
+    ) -> None:
+        """Note a mistake. `choices` are the known names, `word` the one written instead.
+
+        Raises `InvalidInput` when there are more than `MOST_ERRORS`.
+        """
+        if word in self.removed:
+            message = f"{word!r} is gone: {self.removed[word]}"
+        if (message, place) in self._mistakes:
+            return
+        if len(self) == MOST_ERRORS:
+            told = InputError(f"more than {MOST_ERRORS} mistakes: the others are not told")
+            raise InvalidInput([*_in_order_of_files(self._mistakes.values()), told])
+        names = list(choices)
+        known = sorted(set(names)) if len(names) <= MOST_NAMES_COMPARED else names
+        if known and not expected:
+            expected = f"one of {_listed(known, word)}" if len(known) > 1 else repr(known[0])
+        mistake = InputError(message, place, expected, nearest_name(word, known))
+        self._mistakes[message, place] = mistake
+
+    def raise_if_any(self) -> None:
+        """Raise `InvalidInput` with every mistake noted so far, if there is one."""
+        if self._mistakes:
+            raise InvalidInput(_in_order_of_files(self._mistakes.values()))
+
+
+def _in_order_of_files(mistakes: Iterable[InputError]) -> list[InputError]:
+    """File by file, as they were read first, and from top to bottom."""
+    files: dict[str, int] = {}
+    keyed = []
+    for mistake in mistakes:
+        place = mistake.place
+        file = files.setdefault(place.file if place else "", len(files))
+        keyed.append(((file, place.line if place else 0, place.column if place else 0), mistake))
+    return [mistake for _, mistake in sorted(keyed, key=lambda pair: pair[0])]
+
+
+def nearest_name(word: str, known: Iterable[str]) -> str:
+    """The known name most like `word`, or nothing when none is close."""
+    names = list(known)
+    if len(word) > LONGEST_NAME_COMPARED or len(names) > MOST_NAMES_COMPARED:
+        return ""
+    names = [name for name in names if len(name) <= LONGEST_NAME_COMPARED]
+    close = difflib.get_close_matches(word, names, n=1, cutoff=0.6) if word else []
+    return close[0] if close else ""
+
+
+def _listed(names: list[str], word: str) -> str:
+    """The names; of many the likest to the word."""
+    if MOST_CHOICES_SHOWN < len(names) <= MOST_NAMES_COMPARED and word:
+        short = word[:LONGEST_NAME_COMPARED]
+        likeness = {name: difflib.SequenceMatcher(None, short, name[:80]).ratio() for name in names}
+        near = sorted(names, key=lambda name: -likeness[name])[:MOST_CHOICES_SHOWN]
+        shown = ", ".join(sorted(near))
+    else:
+        shown = ", ".join(names[:MOST_CHOICES_SHOWN])
+    rest = len(names) - MOST_CHOICES_SHOWN
+    return f"{shown} and {rest} more" if rest > 0 else shown
+
+
+def _columns(text: str) -> int:
+    """How wide a terminal shows the text (Unicode Standard Annex 11)."""
+    wide = sum(unicodedata.east_asian_width(character) in "WF" for character in text)
+    return len(text) + wide - sum(map(bool, map(unicodedata.combining, text)))
+
+
+def _cut_around(line: str, column: int) -> tuple[str, int]:
+    """The part of a long line around `column`, and the column within that part."""
+    if len(line) <= LONGEST_LINE_SHOWN:
+        return line, min(column, len(line))
+    start = max(0, min(column - LONGEST_LINE_SHOWN // 2, len(line) - LONGEST_LINE_SHOWN))
+    return line[start : start + LONGEST_LINE_SHOWN], column - start

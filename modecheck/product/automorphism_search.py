@@ -1,0 +1,165 @@
+"""Find permutations of a product's atoms that change nothing: exchanges of identical units.
+
+Candidates come from colour refinement with individualisation (the scheme of McKay, Practical graph
+isomorphism, Congressus Numerantium 30, 1981), which need not be right: each is then checked by
+`IRGraph.images`, so that what is returned is exact. What could stay where it is is left there
+first, so the exchanges found move little.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from itertools import pairwise
+
+from modecheck.product.ir_graph import IRGraph
+
+MOST_TRIES = 60
+"""Candidates looked at for one pair of units; symmetric devices need one or two."""
+
+Mapping = dict[int, int]
+"""Atoms to atoms; those left out stay."""
+
+
+def automorphisms(graph: IRGraph) -> tuple[list[Mapping], str]:
+    """Automorphisms that move chips, enough of them to connect all chips that can be exchanged; and
+    the bound, if one was hit, because of which some may be missing.
+    """
+    finder = _Finder(graph)
+    found = finder.found()
+    return found, f"the bound of {MOST_TRIES} tries for two units" if finder.gave_up else ""
+
+
+class _Finder:
+    def __init__(self, graph: IRGraph) -> None:
+        self._graph = graph
+        self._tags = [hash_of_tag(graph, number) for number in range(len(graph.keys))]
+        self._parents: list[list[tuple[int, int]]] = [[] for _ in graph.keys]
+        for number, (_, ordered, parts) in enumerate(graph.keys):
+            for place, part in enumerate(parts):
+                self._parents[part].append((number, place if ordered else -1))
+        self._chips = [n for n, (kind, _) in graph.atoms.items() if kind == "chip"]
+        self._tries = 0
+        self.gave_up = False
+
+    def found(self) -> list[Mapping]:
+        colours = self._refined({})
+        classes: dict[int, list[int]] = defaultdict(list)
+        for chip in self._chips:
+            classes[colours[chip]].append(chip)
+        result: list[Mapping] = []
+        for chips in classes.values():
+            self._connect(chips, result)
+        return result
+
+    def _connect(self, chips: Sequence[int], result: list[Mapping]) -> None:
+        """Add exchanges until all these chips are connected, or no more are found."""
+        pairs = list(pairwise(chips))
+        pairs += [(a, b) for n, a in enumerate(chips) for b in chips[n + 2 :]]
+        for strict in (True, False):
+            for one, two in pairs:
+                if two in _orbit(one, result):
+                    continue
+                wanted = [(one, two), (two, one)] if strict else [(one, two)]
+                mapping = self._automorphism(wanted)
+                if mapping is not None:
+                    result.append(mapping)
+
+    def _automorphism(self, wanted: list[tuple[int, int]]) -> Mapping | None:
+        self._tries = 0
+        found = next(self._search(wanted), None)
+        self.gave_up |= found is None and self._tries >= MOST_TRIES
+        return found
+
+    def _search(self, pairs: list[tuple[int, int]]) -> Iterator[Mapping]:
+        sources = self._refined({one: mark for mark, (one, _) in enumerate(pairs, start=1)})
+        targets = self._refined({two: mark for mark, (_, two) in enumerate(pairs, start=1)})
+        cells = _cells(sources, targets, self._graph.atoms)
+        if cells is None or self._tries >= MOST_TRIES:
+            return
+        open_cells = [cell for cell in cells if len(cell[0]) > 1]
+        if not open_cells:
+            self._tries += 1
+            mapping = {one[0]: two[0] for one, two in cells}
+            moved = {one: two for one, two in mapping.items() if one != two}
+            if self._graph.images(moved) is not None:
+                yield moved
+            return
+        ours, theirs = min(open_cells, key=lambda cell: (len(cell[0]), cell[0]))
+        one = ours[0]
+        # To stay is best; else an exchange: to go where the one comes from that comes here.
+        back = [source for source, target in pairs if target == one]
+        for two in sorted(theirs, key=lambda two: (two != one, two not in back, two)):
+            self._tries += 1
+            yield from self._search([*pairs, (one, two)])
+
+    def _refined(self, marks: dict[int, int]) -> list[int]:
+        """Colours of all nodes, refined from the kinds of atoms and from marks on some of them."""
+        graph, count = self._graph, len(self._graph.keys)
+        colours = list(self._tags)
+        for number, mark in marks.items():
+            colours[number] = hash((colours[number], mark))
+        known = 0
+        while True:
+            below = self._upwards(colours)
+            above = [0] * count
+            for number in range(count - 1, -1, -1):
+                parents = sorted(
+                    hash((above[parent], below[parent], place))
+                    for parent, place in self._parents[number]
+                )
+                above[number] = hash((tuple(parents), number in graph.facts))
+            for number in graph.atoms:
+                colours[number] = hash((colours[number], above[number]))
+            classes = len({colours[number] for number in graph.atoms})
+            if classes == known:
+                return colours
+            known = classes
+
+    def _upwards(self, colours: Sequence[int]) -> list[int]:
+        """The colour of every node as a term over the atoms' colours."""
+        below: list[int] = []
+        for number, (_, ordered, parts) in enumerate(self._graph.keys):
+            if not parts:
+                below.append(colours[number])
+                continue
+            inner = [below[part] for part in parts]
+            below.append(hash((colours[number], tuple(inner if ordered else sorted(inner)))))
+        return below
+
+
+def hash_of_tag(graph: IRGraph, number: int) -> int:
+    """A first colour: an atom's kind, or the tag of a term."""
+    kind = graph.atoms.get(number)
+    if kind is not None:
+        return hash(("atom", kind[0]))
+    tag, ordered, parts = graph.keys[number]
+    return hash((tag, ordered, len(parts)))
+
+
+def _cells(
+    sources: Sequence[int], targets: Sequence[int], atoms: dict[int, tuple[str, object]]
+) -> list[tuple[list[int], list[int]]] | None:
+    """Atoms of equal colour on both sides, or None where the colours do not match."""
+    ours, theirs = defaultdict(list), defaultdict(list)
+    for number in atoms:
+        ours[sources[number]].append(number)
+        theirs[targets[number]].append(number)
+    if ours.keys() != theirs.keys():
+        return None
+    cells = [(ours[colour], theirs[colour]) for colour in ours]
+    return cells if all(len(one) == len(two) for one, two in cells) else None
+
+
+def _orbit(start: int, mappings: Sequence[Mapping]) -> set[int]:
+    """Where an atom can be brought by some mappings and their inverses."""
+    reached, pending = {start}, [start]
+    while pending:
+        atom = pending.pop()
+        for mapping in mappings:
+            back = {two: one for one, two in mapping.items()}
+            for onward in (mapping.get(atom, atom), back.get(atom, atom)):
+                if onward not in reached:
+                    reached.add(onward)
+                    pending.append(onward)
+    return reached

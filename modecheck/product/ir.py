@@ -1,0 +1,450 @@
+"""The intermediate form of a product: fields, expressions, reactions, queues, faults.
+
+Nothing here knows YAML, and nothing has to be looked up by name: chips, leaves, queues, messages,
+signals, rules and labels are numbers. An engine needs this module alone.
+
+A state of the product is a vector of integers, one for each `Field`. Its meaning, the order in
+which the parts of one step happen, is told in `modecheck.engine.plain`, the reference.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from enum import Enum
+from typing import TypeAlias
+
+from modecheck.model.parts import Device, Rule
+from modecheck.model.places import Place
+from modecheck.model.values import ValueType
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """An integer from `low` to `high` in every state; `owner` is the number of its chip, or -1.
+
+    `type` spells its values, when it is a variable; state fields and queue slots have none.
+    """
+
+    name: str
+    low: int
+    high: int
+    start: int
+    owner: int = -1
+    type: ValueType | None = None
+
+    @property
+    def bits(self) -> int:
+        return (self.high - self.low).bit_length()
+
+
+@dataclass(frozen=True, slots=True)
+class ConstantIR:
+    value: int
+
+
+@dataclass(frozen=True, slots=True)
+class Read:
+    """The value of a field."""
+
+    field: int
+
+
+@dataclass(frozen=True, slots=True)
+class ReadItem:
+    """Field `first + index`; an index outside 0..length-1 is a `Failure`."""
+
+    first: int
+    length: int
+    index: Expression
+    failure: Failure
+
+
+@dataclass(frozen=True, slots=True)
+class PayloadIR:
+    """The value of the message that is being delivered."""
+
+
+@dataclass(frozen=True, slots=True)
+class IsLateIR:
+    """1 when the message that is being delivered was sent in an older session."""
+
+
+@dataclass(frozen=True, slots=True)
+class Happened:
+    """1 when event number `event` of the product happened in the step; only in observers' atoms."""
+
+    event: int
+
+
+@dataclass(frozen=True, slots=True)
+class ApplyIR:
+    """An operator of `modecheck.model.terms.Operation` on expressions."""
+
+    operator: str
+    arguments: tuple[Expression, ...]
+
+
+Expression: TypeAlias = ConstantIR | Read | ReadItem | PayloadIR | IsLateIR | Happened | ApplyIR
+
+
+@dataclass(frozen=True, slots=True)
+class Failure:
+    """A step that must not happen: `code` and `subject` of the finding, and what is to blame."""
+
+    code: str
+    subject: str
+    text: str
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class TargetIR:
+    """Field `first`, or `first + index` of a list; values outside low..high are a failure."""
+
+    first: int
+    length: int
+    index: Expression | None
+    low: int
+    high: int
+    failure: Failure
+
+
+@dataclass(frozen=True, slots=True)
+class Assign:
+    """All values are computed, then checked and written, in order."""
+
+    targets: tuple[TargetIR, ...]
+    values: tuple[Expression, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SendIR:
+    """Puts a message (code) and perhaps a value into a queue, when the step ends."""
+
+    queue: int
+    message: int
+    value: Expression | None
+    value_failure: Failure
+    overflow: Failure
+
+
+@dataclass(frozen=True, slots=True)
+class Room:
+    """A link (`queue`) that makes its sender wait. It can take what a rule sends where `free`
+    holds; `full` is the failure of a signal that sets the rule off elsewhere.
+    """
+
+    queue: int
+    free: Expression
+    full: Failure
+
+
+@dataclass(frozen=True, slots=True)
+class Reaction:
+    """What a chip does when a rule is taken in one of its leaves.
+
+    `guard` holds where `own_guard` does and all `rooms` are free; None always holds. `enters` is
+    the leaf entered, or -1. `cuts` are the numbers of assignments after which a power cut can
+    strike in the middle.
+    """
+
+    rule: int
+    label: int
+    guard: Expression | None
+    assigns: tuple[Assign, ...]
+    sends: tuple[SendIR, ...]
+    signals: tuple[int, ...]
+    enters: int
+    cuts: tuple[int, ...] = ()
+    own_guard: Expression | None = None
+    rooms: tuple[Room, ...] = ()
+
+    @property
+    def conditions(self) -> Iterator[Expression]:
+        """Everything that decides whether it is enabled, or would be but for full links."""
+        if self.guard is not None:
+            yield self.guard
+        if self.rooms and self.own_guard is not None:
+            yield self.own_guard
+        yield from (room.free for room in self.rooms)
+
+    @property
+    def expressions(self) -> Iterator[Expression]:
+        """Everything that it evaluates: its conditions, what it writes and where, what it sends."""
+        yield from self.conditions
+        for assign in self.assigns:
+            yield from assign.values
+            yield from (target.index for target in assign.targets if target.index is not None)
+        yield from (send.value for send in self.sends if send.value is not None)
+
+
+class Otherwise(Enum):
+    """What becomes of a message that no rule takes, and that no rule would take with more room."""
+
+    DISCARD = "discard"
+    DEFER = "defer"
+    UNSPECIFIED = "unspecified"
+
+
+@dataclass(frozen=True, slots=True)
+class Reception:
+    """A message at a leaf: the reactions in order, and what happens when none is enabled."""
+
+    reactions: tuple[Reaction, ...]
+    otherwise: Otherwise
+    discard_label: int
+    unspecified: Failure
+
+
+@dataclass(frozen=True, slots=True)
+class ChipIR:
+    """A chip: for each leaf its own steps and its receptions.
+
+    `receptions[leaf]` maps (queue, message code), `hearings[leaf]` maps a signal to reactions.
+    `restart` gives each volatile field with its value after a power cut.
+    """
+
+    name: str
+    actor: bool
+    state_field: int
+    leaves: tuple[str, ...]
+    rests: tuple[bool, ...]
+    initial: int
+    steps: tuple[tuple[Reaction, ...], ...]
+    receptions: tuple[dict[tuple[int, int], Reception], ...]
+    hearings: tuple[dict[int, tuple[Reaction, ...]], ...]
+    restart: tuple[tuple[int, int], ...]
+    inputs: tuple[int, ...]
+    outputs: tuple[int, ...]
+
+    @property
+    def reactions(self) -> Iterator[Reaction]:
+        """All that it may do, leaf by leaf: by itself, on messages, on signals."""
+        for leaf in range(len(self.leaves)):
+            yield from self.steps[leaf]
+            for reception in self.receptions[leaf].values():
+                yield from reception.reactions
+            for heard in self.hearings[leaf].values():
+                yield from heard
+
+
+@dataclass(frozen=True, slots=True)
+class Slot:
+    """The fields of one place in a queue; -1 where values, sessions or ages are not kept.
+
+    A code of 0 is an empty slot; full slots stand together at the front. `age` is how many ticks
+    ago the message was sent, up to where it no longer matters.
+    """
+
+    code: int
+    value: int
+    late: int
+    age: int = -1
+
+    @property
+    def fields(self) -> tuple[int, ...]:
+        """All fields that there are."""
+        return tuple(f for f in (self.code, self.value, self.late, self.age) if f >= 0)
+
+
+@dataclass(frozen=True, slots=True)
+class MessageIR:
+    """`kind` as in `modecheck.model.parts.Message`; `low` and `high` bound its value."""
+
+    name: str
+    kind: str
+    low: int
+    high: int
+    type: ValueType | None
+
+
+@dataclass(frozen=True, slots=True)
+class Queue:
+    """A link. `messages[code - 1]` is the message of a code. `up` is None for a link always up.
+
+    The head is delivered at an age from `earliest` to `latest` ticks; -1 for no latest.
+    """
+
+    name: str
+    sender: int
+    receiver: int
+    slots: tuple[Slot, ...]
+    messages: tuple[MessageIR, ...]
+    up: Expression | None
+    holds: bool
+    when_full: str
+    earliest: int = 0
+    latest: int = -1
+
+
+@dataclass(frozen=True, slots=True)
+class FaultIR:
+    """`kind` is lose or duplicate (target: a queue), power_cut or reset (target: a chip).
+
+    `budget` is the field that counts what is left, or -1 for any number.
+    `cut_labels` maps (rule, assignments done) to the label of a cut in the middle of that rule.
+    """
+
+    kind: str
+    target: int
+    budget: int
+    label: int
+    cut_labels: dict[tuple[int, int], int]
+
+    @property
+    def of_chip(self) -> bool:
+        return self.kind in ("power_cut", "reset")
+
+
+@dataclass(frozen=True, slots=True)
+class Label:
+    """What a step is called. `kind` is rule, deliver, discard, a fault's kind, cut_in_rule, tick,
+    follow (an observer's choice) or idle.
+
+    `rule`, `queue` and `chip` are numbers, or -1; `message` is the code of what is delivered, or 0.
+    Deliveries of two messages differ, also where the same rule takes them.
+    """
+
+    text: str
+    kind: str
+    rule: int = -1
+    queue: int = -1
+    chip: int = -1
+    message: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Ticking:
+    """What a tick does to a field where `runs` holds: one more up to `last`, then `behind`. Only
+    where it comes to one of the `stops` (rising, `last` is one) or behind the last does it matter.
+    At `zero` no time has passed.
+    """
+
+    field: int
+    runs: Expression
+    last: int
+    behind: int
+    stops: tuple[int, ...]
+    zero: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """A rule (number), and when it has come to its latest moment."""
+
+    rule: int
+    holds: Expression
+
+
+@dataclass(frozen=True, slots=True)
+class TimeIR:
+    """Time in ticks, each a step `label` of its own.
+
+    There is no tick where a rule is `due`, where a message at its latest age can be delivered, or
+    where a step with a label in `at_once` is possible; nor where it changes nothing. With
+    `time_acceleration`, where nothing else is possible, all ticks until something matters are one
+    step.
+    """
+
+    label: int
+    tickings: tuple[Ticking, ...]
+    due: tuple[Due, ...]
+    at_once: frozenset[int]
+    time_acceleration: bool = False
+
+
+MessageIn: TypeAlias = tuple[int, int]
+"""A queue and the code of a message in it."""
+
+
+@dataclass(frozen=True, slots=True)
+class EventIR:
+    """What a step is searched for: it happened if anything named here did.
+
+    `late` are deliveries of what was sent in an older session; `signalled` are signals, `taken`
+    rules; `ticks` says that a tick is one.
+    """
+
+    sent: frozenset[MessageIn] = frozenset()
+    accepted: frozenset[MessageIn] = frozenset()
+    delivered: frozenset[MessageIn] = frozenset()
+    late: frozenset[MessageIn] = frozenset()
+    dropped: frozenset[MessageIn] = frozenset()
+    signalled: frozenset[int] = frozenset()
+    taken: frozenset[int] = frozenset()
+    ticks: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class FairSet:
+    """Steps (labels) that happen in the end where one of them stays possible; a strong set already
+    where one becomes possible again and again.
+    """
+
+    name: str
+    strong: bool
+    labels: frozenset[int]
+
+
+@dataclass(frozen=True, slots=True)
+class ObserverAutomaton:
+    """An automaton beside the product, whose state is a field.
+
+    At the end of each step it goes on to `table[state << len(atoms) | valuation]`, where bit `k` of
+    the valuation is atom `k`, judged on the state reached and on what happened in the step.
+    `choices` are steps of its own (from, to, label), which nothing obliges it to take. `first` is
+    the index of the table that stands for the initial state. The field `count` counts ticks in the
+    states `counting`, and falls back to 0 outside of them; -1 for an observer that needs no time.
+    """
+
+    name: str
+    field: int
+    atoms: tuple[Expression, ...]
+    table: tuple[int, ...]
+    choices: tuple[tuple[int, int, int], ...]
+    first: int
+    count: int = -1
+    counting: frozenset[int] = frozenset()
+
+
+@dataclass(frozen=True, slots=True)
+class Product:
+    """A device in one variant, composed. `conditions` are evaluated in every state, by number.
+
+    `rules[r]` is a rule of the chip `rule_chips[r]`. Of `events`, the first ones are those named in
+    `watched_events`: each has a bit of its own in what a step reports. With an `idle_field`, a
+    state in which nothing has to happen any more has a step `idle_label`, in which nothing happens;
+    it sets the field, and from then on the device idles for ever.
+    """
+
+    device: Device
+    fields: tuple[Field, ...]
+    chips: tuple[ChipIR, ...]
+    queues: tuple[Queue, ...]
+    signals: tuple[str, ...]
+    faults: tuple[FaultIR, ...]
+    rules: tuple[Rule, ...]
+    rule_chips: tuple[int, ...]
+    labels: tuple[Label, ...]
+    conditions: dict[str, Expression]
+    watched_events: tuple[str, ...]
+    fair: tuple[FairSet, ...] = ()
+    events: tuple[EventIR, ...] = ()
+    observers: tuple[ObserverAutomaton, ...] = ()
+    idle_label: int = -1
+    idle_field: int = -1
+    time: TimeIR | None = None
+
+    @property
+    def initial(self) -> tuple[int, ...]:
+        return tuple(field.start for field in self.fields)
+
+    def event_bits(self, names: Iterable[str]) -> int:
+        """The bits of some of the `watched_events` in what a step reports."""
+        return sum(1 << self.watched_events.index(name) for name in names)
+
+    @property
+    def bits(self) -> int:
+        """Bits of one packed state."""
+        return sum(field.bits for field in self.fields)

@@ -1,0 +1,512 @@
+"""A product's form as facts about atoms: terms without order where order does not matter.
+
+Atoms are what could be exchanged for something alike: chips, fields, values that are names, queues,
+signals, rules, labels, failures. A fact is a term over atoms and literals. Equal terms
+are one node, so a permutation of the atoms is an automorphism of the product exactly when it maps
+the set of facts to itself, which `images` decides.
+
+What stands in no order here may stand in any order without changing what a step does: operands of
+commutative operators that cannot fail (of a whole chain, as in `a + b + c`), assignments that do
+not touch each other in a rule that cannot be cut, messages to different links, chips' own steps. A
+rule stops at its first failure, so those of its parts that can fail keep their order. Where several
+chips answer the same signal with further signals, the order of chips tells, and is a fact.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Iterable, Sequence
+
+from modecheck.product.composition import DROPPED
+from modecheck.product.ir import (
+    ApplyIR,
+    Assign,
+    ChipIR,
+    ConstantIR,
+    EventIR,
+    Expression,
+    Failure,
+    FaultIR,
+    Happened,
+    PayloadIR,
+    Product,
+    Queue,
+    Reaction,
+    Read,
+    ReadItem,
+    Room,
+    SendIR,
+    TargetIR,
+)
+from modecheck.product.lowering import can_fail
+from modecheck.product.value_bounds import bounds_of
+from modecheck.product.value_sorts import EQUALITIES, NUMBER, ValueSorts, payload_of
+
+Tag = Hashable
+ASSOCIATIVE = ("and", "or", "+", "min", "max")
+COMMUTATIVE = (*ASSOCIATIVE, "==", "!=")
+ANY_ORDER = "any order"
+
+
+class IRGraph:
+    """The facts of a product. Nodes are numbered so that a node's parts have smaller numbers.
+
+    `keys[n]` is a node's tag, whether its parts are ordered, and its parts; `atoms` are the nodes
+    that stand for themselves, with kind and key.
+    """
+
+    def __init__(self, product: Product) -> None:
+        self.product = product
+        self.sorts = ValueSorts(product)
+        self.keys: list[tuple[Tag, bool, tuple[int, ...]]] = []
+        self.atoms: dict[int, tuple[str, Hashable]] = {}
+        self.facts: set[int] = set()
+        self._numbers: dict[tuple[Tag, bool, tuple[int, ...]], int] = {}
+        self.failures: dict[int, Failure] = {}
+        self._write()
+
+    def node(self, tag: Tag, parts: Sequence[int] = (), *, ordered: bool = True) -> int:
+        """The node of a tag and parts."""
+        key = (tag, ordered, tuple(parts if ordered else sorted(parts)))
+        number = self._numbers.get(key)
+        if number is None:
+            number = self._numbers[key] = len(self.keys)
+            self.keys.append(key)
+        return number
+
+    def atom(self, kind: str, key: Hashable) -> int:
+        """The atom of a kind and key."""
+        number = self.node(("atom", kind, key))
+        self.atoms.setdefault(number, (kind, key))
+        return number
+
+    def images(self, mapping: dict[int, int], *, grow: bool = False) -> list[int] | None:
+        """For each node its image under a permutation of atoms, if facts go over into facts, else
+        None. An image that is no node yet is -1, or with `grow` becomes one.
+        """
+        found: list[int] = []
+        for number in range(len(self.keys)):
+            found.append(self._image(number, found, mapping, grow=grow))
+        if {found[fact] for fact in self.facts} != self.facts:
+            return None
+        return found
+
+    def _image(self, number: int, found: list[int], mapping: dict[int, int], *, grow: bool) -> int:
+        if number in self.atoms:
+            return mapping.get(number, number)
+        tag, ordered, parts = self.keys[number]
+        if not parts:
+            return number
+        mapped = [found[part] for part in parts]
+        if -1 in mapped:
+            return -1
+        if grow:
+            return self.node(tag, mapped, ordered=ordered)
+        return self._numbers.get((tag, ordered, tuple(mapped if ordered else sorted(mapped))), -1)
+
+    # Values and expressions.
+
+    def value(self, sort: int | None, value: int) -> int:
+        """A value of a sort: an atom where it is a name, else the number itself."""
+        if sort is None or sort == NUMBER:
+            return self.node(("number", value))
+        return self.atom("value", (sort, value))
+
+    def value_of(self, field: int, value: int) -> int:
+        """A value of a field."""
+        return self.value(self.sorts.of_field(field), value)
+
+    def values_of(self, field: int, low: int, high: int) -> int:
+        """A range of values of a field."""
+        values = [self.value_of(field, value) for value in range(low, high + 1)]
+        return self.node("values", values, ordered=False)
+
+    def field(self, number: int) -> int:
+        return self.atom("field", number)
+
+    def fields(self, numbers: Iterable[int]) -> int:
+        return self.node("fields", [self.field(n) if n >= 0 else self._none for n in numbers])
+
+    @property
+    def _none(self) -> int:
+        return self.node("none")
+
+    def expression(self, expression: Expression | None, payload: int, sort: int | None) -> int:
+        """The term of an expression whose value has a sort."""
+        if expression is None:
+            return self._none
+        if isinstance(expression, ConstantIR):
+            return self.value(sort, expression.value)
+        if isinstance(expression, Read):
+            return self.field(expression.field)
+        if isinstance(expression, ReadItem):
+            items = self.fields(range(expression.first, expression.first + expression.length))
+            index = self.expression(expression.index, payload, NUMBER)
+            return self.node("item", [items, index, self.failure(expression.failure)])
+        if isinstance(expression, ApplyIR):
+            return self._operator(expression, payload, sort)
+        if isinstance(expression, Happened):
+            return self.node("happened", [self.event(self.product.events[expression.event])])
+        return self.node("payload" if isinstance(expression, PayloadIR) else "late")
+
+    def _operator(self, expression: ApplyIR, payload: int, sort: int | None) -> int:
+        operator, arguments = expression.operator, _operands(expression)
+        if operator == "if":
+            condition = self.expression(arguments[0], payload, NUMBER)
+            ways = [self.expression(argument, payload, sort) for argument in arguments[1:]]
+            return self.node("if", [condition, *ways])
+        inner: int | None = NUMBER
+        if operator in EQUALITIES:
+            inner = self.sorts.common(arguments, payload)
+        parts = [self.expression(argument, payload, inner) for argument in arguments]
+        # An operand that can fail is not reached where one before it decides.
+        free = operator in COMMUTATIVE and not any(can_fail(argument) for argument in arguments)
+        return self.node(("operator", operator), parts, ordered=not free)
+
+    def condition(self, expression: Expression) -> int:
+        """The term of a condition on whole states."""
+        return self.expression(expression, NUMBER, NUMBER)
+
+    def failure(self, failure: Failure) -> int:
+        key = (failure.code, failure.subject, failure.text, str(failure.place))
+        number = self.atom("failure", key)
+        self.failures.setdefault(number, failure)
+        return number
+
+    def message(self, queue: int, code: int) -> int:
+        return self.value_of(self.product.queues[queue].slots[0].code, code)
+
+    def event(self, event: EventIR) -> int:
+        """What counts as an event."""
+        parts = []
+        for pairs in (event.sent, event.accepted, event.delivered, event.late, event.dropped):
+            nodes = [self._message_in(queue, code) for queue, code in pairs]
+            parts.append(self.node(ANY_ORDER, nodes, ordered=False))
+        for kind, numbers in (("signal", event.signalled), ("rule", event.taken)):
+            nodes = [self.atom(kind, number) for number in numbers]
+            parts.append(self.node(ANY_ORDER, nodes, ordered=False))
+        return self.node(("event", event.ticks), parts)
+
+    def _message_in(self, queue: int, code: int) -> int:
+        return self.node("message", [self.atom("queue", queue), self.message(queue, code)])
+
+    # Facts.
+
+    def _fact(self, tag: Tag, *parts: int) -> None:
+        self.facts.add(self.node(tag, parts))
+
+    def _write(self) -> None:
+        product = self.product
+        for number, _ in enumerate(product.fields):
+            self._field(number)
+        for number, chip in enumerate(product.chips):
+            self._chip(self.atom("chip", number), chip)
+        for number, queue in enumerate(product.queues):
+            self._queue(self.atom("queue", number), queue)
+        for fault in product.faults:
+            self._fault(fault)
+        for signal, _ in enumerate(product.signals):
+            self._cascade(signal)
+        self._time()
+        self._names()
+        self._observed()
+        self._observers()
+
+    def _field(self, number: int) -> None:
+        field = self.product.fields[number]
+        self._fact(
+            "field",
+            self.field(number),
+            self.atom("chip", field.owner) if field.owner >= 0 else self._none,
+            self.values_of(number, field.low, field.high),
+            self.value_of(number, field.start),
+        )
+
+    def _chip(self, own: int, chip: ChipIR) -> None:
+        state = chip.state_field
+        afresh = [
+            self.node("afresh", [self.field(field), self.value_of(field, value)])
+            for field, value in chip.restart
+        ]
+        queues = [
+            self.node(ANY_ORDER, [self.atom("queue", n) for n in numbers], ordered=False)
+            for numbers in (chip.inputs, chip.outputs)
+        ]
+        self._fact(
+            ("chip", chip.actor),
+            own,
+            self.field(state),
+            self.value_of(state, chip.initial),
+            self.node(ANY_ORDER, afresh, ordered=False),
+            *queues,
+        )
+        for number, rests in enumerate(chip.rests):
+            leaf = self.value_of(state, number)
+            self._fact(("leaf", rests), own, leaf)
+            for reaction in chip.steps[number]:
+                self._fact("step", own, leaf, self._reaction(chip, reaction, NUMBER))
+            self._receptions(own, leaf, chip, number)
+            for signal, reactions in chip.hearings[number].items():
+                heard = self._reactions(chip, reactions, NUMBER)
+                self._fact("hearing", own, leaf, self.atom("signal", signal), heard)
+
+    def _receptions(self, own: int, leaf: int, chip: ChipIR, number: int) -> None:
+        for (queue, code), reception in chip.receptions[number].items():
+            self._fact(
+                ("reception", reception.otherwise),
+                own,
+                leaf,
+                self._message_in(queue, code),
+                self._reactions(chip, reception.reactions, payload_of(self.product, queue)),
+                self.atom("label", reception.discard_label),
+                self.failure(reception.unspecified),
+            )
+
+    def _reactions(self, chip: ChipIR, reactions: Sequence[Reaction], payload: int) -> int:
+        nodes = [self._reaction(chip, reaction, payload) for reaction in reactions]
+        return self.node("in turn", nodes)
+
+    def _reaction(self, chip: ChipIR, reaction: Reaction, payload: int) -> int:
+        entered = self._none
+        if reaction.enters >= 0:
+            entered = self.value_of(chip.state_field, reaction.enters)
+        return self.node(
+            ("reaction", reaction.cuts),
+            [
+                self.atom("rule", reaction.rule),
+                self.atom("label", reaction.label),
+                self.expression(reaction.guard, payload, NUMBER),
+                self.expression(reaction.own_guard, payload, NUMBER),
+                self.node(ANY_ORDER, [self._room(one) for one in reaction.rooms], ordered=False),
+                self._assigns(reaction, payload),
+                self._sends(reaction.sends, payload),
+                self.node(
+                    "signalled", [self.atom("signal", signal) for signal in reaction.signals]
+                ),
+                entered,
+            ],
+        )
+
+    def _room(self, room: Room) -> int:
+        parts = [self.atom("queue", room.queue), self.condition(room.free), self.failure(room.full)]
+        return self.node("room", parts)
+
+    def _assigns(self, reaction: Reaction, payload: int) -> int:
+        nodes = [self._assign(assign, payload) for assign in reaction.assigns]
+        failing = sum(map(self._can_fail, reaction.assigns))
+        free = not reaction.cuts and _apart(reaction.assigns) and failing < 2
+        return self.node("assigned", nodes, ordered=not free)
+
+    def _assign(self, assign: Assign, payload: int) -> int:
+        pairs = [
+            self.node(
+                "assign",
+                [
+                    self._target(target, payload),
+                    self.expression(value, payload, self.sorts.of_field(target.first)),
+                ],
+            )
+            for target, value in zip(assign.targets, assign.values, strict=True)
+        ]
+        written = [field for target in assign.targets for field in _written(target)]
+        targets = zip(assign.targets, assign.values, strict=True)
+        failing = sum(self._does_not_fit(target, value) for target, value in targets)
+        return self.node("together", pairs, ordered=len(set(written)) < len(written) or failing > 1)
+
+    def _can_fail(self, assign: Assign) -> bool:
+        return any(map(self._does_not_fit, assign.targets, assign.values))
+
+    def _does_not_fit(self, target: TargetIR, value: Expression) -> bool:
+        """Whether to write a value may fail."""
+        return target.index is not None or self._can_leave(value, target.low, target.high)
+
+    def _can_leave(self, value: Expression, low: int, high: int) -> bool:
+        bounds = bounds_of(value, self.product.fields)
+        return can_fail(value) or bounds.low < low or bounds.high > high
+
+    def _target(self, target: TargetIR, payload: int) -> int:
+        return self.node(
+            "target",
+            [
+                self.fields(_written(target)),
+                self.expression(target.index, payload, NUMBER),
+                self.values_of(target.first, target.low, target.high),
+                self.failure(target.failure),
+            ],
+        )
+
+    def _sends(self, sends: Sequence[SendIR], payload: int) -> int:
+        """Messages into one queue keep their order."""
+        by_queue: dict[int, list[int]] = {}
+        failing: set[int] = set()
+        for send in sends:
+            message = self.product.queues[send.queue].messages[send.message - 1]
+            if send.value is not None and self._can_leave(send.value, message.low, message.high):
+                failing.add(send.queue)
+            where = payload_of(self.product, send.queue)
+            sort = NUMBER if where == NUMBER else self.sorts.of_field(where)
+            node = self.node(
+                "send",
+                [
+                    self._message_in(send.queue, send.message),
+                    self.expression(send.value, payload, sort),
+                    self.failure(send.value_failure),
+                    self.failure(send.overflow),
+                ],
+            )
+            by_queue.setdefault(send.queue, []).append(node)
+        nodes = [self.node("in turn", sent) for sent in by_queue.values()]
+        return self.node("sends", nodes, ordered=len(failing) > 1)
+
+    def _queue(self, own: int, queue: Queue) -> None:
+        slots = [self.fields((s.code, s.value, s.late, s.age)) for s in queue.slots]
+        first = queue.slots[0]
+        self._fact(
+            ("queue", queue.holds, queue.when_full, queue.earliest, queue.latest),
+            own,
+            self.atom("chip", queue.sender),
+            self.atom("chip", queue.receiver),
+            self.node("slots", slots),
+            self.expression(queue.up, NUMBER, NUMBER),
+            # What stands in a place where nothing waits is 0, as code and as value.
+            self.value_of(first.code, 0),
+            self.value_of(first.value, 0) if first.value >= 0 else self._none,
+        )
+        for code, message in enumerate(queue.messages, start=1):
+            values = self._none
+            if first.value >= 0:
+                values = self.values_of(first.value, message.low, message.high)
+            self._fact(
+                ("message", message.kind, message.type is None),
+                own,
+                self.value_of(first.code, code),
+                values,
+            )
+
+    def _fault(self, fault: FaultIR) -> None:
+        cuts = [
+            self.node(("cut", done), [self.atom("rule", rule), self.atom("label", label)])
+            for (rule, done), label in fault.cut_labels.items()
+        ]
+        self._fact(
+            ("fault", fault.kind),
+            self.atom("chip" if fault.of_chip else "queue", fault.target),
+            self.field(fault.budget) if fault.budget >= 0 else self._none,
+            self.atom("label", fault.label),
+            self.node(ANY_ORDER, cuts, ordered=False),
+        )
+
+    def _cascade(self, signal: int) -> None:
+        """What several chips raise when they hear one signal is heard in the order of chips."""
+        signallers = [
+            self.atom("chip", number)
+            for number, chip in enumerate(self.product.chips)
+            if any(one.signals for heard in chip.hearings for one in heard.get(signal, ()))
+        ]
+        if len(signallers) > 1:
+            self._fact("cascade", self.atom("signal", signal), *signallers)
+
+    def _time(self) -> None:
+        time = self.product.time
+        if time is None:
+            return
+        for ticking in time.tickings:
+            tag = ("ticking", ticking.last, ticking.behind, ticking.stops)
+            self._fact(tag, self.field(ticking.field), self.condition(ticking.runs))
+        for due in time.due:
+            self._fact("due", self.atom("rule", due.rule), self.condition(due.holds))
+        for label in time.at_once:
+            self._fact("at once", self.atom("label", label))
+
+    def _names(self) -> None:
+        product = self.product
+        for number, rule in enumerate(product.rules):
+            chip = self.atom("chip", product.rule_chips[number])
+            self._fact(("rule", rule.kind), self.atom("rule", number), chip)
+        for number, label in enumerate(product.labels):
+            parts = (("rule", label.rule), ("queue", label.queue), ("chip", label.chip))
+            named = [self.atom(kind, key) if key >= 0 else self._none for kind, key in parts]
+            message = self.message(label.queue, label.message) if label.message else self._none
+            self._fact(("label", label.kind), self.atom("label", number), *named, message)
+
+    def _observed(self) -> None:
+        """Modes stay what they are, and what counts as lost on the way from one to another."""
+        product = self.product
+        for name, expression in product.conditions.items():
+            if name in ("rests", "settled") or name.startswith("mode:"):
+                self._fact(("condition", name), self.condition(expression))
+        for name, event in zip(product.watched_events, product.events, strict=False):
+            if name == DROPPED:
+                self._fact("payload is dropped", self.event(event))
+
+    def _observers(self) -> None:
+        product = self.product
+        for fair in product.fair:
+            labels = [self.atom("label", label) for label in fair.labels]
+            self._fact(("fair", fair.strong), self.node(ANY_ORDER, labels, ordered=False))
+        for observer in product.observers:
+            choices = [
+                self.node(("choice", source, target), [self.atom("label", label)])
+                for source, target, label in observer.choices
+            ]
+            self._fact(
+                ("observer", observer.name, observer.table, observer.first),
+                self.field(observer.field),
+                self.node("atoms", [self.condition(atom) for atom in observer.atoms]),
+                self.field(observer.count) if observer.count >= 0 else self._none,
+                self.node(("counting", *sorted(observer.counting))),
+                self.node(ANY_ORDER, choices, ordered=False),
+            )
+        if product.idle_label >= 0:
+            self._fact("idle", self.atom("label", product.idle_label))
+        if product.idle_field >= 0:
+            self._fact("idles", self.field(product.idle_field))
+
+
+def _operands(expression: ApplyIR) -> tuple[Expression, ...]:
+    """The operands of a chain of one associative operator, however it is bracketed; of any other
+    expression its arguments.
+    """
+    operator = expression.operator
+    if operator not in ASSOCIATIVE or can_fail(expression):
+        return expression.arguments
+    found: list[Expression] = []
+    for argument in expression.arguments:
+        if isinstance(argument, ApplyIR) and argument.operator == operator:
+            found += _operands(argument)
+        else:
+            found.append(argument)
+    return tuple(found)
+
+
+def _written(target: TargetIR) -> range:
+    length = 1 if target.index is None else target.length
+    return range(target.first, target.first + length)
+
+
+def fields_read(expression: Expression | None) -> set[int]:
+    """Every field that an expression may look at."""
+    if isinstance(expression, Read):
+        return {expression.field}
+    if isinstance(expression, ReadItem):
+        items = set(range(expression.first, expression.first + expression.length))
+        return items | fields_read(expression.index)
+    if isinstance(expression, ApplyIR):
+        return {field for argument in expression.arguments for field in fields_read(argument)}
+    return set()
+
+
+def _apart(assigns: Sequence[Assign]) -> bool:
+    """Whether no assignment writes what another one reads or writes."""
+    touched = [_reads_and_writes(assign) for assign in assigns]
+    for one, (_, writes) in enumerate(touched):
+        for two, (others_reads, others_writes) in enumerate(touched):
+            if one != two and writes & (others_reads | others_writes):
+                return False
+    return True
+
+
+def _reads_and_writes(assign: Assign) -> tuple[set[int], set[int]]:
+    reads = {field for value in assign.values for field in fields_read(value)}
+    for target in assign.targets:
+        reads |= fields_read(target.index)
+    return reads, {field for target in assign.targets for field in _written(target)}

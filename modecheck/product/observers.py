@@ -1,0 +1,268 @@
+"""Observers for requirements: automata beside a product that follow what it does.
+
+Conditions tell of the observer of the requirement NAME: `bad:NAME:WHY` (it came to a bad state),
+`alive:NAME` (a run that stays alive for ever breaks the requirement; where there is `again:NAME`,
+only if it comes there again and again), `unsure:NAME` (it has lost count). `idles` holds where
+nothing happens any more.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+
+from modecheck.model.event_calls import links_of
+from modecheck.model.parts import Device, ExactlyOnce, Requirement
+from modecheck.model.terms import Happens, parts_of
+from modecheck.product.automata import Automaton
+from modecheck.product.exchange_automata import exchange_automaton
+from modecheck.product.ir import (
+    ApplyIR,
+    ConstantIR,
+    EventIR,
+    Expression,
+    Field,
+    Happened,
+    Label,
+    MessageIn,
+    ObserverAutomaton,
+    Product,
+    Queue,
+    Read,
+    Ticking,
+    TimeIR,
+)
+from modecheck.product.lowering import FALSE, Addresses, folded, lowered, valued
+from modecheck.product.patterns import IN_TIME, automaton_of
+
+IDLE = "nothing has to happen any more"
+ROOM_BEYOND_LINKS = 2
+"""Items that chips hold themselves, beside what their links hold, unless the model says how many
+may be under way."""
+MOST_UNDER_WAY = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Watched:
+    """A requirement and its automaton, with the atoms that it judges but for the one of time."""
+
+    need: Requirement
+    automaton: Automaton
+    atoms: tuple[Expression, ...]
+    most: int | None = None
+    """Ticks within which it has to be answered; an atom of the automaton says that it is later."""
+
+
+def watch(product: Product, addresses: Addresses, names: Iterable[str]) -> Product:
+    """The product with an observer for each of these requirements. Fields, labels and events are
+    added behind those that it has; the conditions are those of the observers alone.
+    """
+    needs = [product.device.requirements[name] for name in names]
+    plan = EventPlan(product)
+    for need in needs:
+        plan.add_all(part for term in need.terms for part in parts_of(term))
+    known = replace(addresses, events=plan.numbers)
+    watched = [_watched(product.device, need, known, plan) for need in needs]
+    return _beside(product, watched, plan.forms)
+
+
+def events_asked(product: Product, needs: Iterable[Requirement]) -> tuple[EventIR, ...]:
+    """The events that observers of these requirements ask for, beyond those of the product."""
+    plan = EventPlan(product)
+    for need in needs:
+        plan.add_all(part for term in need.terms for part in parts_of(term))
+        if need.exchange is not None:
+            _events_of(need.exchange, plan)
+    return tuple(plan.forms[len(product.events) :])
+
+
+def _events_of(exchange: ExactlyOnce, plan: EventPlan) -> tuple[list[int], list[int]]:
+    """The numbers of what is sent, and of what is received."""
+    sent = [plan.number(Happens("sent", *item)) for item in exchange.sent]
+    return sent, [plan.number(Happens("delivered", *item)) for item in exchange.received]
+
+
+def _beside(product: Product, watched: Sequence[Watched], events: Sequence[EventIR]) -> Product:
+    fields, labels = list(product.fields), list(product.labels)
+    conditions: dict[str, Expression] = {}
+    observers, time = [], product.time
+    for one in watched:
+        field = len(fields)
+        observer, start = _observer(one, field, product.initial, labels)
+        fields.append(Field(f"requirement {one.need.name}", 0, one.automaton.states - 1, start))
+        conditions |= _conditions(one.need.name, one.automaton, field)
+        if one.most is not None and time is not None:
+            observer, time = _with_a_count(observer, time, one, fields)
+        observers.append(observer)
+    labels.append(Label(IDLE, "idle"))
+    fields.append(Field(IDLE, 0, 1, 0))
+    conditions["idles"] = Read(len(fields) - 1)
+    return replace(
+        product,
+        fields=tuple(fields),
+        labels=tuple(labels),
+        conditions=conditions,
+        events=tuple(events),
+        observers=tuple(observers),
+        idle_label=len(labels) - 1,
+        idle_field=len(fields) - 1,
+        time=time,
+    )
+
+
+def _with_a_count(
+    observer: ObserverAutomaton, time: TimeIR, one: Watched, fields: list[Field]
+) -> tuple[ObserverAutomaton, TimeIR]:
+    """The observer with a field that counts how long it waits, and an atom that says too long."""
+    assert one.most is not None
+    count, too_long = len(fields), one.most + 1
+    fields.append(Field(f"requirement {one.need.name} waits", 0, too_long, 0))
+    counting = (
+        ApplyIR("==", (Read(observer.field), ConstantIR(state)))
+        for state in sorted(one.automaton.counting)
+    )
+    ticking = Ticking(count, folded("or", tuple(counting)), too_long, too_long, (too_long,))
+    late = ApplyIR("==", (Read(count), ConstantIR(too_long)))
+    counted = replace(
+        observer,
+        atoms=(*observer.atoms, late),
+        count=count,
+        counting=one.automaton.counting,
+    )
+    return counted, replace(time, tickings=(*time.tickings, ticking))
+
+
+def _observer(
+    one: Watched, field: int, initial: Sequence[int], labels: list[Label]
+) -> tuple[ObserverAutomaton, int]:
+    """The observer, and its state after the initial state has been judged."""
+    automaton = one.automaton
+    first = automaton.start << automaton.atoms
+    for bit, atom in enumerate(one.atoms):
+        first |= valued(atom, initial) << bit
+    choices = []
+    for source, target in automaton.choices:
+        choices.append((source, target, len(labels)))
+        labels.append(Label(f"{one.need.name} follows the next item", "follow"))
+    observer = ObserverAutomaton(
+        one.need.name, field, one.atoms, automaton.table, tuple(choices), first
+    )
+    return observer, automaton.table[first]
+
+
+def _conditions(name: str, automaton: Automaton, field: int) -> dict[str, Expression]:
+    def among(states: Iterable[int]) -> Expression:
+        tests = (ApplyIR("==", (Read(field), ConstantIR(state))) for state in sorted(states))
+        return folded("or", tuple(tests))
+
+    reasons = dict.fromkeys(automaton.bad.values())
+    found = {
+        f"bad:{name}:{reason}": among(s for s, why in automaton.bad.items() if why == reason)
+        for reason in reasons
+    }
+    if automaton.alive:
+        found[f"alive:{name}"] = among(automaton.alive)
+    if automaton.again != automaton.alive:
+        found[f"again:{name}"] = among(automaton.again)
+    if automaton.unsure:
+        found[f"unsure:{name}"] = among(automaton.unsure)
+    return found
+
+
+def _watched(device: Device, need: Requirement, addresses: Addresses, plan: EventPlan) -> Watched:
+    if need.exchange is not None:
+        return _exchange(device, need, need.exchange, addresses, plan)
+    terms = (need.condition, need.response, need.span.opens, need.span.closes)
+    atoms = tuple(lowered(term, addresses, need.place) for term in terms if term is not None)
+    most = None
+    if need.within is not None and device.clock is not None:
+        most = device.clock.ticks(need.within.low)
+    return Watched(need, automaton_for(device, need), atoms, most)
+
+
+def _exchange(
+    device: Device,
+    need: Requirement,
+    exchange: ExactlyOnce,
+    addresses: Addresses,
+    plan: EventPlan,
+) -> Watched:
+    sent, received = _events_of(exchange, plan)
+    losing: Expression = FALSE
+    if exchange.may_lose is not None:
+        losing = lowered(exchange.may_lose, addresses, need.place)
+    atoms = (*map(Happened, (*sent, *received)), losing)
+    return Watched(need, automaton_for(device, need), atoms)
+
+
+def automaton_for(device: Device, need: Requirement) -> Automaton:
+    """The automaton that judges a requirement."""
+    exchange = need.exchange
+    if exchange is None:
+        pattern = need.pattern if need.within is None else IN_TIME
+        return automaton_of(pattern, need.span.kind)
+    strict = exchange.under_way is not None
+    most = exchange.under_way or room_for(device, exchange)
+    return exchange_automaton(len(exchange.sent), most, strict=strict)
+
+
+def room_for(device: Device, exchange: ExactlyOnce) -> int:
+    """How many items the links hold that carry them, and a few for the chips."""
+    names = {message for _, message in (*exchange.sent, *exchange.received)}
+    held = sum(link.capacity for link in device.links.values() if names & set(link.carries))
+    return min(held + ROOM_BEYOND_LINKS, MOST_UNDER_WAY)
+
+
+class EventPlan:
+    """Numbers the events that are asked for, behind those that the product has already."""
+
+    def __init__(self, product: Product) -> None:
+        self.forms: list[EventIR] = list(product.events)
+        self.numbers: dict[Happens, int] = {}
+        self._product = product
+
+    def add_all(self, parts: Iterable[object]) -> None:
+        for part in parts:
+            if isinstance(part, Happens):
+                self.number(part)
+
+    def number(self, happens: Happens) -> int:
+        """The number of an event; the same event has one number, however it is named."""
+        if happens not in self.numbers:
+            form = self._form(happens)
+            if form not in self.forms[len(self._product.events) :]:
+                self.forms.append(form)
+            self.numbers[happens] = self.forms.index(form, len(self._product.events))
+        return self.numbers[happens]
+
+    def _form(self, happens: Happens) -> EventIR:
+        product = self._product
+        if happens.kind == "signalled":
+            return EventIR(signalled=frozenset({product.signals.index(happens.name)}))
+        if happens.kind == "taken":
+            rules = (
+                number
+                for number, rule in enumerate(product.rules)
+                if (rule.chip, rule.title) == (happens.owner, happens.name)
+            )
+            return EventIR(taken=frozenset(rules))
+        links = {link.name for link in links_of(happens.kind, happens.owner, product.device.links)}
+        messages = frozenset(_messages(product.queues, links, happens.name))
+        return _form_of_messages(happens.kind, messages)
+
+
+def _form_of_messages(kind: str, messages: frozenset[MessageIn]) -> EventIR:
+    none: frozenset[MessageIn] = frozenset()
+    return EventIR(
+        sent=messages if kind == "sent" else none,
+        accepted=messages if kind == "accepted" else none,
+        delivered=messages if kind == "delivered" else none,
+        dropped=messages if kind == "dropped" else none,
+    )
+
+
+def _messages(queues: Sequence[Queue], links: set[str], name: str) -> Iterable[MessageIn]:
+    for number, queue in enumerate(queues):
+        for code, message in enumerate(queue.messages, start=1):
+            if queue.name in links and message.name == name:
+                yield number, code

@@ -1,0 +1,126 @@
+"""The part of a product that a page holds: states, and the steps that lead from them.
+
+States of scenarios come first, then the states around the start, nearest first, as far as the
+bounds allow. A state whose steps are not held is an edge of the walk, and the page says so.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+
+from modecheck.checks.traces import Trace
+from modecheck.engine.plain import Interpreter, State
+from modecheck.product.ir import Product
+from modecheck.report.page.tellings import Telling, telling
+from modecheck.scenario.replay import replay
+
+MOST_STATES = 6_000
+"""States with their steps in one page: a small product is there wholly."""
+
+MOST_BYTES = 1_200_000
+"""What the states and steps may weigh in one page, roughly: it is to open within a second."""
+
+NOWHERE = -1
+"""The number of the state behind a failing step."""
+
+
+@dataclass(frozen=True, slots=True)
+class Trodden:
+    """A step of a way: its telling, and the state behind it or `NOWHERE`."""
+
+    telling: int
+    state: int
+
+
+@dataclass(frozen=True, slots=True)
+class WalkLimits:
+    """What a walk may hold at most."""
+
+    states: int = MOST_STATES
+    size: int = MOST_BYTES
+
+
+class PageWalk:
+    """Grows while ways are laid and states are expanded; number 0 is the initial state.
+
+    `states[n]` is `[origin, modes, field, value, field, value, ...]`: how it differs from an
+    earlier state, and as bits the modes that it is in. `steps[n]` is `[telling, state, ...]`, or
+    None where they are not held. `tellings` gives each its number, in order.
+    """
+
+    def __init__(self, product: Product) -> None:
+        self.product = product
+        self.states: list[list[int]] = []
+        self.steps: list[list[int] | None] = []
+        self.tellings: dict[Telling, int] = {}
+        self._interpreter = Interpreter(product)
+        self._modes = [product.conditions[f"mode:{name}"] for name in product.device.modes]
+        self._numbers: dict[State, int] = {}
+        self._vectors: list[State] = []
+        self._size = 0
+        self._number(product.initial, 0)
+
+    @property
+    def held(self) -> int:
+        """How many states have their steps."""
+        return sum(steps is not None for steps in self.steps)
+
+    def lay(self, trace: Trace) -> list[Trodden]:
+        """A way's steps, whose states the walk holds from now on."""
+        trodden, here = [], 0
+        for taken in replay(self.product, trace):
+            told = self._telling(telling(self.product, taken.before, taken.step))
+            after = taken.step.after
+            here = NOWHERE if after is None else self._number(after, here)
+            trodden.append(Trodden(told, here))
+        return trodden
+
+    def grow(self, room: WalkLimits) -> None:
+        """Expand the states that are held, in their order, and what is found by it, as far as
+        the room allows.
+        """
+        expanded = number = 0
+        while number < len(self.states) and expanded < room.states and self._size < room.size:
+            if self.steps[number] is None:
+                self._expand(number)
+                expanded += 1
+            number += 1
+
+    def _expand(self, number: int) -> None:
+        state, steps = self._vectors[number], []
+        for step in self._interpreter.steps(state):
+            told = self._telling(telling(self.product, state, step))
+            after = NOWHERE if step.after is None else self._number(step.after, number)
+            steps += [told, after]
+        self.steps[number] = steps
+        self._size += 5 * len(steps)
+
+    def _number(self, state: State, origin: int) -> int:
+        known = self._numbers.get(state)
+        if known is not None:
+            return known
+        number = self._numbers[state] = len(self._vectors)
+        self._vectors.append(state)
+        before = self._vectors[origin]
+        changed = [
+            part
+            for position, value in enumerate(state)
+            if value != before[position]
+            for part in (position, value)
+        ]
+        self.states.append([origin, self._modes_in(state), *changed])
+        self.steps.append(None)
+        self._size += 8 + 3 * len(changed)
+        return number
+
+    def _modes_in(self, state: State) -> int:
+        holds = self._interpreter.condition
+        return sum(1 << bit for bit, mode in enumerate(self._modes) if holds(mode, state))
+
+    def _telling(self, told: Telling) -> int:
+        known = self.tellings.get(told)
+        if known is None:
+            known = self.tellings[told] = len(self.tellings)
+            self._size += len(json.dumps(told))
+        return known

@@ -1,0 +1,175 @@
+"""One step in words: who did what, what others heard, what was sent and what was lost."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import groupby
+
+from modecheck.checks.wording import listed
+from modecheck.engine.happenings import (
+    Accepted,
+    Arrived,
+    Doubled,
+    Dropped,
+    Happening,
+    Passed,
+    SignalEmitted,
+    Struck,
+    Took,
+)
+from modecheck.engine.plain import State, Step
+from modecheck.model.clocks import spelled
+from modecheck.product.ir import Product
+
+WHY_DROPPED = {"full": "is dropped, the link is full", "down": "is dropped, the link is down"}
+
+
+@dataclass(frozen=True, slots=True)
+class Clause:
+    """Who, and what it did; clauses of the same subject that follow each other share it."""
+
+    subject: str
+    predicate: str
+
+
+def sentence(product: Product, step: Step) -> str:
+    """A step as a sentence without a full stop, such as
+    "the player unplugs the cable: hub hears usb_unplugged and goes from linked to off".
+    """
+    words = _Words(product, step)
+    told = [clause for happening in step.happenings for clause in words.clauses(happening)]
+    label = product.labels[step.label]
+    if label.kind == "rule" and words.chip(label.chip) not in [clause.subject for clause in told]:
+        told.insert(0, Clause(words.chip(label.chip), "acts"))
+    if not told and not step.failures:
+        return label.text  # idling, or a step of an observer: nothing happens in the device
+    parts = [
+        f"{subject} {listed([clause.predicate for clause in group])}"
+        for subject, group in groupby(told, key=lambda clause: clause.subject)
+    ]
+    parts += [failure.text for failure in step.failures]
+    return ": ".join([parts[0], "; ".join(parts[1:])]) if len(parts) > 1 else parts[0]
+
+
+def changes(product: Product, before: State, after: State) -> tuple[str, ...]:
+    """The variables that a step changed, such as "hub.retries 0 → 1"."""
+    changed = []
+    for field, old, new in zip(product.fields, before, after, strict=True):
+        if old != new and field.type is not None:
+            spell = field.type.spell
+            changed.append(f"{field.name} {spell(old)} → {spell(new)}")
+    return tuple(changed)
+
+
+class _Words:
+    def __init__(self, product: Product, step: Step) -> None:
+        self._product = product
+        self._step = step
+
+    def clauses(self, happening: Happening) -> list[Clause]:
+        """What a happening is worth telling: nothing, or one clause."""
+        if isinstance(happening, Took):
+            return self._took(happening)
+        if isinstance(happening, Arrived):
+            return [self._arrived(happening)]
+        if isinstance(happening, Accepted):
+            return [self._accepted(happening)]
+        if isinstance(happening, Dropped):
+            return [self._dropped(happening)]
+        if isinstance(happening, Doubled):
+            message = self._message(happening.queue, happening.message)
+            return [Clause(self._link(happening.queue), f"brings {message} twice")]
+        if isinstance(happening, Passed):
+            return [self._passed(happening)]
+        return (
+            [self._struck(happening)]
+            if isinstance(happening, Struck)
+            else self._signalled(happening)
+        )
+
+    def _passed(self, passed: Passed) -> Clause:
+        clock = self._product.device.clock
+        assert clock is not None
+        text = spelled(passed.ticks * clock.tick)
+        return Clause(text, "passes" if text.startswith("1 ") else "pass")
+
+    def _took(self, took: Took) -> list[Clause]:
+        name, doing = self.chip(took.chip), self._doing(took)
+        if took.heard >= 0:
+            hears = f"hears {self._product.signals[took.heard]}"
+            doing = [hears, *(doing or ["stays as it is"])]
+        return [Clause(name, predicate) for predicate in doing]
+
+    def _doing(self, took: Took) -> list[str]:
+        """The rule's phrase, the way from state to state, or the rule's name; else nothing."""
+        rule = self._product.rules[took.rule]
+        form = self._product.chips[took.chip]
+        before, after = form.leaves[took.before], form.leaves[took.after]
+        moved = "" if before == after else f"goes from {before} to {after}"
+        if rule.phrase:
+            return [rule.phrase, *([moved] if moved and not form.actor else [])]
+        if rule.after is not None:
+            return [f"has waited {rule.after.text} in {before}", *([moved] if moved else [])]
+        if rule.expires:
+            return [f"finds {rule.expires} run out", *([moved] if moved else [])]
+        if moved:
+            return [moved]
+        return [] if ":" in rule.title else [f"takes {rule.title} in {before}"]
+
+    def _arrived(self, arrived: Arrived) -> Clause:
+        queue = self._product.queues[arrived.queue]
+        late = "the late " if arrived.late else ""
+        message = self._message(arrived.queue, arrived.message, arrived.value)
+        discarded = " and discards it" if arrived.outcome == "discarded" else ""
+        text = f"receives {late}{message} over {queue.name}{discarded}"
+        return Clause(self.chip(queue.receiver), text)
+
+    def _accepted(self, accepted: Accepted) -> Clause:
+        queue = self._product.queues[accepted.queue]
+        message = self._message(accepted.queue, accepted.message, accepted.value)
+        verb = "renews" if accepted.merged else "sends"
+        return Clause(self.chip(queue.sender), f"{verb} {message} over {queue.name}")
+
+    def _dropped(self, dropped: Dropped) -> Clause:
+        link = self._link(dropped.queue)
+        message = self._message(dropped.queue, dropped.message)
+        if dropped.why == "lost":
+            return Clause(link, f"loses {message}")
+        if dropped.why == "cut":
+            return Clause(f"{message} in {link}", "is gone")
+        return Clause(f"{message} over {link}", WHY_DROPPED[dropped.why])
+
+    def _struck(self, struck: Struck) -> Clause:
+        form = self._product.chips[struck.chip]
+        verb = "loses power" if struck.kind == "power_cut" else "is reset"
+        if struck.rule < 0:
+            return Clause(form.name, f"{verb} and starts again in {form.leaves[form.initial]}")
+        rule = self._product.rules[struck.rule]
+        done = rule.assignments[struck.done - 1].text
+        return Clause(form.name, f"{verb} in the middle of {rule.title}, right after {done}")
+
+    def _signalled(self, signalled: SignalEmitted) -> list[Clause]:
+        """Told only where nobody moved for it: else those who heard it tell."""
+        signal = self._product.signals[signalled.signal]
+        heard = any(
+            isinstance(h, Took) and h.heard == signalled.signal for h in self._step.happenings
+        )
+        return [] if heard or self._step.failures else [Clause("nobody", f"reacts to {signal}")]
+
+    def chip(self, number: int) -> str:
+        form = self._product.chips[number]
+        return f"the {form.name}" if form.actor else form.name
+
+    def _link(self, queue: int) -> str:
+        return self._product.queues[queue].name
+
+    def _message(self, queue: int, code: int, value: int | None = None) -> str:
+        return message_text(self._product, queue, code, value)
+
+
+def message_text(product: Product, queue: int, code: int, value: int | None) -> str:
+    """A message with its value, if it carries one that is known, such as "picture(true)"."""
+    message = product.queues[queue].messages[code - 1]
+    if value is None or message.type is None:
+        return message.name
+    return f"{message.name}({message.type.spell(value)})"

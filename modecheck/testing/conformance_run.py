@@ -1,0 +1,143 @@
+"""A bench: implementations of some chips of a device, and the model playing all the rest.
+
+Every step is one that the model allows; a chip under test is given its part of it, and then stands
+beside its model.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
+
+from modecheck.engine.hearing import Attended, AttentiveInterpreter
+from modecheck.engine.plain import State
+from modecheck.model.errors import InputError, InvalidInput, nearest_name
+from modecheck.model.parts import Device
+from modecheck.product.composition import compose
+from modecheck.product.ir import Product
+from modecheck.scenario.sentences import sentence
+from modecheck.testing.adapter import Adapter, Event, Output
+from modecheck.testing.mismatches import Disagreement, differences
+from modecheck.testing.stimuli import Seat, changed
+
+NOTHING = "nothing more happens"
+"""The only choice where the model has no step."""
+
+MOST_KNOWN = 5_000
+"""States whose steps are remembered, since random runs come to the same ones again and again: some
+tens of MB for a large device.
+"""
+
+
+class ConformanceRun:
+    """`make_adapter` is called once for each chip with its name; every run begins with `reset`.
+
+    `alphabet` has the names of all steps, `choices` those of the steps that are possible now.
+    """
+
+    def __init__(
+        self, device: Device, chips: str | Sequence[str], make_adapter: Callable[[str], Adapter]
+    ) -> None:
+        names = (chips,) if isinstance(chips, str) else tuple(chips)
+        _check(device, names)
+        self.product = compose(device)
+        self._interpreter = AttentiveInterpreter(self.product)
+        self.seats = {name: Seat(self.product, list(device.chips).index(name)) for name in names}
+        self._make_adapter = make_adapter
+        self._adapters: dict[str, Adapter] = {}
+        self.alphabet = tuple(_alphabet(self.product))
+        self.state: State = self.product.initial
+        self.choices: dict[str, Attended | None] = {}
+        self._known: dict[State, dict[str, Attended | None]] = {}
+        self._walk: list[Attended] = []
+
+    def begin(self) -> None:
+        """A new run. Raises `Disagreement` where an implementation begins in another way."""
+        for name in self.seats:
+            if name not in self._adapters:
+                self._adapters[name] = self._make_adapter(name)
+        self._walk = []
+        self._reach(self.product.initial)
+        for name, seat in self.seats.items():
+            self._adapters[name].reset()
+            self._hold(name, changed({}, seat.sights(self.state)), [])
+
+    def take(self, choice: str) -> None:
+        """A step, by its name in `choices`. Raises `Disagreement`."""
+        attended = self.choices[choice]
+        if attended is None:
+            return
+        before, after = self.state, attended.step.after
+        assert after is not None
+        self._walk.append(attended)
+        self._reach(after)
+        for name, seat in self.seats.items():
+            self._hold(name, seat.given(attended, before), seat.outputs(attended))
+
+    def _hold(self, name: str, given: Sequence[Event], expected: list[Output]) -> None:
+        """Give events to an implementation, and compare what it made of them."""
+        adapter = self._adapters[name]
+        try:
+            for event in given:
+                adapter.give(event)
+            found = differences(self.seats[name], self.state, expected, adapter)
+        except Exception as error:
+            lines = [f"the adapter of {name} fails after", *self._told(), f"given {given!r}"]
+            error.add_note("\n".join(lines))
+            raise
+        if found:
+            raise Disagreement(name, self._told(), tuple(given), found)
+
+    def _told(self) -> tuple[str, ...]:
+        """The run so far, a sentence for each step."""
+        return tuple(sentence(self.product, taken.step) for taken in self._walk)
+
+    def _reach(self, state: State) -> None:
+        self.state = state
+        if state not in self._known:
+            if len(self._known) >= MOST_KNOWN:
+                self._known.clear()
+            self._known[state] = self._choices_at(state)
+        self.choices = self._known[state]
+
+    def _choices_at(self, state: State) -> dict[str, Attended | None]:
+        choices: dict[str, Attended | None] = {}
+        named = Counter[str]()
+        for attended in self._interpreter.attended(state):
+            if all(seat.can_be_given(attended) for seat in self.seats.values()):
+                text = self.product.labels[attended.step.label].text
+                named[text] += 1
+                choices[_named(text, named[text])] = attended
+        return choices or {NOTHING: None}
+
+
+def _alphabet(product: Product) -> Iterator[str]:
+    """The names of all steps that there can be, in a fixed order."""
+    budgets = Counter(fault.label for fault in product.faults)
+    for number, label in enumerate(product.labels):
+        for again in range(1, max(budgets[number], 1) + 1):
+            yield _named(label.text, again)
+    yield NOTHING
+
+
+def _named(label: str, again: int) -> str:
+    """A fault that two budgets allow is two steps of one label."""
+    return f"{label}, budget {again}" if again > 1 else label
+
+
+def _check(device: Device, names: Sequence[str]) -> None:
+    known = list(device.chips)
+    mistakes = [
+        InputError(
+            f"{device.name} has no chip {name!r}",
+            device.place,
+            f"one of {', '.join(known)}",
+            nearest_name(name, known),
+        )
+        for name in names
+        if name not in known
+    ]
+    if not names:
+        mistakes = [InputError("no chip is named that is to be tested", device.place)]
+    if mistakes:
+        raise InvalidInput(mistakes)
