@@ -135,9 +135,15 @@ def _nearest(word: str, names: Iterable[str]) -> str:
     return nearest_name(word, names)
 
 
-def _explained(error: click.NoSuchOption) -> click.NoSuchOption:
-    """The same with the commands that have such an option, or else the nearest of this command."""
+def _explained(error: click.NoSuchOption) -> click.UsageError:
+    """The same with the new name of an option that had another one, with the commands that have
+    such an option, or else the nearest of this command.
+    """
+    from modecheck.model.renamed_words import OPTIONS, called_now
+
     context, name = error.ctx, error.option_name
+    if name in OPTIONS:
+        return click.UsageError(called_now(name, OPTIONS[name]), context)
     if context is None or context.parent is None:
         return error
     group = context.parent.command

@@ -9,7 +9,9 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Iterator
 
+from modecheck.model import renamed_words
 from modecheck.model.errors import Notebook
+from modecheck.model.renamed_words import called_now
 from modecheck.model.yaml_nodes import (
     LARGEST_INTEGER,
     MappingNode,
@@ -73,7 +75,10 @@ class Shapes:
             self.notes.add(f"{kind_of(node)} as {what}", node.place, expected=expected)
             return None
         for name, key in node.keys.items():
-            if name not in known:
+            if renamed_words.KEYS.get(name) in known:
+                new = renamed_words.KEYS[name]
+                self.notes.add(called_now(name, new), key.place, expected=repr(new))
+            elif name not in known:
                 message = f"unknown key {shortened(name)!r} in {what}"
                 self.notes.add(message, key.place, word=name, choices=known)
         for name in FREE_TEXTS & set(known):

@@ -25,6 +25,9 @@ import re
 from dataclasses import dataclass
 from typing import TypeAlias
 
+from modecheck.model import renamed_words
+from modecheck.model.renamed_words import called_now
+
 LONGEST = 2000
 """Characters of one expression; the longest in real models is a few hundred."""
 
@@ -324,6 +327,9 @@ class _Parser:
             return self._apply(word, start, *self._listed(")"))
         if word in EVENT_WORDS and self._follows("("):
             return self._call(word, start)
+        if word in renamed_words.EVENTS and self._follows("("):
+            new = renamed_words.EVENTS[word]
+            raise ExpressionError(called_now(word, new), start, len(word), repr(new))
         if self._follows("(") and self._tokens[self._next].kind == "name" and word not in KEYWORDS:
             expected = f"min or max; in a requirement also {', '.join(EVENT_WORDS)}"
             raise ExpressionError(f"there is no function {word!r}", start, len(word), expected)

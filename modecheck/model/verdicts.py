@@ -6,7 +6,9 @@ import re
 from collections.abc import Iterator
 from datetime import date
 
+from modecheck.model import renamed_words
 from modecheck.model.parts import Acceptance, Expectation
+from modecheck.model.renamed_words import called_now
 from modecheck.model.shapes import Shapes
 from modecheck.model.yaml_nodes import (
     MappingNode,
@@ -68,6 +70,11 @@ class VerdictReader:
     def _finding(self, record: MappingNode) -> ScalarNode | None:
         expected = "a finding as check prints it, code:subject"
         scalar = self._shapes.scalar(record.entries["finding"], "a finding", expected)
+        code, colon, _ = ("", "", "") if scalar is None else scalar.text.partition(":")
+        if scalar is not None and colon and code in renamed_words.CODES:
+            new = renamed_words.CODES[code]
+            self._shapes.notes.add(called_now(code, new), scalar.place, expected=repr(new))
+            return None
         if scalar is None or FINDING.fullmatch(scalar.text):
             return scalar
         message = f"{shortened(scalar.text)!r} names no finding"

@@ -13,6 +13,9 @@ LEGEND = (
     "(…) has an answer but never arrives"
 )
 
+SIGNS = {"discard": "d", "defer": "w"}
+"""Of what a state does with an event that no rule takes."""
+
 
 def gap_tables_as_text(tables: list[GapTable], style: Style) -> list[str]:
     """All tables, each followed by its gaps in words, and the legend."""
@@ -62,7 +65,7 @@ def _blocks(widths: list[int], room: int) -> list[list[int]]:
 def _symbols(cell: GapEntry, leaf: str, numbers: dict[str, int], event: GapEvent) -> str:
     parts = ["=" if target == leaf else f"→{numbers[target]}" for target in cell.targets]
     if cell.otherwise:
-        parts.append(cell.otherwise[0])
+        parts.append(SIGNS[cell.otherwise])
     if cell.blocked:
         parts.append("f")
     if cell.unanswered:

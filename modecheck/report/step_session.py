@@ -11,6 +11,7 @@ from modecheck.checks.findings import Finding
 from modecheck.checks.verdict import Verdict
 from modecheck.checks.wording import counted
 from modecheck.model.errors import InputError, InvalidInput, nearest_name
+from modecheck.model.renamed_words import LINES, called_now
 from modecheck.product.ir import Product
 from modecheck.report.step_text import moment_as_text, trace_as_text, variables_as_text
 from modecheck.report.style import Style
@@ -26,8 +27,11 @@ COMMANDS = {
     "keep": ("FILE", "write the walk to a file"),
     "retake": ("FILE", "take a walk from a file anew"),
     "help": ("", "this list"),
-    "end": ("", "leave; so does the end of the input"),
+    "end": ("", "leave; so do quit, exit, q and the end of the input"),
 }
+
+SAME = {"quit": "end", "exit": "end", "q": "end"}
+"""Words for `end` that people try first."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +90,10 @@ class Session:
         return Answer(self._moment())
 
     def _command(self, word: str, rest: str) -> Answer:
+        word = SAME.get(word, word)
+        if word in LINES:
+            new = LINES[word]
+            raise InvalidInput([InputError(called_now(word, new), None, repr(new))])
         if word not in COMMANDS:
             names = list(COMMANDS)
             expected = f"a number, or one of {', '.join(names)}"

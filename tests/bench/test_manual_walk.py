@@ -261,3 +261,21 @@ def test_a_label_that_is_no_step_leaves_the_walk_alone() -> None:
         walk.follow_labels(["player plug", "player plug"])
     assert "player pull" in caught.value.labels
     assert walk.labels == ("player step",)
+
+
+@pytest.mark.parametrize("word", ["end", "quit", "exit", "q"])
+def test_whatever_people_try_first_ends_it(word: str, session: Session) -> None:
+    """Without a mistake, so that a pipe ends with exit code 0."""
+    answer = session.answer(word)
+    assert answer.ended
+    assert not answer.wrong
+
+
+@pytest.mark.parametrize(
+    ("line", "new"), [("save f", "keep"), ("load f", "retake"), ("go x", "along")]
+)
+def test_old_words_are_told_the_new_one(line: str, new: str, session: Session) -> None:
+    """None of them works."""
+    answer = session.answer(line)
+    assert answer.wrong
+    assert f"{line.split()[0]!r} is called {new!r} now" in shown(answer)

@@ -77,6 +77,10 @@ requirements:
         (("check", "device.yaml", "--jsn", "x"), "No such option '--jsn'. Did you mean '--json'?"),
         (("check", "device.yaml", "--quite"), "No such option '--quite'. Did you mean '--quiet'?"),
         (("chances", "device.yaml", "--junit", "x"), "'--junit'. It is an option of check."),
+        (
+            ("compare", "device.yaml", "--equivalence", "weak"),
+            "'--equivalence' is called '--alike' now",
+        ),
         (("check", "device.yaml", "--max-states", "0"), "--max-states"),
         (("check", "device.yaml", "--max-states", "many"), "--max-states"),
         (("check", "device.yaml", "--option", "x"), "'x' is not NAME=VALUE"),
