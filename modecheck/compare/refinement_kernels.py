@@ -307,6 +307,7 @@ def split(parts: Partition, work: Work, blocks: int, number: np.int32, moves: in
         parts.members[low + place] = member
         parts.position[member] = low + place
     keeps = largest_part(scratch, count, high - low - count)
+    # The largest part keeps the number, so that a state is renamed at most log2(n) times.
     if keeps >= 0 and low + count < high:
         parts.begin[blocks], parts.end[blocks] = low + count, high
         parts.signatures[blocks] = parts.signatures[number]
@@ -415,6 +416,7 @@ def refine(  # noqa: C901 - one fixpoint, which may be left in its middle
             sweep += 1
             touches = 0
         goes_on = False
+        # Within a sweep nobody changes blocks, so signatures of one sweep can be compared.
         while waiting:
             state = pop(work.heap, waiting) if inert else work.heap[waiting - 1]
             waiting -= 1
@@ -431,6 +433,8 @@ def refine(  # noqa: C901 - one fixpoint, which may be left in its middle
             own = parts.block[state]
             if signature == parts.signatures[own]:
                 continue
+            # Members with a new signature gather in front of their block, which is split after the
+            # sweep.
             if parts.changed[own] == 0:
                 work.touched[touches] = own
                 touches += 1
@@ -441,6 +445,8 @@ def refine(  # noqa: C901 - one fixpoint, which may be left in its middle
         moves = 0
         for number in range(touches):
             blocks, moves = split(parts, work, blocks, work.touched[number], moves)
+        # Only states with a step into a block that changed its number can have another signature
+        # now.
         for number in range(moves):
             member = work.moved[number]
             waiting = ask(member, inert, work, waiting)

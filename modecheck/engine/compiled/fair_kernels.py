@@ -106,6 +106,7 @@ def fair_sccs(  # noqa: C901 - one depth-first search, with what is done to each
                 low[before] = min(low[before], low[state])
             if low[state] != index[state]:
                 continue
+            # The component is what lies on the stack from its root on (Tarjan 1972).
             bottom = height - 1
             while np.int64(stack[bottom]) != state:
                 bottom -= 1
@@ -123,6 +124,9 @@ def fair_sccs(  # noqa: C901 - one depth-first search, with what is done to each
                     found[stack[place]] = np.uint32(nearest[0])
                 if smallest < nearest[2]:
                     nearest[1], nearest[2] = nearest[0], smallest
+            # Its states are done with, or, where some have to go first, are looked at again with
+            # the rest. 3 marks those that leave: 0 now would change what `usable` says of later
+            # components.
             for place in range(bottom, height):
                 member = stack[place]
                 index[member] = UNREACHED
@@ -200,10 +204,13 @@ def judge(  # noqa: C901 - what is counted in one pass decides
                     rests_on[number] = 1
                     return 0
         return 0
+    # Weak: possible in every state of the component, and never taken in it.
     for number in range(strong.size):
         if strong[number] == 0 and taken[number] == 0 and possible[number] == size:
             rests_on[number] = 1
             return 0
+    # Strong: possible somewhere, and never taken. A smaller loop that avoids those states may be
+    # fair.
     wronged = False
     for number in range(strong.size):
         if strong[number] == 1 and taken[number] == 0 and possible[number] > 0:

@@ -56,6 +56,7 @@ def index_states(states: U64s, words: int, count: int, table: U64s, lines: int) 
     """Fill a table with the upper half of each state's hash and its number, plus one."""
     base, lines_ = np.uint64(table.ctypes.data), np.uint64(lines)
     for number in range(count):
+        # The line of a later state is asked for now, so that `put` need not wait for memory.
         if number + AHEAD < count:
             early = hash_of(states, (number + AHEAD) * words, words)
             prefetch(base + line_of(early, lines_) * U64)
@@ -82,6 +83,7 @@ def number_of(
         similar = upper_halves_equal(address, hash_)
         while similar != U0:
             found = table[line * SLOTS + lowest_bit(similar)] & LOW
+            # The table keeps numbers, not states, so each hit costs a look at the state itself.
             if found != U0 and same_words(states, (found - U1) * words, record, at, words):
                 return np.int64(found) - 1
             similar &= similar - U1
@@ -186,6 +188,8 @@ def build_transitions(  # noqa: C901 - the stages of one batch, which share ever
             first[position + 1] = first[position] + (kept - made)
             made = kept
             position += 1
+        # Three passes over a batch: ask for the table's lines, then for the states that they name,
+        # then compare. Each pass finds in the cache what the one before has asked for.
         for number in range(made):
             line = line_of(hashes[number], lines_)
             similar = upper_halves_equal(table_at + line * U64, hashes[number])
@@ -255,6 +259,8 @@ def transpose(
     edges = first[expanded]
     for edge in range(edges):
         into[np.int64(targets[edge]) + 1] += 1
+    # Counts become beginnings; edges are then placed in the order of their sources, so that those
+    # into a state are in ascending order and no search depends on how the graph was built.
     for number in range(count):
         into[number + 1] += into[number]
     # `into[t]` serves as the place to fill next, and is moved back afterwards.
@@ -380,6 +386,8 @@ def spread_forwards(  # noqa: C901 - one loop over distances
         if end > done:
             distance += 1
         done = end
+        # A start joins after the states of its distance: ties go to what was reached earlier, which
+        # is what breadth-first search from the initial state would have found.
         while joined < starts.size and start_depths[joined] <= distance:
             state = np.int64(starts[joined])
             if came_from[state] == UNREACHED:

@@ -86,6 +86,8 @@ def line_of(hash_: np.uint64, lines: np.uint64) -> Any:
 @Kernel
 def store(table: U64s, place: np.uint64, stored: np.uint64, others: tuple[int, ...]) -> Any:
     """Store a word in a slot that was empty a moment ago; whether nobody else came first."""
+    # With one thread nobody can come first: a plain store is several times faster than an atomic
+    # one.
     if len(others):
         return fill_slot(np.uint64(table.ctypes.data) + place * U8, stored)
     table[place] = stored
@@ -99,11 +101,14 @@ def insert_word(table: U64s, home: np.uint64, word: np.uint64, others: tuple[int
     stored = word + U1
     while True:
         slots = slots_equal_and_empty(base + line * U64, stored)
+        # Equal slots come first: the state may stand in this line although slots behind it are
+        # free.
         if slots & EQUAL != U0:
             return False
         free = slots >> SLOTS
         if free == U0:
             line += U1
+        # Where another thread filled the slot first, the same line is looked at again.
         elif store(table, line * SLOTS + lowest_bit(free), stored, others):
             return True
 
@@ -129,6 +134,7 @@ def insert_words(
     while True:
         slots = upper_halves_equal_and_empty(base + line * U64, hash_)
         similar, free = slots & EQUAL, slots >> SLOTS
+        # Half a hash is seldom equal by chance, so states are compared word by word only here.
         while similar != U0:
             found = table[line * SLOTS + lowest_bit(similar)] & LOW
             if found != U0:
@@ -186,6 +192,7 @@ def note_failure(
     """
     row = failures[failure]
     row[0] += U1
+    # Levels come in order, so a row that is filled already is of this level or of a shallower one.
     if row[1] != U0 and row[1] != level + U1:
         return
     better = row[1] == U0
@@ -267,11 +274,15 @@ def expand(  # noqa: C901 - the stages of one pipeline, which share everything
             if filled + room > most_:
                 halt[0] = 1
             halted = halt[0] != 0 or expanded >= most_expanded
+        # Chunks are handed out by one atomic addition: threads that are faster simply take more of
+        # them.
         if at == until and not halted:
             at = min(np.uint64(take_from(counter, np.int64(chunk))), whole)
             until = min(at + np.uint64(chunk), whole)
         stop = made
         if at < until and not halted:
+            # Numbers only grow while a level lasts, so the thread that found a state is searched
+            # forwards.
             while at >= np.uint64(ends[run]):
                 run += 1
             state = np.uint64(begins[run]) + at * words
@@ -296,6 +307,7 @@ def expand(  # noqa: C901 - the stages of one pipeline, which share everything
                 made += U1
             at += U1
             expanded += U1
+            # What was asked for least recently is entered first; its line has had time to arrive.
             stop = made - ahead
         while done < stop:
             place = done & mask
@@ -305,6 +317,9 @@ def expand(  # noqa: C901 - the stages of one pipeline, which share everything
                 if new:
                     states[filled] = ring[0, place]
             else:
+                # The words are written before the number is published in the table: another thread
+                # that finds the number must find the words, too. If the state is known they are
+                # overwritten.
                 for offset in range(words):
                     states[filled * words + offset] = ring[offset, place]
                 new = insert_words(
@@ -371,6 +386,7 @@ def expand_small_levels(
         fresh, before = ends[-1], counters[FILLED]
         if fresh == 0 or fresh > FEW or before > until:
             break
+        # Room for the worst case is asked for beforehand, since nobody grows the table in between.
         if before + fresh * most_records + ring.shape[1] > most:
             break
         taken[0] = 0
@@ -398,6 +414,7 @@ def home_of(stored: np.uint64, words: int, lines: np.uint64) -> Any:
 def put(table: U64s, base: np.uint64, stored: np.uint64, home: np.uint64) -> None:
     """Store what is known to be new at the first free slot from its home on."""
     line = home
+    # No comparison: the caller knows that the state is not there yet.
     free = slots_equal(base + line * U64, U0)
     while free == U0:
         line += U1
@@ -471,6 +488,7 @@ def grow(  # noqa: C901 - one pass over the table
         for number in range(count):
             moving[number] = table[begin + np.uint64(number)]
             homes[number] = home_of(moving[number], words, new)
+            # A run of full lines that began before this one: moving in place would overtake itself.
             if homes[number] < np.uint64(line):
                 return 1
         for slot in range(LINE):

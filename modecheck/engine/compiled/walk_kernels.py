@@ -201,6 +201,7 @@ def visit(table: U64s, counters: I64s, hash_: np.uint64) -> None:
     key, place = hash_ & NOT_COUNT, place_in(hash_, table.size)
     while table[place] & U3 != U0 and table[place] & NOT_COUNT != key:
         place = place + 1 if place + 1 < table.size else 0
+    # Only "once", "twice" and "more often" matter to the estimates, so two bits are enough.
     count = table[place] & U3
     if count == U0:
         counters[KEPT] += 1
@@ -380,6 +381,8 @@ def pick(
             same &= code.records[at + offset] == state[offset]
         if same or (policy == NEW and knows(table, hash_)):
             shift += SEEN_BEFORE
+        # A race decides instead of a draw among all: the winner depends on no other candidate's
+        # number, so a record that is left out changes nothing for the rest.
         own = scrambled((draw ^ hash_) + np.uint64(label) * STEPPING)
         time = race_time(own) << np.uint64(shift)
         if best < 0 or time < soonest:
@@ -408,6 +411,7 @@ def file_away(
     archive.counts[slot] += 1
     count = archive.counts[slot]
     shorter = archive.lengths[slot] < 0 or length < archive.lengths[slot]
+    # Kept again whenever the count is a power of two: late finds get in, ever more rarely.
     if length > most or not (shorter or count & (count - 1) == 0):
         return
     archive.lengths[slot], archive.modes[slot] = length, mode
@@ -494,6 +498,8 @@ def walk(  # noqa: C901 - one walk, from its dice to its end
                 break
             early = done < patience
             step = pick(code, tests, table, state, taken, count, policy, held, early, dice)
+            # Held back may be all that is possible; then nothing is held back any more in this
+            # walk.
             if step < 0:
                 held[:] = 0
                 patience = 0
