@@ -186,6 +186,7 @@ class Interpreter:
         if self._idles and state[self.product.idle_field]:
             return [self._idling(state)]
         steps = self._untimed(state)
+        # Time comes last: whether it may pass depends on which other steps are possible.
         steps += self._tick(state, steps)
         obliged = any(step.label in self._obliging for step in steps)
         steps += self._choices(state)
@@ -391,6 +392,7 @@ class Interpreter:
         draft.moved |= 1 << chip
         if reaction.cuts:
             draft.separate.append((chip, reaction))
+        # A power cut strikes between two writes: what the rule would have done after them is lost.
         if draft.cut is not None and draft.cut[0].target == chip and draft.cut[1] == reaction.rule:
             self._assign(draft, chip, reaction, snapshot, draft.cut[2])
             draft.struck = chip
@@ -451,6 +453,8 @@ class Interpreter:
             with draft.part():
                 chosen = self._chosen_hearing(draft, number, chip, signal)
                 movers += [(number, chosen)] if chosen is not None else []
+        # All are judged before any of them moves, so the order of chips in a file does not matter;
+        # each that fails is named, since none of them is the cause of another's failure.
         for number, reaction in movers:
             with draft.part():
                 self._react(draft, number, reaction, snapshot, signal)
@@ -475,6 +479,8 @@ class Interpreter:
                 self._queue(draft, send, value)
         if draft.failures:
             return draft.failed(label)
+        # Links are judged on the state that the step leads to, so that a rule that unplugs a cable
+        # also loses what is still in it.
         for number, queue in enumerate(self.product.queues):
             if draft.now[queue.slots[0].code] and not self._is_up(number, draft.now):
                 self._take_down(draft, number, queue)
