@@ -5,6 +5,8 @@ from __future__ import annotations
 import ast
 from pathlib import Path
 
+import networkx as nx
+
 import modecheck
 
 LAYERS = (
@@ -59,3 +61,39 @@ def test_no_import_runs_against_the_direction() -> None:
         if LAYERS.index(layer) > layer_number
     ]
     assert wrong == []
+
+
+def _imported_modules(path: Path, known: set[str]) -> set[str]:
+    """The modules of modecheck that one imports, anywhere in it, except for types alone."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    for_types = {
+        id(inner)
+        for node in ast.walk(tree)
+        if isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING"
+        for inner in ast.walk(node)
+    }
+    found = set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.ImportFrom) and node.module and id(node) not in for_types:
+            names = {f"{node.module}.{alias.name}" for alias in node.names}
+            found |= {name if name in known else node.module for name in names}
+        elif isinstance(node, ast.Import) and id(node) not in for_types:
+            found |= {alias.name for alias in node.names}
+    return found & known
+
+
+def test_no_modules_import_each_other() -> None:
+    """Not even inside of functions: a cycle hides that two modules are one."""
+    paths = {
+        ".".join(path.relative_to(ROOT.parent).with_suffix("").parts).removesuffix(
+            ".__init__"
+        ): path
+        for path in ROOT.rglob("*.py")
+    }
+    graph = nx.DiGraph(
+        (name, other)
+        for name, path in paths.items()
+        for other in _imported_modules(path, set(paths) - {name})
+    )
+    cycles = [sorted(part) for part in nx.strongly_connected_components(graph) if len(part) > 1]
+    assert cycles == []

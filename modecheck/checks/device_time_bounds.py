@@ -32,12 +32,12 @@ from modecheck.checks.traces import Trace, moves_along, without_observers
 from modecheck.engine.choice import Search, explore_with
 from modecheck.engine.exploration import Reporter
 from modecheck.engine.space import Limits, Space
+from modecheck.engine.time_bound_choice import time_bounds_of
 from modecheck.engine.time_bound_paths import TimedPath, TimedPathFinder
 from modecheck.engine.time_bounds import (
     FOREVER,
     TimeBoundQuery,
     TimeBounds,
-    time_bounds_of,
     with_moments,
 )
 from modecheck.model.errors import InputError, InvalidInput

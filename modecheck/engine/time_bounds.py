@@ -16,7 +16,7 @@ something has to happen before time goes on, as `modecheck.engine.plain` says of
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from modecheck.engine.exploration import Exploration
@@ -139,28 +139,9 @@ class TickLabels:
         )
 
 
-def time_bounds_in(space: Space, query: TimeBoundQuery) -> TimeBounds | None:
-    """The answer over what was explored; None where its transitions were not kept. States that were
-    not expanded end a stretch, so that of an incomplete exploration it is what was seen so far.
-    The product must have been made by `with_moments`.
-    """
-    return time_bounds_of(space)(query)
+class PlainTimeBounds:
+    """Answers one query over an exploration by the interpreter."""
 
-
-def time_bounds_of(space: Space) -> Callable[[TimeBoundQuery], TimeBounds | None]:
-    """What answers queries as `time_bounds_in` does. Those about the same region take less time
-    when they follow each other, and less still those about the same goal.
-    """
-    if isinstance(space, Exploration):
-        return lambda query: _Plain(space, query).durations()
-    from modecheck.engine.compiled.compiled_exploration import CompiledExploration
-    from modecheck.engine.compiled.compiled_time_bounds import CompiledTimeBounds
-
-    assert isinstance(space, CompiledExploration)
-    return CompiledTimeBounds(space).answer
-
-
-class _Plain:
     def __init__(self, space: Exploration, query: TimeBoundQuery) -> None:
         self._space = space
         self._query = query

@@ -14,6 +14,7 @@ from modecheck.engine.choice import explore_with
 from modecheck.engine.exploration import Exploration, explore
 from modecheck.engine.plain import Interpreter
 from modecheck.engine.space import Space
+from modecheck.engine.time_bound_choice import time_bounds_in, time_bounds_of
 from modecheck.engine.time_bound_paths import TimedPathFinder
 from modecheck.engine.time_bounds import (
     FOREVER,
@@ -21,8 +22,6 @@ from modecheck.engine.time_bounds import (
     REGION,
     TimeBoundQuery,
     TimeBounds,
-    time_bounds_in,
-    time_bounds_of,
     with_moments,
 )
 from modecheck.product.composition import compose

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from modecheck.engine.compiled.code_notes import shadows_of
 from modecheck.engine.compiled.compiled_fair_loops import fair_search, loop_in
 from modecheck.engine.compiled.graph import Array, CompiledGraph, States
 from modecheck.engine.compiled.graph_kernels import (
@@ -15,14 +16,13 @@ from modecheck.engine.compiled.graph_kernels import (
     spread_forwards,
 )
 from modecheck.engine.compiled.growing_arrays import Words
-from modecheck.engine.compiled.machine import CompiledProduct
 from modecheck.engine.compiled.transition_kernels import (
     first_between,
     first_change,
     first_loss,
     longest_path,
 )
-from modecheck.engine.plain import Encounter, Observed, State
+from modecheck.engine.plain import Observed, State
 from modecheck.engine.space import (
     INITIAL,
     Edge,
@@ -340,8 +340,6 @@ class CompiledExploration:
         """For rules that are never taken although their own guards hold somewhere, the earlier rule
         that is taken instead, or else `BLOCKED`, where their links are full.
         """
-        from modecheck.engine.compiled.run import shadows_of
-
         return shadows_of(self.product, self.found, curious)
 
 
@@ -378,23 +376,6 @@ class CompiledSpread:
             path.append((self.exploration.label_between(before, number), number))
             number = before
         return number, path[::-1]
-
-
-def observed_in(machine: CompiledProduct, seen: Array) -> Observed:
-    """What the bytes that a successor function has set mean."""
-    observed = Observed()
-    for meaning, number in machine.seen.items():
-        if not seen[number]:
-            continue
-        if meaning[0] == "taken":
-            observed.taken.add(meaning[1])
-        elif meaning[0] == "met":
-            observed.encounters.add(Encounter(*meaning[1:]))
-        elif meaning[0] == "watched":
-            observed.watched.add((meaning[1], meaning[2]))
-        else:
-            observed.note_shadow(meaning[1], meaning[2])
-    return observed
 
 
 def combinations_of(marks: Words) -> dict[int, Occurrence]:

@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from modecheck.engine.compiled.compiled_exploration import CompiledExploration, observed_in
+from modecheck.engine.compiled.code_notes import observed_in
+from modecheck.engine.compiled.compiled_exploration import CompiledExploration
 from modecheck.engine.compiled.graph import (
-    Array,
     CompiledGraph,
     States,
     bytes_needed,
@@ -20,7 +20,7 @@ from modecheck.engine.compiled.graph import (
     graph_without_transitions,
     numbered_states,
 )
-from modecheck.engine.compiled.graph_kernels import flag_states, mark_states
+from modecheck.engine.compiled.graph_kernels import mark_states
 from modecheck.engine.compiled.growing_arrays import Words
 from modecheck.engine.compiled.machine import (
     OPTIMISATION,
@@ -167,25 +167,3 @@ def _sightings(
             known.count += count
             known.others.append(failure)
     return sightings
-
-
-def shadows_of(product: Product, states: States, curious: frozenset[int]) -> dict[int, int]:
-    """Step through all states once more, with code that looks at the rules that lost."""
-    machine = compiled(
-        product, system_actions(product), curious=curious, level=states.machine.level
-    )
-    seen = np.zeros(len(machine.seen) + 64, np.uint8)
-    records = np.zeros(max(1024, 2 * machine.most_records) * (states.width + 2), np.uint64)
-    spare: Array = np.zeros(states.count, np.uint8)
-    flag_states(
-        machine.successors,
-        seen,
-        states.words,
-        states.width,
-        0,
-        states.expanded,
-        records,
-        spare,
-        spare.copy(),
-    )
-    return observed_in(machine, seen).shadowed
