@@ -11,10 +11,11 @@ SCANNING = """\
 device: endless scan
 chips:
   pedal:
-    states: {asleep: {rest: true}, scanning: {}}
+    states: {asleep: {rest: true}, scanning: {}, pausing: {}}
     rules:
       wake: {in: asleep, on: pressed, to: scanning, text: wakes up}
-      scan: {in: scanning, after: 100 ms, text: looks for its hub}
+      scan: {in: scanning, after: 100 ms, to: pausing, text: looks for its hub}
+      pause: {in: pausing, after: 1 s, to: scanning, text: has had its pause}
 actors:
   player: {states: [here], rules: [{if: pedal.asleep, signal: [pressed]}]}
 """
@@ -37,7 +38,8 @@ def test_the_loop_stands_under_a_line_of_its_own(tmp_path: Path) -> None:
     lines = check(SCANNING, tmp_path).out.splitlines()
     at = lines.index("  from here on, again and again:")
     assert "pedal hears pressed" in " ".join(lines[at - 2 : at])
-    assert lines[at + 1] == "    2. pedal looks for its hub"
+    assert lines[at + 1].startswith("    2. pedal looks for its hub")
+    assert lines[at + 2].startswith("    3. pedal has had its pause")
 
 
 def test_a_loop_whose_beginning_is_left_out_says_where_it_begins(tmp_path: Path) -> None:
@@ -52,6 +54,6 @@ def test_json_marks_where_the_loop_begins(tmp_path: Path) -> None:
     """`loop_from` is the number of its first step, up to the last one; null without a loop."""
     check(SCANNING, tmp_path, "--json", "out.json")
     (found,) = json.loads((tmp_path / "out.json").read_text(encoding="utf-8"))["findings"]
-    assert (found["id"], found["loop_from"], found["steps"]) == ("livelock:pedal", 2, 2)
-    assert [step["number"] for step in found["scenario"]] == [1, 2]
-    assert found["scenario"][0]["states"] == found["scenario"][1]["states"]
+    assert (found["id"], found["loop_from"], found["steps"]) == ("livelock:pedal", 2, 3)
+    assert [step["number"] for step in found["scenario"]] == [1, 2, 3]
+    assert found["scenario"][0]["states"] == found["scenario"][2]["states"]

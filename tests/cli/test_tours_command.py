@@ -11,7 +11,14 @@ from tests.cli.running import MODELS, run
 
 STARTER = str(MODELS / "starter" / "device.yaml")
 TANDEM = str(MODELS / "tandem" / "device.yaml")
-ADVERTISING = str(MODELS / "small" / "advertising.yaml")
+RESTLESS = """\
+device: a lamp that blinks for ever
+chips:
+  lamp:
+    states: {lit: {}, dark: {}}
+    rules: {dims: {in: lit, after: 1 s, to: dark}, shines: {in: dark, after: 1 s, to: lit}}
+actors: {hand: {states: [here], rules: {waves: {signal: [wave]}}}}
+"""
 
 
 def test_a_checklist_has_a_box_for_each_step(tmp_path: Path) -> None:
@@ -77,9 +84,10 @@ def test_a_bound_gives_exit_code_3() -> None:
     assert "no such test is shorter" not in result.out
 
 
-def test_a_device_that_never_settles_gives_exit_code_3() -> None:
+def test_a_device_that_never_settles_gives_exit_code_3(tmp_path: Path) -> None:
     """There is nothing to tick off then."""
-    result = run("tours", ADVERTISING)
+    (tmp_path / "lamp.yaml").write_text(RESTLESS, encoding="utf-8")
+    result = run("tours", "lamp.yaml", folder=tmp_path)
     assert result.code == 3
     assert "after power on the device never settles" in result.out
 
