@@ -34,7 +34,7 @@ def test_the_programs_run(program: str, monkeypatch: pytest.MonkeyPatch) -> None
 
 
 @pytest.mark.parametrize(
-    ("old", "new", "passes"), [("", "", True), ('self.way = "on_air"\n', "pass\n", False)]
+    ("old", "new", "passes"), [("", "", True), ('self.mode = "on_air"\n', "pass\n", False)]
 )
 def test_the_receiver_shown_conforms(
     old: str, new: str, passes: bool, monkeypatch: pytest.MonkeyPatch
