@@ -43,11 +43,11 @@ __all__ = [
 
 _HOMES = {
     "__version__": "version",
-    "DeviceComparison": "review.comparison",
+    "DeviceComparison": "review.device_comparison",
     "Device": "model.parts",
     "Finding": "checks.findings",
-    "InvalidInput": "model.mistakes",
-    "ModecheckError": "model.mistakes",
+    "InvalidInput": "model.errors",
+    "ModecheckError": "model.errors",
     "Space": "engine.space",
     "ToldStep": "scenario.telling",
     "Verdict": "checks.verdict",

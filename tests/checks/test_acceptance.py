@@ -18,13 +18,13 @@ from tests.generation.devices import device_from
 
 DEVICE = """
 device: accepted
-options: {{way: [short, long]}}
+options: {{path: [short, long]}}
 chips:
   hub:
     states: {{idle: {{rest: true}}, hung: {{}}, between: {{rest: true}}}}
     rules:
-      - {{in: idle, after: 1 s, if: way == short, to: hung}}
-      - {{in: idle, after: 1 s, if: way == long, to: between}}
+      - {{in: idle, after: 1 s, if: path == short, to: hung}}
+      - {{in: idle, after: 1 s, if: path == long, to: between}}
 accepted: [{}]
 """
 TODAY = date(2026, 6, 15)
@@ -82,7 +82,7 @@ def test_needless_acceptance_is_a_finding() -> None:
 
 def test_acceptance_that_another_variant_may_need_is_not_needless() -> None:
     """A check of one variant does not call for the removal of what another one needs."""
-    assert verdict_on(LIVED_WITH, trace="long").findings == ()
+    assert verdict_on(LIVED_WITH, path="long").findings == ()
     assert every_variant(LIVED_WITH).findings == ()
 
 

@@ -75,7 +75,7 @@ OTHER: dict[str, Any] = {
     "threads": 1,
     "symmetry": True,
     "order": True,
-    "leaps": True,
+    "time_acceleration": True,
 }
 
 
@@ -177,8 +177,8 @@ ODD: dict[str, Any] = {
     "a number in place of text": lambda _s, w, _v: w["findings"][0].update(text=9),
     "another code": lambda _s, w, _v: w["findings"][0].update(code="other"),
     "another source": lambda _s, w, _v: w["findings"][0]["place"].update(source="other.yaml"),
-    "another step": lambda _s, w, _v: w["findings"][0]["way"]["moves"][0].update(label=9_999),
-    "another state": lambda _s, w, _v: w["findings"][0]["way"]["moves"][0].update(after=[1]),
+    "another step": lambda _s, w, _v: w["findings"][0]["trace"]["moves"][0].update(label=9_999),
+    "another state": lambda _s, w, _v: w["findings"][0]["trace"]["moves"][0].update(after=[1]),
     "a pair of three": lambda _s, _w, v: v[0]["coverage"]["taken"].append(["a", "b", "c"]),
     "no list": lambda _s, _w, v: v[0].update(layers=3),
     "no sources": lambda s, _w, _v: s.clear(),
@@ -207,7 +207,9 @@ def test_a_nested_entry_is_not_read(folder: Path) -> None:
     assert not recalled(LARGE)
 
 
-@pytest.mark.parametrize("reductions", [{}, {"symmetry": True}, {"leaps": True}, {"order": True}])
+@pytest.mark.parametrize(
+    "reductions", [{}, {"symmetry": True}, {"time_acceleration": True}, {"order": True}]
+)
 def test_a_verdict_is_the_same_when_it_is_read(
     reductions: dict[str, Any], monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -27,7 +27,7 @@ LINK = "  back: {from: receiver, to: pedal, medium: radio, carries: [bell], when
 BELL: Edits = (
     (r"to: changing, text", "to: changing, send: [bell via back], text"),
     (r"(?m)^links:\n", f"links:\n{LINK}"),
-    (r"chip: pedal\n", "chip: pedal\nignores: [bell]\n"),
+    (r"chip: pedal\n", "chip: pedal\ndiscards: [bell]\n"),
 )
 """The receiver rings a bell by radio when the cable is plugged in: nothing breaks by that."""
 

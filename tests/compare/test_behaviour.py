@@ -70,7 +70,7 @@ def test_a_link_that_carries_one_more_message_differs_in_its_mode_alone(tmp_path
     edits = (
         (r"(?m)^links:\n", BELL),
         (r"(?m)^  hear_cable:", f"{RING}  hear_cable:"),
-        (r"chip: pedal\n", "chip: pedal\nignores: [bell]\n"),
+        (r"chip: pedal\n", "chip: pedal\ndiscards: [bell]\n"),
     )
     new = read_edited(tmp_path / "new", edits)
     found = behaviours(starter(), new)
@@ -153,15 +153,15 @@ def test_putting_states_together_first_changes_no_answer(
 BUNDLED = MODELS / "tandem" / "device.yaml"
 OTHER_NAMES = (
     (r"\bsecuring\b", "agreeing"),
-    (r"\bfront_picture\b", "front_picture"),
-    (r"\brear_picture\b", "rear_picture"),
-    (r"\{side\}_picture\b", "{side}_picture"),
+    (r"\bfront_picture\b", "front_image"),
+    (r"\brear_picture\b", "rear_image"),
+    (r"\{side\}_picture\b", "{side}_image"),
     # Two rules that never compete: their conditions exclude each other.
     (r"(?m)^(  choose_tablet:\n(?:    .*\n)+)(  choose_laptop:\n(?:    .*\n)+)", r"\2\1"),
 )
 BLUETOOTH_RULE = """\
 chips: {hub: {rules: {front_to_tablet: {if: value != (held == front)}, nobody_calls: {after: 20 s},
-  front_repeats: {in: bluetooth_up, on: front_picture, signal: [front_answer], text: has it}}}}
+  front_repeats: {in: bluetooth_up, on: front_image, signal: [front_answer], text: has it}}}}
 """
 BEACON = """\
 links:
@@ -189,11 +189,11 @@ def test_other_names_in_a_large_device_are_told_as_such(tmp_path: Path) -> None:
     changes = text_changes(old, new).changes
     assert sorted((one.what, str(one.name)) for one in changes) == [
         ("moved", "hub.choose_laptop"),
+        ("renamed", "front_air.front_image"),
+        ("renamed", "front_cord.front_image"),
         ("renamed", "hub.agreeing"),
-        ("renamed", "front_air.front_picture"),
-        ("renamed", "front_cord.front_picture"),
-        ("renamed", "rear_air.rear_picture"),
-        ("renamed", "rear_cord.rear_picture"),
+        ("renamed", "rear_air.rear_image"),
+        ("renamed", "rear_cord.rear_image"),
     ]
 
 

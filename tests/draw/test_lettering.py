@@ -60,7 +60,7 @@ def test_a_long_name_is_broken_behind_a_mark() -> None:
 
 def test_a_break_leaves_no_stub() -> None:
     """A line that would be nearly empty takes one more word, though it gets a little too long."""
-    assert wrapped("/ send front_picture(front_switch.pressed)", 34) == [
+    assert wrapped("/ send front_picture(front_switch.pressed)", 39) == [
         "/ send front_picture(front_switch.pressed)"
     ]
 

@@ -17,13 +17,13 @@ def test_each_picture_is_written_in_both_forms(
     stage_drawings: dict[str, Drawing], tmp_path: Path
 ) -> None:
     """DOT and SVG stand beside each other, named after the picture."""
-    chosen = [stage_drawings["device"], stage_drawings["chip-left_tile"]]
+    chosen = [stage_drawings["device"], stage_drawings["chip-front_tile"]]
     written = write_drawings(chosen, tmp_path / "new" / "folder")
     assert [path.name for path in written] == [
         "device.dot",
         "device.svg",
-        "chip-left_tile.dot",
-        "chip-left_tile.svg",
+        "chip-front_tile.dot",
+        "chip-front_tile.svg",
     ]
     assert sorted(written) == sorted((tmp_path / "new" / "folder").iterdir())
     assert written[0].read_text(encoding="utf-8") == chosen[0].dot
@@ -90,7 +90,7 @@ def test_the_systems_program_stands_in_and_says_so(
     stage_drawings: dict[str, Drawing], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Found on the search path, and used only where the package is missing."""
-    drawing = stage_drawings["chip-left_tile"]
+    drawing = stage_drawings["chip-front_tile"]
     expected, package = render_svg(drawing), layout._installed_program()
     called = tmp_path / "called"
     script = _script(tmp_path, f'echo "$@" >> {called}; exec {package} "$@"')
@@ -115,12 +115,12 @@ def test_without_a_layout_the_text_is_written_and_no_stale_picture_stays(
     (tmp_path / "chip-hub.svg").write_text("of an earlier model", encoding="utf-8")
     monkeypatch.setattr(layout, "MOST_BOXES", 40)
     told: list[str] = []
-    chosen = [stage_drawings["chip-hub"], stage_drawings["chip-left_tile"]]
+    chosen = [stage_drawings["chip-hub"], stage_drawings["chip-front_tile"]]
     written = write_drawings(chosen, tmp_path, tell=told.append)
     assert [path.name for path in written] == [
         "chip-hub.dot",
-        "chip-left_tile.dot",
-        "chip-left_tile.svg",
+        "chip-front_tile.dot",
+        "chip-front_tile.svg",
     ]
     assert not (tmp_path / "chip-hub.svg").exists()
     assert len(told) == 1
@@ -131,8 +131,8 @@ def test_a_failed_write_leaves_the_old_file(
     stage_drawings: dict[str, Drawing], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """When the disk is full half-way, the former picture is still whole and no part stays."""
-    drawing = stage_drawings["chip-left_tile"]
-    (tmp_path / "chip-left_tile.dot").write_text("before", encoding="utf-8")
+    drawing = stage_drawings["chip-front_tile"]
+    (tmp_path / "chip-front_tile.dot").write_text("before", encoding="utf-8")
 
     def full(path: Path, data: bytes) -> int:
         with path.open("wb") as file:
@@ -142,19 +142,19 @@ def test_a_failed_write_leaves_the_old_file(
     monkeypatch.setattr(Path, "write_bytes", full)
     with pytest.raises(OSError, match="no space left"):
         write_drawings([drawing], tmp_path)
-    assert [path.name for path in tmp_path.iterdir()] == ["chip-left_tile.dot"]
-    assert (tmp_path / "chip-left_tile.dot").read_text(encoding="utf-8") == "before"
+    assert [path.name for path in tmp_path.iterdir()] == ["chip-front_tile.dot"]
+    assert (tmp_path / "chip-front_tile.dot").read_text(encoding="utf-8") == "before"
 
 
 def test_a_file_is_replaced_and_not_written_over(
     stage_drawings: dict[str, Drawing], tmp_path: Path
 ) -> None:
     """Who has the former picture open keeps reading the former picture, whole."""
-    write_drawings([stage_drawings["chip-left_tile"]], tmp_path)
-    former = tmp_path / "chip-left_tile.svg"
+    write_drawings([stage_drawings["chip-front_tile"]], tmp_path)
+    former = tmp_path / "chip-front_tile.svg"
     former.write_text("former", encoding="utf-8")
     with former.open(encoding="utf-8") as reader:
-        write_drawings([stage_drawings["chip-left_tile"]], tmp_path)
+        write_drawings([stage_drawings["chip-front_tile"]], tmp_path)
         assert reader.read() == "former"
 
 

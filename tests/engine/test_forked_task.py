@@ -15,7 +15,7 @@ from modecheck.model.devices import read_device
 from tests.cli.running import MODELS, environment
 
 BOTH = """
-from modecheck.engine.forked_task import Elsewhere
+from modecheck.engine.forked_task import ForkedTask
 from modecheck.checks.verdict_cache import slim
 from modecheck.checks.verdict import check
 from modecheck.engine.choice import Search
@@ -29,10 +29,10 @@ def told(verdict):
 
 device = read_device(DEVICE)
 for search in (Search(), Search(limits=Limits(states=5))):
-    begun = Elsewhere(lambda: slim(check([device], search=search)))
+    begun = ForkedTask(lambda: slim(check([device], search=search)))
     assert told(begun.result()) == told(slim(check([device], search=search)))
 zones = Search(engine="zones")
-assert Elsewhere(lambda: check([device], search=zones)).result() is None, "no clock, no zones"
+assert ForkedTask(lambda: check([device], search=zones)).result() is None, "no clock, no zones"
 print("told")
 """
 

@@ -87,8 +87,8 @@ def verdict_on(drawn: Drawn, *, time_acceleration: bool = False, symmetry: bool 
     return verdict
 
 
-WAYS_TO_EXPLORE: tuple[dict[str, bool], ...] = ({}, {"leaps": True}, {"symmetry": True})
-reduced = st.sampled_from(WAYS_TO_EXPLORE)
+HOW_TO_EXPLORE: tuple[dict[str, bool], ...] = ({}, {"time_acceleration": True}, {"symmetry": True})
+reduced = st.sampled_from(HOW_TO_EXPLORE)
 
 
 @given(devices(timed=True, runs=True), reduced)
@@ -130,7 +130,7 @@ def test_times_are_told_in_every_output(drawn: Drawn) -> None:
 
 
 @pytest.mark.parametrize("output", OUTPUTS)
-@pytest.mark.parametrize("leaps", [False, True])
+@pytest.mark.parametrize("time_acceleration", [False, True])
 def test_time_that_only_a_requirement_counts_is_told(
     output: str, *, time_acceleration: bool
 ) -> None:
@@ -141,7 +141,7 @@ def test_time_that_only_a_requirement_counts_is_told(
     OUTPUTS[output](verdict)
 
 
-@pytest.mark.parametrize(("leaps", "later"), [(False, 4), (True, 6)])
+@pytest.mark.parametrize(("time_acceleration", "later"), [(False, 4), (True, 6)])
 @pytest.mark.parametrize(("text", "begins"), [(NOBODY_ELSE_COUNTS, 0), (BEHIND_A_TIMER, 9)])
 def test_so_much_time_passes_as_the_requirement_counts(
     text: str, begins: int, later: int, *, time_acceleration: bool

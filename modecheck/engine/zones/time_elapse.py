@@ -15,7 +15,7 @@ from modecheck.engine.plain import State
 from modecheck.engine.zones import dbm
 from modecheck.engine.zones.dbm import Zone
 from modecheck.engine.zones.untimed import Possible, Untimed
-from modecheck.engine.zones.zone_clocks import Bounds, BoundsInForce, NotZonable, Running
+from modecheck.engine.zones.zone_clocks import BoundsInForce, ClockBounds, NotZonable, Running
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +66,7 @@ class ZonePart(NamedTuple):
     """
 
     zone: Zone
-    entered: tuple[Bounds, ...] = ()
+    entered: tuple[ClockBounds, ...] = ()
     caps: tuple[tuple[int, int], ...] = ()
     stands: bool = False
 
@@ -78,7 +78,7 @@ class ClockTurnover(NamedTuple):
 
     zone: Zone
     turned: tuple[int, ...]
-    bounds: tuple[Bounds, ...]
+    bounds: tuple[ClockBounds, ...]
 
 
 def situation_of(untimed: Untimed, state: State, running: tuple[Running, ...]) -> Situation:
@@ -123,7 +123,7 @@ def _cut(situation: Situation, part: ZonePart, urgency_bound: UrgencyBound) -> I
     for low, top, stands in pieces:
         zone = dbm.between(part.zone, n, urgency_bound.index, low, top)
         if zone is not None:
-            entered = (*part.entered, Bounds(urgency_bound.index, low, top))
+            entered = (*part.entered, ClockBounds(urgency_bound.index, low, top))
             capped = low == 0 and top == urgency_bound.first and not stands
             caps = (*part.caps, (urgency_bound.index, urgency_bound.low)) if capped else part.caps
             yield ZonePart(zone, entered, caps, stands)
@@ -178,4 +178,4 @@ def _narrowed(
         zone = dbm.between(turn.zone, situation.n, index, low, high) if high >= 0 else None
         if zone is not None:
             all_turned = (*turn.turned, index) if turned else turn.turned
-            yield ClockTurnover(zone, all_turned, (*turn.bounds, Bounds(index, low, high)))
+            yield ClockTurnover(zone, all_turned, (*turn.bounds, ClockBounds(index, low, high)))

@@ -43,7 +43,7 @@ class NotZonable(ModecheckError):
 
 
 @dataclass(frozen=True, slots=True)
-class Bounds:
+class ClockBounds:
     """A clock (its field) is from `low` to `high` ticks; None for no highest."""
 
     field: int
@@ -51,7 +51,7 @@ class Bounds:
     high: int | None
 
 
-BoundsInForce = tuple[Bounds, ...]
+BoundsInForce = tuple[ClockBounds, ...]
 """Bounds that hold together. Nothing stands for what holds at any time."""
 
 ALWAYS: tuple[BoundsInForce, ...] = ((),)
@@ -229,7 +229,7 @@ def _bounds(clock: Running, compared: str, value: int) -> Iterator[BoundsInForce
         if low <= 0 and highest is None:
             yield ()
         else:
-            yield (Bounds(clock.field, max(low, 0), highest),)
+            yield (ClockBounds(clock.field, max(low, 0), highest),)
 
 
 def _both(
@@ -256,6 +256,6 @@ def _met(one: BoundsInForce, other: BoundsInForce) -> BoundsInForce | None:
             low = max(known.low, bounds.low)
             if high is not None and high < low:
                 return None
-            bounds = Bounds(bounds.field, low, high)
+            bounds = ClockBounds(bounds.field, low, high)
         found[bounds.field] = bounds
     return tuple(found[field] for field in sorted(found))

@@ -25,7 +25,7 @@ from modecheck.engine.zones.time_elapse import (
     turns,
 )
 from modecheck.engine.zones.untimed import Untimed
-from modecheck.engine.zones.zone_clocks import Bounds, BoundsInForce, Running
+from modecheck.engine.zones.zone_clocks import BoundsInForce, ClockBounds, Running
 from modecheck.product.ir import Failure, Product
 
 TICK = -1
@@ -42,7 +42,7 @@ class Came:
 
     label: int
     way: BoundsInForce
-    bounds: tuple[Bounds, ...] = ()
+    bounds: tuple[ClockBounds, ...] = ()
     sources: tuple[tuple[int, int], ...] = ()
 
 

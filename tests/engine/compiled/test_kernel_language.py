@@ -294,11 +294,11 @@ def test_the_line_is_that_of_the_statement(tmp_path: Path) -> None:
 
 
 MODULES = (
-    "engine.compiled.beside_kernels", "engine.compiled.duration_kernels",
-    "engine.compiled.fair_kernels", "engine.compiled.graph_kernels", "engine.compiled.kernels",
-    "engine.compiled.near_kernels", "engine.compiled.transition_kernels",
-    "engine.compiled.turned_kernels", "engine.compiled.walk_kernels",
-    "compare.refinement_kernels",
+    "engine.compiled.bounded_search_kernels", "engine.compiled.fair_kernels",
+    "engine.compiled.graph_kernels", "engine.compiled.kernels",
+    "engine.compiled.observer_kernels", "engine.compiled.permuted_kernels",
+    "engine.compiled.time_bound_kernels", "engine.compiled.transition_kernels",
+    "engine.compiled.walk_kernels", "compare.refinement_kernels",
 )  # fmt: skip
 LEFT_OPEN = {
     "store", "insert_word", "insert_words", "home_for", "grow", "expand", "expand_small_levels",

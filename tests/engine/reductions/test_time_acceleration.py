@@ -116,7 +116,7 @@ def test_both_engines_leap_alike(drawn: Drawn) -> None:
     assert one == two
 
 
-@pytest.mark.parametrize(("leaps", "states"), [(True, 5), (False, 3005)])
+@pytest.mark.parametrize(("time_acceleration", "states"), [(True, 5), (False, 3005)])
 def test_a_long_wait_is_one_step(*, time_acceleration: bool, states: int) -> None:
     """A tick of 10 ms is enough for 20 ms and 30 s; each wait is one step, or thousands."""
     device = device_from(WAITS if time_acceleration else WAITS.replace("tick: 1 ms", "tick: 10 ms"))
