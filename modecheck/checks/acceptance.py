@@ -1,4 +1,4 @@
-"""Findings that the team lives with: set aside until an end date, reported when they are gone."""
+"""Accepted findings: set aside until an end date, and reported when they no longer occur."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from modecheck.model.parts import Acceptance, Device
 
 @dataclass(frozen=True, slots=True)
 class AcceptedFinding:
-    """A finding that occurs and is lived with."""
+    """A finding that occurs and is accepted."""
 
     finding: Finding
     reason: str
@@ -20,13 +20,13 @@ class AcceptedFinding:
 
 
 LEAD_NOWHERE = ("unspecified-reception", "blocked-reaction", "overflow", "out-of-range")
-"""Codes of steps that fail: what the device does after one is not known, accepted or not."""
+"""Codes of failing steps: what the device does after one is unknown, accepted or not."""
 
 
 @dataclass(frozen=True, slots=True)
 class SortedFindings:
-    """Findings that count, findings that are accepted, and remarks: acceptances that ended, and
-    what nobody knows because of an accepted finding.
+    """Findings that count, findings that are accepted, and remarks: acceptances that expired, and
+    what was not explored because of an accepted finding.
     """
 
     findings: list[Finding]
@@ -42,9 +42,9 @@ def sort_out(
     complete: bool,
     falling: Collection[str] = (),
 ) -> SortedFindings:
-    """Set accepted findings aside. What was not explored to the end, and a variant that was not
-    explored, may hide an accepted finding: needless ones are reported only when `complete`. What
-    is `falling` occurs, though it is no finding of its own.
+    """Set accepted findings aside. An incomplete exploration, or a variant that was not explored,
+    may hide an accepted finding: needless acceptances are reported only when `complete`. The ids
+    in `falling` occur, though they are not findings of their own.
     """
     result = SortedFindings([], [], [])
     by_id = {acceptance.finding: acceptance for acceptance in device.accepted}
@@ -54,11 +54,11 @@ def sort_out(
             result.findings.append(finding)
         elif acceptance.until is not None and acceptance.until < today:
             result.findings.append(finding)
-            result.remarks.append(f"the acceptance of {finding.id} ended on {acceptance.until}")
+            result.remarks.append(f"the acceptance of {finding.id} expired on {acceptance.until}")
         else:
             result.accepted.append(AcceptedFinding(finding, acceptance.reason, acceptance.until))
             if finding.code in LEAD_NOWHERE:
-                result.remarks.append(f"not explored: what follows the accepted {finding.id}")
+                result.remarks.append(f"not explored: what comes after the accepted {finding.id}")
     present = {finding.id for finding in findings}.union(falling)
     if complete:
         gone = [one for one in by_id.values() if one.finding not in present]
@@ -67,5 +67,5 @@ def sort_out(
 
 
 def _needless(acceptance: Acceptance) -> Finding:
-    text = f"{acceptance.finding} is accepted and does not occur"
+    text = f"{acceptance.finding} is accepted but does not occur"
     return Finding("needless-acceptance", acceptance.finding, text, acceptance.place)

@@ -1,8 +1,8 @@
-"""Requirements that fall with another: one that builds on a broken one is no finding of its own.
+"""Requirements that fall with another: one that builds on a broken one is not reported by itself.
 
-A mistake in one place breaks what is built on it, too. The team says so in the model, and is told
-the cause alone. What a requirement builds on must be broken in the same variant, and be reported:
-a break that the team accepts excuses nothing.
+An error in one place also breaks what is built on it. The model declares such dependences, and only
+the cause is reported. What a requirement builds on must be broken in the same variant, and be
+reported: an accepted break excuses nothing.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from modecheck.model.parts import Device
 
 
 def with_consequences(device: Device, judged: Sequence[Judged]) -> list[Judged]:
-    """The verdicts on one variant, those that fall with others marked."""
+    """The verdicts on one variant, with those that fall with others marked."""
     causes = fallen(device, {one.need.name for one in judged if one.verdict == BROKEN})
     found = []
     for one in judged:
@@ -32,13 +32,13 @@ def with_consequences(device: Device, judged: Sequence[Judged]) -> list[Judged]:
 
 
 def fallen(device: Device, broken: AbstractSet[str]) -> dict[str, list[str]]:
-    """Of the broken requirements those that fall with others, with the first causes."""
+    """The broken requirements that fall with others, each with its first causes."""
     accepted = {acceptance.finding for acceptance in device.accepted}
     causes = {name for name in broken if f"broken-requirement:{name}" not in accepted}
     found = {}
     for name in broken:
         below = [one for one in _foundations(device, name) if one in causes]
-        # What stands on another cause is a consequence itself: the first causes are told.
+        # What builds on another cause is itself a consequence: only first causes are reported.
         first = [one for one in below if not causes.intersection(_foundations(device, one))]
         if first:
             found[name] = first

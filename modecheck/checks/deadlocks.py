@@ -1,10 +1,10 @@
-"""Deadlock: no chip and no link can go on, time changes nothing, and the device does not rest.
+"""Deadlock: no chip or link can take a step, time changes nothing, and the device is not at rest.
 
-Nobody goes on with a step that leads to the very state it starts from
+A step that leads back to the state it starts from does not count
 (`modecheck.engine.system_actions`).
 
 Deadlocked states in which the same chips wait in the same states have one cause. A cause that
-contains another one whole is a consequence of it and is only counted.
+contains all of another one is a consequence of it and is only counted.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ class Deadlock:
 
 
 def deadlocks(space: Space) -> list[Deadlock]:
-    """Every deadlock, the shallowest first."""
+    """Every deadlock, the shallowest first. A deadlock is named by its cause."""
     by_cause: dict[Cause, Deadlock] = {}
     due = space.mark("due") if "due" in space.product.conditions else 0
     for number in space.quiescent(space.mark("rests") | due):
@@ -52,7 +52,7 @@ def deadlocks(space: Space) -> list[Deadlock]:
 
 
 def cause_of(product: Product, state: State) -> Cause:
-    """Who waits in a deadlocked state, or what is never delivered."""
+    """Which chips wait in a deadlocked state, or which messages are never delivered."""
     waiting = frozenset(
         (chip.name, chip.leaves[state[chip.state_field]])
         for chip in product.chips
@@ -84,7 +84,7 @@ def finding_of(
     chips = [n for n, chip in enumerate(product.chips) if chip.name in dict(parts)]
     details = list(who_waits_for_whom(product, state, chips or _kept_from_taking(product, state)))
     if count > 1:
-        details.append(f"the same wait in {count:,} states")
+        details.append(f"the same wait occurs in {count:,} states")
     return Finding(
         code="deadlock",
         subject="+".join(f"{name}.{where}" for name, where in parts),
@@ -103,7 +103,7 @@ def _kept_from_taking(product: Product, state: State) -> list[int]:
 def _text(parts: list[tuple[str, str]], *, chips_wait: bool) -> str:
     if chips_wait:
         waiting = " and ".join(f"{name} in {where}" for name, where in parts)
-        return f"{waiting} {'wait' if len(parts) > 1 else 'waits'} for ever"
+        return f"{waiting} {'wait' if len(parts) > 1 else 'waits'} forever"
     stuck = " and ".join(f"{message} in {name}" for name, message in parts)
     return f"{stuck} {'are' if len(parts) > 1 else 'is'} never delivered"
 

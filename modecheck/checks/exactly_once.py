@@ -1,4 +1,4 @@
-"""What became of an item that did not arrive once and in order: told from the scenario."""
+"""What became of an item that did not arrive once and in order, according to the scenario."""
 
 from __future__ import annotations
 
@@ -20,8 +20,8 @@ LOSSES = {
 
 
 def what_went_wrong(product: Product, need: Requirement, trace: Trace, reason: str) -> str:
-    """A sentence about an item: `reason` is that of the bad state, or nothing where it never
-    arrives.
+    """What went wrong with an item. `reason` is that of the bad state, or empty where the item
+    never arrives.
     """
     exchange = need.exchange
     assert exchange is not None
@@ -29,7 +29,7 @@ def what_went_wrong(product: Product, need: Requirement, trace: Trace, reason: s
     if reason == DUPLICATED:
         return _second_arrival(product, exchange, told)
     if reason == OVERRUN:
-        return f"more than {exchange.under_way} are under way"
+        return f"more than {exchange.under_way} are in flight"
     names = _tracked(exchange)
     lost = [one for one in told if isinstance(one, Dropped) and _name(product, one) in names]
     if lost:
@@ -42,7 +42,7 @@ def what_went_wrong(product: Product, need: Requirement, trace: Trace, reason: s
 
 
 def _happenings(product: Product, trace: Trace) -> Iterator[Happening]:
-    """What happens on a way, in order."""
+    """What happens along a trace, in order."""
     interpreter, state = Interpreter(product), product.initial
     for move in trace.moves:
         for step in interpreter.steps(state):
@@ -76,14 +76,14 @@ def _second_arrival(product: Product, exchange: ExactlyOnce, told: list[Happenin
     last = _receptions(product, exchange, told)[-1]
     chip = product.chips[product.queues[last.queue].receiver].name
     if last.late or any(isinstance(one, Struck) for one in told):
-        return f"{chip} receives {_name(product, last)} once more, from before a restart"
+        return f"{chip} receives {_name(product, last)} again: a copy from before a restart"
     return f"{chip} receives {_name(product, last)} more often than it was sent"
 
 
 def _out_of_order(product: Product, told: list[Happening]) -> str:
     arrivals = [one for one in told if isinstance(one, Arrived)]
     name = _name(product, arrivals[-1]) if arrivals else "it"
-    return f"{name} arrives before what was sent first"
+    return f"{name} arrives before what was sent earlier"
 
 
 def _never_arrives(product: Product, exchange: ExactlyOnce, told: list[Happening]) -> str:
@@ -92,5 +92,5 @@ def _never_arrives(product: Product, exchange: ExactlyOnce, told: list[Happening
     if received and len(kinds) > 1:
         last = _name(product, received[-1])
         if kinds.index(last) + 1 < len(kinds):
-            return f"{last} arrived, and {kinds[kinds.index(last) + 1]} never does"
+            return f"{last} arrives, but {kinds[kinds.index(last) + 1]} never does"
     return f"{' or '.join(dict.fromkeys(message for _, message in exchange.sent))} never arrives"

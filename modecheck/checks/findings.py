@@ -1,4 +1,4 @@
-"""A finding: something wrong with a device, where, how it comes about, and what may help."""
+"""A finding: something wrong with a device, where it is, how it comes about, what may help."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from modecheck.checks.traces import Trace
 from modecheck.model.places import Place
 
 ERROR, WARNING = "error", "warning"
-"""Levels of SARIF 2.1.0 (OASIS): an error happens to users, a warning is a fault of the model."""
+"""Levels of SARIF 2.1.0 (OASIS): an error reaches users, a warning is a flaw in the model."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,39 +23,39 @@ class Kind:
 KINDS: dict[str, Kind] = {
     "deadlock": Kind(
         ERROR,
-        "no chip and no link can go on, and the device does not rest",
-        "give a waiting chip a way out: a timer, an answer to what can arrive, or make it rest",
+        "no chip or link can take a step, and the device is not at rest",
+        "give a waiting chip a timer, or a rule for what can arrive, or mark its state as rest",
     ),
     "stuck-chip": Kind(
         ERROR,
-        "from here on the chip never moves again, whatever people and surroundings do",
-        "give the state a way out, or mark it as a rest state if staying is meant",
+        "the chip can never move again, whatever people and surroundings do",
+        "give the state a way out, or mark it as a rest state if staying there is intended",
     ),
     "livelock": Kind(
         ERROR,
-        "chips can go round for ever without rest, and nothing comes of it",
-        "give up after some attempts, or let the end that is in the wrong learn of it",
+        "chips can loop forever without coming to rest or making progress",
+        "limit the number of attempts, or notify the chip whose view is out of date",
     ),
     "time-stop": Kind(
         ERROR,
-        "time cannot go on: a rule has to be taken now, and cannot",
-        "give the full link room, or let the rule look whether there is any",
+        "time cannot advance: a rule must be taken now but cannot be",
+        "raise the 'capacity' of the full link, or choose another 'when_full'",
     ),
     "zeno": Kind(
         ERROR,
-        "chips can go round for ever before time can go on",
-        "let something in the loop take time: a timer, or a link with a delay",
+        "chips can take infinitely many steps in zero time",
+        "make something in the loop take time: a timer, or a link with a delay",
     ),
     "unspecified-reception": Kind(
         ERROR,
-        "a message arrives and the state has no answer",
-        "add a rule, or list the message under 'discards' or 'defers' of the state",
+        "a message arrives in a state that does not handle it",
+        "add a rule, or list the message under the state's 'discards' or 'defers'",
     ),
     "blocked-reaction": Kind(
         ERROR,
-        "a signal sets off a rule whose link is full, and a signal cannot wait",
-        "raise 'capacity', choose another 'when_full', or add a rule for when there is no room: it "
-        "may note the signal in a variable and send later",
+        "a signal triggers a rule whose link is full, and a signal cannot wait",
+        "raise 'capacity', choose another 'when_full', or add a rule for a full link that stores "
+        "the signal in a variable and sends later",
     ),
     "overflow": Kind(
         ERROR,
@@ -69,23 +69,23 @@ KINDS: dict[str, Kind] = {
     ),
     "lost-bond": Kind(
         ERROR,
-        "a bond is gone although nobody forgot it on purpose",
-        "make the bond persistent, or name the event that forgets it under 'forgotten_by'",
+        "a bond is lost without being deliberately forgotten",
+        "make the bond persistent, or list the event that forgets it under 'forgotten_by'",
     ),
     "one-sided-bond": Kind(
         ERROR,
         "the device rests while the two ends of a pairing hold different keys",
-        "let the end that still holds the old key learn of it, and drop or renew it",
+        "let the end that still holds the old key find out, and drop or renew the key",
     ),
     "unrecoverable-pairing": Kind(
         ERROR,
-        "no road leads back to a working pairing unless somebody forgets it on purpose",
-        "add a way to pair again that starts from this state",
+        "no path leads back to a working pairing unless it is deliberately forgotten",
+        "add a way to pair again from this state",
     ),
     "usurped-session": Kind(
         ERROR,
         "a session begins with a peer that is not the selected one",
-        "let the chip accept, or answer, the selected peer alone",
+        "let the chip accept and answer only the selected peer",
     ),
     "two-modes": Kind(
         ERROR,
@@ -94,12 +94,12 @@ KINDS: dict[str, Kind] = {
     ),
     "unending-switch": Kind(
         ERROR,
-        "a switch that has begun cannot reach any mode any more",
+        "a switch that has begun can no longer reach any mode",
         "give the switch a timer that falls back to a mode",
     ),
     "endless-switch": Kind(
         ERROR,
-        "a switch that has begun can go on for ever, however fairly chips and links take turns",
+        "a switch that has begun can go on forever, however fairly chips and links take turns",
         "count the attempts, and fall back to a mode when they are used up",
     ),
     "broken-requirement": Kind(
@@ -107,24 +107,24 @@ KINDS: dict[str, Kind] = {
     ),
     "vacuous-requirement": Kind(
         WARNING,
-        "a requirement holds only because what it speaks of never happens",
-        "check the condition that it begins with, or the rules that should make it true",
+        "a requirement holds only because the situation it describes never occurs",
+        "check the condition that it starts with, or the rules that should make it true",
     ),
     "unreachable-state": Kind(
-        WARNING, "no scenario leads to the state", "check the rules that should lead there"
+        WARNING, "the state cannot be reached", "check the rules that should lead there"
     ),
     "dead-rule": Kind(
-        WARNING, "the rule is never taken", "remove it, or mend what keeps it from being taken"
+        WARNING, "the rule is never taken", "remove it, or fix what keeps it from being taken"
     ),
     "mode-never-reached": Kind(
         WARNING, "the device is never in this mode", "check the mode's condition"
     ),
     "no-mode-switch": Kind(
-        WARNING, "no road leads from one mode to the other", "add the switch, or accept its absence"
+        WARNING, "no path leads from one mode to the other", "add the switch, or accept its absence"
     ),
-    "unused": Kind(WARNING, "something is declared and never used", "remove it, or use it"),
+    "unused": Kind(WARNING, "something is declared but never used", "remove it, or use it"),
     "needless-acceptance": Kind(
-        WARNING, "an accepted finding does not occur any more", "remove the acceptance"
+        WARNING, "an accepted finding no longer occurs", "remove the acceptance"
     ),
 }
 """Every code, in the order in which findings are reported."""
@@ -132,10 +132,10 @@ KINDS: dict[str, Kind] = {
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One cause of one kind. `details` are sentences; `also` further places with the same cause.
+    """One cause of one kind. `details` are sentences; `also` lists further places with that cause.
 
-    `trace` is a shortest scenario, where there is one. `variants` tells in which choices of options
-    it occurs, when several were explored.
+    `trace` is a shortest scenario, where there is one. `variants` lists the choices of options in
+    which it occurs, when several were explored.
     """
 
     code: str
@@ -149,7 +149,7 @@ class Finding:
 
     @property
     def id(self) -> str:
-        """Stable as long as the names in it are: what an acceptance refers to."""
+        """What an acceptance refers to; it changes only when a name in it does."""
         return f"{self.code}:{self.subject}"
 
     @property
@@ -162,12 +162,12 @@ class Finding:
 
     @property
     def steps(self) -> int | None:
-        """The length of its scenario, once round the loop included."""
+        """The length of its scenario, including one pass through its loop."""
         return len(self.trace.moves) if self.trace is not None else None
 
     @property
     def fewest(self) -> int | None:
-        """The steps of its scenario that are the fewest possible: up to its loop, if it has one."""
+        """The part of its scenario of which none is shorter: up to its loop, if it has one."""
         looped = self.trace is not None and self.trace.loop_from
         return looped - 1 if looped else self.steps
 

@@ -1,4 +1,4 @@
-"""What is said of a requirement: whether it holds, and on what the verdict rests."""
+"""The verdict on a requirement: whether it holds, and what that rests on."""
 
 from __future__ import annotations
 
@@ -11,15 +11,15 @@ from modecheck.model.parts import Requirement
 
 HOLDS, BROKEN, FALLS, VACUOUS, UNDECIDED = "holds", "broken", "falls", "vacuous", "undecided"
 """Falls: it is broken, and so is one that it builds on. Vacuous: it holds only because it is never
-put to the test. Undecided: not all was explored, or some state leads on to an answer only past a
-step that fails, behind which nobody looks.
+put to the test. Undecided: the exploration is incomplete, or from some state the answer depends on
+what comes after a failing step, which is not explored.
 """
 
 
 @dataclass(frozen=True, slots=True)
 class Cost:
     """What it took to judge a requirement: the states of the exploration in which it was judged,
-    how many seconds that and its searches were waited for, and how many requirements shared it.
+    the seconds that this and its searches took, and how many requirements shared it.
     """
 
     states: int
@@ -29,8 +29,8 @@ class Cost:
 
 @dataclass(frozen=True, slots=True)
 class Judged:
-    """A verdict in one variant. `rests_on` names the fairness without which it would not hold;
-    `remark` says why it is undecided, or what limits the verdict. Two are equal whatever they cost.
+    """A verdict in one variant. `rests_on` names the fairness assumptions that it needs; `remark`
+    says why it is undecided, or what limits the verdict. Equality ignores the cost.
     """
 
     need: Requirement
@@ -54,8 +54,8 @@ def broken(need: Requirement, text: str, trace: Trace | None = None) -> Judged:
 
 
 def up_to_failures(space: Space) -> str:
-    """What has to be said of a verdict when there are failing steps, behind which nobody looks."""
-    return "as far as no step fails" if space.failures else ""
+    """How failing steps limit a verdict: what comes after them is not explored."""
+    return "only for runs without the step errors listed above" if space.failures else ""
 
 
 def undecided(need: Requirement, why: str = "") -> Judged:

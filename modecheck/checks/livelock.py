@@ -1,15 +1,15 @@
-"""Livelock: chips are busy for ever, and nothing comes of it.
+"""Livelock: chips loop forever without making progress.
 
-What counts as coming to nothing: a fair loop of chips' rules and deliveries alone (nobody outside
-acts, nothing fails, nothing is lost), in which some chip moves and never comes to rest, no pairing
-is made, and no message is delivered that the model says the kind of (event, state or relative:
-that is what a link is there for; messages without a kind are talk between chips). A chip without
-any rest state rests everywhere, as for deadlocks. A step in place is no part of such a loop: a chip
-that can do nothing else waits, and where all do it is a deadlock.
+A loop makes no progress if it is a fair loop of only chips' rules and deliveries (no actor acts,
+nothing fails, nothing is lost), in which some chip moves and never comes to rest, no pairing is
+made, and no message is delivered whose kind the model declares (event, state or relative: these
+are what a link exists for; messages without a kind are talk between chips). A chip without any rest
+state rests everywhere, as for deadlocks. A step that changes nothing is not part of such a loop: a
+chip that can do nothing else waits, and where all chips do, it is a deadlock.
 
-The cause is a smallest set of chips that can go round while all others stand still: chips are left
-out one by one, in the order of the file, as long as there still is such a loop. Chips that go round
-together have one finding; so have two that are both busy whatever happens.
+The cause is a smallest set of chips that can loop while all others stand still: chips are left out
+one by one, in the order of the file, as long as such a loop remains. Chips that loop together have
+one finding; so have two that are both busy whatever happens.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ from modecheck.product.ir import Product
 
 @dataclass(frozen=True, slots=True)
 class Livelock:
-    """Chips (numbers) that go round together, those of them that never rest, and the loop."""
+    """Chips (numbers) that loop together, those of them that never rest, and the loop."""
 
     together: tuple[int, ...]
     restless: tuple[int, ...]
@@ -34,16 +34,16 @@ class Livelock:
 
 
 def find(space: Space) -> Iterator[Finding]:
-    """A finding for each set of chips that can go round for ever."""
+    """A finding for each set of chips that can loop forever."""
     for found in livelocks(space):
         yield _finding(space, found)
 
 
 def livelocks(space: Space) -> list[Livelock]:
-    """For each chip that can go without rest for ever, one smallest set of chips it takes."""
+    """For each chip that can loop forever without rest, one smallest set of chips that suffices."""
     found: dict[tuple[int, ...], Livelock] = {}
     query = _query(space)
-    # One search tells of most devices that no chip can: it never rests where all chips do.
+    # For most devices one search shows that no chip can: no chip is restless where all rest.
     if space.fair_loop(replace(query, unwanted=space.mark("settled"))).loop is None:
         return []
     for number, chip in enumerate(space.product.chips):
@@ -64,7 +64,7 @@ def livelocks(space: Space) -> list[Livelock]:
 
 
 def _query(space: Space) -> LoopQuery:
-    """Loops that come to nothing."""
+    """Loops without progress."""
     gains = sum(space.mark(f"paired:{name}") for name in space.product.device.pairings)
     talk = frozenset(_idle_talk(space.product))
     return LoopQuery(without_gains=gains, only=talk, only_changes=True)
@@ -128,7 +128,7 @@ def _finding(space: Space, found: Livelock) -> Finding:
     return Finding(
         code="livelock",
         subject="+".join(names),
-        text=f"{listed(names)} can be busy for ever, and nothing comes of it",
+        text=f"{listed(names)} can loop forever without making progress",
         place=product.device.chips[first.name].states[where].place,
         trace=lasso(space, found.loop),
         details=tuple(_details(space, found)),
@@ -137,9 +137,9 @@ def _finding(space: Space, found: Livelock) -> Finding:
 
 def _details(space: Space, found: Livelock) -> Iterator[str]:
     restless = [space.product.chips[number].name for number in found.restless]
-    yield f"{listed(restless)} never come{'' if len(restless) > 1 else 's'} to rest in it"
+    yield f"{listed(restless)} never come{'' if len(restless) > 1 else 's'} to rest in this loop"
     if space.product.time is None and _has_early_timer(space, found.loop):
-        yield "time is abstract: a timer may run out before what is under way arrives"
+        yield "time is abstract: a timer may expire before a message in flight arrives"
 
 
 def _has_early_timer(space: Space, found: FairLoop) -> bool:

@@ -1,7 +1,7 @@
-"""Modes: never two at once, each reached, and every switch from one to another.
+"""Modes: never two at once, each reachable, and every switch from one to another.
 
 A switch from mode A to mode B leaves A, passes only through states that are in no mode, and enters
-B. Where there is no such direct switch, the road through other modes is told.
+B. Where there is no such direct switch, a path through other modes is reported.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from modecheck.model.parts import Device
 @dataclass(frozen=True, slots=True)
 class ModeSwitch:
     """An ordered pair of modes. `steps` is the fewest from a state of the first into the second;
-    `via` names the modes passed on the way, when there is no direct switch.
+    `via` names the modes passed in between, when there is no direct switch.
     """
 
     source: str
@@ -42,7 +42,7 @@ class ModeBits:
         return sum(self.by_name.values())
 
     def names(self, marks: int) -> list[str]:
-        """The modes that some marks tell of."""
+        """The modes whose bits are set in some marks."""
         return [name for name, bit in self.by_name.items() if marks & bit]
 
 
@@ -101,7 +101,7 @@ def _indirect(
 
 
 def find(space: Space, switches: list[ModeSwitch]) -> Iterator[Finding]:
-    """Findings about modes. What needs all states is left out of an incomplete exploration."""
+    """Findings about modes. Those that need all states are left out if it is incomplete."""
     yield from two_at_once(space)
     yield from _unending(space)
     if space.complete:
@@ -111,7 +111,7 @@ def find(space: Space, switches: list[ModeSwitch]) -> Iterator[Finding]:
 
 
 def two_at_once(space: Space) -> Iterator[Finding]:
-    """Modes that some state is in together, each set once, with the shallowest such state."""
+    """Sets of modes that hold together in some state, each once, with the shallowest such state."""
     bits = mode_bits(space)
     first: dict[tuple[str, ...], int] = {}
     for marks, occurrence in space.combinations().items():
@@ -123,7 +123,7 @@ def two_at_once(space: Space) -> Iterator[Finding]:
 
 
 def two_modes_finding(device: Device, names: tuple[str, ...], trace: Trace) -> Finding:
-    """The device is in these modes at once at the end of a way."""
+    """The finding that the device is in these modes at once at the end of a trace."""
     return Finding(
         code="two-modes",
         subject="+".join(names),
@@ -134,10 +134,10 @@ def two_modes_finding(device: Device, names: tuple[str, ...], trace: Trace) -> F
 
 
 def never_reached(space: Space, reached: dict[str, int]) -> Iterator[Finding]:
-    """Modes without a state, of a space that is complete."""
+    """Modes that no state of a complete space is in."""
     for mode in space.product.device.modes.values():
         if not reached[mode.name]:
-            text = f"in no reachable state is {mode.text}"
+            text = f"no reachable state satisfies {mode.text}"
             yield Finding("mode-never-reached", mode.name, text, mode.place)
 
 
@@ -147,13 +147,13 @@ def _missing(
     for switch in switches:
         if not switch.possible and reached[switch.source] and reached[switch.target]:
             mode = space.product.device.modes[switch.source]
-            text = f"no road leads from {switch.source} to {switch.target}"
+            text = f"no path leads from {switch.source} to {switch.target}"
             subject = f"{switch.source}->{switch.target}"
             yield Finding("no-mode-switch", subject, text, mode.place)
 
 
 def _unending(space: Space) -> Iterator[Finding]:
-    """After leaving a mode, a state from which no road leads to any mode."""
+    """After leaving a mode, a state from which no path leads to any mode."""
     bits = mode_bits(space)
     if not any(marks & bits.any for marks in space.combinations()):
         return
@@ -173,7 +173,7 @@ def _unending_finding(space: Space, name: str, between: BfsRegion, lost: int) ->
     return Finding(
         code="unending-switch",
         subject=name,
-        text=f"a switch out of {name} can never end in any mode",
+        text=f"a switch out of {name} can end up where no mode is reachable",
         place=space.product.device.modes[name].place,
         trace=trace_along(space, start, path),
     )

@@ -1,7 +1,7 @@
 """States that are never reached and rules that are never taken, with the cause.
 
-Chips of one file share its states and rules: something is never seen only if no chip of the file
-sees it. What follows from an unreachable state is not reported again.
+Chips of one file share its states and rules: one is reported only if no chip of the file ever sees
+it. What follows from an unreachable state is not reported again.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from modecheck.model.places import Place
 
 
 def find(device: Device, coverage: Coverage, excused: Dependent) -> Iterator[Finding]:
-    """Findings of a complete exploration, or of all variants joined."""
+    """Findings of a complete exploration, or of all variants together."""
     yield from _unreachable(device, coverage, excused)
     yield from _dead(device, coverage, excused)
 
@@ -75,7 +75,7 @@ def _cause(device: Device, coverage: Coverage, instances: list[tuple[Chip, Rule]
     _, rule = instances[0]
     shadow = next((coverage.shadowed[name] for name in names if name in coverage.shadowed), None)
     if shadow is not None:
-        return f"it is shadowed by {shadow}, which stands before it"
+        return f"it is shadowed by {shadow}, which comes before it"
     if rule.trigger and not any(name in coverage.met for name in names):
         events = " or ".join(str(event) for event in rule.trigger)
         where = f" while it is in {' or '.join(rule.sources)}" if rule.sources else ""
@@ -83,14 +83,14 @@ def _cause(device: Device, coverage: Coverage, instances: list[tuple[Chip, Rule]
     if any(name in coverage.blocked for name in names):
         return _without_room(device, rule)
     if rule.guard is None:
-        return "its time never comes there"
+        return "it never becomes due there"
     return f"its guard {rule.guard_text} is never true there"
 
 
 def _without_room(device: Device, rule: Rule) -> str:
     links = dict.fromkeys(send.link for send in rule.sends)
     full = [link for link in links if device.links[link].when_full == "wait"]
-    text = f"links {' and '.join(full)} never have room at once"
+    text = f"links {' and '.join(full)} never have room at the same time"
     if len(full) == 1:
         text = f"link {full[0]} never has room"
     return f"{text} while its guard {rule.guard_text} is true" if rule.guard else f"{text} for it"

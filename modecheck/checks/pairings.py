@@ -1,4 +1,4 @@
-"""Lost pairings: a bond gone by itself, ends that disagree, no road back to a working pairing."""
+"""Lost pairings: a bond lost by itself, ends that disagree, no path back to a working pairing."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from modecheck.product.ir import Label, Product
 
 
 def find(space: Space) -> Iterator[Finding]:
-    """Findings of all three forms, at most one of each form for each pairing."""
+    """At most one finding of each kind for each pairing."""
     for pairing in space.product.device.pairings.values():
         yield from _lost(space, pairing)
         yield from _one_sided(space, pairing)
@@ -33,11 +33,11 @@ def _usurped(space: Space, pairing: Pairing) -> Iterator[Finding]:
 
 
 def usurped_finding(pairing: Pairing, trace: Trace) -> Finding:
-    """A session begins with the last move of a way."""
+    """The finding that a session begins with the last move of a trace."""
     return Finding(
         code="usurped-session",
         subject=pairing.name,
-        text=f"a session of {pairing.name} begins although it is not the one selected",
+        text=f"a session of {pairing.name} begins although it is not the selected one",
         place=pairing.place,
         trace=trace,
     )
@@ -58,7 +58,7 @@ def _lost(space: Space, pairing: Pairing) -> Iterator[Finding]:
 def lost_finding(
     product: Product, pairing: Pairing, before: State, after: State, trace: Trace
 ) -> Finding:
-    """A key is gone with the last move of a way, which leads from one state to the other."""
+    """The finding that the last move of a trace, from `before` to `after`, loses a key."""
     end = next(
         end for end in pairing.ends if _key(product, end, before) and not _key(product, end, after)
     )
@@ -67,7 +67,7 @@ def lost_finding(
     return Finding(
         code="lost-bond",
         subject=pairing.name,
-        text=f"{end} is gone, and nobody forgot the pairing {pairing.name}",
+        text=f"{end} is lost although the pairing {pairing.name} was not forgotten",
         place=variable.place,
         trace=trace,
         details=(hint,) if hint else (),
@@ -86,7 +86,7 @@ def _one_sided(space: Space, pairing: Pairing) -> Iterator[Finding]:
 
 
 def one_sided_finding(product: Product, pairing: Pairing, state: State, trace: Trace) -> Finding:
-    """The device rests in a state, at the end of a way, in which the ends differ."""
+    """The finding that the device rests, at the end of a trace, while the two ends differ."""
     one, two = (_spelled(product, end, state) for end in pairing.ends)
     return Finding(
         code="one-sided-bond",
@@ -98,8 +98,8 @@ def one_sided_finding(product: Product, pairing: Pairing, state: State, trace: T
 
 
 def _busy(interpreter: Interpreter, state: State) -> bool:
-    """Whether a chip can still act by itself, without time passing, and not only in place; be it
-    that the step fails.
+    """Whether a chip can still act by itself, without time passing, in a step that changes
+    something or fails.
     """
     product = interpreter.product
     steps = interpreter.steps(state)
@@ -125,8 +125,8 @@ def _spelled(product: Product, end: PairingEnd, state: State) -> str:
 
 
 def _unrecoverable(space: Space, pairing: Pairing) -> Iterator[Finding]:
-    """The shallowest state from which every road to equal keys takes a new act of forgetting, or
-    needs somebody whom it must not need. What is under way already may arrive.
+    """The shallowest state from which every path to equal keys takes a new act of forgetting, or
+    needs an actor that it must do without. What is in flight already may arrive.
     """
     helpers = tuple(acting(actor) for actor in pairing.recovers_without)
     forgetting = acts(space.product.device, pairing.forgotten_by)
@@ -141,7 +141,7 @@ def _unrecoverable(space: Space, pairing: Pairing) -> Iterator[Finding]:
     yield Finding(
         code="unrecoverable-pairing",
         subject=pairing.name,
-        text=f"{one} and {two}, and no road leads back to a working {pairing.name}{unaided}",
+        text=f"{one} and {two}, and no path leads back to a working {pairing.name}{unaided}",
         place=pairing.place,
         trace=trace_to(space, lost),
     )

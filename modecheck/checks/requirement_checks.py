@@ -1,7 +1,8 @@
-"""Requirements about single states and roads: never, always, possible, recoverable."""
+"""Requirements about single states and paths: never, always, possible, recoverable."""
 
 from __future__ import annotations
 
+import re
 import time
 from collections.abc import Iterator
 from dataclasses import replace
@@ -23,7 +24,7 @@ def judge(space: Space) -> Iterator[Judged]:
 
 
 def judge_states(space: Space) -> Iterator[Judged]:
-    """The verdict on each requirement that speaks of single states alone."""
+    """The verdict on each requirement that is about single states only."""
     for need in space.product.device.requirements.values():
         if not is_watched(need) and need.pattern != "recoverable":
             yield _judged(space, need)
@@ -63,15 +64,21 @@ def _invariant(space: Space, need: Requirement) -> Judged | None:
 
 
 def broken_invariant(need: Requirement, trace: Trace) -> Judged:
-    """What must never be comes true, or what must always hold does not, at the end of a way."""
-    verb = "comes true" if need.pattern == "never" else "does not hold"
+    """A `never` that becomes true, or an `always` that does not hold, at the end of a trace."""
+    verb = "becomes true" if need.pattern == "never" else "does not hold"
     return broken(need, f"{need.text} {verb}", trace)
 
 
 def _possible(space: Space, need: Requirement) -> Judged | None:
     if next(space.numbered(space.mark(f"requirement:{need.name}")), None) is not None:
         return None
-    return broken(need, f"{need.text} never comes true")
+    return broken(need, f"{need.text} never becomes true")
+
+
+def _never_reached(text: str) -> str:
+    """That a condition can never hold again, said without a double negation."""
+    negated = re.fullmatch(r"not ([\w.]+)", text)
+    return f"{negated[1]} can never become false" if negated else f"{text} can never become true"
 
 
 def _recoverable(space: Space, need: Requirement) -> Judged | None:
@@ -79,11 +86,11 @@ def _recoverable(space: Space, need: Requirement) -> Judged | None:
     recovers = space.can_reach(space.mark(f"requirement:{need.name}"), without_events=without)
     lost = first_zero(recovers)
     if lost is not None:
-        return broken(need, f"from here no road leads to {need.text}", trace_to(space, lost))
+        return broken(need, f"from here {_never_reached(need.text)}", trace_to(space, lost))
     if not space.complete or not space.failures:
         return None
     mark = space.mark(f"requirement:{need.name}")
     known = space.can_reach(mark, without_events=without, past_failures=False)
     if first_zero(known) is None:
         return None
-    return undecided(need, "from some state only a step that fails might lead there")
+    return undecided(need, "from some state only a failing step might lead there")

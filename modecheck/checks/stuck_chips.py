@@ -1,6 +1,6 @@
-"""Stuck chip: outside its rest states, and on no road does it ever move again, but in place.
+"""Stuck chip: outside its rest states, and never leaving its state again on any path.
 
-A chip that is stuck only where it will end in a deadlock that is reported anyway, waiting in the
+A chip that is stuck only on paths to a deadlock that is reported anyway, in which it waits in the
 same state, is not reported twice.
 """
 
@@ -28,7 +28,7 @@ def find(space: Space, known: list[Deadlock]) -> Iterator[Finding]:
         yield Finding(
             code="stuck-chip",
             subject=f"{name}.{where}",
-            text=f"{name} stays in {where} for ever, while others may go on",
+            text=f"{name} stays in {where} forever, while other chips may go on",
             place=space.product.device.chips[name].states[where].place,
             trace=trace_to(space, first),
             details=tuple(who_waits_for_whom(space.product, space.state(first), [chip])),

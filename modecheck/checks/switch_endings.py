@@ -1,7 +1,7 @@
-"""How a switch that has begun ends: always, after how many steps, and with everything delivered.
+"""How a switch that has begun ends: whether always, after how many steps, what is lost on the way.
 
 A switch begins when the device leaves a mode and ends when it enters one, or when every chip rests.
-Only steps of chips and links count, and none in place: people may plug and unplug for ever, and a
+Only steps of chips and links that change something count: people may plug and unplug forever, and a
 switch in which nothing changes any more is a deadlock.
 """
 
@@ -19,8 +19,8 @@ from modecheck.product.composition import DROPPED
 
 @dataclass(frozen=True, slots=True)
 class SwitchEnding:
-    """What becomes of switches out of a mode. `at_most` is None where chips can go round, however
-    fairly they leave in the end; `loss` is a scenario in which something under way is dropped.
+    """What becomes of switches out of a mode. `at_most` is None where chips can loop, even if
+    fairness ends every loop; `loss` is a scenario in which a message in flight is dropped.
     """
 
     mode: str
@@ -49,7 +49,7 @@ def _ending(space: Space, mode: str) -> SwitchEnding:
 
 
 def find(space: Space) -> Iterator[Finding]:
-    """A fair loop behind a mode, and outside of all, in which some chip works on."""
+    """A fair loop after leaving a mode, outside all modes, in which some chip keeps working."""
     bits = mode_bits(space)
     if len(bits.by_name) < 2:
         return
@@ -66,7 +66,7 @@ def find(space: Space) -> Iterator[Finding]:
             yield Finding(
                 code="endless-switch",
                 subject=mode,
-                text=f"a switch out of {mode} can go on for ever",
+                text=f"a switch out of {mode} can go on forever",
                 place=space.product.device.modes[mode].place,
                 trace=lasso(space, behind),
             )

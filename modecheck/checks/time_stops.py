@@ -1,7 +1,7 @@
-"""Time stops: a rule has come to its latest moment and cannot be taken, and no chip, no link moves.
+"""Time stops: a rule has reached its latest time and cannot be taken, and no chip or link moves.
 
-A rule is due when its own condition holds; what can keep it from being taken all the same is a full
-link that makes its sender wait. States in which the same rules are due have one cause.
+A rule is due when its own condition holds; it can still be kept from being taken by a full link
+that makes its sender wait. States in which the same rules are due have one cause.
 """
 
 from __future__ import annotations
@@ -36,12 +36,11 @@ def _finding(space: Space, rules: tuple[int, ...], states: list[int]) -> Finding
     titles = [f"{rule.chip}.{rule.title}" for rule in named]
     details = [_reason(space, rule, states[0]) for rule in rules]
     if len(states) > 1:
-        details.append(f"the same in {len(states):,} states")
-    verb = "have" if len(titles) > 1 else "has"
+        details.append(f"the same happens in {len(states):,} states")
     return Finding(
         code="time-stop",
         subject="+".join(titles),
-        text=f"{listed(titles)} {verb} to be taken now, and cannot",
+        text=f"{listed(titles)} must be taken now but cannot be",
         place=named[0].place,
         trace=trace_to(space, states[0]),
         details=tuple(details),
@@ -61,4 +60,4 @@ def _reason(space: Space, number: int, at: int) -> str:
     where = (
         f"{listed(full)} {'are' if len(full) > 1 else 'is'} full" if full else "it is not enabled"
     )
-    return f"{rule.chip}.{rule.title} is at its latest moment, and {where}"
+    return f"{rule.chip}.{rule.title} has reached its latest time, but {where}"

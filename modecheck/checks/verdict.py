@@ -47,11 +47,11 @@ from modecheck.model.parts import Device, Requirement
 from modecheck.product.composition import compose
 
 FEWEST_ELSEWHERE, MOST_ELSEWHERE = 20_000, 1_000_000
-"""States of a product beside which observers are looked at in another process: of less that takes
-no time, and of more so long that people want to see how it goes on.
+"""How many states a product has where observers are explored in another process: with fewer it
+takes no time, and with more so long that people want to see its progress.
 """
 WITH_ORDER = ("deadlock", "unused")
-"""What can be told when independent steps are followed in one order only."""
+"""What can be checked when independent steps are explored in one order only."""
 WITH_ZONES = (
     "unspecified-reception",
     "blocked-reaction",
@@ -64,20 +64,20 @@ WITH_ZONES = (
     "mode-never-reached",
     "unused",
 )
-"""What can be told of zones: what is reached, and how. Roads and loops are not preserved."""
+"""What can be checked with zones: what is reached, and how. Paths and loops are not preserved."""
 WITHOUT_SYMMETRY = ("livelock", "zeno", "endless-switch", "needless-acceptance")
-"""What cannot be told when identical units are exchanged: a loop of representatives may lead from
-one unit to the other, and be fair to none. What was not asked may be accepted all the same.
+"""What cannot be checked when identical units are exchanged: a loop of representatives may lead
+from one unit to the other, and be fair to none. Findings of these kinds may be accepted, so
+needless acceptances cannot be reported either.
 """
 
 
 @dataclass(frozen=True, slots=True)
 class Reduced:
-    """How a part of a product stood for the whole. `units` are the chips that were exchanged for
-    one another, or None where symmetry was not asked for, and `units_stopped_by` the bound because
-    of which some may be missing; `not_asked` are codes of findings. With `time_acceleration`, time
-    in which nothing can happen was one step; with `zones`, moments were held together as bounds on
-    clocks.
+    """How the product was reduced. `units` are the chips that were exchanged for one another, or
+    None without the symmetry reduction, and `units_stopped_by` the bound because of which some may
+    be missing; `not_asked` are codes of findings. With `time_acceleration`, time in which nothing
+    can happen was one step; with `zones`, moments were represented as bounds on clocks.
     """
 
     units: tuple[tuple[str, ...], ...] | None = None
@@ -88,7 +88,7 @@ class Reduced:
 
     @property
     def not_asked(self) -> tuple[str, ...]:
-        """What is left to an exploration of the whole."""
+        """The kinds of findings that need an exploration of the whole product."""
         if self.order:
             return tuple(code for code in KINDS if code not in WITH_ORDER)
         if self.zones:
@@ -98,7 +98,7 @@ class Reduced:
 
 @dataclass(frozen=True, slots=True)
 class Explored:
-    """One variant of a device, explored: everything found in it but what needs other variants."""
+    """One variant of a device, explored: everything found in it that needs no other variant."""
 
     device: Device
     exploration: Space
@@ -117,7 +117,7 @@ class Explored:
 
     @property
     def extent(self) -> str:
-        """How far it went, in a few words. Complete is only what leaves nothing open."""
+        """How far it went, in a few words; "complete" only if nothing is left open."""
         if not self.exploration.complete:
             return f"stopped by {self.exploration.stopped_by}"
         undecided = any(one.verdict == UNDECIDED for one in self.requirements)
@@ -128,7 +128,7 @@ class Explored:
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """What check says of a device. `findings` are those that count, worst first."""
+    """The result of checking a device. `findings` are those that count, worst first."""
 
     device: Device
     explored: tuple[Explored, ...]
@@ -138,7 +138,7 @@ class Verdict:
 
     @property
     def requirements(self) -> tuple[Judged, ...]:
-        """What is said of each requirement over all variants: the worst that is said in any."""
+        """The verdict on each requirement over all variants: the worst of any variant."""
         by_name: dict[str, list[Judged]] = {}
         for one in self.explored:
             for judged in one.requirements:
@@ -153,7 +153,7 @@ class Verdict:
 
     @property
     def complete(self) -> bool:
-        """Whether everything was explored, everything asked, and every requirement decided."""
+        """Whether everything was explored and checked, and every requirement decided."""
         whole = all(one.exploration.complete and not one.reduced.not_asked for one in self.explored)
         return whole and not self.not_evaluated
 
@@ -203,7 +203,7 @@ def check(
 def explore_variant(
     device: Device, *, search: Search | None = None, reporter: Reporter | None = None
 ) -> Explored:
-    """Explore one variant and run the checks that need nothing but it."""
+    """Explore one variant and run the checks that need only this variant."""
     how = search or Search()
     if how.engine == "zones":
         return _by_zones(device, how, reporter)
@@ -213,7 +213,7 @@ def explore_variant(
     reduced = _reduced(exploration, how)
     if how.order:
         return _deadlocks_alone(device, exploration, reduced)
-    # Observers tell identical units apart: what they watch is explored as a whole.
+    # Observers distinguish identical units, so their products are explored without symmetry.
     alone = replace(how, symmetry=False)
     waiting, following = watched.needs_of(product)
     beside = _begun_elsewhere(exploration, waiting, alone)
@@ -240,18 +240,18 @@ def explore_variant(
 
 
 def _searched(exploration: Space, *, loops: bool) -> tuple[list[ModeSwitch], list[Finding]]:
-    """The mode switches, and what is found without being asked; loops are looked for or not."""
+    """The mode switches, and findings that need no requirement; loops only if wanted."""
     with phase("looking for deadlocks"):
         known = deadlocks.deadlocks(exploration)
         findings = [*deadlocks.find(exploration, known), *stuck_chips.find(exploration, known)]
-    with phase("looking for moments at which time stops"):
+    with phase("looking for states in which time stops"):
         findings += time_stops.find(exploration)
     if loops:
         with phase("looking for loops"):
             findings += [*zeno.find(exploration), *livelock.find(exploration)]
-    with phase("looking at pairings"):
+    with phase("checking pairings"):
         findings += [*failing_steps.find(exploration), *pairings.find(exploration)]
-    with phase("looking at mode switches"):
+    with phase("checking mode switches"):
         switches = mode_switches.mode_switches(exploration)
         findings += mode_switches.find(exploration, switches)
         if loops:
@@ -261,7 +261,7 @@ def _searched(exploration: Space, *, loops: bool) -> tuple[list[ModeSwitch], lis
 
 @dataclass(frozen=True, slots=True)
 class _Tables:
-    """What is counted and told, and is no fault."""
+    """What is counted and reported, but is not a finding."""
 
     endings: tuple[SwitchEnding, ...]
     modes: dict[str, int]
@@ -269,7 +269,7 @@ class _Tables:
 
 
 def _tables(exploration: Space) -> _Tables:
-    with phase("counting what was seen"):
+    with phase("counting what was reached"):
         return _Tables(
             tuple(switch_endings.switch_endings(exploration)),
             mode_switches.states_in_modes(exploration),
@@ -280,8 +280,8 @@ def _tables(exploration: Space) -> _Tables:
 def _begun_elsewhere(
     exploration: Space, needs: list[Requirement], how: Search
 ) -> ForkedTask[tuple[list[Judged], _Tables]] | None:
-    """What observers find, and what is counted, in another process, where that is worth it, and
-    nobody would miss what is told on the way of what takes long.
+    """What observers find, and what is counted, in another process, where that is worth it and
+    not so long that its progress has to be shown.
     """
     worth = FEWEST_ELSEWHERE <= exploration.state_count <= MOST_ELSEWHERE and bool(needs)
     if not worth or not can_begin(how.threads, how.limits):
@@ -315,25 +315,25 @@ def _units(exploration: Space) -> tuple[tuple[tuple[str, ...], ...], str]:
 
 
 def _deadlocks_alone(device: Device, exploration: Space, reduced: Reduced) -> Explored:
-    """What can be told where independent steps were followed in one order."""
+    """What can be checked where independent steps were explored in one order."""
     found = deadlocks.find(exploration, deadlocks.deadlocks(exploration))
     needs = device.requirements.values()
-    judged = tuple(undecided(need, "not asked of one order of steps") for need in needs)
+    judged = tuple(undecided(need, "not checked with a single order of steps") for need in needs)
     nothing = Coverage()
     return Explored(device, exploration, tuple(found), (), (), {}, nothing, judged, reduced)
 
 
 def _by_zones(device: Device, how: Search, reporter: Reporter | None) -> Explored:
-    """What can be told where moments were held together in zones."""
+    """What can be checked where moments were represented by zones."""
     from modecheck.engine.zones.zone_space import ZoneSpace
 
     if how.symmetry or how.order or how.time_acceleration:
-        raise EngineUnavailable("it explores no part that stands for the whole", "zones")
+        raise EngineUnavailable("it cannot be combined with a reduction", "zones")
     zones = ZoneSpace(compose(device), limits=how.limits, reporter=reporter)
     space = cast("Space", zones)  # the checks below ask for nothing else
     judged = {one.need.name: one for one in requirement_checks.judge_states(space)}
     for need in device.requirements.values():
-        judged.setdefault(need.name, undecided(need, "not asked of zones"))
+        judged.setdefault(need.name, undecided(need, "not checked with zones"))
     findings = [*failing_steps.find(space), *mode_switches.two_at_once(space)]
     if space.complete:
         reached = mode_switches.states_in_modes(space)

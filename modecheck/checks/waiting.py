@@ -1,4 +1,4 @@
-"""Who waits for whom: what could let a chip go on, and where that would have to come from."""
+"""Which chip waits for which: what would let a chip go on, and where it would come from."""
 
 from __future__ import annotations
 
@@ -11,8 +11,8 @@ from modecheck.product.ir import Product
 
 
 def who_waits_for_whom(product: Product, state: State, chips: Iterable[int]) -> Iterator[str]:
-    """What each of some chips waits for; where that is room in a link, what the receiver of the
-    link waits for, too, and so on.
+    """What each of these chips waits for; where that is room in a link, also what the receiver of
+    the link waits for, and so on.
     """
     order = list(chips)
     for chip in order:  # grows while it is gone through
@@ -63,8 +63,8 @@ def waiting_for_room(product: Product, state: State, chip: int) -> list[tuple[in
 def _sentences(product: Product, state: State, chip: Chip, rule: Rule) -> list[str]:
     if not rule.trigger:
         if rule.expires and not rule.guard_text:
-            return [f"its timer {rule.expires}, which does not run"]
-        return [rule.guard_text or f"its turn in {rule.title}"]
+            return [f"its timer {rule.expires}, which is not running"]
+        return [rule.guard_text or f"its turn to take {rule.title}"]
     found = []
     for event in rule.trigger:
         links = [
@@ -91,5 +91,5 @@ def _place_of(product: Product, state: State, name: str) -> str:
     form = next(chip for chip in product.chips if chip.name == name)
     leaf = state[form.state_field]
     if form.actor:
-        return f"{name}, who need not act"
+        return f"{name}, who may never do so"
     return f"{name}, which {'rests' if form.rests[leaf] else 'waits'} in {form.leaves[leaf]}"

@@ -1,7 +1,7 @@
-"""Requirements about runs: an order of events, what follows in the end, what arrives once.
+"""Requirements about runs: an order of events, what eventually follows, what arrives once.
 
-Each is followed by an observer beside the product. Those that only wait share an exploration,
-unless that turns out much larger than the product; those that follow an item have one each.
+Each is checked by an observer composed with the product. Those that only wait share an exploration,
+unless it turns out much larger than the product; those that follow an item have one each.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ from modecheck.product.state_conditions import is_watched
 
 
 def events_of(product: Product) -> tuple[EventIR, ...]:
-    """What the observers will ask for that steps of the product do not report."""
+    """Events that the observers need and that steps of the product do not report otherwise."""
     needs = product.device.requirements.values()
     return events_asked(product, (need for need in needs if is_watched(need)))
 
@@ -91,7 +91,7 @@ def _with_observers(names: Sequence[str]) -> str:
     """What is explored, in words; of many requirements the first stands for all."""
     if len(names) == 1:
         return f"requirement {names[0]} with its observer"
-    return f"{len(names)} requirements from {names[0]} on, with their observers"
+    return f"{len(names)} requirements starting with {names[0]}, with their observers"
 
 
 class _Judging:
@@ -108,17 +108,17 @@ class _Judging:
     def judged(self) -> Judged:
         need, watched = self._need, self._watched
         answers = self._staying_alive()
-        ways = self._traces_to_break(answers)
-        if ways:
-            # What never arrives also breaks the order of what comes later: the shorter one is told.
-            trace, reason = min(ways, key=lambda found: len(found[0].moves))
+        traces = self._traces_to_break(answers)
+        if traces:
+            # What never arrives also breaks the order of what comes later: show the shorter one.
+            trace, reason = min(traces, key=lambda found: len(found[0].moves))
             return broken_run(self._product, need, trace, reason)
         if not watched.complete:
             return undecided(need, f"its exploration was stopped by {watched.stopped_by}")
         if self._lost_count():
             return undecided(need, self._too_many())
         if self._ends_failing():
-            return undecided(need, "some runs can only end in a step that fails")
+            return undecided(need, "some runs can only end in a failing step")
         rests_on = sorted(frozenset().union(*(answer.rests_on for answer in answers)))
         names = tuple(watched.product.fair[one].name for one in rests_on)
         verdict = HOLDS if self._tested() else VACUOUS
@@ -129,11 +129,11 @@ class _Judging:
         return self._watched.mark(condition) if known else 0
 
     def _traces_to_break(self, answers: Sequence[LoopAnswer]) -> list[tuple[Trace, str]]:
-        """The shortest way into a bad state, with the reason, and the ways of fair loops."""
+        """The shortest trace into a bad state, with the reason, and the traces of fair loops."""
         loops = [answer.loop for answer in answers if answer.loop is not None]
         watched = self._watched
-        ways = [lasso(watched, loop) for loop in loops]
-        found = [(without_observers(watched.product, self._product, trace), "") for trace in ways]
+        lassos = [lasso(watched, loop) for loop in loops]
+        found = [(without_observers(watched.product, self._product, trace), "") for trace in lassos]
         return [*self._bad(), *found]
 
     def _bad(self) -> Iterator[tuple[Trace, str]]:
@@ -150,8 +150,8 @@ class _Judging:
             yield without_observers(self._watched.product, self._product, trace), reason
 
     def _staying_alive(self) -> list[LoopAnswer]:
-        """Whether it stays alive where nothing happens any more, and where something does: asked
-        one by one, because idling takes no step of the device, and so makes the shorter scenario.
+        """Whether it stays alive where nothing happens any more, and where something does: two
+        queries, because idling takes no step of the device, and so makes the shorter scenario.
         """
         alive, again = (self._mark(f"{what}:{self._need.name}") for what in ("alive", "again"))
         if not alive:
@@ -164,8 +164,8 @@ class _Judging:
         return [self._watched.fair_loop(query) for query in queries]
 
     def _ends_failing(self) -> bool:
-        """Whether it stays alive on every run from some state: since no fair run goes on for ever
-        that way, they all end in failing steps, and nobody knows what would have come.
+        """Whether it stays alive on every run from some state: since no fair run goes on forever
+        that way, they all end in failing steps, and what would have followed is unknown.
         """
         what = self._mark(f"again:{self._need.name}") or self._mark(f"alive:{self._need.name}")
         if not what or not self._watched.failures:
@@ -180,7 +180,7 @@ class _Judging:
         exchange = self._need.exchange
         assert exchange is not None
         count = room_for(self._product.device, exchange)
-        return f"more than {count} are under way: say how many may be, with 'under_way'"
+        return f"more than {count} are in flight: give the most that may be, with 'under_way'"
 
     def _tested(self) -> bool:
         """Whether the requirement was put to the test anywhere."""
@@ -192,7 +192,7 @@ class _Judging:
 
 
 def broken_run(product: Product, need: Requirement, trace: Trace, reason: str) -> Judged:
-    """A way breaks a requirement; `reason` is that of the bad state, if it ends in one."""
+    """A trace breaks a requirement; `reason` is that of the bad state, if it ends in one."""
     return broken(need, _text(product, need, trace, reason), trace)
 
 
@@ -201,10 +201,10 @@ def _text(product: Product, need: Requirement, trace: Trace, reason: str) -> str
         return what_went_wrong(product, need, trace, reason)
     text, other = need.text, need.response_text
     said = {
-        "never": f"{text} comes true",
+        "never": f"{text} becomes true",
         "always": f"{text} does not hold",
-        "eventually": f"{text} does not come true",
+        "eventually": f"{text} does not become true",
         "whenever": f"{text}, and {other} does not follow",
-        "before": f"{text} comes, and {other} has not come before",
+        "before": f"{text} occurs, and {other} has not occurred before",
     }[need.pattern]
     return f"{said} ({need.span.text})" if need.span.text else said

@@ -1,7 +1,7 @@
-"""Endless action without time: chips go round for ever at one moment.
+"""Zeno behaviour: chips take infinitely many steps in zero time.
 
-A fair loop of chips' rules and deliveries without a tick, in which time cannot go on somewhere:
-where it always could, it would in the end, even if that changed nothing. The cause is a smallest
+A fair loop of chips' rules and deliveries without a tick, in which time cannot advance somewhere:
+where it always could, it eventually would, even if that changed nothing. The cause is a smallest
 set of chips, as for livelocks.
 """
 
@@ -19,7 +19,7 @@ from modecheck.product.ir import Product
 
 
 def find(space: Space) -> Iterator[Finding]:
-    """A finding for each set of chips that can go round without time."""
+    """A finding for each set of chips that can loop in zero time."""
     if space.product.time is None:
         return
     query = LoopQuery(only=frozenset(_at_one_moment(space.product)), timeless=True)
@@ -45,8 +45,8 @@ def _finding(space: Space, together: tuple[int, ...], loop: FairLoop) -> Finding
     return Finding(
         code="zeno",
         subject="+".join(names),
-        text=f"{listed(names)} can be busy for ever at one moment",
+        text=f"{listed(names)} can take infinitely many steps in zero time",
         place=product.device.chips[first.name].states[where].place,
         trace=lasso(space, loop),
-        details=("time cannot go on before the loop ends, and it need not end",),
+        details=("time cannot advance until the loop ends, and it may never end",),
     )

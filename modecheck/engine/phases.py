@@ -1,6 +1,6 @@
-"""What is being done now, for whoever shows it: phases have names and lie in one another.
+"""What is being done now, for a progress display: phases have names and may be nested.
 
-Nobody has to listen. Only what the main thread does is told; what other threads do is a part of it.
+A display is optional. Only phases of the main thread are recorded; other threads work for these.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from typing import Protocol
 
 @dataclass(slots=True)
 class Phase:
-    """`states` is how many are known in it so far, where somebody counts them."""
+    """A named part of the work; `states` is how many are known so far, or 0 if not counted."""
 
     name: str
     states: int = 0
@@ -24,48 +24,48 @@ class Watch(Protocol):
     """A thread that shows phases from time to time."""
 
     def pause(self) -> None:
-        """End the thread: a process is copied."""
+        """End the thread, so that the process can fork."""
 
     def go_on(self) -> None:
-        """Begin it again."""
+        """Start it again."""
 
 
-_lying: list[Phase] = []
+_nested: list[Phase] = []
 _watches: list[Watch] = []
 
 
 @contextmanager
 def phase(name: str) -> Iterator[None]:
-    """Inside, this is what is being done."""
+    """Inside, this phase is current. Has no effect outside the main thread."""
     if threading.current_thread() is not threading.main_thread():
         yield
         return
     mine = Phase(name)
-    _lying.append(mine)
+    _nested.append(mine)
     try:
         yield
     finally:
-        _lying.remove(mine)
+        _nested.remove(mine)
 
 
 def current() -> Phase:
-    """All phases that last, as one: the outermost is named first, and the states are those that
-    were counted last.
+    """All current phases as one: the outermost is named first, and the number of states is that of
+    the innermost phase that counts them.
     """
-    lying = tuple(_lying)
-    states = next((one.states for one in reversed(lying) if one.states), 0)
-    return Phase(", ".join(one.name for one in lying) or "working", states)
+    nested = tuple(_nested)
+    states = next((one.states for one in reversed(nested) if one.states), 0)
+    return Phase(", ".join(one.name for one in nested) or "working", states)
 
 
 def count(states: int) -> None:
-    """So many states are known in the phase of the main thread."""
-    if _lying and threading.current_thread() is threading.main_thread():
-        _lying[-1].states = states
+    """Set how many states are known in the current phase of the main thread."""
+    if _nested and threading.current_thread() is threading.main_thread():
+        _nested[-1].states = states
 
 
 @contextmanager
 def watched_by(watch: Watch) -> Iterator[None]:
-    """Inside, a thread shows the phases."""
+    """Inside, a thread shows the phases; afterwards it is ended."""
     _watches.append(watch)
     watch.go_on()
     try:
@@ -76,7 +76,7 @@ def watched_by(watch: Watch) -> Iterator[None]:
 
 
 def have_none() -> None:
-    """In a copy of the process none of these threads is there."""
+    """Forget all threads that show phases: in a forked process none of them exists."""
     _watches.clear()
 
 
@@ -87,7 +87,7 @@ def threads() -> int:
 
 @contextmanager
 def unwatched() -> Iterator[None]:
-    """Inside, none of these threads is alive, so that the process can be copied."""
+    """Inside, none of these threads is alive, so that the process can fork."""
     for watch in _watches:
         watch.pause()
     try:

@@ -1,1 +1,1 @@
-"""Scenarios: what was found, told step by step, and proved by replaying it."""
+"""Scenarios: what was found, described step by step and verified by replaying it."""

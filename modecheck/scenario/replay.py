@@ -1,4 +1,4 @@
-"""Replay a way on the interpreter: every move must be a step that the product really has."""
+"""Replay a trace on the interpreter: every move must be a step that the product really has."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from modecheck.product.ir import Product
 
 
 class ReplayError(ModecheckError):
-    """A move of a way is no step of the product: a fault of modecheck itself."""
+    """A move of a trace is not a step of the product: a bug in modecheck itself."""
 
     def __init__(self, position: int, label: str) -> None:
         super().__init__()
@@ -32,7 +32,7 @@ class Replayed:
 
 
 def replay(product: Product, trace: Trace) -> Iterator[Replayed]:
-    """The steps of a way, taken anew from the initial state. Raises `ReplayError`."""
+    """The steps of a trace, taken again from the initial state. Raises `ReplayError`."""
     interpreter = Interpreter(product)
     state = product.initial
     for position, move in enumerate(trace.moves, start=1):

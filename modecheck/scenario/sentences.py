@@ -1,4 +1,4 @@
-"""One step in words: who did what, what others heard, what was sent and what was lost."""
+"""One step in words: which chip did what, what others heard, what was sent and what was lost."""
 
 from __future__ import annotations
 
@@ -21,19 +21,22 @@ from modecheck.engine.plain import State, Step
 from modecheck.model.clocks import spelled
 from modecheck.product.ir import Product
 
-WHY_DROPPED = {"full": "is dropped, the link is full", "down": "is dropped, the link is down"}
+WHY_DROPPED = {
+    "full": "is dropped because the link is full",
+    "down": "is dropped because the link is down",
+}
 
 
 @dataclass(frozen=True, slots=True)
 class Clause:
-    """Who, and what it did; clauses of the same subject that follow each other share it."""
+    """A subject and what it did; consecutive clauses with the same subject are joined."""
 
     subject: str
     predicate: str
 
 
 def sentence(product: Product, step: Step) -> str:
-    """A step as a sentence without a full stop, such as
+    """A step as a sentence in the present tense, without a full stop, such as
     "the player unplugs the cable: hub hears usb_unplugged and goes from linked to off".
     """
     words = _Words(product, step)
@@ -67,7 +70,7 @@ class _Words:
         self._step = step
 
     def clauses(self, happening: Happening) -> list[Clause]:
-        """What a happening is worth telling: nothing, or one clause."""
+        """What is worth reporting of a happening: nothing, or one clause or more."""
         if isinstance(happening, Took):
             return self._took(happening)
         if isinstance(happening, Arrived):
@@ -78,7 +81,7 @@ class _Words:
             return [self._dropped(happening)]
         if isinstance(happening, Doubled):
             message = self._message(happening.queue, happening.message)
-            return [Clause(self._link(happening.queue), f"brings {message} twice")]
+            return [Clause(self._link(happening.queue), f"duplicates {message}")]
         if isinstance(happening, Passed):
             return [self._passed(happening)]
         return (
@@ -97,11 +100,12 @@ class _Words:
         name, doing = self.chip(took.chip), self._doing(took)
         if took.heard >= 0:
             hears = f"hears {self._product.signals[took.heard]}"
-            doing = [hears, *(doing or ["stays as it is"])]
+            leaf = self._product.chips[took.chip].leaves[took.before]
+            doing = [hears, *(doing or [f"stays in {leaf}"])]
         return [Clause(name, predicate) for predicate in doing]
 
     def _doing(self, took: Took) -> list[str]:
-        """The rule's phrase, the way from state to state, or the rule's name; else nothing."""
+        """The rule's phrase, the change of state, or the rule's name; else nothing."""
         rule = self._product.rules[took.rule]
         form = self._product.chips[took.chip]
         before, after = form.leaves[took.before], form.leaves[took.after]
@@ -111,7 +115,7 @@ class _Words:
         if rule.after is not None:
             return [f"has waited {rule.after.text} in {before}", *([moved] if moved else [])]
         if rule.expires:
-            return [f"finds {rule.expires} run out", *([moved] if moved else [])]
+            return [f"sees its timer {rule.expires} expire", *([moved] if moved else [])]
         if moved:
             return [moved]
         return [] if ":" in rule.title else [f"takes {rule.title} in {before}"]
@@ -136,25 +140,25 @@ class _Words:
         if dropped.why == "lost":
             return Clause(link, f"loses {message}")
         if dropped.why == "cut":
-            return Clause(f"{message} in {link}", "is gone")
+            return Clause(f"{message} in flight over {link}", "is lost")
         return Clause(f"{message} over {link}", WHY_DROPPED[dropped.why])
 
     def _struck(self, struck: Struck) -> Clause:
         form = self._product.chips[struck.chip]
         verb = "loses power" if struck.kind == "power_cut" else "is reset"
         if struck.rule < 0:
-            return Clause(form.name, f"{verb} and starts again in {form.leaves[form.initial]}")
+            return Clause(form.name, f"{verb} and restarts in {form.leaves[form.initial]}")
         rule = self._product.rules[struck.rule]
         done = rule.assignments[struck.done - 1].text
         return Clause(form.name, f"{verb} in the middle of {rule.title}, right after {done}")
 
     def _signalled(self, signalled: SignalEmitted) -> list[Clause]:
-        """Told only where nobody moved for it: else those who heard it tell."""
+        """Mentioned only where no chip reacts: else the sentences of those that do mention it."""
         signal = self._product.signals[signalled.signal]
         heard = any(
             isinstance(h, Took) and h.heard == signalled.signal for h in self._step.happenings
         )
-        return [] if heard or self._step.failures else [Clause("nobody", f"reacts to {signal}")]
+        return [] if heard or self._step.failures else [Clause("no chip", f"reacts to {signal}")]
 
     def chip(self, number: int) -> str:
         form = self._product.chips[number]

@@ -1,8 +1,8 @@
-"""A scenario as a sequence: which chip does what, row by row, and which message waits how long.
+"""A scenario as a sequence: which chip does what, row by row, and how long each message waits.
 
-This is what a sequence chart (ITU-T Z.120) draws; nothing here knows where on the paper. Every row
-belongs to a step, and one thing happens in it. A message is a journey from the row in which it is
-sent to the row in which it arrives or is gone.
+This is what a sequence chart (ITU-T Z.120) draws; positions on the page are decided elsewhere.
+Every row belongs to a step, and one thing happens in it. A message is a journey from the row in
+which it is sent to the row in which it arrives or is gone.
 """
 
 from __future__ import annotations
@@ -32,9 +32,14 @@ from modecheck.scenario.sentences import message_text, sentence
 from modecheck.scenario.telling import lasting
 
 MOST_STEPS = 300
-"""Steps in one chart, the last ones: more make a chart of several metres."""
+"""Steps in one chart, the last ones: with more a chart becomes several metres long."""
 
-_GONE = {"lost": "lost", "full": "dropped: link full", "down": "dropped: link down", "cut": "gone"}
+_GONE = {
+    "lost": "lost",
+    "full": "dropped: link full",
+    "down": "dropped: link down",
+    "cut": "dropped: restart",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,9 +49,9 @@ class Row:
 
     `kind` is "state" (the chip is now in `words`), "action", "timeout" (its timer ran out),
     "signal" (from `chip` to `other`), "send", "join" (a newer message joins one that waits),
-    "double" (the link brings it twice), "arrive", "gone", "waits" (at the end), "unsent" (gone as
-    soon as it was sent), "mode" (the device is now in it; without words: in none), "fail" (what
-    came of it all), "time" (only time passes, up to the step `until`; the words say how much, and
+    "double" (the link duplicates it), "arrive", "gone", "waits" (at the end), "unsent" (gone as
+    soon as it was sent), "mode" (the device is now in it; without words: in none), "fail" (the
+    outcome), "time" (only time passes, up to the step `until`; the words say how much, and
     how much since the start), or "nothing".
     """
 
@@ -61,8 +66,8 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Journey:
-    """A message under way from row `first` to row `last`. Its `sender` is -1 where the chart begins
-    later than it; `parent` is the journey of which it is the double.
+    """A message in flight from row `first` to row `last`. Its `sender` is -1 where the chart begins
+    later than it; `parent` is the journey that it duplicates.
     """
 
     queue: int
@@ -78,7 +83,7 @@ class Journey:
 class ScenarioSequence:
     """A scenario, taken apart. `chips` are those that something happens to, in the device's order.
 
-    `sentences` tell each step from number `begin` + 1 on; steps after `loop_from` repeat for ever.
+    `sentences` describe the steps from `begin` + 1 on; steps after `loop_from` repeat forever.
     """
 
     product: Product
@@ -97,10 +102,11 @@ def sequence_of(
     skipped: int = 0,
     chips: Iterable[str] = (),
 ) -> ScenarioSequence:
-    """The sequence of a way, replayed on the interpreter.
+    """The sequence of a trace, replayed on the interpreter. Raises `ReplayError`.
 
-    The first `skipped` steps are left out, and those after them numbered from 1 on. Of a longer
-    way, only the last MOST_STEPS steps are told. `chips` are named even if nothing happens to them.
+    The first `skipped` steps are left out, and those after them are numbered from 1 on. Of a longer
+    trace only the last MOST_STEPS steps are included. `chips` are included even if nothing happens
+    to them.
     """
     steps = list(replay(product, trace))
     state = steps[skipped].before if skipped < len(steps) else product.initial
@@ -133,8 +139,8 @@ def sequence_of(
 
 
 def _spans(product: Product, steps: list[Replayed], loop_from: int | None) -> list[tuple[int, int]]:
-    """Where each thing told begins and ends: a step, or steps in which nothing but time passes.
-    A loop begins with one of its own, and a mode is told where it begins.
+    """Where each span begins and ends: one step, or several in which nothing but time passes.
+    A loop begins with a span of its own.
     """
     spans: list[tuple[int, int]] = []
     passing = False
@@ -149,7 +155,7 @@ def _spans(product: Product, steps: list[Replayed], loop_from: int | None) -> li
 
 
 class _Telling:
-    """Follows messages through their queues while it tells steps."""
+    """Follows messages through their queues while it adds rows for steps."""
 
     def __init__(self, product: Product, state: State) -> None:
         self._product = product
@@ -203,14 +209,14 @@ class _Telling:
             self._tell_modes(first, end.step.after)
 
     def _tell_nothing(self, number: int, label: Label) -> None:
-        """A step that changes nothing: who took it, or what it is called."""
+        """A step that changes nothing: the chip that took it, or its label."""
         if label.kind == "rule":
             self._row(number, "action", label.chip, "acts")
         else:
             self._row(number, "nothing", -1, label.text)
 
     def close(self, number: int, *, stays: bool) -> None:
-        """What still waits, what came of it all, and how every chip began."""
+        """What still waits, the outcome, and the state in which every chip started."""
         for journeys in list(self._waiting.values()):
             for journey in list(journeys):
                 self._row(number, "waits", self.journeys[journey].receiver, journey=journey)
@@ -218,7 +224,7 @@ class _Telling:
         for failure in self._failures:
             self._row(number, "fail", -1, failure)
         if stays:
-            self._row(number, "fail", -1, "and so it stays: nothing has to happen any more")
+            self._row(number, "fail", -1, "and so it stays: nothing more has to happen")
         starts = [
             Row(0, "state", number, (chip.leaves[self._start[chip.state_field]],))
             for number, chip in enumerate(self._product.chips)
@@ -241,7 +247,7 @@ class _Telling:
         return len(self.journeys) - 1
 
     def _arrive(self, journey: int) -> None:
-        """The journey ends in the row told last."""
+        """The journey ends in the last row."""
         one = self.journeys[journey]
         self.journeys[journey] = replace(one, last=len(self.rows) - 1)
         self._waiting[one.queue].remove(journey)
@@ -310,14 +316,16 @@ class _Telling:
     def _signalled(self, step: int, signalled: SignalEmitted) -> None:
         self._signallers[signalled.signal] = signalled.chip
         if signalled.signal not in self._heard:
-            words = f"signals {self._product.signals[signalled.signal]}: nobody reacts"
+            words = f"signals {self._product.signals[signalled.signal]}: no chip reacts"
             self._row(step, "action", signalled.chip, words)
 
     def _arrived(self, step: int, arrived: Arrived) -> None:
         queue = arrived.queue
         text = message_text(self._product, queue, arrived.message, arrived.value)
         words = [text, *(["late"] if arrived.late else [])]
-        words += {"discarded": ["discarded"], "unspecified": ["no answer"]}.get(arrived.outcome, [])
+        words += {"discarded": ["discarded"], "unspecified": ["not handled"]}.get(
+            arrived.outcome, []
+        )
         journey = self._waiting[queue][0]
         receiver = self._product.queues[queue].receiver
         self._row(step, "arrive", receiver, *words, journey=journey)
@@ -397,5 +405,5 @@ class _Telling:
 
 
 def _title_told(rule: Rule, *, said: bool) -> str:
-    """A rule's name where nothing else is said of what it does; a title made up says nothing."""
+    """A rule's name where nothing else describes what it does; an invented title is left out."""
     return "" if said or ":" in rule.title else rule.title

@@ -1,4 +1,4 @@
-"""Where in the model the cause of a step stands."""
+"""Where in the model a step comes from."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ from modecheck.product.ir import Product
 
 
 def place_of_step(product: Product, label: int) -> Place | None:
-    """The rule that is taken, else the link or the chip that the step is about; None where a step
-    is about nothing in the model.
+    """The place of the rule taken, else of the link or the chip that the step is about; None where
+    a step has no counterpart in the model.
     """
     form = product.labels[label]
     if form.rule >= 0:

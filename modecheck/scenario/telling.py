@@ -1,4 +1,4 @@
-"""A scenario: a way through the product, replayed and told."""
+"""A scenario: a trace of the product, replayed and described step by step."""
 
 from __future__ import annotations
 
@@ -20,11 +20,11 @@ class ToldStep:
     """One step: its label, the sentence, which variables changed, and every chip's state after it.
 
     `states` is empty after a failing step, which leads nowhere. `again` marks the steps of a loop
-    that can be gone for ever, at the end of a way.
+    that can be repeated forever, at the end of a trace.
 
     `lasts` is how many seconds pass in the step, and `since` how many have passed since the start
-    by its end; None where time is not counted. Where several steps are told as one, `until` is the
-    number of the last.
+    by its end; None where time is not counted. Where several steps are described as one, `until` is
+    the number of the last.
     """
 
     number: int
@@ -44,17 +44,17 @@ class ToldStep:
 
     @property
     def steps(self) -> int:
-        """How many steps are told here."""
+        """How many steps are described here."""
         return self.until - self.number + 1 if self.until else 1
 
     @property
     def time(self) -> str:
-        """The time since the start, spelled; nothing where time is not counted."""
+        """The time since the start as text; empty where time is not counted."""
         return "" if self.since is None else spelled_or_none(self.since)
 
 
 def tell(product: Product, trace: Trace) -> list[ToldStep]:
-    """The steps of a way in words. Each has been taken anew on the interpreter, which proves it."""
+    """The steps of a trace in words, each replayed on the interpreter. Raises `ReplayError`."""
     since = None if product.time is None else Fraction(0)
     told = []
     for number, replayed in enumerate(replay(product, trace), start=1):
@@ -66,9 +66,8 @@ def tell(product: Product, trace: Trace) -> list[ToldStep]:
 
 
 def condensed(told: Sequence[ToldStep], breaks: Iterable[int] = ()) -> list[ToldStep]:
-    """The same steps, but those in which nothing but time passes told as one where they follow each
-    other. A step with a number in `breaks` is not told with those before it, nor is the first step
-    of a loop.
+    """These steps, with consecutive ones in which nothing but time passes described as one. A step
+    with a number in `breaks` is not joined with those before it, nor is the first step of a loop.
     """
     begins = set(breaks)
     found: list[ToldStep] = []
@@ -88,7 +87,7 @@ def _goes_on(last: ToldStep, step: ToldStep) -> bool:
 
 
 def _with_the_time(step: ToldStep) -> ToldStep:
-    """Time that passes, with the time since the start where that is another one."""
+    """Time that passes, with the time since the start where the two differ."""
     if step.since is None or step.since == step.lasts:
         return step
     return replace(step, text=f"{step.text}, {step.time} since the start")
@@ -100,7 +99,7 @@ def _passing(seconds: Fraction) -> str:
 
 
 def spelled_or_none(seconds: Fraction) -> str:
-    """A time as `spelled` spells it, and `0` for none."""
+    """A time as `spelled` writes it, and `0` for none."""
     return spelled(seconds) if seconds else "0"
 
 
@@ -113,7 +112,7 @@ def tell_step(
     *,
     again: bool = False,
 ) -> ToldStep:
-    """A step that was taken from the state `before`, in words; `since` is the time before it."""
+    """A step taken from the state `before`, in words; `since` is the time before it."""
     after = step.after
     lasts = lasting(product, step)
     return ToldStep(

@@ -57,7 +57,7 @@ def test_acceptance_holds_to_the_end_of_its_last_day(until: str, *, holds: bool)
     verdict = verdict_on(f"{LIVED_WITH}, until: {until}")
     assert len(verdict.accepted) == holds
     assert [finding.id for finding in verdict.findings] == [] if holds else ["deadlock:hub.hung"]
-    ended = [f"the acceptance of deadlock:hub.hung ended on {until}"]
+    ended = [f"the acceptance of deadlock:hub.hung expired on {until}"]
     assert list(verdict.remarks) == ([] if holds else ended)
 
 
@@ -125,7 +125,7 @@ def test_what_follows_an_accepted_failing_step_is_said_to_be_unknown() -> None:
     verdict = check([device_from(BEHIND_A_FAILING_STEP)], today=TODAY)
     assert verdict.findings == ()
     assert list(verdict.remarks) == [
-        "not explored: what follows the accepted unspecified-reception:hub.gone.hello"
+        "not explored: what comes after the accepted unspecified-reception:hub.gone.hello"
     ]
     discarded = BEHIND_A_FAILING_STEP.replace("gone}}", "gone}}\n    discards: {gone: [hello]}")
     found = check([device_from(discarded)], today=TODAY)

@@ -117,7 +117,7 @@ def test_zones_need_a_clock() -> None:
     """Without one time is abstract, and there is nothing to bound."""
     with pytest.raises(NotZonable, match="its device has no clock"):
         by("zones", text=RACE.replace("clock: {tick: 1 ms}\n", ""))
-    with pytest.raises(EngineUnavailable, match="no part that stands for the whole"):
+    with pytest.raises(EngineUnavailable, match="cannot be combined with a reduction"):
         check([device_from(RACE)], search=Search(engine="zones", symmetry=True))
 
 

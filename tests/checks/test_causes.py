@@ -33,7 +33,7 @@ def test_same_wait_in_many_states_is_one_deadlock() -> None:
             rules: [{if: mood < 3, do: [mood += 1]}, {if: mood == 3, do: [mood = 0]}]
     """)
     assert list(found) == ["deadlock:hub.stuck"]
-    assert "the same wait in 4 states" in found["deadlock:hub.stuck"].details
+    assert "the same wait occurs in 4 states" in found["deadlock:hub.stuck"].details
 
 
 TWO = """

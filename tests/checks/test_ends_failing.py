@@ -34,9 +34,9 @@ requirements:
   R4: {text: It counts in the end, eventually: mcu.n == 1}
   R5: {text: It can count, recoverable: mcu.n == 1}
 """
-ONLY_FAILING = "some runs can only end in a step that fails"
-PAST_FAILING = "from some state only a step that fails might lead there"
-UP_TO_FAILING = "as far as no step fails"
+ONLY_FAILING = "some runs can only end in a failing step"
+PAST_FAILING = "from some state only a failing step might lead there"
+UP_TO_FAILING = "only for runs without the step errors listed above"
 
 
 @pytest.mark.parametrize("engine", ["plain", "compiled"])

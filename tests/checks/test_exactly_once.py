@@ -118,8 +118,8 @@ def test_what_arrives_once_and_in_order_is_fine(
     [
         ({"air": ", can: [duplicate]"}, "hub receives press more often than it was sent", 4),
         ({"faults": BUDGET.format("duplicate")}, "hub receives press more often", 4),
-        ({"second": "cord"}, "release arrives before what was sent first", 3),
-        ({"need": ", under_way: 1"}, "more than 1 are under way", 2),
+        ({"second": "cord"}, "release arrives before what was sent earlier", 3),
+        ({"need": ", under_way: 1"}, "more than 1 are in flight", 2),
     ],
 )
 def test_each_fault_is_told_for_what_it_is(
@@ -161,7 +161,7 @@ def test_a_loss_is_told_with_its_cause(
 def test_what_a_chip_swallows_is_told_as_a_stuck_key(tmp_path: Path) -> None:
     """The press has arrived and the release never does, although no link lost anything."""
     one = judged(BY_TILE, tmp_path, {"tile": "{'on': press, send: press}"})
-    assert told(one) == ("press arrived, and release never does", 5)
+    assert told(one) == ("press arrives, but release never does", 5)
 
 
 def test_what_is_never_passed_on_never_arrives(tmp_path: Path) -> None:

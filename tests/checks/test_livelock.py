@@ -196,7 +196,7 @@ def test_two_that_have_nothing_to_do_with_each_other_are_two_findings() -> None:
     assert ids(BUSY.replace("FIRST", "calm")) == ["livelock:one", "livelock:two"]
     (both,) = findings(BUSY.replace("FIRST", "busy"))
     assert both.id == "livelock:one+two"
-    assert both.text == "one and two can be busy for ever, and nothing comes of it"
+    assert both.text == "one and two can loop forever without making progress"
 
 
 def test_faults_and_people_do_not_keep_anyone_busy() -> None:

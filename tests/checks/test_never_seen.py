@@ -63,8 +63,8 @@ def test_dead_rule_tells_that_its_guard_is_never_true() -> None:
 
 def test_dead_rule_tells_which_rule_stands_before_it() -> None:
     """Its event arrives and its guard holds, but an earlier rule always wins."""
-    assert cause("on: hello") == "it is shadowed by take, which stands before it"
-    assert cause("on: hello, if: n == 0") == "it is shadowed by take, which stands before it"
+    assert cause("on: hello") == "it is shadowed by take, which comes before it"
+    assert cause("on: hello, if: n == 0") == "it is shadowed by take, which comes before it"
 
 
 ROOMLESS = "send: [echo via full, echo via full]"
@@ -100,7 +100,7 @@ def test_dead_rule_tells_that_its_link_never_has_room(
 def test_dead_rule_tells_all_links_that_it_waits_for() -> None:
     """Each of them has room now and then."""
     text = cause("send: [echo via full, echo via full, echo via other]")
-    assert text == "links full and other never have room at once for it"
+    assert text == "links full and other never have room at the same time for it"
 
 
 @pytest.mark.parametrize("engine", ["plain", "compiled", "zones"])
@@ -141,7 +141,7 @@ def test_dead_rule_tells_that_its_time_never_comes() -> None:
               - {in: idle, after: 2 ms, to: busy}
               - {name: rare, in: idle, after: 5 ms, to: busy}
     """
-    assert findings(text)["dead-rule:hub.rare"].text.endswith(": its time never comes there")
+    assert findings(text)["dead-rule:hub.rare"].text.endswith(": it never becomes due there")
 
 
 def test_rule_in_a_state_that_is_never_reached_is_not_told_as_well() -> None:

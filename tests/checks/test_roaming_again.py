@@ -69,7 +69,7 @@ def test_a_small_product_ends_by_itself() -> None:
     brought nothing new. Here everything was seen by then.
     """
     result = roam([read_device(str(STARTER))], Roaming(seconds=60, depth=12, engine="plain"))
-    assert result.stopped_by == "2,048 runs in a row that brought nothing new"
+    assert result.stopped_by == "2,048 runs in a row that found nothing new"
     assert not result.by_clock
     assert result.seen.runs == 4_096
     assert result.seen.estimate.states == verdict_on(STARTER).explored[0].exploration.state_count

@@ -55,7 +55,7 @@ def test_an_undecided_requirement_makes_the_run_incomplete(tmp_path: Path) -> No
     result = check(ENDLESS, tmp_path)
     assert result.code == 3
     assert "undecided" in result.out
-    assert "more than 3 are under way" in result.out
+    assert "more than 3 are in flight" in result.out
 
 
 ENDLESS = """

@@ -163,7 +163,7 @@ def test_what_a_full_link_drops_never_departs() -> None:
     found = told(CALL, AGAIN)
     assert kinds(found, 2) == ["state", "action", "unsent", "waits"]
     assert [row.words for row in found.rows if row.kind == "action"][1:] == [
-        ("signals ping: nobody reacts",)
+        ("signals ping: no chip reacts",)
     ]
     assert len(found.journeys) == 1
 

@@ -1,7 +1,7 @@
 """Roam: walk at random through a device, in one variant or in several, and gather what was seen.
 
-Walks are done in rounds of a fixed number of runs, so that what is told after a round depends on
-the seed alone, whatever the time it took. A finding's scenario is made from the runs of the first
+Walks are done in rounds of a fixed number of runs, so that the report after a round depends only on
+the seed, however long it took. A finding's scenario is made from the runs of the first
 round that showed it: it stays the same however long the walks go on.
 
 Seconds are counted by the work that an ordinary machine does in them (`Walker.work`), so that they,
@@ -42,13 +42,13 @@ from modecheck.product.ir import Product
 RUNS_A_ROUND = 64
 """Runs of a round, over all variants: a few milliseconds in machine code."""
 QUIET_RUNS = 2_048
-"""So many runs at least, and half of all, have to bring nothing new before the walks end by
+"""At least this many runs, and half of all, must find nothing new before the walks end by
 themselves: in small products that is soon.
 """
 MOST_TIMES, MORE_SECONDS = 2, 5
-"""So many times the seconds asked for may pass, and so many more, before the clock stops walks."""
+"""The clock stops the walks after this many times the requested seconds, and this many more."""
 MOST_VARIANTS = 8
-"""Variants that are walked through: each has memory of its own. Of more, some are drawn."""
+"""Variants that are walked through: each has its own memory. Of more, some are drawn."""
 
 BROKEN, NOT_BROKEN, SEEN, NOT_SEEN, LEFT_OUT = (
     "broken",
@@ -61,8 +61,8 @@ BROKEN, NOT_BROKEN, SEEN, NOT_SEEN, LEFT_OUT = (
 
 @dataclass(frozen=True, slots=True)
 class Roaming:
-    """How to roam: until so many runs, or the work of so many seconds, whichever comes first; at
-    least one round. Without a number of runs, also until nothing new is seen.
+    """How to roam: up to a number of runs, or the work of a number of seconds, whichever comes
+    first, but at least one round. Without a number of runs, also until nothing new is seen.
     """
 
     runs: int | None = None
@@ -75,8 +75,8 @@ class Roaming:
 @dataclass(frozen=True, slots=True)
 class Roamed:
     """What was seen. `origins` are the products of findings' scenarios, by their ids; `longer` the
-    ids of findings of whose scenario it is not known whether it is a shortest one. `by_clock` tells
-    that the clock, or somebody who interrupted it, decided how many runs there were.
+    ids of findings whose scenario may not be a shortest one. `by_clock` is true if the clock, or
+    an interruption, decided how many runs there were.
     """
 
     device: Device
@@ -95,7 +95,7 @@ class Roamed:
 
     @property
     def interrupted(self) -> bool:
-        """Whether somebody stopped it, perhaps in the middle of a round."""
+        """Whether it was interrupted, perhaps in the middle of a round."""
         return self.stopped_by == INTERRUPTION
 
     @property
@@ -114,7 +114,7 @@ class _Variant:
 
 
 def roam(devices: Sequence[Device], how: Roaming, *, today: date | None = None) -> Roamed:
-    """Walk through a device, given in one variant or in several, and tell what was seen."""
+    """Walk through a device, given in one variant or in several, and report what was seen."""
     variants = [_variant(device, how) for device in _drawn(devices, how.seed)]
     began = time.monotonic()  # what has to be compiled is compiled by now
     over_time, stopped_by, by_clock = _walked(variants, how, began)
@@ -136,7 +136,9 @@ def roam(devices: Sequence[Device], how: Roaming, *, today: date | None = None) 
     result = sort_out(device, told, today=today or date.today(), complete=False)
     remarks = list(result.remarks)
     if len(variants) < len(devices):
-        remarks.append(f"{len(variants)} of {len(devices)} combinations of options were drawn")
+        remarks.append(
+            f"only {len(variants)} of {len(devices)} combinations of options, drawn at random"
+        )
     return Roamed(
         device=device,
         how=how,
@@ -176,7 +178,7 @@ def _walked(
     variants: list[_Variant], how: Roaming, began: float
 ) -> tuple[tuple[SeenSoFar, ...], str, bool]:
     """Walk round by round until a bound is hit; what was seen from time to time, what stopped it,
-    and whether that was the clock (or somebody who interrupted it).
+    and whether that was the clock (or an interruption).
     """
     walkers = [variant.walker for variant in variants]
     latest = inf if how.seconds is None else began + MOST_TIMES * how.seconds + MORE_SECONDS
@@ -197,7 +199,7 @@ def _walked(
         elif bound := _bound_hit(how, runs, sum(one.work for one in walkers)):
             stopped_by = bound
         elif how.runs is None and row_due and _quiet(over_time, variants, rounds):
-            stopped_by = f"{runs - over_time[-2].runs:,} runs in a row that brought nothing new"
+            stopped_by = f"{runs - over_time[-2].runs:,} runs in a row that found nothing new"
         elif time.monotonic() >= latest:
             stopped_by, by_clock = f"the clock, before {how.seconds:g} s of work were done", True
         if stopped_by:
@@ -214,7 +216,7 @@ def _bound_hit(how: Roaming, runs: int, work: float) -> str:
 
 
 def _round(walkers: Sequence[Walker], how: Roaming, runs: int) -> tuple[int, bool]:
-    """One round more; the number of runs then, and whether somebody interrupted it."""
+    """One round more; the number of runs then, and whether it was interrupted."""
     each = max(1, RUNS_A_ROUND // len(walkers))
     try:
         for walker in walkers:
@@ -227,7 +229,7 @@ def _round(walkers: Sequence[Walker], how: Roaming, runs: int) -> tuple[int, boo
 
 
 def _quiet(over_time: Sequence[SeenSoFar], variants: Iterable[_Variant], rounds: int) -> bool:
-    """Whether the later half of the runs brought nothing new, and no state was seen only once. That
+    """Whether the second half of the runs found nothing new, and no state was seen only once. That
     depends on the seed alone; it is no proof that there is nothing else.
     """
     if len(over_time) < 2:
@@ -255,7 +257,7 @@ class _Found:
 
     @property
     def precedence(self) -> tuple[int, int]:
-        """Of several variants the first one that showed it stays the one that is told."""
+        """The first of several variants to show it stays the one that is reported."""
         return self.seen_in_round, self.finding.steps or 0
 
 
