@@ -1,6 +1,6 @@
 """modecheck from Python: load a device, check, explore or draw it, and compare it with another.
 
-What a person wrote wrong raises `InvalidInput`, which tells all mistakes with their places. What is
+What a person wrote wrong raises `InvalidInput`, which tells all errors with their places. What is
 wrong with a *device* is never an exception: it is a `Finding` in the `Verdict`.
 """
 
@@ -32,7 +32,7 @@ class _Bounds(TypedDict):
 def load(path: str | os.PathLike[str], options: Mapping[str, str] | None = None) -> Device:
     """The device in a file; options that are not chosen take their first value.
 
-    Raises `InvalidInput` with every mistake in the files of the device.
+    Raises `InvalidInput` with every error in the files of the device.
     """
     return read_device(os.fspath(path), options)
 

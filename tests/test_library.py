@@ -80,12 +80,12 @@ def test_every_option_is_checked_on_demand(tmp_path: Path) -> None:
     assert [one.id for one in modecheck.check(other).findings] == [BROKEN]
 
 
-def test_mistakes_are_raised_with_their_places(tmp_path: Path) -> None:
+def test_errors_are_raised_with_their_places(tmp_path: Path) -> None:
     """All of them, as the command tells them."""
     (tmp_path / "device.yaml").write_text("device: d\nchps: {}\n", encoding="utf-8")
     with pytest.raises(modecheck.InvalidInput) as caught:
         modecheck.load(tmp_path / "device.yaml")
-    assert len(caught.value.mistakes) == 2
+    assert len(caught.value.errors) == 2
     assert "device.yaml:2:1" in str(caught.value)
 
 

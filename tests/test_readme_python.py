@@ -68,7 +68,7 @@ def test_there_are_jobs_for_two_kinds_of_hosts() -> None:
 
 @pytest.mark.parametrize("job", JOBS)
 @pytest.mark.parametrize("name", TWINS)
-def test_a_planted_mistake_fails_the_job(name: str, job: str, tmp_path: Path) -> None:
+def test_a_planted_error_fails_the_job(name: str, job: str, tmp_path: Path) -> None:
     """Exit code 1, with every finding in JUnit, SARIF and Markdown at its line."""
     shutil.copytree(ROOT / "models", tmp_path / "models")
     device = f"models/faulty/{name}.yaml"

@@ -42,7 +42,7 @@ def compare_log(
     """Hold the log in a file against a product. `recorded` names the chips whose every line is in
     the log; None takes those that occur in it. `most` bounds the explanations kept at a time.
 
-    Raises `InvalidInput` with every mistake in the log.
+    Raises `InvalidInput` with every error in the log.
     """
     log = read_log(path, Vocabulary(product, recorded))
     if recorded is None:

@@ -47,7 +47,7 @@ class Log:
 
 
 def read_log(path: str, vocabulary: Vocabulary) -> Log:
-    """The log in the file at `path`. Raises `InvalidInput` with every mistake in it."""
+    """The log in the file at `path`. Raises `InvalidInput` with every error in it."""
     problem = _unreadable(path)
     if problem:
         raise InvalidInput([InputError(problem, expected="a log: JSON lines or CSV")])

@@ -159,14 +159,14 @@ def recorded_chips(product: Product, text: str) -> tuple[str, ...]:
     """The chips in a list with commas. Raises `InvalidInput` for names that no chip has."""
     known = sorted(chip.name for chip in product.chips)
     names = tuple(dict.fromkeys(name for name in map(str.strip, text.split(",")) if name))
-    mistakes = [
+    errors = [
         InputError(f"there is no chip {name!r}", None, f"one of {', '.join(known)}", nearest)
         for name in names
         if name not in known
         for nearest in [nearest_name(name, known)]
     ]
     if not names:
-        mistakes = [InputError("no recorded chip is named", None, f"one of {', '.join(known)}")]
-    if mistakes:
-        raise InvalidInput(mistakes)
+        errors = [InputError("no recorded chip is named", None, f"one of {', '.join(known)}")]
+    if errors:
+        raise InvalidInput(errors)
     return names

@@ -104,7 +104,7 @@ class _Path:
         time = self._product.time
         if time is None or self._moves[at].label != time.label:
             return 0
-        if not time.time_acceleration:
+        if not time.accelerated:
             return 1
         return sum(one.ticks for one in self._steps[at].happenings if isinstance(one, Passed))
 

@@ -108,9 +108,9 @@ def fold(space: Space, parts: Sequence[str], most: int = MOST_STATES) -> Folding
 
 def _key_function(space: Space, parts: Sequence[str], count: int) -> Callable[[int], Key]:
     known = parts_known(space.product)
-    mistakes = [_unknown(part, known) for part in parts if part not in known]
-    if mistakes:
-        raise InvalidInput(mistakes)
+    errors = [_unknown(part, known) for part in parts if part not in known]
+    if errors:
+        raise InvalidInput(errors)
     readers = [_reader(space, part, count) for part in parts]
     return lambda number: tuple(reader(number) for reader in readers)
 

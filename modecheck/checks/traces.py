@@ -89,9 +89,7 @@ def _ticks_passed(product: Product, trace: Trace) -> dict[int, int]:
     interpreter, before = Interpreter(product), product.initial
     for number, move in enumerate(trace.moves, start=1):
         if move.label == product.time.label:
-            passed[number] = (
-                _ticks_in(interpreter, before, move) if product.time.time_acceleration else 1
-            )
+            passed[number] = _ticks_in(interpreter, before, move) if product.time.accelerated else 1
         before = before if move.after is None else move.after
     return passed
 

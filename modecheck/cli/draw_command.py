@@ -106,7 +106,7 @@ class _Drawing:
         try:
             verdict = self.verdict(device)
         except ModecheckError as error:
-            return _Drawn(mistake=error)
+            return _Drawn(error=error)
         said: list[str] = []
         pictures = tuple(hung(self.pictures(verdict), tell=said.append))
         about = verdict.device
@@ -132,7 +132,7 @@ class _Drawn:
     pictures: tuple[Hung, ...] = ()
     said: tuple[str, ...] = ()
     remark: str = ""
-    mistake: ModecheckError | None = None
+    error: ModecheckError | None = None
 
 
 def _remark(device: str, verdict: Verdict) -> str:
@@ -173,16 +173,16 @@ def _several(
     from modecheck.draw.albums import Album, Shelf, folders_for
     from modecheck.report.progress import patience
 
-    # A mistake in any of them is told before a file is written.
+    # An error in any of them is told before a file is written.
     read = (variants_of(device, drawing.chosen, every=False) for device in devices)
     tell_notes([one for found in read for one in found])
     shelf, folders = Shelf(folder), folders_for(devices)
     began = time.monotonic()
     with ProcessPoolExecutor(min(os.cpu_count() or 1, len(devices))) as pool:
         for number, drawn in enumerate(pool.map(drawing.drawn, devices)):
-            if drawn.mistake is not None:
+            if drawn.error is not None:
                 pool.shutdown(wait=False, cancel_futures=True)
-                raise drawn.mistake
+                raise drawn.error
             if sys.stderr.isatty() or time.monotonic() - began > patience():
                 click.echo(f"{number + 1} of {len(devices)}: {devices[number]}", err=True)
             for words in drawn.said:

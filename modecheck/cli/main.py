@@ -107,7 +107,7 @@ def main() -> None:
         if not isinstance(error, ModecheckError):
             _show_internal(error)
             sys.exit(INTERNAL_ERROR)
-        _show_mistakes(error)
+        _show_errors(error)
         sys.exit(WRONG_INPUT)
 
 
@@ -178,9 +178,9 @@ def _show_internal(error: Exception) -> None:
     )
 
 
-def _show_mistakes(error: Exception) -> None:
+def _show_errors(error: Exception) -> None:
     from modecheck.report.style import show
 
-    count = len(getattr(error, "mistakes", ()))
-    heading = ["", f"{count} mistake{'' if count == 1 else 's'} in the input"] if count else []
+    count = len(getattr(error, "errors", ()))
+    heading = ["", f"{count} error{'' if count == 1 else 's'} in the input"] if count else []
     show([str(error), *heading], sys.stderr)

@@ -89,20 +89,20 @@ def _git(arguments: list[str], folder: str, env: dict[str, str] | None = None) -
 
 @contextmanager
 def _told_as(files: str, revision: str) -> Iterator[None]:
-    """Mistakes in what was fetched are told with the revision, not with the temporary folder."""
+    """Errors in what was fetched are told with the revision, not with the temporary folder."""
     try:
         yield
     except InvalidInput as error:
-        raise InvalidInput([_renamed(one, files, revision) for one in error.mistakes]) from error
+        raise InvalidInput([_renamed(one, files, revision) for one in error.errors]) from error
 
 
-def _renamed(mistake: InputError, files: str, revision: str) -> InputError:
-    message = mistake.message.replace(f"{files}{os.sep}", f"{revision}:")
-    place = mistake.place
+def _renamed(error: InputError, files: str, revision: str) -> InputError:
+    message = error.message.replace(f"{files}{os.sep}", f"{revision}:")
+    place = error.place
     if place is not None and place.file.startswith(files):
         name = f"{revision}:{Path(place.file).relative_to(files).as_posix()}"
         place = Place(Source(name, place.source.lines), place.line, place.column, place.width)
-    return replace(mistake, message=message, place=place)
+    return replace(error, message=message, place=place)
 
 
 def _wrong(message: str, expected: str) -> InvalidInput:

@@ -555,7 +555,7 @@ class Interpreter:
         if time is None or self.time_waits(state, [step.label for step in others]):
             return [], 0
         running = [one for one in time.tickings if self.condition(one.runs, state)]
-        if not time.time_acceleration or others:
+        if not time.accelerated or others:
             return running, 1
         stops = (ticks_to_stop(one, state[one.field]) for one in running)
         return running, min(stops, default=NO_STOP)

@@ -1,1 +1,1 @@
-"""YAML text to a typed model: reading with places, expressions, chip instances, mistakes."""
+"""YAML text to a typed model: reading with places, expressions, chip instances, errors."""

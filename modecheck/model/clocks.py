@@ -20,7 +20,7 @@ MOST_TICKS = 1_000_000_000
 
 
 def read_clock(shapes: Shapes, phrases: Phrases, node: Node | None) -> Clock | None:
-    """The clock of a device file; None where it has none, or where it has a mistake."""
+    """The clock of a device file; None where it has none, or where it has an error."""
     if node is None:
         return None
     record = shapes.record(node, "the clock", CLOCK_KEYS, required=("tick",))

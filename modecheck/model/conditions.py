@@ -13,7 +13,7 @@ from modecheck.model.yaml_nodes import Node, ScalarNode, SequenceNode, kind_of
 
 
 def condition(shapes: Shapes, phrases: Phrases, scope: Scope, node: Node | None) -> Term | None:
-    """The condition in a node, or None after noting a mistake or when there is no node."""
+    """The condition in a node, or None after noting an error or when there is no node."""
     if node is None:
         return None
     scalar = shapes.scalar(node, "a condition", "a condition")

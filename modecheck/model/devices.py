@@ -51,7 +51,7 @@ def read_device(
     """The device in the file at `path`; options not in `chosen` take their first value. The file
     `over` is laid over it, as if it were based on it.
 
-    Raises `InvalidInput` with every mistake in the device file and the chip files that it names.
+    Raises `InvalidInput` with every error in the device file and the chip files that it names.
     """
     return _DeviceReader(path, dict(chosen or {}), over).read()
 

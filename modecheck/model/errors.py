@@ -3,7 +3,7 @@
 The exception tree of modecheck:
 
     ModecheckError
-    ├── InvalidInput        one or more mistakes in what a person wrote
+    ├── InvalidInput        one or more errors in what a person wrote
     └── AgainstTheRule      a Bluetooth supervision timeout that cannot be (modecheck.supervision)
 
 A fault of the *device* is never an exception: it is a finding, and findings are returned.
@@ -84,18 +84,18 @@ def _restored(kind: type[ModecheckError], carried: dict[str, object]) -> Modeche
 
 
 class InvalidInput(ModecheckError):
-    """The input cannot be understood; carries all mistakes, in the order of the files."""
+    """The input cannot be understood; carries all errors, in the order of the files."""
 
-    def __init__(self, mistakes: Iterable[InputError]) -> None:
+    def __init__(self, errors: Iterable[InputError]) -> None:
         super().__init__()
-        self.mistakes = tuple(mistakes)
+        self.errors = tuple(errors)
 
     def __str__(self) -> str:
-        return "\n\n".join(str(mistake) for mistake in self.mistakes)
+        return "\n\n".join(str(error) for error in self.errors)
 
 
 class Notebook:
-    """Collects the mistakes of one run, each once, so that all are reported together.
+    """Collects the errors of one run, each once, so that all are reported together.
 
     `files` holds the SHA-256 of every file that was read, by its path; `removed` says of a name why
     it is no more, so that who speaks of it is not told that nobody ever knew it; `additions` are
@@ -106,10 +106,10 @@ class Notebook:
         self.files: dict[str, str] = {}
         self.removed: dict[str, str] = {}
         self.additions: list[Addition] = []
-        self._mistakes: dict[tuple[str, Place | None], InputError] = {}
+        self._errors: dict[tuple[str, Place | None], InputError] = {}
 
     def __len__(self) -> int:
-        return len(self._mistakes)
+        return len(self._errors)
 
     def add(
         self,
@@ -120,39 +120,39 @@ class Notebook:
         word: str = "",
         choices: Iterable[str] = (),
     ) -> None:
-        """Note a mistake. `choices` are the known names, `word` the one written instead.
+        """Note an error. `choices` are the known names, `word` the one written instead.
 
         Raises `InvalidInput` when there are more than `MOST_ERRORS`.
         """
         if word in self.removed:
             message = f"{word!r} is gone: {self.removed[word]}"
-        if (message, place) in self._mistakes:
+        if (message, place) in self._errors:
             return
         if len(self) == MOST_ERRORS:
-            told = InputError(f"more than {MOST_ERRORS} mistakes: the others are not told")
-            raise InvalidInput([*_in_order_of_files(self._mistakes.values()), told])
+            told = InputError(f"more than {MOST_ERRORS} errors: the others are not told")
+            raise InvalidInput([*_in_order_of_files(self._errors.values()), told])
         names = list(choices)
         known = sorted(set(names)) if len(names) <= MOST_NAMES_COMPARED else names
         if known and not expected:
             expected = f"one of {_listed(known, word)}" if len(known) > 1 else repr(known[0])
-        mistake = InputError(message, place, expected, nearest_name(word, known))
-        self._mistakes[message, place] = mistake
+        error = InputError(message, place, expected, nearest_name(word, known))
+        self._errors[message, place] = error
 
     def raise_if_any(self) -> None:
-        """Raise `InvalidInput` with every mistake noted so far, if there is one."""
-        if self._mistakes:
-            raise InvalidInput(_in_order_of_files(self._mistakes.values()))
+        """Raise `InvalidInput` with every error noted so far, if there is one."""
+        if self._errors:
+            raise InvalidInput(_in_order_of_files(self._errors.values()))
 
 
-def _in_order_of_files(mistakes: Iterable[InputError]) -> list[InputError]:
+def _in_order_of_files(errors: Iterable[InputError]) -> list[InputError]:
     """File by file, as they were read first, and from top to bottom."""
     files: dict[str, int] = {}
     keyed = []
-    for mistake in mistakes:
-        place = mistake.place
+    for error in errors:
+        place = error.place
         file = files.setdefault(place.file if place else "", len(files))
-        keyed.append(((file, place.line if place else 0, place.column if place else 0), mistake))
-    return [mistake for _, mistake in sorted(keyed, key=lambda pair: pair[0])]
+        keyed.append(((file, place.line if place else 0, place.column if place else 0), error))
+    return [error for _, error in sorted(keyed, key=lambda pair: pair[0])]
 
 
 def nearest_name(word: str, known: Iterable[str]) -> str:

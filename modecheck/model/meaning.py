@@ -3,7 +3,7 @@
 Turns a syntax tree into a term. A name is looked up as, in this order: a parameter of the chip
 (its value is put in its place), a word of the type that is expected here, a variable of the own
 chip, an option. `chip.name` is a variable of another chip or, when there is none, whether that chip
-is in the state of that name. Every mistake is a `MeaningMistake` with its offset in the text.
+is in the state of that name. Every error is a `MeaningError` with its offset in the text.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ DECIMAL = re.compile(r"-?[0-9]{1,10}")
 
 
 @dataclass(eq=False)
-class MeaningMistake(Exception):
+class MeaningError(Exception):
     """A name or a type does not fit at `offset` (0-based, in characters)."""
 
     message: str
@@ -45,7 +45,7 @@ class MeaningMistake(Exception):
 
 
 class Unknowable(Exception):
-    """What is meant cannot be told, since a chip has a mistake of its own that is noted already."""
+    """What is meant cannot be told, since a chip has an error of its own that is noted already."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,7 +129,7 @@ class _Understanding:
 
     def _need_kind(self, typed: Typed, tree: Tree, kinds: set[str], expected: str) -> None:
         if typed.type.kind not in kinds:
-            raise _mistake(tree, f"this is {typed.type}", expected=expected)
+            raise _error(tree, f"this is {typed.type}", expected=expected)
 
     def value(self, tree: Tree, want: ValueType | None) -> Typed:
         if isinstance(tree, Number):
@@ -147,7 +147,7 @@ class _Understanding:
         if steps is None:
             message = f"{call.word}(…) speaks of what happens in a step"
             expected = "it in a requirement, and there not in 'possible' or 'recoverable'"
-            raise _mistake(call, message, expected=expected)
+            raise _error(call, message, expected=expected)
         if call.name.parts[0] in self._scope.broken:
             raise Unknowable
         try:
@@ -155,7 +155,7 @@ class _Understanding:
         except UnknownEvent as unknown:
             if not steps.whole:
                 raise Unknowable from None
-            raise _mistake(
+            raise _error(
                 call.name,
                 unknown.message,
                 expected=unknown.expected,
@@ -184,7 +184,7 @@ class _Understanding:
         yes = self.value(tree.arguments[1], want)
         no = self.value(tree.arguments[2], want or yes.type)
         if not _comparable(yes.type, no.type):
-            raise _mistake(tree.arguments[2], f"this is {no.type}", expected=str(yes.type))
+            raise _error(tree.arguments[2], f"this is {no.type}", expected=str(yes.type))
         low, high = min(yes.type.low, no.type.low), max(yes.type.high, no.type.high)
         type_ = replace(yes.type, low=low, high=high) if yes.type.kind == "number" else yes.type
         return Typed(Operation("if", (test, yes.term, no.term)), type_)
@@ -203,7 +203,7 @@ class _Understanding:
         two = self.value(right, one.type)
         if not _comparable(one.type, two.type):
             message = f"{one.type} cannot equal {two.type}"
-            raise _mistake(whole, message, expected="two values of the same type")
+            raise _error(whole, message, expected="two values of the same type")
         return Operation("==", (one.term, two.term))
 
     def _equal_words(self, left: Tree, right: Tree) -> Term:
@@ -234,7 +234,7 @@ class _Understanding:
             raise Unknowable
         if chip is None:
             message = f"unknown chip {name.parts[0]!r}"
-            raise _mistake(name, message, word=name.parts[0], choices=self._scope.chips)
+            raise _error(name, message, word=name.parts[0], choices=self._scope.chips)
         return chip
 
     def _in_states(self, chip: ChipOutline, names: tuple[Tree, ...]) -> Term:
@@ -242,7 +242,7 @@ class _Understanding:
         for tree in names:
             filled = self._fill(tree)
             if not isinstance(filled, Name) or len(filled.parts) > 1 or filled.index:
-                raise _mistake(tree, "a state is compared", expected=f"a state of {chip.name}")
+                raise _error(tree, "a state is compared", expected=f"a state of {chip.name}")
             leaves.update(self._leaves(chip, filled, filled.text))
         return InState(chip.name, frozenset(leaves))
 
@@ -250,7 +250,7 @@ class _Understanding:
         if state not in chip.states:
             owner = "this chip" if chip is self._scope.own else chip.name
             message = f"{owner} has no state {state!r}"
-            raise _mistake(name, message, word=state, choices=chip.states)
+            raise _error(name, message, word=state, choices=chip.states)
         return chip.states[state].leaves
 
     def _member(self, tree: Member) -> Term:
@@ -278,29 +278,29 @@ class _Understanding:
             raise self._unknown(filled, want)
         return found
 
-    def _unknown(self, name: Name, want: ValueType | None = None) -> MeaningMistake:
+    def _unknown(self, name: Name, want: ValueType | None = None) -> MeaningError:
         words = [*(want.words if want else ()), *self._scope.words()]
         if name.text == "value" and self._scope.in_event:
-            return _mistake(
+            return _error(
                 name, "the message carries no value", expected="a link whose message does"
             )
         if name.text in ("value", "late"):
-            return _mistake(name, f"{name.text!r} speaks of a message", expected="a rule with 'on'")
+            return _error(name, f"{name.text!r} speaks of a message", expected="a rule with 'on'")
         if name.text == "state":
-            return _mistake(
+            return _error(
                 name, "a state can only be compared", expected="state == …, or state in […]"
             )
         if name.text in self._scope.chips:
             expected = f"{name.text}.state == …, or a variable of {name.text}"
-            return _mistake(name, f"{name.text!r} is a chip", expected=expected)
-        return _mistake(name, f"unknown name {name.text!r}", word=name.text, choices=words)
+            return _error(name, f"{name.text!r} is a chip", expected=expected)
+        return _error(name, f"unknown name {name.text!r}", word=name.text, choices=words)
 
     def _lookup(self, name: Name, want: ValueType | None) -> Typed | None:
         if len(name.parts) == 1:
             return self._plain_name(name, want)
         if len(name.parts) == 2:
             return self._name_of_chip(name)
-        raise _mistake(name, f"{name.text!r} has too many dots", expected="chip.variable")
+        raise _error(name, f"{name.text!r} has too many dots", expected="chip.variable")
 
     def _plain_name(self, name: Name, want: ValueType | None) -> Typed | None:
         word, scope = name.text, self._scope
@@ -342,18 +342,18 @@ class _Understanding:
         if member == "state":
             raise self._unknown(replace(name, parts=("state",)))
         message = f"{chip.name} has no variable or state {member!r}"
-        raise _mistake(name, message, word=member, choices=[*chip.variables, *chip.states])
+        raise _error(name, message, word=member, choices=[*chip.variables, *chip.states])
 
     def _variable(self, chip: ChipOutline, name: Name) -> Typed:
         variable = chip.variables[name.text]
         if variable.length and name.index is None:
-            raise _mistake(name, f"{name.text!r} is a list", expected=f"{name.text}[index]")
+            raise _error(name, f"{name.text!r} is a list", expected=f"{name.text}[index]")
         if name.index is not None and not variable.length:
-            raise _mistake(name, f"{name.text!r} is not a list", expected=name.text)
+            raise _error(name, f"{name.text!r} is not a list", expected=name.text)
         index = self._number(name.index).term if name.index is not None else None
         if isinstance(index, Constant) and not 0 <= index.value < variable.length:
             expected = f"an index from 0 to {variable.length - 1}"
-            raise _mistake(name, f"there is no item {index.value}", expected=expected)
+            raise _error(name, f"there is no item {index.value}", expected=expected)
         return Typed(ReadVariable(chip.name, variable.name, index), variable.type)
 
 
@@ -375,10 +375,10 @@ def _reach(operator: str, types: list[ValueType]) -> ValueType:
     return number_type(combine(lows), combine(highs))  # type: ignore[operator]
 
 
-def _mistake(
+def _error(
     tree: Tree, message: str, *, expected: str = "", word: str = "", choices: Collection[str] = ()
-) -> MeaningMistake:
-    return MeaningMistake(message, tree.offset, tree.width, expected, word, choices)
+) -> MeaningError:
+    return MeaningError(message, tree.offset, tree.width, expected, word, choices)
 
 
 def option_value(choices: tuple[str, ...], chosen: str) -> OptionValue:

@@ -57,7 +57,7 @@ def read_document(
 ) -> MappingNode | None:
     """The mapping in the file at `path`, laid over the file that it is based on, if any.
 
-    `chain` holds the files that are being read, so that a cycle of files is a mistake.
+    `chain` holds the files that are being read, so that a cycle of files is an error.
     """
     if _identity(path) in map(_identity, chain):
         notes.add(f"a cycle of files: {' → '.join([*chain, path])}", named_at)

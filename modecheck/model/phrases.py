@@ -13,7 +13,7 @@ from fractions import Fraction
 from typing import TypeVar
 
 from modecheck.model.errors import Notebook
-from modecheck.model.meaning import MeaningMistake, Unknowable
+from modecheck.model.meaning import MeaningError, Unknowable
 from modecheck.model.parts import Duration
 from modecheck.model.places import Place
 from modecheck.model.syntax import ExpressionError
@@ -68,26 +68,26 @@ class Phrases:
         return BRACED.sub(lambda match: self._value(match, scalar), scalar.text)
 
     def parse(self, scalar: ScalarNode, parser: Callable[[str], T]) -> T | None:
-        """What `parser` makes of the text, or None after noting its mistake at the exact place."""
+        """What `parser` makes of the text, or None after noting its error at the exact place."""
         text = self.braces_filled(scalar)
         self.words.update(re.findall(r"[^\W\d]\w*", text))
         return self.attempt(scalar, lambda: parser(text))
 
     def attempt(self, scalar: ScalarNode, action: Callable[[], T]) -> T | None:
-        """The result of `action`, or None after noting a mistake in this scalar's text."""
+        """The result of `action`, or None after noting an error in this scalar's text."""
         try:
             return action()
-        except ExpressionError as mistake:
-            place = self._inside(scalar, mistake.offset, mistake.width)
-            self.notes.add(mistake.message, place, expected=mistake.expected)
-        except MeaningMistake as mistake:
-            place = self._inside(scalar, mistake.offset, mistake.width)
+        except ExpressionError as error:
+            place = self._inside(scalar, error.offset, error.width)
+            self.notes.add(error.message, place, expected=error.expected)
+        except MeaningError as error:
+            place = self._inside(scalar, error.offset, error.width)
             self.notes.add(
-                mistake.message,
+                error.message,
                 place,
-                expected=mistake.expected,
-                word=mistake.word,
-                choices=mistake.choices,
+                expected=error.expected,
+                word=error.word,
+                choices=error.choices,
             )
         except Unknowable:
             return None

@@ -1,4 +1,4 @@
-"""Where something stands in a file, so that every mistake and finding can point at it."""
+"""Where something stands in a file, so that every error and finding can point at it."""
 
 from __future__ import annotations
 

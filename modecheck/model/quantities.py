@@ -23,7 +23,7 @@ AMPERE_HOURS = {"mAh": Fraction(1, 1000), "Ah": Fraction(1)}
 
 
 def weight(shapes: Shapes, phrases: Phrases, node: Node | None) -> Fraction | None:
-    """A positive number such as 3, 0.25 or 9/19; None after noting a mistake, or for no node."""
+    """A positive number such as 3, 0.25 or 9/19; None after noting an error, or for no node."""
     scalar = _scalar(shapes, node, "a weight", "a positive number such as 3, 0.25 or 9/19")
     return None if scalar is None else _ratio(shapes, phrases.fill(scalar), "weight")
 

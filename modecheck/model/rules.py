@@ -10,7 +10,7 @@ from collections.abc import Mapping as MappingType
 from dataclasses import dataclass, replace
 
 from modecheck.model.conditions import condition
-from modecheck.model.meaning import ChipOutline, MeaningMistake, Scope, Unknowable, understand
+from modecheck.model.meaning import ChipOutline, MeaningError, Scope, Unknowable, understand
 from modecheck.model.parts import Assignment, Duration, Event, Link, Rule, Send, Target
 from modecheck.model.phrases import Phrases
 from modecheck.model.quantities import weight
@@ -51,7 +51,7 @@ class RuleReader:
         self._incoming = {n: k for n, k in wiring.links.items() if k.receiver == own.name}
 
     def rule(self, draft: RuleDraft) -> Rule:
-        """The rule of a draft; parts with mistakes are left out of it."""
+        """The rule of a draft; parts with errors are left out of it."""
         node = draft.node
         trigger = self._trigger(node)
         scope = replace(self._scope, in_event=bool(trigger), payload=self._payload(trigger))
@@ -227,7 +227,7 @@ class RuleReader:
             numeric = {typed.type.kind, type_.kind} <= {"number", "bond"}
             if not fits and not numeric:
                 message = f"this is {typed.type}"
-                raise MeaningMistake(message, value.offset, value.width, str(type_))
+                raise MeaningError(message, value.offset, value.width, str(type_))
             targets.append(target)
             values.append(typed.term)
         shown = " ".join(self._with_parameters(scalar).split())
@@ -238,12 +238,12 @@ class RuleReader:
         variables = self._own.variables
         if len(name.parts) > 1:
             message = f"a chip writes its own variables, not {name.text!r}"
-            raise MeaningMistake(message, name.offset, name.width, "a variable of this chip")
+            raise MeaningError(message, name.offset, name.width, "a variable of this chip")
         if word in self._own.broken:
             raise Unknowable
         if word not in variables:
             message = f"this chip has no variable {word!r}"
-            raise MeaningMistake(message, name.offset, name.width, "", word, variables)
+            raise MeaningError(message, name.offset, name.width, "", word, variables)
         understand(replace(name, parts=(word,)), scope)
         index = understand(name.index, scope).term if name.index is not None else None
         return Target(word, index), variables[word].type
@@ -272,7 +272,7 @@ class RuleReader:
                 raise _wrong(text.message, f"{message!r} carries no value", "no brackets")
             typed = understand(text.value, scope, declared.type)
             if typed.type.kind != declared.type.kind and declared.type.kind != "number":
-                raise MeaningMistake(
+                raise MeaningError(
                     f"this is {typed.type}", text.value.offset, text.value.width, str(declared.type)
                 )
             value = typed.term
@@ -348,5 +348,5 @@ def _over_others(message: str, carriers: list[str]) -> str:
 
 def _wrong(
     name: Name, message: str, expected: str, word: str = "", choices: list[str] | None = None
-) -> MeaningMistake:
-    return MeaningMistake(message, name.offset, name.width, expected, word, choices or ())
+) -> MeaningError:
+    return MeaningError(message, name.offset, name.width, expected, word, choices or ())

@@ -1,6 +1,6 @@
-"""Read nodes of an expected shape; what has another shape is noted as a mistake and left out.
+"""Read nodes of an expected shape; what has another shape is noted as an error and left out.
 
-Each function returns None (or an empty list) after noting a mistake, so that a reader can go on
+Each function returns None (or an empty list) after noting an error, so that a reader can go on
 and find the others in the same run.
 """
 
@@ -50,7 +50,7 @@ FREE_TEXTS = frozenset({"about", "text"})
 
 
 class Shapes:
-    """Reads nodes, noting mistakes in one notebook."""
+    """Reads nodes, noting errors in one notebook."""
 
     def __init__(self, notes: Notebook) -> None:
         self.notes = notes

@@ -18,7 +18,7 @@ import yaml
 from modecheck.model.errors import Notebook
 from modecheck.model.places import Place, Source
 from modecheck.model.text_files import CONTROL, read_text
-from modecheck.model.yaml_mistakes import REMEDIES, slip_behind
+from modecheck.model.yaml_errors import REMEDIES, slip_behind
 
 DEEPEST = 60
 """Levels of nesting; composite states of real firmware nest three or four deep."""
@@ -98,7 +98,7 @@ Node: TypeAlias = ScalarNode | SequenceNode | MappingNode
 
 
 def kind_of(node: Node) -> str:
-    """What a node is, in words fit for a mistake."""
+    """What a node is, in words fit for an error."""
     if isinstance(node, MappingNode):
         return "a mapping"
     if isinstance(node, SequenceNode):
@@ -176,7 +176,7 @@ class _TreeBuilder:
         return self._at(start.line, start.column, max(width, 1))
 
     def _take(self, event: yaml.Event) -> bool:
-        """Grow the tree by one event; False after a mistake that makes going on senseless."""
+        """Grow the tree by one event; False after an error that makes going on senseless."""
         if isinstance(event, yaml.DocumentStartEvent):
             self.documents += 1
             if self.documents > 1:

@@ -50,7 +50,7 @@ def compose(
     if names:
         product = watch(product, addresses, names)
     if time_acceleration and product.time is not None:
-        product = replace(product, time=replace(product.time, time_acceleration=True))
+        product = replace(product, time=replace(product.time, accelerated=True))
     return product
 
 
@@ -60,8 +60,8 @@ _latest: list[tuple[Device, bool, Product, Addresses]] = []
 
 def _alone(device: Device, *, time_acceleration: bool) -> tuple[Product, Addresses]:
     """The product without observers, and where it keeps what they ask for."""
-    for known, leapt, product, addresses in _latest:
-        if known is device and leapt == time_acceleration:
+    for known, accelerated, product, addresses in _latest:
+        if known is device and accelerated == time_acceleration:
             return product, addresses
     composition = _Composition(with_longest_tick(device) if time_acceleration else device)
     product = composition.product()

@@ -342,8 +342,8 @@ class TimeIR:
     """Time in ticks, each a step `label` of its own.
 
     There is no tick where a rule is `due`, where a message at its latest age can be delivered, or
-    where a step with a label in `at_once` is possible; nor where it changes nothing. With
-    `time_acceleration`, where nothing else is possible, all ticks until something matters are one
+    where a step with a label in `at_once` is possible; nor where it changes nothing. Where
+    nothing else is possible and time is `accelerated`, all ticks until something matters are one
     step.
     """
 
@@ -351,7 +351,7 @@ class TimeIR:
     tickings: tuple[Ticking, ...]
     due: tuple[Due, ...]
     at_once: frozenset[int]
-    time_acceleration: bool = False
+    accelerated: bool = False
 
 
 MessageIn: TypeAlias = tuple[int, int]

@@ -127,7 +127,7 @@ def _named(label: str, again: int) -> str:
 
 def _check(device: Device, names: Sequence[str]) -> None:
     known = list(device.chips)
-    mistakes = [
+    errors = [
         InputError(
             f"{device.name} has no chip {name!r}",
             device.place,
@@ -138,6 +138,6 @@ def _check(device: Device, names: Sequence[str]) -> None:
         if name not in known
     ]
     if not names:
-        mistakes = [InputError("no chip is named that is to be tested", device.place)]
-    if mistakes:
-        raise InvalidInput(mistakes)
+        errors = [InputError("no chip is named that is to be tested", device.place)]
+    if errors:
+        raise InvalidInput(errors)

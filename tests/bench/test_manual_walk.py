@@ -265,7 +265,7 @@ def test_a_label_that_is_no_step_leaves_the_walk_alone() -> None:
 
 @pytest.mark.parametrize("word", ["end", "quit", "exit", "q"])
 def test_whatever_people_try_first_ends_it(word: str, session: Session) -> None:
-    """Without a mistake, so that a pipe ends with exit code 0."""
+    """Without an error, so that a pipe ends with exit code 0."""
     answer = session.answer(word)
     assert answer.ended
     assert not answer.wrong

@@ -71,12 +71,12 @@ def test_tandem_folded_by_mode() -> None:
     assert counts == explored.modes
 
 
-def test_what_cannot_be_folded_by_is_a_mistake_with_the_nearest_name() -> None:
+def test_what_cannot_be_folded_by_is_an_error_with_the_nearest_name() -> None:
     """All of them in one go."""
     space = explore(compose(read_device(str(STARTER))))
     with pytest.raises(InvalidInput) as caught:
         fold(space, ["pedal.stat", "mode", "nobody.at_home"])
-    assert len(caught.value.mistakes) == 2
+    assert len(caught.value.errors) == 2
     assert "'pedal.state'" in str(caught.value)
 
 

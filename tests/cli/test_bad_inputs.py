@@ -1,4 +1,4 @@
-"""Bad inputs through the real command line: exit code 2, no traceback, every mistake at its place.
+"""Bad inputs through the real command line: exit code 2, no traceback, every error at its place.
 
 The cases stand in bad_inputs.txt, which explains itself.
 """
@@ -32,7 +32,7 @@ links: {{up: {{from: tile, to: hub, carries: [hello], when_full: drop_new}}}}
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """Files that are wrong; `told` has a place for each mistake, with fragments of the message."""
+    """Files that are wrong; `told` has a place for each error, with fragments of the message."""
 
     name: str
     files: dict[str, str]
@@ -70,7 +70,7 @@ def told_by(run: Run) -> dict[str, str]:
 
 @pytest.mark.parametrize("case", CASES, ids=[case.name for case in CASES])
 def test_a_bad_input_is_told(case: Case, tmp_path: Path) -> None:
-    """Exit code 2, all mistakes in one run, each with its place, its line and what was expected."""
+    """Exit code 2, all errors in one run, each with its place, its line and what was expected."""
     for name, text in case.files.items():
         (tmp_path / name).write_text(text, encoding="utf-8")
     run = check(case.files["device.yaml"], tmp_path)
@@ -100,4 +100,4 @@ def test_the_mark_stands_under_what_is_wrong(text: str, words: list[str], tmp_pa
     """As a person would underline it."""
     run = check(text, tmp_path)
     assert [marked(block) for block in told_by(run).values()] == words
-    assert run.err.splitlines()[-1] == f"{len(words)} mistake{'s' * (len(words) > 1)} in the input"
+    assert run.err.splitlines()[-1] == f"{len(words)} error{'s' * (len(words) > 1)} in the input"

@@ -258,7 +258,7 @@ def test_a_file_is_compared_with_its_revision(tmp_path: Path) -> None:
 
 
 def test_a_revision_that_cannot_be_had_is_told(tmp_path: Path) -> None:
-    """No such revision, no such file in it, a mistake in it, or no repository: exit code 2."""
+    """No such revision, no such file in it, an error in it, or no repository: exit code 2."""
     lone = tmp_path / "lone"
     lone.mkdir()
     shutil.copy(STARTER, lone / "device.yaml")

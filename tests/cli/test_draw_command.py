@@ -85,7 +85,7 @@ def test_several_devices_get_folders_and_pages(folder: Path) -> None:
     assert run(*arguments, "--check", folder=folder).code == 1
 
 
-def test_what_cannot_be_folded_by_is_a_mistake(folder: Path) -> None:
+def test_what_cannot_be_folded_by_is_an_error(folder: Path) -> None:
     """Nothing is drawn, and the nearest name is suggested."""
     result = run("draw", "lamp.yaml", "--to", "out", "--fold", "lamp.stat", folder=folder)
     assert result.code == 2
@@ -100,7 +100,7 @@ def test_an_incomplete_exploration_is_said(folder: Path) -> None:
     assert "sample.yaml: incomplete: stopped by the bound of 1 states" in result.out
 
 
-def test_a_mistake_in_one_of_several_devices_is_told(folder: Path) -> None:
+def test_an_error_in_one_of_several_devices_is_told(folder: Path) -> None:
     """As that of one device; nothing is written."""
     (folder / "wrong.yaml").write_text("device: d\nchisp: {}\n", encoding="utf-8")
     result = run("draw", "lamp.yaml", "wrong.yaml", "--to", "out", folder=folder)

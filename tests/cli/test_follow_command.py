@@ -182,9 +182,9 @@ def test_all_bad_lines_come_in_one_run(tmp_path: Path) -> None:
     result = follow(tmp_path, HEAD + "1,pedl,step,,\n1,pedal,stp,,\n")
     assert "log:2:3" in result.err
     assert "log:3:9" in result.err
-    assert "2 mistakes in the input" in result.err
+    assert "2 errors in the input" in result.err
     result = follow(tmp_path, HEAD + "1,pedl,step,,\n" * 1000)
-    assert "more than 200 mistakes" in result.err
+    assert "more than 200 errors" in result.err
 
 
 @pytest.mark.parametrize(

@@ -99,18 +99,18 @@ def test_a_hundred_megabytes_are_not_read(tmp_path: Path) -> None:
     assert "too large" in refused(run("check", "sparse.yaml", folder=tmp_path))
 
 
-def test_very_many_mistakes_are_cut(tmp_path: Path) -> None:
+def test_very_many_errors_are_cut(tmp_path: Path) -> None:
     """Some hundred thousand unknown names, each of them looked up among as many, end soon."""
     states = ", ".join(f"s{number}" for number in range(20_000))
     rules = ", ".join(f"{{to: t{number}}}" for number in range(20_000))
     text = f"device: d\nchips: {{hub: {{states: [{states}], rules: [{rules}]}}}}\n"
     err = refused(check(text, tmp_path))
     assert err.count("unknown state") == 200
-    assert "more than 200 mistakes: the others are not told" in err
+    assert "more than 200 errors: the others are not told" in err
 
 
-def test_one_mistake_repeated_by_aliases_is_told_once(tmp_path: Path) -> None:
-    """Ten thousand rules that are the same node have the same mistakes."""
+def test_one_error_repeated_by_aliases_is_told_once(tmp_path: Path) -> None:
+    """Ten thousand rules that are the same node have the same errors."""
     keys = ", ".join(f"k{number}: 1" for number in range(15))
     text = f"device: d\nchips: {{hub: {{states: [s], rules: [&r {{{keys}}}{', *r' * 10_000}]}}}}\n"
     assert refused(check(text, tmp_path)).count("unknown key") == 15

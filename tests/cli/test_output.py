@@ -70,7 +70,7 @@ def test_a_terminal_is_filled_but_not_overrun(columns: str) -> None:
 
 @pytest.mark.parametrize("encoding", ["ascii", "latin-1", "cp1252", "utf-16"])
 def test_an_output_that_lacks_characters_is_no_reason_to_fail(encoding: str, folder: Path) -> None:
-    """What it cannot show is replaced, in results and in mistakes."""
+    """What it cannot show is replaced, in results and in errors."""
     env = {"PYTHONIOENCODING": encoding, "LC_ALL": "C"}
     arguments = ("check", "device.yaml", *UNSOUND)
     found = run(*arguments, folder=folder, env=env)
@@ -126,7 +126,7 @@ def test_notes_go_nowhere_when_the_error_output_is_closed(folder: Path) -> None:
 
 
 def test_a_closed_error_output_is_no_traceback(folder: Path) -> None:
-    """Mistakes that nobody wants to read are still mistakes."""
+    """Errors that nobody wants to read are still errors."""
     (folder / "device.yaml").write_text("device: d\n", encoding="utf-8")
     assert with_output(folder, "2>&-").code == 2
     assert with_output(folder, ">&- 2>&-").code == 2

@@ -78,7 +78,7 @@ def test_a_file_that_cannot_be_written_is_told_first(option: str, tmp_path: Path
     assert os.listdir(tmp_path) == ["device.yaml"]
 
 
-def test_two_files_of_one_name_are_a_mistake(tmp_path: Path) -> None:
+def test_two_files_of_one_name_are_an_error(tmp_path: Path) -> None:
     """The second would replace the first."""
     result = check(SAMPLE, tmp_path, "--junit", "out", "--sarif", "./out")
     assert (result.code, result.out) == (2, "")

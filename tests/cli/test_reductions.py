@@ -79,7 +79,7 @@ def test_machine_code_orders_no_steps() -> None:
     assert "does not order independent steps" in plain_text(found.err)
 
 
-def test_an_unknown_reduction_is_a_mistake() -> None:
+def test_an_unknown_reduction_is_an_error() -> None:
     """Only the two that exist are taken."""
     assert run("check", RING, "--reduce", "everything").code == 2
 

@@ -83,7 +83,7 @@ def test_a_line_that_is_not_obeyed_gives_exit_code_2(lines: str | bytes) -> None
     assert ("step 1:" in result.out) == ("1" in str(lines))
 
 
-def test_nothing_to_read_is_no_mistake() -> None:
+def test_nothing_to_read_is_no_error() -> None:
     """The possible steps are shown, and that is all."""
     result = walked(STARTER, "")
     assert result.code == 0

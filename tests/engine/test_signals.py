@@ -145,7 +145,7 @@ def test_signaller_hears_what_others_signal_in_its_step() -> None:
     assert moment.take("hub ask").at("hub") == "answered"
 
 
-def test_signal_that_could_lead_to_itself_is_a_mistake() -> None:
+def test_signal_that_could_lead_to_itself_is_an_error() -> None:
     """Cascades are allowed when the graph of signals has no cycle, which is checked at load."""
     with pytest.raises(InvalidInput, match="signals lead to each other for ever"):
         begin("""

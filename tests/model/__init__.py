@@ -1,1 +1,1 @@
-"""Tests of reading: what is accepted and what it means, and how mistakes are told."""
+"""Tests of reading: what is accepted and what it means, and how errors are told."""

@@ -40,21 +40,21 @@ class Folder:
         """A chip whose body stands in braces, in a device with a tile that may send to it."""
         return self.device(around(body, beside=beside)).chips["hub"]
 
-    def mistakes(self, text: str, files: Files | None = None) -> tuple[InputError, ...]:
+    def errors(self, text: str, files: Files | None = None) -> tuple[InputError, ...]:
         """What is wrong with the text; the test fails when nothing is."""
         with pytest.raises(InvalidInput) as caught:
             self.device(text, files)
-        return caught.value.mistakes
+        return caught.value.errors
 
-    def mistake(self, text: str, files: Files | None = None) -> str:
-        """The only mistake in the text, as people read it, without its folder."""
-        mistakes = self.mistakes(text, files)
-        assert len(mistakes) == 1, "\n".join(map(str, mistakes))
-        return str(mistakes[0]).replace(f"{self.path}/", "")
+    def error(self, text: str, files: Files | None = None) -> str:
+        """The only error in the text, as people read it, without its folder."""
+        errors = self.errors(text, files)
+        assert len(errors) == 1, "\n".join(map(str, errors))
+        return str(errors[0]).replace(f"{self.path}/", "")
 
-    def chip_mistake(self, body: str) -> str:
-        """The only mistake in the body of a chip, as people read it."""
-        return self.mistake(around(body))
+    def chip_error(self, body: str) -> str:
+        """The only error in the body of a chip, as people read it."""
+        return self.error(around(body))
 
 
 def around(body: str, *, beside: str = "") -> str:

@@ -1,4 +1,4 @@
-"""What chances are computed from is read exactly; mistakes in it are told with their place."""
+"""What chances are computed from is read exactly; errors in it are told with their place."""
 
 from __future__ import annotations
 
@@ -66,7 +66,7 @@ def test_quantities_are_exact(tmp_path: Path) -> None:
         ("latency: sent(hand.go)", "latency: lamp.on", "one event"),
     ],
 )
-def test_mistakes_are_placed(old: str, new: str, told: str, tmp_path: Path) -> None:
+def test_errors_are_placed(old: str, new: str, told: str, tmp_path: Path) -> None:
     """With what was expected."""
     assert old in DEVICE
     with pytest.raises(InvalidInput) as caught:

@@ -116,8 +116,8 @@ def test_a_state_discards_and_defers_for_itself(folder: Folder) -> None:
 )
 def test_chips_that_are_none_are_told(folder: Folder, body: str, told: str) -> None:
     """A chip has states, of its own or from a file, and a value for each parameter."""
-    mistakes = folder.mistakes(around(body))
-    assert any(told in str(mistake) for mistake in mistakes)
+    errors = folder.errors(around(body))
+    assert any(told in str(error) for error in errors)
 
 
 @pytest.mark.parametrize(
@@ -136,12 +136,12 @@ def test_chips_that_are_none_are_told(folder: Folder, body: str, told: str) -> N
 def test_chip_files_say_what_they_are(folder: Folder, content: str, told: str) -> None:
     """A file without `chip` or `actor` may be anything."""
     text = "device: d\nchips: {a: {file: a.yaml}}\n"
-    mistakes = folder.mistakes(text, {"a.yaml": content})
-    assert any(told in str(mistake) for mistake in mistakes)
+    errors = folder.errors(text, {"a.yaml": content})
+    assert any(told in str(error) for error in errors)
 
 
-def test_a_mistake_in_a_chip_file_is_told_once(folder: Folder) -> None:
+def test_an_error_in_a_chip_file_is_told_once(folder: Folder) -> None:
     """However many chips are made of it."""
     text = "device: d\nchips: {a: {file: a.yaml}, b: {file: a.yaml}, c: {file: a.yaml}}\n"
-    told = folder.mistake(text, {"a.yaml": "chip: a\nstates: [s]\nrules: [{to: t}]\n"})
+    told = folder.error(text, {"a.yaml": "chip: a\nstates: [s]\nrules: [{to: t}]\n"})
     assert told.startswith("a.yaml:3:14: unknown state 't'")

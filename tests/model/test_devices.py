@@ -1,4 +1,4 @@
-"""Whole devices: sections, options and variants, and how mistakes in one part spare the others."""
+"""Whole devices: sections, options and variants, and how errors in one part spare the others."""
 
 from __future__ import annotations
 
@@ -135,7 +135,7 @@ def test_a_choice_must_be_one(folder: Folder, chosen: dict[str, str], told: str)
 def test_sections_that_are_none_are_told(folder: Folder, beside: str, told: str) -> None:
     """Every section is what it should be, and names what there is."""
     body = "states: ['off'], variables: {key: {bond: 1}}"
-    assert told in folder.mistake(around(body, beside=beside))
+    assert told in folder.error(around(body, beside=beside))
 
 
 @pytest.mark.parametrize(
@@ -156,10 +156,10 @@ def test_sections_that_are_none_are_told(folder: Folder, beside: str, told: str)
 )
 def test_a_device_has_a_name_and_chips(folder: Folder, text: str, told: str) -> None:
     """A device without chips would have nothing to check."""
-    assert any(told in str(mistake) for mistake in folder.mistakes(text))
+    assert any(told in str(error) for error in folder.errors(text))
 
 
-def test_all_mistakes_come_in_one_run(folder: Folder) -> None:
+def test_all_errors_come_in_one_run(folder: Folder) -> None:
     """One in each part of the device, told in one run, each at its place."""
     text = """\
         device: sample
@@ -185,8 +185,8 @@ def test_all_mistakes_come_in_one_run(folder: Folder) -> None:
     tile = "chip: tile\nstates: [alone, linked]\nrules: [{send: hello, to: alne}]\n"
     marked = [
         (place.line, place.text[place.column - 1 :][: place.width])
-        for mistake in folder.mistakes(text, {"tile.yaml": tile})
-        if (place := mistake.place) is not None
+        for error in folder.errors(text, {"tile.yaml": tile})
+        if (place := error.place) is not None
     ]
     assert sorted(marked) == [
         (3, "alne"), (4, "["), (5, "maybe"), (7, "linkd"), (8, "linkd"), (9, "m"), (11, "99"),
@@ -222,8 +222,8 @@ requirements: {{R: {{text: t, recoverable: {{to: hub.ready, without: [hub_button
         states: [s]
         rules: [{'on': hub_button, if: hub.ready}, {'on': welcome, send: hello}]
         """
-    told = folder.mistakes(text, {"tile.yaml": tile})
-    assert {mistake.place.line for mistake in told if mistake.place} == {2}
+    told = folder.errors(text, {"tile.yaml": tile})
+    assert {error.place.line for error in told if error.place} == {2}
 
 
 @pytest.mark.parametrize(
@@ -238,7 +238,7 @@ def test_a_broken_variable_is_not_blamed_on_rules(
     folder: Folder, broken: str, mention: str
 ) -> None:
     """The declaration is told, and what mentions it cannot be judged."""
-    folder.chip_mistake(f"{broken}, states: [s], rules: [{{{mention}, to: s}}]")
+    folder.chip_error(f"{broken}, states: [s], rules: [{{{mention}, to: s}}]")
 
 
 @pytest.mark.parametrize(
@@ -250,6 +250,6 @@ def test_a_broken_variable_is_not_blamed_on_rules(
     ],
 )
 def test_a_broken_declaration_is_not_blamed_on_sections(folder: Folder, beside: str) -> None:
-    """One mistake is told once, where it was made."""
+    """One error is told once, where it was made."""
     body = "states: [s]" + (", variables: {key: {bond: 9}}" if "key" in beside else "")
-    folder.mistake(around(body, beside=beside))
+    folder.error(around(body, beside=beside))

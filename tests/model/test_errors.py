@@ -1,4 +1,4 @@
-"""How a mistake is told: the place, the line with its mark, what was expected, the nearest name."""
+"""How an error is told: the place, the line with its mark, what was expected, the nearest name."""
 
 from __future__ import annotations
 
@@ -20,12 +20,10 @@ def place(line: str, column: int, width: int = 1) -> Place:
     return Place(Source("hub.yaml", (line,)), 1, column, width)
 
 
-def test_a_mistake_shows_its_line_and_a_mark() -> None:
+def test_an_error_shows_its_line_and_a_mark() -> None:
     """The mark stands under the characters that are wrong."""
-    mistake = InputError(
-        "unknown state 'lnked'", place("to: lnked", 5, 5), "one of linked", "linked"
-    )
-    assert str(mistake).splitlines() == [
+    error = InputError("unknown state 'lnked'", place("to: lnked", 5, 5), "one of linked", "linked")
+    assert str(error).splitlines() == [
         "hub.yaml:1:5: unknown state 'lnked'",
         "     1 │ to: lnked",
         "       │     ▔▔▔▔▔",
@@ -40,7 +38,7 @@ def test_the_only_name_is_told_once() -> None:
     notes.add("no chip 'tile'", None, word="tile", choices=["hub"])
     with pytest.raises(InvalidInput) as raised:
         notes.raise_if_any()
-    assert [str(mistake).splitlines()[1].strip() for mistake in raised.value.mistakes] == [
+    assert [str(error).splitlines()[1].strip() for error in raised.value.errors] == [
         "did you mean 'hub'?",
         "expected 'hub'",
     ]
@@ -77,30 +75,30 @@ def test_unprintable_characters_are_not_shown() -> None:
     assert "\x1b" not in str(InputError("", place("a: \x1b[2J", 4)))
 
 
-def test_a_mistake_without_a_place_is_a_sentence() -> None:
+def test_an_error_without_a_place_is_a_sentence() -> None:
     """What is wrong with the command line stands in no file."""
     assert str(InputError("there is no file 'hub.yaml'")) == "there is no file 'hub.yaml'"
 
 
-def test_mistakes_are_told_together_and_each_once() -> None:
-    """A chip file with a mistake is read for each instance, and tells it once."""
+def test_errors_are_told_together_and_each_once() -> None:
+    """A chip file with an error is read for each instance, and tells it once."""
     notes = Notebook()
     for message in ("first", "second", "first"):
         notes.add(message, place("x", 1))
     with pytest.raises(InvalidInput) as caught:
         notes.raise_if_any()
-    assert [mistake.message for mistake in caught.value.mistakes] == ["first", "second"]
+    assert [error.message for error in caught.value.errors] == ["first", "second"]
 
 
-def test_reading_stops_after_very_many_mistakes() -> None:
+def test_reading_stops_after_very_many_errors() -> None:
     """A file that is wrong everywhere is told in a bounded time, and that something is left out."""
     notes = Notebook()
     for number in range(MOST_ERRORS):
-        notes.add(f"mistake {number}", None)
+        notes.add(f"error {number}", None)
     with pytest.raises(InvalidInput) as caught:
         notes.add("one more", None)
-    assert len(caught.value.mistakes) == MOST_ERRORS + 1
-    assert caught.value.mistakes[-1].message == "more than 200 mistakes: the others are not told"
+    assert len(caught.value.errors) == MOST_ERRORS + 1
+    assert caught.value.errors[-1].message == "more than 200 errors: the others are not told"
 
 
 def test_long_lists_of_choices_are_cut() -> None:

@@ -59,4 +59,4 @@ def test_a_chip_file_says_it_and_an_overlay_changes_it(folder: Folder) -> None:
 )
 def test_other_words_are_told(folder: Folder, part: str, fair: str, told: str) -> None:
     """There are three."""
-    assert told in folder.mistake(text_of(**{part: fair}))
+    assert told in folder.error(text_of(**{part: fair}))

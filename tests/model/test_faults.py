@@ -68,4 +68,4 @@ def test_a_group_has_a_name(folder: Folder) -> None:
 )
 def test_faults_that_are_none_are_told(folder: Folder, faults: str, told: str) -> None:
     """Chips lose power, links lose messages."""
-    assert told in folder.mistake(around("states: [s]", beside=f"faults: {faults}"))
+    assert told in folder.error(around("states: [s]", beside=f"faults: {faults}"))

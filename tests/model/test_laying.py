@@ -44,8 +44,8 @@ def notes(folder: Folder, rest: str) -> list[str]:
     return [str(note).replace(f"{folder.path}/", "") for note in device.notes]
 
 
-def mistake(folder: Folder, rest: str) -> str:
-    return folder.mistake(twin(rest), FILES)
+def error(folder: Folder, rest: str) -> str:
+    return folder.error(twin(rest), FILES)
 
 
 @pytest.mark.parametrize(
@@ -67,7 +67,7 @@ def test_a_part_of_a_part_under_a_name_close_to_another_is_refused(
     folder: Folder, rest: str, told: str
 ) -> None:
     """It was meant for the other: by itself it says too little."""
-    text = mistake(folder, rest)
+    text = error(folder, rest)
     assert f"overlay adds {told}" in text
     assert "(close to '" in text
     assert "that is complete by itself" in text
@@ -75,7 +75,7 @@ def test_a_part_of_a_part_under_a_name_close_to_another_is_refused(
 
 def test_a_rule_inside_a_state_is_known_to_the_whole_chip(folder: Folder) -> None:
     """Who changes it outside its state adds another one."""
-    text = mistake(folder, "chips: {pedal: {rules: {rest_a_while: {text: rests}}}}")
+    text = error(folder, "chips: {pedal: {rules: {rest_a_while: {text: rests}}}}")
     assert "overlay adds rule 'rest_a_while' to chip pedal (close to 'rest_a_while')" in text
 
 
@@ -115,7 +115,7 @@ def test_what_a_device_adds_to_a_chip_file_itself_is_no_overlay(folder: Folder) 
     entry = "{file: pedal.yaml, rules: {blink: {after: 1 s, to: by_air}}}"
     text = BASE.replace("{file: pedal.yaml}", entry)
     assert folder.device(text, FILES).notes == ()
-    near = folder.mistake(text.replace("blink: {after: 1 s, to: by_air}", "puul: {send: ~}"), FILES)
+    near = folder.error(text.replace("blink: {after: 1 s, to: by_air}", "puul: {send: ~}"), FILES)
     assert "overlay adds rule 'puul' to chip pedal (close to 'pull')" in near
 
 
@@ -151,7 +151,7 @@ def test_what_is_not_there_cannot_be_removed(
     folder: Folder, rest: str, told: str, advice: str
 ) -> None:
     """The nearest name is told, or else all that are there."""
-    text = mistake(folder, rest)
+    text = error(folder, rest)
     assert told in text
     assert advice in text
 
@@ -184,7 +184,7 @@ def test_who_speaks_of_what_an_overlay_removed_is_told_so(
     folder: Folder, rest: str, word: str, told: str
 ) -> None:
     """With the place of the removal, and never as if nobody had known the name."""
-    found = [str(one) for one in folder.mistakes(twin(rest), FILES)]
+    found = [str(one) for one in folder.errors(twin(rest), FILES)]
     gone = [one for one in found if f"{word!r} is gone: " in one]
     assert gone
     assert all("device.yaml:3:" in one and told in one for one in gone)
@@ -195,5 +195,5 @@ def test_rules_without_names_cannot_be_changed_by_name(folder: Folder) -> None:
     """A mapping over a list would replace every rule."""
     pedal = PEDAL.replace("  pull:", "  -").replace("  call:", "  -")
     over = twin("chips: {pedal: {rules: {pull: {send: ~}}}}")
-    text = folder.mistakes(over, {**FILES, "pedal.yaml": pedal})
+    text = folder.errors(over, {**FILES, "pedal.yaml": pedal})
     assert any("the rules of chip pedal are a list" in str(one) for one in text)

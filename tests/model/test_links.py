@@ -110,8 +110,8 @@ def test_a_message_has_a_kind_and_perhaps_a_value(
     ],
 )
 def test_links_that_are_none_are_told(folder: Folder, more: str, told: str) -> None:
-    """A link with a mistake is told once: the rules that use it are not blamed for it."""
-    assert told in folder.mistake(TEXT.format(more=more, sent="hello"))
+    """A link with an error is told once: the rules that use it are not blamed for it."""
+    assert told in folder.error(TEXT.format(more=more, sent="hello"))
 
 
 @pytest.mark.parametrize(
@@ -130,4 +130,4 @@ def test_a_link_has_two_ends(folder: Folder, link: str, told: str) -> None:
     """Both are chips of the device, and one of them sends."""
     text = TEXT.format(more="carries: hello", sent="hello via down")
     head, _, _ = text.partition("{from")
-    assert told in folder.mistake(f"{head}{link}\n")
+    assert told in folder.error(f"{head}{link}\n")

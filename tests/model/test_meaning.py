@@ -151,8 +151,8 @@ def test_a_rule_that_hears_a_message_can_speak_of_it(folder: Folder, text: str, 
 def test_what_does_not_fit_is_marked(
     folder: Folder, rule: str, marked: str, message: str, advice: str
 ) -> None:
-    """The mistake stands at the name that does not fit, and tells what would."""
-    told = folder.mistake(around(BODY.format(rule=rule), beside=BESIDE))
+    """The error stands at the name that does not fit, and tells what would."""
+    told = folder.error(around(BODY.format(rule=rule), beside=BESIDE))
     _, line, mark, expected = told.splitlines()
     assert message in told
     assert advice in expected
@@ -171,7 +171,7 @@ def test_a_parameter_is_put_in_place_once(folder: Folder) -> None:
             rules: [{if: near.state == t and far.state == t, to: s}]
           far: {states: [t]}
         """
-    told = folder.mistake(text.replace("far: 2", "far: away"))
+    told = folder.error(text.replace("far: 2", "far: away"))
     assert "unknown chip 'away'" in told
 
 
@@ -179,7 +179,7 @@ def test_a_parameter_is_put_in_place_once(folder: Folder) -> None:
 def test_odd_parameters_are_no_numbers(folder: Folder, text: str) -> None:
     """What only looks like a number is an unknown name, and not a crash."""
     body = f'parameters: {{n: "{text}"}}, states: [s], rules: [{{if: n == 1, to: s}}]'
-    assert "device.yaml:3:" in folder.chip_mistake(body)
+    assert "device.yaml:3:" in folder.chip_error(body)
 
 
 @given(choices=st.lists(st.integers(-99, 99), min_size=1, max_size=5, unique=True), data=st.data())

@@ -1,4 +1,4 @@
-"""Bundled models, damaged: reading gives a device or mistakes, and never anything else.
+"""Bundled models, damaged: reading gives a device or errors, and never anything else.
 
 What is still a device can be composed and explored, and what the reader accepts the schema accepts.
 """
@@ -166,7 +166,7 @@ def read_and_judged(target: Path, device: Path) -> Device | None:
     try:
         read = read_device(str(device))
     except InvalidInput as error:
-        if not error.mistakes or not str(error):
+        if not error.errors or not str(error):
             raise
         return None
     if device == target:

@@ -88,7 +88,7 @@ def test_rest_holds_for_all_states_inside(folder: Folder) -> None:
 )
 def test_states_that_are_none_are_told(folder: Folder, body: str, told: str) -> None:
     """Names are unique within a chip, and every state is what a state can be."""
-    assert told in folder.chip_mistake(body)
+    assert told in folder.chip_error(body)
 
 
 def variable_of(folder: Folder, text: str) -> Variable:
@@ -177,4 +177,4 @@ def test_a_persistent_variable_says_so(folder: Folder) -> None:
 )
 def test_variables_that_are_none_are_told(folder: Folder, text: str, told: str) -> None:
     """One type, bounds the right way round, a start within them."""
-    assert told in folder.chip_mistake(f"states: [s], variables: {{v: {text}}}")
+    assert told in folder.chip_error(f"states: [s], variables: {{v: {text}}}")

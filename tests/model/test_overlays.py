@@ -182,4 +182,4 @@ def test_files_that_cannot_be_laid_are_told(
     folder: Folder, device: str, files: dict[str, str], message: str
 ) -> None:
     """A cycle of files, a missing file or a file of another kind is told where it is named."""
-    assert message in folder.mistake(device, files)
+    assert message in folder.error(device, files)

@@ -1,4 +1,4 @@
-"""Texts of a chip file: parameters filled in, durations, and mistakes at the exact character."""
+"""Texts of a chip file: parameters filled in, durations, and errors at the exact character."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from modecheck.model.errors import InvalidInput, Notebook
-from modecheck.model.meaning import MeaningMistake
+from modecheck.model.meaning import MeaningError
 from modecheck.model.phrases import Phrases
 from modecheck.model.places import Place, Source
 from modecheck.model.syntax import parse_condition
@@ -73,7 +73,7 @@ def test_an_unknown_parameter_is_told() -> None:
 
 
 @pytest.mark.parametrize("quoted", [False, True])
-def test_a_mistake_in_an_expression_is_marked_in_the_file(quoted: bool) -> None:
+def test_an_error_in_an_expression_is_marked_in_the_file(quoted: bool) -> None:
     """The mark stands under the character, whether the text is quoted or not."""
     reader = phrases()
     reader.parse(scalar("ready = 1", line="  if: ", quoted=quoted), parse_condition)
@@ -81,7 +81,7 @@ def test_a_mistake_in_an_expression_is_marked_in_the_file(quoted: bool) -> None:
     assert lines[1].index("=") == lines[2].index("▔")
 
 
-def test_a_mistake_behind_a_filled_parameter_marks_the_whole_text() -> None:
+def test_an_error_behind_a_filled_parameter_marks_the_whole_text() -> None:
     """The file's columns are not those of the filled text, so no wrong place is claimed."""
     reader = phrases()
     text = scalar("{peer}.linked = 1", line="  if: ", quoted=True)
@@ -89,11 +89,11 @@ def test_a_mistake_behind_a_filled_parameter_marks_the_whole_text() -> None:
     assert told(reader).splitlines()[2].count("▔") == len("'{peer}.linked = 1'")
 
 
-def test_a_mistake_of_meaning_suggests_names() -> None:
-    """What the look-up knows is handed on to the reader of the mistake."""
+def test_an_error_of_meaning_suggests_names() -> None:
+    """What the look-up knows is handed on to the reader of the error."""
 
     def fails() -> None:
-        raise MeaningMistake("unknown name 'redy'", 0, 4, word="redy", choices=["ready"])
+        raise MeaningError("unknown name 'redy'", 0, 4, word="redy", choices=["ready"])
 
     reader = phrases()
     assert reader.attempt(scalar("redy"), fails) is None

@@ -21,7 +21,7 @@ RULE = DEVICE.replace("'on': ping", "%s").replace("], %s", "]")
 )
 def test_an_old_key_of_a_chip(folder: Folder, old: str, new: str) -> None:
     """It is no alias: the device is refused."""
-    told = folder.mistake(DEVICE % old)
+    told = folder.error(DEVICE % old)
     name = old.split(":")[0]
     assert told.startswith("device.yaml:3:")
     assert f"{name!r} is called {new!r} now" in told
@@ -34,7 +34,7 @@ def test_an_old_key_of_a_chip(folder: Folder, old: str, new: str) -> None:
 )
 def test_an_old_key_of_a_rule(folder: Folder, old: str, new: str) -> None:
     """With the place of the key."""
-    told = folder.mistake(RULE % old)
+    told = folder.error(RULE % old)
     assert f"{old.split(':')[0]!r} is called {new!r} now" in told
     assert "▔▔▔▔" in told
 
@@ -42,7 +42,7 @@ def test_an_old_key_of_a_rule(folder: Folder, old: str, new: str) -> None:
 def test_an_old_event(folder: Folder) -> None:
     """In an expression of a requirement."""
     need = "requirements: {R: {text: x, never: raised(ping)}}\n"
-    told = folder.mistake(DEVICE % "about: it" + need)
+    told = folder.error(DEVICE % "about: it" + need)
     assert "device.yaml:5:" in told
     assert "'raised' is called 'signalled' now" in told
     assert "▔▔▔▔▔▔" in told
@@ -54,5 +54,5 @@ def test_an_old_event(folder: Folder) -> None:
 def test_an_old_code_of_a_finding(folder: Folder, section: str) -> None:
     """In what is accepted or expected; else an acceptance would silently never apply."""
     old = '"unhandled-message:hub.s.ping"'
-    told = folder.mistake(DEVICE % "about: it" + section % old + "\n")
+    told = folder.error(DEVICE % "about: it" + section % old + "\n")
     assert "'unhandled-message' is called 'unspecified-reception' now" in told

@@ -214,21 +214,21 @@ def test_an_exchange_names_both_ends(folder: Folder) -> None:
 )
 def test_requirements_that_are_none_are_told(folder: Folder, text: str, told: str) -> None:
     """A sentence and one pattern, whose names are those of the device."""
-    assert told in folder.mistake(around(BODY, beside=f"requirements: {{R1: {text}}}"))
+    assert told in folder.error(around(BODY, beside=f"requirements: {{R1: {text}}}"))
 
 
 def test_what_may_stand_in_a_broken_part_is_not_told(folder: Folder) -> None:
-    """An event of a link that could not be read is no mistake of its own."""
+    """An event of a link that could not be read is no error of its own."""
     needs = "R1: {text: x, never: sent(tile.hello)}, R2: {text: x, exactly_once: {EXCHANGE}}"
     needs = needs.replace("EXCHANGE", "sent: tile.hello, received: hub.hello")
     text = around(BODY, beside=f"requirements: {{{needs}}}").replace("to: hub,", "to: hb,")
-    assert "unknown chip 'hb'" in folder.mistake(text)
+    assert "unknown chip 'hb'" in folder.error(text)
 
 
 def test_a_name_of_a_chip_and_a_link_names_no_event(folder: Folder) -> None:
     """Which of them is meant cannot be told."""
     text = around(BODY, beside="requirements: {R1: {text: x, never: sent(hub.bye)}}")
-    assert "a chip and of a link" in folder.mistake(text.replace("  side:", "  hub:"))
+    assert "a chip and of a link" in folder.error(text.replace("  side:", "  hub:"))
 
 
 @pytest.mark.parametrize(
@@ -241,7 +241,7 @@ def test_a_name_of_a_chip_and_a_link_names_no_event(folder: Folder) -> None:
 )
 def test_only_requirements_speak_of_what_happens(folder: Folder, text: str) -> None:
     """A mode, a guard and a link's condition are judged on a state alone."""
-    assert "expected it in a requirement" in folder.mistake(text)
+    assert "expected it in a requirement" in folder.error(text)
 
 
 def test_one_message_over_two_links_is_one_item(folder: Folder) -> None:
@@ -254,4 +254,4 @@ def test_one_message_over_two_links_is_one_item(folder: Folder) -> None:
     assert exchange.sent == (("hub", "bye"),)
     twice = body.replace("bye via side", "bye via down")
     text = around(twice, beside=f"requirements: {{R1: {{text: x, {need}}}}}")
-    assert "hub sends bye, then bye in one step" in folder.mistake(text)
+    assert "hub sends bye, then bye in one step" in folder.error(text)

@@ -32,7 +32,7 @@ def rule_of(folder: Folder, rule: str) -> Rule:
 
 
 def told_of(folder: Folder, rule: str) -> str:
-    return folder.chip_mistake(BODY.format(rules=f"[{doing(rule)}]"))
+    return folder.chip_error(BODY.format(rules=f"[{doing(rule)}]"))
 
 
 def test_a_rule_that_only_raises_a_signal_holds_everywhere(folder: Folder) -> None:
@@ -50,8 +50,8 @@ def test_a_rule_that_only_raises_a_signal_holds_everywhere(folder: Folder) -> No
 )
 def test_a_rule_that_does_nothing_is_refused(folder: Folder, rule: str) -> None:
     """It would make its chip look as if it could go on."""
-    assert "this rule does nothing" in folder.chip_mistake(BODY.format(rules=f"[{{{rule}}}]"))
-    named = folder.chip_mistake(BODY.format(rules=f"{{idle: {{{rule}}}}}"))
+    assert "this rule does nothing" in folder.chip_error(BODY.format(rules=f"[{{{rule}}}]"))
+    named = folder.chip_error(BODY.format(rules=f"{{idle: {{{rule}}}}}"))
     assert "the rule 'idle' does nothing" in named
 
 
@@ -208,7 +208,7 @@ def test_inner_rules_come_first_then_document_order(folder: Folder) -> None:
     ],
 )
 def test_rules_that_are_none_are_told(folder: Folder, rule: str, told: str) -> None:
-    """Every mistake in a rule is told once, with what was expected."""
+    """Every error in a rule is told once, with what was expected."""
     text = told_of(folder, rule)
     assert told in text
     assert text.count("▔") > 0
@@ -229,18 +229,18 @@ def test_rules_that_are_none_are_told(folder: Folder, rule: str, told: str) -> N
 )
 def test_lists_of_rules_hold_rules(folder: Folder, rules: str, told: str) -> None:
     """A list of rules, or a mapping of named ones."""
-    assert told in folder.chip_mistake(BODY.format(rules=rules))
+    assert told in folder.chip_error(BODY.format(rules=rules))
 
 
 def test_a_rule_inside_a_state_has_no_in(folder: Folder) -> None:
     """It stands where it holds."""
-    told = folder.chip_mistake("states: {s: {rules: [{in: s, to: s}]}}")
+    told = folder.chip_error("states: {s: {rules: [{in: s, to: s}]}}")
     assert "this rule stands inside 's', so it has no 'in'" in told
 
 
 def test_a_value_is_compared_with_its_like(folder: Folder) -> None:
     """The tile's `keys` carries a number."""
-    told = folder.chip_mistake("states: [s], rules: [{'on': keys, if: value == true}]")
+    told = folder.chip_error("states: [s], rules: [{'on': keys, if: value == true}]")
     assert "a number from 0 to 3 cannot equal true or false" in told
 
 
@@ -251,4 +251,4 @@ def test_a_message_with_a_value_is_sent_with_one(folder: Folder) -> None:
         chips: {a: {states: [s], rules: [{send: keys}]}, b: {states: [s], discards: [keys]}}
         links: {ab: {from: a, to: b, carries: {keys: {bool: true}}}}
         """
-    assert "expected keys(value)" in folder.mistake(text)
+    assert "expected keys(value)" in folder.error(text)

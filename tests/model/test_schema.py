@@ -172,8 +172,8 @@ def test_what_the_reader_refuses_for_an_unknown_key_the_schema_refuses(
     folder: Folder, text: str
 ) -> None:
     """Wherever a key can stand, both know which."""
-    mistakes = [str(mistake) for mistake in folder.mistakes(text)]
-    assert any("unknown key" in mistake for mistake in mistakes)
+    errors = [str(error) for error in folder.errors(text)]
+    assert any("unknown key" in error for error in errors)
     assert complaints("device", data_in_file(str(folder.path / "device.yaml")))
 
 

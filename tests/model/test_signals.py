@@ -28,9 +28,9 @@ def test_a_cycle_is_found_where_there_is_one(folder: Folder, edges: set[tuple[st
     graph = nx.DiGraph(edges)
     try:
         folder.device(text_of(edges))
-    except InvalidInput as error:
-        (mistake,) = error.mistakes
-        cycle = mistake.message.removeprefix("signals lead to each other for ever: ").split(" → ")
+    except InvalidInput as invalid:
+        (error,) = invalid.errors
+        cycle = error.message.removeprefix("signals lead to each other for ever: ").split(" → ")
         assert cycle[0] == cycle[-1]
         assert set(pairwise(cycle)) <= edges
     else:
@@ -39,7 +39,7 @@ def test_a_cycle_is_found_where_there_is_one(folder: Folder, edges: set[tuple[st
 
 def test_a_signal_that_leads_to_itself_is_a_cycle(folder: Folder) -> None:
     """Told at a rule of the cycle."""
-    told = folder.mistake(text_of({("a", "a")}))
+    told = folder.error(text_of({("a", "a")}))
     assert told.startswith("device.yaml:6:9: signals lead to each other for ever: a → a")
 
 
@@ -51,7 +51,7 @@ def test_a_cycle_may_go_through_several_chips(folder: Folder) -> None:
           hub: {states: [s], rules: [{signal: ping}, {'on': pong, signal: ping}]}
           tile: {states: [s], rules: [{'on': ping, signal: pong}]}
         """
-    assert "for ever: pong → ping → pong" in folder.mistake(text)
+    assert "for ever: pong → ping → pong" in folder.error(text)
 
 
 def test_very_long_chains_are_followed(folder: Folder) -> None:
@@ -62,4 +62,4 @@ def test_very_long_chains_are_followed(folder: Folder) -> None:
         f"device: d\nchips:\n  hub:\n    states: [s]\n    rules:\n{rules}      - {{signal: s0}}\n"
     )
     folder.device(text)
-    assert "for ever" in folder.mistake(f"{text}      - {{on: s1000, signal: s500}}\n")
+    assert "for ever" in folder.error(f"{text}      - {{on: s1000, signal: s500}}\n")

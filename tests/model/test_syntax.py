@@ -1,4 +1,4 @@
-"""The grammar of expressions: what is printed is parsed back, and mistakes stand where they are."""
+"""The grammar of expressions: what is printed is parsed back, and errors stand where they are."""
 
 from __future__ import annotations
 
@@ -175,12 +175,12 @@ TOKENS = st.sampled_from(
 )  # fmt: skip
 
 
-def mistake_in(text: str, parser: Callable[[str], object]) -> ExpressionError | None:
+def error_in(text: str, parser: Callable[[str], object]) -> ExpressionError | None:
     """What the parser has against the text, if anything."""
     try:
         parser(text)
-    except ExpressionError as mistake:
-        return mistake
+    except ExpressionError as error:
+        return error
     return None
 
 
@@ -188,12 +188,12 @@ def mistake_in(text: str, parser: Callable[[str], object]) -> ExpressionError | 
 @given(text=st.lists(TOKENS, max_size=12).map(" ".join) | st.text(max_size=20))
 @pytest.mark.parametrize("parser", [parse_condition, parse_assignment, parse_send])
 def test_any_text_is_parsed_or_refused(text: str, parser: Callable[[str], object]) -> None:
-    """Nothing but a tree or a mistake within the text comes out, whatever goes in."""
-    mistake = mistake_in(text, parser)
-    if mistake is not None:
-        assert 0 <= mistake.offset <= len(text)
-        assert mistake.width >= 1
-        assert mistake.message
+    """Nothing but a tree or an error within the text comes out, whatever goes in."""
+    error = error_in(text, parser)
+    if error is not None:
+        assert 0 <= error.offset <= len(text)
+        assert error.width >= 1
+        assert error.message
 
 
 @pytest.mark.parametrize(
@@ -246,7 +246,7 @@ def test_precedence_is_that_of_the_grammar(text: str, same: str) -> None:
         ("٣ == 3", 0, "unexpected '٣'", "a name, a number"),
     ],
 )
-def test_mistakes_stand_where_they_are(text: str, offset: int, message: str, expected: str) -> None:
+def test_errors_stand_where_they_are(text: str, offset: int, message: str, expected: str) -> None:
     """The first character that does not fit is named, and what would fit."""
     with pytest.raises(ExpressionError) as caught:
         parse_condition(text)

@@ -58,7 +58,7 @@ def test_a_twin_says_what_is_found_in_it(folder: Folder) -> None:
 )
 def test_verdicts_that_are_none_are_told(folder: Folder, beside: str, told: str) -> None:
     """A finding is named as check prints it."""
-    assert told in folder.mistake(around("states: [s]", beside=beside))
+    assert told in folder.error(around("states: [s]", beside=beside))
 
 
 PARTS = """
@@ -108,7 +108,7 @@ def test_a_finding_of_nothing_is_told(
     """An acceptance that is spelt wrong accepts nothing, and is no finding that went away."""
     reason = ", reason: r" if section == "accepted" else ""
     beside = f'{PARTS}{section}: [{{finding: "{finding}"{reason}}}]'
-    text = folder.mistake(around(HUB, beside=beside))
+    text = folder.error(around(HUB, beside=beside))
     message, _, near = told.partition(" | ")
     assert message in text
     assert not near or f"did you mean {near}?" in text or f"expected {near}" in text

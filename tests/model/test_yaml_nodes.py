@@ -40,7 +40,7 @@ def read(folder: Path, text: str) -> Node:
 
 
 def told(folder: Path, text: str | bytes) -> str:
-    """The mistakes in the text."""
+    """The errors in the text."""
     path = folder / "text.yaml"
     path.write_bytes(text if isinstance(text, bytes) else text.encode())
     notes = Notebook()
@@ -114,7 +114,7 @@ def test_an_alias_is_the_node_of_its_anchor(tmp_path: Path) -> None:
     [("{}", "a mapping"), ("[]", "a list"), ("~", "nothing"), ("''", "''"), ("a" * 99, "aaa")],
 )
 def test_kinds_have_names(tmp_path: Path, text: str, kind: str) -> None:
-    """A mistake says what was found in a word."""
+    """An error says what was found in a word."""
     assert kind in kind_of(read(tmp_path, text))
 
 
@@ -167,7 +167,7 @@ def test_aliases_count_as_what_they_stand_for(tmp_path: Path) -> None:
         ("Größe: ä".encode() + b"\xff", "text.yaml:1:9: this is not UTF-8 text"),
     ],
 )
-def test_mistakes_in_yaml_have_a_place(tmp_path: Path, text: str | bytes, message: str) -> None:
+def test_errors_in_yaml_have_a_place(tmp_path: Path, text: str | bytes, message: str) -> None:
     """What is no YAML, or more than a model needs, is told where it stands."""
     assert message in told(tmp_path, text)
 

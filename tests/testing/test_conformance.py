@@ -343,7 +343,7 @@ class Standing(Recorder):
     ],
 )
 def test_words_that_the_model_does_not_know_are_refused(standing: object, sentence: str) -> None:
-    """They are a mistake of the adapter, not a difference, and the nearest name is told."""
+    """They are an error of the adapter, not a difference, and the nearest name is told."""
     bench = ConformanceRun(STARTER, "receiver", lambda _: Standing(standing))
     with pytest.raises(AdapterError, match=sentence):
         bench.begin()

@@ -164,7 +164,7 @@ class StepCode:
                 first = condition_or_false(frame, self._code, due.holds, self._reading_all())
                 frame.unless(builder.not_(first), frame.step_end)
             running = [(one, self._runs(one)) for one in time.tickings]
-            ticks = self._accelerated(running) if time.time_acceleration else constant(1)
+            ticks = self._accelerated(running) if time.accelerated else constant(1)
             for ticking, runs in running:
                 self._count(ticking, runs, ticks)
             frame.note_events(self._bits.ticks)

@@ -53,10 +53,10 @@ def verdict_on(
 @settings(max_examples=EXAMPLES)
 def test_the_verdict_is_the_same(drawn: Drawn) -> None:
     """The same findings and the same verdicts on requirements, and every scenario is a run."""
-    whole, leaping = verdict_on(drawn), verdict_on(drawn, time_acceleration=True)
-    assert told(leaping) == told(whole)
-    product = leaping.explored[0].exploration.product
-    for finding in leaping.findings:
+    whole, accelerated = verdict_on(drawn), verdict_on(drawn, time_acceleration=True)
+    assert told(accelerated) == told(whole)
+    product = accelerated.explored[0].exploration.product
+    for finding in accelerated.findings:
         if finding.trace is not None:
             list(replay(product, finding.trace))
 
