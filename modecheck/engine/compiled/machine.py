@@ -8,7 +8,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass, fields, is_dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-import llvmlite
 import llvmlite.binding as llvm
 
 from modecheck.engine.compiled import assembly as ir
@@ -20,7 +19,6 @@ from modecheck.engine.compiled.steps import NotCompilableError, StepCode
 from modecheck.engine.system_actions import obliging_labels
 from modecheck.product.bit_packing import WordLayout, word_layout
 from modecheck.product.ir import EventIR, Failure, Product
-from modecheck.version import __version__
 
 if TYPE_CHECKING:
     from modecheck.engine.reductions.representatives import Representatives
@@ -91,7 +89,7 @@ def compiled(
         if reason:
             raise NotCompilableError(reason)
     target = target_machine(level)
-    key = _key(product, by_system, curious, representatives, target, level)
+    key = _key(product, by_system, curious, representatives, level)
     kept = object_cache.load(key)
     if kept is None:
         kept = _compile(product, layout, by_system, curious, representatives, target, level)
@@ -122,7 +120,7 @@ def compiled_observers(product: Product, alone: WordLayout) -> CompiledProduct:
     layout, target = word_layout(product.fields), target_machine(UNOPTIMISED)
     atoms = [atom for observer in product.observers for atom in observer.atoms]
     parts = (
-        (__version__, llvmlite.__version__, target.triple, llvm.get_host_cpu_name()),
+        object_cache.compiler(),
         (product.fields, atoms, product.conditions, alone),
     )
     key = hashlib.sha256(pickle.dumps(parts)).hexdigest()
@@ -166,7 +164,6 @@ def _key(
     by_system: list[bool],
     curious: frozenset[int],
     representatives: Representatives | None,
-    target: llvm.TargetMachine,
     level: int,
 ) -> str:
     """A hash of whatever the code depends on."""
@@ -176,7 +173,7 @@ def _key(
 
         turning = key_of(representatives)
     parts = (
-        (__version__, llvmlite.__version__, level, target.triple, llvm.get_host_cpu_name()),
+        (object_cache.compiler(), level),
         (product.fields, product.chips, product.queues, product.signals, product.faults),
         (product.conditions, product.watched_events, by_system, sorted(curious)),
         (product.events, product.observers, sorted(obliging_labels(product))),

@@ -2,14 +2,37 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
+import sys
+from functools import cache
 from pathlib import Path
 from typing import Any
+
+import llvmlite
+import llvmlite.binding as llvm
 
 from modecheck.engine.kept_files import cache_folder, keep, recall
 
 MOST_ENTRIES = 200
 """The oldest entries beyond this are removed; one is some hundred kilobytes."""
+
+
+@cache
+def compiler() -> str:
+    """What makes objects, and for which processor: a part of every key.
+
+    The text of the engine belongs to it, since a version number does not change with every edit.
+    """
+    engine = Path(__file__).parents[1]
+    digest = hashlib.sha256()
+    for folder in (engine, engine / "compiled", engine / "compiled" / "language"):
+        for path in sorted(folder.glob("*.py")):
+            digest.update(path.read_bytes())
+    digest.update((engine.parent / "product" / "bit_packing.py").read_bytes())
+    features = llvm.get_host_cpu_features().flatten()
+    processor = (llvm.get_process_triple(), llvm.get_host_cpu_name(), features)
+    return repr((sys.version, llvmlite.__version__, processor, digest.hexdigest()))
 
 
 def load(key: str, folder: Path | None = None) -> tuple[bytes, dict[str, Any]] | None:

@@ -8,6 +8,7 @@ from typing import Any, NamedTuple
 import numpy as np
 import pytest
 
+from modecheck.engine.compiled import object_cache
 from modecheck.engine.compiled.language import kernel as kernels
 from modecheck.engine.compiled.language.kernel import Kernel
 from modecheck.engine.compiled.language.kinds import kind_of
@@ -114,3 +115,21 @@ def test_what_a_function_uses_belongs_to_its_key(monkeypatch: pytest.MonkeyPatch
     exec('def told(x):\n    "As it was."\n    return x + 1', one)  # noqa: S102 - our own text
     exec('def told(x):\n    "Said anew."\n    # and explained\n    return x + 1', other)  # noqa: S102
     assert key_of(one["told"], 1) == key_of(other["told"], 1)
+
+
+def test_the_text_of_the_engine_belongs_to_every_key(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """What an older engine made is not called by a newer one, although its version is the same."""
+    copy = tmp_path / "engine" / "compiled"
+    copy.mkdir(parents=True)
+    (tmp_path / "product").mkdir()
+    (tmp_path / "product" / "bit_packing.py").write_text("BITS = 1", encoding="utf-8")
+    monkeypatch.setattr(object_cache, "__file__", str(copy / "object_cache.py"))
+    seen = set()
+    for text in ("A = 1", "A = 2"):
+        (copy / "steps.py").write_text(text, encoding="utf-8")
+        object_cache.compiler.cache_clear()
+        seen.add(object_cache.compiler())
+    object_cache.compiler.cache_clear()
+    assert len(seen) == 2

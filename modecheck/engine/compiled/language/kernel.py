@@ -9,16 +9,13 @@ from __future__ import annotations
 
 import ctypes
 import hashlib
-import sys
 import threading
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from functools import cache
-from pathlib import Path
 from types import CodeType, FunctionType, ModuleType
 from typing import Any
 
-import llvmlite
 import llvmlite.binding as llvm
 import numpy as np
 
@@ -210,19 +207,8 @@ _SCALARS = {
 
 def _key(kernel: Kernel, kinds: tuple[Kind, ...]) -> str:
     """A hash of whatever the code depends on."""
-    facts = repr((_surroundings(), _digest(kernel), kinds))
+    facts = repr((object_cache.compiler(), _digest(kernel), kinds))
     return hashlib.sha256(facts.encode()).hexdigest()
-
-
-@cache
-def _surroundings() -> str:
-    """What compiles, and what for."""
-    compiler = Path(__file__).parent
-    texts = [compiler.parent / "assembly.py", *sorted(compiler.glob("*.py"))]
-    return repr((
-        sys.version, llvmlite.__version__, [path.read_bytes() for path in texts],
-        llvm.get_host_cpu_name(), llvm.get_host_cpu_features().flatten(),
-    ))  # fmt: skip
 
 
 @cache
