@@ -1,7 +1,7 @@
-"""What an exploration took and reached, so that states and rules that are never seen can be told.
+"""What an exploration took and reached: the basis for reporting what is never seen.
 
-Coverage of several variants of a device can be joined: a rule that only one choice of an option
-needs is alive.
+Coverage of several variants of a device can be joined: a rule that is taken with only one choice of
+an option is alive.
 """
 
 from __future__ import annotations
@@ -22,9 +22,9 @@ RuleName = tuple[str, str]
 class Coverage:
     """`taken`, `met` and `shadowed` hold rules as (chip, title), `occupied` leaves as (chip, leaf).
 
-    A rule is met when its event arrived in one of its states. Of rules that are never taken,
-    although their own guards held, `shadowed` names the earlier rule that was taken instead, and
-    `blocked` has those whose links were full.
+    A rule is met when its event arrived in one of its states. Of the rules that are never taken
+    although their own guards held, `shadowed` maps each to the earlier rule that was taken instead,
+    and `blocked` holds those whose links were full.
     """
 
     taken: set[RuleName] = field(default_factory=set)
@@ -35,7 +35,7 @@ class Coverage:
 
 
 def joined(parts: Iterable[Coverage]) -> Coverage:
-    """What was seen in any of several explorations."""
+    """The union of what several explorations saw."""
     whole = Coverage()
     for part in parts:
         whole.taken |= part.taken
@@ -65,7 +65,7 @@ def coverage_of(space: Space) -> Coverage:
 
 
 def _waiting(product: Product) -> set[int]:
-    """The rules that a chip takes by itself, but not before links have room."""
+    """The rules that a chip takes by itself, but only once links have room."""
     chains = (chain for form in product.chips for chain in form.steps)
     return {reaction.rule for chain in chains for reaction in chain if reaction.rooms}
 
@@ -86,7 +86,7 @@ def _met(space: Space) -> set[RuleName]:
 
 
 def event_name(product: Product, queue: int, event: int) -> tuple[str, str]:
-    """The link (or nothing, for a signal) and the name of an event that was met."""
+    """The link (empty for a signal) and the name of an event."""
     if queue < 0:
         return "", product.signals[event]
     form = product.queues[queue]
@@ -94,7 +94,7 @@ def event_name(product: Product, queue: int, event: int) -> tuple[str, str]:
 
 
 def leaves_of(chip: Chip, rule: Rule) -> set[str]:
-    """The innermost states in which a rule holds."""
+    """The innermost states in which a rule can be taken."""
     if not rule.sources:
         return set(chip.leaves)
     return {leaf for source in rule.sources for leaf in chip.states[source].leaves}

@@ -1,11 +1,11 @@
 """Which constants decide how long a stretch takes: those on its critical path.
 
-The path is followed backwards from the last step. A step for which a timer or a link's delay had
-run leads to the step with which that began, and the constant is noted; any other step leads to the
-one before it. What ran beside the path is left out: it could have been shorter all the same.
+The path is followed backwards from the last step. A step that waited for a timer or a link's delay
+leads to the step that started it, and the constant is recorded; any other step leads to the one
+before it. What ran in parallel with the path is left out, since it does not decide the length.
 
-What a periodic rule takes up has waited for it since the last step that changed anything, and not
-for all the periods before.
+A periodic rule counts as waiting since the last step that changed anything, not for all the periods
+before.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ from modecheck.product.ir import Product
 
 @dataclass(frozen=True, slots=True)
 class ModelDuration:
-    """A duration of a model: whose it is, what it says, and where."""
+    """A duration in a model, with a name that says which part it belongs to."""
 
     name: str
     duration: Duration
@@ -38,7 +38,7 @@ class ModelDuration:
 
 @dataclass(frozen=True, slots=True)
 class Decider:
-    """A constant on the critical path: how often it ran there, and for how many ticks in all."""
+    """A constant on the critical path: how often it ran there, and for how many ticks in total."""
 
     constant: ModelDuration
     times: int
@@ -46,14 +46,14 @@ class Decider:
 
 
 def deciders(product: Product, trace: Trace) -> tuple[Decider, ...]:
-    """The constants that decide a way from where its clock starts, or its loop if it has one; the
-    one that ran longest first.
+    """The constants that decide how long a trace takes from where its clock starts, or its loop if
+    it has one; the one that ran longest first.
     """
     return _Path(product, trace).deciders()
 
 
 def constant_of_rule(product: Product, rule: Rule) -> ModelDuration | None:
-    """What a rule waits for, if it does."""
+    """The duration that a rule waits for, or None."""
     if rule.expires:
         timer = product.device.chips[rule.chip].timers[rule.expires]
         return ModelDuration(f"{rule.chip}.{timer.name}", timer.duration)
@@ -65,14 +65,14 @@ def constant_of_rule(product: Product, rule: Rule) -> ModelDuration | None:
 
 def changes_anything(product: Product, before: State, after: State) -> bool:
     """Whether two states differ in more than how long timers have run: in a state of a chip, a
-    variable, or what is under way.
+    variable, or what is in flight.
     """
     lasting = lasting_part(product)
     return lasting(before) != lasting(after)
 
 
 def lasting_part(product: Product) -> Callable[[State], object]:
-    """What a state holds beside how long timers have run."""
+    """A function from a state to all of it except how long timers have run."""
     ages = {slot.age for queue in product.queues for slot in queue.slots}
     slots = {field for queue in product.queues for slot in queue.slots for field in slot.fields}
     kept = slots - ages | {chip.state_field for chip in product.chips}
@@ -81,8 +81,8 @@ def lasting_part(product: Product) -> Callable[[State], object]:
 
 
 class _Path:
-    """A way can have as many steps as a window has ticks, so only those are taken anew by the
-    interpreter in which something may have happened that is asked for.
+    """A trace can have as many steps as a window has ticks, so the interpreter replays only those
+    in which something relevant may have happened.
     """
 
     def __init__(self, product: Product, trace: Trace) -> None:
@@ -127,7 +127,7 @@ class _Path:
         return tuple(Decider(one, times[one], ticks[one]) for one in order)
 
     def _cause(self, at: int) -> tuple[ModelDuration, int] | None:
-        """What a step has waited for, and the step with which that began (-1: with the start)."""
+        """What a step has waited for, and the step that started it (-1: the start)."""
         label = self._product.labels[self._moves[at].label]
         if label.kind == "rule":
             constant = constant_of_rule(self._product, self._product.rules[label.rule])
@@ -189,7 +189,7 @@ class _Path:
         return self._sent.get((queue, at))
 
     def _follow(self, at: int, queue: int) -> None:
-        """Note who sent what arrived up to a step, from where the queue was empty last."""
+        """Record which step sent what arrived up to a step, from where the queue was last empty."""
         code = self._product.queues[queue].slots[0].code
         first = at
         while first > 0 and (state := self._states[first]) is not None and state[code]:
@@ -211,7 +211,7 @@ class _Path:
 
 
 class _Steps:
-    """The steps of a way, each as the interpreter takes it, when it is looked at."""
+    """The steps of a trace, each replayed on the interpreter when it is first needed."""
 
     def __init__(
         self, product: Product, states: Sequence[State | None], moves: Sequence[Move]
@@ -227,7 +227,7 @@ class _Steps:
             before, move = self._states[at], self._moves[at]
             assert before is not None, "a step that fails is the last one"
             known = self._interpreter.step_to(before, move.label, move.after, move.ticks)
-            assert known is not None, "a way has steps of its product"
+            assert known is not None, "a trace has steps of its product"
             self._taken[at] = known
         return known
 
@@ -235,8 +235,8 @@ class _Steps:
 class _Takers:
     """Which rules may be taken in a step, by its label: at least those that are.
 
-    None are where time passes. In a step of a rule it is that one, and those with which somebody
-    may hear a signal that one of them gives; nobody is struck then.
+    None are taken where time passes. In a step of a rule it is that one, and those with which other
+    chips may react to a signal that one of them emits; no chip is reset then.
     """
 
     def __init__(self, product: Product) -> None:
@@ -251,7 +251,7 @@ class _Takers:
                     self._heard[signal].update(one.rule for one in reactions)
 
     def of(self, number: int) -> set[int] | None:
-        """The rules; None for a step in which any may be taken, or somebody be struck."""
+        """The rules; None for a step in which any may be taken, or a chip be reset."""
         label = self._product.labels[number]
         if label.kind == "tick":
             return set()

@@ -1,22 +1,22 @@
 """How long mode switches, responses and reconnections take, at least and at most.
 
 A switch begins when the device leaves a mode and ends when it enters another one; a reconnection
-begins when the session of a pairing (or, without one, its bond) is gone and ends when it is there
-again. Both may wait for a person, and what a person takes is not the device's time. So the clock of
-the worst time begins anew with each step of an actor on the way, and only a stretch that ends
-without one more counts: it is how long the device takes once people hold still. The best time is
-that with people who are as quick as can be; its clock begins anew only with a step of an actor
-without which the device would never have come there.
+begins when the session of a pairing (or, without one, its bond) is lost and ends when it is there
+again. Both may wait for a person, and the time that a person takes is not the device's time. So the
+clock of the worst time restarts with each step of an actor, and only a stretch that ends without
+another one counts: it is how long the device takes once people stop acting. The best time assumes
+people who are as quick as possible; its clock restarts only with a step of an actor without which
+the device would never have got there.
 
-The best time of a switch is that which its user measures. Its clock starts with the step of an
-actor that asks for it: one, in the mode or on the way to the other, before which the device could
-not have come there without another step of an actor, whatever it did by itself and without a fault.
-So it has in it how long the device takes to leave the mode. Where no such step leads to a switch,
-its clock starts when the mode is left, as that of the worst time does.
+The best time of a switch is the one that its user measures. Its clock starts with the step of an
+actor that requests it: one, in the mode or between the modes, before which the device could not
+have got there without another step of an actor, whatever it did by itself and without a fault.
+So it includes the time that the device takes to leave the mode. Where no such step leads to a
+switch, its clock starts when the mode is left, as that of the worst time does.
 
-A response is timed as `within` does: from the oldest moment at which it is asked for, whatever
-anybody does, until it is there; one that comes at that moment does not wait. What never comes takes
-for ever.
+A response is timed as `within` does: from the oldest moment at which it is due, whatever actors do,
+until it occurs; one that occurs at that moment does not wait. A response that never occurs takes
+forever.
 """
 
 from __future__ import annotations
@@ -49,15 +49,15 @@ from modecheck.product.observers import automaton_for
 
 Answering = Callable[[TimeBoundQuery], TimeBounds | None]
 FAULTS = ("lose", "duplicate", "power_cut", "reset", "cut_in_rule")
-"""Kinds of labels that no chip and nobody asks for."""
+"""Kinds of labels that no chip and no actor causes."""
 SWITCH, RESPONSE, RECONNECTION = "switch", "response", "reconnection"
 
 
 @dataclass(frozen=True, slots=True)
 class MeasuredTime:
-    """A stretch in ticks, None where it can take for ever. Its clock starts when the first
-    `trace.switch_from` moves are done. It `stands` where time can go on for ever at its end
-    although nothing has to happen; else `trace.loop_from` says where a loop begins.
+    """A stretch in ticks, None where it can take forever. Its clock starts when the first
+    `trace.switch_from` moves are done. It `stands` where time can go on forever at its end
+    because nothing has to happen; else `trace.loop_from` says where a loop begins.
     """
 
     ticks: int | None
@@ -67,9 +67,9 @@ class MeasuredTime:
 
 @dataclass(frozen=True, slots=True)
 class Timed:
-    """The best and the worst time of one question; None where no stretch was seen. `limit` is the
-    time that a requirement asks for, in ticks. In what is not `complete` the best may be less and
-    the worst more.
+    """The best and the worst time of one switch, response or reconnection; None where no stretch
+    was seen. `limit` is the time that a requirement allows, in ticks. Unless `complete`, the best
+    may be less and the worst more.
     """
 
     kind: str
@@ -83,11 +83,11 @@ class Timed:
     limit: int | None = None
     remark: str = ""
     asked: bool = False
-    """Whether the clock of the best time starts with a step that asks for the switch."""
+    """Whether the clock of the best time starts with a step that requests the switch."""
 
     @property
     def title(self) -> str:
-        """What is timed, in a few words."""
+        """What is timed, in a few words, such as "wired to radio"."""
         return f"{self.source} to {self.target}" if self.kind == SWITCH else self.name
 
     @property
@@ -108,7 +108,7 @@ class Timed:
 
 @dataclass(frozen=True, slots=True)
 class DeviceTimes:
-    """All times of a device, with the product on which their scenarios are told."""
+    """All times of a device, with the product that their scenarios belong to."""
 
     product: Product
     timed: tuple[Timed, ...]
@@ -126,11 +126,11 @@ class DeviceTimes:
 
 
 def times_of(device: Device, search: Search, reporter: Reporter | None = None) -> DeviceTimes:
-    """The times of a device. Seconds that bound the search bound all of it; what was not asked by
-    then is incomplete. Raises `InvalidInput` where it has no clock.
+    """The times of a device. A bound in seconds bounds the whole search; times not computed by then
+    are incomplete. Raises `InvalidInput` where the device has no clock.
     """
     if device.clock is None:
-        message = "time is not counted here: the device has no clock"
+        message = "time is not counted: the device has no clock"
         expected = "a 'clock' in the device, such as {tick: 1 ms}"
         raise InvalidInput([InputError(message, device.place, expected=expected)])
     search = replace(search, limits=search.limits.from_now())
@@ -163,8 +163,8 @@ def actors_labels(product: Product) -> frozenset[int]:
 
 
 def _switches(space: Space, limits: Limits) -> list[Timed]:
-    """Every ordered pair of modes between which a switch leads through no other one. Those to one
-    mode are queried after each other, and those from one mode, where the region is that mode's.
+    """Every ordered pair of modes, with the switch that passes through no other mode. Pairs with
+    one target are queried in a row, and then those with one source, since they share a region.
     """
     modes = list(space.product.device.modes)
     bits = {name: space.mark(f"mode:{name}") for name in modes}
@@ -195,7 +195,7 @@ def _reconnections(space: Space, limits: Limits) -> Iterator[Timed]:
 
 
 def _unaided(space: Space, before: int, outside: int, goal: int) -> TimeBoundQuery:
-    """Stretches of which the longest has no step of an actor, and begins anew behind each."""
+    """Stretches of which the longest has no step of an actor, and restarts after each."""
     return TimeBoundQuery(
         inside=0,
         outside=outside,
@@ -208,7 +208,7 @@ def _unaided(space: Space, before: int, outside: int, goal: int) -> TimeBoundQue
 
 
 def _asking(space: Space, source: int, every: int, goal: int) -> TimeBoundQuery:
-    """Stretches from a step of an actor that asks for a switch, through the mode that is left."""
+    """Stretches from a step of an actor that requests a switch, through the mode that is left."""
     labels = enumerate(space.product.labels)
     return TimeBoundQuery(
         inside=0,
@@ -223,8 +223,8 @@ def _asking(space: Space, source: int, every: int, goal: int) -> TimeBoundQuery:
 
 
 class _Responses:
-    """The times for which requirements wait, without their limits: several in one exploration,
-    unless that turns out much larger than the product.
+    """The response times of requirements, without their limits: several in one exploration, unless
+    it turns out much larger than the product.
     """
 
     def __init__(
@@ -287,7 +287,7 @@ class _TimeQuery:
         return Timed(kind, name, source, target, best, worst, complete, why, remark=remark)
 
     def as_asked(self, timed: Timed) -> Timed:
-        """A switch with the best time from a step that asks for it, if there is one."""
+        """A switch with the best time from a step that requests it, if there is one."""
         if self.found is None:
             return replace(timed, complete=False, stopped_by=self.stopped_by)
         shortest = TimedPathFinder(self.space, self.query, self.found).shortest()

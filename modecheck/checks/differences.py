@@ -1,7 +1,7 @@
-"""What a change of a device did to its verdict: findings and requirements, newly broken or mended.
+"""What a change of a device did to its verdict: new and fixed findings, changed requirements.
 
-A finding is known again by its id, so by the names in it, in each variant. A finding that was
-accepted is no new one, and one that falls with another requirement is not mended.
+A finding is recognised by its id, and so by the names in it, in each variant. A finding that was
+accepted is not new, and one that falls with another requirement is not fixed.
 """
 
 from __future__ import annotations
@@ -14,14 +14,14 @@ from modecheck.checks.judged import BROKEN, FALLS
 from modecheck.checks.verdict import Verdict
 
 NOT_ASKED = "not asked"
-"""Said of a requirement that the device does not have."""
+"""The verdict on a requirement that the device does not have."""
 CONSEQUENCE = "needless-acceptance"
-"""It comes of mending what was accepted, and is a matter of the text."""
+"""It follows from fixing an accepted finding, and is about the text only."""
 
 
 @dataclass(frozen=True, slots=True)
 class NewVerdict:
-    """A requirement of which something else is said than before."""
+    """A requirement whose verdict has changed."""
 
     name: str
     sentence: str
@@ -31,8 +31,9 @@ class NewVerdict:
 
 @dataclass(frozen=True, slots=True)
 class VerdictDifference:
-    """`broken` are findings of the new verdict; `mended` are ids that are found no more, `same` ids
-    that still are. Where the new verdict is incomplete, what was not seen again is `unseen`.
+    """`broken` are new findings; `mended` are the ids of findings that are fixed, `same` of those
+    that remain. Where the new verdict is incomplete, findings that were not seen again are
+    `unseen`.
     """
 
     broken: tuple[Finding, ...]
@@ -44,7 +45,7 @@ class VerdictDifference:
 
 
 def difference(old: Verdict, new: Verdict) -> VerdictDifference:
-    """What the new verdict says otherwise than the old one."""
+    """How the new verdict differs from the old one."""
     before, after = _occurrences(old), _occurrences(new)
     broken = tuple(f for f in new.findings if _is_new(f, before, after))
     fallen = {one.need.name for one in new.requirements if one.verdict == FALLS}
@@ -90,5 +91,5 @@ def _requirements(old: Verdict, new: Verdict) -> Iterator[NewVerdict]:
 
 
 def breaks(change: NewVerdict) -> bool:
-    """Whether a requirement does not hold any more, or does not hold from its beginning."""
+    """Whether a requirement no longer holds, or is new and does not hold."""
     return change.after in (BROKEN, FALLS) and change.before not in (BROKEN, FALLS)

@@ -1,5 +1,5 @@
-"""Steps that must not happen: unspecified receptions, signals without room for their answer,
-overflows, values out of range.
+"""Steps that must not happen: unspecified receptions, blocked reactions, overflows, values out of
+range.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from modecheck.engine.space import Space
 
 
 def find(space: Space) -> Iterator[Finding]:
-    """A finding for each subject; further places with the same subject are named along with it."""
+    """A finding for each subject; it also lists further places with the same subject."""
     for sighting in space.failures.values():
         failure = sighting.failure
         yield Finding(

@@ -1,4 +1,4 @@
-"""Folds a product to what matters: states that agree in chosen respects become one.
+"""Fold a product: states that agree in chosen modes, states or variables become one.
 
 From one folded state a step leads to another where from *some* state in the first a step leads to
 some state in the second: the existential quotient, in which every behaviour of the product can be
@@ -17,20 +17,22 @@ from modecheck.model.errors import InputError, InvalidInput, nearest_name
 from modecheck.product.ir import Product
 
 MOST_STATES = 300_000
-"""States that are folded, the nearest ones: about ten seconds. Beyond them it is incomplete."""
+"""The most states that are folded, the nearest first: about ten seconds. With more the folding is
+incomplete.
+"""
 
 MODE = "mode"
-"""What folds by the modes of the device."""
+"""The part that folds by the modes of the device."""
 
 Key = tuple[str, ...]
 
 
 @dataclass(slots=True)
 class Folded:
-    """States that agree: their values of what was chosen, and how many there are.
+    """States that agree: their values of the chosen parts, and how many they are.
 
-    `inside` counts the transitions between two of them. `unexpanded` are those whose steps nobody
-    knows.
+    `inside` counts the transitions between two of them, `unexpanded` the states whose steps are not
+    known.
     """
 
     key: Key
@@ -41,8 +43,8 @@ class Folded:
 
 @dataclass(slots=True)
 class FoldedStep:
-    """Steps from one folded state to another: their labels, in how many transitions each occurs,
-    and from how many states one of them leads.
+    """Steps from one folded state to another: their labels, the number of transitions in which each
+    occurs, and the number of source states that have one.
     """
 
     source: int
@@ -54,7 +56,7 @@ class FoldedStep:
 
 @dataclass(frozen=True, slots=True)
 class Folding:
-    """A folded product. `parts` are what was chosen; the first of `states` is where it starts."""
+    """A folded product. `parts` are those that were chosen; the first of `states` is initial."""
 
     product: Product
     parts: tuple[str, ...]
@@ -63,14 +65,14 @@ class Folding:
     complete: bool
 
     def is_certain(self, step: FoldedStep) -> bool:
-        """Whether every state of its source has such a step."""
+        """Whether every state in its source has such a step."""
         return step.states == self.states[step.source].states
 
 
 def fold(space: Space, parts: Sequence[str], most: int = MOST_STATES) -> Folding:
-    """The first `most` states of a space, folded by modes, states or variables.
+    """Fold the first `most` states of a space by modes, states or variables.
 
-    A part is `mode`, `CHIP.state` or `CHIP.VARIABLE`. Raises `InvalidInput` for any other.
+    A part is `mode`, `CHIP.state` or `CHIP.VARIABLE`. Raises `InvalidInput` for any other part.
     """
     looked_at = min(space.state_count, most)
     key_of = _key_function(space, parts, looked_at)
@@ -116,14 +118,14 @@ def _key_function(space: Space, parts: Sequence[str], count: int) -> Callable[[i
 
 
 def parts_known(product: Product) -> list[str]:
-    """Everything that a product can be folded by."""
+    """All parts that a product can be folded by."""
     own = [field.name for field in product.fields if field.owner >= 0]
     return [*([MODE] if product.device.modes else []), *own]
 
 
 def _unknown(part: str, known: list[str]) -> InputError:
     expected = "'mode', CHIP.state or CHIP.VARIABLE"
-    return InputError(f"{part!r} is nothing to fold by", None, expected, nearest_name(part, known))
+    return InputError(f"cannot fold by {part!r}", None, expected, nearest_name(part, known))
 
 
 def _reader(space: Space, part: str, count: int) -> Callable[[int], str]:

@@ -1,7 +1,7 @@
-"""The gap table: what each state of a chip does with each event, and what really arrives where.
+"""The gap table: what each state of a chip does with each event, and which events really arrive.
 
-A gap is an event that arrives in a state that has no answer to it. For a message that is an
-unspecified reception; a signal simply finds nobody who reacts, which may or may not be meant.
+A gap is an event that arrives in a state that does not handle it. For a message that is an
+unspecified reception; a signal simply finds no chip that reacts, which may or may not be intended.
 """
 
 from __future__ import annotations
@@ -28,8 +28,8 @@ class GapEntry:
     """What a leaf does with an event. `targets` are the leaves that rules lead to, in the order in
     which the rules are tried; `otherwise`, for when none is enabled, is "discard", "defer" or "".
 
-    `arrives` tells whether the event was met there, `unanswered` whether it found no answer, and
-    `blocked` whether a full link kept a rule from being taken: a message then waits, and a signal
+    `arrives` is true if the event occurs there, `unanswered` if it is then not handled, and
+    `blocked` if a full link kept a rule from being taken: a message then waits, and a signal
     fails.
     """
 
@@ -50,7 +50,7 @@ class GapTable:
     cells: dict[tuple[str, GapEvent], GapEntry]
 
     def gaps(self) -> list[tuple[str, GapEvent]]:
-        """The pairs of leaf and event that occur without an answer."""
+        """The pairs of leaf and event that occur and are not handled."""
         return [pair for pair, cell in self.cells.items() if cell.unanswered]
 
 

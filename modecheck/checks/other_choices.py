@@ -1,8 +1,8 @@
-"""What the choices of options that were not made could still bring to life.
+"""What might be reached or taken with other choices of options.
 
-When one variant of a device is explored, a rule that asks for another choice is not dead, nor is
-anything that depends on it. The dependence is followed through states, events and variables until
-nothing new is found; it errs on the side of silence.
+When one variant of a device is explored, a rule that needs another choice is not dead, nor is
+anything that depends on it. The dependence is followed through states, events and variables up to
+a fixed point; in doubt nothing is reported.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from modecheck.model.terms import InState, Payload, ReadVariable, Term, parts_of
 
 @dataclass(slots=True)
 class Dependent:
-    """Rules, leaves, variables (each with its chip) and events that other choices could touch."""
+    """Rules, leaves, variables (each with its chip) and events that other choices may affect."""
 
     rules: set[tuple[str, str]] = field(default_factory=set)
     leaves: set[tuple[str, str]] = field(default_factory=set)
@@ -30,7 +30,7 @@ class Dependent:
 
 
 def dependent_on_other_choices(device: Device, coverage: Coverage) -> Dependent:
-    """Everything unseen that another choice of the device's options might bring to life."""
+    """Everything unseen that might occur with another choice of the device's options."""
     found = Dependent()
     if all(len(option.choices) < 2 for option in device.options.values()):
         return found

@@ -1,8 +1,7 @@
 """Values of dataclasses as JSON, and back with every type checked.
 
-What is read may have been written by anybody: nothing is made but what the expected type names, and
-whatever does not fit it exactly is `Odd`. A type may be recorded in a way of its own, which a
-`Recorder` says of what it writes and a `Reader` of what it reads.
+What is read is not trusted: only values of the expected type are built, and whatever does not fit
+it exactly raises `Odd`. A mapping can give some types their own functions to write or read them.
 """
 
 from __future__ import annotations
@@ -15,15 +14,15 @@ from functools import cache
 from typing import Any, Union, get_args, get_origin, get_type_hints
 
 Own = Mapping[type, Callable[[Any], Any]]
-"""How values of some types are written, or read."""
+"""Functions that write, or read, the values of some types."""
 
 
 class Odd(ValueError):
-    """What was read is no value of the type that was expected."""
+    """What was read is not a value of the expected type."""
 
 
 def recorded(value: Any, own: Own) -> Any:
-    """A value as what JSON can hold: dataclasses by their fields, sets in their order."""
+    """A value as JSON data: dataclasses by their fields, sets sorted."""
     if type(value) in own:
         return own[type(value)](value)
     if dataclasses.is_dataclass(value):
@@ -43,7 +42,7 @@ def recorded(value: Any, own: Own) -> Any:
 
 
 def read(kind: Any, data: Any, own: Own) -> Any:
-    """A value of a type, from what `recorded` made of it. Raises `Odd`."""
+    """A value of a type, from the data that `recorded` made of it. Raises `Odd`."""
     if kind in own:
         return own[kind](data)
     if dataclasses.is_dataclass(kind):
@@ -56,7 +55,7 @@ def read(kind: Any, data: Any, own: Own) -> Any:
     if origin is not None:
         return _read_many(origin, arguments, _as_list(data), own)
     if type(data) is not kind:
-        raise Odd(f"{data!r} is no {kind}")
+        raise Odd(f"{data!r} is not a {kind}")
     return data
 
 
@@ -77,7 +76,7 @@ def _read_date(data: Any) -> date:
     try:
         return date.fromisoformat(data)
     except (TypeError, ValueError):
-        raise Odd(f"{data!r} is no day") from None
+        raise Odd(f"{data!r} is not a date") from None
 
 
 def _read_optional(kinds: tuple[Any, ...], data: Any, own: Own) -> Any:
@@ -93,17 +92,17 @@ def _read_many(origin: Any, kinds: tuple[Any, ...], items: list[Any], own: Own) 
     if origin is tuple and kinds[-1] is not Ellipsis:
         return _read_each(kinds, items, own)
     if origin not in (tuple, list, set, frozenset):
-        raise Odd(f"{origin} is not read")
+        raise Odd(f"{origin} cannot be read")
     return origin(read(kinds[0], item, own) for item in items)
 
 
 def _read_each(kinds: tuple[Any, ...], items: list[Any], own: Own) -> Any:
     if len(items) != len(kinds):
-        raise Odd(f"{items!r} are not {len(kinds)}")
+        raise Odd(f"{items!r} does not have {len(kinds)} items")
     return tuple(read(kind, item, own) for kind, item in zip(kinds, items, strict=True))
 
 
 def _as_list(data: Any) -> list[Any]:
     if type(data) is not list:
-        raise Odd(f"{data!r} is no list")
+        raise Odd(f"{data!r} is not a list")
     return data

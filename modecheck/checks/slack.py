@@ -1,10 +1,10 @@
-"""Slack: at which lengths of a constant a requirement that holds is broken.
+"""Slack: at which lengths of a constant a requirement that holds now would be broken.
 
-The device is explored anew with the constant moved, in memory. A requirement may break at some
+The device is explored again with the constant changed, in memory. A requirement may break at some
 length, hold again further on and break once more, so nothing follows for a length that was not
-explored: where there are few enough, every one up to a limit is explored. Else some points are, and
-nothing is said of what lies between: moves are doubled, and then halved between one that holds and
-the next that does not, for each requirement.
+explored: where there are few enough, every one up to a limit is explored. Otherwise only some
+points are, with no claim about those between: the distance is doubled, and then, for each
+requirement, bisected between a point where it holds and the next where it does not.
 """
 
 from __future__ import annotations
@@ -22,16 +22,16 @@ from modecheck.product.composition import compose
 from modecheck.product.ir import Product
 
 WIDEST = 8
-"""How many times its own length a constant is moved up at the most."""
+"""A constant is lengthened by at most this many times its own length."""
 LEAST_REACH = 16
-"""Ticks that every constant is moved up, however short it is."""
+"""Ticks by which every constant is lengthened, however short it is."""
 
 
 @dataclass(frozen=True, slots=True)
 class SlackExploration:
-    """The lengths (ticks, of its earlier end where it has two) at which the device was explored
-    with a constant, in order, that which it has `now` among them; `period` one from `lowest` to
-    `highest`, or some. It is not `whole` where a bound kept some from being explored.
+    """The lengths of a constant (in ticks, of its earlier end where it has two) at which the device
+    was explored, in order, including its length `now`: each one from `lowest` to `highest`, or
+    some. Not `whole` where a bound kept some from being explored.
     """
 
     now: int
@@ -42,13 +42,13 @@ class SlackExploration:
 
     @property
     def every(self) -> bool:
-        """Whether no length in reach is left out."""
+        """Whether no length from the lowest to the highest is left out."""
         return len(self.lengths) == self.highest - self.lowest + 1
 
 
 @dataclass(frozen=True, slots=True)
 class Slack:
-    """What a requirement that holds now says at each length of a constant that was explored. It is
+    """The verdict on a requirement that holds now at each explored length of a constant. It is
     `undecided` where an exploration was stopped.
     """
 
@@ -66,7 +66,7 @@ class Slack:
 
     @property
     def matters(self) -> bool:
-        """Whether not all is well at what was explored."""
+        """Whether the requirement does not hold at every explored length."""
         return bool(self.broken or self.undecided)
 
     @property
@@ -77,8 +77,8 @@ class Slack:
 
 @dataclass(frozen=True, slots=True)
 class AllSlack:
-    """Every constant against every requirement that holds now. It is not `complete` where a bound
-    was hit, be it before anything could be judged.
+    """The slack of every constant for every requirement that holds now. Not `complete` where a
+    bound was hit, even before anything could be judged.
     """
 
     every: tuple[Slack, ...]
@@ -87,7 +87,7 @@ class AllSlack:
 
 @dataclass(slots=True)
 class SlackSearch:
-    """Explores at most `most` times; `explorations` says how often it did."""
+    """Explores at most `most` times; `explorations` is how often it did so far."""
 
     device: Device
     search: Search
@@ -208,7 +208,7 @@ class _Side:
 
 
 def constants_of(product: Product) -> list[ModelDuration]:
-    """Every duration that timers and links wait for, once for each place in the model's files."""
+    """Every duration of timers and links, once for each place in the model's files."""
     found: dict[object, ModelDuration] = {}
     for rule in product.rules:
         constant = constant_of_rule(product, rule)
@@ -221,7 +221,7 @@ def constants_of(product: Product) -> list[ModelDuration]:
 
 
 def moved(device: Device, constant: ModelDuration, shift: int) -> Device:
-    """The device with both ends of a constant moved by so many ticks, wherever it is used."""
+    """The device with both ends of a constant moved by `shift` ticks, wherever it is used."""
     clock = device.clock
     assert clock is not None
     by = shift * clock.tick

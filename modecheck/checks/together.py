@@ -1,4 +1,4 @@
-"""Several requirements beside one product in one exploration, unless that becomes much larger."""
+"""Several requirements judged in one exploration, unless that becomes too large."""
 
 from __future__ import annotations
 
@@ -10,14 +10,15 @@ from modecheck.engine.space import Space
 from modecheck.model.parts import Requirement
 
 AT_A_TIME = 12
-"""Requirements that share an exploration at the most: what has to be told of each state fits."""
+"""The most requirements that share an exploration, so that the marks of a state fit."""
 MOST_TOGETHER = 16
-"""How many times larger than the product a shared exploration may become, before each has its own.
+"""How many times larger than the product a shared exploration may become before each requirement
+gets its own.
 """
 FEWEST_TOGETHER = 20_000
 """States below which that does not matter."""
 GROWTH = 4
-"""How many times larger than the product a shared exploration of a large one often becomes."""
+"""How many times larger than a large product a shared exploration often becomes."""
 
 Explore = Callable[[Sequence[Requirement], Search], Space]
 
@@ -39,8 +40,8 @@ def explored_together(
 def first_tries(
     needs: Sequence[Requirement], states: int, search: Search
 ) -> Iterator[tuple[Sequence[Requirement], Search]]:
-    """What is explored in any case, and how: several requirements in one, or each alone where it
-    must not become larger than that.
+    """The explorations to begin with, and their bounds: several requirements in one, or each alone
+    where the bound of the search leaves no room for a larger one.
     """
     most = max(FEWEST_TOGETHER, MOST_TOGETHER * states)
     limits = search.limits

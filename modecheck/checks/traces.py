@@ -1,4 +1,4 @@
-"""Ways through a product: how the device comes from its initial state to what was found."""
+"""Traces through a product: how the device gets from its initial state to what was found."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ class Move:
     """A step by its label (number), and the state after it; None after a failing step.
 
     `ticks` is how many pass in it, where an observer has counted them: without the observer they
-    may change nothing, or be fewer than those of one step. It is None for a step of the product.
+    may change nothing, or be fewer than those of one step. It is None where the product decides.
     """
 
     label: int
@@ -27,9 +27,9 @@ class Move:
 class Trace:
     """Moves from the initial state. `switch_from` is where a mode switch begins in it, or 0.
 
-    `loop_from` is the number of the move (from 1) with which a loop begins that can be gone for
-    ever, up to the last move; 0 where there is none. It is one behind the last move where nothing
-    has to happen any more, for ever.
+    `loop_from` is the number of the move (from 1) that begins a loop, up to the last move, which
+    can repeat forever; 0 where there is none. It is one past the last move where the device can
+    stay in the last state forever.
     """
 
     moves: tuple[Move, ...]
@@ -38,36 +38,36 @@ class Trace:
 
 
 def trace_to(space: Space, number: int) -> Trace:
-    """A shortest way to a state."""
+    """A shortest trace to a state."""
     return _as_trace(space, space.path_to(number))
 
 
 def trace_to_failure(space: Space, sighting: Sighting) -> Trace:
-    """A shortest way to a failing step, that step included."""
+    """A shortest trace to a failing step, including that step."""
     trace = trace_to(space, sighting.state)
     return Trace((*trace.moves, Move(sighting.label, None)))
 
 
 def trace_over(space: Space, source: int, edge: Edge) -> Trace:
-    """A shortest way to the state `source`, and on over one of its transitions."""
+    """A shortest trace to the state `source`, followed by one of its transitions."""
     return _as_trace(space, [*space.path_to(source), (edge.label, edge.target)])
 
 
 def trace_along(space: Space, start: int, path: Path) -> Trace:
-    """A shortest way to `start`, and on along a path; the path is marked as a switch."""
+    """A shortest trace to `start`, followed by a path, which is marked as a switch."""
     before = space.path_to(start)
     return _as_trace(space, before + path, switch_from=len(before))
 
 
 def lasso(space: Space, found: FairLoop) -> Trace:
-    """A shortest way to where a loop begins, and once round the loop."""
+    """A shortest trace to where a loop begins, followed by one pass through the loop."""
     trace = _as_trace(space, found.stem + found.loop)
     return replace(trace, loop_from=len(found.stem) + 1)
 
 
 def without_observers(watched: Product, product: Product, trace: Trace) -> Trace:
-    """A way through a watched product as one through the product itself: what only observers did,
-    and idling, is left out. Time that passes is kept, whoever counts it.
+    """A trace of a product with observers as one of the product itself: steps of observers only,
+    and idling, are left out. Time that passes is kept even if only observers count it.
     """
     moves: list[Move] = []
     loop_from = trace.loop_from
@@ -82,7 +82,7 @@ def without_observers(watched: Product, product: Product, trace: Trace) -> Trace
 
 
 def _ticks_passed(product: Product, trace: Trace) -> dict[int, int]:
-    """How many ticks pass in the steps of a way in which time goes on, by their numbers."""
+    """How many ticks pass in each step of a trace in which time passes, by its number."""
     if product.time is None:
         return {}
     passed: dict[int, int] = {}
@@ -96,7 +96,7 @@ def _ticks_passed(product: Product, trace: Trace) -> dict[int, int]:
 
 def _ticks_in(interpreter: Interpreter, before: State, move: Move) -> int:
     step = interpreter.step_to(before, move.label, move.after)
-    assert step is not None, "a way has steps of its product"
+    assert step is not None, "a trace has steps of its product"
     return sum(one.ticks for one in step.happenings if isinstance(one, Passed))
 
 

@@ -1,7 +1,7 @@
-"""What goes on in each mode: which links carry messages, and whether paired chips hold one key.
+"""Traffic in each mode: which links carry messages, and whether paired chips hold one key.
 
-A link carries traffic in a mode when a message is delivered over it in a state of that mode, or put
-into it in a step that stays in the mode. What is sent by the very step that leaves the mode belongs
+A link carries traffic in a mode when a message is delivered over it in a state of that mode, or
+sent over it in a step that stays in the mode. What is sent by the step that leaves the mode belongs
 to the switch.
 """
 
@@ -16,16 +16,16 @@ from modecheck.model.parts import Pairing
 from modecheck.product.ir import Queue
 
 MOST_STATES = 300_000
-"""States looked at, the nearest ones: about ten seconds. Beyond them the result is incomplete."""
+"""The most states examined, the nearest first: about ten seconds. With more it is incomplete."""
 
 Waiting: TypeAlias = tuple[int, ...]
-"""The messages that wait in a queue, each with its value; then zeros for empty slots."""
+"""The messages that wait in a queue, each with its value, followed by zeros for empty slots."""
 
 
 @dataclass(slots=True)
 class ModeTraffic:
-    """Of one mode: its states looked at, the links with traffic, and for each pairing in how many
-    of these states both ends hold the same key.
+    """For one mode: how many of its states were examined, the links with traffic, and for each
+    pairing in how many of these states both ends hold the same key.
     """
 
     states: int = 0
@@ -35,14 +35,14 @@ class ModeTraffic:
 
 @dataclass(frozen=True, slots=True)
 class Traffic:
-    """The traffic of each mode by its name; `complete` if every reachable state was looked at."""
+    """The traffic of each mode by its name; `complete` if every reachable state was examined."""
 
     modes: dict[str, ModeTraffic]
     complete: bool
 
 
 def traffic_of(space: Space, most: int = MOST_STATES) -> Traffic:
-    """What the first `most` states of a space show of each mode."""
+    """The traffic of each mode in the first `most` states of a space."""
     sweep = _Sweep(space, min(space.state_count, most))
     for name in space.product.device.modes:
         bit = space.mark(f"mode:{name}")
@@ -53,7 +53,7 @@ def traffic_of(space: Space, most: int = MOST_STATES) -> Traffic:
 
 
 class _Sweep:
-    """Looks at the first `count` states."""
+    """Examines the first `count` states."""
 
     def __init__(self, space: Space, count: int) -> None:
         self._space = space

@@ -1,13 +1,13 @@
-"""Verdicts kept on disk, so that a model that did not change is not explored again.
+"""Verdicts kept on disk, so that an unchanged model is not explored again.
 
-The key holds everything that a verdict depends on: the text of every file of the model, the chosen
-options, how it is explored and with which bounds, the day (acceptances end on one), and modecheck
-itself, by the size and date of each of its files. Kept is only what is complete: what was stopped
-is tried anew. An entry that cannot be read counts as absent, a folder that cannot be written to
-means that nothing is kept; neither is an error.
+The key covers everything that a verdict depends on: the text of every file of the model, the chosen
+options, the engine and the bounds, the day (acceptances expire), and modecheck itself, by the size
+and date of each of its files. Only complete verdicts are kept: what was stopped is explored again.
+An entry that cannot be read counts as absent, and if the folder cannot be written to nothing is
+kept; neither is an error.
 
-An entry is JSON and holds what was found. The device is the one that is asked about, and what an
-entry says of it must fit: its requirements, its steps, the fields of its states.
+An entry is JSON and holds what was found. The device itself comes from the caller, and the entry
+must fit it: its requirements, its steps, the fields of its states.
 """
 
 from __future__ import annotations
@@ -46,19 +46,19 @@ from modecheck.product.ir import Product
 from modecheck.version import __version__
 
 WORTH_KEEPING = 1_000
-"""States in all variants: less is explored sooner than anybody notices, and is not kept."""
+"""States of all variants: fewer are explored in no noticeable time, and are not kept."""
 WORTH_A_PROCESS = 24
-"""Bits of a state from which on there may be so many states that a process is worth it."""
+"""From this many bits of a state there may be enough states to be worth another process."""
 MOST_ENTRIES = 100
-"""The oldest entries beyond this are removed; one is some hundred kilobytes."""
+"""The oldest entries beyond this number are removed; an entry has some hundred kilobytes."""
 ENDING = ".verdict"
 
 
 @dataclass(frozen=True, slots=True)
 class CachedSpace:
-    """What is left of a space that was explored: its figures, and no states.
+    """What is kept of an explored space: its figures, without states.
 
-    It serves what people read of a verdict; a check that asks it for more fails at once.
+    It is enough for reports of a verdict; a check that needs more fails at once.
     """
 
     product: Product
@@ -99,7 +99,7 @@ class _Whole:
 def check_or_recall(
     devices: Sequence[Device], search: Search, reporter: Reporter | None = None
 ) -> tuple[Verdict, bool]:
-    """The verdict on a device in these variants, and whether it was kept from an earlier check."""
+    """The verdict on a device in these variants, and whether it comes from an earlier check."""
     today = date.today()
     key = key_of(devices, search, today)
     known = cached_verdict(key, devices)
@@ -111,9 +111,9 @@ def check_or_recall(
 
 
 def check_forked(devices: Sequence[Device], search: Search) -> ForkedTask[Verdict] | None:
-    """A check that has begun in another process, where that can be done and is worth it. It has
-    half of the cores, what is done meanwhile the other half. Of the states nothing comes back
-    but figures, as of what is kept.
+    """A check started in another process, or None where that is impossible or not worth it. It uses
+    half of the cores and leaves the other half to the caller. Its verdict has figures in place of
+    states, like a kept one.
     """
     if not can_begin(search.threads, search.limits):
         return None
@@ -124,8 +124,8 @@ def check_forked(devices: Sequence[Device], search: Search) -> ForkedTask[Verdic
 
 
 def key_of(devices: Sequence[Device], search: Search, today: date) -> str:
-    """The name of the verdict on these variants, explored in this way, on this day."""
-    # What is expected says how to begin, and nothing of what is found.
+    """The key of the verdict on these variants, with this search, on this day."""
+    # The expected number of states affects how the search begins, but not what it finds.
     search = replace(search, expected=0)
     facts = [
         repr((__version__, sys.version, today.isoformat(), search)),
@@ -147,12 +147,15 @@ def cached_verdict(key: str, devices: Sequence[Device]) -> Verdict | None:
         return None
     try:
         return _verdict_from(json.loads(raw), devices)
-    except (ValueError, RecursionError):  # whatever an old or foreign entry holds, it is no verdict
+    except (
+        ValueError,
+        RecursionError,
+    ):  # whatever an old or foreign entry holds, it is not a verdict
         return None
 
 
 def keep(key: str, verdict: Verdict) -> None:
-    """Keep a verdict if it is complete and of some size: first in a temporary file."""
+    """Keep a verdict if it is complete and large enough; written to a temporary file first."""
     states = sum(one.exploration.state_count for one in verdict.explored)
     if not verdict.complete or states < WORTH_KEEPING:
         return
@@ -194,11 +197,11 @@ def _variant(one: Explored) -> _Variant:
 def _verdict_from(data: Any, devices: Sequence[Device]) -> Verdict:
     """What `_as_data` made, beside the devices that it speaks of. Raises `Odd`."""
     if type(data) is not list or len(data) != 3 or type(data[2]) is not list:
-        raise Odd("this is no verdict")
+        raise Odd("this is not a verdict")
     lines = read(dict[str, tuple[str, ...]], data[0], {})
     sources = {name: Source(name, text) for name, text in lines.items()}
     if len(data[2]) != len(devices):
-        raise Odd("a verdict on other variants")
+        raise Odd("this is a verdict on other variants")
     explored = tuple(
         _explored_from(one, device, sources) for one, device in zip(data[2], devices, strict=True)
     )
@@ -216,7 +219,7 @@ def _explored_from(data: Any, device: Device, sources: dict[str, Source]) -> Exp
     for finding in kept.findings:
         _need_known(finding, [product])
     for trace in (*(one.trace for one in kept.switches), *(one.loss for one in kept.endings)):
-        _need_way(trace, [product])
+        _need_trace(trace, [product])
     space = CachedSpace(product, kept.state_count, kept.transitions, kept.depth, kept.layers)
     return Explored(
         device=device,
@@ -232,7 +235,7 @@ def _explored_from(data: Any, device: Device, sources: dict[str, Source]) -> Exp
 
 
 def _among(known: dict[str, Any]) -> Any:
-    """A reader of what is named and known already."""
+    """A reader of names that looks them up among known values."""
 
     def found(name: Any) -> Any:
         if type(name) is not str or name not in known:
@@ -244,12 +247,12 @@ def _among(known: dict[str, Any]) -> Any:
 
 def _need_known(finding: Finding, products: Sequence[Product]) -> None:
     if finding.code not in KINDS:
-        raise Odd(f"{finding.code!r} is no code")
-    _need_way(finding.trace, products)
+        raise Odd(f"{finding.code!r} is not a code")
+    _need_trace(finding.trace, products)
 
 
-def _need_way(trace: Trace | None, products: Sequence[Product]) -> None:
-    """Raise `Odd` unless a way speaks of steps and states that one of the products may have."""
+def _need_trace(trace: Trace | None, products: Sequence[Product]) -> None:
+    """Raise `Odd` unless the steps and states of a trace may be those of one of the products."""
     if trace is not None and not any(_can_have(product, trace) for product in products):
         raise Odd("a scenario of another device")
 
@@ -285,7 +288,7 @@ def _figures(space: Space) -> CachedSpace:
 
 @cache
 def _own_files() -> tuple[str, ...]:
-    """Each file of modecheck with its size and date: another program may say something else."""
+    """Each file of modecheck with its size and date: another version may give other verdicts."""
     root = Path(modecheck.__file__).parent
     files = sorted(root.rglob("*.py"))
     stats = [(path, path.stat()) for path in files]

@@ -1,1 +1,1 @@
-"""Random runs: what is watched in them, how a fault is made short, and what was seen."""
+"""Random runs: what is checked in them, how a run to a fault is shortened, and what was seen."""

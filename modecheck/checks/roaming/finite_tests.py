@@ -1,4 +1,4 @@
-"""What a finite run can decide, as a list of tests for a walker; and what it cannot decide."""
+"""What a finite run can decide, as a list of tests for a walker, and what it cannot."""
 
 from __future__ import annotations
 
@@ -21,11 +21,11 @@ LEFT_OUT = (
     "pairings that cannot recover",
     "what is never reached",
 )
-"""Checks that need all states, or runs without end."""
+"""Checks that need all states, or infinite runs."""
 
 
 def can_go_bad(device: Device, need: Requirement) -> bool:
-    """Whether a finite run can break a requirement for which an observer is needed."""
+    """Whether a finite run can break a requirement that needs an observer."""
     return is_watched(need) and bool(automaton_for(device, need).bad)
 
 
@@ -37,9 +37,9 @@ def decided_early(device: Device, need: Requirement) -> bool:
 
 
 def composed(device: Device, observers: Iterable[str]) -> Product:
-    """The product with these observers, and with the conditions of both: those of states, too.
+    """The product with these observers, and with the conditions of states and of observers.
 
-    It never idles: that would be the end of a walk.
+    It never idles, because that would end a walk.
     """
     product = compose(device)
     names = tuple(observers)
@@ -51,7 +51,7 @@ def composed(device: Device, observers: Iterable[str]) -> Product:
 
 
 def without_idle_conditions(product: Product, watched: WatchList) -> tuple[Product, WatchList]:
-    """The product with only the conditions that something is watched for, and the list for it."""
+    """The product with only the conditions that the watch list uses, and the list for it."""
     used = watched.rests
     for mark in watched.modes:
         used |= mark

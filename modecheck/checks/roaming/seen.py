@@ -13,8 +13,8 @@ from modecheck.product.ir import Product
 
 @dataclass(frozen=True, slots=True)
 class SeenSoFar:
-    """After so many runs and steps. A rule, or an event in a state of a chip, counts as seen when a
-    step with it leads from a state that was visited; a switch when a walk took it.
+    """What was seen after `runs` runs and `steps` steps. A rule, or an event in a state of a chip,
+    counts as seen when a step with it leads from a visited state; a switch when a walk took it.
     """
 
     runs: int
@@ -52,7 +52,7 @@ def seen_by(walkers: Sequence[Walker]) -> SeenSoFar:
 
 @dataclass(frozen=True, slots=True)
 class Declared:
-    """How many there could be. Of events in states and of switches not all need be possible."""
+    """How many there could be. Not all events in states, nor all switches, need be possible."""
 
     rules: frozenset[tuple[str, str]]
     meetings: int

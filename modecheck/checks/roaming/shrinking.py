@@ -1,14 +1,14 @@
-"""Make a run to a fault short.
+"""Shorten a run to a fault.
 
 1. What the fault does not need is left out: observers of other requirements, and idling.
-2. A breadth-first search from the initial state, within a bound of states. Where it finds the
-   fault no run is shorter, and nothing else has to be done.
-3. Else the run is cut: what leads back to a state that was passed already goes at once, then parts
-   whose loss still leads to the fault (delta debugging: Zeller & Hildebrandt 2002, cited from
-   memory), and what a single chip does between two moments in which it is the same; all replayed on
-   the interpreter, label by label.
-4. Then searches within a smaller bound begin at states along the run: first towards the fault, then
-   from state to state further on. The result is short, and perhaps not the shortest.
+2. A breadth-first search from the initial state, up to a bound of states. If it finds the fault, no
+   run is shorter, and the work is done.
+3. Otherwise parts of the run are cut: first loops back to a state already passed, then parts
+   without which the run still leads to the fault (delta debugging: Zeller & Hildebrandt 2002, cited
+   from memory), and what a single chip does between two moments at which its state is equal; all
+   replayed on the interpreter, label by label.
+4. Then searches with a smaller bound start at states along the run: first towards the fault, then
+   from state to state further on. The result is short, but perhaps not the shortest.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ from modecheck.model.parts import Device
 from modecheck.product.ir import Product
 
 FROM_START = 200_000
-"""States of the search from the initial state: about a second in machine code at the most."""
+"""States of the search from the initial state: at most about a second in machine code."""
 FROM_START_PLAIN = 20_000
 """The same on the interpreter, which takes some seconds."""
 ALONG = 20_000
@@ -35,18 +35,18 @@ ALONG_PLAIN = 2_000
 """States of each search along the run."""
 MOST_SEARCHES = 120
 WINDOWS = (64, 16)
-"""Steps that a search along the run tries to do with fewer."""
+"""Numbers of steps that a search along the run tries to replace by fewer."""
 MOST_KEPT_STEPS = 4_000
-"""States whose steps are kept while a run is cut: parts of it are replayed again and again."""
+"""States whose steps are cached while a run is cut, since parts of it are replayed repeatedly."""
 MOST_REPLAYED = 15_000
 """Steps that are replayed while parts of a run are cut: some seconds."""
 MOST_REPLAYED_MORE = 5_000
-"""Steps that are replayed then to find out what chips need not do."""
+"""Further steps that are replayed to find detours of single chips."""
 
 
 @dataclass(frozen=True, slots=True)
 class Shrunk:
-    """A run through `product`; `shortest` if it is known that none is shorter."""
+    """A run through `product`; `shortest` if no shorter one exists."""
 
     product: Product
     run: Run
@@ -54,7 +54,7 @@ class Shrunk:
 
 
 class Shrinker:
-    """Makes runs through one variant of a device short."""
+    """Shortens runs through one variant of a device."""
 
     def __init__(self, device: Device, *, engine: EngineName) -> None:
         self._device = device
@@ -258,7 +258,7 @@ class _Along:
         self._left = MOST_SEARCHES
 
     def shortened(self, run: Run) -> Run:
-        """The run with a shorter end, and with shorter ways between states on it."""
+        """The run with a shorter end, and with shorter paths between states on it."""
         run = self._nearer_end(run)
         before = len(run) + 1
         while len(run) < before and self._left > 0:

@@ -1,4 +1,4 @@
-"""What was seen, as findings: the same words and ids as those of a complete check."""
+"""What was seen, as findings: with the texts and ids of a complete check."""
 
 from __future__ import annotations
 
@@ -27,8 +27,8 @@ from modecheck.product.ir import Failure, Product
 
 
 def as_finding(base: Product, target: WalkTarget, shrunk: Shrunk) -> Finding | None:
-    """The finding that a shrunk run shows; `base` is the product without observers. None for what
-    is no fault: that something possible came true.
+    """The finding that a shrunk run shows; `base` is the product without observers. None if
+    it is not a fault: a `possible` requirement that became true.
     """
     trace = Trace(tuple(Move(label, after) for label, after in shrunk.run))
     trace = without_observers(shrunk.product, base, trace)
