@@ -93,7 +93,7 @@ def smallest(space: Space, query: LoopQuery, some: FairLoop) -> tuple[tuple[int,
     """
     moving = _moving(space, query, some)
     for number, _ in enumerate(space.product.chips):
-        quieter = replace(query, still=query.still | 1 << number)
+        quieter = replace(query, held_still=query.held_still | 1 << number)
         if number == query.restless:
             continue
         if moving >> number & 1:
@@ -104,7 +104,7 @@ def smallest(space: Space, query: LoopQuery, some: FairLoop) -> tuple[tuple[int,
         query = quieter
     loop = space.fair_loop(query).loop
     assert loop is not None
-    together = (n for n, _ in enumerate(space.product.chips) if not query.still >> n & 1)
+    together = (n for n, _ in enumerate(space.product.chips) if not query.held_still >> n & 1)
     return tuple(together), loop
 
 
@@ -113,7 +113,7 @@ def _moving(space: Space, query: LoopQuery, found: FairLoop) -> int:
     before, moving = found.loop[-1][1], 0
     for label, after in found.loop:
         edges = (e for e in space.edges_from(before) if (e.label, e.target) == (label, after))
-        moving |= next(edge.moved for edge in edges if not edge.moved & query.still)
+        moving |= next(edge.moved for edge in edges if not edge.moved & query.held_still)
         before = after
     return moving
 

@@ -53,5 +53,5 @@ def _unexplained(space: Space, states: list[int], explained: list[Deadlock]) -> 
     if not explained:
         return states
     ends = [number for deadlock in explained for number in deadlock.states]
-    leads = space.roads_to_states(ends)
+    leads = space.can_reach_states(ends)
     return [number for number in states if not leads[number]]

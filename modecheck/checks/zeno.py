@@ -26,7 +26,7 @@ def find(space: Space) -> Iterator[Finding]:
     while (some := space.fair_loop(query).loop) is not None:
         together, loop = smallest(space, query, some)
         yield _finding(space, together, loop)
-        query = replace(query, still=query.still | 1 << together[0])
+        query = replace(query, held_still=query.held_still | 1 << together[0])
 
 
 def _at_one_moment(product: Product) -> Iterator[int]:

@@ -197,9 +197,9 @@ def _contracted(system: LabelledSystem) -> tuple[LabelledSystem, Array]:
 
     component = np.full(system.count, -1, np.int32)
     steps = _grouped(system.count, system.sources, system.labels, system.targets)
-    order, lowest, stack, road = (np.zeros(system.count, np.int32) for _ in range(4))
+    order, lowest, stack, path = (np.zeros(system.count, np.int32) for _ in range(4))
     place = steps.first[:-1].copy()
-    count = silent_components(steps, component, order, lowest, place, stack, road)
+    count = silent_components(steps, component, order, lowest, place, stack, path)
     sources, targets = component[system.sources], component[system.targets]
     kept = (system.labels != SILENT) | (sources != targets)
     rows = (sources[kept], system.labels[kept], targets[kept])

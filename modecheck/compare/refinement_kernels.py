@@ -100,7 +100,7 @@ def next_step(place: I64s, end: int, labels: I32s, state: np.int32) -> Any:
 
 @Kernel
 def silent_components(
-    steps: Grouped, component: I32s, order: I32s, lowest: I32s, place: I64s, stack: I32s, road: I32s
+    steps: Grouped, component: I32s, order: I32s, lowest: I32s, place: I64s, stack: I32s, path: I32s
 ) -> Any:
     """Numbers the strongly connected components of the silent steps (Tarjan 1972), and returns how
     many there are. A silent step leads to the same or to a smaller number. `component` must hold
@@ -115,9 +115,9 @@ def silent_components(
             if entered >= 0:
                 met += 1
                 order[entered] = lowest[entered] = met
-                road[length], stack[height] = entered, entered
+                path[length], stack[height] = entered, entered
                 length, height = length + 1, height + 1
-            state, entered = road[length - 1], -1
+            state, entered = path[length - 1], -1
             at = next_step(place, steps.first[state + 1], steps.labels, state)
             if at >= 0:
                 target = steps.others[at]
@@ -132,7 +132,7 @@ def silent_components(
                 found += 1
             if length == 0:
                 break
-            before = road[length - 1]
+            before = path[length - 1]
             lowest[before] = min(lowest[before], lowest[state])
     return found
 

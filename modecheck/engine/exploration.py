@@ -89,9 +89,9 @@ class Exploration:
 
     Transitions lie one after the other: those of state `i` are numbers `first_edge[i]` to
     `first_edge[i + 1] - 1` in `targets`, `labels` and `notes_of`. `marks[i]` has a bit for each
-    condition of the product that holds, in their order. `still[i]` is 1 when no chip and no link
-    keeps the device going, `failing[i]` when some step fails, `expanded` says how many states were
-    expanded.
+    condition of the product that holds, in their order. `is_quiescent[i]` is 1 when no chip and
+    no link keeps the device going, `failing[i]` when some step fails, `expanded` says how many
+    states were expanded.
     """
 
     product: Product
@@ -107,13 +107,13 @@ class Exploration:
     notes_of: array[int] = field(default_factory=lambda: array("l"))
     notes: list[TransitionNote] = field(default_factory=list)
     marks: list[int] = field(default_factory=list)
-    still: bytearray = field(default_factory=bytearray)
+    is_quiescent: bytearray = field(default_factory=bytearray)
     failing: bytearray = field(default_factory=bytearray)
     failures: dict[tuple[str, str], Sighting] = field(default_factory=dict)
     occupied: list[set[int]] = field(default_factory=list)
     stopped_by: str = ""
 
-    _roads: BackwardReachability | None = None
+    _backward_reachability: BackwardReachability | None = None
     _order: tuple[list[int], list[int]] | None = None
 
     @property
@@ -153,10 +153,12 @@ class Exploration:
     @property
     def backward_reachability(self) -> BackwardReachability:
         """The transitions turned round; made once."""
-        if self._roads is None:
+        if self._backward_reachability is None:
             failing = [number for number, fails in enumerate(self.failing) if fails]
-            self._roads = BackwardReachability(self.graph, [*failing, *self.unexpanded])
-        return self._roads
+            self._backward_reachability = BackwardReachability(
+                self.graph, [*failing, *self.unexpanded]
+            )
+        return self._backward_reachability
 
     @property
     def unexpanded(self) -> range:
@@ -212,7 +214,7 @@ class Exploration:
     def quiescent(self, unwanted: int) -> Iterator[int]:
         """Expanded states without unwanted marks in which no chip and no link can step."""
         states = range(self.expanded)
-        return (n for n in states if self.still[n] and not self.marks[n] & unwanted)
+        return (n for n in states if self.is_quiescent[n] and not self.marks[n] & unwanted)
 
     def path_to(self, number: int) -> Path:
         """A shortest path from the initial state."""
@@ -253,15 +255,15 @@ class Exploration:
     def can_reach(
         self, marks: int, *, lacking: int = 0, without_events: int = 0, past_failures: bool = True
     ) -> bytearray:
-        """For each state 1 if a road without these events leads to a state that is asked for."""
+        """For each state 1 if a path without these events leads to a state that is asked for."""
         goals = (n for n, own in enumerate(self.marks) if own & marks or lacking & ~own)
         barred = [bool(note.events & without_events) for note in self.notes]
         unknown = self.backward_reachability.unknown if past_failures else self.unexpanded
         passing = lambda edge: not barred[self.notes_of[edge]]  # noqa: E731
         return self.backward_reachability.leading_to([*goals, *unknown], passing)
 
-    def roads_to_states(self, numbers: Iterable[int]) -> bytearray:
-        """For each state 1 if a road leads to one of these states."""
+    def can_reach_states(self, numbers: Iterable[int]) -> bytearray:
+        """For each state 1 if a path leads to one of these states."""
         return self.backward_reachability.leading_to(
             [*numbers, *self.backward_reachability.unknown]
         )
@@ -459,7 +461,7 @@ class _Explorer:
             found.parents,
             found.parent_labels,
             found.marks,
-            found.still,
+            found.is_quiescent,
         ):
             del of_states[known:]
         if known > sum(found.layers):
@@ -507,7 +509,7 @@ class _Explorer:
             found.targets.append(self._number(after, number, step.label))
             found.labels.append(step.label)
             found.notes_of.append(self._note(step, permutation))
-        found.still[number] = quiescent
+        found.is_quiescent[number] = quiescent
         found.first_edge.append(len(found.targets))
 
     def _steps(self, state: State) -> list[Step]:
@@ -548,7 +550,7 @@ class _Explorer:
         found.parents.append(parent)
         found.parent_labels.append(label)
         found.marks.append(self._marks(state))
-        found.still.append(0)
+        found.is_quiescent.append(0)
         found.failing.append(0)
         for occupied, where in zip(found.occupied, self._state_fields, strict=True):
             occupied.add(state[where])

@@ -1,4 +1,4 @@
-"""Searches over the transitions of a plain exploration: roads backwards, spreads forwards."""
+"""Searches over the transitions of a plain exploration: paths backwards, spreads forwards."""
 
 from __future__ import annotations
 
@@ -73,7 +73,7 @@ class BackwardReachability:
     def leading_to(
         self, goals: Iterable[int], allowed: Callable[[int], bool] | None = None
     ) -> bytearray:
-        """For each state 1 if a road leads from it to a goal, over allowed transitions only."""
+        """For each state 1 if a path leads from it to a goal, over allowed transitions only."""
         reached = bytearray(self._graph.count)
         pending = [*goals]
         for number in pending:
@@ -86,7 +86,7 @@ class BackwardReachability:
         return reached
 
     def can_still_move(self, own: Callable[[int], int], everybody: int) -> list[int]:
-        """For each state, bits of the chips that can still move on some road from it.
+        """For each state, bits of the chips that can still move on some path from it.
 
         `own` gives the bits of those that move in a transition. In one in place nobody does.
         """

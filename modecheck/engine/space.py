@@ -4,7 +4,7 @@ States are numbered from 0, the initial one, by depth. Sets of conditions are bi
 bit of one), so that an engine can search millions of states without calling back.
 
 A state that was not expanded, and one with a failing step, has an unknown future. Searches for
-roads count it as one from which every road leads on: a check must not claim what nobody knows.
+paths count it as one from which every path leads on: a check must not claim what nobody knows.
 """
 
 from __future__ import annotations
@@ -113,9 +113,9 @@ class LoopQuery:
     through some state with each of the marks in `visits`.
 
     Left out are transitions in which one of these events happens, those that gain one of these
-    marks, those in which one of the chips `still` (bits) moves, those whose label is not in `only`,
-    with `system_only` those of actors, of faults, and of observers, and with `only_changes` those
-    in place, which lead to the state that they start from.
+    marks, those in which one of the chips `held_still` (bits) moves, those whose label is not in
+    `only`, with `system_only` those of actors, of faults, and of observers, and with `only_changes`
+    those in place, which lead to the state that they start from.
 
     `restless` is a chip (number) that moves in the loop and comes to rest nowhere in it, or -1.
     With `after`, loops lie behind a state with one of these marks, with no unwanted mark between.
@@ -131,7 +131,7 @@ class LoopQuery:
     only_changes: bool = False
     without_events: int = 0
     without_gains: int = 0
-    still: int = 0
+    held_still: int = 0
     only: frozenset[int] | None = None
     restless: int = -1
     timeless: bool = False
@@ -140,7 +140,7 @@ class LoopQuery:
         """Whether a loop may have a step of this label, in which these chips move and these events
         happen.
         """
-        barred = moved & self.still or events & self.without_events
+        barred = moved & self.held_still or events & self.without_events
         return not barred and (self.only is None or label in self.only)
 
     @property
@@ -277,13 +277,13 @@ class Space(Protocol):
     def can_reach(
         self, marks: int, *, lacking: int = 0, without_events: int = 0, past_failures: bool = True
     ) -> Sequence[int] | Flags:
-        """For each state 1 if a road without these events leads to one with some of the marks, or
+        """For each state 1 if a path without these events leads to one with some of the marks, or
         to one that lacks some of the marks `lacking`. Nobody knows what comes past a step that
-        fails, so it counts as such a road, unless it is not to.
+        fails, so it counts as such a path, unless it is not to.
         """
 
-    def roads_to_states(self, numbers: Iterable[int]) -> Sequence[int] | Flags:
-        """For each state 1 if a road leads to one of these states."""
+    def can_reach_states(self, numbers: Iterable[int]) -> Sequence[int] | Flags:
+        """For each state 1 if a path leads to one of these states."""
 
     def stuck(self, chips: int) -> Iterator[tuple[int, int]]:
         """States from which some of these chips (bits) never move again but in place, and the bits

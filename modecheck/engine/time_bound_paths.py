@@ -1,7 +1,7 @@
 """The stretches that take the least and the longest time, step by step.
 
 A step is tight where it leads to a state that makes up the rest of the time. From every state a
-tight road leads to a goal, and whichever tight tick is taken, one leads on from behind it: so the
+tight path leads to a goal, and whichever tight tick is taken, one leads on from behind it: so the
 steps are looked for moment by moment, the fewest in each.
 """
 
@@ -97,12 +97,12 @@ class TimedPathFinder:
             rest = 0 if kinds[target] == GOAL else times[target]
             return kinds[target] in (REGION, GOAL) and rest != NEVER and rest + ticks == left
 
-        return self._road(here, tight, ends)
+        return self._path(here, tight, ends)
 
-    def _road(
+    def _path(
         self, here: int, usable: Callable[[int, int], bool], ends: Callable[[int, int], bool]
     ) -> Path:
-        """The fewest usable steps of which the last one ends the road; none if there is none."""
+        """The fewest usable steps of which the last one ends the path; none if there is none."""
         came: dict[int, tuple[int, int]] = {}
         pending = deque([here])
         while pending:
@@ -150,7 +150,7 @@ class TimedPathFinder:
             return []
         own, components = self.found.components[number], self.found.components
         kinds = self.found.kinds
-        return self._road(
+        return self._path(
             target,
             lambda _, to: kinds[to] == REGION and components[to] == own,
             lambda _, to: to == number,

@@ -16,15 +16,15 @@ def euler_circuit(ends: Sequence[tuple[int, int]], start: int) -> list[int]:
     for arc in range(len(ends) - 1, -1, -1):
         leaving.setdefault(ends[arc][0], []).append(arc)
     circuit: list[int] = []
-    road: list[int] = []
+    path: list[int] = []
     node = start
     while True:
         left = leaving.get(node)
         if left:
-            road.append(left.pop())
-            node = ends[road[-1]][1]
-        elif road:
-            circuit.append(road.pop())
+            path.append(left.pop())
+            node = ends[path[-1]][1]
+        elif path:
+            circuit.append(path.pop())
             node = ends[circuit[-1]][0]
         else:
             break

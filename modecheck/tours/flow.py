@@ -123,19 +123,19 @@ class _Network:
         that lead no further.
         """
         tried = [0] * len(self.leaving)
-        road: list[int] = []
+        path: list[int] = []
         node = self.source
         while True:
             if node == self.sink:
-                self._push(road)
-                road, node = [], self.source
+                self._push(path)
+                path, node = [], self.source
                 continue
             arc = self._onward(node, tried)
             if arc is not None:
-                road.append(arc)
+                path.append(arc)
                 node = self.heads[arc]
-            elif road:
-                node = self.heads[road.pop() ^ 1]
+            elif path:
+                node = self.heads[path.pop() ^ 1]
                 tried[node] += 1
             else:
                 return
@@ -151,9 +151,9 @@ class _Network:
             tried[node] += 1
         return None
 
-    def _push(self, road: list[int]) -> None:
-        amount = min(self.room[arc] for arc in road)
-        for arc in road:
+    def _push(self, path: list[int]) -> None:
+        amount = min(self.room[arc] for arc in path)
+        for arc in path:
             self.room[arc] -= amount
             self.room[arc ^ 1] += amount
         self.flow += amount

@@ -29,15 +29,15 @@ def cut_into_sittings(
     """
     if all(len(walk) <= most for walk in walks):
         return tuple(walks)
-    backward_reachability = _shortest_roads(arcs, start)
+    paths = _shortest_paths(arcs, start)
     done: set[int] = set()
     parts: list[Walk] = []
     for walk in walks:
         place = 0
         while (place := _next_new(walk, place, done)) < len(walk):
-            road = backward_reachability[arcs[walk[place]].tail]
-            end = min(place + max(most - len(road), -(-most // LEAST_SHARE)), len(walk))
-            part = road + _without_known_end(walk[place:end], done)
+            path = paths[arcs[walk[place]].tail]
+            end = min(place + max(most - len(path), -(-most // LEAST_SHARE)), len(walk))
+            part = path + _without_known_end(walk[place:end], done)
             parts.append(part)
             done.update(part)
             place = end
@@ -55,17 +55,17 @@ def _without_known_end(piece: Walk, done: set[int]) -> Walk:
     return piece[: firsts[-1] + 1]
 
 
-def _shortest_roads(arcs: Sequence[Arc], start: int) -> dict[int, Walk]:
+def _shortest_paths(arcs: Sequence[Arc], start: int) -> dict[int, Walk]:
     """To each node that can be reached, with the fewest steps; the first arcs among equals."""
     leaving: dict[int, list[int]] = {}
     for number, arc in enumerate(arcs):
         leaving.setdefault(arc.tail, []).append(number)
-    backward_reachability: dict[int, Walk] = {start: ()}
+    paths: dict[int, Walk] = {start: ()}
     nodes = [start]
     for node in nodes:  # grows while it is gone through
         for number in leaving.get(node, ()):
             head = arcs[number].head
-            if head not in backward_reachability:
-                backward_reachability[head] = (*backward_reachability[node], number)
+            if head not in paths:
+                paths[head] = (*paths[node], number)
                 nodes.append(head)
-    return backward_reachability
+    return paths

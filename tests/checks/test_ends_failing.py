@@ -14,7 +14,7 @@ from modecheck.checks.verdict import check
 from modecheck.engine.choice import EngineName, Search
 from tests.cli.running import run
 from tests.generation.devices import Drawn, as_yaml, device_from, devices
-from tests.second_reading.roads import leading_to
+from tests.second_reading.reachability import leading_to
 from tests.second_reading.search import TooMany, search
 from tests.second_reading.worlds import holds_in
 
@@ -61,7 +61,7 @@ def test_what_no_run_is_left_to_keep_is_undecided(engine: EngineName, symmetry: 
 
 def test_it_is_broken_where_a_run_is_left_that_breaks_it() -> None:
     """A counter that owes nothing may stop before it runs over; and one that cannot go on, for ever
-    outside the range, has no road.
+    outside the range, has no path.
     """
     free = COUNTER.replace("n = n + 1]", "n = n + 1], fair: none")
     assert verdicts(free) == {
@@ -98,7 +98,7 @@ def test_every_output_says_so(tmp_path: Path) -> None:
 
 @given(devices())
 def test_recoverable_is_undecided_where_only_a_failing_step_might_lead_back(drawn: Drawn) -> None:
-    """On random devices, by the second reading: broken where some state has no road even if one
+    """On random devices, by the second reading: broken where some state has no path even if one
     past a failing step counts, undecided where some state has none but such.
     """
     document = yaml.safe_load(drawn.text)

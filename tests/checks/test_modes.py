@@ -49,7 +49,7 @@ def test_direct_switch_passes_only_through_no_mode() -> None:
 
 
 def test_switch_over_other_modes_names_them() -> None:
-    """Where there is no direct switch the shortest road tells which modes it passes."""
+    """Where there is no direct switch the shortest path tells which modes it passes."""
     found = switches(RING)
     assert (found["radio->wired"].steps, found["radio->wired"].via) == (3, ("bluetooth",))
     assert (found["bluetooth->radio"].steps, found["bluetooth->radio"].via) == (4, ("wired",))
@@ -57,7 +57,7 @@ def test_switch_over_other_modes_names_them() -> None:
 
 
 def test_mode_that_is_never_reached_has_no_switches() -> None:
-    """No road leads into or out of it."""
+    """No path leads into or out of it."""
     found = switches(RING)
     assert not any(one.possible for name, one in found.items() if "dead" in name)
 
@@ -95,7 +95,7 @@ modes: {one: hub.a, two: hub.a, three: hub.a}
 
 
 def test_unending_switch_is_told_for_the_mode_that_was_left() -> None:
-    """A state without a road to any mode belongs to the mode that was left last, by a short way."""
+    """A state without a path to any mode belongs to the mode that was left last, by a short way."""
     verdict = check(
         [
             device_from("""

@@ -34,7 +34,7 @@ class Walker:
     """
 
     letters: tuple[int, ...]
-    backward_reachability: tuple[frozenset[int], ...]
+    successors: tuple[frozenset[int], ...]
     signals: int
     free: bool
 
@@ -58,7 +58,7 @@ class Walker:
         """A device file (JSON is YAML) with every pattern in every scope."""
         every = [name.lower() for name in ATOMS]
         rules: list[dict[str, object]] = [{"if": "false", "signal": every}]
-        for node, targets in enumerate(self.backward_reachability):
+        for node, targets in enumerate(self.successors):
             for target in sorted(targets):
                 signalled = [every[bit] for bit in _bits(self.letters[target] & self.signals)]
                 rules.append({"in": f"n{node}", "to": f"n{target}", "signal": signalled})
@@ -99,21 +99,21 @@ def single_walks(draw: st.DrawFn) -> tuple[Walker, Lasso]:
     """A chip that has to go one way for ever, and its only run."""
     letters = tuple(draw(st.lists(LETTERS, min_size=2, max_size=5)))
     back = draw(st.integers(0, len(letters) - 1))
-    backward_reachability = (
+    successors = (
         *(frozenset({node}) for node in range(1, len(letters))),
         frozenset({back}),
     )
-    walker = Walker(letters, backward_reachability, draw(LETTERS), free=False)
+    walker = Walker(letters, successors, draw(LETTERS), free=False)
     return walker, walker.lasso(tuple(range(len(letters))), back)
 
 
 @st.composite
 def free_walks(draw: st.DrawFn) -> Walker:
-    """An actor that may go on along any road, or stay."""
+    """An actor that may go on along any path, or stay."""
     letters = tuple(draw(st.lists(LETTERS, min_size=1, max_size=3)))
     targets = st.frozensets(st.integers(0, len(letters) - 1), max_size=2)
-    backward_reachability = tuple(draw(targets) for _ in letters)
-    return Walker(letters, backward_reachability, draw(LETTERS), free=True)
+    successors = tuple(draw(targets) for _ in letters)
+    return Walker(letters, successors, draw(LETTERS), free=True)
 
 
 def runs(walker: Walker, longest: int) -> Iterator[Lasso]:
@@ -123,10 +123,10 @@ def runs(walker: Walker, longest: int) -> Iterator[Lasso]:
         nodes = waiting.pop()
         yield walker.lasso(nodes, len(nodes))
         for back, node in enumerate(nodes):
-            if node in walker.backward_reachability[nodes[-1]]:
+            if node in walker.successors[nodes[-1]]:
                 yield walker.lasso(nodes, back)
         if len(nodes) < longest:
-            waiting += [(*nodes, target) for target in walker.backward_reachability[nodes[-1]]]
+            waiting += [(*nodes, target) for target in walker.successors[nodes[-1]]]
 
 
 def judged(walker: Walker) -> dict[str, Judged]:

@@ -97,12 +97,12 @@ def test_bound_of_time_is_said() -> None:
 
 
 def test_unexpanded_states_have_an_unknown_future() -> None:
-    """From a state that was not expanded every road may lead on."""
+    """From a state that was not expanded every path may lead on."""
     space = counters(3, states=10)
     unexpanded = range(space.expanded, space.state_count)
-    backward_reachability = space.can_reach(space.mark("mode:even"))
+    reaching = space.can_reach(space.mark("mode:even"))
     assert unexpanded
-    assert all(backward_reachability[number] for number in unexpanded)
+    assert all(reaching[number] for number in unexpanded)
 
 
 @dataclass
@@ -174,7 +174,7 @@ def test_delivery_and_natural_loss_keep_a_device_going() -> None:
     """A message on its way is a step to come; so is the loss of a link that loses by nature."""
     text = QUIET.replace("if: false, send", "send").replace("capacity", "") % ("a: {}", "")
     space = explore(compose(device_from(text)))
-    assert [bool(space.still[n]) for n in range(space.state_count)] == [True, False]
+    assert [bool(space.is_quiescent[n]) for n in range(space.state_count)] == [True, False]
     deferring = text.replace("discards", "defers")
     assert list(explore(compose(device_from(deferring))).quiescent(0)) == [0, 1]
     losing = deferring.replace("carries: [hello]", "carries: [hello], can: [lose]")

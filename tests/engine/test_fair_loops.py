@@ -52,7 +52,7 @@ def some_query(product: Product, seed: int) -> LoopQuery:
         system_only=dice.random() < 0.4,
         only_changes=dice.random() < 0.4,
         without_gains=dice.choice(bits) if dice.random() < 0.2 else 0,
-        still=1 << dice.randrange(len(product.chips)) if dice.random() < 0.2 else 0,
+        held_still=1 << dice.randrange(len(product.chips)) if dice.random() < 0.2 else 0,
         only=frozenset(label for label in range(len(product.labels)) if dice.random() < 0.8)
         if dice.random() < 0.2
         else None,
@@ -85,7 +85,7 @@ def graph_of(space: Exploration, query: LoopQuery) -> nx.MultiDiGraph[int]:
             )
             gained = space.marks_at(edge.target) & ~space.marks_at(number) & query.without_gains
             usable = (drive or endless or not query.system_only) and not gained
-            usable = usable and not edge.moved & query.still
+            usable = usable and not edge.moved & query.held_still
             usable = usable and (query.only is None or edge.label in query.only)
             usable = usable and not (query.only_changes and edge.target == number)
             if usable and edge.target in graph:
@@ -173,7 +173,7 @@ def assert_fair_loop(
             if (edge.label, edge.target) == (label, number)
         }
         moved |= reduce(or_, movers)
-        assert not all(own & query.still for own in movers) or not query.still
+        assert not all(own & query.held_still for own in movers) or not query.held_still
         assert query.only is None or label in query.only
         assert query.restless < 0 or not rests(product, query.restless, space.state(number))
     assert query.restless < 0 or moved >> query.restless & 1

@@ -82,19 +82,17 @@ def test_ways_follow_transitions(drawn: Drawn) -> None:
 
 @given(devices())
 @settings(max_examples=EXAMPLES)
-def test_roads_are_ancestors(drawn: Drawn) -> None:
-    """From exactly the ancestors of goals and of the unknown a road leads there."""
+def test_goals_are_reached_from_their_ancestors(drawn: Drawn) -> None:
+    """From exactly the ancestors of goals and of the unknown a path leads there."""
     space = explored(drawn)
     for condition in space.product.conditions:
         bit = space.mark(condition)
         goals = {number for number in range(space.state_count) if space.marks_at(number) & bit}
         for events in range(1 << min(len(space.product.watched_events), 2)):
             graph = graph_of(space, without_events=events)
-            backward_reachability = space.can_reach(bit, without_events=events)
+            reaching = space.can_reach(bit, without_events=events)
             expected = ancestors_of(graph, goals | unknown(space))
-            assert {
-                number for number, leads in enumerate(backward_reachability) if leads
-            } == expected
+            assert {number for number, leads in enumerate(reaching) if leads} == expected
 
 
 @given(devices())

@@ -29,7 +29,7 @@ def test_a_pattern_speaks_of_a_condition(folder: Folder, pattern: str) -> None:
     )
 
 
-def test_a_road_may_be_forbidden_events(folder: Folder) -> None:
+def test_a_path_may_be_forbidden_events(folder: Folder) -> None:
     """Signals and messages of the device; without them the road must still lead there."""
     found = requirement_of(folder, "recoverable: {to: playing, without: [reset_button, hello]}")
     assert (found.condition, found.without) == (LINKED, ("reset_button", "hello"))

@@ -76,7 +76,7 @@ def test_its_trigger_inside_a_scope_is_a_test(
 @pytest.mark.parametrize("scope", SCOPES)
 @pytest.mark.parametrize("pattern", PATTERNS)
 def test_what_breaks_a_requirement_puts_it_to_the_test(pattern: str, scope: str) -> None:
-    """There is no road into a bad state, or into one that it must not come to for ever, without."""
+    """There is no path into a bad state, or into one that it must not come to for ever, without."""
     automaton = automaton_of(pattern, scope)
     queue, reached = [automaton.start], set[int]()
     for state in queue:  # grows while it is gone through

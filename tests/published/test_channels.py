@@ -51,7 +51,7 @@ def test_crossing_messages_never_wait_for_each_other_with_empty_channels(
 ) -> None:
     """Brand and Zafiropulo 1983 (MC): no deadlock with empty channels."""
     exploration = explored("brand_zafiropulo")
-    assert not any(exploration.still)
+    assert not any(exploration.is_quiescent)
 
 
 @pytest.mark.parametrize(
@@ -90,5 +90,5 @@ def test_chain_of_buffers_has_every_filling(explored: Explored, length: int) -> 
     """Milner 1989 (MC): (k + 1)^N states for N buffers of one place and k = 2 values."""
     exploration = explored(f"buffers_{length}")
     assert len(exploration.states) == 3**length
-    assert not any(exploration.still)
+    assert not any(exploration.is_quiescent)
     assert not exploration.failures

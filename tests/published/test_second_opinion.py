@@ -107,8 +107,8 @@ def test_depths_are_shortest_distances(explored: Explored, model: str) -> None:
 
 
 @pytest.mark.parametrize("model", EXPLORED)
-def test_roads_lead_from_the_ancestors_of_their_goals(explored: Explored, model: str) -> None:
-    """A road leads to a goal exactly from the goal's ancestors in networkx and itself."""
+def test_goals_are_reached_from_their_ancestors(explored: Explored, model: str) -> None:
+    """A path leads to a goal exactly from the goal's ancestors in networkx and itself."""
     exploration = explored(model)
     graph, backward_reachability = graph_of(exploration), exploration.backward_reachability
     for goal in {INITIAL, len(exploration.states) // 2, len(exploration.states) - 1}:
@@ -119,7 +119,7 @@ def test_roads_lead_from_the_ancestors_of_their_goals(explored: Explored, model:
 
 
 def test_components_of_the_textbook_graph(explored: Explored) -> None:
-    """Cormen et al. (MC): {a, b, e}, {c, d}, {f, g}, {h}, by the tool's roads and by networkx."""
+    """Cormen et al. (MC): {a, b, e}, {c, d}, {f, g}, {h}, by the tool's paths and by networkx."""
     exploration = explored("components")
     (form,) = exploration.product.chips
     names = [form.leaves[exploration.state(number)[form.state_field]] for number in range(8)]

@@ -6,7 +6,7 @@ import networkx as nx
 
 from tests.second_reading.livelocks import fair_parts
 from tests.second_reading.modes import modes_of
-from tests.second_reading.roads import distances
+from tests.second_reading.reachability import distances
 from tests.second_reading.search import Reached
 
 

@@ -14,7 +14,7 @@ from tests.second_reading.clocks import Clocks
 from tests.second_reading.endless_switches import endless_switches
 from tests.second_reading.livelocks import livelocks, zeno
 from tests.second_reading.modes import findings_of_modes
-from tests.second_reading.roads import leading_to
+from tests.second_reading.reachability import leading_to
 from tests.second_reading.search import Reached
 from tests.second_reading.steps import holds_for
 from tests.second_reading.worlds import World, holds_in
@@ -33,7 +33,7 @@ def findings_of(reached: Reached) -> Expected:
 
 
 OF_STATES = ("never", "always", "possible", "recoverable")
-"""Patterns of requirements that single states and roads decide."""
+"""Patterns of requirements that single states and paths decide."""
 
 
 def rests(reached: Reached, world: World) -> bool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tests.second_reading.roads import distances, leading_to
+from tests.second_reading.reachability import distances, leading_to
 from tests.second_reading.search import Reached
 from tests.second_reading.worlds import holds_in
 
@@ -17,7 +17,7 @@ def modes_of(reached: Reached) -> list[frozenset[str]]:
 
 
 def findings_of_modes(reached: Reached) -> dict[str, int | None]:
-    """Two at once, never reached, no road between two, a switch that never ends."""
+    """Two at once, never reached, no path between two, a switch that never ends."""
     modes, names = modes_of(reached), list(reached.device.modes)
     found: dict[str, int | None] = {}
     for together in {one for one in modes if len(one) > 1}:
@@ -40,7 +40,7 @@ def findings_of_modes(reached: Reached) -> dict[str, int | None]:
 
 
 def _unending(reached: Reached, modes: list[frozenset[str]], starts: list[int]) -> int | None:
-    """The shortest way through the mode to where no road leads to any mode, and not through one."""
+    """The shortest way through the mode to where no path leads to any mode, and not through one."""
     arriving = leading_to(reached, [number for number in reached.numbers if modes[number]])
     lengths = [
         reached.depths[start] + steps

@@ -1,4 +1,4 @@
-"""Everything that can be reached, found the slow way, and distances and roads in it."""
+"""Everything that can be reached, found the slow way, and distances and paths in it."""
 
 from __future__ import annotations
 
@@ -33,10 +33,10 @@ class Reached:
         """Whether some step from a world must not happen, so that nobody knows what follows."""
         return any(outcome.failures for outcome, _ in self.outcomes[number])
 
-    def roads_from(
+    def reachable_from(
         self, number: int, allowed: Callable[[Outcome], bool] = lambda _: True
     ) -> set[int]:
-        """Every world that a road leads to, itself included."""
+        """Every world that a path leads to, itself included."""
         found, pending = {number}, [number]
         while pending:
             for outcome, target in self.outcomes[pending.pop()]:

@@ -140,7 +140,7 @@ def test_resets_and_steps_are_the_fewest(arcs: list[Arc], closed: bool) -> None:
     assert not closed or tour.returns or ends[-1] == 0
 
 
-def test_arcs_that_no_road_leads_to_are_named() -> None:
+def test_arcs_that_no_path_leads_to_are_named() -> None:
     """They are not left out in silence."""
     with pytest.raises(UnreachableArcs) as raised:
         postman_tour(3, [Arc(0, 1), Arc(2, 1)], 0, closed=False)

@@ -150,7 +150,7 @@ class CompiledExploration:
     def quiescent(self, unwanted: int) -> Iterator[int]:
         """Expanded states without unwanted marks in which no chip and no link can step."""
         for numbers in self._select(0, unwanted, self.expanded):
-            yield from numbers[self.graph.still[numbers] != 0].tolist()
+            yield from numbers[self.graph.is_quiescent[numbers] != 0].tolist()
 
     def _step_to(self, before: int, number: int) -> int:
         """The label of the first step from a state to another."""
@@ -235,14 +235,14 @@ class CompiledExploration:
     def can_reach(
         self, marks: int, *, lacking: int = 0, without_events: int = 0, past_failures: bool = True
     ) -> Sequence[int]:
-        """For each state 1 if a road without these events leads to a state that is asked for."""
+        """For each state 1 if a path without these events leads to a state that is asked for."""
         some, all_ = np.uint64(marks), np.uint64(lacking)
         goals = np.flatnonzero((self.marks & some != 0) | (self.marks & all_ != all_))
         found = self.graph.leading_to(goals, without_events, past_failures=past_failures)
         return found.tobytes()
 
-    def roads_to_states(self, numbers: Iterable[int]) -> Sequence[int]:
-        """For each state 1 if a road leads to one of these states."""
+    def can_reach_states(self, numbers: Iterable[int]) -> Sequence[int]:
+        """For each state 1 if a path leads to one of these states."""
         goals = np.fromiter(numbers, np.int64)
         return self.graph.leading_to(goals, 0).tobytes()
 

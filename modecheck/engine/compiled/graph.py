@@ -225,7 +225,7 @@ class CompiledGraph:
     labels: Words
     moved: Words
     events: Words
-    still: Array
+    is_quiescent: Array
     failing: Array
     linked: int
     overheard: Words | None = None
@@ -286,7 +286,7 @@ class CompiledGraph:
         return flags
 
     def leading_to(self, goals: Array, without_events: int, *, past_failures: bool = True) -> Array:
-        """For each state 1 if a road leads from it to a goal, without these events."""
+        """For each state 1 if a path leads from it to a goal, without these events."""
         if not self.linked:
             return np.ones(self.states.count, np.uint8)
         into, sources, notes = self.transposed()
@@ -300,7 +300,7 @@ class CompiledGraph:
         return reached
 
     def can_still_move(self) -> Words:
-        """For each state the bits of the chips that can still move on some road from it."""
+        """For each state the bits of the chips that can still move on some path from it."""
         into, sources, _ = self.transposed()
         masks = np.zeros(self.states.count, np.uint64)
         own_moves(self.first, self.targets, self.notes, self.linked, self.moved, masks)
@@ -314,7 +314,7 @@ def graph_without_transitions(states: States, *, seconds: float | None = None) -
     """Only which states are quiet and which have a failing step. With a bound of seconds, states
     that are not looked at in time count as not expanded from then on.
     """
-    still, failing = np.zeros(states.count, np.uint8), np.zeros(states.count, np.uint8)
+    is_quiescent, failing = np.zeros(states.count, np.uint8), np.zeros(states.count, np.uint8)
     records, until = states.records(), time.monotonic() + (seconds or 0.0)
     for begin in range(0, states.expanded, FLAGGED_TOGETHER):
         end = min(begin + FLAGGED_TOGETHER, states.expanded)
@@ -326,7 +326,7 @@ def graph_without_transitions(states: States, *, seconds: float | None = None) -
             begin,
             end,
             records,
-            still,
+            is_quiescent,
             failing,
         )
         if seconds is not None and time.monotonic() > until:
@@ -335,7 +335,9 @@ def graph_without_transitions(states: States, *, seconds: float | None = None) -
     none, nothing = np.empty(0, np.uint64), np.empty(0, np.uint32)
     notes = np.empty(0, np.uint16)
     first = np.zeros(1, np.int64)
-    return CompiledGraph(states, first, nothing, notes, none, none, none, still, failing, linked=0)
+    return CompiledGraph(
+        states, first, nothing, notes, none, none, none, is_quiescent, failing, linked=0
+    )
 
 
 def graph_of(states: States, transitions: int) -> CompiledGraph:
@@ -354,7 +356,7 @@ def graph_of(states: States, transitions: int) -> CompiledGraph:
     first = np.zeros(states.expanded + 1, np.int64)
     targets = np.empty(transitions, np.uint32)
     notes = np.empty(transitions, np.uint16)
-    still, failing = np.zeros(count, np.uint8), np.zeros(count, np.uint8)
+    is_quiescent, failing = np.zeros(count, np.uint8), np.zeros(count, np.uint8)
     too_many = build_transitions(
         states.machine.successors,
         states.seen,
@@ -372,7 +374,7 @@ def graph_of(states: States, transitions: int) -> CompiledGraph:
         notes=notes,
         note_table=note_table,
         known=known,
-        quiescent=still,
+        quiescent=is_quiescent,
         failing=failing,
     )
     if too_many:
@@ -393,7 +395,7 @@ def graph_of(states: States, transitions: int) -> CompiledGraph:
     about = labels, moved, events
     linked = states.expanded
     return CompiledGraph(
-        states, first, *kept, *about, still, failing, linked=linked, overheard=overheard
+        states, first, *kept, *about, is_quiescent, failing, linked=linked, overheard=overheard
     )
 
 

@@ -285,10 +285,10 @@ def lead_to(
     notes_into: U16s,
     barred: U8s,
 ) -> None:
-    """Mark every state from which a road leads to one that is marked already.
+    """Mark every state from which a path leads to one that is marked already.
 
     `pending` holds the marked states, `count` of them, and has room for all; transitions whose note
-    is barred are no roads.
+    is barred are no paths.
     """
     while count > 0:
         count -= 1
@@ -309,7 +309,7 @@ def ring_place(place: int, size: int) -> Any:
 
 @Kernel
 def spread_movable(masks: U64s, pending: U32s, waiting: U8s, into: I64s, sources: U32s) -> None:
-    """Give every state the bits of all states that a road leads to from it.
+    """Give every state the bits of all states that a path leads to from it.
 
     `pending` is a ring with room for all states; at first it holds them all, and `waiting` is 1.
     """

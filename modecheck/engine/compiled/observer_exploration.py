@@ -268,7 +268,7 @@ class _Following:
             labels=labels,
             moved=np.concatenate([alone.moved, nothing]),
             events=np.concatenate([alone.events, nothing]),
-            still=(alone.still[sources] | idles).astype(np.uint8),
+            is_quiescent=(alone.is_quiescent[sources] | idles).astype(np.uint8),
             failing=(alone.failing[sources] & ~idles).astype(np.uint8),
             linked=states.expanded,
         )

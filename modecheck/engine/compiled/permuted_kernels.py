@@ -35,7 +35,7 @@ def spread_turned(
     back: I64Rows,
     allowed: U8Rows,
 ) -> None:
-    """Set the flags of every state from which a road leads to a flag that is set.
+    """Set the flags of every state from which a path leads to a flag that is set.
 
     `pending` is a ring with room for all states; at first it holds them all, and `waiting` is 1.
     Column `j` does not go over a transition whose note has `allowed[note, j]` 0.

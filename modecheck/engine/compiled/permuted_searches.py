@@ -45,7 +45,7 @@ class CompiledSearches:
     def backward_reachability(
         self, asked: Sequence[StateQuery], back: Back, *, past_failures: bool
     ) -> FlagRows:
-        """For each state, bit `j` if a road leads from it to some mark of `asked[j].wanted`, or to
+        """For each state, bit `j` if a path leads from it to some mark of `asked[j].wanted`, or to
         where one of `asked[j].unwanted` is not.
         """
         flags = np.zeros((self.found.state_count, len(asked)), np.uint8)
@@ -58,15 +58,15 @@ class CompiledSearches:
         passing = (events & barred == 0).astype(np.uint8)
         return self._spread_back(flags, back, passing, past_failures=past_failures)
 
-    def roads_to_states(self, goals: dict[int, int], count: int, back: Back) -> FlagRows:
-        """For each state, bit `j` if a road leads to a state with bit `j` in `goals`."""
+    def can_reach_states(self, goals: dict[int, int], count: int, back: Back) -> FlagRows:
+        """For each state, bit `j` if a path leads to a state with bit `j` in `goals`."""
         flags = np.zeros((self.found.state_count, count), np.uint8)
         for number, bits in goals.items():
             flags[number] = [bits >> column & 1 for column in range(count)]
         return self._spread_back(flags, back, None)
 
     def can_still_move(self, back: Back, unturned: int) -> FlagRows:
-        """For each state the bits of the chips that can still move on some road from it, but in
+        """For each state the bits of the chips that can still move on some path from it, but in
         place.
         """
         graph, count = self.found.graph, len(self.found.product.chips)

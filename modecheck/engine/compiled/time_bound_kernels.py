@@ -54,7 +54,7 @@ def find_components(  # noqa: C901 - one depth-first search
     index: U32s,
 ) -> Any:
     """Number the strongly connected components of the region from 1 on, and put its states in
-    order, component by component, each behind all that a road leads to from it; how many states.
+    order, component by component, each behind all that a path leads to from it; how many states.
     `component` and `index` must hold 0 everywhere.
     """
     none = np.uint32(0)

@@ -65,15 +65,15 @@ class PermutedSearches(Protocol):
     def backward_reachability(
         self, asked: Sequence[StateQuery], back: Back, *, past_failures: bool
     ) -> Masks:
-        """For each state, bit `j` if a road leads from it to some mark of `asked[j].wanted`, or to
+        """For each state, bit `j` if a path leads from it to some mark of `asked[j].wanted`, or to
         where one of `asked[j].unwanted` is not.
         """
 
-    def roads_to_states(self, goals: dict[int, int], count: int, back: Back) -> Masks:
-        """For each state, bit `j` if a road leads to a state with bit `j` in `goals`."""
+    def can_reach_states(self, goals: dict[int, int], count: int, back: Back) -> Masks:
+        """For each state, bit `j` if a path leads to a state with bit `j` in `goals`."""
 
     def can_still_move(self, back: Back, unturned: int) -> Masks:
-        """For each state the bits of the chips that can still move on some road from it, but in
+        """For each state the bits of the chips that can still move on some path from it, but in
         place: by a transition to the same representative, `unturned`.
         """
 
@@ -433,7 +433,7 @@ class AnnotatedQuotient:
     def can_reach(
         self, marks: int, *, lacking: int = 0, without_events: int = 0, past_failures: bool = True
     ) -> PermutedFlags | SharedFlags:
-        """For each state 1 if a road without these events leads to a state that is asked for."""
+        """For each state 1 if a path without these events leads to a state that is asked for."""
         forms = self._asked(StateQuery(marks, lacking, without_events))
         if len(forms) == 1:
             flags = self.base.can_reach(
@@ -455,8 +455,8 @@ class AnnotatedQuotient:
 
         return back
 
-    def roads_to_states(self, numbers: Iterable[int]) -> PermutedStateFlags:
-        """For each state 1 if a road leads to one of these states."""
+    def can_reach_states(self, numbers: Iterable[int]) -> PermutedStateFlags:
+        """For each state 1 if a path leads to one of these states."""
         goals = {self.state(number): number % self._count for number in numbers}
         representatives = {self.base.state(own): own for own in goals.values()}
 
@@ -477,7 +477,7 @@ class AnnotatedQuotient:
             undone = self._undoing(permutation)
             return [places[permuted(undone, states)] for states in forms]
 
-        masks = self._searches.roads_to_states(bits, len(forms), back)
+        masks = self._searches.can_reach_states(bits, len(forms), back)
 
         known: dict[int, int] = {}
 
@@ -598,7 +598,7 @@ class PermutedFlags:
 
 @dataclass(frozen=True, slots=True)
 class PermutedStateFlags:
-    """A flag for every image, where roads to a set of states were asked for."""
+    """A flag for every image, where paths to a set of states were asked for."""
 
     space: AnnotatedQuotient
     masks: Masks

@@ -10,14 +10,14 @@ concurrent systems, LNCS 1032, 1996. A set of actions is stubborn in a state whe
 3. it holds an action of a chip or link that keeps the device going: its step is not in place (the
    key).
 
-Let a road lead from here to a state in which no chip and no link keeps the device going. The key is
+Let a path lead from here to a state in which no chip and no link keeps the device going. The key is
 not possible there, or it would lead on from there as it does from here: by 1 nothing outside the
 set can change what it reads, or what it writes before it does. So some action of the set is on the
-road. By 1 and 2 the first of them can be taken at once, with the same road behind it. So every such
-state is reached, by a road of the same length, and with it every deadlock and a shortest scenario.
+path. By 1 and 2 the first of them can be taken at once, with the same path behind it. So every such
+state is reached, by a path of the same length, and with it every deadlock and a shortest scenario.
 In such a state all steps are followed.
 
-Nothing else is claimed to be preserved: what happens on the roads that are left out is not seen.
+Nothing else is claimed to be preserved: what happens on the paths that are left out is not seen.
 """
 
 from __future__ import annotations

@@ -35,7 +35,7 @@ class PlainSearches:
     def backward_reachability(
         self, asked: Sequence[StateQuery], back: Back, *, past_failures: bool
     ) -> PlainMasks:
-        """For each state, bit `j` if a road leads from it to some mark of `asked[j].wanted`, or to
+        """For each state, bit `j` if a path leads from it to some mark of `asked[j].wanted`, or to
         where one of `asked[j].unwanted` is not.
         """
         masks = [
@@ -52,14 +52,14 @@ class PlainSearches:
 
         return self._spread_back(masks, len(asked), back, allowed, past_failures=past_failures)
 
-    def roads_to_states(self, goals: dict[int, int], count: int, back: Back) -> PlainMasks:
-        """For each state, bit `j` if a road leads to a state with bit `j` in `goals`."""
+    def can_reach_states(self, goals: dict[int, int], count: int, back: Back) -> PlainMasks:
+        """For each state, bit `j` if a path leads to a state with bit `j` in `goals`."""
         masks = [goals.get(number, 0) for number in range(self.found.state_count)]
         everything = (1 << count) - 1
         return self._spread_back(masks, count, back, lambda _: everything)
 
     def can_still_move(self, back: Back, unturned: int) -> PlainMasks:
-        """For each state the bits of the chips that can still move on some road from it, but in
+        """For each state the bits of the chips that can still move on some path from it, but in
         place.
         """
         found, count = self.found, len(self.found.product.chips)

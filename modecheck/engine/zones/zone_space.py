@@ -1,8 +1,8 @@
 """What zones offer to the checks: the questions of a `Space` that zones preserve.
 
 States that some scenario leads to, failing steps, rules taken, events met. Nodes have the numbers
-from 0 on; states of a run that leads to a node, tick by tick, follow as they are asked for. Roads
-and loops are not asked of zones: a road may lead on from some of the moments in a zone, and from
+from 0 on; states of a run that leads to a node, tick by tick, follow as they are asked for. Paths
+and loops are not asked of zones: a path may lead on from some of the moments in a zone, and from
 others not.
 """
 

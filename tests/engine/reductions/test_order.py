@@ -82,7 +82,7 @@ def test_both_reductions_together_keep_deadlocks(drawn: Drawn) -> None:
 
 
 def test_independent_counters_count_one_after_the_other() -> None:
-    """Of k^n states of n counters that know nothing of each other, one road of k states remains."""
+    """Of k^n states of n counters that know nothing of each other, one path of k states remains."""
     whole, reduction = whole_of(counters(3, 8)), ordered(counters(3, 8))
     assert space_of(whole).state_count == 8**3
     assert space_of(reduction).state_count == 8

@@ -431,8 +431,8 @@ requirements:
 
 
 @pytest.mark.parametrize("engine", ["plain", "compiled"])
-def test_roads_turn_with_the_units(engine: EngineName) -> None:
-    """A road back to what one unit was is not one to what its twin was: the tile that is spent is
+def test_paths_are_permuted_with_the_units(engine: EngineName) -> None:
+    """A path back to what one unit was is not one to what its twin was: the tile that is spent is
     followed by name through all exchanges.
     """
     device = device_from(ONCE)

@@ -59,7 +59,7 @@ def test_stretches_are_measured_to_the_tick(
     chip: str, begin: str, end: str, best: int | None, worst: int | None
 ) -> None:
     """A window closes after 3 s, or sooner. Whether it ends in a pairing is not bounded: it can be
-    opened again and again. From the dark no road leads on, and a bounce takes 5 ms.
+    opened again and again. From the dark no path leads on, and a bounce takes 5 ms.
     """
     product = compose(device_from(window_beside_poll("3 s", "1 min")))
     first = in_leaf(product, chip, begin)

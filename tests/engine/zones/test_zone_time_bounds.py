@@ -48,16 +48,16 @@ class ByTicks:
         ends = [condition(end, state) for state in states]
         tick = found.product.time.label if found.product.time else -1
         self.times: set[int] = set()
-        self.backward_reachability: dict[Spot, list[tuple[int, Spot]]] = {}
+        self.successors: dict[Spot, list[tuple[int, Spot]]] = {}
         self.lasts: list[tuple[Spot, int]] = []
         first = (0, begins[0] and not ends[0])
         self.times |= {0} if begins[0] and ends[0] else set()
         waiting, self.starts = [first], {first} if first[1] else set[Spot]()
         while waiting:
             spot = waiting.pop()
-            if spot in self.backward_reachability:
+            if spot in self.successors:
                 continue
-            self.backward_reachability[spot] = []
+            self.successors[spot] = []
             number, going = spot
             for edge in found.graph.edges(number):
                 target, ticks = found.targets[edge], int(found.labels[edge] == tick)
@@ -69,7 +69,7 @@ class ByTicks:
                 else:
                     after = (target, going or (entered and not ends[target]))
                     if going:
-                        self.backward_reachability[spot].append((ticks, after))
+                        self.successors[spot].append((ticks, after))
                     elif after[1]:
                         self.starts.add(after)
                 waiting.append(after)
@@ -84,17 +84,15 @@ class ByTicks:
         best = min([*self.times, *(least[spot] + ticks for spot, ticks in ends)])
         worst = [most[spot] + ticks for spot, ticks in ends]
         # No stretch without a loop is as long as there are states.
-        return best, None if max(worst) > len(self.backward_reachability) else max(
-            [*self.times, *worst]
-        )
+        return best, None if max(worst) > len(self.successors) else max([*self.times, *worst])
 
     def _spread(self, starts: set[Spot], sign: int) -> dict[Spot, int]:
         """The fewest (-1) or most (1) ticks to each spot, up to more than there are spots."""
-        far, too_far = dict.fromkeys(starts, 0), len(self.backward_reachability) + 1
+        far, too_far = dict.fromkeys(starts, 0), len(self.successors) + 1
         waiting = list(starts)
         while waiting:
             spot = waiting.pop(0)
-            for ticks, after in self.backward_reachability.get(spot, ()):
+            for ticks, after in self.successors.get(spot, ()):
                 total = min(far[spot] + ticks, too_far)
                 if after not in far or sign * total > sign * far[after]:
                     far[after] = total

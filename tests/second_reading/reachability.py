@@ -1,4 +1,4 @@
-"""Roads by brute force: which worlds lead to others, and how far apart they are."""
+"""Paths by brute force: which worlds lead to others, and how far apart they are."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ def leading_to(
     *,
     past_failures: bool = True,
 ) -> set[int]:
-    """The worlds from which a road leads to a goal, or into the unknown past a step that fails; by
+    """The worlds from which a path leads to a goal, or into the unknown past a step that fails; by
     going over all worlds again and again until nothing changes.
     """
     found = set(goals)
