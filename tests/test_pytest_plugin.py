@@ -100,7 +100,7 @@ def test_every_option_is_a_setting(tmp_path: Path) -> None:
     settings = "modecheck_devices = device.yaml\n"
     one = run_pytest(tmp_path, settings=settings)
     assert one.returncode == 0, one.stdout
-    assert "1 skipped" not in one.stdout or "asked of all combinations" in one.stdout
+    assert "1 skipped" not in one.stdout or "checked on all combinations" in one.stdout
     every = run_pytest(tmp_path, settings=f"{settings}modecheck_every_option = true\n")
     assert every.returncode == 1
     assert "only with on_unplug=fall_back" in every.stdout

@@ -1,1 +1,1 @@
-"""Whether two devices behave alike: labelled systems, their equivalence, and where they differ."""
+"""Compares the behaviour of two devices: labelled systems, their equivalence, and differences."""

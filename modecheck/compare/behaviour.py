@@ -1,8 +1,8 @@
 """Whether two devices behave alike, for each look at them and in each mode.
 
-Everything that is looked at is reported by one exploration of each device where a step can report
-so much, and read off it once for each look and mode. An exploration that was stopped proves
-nothing: then the answer is that nobody knows.
+If a step can report that much, one exploration of each device reports everything that is looked at,
+and each look and mode is read off it. An exploration that was stopped proves nothing: the outcome
+is then unknown.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from modecheck.engine.exploration import Reporter
 from modecheck.product.ir import Product
 
 WHOLE = ""
-"""In place of a mode: whatever the device does, in a mode or in none."""
+"""In place of a mode: the whole behaviour of the device, in a mode or in none."""
 
 
 class Outcome(Enum):
@@ -36,11 +36,11 @@ class Outcome(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Behaviour:
-    """One look in one mode (by its new name), or in all the device does (`WHOLE`).
+    """One look in one mode (by its new name), or in the whole behaviour (`WHOLE`).
 
-    Where the devices differ, `difference` tells how; None where they only differ in how many silent
-    steps there are. `trace` is a scenario of `product` that shows it, if there is one. `reason`
-    says why nothing is known.
+    If the devices differ, `difference` describes how; it is None if they differ only in the number
+    of silent steps. `trace` is a scenario of `product` that shows the difference, if there is one.
+    `reason` is why the outcome is unknown.
     """
 
     look: Look
@@ -60,7 +60,7 @@ def compare_behaviour(
     search: Search | None = None,
     reporter: Reporter | None = None,
 ) -> Iterator[Behaviour]:
-    """A `Behaviour` for each look, in all that the devices do and in each mode that both have."""
+    """A `Behaviour` for each look, for the whole behaviour and for each mode that both have."""
     how = replace(search or Search(), symmetry=False, order=False)
     for group in _reported_together(looks):
         try:
@@ -73,8 +73,8 @@ def compare_behaviour(
 
 
 class _Group:
-    """Two observations, of which several looks are read: off the reduced systems, which are far
-    smaller. A scenario is a run of what was explored.
+    """Two observations, off whose reduced, far smaller systems several looks are read. Scenarios
+    are runs of the systems as explored.
     """
 
     def __init__(
@@ -125,7 +125,7 @@ def _modes(devices: Devices) -> Iterable[tuple[str, str]]:
 
 
 def _reported_together(looks: Sequence[Look]) -> Iterator[list[Look]]:
-    """Looks in groups that one exploration can report; one that is too large stands alone."""
+    """Looks in groups that one exploration can report; a look that is too large is alone."""
     group: list[Look] = []
     for look in looks:
         if group and not _fits([*group, look]):

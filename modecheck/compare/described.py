@@ -1,7 +1,7 @@
-"""A device taken apart: every part that a person named, with what the model says of it.
+"""A device as its named parts, each with what the model declares about it.
 
-What a part says is told in facets, called as the keys of a model are. A facet has a form, by which
-it is compared, and the words in which a person wrote it. Facets in `WORDING` are for people only.
+The facets of a part are called like the keys of a model. A facet has a form, by which it is
+compared, and the words in which it was written. Facets in `WORDING` are for people only.
 """
 
 from __future__ import annotations
@@ -28,14 +28,14 @@ from modecheck.model.parts import (
 from modecheck.model.places import Place
 
 WORDING = frozenset({"about", "text"})
-"""Facets that no step depends on."""
+"""Facets on which no step depends."""
 DURATIONS = frozenset({"tick", "after", "period", "time", "delay"})
-"""Facets that say how long something takes."""
+"""Facets that determine how long something takes."""
 
 
 @dataclass(frozen=True, slots=True)
 class Facet:
-    """`words` are for people; `form` is what counts."""
+    """`words` are for people; only `form` is compared."""
 
     form: Form
     words: str
@@ -43,7 +43,7 @@ class Facet:
 
 @dataclass(frozen=True, slots=True)
 class DescribedPart:
-    """Something with a name of its own, and where it stands."""
+    """A part with a name, and its place in the files."""
 
     name: PartName
     facets: dict[str, Facet]
@@ -222,8 +222,8 @@ class _Describing:
         return Facet((self._forms.term(term), self._with_options(text)), text)
 
     def _with_options(self, text: str) -> Form:
-        """What a text says of options, which stand in a term as their values: all its words but the
-        names of other parts. Nothing where it names no option.
+        """What a text says about options, which a term replaces by their values: all its words
+        except the names of other parts. Empty if it names no option.
         """
         words = re.findall(r"\w+|[^\w\s]+", text)
         if not set(words) & set(self._device.options):
@@ -246,7 +246,7 @@ class _Describing:
         return DescribedPart(PartName("pairing", pairing.name), facets, pairing.place)
 
     def _faults(self) -> Iterator[DescribedPart]:
-        """Faults have no name: they are the first, the second of their kind."""
+        """Faults have no name: they are numbered within their kind."""
         counts: dict[str, int] = {}
         for fault in self._device.faults:
             counts[fault.kind] = count = counts.get(fault.kind, 0) + 1

@@ -1,14 +1,14 @@
 """Where two systems that are not equivalent differ, in words and as a run.
 
-Both are followed together, breadth first, over pairs of sets of states: those where the one can be
-after some visible events, and those where the other can be. The first pair where an event is
+Both are explored together, breadth first, over pairs of sets of states: those that the one can have
+reached after some visible events, and those that the other can. The first pair in which an event is
 possible on one side only gives a shortest sequence that one can do and the other cannot (the subset
-construction, Rabin & Scott 1959; from memory). Where there is none, both can do the same sequences,
-and the first pair is told in which their choices differ: the one can have come where only some
-events can follow, and the other can then always do something else (a failure in the sense of
-Brookes, Hoare & Roscoe 1984, from memory, but silent steps for ever count for nothing). Where
-there is none of that either, the first pair is told where the one can have lost some events for
-ever of which the other always keeps one within reach.
+construction, Rabin & Scott 1959; from memory). If there is none, both can do the same sequences,
+and the result is the first pair in which their choices differ: the one can have reached a state in
+which only some events can follow, whereas the other can then always do something else (a failure in
+the sense of Brookes, Hoare & Roscoe 1984, from memory, except that divergence is ignored). If there
+is none of that either, the result is the first pair in which the one can have lost some events
+forever, of which the other can always still reach one.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from modecheck.compare.labelled import SILENT, Array, LabelledSystem, side_by_si
 from modecheck.compare.refinement import Classes, Equivalence, classes_of, quotient
 
 MOST_PAIRS = 50_000
-"""Pairs of sets that are looked at: some seconds. There can be exponentially many."""
+"""Pairs of sets that are explored: a few seconds. There can be exponentially many."""
 
 States = frozenset[int]
 Pair = tuple[States, States]
@@ -33,7 +33,7 @@ Came = dict[Pair, tuple[Pair, int] | None]
 
 
 class How(Enum):
-    """In what two systems differ."""
+    """The kind of difference between two systems."""
 
     SEQUENCE = "sequence"
     CHOICE = "choice"
@@ -44,12 +44,12 @@ class How(Enum):
 
 @dataclass(frozen=True, slots=True)
 class BehaviourDifference:
-    """How two systems differ that are not branching equivalent.
+    """How two systems that are not branching equivalent differ.
 
-    After the events `after`, one of both (`by_first` says which) can do what the other cannot:
-    `event`, for a sequence; for a choice, come where only `offers` can follow; for a loss, come
-    where none of `lost` can ever follow. With `UNKNOWN` there were more pairs of sets than are
-    looked at.
+    After the events `after`, one of them (the first, if `by_first`) can do what the other cannot:
+    `event`, for a sequence; for a choice, reach a state in which only `offers` can follow; for a
+    loss, reach a state after which none of `lost` can ever follow. `UNKNOWN` means that there are
+    more pairs of sets than are explored.
     """
 
     how: How
@@ -61,7 +61,7 @@ class BehaviourDifference:
 
     @property
     def events(self) -> tuple[str, ...]:
-        """The sequence that shows it, a shortest one."""
+        """A shortest sequence that shows the difference."""
         return (*self.after, self.event) if self.event else self.after
 
     def sentence(self, first: str = "the first", second: str = "the second") -> str:
@@ -73,27 +73,28 @@ class BehaviourDifference:
         if self.how is How.CHOICE:
             only = f"only {' or '.join(self.offers)}" if self.offers else "nothing"
             return (
-                f"both can do the same sequences, but their choices differ: {before}{who} can have "
-                f"come where {only} can follow, and {other} can then always do something else"
+                f"both can do the same sequences, but their choices differ: {before}{who} can "
+                f"reach a state in which {only} can follow; {other} can then always do "
+                "something else"
             )
         if self.how is How.LOSS:
             return (
-                f"both can do the same sequences, but what stays within reach differs: {before}"
-                f"{who} can have come where {' or '.join(self.lost)} can never follow again, "
-                f"and {other} can then always still come to one of these"
+                f"both can do the same sequences, but what remains reachable differs: {before}"
+                f"{who} can reach a state after which {' or '.join(self.lost)} can never follow; "
+                f"{other} can then always still reach one of these"
             )
         if self.how is How.SILENT_CHOICE:
             return (
                 "both can do the same sequences, and after each of them the same events can be "
                 "refused; they differ in when the choice between them is made"
             )
-        return f"they differ, but the shortest difference lies beyond {MOST_PAIRS:,} looked at"
+        return f"they differ, but not within the first {MOST_PAIRS:,} pairs of sets of states"
 
 
 def difference(one: LabelledSystem, other: LabelledSystem) -> BehaviourDifference | None:
     """How two systems differ; None if they are branching equivalent.
 
-    The classes are followed instead of the states: branching equivalent states can do the same.
+    Classes are explored instead of states: branching equivalent states can do the same.
     """
     pair = side_by_side(one, other)
     classes = classes_of(pair.both, Equivalence.BRANCHING)
@@ -107,7 +108,7 @@ def difference(one: LabelledSystem, other: LabelledSystem) -> BehaviourDifferenc
 
 
 class _Followed:
-    """A small system, and what is known of it already."""
+    """A small system, with what is already known about it."""
 
     def __init__(self, system: LabelledSystem) -> None:
         self._names = system.names
@@ -145,7 +146,7 @@ class _Followed:
         while pending:
             pair = pending.popleft()
             mine, theirs = (self._offers(states) for states in pair)
-            # What the other one can do is told first: a reviewer asks what can happen now.
+            # What the other one can do comes first: a reviewer wants to know what can happen now.
             for label in sorted(mine ^ theirs, key=lambda one: (one in mine, self._names[one])):
                 after, event = self._after(came, pair), self._names[label]
                 return BehaviourDifference(How.SEQUENCE, after, event, by_first=label in mine)
@@ -234,8 +235,8 @@ def _not_matched(mine: set[frozenset[int]], theirs: set[frozenset[int]]) -> list
 
 
 def run_showing(system: LabelledSystem, found: BehaviourDifference) -> list[int] | None:
-    """A shortest run of the system that can do it, of which the events of a difference are seen,
-    and which comes to where its choice or its loss shows. None if there is no such run.
+    """A shortest run of the system that shows a difference: its events are seen, and it ends where
+    the choice or the loss shows. None if there is no such run.
     """
     if found.how not in (How.CHOICE, How.LOSS):
         return run_of(system, found.events)
@@ -247,12 +248,12 @@ def run_showing(system: LabelledSystem, found: BehaviourDifference) -> list[int]
 def run_of(
     system: LabelledSystem, events: tuple[str, ...], ends: Array | None = None
 ) -> list[int] | None:
-    """A shortest run from the initial state of which these events are seen, as numbers of
+    """A shortest run from the initial state in which these events are seen, as numbers of
     transitions; it ends with the last event. None if there is no such run.
 
-    With `ends`, which holds a truth value for each state, it ends in a state where that is so,
-    perhaps some silent steps later. Breadth first over pairs of a state and of how many events have
-    been seen.
+    With `ends`, which holds a truth value for each state, it ends in a state for which that is
+    true, perhaps some silent steps later. Breadth first over pairs of a state and the number of
+    events seen.
     """
     if not set(events) <= set(system.names):
         return None

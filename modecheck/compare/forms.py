@@ -1,8 +1,8 @@
-"""What a part of a model says, as plain data in which the names stand apart from everything else.
+"""What a part of a model declares, as plain data that keeps names apart from everything else.
 
 A form is nested tuples of words and numbers; wherever the model mentions one of its own parts there
-is a `PartName`, and things without an order are `Together`. So two forms can be held against each
-other under any renaming, and what stands where can be told from what it is called.
+is a `PartName`, and things without an order are `Together`. So two forms can be compared under any
+renaming, and structure can be separated from names.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from typing import TypeAlias
 
 @dataclass(frozen=True, slots=True, order=True)
 class PartName:
-    """A part by its kind and its name; `scope` is the chip or the link inside which it has it."""
+    """A part by its kind and its name; `scope` is the chip or link in which the name is valid."""
 
     kind: str
     name: str
@@ -40,11 +40,11 @@ class Together:
 
 Form: TypeAlias = "PartName | Together | str | int | tuple[Form, ...]"
 Renaming: TypeAlias = "dict[PartName, PartName]"
-"""The names of one device as those of another: no two become the same."""
+"""Maps the names of one device to those of another; no two names map to the same one."""
 
 
 def renamed(form: Form, name_of: Callable[[PartName], Form]) -> Form:
-    """The form with every name replaced; what stands together is put in order."""
+    """The form with every name replaced, and every `Together` sorted."""
     if isinstance(form, PartName):
         return name_of(form)
     if isinstance(form, Together):
@@ -55,8 +55,8 @@ def renamed(form: Form, name_of: Callable[[PartName], Form]) -> Form:
 
 
 def blanked(form: Form, known: Renaming) -> Form:
-    """The form with known names as they are called in the other device, and a number in place of
-    every other one: the same number for the same name, counted from the left.
+    """The form with known names as in the other device, and a number in place of every other name:
+    the same number for the same name, counted from the left.
     """
     numbers: dict[PartName, int] = {}
 
@@ -95,7 +95,7 @@ def aligned(old: Form, new: Form, known: Renaming) -> Iterator[tuple[PartName, P
 def _aligned_together(
     old: Together, new: Together, known: Renaming
 ) -> Iterator[tuple[PartName, PartName]]:
-    """What both have is left out; of the rest, one thing on each side can be held together."""
+    """Items that both have are left out; one remaining item on each side can be aligned."""
     others = [renamed(item, lambda name: name) for item in new.items]
     left = []
     for item in old.items:

@@ -1,4 +1,4 @@
-"""Arrays of refinement that are made longer when a kernel has no room left in them."""
+"""Grows the arrays of refinement when a kernel runs out of room in them."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from modecheck.compare.refinement_kernels import Signatures, fill_table
 
 
 class Known:
-    """The signatures of a refinement. The table has twice as many slots as there may be ones."""
+    """The signatures of a refinement. The table has twice as many slots as signatures fit."""
 
     def __init__(self) -> None:
         self.signatures = Signatures(
@@ -23,7 +23,7 @@ class Known:
         )
 
     def grow(self, count: int) -> None:
-        """Make room for twice as much, with so many signatures known."""
+        """Double the room; `count` signatures are known so far."""
         items, pool, starts, table = self.signatures
         longer = np.zeros(2 * (starts.size - 1) + 1, np.int64)
         longer[: starts.size] = starts

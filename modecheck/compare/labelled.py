@@ -1,6 +1,6 @@
 """A labelled transition system: states, and transitions of which some can be seen from outside.
 
-Label 0 is the silent step, which nobody sees; the other labels are what an observer tells apart.
+Label 0 is the silent step, which is invisible; an observer distinguishes the other labels.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 Array = NDArray[Any]
 
 SILENT = 0
-"""The label of a step that nobody sees."""
+"""The label of an invisible step."""
 SILENT_NAME = ""
 
 
@@ -24,7 +24,7 @@ class LabelledSystem:
     """Transition `i` leads from `sources[i]` to `targets[i]` and is seen as `names[labels[i]]`.
 
     The arrays are of 32-bit integers and of one length; `names[0]` is the silent step's, and names
-    differ. States that cannot be reached from `initial` change nothing.
+    differ. States that cannot be reached from `initial` do not matter.
     """
 
     count: int
@@ -55,7 +55,7 @@ def labelled(
 @dataclass(frozen=True, slots=True)
 class SideBySide:
     """Two systems as one: state `s` of the other is state `moved + s` of `both`, whose initial
-    state is the first one's. What has the same name has the same label.
+    state is the first one's. Equal names have equal labels.
     """
 
     both: LabelledSystem

@@ -1,7 +1,7 @@
 """What an observer of two devices looks at: messages of a medium, chosen messages, marked rules.
 
-A look holds what is visible in the old device and what is visible in the new one. What is chosen is
-chosen by the names of the new device; the old one's are found through the renaming between both.
+A look holds what is visible in the old device and what is visible in the new one. The user chooses
+by the names of the new device; those of the old one are found through the renaming.
 """
 
 from __future__ import annotations
@@ -18,9 +18,7 @@ from modecheck.product.ir import MessageIn, Product
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """`title` says what is seen, `concerns` which concerns a device has that this look
-    speaks for.
-    """
+    """`title` says what is seen; `concerns` are the concerns of a device that this look covers."""
 
     title: str
     old: Visible
@@ -51,7 +49,7 @@ def looks_at_media(devices: Devices) -> list[Look]:
 
 def looks_at_concerns(devices: Devices, covered: Iterable[str]) -> list[Look]:
     """A look for each concern of chips, states or rules that is not covered yet: which of the rules
-    that bear it are taken.
+    with this concern are taken.
     """
     old, new = (_marked(product) for product in (devices.old, devices.new))
     concerns = dict.fromkeys(concern for concern in (*old, *new) if concern not in set(covered))
@@ -79,7 +77,7 @@ def _marked(product: Product) -> dict[str, list[int]]:
 
 
 def chosen_look(devices: Devices, text: str) -> Look:
-    """A look at what a person chose: media, links, messages and LINK.MESSAGE, with commas between.
+    """A look at what the user chose: media, links, messages and LINK.MESSAGE, separated by commas.
 
     Raises `InvalidInput` for a word that is none of these in either device.
     """
@@ -92,7 +90,7 @@ def chosen_look(devices: Devices, text: str) -> Look:
     }
     for word in words or [text]:
         if word not in known:
-            message = f"{word!r} is no message, link or medium of either device"
+            message = f"{word!r} is not a message, link or medium of either device"
             expected = "a message, LINK.MESSAGE, a link or a medium"
             raise InvalidInput([InputError(message, None, expected, nearest_name(word, known))])
     return Look(", ".join(words), *_chosen(devices, set(words)))
@@ -107,7 +105,7 @@ def _chosen(devices: Devices, words: set[str]) -> tuple[Visible, Visible]:
 
 
 def _messages(product: Product, called: Renaming) -> Iterator[tuple[MessageIn, set[str]]]:
-    """Each message in its queue, with all words that choose it."""
+    """Each message in its queue, with all words by which it can be chosen."""
     for number, queue in enumerate(product.queues):
         link = called.get(PartName("link", queue.name), PartName("link", queue.name)).name
         medium = product.device.links[queue.name].medium

@@ -22,7 +22,7 @@ from modecheck.product.ir import Product
 
 
 class NotExplored(ModecheckError):
-    """Not all states and transitions are known, so nothing can be said about equivalence."""
+    """Not all states and transitions are known, so equivalence cannot be decided."""
 
     def __init__(self, reason: str) -> None:
         super().__init__()
@@ -34,8 +34,8 @@ class NotExplored(ModecheckError):
 
 @dataclass(slots=True)
 class _Steps:
-    """All transitions; `kinds[i]` says of what kind transition `i` is, with a product's label and
-    the bits of what it reports. `failing` tells of each state whether a step fails in it.
+    """All transitions; `kinds[i]` is the kind of transition `i`: a label of the product and the
+    bits of what it reports. `failing` says for each state whether a step fails in it.
     """
 
     sources: Array
@@ -47,12 +47,12 @@ class _Steps:
 
 
 def labelled_from(space: Space, visible: Visible, mode: str | None = None) -> LabelledSystem:
-    """What is seen of a space whose product is `reporting` it. Raises `NotExplored`."""
+    """What is visible of a space whose product is `reporting` it. Raises `NotExplored`."""
     return ObservedSpace(space, visible).told.looked_at(visible, mode)
 
 
 class ObservedSpace:
-    """A space whose product is `reporting` something, to be looked at more than once.
+    """A space whose product is `reporting` something, for any number of looks.
 
     Raises `NotExplored`.
     """
@@ -77,8 +77,8 @@ class ObservedSpace:
         return _Reading(self._space, self._steps, self._reported, self._called).told()
 
     def trace(self, system: LabelledSystem, run: Iterable[int]) -> Trace:
-        """A run from the initial state, given by numbers of transitions of a system that is `told`
-        or looked at, but not reduced.
+        """A run from the initial state, given by transition numbers of `told`, or of a
+        look at it, but not of a reduced system.
         """
         return Trace(tuple(self._move(system, number) for number in run))
 

@@ -1,10 +1,9 @@
-"""What parts of a device have to do with: their own concerns, and what follows from a link's
-medium.
+"""The concerns of the parts of a device: those they declare, and those implied by a link's medium.
 
-A link has its medium as a concern, unless that is internal, and what is Bluetooth is radio, too:
-both are what a certificate of a transmitter speaks of. A rule has the concerns of its chip, of its
-states, of the state it goes to, of the links that it sends into or is set off by, and of chips
-whose state it asks for. A fault that cuts power has to do with power.
+A link has its medium as a concern, unless that is internal; Bluetooth implies radio, since a
+transmitter's certificate covers both. A rule has the concerns of its chip, of its states, of its
+target state, of the links that it sends into or is triggered from, and of chips whose state it
+reads. A fault that cuts power concerns power.
 """
 
 from __future__ import annotations
@@ -13,26 +12,26 @@ from modecheck.compare.forms import Form, PartName, Together
 from modecheck.model.parts import Chip, Device, Link, Rule
 
 FIRST = ("radio", "power", "charging")
-"""What laboratories ask for is told first."""
+"""What test laboratories ask about comes first."""
 IMPLIED = {"bluetooth": ("radio",)}
-"""Media that are a kind of another concern."""
+"""Media that imply further concerns."""
 POWER_FAULTS = ("power_cut", "reset")
 
 
 def concerns_of_link(link: Link) -> frozenset[str]:
-    """Its own, its medium, and what that implies."""
+    """Its declared concerns, its medium, and what that implies."""
     medium = () if link.medium == "internal" else (link.medium, *IMPLIED.get(link.medium, ()))
     return frozenset((*link.concerns, *medium))
 
 
 def concerns_of_state(chip: Chip, name: str) -> frozenset[str]:
-    """Its own, those of the states around it, and those of its chip."""
+    """Its declared concerns, those of its enclosing states, and those of its chip."""
     around = (chip.states[one].concerns for one in chip.ancestry(name) if one)
     return frozenset(chip.concerns).union(*around)
 
 
 def own_concerns(chip: Chip, rule: Rule) -> frozenset[str]:
-    """A rule's concerns without those of links."""
+    """The concerns of a rule, without those of links."""
     states = [*rule.sources, *([rule.target] if rule.target else [])]
     return frozenset((*rule.concerns, *chip.concerns)).union(
         *(concerns_of_state(chip, s) for s in states)
@@ -40,8 +39,8 @@ def own_concerns(chip: Chip, rule: Rule) -> frozenset[str]:
 
 
 def concerns_of(device: Device, name: PartName, said: Form = ()) -> frozenset[str]:
-    """The concerns of a part of a device; `said` is what the part says, for one without concerns of
-    its own: then those of the chips, links and variables that it names.
+    """The concerns of a part of a device. A part without declared concerns has those of the chips,
+    links and variables that it names in `said`, which is what it declares.
     """
     if name.scope and name.kind != "message":
         chip = device.chips[name.scope]
@@ -84,7 +83,7 @@ def names_in(form: Form) -> frozenset[PartName]:
 
 
 def in_order(concerns: frozenset[str] | set[str]) -> list[str]:
-    """First what laboratories ask for, then by name."""
+    """First what test laboratories ask about, then by name."""
     return [concern for concern in FIRST if concern in concerns] + sorted(
         set(concerns) - set(FIRST)
     )

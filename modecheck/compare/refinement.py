@@ -3,8 +3,8 @@
 *How.* A partition is refined until all states of a block have one signature: the pairs of a label
 and of a block that a step leads to (Blom & Orzan, A distributed algorithm for strong bisimulation
 reduction of state spaces, 2002; for branching bisimulation, Distributed branching bisimulation
-reduction of state spaces, 2003; both from memory). Only what changed is looked at again, and of a
-block that splits the largest part keeps its number, so that a state moves at most log2(n) times
+reduction of state spaces, 2003; both from memory). Only what changed is visited again, and when
+a block splits, its largest part keeps its number, so that a state moves at most log2(n) times
 (after Hopcroft 1971 and Paige & Tarjan, Three partition refinement algorithms, 1987).
 
 *Strong.* Equivalent states have the same signature by every partition that does not separate
@@ -20,14 +20,14 @@ same classes, hence within the same block: their signatures agree. And a stable 
 branching bisimulation: for every pair in a signature there are inert steps, which stay in the
 block, and then the step itself.
 
-*Weak* (Milner 1989). Branching equivalent states are weakly equivalent, so it is asked of the
+*Weak* (Milner 1989). Branching equivalent states are weakly equivalent, so it is decided on the
 classes of the former. There the weak steps (any silent steps, the visible one, any silent steps; or
 silent steps alone, also none) are made into transitions, and strong classes of those are the weak
 ones, by definition.
 
-Silent steps that go on for ever count for nothing in branching and weak bisimulation.
+Divergence (silent steps forever) is ignored by branching and weak bisimulation.
 
-Small systems are refined by `refinement_plain`, which comes to the same classes.
+Small systems are refined by `refinement_plain`, which computes the same classes.
 """
 
 from __future__ import annotations
@@ -52,12 +52,12 @@ if TYPE_CHECKING:
     from modecheck.compare.refinement_kernels import Grouped
 
 MOST_SATURATED = 100_000_000
-"""Weak transitions that are made: 800 MB, and as much again while they are refined."""
+"""Most weak transitions to compute: 800 MB, and as much again while they are refined."""
 
 
 SMALL = 1_000
-"""States and transitions that are compared sooner than compiled code is loaded (and it is compiled
-once, in some ten seconds, which nobody should wait for to compare two small devices).
+"""Up to so many states and transitions, comparing takes less time than loading compiled code (which
+is compiled once, in about ten seconds: too long to wait to compare two small devices).
 """
 
 
@@ -70,12 +70,12 @@ class Equivalence(Enum):
 
 
 class TooManyWeakSteps(ModecheckError):
-    """The silent steps can be combined in more ways than can be looked at: nothing is known."""
+    """The silent steps can be combined in too many ways: the answer is unknown."""
 
     def __str__(self) -> str:
         return (
             f"weak bisimulation needs more than {MOST_SATURATED:,} combined steps here; "
-            "ask for branching bisimulation, which is finer"
+            "use branching bisimulation, which is finer"
         )
 
 

@@ -1,7 +1,7 @@
-"""Classes of equivalent states without compiled code: what small systems need, at once.
+"""Classes of equivalent states without compiled code, for small systems.
 
-A plain twin of `refinement` and its kernels, which shares no code with them and comes to the same
-classes. A partition is refined by signatures until it stays as it is; for branching bisimulation a
+A plain twin of `refinement` and its kernels, which shares no code with them and computes the same
+classes. A partition is refined by signatures until it is stable; for branching bisimulation a
 state also has the signatures that are reached by silent steps within its block (Blom & Orzan 2003,
 from memory). Weak bisimulation is strong bisimulation of the weak steps, by definition.
 """
@@ -26,7 +26,7 @@ def steps_of(system: LabelledSystem) -> Steps:
 
 
 def strong_classes(steps: Steps) -> list[int]:
-    """The class of each state, numbered as they come."""
+    """The class of each state, numbered in order of first appearance."""
     block = [0] * len(steps)
     while True:
         signatures = [{(label, block[target]) for label, target in own} for own in steps]

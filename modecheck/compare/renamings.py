@@ -1,20 +1,20 @@
 """Which parts of a device were given another name, and nothing else.
 
-What has the same name in both devices is the same part. Of the rest, a name that is gone and a name
-that is new are taken for one part where the text leaves no other reading:
+Parts with the same name in both devices are the same part. Of the rest, an old name that is gone
+and a new name are taken for one part if the text allows no other reading:
 
-- a rule, a link, a mode, a pairing or a requirement, when both say the same, word for word except
-  for names that are not known yet, and no other part that is left over says that, too;
-- any part, when in everything that is known to be the same part in both devices the new name stands
-  wherever the old one stood, and each stands nowhere else there. What both declare (the type of a
-  variable, whether a state is a rest state) must be the same, except for wording.
+- a rule, a link, a mode, a pairing or a requirement, if both declare the same, word for word except
+  for names that are not known yet, and no other remaining part declares that, too;
+- any part, if in all parts known to be the same in both devices the new name appears wherever the
+  old one did, and neither appears anywhere else there. What both declare (the type of a variable,
+  whether a state is a rest state) must be equal, except for wording.
 
-Each renaming that is found can show further ones, so both are tried in turns until nothing is
-added. A pair is only taken when it is the only one that is possible, so the answer depends on
-nothing but the two texts. It is a reading of what somebody meant: two names that were exchanged for
-each other, and a part that was renamed and changed in what it declares, are told as changes.
-Nothing that is proven rests on it but this: under which name a message, a link or a mode of the old
-device is looked for in the new one.
+Each renaming that is found can reveal further ones, so both rules are applied in turn until nothing
+is added. A pair is only taken if it is the only possible one, so the answer depends on the two
+texts alone. It is a guess at the author's intention: two names that were swapped, and a part that
+was both renamed and changed in what it declares, are reported as changes. Proofs depend on it in
+one respect only: under which name a message, link or mode of the old device is looked up in the new
+one.
 """
 
 from __future__ import annotations
@@ -27,13 +27,13 @@ from modecheck.compare.forms import Form, NotAlike, PartName, Renaming, aligned,
 Parts = dict[PartName, DescribedPart]
 
 BY_CONTENT = ("rule", "link", "mode", "pairing", "requirement")
-"""Kinds that say enough to be known by it."""
+"""Kinds that declare enough to be recognised by it."""
 NEVER = ("device", "fault", "option", "acceptance")
-"""Kinds whose names are no names, or are part of what they say."""
+"""Kinds whose names are not names, or are part of what they declare."""
 
 
 def renaming_between(old: Parts, new: Parts) -> Renaming:
-    """For each part of the old device that the new one has too, its name there."""
+    """For each part of the old device that the new one has too, its new name."""
     return _Renaming(old, new).found()
 
 

@@ -1,8 +1,8 @@
-"""What transitions send, with the values: told by the interpreter, since a message that is dropped
-at once leaves nothing behind that could be read off a state.
+"""What transitions send, with the values: computed by the interpreter, since a message that is
+dropped immediately leaves no trace in a state.
 
-What an action does depends on the fields it reads alone (`product/read_write_sets.py`), so one of
-many transitions stands for all that begin alike there.
+What an action does depends only on the fields it reads (`product/read_write_sets.py`), so one
+transition stands for all whose source states agree in them.
 """
 
 from __future__ import annotations
@@ -18,11 +18,11 @@ from modecheck.product.ir import Label, MessageIn
 from modecheck.product.read_write_sets import DELIVERY, OWN, ActionKey, actions_of
 
 Sending = tuple[tuple[MessageIn, int], ...]
-"""Every message that a step sends, in order, with its value; 0 for one without."""
+"""Every message that a step sends, in order, with its value (0 if it has none)."""
 
 
 class Sendings:
-    """Of an explored space, whose fields `column` gives for all its states."""
+    """What the transitions of an explored space send; `column` returns a field in all states."""
 
     def __init__(self, space: Space, column: Callable[[int], Array]) -> None:
         self._space, self._column = space, column
@@ -30,7 +30,7 @@ class Sendings:
         self._reads = {action.key: action.reads for action in actions_of(space.product)}
 
     def of(self, label: int, sources: Array, targets: Array) -> tuple[list[Sending], Array]:
-        """What transitions with this label send: each sending, and which of them is whose."""
+        """What transitions with this label send: the sendings, and the number of each one's."""
         fields = list(self._read_by(label))
         rows = np.stack([self._column(field)[sources] for field in fields], axis=1)
         _, first, which = np.unique(rows, axis=0, return_index=True, return_inverse=True)

@@ -23,14 +23,14 @@ from modecheck.model.terms import (
 
 
 class TermForms:
-    """Writes what stands in one device."""
+    """Converts the terms of one device to forms."""
 
     def __init__(self, device: Device) -> None:
         self._links = device.links
         self._signals = frozenset(device.signals)
 
     def term(self, term: object) -> Form:
-        """An expression; None is no expression."""
+        """An expression; None stands for a missing one."""
         match term:
             case None:
                 return ()
@@ -49,7 +49,7 @@ class TermForms:
                 return (kind, self._happening(kind, owner, name))
             case Operation(operator, arguments):
                 return (operator, *(self.term(argument) for argument in arguments))
-        raise TypeError(f"{term!r} is no term")
+        raise TypeError(f"{term!r} is not a term")
 
     def _happening(self, kind: str, owner: str, name: str) -> Form:
         if kind == "signalled":

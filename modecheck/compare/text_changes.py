@@ -1,8 +1,8 @@
 """What changed in the text of a model: chips, states, rules, links and the like, never lines.
 
-A part is added, removed, changed, renamed or moved; one that was renamed can be changed, too. Parts
-inside of one that was added or removed as a whole are counted with it. What only changed its place
-in an order is moved: as few parts as can be (those outside of a longest increasing subsequence;
+A part is added, removed, changed, renamed or moved; a renamed part can also be changed. Parts
+inside one that was added or removed as a whole are counted with it. Parts that only changed their
+position in an order are moved: as few as possible (those outside a longest increasing subsequence;
 Fredman 1975, from memory).
 """
 
@@ -25,9 +25,9 @@ ADDED, REMOVED, CHANGED, RENAMED, MOVED = "added", "removed", "changed", "rename
 class Change:
     """One thing that happened to one part. `old` or `new` is None for what is added or removed.
 
-    `facets` are the keys that say something else, each with the words of before and after; `inside`
-    tells of an added or removed part how many parts of each kind came or went with it. `after`
-    is the part behind which a moved one stands now, or None for the first place.
+    `facets` are the keys that changed, each with its words before and after; `inside` says how many
+    parts of each kind came or went with an added or removed part. `after` is the part that a moved
+    one now follows, or None for the first position.
     """
 
     what: str
@@ -41,21 +41,21 @@ class Change:
 
     @property
     def name(self) -> PartName:
-        """What it is called now, or was called last."""
+        """Its new name, or its old one if it was removed."""
         name = self.new or self.old
         assert name is not None
         return name
 
     @property
     def wording_only(self) -> bool:
-        """Whether nothing but words for people changed."""
+        """Whether only wording for people changed."""
         return self.what == CHANGED and all(key in WORDING for key, _, _ in self.facets)
 
 
 @dataclass(frozen=True, slots=True)
 class TextChanges:
-    """All changes in document order (of the new device; what is removed stands last), and under
-    which name each part of the old device stands in the new one.
+    """All changes in document order (of the new device; removed parts come last), and the new name
+    of each part of the old device that the new one has.
     """
 
     changes: tuple[Change, ...]

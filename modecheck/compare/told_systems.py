@@ -1,10 +1,10 @@
-"""A labelled system that knows of each label all that is seen with it.
+"""A labelled system whose labels hold everything that is visible in a step.
 
-It is read off a space once. What somebody sees who sees less is the same system with some labels
-made one, or made silent. Strong, branching and weak bisimulation are kept by that (they are
-congruences for renaming and for hiding; van Glabbeek & Weijland 1989 and Milner 1989, from memory).
-So equivalent states may be put together before it is looked at, which leaves far fewer of them: the
-answer to every look stays as it is.
+It is read off a space once. An observer who sees less sees the same system with some labels merged
+or made silent. That preserves strong, branching and weak bisimulation (they are congruences for
+renaming and for hiding; van Glabbeek & Weijland 1989 and Milner 1989, from memory). So equivalent
+states can be merged before any look, which leaves far fewer of them without changing the answer to
+any look.
 """
 
 from __future__ import annotations
@@ -22,8 +22,8 @@ FAILS = "a step fails"
 
 @dataclass(frozen=True, slots=True)
 class SeenStep:
-    """All that is seen of a step: of each thing what was chosen and its text. The step begins in
-    the modes `before` and ends in those of `after`. One that `fails` must not happen.
+    """Everything visible in a step: each item is what was chosen, with its text. The step begins in
+    the modes `before` and ends in the modes `after`. A step that `fails` must not happen.
     """
 
     items: tuple[tuple[Chosen, str], ...] = ()
@@ -32,7 +32,7 @@ class SeenStep:
     fails: bool = False
 
     def name(self, chosen: frozenset[Chosen], mode: str | None) -> str:
-        """What somebody sees who sees this: everywhere, or in a mode and at its borders."""
+        """What an observer of `chosen` sees: everywhere, or in a mode and at its borders."""
         texts = []
         if mode is None or mode in self.before:
             texts = [text for one, text in self.items if one in chosen]
@@ -54,13 +54,13 @@ class ToldSystem:
     told: tuple[SeenStep, ...]
 
     def looked_at(self, visible: Visible, mode: str | None = None) -> LabelledSystem:
-        """What is seen of it by somebody who sees this, in a mode or everywhere."""
+        """The system as seen by an observer of `visible`, in a mode or everywhere."""
         chosen = frozenset(in_order(visible))
         numbers = {SILENT_NAME: SILENT}
         named = (numbers.setdefault(one.name(chosen, mode), len(numbers)) for one in self.told)
         labels = np.array(list(named), np.int32)[self.system.labels]
         fails = np.array([one.fails for one in self.told], bool)[self.system.labels]
-        # A failing step leads nowhere: where nobody sees it, it is no step.
+        # A failing step has no target: where it is invisible, it is dropped.
         kept = ~fails | (labels != SILENT)
         return replace(
             self.system,
@@ -71,7 +71,7 @@ class ToldSystem:
         )
 
     def reduced(self, equivalence: Equivalence) -> ToldSystem:
-        """Equivalent states put together. For weak bisimulation these are the branching equivalent
+        """Equivalent states merged. For weak bisimulation these are the branching equivalent
         ones, which are weakly equivalent, too.
         """
         if equivalence is Equivalence.STRONG:

@@ -1,17 +1,19 @@
 """What an observer sees of an explored device, as a labelled system.
 
-Visible are chosen messages, signals and rules; all else is a silent step. A message is seen twice:
-when a rule sends it ("sent"), whatever becomes of it, and when it leaves its link for its receiver
-("delivered"). So what is sent into a link that is down or full is seen, too, and what a step sends
-more than once is seen as often. Its value is seen with it: that which the rule sends, and that of
-the head of the link. What is lost, doubled or joined on the way shows when it is delivered alone.
+Chosen messages, signals and rules are visible; every other step is silent. A message is seen twice:
+when a rule sends it ("sent"), whatever happens to it then, and when it leaves its link for its
+receiver ("delivered"). So a message sent into a link that is down or full is seen, too, and one
+that a step sends more than once is seen as often. It is seen with its value: the one that the rule
+sends, and that at the head of the link. Loss, duplication and merging in a link only show in what
+is delivered.
 
-What happens in one step is seen together, in no order. A step that must not happen (no answer, no
-room, out of range) is seen as one, and leads nowhere.
+Everything in one step is seen together, in no order. A step that must not happen (no answer, no
+room, out of range) is seen as one, and has no target.
 
-In a mode, only what happens in steps that begin in it is seen, and entering and leaving it.
+In a mode, only the steps that begin in it are seen, and entering and leaving it.
 
-Of two devices in which the same has another name, one is told in the words of the other (`Called`).
+If two devices use different names for the same part, one is seen under the names of the other
+(`Called`).
 """
 
 from __future__ import annotations
@@ -37,7 +39,7 @@ class TooMuchVisible(ModecheckError):
 
     def __str__(self) -> str:
         return (
-            f"{self.chosen} messages, signals and rules were chosen to be seen, and at most "
+            f"{self.chosen} messages, signals and rules were chosen to be visible, but at most "
             f"{MOST_VISIBLE} can be; choose fewer media"
         )
 
@@ -51,7 +53,7 @@ class Visible:
     rules: frozenset[int] = frozenset()
 
     def __or__(self, other: Visible) -> Visible:
-        """What is seen by the one or the other."""
+        """What is visible in either."""
         return Visible(
             self.messages | other.messages, self.signals | other.signals, self.rules | other.rules
         )
@@ -63,7 +65,7 @@ class Visible:
 @dataclass(frozen=True, slots=True)
 class Called:
     """Other names for what is seen: links, messages by their link, modes, signals, rules by their
-    chip. What is not named keeps its own name.
+    chip. Anything else keeps its name.
     """
 
     names: Mapping[PartName, PartName] = field(default_factory=dict)
@@ -105,9 +107,9 @@ def rules_of(product: Product, chips: Iterable[str]) -> Visible:
 
 
 def reporting(product: Product, visible: Visible) -> Product:
-    """The product, which reports what is visible in its steps instead of what checks watch.
+    """The product, whose steps report what is visible instead of what checks watch.
 
-    It has to be explored without symmetry: of units that were exchanged, nobody could tell whose
+    It must be explored without symmetry: after an exchange of units it would be unknown whose
     message was seen. Raises `TooMuchVisible`.
     """
     assert not product.observers, "an observer's atoms count on the numbers of the events"
@@ -154,7 +156,7 @@ class VisibleEvent:
 
 
 def seen_as(product: Product, chosen: Chosen, called: Called, what: str = "sent") -> VisibleEvent:
-    """How something is seen that happens in a step; of a message, `what` happens to it."""
+    """How something that happens in a step is seen; `what` is what happens to a message."""
     kind, number, code = chosen
     if kind == "message":
         queue = product.queues[number]

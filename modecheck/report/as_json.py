@@ -1,4 +1,4 @@
-"""The verdict as JSON, for scripts and CI. Keys are kept; new ones may be added."""
+"""The verdict as JSON, for scripts and CI. Existing keys never change; new ones may be added."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def json_text(verdict: Verdict) -> str:
 
 
 def verdict_as_json(verdict: Verdict) -> Json:
-    """One variant: its figures at the top. Several: `variants` holds the figures of each."""
+    """With one variant its figures stand at the top level; with several, under `variants`."""
     common: Json = {
         "device": verdict.device.name,
         "file": verdict.device.file,
@@ -52,7 +52,7 @@ def verdict_as_json(verdict: Verdict) -> Json:
 
 
 def notes_as_json(device: Device) -> list[Json]:
-    """What is not wrong in the files of a device and yet worth a line."""
+    """Remarks on the files of a device that are no errors."""
     return [
         {
             "file": note.place.file,
@@ -79,7 +79,7 @@ def _requirement(judged: Judged) -> Json:
 
 
 def _cost(cost: Cost) -> Json:
-    """What judging took. Seconds are another number in each run that explores."""
+    """What it cost to decide a requirement. Seconds differ from run to run."""
     return {
         "states": cost.states,
         "seconds": round(cost.seconds, 3),
@@ -148,7 +148,7 @@ def _switch(product: Product, switch: ModeSwitch, *, complete: bool) -> Json:
 
 
 def accepted_as_json(accepted: AcceptedFinding, finding: Json) -> Json:
-    """A finding, as JSON already, that the team lives with: why, and until when."""
+    """An accepted finding: its JSON, with the reason and the date of expiry."""
     return {
         **finding,
         "reason": accepted.reason,
@@ -189,7 +189,7 @@ def step_as_json(step: ToldStep) -> Json:
 
 
 def times_of(step: ToldStep) -> Json:
-    """How long a step lasts, and the time since the start; nothing where time is not counted."""
+    """How long a step lasts, and the time since the start; empty for a device without a clock."""
     if step.since is None:
         return {}
     return {"lasts": spelled_or_none(step.lasts), "time": spelled_or_none(step.since)}

@@ -1,7 +1,8 @@
-"""The verdict as JUnit XML, which servers for continuous integration show as tests.
+"""The verdict as JUnit XML, which CI servers show as tests.
 
-The form has no published standard. Written is what its common readers agree on: `testsuites`,
-`testsuite`, `testcase`, and in a case that did not pass one of `failure`, `error` and `skipped`.
+The format has no published standard. This is the part on which its common readers agree:
+`testsuites`, `testsuite`, `testcase`, and in a case that did not pass one of `failure`, `error`
+and `skipped`.
 """
 
 from __future__ import annotations
@@ -16,13 +17,13 @@ from modecheck.report.scenarios import scenario_of
 
 ELEMENTS = {FAILED: "failure", UNDECIDED: "error", SKIPPED: "skipped"}
 NOT_XML = re.compile(r"[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
-"""What stands outside of `Char` in XML 1.0 (W3C), and may not be written even as a reference."""
+"""Characters outside `Char` in XML 1.0 (W3C), which must not be written even as a reference."""
 
 
 def junit_text(verdict: Verdict) -> str:
-    """A suite for the requirements and one for the classes of findings.
+    """One suite for the requirements and one for the classes of findings.
 
-    A case that passed is a line; one that failed tells its findings with their scenarios.
+    A passed case is one line; a failed one contains its findings with their scenarios.
     """
     device = verdict.device
     cases = cases_of(verdict)

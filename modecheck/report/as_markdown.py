@@ -1,7 +1,7 @@
-"""The verdict as Markdown, fit for a merge request: short where all is well, complete where not.
+"""The verdict as Markdown for a merge request: short when nothing is wrong, complete otherwise.
 
-The marks are those of CommonMark and of the usual tables; details fold by HTML's `details`. Names
-from a model stay text, whatever they contain.
+It uses CommonMark with the usual tables; details fold with HTML's `details`. Names from a model
+stay plain text, whatever they contain.
 """
 
 from __future__ import annotations
@@ -21,12 +21,12 @@ from modecheck.report.terminal import outcome_in_words
 from modecheck.scenario.telling import ToldStep, condensed
 
 MARKS = re.compile(r"([\\`*_\[\]#|~$]|^[-+]|(?<=^\d)[.)])")
-"""ASCII punctuation that can be a mark inside of a line, or begins a list; CommonMark takes a
-backslash before it."""
+"""ASCII punctuation that can be markup within a line, or that begins a list; CommonMark lets a
+backslash escape it."""
 
 
 def markdown_text(verdict: Verdict) -> str:
-    """The verdict in a line; then findings, requirements and mode switches."""
+    """The verdict in one line; then findings, requirements and mode switches."""
     lines = [f"## {escaped(verdict.device.name)}: {outcome_in_words(verdict)}", ""]
     for one in verdict.explored:
         lines += [escaped(_explored(one)), ""]
@@ -42,17 +42,17 @@ def markdown_text(verdict: Verdict) -> str:
 
 
 def escaped(text: str) -> str:
-    """The text on one line, without any mark of Markdown or of HTML."""
+    """The text on one line, with all Markdown and HTML escaped."""
     return MARKS.sub(r"\\\1", _in_html(text))
 
 
 def _in_html(text: str) -> str:
-    """The text on one line inside of HTML, where Markdown's marks mean nothing."""
+    """The text on one line inside HTML, where Markdown has no meaning."""
     return html.escape(" ".join(text.split()), quote=False)
 
 
 def as_code(text: str) -> str:
-    """The text in the letters of code, where marks are marks: in a paragraph or a cell."""
+    """The text set as code, for a paragraph or a table cell."""
     return f"<code>{escaped(text)}</code>"
 
 
@@ -61,7 +61,7 @@ def _explored(one: Explored) -> str:
     variant = f"{one.variant}: " if one.variant else ""
     end = one.extent if found.complete else f"incomplete, {one.extent}"
     asked = one.reduced.not_asked
-    left_out = f"; not asked: {', '.join(asked)}" if asked else ""
+    left_out = f"; not checked: {', '.join(asked)}" if asked else ""
     return (
         f"{variant}{counted(found.state_count, 'state')}, "
         f"{counted(found.transitions, 'transition')}, depth {found.depth}, {end}{left_out}"
@@ -69,7 +69,7 @@ def _explored(one: Explored) -> str:
 
 
 def finding_block(verdict: Verdict, finding: Finding) -> list[str]:
-    """A block that can be folded."""
+    """A finding as a block that folds."""
     text = _in_html(f"{finding.severity}: {finding.text}")
     title = f"{text} (<code>{_in_html(finding.id)}</code>)"
     lines = [f"<details><summary>{title}</summary>", ""]
@@ -90,14 +90,14 @@ def _scenario(told: list[ToldStep]) -> list[str]:
 
 
 def scenario_as_markdown(told: Sequence[ToldStep], breaks: Sequence[int] = ()) -> list[str]:
-    """The steps as a list. Markdown counts the entries of a numbered list itself, so where several
-    steps are told as one the numbers stand in the text.
+    """The steps as a list. Markdown numbers the entries of a list itself, so where several steps
+    share an entry the numbers are part of the text.
     """
     steps = condensed(told, breaks)
     numbered = all(step.steps == 1 and step.number == n for n, step in enumerate(steps, start=1))
     lines = []
     for step in steps:
-        again = "(again and again) " if step.again else ""
+        again = "(repeats forever) " if step.again else ""
         changes = f" ({as_code(', '.join(step.changes))})" if step.changes else ""
         number = f"{step.number}." if numbered else f"- {step.numbers}:"
         lines.append(f"{number} {again}{escaped(step.text)}{changes}")

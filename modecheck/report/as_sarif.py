@@ -1,6 +1,6 @@
 """The verdict as SARIF 2.1.0 (OASIS, 2020), which code hosts show beside the lines of a model.
 
-Numbers in comments are sections of the standard, cited from memory. Nothing in the text depends on
+Numbers in comments are sections of the standard, cited from memory. The output does not depend on
 the run: the same model gives the same bytes.
 """
 
@@ -65,7 +65,7 @@ def _driver() -> Json:
 
 
 def _invocation(verdict: Verdict) -> Json:
-    """What is left open stands here: a reader must not take it for a proof (3.20)."""
+    """Lists what is undecided, so that no reader takes the result for a proof (3.20)."""
     open_ends = [{"level": "error", "message": {"text": text}} for text in _left_open(verdict)]
     remarks = [{"level": "note", "message": {"text": text}} for text in verdict.remarks]
     return {
@@ -80,7 +80,8 @@ def _left_open(verdict: Verdict) -> Iterator[str]:
         if not one.exploration.complete:
             yield f"{variant}incomplete, stopped by {one.exploration.stopped_by}"
         if one.reduced.not_asked:
-            yield f"{variant}not asked of a part of the product: {', '.join(one.reduced.not_asked)}"
+            asked = ", ".join(one.reduced.not_asked)
+            yield f"{variant}not checked, since only part of the product was explored: {asked}"
     for name in verdict.not_evaluated:
         yield f"the requirement {name} is undecided"
 
@@ -90,7 +91,7 @@ def _artifact(path: str, digest: str) -> Json:
 
 
 def _results(verdict: Verdict) -> Iterator[Json]:
-    """Where one result has suppressions all must have them, if only an empty list (3.27.23)."""
+    """If one result has suppressions, all must have them, at least as an empty list (3.27.23)."""
     for finding in verdict.findings:
         yield _result(verdict, finding) | {"suppressions": []}
     places = {one.finding: one.place for one in verdict.device.accepted}
@@ -127,7 +128,7 @@ def _result(verdict: Verdict, finding: Finding) -> Json:
 
 
 def _code_flow(verdict: Verdict, finding: Finding) -> Json:
-    """The scenario: steps of all chips in the one order in which they happen."""
+    """The scenario: the steps of all chips in the order in which they happen."""
     trace = finding.trace
     assert trace is not None
     product = origin_of(verdict, finding).exploration.product
@@ -137,8 +138,8 @@ def _code_flow(verdict: Verdict, finding: Finding) -> Json:
     start = {"location": {"message": {"text": "the device starts"}}, "importance": "unimportant"}
     text = "a shortest scenario"
     if trace.loop_from:
-        text += f"; from step {trace.loop_from} on it can go on for ever"
-    # A thread flow has at least one location (3.37), and a fault at the start has no steps.
+        text += f"; from step {trace.loop_from} on it can repeat forever"
+    # A thread flow has at least one location (3.37), and a fault in the initial state has no steps.
     return {"message": {"text": text}, "threadFlows": [{"locations": steps or [start]}]}
 
 

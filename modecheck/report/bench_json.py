@@ -1,4 +1,4 @@
-"""Bench tests as data for test rigs and scripts."""
+"""Bench tests as JSON, for test rigs and scripts."""
 
 from __future__ import annotations
 
@@ -12,9 +12,7 @@ from modecheck.tours.plan import BenchStep, BenchTest, is_complete
 
 
 def tests_as_json(device: Device, tests: Several[BenchTest]) -> Json:
-    """Everything that the checklist says, and for each step all states, values, rules and
-    labels.
-    """
+    """The content of the checklist, and for each step all states, values, rules and labels."""
     return {
         **_head(device, complete=is_complete(tests)),
         "tests": [
@@ -74,7 +72,7 @@ def _step(test: BenchTest, number: int, step: BenchStep) -> Json:
 
 
 def words_as_json(device: Device, chips: Several[ChipWords | WhyNot]) -> Json:
-    """The words for each chip, or why there are none."""
+    """The test words for each chip, or why there are none."""
     return {
         **_head(device, complete=not any(isinstance(chip, WhyNot) for chip in chips)),
         "chips": [_words(chip) for chip in chips],

@@ -1,4 +1,4 @@
-"""Bench tests as Markdown with boxes to tick."""
+"""Bench tests as Markdown with check boxes."""
 
 from __future__ import annotations
 
@@ -14,12 +14,12 @@ SPECIAL = re.compile(r"([\\`*_\[\]<>|#])")
 
 
 def plain(text: str) -> str:
-    """The text such that Markdown shows it as it is."""
+    """The text, escaped so that Markdown shows it verbatim."""
     return SPECIAL.sub(r"\\\1", text)
 
 
 def tests_as_markdown(device: str, tests: Several[BenchTest]) -> str:
-    """A page with a box for each step."""
+    """A page with a check box for each step."""
     lines = [f"# Bench test of {plain(device)}", ""]
     for test in tests:
         lines += [f"## {GOALS[test.goal].capitalize()}", ""]
@@ -35,10 +35,10 @@ def tests_as_markdown(device: str, tests: Several[BenchTest]) -> str:
 
 
 def words_as_markdown(device: str, chips: Several[ChipWords | WhyNot]) -> str:
-    """A page with a box for each input."""
+    """A page with a check box for each input."""
     lines = [f"# Bench test of the chips of {plain(device)}", ""]
     for chip in chips:
-        lines += [f"## Words that tell the states of {plain(chip.chip)} apart", ""]
+        lines += [f"## Words that distinguish the states of {plain(chip.chip)}", ""]
         if isinstance(chip, WhyNot):
             lines += ["There are none:", "", *(f"- {plain(why)}" for why in chip.reasons), ""]
             continue

@@ -1,4 +1,4 @@
-"""Bench tests as a checklist for people: what to do, what to see."""
+"""Bench tests as a checklist for people: what to do, and what to see."""
 
 from __future__ import annotations
 
@@ -11,14 +11,14 @@ from modecheck.tours.own_machine import WhyNot
 from modecheck.tours.plan import BenchStep, BenchTest, StepSequence
 
 GOALS = {
-    "actions": "every action, waiting each time until nothing goes on",
-    "rules": "rules, waiting each time until nothing goes on",
-    "timing": "rules that take timing or a fault",
+    "actions": "every action, waiting each time until nothing more happens",
+    "rules": "rules, waiting each time until nothing more happens",
+    "timing": "rules that need exact timing or a fault",
 }
 BOX = "[ ]"
 MOST_OTHERS = 3
-"""Other outcomes that are told of a step; the JSON has all of them."""
-BEGIN_ANEW = "begin this sequence anew"
+"""Other outcomes listed for a step; the JSON has all of them."""
+RESTART = "restart this sequence"
 NOTHING_CHANGES = "nothing changes"
 
 
@@ -35,8 +35,8 @@ def tests_as_text(device: str, tests: Several[BenchTest], style: Style) -> list[
 
 
 def title_of(number: int, count: int) -> str:
-    """What stands above a sequence."""
-    again = "" if number == 1 else ", from a new start"
+    """The heading of a sequence."""
+    again = "" if number == 1 else ", from a restart"
     return f"sequence {number} of {count}{again}" if count > 1 else "the sequence"
 
 
@@ -57,20 +57,20 @@ def _length(test: BenchTest) -> str:
         unit = "step of the product"
         length = f"{counted(test.steps, 'action')} in {_of_unit(test.cost - test.new_starts, unit)}"
     if test.new_starts:
-        length += f" and {counted(test.new_starts, 'new start')}"
+        length += f" and {counted(test.new_starts, 'restart')}"
     if test.sitting is not None:
         length += (
-            f", cut into sequences of about {test.sitting} steps, each from power on; in one go "
-            f"{counted(test.bound, 'step')} would do"
+            f", split into sequences of about {test.sitting} steps, each from power on; a single "
+            f"sequence would take {counted(test.bound, 'step')}"
         )
         return length
     if test.shortest:
-        return f"{length}: no such test is shorter"
+        return f"{length}: no shorter test exists"
     if test.stopped_by:
-        return f"{length} for what was found"
+        return f"{length} for what was explored"
     return (
-        f"{length}: found by a heuristic, at most {_beyond(test)} longer than the shortest, for no "
-        f"such test has fewer than {_of_unit(test.bound, unit)}"
+        f"{length}: found by a heuristic, at most {_beyond(test)} longer than the shortest; every "
+        f"such test has at least {_of_unit(test.bound, unit)}"
     )
 
 
@@ -97,37 +97,37 @@ def _sequence(sequence: StepSequence, test: BenchTest, style: Style) -> list[str
 def to_do(step: BenchStep) -> str:
     """What to do, and when."""
     if step.early:
-        return f"at once, before anything else happens: {step.do}"
+        return f"immediately, before anything else happens: {step.do}"
     return step.do
 
 
 def to_see(step: BenchStep, *, in_full: bool) -> list[str]:
-    """What to see after a step; in full with all that happens by itself."""
+    """What to see after a step; `in_full` adds all that happens without the tester."""
     lines = [f"then {text}" for text in step.happens] if in_full else []
     waits = f", after waiting {listed(step.waits)}" if step.waits else ""
     lines.append(f"see{waits}: {'; '.join(step.see.changed) or NOTHING_CHANGES}")
     lines += [f"may also lead to: {text}" for text in _others(step)[:MOST_OTHERS]]
     if len(step.may_also) > MOST_OTHERS:
         lines.append(f"may also lead to {len(step.may_also) - MOST_OTHERS:,} other states")
-    lines += [f"may go wrong in the model: {text}" for text in step.may_fail]
+    lines += [f"can fail in the model: {text}" for text in step.may_fail]
     return lines
 
 
 def _others(step: BenchStep) -> list[str]:
-    """Other outcomes, and how the test goes on after them."""
+    """Other outcomes, and how the test continues after each."""
     if not step.go_on:
         return list(step.may_also)
     return [
-        f"{told}: then {BEGIN_ANEW if place is None else f'go on behind step {place}'}"
+        f"{told}: then {RESTART if place is None else f'continue after step {place}'}"
         for told, place in zip(step.may_also, step.go_on, strict=True)
     ]
 
 
 def words_as_text(device: str, chips: Several[ChipWords | WhyNot], style: Style) -> list[str]:
-    """The words for each chip, or why there are none."""
+    """The test words for each chip, or why there are none."""
     lines: list[str] = []
     for chip in chips:
-        lines += ["", *style.wrapped(f"{device}: words that tell the states of {chip.chip} apart")]
+        lines += ["", *style.wrapped(f"{device}: words that distinguish the states of {chip.chip}")]
         if isinstance(chip, WhyNot):
             lines += _why_not(chip, style)
         else:
@@ -139,24 +139,24 @@ def words_as_text(device: str, chips: Several[ChipWords | WhyNot], style: Style)
 
 def _why_not(chip: WhyNot, style: Style) -> list[str]:
     lines = style.wrapped(
-        "there are none, as the chip alone is not deterministic, or not small:", "  "
+        "none, because the chip by itself is not deterministic, or is too large:", "  "
     )
     return [*lines, *(line for why in chip.reasons for line in style.wrapped(why, "  - ", "    "))]
 
 
 def words_summary(chip: ChipWords) -> list[str]:
-    """What the words are, and what they promise."""
+    """What the words are, and what they guarantee."""
     alike = [states for states in chip.states if len(states) > 1]
     exchanges = sum(len(word) for word in chip.words)
     telling = " | ".join(", ".join(word) for word in chip.telling)
     states, inputs = counted(len(chip.states), "state"), counted(len(chip.inputs), "input")
     words = counted(len(chip.words), "word")
     return [
-        f"{states} that can be told apart, {inputs}",
-        *(f"nothing tells these apart: {' | '.join(states)}" for states in alike),
-        *([f"told apart by: {telling}"] if telling else []),
-        f"{words} of {counted(exchanges, 'input')} together, each from a "
-        "reset: a chip of no more states that answers all of them so does what the model does",
+        f"{states} that can be distinguished, {inputs}",
+        *(f"no input distinguishes: {' | '.join(states)}" for states in alike),
+        *([f"distinguished by: {telling}"] if telling else []),
+        f"{words} with {counted(exchanges, 'input')} in total, each from a reset: a chip that has "
+        "no more states than the model and gives all these answers behaves like the model",
     ]
 
 

@@ -1,8 +1,8 @@
-"""A verdict as cases that pass or fail, for what reads test results: one for each requirement, and
-one for each class of findings. Broken requirements have their own cases, and no class.
+"""A verdict as cases that pass or fail, for readers of test results: one for each requirement, and
+one for each class of findings. Broken requirements are cases of their own, not a class.
 
-Some case failed exactly where the exit code is 1; some case is undecided, and none failed, where
-it is 3. What nobody knows never passes.
+A case fails if and only if the exit code is 1; if it is 3, no case fails and at least one is
+undecided. A case never passes unless its outcome is known.
 """
 
 from __future__ import annotations
@@ -18,18 +18,18 @@ from modecheck.checks.wording import listed
 from modecheck.engine.space import INTERRUPTION
 
 PASSED, FAILED, UNDECIDED, SKIPPED = "passed", "failed", "undecided", "skipped"
-"""Skipped: it is accepted, it falls with another requirement, or it was never put to the test."""
+"""Skipped: accepted, broken with a requirement that it builds on, or never exercised."""
 
 REQUIREMENT, CLASS = "requirement", "findings"
 OF_THE_TEXT = ("unused",)
-"""Codes that are told from the text of a model alone, however much of it was explored."""
+"""Codes found in the text of a model alone, however much of it was explored."""
 OF_ALL_VARIANTS = ("vacuous-requirement", "needless-acceptance")
-"""Codes that are asked only where no combination of options was left out."""
+"""Codes that are only checked if no combination of options was left out."""
 
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """`about` is the sentence of a requirement, or what a class of findings means; `reason` says
+    """`about` is the sentence of a requirement, or what a class of findings means; `reason` is
     why the case did not pass. `findings` are those that made it fail.
     """
 
@@ -67,12 +67,12 @@ def _judged(verdict: Verdict, judged: Judged) -> tuple[str, str, tuple[Finding, 
         known = [one for one in verdict.accepted if one.finding.subject == name]
         return SKIPPED, "; ".join(map(_accepted, known)) or "it is accepted", ()
     if judged.verdict == FALLS:
-        return SKIPPED, f"it falls with {listed(judged.need.builds_on)}, on which it builds", ()
+        return SKIPPED, f"it builds on {listed(judged.need.builds_on)}, which is broken", ()
     if judged.verdict == VACUOUS:
-        return SKIPPED, "it holds, but nothing ever puts it to the test", ()
+        return SKIPPED, "it holds, but no run ever exercises it", ()
     if judged.verdict == HOLDS and not _interrupted(verdict):
         return PASSED, "", ()
-    return UNDECIDED, judged.remark or "not all was explored", ()
+    return UNDECIDED, judged.remark or "not everything was explored", ()
 
 
 def _class(verdict: Verdict, code: str) -> Case:
@@ -89,12 +89,12 @@ def _without_findings(verdict: Verdict, code: str) -> tuple[str, str]:
     if known:
         return SKIPPED, "; ".join(map(_accepted, known))
     if code in OF_ALL_VARIANTS and not is_every_variant(verdict.explored):
-        return SKIPPED, "it is asked of all combinations of options together"
+        return SKIPPED, "it is only checked on all combinations of options together"
     return PASSED, ""
 
 
 def _unknown(verdict: Verdict, code: str) -> str:
-    """Why it is not known whether there are findings of a class, or nothing where it is known."""
+    """Why it is unknown whether there are findings of a class; empty if it is known."""
     return next(_reasons(verdict, code), "")
 
 
@@ -103,7 +103,7 @@ def _reasons(verdict: Verdict, code: str) -> Iterator[str]:
         if not one.exploration.complete:
             yield f"incomplete: stopped by {one.exploration.stopped_by}"
         if code in one.reduced.not_asked:
-            yield "not asked of a part of the product"
+            yield "not checked, since only part of the product was explored"
 
 
 def _interrupted(verdict: Verdict) -> bool:

@@ -1,4 +1,4 @@
-"""Numbers as a table: a row for each, a column for each variant; below it, what they rest on."""
+"""Figures as a table: a row for each, a column for each variant; below it, their assumptions."""
 
 from __future__ import annotations
 
@@ -7,20 +7,21 @@ from fractions import Fraction
 from typing import Any
 
 from modecheck.chances.figures import Figure, Figures
+from modecheck.checks.wording import counted
 from modecheck.report.style import Style
 
 LONGEST_FRACTION = 15
-"""Characters; a longer fraction is shown as a decimal, and stands in the JSON."""
+"""Characters; a longer fraction is shown as a decimal only, and in full in the JSON."""
 SCALES = {
     "s": ((3600, "h"), (60, "min"), (1, "s"), (1e-3, "ms"), (1e-6, "µs")),
     "A": ((1, "A"), (1e-3, "mA"), (1e-6, "µA")),
     "h": ((24, "days"), (1, "h")),
 }
-"""How many of the unit a larger or smaller one is, from the largest on."""
+"""Display units and their size in the base unit, largest first."""
 
 
 def chances_as_text(told: Sequence[Figures], style: Style) -> list[str]:
-    """The table in blocks that fit the width, then a paragraph for each variant."""
+    """The table in blocks that fit the width, then a paragraph on each variant."""
     lines = [style.bold(told[0].device.name)]
     labels = list(dict.fromkeys(figure.label for one in told for figure in one.figures))
     columns = [_column(one, labels) for one in told]
@@ -91,10 +92,10 @@ def _table(block: list[list[str]], labels: Sequence[str], first: int, style: Sty
 
 
 def figure_as_text(figure: Figure) -> str:
-    """A number with its unit: a short fraction as it is, beside its decimal."""
+    """A number with its unit; a short fraction is shown beside its decimal."""
     value = figure.value
     if value is None:
-        return "none"
+        return "undefined"
     if figure.unit in SCALES:
         return _scaled(float(value), figure.unit)
     exact = str(value) if isinstance(value, Fraction) and value.denominator > 1 else ""
@@ -115,26 +116,26 @@ def _scaled(value: float, unit: str) -> str:
 def _rests_on(one: Figures) -> str:
     name = f"{one.device.choices}: " if one.device.variant else ""
     if not one.complete:
-        return f"{name}incomplete: more than {one.states - 1:,} states, so nothing is told"
+        return f"{name}incomplete: more than {one.states - 1:,} states, so no figures are given"
     solved = "exact" if one.exact else f"largest residual {one.residual:.1e}"
     parts = [f"{name}{one.states:,} states, {solved}"]
     if one.assumed:
-        parts.append(f"choices taken as equally likely, for want of weights: {one.assumed:,}")
+        parts.append(f"{counted(one.assumed, 'choice')} without a weight: assumed equally likely")
     if one.races:
         parts.append(
-            f"states in which timers race, the one chosen by weight lasting: {one.races:,}"
+            f"timers race in {counted(one.races, 'state')}: the winner is chosen by weight"
         )
     if one.left_out:
-        parts.append(f"left out, for want of a probability: {', '.join(one.left_out)}")
+        parts.append(f"left out, without a probability: {', '.join(one.left_out)}")
     if one.silent:
-        parts.append(f"taken to draw nothing: {', '.join(one.silent)}")
+        parts.append(f"assumed to draw no current: {', '.join(one.silent)}")
     if any(figure.label.endswith(": median") for figure in one.figures):
         parts[0] += " (latencies in floating point)"
     if one.classes is None:
-        parts.append("too many parts that are never left: no averages over all time")
+        parts.append("too many recurrent classes: no long-run averages")
     elif one.classes > 1:
         parts.append(
-            f"it ends in one of {one.classes} parts that are never left; "
-            "averages are over all, by the chance of each"
+            f"the device ends in one of {one.classes} recurrent classes; "
+            "averages are weighted by the probability of each"
         )
     return "; ".join(parts)

@@ -1,4 +1,4 @@
-"""A comparison of two devices as JSON, for scripts. Keys are kept; new ones may be added."""
+"""A comparison of two devices as JSON. Existing keys never change; new ones may be added."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from modecheck.scenario.telling import ToldStep, tell
 
 
 def comparison_as_json(comparison: DeviceComparison) -> Json:
-    """All that is known of it, complete."""
+    """The whole comparison."""
     found = comparison.findings
     return {
         "old": _side(comparison, comparison.old_origin),

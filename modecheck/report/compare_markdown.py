@@ -1,4 +1,4 @@
-"""A comparison of two devices as Markdown, fit for a merge request."""
+"""A comparison of two devices as Markdown for a merge request."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ from modecheck.scenario.telling import ToldStep
 
 
 def comparison_as_markdown(comparison: DeviceComparison) -> str:
-    """The comparison in a line; then text, findings, behaviour, and what to test again."""
+    """The comparison in one line; then text, findings, behaviour, and what to retest."""
     name = escaped(comparison.new.device.name)
     lines = [f"## {name}: {escaped(outcome_in_words(comparison))}", ""]
     lines += [
@@ -36,7 +36,7 @@ def comparison_as_markdown(comparison: DeviceComparison) -> str:
 
 
 def _text(comparison: DeviceComparison) -> list[str]:
-    lines = ["### What changed in the text", ""]
+    lines = ["### Changes in the text of the model", ""]
     for change in comparison.text.changes:
         lines.append(f"- {SIGNS[change.what]} {change.what} {escaped(change_in_words(change))}")
         for key, before, after in facets_in_words(change):
@@ -49,13 +49,13 @@ def _findings(comparison: DeviceComparison) -> list[str]:
     found = comparison.findings
     lines = ["### Findings and requirements", ""]
     for finding in found.broken:
-        lines.append(f"**Newly broken:** {escaped(finding.text)} ({as_code(finding.id)})")
+        lines.append(f"**New:** {escaped(finding.text)} ({as_code(finding.id)})")
         lines += ["", f"at {as_code(seen_from_here(str(finding.place)))}", ""]
         lines += _scenario(scenario_of(comparison.new, finding))
     for title, names in (
-        ("Mended", found.mended),
-        ("Not seen again, but not all was explored", found.unseen),
-        ("The same", found.same),
+        ("Fixed", found.mended),
+        ("Not seen again, but not everything was explored", found.unseen),
+        ("Unchanged", found.same),
     ):
         lines += [f"- {title}: {as_code(name)}" for name in names]
     lines += [
@@ -64,7 +64,7 @@ def _findings(comparison: DeviceComparison) -> list[str]:
     ]
     if len(lines) == 2:
         so_far = "" if found.complete else " so far, incomplete"
-        lines.append(f"Nothing newly broken, nothing mended{so_far}.")
+        lines.append(f"No new findings, none fixed{so_far}.")
     return [*lines, ""]
 
 
@@ -94,9 +94,9 @@ def _behaviour(comparison: DeviceComparison) -> list[str]:
 
 def _retest(comparison: DeviceComparison) -> list[str]:
     lines = [
-        "### To test and to certify again",
+        "### To retest and recertify",
         "",
-        "| concern | standing | why |",
+        "| concern | status | why |",
         "| --- | --- | --- |",
     ]
     for one in comparison.retest.concerns:

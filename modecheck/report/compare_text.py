@@ -1,4 +1,4 @@
-"""A comparison of two devices as text for people: what to look at first stands first."""
+"""A comparison of two devices as text for people, with the most important part first."""
 
 from __future__ import annotations
 
@@ -55,12 +55,12 @@ def _explored(comparison: DeviceComparison) -> list[str]:
             states = counted(found.state_count, "state")
             lines.append(f"{which}: {origin.name}, {variant}{states}{end}")
         if verdict.not_evaluated:
-            lines.append(f"{which}: undecided are {', '.join(verdict.not_evaluated)}")
+            lines.append(f"{which}: undecided: {', '.join(verdict.not_evaluated)}")
     return lines
 
 
 def _text(comparison: DeviceComparison, style: Style) -> list[str]:
-    lines = ["", style.bold("what changed in the text")]
+    lines = ["", style.bold("changes in the text of the model")]
     if not comparison.text.changes:
         return [*lines, "  nothing"]
     for change in comparison.text.changes:
@@ -108,7 +108,7 @@ def _behaviour(comparison: DeviceComparison, style: Style) -> list[str]:
 
 def _retest(comparison: DeviceComparison, style: Style) -> list[str]:
     found = comparison.retest
-    lines = ["", style.bold("to test and to certify again")]
+    lines = ["", style.bold("to retest and recertify")]
     paints = {
         Standing.TOUCHED: style.error,
         Standing.UNKNOWN: style.warning,

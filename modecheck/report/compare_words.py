@@ -1,4 +1,4 @@
-"""A comparison in words that its text, its Markdown and its page share."""
+"""The words of a comparison, shared by its text, its Markdown and its page."""
 
 from __future__ import annotations
 
@@ -15,11 +15,11 @@ from modecheck.review.retest import BenchStepTaken, RetestPlan
 from modecheck.scenario.telling import ToldStep, tell
 
 SIGNS = {ADDED: "+", REMOVED: "−", CHANGED: "≠", RENAMED: "→", MOVED: "↕"}
-"""A sign for each kind of change, so that nothing is told by colour alone."""
+"""A sign for each kind of change, so that nothing depends on colour alone."""
 NO_MARK = "nothing"
-"""In place of the words of a key that is not there."""
+"""Stands for the value of a key that is absent."""
 MOST_STEPS = 8
-"""Bench steps that are named; the JSON has them all."""
+"""Bench steps listed by number; the JSON has them all."""
 
 
 def outcome_in_words(comparison: DeviceComparison) -> str:
@@ -27,9 +27,9 @@ def outcome_in_words(comparison: DeviceComparison) -> str:
     found = comparison.findings
     broken = len(found.broken)
     so_far = "" if found.complete else " so far"
-    parts = [f"{broken} newly broken" if broken else f"nothing newly broken{so_far}"]
-    parts += [f"{len(found.mended)} mended"] if found.mended else []
-    parts += [f"{len(found.same)} the same"] if found.same else []
+    parts = [counted(broken, "new finding") if broken else f"no new findings{so_far}"]
+    parts += [f"{len(found.mended)} fixed"] if found.mended else []
+    parts += [f"{len(found.same)} unchanged"] if found.same else []
     parts.append(_behaviours_counted(comparison))
     return ", ".join(parts) + ("" if comparison.complete else "; incomplete")
 
@@ -42,22 +42,22 @@ def _behaviours_counted(comparison: DeviceComparison) -> str:
         return f"behaves differently in {different} of {counted(count, 'comparison')}"
     unknown = sum(one.outcome is Outcome.UNKNOWN for one in comparison.behaviours)
     if unknown:
-        return f"{unknown} of {counted(count, 'comparison')} of behaviour unknown"
+        return f"behaviour unknown in {unknown} of {counted(count, 'comparison')}"
     if comparison.retest.durations:
-        return "the same behaviour but for durations"
-    # Beside what is newly broken, nobody shall read that all is well.
+        return "behaviour unchanged except for durations"
+    # Beside new findings, no summary must suggest that all is well.
     alike = f"no difference in {counted(count, 'comparison')} of behaviour"
-    return alike if comparison.broken else "behaves the same"
+    return alike if comparison.broken else "behaviour unchanged"
 
 
 def change_in_words(change: Change) -> str:
-    """What became of a part, without its kind of change: `state hub.securing → agreeing`."""
+    """What happened to a part, without the kind of change: `state hub.securing → agreeing`."""
     name = change.name
     words = f"{name.kind} {name}" if name.kind != "device" else "the device"
     if change.what == RENAMED and change.old is not None:
         words = f"{name.kind} {change.old} → {name}"
     elif change.what == MOVED:
-        behind = f"behind {change.after.name}" if change.after is not None else "in the first place"
+        behind = f"after {change.after.name}" if change.after is not None else "first"
         words = f"{words}, now {behind}"
     elif change.inside:
         inside = [counted(count, kind) for kind, count in change.inside]
@@ -66,22 +66,22 @@ def change_in_words(change: Change) -> str:
 
 
 def facets_in_words(change: Change) -> Iterator[tuple[str, str, str]]:
-    """Each key that says something else, with the words of before and after."""
+    """Each key that changed, with its text before and after."""
     for key, before, after in change.facets:
         if before == after:
-            yield key, "", "names something else now"
+            yield key, "", "now refers to something else"
         else:
             yield key, before or NO_MARK, after or NO_MARK
 
 
 def mode_in_words(mode: str) -> str:
-    """A mode, or all that a device does."""
+    """A mode, or the whole behaviour of a device."""
     return f"in {mode}" if mode != WHOLE else "as a whole"
 
 
 @dataclass(frozen=True, slots=True)
 class LookTold:
-    """One look in one variant: for each outcome the modes with it."""
+    """One look in one variant: for each outcome, the modes that have it."""
 
     title: str
     variant: str
@@ -89,15 +89,15 @@ class LookTold:
 
     @property
     def worst(self) -> Outcome:
-        """What counts most of it."""
+        """The most important of its outcomes."""
         found = {outcome for outcome, _ in self.outcomes}
         ranked = (Outcome.DIFFERENT, Outcome.UNKNOWN, Outcome.SAME)
         return next(outcome for outcome in ranked if outcome in found)
 
     def sentences(self) -> list[str]:
-        """Such as "the same in wired and in radio"."""
+        """For example "unchanged in wired and in radio"."""
         said = {
-            Outcome.SAME: "the same",
+            Outcome.SAME: "unchanged",
             Outcome.DIFFERENT: "different",
             Outcome.UNKNOWN: "unknown",
         }
@@ -125,7 +125,7 @@ def looks_told(behaviours: Sequence[Behaviour]) -> list[LookTold]:
 
 @dataclass(frozen=True, slots=True)
 class DifferenceTold:
-    """How the devices differ in one look and mode, and a scenario of the one that can do it."""
+    """How the devices differ in one look and mode, with a scenario of the one that shows it."""
 
     title: str
     sentence: str
@@ -133,7 +133,7 @@ class DifferenceTold:
 
 
 def differences_told(comparison: DeviceComparison) -> Iterator[DifferenceTold]:
-    """Each difference; what shows in a mode is not told once more for the whole."""
+    """Each difference; one that shows in a mode is not repeated for the whole behaviour."""
     shown = {
         (one.variant, one.look.title)
         for one in comparison.different
@@ -150,7 +150,7 @@ def differences_told(comparison: DeviceComparison) -> Iterator[DifferenceTold]:
 
 def _sentence(one: Behaviour) -> str:
     if one.difference is None:
-        return "they differ in nothing but in how many steps there are that nobody sees"
+        return "they differ only in the number of silent steps"
     found = replace(
         one.difference,
         after=tuple(map(_quoted, one.difference.after)),
@@ -166,16 +166,16 @@ def _quoted(event: str) -> str:
 
 
 def reasons(behaviours: Sequence[Behaviour]) -> list[str]:
-    """Why something is not known, each once."""
+    """Why something is unknown; each reason once."""
     return list(dict.fromkeys(one.reason for one in behaviours if one.reason))
 
 
 def concern_in_words(concern: Concern) -> list[str]:
-    """Why a concern stands as it does, without its findings."""
+    """The reasons for the status of a concern, without its findings."""
     lines = []
     if concern.changes:
         lines.append(f"in the text: {_changes_in_words(concern.changes)}")
-    same = "the same but for durations" if concern.durations else "proven the same"
+    same = "unchanged except for durations" if concern.durations else "proven unchanged"
     for outcome, words in ((Outcome.DIFFERENT, "behaves differently"), (Outcome.SAME, same)):
         looks = looks_told([one for one in concern.behaviours if one.outcome is outcome])
         for look in looks:
@@ -189,22 +189,22 @@ def concern_in_words(concern: Concern) -> list[str]:
 
 
 def findings_of_concern(concern: Concern) -> list[tuple[str, tuple[str, ...]]]:
-    """The ids of its new and of its fixed findings, each under its heading, if there are any."""
+    """The ids of its new and its fixed findings, each with a heading, if there are any."""
     found = (("new findings", concern.new), ("fixed findings", concern.fixed))
     return [(title, ids) for title, ids in found if ids]
 
 
 def remarks_on_retest(comparison: DeviceComparison) -> list[str]:
-    """What no concern tells: durations that were not judged, and new findings without a tag."""
+    """What no concern covers: durations that were not compared, and new untagged findings."""
     found, lines = comparison.retest, []
     if found.durations:
         clocks = all(one.device.clock is not None for one in (comparison.old, comparison.new))
         why = (
-            "the order of what is seen is judged, and not when it comes"
+            "only the order of events is compared, not their timing"
             if clocks
-            else "time is not counted, since there is no clock"
+            else "time is not counted without a clock"
         )
-        lines.append(f"not judged, as {why}: {_changes_in_words(found.durations)}")
+        lines.append(f"not compared, because {why}: {_changes_in_words(found.durations)}")
     if found.untagged:
         lines.append(f"new findings that belong to no concern: {', '.join(found.untagged)}")
     return lines
@@ -215,28 +215,28 @@ def _changes_in_words(changes: Sequence[Change]) -> str:
 
 
 def bench_in_words(bench: RetestPlan) -> list[str]:
-    """Which steps of the bench test to take again."""
+    """Which steps of the bench test to repeat."""
     if not bench.steps and not bench.never and not bench.stopped_by:
-        return ["no rule that the bench test takes has changed, or uses what has changed"]
+        return ["no rule in the bench test has changed, or uses anything that has changed"]
     lines = [*_steps_in_words(bench)]
     rules = sorted({rule for one in bench.steps for rule in one.rules})
-    lines += [f"rules that they take: {', '.join(rules)}"] if rules else []
+    lines += [f"rules they take: {', '.join(rules)}"] if rules else []
     if bench.never:
-        lines.append(f"touched, and taken by no step: {', '.join(bench.never)}")
+        lines.append(f"touched, but taken by no step: {', '.join(bench.never)}")
     if bench.stopped_by:
-        lines.append(f"the bench test is not whole: {bench.stopped_by}")
+        lines.append(f"the bench test is incomplete, stopped by {bench.stopped_by}")
     return lines
 
 
 def _steps_in_words(bench: RetestPlan) -> Iterator[str]:
     steps = [one for one in bench.steps if not one.start]
-    whole = "`modecheck tours` take rules that were touched"
+    whole = "`modecheck tours` take touched rules"
     if any(one.start for one in bench.steps):
         yield f"power on in {whole.replace('take', 'takes')}"
     if steps:
         numbers = [_step(one) for one in steps[:MOST_STEPS]]
         more = len(steps) - len(numbers)
-        shown = ", ".join(numbers) + (f" and {more:,} more, which --json tells" if more else "")
+        shown = ", ".join(numbers) + (f"; {more:,} more in --json" if more else "")
         yield f"{len(steps):,} of {counted(bench.of, 'step')} of {whole}: {shown}"
 
 

@@ -1,4 +1,4 @@
-"""A finding in full, as plain text: for logs of machines, in which nobody can ask for more."""
+"""A finding in full, as plain text: for logs, whose readers cannot ask for more."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from modecheck.checks.findings import Finding
 from modecheck.report.style import Style
 from modecheck.scenario.telling import ToldStep, condensed
 
-STAYS = "and so it stays: nothing has to happen any more"
+STAYS = "then it can stay like this forever: no further step has to happen"
 PLAIN = Style(colour=False, width=100)
 
 
@@ -28,12 +28,12 @@ def finding_in_full(finding: Finding, steps: list[ToldStep]) -> list[str]:
 
 
 def stays(finding: Finding) -> bool:
-    """Whether its scenario ends where nothing has to happen any more."""
+    """Whether its scenario ends in a state in which no further step has to happen."""
     return finding.trace is not None and finding.trace.loop_from > len(finding.trace.moves)
 
 
 def seen_from_here(place: str) -> str:
-    """`file:line:column` with the file as seen from the current folder, when that is shorter."""
+    """`file:line:column`, with the file relative to the current folder where that is shorter."""
     file, line, column = place.rsplit(":", 2)
     near = os.path.relpath(file) if os.path.isabs(file) else file
     return f"{min(file, near, key=len)}:{line}:{column}"
@@ -44,7 +44,7 @@ def _scenario(steps: list[ToldStep]) -> list[str]:
     looping = False
     for step in condensed(steps):
         if step.again and not looping:
-            lines.append("from here on, again and again:")
+            lines.append("from here on, repeating forever:")
             looping = True
         lines += PLAIN.wrapped(step.text, f"{step.numbers:>3}. ", "     ")
         if step.changes:

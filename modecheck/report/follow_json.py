@@ -1,4 +1,4 @@
-"""A log held against a device, as JSON."""
+"""A log compared with a device, as JSON."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from modecheck.report.as_json import Json, notes_as_json
 
 
 def comparison_as_json(compared: LogComparison) -> Json:
-    """`refused`, `allowed` and `states` tell of the first line that is not explained."""
+    """`refused`, `allowed` and `states` describe the first line that has no explanation."""
     product, followed = compared.product, compared.followed
     told = followed.refused is not None
     chips = product.chips

@@ -1,4 +1,4 @@
-"""A log held against a device, as text for people."""
+"""A log compared with a device, as text for people."""
 
 from __future__ import annotations
 
@@ -10,11 +10,11 @@ from modecheck.report.style import Style
 from modecheck.report.terminal import headline
 
 MOST_ALLOWED = 12
-"""Lines shown of what the model would have allowed; the JSON has them all."""
+"""Lines shown that the model would have allowed; the JSON has them all."""
 LONGEST_SHOWN = 300
-"""Characters shown of the line itself."""
+"""Characters shown of the refused line itself."""
 MOST_STATES = 4
-"""States shown in which a chip can be."""
+"""Possible states shown for one chip."""
 
 
 def comparison_as_text(compared: LogComparison, style: Style) -> list[str]:
@@ -47,7 +47,7 @@ def _about(compared: LogComparison, style: Style) -> list[str]:
         f"at most {counted(most, 'explanation')} at a time",
     ]
     if not compared.followed.whole and compared.answer == AGREES:
-        told.append("not all explanations were followed; one that was explains every line")
+        told.append("not all explanations were followed; one of those followed explains every line")
     elif not compared.followed.whole:
         told.append(
             f"not all explanations were followed: stopped by the bound of {compared.bound:,} at a "
@@ -79,7 +79,7 @@ def _either(names: list[str]) -> str:
 
 def _allowed(compared: LogComparison, refused: int, style: Style) -> list[str]:
     allowed = compared.followed.allowed
-    # Where some explanations were left out, they may allow more.
+    # Explanations that were left out may allow more.
     whole = compared.followed.whole
     how = "the model would have allowed" if whole else "the explanations that were followed allow"
     if not allowed:
@@ -95,5 +95,5 @@ def _allowed(compared: LogComparison, refused: int, style: Style) -> list[str]:
         lines += style.wrapped(spelled(compared.product, seen), "  - ", "    ")
     left_out = len(ordered) - MOST_ALLOWED
     if left_out > 0:
-        lines.append(f"  and {left_out} more, which --json tells")
+        lines.append(f"  and {left_out} more in --json")
     return lines

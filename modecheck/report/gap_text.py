@@ -9,12 +9,12 @@ from modecheck.report.style import Style
 
 LEGEND = (
     "→n goes to state n; = stays; d discarded; w waits; f waits for a full link (a signal fails); "
-    "! arrives and has no answer; - is signalled and nobody reacts; · never arrives; "
-    "(…) has an answer but never arrives"
+    "! arrives, but has no answer; - is signalled, but no rule reacts; · never arrives; "
+    "(…) has an answer, but never arrives"
 )
 
 SIGNS = {"discard": "d", "defer": "w"}
-"""Of what a state does with an event that no rule takes."""
+"""For what a state does with an event that triggers no rule."""
 
 
 def gap_tables_as_text(tables: list[GapTable], style: Style) -> list[str]:
@@ -50,7 +50,7 @@ def _table(table: GapTable, style: Style) -> list[str]:
 
 
 def _blocks(widths: list[int], room: int) -> list[list[int]]:
-    """Columns in groups that fit into the room."""
+    """Columns in groups that fit the width."""
     blocks: list[list[int]] = [[]]
     used = 0
     for column, width in enumerate(widths):
@@ -80,9 +80,7 @@ def _in_words(table: GapTable, style: Style) -> list[str]:
     lines = []
     for leaf, event in table.gaps():
         if event.link:
-            text = (
-                f"{table.chip} in {leaf} has no answer to {event.name}, which {event.link} brings"
-            )
+            text = f"{table.chip} in {leaf} has no answer to {event.name} from {event.link}"
             lines += [style.error(line) for line in style.wrapped(text, "  ! ", "    ")]
     silent: dict[str, list[str]] = {}
     for leaf, event in table.gaps():

@@ -9,7 +9,7 @@ from modecheck.report.style import Style
 
 
 def mode_table(one: Explored, style: Style) -> list[str]:
-    """Rows of aligned cells; switches that pass through another mode are told below."""
+    """Rows of aligned cells; switches that pass through another mode are listed below."""
     rows = mode_rows(one)
     widths = [max(len(row[column]) for row in rows) for column in range(len(rows[0]))]
     lines = [f"  {rows[0][0].ljust(widths[0])}  {_row(rows[0][1:], widths[1:])}"]
@@ -20,7 +20,7 @@ def mode_table(one: Explored, style: Style) -> list[str]:
 
 
 def mode_rows(one: Explored) -> list[list[str]]:
-    """The head of the table, and a row for each mode; the first cell of each is a name."""
+    """The header row, then a row for each mode; the first cell of each is a name."""
     names = list(one.modes)
     switches = {(switch.source, switch.target): switch for switch in one.switches}
     rows = [["", *names]]
@@ -34,18 +34,18 @@ def mode_rows(one: Explored) -> list[list[str]]:
 
 
 def switches_in_words(one: Explored) -> list[str]:
-    """What is behind each mark in the table: the switches that pass through another mode."""
+    """What each asterisk in the table means: the switches that pass through another mode."""
     return [_remark(switch) for switch in one.switches if _remark(switch)]
 
 
 def ending_in_words(ending: SwitchEnding) -> str:
-    """How long switches out of a mode can take, and whether something can get lost in them."""
+    """How long switches out of a mode can take, and whether messages can be lost in them."""
     left = f"after {ending.mode}"
-    steps = "can take any number of steps"
+    steps = "no upper bound on the number of steps"
     if ending.at_most is not None:
         plural = "" if ending.at_most == 1 else "s"
         steps = f"chips and links take at most {ending.at_most} step{plural}"
-    lost = "" if ending.loss is None else "; what is under way can get lost"
+    lost = "" if ending.loss is None else "; messages in flight can be lost"
     return f"{left}: {steps}{lost}"
 
 
@@ -54,7 +54,7 @@ def _row(cells: list[str], widths: list[int]) -> str:
 
 
 def _cell(switch: ModeSwitch | None, *, complete: bool) -> str:
-    """Fewest steps; an exploration that was stopped does not know what never happens."""
+    """Fewest steps; a stopped exploration cannot say what never happens."""
     if switch is None:
         return "·"
     if not switch.possible:

@@ -1,7 +1,7 @@
-"""Progress on standard error: which phase a command is in, and how far.
+"""Progress on standard error: which phase a command is in, and how far it has come.
 
-On a terminal one line is rewritten each second. Elsewhere work that takes longer than some seconds
-says what it is doing, a line now and then: a log must not be silent for minutes.
+On a terminal one line is rewritten each second. Elsewhere, work that takes longer than a few
+seconds prints a line now and then: a log must not be silent for minutes.
 """
 
 from __future__ import annotations
@@ -20,16 +20,16 @@ from modecheck.engine.phases import count, current
 BETWEEN_DISPLAYS = 1.0
 """Seconds between two displays on a terminal."""
 PATIENCE = 5.0
-"""Seconds after which work that is not shown on a terminal says what it is doing."""
+"""Seconds after which work without a terminal prints its first line."""
 BETWEEN_LINES = 10.0
-"""Seconds until it does so again."""
+"""Seconds between two such lines."""
 NEVER = "never"
-"""A value of `MODECHECK_PROGRESS`, in place of how many seconds the patience lasts."""
+"""The value of `MODECHECK_PROGRESS` for no lines at all, in place of a number of seconds."""
 
 
 class Progress:
-    """Shows from a thread of its own what is being done: a `Reporter` of explorations, and a
-    `Watch` of phases.
+    """Shows progress from a separate thread: a `Reporter` of explorations, and a `Watch` of
+    phases.
     """
 
     def __init__(self, stream: TextIO) -> None:
@@ -43,7 +43,7 @@ class Progress:
         self._next = self._began + (BETWEEN_DISPLAYS if self._terminal else patience())
 
     def progress(self, *, states: int, transitions: int, frontier: int, depth: int) -> None:
-        """Note where the exploration is."""
+        """Record how far the exploration has come."""
         count(states)
         rate = states / max(time.monotonic() - self._began, 1e-9)
         self._figures = (
@@ -52,13 +52,13 @@ class Progress:
         )
 
     def go_on(self) -> None:
-        """Begin to show."""
+        """Start showing progress."""
         self._over.clear()
         self._thread = threading.Thread(target=self._show_again_and_again, daemon=True)
         self._thread.start()
 
     def pause(self) -> None:
-        """Show nothing more, and have no thread."""
+        """Stop showing progress, and end the thread."""
         self._over.set()
         if self._thread is not None:
             self._thread.join()
@@ -73,7 +73,7 @@ class Progress:
         while not self._over.wait(min(max(self._next - time.monotonic(), 0), 3600)):
             if time.monotonic() >= self._next:
                 self._next += BETWEEN_DISPLAYS if self._terminal else BETWEEN_LINES
-                # Nobody may read any more; what is worked on is not lost for that.
+                # The reader may be gone; the work itself must not fail for that.
                 with suppress(OSError, ValueError):
                     self._show()
 
@@ -95,7 +95,7 @@ class Progress:
 
 
 def patience() -> float:
-    """Seconds until something is said off a terminal: `MODECHECK_PROGRESS`, if it is a number."""
+    """Seconds until the first line without a terminal: `MODECHECK_PROGRESS`, if it is a number."""
     chosen = os.environ.get("MODECHECK_PROGRESS", "")
     if chosen == NEVER:
         return float("inf")

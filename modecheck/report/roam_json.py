@@ -1,4 +1,4 @@
-"""What was seen on random runs, as JSON. Findings are as in the JSON of a check."""
+"""What random runs have shown, as JSON. Findings are as in the JSON of `check`."""
 
 from __future__ import annotations
 
@@ -15,8 +15,8 @@ Json = dict[str, Any]
 
 
 def roamed_as_json(roamed: Roamed) -> Json:
-    """Nothing in it depends on the time that the runs took, save, where `by_clock` is true, how
-    many there were, and what is seen in so many.
+    """Nothing in it depends on how long the runs took, except, if `by_clock` is true, the number of
+    runs and what they have shown.
     """
     declared, estimate = roamed.declared, roamed.seen.estimate
     rules = sorted(declared.rules - roamed.seen.rules)

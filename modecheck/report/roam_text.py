@@ -1,4 +1,4 @@
-"""What was seen on random runs, as text for people. It never says that something holds."""
+"""What random runs have shown, as text for people. It never states that something holds."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from modecheck.scenario.telling import ToldStep, tell
 
 NOTHING = "nothing seen so far, which proves nothing"
 MOST_LINES = 12
-"""Lines of the table over time; of more the earlier ones are left out."""
+"""Lines of the table over time; if there are more, the earlier ones are left out."""
 
 
 def roamed_as_text(roamed: Roamed, style: Style) -> list[str]:
@@ -57,7 +57,7 @@ def _walked(roamed: Roamed) -> str:
     seen, how = roamed.seen, roamed.how
     variants = f"through {len(roamed.variants)} variants, " if len(roamed.variants) > 1 else ""
     runs, steps = counted(seen.runs, "random run"), f"{counted(seen.steps, 'step')}, "
-    if roamed.by_clock:  # told in the table below
+    if roamed.by_clock:  # listed in the table below
         runs, steps = "random runs", ""
     return (
         f"{runs} of at most {counted(how.depth, 'step')}, {variants}{steps}seed {how.seed}, "
@@ -69,7 +69,10 @@ def _not_shortest(roamed: Roamed, style: Style) -> list[str]:
     names = [finding.id for finding in roamed.findings if finding.id in roamed.longer]
     if not names:
         return []
-    return ["", *style.wrapped(f"perhaps not the shortest scenario: {', '.join(names)}", "", "  ")]
+    return [
+        "",
+        *style.wrapped(f"the scenario may not be the shortest: {', '.join(names)}", "", "  "),
+    ]
 
 
 def _requirements(roamed: Roamed, style: Style) -> list[str]:
@@ -87,7 +90,7 @@ def _requirements(roamed: Roamed, style: Style) -> list[str]:
 
 
 def _over_time(roamed: Roamed, style: Style) -> list[str]:
-    """A row after 1, 2, 4, 8, ... rounds, and in the end."""
+    """A row after 1, 2, 4, 8, ... rounds, and after the last."""
     declared = roamed.declared
     heading = ["runs", "steps", "states", "rules", "events in states", "mode switches"]
     totals = ["", "", "", *(f"of {n:,}" for n in _totals(roamed))]
@@ -119,12 +122,14 @@ def _row(seen: SeenSoFar) -> list[str]:
 
 def _estimated(roamed: Roamed, style: Style) -> list[str]:
     estimate = roamed.seen.estimate
-    counted_so = "" if estimate.exact else "; states are estimated from a sample by their hash"
+    counted_so = (
+        "" if estimate.exact else "; the number of states is estimated from a sample chosen by hash"
+    )
     text = (
         f"estimate: about {estimate.in_all:,} states in all (Chao 1984), and about "
         f"{estimate.unseen_share:.2%} of further steps would lead to new ones (Good 1953). There "
-        "may be any number more: both take the steps of a run for independent draws, and know "
-        f"nothing of what lies behind narrow ways{counted_so}."
+        "may be many more: both estimators treat the steps of a run as independent draws, and "
+        f"cannot see what lies behind transitions that are rarely taken{counted_so}."
     )
     return style.wrapped(text, "  ", "  ")
 
@@ -132,14 +137,16 @@ def _estimated(roamed: Roamed, style: Style) -> list[str]:
 def _left_out(style: Style) -> list[str]:
     return [
         "",
-        *style.wrapped(f"left out, as no finite run shows it: {', '.join(LEFT_OUT)}", "", "  "),
+        *style.wrapped(
+            f"not checked, since no finite run can show it: {', '.join(LEFT_OUT)}", "", "  "
+        ),
     ]
 
 
 def _by_clock(roamed: Roamed, style: Style) -> list[str]:
-    """What another run with the same seed may tell otherwise, and how to have the same again."""
+    """That another run with the same seed may differ, and how to reproduce this one."""
     if not roamed.by_clock:
         return []
-    text = f"the clock decided on {counted(roamed.seen.runs, 'run')}: what was seen may differ next"
-    again = "" if roamed.interrupted else f"; --runs {roamed.seen.runs} tells this again"
+    text = f"time ended this after {counted(roamed.seen.runs, 'run')}: the result may differ next"
+    again = "" if roamed.interrupted else f"; --runs {roamed.seen.runs} reproduces this one"
     return ["", *style.wrapped(text + " time" + again, "", "  ")]

@@ -1,4 +1,4 @@
-"""The scenario of a finding, told on the variant in which it was found."""
+"""The scenario of a finding, in the variant in which it was found."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A session of walking by hand: it gets lines and gives lines, and knows no terminal."""
+"""An interactive walk: lines in, lines out, independent of any terminal."""
 
 from __future__ import annotations
 
@@ -18,27 +18,25 @@ from modecheck.report.style import Style
 from modecheck.report.whole_files import write_json
 
 COMMANDS = {
-    "back": ("[N]", "take back the last step, or N steps"),
-    "start": ("", "take back all steps"),
-    "way": ("", "tell all steps so far"),
+    "back": ("[N]", "undo the last step, or N steps"),
+    "start": ("", "undo all steps"),
+    "way": ("", "show all steps so far"),
     "values": ("", "show every variable"),
     "findings": ("", "check the device, and list the findings that have a scenario"),
-    "along": ("ID[@N]", "walk along a finding's scenario, to its end or to step N"),
-    "keep": ("FILE", "write the walk to a file"),
-    "retake": ("FILE", "take a walk from a file anew"),
+    "along": ("ID[@N]", "follow a finding's scenario, to its end or to step N"),
+    "keep": ("FILE", "save the walk to a file"),
+    "retake": ("FILE", "replay a walk from a file"),
     "help": ("", "this list"),
     "end": ("", "leave; so do quit, exit, q and the end of the input"),
 }
 
 SAME = {"quit": "end", "exit": "end", "q": "end"}
-"""Words for `end` that people try first."""
+"""Other words for `end` that people try first."""
 
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """What to show. `wrong` for a line that asked for something impossible, `ended` when it is
-    over.
-    """
+    """What to show. `wrong` if the line could not be carried out, `ended` after the last one."""
 
     lines: list[str]
     wrong: bool = False
@@ -46,7 +44,7 @@ class Answer:
 
 
 class Session:
-    """Answers line by line. `check` gives the findings, and is called when they are asked for."""
+    """Answers line by line. `check` yields the findings, and is called when they are needed."""
 
     def __init__(self, product: Product, check: Callable[[], Verdict], style: Style) -> None:
         self.walk = ManualWalk(product)
@@ -62,7 +60,7 @@ class Session:
         return [*(self._style.bold(line) for line in title), *self._moment()]
 
     def answer(self, line: str) -> Answer:
-        """The answer to one line. A number takes a step; an empty line shows where we are."""
+        """The answer to one line. A number takes a step; an empty line shows the current state."""
         word, _, rest = line.strip().partition(" ")
         try:
             if not word:
@@ -97,21 +95,25 @@ class Session:
         if word not in COMMANDS:
             names = list(COMMANDS)
             expected = f"a number, or one of {', '.join(names)}"
-            message = f"{word[:40]!r} is not understood"
+            message = f"unknown command {word[:40]!r}"
             raise InvalidInput([InputError(message, None, expected, nearest_name(word, names))])
         wanted = COMMANDS[word][0]
         if rest and not wanted:
-            raise InvalidInput([InputError(f"{word!r} stands alone", None, f"{word!r}")])
+            raise InvalidInput([InputError(f"{word!r} takes no argument", None, f"{word!r}")])
         if not rest and wanted and not wanted.startswith("["):
-            raise InvalidInput([InputError(f"{word!r} says not what", None, f"{word} {wanted}")])
+            raise InvalidInput(
+                [InputError(f"{word!r} needs an argument", None, f"{word} {wanted}")]
+            )
         does: Callable[[str], Answer] = getattr(self, f"_{word}")
         return does(rest)
 
     def _back(self, rest: str) -> Answer:
         if rest and not (rest.isdecimal() and int(rest[:9]) > 0 and len(rest) < 10):
-            raise InvalidInput([InputError(f"{rest[:40]!r} is no number of steps", None, "back 3")])
+            raise InvalidInput(
+                [InputError(f"{rest[:40]!r} is not a number of steps", None, "back 3")]
+            )
         if not self.walk.back(int(rest or "1")):
-            raise InvalidInput([InputError("there is no step to take back")])
+            raise InvalidInput([InputError("there is no step to undo")])
         return Answer(self._moment())
 
     def _start(self, _: str) -> Answer:
@@ -133,14 +135,16 @@ class Session:
         verdict = self._checked()
         if not verdict.complete:
             lines.append("  incomplete: there may be more")
-        return Answer(lines or ["  nothing found that has a scenario"])
+        return Answer(lines or ["  no finding has a scenario"])
 
     def _along(self, rest: str) -> Answer:
         id_, at, step = rest.partition("@")
         found = {finding.id: finding for finding in self._with_scenario()}
         if id_ not in found:
-            expected = "one that 'findings' lists" if found else "nothing: there is none"
-            message = f"no finding {id_[:80]!r} has a scenario"
+            expected = (
+                "one that 'findings' lists" if found else "nothing: no finding has a scenario"
+            )
+            message = f"there is no finding {id_[:80]!r} with a scenario"
             raise InvalidInput([InputError(message, None, expected, nearest_name(id_, found))])
         trace = found[id_].trace
         assert trace is not None
@@ -173,7 +177,7 @@ class Session:
         return Answer(self._moment())
 
     def _help(self, _: str) -> Answer:
-        lines = ["  NUMBER       take that step", "  an empty line shows again where we are"]
+        lines = ["  NUMBER       take that step", "  an empty line shows the current state again"]
         for name, (wanted, meaning) in COMMANDS.items():
             start = f"  {f'{name} {wanted}'.strip():<12} "
             lines += self._style.wrapped(meaning, start, " " * len(start))

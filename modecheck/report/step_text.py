@@ -1,4 +1,4 @@
-"""A walk by hand, as text: what a step changed, where the device is, and what can be done."""
+"""An interactive walk, as text: what a step changed, the current state, and the next steps."""
 
 from __future__ import annotations
 
@@ -17,21 +17,21 @@ EMPTY = "nothing"
 
 
 def moment_as_text(walk: ManualWalk, style: Style) -> list[str]:
-    """The step taken last with what it changed, where the device is, and the steps from here."""
+    """The last step with what it changed, the current state, and the steps that are possible."""
     last = walk.last
     lines = [] if last is None else ["", *taken_as_text(walk, last, style)]
     return [*lines, *place_as_text(walk, style), *choices_as_text(walk, style)]
 
 
 def taken_as_text(walk: ManualWalk, taken: Replayed, style: Style) -> list[str]:
-    """A step, and everything that is different after it."""
+    """A step, and everything that it changed."""
     product, step = walk.product, taken.step
     painted = style.bold if step.after is not None else style.error
     start = f"step {len(walk)}: "
     lines = [painted(line) for line in style.wrapped(sentence(product, step), start, "  ")]
     if step.after is None:
-        return [*lines, *style.wrapped("the step fails, and leads nowhere", "  ", "  ")]
-    told = changed(product, taken.before, step.after) or ["nothing is different after it"]
+        return [*lines, *style.wrapped("the step fails; there is no state after it", "  ", "  ")]
+    told = changed(product, taken.before, step.after) or ["nothing changes"]
     return [
         *lines,
         *(style.faint(line) for one in told for line in style.wrapped(one, "  ", "    ")),
@@ -58,7 +58,7 @@ def changed(product: Product, before: State, after: State) -> list[str]:
 
 
 def place_as_text(walk: ManualWalk, style: Style) -> list[str]:
-    """Modes, the states of all chips, and what is under way."""
+    """Modes, the states of all chips, and the messages in flight."""
     product, state = walk.product, walk.state
     at = "at the start" if not len(walk) else f"after {counted(len(walk), 'step')}"
     at += f" and {walk.time}" if walk.time not in ("", "0") else ""
@@ -86,7 +86,7 @@ def _states(product: Product, state: State) -> Iterator[str]:
 def choices_as_text(walk: ManualWalk, style: Style) -> list[str]:
     """The steps that can be taken, numbered from 1."""
     if walk.failed:
-        return style.wrapped("no way on from a step that fails; 'back' takes it back", "  ", "  ")
+        return style.wrapped("nothing can follow a step that fails; 'back' undoes it", "  ", "  ")
     steps = walk.choices()
     if not steps:
         return style.wrapped("no step is possible here", "  ", "  ")
@@ -96,12 +96,12 @@ def choices_as_text(walk: ManualWalk, style: Style) -> list[str]:
         paint = style.error if step.after is None else str
         lines += [paint(line) for line in told]
         if step.after is None:
-            lines.append(style.error("       which fails"))
+            lines.append(style.error("       (fails)"))
     return lines
 
 
 def variables_as_text(walk: ManualWalk, style: Style) -> list[str]:
-    """The value of every variable, and what faults have left to do."""
+    """The value of every variable, and how often each fault may still occur."""
     product, state = walk.product, walk.state
     lines = []
     for field, value in zip(product.fields, state, strict=True):
@@ -126,7 +126,7 @@ def trace_as_text(told: list[ToldStep], style: Style) -> list[str]:
 
 
 def _waiting(product: Product, number: int, state: State) -> str:
-    """What waits in a queue, its head first."""
+    """The messages in a queue, head first."""
     queue: Queue = product.queues[number]
     found = []
     for slot in queue.slots:

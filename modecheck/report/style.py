@@ -1,4 +1,4 @@
-"""How terminal text looks: emphasis where a terminal can show it, plain text elsewhere."""
+"""The look of terminal text: emphasis where a terminal can show it, plain text elsewhere."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ class Style:
         return f"\x1b[{code}m{text}\x1b[0m" if self.colour else text
 
     def wrapped(self, text: str, indent: str = "", hanging: str | None = None) -> list[str]:
-        """The text in lines of the width at hand; `hanging` indents all lines but the first."""
+        """The text wrapped to the width; `hanging` indents all lines but the first."""
         return textwrap.wrap(
             text,
             self.width,

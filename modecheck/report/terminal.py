@@ -22,9 +22,9 @@ from modecheck.scenario.telling import ToldStep, condensed
 LONGEST_SCENARIO = 24
 """Steps shown of a scenario; of a longer one the middle is left out (the JSON has it all)."""
 HEAD_OF_LONG = 6
-COSTS = "(states explored to judge it, and seconds waited for)"
+COSTS = "(states explored and seconds spent to decide it)"
 MOST_ASSUMPTIONS = 4
-"""Assumptions told of a verdict; the JSON has them all."""
+"""Assumptions listed with a verdict; the JSON has them all."""
 
 
 def verdict_as_text(verdict: Verdict, style: Style) -> list[str]:
@@ -43,7 +43,7 @@ def _headline(verdict: Verdict, style: Style) -> list[str]:
 
 
 def headline(name: str, said: str, paint: Callable[[str], str], style: Style) -> list[str]:
-    """A name and what is said of it, painted, in one line, or in two where that is too long."""
+    """A name and its verdict, painted, in one line, or in two where that would be too long."""
     if len(name) + 2 + len(said) <= style.width:
         return [f"{style.bold(name)}: {paint(said)}"]
     return [*(style.bold(line) for line in style.wrapped(f"{name}:")), f"  {paint(said)}"]
@@ -55,7 +55,7 @@ def _said(verdict: Verdict, style: Style) -> tuple[str, Callable[[str], str]]:
 
 
 def outcome_in_words(verdict: Verdict) -> str:
-    """The verdict in a few words. What is incomplete says so, whatever was found."""
+    """The verdict in a few words. An incomplete one says so, whatever was found."""
     if verdict.findings:
         so_far = "" if verdict.complete else " so far, incomplete"
         return f"{findings_counted(verdict.findings)}{so_far}"
@@ -95,7 +95,7 @@ def _explored_line(one: Explored) -> str:
 
 
 def _time_lines(one: Explored) -> list[str]:
-    """How time was treated, of a device that counts it."""
+    """How time was treated; nothing for a device without a clock."""
     return [f"time: {time_in_words(one)}"] if one.device.clock is not None else []
 
 
@@ -105,33 +105,39 @@ def time_in_words(one: Explored) -> str:
     if device.clock is None:
         return ""
     trace = "zones" if one.reduced.zones else "digital clocks"
-    waits = "; where nothing can happen, many are one step" if one.reduced.time_acceleration else ""
+    waits = (
+        "; ticks in which nothing can happen are taken in one step"
+        if one.reduced.time_acceleration
+        else ""
+    )
     return f"{trace}, in ticks of {spelled(device.clock.tick)}{waits}"
 
 
 def _reduced_lines(one: Explored) -> list[str]:
-    """Which reductions were used, and what that means for what is told."""
+    """Which reductions were used, and what that means for the report."""
     reduced, lines = one.reduced, []
     if reduced.units:
         units = "; ".join(map(listed, reduced.units))
-        lines.append(f"identical units, explored once and told each by its name: {units}")
+        lines.append(f"identical units, explored once, and each reported by its name: {units}")
     elif reduced.units is not None and not reduced.units_stopped_by:
-        lines.append("no units of this device can be exchanged for one another")
+        lines.append("this device has no interchangeable units")
     if reduced.units_stopped_by:
         lines.append(
             f"incomplete search for symmetry: stopped by {reduced.units_stopped_by}; other "
-            "identical units, if there are any, were explored one by one"
+            "identical units, if there are any, were explored separately"
         )
     if reduced.order:
-        lines.append("independent steps were followed in one order, which shows every deadlock")
+        lines.append(
+            "independent steps were explored in one order only, which preserves every deadlock"
+        )
     if reduced.not_asked:
-        of = "zones" if reduced.zones else "a part of the product"
-        lines.append(f"not asked of {of}: {', '.join(reduced.not_asked)}")
+        why = "with zones" if reduced.zones else "since only part of the product was explored"
+        lines.append(f"not checked {why}: {', '.join(reduced.not_asked)}")
     return lines
 
 
 Scenario = Callable[[Finding], list[ToldStep]]
-"""Gives the steps of a finding's scenario, in words."""
+"""Returns the steps of a finding's scenario, in words."""
 
 
 def group_as_text(
@@ -147,7 +153,7 @@ def group_as_text(
 
 
 def titled(plain: str, painted: str, remark: str, style: Style) -> list[str]:
-    """A title with a remark behind it, or below it where the line is too short for both."""
+    """A title with a remark after it, or below it where one line is too short for both."""
     if len(plain) + 1 + len(remark) <= style.width:
         return [f"{painted} {style.faint(remark)}"]
     return [painted, *(style.faint(line) for line in style.wrapped(remark, "  ", "  "))]
@@ -166,7 +172,7 @@ def _finding(finding: Finding, scenario: Scenario, style: Style) -> list[str]:
 
 
 def _stays(finding: Finding, style: Style) -> list[str]:
-    """Said of a scenario that ends where nothing has to happen any more."""
+    """For a scenario that ends in a state in which no further step has to happen."""
     return style.wrapped(STAYS, "  ", "  ") if stays(finding) else []
 
 
@@ -181,7 +187,7 @@ def scenario_as_text(
         if len(steps) > LONGEST_SCENARIO and position == HEAD_OF_LONG + 1:
             middle = steps[HEAD_OF_LONG : len(steps) - (LONGEST_SCENARIO - HEAD_OF_LONG)]
             left_out = sum(one.steps for one in middle)
-            lines.append(style.faint(f"     … {counted(left_out, 'step')}, which --json tells …"))
+            lines.append(style.faint(f"     … {counted(left_out, 'more step')} in --json …"))
         if _is_shown(position, len(steps)):
             if step.again and not looping:
                 lines += _again(steps, step.number, style)
@@ -191,10 +197,10 @@ def scenario_as_text(
 
 
 def _again(steps: list[ToldStep], shown: int, style: Style) -> list[str]:
-    """The line above a loop; where its first steps are left out it tells with which it begins."""
+    """The line above a loop; if its first steps are left out, it names the step it starts with."""
     begin = next(step.number for step in steps if step.again)
     where = "here" if begin == shown else f"step {begin}"
-    return style.wrapped(f"from {where} on, again and again:", "  ", "  ")
+    return style.wrapped(f"from {where} on, repeating forever:", "  ", "  ")
 
 
 def _is_shown(number: int, count: int) -> bool:
@@ -211,7 +217,7 @@ def _step(step: ToldStep, style: Style) -> list[str]:
 
 
 def _requirements(verdict: Verdict, style: Style) -> list[str]:
-    """Every requirement with its verdict, and what the verdict rests on."""
+    """Every requirement with its verdict, and the assumptions of the verdict."""
     judged = verdict.requirements
     if not judged:
         return []
@@ -235,13 +241,14 @@ def _remarks(judged: Judged) -> list[str]:
     if judged.rests_on:
         shown = list(judged.rests_on[:MOST_ASSUMPTIONS])
         left_out = len(judged.rests_on) - len(shown)
-        more = [f"{left_out} more, which --json tells"] if left_out else []
-        lines.append(f"if, in the end: {'; '.join([*shown, *more])}")
+        more = [f"{left_out} more in --json"] if left_out else []
+        assumed = "; ".join([*shown, *more])
+        lines.append(f"assuming that each of these eventually happens: {assumed}")
     return lines
 
 
 def costs_as_text(verdict: Verdict, style: Style) -> list[str]:
-    """What each requirement cost, in each variant."""
+    """What it cost to decide each requirement, in each variant."""
     lines: list[str] = []
     for one in verdict.explored:
         known = [(judged.need.name, judged.cost) for judged in one.requirements if judged.cost]
@@ -259,7 +266,7 @@ def costs_as_text(verdict: Verdict, style: Style) -> list[str]:
 
 
 def accepted_as_text(accepted: tuple[AcceptedFinding, ...], style: Style) -> list[str]:
-    """The findings that the team lives with."""
+    """The accepted findings, with their reasons."""
     if not accepted:
         return []
     lines = ["", style.bold("accepted")]

@@ -1,4 +1,4 @@
-"""The times of a device as JSON. Keys are kept; new ones may be added."""
+"""The times of a device as JSON. Existing keys never change; new ones may be added."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ Json = dict[str, Any]
 
 
 def times_as_json(times: DeviceTimes, slack: AllSlack | None) -> Json:
-    """Everything, with both scenarios of each time; `slack` is null where it was not asked for."""
+    """Everything, with both scenarios of each time; `slack` is null if it was not requested."""
     device = times.product.device
     return {
         "device": device.name,

@@ -1,4 +1,4 @@
-"""The times of a device as Markdown, fit for a merge request."""
+"""The times of a device as Markdown for a merge request."""
 
 from __future__ import annotations
 
@@ -50,7 +50,7 @@ def _scenario(one: Timed, times: DeviceTimes) -> list[str]:
     if one.worst is None or not one.worst.trace.moves:
         return []
     begin = one.worst.trace.switch_from
-    title = f"the worst scenario of {one.title}; its clock starts behind step {begin}"
+    title = f"the worst scenario of {one.title}; its clock starts after step {begin}"
     steps = scenario_as_markdown(tell(times.product, one.worst.trace), (begin + 1,))
     return folded(title, steps, unfolded=False)
 
@@ -64,6 +64,6 @@ def _slack(times: DeviceTimes, slack: AllSlack | None) -> Iterator[str]:
         for one in slack.every
     ]  # fmt: skip
     if rows:
-        yield from table([["constant", "now", "requirement", "slack", "what is known"], *rows])
+        yield from table([["constant", "now", "requirement", "slack", "explored"], *rows])
     if not slack.complete:
         yield from ("", f"Slack is {SLACK_INCOMPLETE}")

@@ -29,23 +29,23 @@ HEADINGS = {
     RECONNECTION: "reconnections",
 }
 CLOCKS = {
-    SWITCH: "until the other mode is reached; at best: from the step of an actor that asks for it, "
-    "or from leaving the mode where nobody has to ask; at most: from the last step of an actor, or "
-    "from leaving the mode",
-    RESPONSE: "from the oldest moment at which it is asked for, whatever happens",
-    RECONNECTION: "from the last step of an actor, or from the loss, until it is there again",
+    SWITCH: "until the other mode is reached; at best: from the actor's step that requests the "
+    "switch, or from leaving the mode if no request is needed; at most: from the last step of an "
+    "actor, or from leaving the mode",
+    RESPONSE: "from the oldest request that is still pending, in every run",
+    RECONNECTION: "from the last step of an actor, or from the loss, until the connection is back",
 }
-"""What the clock of each kind runs on."""
-SLACK_INCOMPLETE = "incomplete: a bound was hit, of --explorations or of the exploration"
+"""From when until when the clock of each kind runs."""
+SLACK_INCOMPLETE = "incomplete: the bound of --explorations or of an exploration was hit"
 COLUMNS = {
     SWITCH: ("at best", "at most"),
     RESPONSE: ("at least", "at most"),
     RECONNECTION: ("at least", "at most"),
 }
-"""What the best and the worst time of each kind are called. Of a switch they have two clocks."""
+"""Names of the best and the worst time of each kind. For a switch they use different clocks."""
 CELL = 11
 MOST_DECIDERS = 4
-"""Constants told of one time; the JSON has them all."""
+"""Constants listed for one time; the JSON has them all."""
 
 
 def times_as_text(
@@ -58,14 +58,14 @@ def times_as_text(
     for kind, group in groupby(told(times), key=lambda one: one.kind):
         lines += ["", *_group(kind, list(group), times, style, scenarios=scenarios)]
     if not times.timed:
-        lines += ["", "  there is nothing to time: no two modes, no response and no pairing"]
+        lines += ["", "  nothing to time: the device has no two modes, no response and no pairing"]
     if undecided := undecided_in_words(times):
         lines += ["", *style.wrapped(undecided, "  ", "    ")]
     return [*lines, *slack_as_text(times, slack, style)]
 
 
 def told(times: DeviceTimes) -> list[Timed]:
-    """All but mode switches that do not exist, and that of which nothing is known."""
+    """All times, without mode switches that do not exist and times of which nothing is known."""
     return [
         one
         for one in times.timed
@@ -74,13 +74,13 @@ def told(times: DeviceTimes) -> list[Timed]:
 
 
 def undecided_in_words(times: DeviceTimes) -> str:
-    """How many times are not decided, and why; nothing where all are."""
+    """How many times are not decided, and why; empty if all are."""
     undecided = [one for one in times.timed if not one.complete]
     if not undecided:
         return ""
     why = listed(list(dict.fromkeys(one.stopped_by for one in undecided)))
     many = f"{len(undecided):,} of {counted(len(times.timed), 'time')}"
-    return f"incomplete: {many} not decided, stopped by {why}"
+    return f"incomplete: {many} undecided, stopped by {why}"
 
 
 def _group(
@@ -109,7 +109,7 @@ def _group(
 
 
 def cells(one: Timed, tick: Fraction) -> tuple[str, str]:
-    """The best and the worst time in a word or two."""
+    """The best and the worst time, each in a word or two."""
     if not one.complete:
         return "incomplete", "incomplete"
     if one.worst is None:
@@ -124,7 +124,7 @@ def _time(measured: MeasuredTime | None, tick: Fraction) -> str:
 
 
 def remarks(one: Timed, times: DeviceTimes, *, places: bool = True) -> Iterator[str]:
-    """What has to be said of a time; without `places` nothing that depends on where files lie."""
+    """Remarks on a time; without `places`, none depends on where the files lie."""
     if not one.complete:
         so_far = f"stopped by {one.stopped_by}"
         if one.best is not None and one.worst is not None:
@@ -132,13 +132,13 @@ def remarks(one: Timed, times: DeviceTimes, *, places: bool = True) -> Iterator[
             so_far += f"; seen so far: {seen}"
         yield so_far
     if one.kind == RESPONSE and one.worst is None and one.complete:
-        yield "it never has to wait"
+        yield "never pending for any time"
     if one.asked and _has_longer_best(one):
-        yield "at most is counted from leaving the mode, which takes a while itself"
+        yield "“at most” is counted from leaving the mode, and leaving takes time itself"
     if one.limit is not None:
-        verb = "breaks" if one.exceeded else "keeps"
+        verb = "exceeds" if one.exceeded else "meets"
         limit = spelled_or_none(one.limit * times.tick)
-        yield f"{verb} within {limit}" if one.complete or one.exceeded else f"within {limit}"
+        yield f"{verb if one.complete or one.exceeded else 'has'} the limit of {limit}"
     if one.worst is not None:
         yield from _endless(one.worst, times)
         decided = deciders(times.product, one.worst.trace)
@@ -165,16 +165,16 @@ def _endless(worst: MeasuredTime, times: DeviceTimes) -> Iterator[str]:
         assert state is not None
         chips = (chip for chip in times.product.chips if not chip.actor)
         where = listed([f"{chip.name} in {chip.leaves[state[chip.state_field]]}" for chip in chips])
-        yield f"can stay for any time with {where}"
+        yield f"can stay forever with {where}"
     elif trace.loop_from:
-        yield f"goes round for ever, steps {trace.loop_from} to {len(trace.moves)} of its scenario"
+        yield f"can loop forever: steps {trace.loop_from} to {len(trace.moves)} of its scenario"
 
 
 def decider_in_words(decider: Decider, tick: Fraction, *, places: bool) -> str:
-    """A constant with how often and how long it ran."""
+    """A constant with how often and for how long it ran."""
     constant, times = decider.constant, decider.times
     lasted, text = spelled_or_none(decider.ticks * tick), constant.duration.text
-    said = [f"{times} times, {lasted} in all"] if times > 1 else []
+    said = [f"{times} times, {lasted} in total"] if times > 1 else []
     said += [lasted] if times == 1 and lasted != text else []
     said += [seen_from_here(str(constant.place))] if places else []
     return f"{constant.name} {text}" + (f" ({'; '.join(said)})" if said else "")
@@ -185,16 +185,16 @@ def _scenarios(one: Timed, times: DeviceTimes, style: Style) -> Iterator[str]:
         if measured is None:
             continue
         begin = measured.trace.switch_from
-        clock = f"its clock starts behind step {begin}" if begin else "its clock starts at once"
+        clock = f"its clock starts after step {begin}" if begin else "its clock starts at step 1"
         yield from style.wrapped(f"the {word} time; {clock}:", "  ", "  ")
         yield from scenario_as_text(tell(times.product, measured.trace), style, (begin + 1,))
 
 
 def slack_as_text(times: DeviceTimes, slack: AllSlack | None, style: Style) -> list[str]:
-    """For each constant what was explored, and the requirements that break there."""
+    """For each constant, the lengths explored and the requirements that break at them."""
     if slack is None:
         return []
-    lines = ["", style.bold("slack (what breaks where a constant is longer or shorter)")]
+    lines = ["", style.bold("slack (what breaks if a constant is longer or shorter)")]
     for constant, group in groupby(slack.every, key=lambda one: one.constant):
         every = list(group)
         place = seen_from_here(str(constant.place))
@@ -206,21 +206,21 @@ def slack_as_text(times: DeviceTimes, slack: AllSlack | None, style: Style) -> l
             words = slack_in_words(one, times.tick)
             lines += style.wrapped(f"{one.need}: {words}", "    ", "      ")
         if not told:
-            lines.append("    no requirement breaks there")
+            lines.append("    no requirement breaks at these lengths")
     if slack.complete and not slack.every:
-        lines.append("  there is nothing to move: no duration, or no requirement that holds")
+        lines.append("  nothing to vary: no duration, or no requirement that holds")
     return lines if slack.complete else [*lines, f"  {SLACK_INCOMPLETE}"]
 
 
 def explored_in_words(one: Slack, tick: Fraction) -> str:
-    """The lengths of a constant that were explored; of others nothing is known."""
+    """The lengths of a constant that were explored; nothing is known about others."""
     explored = one.explored
-    end = "" if one.constant.duration.high == one.constant.duration.low else " of its earlier end"
+    end = "" if one.constant.duration.high == one.constant.duration.low else " of its lower end"
     if explored.every:
         reach = f"{_at(explored.lowest, tick)} to {_at(explored.highest, tick)}"
         return f"explored: every length{end} from {reach}, tick by tick"
     at = lengths_in_words(explored.lengths, tick)
-    return f"explored: the lengths{end} {at}; nothing is known of any other"
+    return f"explored: the lengths{end} {at}; nothing is known about others"
 
 
 def slack_in_words(one: Slack, tick: Fraction) -> str:
@@ -230,7 +230,7 @@ def slack_in_words(one: Slack, tick: Fraction) -> str:
 
 
 def lengths_in_words(lengths: Sequence[int], tick: Fraction) -> str:
-    """Lengths in ticks, those that follow each other as a range."""
+    """Lengths in ticks, consecutive ones as a range."""
     ranges: list[tuple[int, int]] = []
     for length in lengths:
         if ranges and ranges[-1][1] == length - 1:

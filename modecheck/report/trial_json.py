@@ -1,4 +1,4 @@
-"""What a file that is laid over a device changes, as JSON. Keys are kept; new ones may be added."""
+"""What an overlay file changes, as JSON. Existing keys never change; new ones may be added."""
 
 from __future__ import annotations
 
@@ -10,13 +10,13 @@ from modecheck.report.as_json import Json, verdict_as_json
 
 
 def trial_as_json_text(old: Verdict, new: Verdict, found: VerdictDifference, over: str) -> str:
-    """The verdict on the device with the file, and under `trial` what the file changes."""
+    """The verdict on the device with the overlay, and under `trial` what the overlay changes."""
     data = verdict_as_json(new) | {"trial": _trial(old, found, over)}
     return json.dumps(data, indent=2, ensure_ascii=False) + "\n"
 
 
 def _trial(old: Verdict, found: VerdictDifference, over: str) -> Json:
-    """Findings by their ids. Those that are newly broken stand in full under `findings`."""
+    """Findings by their ids. New ones stand in full under `findings`."""
     return {
         "with": over,
         "complete": found.complete,
@@ -30,7 +30,7 @@ def _trial(old: Verdict, found: VerdictDifference, over: str) -> Json:
 
 
 def requirements_as_json(found: VerdictDifference) -> list[Json]:
-    """What is said of each requirement of which something else was said before."""
+    """Each requirement whose verdict changed, with its verdicts before and after."""
     return [
         {"id": one.name, "text": one.sentence, "before": one.before, "after": one.after}
         for one in found.requirements
@@ -38,7 +38,7 @@ def requirements_as_json(found: VerdictDifference) -> list[Json]:
 
 
 def variants_as_json(verdict: Verdict) -> list[Json]:
-    """Each variant with how large it is."""
+    """Each variant with its size."""
     return [
         {
             "options": dict(one.device.variant),

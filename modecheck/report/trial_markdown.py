@@ -1,4 +1,4 @@
-"""What a file that is laid over a device changes, as Markdown fit for a merge request."""
+"""What an overlay file changes, as Markdown for a merge request."""
 
 from __future__ import annotations
 
@@ -9,16 +9,16 @@ from modecheck.report.trial_text import figures_of_both, outcome_of_trial
 
 
 def trial_as_markdown_text(old: Verdict, new: Verdict, found: VerdictDifference, over: str) -> str:
-    """What is newly broken in full, with scenarios; of the rest the names."""
+    """New findings in full, with scenarios; of the others the ids."""
     title = f"{escaped(old.device.name)} with {escaped(over)}: {outcome_of_trial(found)}"
     lines = [f"## {title}", ""]
     for line in figures_of_both(old, new):
         lines += [escaped(line), ""]
     for finding in found.broken:
         lines += [*finding_block(new, finding), ""]
-    lines += _listed("Mended", found.mended)
-    lines += _listed("Not seen again, but not all was explored", found.unseen)
-    lines += _listed("The same", found.same)
+    lines += _listed("Fixed", found.mended)
+    lines += _listed("Not seen again, but not everything was explored", found.unseen)
+    lines += _listed("Unchanged", found.same)
     lines += _requirements(found)
     return "\n".join(lines).rstrip("\n") + "\n"
 
@@ -30,7 +30,7 @@ def _listed(title: str, names: tuple[str, ...]) -> list[str]:
 def _requirements(found: VerdictDifference) -> list[str]:
     if not found.requirements:
         return []
-    rows = [["requirement", "as it stands", "with the file", "what it says"]]
+    rows = [["requirement", "without the file", "with the file", "what it says"]]
     for one in found.requirements:
         after = f"**{escaped(one.after)}**" if breaks(one) else escaped(one.after)
         rows.append([as_code(one.name), escaped(one.before), after, escaped(one.sentence)])

@@ -1,4 +1,4 @@
-"""What a file that is laid over a device changes, as short text."""
+"""What an overlay file changes, as short text."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from modecheck.report.terminal import group_as_text, headline
 def trial_as_text(
     old: Verdict, new: Verdict, found: VerdictDifference, over: str, style: Style
 ) -> list[str]:
-    """What is newly broken in full, with scenarios; of the rest the names."""
+    """New findings in full, with scenarios; of the others the ids."""
     paint = style.error if found.broken else style.good if found.complete else style.warning
     lines = headline(f"{old.device.name} with {over}", outcome_of_trial(found), paint, style)
     for line in figures_of_both(old, new):
@@ -25,36 +25,36 @@ def trial_as_text(
 
 
 def difference_as_text(new: Verdict, found: VerdictDifference, style: Style) -> list[str]:
-    """What is newly broken, with scenarios; of the rest the names; what requirements say now."""
+    """New findings with scenarios, the ids of the others, and changed verdicts of requirements."""
     lines: list[str] = []
     for code, group in groupby(found.broken, key=lambda finding: finding.code):
         lines += ["", *group_as_text(code, list(group), partial(scenario_of, new), style)]
-    lines += _listed("mended", found.mended, style)
-    lines += _listed("not seen again, but not all was explored", found.unseen, style)
-    lines += _listed("the same", found.same, style)
+    lines += _listed("fixed", found.mended, style)
+    lines += _listed("not seen again, but not everything was explored", found.unseen, style)
+    lines += _listed("unchanged", found.same, style)
     return lines + _requirements(found.requirements, style)
 
 
 def outcome_of_trial(found: VerdictDifference) -> str:
-    """How much is newly broken, mended and the same, in a line."""
-    parts = [f"{len(found.broken)} newly broken" if found.broken else "nothing newly broken"]
-    parts += [f"{len(found.mended)} mended"] if found.mended else []
-    parts += [f"{len(found.same)} the same"] if found.same else []
+    """How many findings are new, fixed and unchanged, in one line."""
+    parts = [counted(len(found.broken), "new finding") if found.broken else "no new findings"]
+    parts += [f"{len(found.mended)} fixed"] if found.mended else []
+    parts += [f"{len(found.same)} unchanged"] if found.same else []
     return ", ".join(parts) + ("" if found.complete else " so far, incomplete")
 
 
 def figures_of_both(old: Verdict, new: Verdict) -> list[str]:
-    """The figures of both, and what stopped them."""
+    """The sizes of both, and what stopped their exploration."""
     lines = []
     for before, after in zip(old.explored, new.explored, strict=False):
         variant = f"{after.variant}: " if after.variant else ""
         sizes = [counted(one.exploration.state_count, "state") for one in (before, after)]
-        lines.append(f"{variant}{sizes[0]} as it stands, {sizes[1]} with the file")
-    for name, verdict in (("as it stands", old), ("with the file", new)):
+        lines.append(f"{variant}{sizes[0]} without the file, {sizes[1]} with it")
+    for name, verdict in (("without the file", old), ("with the file", new)):
         stops = {one.exploration.stopped_by for one in verdict.explored} - {""}
         lines += [f"{name}: stopped by {stop}" for stop in sorted(stops)]
         if verdict.not_evaluated:
-            lines.append(f"{name}: undecided are {', '.join(verdict.not_evaluated)}")
+            lines.append(f"{name}: undecided: {', '.join(verdict.not_evaluated)}")
     return lines
 
 

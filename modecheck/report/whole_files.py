@@ -1,4 +1,4 @@
-"""Write files whole or not at all."""
+"""Write files completely or not at all."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from modecheck.model.errors import InputError, InvalidInput
 
 
 def write_whole(path: str, text: str) -> None:
-    """Write text to a file: first to a temporary one beside it, which then takes its name.
+    """Write text to a file: first to a temporary file beside it, which then replaces it.
 
     Raises `InvalidInput` when the file cannot be written; nothing is left behind then.
     """
@@ -36,14 +36,14 @@ def write_json(path: str, data: object) -> None:
 
 
 def need_writable(path: str) -> None:
-    """Raise `InvalidInput` now rather than after long work, if a file cannot be written later."""
+    """Raise `InvalidInput` now, rather than after long work, if a file cannot be written."""
     folder = _folder(path)
     if os.path.isdir(path):
         raise _not_writable(path, "it is a folder")
     if not os.path.isdir(folder):
         raise _not_writable(path, f"there is no folder {folder!r}")
     if not os.access(folder, os.W_OK):
-        raise _not_writable(path, f"nothing may be written to {folder!r}")
+        raise _not_writable(path, f"the folder {folder!r} is not writable")
 
 
 def _folder(path: str) -> str:
@@ -53,4 +53,4 @@ def _folder(path: str) -> str:
 def _not_writable(path: str, why: OSError | str) -> InvalidInput:
     reason = why if isinstance(why, str) else why.strerror or str(why)
     message = f"{path!r} cannot be written: {reason}"
-    return InvalidInput([InputError(message, expected="a file in a folder that can be written to")])
+    return InvalidInput([InputError(message, expected="a file in a writable folder")])

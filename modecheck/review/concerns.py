@@ -1,9 +1,9 @@
-"""The concerns of a device (its concerns), and what a change did to each.
+"""The concerns of a device, and what a change did to each.
 
-A concern is untouched if no part that bears the concern has changed, no finding that has to do with
-it is new or fixed, and all that can be seen of it is proven the same. What nobody knows, since an
-exploration was stopped, is never called untouched; nor is a concern for which no look speaks. Nor
-is a duration judged where behaviour does not count time.
+A concern is untouched if no part with this concern has changed, no finding about it is new or
+fixed, and its visible behaviour is proven unchanged. A concern is never called untouched if an
+exploration was stopped, or if no look covers it. Durations are not compared where behaviour does
+not count time.
 """
 
 from __future__ import annotations
@@ -36,8 +36,8 @@ class Standing(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Concern:
-    """A concern: the changes of parts that bear it (`durations` are those that behaviour does not
-    judge), the behaviours that speak for it, and the ids of findings that have to do with it.
+    """A concern: the changes of parts that have it (`durations` are those that no behaviour
+    compares), the behaviours that cover it, and the ids of findings about it.
     """
 
     concern: str
@@ -51,22 +51,22 @@ class Concern:
 
 @dataclass(frozen=True, slots=True)
 class TaggedFindings:
-    """New and fixed findings, by their ids, each with the concerns that it has to do with."""
+    """New and fixed findings, by id, each with the concerns that it is about."""
 
     new: dict[str, frozenset[str]]
     fixed: dict[str, frozenset[str]]
 
     @property
     def untagged(self) -> tuple[str, ...]:
-        """The new ones that belong to no concern."""
+        """The new findings that belong to no concern."""
         return tuple(one for one, concerns in self.new.items() if not concerns)
 
 
 def tagged_findings(
     old: Verdict, renamed: Verdict, new: Verdict, findings: VerdictDifference
 ) -> TaggedFindings:
-    """The concerns of what is new or fixed; `renamed` is the old verdict in the new
-    device's names.
+    """The concerns of new and fixed findings; `renamed` is the old verdict in the names of the
+    new device.
     """
     before, after = FindingTags(old.device), FindingTags(new.device)
     pairs = [
@@ -84,7 +84,7 @@ def tagged_findings(
 
 
 class Concerns:
-    """The concerns of two devices of which text, findings and behaviour are compared already."""
+    """The concerns of two devices whose text, findings and behaviour have been compared."""
 
     def __init__(
         self,
@@ -128,7 +128,7 @@ class Concerns:
 
     @property
     def durations(self) -> tuple[Change, ...]:
-        """The changes that no behaviour judges, since they change how long something takes."""
+        """The changes that no behaviour compares, since they only affect durations."""
         return tuple(change for change, _ in self._changes if self._is_unjudged(change))
 
     def _concern(self, concern: str) -> Concern:
@@ -143,7 +143,7 @@ class Concerns:
         return replace(known, standing=_standing(known))
 
     def _is_unjudged(self, change: Change) -> bool:
-        """Whether it changes a duration, or brings or takes away a part that has one."""
+        """Whether it changes a duration, or adds or removes a part that has one."""
         if self._ticks_count:
             return False
         if change.what not in (ADDED, REMOVED):

@@ -1,4 +1,4 @@
-"""Two devices compared: their text, their findings, their behaviour, and what to test again."""
+"""Two devices compared: their text, their findings, their behaviour, and what to retest."""
 
 from __future__ import annotations
 
@@ -24,8 +24,8 @@ from modecheck.review.retest import Retest, retest
 
 @dataclass(frozen=True, slots=True)
 class ComparisonRequest:
-    """How behaviour is compared. `see` are looks chosen by a person (messages, links, media, with
-    commas between), in place of one for each medium.
+    """How behaviour is compared. `see` are looks chosen by the user (messages, links, media,
+    separated by commas), in place of one for each medium.
     """
 
     equivalence: Equivalence = Equivalence.BRANCHING
@@ -34,8 +34,8 @@ class ComparisonRequest:
 
 @dataclass(frozen=True, slots=True)
 class Origin:
-    """What a device is called in a comparison. What was fetched from a revision lies in a `folder`
-    that nobody knows: its files are told with the revision in front, as version control does.
+    """What a device is called in a comparison. Files from a revision lie in a temporary `folder`:
+    they are shown with the revision in front, as version control does.
     """
 
     name: str
@@ -43,7 +43,7 @@ class Origin:
     revision: str = ""
 
     def place(self, place: Place | None) -> str:
-        """Where something stands, as `file:line:column`; nothing without a place."""
+        """The position of something, as `file:line:column`; empty without a place."""
         if place is None:
             return ""
         folder = f"{self.folder}{os.sep}"
@@ -54,7 +54,7 @@ class Origin:
 
 @dataclass(frozen=True, slots=True)
 class DeviceComparison:
-    """What became of an old device. `old` is told in the names of the new device, but for its
+    """The old and the new device compared. `old` uses the names of the new device, except in its
     scenarios. The text is that of the first variant; behaviours are those of every variant that
     both verdicts have.
     """
@@ -71,24 +71,24 @@ class DeviceComparison:
 
     @property
     def complete(self) -> bool:
-        """Whether both verdicts and all behaviours are known."""
+        """Whether both verdicts, all behaviours and the bench test are complete."""
         known = all(one.outcome is not Outcome.UNKNOWN for one in self.behaviours)
         return known and self.findings.complete and not self.retest.bench.stopped_by
 
     @property
     def broken(self) -> bool:
-        """Whether there are findings that were not there before, or broken requirements."""
+        """Whether there are new findings, or requirements that no longer hold."""
         needs = self.findings.requirements
         return bool(self.findings.broken) or any(map(differences.breaks, needs))
 
     @property
     def different(self) -> tuple[Behaviour, ...]:
-        """Behaviours in which both devices differ."""
+        """Behaviours in which the devices differ."""
         return tuple(one for one in self.behaviours if one.outcome is Outcome.DIFFERENT)
 
     @property
     def modes(self) -> list[str]:
-        """The modes in which behaviours are compared, all the device does last."""
+        """The modes in which behaviours are compared, with the whole behaviour last."""
         modes = dict.fromkeys(one.mode for one in self.behaviours)
         return [*(mode for mode in modes if mode), *([WHOLE] if WHOLE in modes else [])]
 
@@ -101,9 +101,9 @@ def compared(
     reporter: Reporter | None = None,
     old_origin: Origin | None = None,
 ) -> DeviceComparison:
-    """The comparison of two devices on which verdicts are known.
+    """The comparison of two devices, given their verdicts.
 
-    Raises `InvalidInput` when something that neither device has was chosen to be seen.
+    Raises `InvalidInput` if `asked` names something to see that neither device has.
     """
     how, look_for = search or Search(), asked or ComparisonRequest()
     pairs = _same_variants(old, new)
@@ -148,7 +148,7 @@ def _knowing_the_size(search: Search, verdict: Verdict) -> Search:
 
 
 def _same_variants(old: Verdict, new: Verdict) -> list[tuple[Device, Device]]:
-    """The variants that both have; where options differ too much for that, the first of each."""
+    """The variants that both have; if they have none in common, the first of each."""
     before = {one.variant: one.device for one in old.explored}
     both = [(before[one.variant], one.device) for one in new.explored if one.variant in before]
     return both or [(old.explored[0].device, new.explored[0].device)]

@@ -1,9 +1,7 @@
-"""Which concerns a finding has to do with: the concerns of the parts that it names and of the part
-at its place.
+"""Which concerns a finding is about: those of the parts that it names and of the part at its place.
 
-A state that is named brings the concerns of the rules that leave it (whatever a deadlock there
-waits for), a chip alone those of all its rules, a requirement or a mode those of all that it speaks
-of.
+A state contributes the concerns of the rules that leave it (for which a deadlock there waits), a
+chip by itself those of all its rules, a requirement or a mode those of all parts that it names.
 """
 
 from __future__ import annotations
@@ -20,26 +18,26 @@ from modecheck.review.names import CHAIN, INNER, OUTER
 
 
 def said_by(parts: Parts, name: PartName) -> Form:
-    """All that a part says that is not for people only."""
+    """Everything that a part declares, without wording for people."""
     facets = parts[name].facets
     return tuple(facet.form for key, facet in facets.items() if key not in WORDING)
 
 
 class FindingTags:
-    """Of the findings of one device."""
+    """The concerns of the findings of one device."""
 
     def __init__(self, device: Device) -> None:
         self._device = device
         self._parts = parts_of_device(device)
 
     def of(self, finding: Finding) -> frozenset[str]:
-        """The concerns that it has to do with."""
+        """The concerns that the finding is about."""
         at_its_place = (name for name, part in self._parts.items() if part.place == finding.place)
         names = {*self._named(finding.subject), *at_its_place}
         return frozenset().union(*map(self._concerns_of, names))
 
     def _named(self, subject: str) -> Iterator[PartName]:
-        """The parts that a subject names: of a chain, the innermost that is known."""
+        """The parts that a subject names; for a chain of names, the innermost known part."""
         for chain in CHAIN.findall(subject):
             words = chain.split(".")
             inner = [
@@ -51,7 +49,7 @@ class FindingTags:
             yield from inner or (PartName(kind, words[0]) for kind in OUTER)
 
     def _stands_in(self, name: PartName, around: str) -> bool:
-        """Whether a part is one of this chip or link, or a message of a link to or from it."""
+        """Whether a part belongs to this chip or link, or is a message of a link to or from it."""
         link = self._device.links.get(name.scope)
         ends = () if link is None else (link.sender, link.receiver)
         return around in (name.scope, *ends)
@@ -66,7 +64,7 @@ class FindingTags:
         return found.union(*map(self._concerns_of, self._rules_of(name)))
 
     def _tags_spoken_of(self, name: PartName) -> frozenset[str]:
-        """Of what a requirement speaks of; a chip stands there for one of its states or values."""
+        """The concerns of a part that a requirement names; a chip stands for what is in it."""
         if name.kind == "chip":
             return frozenset(self._device.chips[name.name].concerns)
         return self._concerns_of(name) if name.kind != "requirement" else frozenset()

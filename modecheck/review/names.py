@@ -1,8 +1,8 @@
-"""An old verdict told in the names of the new device, so that both can be held against each other.
+"""An old verdict in the names of the new device, so that the two can be compared.
 
-A finding is known again by its subject, which is made of names: `hub.attaching`, `front_pair`,
-`tablet.calling.hush`. A word that stands behind the name of a chip or a link is a name inside of
-it; any other is one of the device.
+A finding is recognised by its subject, which consists of names: `hub.attaching`, `front_pair`,
+`tablet.calling.hush`. A word after the name of a chip or a link is a name inside it; any other is a
+name of the device.
 """
 
 from __future__ import annotations
@@ -16,13 +16,13 @@ from modecheck.checks.verdict import Verdict
 from modecheck.compare.forms import PartName, Renaming
 
 CHAIN = re.compile(r"\w+(?:\.\w+)*")
-"""Names with full stops between."""
+"""Names separated by full stops."""
 OUTER = ("chip", "link", "mode", "pairing", "requirement", "signal", "option")
 INNER = ("state", "variable", "timer", "rule", "message")
 
 
 class NewNames:
-    """Writes the names of an old device as those of the new one."""
+    """Replaces the names of an old device by those of the new one."""
 
     def __init__(self, renaming: Renaming) -> None:
         self._names = {old: new for old, new in renaming.items() if old.name != new.name}
@@ -44,7 +44,7 @@ class NewNames:
         return next((name.name for name in found if name is not None), "")
 
     def verdict(self, verdict: Verdict) -> Verdict:
-        """The verdict with what it speaks of renamed; scenarios stay those of the old device."""
+        """The verdict with the new names; scenarios keep those of the old device."""
         if not self:
             return verdict
         return replace(

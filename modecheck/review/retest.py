@@ -1,6 +1,6 @@
-"""What a change asks to be tested and certified again, and what is proven untouched.
+"""What to retest and recertify after a change, and what is proven untouched.
 
-Concerns come first (`concerns.py`), and then the steps of the bench test that take what changed.
+Concerns come first (`concerns.py`), then the steps of the bench test that take what changed.
 """
 
 from __future__ import annotations
@@ -26,8 +26,8 @@ from modecheck.tours.sittings import SITTING
 
 @dataclass(frozen=True, slots=True)
 class BenchStepTaken:
-    """A step of the bench test, as it is counted there, and the touched rules that it takes. The
-    `start` of a sequence, which takes rules at power on, is none of the steps that are counted.
+    """A step of the bench test, with its number there, and the touched rules that it takes. The
+    `start` of a sequence, which takes rules at power on, is not counted as a step.
     """
 
     sequence: int
@@ -39,9 +39,9 @@ class BenchStepTaken:
 
 @dataclass(frozen=True, slots=True)
 class RetestPlan:
-    """What of the new device's bench test (as `modecheck tours` makes it) takes rules that were
-    touched: those that changed, and those that use something that changed. `never` are those that
-    it does not take; `stopped_by` tells that it is not whole.
+    """The part of the new device's bench test (as made by `modecheck tours`) that takes touched
+    rules: those that changed, and those that use something that changed. `never` are the touched
+    rules that it does not take; `stopped_by` is why the bench test is incomplete, or empty.
     """
 
     steps: tuple[BenchStepTaken, ...] = ()
@@ -52,12 +52,12 @@ class RetestPlan:
 
 @dataclass(frozen=True, slots=True)
 class Retest:
-    """All of it."""
+    """Everything to retest."""
 
     concerns: tuple[Concern, ...]
     bench: RetestPlan
     durations: tuple[Change, ...] = ()
-    """What changed of durations, which no behaviour judges."""
+    """Changed durations, which no behaviour compares."""
     untagged: tuple[str, ...] = ()
     """New findings that belong to no concern."""
 
@@ -71,7 +71,7 @@ def retest(
     equivalence: Equivalence,
     limits: Limits | None = None,
 ) -> Retest:
-    """The list for two devices of which text, findings and behaviour are compared already."""
+    """What to retest for two devices whose text, findings and behaviour have been compared."""
     concerns = Concerns(old, new.device, text, behaviours, findings, equivalence)
     return Retest(
         tuple(concerns.all()),
@@ -82,7 +82,7 @@ def retest(
 
 
 def touched_rules(new: Device, text: TextChanges) -> frozenset[str]:
-    """Rules of the new device, as "chip.rule", that changed or that use what has changed."""
+    """Rules of the new device, as "chip.rule", that changed or use something that changed."""
     changed = {
         change.new: change.what
         for change in text.of_kind(ADDED, CHANGED, MOVED)

@@ -131,7 +131,7 @@ def test_the_command_says_how_time_was_treated(tmp_path: Path) -> None:
     zones = run("check", str(path), "--engine", "zones")
     assert zones.code == 1
     assert "time: zones, in ticks of 1 ms" in zones.out
-    assert "not asked of zones: deadlock" in zones.out
+    assert "not checked with zones: deadlock" in zones.out
     digital = run("check", str(path), "--engine", "plain")
     assert "time: digital clocks, in ticks of 1 ms" in digital.out
     drawn = run("draw", str(path), "--engine", "zones", "--to", str(tmp_path / "out"))

@@ -61,9 +61,9 @@ def test_a_renaming_is_told_and_is_no_finding(tmp_path: Path) -> None:
     """Exit code 0, in lines that fit a terminal; with --quiet nothing is said."""
     result = compare(tmp_path, RENAME)
     assert (result.code, result.err) == (0, "")
-    assert head(result).startswith("starter: nothing newly broken, behaves the same old:")
+    assert head(result).startswith("starter: no new findings, behaviour unchanged old:")
     assert "renamed  state receiver.changing → receiver.waiting" in result.out
-    assert "= messages over radio: the same in every mode and as a whole" in result.out
+    assert "= messages over radio: unchanged in every mode and as a whole" in result.out
     assert re.search(r"radio +untouched\n +cable +untouched\n +bench: no rule", result.out)
     changed = [line for line in result.out.splitlines() if "/" not in line]
     assert max(map(len, changed)) <= 80
@@ -77,7 +77,7 @@ def test_what_is_newly_broken_is_told_and_fails(tmp_path: Path) -> None:
     outputs = ("--json", "told.json", "--markdown", "told.md", "--page", "told.html")
     result = compare(tmp_path, SILENT, *outputs)
     assert (result.code, result.err) == (1, "")
-    assert "2 newly broken" in head(result)
+    assert "2 new findings" in head(result)
     told = json.loads((tmp_path / "told.json").read_text(encoding="utf-8"))
     broken = [one["id"] for one in told["findings"]["broken"]]
     assert broken == ["deadlock:receiver.changing", "broken-requirement:note_ends"]
@@ -117,8 +117,8 @@ def test_a_changed_duration_is_no_proof_of_sameness(tmp_path: Path) -> None:
     (tmp_path / "new.yaml").write_text(text.replace("5 ms", "7 ms"), encoding="utf-8")
     told = here(tmp_path, "old.yaml", "new.yaml", "--page", "told.html")
     assert told.code == 0
-    assert "the same behaviour but for durations" in head(told)
-    assert "not judged, as time is not counted, since there is no clock: ≠ rule a." in " ".join(
+    assert "behaviour unchanged except for durations" in head(told)
+    assert "not compared, because time is not counted without a clock: ≠ rule a." in " ".join(
         told.out.split()
     )
     page = (tmp_path / "told.html").read_text(encoding="utf-8")
@@ -130,7 +130,7 @@ def test_a_behaviour_that_differs_fails_only_when_it_must_be_the_same(tmp_path: 
     """Nothing is broken by a bell; whoever says --same wants to know of it."""
     result = compare(tmp_path, BELL)
     assert result.code == 0
-    assert "nothing newly broken, behaves differently in" in head(result)
+    assert "no new findings, behaves differently in" in head(result)
     said = " ".join(result.out.split())
     assert re.search("the new device can do “[^”]*sent bell via back”", said)
     assert "1. the player plugs the cable in" in result.out
@@ -152,11 +152,11 @@ def test_a_bound_makes_it_incomplete(tmp_path: Path) -> None:
     outputs = ("--markdown", "told.md", "--page", "told.html")
     result = compare(tmp_path, RENAME, "--max-states", "5", *outputs)
     assert result.code == 3
-    assert "nothing newly broken so far" in head(result)
+    assert "no new findings so far" in head(result)
     markdown = (tmp_path / "told.md").read_text(encoding="utf-8")
-    assert "Nothing newly broken, nothing mended so far, incomplete." in markdown
+    assert "No new findings, none fixed so far, incomplete." in markdown
     page = (tmp_path / "told.html").read_text(encoding="utf-8")
-    assert "Nothing newly broken so far, incomplete." in page
+    assert "No new findings so far, incomplete." in page
     assert "incomplete" in head(result)
     assert "? messages over radio: unknown in every mode and as a whole" in result.out
     assert "untouched" not in result.out

@@ -36,7 +36,7 @@ chips:
 def test_the_loop_stands_under_a_line_of_its_own(tmp_path: Path) -> None:
     """What is done once comes before it, what is done for ever behind it."""
     lines = check(SCANNING, tmp_path).out.splitlines()
-    at = lines.index("  from here on, again and again:")
+    at = lines.index("  from here on, repeating forever:")
     assert "pedal hears pressed" in " ".join(lines[at - 2 : at])
     assert lines[at + 1].startswith("    2. pedal looks for its hub")
     assert lines[at + 2].startswith("    3. pedal has had its pause")
@@ -45,8 +45,8 @@ def test_the_loop_stands_under_a_line_of_its_own(tmp_path: Path) -> None:
 def test_a_loop_whose_beginning_is_left_out_says_where_it_begins(tmp_path: Path) -> None:
     """Of a long scenario the middle is not shown; the line then names the step."""
     lines = check(LONG, tmp_path).out.splitlines()
-    at = lines.index("  from step 11 on, again and again:")
-    assert "steps, which --json tells" in lines[at - 1]
+    at = lines.index("  from step 11 on, repeating forever:")
+    assert "more steps in --json" in lines[at - 1]
     assert max(map(len, lines)) <= 80
 
 

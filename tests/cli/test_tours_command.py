@@ -81,7 +81,7 @@ def test_a_bound_gives_exit_code_3() -> None:
     result = run("tours", TANDEM, "--max-states", "200")
     assert result.code == 3
     assert "incomplete: stopped by the bound of 200 states" in result.out
-    assert "no such test is shorter" not in result.out
+    assert "no shorter test exists" not in result.out
 
 
 def test_a_device_that_never_settles_gives_exit_code_3(tmp_path: Path) -> None:

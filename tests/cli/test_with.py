@@ -32,11 +32,11 @@ def test_what_is_newly_broken_is_told_in_full(tmp_path: Path) -> None:
     """Each with place and scenario, and exit code 1."""
     result = laid(MUTE, tmp_path)
     assert (result.code, result.err) == (1, "")
-    assert head(result).startswith("starter with rule.yaml: 2 newly broken 16 states")
+    assert head(result).startswith("starter with rule.yaml: 2 new findings 16 states")
     assert "deadlock:receiver.changing" in result.out
     assert "1. the player plugs the cable in" in result.out
     assert "note_ends: holds → broken" in result.out
-    assert "mended" not in result.out
+    assert "fixed" not in result.out
 
 
 def test_what_is_mended_and_what_is_the_same_is_told_by_name(tmp_path: Path) -> None:
@@ -47,9 +47,9 @@ def test_what_is_mended_and_what_is_the_same_is_told_by_name(tmp_path: Path) -> 
     result = laid(over, tmp_path, device=twin)
     assert result.code == 0
     assert result.err == "rule.yaml:1:28: note: overlay adds rule 'give_up' to chip receiver\n"
-    assert "nothing newly broken, 1 mended, 1 the same" in head(result)
-    assert "mended\n  deadlock:receiver.changing\n" in result.out
-    assert "the same\n  broken-requirement:note_ends\n" in result.out
+    assert "no new findings, 1 fixed, 1 unchanged" in head(result)
+    assert "fixed\n  deadlock:receiver.changing\n" in result.out
+    assert "unchanged\n  broken-requirement:note_ends\n" in result.out
     assert "1. the player" not in result.out
 
 
@@ -58,8 +58,8 @@ def test_a_file_that_changes_nothing_breaks_nothing(tmp_path: Path) -> None:
     result = laid("about: the same\n", tmp_path)
     assert result.code == 0
     assert result.out.splitlines() == [
-        "starter with rule.yaml: nothing newly broken",
-        "  16 states as it stands, 16 states with the file",
+        "starter with rule.yaml: no new findings",
+        "  16 states without the file, 16 states with it",
     ]
     assert laid("about: the same\n", tmp_path, "--quiet") == Run(0, "", "")
 
@@ -103,7 +103,7 @@ requirements:
 """
     result = laid(over, tmp_path)
     assert result.code == 1
-    assert "1 newly broken" in head(result)
+    assert "1 new finding" in head(result)
     assert "heard: holds → not asked" in result.out
     assert "mute: not asked → broken" in result.out
 
@@ -114,12 +114,12 @@ def test_what_was_stopped_mends_nothing(tmp_path: Path) -> None:
     twin = twin.replace("../starter", str(MODELS / "starter"))
     over = "chips: {pedal: {rules: {plug: {send: [picture(foot) via cord]}}}}\n"
     whole = laid(over, tmp_path, device=twin)
-    assert "2 mended" in head(whole)
+    assert "2 fixed" in head(whole)
     result = laid(over, tmp_path, "--max-states", "5", device=twin)
     assert result.code == 3
     assert "so far, incomplete" in head(result)
-    assert "mended" not in result.out
-    assert "not seen again, but not all was explored\n  deadlock" in result.out
+    assert "fixed" not in result.out
+    assert "not seen again, but not everything was explored\n  deadlock" in result.out
 
 
 ACCEPTED = (
@@ -135,12 +135,12 @@ def test_what_was_accepted_is_not_new(tmp_path: Path) -> None:
     """Not when it stays, not when its acceptance goes, and not when mending it ends the need."""
     unsound = ("--option", "on_unplug=fall_back")
     stays = laid("about: the same\n", tmp_path, *unsound, device=ACCEPTED)
-    assert (stays.code, "1 the same" in head(stays)) == (0, True)
+    assert (stays.code, "1 unchanged" in head(stays)) == (0, True)
     alone = laid("accepted: null\n", tmp_path, *unsound, device=ACCEPTED)
-    assert (alone.code, "nothing newly broken" in head(alone)) == (0, True)
+    assert (alone.code, "no new findings" in head(alone)) == (0, True)
     mend = "chips: {hub: {rules: {unplug: {do: [bright = brightness == high]}}}}\n"
     mended = laid(mend, tmp_path, "--every-option", device=ACCEPTED)
-    assert f"mended\n  {BROKEN}" in mended.out
+    assert f"fixed\n  {BROKEN}" in mended.out
     assert "needless-acceptance" not in mended.out
 
 
@@ -150,7 +150,7 @@ def test_a_fault_in_one_more_variant_is_new(tmp_path: Path) -> None:
     over = f"chips: {{hub: {{rules: {{unplug: {{do: [{dark}, bright = brightness == high]}}}}}}}}\n"
     result = laid(over, tmp_path, "--every-option", device=SAMPLE)
     assert result.code == 1
-    assert head(result).startswith("sample with rule.yaml: 1 newly broken on_unplug=stay")
+    assert head(result).startswith("sample with rule.yaml: 1 new finding on_unplug=stay")
     assert BROKEN in result.out
 
 
@@ -164,8 +164,8 @@ requirements:
 """
     result = laid(over, tmp_path, device=device)
     assert result.code == 1
-    assert "1 newly broken, 1 the same" in head(result)
-    assert f"the same\n  {BROKEN}" in result.out
+    assert "1 new finding, 1 unchanged" in head(result)
+    assert f"unchanged\n  {BROKEN}" in result.out
     assert "never_dark: broken → falls" in result.out
 
 
@@ -204,10 +204,10 @@ requirements: {mute: {text: "Nothing | ever sounds", never: receiver.sounding}}
     (change,) = trial["requirements"]
     assert (change["id"], change["before"], change["after"]) == ("mute", "not asked", "broken")
     assert {one["id"] for one in data["findings"]} == {*trial["newly_broken"], *trial["same"]}
-    assert f"{trial['as_it_stands'][0]['states']} states as it stands" in result.out
+    assert f"{trial['as_it_stands'][0]['states']} states without the file" in result.out
     assert f"{data['states']} states with the file" in result.out
     text = (tmp_path / "m").read_text("utf-8")
-    assert "with rule.yaml: 1 newly broken, 1 mended, 1 the same\n" in text
+    assert "with rule.yaml: 1 new finding, 1 fixed, 1 unchanged\n" in text
     assert text.count("<details>") == text.count("</details>") == 1
     assert "Mended:\n\n- <code>deadlock:receiver.changing</code>\n" in text
     row = "| <code>mute</code> | not asked | **broken** | Nothing \\| ever sounds |"
@@ -246,5 +246,5 @@ def test_both_are_told_the_same_one_after_the_other_and_side_by_side(tmp_path: P
         laid(over, tmp_path, *options, device=MANY_BITS)
         for options in (("--no-cache",), ("--threads", "2"))
     )
-    assert "2 states as it stands, 2 states with the file" in head(alone)
+    assert "2 states without the file, 2 states with it" in head(alone)
     assert alone == both

@@ -150,7 +150,7 @@ def test_a_difference_reads_as_a_sentence() -> None:
     assert early is not None
     assert early.sentence() == (
         "both can do the same sequences, but their choices differ: from the start, the first can "
-        "have come where only a can follow, and the second can then always do something else"
+        "reach a state in which only a can follow; the second can then always do something else"
     )
 
 
@@ -169,7 +169,7 @@ def test_too_many_pairs_are_told(monkeypatch: pytest.MonkeyPatch) -> None:
     found = difference(one, other)
     assert found is not None
     assert found.how is How.UNKNOWN
-    assert found.sentence() == "they differ, but the shortest difference lies beyond 3 looked at"
+    assert found.sentence() == "they differ, but not within the first 3 pairs of sets of states"
 
 
 def test_the_nearest_difference_is_told_first() -> None:

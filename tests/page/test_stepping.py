@@ -198,7 +198,7 @@ def test_a_loop_is_framed_and_said_to_go_on(browser: Browser, page_of: PageOf) -
         page.press("ArrowRight")
         assert page.page.locator("#sequence .loop").count() == 1
         page.press("End")
-        words = f"it goes on with step {finding.trace.loop_from}, again and again"
+        words = f"it loops back to step {finding.trace.loop_from}, forever"
         assert words in page.shown()["told"]
 
 

@@ -223,7 +223,7 @@ def test_a_changed_duration_is_not_judged(clock: str, tmp_path: Path) -> None:
     assert {one.outcome for one in found.behaviours} == {Outcome.SAME}
     assert standings(found) == {"radio": Standing.UNDECIDED, "cable": Standing.UNTOUCHED}
     assert [str(one.name) for one in found.retest.durations] == ["hub.ring"]
-    assert outcome_in_words(found).endswith("the same behaviour but for durations")
+    assert outcome_in_words(found).endswith("behaviour unchanged except for durations")
     (why, *_) = remarks_on_retest(found)
     assert ("there is no clock" in why) == (not clock)
     said = concern_in_words(found.retest.concerns[0])
@@ -258,7 +258,7 @@ def test_a_concern_with_a_new_finding_is_touched(tmp_path: Path) -> None:
     assert power.new == ("dead-rule:hub.lose",)
     assert power.standing is Standing.TOUCHED
     assert findings_of_concern(power) == [("new findings", ("dead-rule:hub.lose",))]
-    assert "behaves the same" not in outcome_in_words(found)
+    assert "behaviour unchanged" not in outcome_in_words(found)
     back = compared(after, before)
     (power,) = (one for one in back.retest.concerns if one.concern == "power")
     assert power.fixed == ("dead-rule:hub.lose",)
@@ -286,6 +286,6 @@ def test_power_on_is_no_step_of_the_bench(tmp_path: Path) -> None:
     bench = found.retest.bench
     assert (bench.of, [step.start for step in bench.steps]) == (0, [True])
     said = "; ".join(bench_in_words(bench))
-    assert said.startswith("power on in `modecheck tours` takes rules that were touched")
+    assert said.startswith("power on in `modecheck tours` takes touched rules")
     assert "step 0" not in said
     assert "of 0 steps" not in said

@@ -1,4 +1,4 @@
-"""The page: one self-contained HTML file in which a reviewer reads, steps and walks."""
+"""The page: one self-contained HTML file to read the verdict and to step through scenarios."""
 
 from __future__ import annotations
 

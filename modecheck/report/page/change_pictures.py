@@ -1,4 +1,4 @@
-"""Pictures of the old and of the new device side by side, with what changed marked in both."""
+"""Pictures of the old and the new device side by side, with the changes marked in both."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from modecheck.model.parts import Device
 from modecheck.review.device_comparison import DeviceComparison
 
 GRAVEST = (MOVED, RENAMED, CHANGED, ADDED, REMOVED)
-"""Of two things that happened to one part the later one in this order is marked."""
+"""If a part changed in two ways, the later one in this order is marked."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +30,7 @@ class Side:
 
 @dataclass(frozen=True, slots=True)
 class Pair:
-    """The same of both devices."""
+    """The same picture of both devices."""
 
     title: str
     old: Side
@@ -38,7 +38,7 @@ class Pair:
 
 
 def change_pictures(comparison: DeviceComparison) -> Iterator[Pair]:
-    """The map of the device where something in it changed, then each chip with a change."""
+    """The map of the device, if something on it changed, then each chip with a change."""
     old, new = comparison.old.explored[0].device, comparison.new.explored[0].device
     happened = _Happened(comparison.text.changes)
     marks = [happened.on_map(side) for side in (0, 1)]
@@ -61,7 +61,7 @@ def _drawn(sketch: Sketch, marks: Marks) -> Side:
         svg = render_svg(Drawing(marked(sketch, marks)))
     except NoLayout as reason:
         return Side("", str(reason))
-    # The page has the whole sheet.
+    # The page has the style sheet already.
     return Side(re.sub(r"<style>.*?</style>\n", "", svg, flags=re.DOTALL))
 
 
@@ -76,7 +76,7 @@ class _Happened:
                     self._by_name[side][name] = change.what
 
     def on_map(self, side: int) -> Marks:
-        """What is marked on the map: chips, with changes inside of them, and links."""
+        """What is marked on the map: links, and chips that changed or contain changes."""
         parts: dict[str, str] = {}
         for name, what in self._by_name[side].items():
             if name.kind == "chip":
@@ -98,7 +98,7 @@ class _Happened:
         )
 
     def chips(self, comparison: DeviceComparison) -> Iterator[tuple[str, str | None, str | None]]:
-        """The chips of which a chart would show a change: title, old and new name."""
+        """The chips whose chart would show a change: title, old and new name."""
         back = {new: old for old, new in comparison.text.renaming.items()}
         new = comparison.new.explored[0].device
         for name in new.chips:

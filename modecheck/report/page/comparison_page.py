@@ -1,7 +1,7 @@
-"""The page of a comparison: both charts side by side, in one file that needs nothing else.
+"""The page of a comparison: both charts side by side, in one self-contained file.
 
 It has no script: its security policy (W3C Content Security Policy Level 3) allows its one style
-sheet and loads nothing.
+sheet and no loading of anything.
 """
 
 from __future__ import annotations
@@ -38,11 +38,11 @@ STANDINGS = {
     Standing.FIXED: ("clean", "="),
     Standing.UNTOUCHED: ("clean", "="),
 }
-"""The class of each standing, and its sign."""
+"""The CSS class and the sign of each standing."""
 
 
 def comparison_page(comparison: DeviceComparison) -> str:
-    """The page: the same text for the same two models, bounds and version."""
+    """The page; identical for identical models, bounds and version."""
     style = stylesheet() + asset("look.css") + asset("comparison.css")
     return environment().get_template("comparison.html").render(
         comparison=comparison,

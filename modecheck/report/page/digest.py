@@ -15,14 +15,14 @@ from modecheck.model.parts import Device
 
 @dataclass(frozen=True, slots=True)
 class Digest:
-    """`files` are pairs of a path, seen from the device file's folder, and its SHA-256."""
+    """`files` are pairs of a path, relative to the device file's folder, and its SHA-256."""
 
     files: tuple[tuple[str, str], ...]
     whole: str
 
 
 def digest_of(device: Device) -> Digest:
-    """The digest of the files of a device, the same wherever its folder lies."""
+    """The digest of the files of a device, independent of where its folder lies."""
     files = sorted((seen_from(device, path), digest) for path, digest in device.digests.items())
     listed = "".join(f"{digest}  {path}\n" for path, digest in files)
     whole = sha256(listed.encode("utf-8", "surrogateescape")).hexdigest()
@@ -30,5 +30,5 @@ def digest_of(device: Device) -> Digest:
 
 
 def seen_from(device: Device, path: str) -> str:
-    """A path as seen from the folder of the device file, with slashes."""
+    """A path relative to the folder of the device file, with slashes."""
     return os.path.relpath(path, os.path.dirname(device.file) or ".").replace(os.sep, "/")

@@ -1,7 +1,7 @@
-"""Puts a page together: templates, styles, scripts and data in one file that needs nothing else.
+"""Assembles a page: templates, styles, scripts and data in one self-contained file.
 
-The page's security policy (W3C Content Security Policy Level 3) allows the one script whose SHA-256
-it names and loads nothing: whatever a model says, it stays text.
+The page's security policy (W3C Content Security Policy Level 3) allows only the script whose
+SHA-256 it names, and loads nothing: whatever a model contains stays text.
 """
 
 from __future__ import annotations
@@ -33,17 +33,17 @@ SCRIPTS = (
     "model.js", "svg.js", "path.js", "chart_rows.js", "sequence_chart.js", "viewport.js",
     "statechart.js", "choices.js", "now.js", "stage.js", "search.js", "printing.js", "start.js",
 )  # fmt: skip
-"""Plain scripts, in the order in which they are put together."""
+"""Plain scripts, in the order in which they are concatenated."""
 
 STYLES = ("look.css", "stage.css", "print.css")
-"""After the style sheet of drawings, which they may change."""
+"""Placed after the style sheet of the drawings, which they may override."""
 
 LONGEST_TEXT = 2000
-"""Characters of any one text of a model on the page."""
+"""Characters shown of any one text of a model."""
 
 
 def page_as_html(verdict: Verdict) -> str:
-    """The page: the same text for the same model, bounds and version."""
+    """The page; identical for identical model, bounds and version."""
     payload = PageData(verdict)
     outline = outline_of(verdict, payload)
     pictures = pictures_of(verdict)
@@ -71,7 +71,7 @@ def page_as_html(verdict: Verdict) -> str:
 
 
 def _unseen(pictures: dict[str, list[Picture]]) -> list[tuple[str, list[Picture]]]:
-    """The statecharts with something that was never seen, by their chips."""
+    """The statecharts that contain something unreached, by chip."""
     kind = "coverage-"
     return [(key.removeprefix(kind), one) for key, one in pictures.items() if key.startswith(kind)]
 
@@ -85,7 +85,7 @@ class Headline:
 
 
 def headline(verdict: Verdict) -> Headline:
-    """What stands first on the page."""
+    """The heading of the page."""
     if verdict.findings:
         so_far = "" if verdict.complete else " so far; the verdict is incomplete"
         return Headline("found", f"{findings_counted(verdict.findings)} found{so_far}")
@@ -99,23 +99,23 @@ def _gap_sheets(space: Space) -> list[GapSheet]:
 
 
 def _script() -> str:
-    """All scripts in one function, so that their names are nobody else's."""
+    """All scripts in one function, so that their names stay private."""
     parts = "".join(asset(name) for name in SCRIPTS)
     return f'(() => {{\n"use strict";\n{parts}}})();\n'
 
 
 def digest(text: str) -> str:
-    """How a security policy names a script or a style."""
+    """The hash by which a security policy names a script or a style sheet."""
     return b64encode(sha256(text.encode()).digest()).decode()
 
 
 def asset(name: str) -> str:
-    """The text of a style or a script."""
+    """The text of a style sheet or a script."""
     return files(__package__).joinpath("assets", name).read_text(encoding="utf-8")
 
 
 def environment() -> Environment:
-    """Templates that escape everything; a name that they misspell is an error."""
+    """Templates that escape everything; an undefined name in one is an error."""
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
     environment = Environment(

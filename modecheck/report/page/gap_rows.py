@@ -33,7 +33,7 @@ def gap_sheet(table: GapTable) -> GapSheet:
         for event in table.events
     )
     gaps = tuple(
-        f"{table.chip} in {leaf} has no answer to {event.name}, which {event.link} brings"
+        f"{table.chip} in {leaf} has no answer to {event.name} from {event.link}"
         for leaf, event in table.gaps()
         if event.link
     )

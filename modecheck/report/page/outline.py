@@ -1,4 +1,4 @@
-"""What stands on a page, section by section, as plain values for the templates."""
+"""The contents of a page, section by section, as plain values for the templates."""
 
 from __future__ import annotations
 
@@ -22,10 +22,10 @@ from modecheck.scenario.telling import ToldStep, condensed, tell
 
 @dataclass(frozen=True, slots=True)
 class Scenario:
-    """A way as a page tells it; `number` is that of the scripts' scenario.
+    """A trace as the page shows it; `number` is that of the scripts' scenario.
 
-    The first `begin` steps lead to where it begins. It `stays` where nothing has to happen any
-    more at its end. In `lines`, steps in which only time passes are told as one.
+    The first `begin` steps lead to where it begins. It `stays` if no further step has to happen at
+    its end. In `lines`, consecutive steps in which only time passes are shown as one.
     """
 
     number: int
@@ -37,7 +37,7 @@ class Scenario:
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """A finding on the page; `accepted` tells why the team lives with it."""
+    """A finding on the page; `accepted` is the reason why it was accepted, if it was."""
 
     finding: Finding
     anchor: str
@@ -59,7 +59,7 @@ class Group:
 
 @dataclass(frozen=True, slots=True)
 class SwitchCell:
-    """A switch in the table of a variant: what stands there, in words, and its scenario."""
+    """A switch in the table of a variant: the text of its cell, a note, and its scenario."""
 
     source: str
     target: str
@@ -72,7 +72,7 @@ class SwitchCell:
 class Switches:
     """The table of switches of one variant; `rows` hold a cell, or None, for each mode.
 
-    `endings` tell how the switches out of each mode end.
+    `endings` describe how the switches out of each mode end.
     """
 
     variant: str
@@ -87,7 +87,7 @@ class Switches:
 
 @dataclass(frozen=True, slots=True)
 class PageOutline:
-    """The findings that count, those that are accepted, and the switches; all with scenarios."""
+    """The open findings, the accepted ones, and the switches; all with scenarios."""
 
     groups: tuple[Group, ...]
     accepted: tuple[Entry, ...]
@@ -100,7 +100,7 @@ def outline_of(verdict: Verdict, payload: PageData) -> PageOutline:
 
 
 def anchor_of(finding: Finding) -> str:
-    """What a link to a finding ends with: its id, which stays when the model changes."""
+    """The fragment of a link to a finding: its id, which is stable when the model changes."""
     return "_".join(finding.id.split())
 
 
@@ -182,14 +182,14 @@ class _Outliner:
 
 def _switch_words(switch: ModeSwitch, *, complete: bool) -> tuple[str, str]:
     if not switch.possible:
-        return ("never", "no road leads there") if complete else ("?", "not seen so far")
+        return ("never", "no run gets there") if complete else ("?", "not seen so far")
     steps = f"{switch.steps} step{'' if switch.steps == 1 else 's'}"
     via = "" if switch.direct else f"only through {', '.join(switch.via) or switch.source}"
     return steps, via
 
 
 def limits_in_words(verdict: Verdict) -> Iterator[tuple[str, str]]:
-    """What the exploration was bounded by: the faults with their budgets, and where it ended."""
+    """The bounds of the model: the faults with their budgets, and the capacities of links."""
     for group in verdict.device.faults:
         times = "any number of times" if group.at_most is None else f"at most {group.at_most} ×"
         yield (shown(group.name, LONGEST_SENTENCE), times)

@@ -1,7 +1,7 @@
 """The part of a product that a page holds: states, and the steps that lead from them.
 
 States of scenarios come first, then the states around the start, nearest first, as far as the
-bounds allow. A state whose steps are not held is an edge of the walk, and the page says so.
+bounds allow. A state whose steps are not held is an edge of the walk, and is marked as one.
 """
 
 from __future__ import annotations
@@ -16,18 +16,18 @@ from modecheck.report.page.tellings import Telling, telling
 from modecheck.scenario.replay import replay
 
 MOST_STATES = 6_000
-"""States with their steps in one page: a small product is there wholly."""
+"""States with their steps in one page: enough for all states of a small product."""
 
 MOST_BYTES = 1_200_000
-"""What the states and steps may weigh in one page, roughly: it is to open within a second."""
+"""Approximate size of the states and steps in one page, which must open within a second."""
 
 NOWHERE = -1
-"""The number of the state behind a failing step."""
+"""In place of the number of a state after a failing step."""
 
 
 @dataclass(frozen=True, slots=True)
 class Trodden:
-    """A step of a way: its telling, and the state behind it or `NOWHERE`."""
+    """A step of a trace: its telling, and the state after it or `NOWHERE`."""
 
     telling: int
     state: int
@@ -35,18 +35,18 @@ class Trodden:
 
 @dataclass(frozen=True, slots=True)
 class WalkLimits:
-    """What a walk may hold at most."""
+    """Upper limits on what a walk holds."""
 
     states: int = MOST_STATES
     size: int = MOST_BYTES
 
 
 class PageWalk:
-    """Grows while ways are laid and states are expanded; number 0 is the initial state.
+    """Grows as traces are added and states are expanded; number 0 is the initial state.
 
     `states[n]` is `[origin, modes, field, value, field, value, ...]`: how it differs from an
     earlier state, and as bits the modes that it is in. `steps[n]` is `[telling, state, ...]`, or
-    None where they are not held. `tellings` gives each its number, in order.
+    None where they are not held. `tellings` numbers the tellings, in order.
     """
 
     def __init__(self, product: Product) -> None:
@@ -67,7 +67,7 @@ class PageWalk:
         return sum(steps is not None for steps in self.steps)
 
     def lay(self, trace: Trace) -> list[Trodden]:
-        """A way's steps, whose states the walk holds from now on."""
+        """The steps of a trace, whose states the walk holds from now on."""
         trodden, here = [], 0
         for taken in replay(self.product, trace):
             told = self._telling(telling(self.product, taken.before, taken.step))
@@ -77,8 +77,8 @@ class PageWalk:
         return trodden
 
     def grow(self, room: WalkLimits) -> None:
-        """Expand the states that are held, in their order, and what is found by it, as far as
-        the room allows.
+        """Expand the states that are held, in order, and those found by that, as far as the
+        limits allow.
         """
         expanded = number = 0
         while number < len(self.states) and expanded < room.states and self._size < room.size:

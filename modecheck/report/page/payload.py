@@ -1,4 +1,4 @@
-"""What the scripts of a page work on: the parts of each variant, its walk, and the scenarios."""
+"""The data for the scripts of a page: the parts of each variant, its walk, and the scenarios."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ class PageData:
         self.walks = [PageWalk(one.exploration.product) for one in self.verdict.explored]
 
     def add(self, title: str, trace: Trace, variant: int) -> int:
-        """The number of a scenario: a way through one variant, by its number."""
+        """Add a scenario, a trace of the variant with this number; returns its number."""
         trodden = self.walks[variant].lay(trace)
         self.scenarios.append(
             {
@@ -43,7 +43,7 @@ class PageData:
         return len(self.scenarios) - 1
 
     def as_json(self) -> str:
-        """JSON that can stand in a script element: no `<` in it can close that element."""
+        """JSON for a script element: no `<` in it can close that element."""
         return in_script({"variants": self._variants(), "scenarios": self.scenarios})
 
     def _variants(self) -> list[Json]:
@@ -58,7 +58,7 @@ class PageData:
 
 
 def in_script(data: object) -> str:
-    """Compact JSON without the characters that mean something to HTML."""
+    """Compact JSON without the characters that are special in HTML."""
     text = json.dumps(data, ensure_ascii=False, separators=(",", ":"))
     for letter in "<>&\u2028\u2029":
         text = text.replace(letter, f"\\u{ord(letter):04x}")
@@ -107,7 +107,7 @@ def _variant(one: Explored, walk: PageWalk) -> Json:
 
 
 def _field(each: Field) -> Json:
-    """`chip` only for variables: what a reader is told by name and value."""
+    """`chip` only for variables, which readers see by name and value."""
     if each.type is None or each.owner < 0:
         return {"start": each.start}
     return {"start": each.start, "chip": each.owner, "name": each.name, **_values(each.type)}
@@ -136,7 +136,7 @@ def _ancestry(product: Product, chip: str, leaf: str) -> list[str]:
 
 
 def _doing(product: Product, number: int) -> list[str]:
-    """What a rule is said to do, and how long it has waited."""
+    """What a rule does, in words, and how long it has waited."""
     rule = product.rules[number]
     title = "" if ":" in rule.title else rule.title
     waited = rule.after.text if rule.after is not None else rule.expires

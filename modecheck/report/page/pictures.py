@@ -1,4 +1,4 @@
-"""The pictures of every variant, each once, without the style sheet that the page has already."""
+"""The pictures of all variants, each once, without the style sheet that the page has already."""
 
 from __future__ import annotations
 
@@ -16,8 +16,8 @@ from modecheck.draw.gallery import coverage_drawings, traffic_drawings
 class Picture:
     """An SVG picture, or why there is none.
 
-    `variants` are the numbers of those that it shows, `choices` their names. `name` is that of the
-    drawing: `device`, `modes`, `device-in-MODE`, `chip-CHIP` or `coverage-CHIP`.
+    `variants` are the numbers of the variants that it shows, `choices` their names. `name` is
+    that of the drawing: `device`, `modes`, `device-in-MODE`, `chip-CHIP` or `coverage-CHIP`.
     """
 
     name: str
@@ -29,7 +29,7 @@ class Picture:
 
 
 def pictures_of(verdict: Verdict) -> dict[str, list[Picture]]:
-    """By name, in the order of the gallery: one picture where all variants look alike."""
+    """By name, in the order of the gallery; variants that look alike share one picture."""
     found: dict[str, dict[str, Picture]] = {}
     for number, one in enumerate(verdict.explored):
         for drawing in _drawings(one):
@@ -56,6 +56,6 @@ def _picture(drawing: Drawing) -> Picture:
         svg, missing = render_svg(drawing), ""
     except NoLayout as reason:
         svg, missing = "", str(reason)
-    # The page has the whole sheet.
+    # The page has the style sheet already.
     svg = re.sub(r"<style>.*?</style>\n", "", svg, flags=re.DOTALL)
     return Picture(drawing.sketch.name, drawing.title, svg, missing, (), ())

@@ -1,4 +1,4 @@
-"""The table of requirements: what each asks, under which assumptions, and whether it holds."""
+"""The table of requirements: what each states, under which assumptions, and its verdict."""
 
 from __future__ import annotations
 
@@ -14,9 +14,9 @@ ACCEPTED = "accepted"
 MEANINGS = {
     HOLDS: "holds",
     BROKEN: "broken",
-    FALLS: "broken, with another",
-    ACCEPTED: "broken, and accepted",
-    VACUOUS: "holds, never put to the test",
+    FALLS: "broken, with one that it builds on",
+    ACCEPTED: "broken, but accepted",
+    VACUOUS: "holds, but is never exercised",
     UNDECIDED: "undecided",
 }
 """Every outcome, in words."""
@@ -48,7 +48,7 @@ def requirement_rows(verdict: Verdict) -> list[RequirementRow]:
 def _row(judged: Judged, reasons: dict[str, str]) -> RequirementRow:
     need, finding = judged.need, judged.finding
     reason = reasons.get(finding.id) if finding is not None else None
-    rests = (f"in the end, {one}" for one in judged.rests_on)
+    rests = (f"eventually, {one}" for one in judged.rests_on)
     return RequirementRow(
         name=need.name,
         sentence=need.sentence,
@@ -61,7 +61,7 @@ def _row(judged: Judged, reasons: dict[str, str]) -> RequirementRow:
 
 
 def in_words(need: Requirement) -> str:
-    """What a requirement asks, as its keys say it."""
+    """The condition of a requirement, in the words of its keys."""
     if need.exchange is not None:
         return _exchange_in_words(need.exchange)
     asked = f"{need.pattern}: {need.text}"
@@ -79,14 +79,14 @@ def _exchange_in_words(exchange: ExactlyOnce) -> str:
 
 
 def assumptions_of(need: Requirement) -> tuple[str, ...]:
-    """What a requirement takes for granted, or restricts itself to."""
+    """What a requirement assumes, or is restricted to."""
     found = []
     if need.span.text:
         found.append(f"only {need.span.text}")
     if need.without:
-        found.append(f"nobody helps with {', '.join(need.without)}")
+        found.append(f"even without {', '.join(need.without)}")
     if need.exchange is not None and need.exchange.may_lose_text:
         found.append(f"loss is allowed while {need.exchange.may_lose_text}")
     if need.exchange is not None and need.exchange.under_way is not None:
-        found.append(f"at most {need.exchange.under_way} under way at a time")
+        found.append(f"at most {need.exchange.under_way} in flight at a time")
     return tuple(found)

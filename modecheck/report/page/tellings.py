@@ -1,14 +1,14 @@
 """One step as the page holds it: its sentence, and the marks that it leaves in a sequence chart.
 
-A telling is plain data, so that it becomes JSON as it stands. Many transitions of a product are
-told alike, and the page holds each telling once. A mark is a list that begins with its kind:
+A telling is plain data that becomes JSON unchanged. Many transitions of a product read alike, and
+the page holds each telling once. A mark is a list that begins with its kind:
 
 | mark | meaning |
 | --- | --- |
 | `["took", rule, before, after, heard]` | a rule was taken, from leaf to leaf, for a signal or -1 |
 | `["signalled", chip, signal, heard]` | a signal; `heard` lists the chips that moved for it |
 | `["sent", queue, text]` | a message was put into a link |
-| `["joined", queue, code, text]` | it went into one of its kind that already waited there |
+| `["joined", queue, code, text]` | it was merged into one of its kind that already waited there |
 | `["unsent", queue, text, why]` | it was sent and never queued |
 | `["arrived", queue, text, outcome]` | the head of a link reached its chip |
 | `["gone", queue, why]` | the head of a link is lost |
@@ -40,7 +40,7 @@ from modecheck.scenario.sentences import sentence
 
 LONGEST_SENTENCE = 1200
 LONGEST_WORD = 200
-"""Characters of a telling that are shown: a page is no place for names without end."""
+"""Characters shown of a telling: names may be of any length."""
 
 Mark: TypeAlias = tuple[object, ...]
 Telling: TypeAlias = tuple[str, str, int, int, str, tuple[Mark, ...], str]
@@ -51,7 +51,7 @@ WHY_GONE = {"lost": "lost", "full": "link full", "down": "link down", "cut": "po
 
 
 def telling(product: Product, before: State, step: Step) -> Telling:
-    """What the page holds of a step; equal for steps that are told alike."""
+    """What the page holds of a step; equal for steps that read alike."""
     label = product.labels[step.label]
     return (
         label.kind,
@@ -76,7 +76,7 @@ def _marks(product: Product, before: State, happenings: tuple[Happening, ...]) -
             yield ("signalled", happening.chip, happening.signal, chips)
         elif isinstance(happening, Dropped):
             yield _dropped(product, happening, unsent)
-        elif not isinstance(happening, Passed):  # time leaves no mark of its own
+        elif not isinstance(happening, Passed):  # time leaves no mark
             yield _mark(product, happening)
 
 

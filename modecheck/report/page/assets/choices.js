@@ -1,4 +1,4 @@
-// The possible next steps as buttons, each in the row of whoever takes it or is struck by it.
+// The possible next steps as buttons, each in the row of the part that takes it or is affected by it.
 
 const USUAL = ["rule", "deliver", "discard", "tick", "idle"];
 
@@ -55,11 +55,11 @@ function choose(step, button) {
   keepFocus(key);
 }
 
-/** What there is to say where a table has no choices, or not all; else nothing. */
+/** A remark where a table has no choices, or not all of them; otherwise empty. */
 function remarkOn(path) {
   if (path.failed) return "Go back to choose another step.";
   const steps = stepsFrom(path.variant, path.state);
-  if (steps) return steps.length ? "" : "No step is possible here: nobody ever moves again.";
+  if (steps) return steps.length ? "" : "No step is possible here: this is the end of every run.";
   const { held, states } = path.variant;
-  return `This is the edge of what the page holds: all the steps of ${held.toLocaleString("en")} of ${states.toLocaleString("en")} states. ${path.planned ? "Of this state it holds only the scenario’s step." : "Go back to choose another step."}`;
+  return `This is the edge of what the page holds: the next steps of ${held.toLocaleString("en")} of ${states.toLocaleString("en")} states. ${path.planned ? "Of this state, it holds only the scenario’s next step." : "Go back to choose another step."}`;
 }

@@ -1,5 +1,5 @@
 // The model's parts and the states that the page holds. States stand as differences from an
-// earlier state; they are put together when somebody asks for one, and kept.
+// earlier state; they are reconstructed on demand, and kept.
 
 const data = JSON.parse(document.getElementById("model-data").textContent);
 const NOWHERE = -1;
@@ -53,7 +53,7 @@ function tellingOf(variant, number) {
   return { kind, label, queue, chip, sentence, marks, failure };
 }
 
-/** A value as a person writes it in a model. */
+/** A value as it is written in a model. */
 function spelled(type, value) {
   const word = type.words && type.words[value - type.low];
   return word === undefined ? String(value) : word;

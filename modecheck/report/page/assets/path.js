@@ -1,6 +1,6 @@
 // A path that a reader follows: the plan, which is a scenario's steps, or steps of the reader's own
-// choice. Whoever chooses another step than the planned one leaves the plan; going back far enough
-// leads to it again. Without a plan every step is the reader's.
+// choice. Choosing a step other than the planned one leaves the plan; going back far enough
+// returns to it. Without a plan every step is the reader's.
 
 class Path {
   constructor(variantNumber, start, plan, title, loop = 0) {

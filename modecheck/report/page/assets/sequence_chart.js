@@ -221,10 +221,10 @@ class Pencil {
       words(x - 28, top + 5, inLines(item.text, SIZE, HALF - 30, 1)[0], "trigger halo last")));
   }
 
-  /** An arrow to each that heard it, or a box where nobody did. */
+  /** An arrow to each chip that reacts, or a box if none does. */
   signal(item) {
     if (!item.heard.length) {
-      this.box(item.chip, inLines(`${item.text}: nobody reacts`, SIZE, 2 * HALF - 14, 3), "action unheard", item.text);
+      this.box(item.chip, inLines(`${item.text}: no reaction`, SIZE, 2 * HALF - 14, 3), "action unheard", item.text);
       return;
     }
     const lanes = [item.chip, ...item.heard].map((chip) => this.lane.get(chip));

@@ -30,7 +30,7 @@ function closeStage() {
   Object.assign(onStage, { path: null, opener: null, opened: null });
 }
 
-/** Shows the step that the path is at, everywhere. */
+/** Shows the current step of the path everywhere. */
 function show() {
   const { path } = onStage;
   showControls(path);
@@ -69,16 +69,16 @@ function showTold(path) {
       lines.push(html("p", { class: "changes" }, ...changes.map(({ field, old, now }) =>
         html("span", { class: "change" }, own(`${field.name} ${old} → ${now}`)))));
     }
-    if (path.failed) lines.push(html("p", { class: "fails" }, "✕ This step must not happen; nothing comes after it."));
+    if (path.failed) lines.push(html("p", { class: "fails" }, "✕ This step must not happen; no state follows it."));
   }
   if (path.loop && path.left === null && path.position === path.steps.length) lines.push(html("p", { class: "loops" }, ending(path)));
   parts.told.replaceChildren(...lines);
 }
 
-/** How a scenario without an end goes on. */
+/** How an infinite scenario continues. */
 function ending(path) {
-  if (path.loop > path.steps.length) return "And so it stays: nothing has to happen any more.";
-  return `↻ From here it goes on with step ${path.loop}, again and again.`;
+  if (path.loop > path.steps.length) return "Then it can stay like this forever: no further step has to happen.";
+  return `↻ From here it loops back to step ${path.loop}, forever.`;
 }
 
 function showNow(path) {
@@ -116,7 +116,7 @@ function stepByKey(event) {
   else if (key) keepFocus(key);
 }
 
-/** The table was made anew: the focus goes to the planned step, or stays in a row, or in the table. */
+/** The table was rebuilt: the focus goes to the planned step, or stays in a row, or in the table. */
 function keepFocus(key) {
   const rows = parts["now-rows"];
   const next = rows.querySelector(".planned") ?? rows.querySelector(`tr[data-key="${key}"] .choice`) ?? parts.now;

@@ -26,7 +26,7 @@ function fit(port) {
   zoomTo(port, Math.min(1, room / naturalWidth(picture)));
 }
 
-/** The same where nobody has zoomed yet, but not so small that nothing can be read. */
+/** The same unless the reader has zoomed, but never too small to read. */
 function fitReadably(port) {
   const picture = port.querySelector("svg");
   if (!picture || !port.clientWidth) return;
