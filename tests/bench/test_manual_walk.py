@@ -105,7 +105,7 @@ def test_a_step_that_fails_can_be_tried_and_taken_back() -> None:
     before = session.walk.state
     told = shown(session.answer("1"))
     assert "the step fails" in told
-    assert "'back' takes it back" in told
+    assert "'back' undoes it" in told
     assert session.answer("1").wrong
     session.answer("back")
     assert (session.walk.state, session.walk.failed) == (before, False)

@@ -99,7 +99,7 @@ def test_what_is_newly_broken_is_told_and_fails(tmp_path: Path) -> None:
     assert without == ["broken-requirement:note_ends"]
     assert re.search(r"cable +touched\n +new findings: deadlock:receiver.changing\n", result.out)
     assert "| new findings: <code>deadlock:receiver.changing</code>; in the text:" in markdown
-    anchor = re.search(r'<h3 id="([\w-]+)">Newly broken: .*\n.*deadlock:receiver\.changing', page)
+    anchor = re.search(r'<h3 id="([\w-]+)">New: .*\n.*deadlock:receiver\.changing', page)
     assert anchor is not None
     assert f'<a href="#{anchor[1]}"><code>' in page
     for text in (result.out, markdown, page):
@@ -299,7 +299,7 @@ def test_wrong_arguments_are_told_before_anything_is_explored(tmp_path: Path) ->
         ((STARTER,), "1 devices given; expected OLD and NEW, or --from REV"),
         ((STARTER, STARTER, "--from", "HEAD"), "2 devices given; expected NEW alone"),
         ((STARTER, STARTER, "--see", "pictur"), "did you mean 'picture'"),
-        ((STARTER, STARTER, "--see", ","), "is no message, link or medium"),
+        ((STARTER, STARTER, "--see", ","), "is not a message, link or medium"),
         ((STARTER, STARTER, "--page", "no/such/page.html"), "there is no folder 'no/such'"),
         (
             (STARTER, STARTER, "--page", "x", "--json", "x"),

@@ -53,7 +53,7 @@ def test_a_bound_makes_it_incomplete(tmp_path: Path) -> None:
     """Exit code 3, and one line counts what is not decided; the same for other bounds."""
     result = run(tmp_path, "--max-states", "20")
     assert result.exit_code == 3
-    said = "incomplete: 3 of 3 times not decided, stopped by the bound of 20 states"
+    said = "incomplete: 3 of 3 times undecided, stopped by the bound of 20 states"
     assert said in result.output
     assert run(tmp_path, "--slack", "--explorations", "1").exit_code == 3
 
@@ -78,7 +78,7 @@ def test_seconds_bound_the_whole_command(tmp_path: Path, monkeypatch: pytest.Mon
     monkeypatch.setattr("modecheck.engine.stopping.time", _Clock(100_000))
     result = run(tmp_path, "--max-seconds", "100", "--slack")
     assert result.exit_code == 3
-    assert "incomplete: 2 of 3 times not decided, stopped by the bound of 100 seconds" in (
+    assert "incomplete: 2 of 3 times undecided, stopped by the bound of 100 seconds" in (
         " ".join(result.output.split())
     )
     assert "nothing to vary" not in result.output

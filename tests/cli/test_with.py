@@ -205,11 +205,11 @@ requirements: {mute: {text: "Nothing | ever sounds", never: receiver.sounding}}
     assert (change["id"], change["before"], change["after"]) == ("mute", "not asked", "broken")
     assert {one["id"] for one in data["findings"]} == {*trial["newly_broken"], *trial["same"]}
     assert f"{trial['as_it_stands'][0]['states']} states without the file" in result.out
-    assert f"{data['states']} states with the file" in result.out
+    assert f"{data['states']} states with it" in result.out
     text = (tmp_path / "m").read_text("utf-8")
     assert "with rule.yaml: 1 new finding, 1 fixed, 1 unchanged\n" in text
     assert text.count("<details>") == text.count("</details>") == 1
-    assert "Mended:\n\n- <code>deadlock:receiver.changing</code>\n" in text
+    assert "Fixed:\n\n- <code>deadlock:receiver.changing</code>\n" in text
     row = "| <code>mute</code> | not asked | **broken** | Nothing \\| ever sounds |"
     assert row in text
 
