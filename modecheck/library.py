@@ -1,7 +1,7 @@
 """modecheck from Python: load a device, check, explore or draw it, and compare it with another.
 
-What a person wrote wrong raises `InvalidInput`, which tells all errors with their places. What is
-wrong with a *device* is never an exception: it is a `Finding` in the `Verdict`.
+Invalid input raises `InvalidInput`, which lists every error with its place. A fault of the *device*
+is never an exception: it is a `Finding` in the `Verdict`.
 """
 
 from __future__ import annotations
@@ -45,10 +45,10 @@ def check(
     max_seconds: float | None = None,
     engine: EngineName = "auto",
 ) -> Verdict:
-    """Explore a device and tell what can go wrong, as the command `check` does.
+    """Explore a device and report what can go wrong, as the command `check` does.
 
-    With `every_option` its file is read anew in every combination of options. A bound that is hit
-    makes the verdict incomplete: look at `Verdict.complete` before you trust an empty list.
+    With `every_option` its file is read again for every combination of options. A bound that is
+    hit makes the verdict incomplete: look at `Verdict.complete` before you trust an empty list.
     """
     from modecheck.checks.verdict import check as verdict_on
 
@@ -65,7 +65,7 @@ def explore(
     max_seconds: float | None = None,
     engine: EngineName = "auto",
 ) -> Space:
-    """The states of a device as far as they were explored, numbered by depth."""
+    """The explored states of a device, numbered in order of depth."""
     return explore_with(compose(device), _search(max_states, max_seconds, engine))
 
 
@@ -82,9 +82,10 @@ def comparison(
 ) -> DeviceComparison:
     """Compare two devices, as the command `compare` does: text, findings, behaviour, what to test.
 
-    `see` chooses what is seen, in place of the messages of each medium: each text holds messages,
-    links and media, with commas between. Raises `InvalidInput` when neither device has one of them.
-    A bound that is hit makes the comparison incomplete: look at `DeviceComparison.complete`.
+    `see` chooses what is observable, in place of the messages of each medium: each string lists
+    messages, links and media, separated by commas. Raises `InvalidInput` when neither device has
+    one of them. A bound that is hit makes the comparison incomplete: look at
+    `DeviceComparison.complete`.
     """
     from modecheck.compare.refinement import Equivalence
     from modecheck.review.device_comparison import ComparisonRequest, compared
@@ -96,7 +97,7 @@ def comparison(
 
 
 def steps_of(verdict: Verdict, finding: Finding) -> list[ToldStep]:
-    """The scenario of a finding, step by step in words; none where it has no scenario."""
+    """The scenario of a finding, step by step in words; empty if it has none."""
     from modecheck.report.scenarios import scenario_of
 
     return scenario_of(verdict, finding)
@@ -105,7 +106,7 @@ def steps_of(verdict: Verdict, finding: Finding) -> list[ToldStep]:
 def pictures(verdict: Verdict, *, folds: Iterable[Sequence[str]] = ()) -> dict[str, str]:
     """Every picture of a device as SVG text, by its name, as the command `draw` writes them.
 
-    Drawn is the first variant of the verdict. What cannot be laid out is left out.
+    It shows the first variant of the verdict. Pictures that cannot be laid out are left out.
     """
     from modecheck.draw.gallery import every_drawing
     from modecheck.draw.picture_files import rendered

@@ -1,9 +1,9 @@
-"""A plugin of pytest: a device file is a file of tests, one for each requirement and each class of
-findings.
+"""A pytest plugin: a device file is a test file, with one test for each requirement and each class
+of findings.
 
-Collected are the files that the setting `modecheck_devices` names, and device files among the
-arguments. A test run without either imports nothing but this module. A device is explored when the
-first of its tests runs, once for all of them.
+It collects the files named by the setting `modecheck_devices`, and device files given as arguments.
+A test run without either imports nothing but this module. A device is explored when the first of
+its tests runs, once for all of them.
 """
 
 from __future__ import annotations
@@ -25,22 +25,22 @@ if TYPE_CHECKING:
 DEVICES, EVERY_OPTION = "modecheck_devices", "modecheck_every_option"
 ENDINGS = (".yaml", ".yml")
 DEVICE_KEY = re.compile(r"^(device|based_on)\s*:", re.MULTILINE)
-"""How the text of a device file can be told from other YAML without reading all of it."""
+"""How to tell a device file from other YAML without reading all of it."""
 LONGEST_HEAD = 65_536
-"""Characters in which that key is looked for."""
+"""How many characters are searched for that key."""
 NAMED = pytest.StashKey[frozenset[Path]]()
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
-    """Two settings, for the file in which a project keeps pytest's."""
-    told = "Device files to check, a line each; * and ** stand for names and folders."
+    """Two settings for the project's pytest configuration file."""
+    told = "Device files to check, one per line; * and ** match names and folders."
     parser.addini(DEVICES, told, type="linelist", default=[])
     told = "Check every combination of a device's options, not only the first choices."
     parser.addini(EVERY_OPTION, told, type="bool", default=False)
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    """A run without arguments visits the named devices, wherever they lie."""
+    """A run without arguments collects the named devices, wherever they are."""
     if not config.getini(DEVICES) or config.args_source is pytest.Config.ArgsSource.ARGS:
         return
     visited = [_absolute(config.invocation_params.dir, argument) for argument in config.args]
@@ -50,7 +50,7 @@ def pytest_configure(config: pytest.Config) -> None:
 
 
 def pytest_collect_file(file_path: Path, parent: pytest.Collector) -> DeviceFile | None:
-    """A device that the setting names, or that is an argument itself."""
+    """A device file that the setting names, or that is itself an argument."""
     if file_path.suffix not in ENDINGS:
         return None
     if file_path in _named(parent.config) or _is_asked_for(file_path, parent):
@@ -77,7 +77,7 @@ def _looked_for(config: pytest.Config) -> set[Path]:
     for line in config.getini(DEVICES):
         paths = [Path(path) for path in glob(str(config.rootpath / line), recursive=True)]
         if not paths:
-            raise pytest.UsageError(f"{DEVICES}: {line!r} names no file in {config.rootpath}")
+            raise pytest.UsageError(f"{DEVICES}: {line!r} matches no file in {config.rootpath}")
         found.update(paths)
     return found
 
@@ -87,7 +87,7 @@ def _absolute(folder: Path, argument: str) -> Path:
 
 
 class DeviceFile(pytest.File):
-    """The tests of a device. A file that cannot be understood is an error of collecting."""
+    """The tests of a device. A file that is invalid is a collection error."""
 
     def collect(self) -> Iterable[pytest.Item]:
         from modecheck.model.devices import read_device
@@ -109,7 +109,7 @@ class DeviceFile(pytest.File):
 
     @cached_property
     def verdict(self) -> Verdict:
-        """What check says of the device. An error of modecheck's own is one of the first test."""
+        """The verdict of `check`. An internal error of modecheck is an error of the first test."""
         from modecheck.checks.verdict_cache import check_or_recall
         from modecheck.engine.choice import Search
         from modecheck.model.devices import read_device, variants
@@ -137,7 +137,7 @@ class DeviceFile(pytest.File):
 
 
 class CaseFailed(Exception):
-    """A case did not pass; carries what is to be told."""
+    """A case did not pass; carries the report."""
 
 
 class DeviceTest(pytest.Item):

@@ -1,11 +1,11 @@
-"""How long a Bluetooth connection may be silent before an end gives it up: the standard's rule.
+"""How long a Bluetooth connection may be silent before it counts as lost: the standard's rule.
 
 Bluetooth Core Specification, Vol 6 Part B, section 4.5.2 (as quoted elsewhere; the specification
 itself was not opened): the supervision timeout is a multiple of 10 ms from 100 ms to 32 s, and
 strictly longer than (1 + latency) * interval * 2. The bounds of interval and latency are those of
 chip manuals; newer revisions allow shorter intervals, so the shortest one is an argument.
 
-All times are exact: fractions of a second, or words such as "7.5 ms". No float is taken.
+All times are exact: fractions of a second, or strings such as "7.5 ms". Floats are refused.
 """
 
 from __future__ import annotations
@@ -29,10 +29,10 @@ SHORTEST_INTERVAL, LONGEST_INTERVAL, INTERVAL_STEP = (
     Fraction(4),
     Fraction("0.00125"),
 )
-"""Seconds between two meetings of a connection."""
+"""Seconds between two connection events."""
 
 HIGHEST_LATENCY = 499
-"""Meetings that the peripheral may miss in a row."""
+"""Connection events that the peripheral may skip in a row."""
 
 
 class AgainstTheRule(ModecheckError, ValueError):
@@ -47,7 +47,7 @@ def smallest_supervision_timeout(
 ) -> Fraction:
     """The smallest supervision timeout that the rule allows, in seconds.
 
-    Raises `AgainstTheRule` where interval or latency are out of their bounds, or where no timeout
+    Raises `AgainstTheRule` where interval or latency are out of bounds, or where no timeout
     up to 32 s is long enough.
     """
     silence = _longest_silence(interval, latency, shortest_interval)
@@ -64,16 +64,16 @@ def check_supervision_timeout(
     *,
     shortest_interval: Fraction | str = SHORTEST_INTERVAL,
 ) -> Fraction:
-    """How much longer the timeout is than the rule asks, in seconds; always more than 0.
+    """By how much the timeout exceeds the rule's bound, in seconds; always more than 0.
 
-    Raises `AgainstTheRule`, which names the part of the rule that is broken.
+    Raises `AgainstTheRule`, which names the part of the rule that is violated.
     """
     seconds = _seconds(timeout)
     silence = _longest_silence(interval, latency, shortest_interval)
     if not SHORTEST <= seconds <= LONGEST:
-        _refuse(f"{_told(seconds)} is not from {spelled(SHORTEST)} to {spelled(LONGEST)}")
+        _refuse(f"{_told(seconds)} is not between {spelled(SHORTEST)} and {spelled(LONGEST)}")
     if seconds % STEP:
-        _refuse(f"{_told(seconds)} is no multiple of {spelled(STEP)}")
+        _refuse(f"{_told(seconds)} is not a multiple of {spelled(STEP)}")
     if seconds <= silence:
         _refuse(
             f"{_told(seconds)} is not longer than (1 + latency) * interval * 2, which is "
@@ -89,13 +89,13 @@ def _longest_silence(
     seconds, shortest = _seconds(interval), _seconds(shortest_interval)
     if not shortest <= seconds <= LONGEST_INTERVAL:
         _refuse(
-            f"an interval of {_told(seconds)} is not from {_told(shortest)} to "
+            f"an interval of {_told(seconds)} is not between {_told(shortest)} and "
             f"{spelled(LONGEST_INTERVAL)}"
         )
     if seconds % INTERVAL_STEP:
-        _refuse(f"an interval of {_told(seconds)} is no multiple of {_told(INTERVAL_STEP)}")
+        _refuse(f"an interval of {_told(seconds)} is not a multiple of {_told(INTERVAL_STEP)}")
     if not isinstance(latency, int) or not 0 <= latency <= HIGHEST_LATENCY:
-        _refuse(f"a latency of {latency} is not from 0 to {HIGHEST_LATENCY}")
+        _refuse(f"a latency of {latency} is not between 0 and {HIGHEST_LATENCY}")
     return (1 + latency) * seconds * 2
 
 
@@ -103,7 +103,9 @@ def _seconds(time: Fraction | str) -> Fraction:
     if isinstance(time, str):
         match = re.fullmatch(DURATION, time.strip())
         if match is None:
-            raise AgainstTheRule(f"{time!r} is no duration; expected a number and a unit: 7.5 ms")
+            raise AgainstTheRule(
+                f"{time!r} is not a duration; expected a number with a unit: 7.5 ms"
+            )
         return Fraction(match[1]) * SECONDS[match[2]]
     if not isinstance(time, Fraction):
         raise TypeError(f"{time!r} is not exact; expected a Fraction of a second, or '7.5 ms'")

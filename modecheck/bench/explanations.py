@@ -20,14 +20,14 @@ from modecheck.product.ir import Product
 from modecheck.product.state_layout import layout_of
 
 MOST_EXPLANATIONS = 20_000
-"""Positions that are kept of one moment. Stepping through more takes seconds a line."""
+"""Positions kept for one moment. Stepping through more would take seconds per line."""
 MOST_KEPT = 20_000_000
-"""Positions in all sets that are kept together, some 64 bytes each; then they begin anew."""
+"""Positions in all cached sets together, about 64 bytes each; beyond that the cache is cleared."""
 MOST_STATES_KEPT = 1_000_000
-"""States whose steps are kept, some KiB each at worst; then they begin anew, too."""
+"""States whose steps are cached, a few KiB each at worst; beyond that it is cleared as well."""
 
 Position = tuple[int, tuple[RecordableStep, ...]]
-"""A packed state, and what the last step lets recorders write that was not written yet."""
+"""A packed state, and the lines of the last step that have not been written yet."""
 
 
 @dataclass(slots=True, eq=False)

@@ -21,7 +21,7 @@ from modecheck.model.errors import MOST_ERRORS, InputError, InvalidInput, Notebo
 from modecheck.model.places import Place, Source
 
 LONGEST_LINE = 65_536
-"""Bytes of a line; what is longer is no log, and would fill the memory."""
+"""Bytes in a line; anything longer is not a log, and would fill the memory."""
 
 
 @dataclass(slots=True)
@@ -149,7 +149,11 @@ class _LogReader:
             word = _word(value)
             if word is None or (not word and column in NEEDED):
                 expected = f"the name of {'a chip' if column == 'chip' else f'the {column}'}"
-                told = "is missing" if not word and word is not None else "is no word or number"
+                told = (
+                    "is missing"
+                    if not word and word is not None
+                    else "is neither a word nor a number"
+                )
                 return ColumnError(column, f"the {column} {told}", expected=expected)
             words.append(word)
         return self._vocabulary.line(Written(*words))

@@ -71,7 +71,7 @@ class JsonLines:
         except (ValueError, RecursionError) as error:
             raise BadLine(0, 1, "this JSON is too large to read", _JSON_EXPECTED) from error
         if not isinstance(found, tuple):
-            raise BadLine(0, len(text), "this is no JSON object", _JSON_EXPECTED)
+            raise BadLine(0, len(text), "this is not a JSON object", _JSON_EXPECTED)
         return found
 
     def _checked(self, text: str, names: tuple[str, ...]) -> tuple[int, ...]:
@@ -80,7 +80,7 @@ class JsonLines:
         """
         twice = next((name for name in names if names.count(name) > 1), None)
         if twice is not None:
-            raise BadLine(*self._name_place(text, twice), f"the key {twice!r} is there twice", "")
+            raise BadLine(*self._name_place(text, twice), f"the key {twice!r} occurs twice", "")
         for name in names:
             near = _slip(name)
             if near and near not in names:
@@ -114,7 +114,7 @@ class Csv:
         self._places: dict[str, int] = {}
         for number, name in enumerate(fields):
             if name in self._places:
-                raise BadLine(*_field_place(header, number), f"two columns {name!r}", "")
+                raise BadLine(*_field_place(header, number), f"two columns are named {name!r}", "")
             self._places[name] = number
         for number, name in enumerate(fields):
             near = _slip(name)
@@ -132,7 +132,7 @@ class Csv:
     def key(self, text: str) -> Key:
         fields = _fields(text)
         if len(fields) != self._count:
-            message = f"{len(fields)} fields, where the first line names {self._count} columns"
+            message = f"{len(fields)} fields, but the first line names {self._count} columns"
             raise BadLine(0, len(text), message, f"{self._count} fields")
         state = fields[self._state] if self._state >= 0 else ""
         value = fields[self._value] if self._value >= 0 else ""
@@ -143,7 +143,7 @@ class Csv:
         return _field_place(text, self._places.get(column, 0))
 
 
-_CSV_EXPECTED = "a first line such as time,chip,event,state; or JSON objects, one a line"
+_CSV_EXPECTED = "a first line such as time,chip,event,state; or JSON objects, one per line"
 
 
 def _fields(text: str) -> list[str]:
@@ -153,7 +153,9 @@ def _fields(text: str) -> list[str]:
         return [part.strip() for part in next(csv.reader([text], strict=True))]
     except csv.Error as error:
         offset = text.index('"')
-        raise BadLine(offset, 1, f"the quotes do not fit: {error}", "quotes as in CSV") from error
+        raise BadLine(
+            offset, 1, f"the quoting is invalid: {error}", "quotes as RFC 4180 (CSV) has them"
+        ) from error
 
 
 def _field_place(text: str, number: int) -> tuple[int, int]:

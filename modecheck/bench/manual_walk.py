@@ -29,7 +29,7 @@ class NotAllowed(ModecheckError):
 
 
 class ManualWalk:
-    """Begins in the initial state. After a failing step there is only the way back."""
+    """Begins in the initial state. After a failing step the only move is back."""
 
     def __init__(self, product: Product) -> None:
         self.product = product

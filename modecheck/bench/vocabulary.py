@@ -13,7 +13,7 @@ from modecheck.model.values import ValueType
 from modecheck.product.ir import Product
 
 ANY_TIMER = "timer"
-"""What a line may say of any timer of its chip."""
+"""What a line may give as its event for any timer of its chip."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +111,7 @@ class _Events:
         name, via, link = text.partition(" via ")
         if via and link in self._carried.get(name, {}):
             return (name,), link
-        return ColumnError("event", f"{self._chip} knows no event {text!r}", text, self._choices())
+        return ColumnError("event", f"{self._chip} has no event {text!r}", text, self._choices())
 
     def _choices(self) -> tuple[str, ...]:
         over = (f"{name} via {link}" for name, links in self._carried.items() for link in links)
@@ -166,7 +166,7 @@ def recorded_chips(product: Product, text: str) -> tuple[str, ...]:
         for nearest in [nearest_name(name, known)]
     ]
     if not names:
-        errors = [InputError("no recorded chip is named", None, f"one of {', '.join(known)}")]
+        errors = [InputError("no recorded chip is given", None, f"one of {', '.join(known)}")]
     if errors:
         raise InvalidInput(errors)
     return names

@@ -11,8 +11,8 @@ from modecheck.model.errors import InputError, InvalidInput, nearest_name
 from modecheck.model.places import Place, Source
 
 MOST_BYTES = 16 * 1024 * 1024
-"""Some 50,000 steps; nobody takes more by hand."""
-EXPECTED = "a walk that was kept with 'keep'"
+"""Room for about 50,000 steps; nobody takes more by hand."""
+EXPECTED = "a walk saved with 'keep'"
 
 
 def walk_as_json(walk: ManualWalk) -> dict[str, Any]:
@@ -71,13 +71,13 @@ def _text_of(path: str) -> str:
 def _labels(data: object, place: Place) -> list[str]:
     steps = data.get("steps") if isinstance(data, dict) else None
     if not isinstance(steps, list):
-        raise InvalidInput([InputError("the key 'steps' with a list is missing", place, EXPECTED)])
+        raise InvalidInput([InputError("the key 'steps', a list, is missing", place, EXPECTED)])
     labels = []
     for position, step in enumerate(steps, start=1):
         label = step.get("label") if isinstance(step, dict) else None
         if not isinstance(label, str):
             message = f"step {position} has no label"
-            raise InvalidInput([InputError(message, place, "the key 'label' with a text")])
+            raise InvalidInput([InputError(message, place, "the key 'label', a string")])
         labels.append(label)
     return labels
 

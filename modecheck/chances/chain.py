@@ -16,7 +16,7 @@ from modecheck.engine.plain import Interpreter, State
 from modecheck.product.ir import Product
 
 MOST_STATES = 20_000
-"""States of a chain: the interpreter makes them, and sparse solving stays within seconds."""
+"""States in a chain: the interpreter produces them, and sparse solving stays within seconds."""
 
 
 class MarkovStep(NamedTuple):

@@ -17,9 +17,9 @@ from modecheck.chances.reaching import able_to
 from modecheck.chances.solving import Number, Row, solve
 
 MOST_MOVES = 3_000_000
-"""Moves of mass that are made: some seconds."""
+"""Moves of probability mass before the analysis stops: some seconds."""
 LEAST = 1e-18
-"""Mass that is followed no longer."""
+"""Mass below this is no longer followed."""
 
 
 @dataclass(frozen=True, slots=True)

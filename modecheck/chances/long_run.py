@@ -16,7 +16,7 @@ from modecheck.chances.solving import MOST_EXACT, Number, Row, solve
 
 ZERO = Fraction(0)
 MOST_CLASSES = 100
-"""Classes whose distributions are computed: each takes equations of its own."""
+"""Classes whose distributions are computed: each has its own system of equations."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -28,7 +28,7 @@ from modecheck.product.ir import Label, Product
 
 ONE = Fraction(1)
 MOMENTARY = ("rule", "deliver", "discard")
-"""Kinds of steps that can happen at a moment, beside a tick."""
+"""Kinds of steps that can happen at a moment, besides a tick."""
 
 
 @dataclass(frozen=True, slots=True)

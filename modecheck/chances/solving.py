@@ -14,7 +14,7 @@ from fractions import Fraction
 from modecheck.model.errors import ModecheckError
 
 MOST_EXACT = 400
-"""Unknowns that are solved in fractions; with more, fractions grow long and take minutes."""
+"""Unknowns solved in fractions; with more, the fractions grow long and take minutes."""
 
 Row = dict[int, Fraction]
 Number = Fraction | float
@@ -29,7 +29,7 @@ class SolverMissing(ModecheckError):
 
     def __str__(self) -> str:
         return (
-            f"{self.unknowns:,} unknowns are solved by scipy (up to {MOST_EXACT} in fractions), "
+            f"{self.unknowns:,} unknowns need scipy (up to {MOST_EXACT} are solved in fractions), "
             "which is not installed: pip install 'modecheck[chances]', or pip install scipy"
         )
 

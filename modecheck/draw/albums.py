@@ -18,7 +18,7 @@ from modecheck.draw.picture_files import FileText, rendered
 from modecheck.draw.shown import LONGEST_TITLE, shown
 
 PAGE = "README.md"
-NOTE = "Drawn by `modecheck draw`; do not edit. `--check` tells when pictures are stale."
+NOTE = "Drawn by `modecheck draw`; do not edit. `--check` reports stale pictures."
 
 
 @dataclass(slots=True)

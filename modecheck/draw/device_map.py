@@ -24,13 +24,13 @@ from modecheck.draw.typesetting import text_lines
 from modecheck.model.parts import Chip, Device, Link
 
 DEVICE_FRAME = "/device"
-"""The key of the frame around everything; no chip can be called so."""
+"""The key of the frame around everything; no chip can have this name."""
 
 LONGEST_LINE = 30
 """Characters of a line in a box or label: narrow, since links to a hub stand side by side."""
 
 LONGEST_ABOUT = 90
-"""Characters of what is said of a chip: three lines; its title holds all of it."""
+"""Characters shown of a chip's description: three lines; its title holds all of it."""
 
 MEDIA = ("internal", "cable", "radio", "bluetooth")
 """Media with a line style of their own; any other word shares one."""
@@ -75,10 +75,10 @@ def device_map_in(device: Device, mode: str, traffic: Traffic) -> Sketch:
     )
     linked = {end.box for arrow in arrows for end in (*arrow.tails, arrow.head)}
     apart = [name for name in device.chips if name not in linked]
-    seen = "every state" if traffic.complete else "the states looked at, not all,"
+    seen = "every state" if traffic.complete else "the explored states (not all)"
     about = [
         device.modes[mode].text,
-        f"what the links carry in {seen} of this mode; signals are left out",
+        f"what the links carry in {seen} of this mode; signals are omitted",
         *([f"without a link: {', '.join(apart)}"] if apart else []),
     ]
     boxes = tuple(_chip_box(device.chips[name]) for name in device.chips if name in linked)
@@ -195,9 +195,9 @@ def _pairings(
 def _held(found: ModeTraffic, pairing: str) -> str:
     agreed = found.agreed[pairing]
     if not agreed:
-        return "never one key at both ends"
-    often = "always" if agreed == found.states else "not always"
-    return f"{often} one key at both ends"
+        return "the ends never hold the same key"
+    often = "always" if agreed == found.states else "do not always"
+    return f"the ends {often} hold the same key"
 
 
 def _signals(device: Device, order: dict[str, int]) -> Iterator[Arrow]:
@@ -241,7 +241,7 @@ def _samples(boxes: tuple[Box, ...], arrows: tuple[Arrow, ...]) -> Iterator[Lege
     if "chip" in kinds:
         yield LegendEntry("box", "chip", "chip")
     if "actor" in kinds:
-        yield LegendEntry("box", "actor", "actor: may act, and never has to")
+        yield LegendEntry("box", "actor", "actor: may act, but never has to")
     strokes = {arrow.stroke for arrow in arrows}
     for stroke, meaning in _MEANINGS.items():
         if stroke in strokes:

@@ -27,19 +27,19 @@ from modecheck.draw.typesetting import text_lines
 FOLD_FRAME = "/fold"
 
 MOST_BOXES = 60
-"""Boxes of a map: about as many as fit a page. What is further away is put into one more box."""
+"""Boxes of a map: about as many as fit a page. Those further away are merged into one more."""
 
 MOST_NAMED = 90
-"""Arrows that bear their steps' names; a map with more of them shows the arrows alone."""
+"""Most arrows labelled with their steps; a map with more shows the arrows alone."""
 
 MOST_STEPS = 5
-"""Steps named at one arrow."""
+"""Steps named on one arrow."""
 
 LONGEST_LINE = 34
 LONGEST_ABOUT = 76
 
 OTHERS = "/others"
-"""The key of the box that holds all that is left out."""
+"""The key of the box that holds everything left out."""
 
 
 def fold_map(folding: Folding) -> Sketch:
@@ -71,20 +71,20 @@ class _FoldMap:
     def _about(self) -> Iterator[str]:
         count = sum(state.states for state in self._folding.states)
         yield (
-            f"{count:,} states, those that agree in {', '.join(self._folding.parts)} made one: "
-            f"{len(self._folding.states):,} boxes"
+            f"{count:,} states in {len(self._folding.states):,} boxes: states that agree on "
+            f"{', '.join(self._folding.parts)} share a box"
         )
         yield (
-            "An arrow means that some state in a box has such a step: nothing that the device does "
-            "is missing, and not every way along the arrows need be one that it has."
+            "An arrow means that some state in its box has such a step. So every run of the device "
+            "follows the arrows, but not every path along them is a run of the device."
         )
         if self._left_out:
             yield (
                 f"Only the {MOST_BOXES} boxes nearest to the start are shown; "
-                f"the other {len(self._left_out):,} are put into one."
+                f"the other {len(self._left_out):,} are merged into one."
             )
         if len(self._steps) > MOST_NAMED:
-            yield f"{len(self._steps):,} arrows are too many to name their steps."
+            yield f"{len(self._steps):,} arrows: too many to name their steps."
         if not self._folding.complete:
             yield "Incomplete: not every reachable state was explored and folded."
 
@@ -102,7 +102,7 @@ class _FoldMap:
         return list(joined.values())
 
     def _boxes(self) -> Iterator[Box]:
-        yield Box(f"{FOLD_FRAME}/start", "start", FOLD_FRAME, row="top", hint="where it starts")
+        yield Box(f"{FOLD_FRAME}/start", "start", FOLD_FRAME, row="top", hint="initial state")
         for number, state in enumerate(self._shown):
             yield Box(_key(number), "mode", FOLD_FRAME, self._words(state), hint=self._hint(state))
         if self._left_out:
@@ -112,7 +112,7 @@ class _FoldMap:
                 TextLine((Run(counted(count, "state"), "note"),)),
             )
             box = TextBlock(lines, centred=True)
-            yield Box(_key(MOST_BOXES), "mode", FOLD_FRAME, (box,), hint="all that is left out")
+            yield Box(_key(MOST_BOXES), "mode", FOLD_FRAME, (box,), hint="everything left out")
 
     def _words(self, state: Folded) -> tuple[TextBlock, ...]:
         lines = []
@@ -123,7 +123,7 @@ class _FoldMap:
             lines.append(TextLine((name,) if plain else (Run(chip, "note"), name)))
         notes = [TextLine((Run(counted(state.states, "state"), "note"),))]
         if state.unexpanded:
-            notes.append(TextLine((Run(f"{state.unexpanded:,} not followed", "note"),)))
+            notes.append(TextLine((Run(f"{state.unexpanded:,} not explored further", "note"),)))
         return (TextBlock(tuple(lines), centred=True), TextBlock(tuple(notes), centred=True))
 
     def _hint(self, state: Folded) -> str:
@@ -169,8 +169,8 @@ class _FoldMap:
         return TextBlock(tuple(lines))
 
     def _samples(self) -> Iterator[LegendEntry]:
-        yield LegendEntry("box", "start", "where it starts")
-        yield LegendEntry("box", "mode", "all states that agree in this")
+        yield LegendEntry("box", "start", "initial state")
+        yield LegendEntry("box", "mode", "all states that agree on this")
         strokes = {self._is_certain(step) for step in self._steps}
         if True in strokes:
             yield LegendEntry("line", "certain", "every state in the box has such a step")

@@ -28,7 +28,7 @@ from modecheck.product.ir import Product
 from modecheck.scenario.sequence import sequence_of
 
 LONGEST_FILE_NAME = 80
-"""Characters of a picture's name: files of longer names are a burden to everybody."""
+"""Characters of a picture's name: longer file names are a nuisance in every tool."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,7 +162,7 @@ def switch_drawings(product: Product, switches: Iterable[FoundSwitch]) -> Iterat
         if switch.trace is not None and switch.direct:
             scenario = sequence_of(product, switch.trace, skipped=switch.trace.switch_from)
             title = f"{switch.source} to {switch.target}"
-            about = (f"the shortest way from a state in {switch.source} to {switch.target}",)
+            about = (f"the shortest path from a state in {switch.source} to {switch.target}",)
             name = f"switch-{switch.source}-{switch.target}"
             yield ScenarioDrawing(SequenceChart(name, title, about, scenario))
 

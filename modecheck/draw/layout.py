@@ -24,12 +24,12 @@ from modecheck.draw.geometry import Point, Rectangle
 from modecheck.model.errors import ModecheckError
 
 TIME_LIMIT = 20.0
-"""Seconds for one layout. A statechart of 12 states and 35 rules takes 0.03; what takes longer
-than this is too large to be read anyway."""
+"""Seconds for one layout. A statechart of 12 states and 35 rules takes 0.03; one that takes longer
+than this is too large to read anyway."""
 
 MOST_BOXES = 400
-"""Boxes and labels in a picture. A statechart of 120 states has about so many, takes 3 seconds in
-all, and is two metres wide: beyond that, no page holds it."""
+"""Boxes and labels in a picture. A statechart of 120 states has about this many, takes 3 seconds in
+all, and is two metres wide: no page holds more."""
 
 PROGRAM = "graphviz-pure"
 SYSTEM_PROGRAM = "dot"
@@ -69,7 +69,7 @@ def laid_out(name: str, dot: str, boxes: int) -> PicturePlaces:
     than MOST_BOXES boxes.
     """
     if boxes > MOST_BOXES:
-        raise NoLayout(name, f"it has {boxes} boxes and labels, the most is {MOST_BOXES}")
+        raise NoLayout(name, f"it has {boxes} boxes and labels; the limit is {MOST_BOXES}")
     return _places(json.loads(_answer(name, dot, _program(name))))
 
 
@@ -77,8 +77,8 @@ def stand_in() -> str:
     """What to tell people where the system's program has to stand in; else nothing."""
     if _installed_program() is None and (found := _system_program()) is not None:
         return (
-            f"laid out by the system's {found}, since the package {PROGRAM} is not installed: "
-            "pictures may differ from those made elsewhere"
+            f"laid out by the system's {found}, since the package {PROGRAM} is not installed; "
+            "pictures may differ from those drawn elsewhere"
         )
     return ""
 
@@ -94,7 +94,9 @@ def _answer(name: str, dot: str, program: Path) -> str:
         raise NoLayout(name, f"its layout took longer than {TIME_LIMIT:.0f} s") from error
     except subprocess.CalledProcessError as error:
         said = error.stderr.decode(errors="replace").strip().splitlines()
-        raise NoLayout(name, f"the layout failed ({said[-1] if said else 'no reason'})") from error
+        raise NoLayout(
+            name, f"the layout failed ({said[-1] if said else 'no reason given'})"
+        ) from error
     except OSError as error:
         raise NoLayout(name, f"the layout program did not start ({error})") from error
     return answer.stdout.decode()

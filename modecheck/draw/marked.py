@@ -29,11 +29,11 @@ SIGNS = {
 }
 """The sign and the word of each mark."""
 MEANINGS = {
-    "added": "only here: it is new",
-    "removed": "only here: it is gone",
-    "changed": "says something else on the other side",
+    "added": "only here: new",
+    "removed": "only here: removed",
+    "changed": "differs on the other side",
     "renamed": "has another name on the other side",
-    "moved": "stands elsewhere in its order",
+    "moved": "in another place in its order",
 }
 
 

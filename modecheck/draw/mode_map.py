@@ -21,10 +21,10 @@ from modecheck.draw.typesetting import text_lines
 from modecheck.model.parts import Device, Mode
 
 MODES_FRAME = "/modes"
-"""The key of the frame around everything; no mode can be called so."""
+"""The key of the frame around everything; no mode can have this name."""
 
 LONGEST_WAY = 72
-"""Characters of a line of a shortest way."""
+"""Characters of a line of a shortest path."""
 
 LONGEST_LINE = 34
 """Characters of a line of a mode's condition."""
@@ -105,7 +105,7 @@ def _samples(device: Device, arrows: tuple[Arrow, ...]) -> Iterator[LegendEntry]
     if device.modes:
         yield LegendEntry("box", "mode", "mode, and when the device is in it")
     if arrows:
-        yield LegendEntry("line", "switch", "direct switch, with its fewest steps")
+        yield LegendEntry("line", "switch", "direct switch, with its least number of steps")
 
 
 def _tables(
@@ -113,7 +113,7 @@ def _tables(
 ) -> Iterator[SketchTable]:
     told = [(f"{source} → {target}", ", ".join(steps)) for (source, target), steps in ways.items()]
     if told:
-        yield SketchTable("shortest ways", tuple(told), LONGEST_WAY)
+        yield SketchTable("shortest paths", tuple(told), LONGEST_WAY)
     rows = [_row(switch) for switch in switches if not (switch.possible and switch.direct)]
     if rows:
         yield SketchTable("other switches", tuple(rows))

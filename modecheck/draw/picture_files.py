@@ -82,13 +82,13 @@ def stale_files(files: Iterable[FileText], folder: Path) -> list[str]:
         asked.append(path)
         if file.text is None:
             if path.exists():
-                stale.append(f"{path}: it cannot be drawn any more")
+                stale.append(f"{path}: can no longer be drawn")
         elif not path.exists():
-            stale.append(f"{path}: it is missing")
+            stale.append(f"{path}: missing")
         elif path.read_bytes() != file.text.encode():
-            stale.append(f"{path}: it shows something else")
+            stale.append(f"{path}: out of date")
     left_over = sorted(set(_pictures_below(folder)) - set(asked))
-    return stale + [f"{path}: nothing asks for it any more" for path in left_over]
+    return stale + [f"{path}: no longer part of the pictures" for path in left_over]
 
 
 def _pictures_below(folder: Path) -> Iterator[Path]:

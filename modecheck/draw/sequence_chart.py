@@ -40,7 +40,7 @@ from modecheck.draw.typesetting import text_lines
 from modecheck.scenario.sequence import Journey, Row, ScenarioSequence
 
 LONGEST_ABOUT = 90
-"""Characters of a line of what is said of the whole chart."""
+"""Characters of a line of text about the whole chart."""
 
 BAR_HALF = 16.0
 """Half the width of the bar at the end of a lane."""
@@ -48,12 +48,12 @@ BAR_HALF = 16.0
 _SIGNS = {
     "state": LegendEntry("box", "condition", "from here on the chip is in this state"),
     "action": LegendEntry("box", "action", "what it does, and what changes"),
-    "timeout": LegendEntry("box", "timer", "its timer has run out"),
+    "timeout": LegendEntry("box", "timer", "its timer has expired"),
     "signal": LegendEntry("line", "signal", "signal: heard in the same step"),
-    "join": LegendEntry("line", "signal", "a newer message joins the one that waits"),
+    "join": LegendEntry("line", "signal", "a newer message merges with the waiting one"),
     "gone": LegendEntry("box", "gone", "the message does not arrive"),
     "unsent": LegendEntry("box", "gone", "the message does not arrive"),
-    "time": LegendEntry("box", "gap", "here nothing but time passes"),
+    "time": LegendEntry("box", "gap", "only time passes here"),
     "found": LegendEntry("box", "found", "sent before the chart begins"),
 }
 """What each kind of row adds to the legend."""
@@ -161,7 +161,7 @@ class _Chart:
                 place.left, place.top, place.left + tab.width, place.top + tab.height
             )
             drawn = box(place, "frame inner") + draw_box(tab, corner)
-            yield titled(drawn, "these steps repeat for ever", "loop")
+            yield titled(drawn, "these steps repeat forever", "loop")
 
     def _messages(self) -> Iterator[str]:
         for place, journey in enumerate(self._scenario.journeys):

@@ -25,7 +25,7 @@ LONGEST_NOTICE = 90
 """Characters of a line over all lanes."""
 
 LONGEST_PHRASE = 120
-"""Characters of one thing said: five lines. Titles say all of it."""
+"""Characters of one piece of text: five lines. Titles hold all of it."""
 
 CHANNEL = 11.0
 """From one channel to the next, and from the lane's room to the first."""
@@ -41,13 +41,13 @@ END_ROOM = 16.0
 
 HEAD_HEIGHT = 24.0
 HEADS_AGAIN = 620.0
-"""After so much height the lanes' heads are repeated, so that a page never lacks them."""
+"""The lanes' heads are repeated after this height, so that every page shows them."""
 
 MARGIN_WIDTH = 34.0
-"""The column of the steps' numbers at the left is at least so wide."""
+"""The least width of the column of step numbers at the left."""
 
 LEAST_HALF = 34.0
-"""A lane takes at least so much room to each side."""
+"""The least room that a lane takes to each side."""
 
 TIMER_REACH = 20.0
 """From a lane to the hourglass beside it."""
@@ -351,7 +351,11 @@ def _words_of(sequence: ScenarioSequence, row: Row) -> tuple[TextLine, ...]:
         first = TextLine((Run(lasts, "trigger"), Run(passing, "note")))
         return (first, *(TextLine((Run(f"at {moment}", "note"),)) for moment in since))
     if row.kind in ("send", "join"):
-        more = text_lines("joins what waits", "note", LONGEST_WORDS) if row.kind == "join" else ()
+        more = (
+            text_lines("merges with the waiting one", "note", LONGEST_WORDS)
+            if row.kind == "join"
+            else ()
+        )
         message = shown(row.words[0], LONGEST_PHRASE)
         return (*text_lines(message, "trigger", LONGEST_WORDS), *more)
     face = {"state": "trigger", "signal": "guard", "timeout": "guard"}.get(row.kind, "effect")

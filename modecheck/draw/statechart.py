@@ -29,7 +29,7 @@ from modecheck.draw.typesetting import label_lines, text_lines
 from modecheck.model.parts import Chip, Rule, State, Variable
 
 CHIP_FRAME = "/chip"
-"""The key of the outermost frame; no state can be called so."""
+"""The key of the outermost frame; no state can have this name."""
 
 LONGEST_INSIDE = 44
 """Characters of a line inside a state: states stand less close than labels."""
@@ -47,7 +47,7 @@ SHORT = 2
 LONGEST_IN_FULL = 110
 """Characters of a line of the table of long rules: charts that have one are wider than that."""
 
-_COVERAGE = ("coverage", "What exploring took of the rules")
+_COVERAGE = ("coverage", "Rules taken during exploration")
 """The kind of a chart of coverage, in its name and in its title."""
 
 _LEAVES_AT = {"down": "bottom", "up": "top", "under": "bottom", "over": "top"}
@@ -202,12 +202,12 @@ class _Statechart:
                 f"took {taken} of {len(rules)} rules"
             )
             if not self._complete:
-                words += "; incomplete: the others may still occur"
+                words += "; incomplete: the rest may still occur"
             yield TextBlock(text_lines(words, "trigger", LONGEST_ABOUT))
 
     def _coverage_samples(self) -> Iterator[LegendEntry]:
         if self._coverage is not None:
-            yield LegendEntry("line", "move", "taken, from one of its states at least")
+            yield LegendEntry("line", "move", "taken, from at least one of its states")
             yield LegendEntry("line", "never", "never taken")
 
     def _rule_lines(self, rule: Rule, longest: int = LONGEST_LINE) -> tuple[TextLine, ...]:
@@ -229,7 +229,7 @@ class _Statechart:
 
     def _short_samples(self) -> Iterator[LegendEntry]:
         if self._in_full:
-            yield LegendEntry("words", "[…] / … (1)", "told in full below, under this number")
+            yield LegendEntry("words", "[…] / … (1)", "shown in full below, under this number")
 
     def _rules_in_full(self) -> Iterator[SketchTable]:
         if self._in_full:
@@ -250,7 +250,7 @@ class _Statechart:
 
     def _starts(self) -> Iterator[Box]:
         for frame in self._frame_states():
-            yield Box(f"{frame}/start", "start", frame, row="top", hint="where it starts")
+            yield Box(f"{frame}/start", "start", frame, row="top", hint="initial state")
 
     def _start_arrows(self) -> Iterator[Arrow]:
         for frame, first in self._frame_states().items():
@@ -363,21 +363,23 @@ def _hint(state: State) -> str:
 
 def _samples(chip: Chip) -> Iterator[LegendEntry]:
     states = chip.states.values()
-    yield LegendEntry("box", "start", "where it starts")
+    yield LegendEntry("box", "start", "initial state")
     if any(not state.rest and not state.composite for state in states):
-        yield LegendEntry("box", "state", "state" if chip.actor else "state that must move on")
+        yield LegendEntry(
+            "box", "state", "state" if chip.actor else "state that the chip must leave"
+        )
     if any(state.rest for state in states):
-        yield LegendEntry("box", "rest", "rest: a state in which it may wait for ever")
+        yield LegendEntry("box", "rest", "rest state: the chip may wait here forever")
     if any(state.composite for state in states):
-        yield LegendEntry("box", "composite", "state with states inside: its rules serve them all")
-    yield LegendEntry(
-        "words", "event [guard] / effects", "what it waits for, if what holds, what it does"
-    )
+        yield LegendEntry(
+            "box", "composite", "composite state: its rules apply in every state inside"
+        )
+    yield LegendEntry("words", "event [guard] / effects", "trigger, condition, effects")
     manners = {reply.manner for replies in chip.replies.values() for reply in replies}
     if "defer" in manners:
-        yield LegendEntry("words", "event / defer", "the message stays where it is")
+        yield LegendEntry("words", "event / defer", "the message stays in its link")
     if "discard" in manners:
-        yield LegendEntry("words", "event / (discarded)", "it is taken, and nothing happens")
+        yield LegendEntry("words", "event / (discarded)", "the message is removed without effect")
 
 
 def _tables(chip: Chip) -> Iterator[SketchTable]:
@@ -389,5 +391,5 @@ def _tables(chip: Chip) -> Iterator[SketchTable]:
 def _variable_row(variable: Variable) -> tuple[str, ...]:
     many = f"list of {variable.length}: " if variable.length else ""
     start = ", ".join(dict.fromkeys(variable.type.spell(value) for value in variable.start))
-    kept = "kept without power" if variable.persistent else ""
+    kept = "survives power loss" if variable.persistent else ""
     return (variable.name, f"{many}{variable.type}", f"starts as {start}", kept)

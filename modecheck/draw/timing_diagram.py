@@ -50,7 +50,7 @@ LONGEST_TOLD = 96
 _MEANINGS = {
     "sends": "sends a message",
     "receives": "a message arrives",
-    "timer": "its timer has run out",
+    "timer": "its timer has expired",
     "gone": "a message is lost",
     "acts": "does something else",
 }
@@ -104,9 +104,9 @@ class _Diagram:
         self._tab = Box("tab", "tab", "", (TextBlock((TextLine((Run(diagram.title, "name"),)),)),))
         about = [*diagram.about]
         if idle:
-            about.append(f"not shown, such as polls: {counted(idle, 'step')} without any change")
+            about.append(f"not shown: {counted(idle, 'step')} without any change, such as polls")
         if self._left_out:
-            about.append(f"the first {self._left_out} steps are left out")
+            about.append(f"the first {self._left_out} steps are omitted")
         self._about = [line for one in about for line in text_lines(one, "note", LONGEST_ABOUT)]
         words = sum(line.height for line in self._about)
         self._top = self._tab.height + words + 2 * PAD + 16
@@ -255,7 +255,7 @@ class _Diagram:
         marks = [LegendEntry("box", kind, said) for kind, said in _MEANINGS.items() if kind in used]
         return (
             LegendEntry("box", "condition", "the chip is in this state"),
-            LegendEntry("box", "moment", "one moment; the room between two is no measure of time"),
+            LegendEntry("box", "moment", "one moment; distances between moments are not to scale"),
             *marks,
         )
 

@@ -1,4 +1,4 @@
-"""A product that is asked about chances: its steps report what the questions name."""
+"""A product for questions about chances: its steps report the events that the questions name."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ class AskedEvents:
 
 
 def asked(product: Product, addresses: Addresses) -> AskedEvents:
-    """The product for the questions of its device."""
+    """The product, prepared for the questions of its device."""
     known = len(product.watched_events)
     plan = EventPlan(replace(product, events=product.events[:known]))
     conditions = dict(product.conditions)

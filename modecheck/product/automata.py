@@ -1,8 +1,8 @@
 """Automata that judge runs: what an observer's table is made from.
 
 A run is a sequence of positions; at each, some atoms hold. An automaton reads the valuations, the
-one of the initial state first, and breaks a run in one of two ways: it comes to a bad state, or
-from some position on it stays alive and comes again and again into one of the states `again`.
+one of the initial state first, and rejects a run in one of two ways: it reaches a bad state, or
+from some position on it stays alive and visits the states `again` infinitely often.
 """
 
 from __future__ import annotations
@@ -15,10 +15,10 @@ from dataclasses import dataclass, field
 class Automaton:
     """A deterministic automaton over `atoms` atoms; bit `k` of a valuation is atom `k`.
 
-    From `state` it goes on to `table[state << atoms | valuation]`. `bad` maps bad states to what
-    went wrong, in a word. `choices` (from, to) it may take between two positions, and never has to.
-    `triggers` are the places of the table at which the requirement is put to the test; `unsure` are
-    states in which it has lost count; in those in `counting` the time since it came there counts.
+    From `state` it goes on to `table[state << atoms | valuation]`. `bad` maps bad states to a word
+    for what went wrong. It may take `choices` (from, to) between two positions, but never has to.
+    `triggers` are the entries of the table at which the requirement is actually tested; `unsure`
+    are states in which it has lost count; in those in `counting`, the time since entry is measured.
     """
 
     states: int
@@ -40,7 +40,7 @@ class Automaton:
 
 @dataclass(slots=True)
 class AutomatonSketch:
-    """An automaton told by a function on states of any kind; `build` numbers what is reachable.
+    """An automaton given as a function on states of any type; `build` numbers the reachable ones.
 
     `step` gives the next state for (state, valuation). The others are predicates.
     """
@@ -57,7 +57,7 @@ class AutomatonSketch:
     counting: Callable[[Hashable], bool] = field(default=lambda _: False)
 
     def build(self) -> Automaton:
-        """Numbers states in the order in which they are found, the start first."""
+        """Numbers states in the order in which they are found, the initial state first."""
         numbers: dict[Hashable, int] = {self.start: 0}
         order: list[Hashable] = [self.start]
         table: list[int] = []
@@ -99,7 +99,7 @@ class AutomatonSketch:
 
 
 def breaks(automaton: Automaton, stem: Sequence[int], loop: Sequence[int]) -> bool:
-    """Whether a run breaks the requirement: `stem`, then `loop` again and again, as valuations."""
+    """Whether a run (`stem`, then `loop` forever, as valuations) violates the requirement."""
     state = automaton.start
     for valuation in stem:
         state = automaton.after(state, valuation)

@@ -1,9 +1,9 @@
 """Find permutations of a product's atoms that change nothing: exchanges of identical units.
 
 Candidates come from colour refinement with individualisation (the scheme of McKay, Practical graph
-isomorphism, Congressus Numerantium 30, 1981), which need not be right: each is then checked by
-`IRGraph.images`, so that what is returned is exact. What could stay where it is is left there
-first, so the exchanges found move little.
+isomorphism, Congressus Numerantium 30, 1981). A candidate may be wrong, so `IRGraph.images` checks
+each one: what is returned is exact. The search tries to keep every atom in place before it moves
+it, so the exchanges found move little.
 """
 
 from __future__ import annotations
@@ -15,15 +15,15 @@ from itertools import pairwise
 from modecheck.product.ir_graph import IRGraph
 
 MOST_TRIES = 60
-"""Candidates looked at for one pair of units; symmetric devices need one or two."""
+"""Candidates tried for one pair of units; symmetric devices need one or two."""
 
 Mapping = dict[int, int]
-"""Atoms to atoms; those left out stay."""
+"""Atoms to atoms; those that are not in it stay where they are."""
 
 
 def automorphisms(graph: IRGraph) -> tuple[list[Mapping], str]:
     """Automorphisms that move chips, enough of them to connect all chips that can be exchanged; and
-    the bound, if one was hit, because of which some may be missing.
+    the bound that was hit, if any: then some may be missing.
     """
     finder = _Finder(graph)
     found = finder.found()

@@ -1,4 +1,4 @@
-"""States in 64-bit words: no field lies across two words, so each is one shift and one mask."""
+"""States in 64-bit words. No field spans two words, so reading one takes a shift and a mask."""
 
 from __future__ import annotations
 
@@ -8,12 +8,12 @@ from dataclasses import dataclass
 from modecheck.product.ir import Field
 
 WORD_BITS = 63
-"""Bits used of a word. One is left free, so that all ones can mark an empty slot of a table."""
+"""Bits used in a word. One is left free, so that all ones can mark an empty slot of a table."""
 
 
 @dataclass(frozen=True, slots=True)
 class WordPlace:
-    """Where a field lies; its stored value is the value less `low`."""
+    """Where a field lies; its stored value is the value minus `low`."""
 
     word: int
     shift: int

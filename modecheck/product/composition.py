@@ -39,11 +39,11 @@ from modecheck.product.timing import TimerCode
 def compose(
     device: Device, *, observers: Iterable[str] = (), time_acceleration: bool = False
 ) -> Product:
-    """The product of all chips and actors of a device, in the variant it was read in; with a
-    observer beside it for each requirement named in `observers`.
+    """The product of all chips and actors of a device, in the variant that was loaded, with
+    an observer for each requirement named in `observers`.
 
-    With `time_acceleration` a tick is as long as all times of the device allow, and ticks at which
-    nothing else is possible are taken together, up to where something changes.
+    With `time_acceleration` a tick is as long as all times of the device allow, and successive
+    ticks at which nothing else is possible become one step, up to where something changes.
     """
     product, addresses = _alone(device, time_acceleration=time_acceleration)
     names = tuple(observers)
@@ -55,7 +55,7 @@ def compose(
 
 
 _latest: list[tuple[Device, bool, Product, Addresses]] = []
-"""What was composed last: observers are put beside the same product again and again."""
+"""What was composed last: observers are added to the same product again and again."""
 
 
 def _alone(device: Device, *, time_acceleration: bool) -> tuple[Product, Addresses]:
@@ -70,11 +70,11 @@ def _alone(device: Device, *, time_acceleration: bool) -> tuple[Product, Address
 
 
 def with_longest_tick(device: Device) -> Device:
-    """The device with the longest tick of which all its times are multiples. Bounds that are
-    included are kept exactly: all of them are scaled alike.
+    """The device with the longest tick that divides all its times. All bounds are scaled alike, so
+    inclusive bounds stay exact.
 
-    Where a period has several ticks it keeps two: after one tick a count that begins anew would be
-    what it was, and a device that waits for ever beside it would stand still all at once.
+    A period of several ticks keeps at least two. With one, a count that restarts would have the
+    same value after each tick, so a device that otherwise waits forever would seem not to move.
     """
     clock = device.clock
     measure = common_measure(time for one in durations(device) for time in one.moments)
@@ -98,7 +98,7 @@ def _least_factor(number: int) -> int:
 
 def compose_for_chances(device: Device) -> AskedEvents:
     """The product whose steps report the events that the device's questions name, and whose
-    conditions tell where the answers are.
+    conditions mark the states in which a question ends.
     """
     composition = _Composition(device)
     return asked(composition.product(), composition.addresses)
@@ -383,20 +383,20 @@ DROPPED = "a payload is dropped"
 
 
 def acting(actor: str) -> str:
-    """The watched event that an actor acts by a rule of its own; no signal has such a name."""
+    """The watched event that an actor acts by an internal rule; no signal can have such a name."""
     return f"{actor} acts"
 
 
 def sending(message: str) -> str:
-    """The watched event that a message is sent, or a signal of its name raised; no signal has such
-    a name.
+    """The watched event that a message is sent, or a signal of that name given; no signal can have
+    such a name.
     """
     return f"{message} is sent"
 
 
 def acts(device: Device, names: Iterable[str]) -> tuple[str, ...]:
-    """The watched events that somebody begins what these names stand for: gives the signal, or
-    sends the message. What was sent before and arrives now is none.
+    """The watched events at which one of these names originates: the signal is given, or the
+    message is sent. The arrival of a message that was sent earlier does not count.
     """
     messages = _messages(device)
     return tuple(sending(name) if name in messages else name for name in names)
@@ -411,7 +411,7 @@ def _hears(trigger: tuple[Event, ...], event: Event) -> bool:
 
 
 def reply_of(chip: Chip, leaf: str, event: Event) -> Otherwise:
-    """What the chip says of a message that no rule takes: the innermost state with a word on it."""
+    """The reply to a message that no rule takes: that of the innermost state that has one."""
     for state in chip.ancestry(leaf):
         for reply in chip.replies.get(state, ()):
             if _replies_to(reply, event):

@@ -1,14 +1,15 @@
 """The automaton of `exactly_once`: what is sent arrives once, in order, whatever it passes through.
 
-Items are judged as the receiver sees them: the k-th received against the k-th sent. So that any
-number of items is covered, one of them, chosen at will, is followed, and of the others no more is
-remembered than how many have to arrive before it (after Wolper, "Expressing interesting properties
-of programs in propositional temporal logic", POPL 1986, who marks one item).
+The k-th item received is compared with the k-th sent. To cover any number of items, the automaton
+follows a single one, chosen nondeterministically, and remembers of the others only how many must
+arrive before it (after Wolper, "Expressing interesting properties of programs in propositional
+temporal logic", POPL 1986, who marks one item). A violation on any item is found by the run that
+chose this item.
 
-Where loss is allowed for a while (`may_lose`), what is under way then is forgiven: it may still
-arrive. A reception counts for what still has to arrive first, and for a forgiven item otherwise:
-of all readings the one that blames least. Forgiven items that are lost for good never show, so
-they are counted up to as many as may be under way at a time, and no further.
+While loss is allowed (`may_lose`), items in flight are forgiven: they may still arrive. A reception
+is credited to an item that still has to arrive, and to a forgiven one only if there is none: the
+most lenient interpretation. Whether a forgiven item was lost for good cannot be observed, so the
+count of forgiven items saturates at the number that can be in flight at a time.
 
 One step sends and delivers at most one item of a kind; kinds that are sent together are sent in
 their order.
@@ -23,14 +24,14 @@ from functools import cache
 from modecheck.product.automata import Automaton, AutomatonSketch
 
 DUPLICATED, OUT_OF_ORDER, OVERRUN = "duplicated", "out of order", "overrun"
-"""What is received that nobody sent (any more); what arrives in another's place; more are under way
+"""What is received that nobody sent (any more); what arrives in another's place; more are in flight
 than there should be."""
 
 
 @dataclass(frozen=True, slots=True)
 class Counting:
-    """Nothing is followed yet. `due` have to arrive, `forgiven` may; with `armed`, the next item
-    that is sent is the one to follow.
+    """No item is followed yet. `due` items have to arrive, `forgiven` ones may; with `armed`, the
+    next item sent is the one to follow.
     """
 
     due: int = 0
@@ -40,7 +41,7 @@ class Counting:
 
 @dataclass(frozen=True, slots=True)
 class Following:
-    """An item of `kind` is followed; `due` have to arrive before it, `forgiven` may."""
+    """An item of `kind` is followed; `due` items have to arrive before it, `forgiven` ones may."""
 
     kind: int
     due: int
@@ -57,15 +58,15 @@ DONE = "done"
 
 
 def exchange_atoms(kinds: int) -> int:
-    """Atoms: for each kind whether one is sent, for each whether one is received, `may_lose`."""
+    """Atoms: for each kind, an item is sent; for each kind, one is received; then `may_lose`."""
     return 2 * kinds + 1
 
 
 @cache
 def exchange_automaton(kinds: int, under_way: int, *, strict: bool = False) -> Automaton:
-    """Judges items of so many kinds, of which at most `under_way` have not arrived at any time.
+    """The automaton for this many kinds of items, with at most `under_way` in flight at any time.
 
-    When it is `strict`, more of them break the requirement; else they make the automaton unsure.
+    With `strict`, more than that violates the requirement; else it makes the automaton unsure.
     """
     exchange = _Exchange(kinds, under_way)
     return AutomatonSketch(
@@ -97,7 +98,9 @@ class _Exchange:
             yield replace(state, armed=True)
 
     def step(self, state: Hashable, valuation: int) -> Hashable:
-        """What arrives in a step was on its way before what is sent in it."""
+        """One step: an arrival is processed before a sending, since what arrives was already in
+        flight.
+        """
         kinds = range(self._kinds)
         for kind in kinds:
             if valuation >> (self._kinds + kind) & 1:

@@ -1,10 +1,10 @@
-"""What a device owes: which steps happen in the end where they stay possible.
+"""Fairness: which steps are assumed to happen eventually.
 
-Unless the model says otherwise, a chip's rule that stays enabled is taken in the end (weak), a
-message that waits is delivered in the end (weak) or, where its link can lose any number, if it
-waits again and again (strong: the link is fair-lossy); time that can go on does (weak); actors and
-faults owe nothing. There is one set of steps for each rule, one for each link and message, and one
-for ticks.
+Unless the model says otherwise, a chip's rule that stays enabled is eventually taken (weak); a
+waiting message is eventually delivered (weak) or, where its link can lose any number, is delivered
+if it can be infinitely often (strong: the link is fair-lossy); time that can pass does (weak);
+actors and faults are never obliged to act. There is one set of steps for each rule, one for each
+link and message, and one for ticks.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ def fair_sets(
     faults: Sequence[FaultIR],
     labels: Sequence[Label],
 ) -> tuple[FairSet, ...]:
-    """The sets of a product, rules first; those that owe nothing are left out."""
+    """The fair sets of a product, rules first; steps without fairness are in none."""
     endless = {f.target for f in faults if f.kind == "lose" and f.budget < 0}
     of_rules: dict[int, set[int]] = {}
     of_messages: dict[MessageIn, set[int]] = {}
@@ -40,7 +40,7 @@ def fair_sets(
 
 
 def fairness_of(device: Device, rule: Rule) -> str:
-    """What a rule, else its chip says, or what goes without saying: weak, strong or none."""
+    """The fairness that a rule declares, else its chip, else the default: weak, strong or none."""
     chip = device.chips[rule.chip]
     return rule.fair or chip.fair or ("none" if chip.actor else "weak")
 

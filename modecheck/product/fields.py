@@ -1,4 +1,4 @@
-"""Which fields a product needs: states, variables, queues, budgets; each with its range."""
+"""The fields of a product: states, variables, queues, budgets; each with its range."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from modecheck.product.timing import ChipTimers, TickInterval, moments, plan_tim
 
 @dataclass(slots=True)
 class FieldPlan:
-    """All fields in order, and where each thing of the model has its own.
+    """All fields in order, and which of them belong to which part of the model.
 
     `budgets` has one entry for each fault group of the device: its field, or -1.
     """
@@ -97,7 +97,7 @@ def _has_delay(device: Device, link: Link) -> bool:
 
 
 def delay_of(device: Device, link: Link) -> TickInterval:
-    """From which age to which a message is delivered; at any age where time is not counted."""
+    """The least and greatest age at which a message is delivered; any age without a clock."""
     if device.clock is None or link.delay is None:
         return TickInterval(0, None)
     return moments(device.clock, link.delay)

@@ -3,8 +3,8 @@
 Nothing here knows YAML, and nothing has to be looked up by name: chips, leaves, queues, messages,
 signals, rules and labels are numbers. An engine needs this module alone.
 
-A state of the product is a vector of integers, one for each `Field`. Its meaning, the order in
-which the parts of one step happen, is told in `modecheck.engine.plain`, the reference.
+A state of the product is a vector of integers, one for each `Field`. Its semantics, such as
+the order in which the parts of one step happen, is defined by `modecheck.engine.plain`.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from modecheck.model.values import ValueType
 class Field:
     """An integer from `low` to `high` in every state; `owner` is the number of its chip, or -1.
 
-    `type` spells its values, when it is a variable; state fields and queue slots have none.
+    `type` spells its values, if it is a variable; state fields and queue slots have none.
     """
 
     name: str
@@ -112,7 +112,7 @@ class TargetIR:
 
 @dataclass(frozen=True, slots=True)
 class Assign:
-    """All values are computed, then checked and written, in order."""
+    """All values are computed first; then each is checked and written, in order."""
 
     targets: tuple[TargetIR, ...]
     values: tuple[Expression, ...]
@@ -131,8 +131,8 @@ class SendIR:
 
 @dataclass(frozen=True, slots=True)
 class Room:
-    """A link (`queue`) that makes its sender wait. It can take what a rule sends where `free`
-    holds; `full` is the failure of a signal that sets the rule off elsewhere.
+    """A link (`queue`) whose sender waits while it is full. It has room for what a rule sends where
+    `free` holds; `full` is the failure of a signal that would trigger the rule elsewhere.
     """
 
     queue: int
@@ -142,7 +142,7 @@ class Room:
 
 @dataclass(frozen=True, slots=True)
 class Reaction:
-    """What a chip does when a rule is taken in one of its leaves.
+    """What a chip does when it takes a rule in one of its leaves.
 
     `guard` holds where `own_guard` does and all `rooms` are free; None always holds. `enters` is
     the leaf entered, or -1. `cuts` are the numbers of assignments after which a power cut can
@@ -162,7 +162,7 @@ class Reaction:
 
     @property
     def conditions(self) -> Iterator[Expression]:
-        """Everything that decides whether it is enabled, or would be but for full links."""
+        """Everything that decides whether it is enabled, or would be if no link were full."""
         if self.guard is not None:
             yield self.guard
         if self.rooms and self.own_guard is not None:
@@ -171,7 +171,7 @@ class Reaction:
 
     @property
     def expressions(self) -> Iterator[Expression]:
-        """Everything that it evaluates: its conditions, what it writes and where, what it sends."""
+        """Everything that it evaluates: conditions, values and places written, values sent."""
         yield from self.conditions
         for assign in self.assigns:
             yield from assign.values
@@ -180,7 +180,7 @@ class Reaction:
 
 
 class Otherwise(Enum):
-    """What becomes of a message that no rule takes, and that no rule would take with more room."""
+    """What happens to a message that no rule takes, and that none would take with more room."""
 
     DISCARD = "discard"
     DEFER = "defer"
@@ -220,7 +220,7 @@ class ChipIR:
 
     @property
     def reactions(self) -> Iterator[Reaction]:
-        """All that it may do, leaf by leaf: by itself, on messages, on signals."""
+        """Everything that it may do, leaf by leaf: by itself, on messages, on signals."""
         for leaf in range(len(self.leaves)):
             yield from self.steps[leaf]
             for reception in self.receptions[leaf].values():
@@ -233,8 +233,8 @@ class ChipIR:
 class Slot:
     """The fields of one place in a queue; -1 where values, sessions or ages are not kept.
 
-    A code of 0 is an empty slot; full slots stand together at the front. `age` is how many ticks
-    ago the message was sent, up to where it no longer matters.
+    A code of 0 is an empty slot; full slots come first. `age` is how many ticks ago the message was
+    sent; it stops at the value from which on it no longer matters.
     """
 
     code: int
@@ -244,7 +244,7 @@ class Slot:
 
     @property
     def fields(self) -> tuple[int, ...]:
-        """All fields that there are."""
+        """Those fields that it has."""
         return tuple(f for f in (self.code, self.value, self.late, self.age) if f >= 0)
 
 
@@ -282,7 +282,7 @@ class Queue:
 class FaultIR:
     """`kind` is lose or duplicate (target: a queue), power_cut or reset (target: a chip).
 
-    `budget` is the field that counts what is left, or -1 for any number.
+    `budget` is the field that counts the faults left, or -1 for any number.
     `cut_labels` maps (rule, assignments done) to the label of a cut in the middle of that rule.
     """
 
@@ -303,7 +303,7 @@ class Label:
     follow (an observer's choice) or idle.
 
     `rule`, `queue` and `chip` are numbers, or -1; `message` is the code of what is delivered, or 0.
-    Deliveries of two messages differ, also where the same rule takes them.
+    Deliveries of two messages have different labels, even if the same rule takes them.
     """
 
     text: str
@@ -316,9 +316,9 @@ class Label:
 
 @dataclass(frozen=True, slots=True)
 class Ticking:
-    """What a tick does to a field where `runs` holds: one more up to `last`, then `behind`. Only
-    where it comes to one of the `stops` (rising, `last` is one) or behind the last does it matter.
-    At `zero` no time has passed.
+    """What a tick does to a field where `runs` holds: it adds one up to `last`, then sets `behind`.
+    Behaviour changes only when the field reaches one of the `stops` (ascending, including `last`)
+    or `behind`. At `zero` no time has passed.
     """
 
     field: int
@@ -331,7 +331,7 @@ class Ticking:
 
 @dataclass(frozen=True, slots=True)
 class Due:
-    """A rule (number), and when it has come to its latest moment."""
+    """A rule (number), and the condition that it is at its latest moment."""
 
     rule: int
     holds: Expression
@@ -341,10 +341,10 @@ class Due:
 class TimeIR:
     """Time in ticks, each a step `label` of its own.
 
-    There is no tick where a rule is `due`, where a message at its latest age can be delivered, or
-    where a step with a label in `at_once` is possible; nor where it changes nothing. Where
-    nothing else is possible and time is `accelerated`, all ticks until something matters are one
-    step.
+    A tick is impossible while a rule is `due`, while a message at its latest age can be delivered,
+    while a step with a label in `at_once` is possible, and where it would change nothing. Where
+    nothing else is possible and time is `accelerated`, all ticks up to the next one that matters
+    are one step.
     """
 
     label: int
@@ -360,9 +360,9 @@ MessageIn: TypeAlias = tuple[int, int]
 
 @dataclass(frozen=True, slots=True)
 class EventIR:
-    """What a step is searched for: it happened if anything named here did.
+    """An event that steps are searched for: it happened if anything named here did.
 
-    `late` are deliveries of what was sent in an older session; `signalled` are signals, `taken`
+    `late` are deliveries of messages sent in an older session; `signalled` are signals, `taken`
     rules; `ticks` says that a tick is one.
     """
 
@@ -378,8 +378,8 @@ class EventIR:
 
 @dataclass(frozen=True, slots=True)
 class FairSet:
-    """Steps (labels) that happen in the end where one of them stays possible; a strong set already
-    where one becomes possible again and again.
+    """Steps (labels) of which one eventually happens if one stays possible; in a strong set, even
+    if one is only possible infinitely often.
     """
 
     name: str
@@ -389,12 +389,12 @@ class FairSet:
 
 @dataclass(frozen=True, slots=True)
 class ObserverAutomaton:
-    """An automaton beside the product, whose state is a field.
+    """An automaton that runs in parallel with the product; its state is a field.
 
     At the end of each step it goes on to `table[state << len(atoms) | valuation]`, where bit `k` of
     the valuation is atom `k`, judged on the state reached and on what happened in the step.
-    `choices` are steps of its own (from, to, label), which nothing obliges it to take. `first` is
-    the index of the table that stands for the initial state. The field `count` counts ticks in the
+    `choices` are its own steps (from, to, label), which it is never obliged to take. `first` is
+    the index in the table for the initial state. The field `count` counts ticks in the
     states `counting`, and falls back to 0 outside of them; -1 for an observer that needs no time.
     """
 
@@ -414,8 +414,8 @@ class Product:
 
     `rules[r]` is a rule of the chip `rule_chips[r]`. Of `events`, the first ones are those named in
     `watched_events`: each has a bit of its own in what a step reports. With an `idle_field`, a
-    state in which nothing has to happen any more has a step `idle_label`, in which nothing happens;
-    it sets the field, and from then on the device idles for ever.
+    state in which nothing more has to happen has a step `idle_label`, in which nothing happens; it
+    sets the field, and from then on the device idles forever.
     """
 
     device: Device

@@ -1,15 +1,15 @@
-"""A product's form as facts about atoms: terms without order where order does not matter.
+"""A product's IR as facts about atoms: terms that are unordered where order does not matter.
 
-Atoms are what could be exchanged for something alike: chips, fields, values that are names, queues,
-signals, rules, labels, failures. A fact is a term over atoms and literals. Equal terms
-are one node, so a permutation of the atoms is an automorphism of the product exactly when it maps
-the set of facts to itself, which `images` decides.
+Atoms are things that could be exchanged for one another: chips, fields, values that are names,
+queues, signals, rules, labels, failures. A fact is a term over atoms and literals. Equal terms are
+one node, so a permutation of the atoms is an automorphism of the product exactly when it maps the
+set of facts to itself, which `images` decides.
 
-What stands in no order here may stand in any order without changing what a step does: operands of
+Parts that are unordered here could be in any order without changing what a step does: operands of
 commutative operators that cannot fail (of a whole chain, as in `a + b + c`), assignments that do
 not touch each other in a rule that cannot be cut, messages to different links, chips' own steps. A
 rule stops at its first failure, so those of its parts that can fail keep their order. Where several
-chips answer the same signal with further signals, the order of chips tells, and is a fact.
+chips answer the same signal with further signals, the order of chips matters, and is a fact.
 """
 
 from __future__ import annotations
@@ -50,8 +50,8 @@ ANY_ORDER = "any order"
 class IRGraph:
     """The facts of a product. Nodes are numbered so that a node's parts have smaller numbers.
 
-    `keys[n]` is a node's tag, whether its parts are ordered, and its parts; `atoms` are the nodes
-    that stand for themselves, with kind and key.
+    `keys[n]` is a node's tag, whether its parts are ordered, and its parts; `atoms` are the
+    nodes without parts, with kind and key.
     """
 
     def __init__(self, product: Product) -> None:
@@ -80,8 +80,8 @@ class IRGraph:
         return number
 
     def images(self, mapping: dict[int, int], *, grow: bool = False) -> list[int] | None:
-        """For each node its image under a permutation of atoms, if facts go over into facts, else
-        None. An image that is no node yet is -1, or with `grow` becomes one.
+        """For each node its image under a permutation of atoms, if facts map to facts, else
+        None. An image that is not a node yet is -1, or with `grow` becomes one.
         """
         found: list[int] = []
         for number in range(len(self.keys)):
@@ -484,7 +484,7 @@ def _written(target: TargetIR) -> range:
 
 
 def fields_read(expression: Expression | None) -> set[int]:
-    """Every field that an expression may look at."""
+    """Every field that an expression may read."""
     if isinstance(expression, Read):
         return {expression.field}
     if isinstance(expression, ReadItem):

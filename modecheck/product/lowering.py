@@ -1,4 +1,4 @@
-"""Terms of the model to expressions over fields."""
+"""Translates terms of the model into expressions over fields."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ TRUE = ConstantIR(1)
 @dataclass(frozen=True, slots=True)
 class Addresses:
     """Where the product keeps (chip, variable), and the state of each chip; and the numbers of the
-    events that are asked for.
+    requested events.
     """
 
     variables: Mapping[tuple[str, str], int]
@@ -37,7 +37,7 @@ class Addresses:
 
 
 def lowered(term: terms.Term, addresses: Addresses, place: Place) -> Expression:
-    """The expression of a term, constants folded. `place` is blamed for an index out of range."""
+    """The expression of a term, constants folded. `place` is reported for an index out of range."""
     if isinstance(term, terms.Constant):
         return ConstantIR(term.value)
     if isinstance(term, terms.ReadVariable):
@@ -66,7 +66,7 @@ def _variable(term: terms.ReadVariable, addresses: Addresses, place: Place) -> E
 
 
 def index_failure(chip: str, variable: str, length: int, place: Place) -> Failure:
-    text = f"the index of {chip}.{variable} leaves 0 to {length - 1}"
+    text = f"the index of {chip}.{variable} is outside 0 to {length - 1}"
     return Failure("out-of-range", f"{chip}.{variable}", text, place)
 
 
@@ -81,7 +81,7 @@ def _in_state(term: terms.InState, addresses: Addresses) -> Expression:
 
 
 def folded(operator: str, arguments: tuple[Expression, ...]) -> Expression:
-    """The operator applied, without work that is known beforehand."""
+    """The operator applied, with constants folded."""
     if operator in ("and", "or"):
         return _folded_chain(operator, arguments)
     if operator == "if" and isinstance(arguments[0], ConstantIR):
@@ -135,7 +135,7 @@ def _folded_chain(operator: str, arguments: tuple[Expression, ...]) -> Expressio
 
 
 def can_fail(expression: Expression) -> bool:
-    """Whether an index inside can be out of range."""
+    """Whether an index in the expression can be out of range."""
     if isinstance(expression, ApplyIR):
         return any(can_fail(argument) for argument in expression.arguments)
     return isinstance(expression, ReadItem)

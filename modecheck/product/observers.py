@@ -1,9 +1,9 @@
-"""Observers for requirements: automata beside a product that follow what it does.
+"""Observers for requirements: automata that run in parallel with a product and never restrict it.
 
-Conditions tell of the observer of the requirement NAME: `bad:NAME:WHY` (it came to a bad state),
-`alive:NAME` (a run that stays alive for ever breaks the requirement; where there is `again:NAME`,
-only if it comes there again and again), `unsure:NAME` (it has lost count). `idles` holds where
-nothing happens any more.
+Conditions describe the observer of the requirement NAME: `bad:NAME:WHY` (it has reached a bad
+state), `alive:NAME` (a run that stays alive forever violates the requirement; with `again:NAME`,
+only if it visits that infinitely often), `unsure:NAME` (it has lost count). `idles` holds where
+nothing more happens.
 """
 
 from __future__ import annotations
@@ -37,25 +37,25 @@ from modecheck.product.patterns import IN_TIME, automaton_of
 
 IDLE = "nothing has to happen any more"
 ROOM_BEYOND_LINKS = 2
-"""Items that chips hold themselves, beside what their links hold, unless the model says how many
-may be under way."""
+"""Items that chips hold themselves, besides what their links hold, unless the model says how many
+may be in flight."""
 MOST_UNDER_WAY = 12
 
 
 @dataclass(frozen=True, slots=True)
 class Watched:
-    """A requirement and its automaton, with the atoms that it judges but for the one of time."""
+    """A requirement and its automaton, with the atoms that it judges, except the one for time."""
 
     need: Requirement
     automaton: Automaton
     atoms: tuple[Expression, ...]
     most: int | None = None
-    """Ticks within which it has to be answered; an atom of the automaton says that it is later."""
+    """Ticks within which an answer must come; an atom of the automaton says that it is later."""
 
 
 def watch(product: Product, addresses: Addresses, names: Iterable[str]) -> Product:
     """The product with an observer for each of these requirements. Fields, labels and events are
-    added behind those that it has; the conditions are those of the observers alone.
+    appended to those that it has; the conditions are only those of the observers.
     """
     needs = [product.device.requirements[name] for name in names]
     plan = EventPlan(product)
@@ -67,7 +67,7 @@ def watch(product: Product, addresses: Addresses, names: Iterable[str]) -> Produ
 
 
 def events_asked(product: Product, needs: Iterable[Requirement]) -> tuple[EventIR, ...]:
-    """The events that observers of these requirements ask for, beyond those of the product."""
+    """The events that observers of these requirements need, beyond those of the product."""
     plan = EventPlan(product)
     for need in needs:
         plan.add_all(part for term in need.terms for part in parts_of(term))
@@ -207,14 +207,14 @@ def automaton_for(device: Device, need: Requirement) -> Automaton:
 
 
 def room_for(device: Device, exchange: ExactlyOnce) -> int:
-    """How many items the links hold that carry them, and a few for the chips."""
+    """How many items fit in the links that carry them, and a few more for the chips."""
     names = {message for _, message in (*exchange.sent, *exchange.received)}
     held = sum(link.capacity for link in device.links.values() if names & set(link.carries))
     return min(held + ROOM_BEYOND_LINKS, MOST_UNDER_WAY)
 
 
 class EventPlan:
-    """Numbers the events that are asked for, behind those that the product has already."""
+    """Numbers the events that are needed, after those that the product already has."""
 
     def __init__(self, product: Product) -> None:
         self.forms: list[EventIR] = list(product.events)

@@ -2,9 +2,9 @@
 
 Patterns and scopes are those of Dwyer, Avrunin and Corbett, "Patterns in property specifications
 for finite-state verification", ICSE 1999, with the meaning that their formulas give them: a scope
-"between" counts only when it is closed, one "after, until" also while it stays open, and what holds
-at the position that closes a scope is outside of it. For precedence after Q we keep to the
-published formula: it is enough that from some Q on P waits for S.
+"between" counts only once it is closed, one "after, until" also while it stays open, and what holds
+at the position that closes a scope is outside it. For precedence after Q this keeps to the
+published formula: it is enough that P waits for S from some Q on.
 """
 
 from __future__ import annotations
@@ -27,8 +27,8 @@ Phase = Hashable
 
 
 def atoms_of(pattern: str, scope: str) -> str:
-    """The atoms, in the order of their bits: P, S where the pattern has one, Q opens, R closes, T
-    where it can be too late.
+    """The atoms, in the order of their bits: P, S if the pattern has one, Q opens, R closes, T
+    if it can be too late.
     """
     second = "S" if pattern in ("whenever", IN_TIME, "before") else ""
     return f"P{second}{SCOPE_ATOMS[scope]}{'T' if pattern == IN_TIME else ''}"
@@ -40,7 +40,7 @@ IN_TIME = "whenever in time"
 
 
 class Now(NamedTuple):
-    """Which atoms hold at a position; those that a pattern or scope does not have are false."""
+    """Which atoms hold at a position; those that the pattern or scope lacks are false."""
 
     p: bool = False
     s: bool = False
@@ -66,7 +66,7 @@ class _Inside:
         raise NotImplementedError
 
     def opened_again(self, phase: Phase) -> Phase:
-        """The phase when the scope, open already, is opened once more: both openings count."""
+        """The phase when a scope that is already open is opened again: both openings count."""
         return phase
 
     def closes_badly(self, phase: Phase) -> bool:

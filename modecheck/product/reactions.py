@@ -1,4 +1,4 @@
-"""Rules to reactions: a rule of a composite state becomes a reaction in each leaf inside it."""
+"""Turns rules into reactions: a rule of a composite state becomes one in each leaf inside it."""
 
 from __future__ import annotations
 
@@ -69,7 +69,7 @@ class ReactionBuilder:
     ) -> Reaction | None:
         """The rule as a reaction; None when its own guard can never hold in this variant.
 
-        `queue` is the link whose `message` (a code) sets it off, or -1 for a step of its own.
+        `queue` is the link whose `message` (a code) triggers it, or -1 for the chip's own step.
         """
         chip = self._device.chips[rule.chip]
         parts = self._own_guard(rule)

@@ -1,9 +1,10 @@
 """Which fields the steps of a product may read and write, and what could make a step possible.
 
-Steps are gathered in actions: a rule that a chip takes by itself, the delivery of one message of
-one queue, a fault. What an action does, whether it is possible and whether it fails depends on the
-fields it reads alone. Both sets are as large as they could ever be: everybody who hears a signal
-may answer, and a link whose condition is touched may go down.
+Steps are grouped into actions: a rule that a chip takes by itself, the delivery of one message of
+one queue, a fault. What an action does, whether it is possible and whether it fails depends only on
+the fields it reads. Both sets are over-approximations: every chip that hears a signal may react,
+and a link whose condition is written may go down. Reductions rest on this: a set that is too large
+costs states, one that is too small would cost soundness.
 """
 
 from __future__ import annotations
@@ -31,7 +32,7 @@ ActionKey = tuple[str, int, int]
 
 @dataclass(frozen=True, slots=True)
 class Action:
-    """Steps with a common beginning. `guard` and `leaves` are those of a chip's own rule."""
+    """Steps with a common trigger. `guard` and `leaves` are those of a chip's own rule."""
 
     key: ActionKey
     reads: Fields
@@ -71,7 +72,7 @@ def reads_of(expression: Expression | None) -> Fields:
 
 
 def conditions_read(reaction: Reaction) -> Fields:
-    """The fields that decide whether a reaction is enabled, or would be but for full links."""
+    """The fields that decide whether a reaction is enabled, or would be if no link were full."""
     found = 0
     for condition in reaction.conditions:
         found |= reads_of(condition)
@@ -84,7 +85,7 @@ def slots_of(queue: Queue) -> Fields:
 
 
 def conjuncts(guard: Expression | None) -> tuple[Expression, ...]:
-    """The parts of a guard that all have to hold."""
+    """The conjuncts of a guard: all of them have to hold."""
     if guard is None:
         return ()
     if isinstance(guard, ApplyIR) and guard.operator == "and":

@@ -1,5 +1,5 @@
-"""A permutation of a product's parts under which its steps are the same: what it does to states,
-labels, chips, failures, conditions and events.
+"""A permutation of a product's parts that preserves its steps: its action on states, labels, chips,
+failures, conditions and events.
 """
 
 from __future__ import annotations
@@ -11,13 +11,13 @@ from functools import cached_property
 from modecheck.product.ir import Failure, Product
 
 Numbers = tuple[int, ...]
-"""Number to number: a permutation, or a mapping of conditions of which some may be equal."""
+"""Number to number: a permutation, or a mapping of conditions, which need not be injective."""
 
 
 @dataclass(frozen=True)
 class Renaming:
-    """`fields[f]` is where field `f` goes; `values[f]`, if not None, holds for each value of field
-    `f` from `lows[f]` on the value that it becomes. The other parts are permutations of numbers.
+    """Field `f` becomes field `fields[f]`; `values[f]`, if not None, gives for each value of field
+    `f`, from `lows[f]` on, the value that it becomes. The other parts are permutations of numbers.
 
     A step of a state by a label becomes a step of the renamed state by the renamed label. Condition
     `c` holds in a state exactly when condition `conditions[c]` holds in the renamed state.
@@ -37,12 +37,12 @@ class Renaming:
 
     @property
     def is_identity(self) -> bool:
-        """Whether every state stays as it is."""
+        """Whether it leaves every state unchanged."""
         return not self.moved
 
     @cached_property
     def moved(self) -> frozenset[int]:
-        """The fields that go elsewhere or whose values are exchanged."""
+        """The fields that move or whose values are exchanged."""
         return frozenset(
             f
             for f, (to, values) in enumerate(zip(self.fields, self.values, strict=True))
@@ -71,7 +71,7 @@ class Renaming:
         return self.failures.get(failure, failure)
 
     def after(self, first: Renaming) -> Renaming:
-        """`first`, then this one."""
+        """The composition: `first`, then this one."""
         return Renaming(
             fields=chained(self.fields, first.fields),
             values=tuple(self._chained_values(first, field) for field in range(len(self.fields))),
@@ -101,12 +101,12 @@ class Renaming:
 
 
 def chained(second: Numbers, first: Numbers) -> Numbers:
-    """`first`, then `second`."""
+    """The composition: `first`, then `second`."""
     return tuple(second[number] for number in first)
 
 
 def no_renaming(product: Product) -> Renaming:
-    """The renaming that leaves everything as it is."""
+    """The identity."""
     return Renaming(
         fields=tuple(range(len(product.fields))),
         values=(None,) * len(product.fields),
@@ -123,7 +123,7 @@ def no_renaming(product: Product) -> Renaming:
 
 
 def inverse_of(renaming: Renaming) -> Renaming:
-    """The renaming that undoes one: its last power before everything is as it was."""
+    """The inverse of a renaming: its last power before the identity."""
     result = renaming
     while True:
         onward = renaming.after(result)

@@ -1,4 +1,4 @@
-"""Conditions on single states that checks ask about, as expressions.
+"""Conditions on single states that checks use, as expressions.
 
 Their names: `rests` (every chip in a rest state, every queue empty), `settled` (every chip in a
 rest state), `mode:NAME`, `paired:NAME` (both ends hold the same key), `at_odds:NAME` (the ends
@@ -54,7 +54,7 @@ def moments_due(time: TimeIR | None) -> dict[str, Expression]:
 
 
 def is_watched(need: Requirement) -> bool:
-    """Whether it takes an observer to judge it: what speaks of single states needs none."""
+    """Whether judging it takes an observer: a condition on single states needs none."""
     if need.pattern in ("possible", "recoverable"):
         return False
     spanned = need.span.kind != "globally"

@@ -13,7 +13,7 @@ Unpack = Callable[[int], tuple[int, ...]]
 
 @dataclass(frozen=True, slots=True)
 class Layout:
-    """Where each field lies: its value less its lowest, from bit `shifts[i]` on.
+    """Where each field lies: its value minus its lowest, from bit `shifts[i]` on.
 
     `unpack(pack(values)) == tuple(values)` for all values within their ranges, and different
     vectors have different packed forms.
@@ -27,7 +27,8 @@ class Layout:
 def layout_of(fields: Sequence[Field]) -> Layout:
     """The fields one after the other, the first in the lowest bits.
 
-    Both functions are written out as one expression, since they run for every transition.
+    Both functions are compiled from a single expression each, since they run for every
+    transition.
     """
     shifts, position = [], 0
     for field in fields:

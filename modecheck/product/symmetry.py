@@ -2,7 +2,7 @@
 
 Clarke, Enders, Filkorn and Jha, Exploiting symmetry in temporal logic model checking, Formal
 Methods in System Design 9, 1996; Emerson and Sistla, Symmetry and model checking, in the same
-volume. Modes are left alone by every renaming. A condition or an event that a renaming turns into
+volume. Every renaming leaves modes unchanged. A condition or an event that a renaming turns into
 one that the product does not have yet is added to it, so that each is judged for every image of a
 state.
 """
@@ -31,15 +31,15 @@ from modecheck.product.renaming import Renaming, inverse_of, no_renaming
 
 MOST_CONDITIONS = 63
 MOST_EVENTS = 31
-"""What a closed product may have: a bit for each, as in the compiled engine."""
+"""Most of them in a closed product: each takes a bit in the compiled engine."""
 
 
 @dataclass(frozen=True, slots=True)
 class Symmetry:
     """A product with conditions and events added, and renamings that generate its symmetry.
 
-    `backwards[i]` undoes `generators[i]`. `stopped_by` is the bound, if one was hit, because of
-    which units may be missing.
+    `backwards[i]` undoes `generators[i]`. `stopped_by` is the bound that was hit, if
+    any: then units may be missing.
     """
 
     product: Product
@@ -49,10 +49,10 @@ class Symmetry:
 
 
 def symmetry_of(product: Product) -> Symmetry:
-    """The symmetry of a product; without generators where no units of it can be exchanged.
+    """The symmetry of a product; without generators if no units of it can be exchanged.
 
-    None are either when closing it would take more conditions or events than an engine can keep, or
-    events that observers do not know.
+    There are none either if closing the product would take more conditions or events than an
+    engine can keep, or events that observers do not know.
     """
     graph = IRGraph(product)
     mappings, stopped_by = automorphisms(graph)
@@ -66,7 +66,7 @@ def symmetry_of(product: Product) -> Symmetry:
 
 
 def units_of(product: Product, generators: Iterable[Renaming]) -> tuple[tuple[str, ...], ...]:
-    """Names of chips that renamings exchange for one another, each class in document order."""
+    """The names of chips that renamings exchange, class by class, each in document order."""
     names = [chip.name for chip in product.chips]
     classes = [{number} for number in range(len(names))]
     for generator in generators:
@@ -91,7 +91,7 @@ class _Closing:
         self._events = [graph.event(event) for event in self.product.events]
 
     def close(self) -> bool:
-        """Add what is missing; False when it is too much."""
+        """Add the missing conditions and events; False if there are too many."""
         known = 0
         while known < len(self._conditions) + len(self._events):
             known = len(self._conditions) + len(self._events)
@@ -190,7 +190,7 @@ class _Closing:
         )
 
     def renaming(self, mapping: Mapping) -> Renaming:
-        """What a permutation of atoms does to the closed product."""
+        """The renaming of the closed product that a permutation of atoms stands for."""
         images = self._graph.images(mapping)
         assert images is not None
         nothing = no_renaming(self.product)

@@ -1,15 +1,16 @@
-"""Timers to fields, and what a tick does to them.
+"""Turns timers into fields, and defines what a tick does to them.
 
-A rule with `after` or `period` counts the ticks since its state was entered, or since it was taken
-last. While a chip is not in that state the count is 0, so timers of states that exclude each other
-share a field, and what can no longer matter tells no states apart. A count stops one tick beyond
-its latest moment, where it has passed, or at its earliest one where there is no latest. A timer
-with a name is 0 while it is stopped, and one more than its count while it runs.
+A rule with `after` or `period` counts the ticks since its state was entered, or since it was last
+taken. While a chip is not in that state the count is 0, so timers of states that exclude each other
+share a field, and states never differ in a count that can no longer matter. A count saturates one
+tick after its latest moment, when that has passed, or at its earliest one if there is no latest:
+from there on all counts behave alike. A named timer is 0 while it is stopped, and one more than its
+count while it runs.
 
 Rules of one state that leave it count from the same moment and share a count; each rule that stays,
-and each periodic one, has its own. A transition leaves every state around its chip's innermost one,
-up to and without the innermost one that holds both the rule's state and the target (the external
-transitions of UML 2.5.1 and SCXML).
+and each periodic one, has its own. A transition exits every state from the chip's innermost one
+outwards, up to but excluding the innermost one that contains both the rule's state and the target
+(the external transitions of UML 2.5.1 and SCXML).
 """
 
 from __future__ import annotations
@@ -44,7 +45,7 @@ class TickInterval:
 
     @property
     def last(self) -> int:
-        """Where a count may stop: all that is later is alike."""
+        """Where a count may saturate: all later values behave alike."""
         return self.low if self.high is None else self.high + 1
 
     @property
@@ -60,8 +61,8 @@ def moments(clock: Clock, duration: Duration) -> TickInterval:
 
 @dataclass(slots=True)
 class Count:
-    """Ticks since a state was entered; those of one rule where it says `rule`. It goes up to
-    `last`, and then on to `behind`.
+    """Ticks since a state was entered, or, with a `rule`, the ticks of that rule alone. It rises to
+    `last`, and then becomes `behind`.
     """
 
     state: str
@@ -89,12 +90,12 @@ class ChipTimers:
         return tuple(n for n, leaf in enumerate(leaves) if state in self.chip.ancestry(leaf))
 
     def at(self, leaf: str) -> list[Count]:
-        """The counts that run in a leaf, those of outer states first, as their fields stand."""
+        """The counts that run in a leaf, outer states first, in the order of their fields."""
         around = reversed(self.chip.ancestry(leaf))
         return [count for state in around for count in self.counts.get(state, ())]
 
     def of(self, rule: Rule) -> dict[tuple[int, ...], Count]:
-        """The counts that a rule waits for, by the leaves in which it does."""
+        """The counts that a rule waits for, by the leaves in which it waits."""
         found: dict[tuple[int, ...], Count] = {}
         for state in rule.sources or (WHOLE_CHIP,):
             leaves = tuple(n for n in self.leaves_in(state) if self.source_in(n, rule) == state)
@@ -104,12 +105,12 @@ class ChipTimers:
         return found
 
     def source_in(self, leaf: int, rule: Rule) -> str:
-        """By which of its states a rule holds in a leaf: the innermost."""
+        """The state from which a leaf inherits a rule: the innermost of the rule's states."""
         around = self.chip.ancestry(self.chip.leaves[leaf])
         return next((state for state in around if state in rule.sources), WHOLE_CHIP)
 
     def leaves_of(self, rule: Rule) -> tuple[int, ...]:
-        """The leaves in which a rule holds."""
+        """The leaves in which a rule applies."""
         states = rule.sources or (WHOLE_CHIP,)
         return tuple(sorted({leaf for state in states for leaf in self.leaves_in(state)}))
 
@@ -167,7 +168,7 @@ def _share_fields(timers: ChipTimers, owner: int, fields: list[Field]) -> None:
 
 
 class TimerCode:
-    """What timers have to do with one chip's rules, as expressions and assignments."""
+    """How timers and the rules of one chip affect each other, as expressions and assignments."""
 
     def __init__(self, timers: ChipTimers, state_field: int, fields: Sequence[Field]) -> None:
         self._timers = timers
@@ -204,7 +205,7 @@ class TimerCode:
         return _between(own, TickInterval(wanted.low + 1, high))
 
     def due(self, rule: Rule) -> Expression:
-        """Whether a rule is at its latest moment, so that time cannot go on without it."""
+        """Whether a rule is at its latest moment, so that time cannot pass without it."""
         clock = self._timers.clock
         assert clock is not None
         if rule.expires:
@@ -222,7 +223,7 @@ class TimerCode:
         return folded("or", tuple(ways))
 
     def settings(self, rule: Rule) -> Iterator[Assign]:
-        """What a rule does to the timers of its chip, after all else that it does."""
+        """What a rule does to the timers of its chip, after its other effects."""
         for name in dict.fromkeys((*([rule.expires] if rule.expires else ()), *rule.stops)):
             yield self._set(self._timers.named[name], ConstantIR(0), rule)
         for name in rule.starts:
@@ -235,7 +236,7 @@ class TimerCode:
                 yield self._set(count.field, anew, rule)
 
     def _entering(self, rule: Rule) -> Iterator[Assign]:
-        """Counts begin anew, but those of states that are not left."""
+        """Counts restart, except those of states that are not exited."""
         chip, leaves = self._timers.chip, self._timers.leaves_of(rule)
         assert rule.target is not None
         entered = self._timers.at(chip.states[rule.target].initial_leaf)
@@ -282,7 +283,7 @@ class TimerCode:
                 yield Ticking(own, runs, high, 0, (low, high) if low < high else (high,), zero=1)
 
     def fresh(self) -> Iterator[tuple[int, int]]:
-        """The chip's timers as they are after a power cut."""
+        """The values of the chip's timers after a power cut."""
         counts = {c.field for counts in self._timers.counts.values() for c in counts}
         for own in (*sorted(counts), *self._timers.named.values()):
             yield own, 0

@@ -1,4 +1,4 @@
-"""Between which values an expression stays, whatever the state: enough to tell whether it fits."""
+"""Bounds of an expression in every state: enough to tell whether its value always fits."""
 
 from __future__ import annotations
 
@@ -16,18 +16,18 @@ from modecheck.product.ir import (
 )
 
 ANYTHING = 1 << 40
-"""More than any value of a model."""
+"""Greater than any value of a model."""
 
 
 class ValueBounds(NamedTuple):
-    """The least and the greatest value; both can be too far out, and never too far in."""
+    """The least and the greatest value. They may be too wide, but never too narrow."""
 
     low: int
     high: int
 
 
 def bounds_of(expression: Expression, fields: Sequence[Field]) -> ValueBounds:
-    """Where the value of an expression lies while all fields are within their ranges."""
+    """Bounds of the value of an expression while all fields are within their ranges."""
     match expression:
         case ConstantIR(value):
             return ValueBounds(value, value)

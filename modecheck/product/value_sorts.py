@@ -1,9 +1,9 @@
 """Which fields hold names, whose values may be exchanged for one another, and which hold numbers.
 
-Values of fields that are only compared with each other and copied are names: any bijection of them
-is as good as they are (the scalar sets of Ip and Dill, Better verification through symmetry, Formal
-Methods in System Design 9, 1996, found here instead of declared). Where values are ordered, added,
-used as an index or as a truth, they are numbers and stay what they are.
+Values of fields that are only copied and compared with each other are names: any bijection of them
+gives the same behaviour (the scalar sets of Ip and Dill, Better verification through symmetry,
+Formal Methods in System Design 9, 1996, found here instead of declared). Where values are ordered,
+added, used as an index or as a truth value, they are numbers and keep their values.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from modecheck.product.ir import (
 )
 
 NUMBER = -1
-"""The sort of values that have a meaning of their own."""
+"""The sort of values that are numbers, and so cannot be exchanged for one another."""
 EQUALITIES = ("==", "!=")
 
 
@@ -64,13 +64,13 @@ class ValueSorts:
                     self._reactions(reactions, product, NUMBER)
 
     def of_field(self, field: int) -> int:
-        """The sort of a field, told by one of its fields, or `NUMBER`."""
+        """The sort of a field, represented by one of its fields, or `NUMBER`."""
         root = self._root(field)
         return NUMBER if root in self._numbers else root
 
     def of(self, expression: Expression, payload: int) -> int | None:
-        """The sort of an expression's value; None for constants, which fit any. `payload` is the
-        field that holds the value of the message being delivered, or `NUMBER`.
+        """The sort of an expression's value; None for constants, which fit any sort. `payload` is
+        the field that holds the value of the message being delivered, or `NUMBER`.
         """
         if isinstance(expression, ConstantIR):
             return None
@@ -85,7 +85,7 @@ class ValueSorts:
         return NUMBER
 
     def common(self, expressions: Iterable[Expression], payload: int) -> int | None:
-        """The sort that all of some expressions share."""
+        """The sort that some expressions share."""
         sorts = (self.of(expression, payload) for expression in expressions)
         return next((sort for sort in sorts if sort is not None), None)
 

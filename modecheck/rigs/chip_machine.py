@@ -34,8 +34,8 @@ except ImportError as missing:
     ) from missing
 
 WHOLE = "whole chip"
-"""A state around all others, in which rules of the whole chip stand. No state of a model has a name
-with a space.
+"""A state around all others, which has the rules of the whole chip. No state of a model has a name
+with a space, so this one cannot clash.
 """
 
 
@@ -53,7 +53,7 @@ class LibraryMachine(HierarchicalMachine):  # type: ignore[misc, unused-ignore]
 
 @dataclass(slots=True)
 class RigTurn:
-    """One step of a rig while it goes on. `seen` are the fields on which reactions are judged,
+    """One step of a rig in progress. `seen` are the fields on which reactions are judged,
     `cut` is a fault that strikes in the middle of a rule, after so many of its assignments.
     """
 
@@ -70,7 +70,7 @@ class RigTurn:
     chosen: list[Reaction] = field(default_factory=list)
 
     def all_of(self, parts: Iterable[Callable[[], object]]) -> None:
-        """Do what goes on at once, all of it; then raise `StepFailed` with whatever failed."""
+        """Do everything that happens at once; then raise `StepFailed` with whatever failed."""
         failures: list[Failure] = []
         for part in parts:
             try:
@@ -124,7 +124,7 @@ class ChipMachine:
         return self.state.split("/")[-1]
 
     def put(self, leaf: str) -> None:
-        """Set the chip into an innermost state, without any effect."""
+        """Put the chip into an innermost state, without any effect."""
         self.machine.set_state(self._path(leaf))
 
     def own_rules(self) -> Iterator[tuple[Rule, str]]:
@@ -140,7 +140,9 @@ class ChipMachine:
         return can and bool(self.may_trigger(event, turn=turn))  # type: ignore[attr-defined]
 
     def full(self, reactions: Sequence[Reaction], turn: RigTurn) -> list[Failure]:
-        """The full links without which some of these reactions, none enabled, would be."""
+        """The full links that alone keep some of these reactions, none of them enabled, from being
+        so.
+        """
         return [
             room.full
             for one in reactions

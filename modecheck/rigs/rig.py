@@ -1,4 +1,4 @@
-"""A rig: the machines of a device at work, with all steps that are possible, for simulators and
+"""A rig: the running machines of a device, with all steps that are possible, for simulators and
 test rigs.
 """
 
@@ -17,11 +17,11 @@ from modecheck.rigs.chip_machine import RigTurn
 from modecheck.rigs.wiring import Wiring
 
 Cut = tuple[FaultIR, int, int]
-"""A fault, the rule (number) in whose middle it strikes, and how many assignments are done."""
+"""A fault, the rule (number) that it interrupts, and how many of its assignments are done."""
 
 
 class ImpossibleStep(ModecheckError):
-    """A step is asked for that is not possible now."""
+    """The requested step is not possible now."""
 
     def __init__(self, label: str, possible: Sequence[str]) -> None:
         super().__init__()
@@ -39,9 +39,9 @@ class ImpossibleStep(ModecheckError):
 class RigStep:
     """A step that is possible, by the label that the product gives it.
 
-    `failures` tell what is wrong with a step that must not happen, `happenings` what happens in it,
+    `failures` say what is wrong with a step that must not happen, `happenings` what happens in it,
     in order. One of `own` (a chip's number and the event for its machine), `link` (a number) and
-    `fault` sets it off; where there is none of them, time goes on.
+    `fault` triggers it; without any of them, time passes.
     """
 
     label: str
@@ -56,8 +56,9 @@ class RigStep:
 class Rig:
     """Machines by the names of their chips, links by theirs; it begins in the initial state.
 
-    `machines["hub"].machine` is the library's own: callbacks and diagrams can be added to it. What
-    is possible is tried on a second set of machines, so callbacks run in taken steps alone.
+    `machines["hub"].machine` is the library's own: callbacks and diagrams can be added to it. Which
+    steps are possible is tried on a second set of machines, so your callbacks run only in steps
+    that are taken.
     """
 
     def __init__(self, product: Product) -> None:
@@ -69,7 +70,7 @@ class Rig:
 
     @property
     def state(self) -> tuple[int, ...]:
-        """The state of the product that the rig stands in."""
+        """The state of the product that the rig is in."""
         return self._wiring.state
 
     @property
@@ -90,9 +91,10 @@ class Rig:
         return [*others, *self._tick(others)]
 
     def take(self, step: RigStep | str) -> tuple[Happening, ...]:
-        """Take a step, or the first one of that label, and tell what happened in it.
+        """Take a step, or the first one with that label; returns what happened in it.
 
-        Raises `ImpossibleStep`, and `StepFailed` for what must not happen; the rig then stays.
+        Raises `ImpossibleStep`, and `StepFailed` for a step that must not happen; the rig is then
+        unchanged.
         """
         possible = self.steps()
         found = next((one for one in possible if step in (one, one.label)), None)
@@ -107,7 +109,7 @@ class Rig:
         return tuple(turn.log)
 
     def signal(self, name: str) -> tuple[Happening, ...]:
-        """A signal of the device comes from outside; what happened. Raises `StepFailed`, too."""
+        """Give a signal of the device from outside; returns what happened. Raises `StepFailed`."""
         signals = self.product.signals
         if name not in signals:
             raise ImpossibleStep(name, signals)
@@ -216,5 +218,5 @@ def _begin(wiring: Wiring, step: RigStep, turn: RigTurn) -> bool:
 
 
 def machines(device: Device) -> Rig:
-    """Each chip and actor of a device as a machine of the library `transitions`, wired together."""
+    """Each chip and actor of a device as a machine of the library `transitions`, all connected."""
     return Rig(compose(device))

@@ -1,4 +1,4 @@
-"""A link of a rig: messages that wait, with what is done when it is full or down."""
+"""A link of a rig: its waiting messages, and what happens when it is full or down."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from modecheck.product.ir import Queue, SendIR
 
 @dataclass(slots=True)
 class MessageInFlight:
-    """A message (code) that is under way, since `age` ticks; `late` when its session is over."""
+    """A message (code) in flight for `age` ticks; `late` when its session is over."""
 
     message: int
     value: int
@@ -34,7 +34,7 @@ class LinkQueue:
 
     @property
     def messages(self) -> tuple[str, ...]:
-        """The names of what waits, the head first."""
+        """The names of the waiting messages, the head first."""
         return tuple(self.queue.messages[one.message - 1].name for one in self.waiting)
 
     @property
@@ -43,16 +43,16 @@ class LinkQueue:
 
     @property
     def ripe(self) -> bool:
-        """Whether a message waits that has been under way for long enough."""
+        """Whether a waiting message has been in flight for long enough."""
         return bool(self.waiting) and self.waiting[0].age >= self.queue.earliest
 
     @property
     def overdue(self) -> bool:
-        """Whether a message waits that must not be under way for longer."""
+        """Whether a waiting message must not be in flight any longer."""
         return bool(self.waiting) and self.waiting[0].age == self.queue.latest
 
     def load(self, fields: Sequence[int]) -> None:
-        """What waits according to a state of the product."""
+        """Load the waiting messages from a state of the product."""
         self.waiting = [
             MessageInFlight(
                 fields[slot.code],
@@ -65,7 +65,7 @@ class LinkQueue:
         ]
 
     def store(self, fields: list[int]) -> None:
-        """Write what waits into a state of the product."""
+        """Store the waiting messages in a state of the product."""
         places = [*self.waiting, *[None] * (len(self.queue.slots) - len(self.waiting))]
         for slot, one in zip(self.queue.slots, places, strict=True):
             fields[slot.code] = one.message if one else 0
@@ -77,8 +77,8 @@ class LinkQueue:
                 fields[slot.age] = one.age if one else 0
 
     def put(self, send: SendIR, value: int, log: list[Happening]) -> None:
-        """A message comes in at the end. Raises `StepFailed` where there must be room and is not,
-        or where an amount leaves its range.
+        """Append a message. Raises `StepFailed` if there must be room and there is none, or if an
+        amount leaves its range.
         """
         if self._merged(send, value):
             log.append(Accepted(self.number, send.message, value, merged=True))
@@ -107,11 +107,11 @@ class LinkQueue:
         return True
 
     def empty(self, why: str, log: list[Happening]) -> None:
-        """Everything under way is gone."""
+        """Drop everything in flight."""
         log += [Dropped(self.number, one.message, why) for one in self.waiting]
         self.waiting = []
 
     def end_session(self) -> None:
-        """Everything under way is late from now on, where somebody asks for that."""
+        """Everything in flight is late from now on, if some rule checks that."""
         for one in self.waiting:
             one.late = self.queue.slots[0].late >= 0

@@ -1,7 +1,6 @@
-"""The machines of a device, wired together: what makes a step happen, part by part.
+"""The machines of a device, connected: what makes up a step, part by part.
 
-It is a loop of its own for the order that `modecheck.engine.plain` tells; tests hold the two
-against each other.
+It implements the order defined in `modecheck.engine.plain` independently; tests compare the two.
 """
 
 from __future__ import annotations
@@ -23,7 +22,7 @@ NOBODY = -2
 class Wiring:
     """All machines and all links of a product, which share one state; it begins in the initial one.
 
-    A step that fails leaves it in between: put it back.
+    A step that fails leaves it half done: restore it with `put`.
     """
 
     def __init__(self, product: Product) -> None:
@@ -38,7 +37,7 @@ class Wiring:
 
     @property
     def state(self) -> tuple[int, ...]:
-        """The state of the product that the machines and links stand in."""
+        """The state of the product that the machines and links are in."""
         return tuple(self._fields)
 
     def put(self, state: Sequence[int]) -> None:
@@ -50,8 +49,8 @@ class Wiring:
             link.load(self._fields)
 
     def deliver(self, link: LinkQueue, turn: RigTurn) -> bool:
-        """The head of a link reaches its chip; False where it stays, deferred or since the answer
-        has no room. Raises `StepFailed`.
+        """The head of a link reaches its chip; False if it stays, because it is deferred or because
+        the reaction has no room to send. Raises `StepFailed`.
         """
         chip, head = self.chips[link.queue.receiver], link.waiting[0]
         turn.value, turn.late = head.value, head.late
@@ -118,11 +117,11 @@ class Wiring:
         return False
 
     def is_up(self, link: LinkQueue) -> bool:
-        """Whether a link carries; an index out of range in its condition means no."""
+        """Whether a link is up; an index out of range in its condition means no."""
         return link.queue.up is None or self._holds(link.queue.up)
 
     def tick(self, time: TimeIR, turn: RigTurn) -> bool:
-        """All counts go on by one; False where a rule has to be taken first, or nothing changes."""
+        """Advance all counts by one; False if a rule must be taken first, or nothing changes."""
         before = self.state
         if any(self._holds(due.holds) for due in time.due):
             return False

@@ -1,7 +1,7 @@
 """Tests a team's own implementation of a chip against the model, with hypothesis.
 
-Write an `Adapter` for the implementation, then hand the class that `conformance` makes to pytest,
-or call `run_conformance`.
+Write an `Adapter` for the implementation, then let pytest collect the class that `conformance`
+makes, or call `run_conformance`.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
-"""What a team writes for its implementation of a chip: an adapter, and the words it is told.
+"""What a team writes to test its implementation of a chip: an adapter; and the events it receives.
 
-Values are plain: a number, True or False, a word of the model as text, None for no key.
+Values are plain: a number, True or False, a name from the model as a string, None for no key.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ Value: TypeAlias = bool | int | str | None
 
 @dataclass(frozen=True, slots=True)
 class Delivery:
-    """A message reaches the chip. `late` is told where the model's chip asks for it."""
+    """A message reaches the chip. `late` is given if the model of the chip checks it."""
 
     message: str
     link: str
@@ -42,7 +42,7 @@ class TimerExpired:
 
 @dataclass(frozen=True, slots=True)
 class InternalStep:
-    """The chip takes a rule by itself. The model decides when, and which where it has a choice."""
+    """The chip takes a rule by itself. The model decides when, and which if there is a choice."""
 
     rule: str
     state: str
@@ -57,10 +57,10 @@ class Restart:
 
 @dataclass(frozen=True, slots=True)
 class Sight:
-    """What the chip's rules can see of others has changed; nothing is to be done at once.
+    """What the chip's rules can read of other chips has changed; no reaction is expected.
 
-    `name` is a state (`hub.state`), a variable (`hub.retries`, `hub.slots[1]`), or for a link of
-    the chip that it waits for while that is full, what waits there (`air.waiting`, a tuple).
+    `name` is a state (`hub.state`), a variable (`hub.retries`, `hub.slots[1]`), or, for a
+    link whose sender waits while it is full, the messages in it (`air.waiting`, a tuple).
     """
 
     name: str
@@ -72,7 +72,7 @@ Event: TypeAlias = Delivery | Signal | TimerExpired | InternalStep | Restart | S
 
 @dataclass(frozen=True, slots=True)
 class Sent:
-    """The implementation sends a message. `link` may be left out where one link alone carries it
+    """The implementation sends a message. `link` may be left out if only one link carries it
     from this chip.
     """
 
@@ -90,27 +90,27 @@ class Signalled:
 
 Output: TypeAlias = Sent | Signalled
 Standing: TypeAlias = str | tuple[str | None, Mapping[str, object]] | None
-"""A state's name, or that (None: not known) and some variables; None where nothing is known."""
+"""A state's name; or that (None: unknown) and some variables; None where nothing is known."""
 
 
 class Adapter(Protocol):
-    """An implementation of one chip, as the tests speak to it. It must do the same each time."""
+    """An implementation of one chip, as the tests drive it. It must be deterministic."""
 
     def reset(self) -> None:
-        """As it comes from the factory: persistent variables have their start values, too."""
+        """Return to the factory state: persistent variables have their start values, too."""
 
     def give(self, event: Event) -> None:
-        """An event happens; the implementation has answered it when this returns."""
+        """An event happens; the implementation must have finished reacting when this returns."""
 
     def outputs(self) -> Iterable[Output]:
-        """What was sent and signalled since this was asked last, in order."""
+        """What was sent and signalled since the last call, in order."""
 
 
 class StatefulAdapter(Adapter, Protocol):
-    """An adapter that can look inside. Without `state` outputs alone are compared."""
+    """An adapter that can see inside. Without `state`, only outputs are compared."""
 
     def state(self) -> Standing:
-        """A state, innermost or around it, and variables; what is left out is not compared."""
+        """The innermost state or one around it, and variables; what is left out is not compared."""
 
 
 def plain_value(type_: ValueType | None, number: int) -> Value:

@@ -1,7 +1,7 @@
-"""A bench: implementations of some chips of a device, and the model playing all the rest.
+"""A test bench: implementations of some chips of a device, while the model plays all the others.
 
-Every step is one that the model allows; a chip under test is given its part of it, and then stands
-beside its model.
+Every step is one that the model allows; a chip under test is given its part of it, and is then
+compared with its model.
 """
 
 from __future__ import annotations
@@ -21,18 +21,18 @@ from modecheck.testing.mismatches import Disagreement, differences
 from modecheck.testing.stimuli import Seat, changed
 
 NOTHING = "nothing more happens"
-"""The only choice where the model has no step."""
+"""The only choice when the model has no step left."""
 
 MOST_KNOWN = 5_000
-"""States whose steps are remembered, since random runs come to the same ones again and again: some
-tens of MB for a large device.
+"""States whose steps are cached, since random runs visit the same ones again and again: some tens
+of MB for a large device.
 """
 
 
 class ConformanceRun:
     """`make_adapter` is called once for each chip with its name; every run begins with `reset`.
 
-    `alphabet` has the names of all steps, `choices` those of the steps that are possible now.
+    `alphabet` holds the names of all steps, `choices` those of the steps that are possible now.
     """
 
     def __init__(
@@ -52,7 +52,9 @@ class ConformanceRun:
         self._walk: list[Attended] = []
 
     def begin(self) -> None:
-        """A new run. Raises `Disagreement` where an implementation begins in another way."""
+        """A new run. Raises `Disagreement` if an implementation starts out differently from its
+        model.
+        """
         for name in self.seats:
             if name not in self._adapters:
                 self._adapters[name] = self._make_adapter(name)
@@ -82,7 +84,7 @@ class ConformanceRun:
                 adapter.give(event)
             found = differences(self.seats[name], self.state, expected, adapter)
         except Exception as error:
-            lines = [f"the adapter of {name} fails after", *self._told(), f"given {given!r}"]
+            lines = [f"the adapter of {name} failed after", *self._told(), f"given {given!r}"]
             error.add_note("\n".join(lines))
             raise
         if found:
@@ -138,6 +140,6 @@ def _check(device: Device, names: Sequence[str]) -> None:
         if name not in known
     ]
     if not names:
-        errors = [InputError("no chip is named that is to be tested", device.place)]
+        errors = [InputError("no chip to test is named", device.place)]
     if errors:
         raise InvalidInput(errors)

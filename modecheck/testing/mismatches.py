@@ -1,4 +1,4 @@
-"""The model's chip and the implementation side by side, and the sentence that tells them apart."""
+"""The model's chip and the implementation side by side, and the report of how they differ."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from modecheck.testing.stimuli import Seat
 
 
 class AdapterError(ModecheckError):
-    """An adapter answers with something that the model has no word for."""
+    """An adapter answers with something that the model does not have."""
 
     def __init__(self, chip: str, what: str, word: object, known: Iterable[str]) -> None:
         super().__init__()
@@ -23,7 +23,7 @@ class AdapterError(ModecheckError):
         self.known = tuple(known)
 
     def __str__(self) -> str:
-        text = f"the adapter of {self.chip} answers {self.word!r}, which is no {self.what}"
+        text = f"the adapter of {self.chip} answers {self.word!r}, which is not {self.what}"
         nearest = nearest_name(str(self.word), self.known)
         hint = f", did you mean {nearest!r}?" if nearest else ""
         return f"{text}: expected one of {', '.join(self.known) or 'none'}{hint}"
@@ -39,7 +39,7 @@ class Mismatch:
 
 
 class Disagreement(AssertionError):
-    """An implementation does something else than its model.
+    """An implementation deviates from its model.
 
     `walk` has a sentence for each step of the device so far; `given` is what the chip was given in
     the last of them.
@@ -60,7 +60,7 @@ class Disagreement(AssertionError):
 
     def __str__(self) -> str:
         where = f"at step {len(self.walk)}" if self.walk else "before the first step"
-        lines = [f"{self.chip} does something else than its model {where}"]
+        lines = [f"{self.chip} deviates from its model {where}"]
         for number, text in enumerate(self.walk, start=1):
             lines += wrap(text, 90, initial_indent=f"{number:>3}. ", subsequent_indent="     ")
         lines.append(f"  {self.chip} was given")
@@ -77,8 +77,8 @@ def differences(
 ) -> tuple[Mismatch, ...]:
     """Where the implementation differs from the model's chip after a step.
 
-    Messages are compared link by link and signals by themselves, each in order: which of two links
-    comes first is nothing that the model says. Raises `AdapterError`.
+    Messages are compared link by link and signals separately, each in order: the model does not
+    say which of two links comes first. Raises `AdapterError`.
     """
     made = _by_channel(seat, adapter.outputs())
     wanted = _by_channel(seat, expected)
@@ -97,12 +97,12 @@ def _by_channel(seat: Seat, outputs: Iterable[Output]) -> dict[str, list[tuple[s
     found: dict[str, list[tuple[str, object]]] = {}
     for output in outputs:
         if isinstance(output, Signalled):
-            found.setdefault("raises", []).append((output.signal, None))
+            found.setdefault("signals", []).append((output.signal, None))
         elif isinstance(output, Sent):
             channel = f"sends over {_link(seat, output)}"
             found.setdefault(channel, []).append((output.message, output.value))
         else:
-            raise AdapterError(seat.form.name, "output", output, ("Sent(...)", "Signalled(...)"))
+            raise AdapterError(seat.form.name, "an output", output, ("Sent(...)", "Signalled(...)"))
     return found
 
 
@@ -110,7 +110,7 @@ def _link(seat: Seat, sent: Sent) -> str:
     own = [link for link in seat.product.device.links.values() if link.sender == seat.form.name]
     carrying = [link.name for link in own if sent.message in link.carries]
     if sent.link is None and len(carrying) != 1:
-        raise AdapterError(seat.form.name, "message of one link alone", sent.message, carrying)
+        raise AdapterError(seat.form.name, "on a single link", sent.message, carrying)
     return carrying[0] if sent.link is None else sent.link
 
 
@@ -125,7 +125,7 @@ def _differences_inside(seat: Seat, state: State, standing: Standing) -> list[Mi
     found = []
     if name is not None:
         if name not in seat.model.states:
-            raise AdapterError(chip, "state", name, seat.model.states)
+            raise AdapterError(chip, "a state", name, seat.model.states)
         if name not in seat.model.ancestry(leaf):
             found.append(Mismatch("is in state", leaf, name))
     return [*found, *_differing_variables(seat, state, variables)]
@@ -137,7 +137,7 @@ def _differing_variables(
     known = seat.variables(state)
     for name, value in variables.items():
         if name not in known:
-            raise AdapterError(seat.form.name, "variable", name, known)
+            raise AdapterError(seat.form.name, "a variable", name, known)
         made = tuple(value) if isinstance(value, list) else value
         if made != known[name]:
             yield Mismatch(f"has in {name}", repr(known[name]), repr(made))

@@ -1,4 +1,4 @@
-"""The rule-based state machine of hypothesis that holds an implementation against the model."""
+"""The rule-based state machine of hypothesis that compares an implementation with the model."""
 
 from __future__ import annotations
 
@@ -29,7 +29,8 @@ def conformance(
     `make_adapter` is called once for each chip, with its name. What the model's chip does by itself
     (timers, internal rules) happens when the model says so; steps at which the model itself fails
     are left out, and so are power cuts in the middle of a rule. Hypothesis shrinks what fails. Its
-    `TestCase` is collected by pytest. Raises `InvalidInput` for a chip that the device has not.
+    `TestCase` is collected by pytest. Raises `InvalidInput` for a chip that the device does not
+    have.
     """
     bench = ConformanceRun(device, chips, make_adapter)
     # Drawn from a fixed alphabet, a choice means the same step wherever it stands: so hypothesis
@@ -37,7 +38,7 @@ def conformance(
     possible = st.sampled_from(bench.alphabet).filter(lambda step: step in bench.choices)
 
     class Conformance(RuleBasedStateMachine):
-        """A run: each step is one of those that the model allows where the run has come to."""
+        """A run: each step is one that the model allows at that point."""
 
         def __init__(self) -> None:
             super().__init__()
@@ -60,7 +61,7 @@ def run_conformance(
     *,
     settings: Settings | None = None,
 ) -> None:
-    """Run the test at once. Raises the shortest `Disagreement` that it comes to.
+    """Run the test at once. Raises the shortest `Disagreement` that it finds.
 
     Hypothesis shrinks a run by leaving steps out and changing them one by one, and can end at one
     that is not the shortest. So runs with fewer steps are tried, as many again, until none fails.

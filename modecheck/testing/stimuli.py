@@ -1,4 +1,4 @@
-"""A step of the device as one of its chips lives it: what it is given, and what the model does."""
+"""A step of the device as seen by one of its chips: what it is given, and what the model does."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ class Seat:
         return field.owner >= 0 and field.owner != self.number
 
     def sights(self, state: Sequence[int]) -> Sights:
-        """What the chip's rules can see of others."""
+        """What the chip's rules can read of other chips."""
         found: Sights = {}
         for number in self._seen:
             field = self.product.fields[number]
@@ -55,7 +55,7 @@ class Seat:
         return found
 
     def can_be_given(self, attended: Attended) -> bool:
-        """Not a failing step, nor one in which the chip loses power in the middle of a rule: no
+        """Neither a failing step nor one in which the chip loses power in the middle of a rule: no
         implementation can be told where to stop.
         """
         label = self.product.labels[attended.step.label]
@@ -63,7 +63,7 @@ class Seat:
         return attended.step.after is not None and not cut
 
     def given(self, attended: Attended, before: State) -> list[Event]:
-        """What the chip is given in a step that leads on, in order."""
+        """What the chip is given in a step that does not fail, in order."""
         after = attended.step.after
         assert after is not None
         seen = self.sights(before)
@@ -139,7 +139,7 @@ class Seat:
 
 
 def changed(old: Sights, new: Sights) -> list[Event]:
-    """What is seen now and was not seen before."""
+    """What can be read now and differs from before."""
     return [Sight(name, value) for name, value in new.items() if old.get(name, ...) != value]
 
 

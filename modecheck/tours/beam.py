@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from modecheck.tours.class_graph import NEW_START, ClassGraph
 
 WIDTH = 2_000
-"""Pairs kept of each level."""
+"""Pairs kept at each level."""
 MOST_ARCS = 20_000
 """Larger graphs are not searched: a level would take seconds."""
 

@@ -10,7 +10,7 @@ from modecheck.tours.own_machine import OwnMachine, WhyNot, own_machine
 from modecheck.tours.w_method import characterising_set, without_prefixes, words_to_run
 
 MOST_WORDS = 5_000
-"""Nobody runs more words than this."""
+"""Nobody runs more words than this on a bench."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,13 +47,11 @@ def _words(found: OwnMachine) -> ChipWords | WhyNot:
     result = minimised(found.machine)
     machine = result.machine
     if machine.size == 1 and found.machine.size > 1:
-        reason = (
-            "it answers alike in all its states: what it sends and signals tells nothing of them"
-        )
+        reason = "it responds alike in all its states: its outputs do not tell them apart"
         return WhyNot(found.chip, (reason,))
     words = without_prefixes(words_to_run(machine))
     if len(words) > MOST_WORDS:
-        return WhyNot(found.chip, (f"it takes {len(words):,} words, more than {MOST_WORDS:,}",))
+        return WhyNot(found.chip, (f"it needs {len(words):,} words, more than {MOST_WORDS:,}",))
 
     def named(word: Word) -> tuple[str, ...]:
         return tuple(machine.inputs[number] for number in word)

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 Numbers: TypeAlias = NDArray[np.int64]
 FAR = 1 << 40
-"""Farther than any node: no road leads there."""
+"""Farther than any node: there is no path."""
 NEW_START = -1
 """Stands in a walk for a new start."""
 
@@ -165,5 +165,5 @@ class ClassGraph:
         """The first arc into a node from one that is a step nearer."""
         arcs = self._entering[self._first_in[node] : self._first_in[node + 1]]
         fits = distances[self.tails[arcs]] == value - 1
-        assert fits.any(), "a distance has a way"
+        assert fits.any(), "a finite distance has a path"
         return int(arcs[np.argmax(fits)])

@@ -30,11 +30,11 @@ from modecheck.tours.class_graph import FAR, NEW_START, ClassGraph
 from modecheck.tours.cover_bounds import Gaps, lower_bound
 
 EXACT_PAIRS = 1 << 18
-"""Pairs of node and set that a search in plain Python goes through in a second or so."""
+"""Pairs of node and set that a search in plain Python visits in about a second."""
 MOST_IN_ALL_ORDERS = 6
-"""Classes of which all orders, at most 720, are gone through."""
+"""Classes whose orders are all tried, at most 720."""
 LONGEST_MOVED = 3
-"""Classes that are moved together."""
+"""Most classes that are moved together."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,7 +22,7 @@ from itertools import pairwise
 from modecheck.tours.flow import Pipe, cheapest_flow
 
 MOST_CHOICES = 24
-"""Choices of classes that bounds are found for; each takes some milliseconds."""
+"""Selections of classes that bounds are computed for; each takes a few milliseconds."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +89,7 @@ def _assignment(gaps: Gaps) -> int:
         pipes += [Pipe(b, count + c, gaps.between[b][c]) for b in others]
     supplies = [0] * count + [-1] * count + [count, 0]
     flow = cheapest_flow(len(supplies), pipes, supplies)
-    assert flow is not None, "the start may stand before every class"
+    assert flow is not None, "every class may follow the start"
     # The first start is free, and there always is one: every circle of choices could be cut there.
     return sum(amount * pipe.cost for amount, pipe in zip(flow, pipes, strict=True)) - 1
 

@@ -30,7 +30,7 @@ from modecheck.scenario.sentences import message_text
 from modecheck.tours.mealy import Mealy
 
 MOST_STATES = 256
-"""More states of one chip would give more words than anybody runs."""
+"""A chip with more states would need more words than anybody runs."""
 NOTHING = "nothing"
 WAIT = "wait for its timer"
 
@@ -95,18 +95,18 @@ def _reasons(product: Product, number: int) -> Iterator[str]:
         for (queue, code), reception in receptions.items():
             if reception.otherwise is Otherwise.DEFER:
                 message = product.queues[queue].messages[code - 1].name
-                yield f"it lets {message} wait, so what it does depends on its links"
+                yield f"it defers {message}, so its behaviour depends on its links"
 
 
 def _reasons_in(product: Product, reaction: Reaction, own: set[int]) -> Iterator[str]:
     rule = product.rules[reaction.rule]
     if rule.kind == "internal":
-        yield f"{rule.title} happens by itself, and nobody can tell when"
+        yield f"{rule.title} happens by itself, at a moment that a test cannot choose"
     for expression in reaction.expressions:
         for field in sorted(fields_read(expression) - own):
-            yield f"{rule.title} looks at {product.fields[field].name}, which is not its own"
+            yield f"{rule.title} reads {product.fields[field].name}, which belongs to another chip"
         if _asks_late(expression):
-            yield f"{rule.title} asks whether a message is late"
+            yield f"{rule.title} checks whether a message is late"
 
 
 def _asks_late(expression: Expression) -> bool:
@@ -173,7 +173,7 @@ class _Alone:
     def machine(self) -> OwnMachine:
         """All states that inputs lead to."""
         if not self._inputs:
-            raise _NotAMachine("nobody can tell it anything")
+            raise _NotAMachine("it has no inputs")
         first = self._of(self._product.initial)
         numbers = {first: 0}
         order = [first]
@@ -212,10 +212,10 @@ class _Alone:
         steps = self._interpreter.steps(self._whole(own, given))
         mine = [step for step in steps if self._is_answer(step, given)]
         if len(mine) > 1:
-            raise _NotAMachine(f"in {self._name(own)} two of its timers run")
+            raise _NotAMachine(f"in {self._name(own)} two of its timers run at once")
         if not mine:
             if given.queue >= 0 and self._kept_waiting:
-                raise _NotAMachine(f"{given.text} waits for more room than the chip's links have")
+                raise _NotAMachine(f"{given.text} needs more room than the chip's links have")
             return own, NOTHING
         (step,) = mine
         if step.after is None:

@@ -48,7 +48,7 @@ class UnreachableArcs(ValueError):
     """No walk from the start takes these arcs (numbers)."""
 
     def __init__(self, arcs: Sequence[int]) -> None:
-        super().__init__(f"no road leads to {len(arcs)} of the arcs")
+        super().__init__(f"{len(arcs)} of the arcs cannot be reached")
         self.arcs = tuple(arcs)
 
 

@@ -31,9 +31,9 @@ from modecheck.tours.settling import Settling
 from modecheck.tours.timed import TellTimed
 
 EVENTS_AT_ONCE = 31
-"""As many events have a bit in what a step of the compiled engine reports."""
+"""The number of events that have a bit in the report of a step of the compiled engine."""
 MOST_TRANSITIONS = 5_000_000
-"""More of them would take minutes and gigabytes to search here."""
+"""Searching more of them would take minutes and gigabytes."""
 
 
 def rule_tests(

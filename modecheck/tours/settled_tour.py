@@ -138,35 +138,34 @@ def _facts(graph: BenchGraph, settling: Settling) -> tuple[str, ...]:
     races = sum(bool(action.settled.others) for action in graph.actions)
     facts = [
         f"{counted(len(graph.states), 'settled state')}, {counted(len(graph.actions), 'action')}, "
-        f"found by looking at {counted(settling.looked_at, 'state')}"
+        f"found by exploring {counted(settling.looked_at, 'state')}"
     ]
     if races:
-        first = "when something else happens first"
+        first = "if something else happens first"
         facts.append(f"{counted(races, 'action')} may also lead elsewhere, {first}")
     if settling.patient:
         facts.append(
-            "timers beyond the patience are taken to end only where somebody waits for them, "
-            "or where nothing settles without them"
+            "timers longer than the patience are assumed to end only when a step waits for them, "
+            "or when nothing settles without them"
         )
     return tuple(facts)
 
 
 def _left_out(graph: BenchGraph, told: TellActions, tour: Tour) -> Iterable[str]:
     if not graph.states and not graph.stopped_by:
-        yield "everything: after power on the device never settles"
+        yield "everything: the device never settles after power-on"
     yield from (
-        f"{text}: the model itself calls this wrong, {why}"
-        for text, why in _counted(told.failing())
+        f"{text}: an error of the model itself, {why}" for text, why in _counted(told.failing())
     )
     yield from (
-        f"{text}: after this the device never settles, {why}"
+        f"{text}: the device never settles after this, {why}"
         for text, why in _counted(told.deed(step) for step in graph.restless)
     )
     if graph.raced:
         states = counted(len(graph.raced), "settled state")
-        yield f"what can be done in {states} that only races lead to"
+        yield f"actions in {states} that only races lead to"
     if tour.returns:
-        yield "the way back to the first state: there is none without a new start"
+        yield "the return to the first state: there is none without a new start"
 
 
 def _counted(texts: Iterable[str]) -> list[tuple[str, str]]:

@@ -25,7 +25,7 @@ from modecheck.product.ir import Product
 
 FAULTS = ("lose", "duplicate", "power_cut", "reset", "cut_in_rule")
 LOOK_EVERY = 256
-"""States between two looks at the clock and the memory."""
+"""States between two checks of the clock and the memory."""
 
 
 class SettlingLimit(Exception):

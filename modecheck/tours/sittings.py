@@ -14,9 +14,9 @@ if TYPE_CHECKING:
     from modecheck.tours.postman import Arc
 
 SITTING = 40
-"""Steps of a test: as many as somebody ticks off in half an hour or so."""
+"""Steps of a test: about as many as a person ticks off in half an hour."""
 LEAST_SHARE = 4
-"""A part takes at least a fourth of its steps from the walk, however long the road to them is."""
+"""At least a quarter of a part's steps come from the walk, however long the path to them is."""
 
 Walk = tuple[int, ...]
 

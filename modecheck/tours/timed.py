@@ -83,4 +83,4 @@ def _order_matters(times: int) -> tuple[str, ...]:
     if not times:
         return ()
     moments = counted(times, "moment")
-    return (f"something else, as at {moments} another step could come first: then begin anew",)
+    return (f"something else, if another step comes first (at {moments}): then start over",)

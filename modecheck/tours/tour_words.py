@@ -17,8 +17,8 @@ ARROW = " → "
 FAULT_WORDS = {
     "power_cut": "cut the power of {}",
     "reset": "reset {}",
-    "lose": "make {} lose what comes next",
-    "duplicate": "make {} bring twice what comes next",
+    "lose": "make {} lose the next message",
+    "duplicate": "make {} deliver the next message twice",
 }
 
 
@@ -79,7 +79,7 @@ class Teller:
         for of in (self._states, self._values):
             ours, theirs = of(usual), of(other)
             parts += [f"{name} {theirs[name]}" for name in theirs if theirs[name] != ours[name]]
-        return "; ".join(parts) or "the same to look at, but messages wait in links"
+        return "; ".join(parts) or "looks the same, but messages are waiting in links"
 
     def modes(self, state: State) -> tuple[str, ...]:
         """The modes that a device is in."""

@@ -191,7 +191,7 @@ def test_a_walk_that_the_model_no_longer_allows_is_refused(tmp_path: Path) -> No
     ("text", "told"),
     [
         ("{", "this is not JSON"),
-        ("[]", "the key 'steps' with a list is missing"),
+        ("[]", "the key 'steps', a list, is missing"),
         ('{"steps": [{"text": "x"}]}', "step 1 has no label"),
         ('{"steps": [{"label": 3}]}', "step 1 has no label"),
         ('{"steps": [{"label": "player plg"}]}', "did you mean 'player plug'?"),

@@ -60,7 +60,7 @@ def test_a_changed_rule_makes_them_stale(folder: Path) -> None:
     (folder / "lamp.yaml").write_text(changed, encoding="utf-8")
     result = run("draw", "lamp.yaml", "--to", "out", "--check", folder=folder)
     assert result.code == 1
-    assert "chip-lamp.svg: it shows something else" in result.out
+    assert "chip-lamp.svg: out of date" in result.out
     assert "chip-somebody.svg" not in result.out
 
 

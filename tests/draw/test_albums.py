@@ -67,7 +67,7 @@ def test_stale_files_are_named_with_what_is_wrong(tmp_path: Path) -> None:
     (tmp_path / "starter" / "chip-gone.svg").write_text("of a chip that is gone", encoding="utf-8")
     (tmp_path / "logo.svg").write_text("somebody's own", encoding="utf-8")
     assert [line.split("/")[-1] for line in stale_files(files, tmp_path)] == [
-        "device.dot: it is missing",
-        "modes.svg: it shows something else",
-        "chip-gone.svg: nothing asks for it any more",
+        "device.dot: missing",
+        "modes.svg: out of date",
+        "chip-gone.svg: no longer part of the pictures",
     ]

@@ -76,7 +76,7 @@ def test_all_whose_guards_fail_are_named_and_the_others_move() -> None:
     assert moment.failure("player asks") == ", ".join(ASKED)
     assert sentence(moment.product, moment.step("player asks")) == (
         "the player takes asks in here: third hears ask and takes count in answered; "
-        "the index of front.slots leaves 0 to 1; the index of rear.slots leaves 0 to 1"
+        "the index of front.slots is outside 0 to 1; the index of rear.slots is outside 0 to 1"
     )
 
 

@@ -148,7 +148,7 @@ def test_tower_has_the_published_size_and_solution(explored: Explored, n: int) -
 
 
 def test_wolf_goat_and_cabbage_cross_in_seven_in_two_ways(explored: Explored) -> None:
-    """10 safe states, 20 transitions, 7 crossings in two shortest ways, the known layers (MC)."""
+    """10 safe states, 20 transitions, 7 crossings in two shortest paths, the known layers (MC)."""
     exploration = explored("wolf_goat_cabbage")
     assert (len(exploration.states), exploration.transitions) == (10, 20)
     assert exploration.layers == [1, 1, 1, 2, 2, 1, 1, 1]
@@ -163,7 +163,7 @@ def test_wolf_goat_and_cabbage_cross_in_seven_in_two_ways(explored: Explored) ->
 
 
 def shortest_ways(exploration: Exploration, goal: int) -> int:
-    """How many shortest ways lead from the initial state to another."""
+    """How many shortest paths lead from the initial state to another."""
     ways = {0: 1}
     for source in range(goal):
         for edge in exploration.graph.edges(source):

@@ -49,14 +49,14 @@ def test_no_timeout_is_long_enough_for_four_seconds_and_three_missed() -> None:
 @pytest.mark.parametrize(
     ("timeout", "interval", "latency", "expected"),
     [
-        ("90 ms", "7.5 ms", 0, "90 ms is not from 100 ms to 32 s"),
-        ("33 s", "7.5 ms", 0, "33000 ms is not from 100 ms to 32 s"),
-        ("105 ms", "7.5 ms", 0, "105 ms is no multiple of 10 ms"),
+        ("90 ms", "7.5 ms", 0, "90 ms is not between 100 ms and 32 s"),
+        ("33 s", "7.5 ms", 0, "33000 ms is not between 100 ms and 32 s"),
+        ("105 ms", "7.5 ms", 0, "105 ms is not a multiple of 10 ms"),
         ("200 ms", "100 ms", 0, "200 ms is not longer than .*, which is 200 ms"),
-        ("1 s", "5 ms", 0, "an interval of 5 ms is not from 7.5 ms to 4 s"),
-        ("1 s", "8 ms", 0, "an interval of 8 ms is no multiple of 1.25 ms"),
-        ("1 s", "7.5 ms", 500, "a latency of 500 is not from 0 to 499"),
-        ("1 s", "7.5 ms", -1, "a latency of -1 is not from 0 to 499"),
+        ("1 s", "5 ms", 0, "an interval of 5 ms is not between 7.5 ms and 4 s"),
+        ("1 s", "8 ms", 0, "an interval of 8 ms is not a multiple of 1.25 ms"),
+        ("1 s", "7.5 ms", 500, "a latency of 500 is not between 0 and 499"),
+        ("1 s", "7.5 ms", -1, "a latency of -1 is not between 0 and 499"),
     ],
 )
 def test_the_error_tells_which_part_of_the_rule_is_broken(

@@ -338,8 +338,8 @@ class Standing(Recorder):
 @pytest.mark.parametrize(
     ("standing", "sentence"),
     [
-        ("on_aer", "'on_aer', which is no state: .* did you mean 'on_air'"),
-        ((None, {"sound": True}), "'sound', which is no variable: .* did you mean 'sounding'"),
+        ("on_aer", "'on_aer', which is not a state: .* did you mean 'on_air'"),
+        ((None, {"sound": True}), "'sound', which is not a variable: .* did you mean 'sounding'"),
     ],
 )
 def test_words_that_the_model_does_not_know_are_refused(standing: object, sentence: str) -> None:

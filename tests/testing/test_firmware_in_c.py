@@ -118,7 +118,7 @@ def test_the_failure_tells_the_walk_and_both_sides(wrong: ctypes.CDLL) -> None:
 
 
 TOLD = """\
-receiver does something else than its model at step 2
+receiver deviates from its model at step 2
   1. the player plugs the cable in: pedal hears plugged_in, goes over to the cable and
      goes from by_air to by_cable; receiver hears plugged_in, waits for the first picture
      through the cable and goes from on_air to changing; pedal sends picture(lifted) over

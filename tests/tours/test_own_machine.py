@@ -47,7 +47,7 @@ def test_a_chip_that_sends_more_than_its_link_can_hold_is_no_machine() -> None:
     )
     found = own_machine(begin(text).product, "hub")
     assert isinstance(found, WhyNot)
-    assert found.reasons == ("hello(0) over up waits for more room than the chip's links have",)
+    assert found.reasons == ("hello(0) over up needs more room than the chip's links have",)
 
 
 def test_the_starters_pedal_is_a_machine_of_four_states() -> None:
@@ -94,17 +94,17 @@ def test_values_of_messages_and_timers_are_inputs() -> None:
         (
             "go: {in: low, to: high}",
             "discards: [hello]",
-            "go happens by itself, and nobody can tell when",
+            "go happens by itself, at a moment that a test cannot choose",
         ),
         (
             "go: {in: low, on: hello, if: tile.idle, to: high}",
             "discards: [hello]",
-            "go looks at tile.state, which is not its own",
+            "go reads tile.state, which belongs to another chip",
         ),
         (
             "go: {in: low, on: hello, if: late, to: high}",
             "discards: [hello]",
-            "go asks whether a message is late",
+            "go checks whether a message is late",
         ),
         (
             "go: {in: low, on: hello, to: high}",
@@ -119,7 +119,7 @@ def test_values_of_messages_and_timers_are_inputs() -> None:
         (
             "go: {in: low, after: 5 s, to: high}\n      on: {in: low, after: 6 s}",
             "discards: [hello]",
-            "in low, level 0 two of its timers run",
+            "in low, level 0 two of its timers run at once",
         ),
     ],
 )
@@ -195,4 +195,4 @@ def test_a_chip_that_never_says_anything_has_no_words() -> None:
         "lamp",
     )
     assert isinstance(found, WhyNot)
-    assert "answers alike in all its states" in found.reasons[0]
+    assert "responds alike in all its states" in found.reasons[0]

@@ -173,7 +173,7 @@ def test_a_race_is_told() -> None:
     assert press.waits == ("10 ms",)
     assert press.may_also == ("lamp long",)
     assert press.go_on == (None,)
-    assert test.left_out == ("what can be done in 1 settled state that only races lead to",)
+    assert test.left_out == ("actions in 1 settled state that only races lead to",)
 
 
 def test_patience_makes_waiting_an_action() -> None:
@@ -203,7 +203,7 @@ def test_what_cannot_be_tested_is_named() -> None:
     assert test.left_out[0].startswith("the hand counts (")
     assert test.left_out[0].endswith("the model itself calls this wrong, in 1 settled state")
     assert test.left_out[1] == (
-        "the hand starts it: after this the device never settles, in 2 settled states"
+        "the hand starts it: the device never settles after this, in 2 settled states"
     )
     assert {step.do for step in test.sequences[0].steps[1:]} == {"the hand counts"}
 
