@@ -129,7 +129,7 @@ def test_a_setting_that_names_nothing_is_an_error(tmp_path: Path) -> None:
     """A gate that checks nothing would always be open."""
     done = run_pytest(tmp_path, settings="modecheck_devices = devise.yaml\n")
     assert done.returncode != 0
-    assert "'devise.yaml' names no file" in done.stderr + done.stdout
+    assert "'devise.yaml' matches no file" in done.stderr + done.stdout
 
 
 def test_the_plugin_and_the_hook_are_declared() -> None:

@@ -1,1 +1,1 @@
-"""Tests for the bench: walks that take every action, words that tell states apart."""
+"""Bench tests: walks that take every action, and words that tell states apart."""

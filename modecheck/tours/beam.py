@@ -1,7 +1,7 @@
 """A search for a short cover that keeps only the most promising beginnings.
 
-Level by level, of all pairs of a node and the set of classes taken so far those are kept that have
-taken most. It proves nothing, and on graphs of some thousand arcs it finds shorter covers than
+Level by level, of all pairs of a node and the set of classes taken so far, it keeps those that have
+taken most. It proves nothing, but on graphs of some thousand arcs it finds shorter covers than
 moving classes in an order does.
 """
 

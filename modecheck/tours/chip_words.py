@@ -1,4 +1,4 @@
-"""Words that tell wrong next states and wrong outputs of one chip, with what it has to answer."""
+"""Words that reveal wrong next states and outputs of one chip, with the expected responses."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ MOST_WORDS = 5_000
 
 @dataclass(frozen=True, slots=True)
 class StimulusResponse:
-    """What the chip is told, and what it has to answer."""
+    """An input for the chip, and the response that it must give."""
 
     told: str
     answer: str
@@ -23,9 +23,9 @@ class StimulusResponse:
 
 @dataclass(frozen=True, slots=True)
 class ChipWords:
-    """A chip's test. `states` are those that words can tell apart, each with the names of states
-    that nothing tells apart; `telling` is W, `words` are run from the initial state, each from a
-    reset.
+    """A chip's test. `states` are those that words can tell apart, each with the names of the
+    equivalent states that it stands for; `telling` is W; `words` are run from the initial state,
+    each after a reset.
     """
 
     chip: str

@@ -8,9 +8,9 @@ from collections.abc import Sequence
 def euler_circuit(ends: Sequence[tuple[int, int]], start: int) -> list[int]:
     """The numbers of all arcs, each once, in the order of one closed walk from `start`.
 
-    `ends` gives tail and head of each arc. As many arcs have to enter each node as leave it, and
-    all of them have to be reachable from `start`; otherwise `ValueError`. Of several walks it is
-    one that depends on nothing but the order of the arcs.
+    `ends` gives tail and head of each arc. Each node must have as many incoming as outgoing
+    arcs, and all arcs must be reachable from `start`; otherwise `ValueError`. Which of several
+    walks is returned depends only on the order of the arcs.
     """
     leaving: dict[int, list[int]] = {}
     for arc in range(len(ends) - 1, -1, -1):

@@ -23,7 +23,7 @@ NEW_START = -1
 
 @dataclass(frozen=True, slots=True)
 class Layer:
-    """Distances after a class was taken, and the least of those at which it is taken."""
+    """Distances once a class has been taken, and the least distance at which it is taken."""
 
     distances: Numbers
     least: int
@@ -65,8 +65,8 @@ class ClassGraph:
         return self.distances(np.asarray([self.start]), np.asarray([0]))
 
     def distances(self, seeds: Numbers, values: Numbers) -> Numbers:
-        """For each node the least value of a seed and the arcs from there; `FAR` where
-        none leads.
+        """For each node the least sum of a seed's value and the arcs from there; `FAR` if there is
+        no path.
         """
         found = np.full(self.nodes, FAR, dtype=np.int64)
         order = np.argsort(values, kind="stable")
@@ -99,8 +99,8 @@ class ClassGraph:
         return int(distances[self.tails[arcs]].min()) + 1 if arcs.size else FAR
 
     def through(self, order: Sequence[int]) -> list[int] | None:
-        """A shortest walk that takes these classes one after the other, as arcs and `NEW_START`;
-        None when there is none. It is exact: a shortest path through a layer for each class.
+        """A shortest walk that takes these classes in this order, as arcs and `NEW_START`; None if
+        there is none. It is exact: a shortest path through a layer for each class.
         """
         layers = [Layer(self.from_start(), 0)]
         for wanted in order:

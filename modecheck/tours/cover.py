@@ -1,18 +1,17 @@
 """Short walks from a start that together take every class of arcs (such as every rule of a chip).
 
-To find the shortest is NP-hard (with a class of one arc for each city it is the travelling
-salesman's problem), so it is done in one of two ways, and the result says which:
+Finding the shortest is NP-hard (with a class of one arc for each city it is the travelling salesman
+problem), so there are two methods, and the result says which was used:
 
-- *optimal*, where nodes times sets of classes are few (`EXACT_PAIRS`): a breadth-first search over
-  pairs of a node and the set of classes taken so far; or where classes are few and no arc takes
-  two: all orders of classes, as far as the gaps between them do not rule them out;
-- else a *heuristic*: an order of classes is found by moving classes in it as long as that shortens
-  the sum of the gaps between them, from several beginnings; for that order the walks are exact (a
-  shortest path through layers); classes that are taken by the way lose their place in the order,
-  again and again. In a small graph a search that keeps the most promising beginnings (`beam`) then
-  looks for less.
+- *optimal*: if nodes times sets of classes are few (`EXACT_PAIRS`), a breadth-first search over
+  pairs of a node and the set of classes taken so far; or, if classes are few and no arc takes two,
+  all orders of classes that the gaps between them do not rule out;
+- *heuristic* otherwise: from several starting orders, classes are moved as long as that shortens
+  the sum of the gaps between them; for the order found the walks are exact (a shortest path through
+  layers); classes that are taken along the way are dropped from the order, repeatedly. In a small
+  graph a beam search (`beam`) then looks for a shorter cover.
 
-Either way a lower bound tells how far from the shortest it can be at most (`cover_bounds`).
+Either way a lower bound says how far from the shortest it is at most (`cover_bounds`).
 """
 
 from __future__ import annotations
@@ -40,8 +39,8 @@ LONGEST_MOVED = 3
 @dataclass(frozen=True, slots=True)
 class Cover:
     """Walks as numbers of arcs. `cost` counts their steps and one for each new start. No cover
-    costs less than `bound`; `optimal` tells that none costs less than this. `never` are the classes
-    that no walk takes.
+    costs less than `bound`; `optimal` says that none costs less than this one. `never` are the
+    classes that no walk can take.
     """
 
     walks: tuple[tuple[int, ...], ...]

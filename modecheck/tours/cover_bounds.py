@@ -1,16 +1,17 @@
-"""Numbers of steps below which no walks can take all classes.
+"""Lower bounds on the number of steps of walks that take all classes.
 
-Classes are taken for the first time in some order. Between two of these moments lie at least as
-many steps as it takes from any arc of the one class to any arc of the other, and a new start needs
-a step and the way from the start. So the walks together are at least as long as the cheapest choice
-of one class (or the start) before each class,
+Classes are taken for the first time in some order. Between two of these moments there are at
+least as many steps as it takes from any arc of the one class to any arc of the other, and a new
+start costs a step and the path from the start. So the walks together are at least as long as the
+cheapest choice of a predecessor, a class or the start, for each class,
 
 - where no class is chosen twice: an assignment (the start may be, but all starts but the first cost
-a step), and - where the choices form no circle: an arborescence (Chu & Liu 1965; Edmonds 1967).
+a step), and - where the choices form no cycle: an arborescence (Chu & Liu 1965; Edmonds 1967).
 
-Both bounds hold, and the greater counts. An arc that takes two classes makes the step between them
-0, so the bounds are also found for some of the classes alone, of which no arc takes two: who takes
-all classes takes these. Of several such choices the best counts. No bound has to be reached.
+Both are lower bounds, and the greater is used. An arc that takes two classes makes the gap between
+them 0, so the bounds are also computed for subsets of the classes of which no arc takes two: walks
+that take all classes take these. The best of several such subsets is used. The bound need not be
+attained.
 """
 
 from __future__ import annotations
@@ -35,12 +36,12 @@ class Gaps:
     between: tuple[tuple[int, ...], ...]
 
     def only(self, some: Sequence[int]) -> Gaps:
-        """The gaps of some classes alone."""
+        """The gaps between some of the classes."""
         rows = (tuple(self.between[b][c] for c in some) for b in some)
         return Gaps(tuple(self.first[c] for c in some), tuple(rows))
 
     def length(self, order: Sequence[int]) -> int:
-        """At least so many steps take the classes in an order."""
+        """The least number of steps that take the classes in this order."""
         if not order:
             return 0
         pairs = pairwise(order)

@@ -1,9 +1,9 @@
-"""The cheapest flow that brings supplies to where they are wanted.
+"""The cheapest flow from supplies to demands.
 
 Primal-dual method with potentials (Ford & Fulkerson 1962; potentials as in Edmonds & Karp 1972):
-each phase finds the distances from all supplies that are left, and then fills every cheapest road
-at once, in the layers of Dinic (1970). There is one phase for each different length of a road, so
-unit costs need few phases however much flows.
+each phase finds the distances from all remaining supplies, and then fills all shortest paths at
+once, in the layers of Dinic (1970). There is one phase for each distinct path length, so unit costs
+need few phases, however much flows.
 """
 
 from __future__ import annotations
@@ -29,9 +29,9 @@ class Pipe:
 
 
 def cheapest_flow(nodes: int, pipes: Sequence[Pipe], supplies: Sequence[int]) -> list[int] | None:
-    """How much flows through each pipe, in whole units, so that the sum of costs is as small as can
-    be. `supplies[n]` leave node `n` more than enter it (negative: are wanted there); they sum to 0.
-    None when the supplies cannot reach where they are wanted.
+    """How much flows through each pipe, in whole units, at the least total cost. `supplies[n]`
+    units leave node `n` more than enter it (negative: a demand); they sum to 0. None if the
+    supplies cannot reach the demands.
     """
     if sum(supplies):
         raise ValueError("supplies and demands differ")
@@ -80,7 +80,7 @@ class _Network:
         return self.costs[arc] + self.potential[tail] - self.potential[self.heads[arc]]
 
     def find_distances(self) -> bool:
-        """Dijkstra's distances become potentials; False when no road leads to the sink."""
+        """Dijkstra's distances become potentials; False if there is no path to the sink."""
         distance = {self.source: 0}
         done: set[int] = set()
         pending = [(0, self.source)]
@@ -104,7 +104,7 @@ class _Network:
         return True
 
     def find_layers(self) -> bool:
-        """Layers over arcs that cost nothing more; False when they do not lead to the sink."""
+        """Layers over arcs of reduced cost 0; False if they do not reach the sink."""
         self.layer = [UNREACHED] * len(self.leaving)
         self.layer[self.source] = 0
         pending = deque([self.source])
@@ -119,8 +119,8 @@ class _Network:
         return self.layer[self.sink] != UNREACHED
 
     def fill_layers(self) -> None:
-        """Fill roads from layer to layer until none is left. `tried[n]` counts the arcs of a node
-        that lead no further.
+        """Fill paths from layer to layer until none is left. `tried[n]` counts the arcs of a node
+        that are exhausted.
         """
         tried = [0] * len(self.leaving)
         path: list[int] = []

@@ -24,7 +24,7 @@ class Mealy:
         return len(self.following)
 
     def run(self, word: Sequence[int], state: int = 0) -> list[str]:
-        """The outputs to a word."""
+        """The outputs for a word."""
         told = []
         for number in word:
             told.append(self.outputs[state][number])
@@ -39,7 +39,7 @@ class Mealy:
 
 
 def access_words(machine: Mealy) -> dict[int, Word]:
-    """For each state that can be reached a shortest word that leads there, the first by the order
+    """For each reachable state a shortest word that leads there: of several, the first in the order
     of inputs.
     """
     words: dict[int, Word] = {0: ()}
@@ -53,8 +53,8 @@ def access_words(machine: Mealy) -> dict[int, Word]:
 
 
 def partitions(machine: Mealy) -> list[list[int]]:
-    """Blocks of states that no word of length 1, 2, ... tells apart, up to the length from which on
-    nothing changes (Moore 1956). Each partition gives for every state the number of its block.
+    """Blocks of states that no word of length 1, 2, ... tells apart, up to the length at which they
+    no longer change (Moore 1956). Each partition gives for every state the number of its block.
     """
     rows: list[object] = [tuple(row) for row in machine.outputs]
     found = [_numbered(rows)]
@@ -78,8 +78,8 @@ def _numbered(rows: Sequence[object]) -> list[int]:
 
 @dataclass(frozen=True, slots=True)
 class Minimised:
-    """The smallest machine that cannot be told from another; `alike[b]` are the states of the other
-    that state `b` stands for.
+    """The smallest machine equivalent to another; `alike[b]` are the states of the other that state
+    `b` stands for.
     """
 
     machine: Mealy
@@ -87,7 +87,7 @@ class Minimised:
 
 
 def minimised(machine: Mealy) -> Minimised:
-    """Only states that can be reached, and those that no word tells apart taken together."""
+    """Only reachable states, with those that no word tells apart merged."""
     reached = access_words(machine)
     last = partitions(machine)[-1]
     blocks: dict[int, list[int]] = {}

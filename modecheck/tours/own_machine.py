@@ -1,10 +1,10 @@
-"""A chip alone as a Mealy machine: what it is told, what it sends and signals.
+"""A chip alone as a Mealy machine: inputs that it receives, outputs that it sends and signals.
 
-Inputs are the messages of its links (each value is one), the signals that it hears, and to wait
-until its timer has ended. Outputs are what it sends and signals; its states cannot be seen. What it
-sends always finds room and a link that is up: that belongs to the others.
+Inputs are the messages of its links (one for each value), the signals that it hears, and waiting
+until its timer expires. Outputs are what it sends and signals; its states are not observable. What
+it sends always finds room and a link that is up, since links are no part of the chip.
 
-Not every chip is such a machine. `WhyNot` tells the reasons, all that were found.
+Not every chip is such a machine. `WhyNot` gives all reasons that were found.
 """
 
 from __future__ import annotations
@@ -171,7 +171,7 @@ class _Alone:
             yield _Input(WAIT)
 
     def machine(self) -> OwnMachine:
-        """All states that inputs lead to."""
+        """The machine, with all states that inputs can lead to."""
         if not self._inputs:
             raise _NotAMachine("it has no inputs")
         first = self._of(self._product.initial)

@@ -11,9 +11,9 @@ from modecheck.product.ir import Product
 
 @dataclass(frozen=True, slots=True)
 class See:
-    """What a person sees when a step is over: the modes the device is in, and what changed, such as
-    "receiver on_air → on_cable", with all that it passed through. `states` and `values` are all of
-    it.
+    """What a person sees when a step is over: the modes that the device is in, and what changed,
+    such as "receiver on_air → on_cable", with all intermediate states. `states` and `values` are
+    complete.
     """
 
     modes: tuple[str, ...]
@@ -25,15 +25,14 @@ class See:
 @dataclass(frozen=True, slots=True)
 class BenchStep:
     """One step of a test. `kind` is start (power on), act (somebody does something), wait (for a
-    timer), fault (somebody makes something fail), or itself (nothing to do but to watch).
+    timer), fault (somebody provokes a fault), or itself (nothing to do but watch).
 
-    `happens` are sentences about what the device then does by itself. `early` tells that the device
+    `happens` are sentences about what the device then does by itself. `early` says that the device
     had not settled before. `may_also` are other states that it may settle in, as differences from
-    `see`; `go_on` has for each the number of the step behind which to go on then, or None: begin
-    the sequence anew (empty where `may_also` says it itself). `may_fail` is what the model calls
-    wrong and what a race may lead to. `takes` are the rules taken, as "chip.rule", `waits` the
-    times of timers that end meanwhile. `moves` prove it:
-    they can be replayed.
+    `see`; `go_on` has for each the number of the step after which to continue then, or None: start
+    the sequence over (empty if `may_also` says so itself). `may_fail` are errors of the model that
+    a race may lead to. `takes` are the rules taken, as "chip.rule", `waits` the times of timers
+    that expire meanwhile. `moves` are the evidence: they can be replayed.
     """
 
     kind: str
@@ -51,14 +50,14 @@ class BenchStep:
 
 @dataclass(frozen=True, slots=True)
 class StepSequence:
-    """Steps from power on; the first is the start itself, and has the number `first`."""
+    """Steps from power-on; the first is the start itself, and has the number `first`."""
 
     steps: tuple[BenchStep, ...]
     first: int = 0
 
     @property
     def trace(self) -> Trace:
-        """The same as a way from the initial state, for replay."""
+        """The same steps as a trace from the initial state, for replay."""
         return Trace(tuple(move for step in self.steps for move in step.moves))
 
     @property
@@ -69,13 +68,13 @@ class StepSequence:
 
 @dataclass(frozen=True, slots=True)
 class BenchTest:
-    """Sequences that take all there is to take of one kind. `goal` is actions, rules, or timing for
-    rules that take timing or a fault.
+    """Sequences that together take everything of one kind. `goal` is actions, rules, or timing, for
+    rules that need timing or a fault.
 
-    `facts` are numbers for people: what the test was made from. `cost` counts its actions (with
+    `facts` are sentences with figures: what the test was made from. `cost` counts its actions (with
     goal timing: its atomic steps) and one for each new start. No such test costs less than `bound`,
-    and `shortest` tells that none costs less than this one. `left_out` says what is not covered,
-    and why; `stopped_by` which bound was hit. `sitting` is the number of steps that a longer walk
+    and `shortest` says that none costs less than this one. `left_out` says what is not covered,
+    and why; `stopped_by`, which bound was hit. `sitting` is the number of steps that a longer walk
     was cut into, which makes it cost more.
     """
 
@@ -97,7 +96,7 @@ class BenchTest:
 
     @property
     def new_starts(self) -> int:
-        """How often the device has to be started anew."""
+        """How often the device has to be restarted."""
         return max(len(self.sequences) - 1, 0)
 
     @property

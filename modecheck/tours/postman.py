@@ -1,12 +1,12 @@
 """Shortest walks over every arc of a directed multigraph: directed postman tours.
 
-Edmonds & Johnson 1973 for the closed tour: the cheapest set of arcs to go twice is a flow from the
-nodes that more arcs enter than leave to the others, and what then stands there has an Euler
-circuit. Aho, Dahbura, Lee & Uyar 1991 made tests of protocols of it.
+Edmonds & Johnson 1973 for the closed tour: the cheapest set of arcs to repeat is a flow from the
+nodes that more arcs enter than leave to the others, and the graph with these repetitions has an
+Euler circuit. Aho, Dahbura, Lee & Uyar 1991 applied this to protocol tests.
 
-An *open* tour may end anywhere: one unit more flows from the end, wherever that is, to the start.
-Where no road leads back, a test has to begin anew. A *reset* leads from any node to the start and
-costs more than all that could be saved by it, so their number is the smallest possible, and among
+An *open* tour may end anywhere: one more unit flows from the end, wherever that is, to the start.
+Where there is no path back, a test has to be restarted. A *reset* leads from any node to the start
+and costs more than it could ever save, so the number of resets is the smallest possible, and among
 all tours with that number the result is one of the shortest. Nothing here is a heuristic.
 """
 
@@ -40,7 +40,7 @@ class Tour:
 
     @property
     def resets(self) -> int:
-        """How often it begins anew."""
+        """How often it starts over."""
         return len(self.walks) - 1 + self.returns
 
 
@@ -55,7 +55,7 @@ class UnreachableArcs(ValueError):
 def postman_tour(nodes: int, arcs: Sequence[Arc], start: int, *, closed: bool) -> Tour:
     """A tour over every arc: as few resets as possible, then as cheap as possible.
 
-    Closed, it ends where it began, without a reset exactly when the graph is strongly connected
+    A closed tour ends where it began; it has no reset exactly when the graph is strongly connected
     (nodes that no arc touches do not count). Raises `UnreachableArcs`.
     """
     reached = _reachable(nodes, arcs, start)

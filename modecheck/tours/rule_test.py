@@ -1,13 +1,14 @@
 """Bench tests that take every rule of some chips that the product can take.
 
-They come in two parts. The first takes what can be taken by somebody who waits each time until the
-device has settled: walks over the graph of `bench`, in which an arc takes the rules of its usual
-run. What is left needs timing (somebody acts before the device has settled, or one thing happens
-before another) or a fault, and is looked for in the whole product: there each atomic step counts.
+They come in two parts. The first takes the rules that a person can reach who always waits until the
+device has settled: walks over the graph of `settled_tour`, in which an arc takes the rules of its
+usual run. The remaining rules need timing (a person acts before the device has settled, or events
+come in a certain order) or a fault; they are searched for in the whole product, where each atomic
+step counts.
 
-Each part is a cover of rules as told in `cover`: optimal where it is small, else a heuristic, with
-a lower bound for how far from the shortest it is at most. Both parts together need not be the
-shortest: rules that the first part takes are not looked for in the second.
+Each part is a cover of rules (see `cover`): optimal where it is small, else a heuristic, with a
+lower bound that says how far from the shortest it is at most. The two parts together need not be
+the shortest: rules that the first part takes are not searched for in the second.
 """
 
 from __future__ import annotations
@@ -44,7 +45,7 @@ def rule_tests(
     patience: Fraction | None = None,
     reporter: Reporter | None = None,
 ) -> list[BenchTest]:
-    """One test of settled states, and one that needs timing or faults where rules are left."""
+    """One test of settled states, and, if rules remain, one that needs timing or faults."""
     how = search or Search()
     rules = [number for number, rule in enumerate(product.rules) if rule.chip in chips]
     settling = Settling(product, how.limits, patience)

@@ -1,9 +1,9 @@
-"""A shortest walk on the bench that takes every action of a person in every settled state.
+"""A shortest bench test that takes every action of a person in every settled state.
 
 The graph has the settled states as nodes. An arc is something that a person can do there, with the
 settled state that it usually leads to (see `settling`). The walk over all arcs is a directed
-postman tour: among all that begin at power on, it has the fewest new starts, and then the fewest
-steps. That is optimal for the graph of usual outcomes; where a race may end elsewhere, the step
+postman tour: among all that begin at power-on, it has the fewest new starts, and then the fewest
+steps. This is optimal for the graph of usual outcomes; where a race may end elsewhere, the step
 says so.
 """
 
@@ -36,12 +36,12 @@ class UserAction:
 
 @dataclass(slots=True)
 class BenchGraph:
-    """SettledOutcome states that usual outcomes lead to, from 0, where the device settles after
-    power on.
+    """Settled states that usual outcomes lead to, from 0, in which the device settles after
+    power-on.
 
-    `failing` are actions that the model itself calls wrong, and `restless` those after which the
-    device never settles. `raced` are settled states that only races lead to; nobody looked behind
-    them.
+    `failing` are actions that are errors of the model itself, and `restless` those after which the
+    device never settles. `raced` are settled states that only races lead to; they are not explored
+    further.
     """
 
     start: SettledOutcome
@@ -54,8 +54,8 @@ class BenchGraph:
 
 
 def bench_graph(settling: Settling) -> BenchGraph:
-    """All that a person can do who waits each time until the device has settled. Where a bound is
-    hit (`stopped_by`), what was found so far.
+    """Everything that a person can do who always waits until the device has settled. If a bound is
+    hit (`stopped_by`), it holds what was found so far.
     """
     try:
         graph = BenchGraph(settling.settle(settling.product.initial))
@@ -107,7 +107,7 @@ def bench_test(
     sitting: int | None = None,
 ) -> BenchTest:
     """The shortest test that takes every action; closed, it ends in the state in which it began.
-    With `sitting` a longer one that is not closed is cut into sequences of about so many steps.
+    With `sitting`, a longer test that is not closed is cut into sequences of about that many steps.
     """
     settling = Settling(product, limits or Limits(), patience)
     graph = bench_graph(settling)
@@ -195,7 +195,7 @@ class TellActions:
         ]
 
     def sequences(self, walks: Iterable[Iterable[int]]) -> tuple[StepSequence, ...]:
-        """Walks as sequences, with their steps numbered through."""
+        """Walks as sequences, with their steps numbered consecutively."""
         sequences: list[StepSequence] = []
         first = 0
         for walk in walks:

@@ -1,14 +1,14 @@
-"""What a device does by itself after somebody has acted, until it has nothing left to do.
+"""What a device does by itself after somebody has acted, until there is nothing left to do.
 
 A state is *settled* when no chip and no link can step. Between an action and a settled state
 several runs may be possible (a race): all states that they can end in are found. One of them is the
-*usual* one: what can go on at once does so before any timer, a shorter timer before a longer one,
-and nothing is lost. That is a reading of what happens most of the time, not a promise: in the model
-any timer may end at any moment.
+*usual* one: what can happen at once does so before any timer, a shorter timer expires before a
+longer one, and nothing is lost. That is an assumption about what happens most of the time, not a
+guarantee: in the model any timer may expire at any moment.
 
-With `patience` (seconds), nobody waits for a timer that takes longer. Such a timer is an action of
-its own, to wait until it has ended, and it does not count as something that is left to do; unless
-the device would not come to rest without it.
+With `patience` (seconds), a person does not wait for a timer that takes longer. Waiting for such a
+timer is an action of its own, and the timer does not count as something left to do, unless the
+device would not settle without it.
 """
 
 from __future__ import annotations
@@ -29,14 +29,14 @@ LOOK_EVERY = 256
 
 
 class SettlingLimit(Exception):
-    """A bound of the search was hit; carries what the result says of it."""
+    """A bound of the search was hit; carries the text that the result gives for it."""
 
 
 @dataclass(frozen=True, slots=True)
 class SettledOutcome:
     """How a device settles. `run` are the steps of the usual run, which ends in `usual`; `others`
     are the settled states that races may lead to instead, nearest first, and `failures` say what
-    can go wrong on the way. `usual` is None where no run ends. `waited` tells that it took a timer
+    can go wrong on the way. `usual` is None if no run ends. `waited` says that it took a timer
     longer than the patience.
     """
 
@@ -48,7 +48,7 @@ class SettledOutcome:
 
 
 class Settling:
-    """Steps of one product, each state looked at once. Methods raise `SettlingLimit`."""
+    """Steps of one product, computed once for each state. Methods raise `SettlingLimit`."""
 
     def __init__(self, product: Product, limits: Limits, patience: Fraction | None = None) -> None:
         self.product = product
@@ -61,12 +61,12 @@ class Settling:
 
     @property
     def looked_at(self) -> int:
-        """How many states were looked at."""
+        """How many states were explored."""
         return len(self._known)
 
     @property
     def patient(self) -> bool:
-        """Whether there are timers that nobody waits for."""
+        """Whether there are timers longer than the patience."""
         return any(self._slow)
 
     def _is_slow(self, label: int, patience: Fraction | None) -> bool:
@@ -102,7 +102,7 @@ class Settling:
                 raise SettlingLimit(limits.reached_memory)
 
     def actions(self, state: State) -> list[Step]:
-        """What a person can do: steps of actors, and waiting for a timer beyond the patience."""
+        """What a person can do: steps of actors, and waiting for timers beyond the patience."""
         return [step for step in self.steps(state) if self._is_action(step.label)]
 
     def _is_action(self, label: int) -> bool:
@@ -114,8 +114,8 @@ class Settling:
         return self._slow[label]
 
     def by_itself(self, state: State, *, slow: bool = False) -> list[Step]:
-        """Steps of chips and links, but those in place; with `slow` also those of timers beyond the
-        patience.
+        """Steps of chips and links, except those that change nothing and do not hold up time;
+        with `slow` also those of timers beyond the patience.
         """
         return [
             step
@@ -125,7 +125,7 @@ class Settling:
         ]
 
     def settle(self, state: State) -> SettledOutcome:
-        """How a device settles that is left alone in a state."""
+        """How a device settles if it is left alone in a state."""
         settled = self._settle(state, slow=False)
         if settled.usual is None and self.patient:
             settled = self._settle(state, slow=True)

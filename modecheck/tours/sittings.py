@@ -1,8 +1,8 @@
 """Cuts a long walk into tests that people can take in one sitting, each from power on.
 
-Each part goes on where the part before it ended: it takes a shortest road there, and leaves out
-what was taken already at its begin and at its end. So every arc stays taken. The price is the roads
-and the new starts; that there are no cheaper cuts is not said.
+Each part continues where the previous one ended: it takes a shortest path there, and leaves out
+arcs at its beginning and end that are already taken. So every arc is still taken. The cost is these
+paths and the new starts; there may be cheaper cuts.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ def cut_into_sittings(
     walks: Sequence[Walk], arcs: Sequence[Arc], start: int, most: int
 ) -> tuple[Walk, ...]:
     """Walks from `start`, by numbers of arcs, that take the same arcs, in at most `most` steps
-    each; a few more only where the road is longer than that.
+    each; a few more only if the path there is longer than that.
     """
     if all(len(walk) <= most for walk in walks):
         return tuple(walks)

@@ -1,7 +1,7 @@
-"""Walks through the whole product as steps for people, where the moment matters.
+"""Walks through the whole product as steps for people, where timing matters.
 
 An action and what then happens by itself, up to the next action, are one step. What happens by
-itself may come in another order than the one told: then the sequence has to be begun anew, and the
+itself may come in another order than the one shown: then the sequence has to be restarted, and the
 step says so.
 """
 
@@ -30,7 +30,7 @@ class _Draft:
 
 
 class TellTimed:
-    """Tells of walks over transitions of a space."""
+    """Turns walks over transitions of a space into sequences."""
 
     def __init__(self, settling: Settling, space: Space) -> None:
         self._settling = settling
@@ -38,7 +38,7 @@ class TellTimed:
         self._teller = Teller(settling)
 
     def sequence(self, walk: Several[tuple[int, int]]) -> StepSequence:
-        """A walk of (label, number of the state behind) as a sequence."""
+        """A walk of (label, number of the state after it) as a sequence."""
         state = self._settling.product.initial
         drafts = [_Draft("start", state)]
         for label, target in walk:

@@ -23,7 +23,7 @@ FAULT_WORDS = {
 
 
 class Teller:
-    """Tells of the steps of one product."""
+    """Describes the steps of one product."""
 
     def __init__(self, settling: Settling) -> None:
         self._settling = settling
@@ -57,8 +57,8 @@ class Teller:
         return tuple(sentence(self._product, step) for step in steps)
 
     def see(self, before: State | None, run: Sequence[State]) -> See:
-        """What is there to see while a device goes through the states of a run, its end last, and
-        what is new since `before`; None at the start, when all is new.
+        """What can be seen while a device passes through the states of a run, its end last, and
+        what is new since `before`; None at the start, when everything is new.
         """
         after = run[-1]
         states, values = self._states(after), self._values(after)
@@ -73,7 +73,7 @@ class Teller:
         return See(self.modes(after), tuple(filter(None, changed)), states, values)
 
     def other(self, usual: State, other: State) -> str:
-        """How another outcome looks where it differs from the usual one."""
+        """How another outcome looks, as far as it differs from the usual one."""
         modes = self.modes(other)
         parts = [f"mode {_named(modes)}"] if modes != self.modes(usual) else []
         for of in (self._states, self._values):
@@ -103,7 +103,7 @@ class Teller:
         }
 
     def waits(self, steps: Iterable[Step]) -> tuple[str, ...]:
-        """The times of the timers that end in some steps, as the model writes them."""
+        """The times of the timers that expire in some steps, as the model writes them."""
         labels = (self._product.labels[step.label] for step in steps)
         rules = (self._product.rules[label.rule] for label in labels if label.kind == "rule")
         return tuple(rule.after.text for rule in rules if rule.after is not None)

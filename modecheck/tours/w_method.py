@@ -1,8 +1,9 @@
-"""Words that tell wrong outputs and wrong next states of a Mealy machine (Chow 1978, the W-method).
+"""Words that reveal wrong outputs and wrong next states of a Mealy machine (Chow 1978, the
+W-method).
 
-The machine has to be minimal and every state reachable. Then each machine with no more states (and
-`extra` more, if asked for) that answers all test words as the machine does, from a reliable reset,
-is equivalent to it. That is proved; the number of words is not the smallest possible.
+The machine has to be minimal and every state reachable. Then any machine with at most as many
+states (plus `extra`) that responds to all test words as the machine does, from a reliable reset, is
+equivalent to it. That is proved; the number of words is not the smallest possible.
 """
 
 from __future__ import annotations
@@ -17,8 +18,8 @@ class NotMinimal(ValueError):
 
 
 def characterising_set(machine: Mealy) -> tuple[Word, ...]:
-    """W: for each two states a shortest word that they answer differently, the first by the order
-    of inputs. Raises `NotMinimal`.
+    """W: for every two states a shortest word to which they respond differently: of several, the
+    first in the order of inputs. Raises `NotMinimal`.
     """
     tables = partitions(machine)
     if len(set(tables[-1])) < machine.size:
@@ -60,7 +61,7 @@ def transition_cover(machine: Mealy) -> tuple[Word, ...]:
 
 
 def words_to_run(machine: Mealy, *, extra: int = 0) -> tuple[Word, ...]:
-    """P·W, each word once: with `extra` more states also with up to so many inputs between."""
+    """P·W, each word once; for `extra` more states, also with up to that many inputs in between."""
     inputs = range(len(machine.inputs))
     between = [word for length in range(extra + 1) for word in product(inputs, repeat=length)]
     telling = characterising_set(machine) or ((),)
@@ -75,7 +76,7 @@ def words_to_run(machine: Mealy, *, extra: int = 0) -> tuple[Word, ...]:
 
 
 def without_prefixes(words: tuple[Word, ...]) -> tuple[Word, ...]:
-    """The words that no other begins with: who runs these has run all."""
+    """The words that are no prefix of another: running these runs all."""
     beginnings = {word[:length] for word in words for length in range(len(word))}
     return tuple(word for word in words if word not in beginnings)
 

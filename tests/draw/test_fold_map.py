@@ -67,7 +67,7 @@ def test_what_is_far_away_is_put_into_one_box_and_said(monkeypatch: pytest.Monke
     assert len(boxes) == 4
     others = len(found.states) - 3
     assert boxes[-1][0] == f"{others} others"
-    assert squeezed(f"the other {others} are put into one") in picture.words
+    assert squeezed(f"the other {others} are merged into one") in picture.words
     pairs = {(min(step.source, 3), min(step.target, 3)) for step in found.steps}
     assert len(picture.groups("arrow")) - 1 == len({pair for pair in pairs if pair[0] != pair[1]})
     assert list(flaws(picture)) == []

@@ -48,7 +48,7 @@ def test_too_large_a_picture_is_refused_with_its_size(
         render_svg(stage_drawings["chip-hub"])
     message = str(caught.value)
     assert "'chip-hub'" in message
-    assert "the most is 20" in message
+    assert "the limit is 20" in message
     assert "DOT text is complete" in message
 
 
@@ -124,7 +124,7 @@ def test_without_a_layout_the_text_is_written_and_no_stale_picture_stays(
     ]
     assert not (tmp_path / "chip-hub.svg").exists()
     assert len(told) == 1
-    assert "the most is 40" in told[0]
+    assert "the limit is 40" in told[0]
 
 
 def test_a_failed_write_leaves_the_old_file(

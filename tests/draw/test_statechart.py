@@ -220,7 +220,7 @@ def test_the_legend_explains_what_occurs_and_nothing_else(stage_picture: Picture
     for words in ("rest: ", "states inside", "event / defer", "event / (discarded)", "starts"):
         assert words in hub
     assert "rest: " in host
-    for words in ("states inside", "event / defer", "event / (discarded)", "must move on"):
+    for words in ("state inside", "event / defer", "event / (discarded)", "must leave"):
         assert words not in host
 
 

@@ -201,7 +201,7 @@ def test_what_cannot_be_tested_is_named() -> None:
     test = bench_test(begin(TROUBLE).product)
     assert len(test.left_out) == 2
     assert test.left_out[0].startswith("the hand counts (")
-    assert test.left_out[0].endswith("the model itself calls this wrong, in 1 settled state")
+    assert test.left_out[0].endswith("an error of the model itself, in 1 settled state")
     assert test.left_out[1] == (
         "the hand starts it: the device never settles after this, in 2 settled states"
     )
