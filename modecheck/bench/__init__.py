@@ -1,1 +1,1 @@
-"""The model on the bench: logs of a device held against it, and walks through it by hand."""
+"""The model on the bench: logs of a device compared with it, and walks through it by hand."""

@@ -1,12 +1,12 @@
-"""Holds a log against a product: all runs that explain it, followed at once.
+"""Compares a log with a product: follows all runs that explain it at once.
 
 A *position* is a state of the product, or a state with lines of the last step that are still to
 come. After each line, all positions are kept in which the device can be: those that the line leads
-to, and all that follow from them without a line. This is the subset construction, done only where a
-log leads (Rabin & Scott 1959; for runs that are seen in part, Sampath and others 1995).
+to, and all that can be reached from them without a line. This is the subset construction, done on
+the fly (Rabin & Scott 1959; for partially observed runs, Sampath and others 1995).
 
-What was computed is kept: the steps of each state, and for a set of positions and a line the set it
-leads to. So a situation that has been met before costs one look into a dictionary.
+Results are cached: the steps of each state, and for a set of positions and a line the set it leads
+to. So a situation that was met before costs one dictionary lookup.
 """
 
 from __future__ import annotations
@@ -47,8 +47,8 @@ class LogExplanation:
     """How far a log can be explained. `refused` is the index of the first line that cannot be, or
     None.
 
-    `allowed` is what could have come there, and `states` the leaves in which each chip can be. With
-    `whole` false some explanations were left out, so that a line that was refused may have one.
+    `allowed` is what could have come there, and `states` the leaves in which each chip can be. If
+    `whole` is false, some explanations were left out, so a refused line may have one after all.
     `most` is the largest number of explanations at a time.
     """
 
@@ -73,7 +73,7 @@ class Follower:
         self._moments: dict[tuple[frozenset[int], bool], _Moment] = {}
 
     def follow(self, lines: Sequence[LogLine], order: Iterable[int]) -> LogExplanation:
-        """Hold a log against the product: `order` gives the numbers of its `lines`."""
+        """Compare a log with the product: `order` gives the numbers of its `lines`."""
         moment = self._moment({self._steps.first}, whole=True)
         for index, number in enumerate(order):
             following = moment.after.get(number)
@@ -172,7 +172,7 @@ class _Steps:
         return len(self._positions) > MOST_STATES_KEPT
 
     def begin_anew(self, positions: set[int]) -> set[int]:
-        """Forget all but these positions; their new numbers."""
+        """Forget all positions but these; returns their new numbers."""
         kept = [self._positions[number] for number in sorted(positions)]
         initial = self._positions[self.first]
         self._clear()
@@ -180,19 +180,19 @@ class _Steps:
         return {self._number(position) for position in kept}
 
     def silent(self, position: int) -> tuple[int, ...]:
-        """The positions one step further on, over steps that make no line."""
+        """The positions one step further, over steps that write no line."""
         if position not in self._silent:
             self._look_from(position)
         return self._silent[position]
 
     def written(self, position: int) -> dict[tuple[int, str], list[tuple[RecordableStep, int]]]:
-        """What the next line can be, by chip and event, each with the position behind it."""
+        """What the next line can be, by chip and event, each with the position after it."""
         if position not in self._written:
             self._look_from(position)
         return self._written[position]
 
     def allowed(self, positions: Iterable[int]) -> tuple[RecordableStep, ...]:
-        """Everything that the next line can tell, in the order of the model's chips."""
+        """Everything that the next line can record, in the order of the model's chips."""
         written = (self.written(position) for position in positions)
         found = {seen for one in written for pairs in one.values() for seen, _ in pairs}
         return tuple(sorted(found, key=lambda seen: (*seen[:3], seen.value or "", seen.leaf)))

@@ -1,4 +1,4 @@
-"""A log held against a device: the answer, for people and for scripts."""
+"""A log compared with a device: the answer, for people and for scripts."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ AGREES, DISAGREES, INCOMPLETE = "agrees", "disagrees", "incomplete"
 
 @dataclass(frozen=True, slots=True)
 class LogComparison:
-    """A product, a log, the chips (numbers) that are taken to be recorded, and what came of it."""
+    """A product, a log, the chips (numbers) that count as recorded, and the result."""
 
     product: Product
     log: Log
@@ -24,8 +24,8 @@ class LogComparison:
 
     @property
     def answer(self) -> str:
-        """Agrees, where a run explains every line; incomplete, where none of those does that were
-        followed, and not all were.
+        """Agrees, if a run explains every line; incomplete, if none of the runs followed does, and
+        not all runs were followed.
         """
         if self.followed.refused is None:
             return AGREES
@@ -39,8 +39,8 @@ def compare_log(
     *,
     most: int = MOST_EXPLANATIONS,
 ) -> LogComparison:
-    """Hold the log in a file against a product. `recorded` names the chips whose every line is in
-    the log; None takes those that occur in it. `most` bounds the explanations kept at a time.
+    """Compare the log in a file with a product. `recorded` names the chips whose every line is in
+    the log; None means those that occur in it. `most` bounds the explanations kept at a time.
 
     Raises `InvalidInput` with every error in the log.
     """

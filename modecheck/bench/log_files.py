@@ -1,9 +1,9 @@
 """Read a log: JSON lines, or CSV (RFC 4180) whose first line names the columns.
 
-`time`, `chip` and `event` are needed, `state` and `value` may be there, and other columns are not
-read, unless their name is so near to one of these that it must be a slip. The forms of a line are
-read in `log_forms`; what a line means is told in `log_lines`. A line that
-came before costs no more than a look into a dictionary.
+`time`, `chip` and `event` are required, `state` and `value` optional. Other columns are ignored,
+unless their name is so similar to one of these that it must be a misspelling. The forms of a line
+are read in `log_forms`; `log_lines` defines what a line means. A line that occurred before costs no
+more than a dictionary lookup.
 """
 
 from __future__ import annotations
@@ -26,8 +26,8 @@ LONGEST_LINE = 65_536
 
 @dataclass(slots=True)
 class Log:
-    """A log, understood: its different lines, which of them follows which (by number), and where
-    each stands in the file (counted from 1).
+    """A parsed log: its distinct lines, their order (by number), and the line of the file at which
+    each stands (counted from 1).
     """
 
     path: str
@@ -36,7 +36,7 @@ class Log:
     rows: array[int] = field(default_factory=lambda: array("L"))
 
     def text_of(self, index: int) -> str:
-        """A line as it stands in the file, read anew; nothing where the file is gone."""
+        """A line of the file verbatim, read again; empty if the file is gone."""
         row = self.rows[index]
         try:
             with open(self.path, "rb") as file:

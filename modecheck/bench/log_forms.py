@@ -1,7 +1,7 @@
 """The two forms of a line of a log: an object in JSON, or fields in CSV (RFC 4180).
 
-A form finds the five columns of a line, whatever their order, and tells where in the line each
-stands. It knows nothing of chips: what the words mean is told in `vocabulary`.
+A form finds the five columns of a line, whatever their order, and where in the line each one
+stands. It knows nothing of chips: `vocabulary` defines what the words mean.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ NEAR = 0.8
 
 
 class BadLine(Exception):
-    """A line that has no columns to speak of; `offset` counts from 0."""
+    """A line that cannot be split into columns; `offset` counts from 0."""
 
     def __init__(self, offset: int, width: int, message: str, expected: str) -> None:
         super().__init__(message)

@@ -1,22 +1,22 @@
 """What one line of a log means, exactly.
 
-A line tells that a *chip* (or an actor) took a rule on an *event*, and to its end:
+A line records that a *chip* (or an actor) took a rule on an *event*, and completed it:
 
-- the event is a message that reached the chip, a signal that it heard, or a timer that ran out;
+- the event is a message that reached the chip, a signal that it heard, or a timer that expired;
 - `state` is where the rule left the chip: one of its states, or a composite state around it;
 - `value` is what the message carried.
 
-What a line leaves out is not asked. These make no line: internal rules (with neither `on` nor
-`after`), messages that are discarded or lost, and rules that a power cut tore. A step that fails is
-none that the model allows, so no line can rest on it.
+What a line leaves out is not checked. These write no line: internal rules (with neither `on` nor
+`after`), messages that are discarded or lost, and rules interrupted by a power cut. The model does
+not allow a step that fails, so no line can come from one.
 
-A step of the model is atomic, and may make several lines: one for each recorded chip that took a
+A step of the model is atomic, and may write several lines: one for each recorded chip that took a
 rule, and several for a chip that heard several signals. Those of one chip keep their order; those
 of different chips come in any order, but no line of another step stands between them.
 
-A log *agrees* when some run of the model, from its start, makes its lines in this order; between
-them the run may take any steps that make no line of a recorded chip. A log may end anywhere, also
-between two lines of a step. Times are shown, and not judged.
+A log *agrees* if some run of the model, from its start, writes its lines in this order; between
+them the run may take any steps that write no line of a recorded chip. A log may end anywhere, even
+between two lines of a step. Times are shown, but not checked.
 """
 
 from __future__ import annotations
@@ -46,9 +46,9 @@ class RecordableStep(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class LogLine:
-    """What a line of a log says, in the model's numbers; None where it says nothing.
+    """The content of a log line, in the model's numbers; None for what it leaves out.
 
-    `events` are several where a line says no more than `timer`. `said` is the line in words.
+    There are several `events` if a line says just `timer`. `said` is the line in words.
     """
 
     chip: int
@@ -59,7 +59,7 @@ class LogLine:
     said: str
 
     def tells_of(self, seen: RecordableStep) -> bool:
-        """Whether the line can have been written for this observation."""
+        """Whether this observation may have produced the line."""
         return (
             self.chip == seen.chip
             and seen.event in self.events
@@ -100,7 +100,7 @@ def _delivered(product: Product, arrived: Arrived, chip: int, leaf: int) -> Reco
 
 
 def spelled(product: Product, seen: RecordableStep) -> str:
-    """An observation as a person would say it."""
+    """An observation in words."""
     chip = product.chips[seen.chip]
     value = "" if seen.value is None else f"({seen.value})"
     over = f" over {seen.link}" if seen.link else ""

@@ -1,4 +1,4 @@
-"""A walk through a product, step by step, that can be taken back, saved, and taken anew."""
+"""A walk through a product, step by step, that can be undone, saved, and replayed."""
 
 from __future__ import annotations
 
@@ -14,8 +14,8 @@ from modecheck.scenario.telling import ToldStep, lasting, spelled_or_none, tell_
 
 
 class NotAllowed(ModecheckError):
-    """A walk that was written down cannot be taken: `position` (from 1) is its first step that is
-    none here, `labels` are those that are.
+    """A saved walk cannot be replayed: `position` (from 1) is its first step that is not possible,
+    `labels` are those that are.
     """
 
     def __init__(self, position: int, label: str, labels: tuple[str, ...]) -> None:
@@ -41,7 +41,7 @@ class ManualWalk:
 
     @property
     def state(self) -> State:
-        """Where the walk is; after a failing step, where that was tried."""
+        """The current state; after a failing step, the one in which it was tried."""
         if not self._taken:
             return self.product.initial
         last = self._taken[-1]
@@ -59,7 +59,7 @@ class ManualWalk:
 
     @property
     def labels(self) -> tuple[str, ...]:
-        """The labels of the steps taken: with them the walk can be taken anew."""
+        """The labels of the steps taken: with them the walk can be replayed."""
         return tuple(self.product.labels[taken.step.label].text for taken in self._taken)
 
     @property
@@ -70,7 +70,7 @@ class ManualWalk:
         return tuple(name for name in modes if holds(conditions[f"mode:{name}"], self.state))
 
     def choices(self) -> list[Step]:
-        """The steps that can be taken, in the interpreter's order; failing ones, too."""
+        """The possible steps, in the interpreter's order; failing ones, too."""
         return [] if self.failed else self._interpreter.steps(self.state)
 
     def take(self, step: Step) -> None:
@@ -78,7 +78,7 @@ class ManualWalk:
         self._taken.append(Replayed(self.state, step))
 
     def back(self, count: int = 1) -> int:
-        """Take steps back, as many as there are; how many it were."""
+        """Undo up to so many steps; returns how many were undone."""
         kept = max(len(self._taken) - count, 0)
         gone = len(self._taken) - kept
         del self._taken[kept:]
@@ -95,23 +95,23 @@ class ManualWalk:
 
     @property
     def time(self) -> str:
-        """The time since the start, spelled; nothing where time is not counted."""
+        """The time since the start, in words; empty without a clock."""
         if self.product.time is None:
             return ""
         passed = (lasting(self.product, taken.step) for taken in self._taken)
         return spelled_or_none(sum(passed, Fraction(0)))
 
     def as_trace(self) -> Trace:
-        """The walk as a way that other parts of modecheck understand."""
+        """The walk as a trace for other parts of modecheck."""
         return Trace(tuple(Move(one.step.label, one.step.after) for one in self._taken))
 
     def follow_trace(self, trace: Trace) -> None:
-        """Leave this walk for the way of a scenario. Raises `ReplayError`; nothing changes then."""
+        """Replace this walk by a scenario's trace. Raises `ReplayError`, without any change."""
         self._taken = list(replay(self.product, trace))
 
     def follow_labels(self, labels: Sequence[str]) -> None:
-        """Leave this walk for the one with these labels. Raises `NotAllowed` where the model has no
-        such step; nothing changes then.
+        """Replace this walk by the one with these labels. Raises `NotAllowed` if the model has no
+        such step, without any change.
         """
         anew = ManualWalk(self.product)
         for position, label in enumerate(labels, start=1):

@@ -1,4 +1,4 @@
-"""The names that a log can use: chips, their states, and what can set off a rule of theirs."""
+"""The names that a log can use: chips, their states, and the events that trigger their rules."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ class ColumnError:
 
 @dataclass(frozen=True, slots=True)
 class Written:
-    """The words of a line, as they stand in the log; empty where it says nothing."""
+    """The words of a line, verbatim; empty for what it leaves out."""
 
     chip: str
     event: str
@@ -40,7 +40,7 @@ class Written:
 class Vocabulary:
     """Understands lines of a log by the names of one product.
 
-    `recorded` are the chips that a log may speak of, or None for all.
+    `recorded` are the chips that may occur in a log, or None for all.
     """
 
     def __init__(self, product: Product, recorded: Collection[str] | None = None) -> None:
@@ -50,7 +50,7 @@ class Vocabulary:
         self._events = [_Events(product, chip) for chip in product.device.chips.values()]
 
     def line(self, written: Written) -> LogLine | ColumnError:
-        """The line that these words make, or what is wrong with the first that is unknown."""
+        """The line that these words mean, or the error of the first one that is unknown."""
         wrong = self._wrong_chip(written.chip)
         if wrong is not None:
             return wrong
@@ -121,7 +121,7 @@ class _Events:
     def values(
         self, names: tuple[str, ...], link: str, text: str
     ) -> frozenset[str] | ColumnError | None:
-        """How the model spells the value that a text gives; None for no text."""
+        """The value in a text, as the model spells it; None for no text."""
         if not text:
             return None
         carried = self._carried.get(names[0], {})
@@ -156,7 +156,7 @@ def _said(written: Written) -> str:
 
 
 def recorded_chips(product: Product, text: str) -> tuple[str, ...]:
-    """The chips in a list with commas. Raises `InvalidInput` for names that no chip has."""
+    """The chips in a comma-separated list. Raises `InvalidInput` for names that no chip has."""
     known = sorted(chip.name for chip in product.chips)
     names = tuple(dict.fromkeys(name for name in map(str.strip, text.split(",")) if name))
     errors = [

@@ -1,4 +1,4 @@
-"""Walks as files: JSON, with the label of each step, and what happened in words for readers."""
+"""Walks as files: JSON, with the label of each step, and a sentence for people."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ EXPECTED = "a walk saved with 'keep'"
 
 
 def walk_as_json(walk: ManualWalk) -> dict[str, Any]:
-    """The walk, with the names of the device and of the variant that it was taken in."""
+    """The walk, with the names of its device and variant."""
     device = walk.product.device
     return {
         "device": device.name,
@@ -26,9 +26,9 @@ def walk_as_json(walk: ManualWalk) -> dict[str, Any]:
 
 
 def load_walk(walk: ManualWalk, path: str) -> None:
-    """Leave the walk for the one in a file, taken anew step by step.
+    """Replace the walk by the one in a file, replayed step by step.
 
-    Raises `InvalidInput` where it cannot be read, or where the model no longer allows a step.
+    Raises `InvalidInput` if it cannot be read, or if the model no longer allows a step.
     """
     text = _text_of(path)
     source = Source(path, tuple(text.split("\n")))

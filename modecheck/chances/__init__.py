@@ -1,1 +1,1 @@
-"""Numbers: a product as a Markov chain, and what can be computed of it."""
+"""Figures: a product as a Markov chain, and what can be computed from it."""

@@ -1,7 +1,7 @@
-"""A product as a Markov chain whose steps may last: states, arcs, and what was assumed.
+"""A product as a Markov chain whose steps may take time: states, arcs, and assumptions.
 
-Kemeny & Snell 1960, Finite Markov Chains (from memory), for chains; a step that lasts makes it a
-semi-Markov process, whose means and long-run shares need the mean durations alone.
+Kemeny & Snell 1960, Finite Markov Chains (from memory), for chains; a step that takes time
+makes it a semi-Markov process, whose means and long-run shares need only the mean durations.
 """
 
 from __future__ import annotations
@@ -30,8 +30,8 @@ class MarkovStep(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Chain:
-    """States from 0, the initial one. A state without arcs is left never. `complete` is False when
-    `MOST_STATES`, or the bound that was asked for, was hit: then nothing may be computed of it.
+    """States from 0, the initial one. A state without arcs is never left. `complete` is False if
+    `MOST_STATES`, or the requested bound, was hit: then nothing may be computed from it.
     """
 
     product: Product
@@ -50,12 +50,12 @@ class Chain:
 
     @property
     def timed(self) -> bool:
-        """Whether any step lasts."""
+        """Whether any step takes time."""
         return any(arc.duration for arcs in self.arcs for arc in arcs)
 
 
 def chain_of(product: Product, most: int = MOST_STATES) -> Chain:
-    """The chain of a product, breadth first."""
+    """The chain of a product, states in breadth-first order."""
     interpreter, resolver = Interpreter(product), Resolver(product)
     numbers: dict[State, int] = {product.initial: 0}
     order = [product.initial]

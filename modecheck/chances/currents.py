@@ -1,4 +1,4 @@
-"""Average currents: of each chip that tells what it draws, in the long run and in each mode."""
+"""Average currents of each chip that declares some, in the long run and in each mode."""
 
 from __future__ import annotations
 
@@ -12,9 +12,9 @@ from modecheck.chances.solving import Number
 
 @dataclass(frozen=True, slots=True)
 class Draw:
-    """What a chip draws in the mean, in amperes, in a mode (or over all, with the empty name), and
-    how many hours its battery lasts at that. None where the long run does not come to the mode, or
-    where no time passes.
+    """The mean current of a chip, in amperes, in a mode (or overall, with the empty name), and how
+    many hours its battery lasts at that. None if the long run never visits the mode, or if no
+    time passes.
     """
 
     chip: str
@@ -24,7 +24,7 @@ class Draw:
 
 
 def draws(chain: Chain, classes: list[Class]) -> list[Draw]:
-    """For each chip with a current in some state; a state without one draws nothing."""
+    """The draws of each chip with a current in some state; a state without one draws nothing."""
     times = _times(classes)
     modes = {"": set(times)}
     for mode in chain.product.device.modes:
@@ -46,7 +46,7 @@ def draws(chain: Chain, classes: list[Class]) -> list[Draw]:
 
 
 def silent_states(chain: Chain) -> tuple[str, ...]:
-    """States without a current, of chips that tell some."""
+    """States without a current, of chips that have one in others."""
     return tuple(
         f"{chip.name}.{leaf}"
         for chip in chain.product.device.chips.values()

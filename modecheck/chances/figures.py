@@ -1,4 +1,4 @@
-"""All numbers of a device in one variant, each with a label and a unit, and what they rest on."""
+"""All figures of a device in one variant, each with a label and a unit, and their assumptions."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from modecheck.product.composition import compose_for_chances
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """`unit` is chance, times, steps, s, A or h. `value` is None where there is no such number."""
+    """`unit` is chance, times, steps, s, A or h. `value` is None if it is undefined."""
 
     label: str
     value: Number | None
@@ -27,9 +27,9 @@ class Figure:
 
 @dataclass(frozen=True, slots=True)
 class Figures:
-    """`figures` is empty where the chain is not complete. `residual` is the largest error of any
-    equation solved in floating point; `exact` tells that there was none. `classes` is how many
-    recurrent classes there are, 0 where nobody asks, None where there are too many for averages.
+    """`figures` is empty if the chain is not complete. `residual` is the largest error of any
+    equation solved in floating point; `exact` says that there was none. `classes` is how many
+    recurrent classes there are, 0 if no figure needs them, None if there are too many for averages.
     """
 
     device: Device
@@ -46,7 +46,7 @@ class Figures:
 
 
 def figures_of(device: Device, most_states: int = MOST_STATES) -> Figures:
-    """Everything that the device asks, and the currents of its chips."""
+    """The answers to all questions of the device, and the currents of its chips."""
     asked = compose_for_chances(device)
     chain = chain_of(asked.product, most_states)
     found_classes = recurrent_classes(chain) if chain.complete and _needs_long_run(device) else []

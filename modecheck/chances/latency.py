@@ -1,7 +1,7 @@
-"""How long it takes from an event to its answer: the whole distribution, by transient analysis.
+"""Latency from an event to its answer: the whole distribution, by transient analysis.
 
-Mass moves through the chain in order of time, in floating point; what has not been answered when
-`MOST_MOVES` is hit, or is less than `LEAST`, is told as unresolved.
+Probability mass moves through the chain in order of time, in floating point; what has not been
+answered when `MOST_MOVES` is hit, or is less than `LEAST`, is reported as unresolved.
 """
 
 from __future__ import annotations
@@ -25,8 +25,9 @@ LEAST = 1e-18
 @dataclass(frozen=True, slots=True)
 class Latency:
     """`shares[k]` is the chance of an answer after exactly `k` units of `unit` seconds, or of steps
-    where no time passes (`unit` is None). `never` cannot be answered any more. `usual` tells
-    whether it counts from every such event of the long run, or else from the first one.
+    if no time passes (`unit` is None). `never` is the chance that no answer can come any more.
+    `usual` says whether it is measured from every such event of the long run, or else from the
+    first one.
     """
 
     unit: Fraction | None
@@ -36,7 +37,7 @@ class Latency:
     usual: bool
 
     def percentile(self, share: float) -> int | None:
-        """The earliest moment by which this share of all is answered; None where it never is."""
+        """The earliest moment by which this share of all is answered; None if it never is."""
         total = 0.0
         for moment in sorted(self.shares):
             total += self.shares[moment]
@@ -46,15 +47,13 @@ class Latency:
 
     @property
     def mean(self) -> float | None:
-        """In units; None where some are never answered, or not known to be."""
+        """In units; None if some are never answered, or unresolved."""
         if self.never > LEAST or self.unresolved > 1e-6:
             return None
         return sum(moment * share for moment, share in self.shares.items())
 
     def later_than(self, seconds: Fraction) -> float | None:
-        """The chance of an answer after more than this time, or of none that is known of; None
-        without time.
-        """
+        """The chance of a later answer, or of no known one; None if no time passes."""
         if self.unit is None:
             return None
         most = seconds / self.unit
@@ -146,7 +145,7 @@ class _Flow:
         self._waiting: dict[int, defaultdict[int, float]] = {}
 
     def put(self, arc: MarkovStep, moment: int, mass: float) -> None:
-        """Mass has come over an arc at a moment."""
+        """Add mass that has arrived over an arc at a moment."""
         if arc.events & self._answer:
             self.shares[moment] += mass
         elif arc.target not in self._able:
@@ -155,7 +154,7 @@ class _Flow:
             self._waiting.setdefault(moment, defaultdict(float))[arc.target] += mass
 
     def run(self) -> None:
-        """Go on until next to nothing is on its way."""
+        """Continue until hardly any mass is left."""
         moves = 0
         while self._waiting and moves < MOST_MOVES:
             moment = min(self._waiting)

@@ -1,8 +1,8 @@
-"""Where a chain is in the long run: its recurrent classes, and the share of time in each state.
+"""The long run of a chain: its recurrent classes, and the share of time in each state.
 
-Stationary distributions: Kemeny & Snell 1960, chapter IV (from memory); with steps that last, each
-state counts as long as it is stayed in. A chain with several recurrent classes ends in one of
-them: each has its own distribution, and the chance of ending in it.
+Stationary distributions: Kemeny & Snell 1960, chapter IV (from memory); with steps that take time,
+each state is weighted by the time spent in it. A chain with several recurrent classes ends in one
+of them: each has its own distribution, and the chance of ending in it.
 """
 
 from __future__ import annotations
@@ -21,8 +21,8 @@ MOST_CLASSES = 100
 
 @dataclass(frozen=True, slots=True)
 class Class:
-    """States that are never left together. `chance` is that of ending here; `visits` is the share
-    of steps, `time` the share of time in each state, None where no time passes.
+    """A set of states that is never left. `chance` is that of ending in it; `visits` is the share
+    of steps, `time` the share of time in each state, None if no time passes.
     """
 
     chance: Number
@@ -33,7 +33,7 @@ class Class:
 
 
 def recurrent_classes(chain: Chain, most: int = MOST_EXACT) -> list[Class] | None:
-    """All classes, in the order of their first states; None where they are more than
+    """All classes, in the order of their first states; None if there are more than
     `MOST_CLASSES`.
     """
     closed = [part for part in _components(chain) if _is_closed(chain, part)]

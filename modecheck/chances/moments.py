@@ -1,9 +1,9 @@
-"""How likely what waits for time happens at this very moment, where time is counted.
+"""With a clock: how likely a step that waits for time happens at this moment.
 
-A rule whose moment has come, or a message that can arrive, happens at each of its moments with the
-same probability: 1 over the moments that are left, this one included. Where there is no latest
-moment it is as likely as a tick is, 1/2, which is an assumption; so is a rule of an actor beside a
-tick, which is as much more likely than it as its weight says.
+A rule whose earliest moment has come, or a message that can arrive, happens at each of its moments
+with the same probability: 1 over the number of moments left, this one included. Without a latest
+moment it is as likely as a tick, 1/2, which is an assumption; so is the probability of an actor's
+rule against a tick, whose ratio is the rule's weight.
 """
 
 from __future__ import annotations
@@ -20,14 +20,16 @@ ONE = Fraction(1)
 
 
 class MomentChances:
-    """Tells it of the steps of one product that has a clock."""
+    """These probabilities for the steps of one product that has a clock."""
 
     def __init__(self, product: Product) -> None:
         self._product = product
         self._timers = plan_fields(product.device).timers
 
     def likelihood(self, label: Label, state: State) -> tuple[Fraction, bool]:
-        """How likely a possible step happens before the next tick, and whether it is assumed."""
+        """How likely a possible step happens before the next tick, and whether that is an
+        assumption.
+        """
         if label.kind in ("deliver", "discard"):
             queue = self._product.queues[label.queue]
             if queue.latest < 0:

@@ -1,4 +1,4 @@
-"""Chances of coming somewhere, how long it takes, and how often something happens until then.
+"""Chances of reaching a goal, how long it takes, and how often an event happens until then.
 
 Absorption probabilities and mean times to absorption: Kemeny & Snell 1960, chapter III (from
 memory).
@@ -18,8 +18,9 @@ ZERO, ONE = Fraction(0), Fraction(1)
 
 @dataclass(frozen=True, slots=True)
 class HittingFigures:
-    """From the initial state: how likely; and, where that is certain, steps and seconds until
-    then, and how often the event happens. `certain` is told by the shape of the chain.
+    """From the initial state: how likely; and, if that is certain, steps and seconds until then,
+    and how often the event happens. `certain` follows from the graph of the chain, without
+    rounding.
     """
 
     chance: Number
@@ -34,7 +35,7 @@ class HittingFigures:
 def reached(
     chain: Chain, goal: Callable[[int], bool], event: int = 0, most: int = MOST_EXACT
 ) -> HittingFigures:
-    """What is told of coming to a goal."""
+    """The figures for reaching a goal."""
     ends = {number for number in range(len(chain.states)) if goal(number)}
     able = _able(chain, ends)
     if 0 in ends:
@@ -85,7 +86,7 @@ def _before(chain: Chain, ends: set[int]) -> set[int]:
 
 
 def able_to(chain: Chain, event: int) -> set[int]:
-    """The states from which a way leads to a step with this event."""
+    """The states from which a step with this event can be reached."""
     last = {
         number for number, arcs in enumerate(chain.arcs) if any(arc.events & event for arc in arcs)
     }

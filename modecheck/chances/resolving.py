@@ -1,18 +1,19 @@
-"""Which of the possible steps is taken, how likely, and how long it lasts.
+"""Which of the possible steps is taken, with what probability, and how long it takes.
 
-In a state the steps of chips and links that take no time come first: rules without `after`, and
-deliveries. Only where there is none do timers and actors get their turn. Among the steps of the
-same turn each is chosen as often as its weight says; a step without one weighs 1, and a choice in
-which some step has none is counted as assumed. A timer that is chosen lasts as long as the middle
-of its `after`, whatever else could have been chosen; where timers race each other this is an
-assumption, which is counted, too. A step of any other kind lasts no time.
+In a state, the steps of chips and links that take no time come first: rules without `after`, and
+deliveries. Only if there are none do timers and actors have their turn. Within a turn, steps are
+chosen in proportion to their weights; a step without one weighs 1, and a choice in which a step has
+none is counted as assumed. A timer that is chosen takes as long as the middle of its `after`,
+whatever else could have been chosen; if timers race each other this is an assumption, which is
+counted, too. A step of any other kind takes no time.
 
-Where time is counted, a tick lasts one tick and nothing else lasts. Steps that wait for no time
-come first, as before: rules of chips that wait for nothing, deliveries without a delay. Where there
-is none, what can happen now happens as likely as `moments` says, each by itself, and else a tick.
+With a clock, a tick takes one tick and no other step takes time. Steps that do not wait for time
+come first, as before: rules of chips without a time, deliveries without a delay. If there are none,
+each step that can happen now does so with the probability that `moments` gives, independently; if
+none does, there is a tick.
 
-A link with `loses` loses that share of what it would deliver now. Losses of other links, losses
-from a budget, doubling, power cuts and resets have no probability and are left out.
+A link with `loses` loses that share of the messages that it would deliver now. Losses of other
+links, losses from a budget, doubling, power cuts and resets have no probability and are left out.
 """
 
 from __future__ import annotations
@@ -65,7 +66,7 @@ class Resolver:
         self._left_out |= {label for fault in product.faults for label in fault.cut_labels.values()}
 
     def choice(self, state: State, steps: Iterable[Step]) -> Choice:
-        """What follows a state that has these steps."""
+        """The choice in a state that has these steps."""
         known = [step for step in steps if step.label not in self._left_out]
         prompt = [step for step in known if self._is_prompt(self._labels[step.label])]
         if self._moments is not None and not prompt:
@@ -142,7 +143,7 @@ def loss_of(product: Product, queue: int, kind: str, budget: int) -> Fraction | 
 
 
 def left_out(product: Product) -> tuple[str, ...]:
-    """The faults that no probability is known of, in words."""
+    """The faults whose probability is unknown, in words."""
     names = []
     for fault in product.faults:
         if loss_of(product, fault.target, fault.kind, fault.budget) is None:

@@ -1,8 +1,7 @@
 """Linear equations x = b + Q x: exactly for a small chain, sparse for a large one.
 
-Exact solving takes states out one by one (Gaussian elimination over fractions, without pivots:
-I - Q is an M-matrix, so no pivot is 0 where every state can leave; Kemeny & Snell 1960, from
-memory).
+Exact solving eliminates states one by one (Gaussian elimination over fractions, without pivoting:
+I - Q is an M-matrix, so no pivot is 0 if every state can leave; Kemeny & Snell 1960, from memory).
 """
 
 from __future__ import annotations
@@ -36,7 +35,7 @@ class SolverMissing(ModecheckError):
 
 @dataclass(frozen=True, slots=True)
 class Solution:
-    """`residual` is the largest error in an equation: 0 exactly where `exact`."""
+    """`residual` is the largest error in an equation: 0 exactly if `exact`."""
 
     values: tuple[Number, ...]
     exact: bool
