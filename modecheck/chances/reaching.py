@@ -19,8 +19,7 @@ ZERO, ONE = Fraction(0), Fraction(1)
 @dataclass(frozen=True, slots=True)
 class HittingFigures:
     """From the initial state: how likely; and, if that is certain, steps and seconds until then,
-    and how often the event happens. `certain` follows from the graph of the chain, without
-    rounding.
+    and how often the event happens. `certain` follows from the graph of the chain.
     """
 
     chance: Number

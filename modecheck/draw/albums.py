@@ -1,8 +1,8 @@
-"""The pictures of many devices in one folder, and pages that show them in a code host's file view.
+"""The pictures of many devices in one folder, with pages that a code host shows among its files.
 
 Each device has a folder of its own with a README.md that shows its pictures; the README.md above
-them lists the devices. A picture that an earlier device has already, byte for byte, is not written
-again: the page shows that one. So the folder of a variant holds only what is different there.
+them lists the devices. A picture that an earlier device already has, byte for byte, is not
+written again: the page shows that one. So the folder of a variant holds only what differs.
 """
 
 from __future__ import annotations
@@ -47,13 +47,13 @@ class Hung:
 def hung(
     pictures: Iterable[AnyDrawing], *, tell: Callable[[str], None] | None = None
 ) -> Iterator[Hung]:
-    """Each picture with its files; `tell` is called with the reason where one cannot be drawn."""
+    """Each picture with its files; `tell` is called with the reason if one cannot be drawn."""
     for picture in pictures:
         yield Hung(picture.title, tuple(rendered([picture], tell=tell)))
 
 
 class Shelf:
-    """Gathers the files of device after device; a picture that was there before is not repeated."""
+    """Gathers the files of device after device; a picture that is already there is not repeated."""
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
@@ -110,9 +110,9 @@ class Shelf:
 
 
 def folders_for(models: Sequence[str]) -> list[str]:
-    """A folder for each model, named after its path below what all paths have in common.
+    """A folder for each model, named after its path below the common prefix of all paths.
 
-    `models/tandem/device.yaml` stands in `tandem`, `models/small/credits.yaml` in `small/credits`.
+    `models/tandem/device.yaml` goes into `tandem`, `models/small/credits.yaml` in `small/credits`.
     """
     paths = [Path(os.path.abspath(model)) for model in models]
     places = [path.parent if path.name == "device.yaml" else path.with_suffix("") for path in paths]

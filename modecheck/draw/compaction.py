@@ -1,9 +1,9 @@
-"""Gives the bands between the rows of each frame the height that they need.
+"""Gives each band between the rows of a frame the height that it needs.
 
 The layout aligns the rows of all frames with each other, so that a frame with small boxes beside
 one with large boxes is stretched; and it leaves the same distance between rows whether one line
-passes there or ten. Here each frame is set for itself: a band that holds no box over the whole
-width of the frame becomes as high as its lines ask for. The order from top to bottom stays.
+passes there or ten. Here each frame is laid out separately: a band without any box across the width
+of the frame becomes as high as its lines need. The order from top to bottom is kept.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ class _Band:
     height: float
 
     def shift_at(self, y: float) -> float:
-        """How far the band moves what stands at a height."""
+        """How far the band shifts what is at a height."""
         share = min(max((y - self.start) / max(self.end - self.start, 0.01), 0), 1)
         return share * (self.height - (self.end - self.start))
 
@@ -63,7 +63,7 @@ class _Bands:
 
 
 def compacted(sketch: Sketch, places: PicturePlaces) -> PicturePlaces:
-    """The places with every frame set anew, inner frames first."""
+    """The places with every frame compacted, inner frames first."""
     for frame in reversed(sketch.frames):
         places = _set_anew(sketch, places, frame)
     return places

@@ -1,4 +1,4 @@
-"""Leads a line around what is in its way: the shortest path along the corners of obstacles.
+"""Routes a line around obstacles: the shortest path along their corners.
 
 Layouts seldom lead a line over a box: among random statecharts one line in some two thousand.
 """
@@ -17,10 +17,10 @@ BEND_COST = 12.0
 
 
 def detour(start: Point, finish: Point, obstacles: Sequence[Rectangle]) -> Polyline | None:
-    """The shortest way that passes over no obstacle, or None where there is none.
+    """The shortest path that passes over no obstacle, or None if there is none.
 
-    A shortest way bends only at corners of obstacles (Lozano-Pérez and Wesley 1979). Found by A*,
-    the distance to `finish` being the estimate.
+    A shortest path bends only at corners of obstacles (Lozano-Pérez and Wesley 1979). Found by A*,
+    with the distance to `finish` as the estimate.
     """
     goals = [finish, *(corner for each in obstacles for corner in each.corners)]
     waiting: list[tuple[float, float, Polyline]] = [(math.dist(start, finish), 0.0, (start,))]

@@ -1,4 +1,4 @@
-"""The map of a device: its chips and actors, and all ways on which one hears of another.
+"""The map of a device: its chips and actors, and everything that connects them.
 
 One more map for each mode shows which links carry traffic in it, and which pairings hold.
 """
@@ -63,10 +63,10 @@ def device_map(device: Device) -> Sketch:
 
 
 def device_map_in(device: Device, mode: str, traffic: Traffic) -> Sketch:
-    """The same for one mode: links without traffic are thin and dotted, and say so.
+    """The same for one mode: links without traffic are thin and dotted, and labelled so.
 
-    Signals are left out: they are heard in every mode in which somebody gives them. So are the
-    device's name and the number of states: where nothing else differs, the picture is the same.
+    Signals are left out: they are heard in every mode in which they are given. So are the device's
+    name and the number of states: if nothing else differs, the picture is the same.
     """
     order, found = _reading_order(device), traffic.modes[mode]
     arrows = (

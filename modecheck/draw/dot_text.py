@@ -1,8 +1,8 @@
 """Writes a sketch as DOT: a pure function from data to text.
 
-Sizes are fixed here, so that a layout depends on no font. Labels of arrows are boxes on the way
-of their arrow: the layout keeps boxes apart, so no two labels can meet. The text can be drawn as
-it stands by any program that reads DOT.
+Sizes are fixed here, so that a layout depends on no font. Labels of arrows are boxes on the path
+of their arrow: the layout keeps boxes apart, so no two labels can overlap. Any program that reads
+DOT can draw the text unchanged.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ _LAID_OUT = _BORDERED | {"header", "label", "start", "port"}
 
 
 def dot_text(sketch: Sketch) -> str:
-    """The sketch in DOT; the same sketch gives the same text, always."""
+    """The sketch in DOT; the same sketch always gives the same text."""
     lines = [
         f"digraph {quoted(sketch.name)} {{",
         *_indented(_defaults(sketch)),

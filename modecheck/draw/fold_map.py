@@ -1,8 +1,8 @@
-"""The map of a folded product: states that agree in what was chosen are one box.
+"""The map of a folded product: states that agree on the chosen parts share a box.
 
 An arrow leads from one box to another where some state in the first has a step to one in the
-second; it is drawn through where every state in the first has one. So the map shows every
-behaviour of the product, and perhaps more; its words say so.
+second; it is solid if every state in the first has one. So the map shows every behaviour of the
+product, and perhaps more; its text says so.
 """
 
 from __future__ import annotations

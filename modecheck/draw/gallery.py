@@ -42,7 +42,7 @@ class Drawing:
 
     @property
     def name(self) -> str:
-        """What its files are called, without their endings."""
+        """The name of its files, without their extensions."""
         return file_name(self.sketch.name)
 
     @property
@@ -72,7 +72,7 @@ class ScenarioDrawing:
 
     @property
     def dot(self) -> str:
-        """Nothing: DOT knows no lanes and no order from top to bottom."""
+        """None: DOT has neither lanes nor an order from top to bottom."""
         return ""
 
 
@@ -86,7 +86,8 @@ def drawings(
 ) -> Iterator[Drawing]:
     """The map of the device, the map of its modes if it has any, and every statechart.
 
-    `switches` says what is known of each ordered pair of modes, `ways` names the steps between.
+    `switches` says what is known of each ordered pair of modes, `ways` names the steps between
+    them.
     """
     yield Drawing(device_map(device))
     if device.modes:
@@ -98,8 +99,8 @@ def drawings(
 def every_drawing(
     explored: Explored, findings: Iterable[Finding], folds: Iterable[Sequence[str]] = ()
 ) -> Iterator[AnyDrawing]:
-    """Everything that can be drawn of a device and of what was found in it, folded by its modes
-    and by each of `folds`. Raises `InvalidInput` for what the product cannot be folded by.
+    """All pictures of a device and of its findings, folded by its modes and by each of `folds`.
+    Raises `InvalidInput` for parts that the product cannot be folded by.
     """
     device, space = explored.device, explored.exploration
     chosen = [fold(space, parts) for parts in folds]
@@ -128,14 +129,16 @@ def _ways(
 
 
 def traffic_drawings(device: Device, traffic: Traffic) -> Iterator[Drawing]:
-    """For each mode that is reached, the map of the links with what they carry in it."""
+    """For each reachable mode, the map of the links with what they carry in it."""
     for mode, found in traffic.modes.items():
         if found.states and device.links:
             yield Drawing(device_map_in(device, mode, traffic))
 
 
 def coverage_drawings(device: Device, coverage: Coverage, *, complete: bool) -> Iterator[Drawing]:
-    """The statechart of each chip with a state or a rule that was never seen, with these marked."""
+    """The statechart of each chip with a state never reached or a rule never taken, with these
+    marked.
+    """
     for chip in device.chips.values():
         if not is_covered(chip, coverage):
             yield Drawing(coverage_chart(chip, coverage, complete=complete))
@@ -157,7 +160,7 @@ def finding_drawings(product: Product, findings: Iterable[Finding]) -> Iterator[
 
 
 def switch_drawings(product: Product, switches: Iterable[FoundSwitch]) -> Iterator[ScenarioDrawing]:
-    """A sequence chart of the shortest way of each direct switch between two modes."""
+    """A sequence chart of a shortest path for each direct switch between two modes."""
     for switch in switches:
         if switch.trace is not None and switch.direct:
             scenario = sequence_of(product, switch.trace, skipped=switch.trace.switch_from)
@@ -170,7 +173,7 @@ def switch_drawings(product: Product, switches: Iterable[FoundSwitch]) -> Iterat
 def render_svg(drawing: AnyDrawing) -> str:
     """The picture as SVG text: the same bytes for the same model, on every platform.
 
-    Raises NoLayout where the picture is too large, or its layout cannot be had.
+    Raises NoLayout if the picture is too large, or if it cannot be laid out.
     """
     if isinstance(drawing, ScenarioDrawing):
         return sequence_svg(drawing.chart)
@@ -179,7 +182,7 @@ def render_svg(drawing: AnyDrawing) -> str:
 
 
 def file_name(name: str) -> str:
-    """A name that every file system takes; one that loses letters is told apart by a hash."""
+    """A name that every file system accepts; one that loses characters gets a unique hash."""
     plain = re.sub(r"[^\w.-]+", "-", name, flags=re.ASCII)
     if name.isascii() and len(plain) <= LONGEST_FILE_NAME:
         return plain

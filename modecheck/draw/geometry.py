@@ -50,7 +50,7 @@ class Rectangle:
         return Rectangle(self.left + right, self.top + down, self.right + right, self.bottom + down)
 
     def holds(self, point: Point) -> bool:
-        """Whether a point lies inside, not only on the border."""
+        """Whether a point lies strictly inside."""
         return self.left < point[0] < self.right and self.top < point[1] < self.bottom
 
     def meets(self, other: Rectangle) -> bool:
@@ -68,7 +68,7 @@ class Rectangle:
         return shares is not None and shares[1] - shares[0] > 1e-9
 
     def shares_inside(self, start: Point, end: Point) -> tuple[float, float] | None:
-        """Where a straight line enters and leaves the inside, as shares of its length."""
+        """Where a straight line enters and leaves the inside, as fractions of its length."""
         low, high = 0.0, 1.0
         for axis, (least, most) in enumerate(((self.left, self.right), (self.top, self.bottom))):
             length = end[axis] - start[axis]

@@ -1,7 +1,7 @@
-"""Puts headers and what is said of the whole picture where nothing else stands.
+"""Places headers, and the text about the whole picture, where there is free space.
 
-All of this happens when boxes and lines have their places: a header never moves them, except that
-the outermost frame grows upwards where its words find no room.
+This happens after boxes and lines have their places: a header never moves them, except that the
+outermost frame grows upwards if its text finds no room.
 """
 
 from __future__ import annotations
@@ -30,14 +30,14 @@ INSETS = {"composite": (8.0, 6.0), "rest": (11.0, 9.0), "diagram": (0.0, 0.0)}
 
 @dataclass(frozen=True, slots=True)
 class SettledLayout:
-    """PicturePlaces and routes of everything."""
+    """The places and routes of everything."""
 
     places: PicturePlaces
     routes: tuple[Route, ...]
 
 
 def settled(sketch: Sketch, places: PicturePlaces, routes: tuple[Route, ...]) -> SettledLayout:
-    """Everything in its place; no words touch a line, a box or each other."""
+    """Everything in its final place; no text touches a line, a box or other text."""
     boxes = dict(places.boxes)
     for frame in sketch.frames:
         if frame.shape != "diagram":
@@ -61,7 +61,7 @@ class _Surroundings:
     routes: Sequence[Route]
 
     def spare(self, place: Rectangle) -> bool:
-        """Whether nothing comes near a place."""
+        """Whether nothing is near a place."""
         room = place.grown(CLEARANCE)
         return not any(room.meets(other) for other in self.rectangles) and not any(
             room.is_crossed(start, end) for start, end in self._lines()

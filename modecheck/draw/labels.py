@@ -1,7 +1,7 @@
 """What a rule says, in the notation of UML 2.5.1: `trigger [guard] / effects` (section 14.2.4).
 
-A label is a sequence of phrases; each knows what it is, so that a picture can set triggers apart
-from guards and effects, and break lines between them.
+A label is a sequence of phrases; each has a role, so that a picture can distinguish triggers from
+guards and effects, and break lines between them.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ LONGEST_LINE = 34
 """Characters of one line of a label: wide enough for most guards, and three abreast fit a page."""
 
 AT_ANY_TIME = "at any time"
-"""The label of a rule that waits for nothing, asks for nothing and does nothing but move."""
+"""The label of a rule without trigger, guard and effects, which only changes the state."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +26,7 @@ class Phrase:
 
 
 def rule_phrases(rule: Rule) -> tuple[Phrase, ...]:
-    """The trigger, the guard and each effect of a rule; those it lacks are left out.
+    """The trigger, the guard and each effect of a rule; missing ones are left out.
 
     No label is empty, so that no rule is overlooked.
     """
@@ -47,7 +47,7 @@ def rule_phrases(rule: Rule) -> tuple[Phrase, ...]:
 
 
 def rule_trigger(rule: Rule) -> str:
-    """The events or the time that a rule waits for; empty for an internal rule."""
+    """The events or the time that trigger a rule; empty for an internal rule."""
     if rule.after:
         return f"{'period' if rule.periodic else 'after'} ({_one_line(rule.after.text)})"
     if rule.expires:

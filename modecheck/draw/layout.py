@@ -1,9 +1,9 @@
-"""Finds a place for everything in a sketch, by running Graphviz' `dot` as a program of its own.
+"""Finds a place for everything in a sketch, by running Graphviz' `dot` as a separate process.
 
 The program comes with the package graphviz-pure: nothing has to be installed on the system, and
-it places boxes alike on every platform. It runs apart from us, so it can be stopped. Where the
-package is missing, the system's own `dot` is used; `stand_in` says so, since another version of it
-may place things elsewhere.
+layouts are the same on every platform. As a separate process it can be stopped. If the package is
+missing, the system's `dot` is used; `stand_in` says so, since another version may place things
+elsewhere.
 
     ModecheckError
     └── NoLayout            the picture cannot be laid out; its DOT text can still be written
@@ -52,9 +52,9 @@ class NoLayout(ModecheckError):
 
 @dataclass(frozen=True, slots=True)
 class PicturePlaces:
-    """Where boxes and frames stand, by key, and the way of each line, by its id.
+    """Where boxes and frames stand, by key, and the path of each line, by its id.
 
-    A way is a broken line in the direction in which the DOT text names its ends.
+    A path is a broken line in the direction in which the DOT text names its ends.
     """
 
     boxes: dict[str, Rectangle]
@@ -65,8 +65,8 @@ class PicturePlaces:
 def laid_out(name: str, dot: str, boxes: int) -> PicturePlaces:
     """Where `dot` puts everything in the DOT text of the drawing `name`.
 
-    Raises NoLayout where the program is missing, fails, or takes too long, and for more
-    than MOST_BOXES boxes.
+    Raises NoLayout if the program is missing, fails, or takes too long, and for more than
+    MOST_BOXES boxes.
     """
     if boxes > MOST_BOXES:
         raise NoLayout(name, f"it has {boxes} boxes and labels; the limit is {MOST_BOXES}")
@@ -74,7 +74,7 @@ def laid_out(name: str, dot: str, boxes: int) -> PicturePlaces:
 
 
 def stand_in() -> str:
-    """What to tell people where the system's program has to stand in; else nothing."""
+    """The note to show if the system's program is used instead; else empty."""
     if _installed_program() is None and (found := _system_program()) is not None:
         return (
             f"laid out by the system's {found}, since the package {PROGRAM} is not installed; "

@@ -1,4 +1,4 @@
-"""What stands below a picture: its legend, and its tables."""
+"""What is below a picture: its legend, and its tables."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ COLUMN_GAP = 16.0
 
 @dataclass(frozen=True, slots=True)
 class Below:
-    """Everything below a picture, drawn, and the room that it takes."""
+    """Everything below a picture, drawn, and the size that it takes."""
 
     drawn: str
     width: float

@@ -1,4 +1,4 @@
-"""How wide a text is, so that boxes fit their words without asking any font.
+"""How wide a text is, so that boxes fit their text without reading any font.
 
 The widths are those of Helvetica (Adobe's published Core 14 font metrics), which Arial, Liberation
 Sans and Arimo share by design: a picture laid out with them fits in each of these fonts. Nothing is
@@ -87,7 +87,7 @@ def text_width(text: str, size: float, *, strong: bool = False) -> float:
 
 
 def is_measured(text: str) -> bool:
-    """Whether every letter's width is known exactly, and not a careful guess."""
+    """Whether every character's width is known exactly, not just a safe upper bound."""
     return all(letter in _TABLES[False] for letter in text)
 
 
@@ -108,7 +108,7 @@ def wrapped(text: str, longest: int) -> list[str]:
     """The text in lines of about `longest` characters, broken at spaces.
 
     A line that would be less than half full may be up to SLACK characters longer instead. A
-    longer word is broken behind `_`, `.`, `/` or `-` where it has one, else anywhere.
+    longer word is broken after `_`, `.`, `/` or `-` if it has one, else anywhere.
     Joined without spaces, the lines hold every character that is not a space.
     """
     lines = [""]

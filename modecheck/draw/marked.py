@@ -1,7 +1,7 @@
-"""Sketches in which what changed is marked: by a sign with a word, and by a class of its own.
+"""Sketches in which changes are marked: by a sign with a word, and by a class of their own.
 
-The words stand above the name of a state, a link or a chip, and above the words of a rule, so that
-whoever sees no colour reads them.
+The words are above the name of a state, a link or a chip, and above the words of a rule, so that
+the marks do not depend on colour.
 """
 
 from __future__ import annotations
@@ -51,7 +51,7 @@ class Marks:
 
 
 def marked(sketch: Sketch, marks: Marks) -> Sketch:
-    """The sketch with these marks, and with their signs in its legend."""
+    """The sketch with these marks, and their signs in its legend."""
     marking = _Marking(marks)
     frames = tuple(map(marking.frame, sketch.frames))
     boxes = tuple(map(marking.box, sketch.boxes))
@@ -76,7 +76,7 @@ class _Marking:
         return replace(box, blocks=(*words, *box.blocks), mark=mark) if words else box
 
     def frame(self, frame: SketchFrame) -> SketchFrame:
-        """A frame with its mark in its header; that around everything has it in its words."""
+        """A frame with its mark in its header; the outermost frame has it in its words."""
         mark = self._marks.parts.get(frame.key, "")
         header = frame.header
         words = self._words(mark, header.rules)

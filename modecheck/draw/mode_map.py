@@ -33,8 +33,8 @@ LONGEST_LINE = 34
 class SwitchArrow(Protocol):
     """What is known of switching from one mode to another.
 
-    `direct` switches pass through no third mode; else `via` names the modes on the way.
-    `steps` is the least number of steps, None where it is not known or not possible.
+    `direct` switches pass through no third mode; else `via` names the modes in between.
+    `steps` is the least number of steps, None if it is unknown or the switch is impossible.
     """
 
     @property
@@ -58,7 +58,7 @@ def mode_map(
 ) -> Sketch:
     """The picture of a device's modes and of the switches that were found between them.
 
-    `ways` names the steps of a shortest way from one mode to another.
+    `ways` names the steps of a shortest path from one mode to another.
     """
     order = {name: position for position, name in enumerate(device.modes)}
     direct = [switch for switch in switches if switch.possible and switch.direct]

@@ -1,6 +1,6 @@
 """Colours and strokes, once for paper and light screens, once for dark ones.
 
-No meaning hangs on a colour: every kind of box has its own outline, every kind of line its own
+No meaning depends on colour: every kind of box has its own outline, every kind of line its own
 dashes or tip, and the legend shows them. Text has a contrast of at least 4.5 to 1 on what lies
 behind it (WCAG 2.2, success criterion 1.4.3), which the tests compute.
 """
@@ -53,7 +53,7 @@ def ground(depth: int) -> Colour:
 
 @dataclass(frozen=True, slots=True)
 class Stroke:
-    """A kind of line: its width, its dashes in units (none: drawn through), and its DOT style."""
+    """A kind of line: its width, its dashes in units (none: solid), and its DOT style."""
 
     width: float
     dashes: tuple[float, ...] = ()

@@ -1,4 +1,4 @@
-"""Writes pictures into a folder, each file wholly or not at all, or says which ones are stale."""
+"""Writes pictures into a folder, each file completely or not at all, or reports which are stale."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ KINDS = ("device", "modes", "chip-", "coverage-", "fold-", "scenario-", "switch-
 
 @dataclass(frozen=True, slots=True)
 class FileText:
-    """A file by its name, and what belongs into it; None for one that must not be there."""
+    """A file by its name, and its contents; None for one that must not be there."""
 
     name: str
     text: str | None
@@ -25,7 +25,7 @@ class FileText:
 def rendered(
     pictures: Iterable[AnyDrawing], *, tell: Callable[[str], None] | None = None
 ) -> Iterator[FileText]:
-    """`NAME.dot` (but for sequence charts) and `NAME.svg` of each picture.
+    """`NAME.dot` (except for sequence charts) and `NAME.svg` of each picture.
 
     A picture that cannot be laid out must have no SVG file, since one from an earlier run would
     show another model: `tell` is called with the reason.
@@ -57,7 +57,7 @@ def write_drawings(
 
 
 def write_files(files: Iterable[FileText], folder: Path) -> list[Path]:
-    """Writes files, each into a file beside it first; removes those that must not be there."""
+    """Writes files, each via a temporary file beside it; removes those that must not be there."""
     written = []
     for file in files:
         path = folder / file.name
@@ -73,7 +73,7 @@ def write_files(files: Iterable[FileText], folder: Path) -> list[Path]:
 def stale_files(files: Iterable[FileText], folder: Path) -> list[str]:
     """What would change if the files were written, in words: a path and what is wrong with it.
 
-    Pictures of ours in the folder and below it that nothing asks for any more are named, too.
+    Pictures by modecheck in or below the folder that are no longer wanted are named, too.
     """
     asked = []
     stale = []

@@ -1,4 +1,4 @@
-"""In which order a reader meets the states of a chip; pictures run downwards in it."""
+"""The order in which a reader meets the states of a chip: from top to bottom in pictures."""
 
 from __future__ import annotations
 
@@ -9,10 +9,10 @@ from modecheck.model.parts import Chip
 
 
 def reading_layers(chip: Chip) -> dict[str, int]:
-    """How many moves away from the start each state is.
+    """How many transitions each state is away from the initial one.
 
-    Rules of the whole chip are left out (they would bring everything near); states that nothing
-    else reaches come last. A composite state is as near as the nearest state inside.
+    Rules of the whole chip are left out (they would make everything near); states that no other
+    rule reaches come last. A composite state is as near as the nearest state inside.
     """
     ways: dict[str, set[str]] = {leaf: set() for leaf in chip.leaves}
     for rule in chip.rules:

@@ -1,6 +1,6 @@
-"""The final ways of arrows: from the layout's broken lines to lines that end where they should.
+"""The final routes of arrows: from the layout's broken lines to lines that end where they should.
 
-Every way runs in the direction of its arrow. The layout decides on which side of a box a line
+Every route runs in the direction of its arrow. The layout decides on which side of a box a line
 passes; here lines are pulled taut, the ends that meet at one side of a box are spread along it,
 ends opposite each other are put in line, and ends at the border of a frame reach it.
 """
@@ -45,7 +45,7 @@ LANE = 4.0
 
 @dataclass(frozen=True, slots=True)
 class Route:
-    """The ways of an arrow, one for each of its stretches."""
+    """The lines of an arrow, one for each of its stretches."""
 
     arrow: Arrow
     ways: tuple[Polyline, ...]
@@ -70,11 +70,11 @@ class _Draft:
         return tuple(bend.at for bend in self.bends)
 
     def aim(self) -> None:
-        """Lets each end look at what the line comes from."""
+        """Aims each end at the point that its line comes from."""
         self.start.aim, self.finish.aim = self.bends[1].at, self.bends[-2].at
 
     def pull(self) -> None:
-        """From its ends, wherever these are now, by the way on which it was."""
+        """Pulls the line taut between its current ends, along its previous path."""
         way = (self.start.point, *self.points, self.finish.point)
         self.bends = taut(_without_repeats(way), self.obstacles)
         self.aim()

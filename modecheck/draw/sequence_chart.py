@@ -1,15 +1,15 @@
 """A scenario as a sequence chart in the notation of ITU-T Z.120, as SVG 1.1 text.
 
-One lane a chip. A message is an arrow from the lane that sends it to the lane that takes it; where
-it waits in between, its line runs down beside the lane that it is for, and a dot ends the line of
-one that is gone. A hexagon names the state that a chip is in from there on, a rectangle what it
-does, an hourglass a timer that ran out. A frame marked
-`loop` stands around steps that repeat. Where nothing but time passes, the lanes are broken off.
+There is one lane per chip. A message is an arrow from the lane that sends it to the lane that takes
+it; while it waits in between, its line runs down beside the lane that it is for, and a dot ends the
+line of a message that is lost. A hexagon names the state that a chip is in from there on, a
+rectangle what it does, an hourglass a timer that has expired. A frame marked `loop` surrounds steps
+that repeat. Where only time passes, the lanes are broken off.
 
-What other programs may hold on to: the group of each step bears `data-step` with its number, and
+Other programs may rely on this: the group of each step bears `data-step` with its number, and
 its title is the step's sentence; each message's group bears `data-step` and `data-until`, the steps
 in which it begins and ends; each condition bears `data-chip` and `data-state`, each lane
-`data-chip`. Step 0 is how the chart begins.
+`data-chip`. Step 0 is the beginning of the chart.
 """
 
 from __future__ import annotations
@@ -61,7 +61,7 @@ _SIGNS = {
 
 @dataclass(frozen=True, slots=True)
 class SequenceChart:
-    """A chart of a scenario: the name of its file, its title, and what is said of it."""
+    """A chart of a scenario: the name of its file, its title, and a text about it."""
 
     name: str
     title: str

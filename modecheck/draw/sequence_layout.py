@@ -1,8 +1,8 @@
-"""Where everything in a sequence chart stands: lanes from left to right, rows from top to bottom.
+"""The places in a sequence chart: lanes from left to right, rows from top to bottom.
 
-Beside each lane, outside the room of its own boxes, run channels: there messages wait for the lane,
-so that no line passes over words. The distance of two lanes is what the widest row between them
-asks for. All of it follows from the words alone.
+Beside each lane, outside its own boxes, there are channels in which messages wait for the lane, so
+that no line passes over text. The distance of two lanes is what the widest row between them needs.
+All of it follows from the text alone.
 """
 
 from __future__ import annotations

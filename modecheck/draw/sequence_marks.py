@@ -52,7 +52,7 @@ def hourglass(centre: Point) -> str:
 
 
 def lane_gap(centre: Point) -> str:
-    """A lane that is broken off and goes on: there is nothing but time in between."""
+    """A lane that is broken off and goes on: only time passes in between."""
     x, y = centre
     hidden = box(Rectangle(x - GAP_HALF + 2, y - 3, x + GAP_HALF - 2, y + 3), "ground-0")
     data = "".join(

@@ -42,7 +42,7 @@ def set_centred(lines: Sequence[TextLine], place: Rectangle) -> str:
 
 
 def draw_row(product: Product, plan: SequencePlan, band: Band) -> str:
-    """Everything in a row but the line of its message."""
+    """Everything in a row except the line of its message."""
     kind = band.row.kind
     if kind == "state":
         return _state(product, plan, band)

@@ -1,8 +1,8 @@
-"""Texts as they may be shown: signs that would change how a text is read are told by their number.
+"""Texts made safe to show: characters that change how a text is read are replaced by their number.
 
 Names and descriptions come from a model that anybody may have written. Control characters are not
-allowed in SVG, and those that turn the direction of writing (Unicode Standard Annex 9) would make
-a picture say something else than its model.
+allowed in SVG, and those that change the direction of writing (Unicode Standard Annex 9) could make
+a picture contradict its model.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ _UNSAID = {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"}
 
 
 def shown(text: str, longest: int) -> str:
-    """The text, at most about `longest` characters of it, with everything in it to be seen."""
+    """The text, shortened to about `longest` characters, with every character visible."""
     if len(text) > longest:
         text = f"{text[: longest - 1]}…"
     return text if text.isascii() and text.isprintable() else "".join(map(_sign, text))

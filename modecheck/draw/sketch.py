@@ -1,4 +1,4 @@
-"""What a picture shows, before anybody knows where: boxes, frames around them, arrows, a legend.
+"""What a picture shows, before it is laid out: boxes, frames around them, arrows, a legend.
 
 A sketch is plain data. `dot_text` writes it as DOT, `layout` finds a place for everything, and
 `svg_text` draws it; the sizes of boxes follow from their words alone.
@@ -71,7 +71,7 @@ class TextLine:
 
 @dataclass(frozen=True, slots=True)
 class TextBlock:
-    """Lines that belong together; the blocks of a box are parted by a thin line or a gap."""
+    """Lines that belong together; the blocks of a box are separated by a thin line or a gap."""
 
     lines: tuple[TextLine, ...]
     centred: bool = False
@@ -117,10 +117,10 @@ of an arrow at the border of a frame."""
 class Box:
     """Something with a place of its own. `frame` names the frame around it, "" for none.
 
-    `row` is "top" or "bottom" for boxes that stand at that border of their frame.
+    `row` is "top" or "bottom" for boxes at that border of their frame.
     `hint` becomes the box's title, which viewers show where the pointer rests. `state` is the
-    state that it stands for, `rules` are the titles of the rules whose words it bears. What is
-    `unseen` has a dashed outline. A `mark` is one more class of its group, for a style sheet.
+    state that it stands for, `rules` are the titles of the rules whose words it bears. An
+    `unseen` one has a dashed outline. A `mark` is one more class of its group, for a style sheet.
     """
 
     key: str
@@ -164,8 +164,8 @@ class End:
 class ArrowPiece:
     """A line of an arrow: from a tail to its label, from there to its head, or all the way.
 
-    `key` names it in DOT. What is `written_back` stands head first in DOT, since the layout puts
-    above what is named first. A `last` stretch bears the tip.
+    `key` names it in DOT. A `written_back` stretch is reversed in DOT, since the layout puts what
+    is named first above. The `last` stretch has the tip.
     """
 
     key: str
@@ -245,7 +245,7 @@ class LegendEntry:
 
 @dataclass(frozen=True, slots=True)
 class SketchTable:
-    """Rows of cells, told below the picture; the first cell of a row names what it is about.
+    """Rows of cells, shown below the picture; the first cell of a row names what it is about.
 
     `longest` is how many characters a line in a cell may have.
     """
@@ -284,7 +284,7 @@ def diagram_frame(
     *,
     rules: tuple[str, ...] = (),
 ) -> SketchFrame:
-    """The outermost frame of a picture, with its tab and words; `rules` are told in these."""
+    """The outermost frame of a picture, with its tab and words, which include `rules`."""
     name = TextBlock((TextLine((Run(title, "name"),)),))
     tab = Box(f"{key}/tab", "tab", key, (name,))
     said = tuple(block for block in words if block.lines)

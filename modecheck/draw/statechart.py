@@ -1,7 +1,7 @@
 """The statechart of one chip, in the notation of UML 2.5.1 (section 14.2.4).
 
-Composite states become frames. The chip itself is the outermost frame: rules that hold in all of
-its states start at that frame's border.
+Composite states become frames. The chip itself is the outermost frame: rules that apply in all
+of its states start at that frame's border.
 """
 
 from __future__ import annotations
@@ -69,7 +69,7 @@ class _Move:
 def statechart(chip: Chip) -> Sketch:
     """The picture of a chip's or an actor's states and rules.
 
-    Where the labels have more than MOST_LINES lines, long ones are told in full below the picture.
+    If the labels have more than MOST_LINES lines, long ones are shown in full below the picture.
     """
     sketch = _Statechart(chip).sketch()
     return sketch if _lines_in(sketch) <= MOST_LINES else _Statechart(chip, short=True).sketch()
@@ -80,9 +80,10 @@ def _lines_in(sketch: Sketch) -> int:
 
 
 def coverage_chart(chip: Chip, coverage: Coverage, *, complete: bool = True) -> Sketch:
-    """The same with what an exploration never reached and never took: dashed, and in words.
+    """The same, with states never reached and rules never taken in an exploration: dashed, and
+    labelled.
 
-    What an exploration that was not `complete` has not seen may still occur; the words say so.
+    If the exploration was not `complete`, these may still occur; the text says so.
     """
     sketch = _Statechart(chip, coverage, complete=complete).sketch()
     if _lines_in(sketch) <= MOST_LINES:

@@ -1,7 +1,7 @@
 """The style sheet inside every SVG picture.
 
-Every selector starts with `.drawing`, so that a picture can stand in a page and leave the rest of
-it alone. Dark colours are for screens only: paper stays light.
+Every selector starts with `.drawing`, so that a picture can be embedded in a page without affecting
+the rest of it. Dark colours are for screens only: paper stays light.
 """
 
 from __future__ import annotations
@@ -25,12 +25,12 @@ from modecheck.draw.sketch import NAME_SIZE, TEXT_SIZE
 
 
 def stylesheet() -> str:
-    """The whole sheet, which fits every picture."""
+    """The whole sheet, for every picture."""
     return _sheet(lambda _: True)
 
 
 def stylesheet_for(drawn: str) -> str:
-    """What a picture needs of the sheet, by the classes in its SVG text."""
+    """The part of the sheet that a picture needs, by the classes in its SVG text."""
     classes = {name for found in CLASSES.findall(drawn) for name in found.split()} | {"drawing"}
     return _sheet(lambda selector: classes.issuperset(NAMES.findall(selector)))
 

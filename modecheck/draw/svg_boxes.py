@@ -28,7 +28,7 @@ PIN_PITCH = 11.0
 
 
 def draw_box(box: Box, place: Rectangle, ground: str = "") -> str:
-    """A box where it stands; `ground` is the class of what lies behind a label."""
+    """A box in its place; `ground` is the class of what is behind a label."""
     if box.shape == "label":
         drawn = outline(place, f"card {ground}", 3)
     elif box.shape in _OUTLINES:

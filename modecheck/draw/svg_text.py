@@ -1,14 +1,14 @@
-"""Draws a sketch whose parts have their places, as SVG 1.1 text.
+"""Draws a sketch that has been laid out, as SVG 1.1 text.
 
-The picture stands on a card of its own, turns dark where the reader's screen is dark, and prints
-light. Every text says how wide it is meant to be, so that viewers without the right face squeeze
-it instead of letting it run over.
+The picture has its own background, is dark if the reader's screen is dark, and prints light. Every
+text declares its intended width, so that viewers without the right typeface squeeze it instead of
+letting it overflow.
 
-What other programs may hold on to: the root is `svg.drawing`; in a statechart, the group of each
+Other programs may rely on this: the root is `svg.drawing`; in a statechart, the group of each
 state, composite ones included, bears `data-state` with its name. `data-rules` holds titles of
 rules, one a line: at the group of each arrow, of its label, and of each state with rules that do
-not leave it (the words under the tab: those of the whole chip). Sequence charts bear the marks told
-in `modecheck.draw.sequence_chart`.
+not leave it (the words under the tab: those of the whole chip). For the marks of sequence charts
+see `modecheck.draw.sequence_chart`.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ MARGIN = 12.0
 
 
 def svg_text(sketch: Sketch, places: PicturePlaces) -> str:
-    """The picture as SVG text; the same sketch and places give the same text, always."""
+    """The picture as SVG text; the same sketch and places always give the same text."""
     return _Picture(sketch, places).text()
 
 
@@ -109,7 +109,7 @@ class _Picture:
 
 
 def document(card: Rectangle, title: str, content: str) -> str:
-    """A whole SVG document that shows what stands on a card."""
+    """A whole SVG document that shows what is on a card."""
     about = element("title", escape(shown(title, LONGEST_TITLE)))
     style = element("style", stylesheet_for(content))
     view = " ".join(number(part) for part in (card.left, card.top, card.width, card.height))

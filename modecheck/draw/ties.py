@@ -34,7 +34,7 @@ class Tie:
     """An end of a line at a side ("top", "bottom", "left", "right") of a box or frame.
 
     `span` bounds it along that side, `aim` is where the line comes from, `at` where it ends;
-    `yields` is true for labels, which follow what is tied to them; `turns` where the end may go
+    `yields` is true for labels, which follow what is tied to them; `turns`, if the end may move
     to another side.
     """
 
@@ -115,7 +115,7 @@ def span_of_words(label: Box, rectangle: Rectangle, side: str) -> Span:
 
 
 def spread(ties: list[Tie]) -> None:
-    """Keeps ends at one side apart, as near to their wishes as the side allows."""
+    """Keeps ends at one side apart, as near to their aims as the side allows."""
     if len(ties) < 2:
         return
     ties.sort(key=lambda tie: (tie.at, tie.slope()))

@@ -1,11 +1,11 @@
-"""A stretch of time as a timing diagram: one lane a chip, with the states that it is in from left
-to right, as SVG 1.1 text. It follows the value lifelines of the timing diagrams of UML 2.5.1.
+"""An interval of time as a timing diagram: one lane per chip, with its states from left to right,
+as SVG 1.1 text. It follows the value lifelines of the timing diagrams of UML 2.5.1.
 
-A shaded column is one moment: what stands in it happens one after the other in no time. Between two
-columns the time passes that is written below; the distance is no measure of it. Marks above a lane
-tell what the chip does, numbers those of the steps, which a table below tells in words.
+A shaded column is one moment: the steps in it happen one after the other in zero time. Between two
+columns the time written below passes; the distance is not to scale. Marks above a lane show what
+the chip does; their numbers are those of the steps in the table below.
 
-What other programs may hold on to: each lane's group bears `data-chip`, each condition `data-chip`
+Other programs may rely on this: each lane's group bears `data-chip`, each condition `data-chip`
 and `data-state`, each mark `data-step`.
 """
 
@@ -58,7 +58,7 @@ _MEANINGS = {
 
 @dataclass(frozen=True, slots=True)
 class TimingDiagram:
-    """A way from where its clock starts; `about` is what is said of all of it."""
+    """A trace from where its clock starts; `about` is the text about all of it."""
 
     name: str
     title: str
@@ -81,7 +81,7 @@ class DiagramEvent:
 
 
 def timing_svg(diagram: TimingDiagram) -> str:
-    """The diagram as SVG text; always the same for the same way."""
+    """The diagram as SVG text; always the same for the same trace."""
     return _Diagram(diagram).text()
 
 

@@ -11,7 +11,7 @@ from modecheck.draw.sketch import INDENT, Run, TextLine
 
 
 def label_lines(phrases: Sequence[Phrase], longest: int = LONGEST_LINE) -> tuple[TextLine, ...]:
-    """A label in as few lines as read well: breaks come before guards and effects first.
+    """A label in few, readable lines: it is broken before guards and effects first.
 
     The first line stands at the margin, the others are indented; a phrase that goes on, more so.
     """
