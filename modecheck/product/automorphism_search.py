@@ -87,7 +87,7 @@ class _Finder:
             return
         ours, theirs = min(open_cells, key=lambda cell: (len(cell[0]), cell[0]))
         one = ours[0]
-        # To stay is best; else an exchange: to go where the one comes from that comes here.
+        # Keep the atom in place if possible; else try a swap, with the atom that is mapped to it.
         back = [source for source, target in pairs if target == one]
         for two in sorted(theirs, key=lambda two: (two != one, two not in back, two)):
             self._tries += 1
@@ -95,6 +95,7 @@ class _Finder:
 
     def _refined(self, marks: dict[int, int]) -> list[int]:
         """Colours of all nodes, refined from the kinds of atoms and from marks on some of them."""
+        # Colours are hashes: a collision can only propose a wrong candidate, which is refused.
         graph, count = self._graph, len(self._graph.keys)
         colours = list(self._tags)
         for number, mark in marks.items():

@@ -123,6 +123,8 @@ class _Exchange:
 
     def _received(self, state: Hashable, kind: int) -> Hashable:
         if isinstance(state, Counting | Following):
+            # The kinds of earlier items are not remembered: any arrival counts as the next one due.
+            # If it is a wrong one, the run that follows the item in that place rejects.
             if state.due:
                 return replace(state, due=state.due - 1)
             if isinstance(state, Following) and kind == state.kind:
@@ -134,7 +136,7 @@ class _Exchange:
 
     def _forgiven(self, state: Hashable) -> Hashable:
         if isinstance(state, Following):
-            return DONE
+            return DONE  # the item may be lost now, so nothing can be required of it any more
         if isinstance(state, Counting):
             return replace(state, due=0, forgiven=min(state.forgiven + state.due, self._most))
         return state

@@ -94,6 +94,8 @@ def _beside(product: Product, watched: Sequence[Watched], events: Sequence[Event
         if one.most is not None and time is not None:
             observer, time = _with_a_count(observer, time, one, fields)
         observers.append(observer)
+    # Automata judge infinite runs. A run that may end is continued by idling forever, so that
+    # requirements need no second definition for runs that end.
     labels.append(Label(IDLE, "idle"))
     fields.append(Field(IDLE, 0, 1, 0))
     conditions["idles"] = Read(len(fields) - 1)

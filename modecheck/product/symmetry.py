@@ -92,6 +92,8 @@ class _Closing:
 
     def close(self) -> bool:
         """Add the missing conditions and events; False if there are too many."""
+        # The image of a condition that was added may be missing as well, hence the loop. It ends,
+        # since the renamings generate a finite group; the bounds only keep it short.
         known = 0
         while known < len(self._conditions) + len(self._events):
             known = len(self._conditions) + len(self._events)

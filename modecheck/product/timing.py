@@ -144,7 +144,7 @@ def _find_counts(timers: ChipTimers, clock: Clock) -> None:
         wanted = moments(clock, rule.after)
         last = behind = wanted.last
         if rule.periodic and wanted.high is not None:
-            last, behind = wanted.high, 1  # it begins anew where it would have passed
+            last, behind = wanted.high, 1  # it restarts instead of passing its latest moment
         for state in rule.sources or (WHOLE_CHIP,):
             known = timers.counts.setdefault(state, [])
             same = [count for count in known if count.rule == title]
@@ -156,6 +156,8 @@ def _find_counts(timers: ChipTimers, clock: Clock) -> None:
 
 
 def _share_fields(timers: ChipTimers, owner: int, fields: list[Field]) -> None:
+    # A chip is in one leaf at a time, so leaves can use the same fields. Outer states come first:
+    # a count that runs in several leaves has the same place, hence the same field, in each.
     highest: list[int] = []
     for leaf in timers.chip.leaves:
         for place, count in enumerate(timers.at(leaf)):
