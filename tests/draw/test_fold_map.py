@@ -52,10 +52,10 @@ def test_certain_steps_are_drawn_through_and_others_dashed() -> None:
 
 
 def test_the_picture_says_that_it_may_show_too_much() -> None:
-    """Nobody takes a way along its arrows for one that the device has."""
+    """A path along its arrows need not be a run of the device."""
     words = picture_of(folding("mode")).words
-    assert squeezed("An arrow means that some state in a box has such a step") in words
-    assert squeezed("not every way along the arrows need be one that it has") in words
+    assert squeezed("An arrow means that some state in its box has such a step") in words
+    assert squeezed("not every path along them is a run of the device") in words
 
 
 def test_what_is_far_away_is_put_into_one_box_and_said(monkeypatch: pytest.MonkeyPatch) -> None:

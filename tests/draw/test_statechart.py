@@ -211,15 +211,15 @@ def test_variables_are_listed_below(stage_picture: Pictured) -> None:
     """Each variable stands there with its values, its start, and whether it outlives power."""
     words = stage_picture("chip-hub").words
     assert "retriesanumberfrom0to3startsas0" in words
-    assert "front_bondnoneorakeyfrom1to1startsasnonekeptwithoutpower" in words
+    assert "front_bondnoneorakeyfrom1to1startsasnonesurvivespowerloss" in words
 
 
 def test_the_legend_explains_what_occurs_and_nothing_else(stage_picture: Pictured) -> None:
     """Rest, composite states, deferring and discarding are explained where they occur."""
     hub, host = stage_picture("chip-hub").legend, stage_picture("chip-host").legend
-    for words in ("rest: ", "states inside", "event / defer", "event / (discarded)", "starts"):
+    for words in ("rest state: ", "state inside", "event / defer", "event / (discarded)", "starts"):
         assert words in hub
-    assert "rest: " in host
+    assert "rest state: " in host
     for words in ("state inside", "event / defer", "event / (discarded)", "must leave"):
         assert words not in host
 

@@ -77,5 +77,5 @@ def test_a_time_that_is_not_exact_is_refused() -> None:
     """7.5 ms has no exact float in seconds, and a float would decide at the boundary by chance."""
     with pytest.raises(TypeError, match="not exact"):
         modecheck.smallest_supervision_timeout(0.0075)  # type: ignore[arg-type]
-    with pytest.raises(AgainstTheRule, match="no duration"):
+    with pytest.raises(AgainstTheRule, match="not a duration"):
         modecheck.smallest_supervision_timeout("soon")

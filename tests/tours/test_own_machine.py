@@ -109,7 +109,7 @@ def test_values_of_messages_and_timers_are_inputs() -> None:
         (
             "go: {in: low, on: hello, to: high}",
             "defers: {high: [hello]}",
-            "it lets hello wait, so what it does depends on its links",
+            "it defers hello, so its behaviour depends on its links",
         ),
         (
             "go: {in: low, on: hello, to: high}",

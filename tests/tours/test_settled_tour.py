@@ -185,7 +185,7 @@ def test_patience_makes_waiting_an_action() -> None:
     press = next(step for step in steps if step.do == "the hand presses")
     assert press.see.states == {"lamp": "waiting"}
     assert press.may_also == ()
-    assert any("beyond the patience" in fact for fact in test.facts)
+    assert any("longer than the patience" in fact for fact in test.facts)
     assert not any("patience" in fact for fact in bench_test(begin(lamp).product).facts)
     waits = {
         step.do for sequence in test.sequences for step in sequence.steps if step.kind == "wait"
