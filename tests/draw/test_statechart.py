@@ -217,7 +217,13 @@ def test_variables_are_listed_below(stage_picture: Pictured) -> None:
 def test_the_legend_explains_what_occurs_and_nothing_else(stage_picture: Pictured) -> None:
     """Rest, composite states, deferring and discarding are explained where they occur."""
     hub, host = stage_picture("chip-hub").legend, stage_picture("chip-host").legend
-    for words in ("rest state: ", "state inside", "event / defer", "event / (discarded)", "starts"):
+    for words in (
+        "rest state: ",
+        "state inside",
+        "event / defer",
+        "event / (discarded)",
+        "initial",
+    ):
         assert words in hub
     assert "rest state: " in host
     for words in ("state inside", "event / defer", "event / (discarded)", "must leave"):
