@@ -1,6 +1,6 @@
 """modecheck verifies how the firmware of a multi-chip device switches between modes.
 
-As a library it offers what `__all__` names. Nothing is imported before it is used.
+The public API of the library is what `__all__` names. Modules are imported on first use.
 """
 
 from __future__ import annotations

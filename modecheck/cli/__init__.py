@@ -1,1 +1,1 @@
-"""The command line: thin, one file a command. Heavy modules are imported when they are needed."""
+"""The command line: a thin layer, one module per command. Heavy modules are imported on use."""

@@ -1,4 +1,4 @@
-"""`modecheck chances`: how likely, how long, how much current."""
+"""`modecheck chances`: probabilities, mean times and supply currents."""
 
 from __future__ import annotations
 
@@ -10,13 +10,15 @@ from modecheck.cli.options import choice_option, device_argument
 @click.command("chances")
 @device_argument
 @choice_option
-@click.option("--every-option", is_flag=True, help="Every combination of options, side by side.")
-@click.option("--json", "json_file", metavar="FILE", help="Write the numbers as JSON, too.")
+@click.option(
+    "--every-option", is_flag=True, help="Show every combination of options side by side."
+)
+@click.option("--json", "json_file", metavar="FILE", help="Also write the numbers as JSON.")
 @click.option(
     "--max-states",
     type=click.IntRange(min=1),
     metavar="N",
-    help="Stop after N states and say so; nothing is told then.",
+    help="Stop after N states; the result is then incomplete and has no numbers.",
 )
 def command(
     device: str,
@@ -25,7 +27,10 @@ def command(
     json_file: str | None,
     max_states: int | None,
 ) -> None:
-    """Tell in numbers what DEVICE asks in its section `chances`, and what its chips draw."""
+    """Compute probabilities, mean times and currents of DEVICE.
+
+    The questions are those in its section `chances`; the currents are those of its states.
+    """
     import sys
 
     from modecheck.chances.chain import MOST_STATES

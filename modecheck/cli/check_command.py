@@ -1,4 +1,4 @@
-"""`modecheck check`: explore a device and tell what can go wrong."""
+"""`modecheck check`: explore a device and report what can go wrong."""
 
 from __future__ import annotations
 
@@ -26,18 +26,22 @@ if TYPE_CHECKING:
     from modecheck.engine.forked_task import ForkedTask
     from modecheck.model.parts import Device
 
-CACHED = "cached: nothing has changed since this was explored; --no-cache explores it anew"
+CACHED = "cached: nothing has changed since the last check; --no-cache explores again"
 
 
 @click.command("check")
 @device_argument
 @choice_option
 @click.option("--every-option", is_flag=True, help="Check every combination of options.")
-@click.option("--with", "over", metavar="FILE", help="Lay FILE over DEVICE; tell what it changes.")
+@click.option(
+    "--with", "over", metavar="FILE", help="Lay FILE over DEVICE; report what it changes."
+)
 @output_options
-@click.option("--no-cache", is_flag=True, help="Explore also what did not change since last time.")
-@click.option("--costs", is_flag=True, help="List what each requirement cost: states, seconds.")
-@click.option("--quiet", is_flag=True, help="Say nothing when nothing is found.")
+@click.option("--no-cache", is_flag=True, help="Explore again even if nothing has changed.")
+@click.option(
+    "--costs", is_flag=True, help="List the states and seconds that each requirement took."
+)
+@click.option("--quiet", is_flag=True, help="Print nothing when nothing is found.")
 @reduce_option
 @exploring_options
 def command(
@@ -52,9 +56,9 @@ def command(
     search: Search,
     **outputs: str | None,
 ) -> None:
-    """Explore DEVICE completely and tell what can go wrong.
+    """Explore DEVICE exhaustively and report what can go wrong.
 
-    Each cause is told once, with the shortest scenario that leads to it.
+    Each cause is reported once, with the shortest scenario that leads to it.
     """
     import sys
     from dataclasses import replace
@@ -101,7 +105,7 @@ def command(
 
 
 class _Checking:
-    """Explores, or recalls; `cached` tells whether something was recalled."""
+    """Explores, or recalls a stored verdict; `cached` is set once one was recalled."""
 
     def __init__(self, search: Search, *, cache: bool) -> None:
         self._search = search
@@ -109,8 +113,8 @@ class _Checking:
         self.cached = False
 
     def both(self, old: list[Device], new: list[Device]) -> tuple[Verdict, Verdict]:
-        """The verdicts on a device as it stands and with what is laid over it: side by side, where
-        neither is known.
+        """The verdicts on a device without and with the overlay; computed in parallel where neither
+        is stored.
         """
         from modecheck.checks.verdict_cache import check_forked
 
@@ -125,7 +129,7 @@ class _Checking:
         return self._from(begun, old), second
 
     def _from(self, begun: ForkedTask[Verdict], devices: list[Device]) -> Verdict:
-        """What was found elsewhere, kept for the next time."""
+        """The verdict of the forked task, stored for the next check."""
         from datetime import date
 
         from modecheck.checks.verdict_cache import keep, key_of
@@ -137,7 +141,7 @@ class _Checking:
         return found
 
     def _knows(self, devices: list[Device]) -> bool:
-        """Whether a verdict is kept from an earlier check."""
+        """Whether a verdict is stored from an earlier check."""
         from datetime import date
 
         from modecheck.checks.verdict_cache import is_kept, key_of
@@ -145,8 +149,8 @@ class _Checking:
         return is_kept(key_of(devices, self._search, date.today()))
 
     def verdict(self, devices: list[Device], *, expected: int = 0) -> Verdict:
-        """The verdict on a device in these variants, with progress on a terminal; `expected` is
-        about how many states each has, where that is known.
+        """The verdict on a device in these variants, with progress on a terminal; `expected` is the
+        approximate number of states of each, where known.
         """
         import sys
         from dataclasses import replace

@@ -1,4 +1,4 @@
-"""`modecheck compare`: what a change of a device changed."""
+"""`modecheck compare`: what differs between two versions of a device."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ FILES = ("json", "markdown", "page")
     "--from",
     "revision",
     metavar="REV",
-    help="Compare with NEW as it was in this revision of its git repository, in place of OLD.",
+    help="Take OLD from this revision of NEW's git repository.",
 )
 @choice_option
 @click.option("--every-option", is_flag=True, help="Compare every combination of options.")
@@ -34,22 +34,26 @@ FILES = ("json", "markdown", "page")
     type=click.Choice(["strong", "branching", "weak"]),
     default="branching",
     show_default=True,
-    help="When two behaviours are the same; strong also counts steps that nobody sees.",
+    help="The equivalence that counts as unchanged; strong also compares invisible steps.",
 )
 @click.option(
     "--see",
     "see",
     multiple=True,
     metavar="NAMES",
-    help="What is seen, in place of the messages of each medium: messages, LINK.MESSAGE, links and "
-    "media, with commas between. May be given several times.",
+    help="What is visible, instead of the messages of each medium: messages, LINK.MESSAGE, links "
+    "and media, separated by commas. May be given several times.",
 )
-@click.option("--same", is_flag=True, help="Exit with 1 also when only a behaviour differs.")
-@click.option("--json", "json_file", metavar="FILE", help="Write the comparison as JSON, too.")
-@click.option("--markdown", "markdown_file", metavar="FILE", help="Write it for a merge request.")
-@click.option("--page", "page_file", metavar="FILE", help="Write one HTML file with both charts.")
-@click.option("--no-cache", is_flag=True, help="Explore also what did not change since last time.")
-@click.option("--quiet", is_flag=True, help="Say nothing when nothing is newly broken.")
+@click.option("--same", is_flag=True, help="Exit with 1 even if only a behaviour differs.")
+@click.option("--json", "json_file", metavar="FILE", help="Also write the comparison as JSON.")
+@click.option(
+    "--markdown", "markdown_file", metavar="FILE", help="Also write it for a merge request."
+)
+@click.option(
+    "--page", "page_file", metavar="FILE", help="Also write one HTML file with both charts."
+)
+@click.option("--no-cache", is_flag=True, help="Explore again even if nothing has changed.")
+@click.option("--quiet", is_flag=True, help="Print nothing when there are no new findings.")
 @exploring_options
 def command(
     devices: tuple[str, ...],
@@ -68,8 +72,8 @@ def command(
 ) -> None:
     """Compare the device OLD with the device NEW.
 
-    What changed in the text, what is newly broken or mended, in which modes and over which media
-    both behave alike, and what to test and certify again.
+    Reports what changed in the model, which findings are new or fixed, in which modes and over
+    which media both behave alike, and what to test and certify again.
     """
     import sys
 
@@ -106,7 +110,7 @@ def command(
 
 
 def _fetched(stack: ExitStack, path: str, revision: str) -> tuple[str, Origin]:
-    """The file of a revision, while the stack is open, and what it is called."""
+    """The file of a revision, which exists while the stack is open, and its origin."""
     from modecheck.cli.revisions import file_at_revision
     from modecheck.review.device_comparison import Origin
 
@@ -115,7 +119,7 @@ def _fetched(stack: ExitStack, path: str, revision: str) -> tuple[str, Origin]:
 
 
 class _Comparing:
-    """Explores and compares, with progress on a terminal; `read` are the devices of the user."""
+    """Explores and compares, with progress on a terminal; the notes of `read` are reported."""
 
     def __init__(
         self,
@@ -139,7 +143,7 @@ class _Comparing:
         from modecheck.review.device_comparison import compared
 
         sides = [variants_of(path, self._chosen, every=self._every) for path in (old, new)]
-        # What a revision had to say was said when it was new.
+        # The notes on an old revision were reported when it was new.
         self.read = [*(sides[0] if origin is None else ()), *sides[1]]
         verdicts = []
         with reporter_for(sys.stderr, "comparing") as reporter:

@@ -1,4 +1,4 @@
-"""`modecheck draw`: the pictures of a device, or of several."""
+"""`modecheck draw`: the diagrams of one device or of several."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 def parsed_folds(
     _ctx: click.Context, _param: click.Parameter, values: tuple[str, ...]
 ) -> list[tuple[str, ...]]:
-    """Each `hub.state,player.state` as its parts."""
+    """Each `hub.state,player.state` split at its commas."""
     return [tuple(part.strip() for part in value.split(",")) for value in values]
 
 
@@ -37,9 +37,10 @@ def parsed_folds(
     multiple=True,
     metavar="PARTS",
     callback=parsed_folds,
-    help="Fold the product by 'mode', CHIP.state or CHIP.VARIABLE, with commas between them.",
+    help="Fold the product by mode, CHIP.state or CHIP.VARIABLE, separated by commas. May be given "
+    "several times.",
 )
-@click.option("--check", is_flag=True, help="Write nothing; exit with 1 when files are stale.")
+@click.option("--check", is_flag=True, help="Write nothing; exit with 1 if any file is stale.")
 @choice_option
 @exploring_options
 def command(
@@ -50,10 +51,11 @@ def command(
     chosen: dict[str, str],
     search: Search,
 ) -> None:
-    """Draw DEVICE: its chips and links, each chip's statechart, its modes, each scenario found.
+    """Draw the chips, links, statecharts and modes of DEVICE.
 
-    Every picture is written as SVG, and as DOT text where that can hold it, the same bytes each
-    run. Several devices get a folder each, and pages that show their pictures.
+    Also draws the scenario of each finding. Every diagram is written as SVG, and also as DOT where
+    DOT can express it; the bytes are reproducible. Several devices get one folder each, and pages
+    that show their diagrams.
     """
     import sys
 
@@ -79,14 +81,14 @@ def command(
 
 @dataclass(frozen=True, slots=True)
 class _Drawing:
-    """How devices are drawn: picklable, since several are drawn by several processes."""
+    """How devices are drawn; picklable, since several devices are drawn in several processes."""
 
     chosen: dict[str, str]
     search: Search
     folds: list[tuple[str, ...]]
 
     def verdict(self, device: str, reporter: Reporter | None = None) -> Verdict:
-        """The verdict whose pictures are drawn."""
+        """The verdict whose diagrams are drawn."""
         from modecheck.checks.verdict import check
         from modecheck.cli.exploring import variants_of
 
@@ -99,7 +101,7 @@ class _Drawing:
         return every_drawing(verdict.explored[0], verdict.findings, self.folds)
 
     def drawn(self, device: str) -> _Drawn:
-        """Everything about one of several devices."""
+        """All diagrams of one of several devices, or the error in its file."""
         from modecheck.draw.albums import hung
         from modecheck.model.errors import ModecheckError
 
@@ -122,8 +124,8 @@ class _Drawing:
 
 @dataclass(frozen=True, slots=True)
 class _Drawn:
-    """A device's name, what it is, its findings, its pictures, what could not be drawn, and why it
-    is not complete; or only what is wrong with its file.
+    """A device's name and description, its number of findings, its diagrams, what could not be
+    drawn, and why it is incomplete; or only the error in its file.
     """
 
     name: str = ""
@@ -139,11 +141,11 @@ def _remark(device: str, verdict: Verdict) -> str:
     space = verdict.explored[0].exploration
     if space.complete:
         return ""
-    return f"{device}: incomplete: stopped by {space.stopped_by}; pictures show what was seen"
+    return f"{device}: incomplete: stopped by {space.stopped_by}; drawn as far as explored"
 
 
 def _one(drawing: _Drawing, device: str, remarks: list[str]) -> Iterator[FileText]:
-    """The files of one device, which lie in the folder itself."""
+    """The files of a single device, directly in the folder."""
     import sys
 
     from modecheck.cli.exploring import reporter_for, tell_notes
@@ -163,7 +165,7 @@ def _one(drawing: _Drawing, device: str, remarks: list[str]) -> Iterator[FileTex
 def _several(
     drawing: _Drawing, devices: tuple[str, ...], folder: Path, remarks: list[str]
 ) -> Iterator[FileText]:
-    """The files of several devices, each in a folder of its own, and the pages that show them."""
+    """The files of several devices, one folder for each, and the pages that show them."""
     import os
     import sys
     import time
@@ -173,7 +175,7 @@ def _several(
     from modecheck.draw.albums import Album, Shelf, folders_for
     from modecheck.report.progress import patience
 
-    # An error in any of them is told before a file is written.
+    # An error in any of them is reported before a file is written.
     read = (variants_of(device, drawing.chosen, every=False) for device in devices)
     tell_notes([one for found in read for one in found])
     shelf, folders = Shelf(folder), folders_for(devices)

@@ -1,4 +1,4 @@
-"""What commands that explore have in common: variants to explore, progress to show."""
+"""What the exploring commands share: reading variants, reporting notes and progress."""
 
 from __future__ import annotations
 
@@ -17,14 +17,14 @@ from modecheck.report.style import show, style_for
 
 
 def told_variants_of(path: str, chosen: dict[str, str], *, every: bool) -> list[Device]:
-    """The device in these variants, after saying on standard error what its overlays add."""
+    """The device in these variants, after reporting on standard error what its overlays add."""
     devices = variants_of(path, chosen, every=every)
     tell_notes(devices)
     return devices
 
 
 def tell_notes(devices: Iterable[Device]) -> None:
-    """Say on standard error what is not wrong and yet worth a line, each once."""
+    """Write each note on the devices to standard error once."""
     notes = dict.fromkeys(str(note) for device in devices for note in device.notes)
     style = style_for(sys.stderr)
     show([line for note in notes for line in style.wrapped(note, hanging="    ")], sys.stderr)
@@ -33,8 +33,10 @@ def tell_notes(devices: Iterable[Device]) -> None:
 def variants_of(
     path: str, chosen: dict[str, str], *, every: bool, over: str | None = None
 ) -> list[Device]:
-    """The device in the chosen variant, or in every one that agrees with the choices; with the file
+    """The device in the chosen variant, or in every variant that matches the choices; with the file
     `over` laid over it.
+
+    Raises `InvalidInput` when the input is wrong or no variant matches.
     """
     first = read_device(path, chosen, over=over)
     if not every:
@@ -46,13 +48,13 @@ def variants_of(
     )
     devices = [read_device(path, choice, over=over) for choice in agreeing]
     if not devices:
-        raise InvalidInput([InputError("no combination of options agrees with the choices")])
+        raise InvalidInput([InputError("no combination of options matches the given choices")])
     return devices
 
 
 @contextmanager
 def reporter_for(stream: TextIO, what: str = "checking") -> Iterator[Reporter]:
-    """Inside, whatever takes long says on this stream what it is doing; as a whole, `what`."""
+    """A reporter that shows long work on this stream; `what` names the whole of it."""
     progress = Progress(stream)
     try:
         with phase(what), watched_by(progress):

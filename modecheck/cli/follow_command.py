@@ -1,4 +1,4 @@
-"""`modecheck follow`: hold a log from the bench against the model."""
+"""`modecheck follow`: compare a log from the bench with the model."""
 
 from __future__ import annotations
 
@@ -14,8 +14,8 @@ from modecheck.cli.options import choice_option, device_argument
 @click.option(
     "--recorded",
     metavar="CHIPS",
-    help="The chips whose every line is in the log, with commas between them (default: those that "
-    "occur in it).",
+    help="The chips that are logged completely, separated by commas (default: those that occur in "
+    "the log).",
 )
 @click.option(
     "--explanations",
@@ -23,9 +23,9 @@ from modecheck.cli.options import choice_option, device_argument
     default=20_000,
     show_default=True,
     metavar="N",
-    help="Keep at most N explanations at a time; when more are needed the result is incomplete.",
+    help="Keep at most N explanations at a time; if more are needed, the result is incomplete.",
 )
-@click.option("--json", "json_file", metavar="FILE", help="Write the result as JSON, too.")
+@click.option("--json", "json_file", metavar="FILE", help="Also write the result as JSON.")
 def command(
     device: str,
     log: str,
@@ -34,9 +34,9 @@ def command(
     explanations: int,
     json_file: str | None,
 ) -> None:
-    """Hold LOG, a recording of the real device, against the model of DEVICE.
+    """Compare LOG, a recording of the real device, with DEVICE.
 
-    LOG has JSON lines or CSV: time, chip, event, perhaps state and value. The answer is that both
+    LOG is JSON Lines or CSV: time, chip, event and, optionally, state and value. Reports that both
     agree, or the first line that the model does not allow, with what it would have allowed.
     """
     import sys

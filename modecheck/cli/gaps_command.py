@@ -1,4 +1,4 @@
-"""`modecheck gaps`: what each state does with each event, and where answers are missing."""
+"""`modecheck gaps`: what each state does with each event, and where nothing is specified."""
 
 from __future__ import annotations
 
@@ -15,12 +15,12 @@ if TYPE_CHECKING:
 @click.command("gaps")
 @device_argument
 @choice_option
-@click.option("--json", "json_file", metavar="FILE", help="Write the tables as JSON, too.")
+@click.option("--json", "json_file", metavar="FILE", help="Also write the tables as JSON.")
 @exploring_options
 def command(device: str, chosen: dict[str, str], json_file: str | None, search: Search) -> None:
-    """Show for each chip of DEVICE what each state does with each event.
+    """Show what each state of each chip does with each event.
 
-    Exit code 1 when a message can arrive where it has no answer.
+    Exit code 1 if a message can arrive in a state that does not handle it.
     """
     import json
     import sys

@@ -1,4 +1,4 @@
-"""The command `modecheck`: finds the subcommand, and turns what goes wrong into an exit code."""
+"""The command `modecheck`: finds the subcommand and turns every error into an exit code."""
 
 from __future__ import annotations
 
@@ -28,14 +28,16 @@ COMMANDS = {
 }
 
 TRACEBACK = "MODECHECK_TRACEBACK"
-"""The environment variable that, when set, shows where in modecheck an internal error arose."""
+"""The environment variable that, when set, adds the Python traceback to an internal error."""
 
 GARBAGE_LOOKED_FOR = (100_000, 20, 20)
-"""Objects made before Python looks for some that nobody holds, and how often it does thoroughly."""
+"""The thresholds of Python's garbage collector: allocations before a collection, and how many
+collections of one generation before one of the next.
+"""
 
 EPILOG = """\b
-Exit codes: 0 nothing found, 1 findings, 2 the input is wrong, 3 incomplete,
-70 an error in modecheck itself.
+Exit codes: 0 nothing found, 1 findings, 2 invalid input, 3 incomplete,
+70 a bug in modecheck itself.
 
 modecheck checks a model, not the hardware. It replaces no certification, no
 lab test and no licensed engineer; local rules prevail.
@@ -43,7 +45,7 @@ lab test and no licensed engineer; local rules prevail.
 
 
 class _Commands(click.Group):
-    """Loads the module of a command only when it is asked for."""
+    """Loads the module of a command only when the command is used."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - as click calls it
         return list(COMMANDS)
@@ -58,7 +60,7 @@ class _Commands(click.Group):
     def resolve_command(
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
-        """As click does, and a command that does not exist is told with the nearest one."""
+        """As click does, but an unknown command is reported with the nearest one."""
         if not args[0].startswith("-") and args[0] not in COMMANDS:
             near = _nearest(args[0], COMMANDS)
             did = f" Did you mean {near!r}?" if near else ""
@@ -73,15 +75,15 @@ class _Commands(click.Group):
 def _modecheck() -> None:
     """Verify how the firmware of a multi-chip device switches between its modes.
 
-    A device is written down as YAML: its chips with their states and rules, the links between
-    them, and the people and cables around them. modecheck composes them and tells what can go
-    wrong, as the shortest scenario for each cause.
+    A device is described in YAML: its chips with their states and rules, the links between them,
+    and the people and cables around them. modecheck composes them, explores every reachable state
+    and reports what can go wrong, with the shortest scenario for each cause.
     """
 
 
 def main() -> None:
     """Run the command line; the entry point of the console script."""
-    # Nearly all that is made stays: to look for what is left over as often as usual takes a tenth.
+    # Nearly all objects stay alive: collecting as often as usual would cost a tenth of the time.
     gc.set_threshold(*GARBAGE_LOOKED_FOR)
     _open_what_is_closed()
     try:
@@ -96,7 +98,7 @@ def main() -> None:
         click.echo("interrupted before there was anything to report", err=True)
         sys.exit(INCOMPLETE)
     except BrokenPipeError:
-        # The reader of a pipe went away (`modecheck check … | head`) before all was told.
+        # The reader of a pipe went away (`modecheck check … | head`) before the report ended.
         _leave_quietly(INCOMPLETE)
     except OSError as error:
         click.echo(f"the output cannot be written: {error.strerror or error}", err=True)
@@ -112,10 +114,10 @@ def main() -> None:
 
 
 def _open_what_is_closed() -> None:
-    """Give each standard stream that was closed before we began one that leads nowhere.
+    """Open the null device in place of each standard stream that was closed at the start.
 
-    All may then write as usual; and no file that is opened later gets the number of such a stream,
-    which libraries write to.
+    Everything may then write as usual, and no file that is opened later gets the descriptor of a
+    standard stream, to which libraries write.
     """
     for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
         if getattr(sys, name) is None:
@@ -124,7 +126,7 @@ def _open_what_is_closed() -> None:
 
 
 def _leave_quietly(code: int) -> None:
-    """End without trying once more to write what could not be written."""
+    """Exit without trying again to write what could not be written."""
     sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115 - until the process ends
     sys.exit(code)
 
@@ -136,8 +138,8 @@ def _nearest(word: str, names: Iterable[str]) -> str:
 
 
 def _explained(error: click.NoSuchOption) -> click.UsageError:
-    """The same with the new name of an option that had another one, with the commands that have
-    such an option, or else the nearest of this command.
+    """The error with a hint: the new name of a renamed option, the commands that have this option,
+    or else the nearest option of this command.
     """
     from modecheck.model.renamed_words import OPTIONS, called_now
 
@@ -163,7 +165,7 @@ def _options_of(command: click.Command) -> list[str]:
 
 
 def _show_internal(error: Exception) -> None:
-    """What is no fault of the input is told as ours; where it arose only who asks for it sees."""
+    """Report an error that the input did not cause as a bug; the traceback only on request."""
     import traceback
 
     if os.environ.get(TRACEBACK):
@@ -171,9 +173,9 @@ def _show_internal(error: Exception) -> None:
     kind, words = type(error).__name__, " ".join(str(error).split())
     click.echo(
         f"internal error: {kind}{f': {words}' if words else ''}\n"
-        "This is a fault of modecheck, not of your model, and says nothing about the device.\n"
+        "This is a bug in modecheck, not in your model; it says nothing about the device.\n"
         f"Please report it with the command, the model, the version ({__version__}) and\n"
-        f"what the same command shows with the environment variable {TRACEBACK}=1.",
+        f"the output of the same command with {TRACEBACK}=1 in the environment.",
         err=True,
     )
 

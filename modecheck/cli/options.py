@@ -31,7 +31,8 @@ choice_option = click.option(
     multiple=True,
     metavar="NAME=VALUE",
     callback=parsed_choices,
-    help="Choose a value of one of the device's options (default: its first).",
+    help="Choose a value for one of the device's options (default: its first value). May be given "
+    "several times.",
 )
 
 reduce_option = click.option(
@@ -39,22 +40,22 @@ reduce_option = click.option(
     "reductions",
     multiple=True,
     type=click.Choice(["symmetry", "time", "order"]),
-    help="Explore less: identical units only once (symmetry), waits in which nothing can happen as "
-    "one step (time; both leave every check as it is), or independent steps in one order (order, "
-    "deadlocks alone are looked for). May be given again.",
+    help="Explore fewer states: symmetry explores identical units once, time takes a wait in which "
+    "nothing can happen as one step (all checks still apply), order takes independent steps in one "
+    "order only (finds deadlocks only). May be given several times.",
 )
 
 BYTES = {"": 1, "KB": 10**3, "MB": 10**6, "GB": 10**9, "KIB": 2**10, "MIB": 2**20, "GIB": 2**30}
 
 
 def parsed_memory(_ctx: click.Context, _param: click.Parameter, value: str | None) -> int | None:
-    """`500MB`, `2 GiB` as bytes."""
+    """`500MB` or `2 GiB` in bytes."""
     if value is None:
         return None
     match = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*([a-zA-Z]*)\s*", value)
     unit = BYTES.get(match[2].upper()) if match else None
     if match is None or unit is None or float(match[1]) <= 0:
-        raise click.BadParameter(f"{value!r} is no amount of memory, such as 500MB or 2GiB")
+        raise click.BadParameter(f"{value!r} is not an amount of memory, such as 500MB or 2GiB")
     return int(float(match[1]) * unit)
 
 
@@ -76,7 +77,7 @@ def exploring_options(function: Callable[..., Any]) -> Callable[..., Any]:
 
         if engine == "zones" and click.get_current_context().command.name != "check":
             raise click.UsageError(
-                "zones serve 'check' alone, which can do without roads and loops"
+                "--engine zones works with check only: it keeps no graph of the state space"
             )
         limits = Limits(states=max_states, seconds=max_seconds, memory=memory)
         search = Search(engine=engine, limits=limits, threads=threads)  # type: ignore[arg-type]
@@ -92,32 +93,33 @@ _EXPLORING = (
         "--max-states",
         type=click.IntRange(min=1),
         metavar="N",
-        help="Stop after N states and say so; the result is then incomplete.",
+        help="Stop after N states; the result is then incomplete.",
     ),
     click.option(
         "--max-seconds",
         type=click.FloatRange(min=0, min_open=True),
         metavar="S",
-        help="Stop exploring after S seconds; the result is then incomplete.",
+        help="Stop after S seconds; the result is then incomplete.",
     ),
     click.option(
         "--memory",
         callback=parsed_memory,
         metavar="SIZE",
-        help="Stop before the process holds more than SIZE, such as 500MB or 8GiB.",
+        help="Stop before the process uses more memory than SIZE, such as 500MB or 8GiB; the "
+        "result is then incomplete.",
     ),
     click.option(
         "--engine",
         type=click.Choice(["auto", "plain", "compiled", "zones"]),
         default="auto",
         show_default=True,
-        help="auto begins plain and goes on compiled when the product is large; zones, for devices "
-        "with a clock, holds moments together (check alone).",
+        help="auto starts with plain and switches to compiled when the product is large; zones, "
+        "for devices with a clock, explores whole intervals of time at once (check only).",
     ),
     click.option(
         "--threads",
         type=click.IntRange(min=1),
         metavar="N",
-        help="Threads of the compiled engine (default: one for each core).",
+        help="Threads of the compiled engine (default: one per core).",
     ),
 )

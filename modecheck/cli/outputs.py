@@ -1,4 +1,4 @@
-"""The files that `modecheck check` writes beside its text, each whole or not at all."""
+"""The files that `modecheck check` writes besides its text, each completely or not at all."""
 
 from __future__ import annotations
 
@@ -14,10 +14,10 @@ if TYPE_CHECKING:
     from modecheck.checks.verdict import Verdict
 
 OUTPUTS = {
-    "json": "Write the result as JSON, too.",
-    "junit": "Write a test case for each requirement and class of findings, as JUnit XML.",
-    "sarif": "Write the findings as SARIF 2.1.0, which code hosts show beside the lines.",
-    "markdown": "Write a summary for a merge request.",
+    "json": "Also write the result as JSON.",
+    "junit": "Also write a test case for each requirement and class of findings, as JUnit XML.",
+    "sarif": "Also write the findings as SARIF 2.1.0, which code hosts show next to the lines.",
+    "markdown": "Also write a summary for a merge request.",
 }
 """What each option `--NAME FILE` writes; `modecheck.report.as_NAME` turns a verdict into text."""
 
@@ -31,7 +31,7 @@ def output_options(function: Callable[..., Any]) -> Callable[..., Any]:
 
 
 def need_all_writable(files: Mapping[str, str | None]) -> None:
-    """Raise `InvalidInput` before long work, for a file that cannot be written or has two uses."""
+    """Raise `InvalidInput` before long work if a file cannot be written or is named twice."""
     from modecheck.model.errors import InputError, InvalidInput
     from modecheck.report.whole_files import need_writable
 
@@ -42,12 +42,12 @@ def need_all_writable(files: Mapping[str, str | None]) -> None:
         need_writable(path)
         other = users.setdefault(os.path.realpath(path), name)
         if other != name:
-            message = f"{path!r} is the file of --{other} and of --{name}"
-            raise InvalidInput([InputError(message, expected="a file for each")])
+            message = f"{path!r} is given to both --{other} and --{name}"
+            raise InvalidInput([InputError(message, expected="a separate file for each")])
 
 
 def write_outputs(verdict: Verdict, files: Mapping[str, str | None]) -> None:
-    """Write what was asked for."""
+    """Write every file that was requested."""
     from modecheck.report.whole_files import write_whole
 
     for name, path in files.items():
@@ -59,8 +59,8 @@ def write_outputs(verdict: Verdict, files: Mapping[str, str | None]) -> None:
 def write_trial_outputs(
     old: Verdict, new: Verdict, found: VerdictDifference, over: str, files: Mapping[str, str | None]
 ) -> None:
-    """Write what was asked for of a device with a file laid over it: JSON and Markdown compare it
-    with the device as it stands, the others tell of the device with the file.
+    """Write the requested files for a device with an overlay: JSON and Markdown compare it with the
+    device without the overlay, the others report on the device with it.
     """
     from modecheck.report.whole_files import write_whole
 

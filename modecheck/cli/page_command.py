@@ -1,4 +1,4 @@
-"""`modecheck page`: one file in which a reviewer reads, steps and walks."""
+"""`modecheck page`: one HTML file in which a reviewer reads and steps through everything."""
 
 from __future__ import annotations
 
@@ -21,10 +21,10 @@ if TYPE_CHECKING:
 def command(
     device: str, file: str, chosen: dict[str, str], every_option: bool, search: Search
 ) -> None:
-    """Check DEVICE and write all of it as one HTML file that needs nothing else.
+    """Check DEVICE and write one self-contained HTML file.
 
-    Verdict, requirements, findings with scenarios that can be stepped, modes, statecharts, gap
-    table, and what was explored. Exit codes as of check.
+    Verdict, requirements, findings with scenarios to step through, modes, statecharts, gap tables,
+    and what was explored. Exit codes as for check.
     """
     import sys
 

@@ -1,7 +1,7 @@
-"""The files of a revision, fetched from version control into a folder of their own.
+"""The files of a revision, checked out of version control into a temporary folder.
 
-All files of the revision are checked out there, so that a device finds the files that it names; the
-user's own files and index are not touched. What is fetched goes away when the work is done.
+All files of the revision are checked out, so that a device finds the files that it names; the
+user's working tree and index are not touched. The folder is deleted when the work is done.
 """
 
 from __future__ import annotations
@@ -18,13 +18,13 @@ from modecheck.model.errors import InputError, InvalidInput
 from modecheck.model.places import Place, Source
 
 PATIENCE = 120
-"""Seconds for one command: a large repository on a slow disk."""
+"""Timeout of one git command in seconds: enough for a large repository on a slow disk."""
 
 
 @contextmanager
 def file_at_revision(path: str, revision: str) -> Iterator[tuple[str, str]]:
     """The folder that holds a revision's files, and the path in it of the file that is now at
-    `path`. Raises `InvalidInput` where there is no repository, no such revision, or no such file
+    `path`. Raises `InvalidInput` if there is no repository, no such revision, or no such file
     in it.
     """
     folder = os.path.dirname(path) or "."
@@ -33,7 +33,7 @@ def file_at_revision(path: str, revision: str) -> Iterator[tuple[str, str]]:
     top = _git(["rev-parse", "--show-toplevel"], folder)
     if top is None:
         raise _wrong(
-            f"{path!r} is in no git repository, so it has no revisions",
+            f"{path!r} is not in a git repository, so it has no revisions",
             "a file in a repository, or two files: modecheck compare OLD NEW",
         )
     commit = _commit(revision, folder)
@@ -66,13 +66,13 @@ def _check_out(commit: str, top: str, files: str, revision: str) -> None:
         reads = _git(["read-tree", commit], top, index) is not None
         writes = ["checkout-index", "--all", "--force", f"--prefix={files}{os.sep}"]
         if not reads or _git(writes, top, index) is None:
-            raise _wrong(f"the files of {revision} cannot be had", "a repository that is whole")
+            raise _wrong(f"the files of {revision} cannot be checked out", "an intact repository")
 
 
 def _git(arguments: list[str], folder: str, env: dict[str, str] | None = None) -> str | None:
-    """What a command of git says, or None where it fails."""
+    """The output of a git command, or None if it fails."""
     try:
-        done = subprocess.run(  # noqa: S603 - no shell, and the words are ours
+        done = subprocess.run(  # noqa: S603 - no shell, and the arguments are fixed
             ["git", *arguments],  # noqa: S607 - the git that the user has
             cwd=folder,
             env={**os.environ, "LC_ALL": "C", **(env or {})},
@@ -83,13 +83,13 @@ def _git(arguments: list[str], folder: str, env: dict[str, str] | None = None) -
     except FileNotFoundError as error:
         raise _wrong("git is not installed, so there are no revisions", "git") from error
     except subprocess.TimeoutExpired as error:
-        raise _wrong(f"git did not answer in {PATIENCE} s", "a repository at hand") from error
+        raise _wrong(f"git did not finish within {PATIENCE} s", "a readable repository") from error
     return os.fsdecode(done.stdout).strip() if done.returncode == 0 else None
 
 
 @contextmanager
 def _told_as(files: str, revision: str) -> Iterator[None]:
-    """Errors in what was fetched are told with the revision, not with the temporary folder."""
+    """Errors in the checked-out files name the revision, not the temporary folder."""
     try:
         yield
     except InvalidInput as error:

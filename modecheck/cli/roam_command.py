@@ -1,4 +1,4 @@
-"""`modecheck roam`: walk at random through a device that is too large to explore."""
+"""`modecheck roam`: random walks through a device that is too large to explore."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from modecheck.engine.choice import EngineName
 
 DEEPEST = 20_000
-"""Longest runs: paths to what is rare are kept whole."""
+"""The longest run: the paths to rare states are stored completely."""
 USUAL_SECONDS = 10.0
 
 
@@ -23,8 +23,8 @@ USUAL_SECONDS = 10.0
     "--seconds",
     type=click.FloatRange(min=0, min_open=True),
     metavar="S",
-    help="Stop after the work of about S seconds, counted, not timed "
-    f"(default: {USUAL_SECONDS:g}, without --runs).",
+    help="Stop after about S seconds' worth of steps, counted rather than timed, so that the "
+    f"result is reproducible (default: {USUAL_SECONDS:g}, unless --runs is given).",
 )
 @click.option("--runs", type=click.IntRange(min=1), metavar="N", help="Stop after N runs.")
 @click.option(
@@ -33,7 +33,7 @@ USUAL_SECONDS = 10.0
     default=400,
     show_default=True,
     metavar="N",
-    help="The most steps of a run.",
+    help="The maximum number of steps in a run.",
 )
 @click.option(
     "--seed",
@@ -41,15 +41,15 @@ USUAL_SECONDS = 10.0
     default=1,
     show_default=True,
     metavar="N",
-    help="Begin the random numbers here; the same seed tells the same.",
+    help="Seed of the random numbers; the same seed gives the same result.",
 )
-@click.option("--json", "json_file", metavar="FILE", help="Write the result as JSON, too.")
+@click.option("--json", "json_file", metavar="FILE", help="Also write the result as JSON.")
 @click.option(
     "--engine",
     type=click.Choice(["auto", "plain", "compiled"]),
     default="auto",
     show_default=True,
-    help="auto is compiled where it can be; both walk the same way.",
+    help="auto uses compiled where it can; both take the same walks.",
 )
 def command(
     device: str,
@@ -61,10 +61,10 @@ def command(
     json_file: str | None,
     engine: EngineName,
 ) -> None:
-    """Walk at random through DEVICE, in all its variants, and tell what was seen.
+    """Walk at random through DEVICE and report what was seen.
 
-    For products that are too large to explore. What was not seen may still be there. Exit code 1
-    when something wrong was seen, else 0.
+    Covers all variants. For products that are too large to explore: what was not seen may still
+    exist. Exit code 1 if something wrong was seen, otherwise 0.
     """
     import sys
 

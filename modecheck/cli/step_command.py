@@ -1,4 +1,4 @@
-"""`modecheck step`: walk through a device by hand."""
+"""`modecheck step`: step through a device by hand."""
 
 from __future__ import annotations
 
@@ -20,11 +20,11 @@ PROMPT = "> "
 @choice_option
 @exploring_options
 def command(device: str, chosen: dict[str, str], search: Search) -> None:
-    """Walk through DEVICE by hand: choose each step by its number, go back, keep the walk.
+    """Step through DEVICE by hand.
 
-    Reads lines from the terminal, or from a pipe up to its end; `help` lists what they can say.
-    Exit code 2 when a line from a pipe could not be obeyed. The options on exploring are for
-    findings, which are looked for when a line asks for them.
+    Choose each step by its number, go back, keep the walk. Reads commands from the terminal, or
+    from a pipe until it ends; `help` lists them. Exit code 2 if a command from a pipe failed. The
+    options for exploring apply to findings, which are looked for only when a command needs them.
     """
     import sys
 
@@ -57,7 +57,7 @@ def command(device: str, chosen: dict[str, str], search: Search) -> None:
 
 
 def _next_line(*, asked: bool) -> str | None:
-    """The next line of the input, None at its end or when the person at the terminal breaks off."""
+    """The next line of the input; None at its end or on an interrupt at the terminal."""
     import sys
 
     try:

@@ -1,4 +1,4 @@
-"""`modecheck times`: how long switches, responses and reconnections take, and what decides it."""
+"""`modecheck times`: how long switches, responses and reconnections take, and why."""
 
 from __future__ import annotations
 
@@ -17,11 +17,11 @@ if TYPE_CHECKING:
 @click.command("times")
 @device_argument
 @choice_option
-@click.option("--scenarios", is_flag=True, help="Tell the scenarios of the best and worst times.")
+@click.option("--scenarios", is_flag=True, help="Show the scenarios of the best and worst times.")
 @click.option(
     "--slack",
     is_flag=True,
-    help="Tell at which lengths of each duration a requirement that holds is broken.",
+    help="Find how far each duration may change before a requirement that holds is broken.",
 )
 @click.option(
     "--explorations",
@@ -29,11 +29,11 @@ if TYPE_CHECKING:
     default=400,
     show_default=True,
     metavar="N",
-    help="Explore the device at most N times for --slack.",
+    help="The maximum number of explorations for --slack.",
 )
-@click.option("--json", "json_file", metavar="FILE", help="Write the times as JSON, too.")
-@click.option("--markdown", "markdown_file", metavar="FILE", help="Write them as Markdown, too.")
-@click.option("--to", "folder", metavar="DIR", help="Draw timing diagrams into this folder.")
+@click.option("--json", "json_file", metavar="FILE", help="Also write the times as JSON.")
+@click.option("--markdown", "markdown_file", metavar="FILE", help="Also write them as Markdown.")
+@click.option("--to", "folder", metavar="DIR", help="Also draw timing diagrams into this folder.")
 @exploring_options
 def command(
     device: str,
@@ -46,9 +46,10 @@ def command(
     folder: str | None,
     search: Search,
 ) -> None:
-    """Tell the best and the worst time of DEVICE's mode switches, responses and reconnections.
+    """Report the best and worst times of switches and responses.
 
-    Exit code 1 when a response can take longer than its requirement allows.
+    Covers DEVICE's mode switches, reconnections, and responses with a time limit. Exit code 1 if a
+    response can take longer than its requirement allows.
     """
     import sys
     from dataclasses import replace

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 def parsed_patience(
     _ctx: click.Context, _param: click.Parameter, value: str | None
 ) -> Fraction | None:
-    """`5 s`, `10min` in seconds."""
+    """`5 s` or `10min` in seconds."""
     if value is None:
         return None
     from fractions import Fraction
@@ -27,7 +27,7 @@ def parsed_patience(
 
     match = DURATION.fullmatch(value.strip())
     if match is None or len(match[1]) > 12:
-        raise click.BadParameter(f"{value!r} is no duration, such as 500ms, 5s or 2min")
+        raise click.BadParameter(f"{value!r} is not a duration, such as 500ms, 5s or 2min")
     return Fraction(match[1]) * SECONDS[match[2]]
 
 
@@ -39,29 +39,31 @@ def parsed_patience(
     "chips",
     multiple=True,
     metavar="CHIP",
-    help="Take every rule of this chip instead of every action. May be given several times.",
+    help="Cover every rule of this chip instead of every action. May be given several times.",
 )
 @click.option(
     "--distinguish",
     is_flag=True,
-    help="Words that tell wrong next states and outputs of a chip (of each, without --chip).",
+    help="Make test sequences that detect every wrong next state and output of a chip (of each "
+    "chip, without --chip).",
 )
-@click.option("--closed", is_flag=True, help="End where the test began.")
+@click.option("--closed", is_flag=True, help="End the test in the state in which it began.")
 @click.option(
     "--patience",
     callback=parsed_patience,
     metavar="TIME",
-    help="Do not wait for longer timers: to wait for one is an action then, such as 5s.",
+    help="Wait only for timers of up to TIME, such as 5s; waiting for a longer one becomes an "
+    "action of the test.",
 )
 @click.option(
     "--sitting",
     type=click.IntRange(min=10),
     metavar="N",
-    help="Cut longer walks over all actions into sequences of about N steps, each from power on "
-    "(default: 40; not with --closed).",
+    help="Split a longer walk over all actions into sequences of about N steps, each starting at "
+    "power-on (default: 40; not with --closed).",
 )
-@click.option("--json", "json_file", metavar="FILE", help="Write the test as JSON, too.")
-@click.option("--to", "markdown_file", metavar="FILE", help="Write a Markdown checklist, too.")
+@click.option("--json", "json_file", metavar="FILE", help="Also write the test as JSON.")
+@click.option("--to", "markdown_file", metavar="FILE", help="Also write a Markdown checklist.")
 @exploring_options
 def command(
     device: str,
@@ -75,10 +77,10 @@ def command(
     markdown_file: str | None,
     search: Search,
 ) -> None:
-    """Make a test for the bench from DEVICE: what to do, and what to see.
+    """Make a bench test from DEVICE: what to do and what to observe.
 
-    The shortest walk that takes every action of a person in every state in which the device has
-    settled. Exit code 3 when a bound was hit, or when there is no such test, which then says why.
+    The shortest walk that performs every action of a person in every state in which the device
+    has settled. Exit code 3 if a limit was hit, or if no such test exists; the output says why.
     """
     import sys
 
@@ -89,11 +91,11 @@ def command(
     from modecheck.report.whole_files import need_writable, write_json, write_whole
 
     if closed and (chips or distinguish):
-        raise click.UsageError("--closed is for actions, without --chip and --distinguish")
+        raise click.UsageError("--closed cannot be combined with --chip or --distinguish")
     if sitting is not None and (closed or chips or distinguish):
-        raise click.UsageError("--sitting is for actions, without --closed, --chip, --distinguish")
+        raise click.UsageError("--sitting cannot be combined with --closed, --chip, --distinguish")
     if distinguish and patience is not None:
-        raise click.UsageError("--patience has no meaning for --distinguish")
+        raise click.UsageError("--patience cannot be combined with --distinguish")
     for file in (json_file, markdown_file):
         if file is not None:
             need_writable(file)
@@ -114,14 +116,14 @@ def command(
 
 
 def _known(product: Product, chips: tuple[str, ...]) -> list[str]:
-    """The chips that were asked for, or all; raises `InvalidInput` for a name that is none."""
+    """The chips that were named, or all; raises `InvalidInput` for an unknown name."""
     from modecheck.model.errors import Notebook
 
     known = [form.name for form in product.chips if not form.actor]
     notes = Notebook()
     for name in chips:
         if name not in known:
-            notes.add(f"{name!r} is no chip of the device", None, word=name, choices=known)
+            notes.add(f"the device has no chip {name!r}", None, word=name, choices=known)
     notes.raise_if_any()
     return list(dict.fromkeys(chips)) or known
 

@@ -136,4 +136,4 @@ def test_the_command_says_how_time_was_treated(tmp_path: Path) -> None:
     assert "time: digital clocks, in ticks of 1 ms" in digital.out
     drawn = run("draw", str(path), "--engine", "zones", "--to", str(tmp_path / "out"))
     assert drawn.code == 2
-    assert "zones serve 'check' alone" in drawn.err
+    assert "zones works with check only" in drawn.err

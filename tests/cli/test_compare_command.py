@@ -264,7 +264,7 @@ def test_a_revision_that_cannot_be_had_is_told(tmp_path: Path) -> None:
     shutil.copy(STARTER, lone / "device.yaml")
     result = here(lone, "--from", "HEAD", "device.yaml")
     assert result.code == 2
-    assert "'device.yaml' is in no git repository" in result.err
+    assert "'device.yaml' is not in a git repository" in result.err
     root = tmp_path / "root"
     root.mkdir()
     repository(root)
@@ -303,7 +303,7 @@ def test_wrong_arguments_are_told_before_anything_is_explored(tmp_path: Path) ->
         ((STARTER, STARTER, "--page", "no/such/page.html"), "there is no folder 'no/such'"),
         (
             (STARTER, STARTER, "--page", "x", "--json", "x"),
-            "'x' is the file of --json and of --page",
+            "'x' is given to both --json and --page",
         ),
         ((STARTER, "none.yaml"), "there is no file 'none.yaml'"),
     ):

@@ -135,7 +135,7 @@ def test_help_exits_with_0(arguments: tuple[str, ...]) -> None:
     assert result.out == run(*arguments, "-h").out
     assert max(map(len, result.out.splitlines())) <= 80
     if not arguments:
-        assert "0 nothing found, 1 findings, 2 the input is wrong, 3 incomplete" in result.out
+        assert "0 nothing found, 1 findings, 2 invalid input, 3 incomplete" in result.out
 
 
 BREAKS = """

@@ -82,7 +82,7 @@ def test_two_files_of_one_name_are_an_error(tmp_path: Path) -> None:
     """The second would replace the first."""
     result = check(SAMPLE, tmp_path, "--junit", "out", "--sarif", "./out")
     assert (result.code, result.out) == (2, "")
-    assert "is the file of --junit and of --sarif" in result.err
+    assert "is given to both --junit and --sarif" in result.err
     assert os.listdir(tmp_path) == ["device.yaml"]
 
 

@@ -105,8 +105,8 @@ def test_closed_and_patience_are_heard() -> None:
     [
         (("--chip", "pedl"), "did you mean 'pedal'?"),
         (("--chip", "player"), "expected one of pedal, receiver"),
-        (("--patience", "soon"), "is no duration"),
-        (("--closed", "--chip", "pedal"), "--closed is for actions"),
+        (("--patience", "soon"), "is not a duration"),
+        (("--closed", "--chip", "pedal"), "--closed cannot be combined"),
         (("--distinguish", "--patience", "5s"), "--patience has no meaning"),
         (("--option", "colour=red"), "colour"),
         (("--to", "nowhere/list.md"), "cannot be written"),
