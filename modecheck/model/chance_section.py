@@ -1,4 +1,4 @@
-"""Read the section `chances`: what shall be told in numbers."""
+"""Read the section `chances`: the questions that `modecheck chances` answers in numbers."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ class ChanceReader:
         self._states = replace(scope, steps=None)
 
     def read(self, node: Node | None) -> dict[str, Chance]:
-        """Every question that can be understood, by its name."""
+        """Every valid question, by its name."""
         found = {}
         for name, key, child in self._shapes.named(node, "chances"):
             record = self._shapes.record(child, f"the question {name!r}", CHANCE_KEYS)
@@ -40,7 +40,7 @@ class ChanceReader:
     def _chance(self, name: str, key: ScalarNode, record: MappingNode) -> Chance | None:
         given = [kind for kind in KINDS if record.get(kind) is not None]
         if len(given) != 1:
-            message = f"the question {name!r} asks {'two things' if given else 'nothing'}"
+            message = f"the question {name!r} has {'more than one kind' if given else 'no kind'}"
             self._shapes.notes.add(message, key.place, expected=f"one of {', '.join(KINDS)}")
             return None
         kind = given[0]
@@ -58,7 +58,7 @@ class ChanceReader:
         return Chance(name, said, kind, until, event, answer, shown, key.place, within)
 
     def _partner_fits(self, kind: str, record: MappingNode) -> bool:
-        """Whether what has to stand beside the kind does, and nothing else; notes what does not."""
+        """Whether the keys that the kind needs are there, and no others; notes the errors."""
         wanted, fits = PARTNERS.get(kind), True
         for key in PARTNERS.values():
             if record.get(key) is not None and key != wanted:
@@ -66,9 +66,9 @@ class ChanceReader:
                 self._shapes.notes.add(message, record.keys[key].place, expected=f"no {key!r}")
                 fits = False
         if wanted is not None and record.get(wanted) is None:
-            message = f"{kind!r} stands without {wanted!r}"
+            message = f"{kind!r} is given without {wanted!r}"
             place = record.keys[kind].place
-            self._shapes.notes.add(message, place, expected=f"the key {wanted!r}, too")
+            self._shapes.notes.add(message, place, expected=f"the key {wanted!r} as well")
             fits = False
         return fits
 
@@ -91,7 +91,9 @@ class ChanceReader:
             return term
         assert node is not None
         expected = "one event, such as sent(hub.hello) or signalled(step)"
-        self._shapes.notes.add("a condition in place of an event", node.place, expected=expected)
+        self._shapes.notes.add(
+            "a condition where an event is needed", node.place, expected=expected
+        )
         return None
 
     def _shown(self, kind: str, record: MappingNode) -> str:

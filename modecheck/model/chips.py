@@ -30,7 +30,7 @@ MANNERS = {"discards": "discard", "defers": "defer"}
 
 @dataclass(frozen=True, slots=True)
 class ChipDraft:
-    """A chip whose rules are not understood yet."""
+    """A chip whose rules have not been resolved yet."""
 
     name: str
     actor: bool
@@ -45,7 +45,7 @@ class ChipDraft:
 
 
 def _behaviour(entry: MappingNode) -> MappingNode:
-    """What an entry says of behaviour, beside its file and its parameters."""
+    """The keys of an entry that describe behaviour, without its file and parameters."""
     return MappingNode(
         {name: node for name, node in entry.entries.items() if name in BODY_KEYS},
         {name: key for name, key in entry.keys.items() if name in BODY_KEYS},
@@ -63,7 +63,7 @@ class ChipReader:
         self._files: dict[str, MappingNode | None] = {}
 
     def draft(self, name: str, key: ScalarNode, entry: Node, *, actor: bool) -> ChipDraft | None:
-        """The chip under `key`, or None when nothing of it can be understood."""
+        """The chip under `key`, or None if it cannot be read at all."""
         kind = "actor" if actor else "chip"
         record = self._shapes.record(entry, f"the {kind} {name!r}", ENTRY_KEYS)
         if record is not None and not {"file", *BODY_KEYS} & set(record.entries):
@@ -102,11 +102,11 @@ class ChipReader:
         for name in phrases.parameters:
             if name in variables:
                 message = f"{name!r} is a parameter and a variable"
-                self._notes.add(message, places.get(name), expected="names that differ")
+                self._notes.add(message, places.get(name), expected="different names")
 
     def _body(self, record: MappingNode, what: str) -> MappingNode | None:
-        """The chip's file, with the entry laid over it, and with what overlays say of the entry:
-        one after the other, so that each is held against what it finds.
+        """The chip's file with the entry laid over it, then each overlay of the entry in turn, so
+        that each is checked against what lies beneath it.
         """
         layers = [_behaviour(layer) for layer in record.layers or (record,)]
         node = record.get("file")
@@ -146,25 +146,29 @@ class ChipReader:
             return None
         record = self._shapes.record(document, "a chip file", CHIP_KEYS)
         if record is not None and not {"chip", "actor"} & set(record.entries):
-            message = "this does not say what it is"
+            message = "the file declares neither a chip nor an actor"
             expected = "the key 'chip' or 'actor' with a name"
             self._notes.add(message, record.place, expected=expected)
         for key in ("chip", "actor"):
             if record is not None and key in record.entries:
-                self._shapes.scalar(record.entries[key], key, "the name of what the file describes")
+                self._shapes.scalar(
+                    record.entries[key], key, "the name of the kind that the file describes"
+                )
         return record
 
     def _parameters(
         self, body: MappingNode, record: MappingNode, places: dict[str, Place]
     ) -> dict[str, str]:
-        """Every parameter's value as text: what `with` gives, else the default."""
+        """Every parameter's value as text: from `with`, else the default."""
         values: dict[str, str] = {}
         declared = self._shapes.mapping(body.get("parameters"), "parameters")
         for name, key, node in self._shapes.named(body.get("parameters"), "parameters"):
             places[name] = key.place
             if not isinstance(node, ScalarNode):
-                expected = "a word, a number, or nothing when it must be given"
-                self._notes.add(f"{kind_of(node)} as a parameter", node.place, expected=expected)
+                expected = "a word, a number, or an empty value if the device must give one"
+                self._notes.add(
+                    f"{kind_of(node)} cannot be used as a parameter", node.place, expected=expected
+                )
                 values[name] = name
             elif not node.is_null:
                 values[name] = node.text
@@ -185,7 +189,7 @@ class ChipReader:
         return values
 
     def finish(self, draft: ChipDraft, scope: Scope, wiring: ChipWiring) -> Chip:
-        """The chip with its rules and replies understood."""
+        """The chip with its rules and replies resolved."""
         reader = RuleReader(self._shapes, draft.phrases, scope, draft.outline, wiring)
         rules: list[Rule] = [reader.rule(rule) for rule in draft.rules]
         return Chip(
@@ -241,7 +245,9 @@ class ChipReader:
         reader: RuleReader,
     ) -> None:
         if node is not None and not isinstance(node, (ScalarNode, SequenceNode)):
-            self._notes.add(f"{kind_of(node)} as events", node.place, expected="a list of events")
+            self._notes.add(
+                f"{kind_of(node)} cannot be used as events", node.place, expected="a list of events"
+            )
             return
         for scalar in self._shapes.scalars(node, "an event", "the name of an event"):
             event = reader.event(scalar)

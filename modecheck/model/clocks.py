@@ -1,4 +1,4 @@
-"""Read a device's clock, and hold every duration of the device against its tick."""
+"""Read a device's clock, and check every duration of the device against its tick."""
 
 from __future__ import annotations
 
@@ -16,11 +16,11 @@ from modecheck.model.yaml_nodes import Node
 CLOCK_KEYS = ("tick", "at_once")
 AT_ONCE = ("chips", "links")
 MOST_TICKS = 1_000_000_000
-"""Ticks that one duration may take: what fits a field of a state with room to spare."""
+"""The most ticks in one duration; they fit into a field of a state with room to spare."""
 
 
 def read_clock(shapes: Shapes, phrases: Phrases, node: Node | None) -> Clock | None:
-    """The clock of a device file; None where it has none, or where it has an error."""
+    """The clock of a device file; None if it has none, or after noting an error."""
     if node is None:
         return None
     record = shapes.record(node, "the clock", CLOCK_KEYS, required=("tick",))
@@ -34,19 +34,19 @@ def read_clock(shapes: Shapes, phrases: Phrases, node: Node | None) -> Clock | N
     if tick is None or scalar is None:
         return None
     if not tick:
-        shapes.notes.add("a tick of no time", scalar.place, expected="more than 0")
+        shapes.notes.add("a tick of zero length", scalar.place, expected="more than 0")
         return None
     return Clock(tick, at_once, scalar.place)
 
 
 def note_odd_durations(device: Device, notes: Notebook) -> None:
-    """Durations that are no multiple of the tick, each with the largest tick that would do."""
+    """Note each duration that is no multiple of the tick, with the largest tick that would fit."""
     clock = device.clock
     if clock is None:
         for need in device.requirements.values():
             if need.within is not None:
                 expected = "a 'clock' in the device, or no 'within'"
-                notes.add("time is not counted here", need.within.places[0], expected=expected)
+                notes.add("'within' needs a clock", need.within.places[0], expected=expected)
         return
     moments = {
         moment
@@ -59,17 +59,17 @@ def note_odd_durations(device: Device, notes: Notebook) -> None:
             continue  # another instance of the same file
         if (seconds / clock.tick).denominator != 1:
             noted.add(place)
-            message = f"this is no multiple of the tick, {spelled(clock.tick)}"
+            message = f"not a multiple of the tick, {spelled(clock.tick)}"
             largest = common_measure(one for one, _ in moments)
             notes.add(message, place, expected=f"a tick of {spelled(largest)}, or another duration")
         elif seconds / clock.tick > MOST_TICKS:
             noted.add(place)
-            message = f"this is more than {MOST_TICKS:,} ticks"
+            message = f"longer than {MOST_TICKS:,} ticks"
             notes.add(message, place, expected="a longer tick, or a shorter duration")
 
 
 def durations(device: Device) -> Iterator[Duration]:
-    """Every duration that a device's parts wait for."""
+    """Every duration in a device."""
     for chip in device.chips.values():
         yield from (rule.after for rule in chip.rules if rule.after is not None)
         yield from (timer.duration for timer in chip.timers.values())
@@ -88,7 +88,7 @@ def common_measure(times: Iterator[Fraction]) -> Fraction:
 
 
 def spelled(seconds: Fraction) -> str:
-    """A time with the largest unit of which it is a multiple: `1500 us`, `20 ms`, `2 h`."""
+    """A time in the largest unit of which it is a multiple: `1500 us`, `20 ms`, `2 h`."""
     for unit in ("h", "min", "s", "ms", "us"):
         count = seconds / SECONDS[unit]
         if count.denominator == 1 and count:

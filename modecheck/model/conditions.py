@@ -13,7 +13,7 @@ from modecheck.model.yaml_nodes import Node, ScalarNode, SequenceNode, kind_of
 
 
 def condition(shapes: Shapes, phrases: Phrases, scope: Scope, node: Node | None) -> Term | None:
-    """The condition in a node, or None after noting an error or when there is no node."""
+    """The condition in a node, or None after noting an error or if there is no node."""
     if node is None:
         return None
     scalar = shapes.scalar(node, "a condition", "a condition")
@@ -26,9 +26,11 @@ def condition(shapes: Shapes, phrases: Phrases, scope: Scope, node: Node | None)
 def names_in(
     shapes: Shapes, node: Node | None, what: str, known: Collection[str] | None, *, empty: str = ""
 ) -> tuple[str, ...]:
-    """A list of names that must be known, such as chips or links; None when that cannot be told."""
+    """A list of names, such as chips or links, that must be in `known`; None allows any name."""
     if node is not None and not isinstance(node, (ScalarNode, SequenceNode)):
-        shapes.notes.add(f"{kind_of(node)} as a list", node.place, expected=f"a list of {what}s")
+        shapes.notes.add(
+            f"{kind_of(node)} cannot be used as a list", node.place, expected=f"a list of {what}s"
+        )
         return ()
     scalars = shapes.scalars(node, f"a {what}", f"the name of a {what}")
     if known is None:

@@ -1,7 +1,7 @@
 """Read a device file and everything it names, in one variant of its options.
 
 The order matters: outlines of all chips first, since links, rules and modes read each other's
-states and variables; then links; then rules; then what speaks of the whole device.
+states and variables; then links; then rules; then what concerns the whole device.
 """
 
 from __future__ import annotations
@@ -75,7 +75,7 @@ def variants(device: Device) -> Iterator[dict[str, str]]:
 
 @dataclass(frozen=True, slots=True)
 class _Wired:
-    """What has been understood before the rules are."""
+    """What has been resolved before the rules are."""
 
     drafts: MappingType[str, ChipDraft]
     scope: Scope
@@ -148,10 +148,12 @@ class _DeviceReader:
             self._note_odd_choices(scalars)
             if not choices and (isinstance(node, ScalarNode) or is_empty(node)):
                 message = f"the option {name!r} has no choices"
-                self._notes.add(message, key.place, expected="a list of them")
+                self._notes.add(message, key.place, expected="a list of choices")
             if len(set(choices)) < len(choices):
                 self._notes.add(
-                    f"a choice of {name!r} stands twice", key.place, expected="each once"
+                    f"the option {name!r} has the same choice twice",
+                    key.place,
+                    expected="each once",
                 )
             elif choices:
                 options[name] = Option(name, choices, key.place)
@@ -213,8 +215,8 @@ class _DeviceReader:
         for section in ("chips", "actors"):
             for name, key, node in self._shapes.named(record.get(section), section):
                 if name in drafts:
-                    message = f"{name!r} is the name of a chip and of an actor"
-                    self._notes.add(message, key.place, expected="names that differ")
+                    message = f"{name!r} is the name of both a chip and an actor"
+                    self._notes.add(message, key.place, expected="different names")
                     broken.add(name)
                     continue
                 draft = reader.draft(name, key, node, actor=section == "actors")
@@ -281,7 +283,7 @@ class _DeviceReader:
         )
 
     def _events(self, chips: MappingType[str, Chip], wired: _Wired) -> set[str] | None:
-        """Every signal and message, or None when a chip or a link could not be read."""
+        """Every signal and message, or None if a chip or a link could not be read."""
         if wired.scope.broken:
             return None
         messages = {message for link in wired.links.values() for message in link.carries}
@@ -327,11 +329,11 @@ class _DeviceReader:
         return pairings
 
     def _meeting(self, record: MappingNode, scope: Scope) -> tuple[Term | None, Term | None]:
-        """When the two ends are connected, and when they may begin to be: both or neither."""
+        """When the two ends are connected, and when they may connect: both or neither."""
         for key, other in (("session", "selected"), ("selected", "session")):
             if record.get(key) is not None and record.get(other) is None:
-                message = f"{key!r} stands without {other!r}"
-                expected = f"the key {other!r}, too"
+                message = f"{key!r} is given without {other!r}"
+                expected = f"the key {other!r} as well"
                 self._notes.add(message, record.keys[key].place, expected=expected)
         read = (
             condition(self._shapes, self._phrases, scope, record.get(key))
@@ -366,7 +368,7 @@ class _DeviceReader:
         found = scope.chips[chip].variables.get(variable)
         bonds = [v.name for v in scope.chips[chip].variables.values() if v.type.kind == "bond"]
         if found is None or found.type.kind != "bond" or found.length:
-            message = f"{shortened(scalar.text)!r} is no bond"
+            message = f"{shortened(scalar.text)!r} is not a bond"
             near = nearest_name(variable, bonds)
             expected = f"a variable of {chip} with 'bond: true'" + (
                 f", such as {near}" if near else ""
@@ -377,5 +379,5 @@ class _DeviceReader:
 
 
 def _names_under(node: Node | None) -> set[str]:
-    """The names that a section declares, understood or not."""
+    """The names that a section declares, valid or not."""
     return set(node.entries) if isinstance(node, MappingNode) else set()

@@ -1,12 +1,12 @@
-"""What is wrong with an input, told so that a person can mend it.
+"""What is wrong with an input, reported so that the user can fix it.
 
 The exception tree of modecheck:
 
     ModecheckError
-    ├── InvalidInput        one or more errors in what a person wrote
-    └── AgainstTheRule      a Bluetooth supervision timeout that cannot be (modecheck.supervision)
+    ├── InvalidInput        one or more errors in the user's files
+    └── AgainstTheRule      an invalid Bluetooth supervision timeout (modecheck.supervision)
 
-A fault of the *device* is never an exception: it is a finding, and findings are returned.
+A flaw of the *device* is never an exception: it is a finding, and findings are returned.
 """
 
 from __future__ import annotations
@@ -24,22 +24,22 @@ LONGEST_LINE_SHOWN = 100
 """Characters of a source line that are shown; a longer one is cut around the mark."""
 
 MOST_CHOICES_SHOWN = 12
-"""Longer lists of known names are cut: the nearest name helps more than a wall of words."""
+"""Longer lists of known names are cut: the nearest names help more than a wall of text."""
 
 MOST_ERRORS = 200
-"""Reading stops here: nobody mends more in one go, and hostile input cannot make it take long."""
+"""Reading stops here: nobody fixes more at once, and hostile input cannot make it slow."""
 
 MOST_NAMES_COMPARED = 1000
 LONGEST_NAME_COMPARED = 80
-"""Comparing a word with more or longer names takes too long, and no name of a model is longer."""
+"""Comparing a word with more or longer names takes too long; no name in a model is longer."""
 
 UNPRINTABLE = re.compile(r"[\x00-\x1f\x7f-\x9f]")
-"""Characters that would move the mark or command the terminal; shown as spaces."""
+"""Characters that would shift the mark or control the terminal; shown as spaces."""
 
 
 @dataclass(frozen=True, slots=True)
 class InputError:
-    """One thing that is wrong, where it stands, what was expected, and the nearest known name."""
+    """One error: its message, its place, what was expected, and the nearest known name."""
 
     message: str
     place: Place | None = None
@@ -73,7 +73,7 @@ class ModecheckError(Exception):
     """The root of every error that modecheck raises on purpose."""
 
     def __reduce__(self) -> tuple[object, ...]:
-        """Errors go from one process to another with all that they carry."""
+        """Pickles the error with everything it carries, so that it can cross processes."""
         return _restored, (type(self), self.__dict__)
 
 
@@ -84,7 +84,7 @@ def _restored(kind: type[ModecheckError], carried: dict[str, object]) -> Modeche
 
 
 class InvalidInput(ModecheckError):
-    """The input cannot be understood; carries all errors, in the order of the files."""
+    """The input is invalid; carries all errors, in the order of the files."""
 
     def __init__(self, errors: Iterable[InputError]) -> None:
         super().__init__()
@@ -97,9 +97,9 @@ class InvalidInput(ModecheckError):
 class Notebook:
     """Collects the errors of one run, each once, so that all are reported together.
 
-    `files` holds the SHA-256 of every file that was read, by its path; `removed` says of a name why
-    it is no more, so that who speaks of it is not told that nobody ever knew it; `additions` are
-    what overlays add.
+    `files` holds the SHA-256 of every file that was read, by its path; `removed` says why a
+    name is gone, so that a later use of it is not reported as an unknown name; `additions` are what
+    overlays add.
     """
 
     def __init__(self) -> None:
@@ -129,7 +129,7 @@ class Notebook:
         if (message, place) in self._errors:
             return
         if len(self) == MOST_ERRORS:
-            told = InputError(f"more than {MOST_ERRORS} errors: the others are not told")
+            told = InputError(f"more than {MOST_ERRORS} errors: the others are not shown")
             raise InvalidInput([*_in_order_of_files(self._errors.values()), told])
         names = list(choices)
         known = sorted(set(names)) if len(names) <= MOST_NAMES_COMPARED else names
@@ -139,13 +139,13 @@ class Notebook:
         self._errors[message, place] = error
 
     def raise_if_any(self) -> None:
-        """Raise `InvalidInput` with every error noted so far, if there is one."""
+        """Raise `InvalidInput` with every error noted so far, if there are any."""
         if self._errors:
             raise InvalidInput(_in_order_of_files(self._errors.values()))
 
 
 def _in_order_of_files(errors: Iterable[InputError]) -> list[InputError]:
-    """File by file, as they were read first, and from top to bottom."""
+    """Sorted by file, in the order in which they were first read, and from top to bottom."""
     files: dict[str, int] = {}
     keyed = []
     for error in errors:
@@ -166,7 +166,7 @@ def nearest_name(word: str, known: Iterable[str]) -> str:
 
 
 def _listed(names: list[str], word: str) -> str:
-    """The names; of many the likest to the word."""
+    """The names; if there are many, those most like the word."""
     if MOST_CHOICES_SHOWN < len(names) <= MOST_NAMES_COMPARED and word:
         short = word[:LONGEST_NAME_COMPARED]
         likeness = {name: difflib.SequenceMatcher(None, short, name[:80]).ratio() for name in names}
@@ -179,7 +179,7 @@ def _listed(names: list[str], word: str) -> str:
 
 
 def _columns(text: str) -> int:
-    """How wide a terminal shows the text (Unicode Standard Annex 11)."""
+    """The number of terminal columns that the text takes (Unicode Standard Annex 11)."""
     wide = sum(unicodedata.east_asian_width(character) in "WF" for character in text)
     return len(text) + wide - sum(map(bool, map(unicodedata.combining, text)))
 

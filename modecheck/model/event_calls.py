@@ -1,11 +1,11 @@
-"""What a requirement says of steps: `sent(hub.hello)`, `delivered(front_air.press)`,
+"""The events of a step that a requirement can name: `sent(hub.hello)`, `delivered(up.hello)`,
 `signalled(plug)`.
 
-    sent       a rule sends the message, whatever becomes of it
+    sent       a rule sends the message, whatever happens to it then
     accepted   the message is put into its link
     delivered  it reaches its chip, which takes or discards it
-    dropped    it is lost: by a fault, in a full link, with a link that is down, in a power cut
-    signalled  a rule gives the signal
+    dropped    it is lost: to a fault, a full link, a link that is down, or a power cut
+    signalled  a rule signals it
     taken      the chip takes the rule of that name
 
 A message is named with a link, or with a chip: the one that sends it or, for `delivered`, the one
@@ -26,7 +26,8 @@ from modecheck.model.terms import Happens
 class Surroundings:
     """What steps are made of: links, chips with their rules, signals.
 
-    Unless it is `whole`, some chip or link could not be read: what is not found may be in there.
+    Unless it is `whole`, some chip or link could not be read, so a name that is not found may be
+    valid.
     """
 
     links: Mapping[str, Link]
@@ -52,7 +53,9 @@ def event_of(call: Call, around: Surroundings) -> Happens:
         return _signal(name.text, around)
     if len(name.parts) != 2:
         expected = "chip.rule" if call.word == "taken" else "chip.message or link.message"
-        raise UnknownEvent(f"{call.word}({name.text}) names no event", f"{call.word}({expected})")
+        raise UnknownEvent(
+            f"{call.word}({name.text}) does not name an event", f"{call.word}({expected})"
+        )
     owner, member = name.parts
     if call.word == "taken":
         return _rule(owner, member, around)
@@ -62,7 +65,7 @@ def event_of(call: Call, around: Surroundings) -> Happens:
 def _signal(name: str, around: Surroundings) -> Happens:
     if name not in around.signals:
         message = f"unknown signal {name!r}"
-        raise UnknownEvent(message, "a signal that some rule gives", name, _sorted(around.signals))
+        raise UnknownEvent(message, "a signal of some rule", name, _sorted(around.signals))
     return Happens("signalled", "", name)
 
 
@@ -83,8 +86,8 @@ def message_event(word: str, owner: str, member: str, around: Surroundings) -> H
         known = (*around.chips, *around.links)
         raise UnknownEvent(f"unknown chip or link {owner!r}", "", owner, known)
     if owner in around.chips and owner in around.links:
-        message = f"{owner!r} is the name of a chip and of a link"
-        raise UnknownEvent(message, "names that differ")
+        message = f"{owner!r} is the name of both a chip and a link"
+        raise UnknownEvent(message, "different names")
     carried = [message for link in links_of(word, owner, around.links) for message in link.carries]
     if member not in carried:
         does = {"delivered": "receives"}.get(word, "carries" if owner in around.links else "sends")

@@ -18,7 +18,7 @@ from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode, shortened
 
 EXCHANGE_KEYS = ("sent", "received", "may_lose", "under_way")
 MOST_UNDER_WAY = 16
-"""Items on their way at a time: the automaton grows with it, and devices have a few."""
+"""Items in flight at a time: the automaton grows with it, and few are enough."""
 MOST_KINDS = 4
 LEADING_WHILE = re.compile(r"\s*while\b")
 
@@ -27,7 +27,7 @@ Item = tuple[str, str]
 
 
 class ExchangeReader:
-    """Reads what stands under `exactly_once`, or beside it."""
+    """Reads the mapping under `exactly_once`, and keys beside it."""
 
     def __init__(self, shapes: Shapes, phrases: Phrases, scope: Scope) -> None:
         self._shapes = shapes
@@ -35,7 +35,7 @@ class ExchangeReader:
         self._scope = scope
 
     def read(self, node: Node, beside: MappingNode) -> ExactlyOnce | None:
-        """The exchange; `beside` is the requirement's own record."""
+        """The exchange; `beside` is the record of the requirement."""
         record = self._shapes.record(
             node, "exactly_once", EXCHANGE_KEYS, required=("sent", "received")
         )
@@ -47,8 +47,8 @@ class ExchangeReader:
             return None
         self._note_sent_together(sent, record.entries["sent"].place)
         if len(sent) != len(received):
-            message = f"{len(sent)} sent, but {len(received)} received"
-            expected = "as many: the first arrives as the first, and so on"
+            message = f"{len(sent)} messages sent, but {len(received)} received"
+            expected = "the same number: the first arrives as the first, and so on"
             self._shapes.notes.add(message, record.keys["received"].place, expected=expected)
             return None
         losing, losing_text = self._may_lose(self._one_of(record, beside, "may_lose"))
@@ -61,12 +61,12 @@ class ExchangeReader:
     def _one_of(self, record: MappingNode, beside: MappingNode, key: str) -> Node | None:
         inside, outside = record.get(key), beside.get(key)
         if inside is not None and outside is not None:
-            message = f"{key!r} stands here and beside 'exactly_once'"
-            self._shapes.notes.add(message, record.keys[key].place, expected="it once")
+            message = f"{key!r} is given here and beside 'exactly_once'"
+            self._shapes.notes.add(message, record.keys[key].place, expected="one of the two")
         return inside if inside is not None else outside
 
     def _may_lose(self, node: Node | None) -> tuple[Term | None, str]:
-        """A condition, with the word `while` before it or not."""
+        """A condition, optionally after the word `while`."""
         if not isinstance(node, ScalarNode):
             return condition(self._shapes, self._phrases, self._scope, node), ""
         match = LEADING_WHILE.match(node.text)
@@ -88,7 +88,7 @@ class ExchangeReader:
         for place, item in enumerate(found):
             if item is not None and item in found[:place]:
                 role = "sent" if word == "sent" else "received"
-                message = f"{'.'.join(item)} stands twice as {role}"
+                message = f"{'.'.join(item)} is given twice as {role}"
                 self._shapes.notes.add(message, scalars[place].place, expected="each message once")
                 return None
         whole = tuple(item for item in found if item is not None)
@@ -99,9 +99,11 @@ class ExchangeReader:
         self._phrases.words.update((chip, name))
         around, notes = self._scope.steps, self._shapes.notes
         if around is None or not around.whole:
-            return None  # what is not found may be in what could not be read
+            return None  # a name that is not found may be in a part that could not be read
         if not dot:
-            notes.add(f"{shortened(chip)!r} names no chip", scalar.place, expected="chip.message")
+            notes.add(
+                f"{shortened(chip)!r} does not name a chip", scalar.place, expected="chip.message"
+            )
             return None
         if chip not in around.chips:
             message = f"unknown chip {shortened(chip)!r}"
@@ -121,8 +123,8 @@ class ExchangeReader:
         return chip, name
 
     def _note_sent_together(self, sent: Sequence[Item], place: Place) -> None:
-        """A step counts as one item of each kind, in the order of the list: a rule must not send
-        several in any other way.
+        """The automaton takes one item of each kind per step, in the order of the list, so a rule
+        must not send several in any other way.
         """
         assert self._scope.steps is not None
         for chip in self._scope.steps.chips.values():
@@ -132,6 +134,6 @@ class ExchangeReader:
                     first, second = (sent.index((chip.name, send.message)) for send in (one, two))
                     if first > second or (first == second and one.link == two.link):
                         message = f"{chip.name} sends {one.message}, then {two.message} in one step"
-                        expected = "each once in a step, and in this order"
+                        expected = "each at most once in a step, in the order of the list"
                         self._shapes.notes.add(message, place, expected=expected)
                         return

@@ -13,7 +13,7 @@ from modecheck.model.yaml_nodes import Node, SequenceNode
 CHIP_FAULTS = ("power_cut", "reset")
 LINK_FAULTS = ("lose", "duplicate")
 LARGEST_BUDGET = 255
-"""Strikes of one group; each multiplies the product, and small budgets find nearly everything."""
+"""The most faults of one group; each multiplies the product, and small budgets find nearly all."""
 
 
 class FaultReader:
@@ -44,7 +44,7 @@ class FaultReader:
             return None
         targets = names_in(self._shapes, record.entries[where], where[:-1], self._known[where])
         if record.get(where) is None or is_empty(record.entries[where]):
-            message = f"{kind} that strikes nothing"
+            message = f"{kind} has no target"
             self._shapes.notes.add(message, record.place, expected=f"the names of {where}")
         budget = record.get("at_most")
         at_most = None

@@ -1,6 +1,6 @@
-"""The ids of findings, `code:subject`, held against the parts of a device.
+"""Check the ids of findings, `code:subject`, against the parts of a device.
 
-An id that names nothing accepts nothing: it is a slip of the pen, and not a finding that is gone.
+An id that names an unknown part is a typing error, not a finding that has been fixed.
 """
 
 from __future__ import annotations
@@ -41,12 +41,12 @@ SUBJECTS: Mapping[str, tuple[str, ...]] = {
 """What a finding of each code is about; `unused` and `needless-acceptance` are about anything."""
 
 BETWEEN = {"no-mode-switch": "->"}
-"""What stands between the parts of a subject; else a plus sign."""
+"""The separator between the parts of a subject; by default a plus sign."""
 
 
 @dataclass(frozen=True, slots=True)
 class _Wrong:
-    """The word that names nothing, what it should name, and what it could be."""
+    """The unknown word, the error message, and the names that it could be."""
 
     word: str
     message: str
@@ -56,7 +56,7 @@ class _Wrong:
 def note_unknown_findings(device: Device, notes: Notebook) -> None:
     """Note each acceptance and each expectation of a finding that the device cannot have.
 
-    What an overlay has removed may still be accepted by the file beneath.
+    A part that an overlay has removed may still occur in an acceptance of the file beneath.
     """
     named = [(one.finding, one.named_at) for one in device.accepted]
     named += [(one.finding, one.named_at) for one in device.expected]
@@ -72,7 +72,7 @@ def note_unknown_findings(device: Device, notes: Notebook) -> None:
 
 
 def _within(place: Place, word: str) -> Place:
-    """Where the word stands in a text that begins at the place."""
+    """The place of the word in a text that begins at `place`."""
     offset = place.text.find(word, place.column - 1) - (place.column - 1)
     return place.part(offset, len(word)) if offset >= 0 else place
 
@@ -80,12 +80,12 @@ def _within(place: Place, word: str) -> Place:
 def _wrong_in(finding: str, device: Device) -> _Wrong | None:
     code, _, subject = finding.partition(":")
     if code not in SUBJECTS:
-        return _Wrong(code, f"{code!r} is the code of no finding", SUBJECTS)
+        return _Wrong(code, f"no finding has the code {code!r}", SUBJECTS)
     for part in subject.split(BETWEEN.get(code, "+")):
         tries = [_fitting(form.split("."), part, device) for form in SUBJECTS[code]]
         wrong = [one for one in tries if one is not None]
         if tries and len(wrong) == len(tries):
-            # The form of which more is right is the one that was meant.
+            # The form that matches further is the one that was meant.
             return max(wrong, key=lambda one: part.find(one.word))
     return None
 
@@ -98,7 +98,7 @@ def _fitting(form: list[str], part: str, device: Device) -> _Wrong | None:
             owner = words[number - 1] if number else "the device"
             return _Wrong(word, f"{owner} has no {kind} {word!r}", known)
     if len(words) < len(form):
-        return _Wrong(part, f"{part!r} is no {'.'.join(form)}", ())
+        return _Wrong(part, f"{part!r} is not {'.'.join(form)}", ())
     return None
 
 

@@ -1,9 +1,9 @@
-"""What a file that is laid over another adds and removes: told, or refused as a slip of the pen.
+"""What a file that is laid over another adds and removes: reported, or rejected as a typing error.
 
-A name that is written wrong in an overlay is a name of something new. So every part that is added
-is told; a part whose name is close to another's and that says too little to stand by itself was
-meant to change that other one, and is refused. What cannot be removed is refused, too, and what was
-removed is remembered, since others may still speak of it.
+A misspelt name in an overlay adds a new part. So every added part is reported; a part that is
+incomplete by itself and whose name is close to another's was meant to change that other one, and is
+rejected. Removing what is not there is rejected too, and what was removed is remembered, since
+other parts may still refer to it.
 """
 
 from __future__ import annotations
@@ -28,14 +28,14 @@ from modecheck.model.yaml_nodes import (
 )
 
 Whole: TypeAlias = Callable[[Node, Node], bool]
-"""Whether a part stands by itself; the second is the part whose name is close to its own."""
+"""Whether a part is complete by itself; the second node is the part with a similar name."""
 
 
 @dataclass(frozen=True, slots=True)
 class Section:
-    """Parts with names that stand under one key: what one of them is, and the sections in it.
+    """Named parts under one key: what one of them is called, and the sections inside it.
 
-    What is inside is None where somebody else looks at it; `blank` allows a part that is null.
+    `inside` is None where another observer checks it; `blank` allows a part that is null.
     """
 
     kind: str
@@ -59,7 +59,7 @@ def _given(node: Node) -> Callable[[str], bool]:
 
 
 def _whole_rule(node: Node, near: Node) -> bool:
-    """It does something, and says when, as far as the rule with a name like its own does."""
+    """It does something, and says when, if the rule with the similar name does."""
     consumes = any(map(_given(node), ("on", "expires")))
     if not (isinstance(node, MappingNode) and (has_effect(node) or consumes)):
         return False
@@ -104,7 +104,7 @@ class Laying:
     """A file, or an entry of one, laid over `base`: all of a device, or of the `chip` (as in
     "chip pedal").
 
-    Unless it is an `overlay`, what is new is told only where its name is close to another one.
+    Unless it is an `overlay`, a new part is reported only if its name is close to another one.
     """
 
     notes: Notebook
@@ -118,7 +118,7 @@ class Laying:
     def added(
         self, section: Section, key: ScalarNode, node: Node, beside: MappingNode, what: str
     ) -> bool:
-        """Tell of a new part, unless it is a slip: then False."""
+        """Report a new part; False, after noting an error, if it is a typing error."""
         others = {**_parts_of(section.kind, self.base), **beside.entries}
         near = nearest_name(key.text, others)
         name = shortened(key.text)
@@ -140,7 +140,7 @@ class Laying:
 
 @dataclass(frozen=True, slots=True)
 class _Record(Watcher):
-    """Watches keys that have a meaning; under some of them stand sections."""
+    """Observes the keys of a record, some of which hold sections."""
 
     laying: Laying
     sections: dict[str, Section]
@@ -172,8 +172,10 @@ class _Record(Watcher):
             and isinstance(node, MappingNode)
         ):
             kind = self.sections[key.text].kind
-            message = f"the {kind}s{self._of()} are a list, so none of them has a name to change"
-            expected = f"a list, which replaces all {len(beneath.items)}; or names for them there"
+            message = f"the {kind}s{self._of()} are a list, so none of them can be changed by name"
+            expected = (
+                f"a list, which replaces all {len(beneath.items)}, or names for the {kind}s there"
+            )
             self.laying.notes.add(message, key.place, expected=expected)
 
     def inside(self, key: ScalarNode) -> Watcher:
@@ -183,7 +185,7 @@ class _Record(Watcher):
         return _Record(self.laying, {}, f"{key.text!r}{self._of()}")
 
     def _words(self, key: ScalarNode, node: Node) -> set[str]:
-        """What others may speak of, and what is no more when such a key is gone."""
+        """The names that other parts may use and that are gone with such a key."""
         return set(_words_in(key.text, node, self.sections))
 
     def _told(self, key: ScalarNode) -> str:
@@ -195,7 +197,7 @@ class _Record(Watcher):
 
 @dataclass(frozen=True, slots=True)
 class _Parts(Watcher):
-    """Watches the names in a section."""
+    """Observes the names in a section."""
 
     laying: Laying
     section: Section
@@ -210,7 +212,7 @@ class _Parts(Watcher):
         where = f" in {self.what}" if self.what else ""
         message = f"there is no {self.section.kind} {shortened(key.text)!r}{where} to remove"
         choices = {**_parts_of(self.section.kind, self.laying.base), **base.entries}
-        expected = "" if choices else f"a {self.section.kind} that is there"
+        expected = "" if choices else f"an existing {self.section.kind}"
         self.laying.notes.add(message, key.place, word=key.text, choices=choices, expected=expected)
         return False
 
@@ -235,7 +237,7 @@ class _Parts(Watcher):
 
 
 def _parts_of(kind: str, base: MappingNode) -> dict[str, Node]:
-    """The rules or states of a chip, those inside states, too; other parts have no other place."""
+    """The rules or states of a chip, including those inside states; other kinds do not nest."""
     found: dict[str, Node] = {}
     for key, section in _IN_A_STATE.items():
         node = base.get(key)
@@ -248,7 +250,7 @@ def _parts_of(kind: str, base: MappingNode) -> dict[str, Node]:
 
 
 def _words_of(section: Section, name: str, node: Node) -> Iterator[str]:
-    """The words that are gone with a part: its name, and what it raised or carried."""
+    """The words that are gone with a part: its name, and what it signalled or carried."""
     if section.kind != "rule":
         yield name
     if isinstance(node, MappingNode):

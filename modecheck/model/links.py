@@ -1,4 +1,4 @@
-"""Read links: who talks to whom, over which medium, what can get lost."""
+"""Read links: which chip sends to which, over which medium, and what can be lost."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ LINK_FAULTS = ("lose", "duplicate")
 WHEN_DOWN = ("drop", "hold")
 WHEN_FULL = ("error", "wait", "drop_new", "drop_old")
 LARGEST_CAPACITY = 16
-"""Messages in one queue: few places are enough, and each place multiplies the product."""
+"""Messages in one queue: few places are enough, and each multiplies the product."""
 
 
 class LinkReader:
@@ -36,7 +36,7 @@ class LinkReader:
         self._scope = scope
 
     def link(self, name: str, key: ScalarNode, node: Node) -> Link | None:
-        """The link under `key`, or None when its ends or its messages cannot be understood."""
+        """The link under `key`, or None if its ends or its messages are invalid."""
         record = self._shapes.record(
             node, f"the link {name!r}", LINK_KEYS, required=("from", "to", "carries")
         )
@@ -79,11 +79,11 @@ class LinkReader:
         return self._shapes.known(scalar, "chip", known) if scalar else None
 
     def _is_loop(self, record: MappingNode, ends: list[str | None]) -> bool:
-        """What a chip keeps for later it keeps in a variable: nobody else can lose it."""
+        """A chip keeps its own data in a variable, which no link can lose."""
         if ends[0] is None or ends[0] != ends[1]:
             return False
         message = f"the link leads from {ends[0]} to itself"
-        expected = "two chips; what a chip keeps for later is a variable or a timer of its own"
+        expected = "two different chips; a chip keeps its own data in a variable or a timer"
         self._notes.add(message, record.entries["to"].place, expected=expected)
         return True
 
@@ -112,8 +112,8 @@ class LinkReader:
         if node is None:
             return None
         if "lose" not in can:
-            message = "a link that cannot lose has no share of losses"
-            self._notes.add(message, record.keys["loses"].place, expected="'can: [lose]', too")
+            message = "'loses' on a link that cannot lose messages"
+            self._notes.add(message, record.keys["loses"].place, expected="'can: [lose]' as well")
         return share(self._shapes, node)
 
     def _messages(self, node: Node) -> dict[str, Message]:
@@ -128,13 +128,15 @@ class LinkReader:
                 name_or_none = self._shapes.identifier(scalar, "the name of a message")
                 if name_or_none in messages:
                     self._notes.add(
-                        f"{scalar.text!r} stands twice", scalar.place, expected="each once"
+                        f"{scalar.text!r} is given twice", scalar.place, expected="each once"
                     )
                 elif name_or_none:
                     messages[name_or_none] = Message(name_or_none, "event", None, scalar.place)
         if not messages and (isinstance(node, ScalarNode) or is_empty(node)):
             expected = "the names of messages"
-            self._notes.add(f"{kind_of(node)} as carries", node.place, expected=expected)
+            self._notes.add(
+                f"{kind_of(node)} cannot be used as carries", node.place, expected=expected
+            )
         return messages
 
     def _message(self, name: str, key: ScalarNode, node: Node) -> Message | None:

@@ -1,8 +1,8 @@
 """What the names in an expression mean, and whether the types fit.
 
 Turns a syntax tree into a term. A name is looked up as, in this order: a parameter of the chip
-(its value is put in its place), a word of the type that is expected here, a variable of the own
-chip, an option. `chip.name` is a variable of another chip or, when there is none, whether that chip
+(which is replaced by its value), a word of the type that is expected here, a variable of the chip
+itself, an option. `chip.name` is a variable of another chip or, if it has none, whether that chip
 is in the state of that name. Every error is a `MeaningError` with its offset in the text.
 """
 
@@ -45,12 +45,12 @@ class MeaningError(Exception):
 
 
 class Unknowable(Exception):
-    """What is meant cannot be told, since a chip has an error of its own that is noted already."""
+    """The meaning cannot be resolved, because of an error elsewhere that has already been noted."""
 
 
 @dataclass(frozen=True, slots=True)
 class ChipOutline:
-    """What others may read of a chip: its states and its variables.
+    """What other chips may read of a chip: its states and its variables.
 
     `broken` names the variables that could not be read. `timers` are for its own rules.
     """
@@ -75,9 +75,9 @@ class Scope:
     """What names can mean at one place of the model.
 
     `own` is the chip whose rule it is; `in_event` allows `late`, and `payload` is the type of
-    `value`; `conditions` are the names of modes, where a mode may be asked for; `steps` is what
-    steps are made of, where it may be asked what happens in one; `broken` names what could not be
-    read: chips, links, options and modes.
+    `value`; `conditions` are the modes, where modes may be named; `steps` is what steps consist of,
+    where events of a step may be named; `broken` names what could not be read: chips, links,
+    options and modes.
     """
 
     chips: Mapping[str, ChipOutline]
@@ -104,7 +104,7 @@ class Typed:
 
 
 def understand(tree: Tree, scope: Scope, want: ValueType | None = None) -> Typed:
-    """The typed term of a tree; `want` is the type that its surroundings expect, if any."""
+    """The typed term of a tree; `want` is the type that its context expects, if any."""
     return _Understanding(scope).value(tree, want)
 
 
@@ -145,8 +145,8 @@ class _Understanding:
     def _call(self, call: Call) -> Term:
         steps = self._scope.steps
         if steps is None:
-            message = f"{call.word}(…) speaks of what happens in a step"
-            expected = "it in a requirement, and there not in 'possible' or 'recoverable'"
+            message = f"{call.word}(…) is an event of a step, not a state"
+            expected = "events only in a requirement, and not in 'possible' or 'recoverable'"
             raise _error(call, message, expected=expected)
         if call.name.parts[0] in self._scope.broken:
             raise Unknowable
@@ -207,7 +207,7 @@ class _Understanding:
         return Operation("==", (one.term, two.term))
 
     def _equal_words(self, left: Tree, right: Tree) -> Term:
-        """Two words that name nothing: fine when a parameter put one there (`side == left`)."""
+        """Two unknown words: allowed if a parameter's value is one of them (`side == front`)."""
         assert isinstance(left, Name)
         assert isinstance(right, Name)
         if left.text in self._scope.parameters.values():
@@ -220,7 +220,7 @@ class _Understanding:
         return self._lookup(tree, None) is None
 
     def _state_of(self, tree: Tree) -> ChipOutline | None:
-        """The chip whose state the tree speaks of, if it is `state` or `chip.state`."""
+        """The chip whose state the tree names, if it is `state` or `chip.state`."""
         if not isinstance(tree, Name) or tree.parts[-1] != "state" or tree.index is not None:
             return None
         if len(tree.parts) == 1:
@@ -242,7 +242,7 @@ class _Understanding:
         for tree in names:
             filled = self._fill(tree)
             if not isinstance(filled, Name) or len(filled.parts) > 1 or filled.index:
-                raise _error(tree, "a state is compared", expected=f"a state of {chip.name}")
+                raise _error(tree, "not the name of a state", expected=f"a state of {chip.name}")
             leaves.update(self._leaves(chip, filled, filled.text))
         return InState(chip.name, frozenset(leaves))
 
@@ -261,7 +261,7 @@ class _Understanding:
         return tests[0] if len(tests) == 1 else Operation("or", tests)
 
     def _fill(self, tree: Tree) -> Tree:
-        """The tree with a parameter's value in its place."""
+        """The tree with parameters replaced by their values."""
         if not isinstance(tree, Name) or tree.parts[0] not in self._scope.parameters:
             return tree
         text = self._scope.parameters[tree.parts[0]]
@@ -281,11 +281,9 @@ class _Understanding:
     def _unknown(self, name: Name, want: ValueType | None = None) -> MeaningError:
         words = [*(want.words if want else ()), *self._scope.words()]
         if name.text == "value" and self._scope.in_event:
-            return _error(
-                name, "the message carries no value", expected="a link whose message does"
-            )
+            return _error(name, "the message carries no value", expected="a message with a value")
         if name.text in ("value", "late"):
-            return _error(name, f"{name.text!r} speaks of a message", expected="a rule with 'on'")
+            return _error(name, f"{name.text!r} needs a message", expected="a rule with 'on'")
         if name.text == "state":
             return _error(
                 name, "a state can only be compared", expected="state == …, or state in […]"

@@ -42,7 +42,7 @@ STATE_KEYS = (
 VARIABLE_KEYS = ("bool", "range", "one_of", "bond", "list", "start", "persistent", "about")
 TYPE_KEYS = ("bool", "range", "one_of", "bond")
 LONGEST_LIST = 64
-"""Items of a list variable; slots and profiles of real devices are a handful."""
+"""Items of a list variable; real devices have a handful of slots or profiles."""
 
 
 @dataclass(slots=True)
@@ -98,8 +98,8 @@ class OutlineReader:
                 continue
             if name in reading.states:
                 first = reading.states[name].place.line
-                message = f"a second state {name!r}, the first is in line {first}"
-                self._notes.add(message, key.place, expected="names that differ within a chip")
+                message = f"the state {name!r} is declared twice, first in line {first}"
+                self._notes.add(message, key.place, expected="different names within a chip")
                 continue
             self._read_state(key, child, parent, depth, reading, rest=rest)
             names.append(name)
@@ -168,7 +168,7 @@ class OutlineReader:
         scalar = self._shapes.scalar(node, "initial", "the name of a state")
         if scalar is None:
             return None
-        empty = "states inside, of which it can be one"
+        empty = "states inside this state (it has none)"
         return self._shapes.known(self._phrases.fill(scalar), "state", children, empty=empty)
 
     def variables(self, body: MappingNode) -> dict[str, Variable]:
@@ -180,7 +180,7 @@ class OutlineReader:
         return found
 
     def timers(self, body: MappingNode) -> dict[str, Timer]:
-        """The timers that a chip declares, each with the time that it runs."""
+        """The timers that a chip declares, each with its duration."""
         found = {}
         for name, key, node in self._shapes.named(body.get("timers"), "timers"):
             scalars = self._shapes.scalars(node, "a duration", "a duration such as 20 ms")
@@ -207,15 +207,19 @@ class OutlineReader:
         return Variable(name, type_, start, length, persistent, key.place)
 
     def _short_variable(self, name: str, key: ScalarNode, node: ScalarNode) -> Variable | None:
-        """`ready: bool`, or `ready: false` for its start."""
+        """`ready: bool`, or `ready: false` with its start value."""
         if node.text == "bool" or node.truth is not None:
             return Variable(name, TRUTH, (int(node.truth or False),), 0, False, key.place)
         expected = "bool, true, false, or a mapping with range, one_of, bond or bool"
-        self._notes.add(f"{kind_of(node)} as the variable {name!r}", node.place, expected=expected)
+        self._notes.add(
+            f"{kind_of(node)} cannot be used as the variable {name!r}",
+            node.place,
+            expected=expected,
+        )
         return None
 
     def type(self, record: MappingNode, place: Place, name: str) -> ValueType | None:
-        """The type that a record with one of `TYPE_KEYS` declares; a truth value by its start."""
+        """The type that a record declares by one of `TYPE_KEYS`, or by `start: true` or `false`."""
         given = [key for key in TYPE_KEYS if record.get(key) is not None]
         if len(given) > 1:
             message = f"{name!r} has two types, {given[0]} and {given[1]}"
@@ -239,14 +243,18 @@ class OutlineReader:
     def _bool(self, node: Node) -> ValueType | None:
         if isinstance(node, ScalarNode) and node.truth:
             return TRUTH
-        expected = "bool: true (its first value stands under 'start')"
-        self._notes.add(f"{kind_of(node)} as bool", node.place, expected=expected)
+        expected = "bool: true ('start' gives its first value)"
+        self._notes.add(f"{kind_of(node)} cannot be used as bool", node.place, expected=expected)
         return None
 
     def _range(self, node: Node) -> ValueType | None:
         items = node.items if isinstance(node, SequenceNode) else []
         if len(items) != 2:
-            self._notes.add(f"{kind_of(node)} as a range", node.place, expected="[lowest, highest]")
+            self._notes.add(
+                f"{kind_of(node)} cannot be used as a range",
+                node.place,
+                expected="[lowest, highest]",
+            )
             return None
         bounds = []
         for item in items:
@@ -258,7 +266,7 @@ class OutlineReader:
         if low is None or high is None:
             return None
         if low > high:
-            message = f"the range [{low}, {high}] is the wrong way round"
+            message = f"the range [{low}, {high}] has its bounds in the wrong order"
             self._notes.add(message, node.place, expected=f"[{high}, {low}]")
             return None
         return number_type(low, high)
@@ -269,11 +277,11 @@ class OutlineReader:
             self._shapes.identifier(self._phrases.fill(scalar), "a word") for scalar in scalars
         ]
         if is_empty(node):
-            self._notes.add("no word to choose from", node.place, expected="a list of words")
+            self._notes.add("a list without words", node.place, expected="a list of words")
         if None in words or not words:
             return None
         if len(set(words)) < len(words):
-            self._notes.add("the same word twice", node.place, expected="words that differ")
+            self._notes.add("a word is given twice", node.place, expected="different words")
             return None
         return word_type(tuple(word for word in words if word))
 
@@ -304,20 +312,22 @@ class OutlineReader:
             if value is None:
                 value = type_.value_of(filled.text)
         if value is None or not type_.holds(value):
-            self._notes.add(f"{kind_of(node)} as a start", node.place, expected=str(type_))
+            self._notes.add(
+                f"{kind_of(node)} cannot be used as a start value", node.place, expected=str(type_)
+            )
             return type_.first
         return value
 
 
 def is_empty(node: Node) -> bool:
-    """Whether it is a list or a mapping with nothing in it."""
+    """Whether it is an empty list or mapping."""
     if isinstance(node, MappingNode):
         return not node.entries
     return isinstance(node, SequenceNode) and not node.items
 
 
 def is_nothing(node: Node | None) -> bool:
-    """Whether nothing is said: no node, or an empty list or mapping."""
+    """Whether nothing is given: no node, or an empty list or mapping."""
     return node is None or is_empty(node)
 
 

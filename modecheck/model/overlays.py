@@ -1,8 +1,8 @@
-"""Files laid over files: `based_on`, so that a variant says only what is different.
+"""Overlay files on files: `based_on`, so that a variant states only what differs.
 
 Mappings merge key by key, anything else replaces what it covers, and null removes a key. Every node
-keeps the place where it was written, so a finding points into the file that is to blame. Who lays
-may watch what is added, replaced and removed, as `modecheck.model.laying` does.
+keeps the place where it was written, so a finding points into the file that caused it. A caller may
+observe what is added, replaced and removed, as `modecheck.model.laying` does.
 """
 
 from __future__ import annotations
@@ -17,14 +17,14 @@ from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode, kind_of, r
 
 
 class Watcher:
-    """Is told of each key that a mapping lays over another. This one lets everything pass."""
+    """Is notified of each key that an overlay merges into a mapping; this one accepts all."""
 
     def adds(self, base: MappingNode, key: ScalarNode, node: Node) -> bool:  # noqa: ARG002
-        """`node`, which is not null, stands under a key that `base` lacks; False leaves it out."""
+        """`node`, which is not null, is under a key that `base` lacks; False leaves it out."""
         return True
 
     def lacks(self, base: MappingNode, key: ScalarNode) -> bool:  # noqa: ARG002
-        """A null finds nothing to remove; False leaves it out."""
+        """A null has nothing to remove; False leaves it out."""
         return True
 
     def removes(self, beneath: Node, key: ScalarNode) -> None:
@@ -43,7 +43,7 @@ Watching: TypeAlias = Callable[[MappingNode], Watcher]
 
 
 def unwatched(base: MappingNode) -> Watcher:  # noqa: ARG001
-    """Nobody looks."""
+    """An observer that accepts everything."""
     return Watcher()
 
 
@@ -72,7 +72,9 @@ def read_document(
     if base is None:
         return node
     if not isinstance(base, ScalarNode):
-        notes.add(f"{kind_of(base)} as based_on", base.place, expected="the name of a file")
+        notes.add(
+            f"{kind_of(base)} cannot be used as based_on", base.place, expected="the name of a file"
+        )
         return None
     beneath = read_document(
         beside(base, base.text),
@@ -85,7 +87,7 @@ def read_document(
 
 
 def _identity(path: str) -> str:
-    """The same for every name of a file; a name that no file can have stands for itself."""
+    """A canonical name of the file; a name that no file can have is returned unchanged."""
     try:
         return os.path.realpath(path)
     except ValueError:

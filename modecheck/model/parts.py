@@ -1,8 +1,8 @@
-"""The typed model: what a device file says, after every name in it has been understood.
+"""The typed model: what a device file says, after every name in it has been resolved.
 
 Everything is frozen; every part that a finding can point at knows its place. Chips are instances:
-two chips of one file are two `Chip`s whose rules share their places. `concerns` say what a part has
-to do with, such as radio, power or charging: no step depends on them.
+two chips of one file are two `Chip`s whose rules share their places. `concerns` name what a part
+affects, such as radio, power or charging: no step depends on them.
 """
 
 from __future__ import annotations
@@ -36,8 +36,8 @@ class Variable:
 class State:
     """A state of a chip's statechart; `leaves` are the innermost states inside, or itself.
 
-    `current` is what the chip draws in it, in amperes, where the model says so; a state inside that
-    says nothing draws what the state around it does.
+    `current` is what the chip draws in it, in amperes, or None; a state inside without a value
+    inherits that of the state around it.
     """
 
     name: str
@@ -71,8 +71,8 @@ class Event:
 
 @dataclass(frozen=True, slots=True)
 class Duration:
-    """An interval of time in seconds, exactly; `text` as it was written, at `places` for its two
-    ends. `high` is None where nothing has to happen by any moment.
+    """An interval of time in seconds, exact; `text` as written, with a place for each of its
+    two ends. `high` is None if there is no latest time.
     """
 
     low: Fraction
@@ -82,13 +82,13 @@ class Duration:
 
     @property
     def moments(self) -> tuple[Fraction, ...]:
-        """Its ends, as far as it has them."""
+        """Its ends, without a missing latest time."""
         return (self.low,) if self.high is None else (self.low, self.high)
 
 
 @dataclass(frozen=True, slots=True)
 class Timer:
-    """A timer of a chip that rules start and stop, whatever the state; how long it runs."""
+    """A timer of a chip that rules start and stop, independent of states, and its duration."""
 
     name: str
     duration: Duration
@@ -97,8 +97,8 @@ class Timer:
 
 @dataclass(frozen=True, slots=True)
 class Clock:
-    """Time is counted in ticks of so many seconds. `at_once` names who does what can be done before
-    time goes on: "chips" (rules that wait for nothing), "links" (deliveries without a delay).
+    """Time is counted in ticks of `tick` seconds. `at_once` names the parts that act before time
+    passes: "chips" (rules that wait for nothing), "links" (deliveries without a delay).
     """
 
     tick: Fraction
@@ -106,9 +106,9 @@ class Clock:
     place: Place
 
     def ticks(self, seconds: Fraction) -> int:
-        """A time in ticks; it has to be a multiple of one."""
+        """A time in ticks; it must be a multiple of one tick."""
         count = seconds / self.tick
-        assert count.denominator == 1, "the reader has refused other durations"
+        assert count.denominator == 1, "the reader has rejected other durations"
         return count.numerator
 
 
@@ -122,7 +122,7 @@ class Target:
 
 @dataclass(frozen=True, slots=True)
 class Assignment:
-    """Variables of the own chip that take their values together."""
+    """Variables of one chip that are assigned simultaneously."""
 
     targets: tuple[Target, ...]
     values: tuple[Term, ...]
@@ -145,11 +145,11 @@ class Send:
 class Rule:
     """What a chip does, and when. `sources` is empty for a rule of the whole chip.
 
-    `trigger` is empty for internal rules and timers. A timer has `after`, with `periodic` again and
-    again, or is set off when the chip's timer `expires`. `guard_text` and the texts of the effects
-    are as written, with parameters in place. `fair` is weak, strong or none, or nothing where the
-    model does not say. `starts` and `stops` name timers of the chip. `weight` tells how
-    often it is chosen beside others that could be taken; only chances read it.
+    `trigger` is empty for internal rules and timers. A timer has `after`, which `periodic` repeats,
+    or is triggered when the chip's timer `expires`. `guard_text` and the texts of the effects
+    are as written, with parameters in place. `fair` is weak, strong or none, or empty if the
+    model does not say. `starts` and `stops` name timers of the chip. `weight` is its
+    relative frequency among the enabled rules; only chances use it.
     """
 
     title: str
@@ -196,8 +196,8 @@ class Reply:
 class Chip:
     """A chip or an actor: a statechart with variables.
 
-    `states` stand in document order, outer before inner. `fair` holds for rules that do not say.
-    `battery` is what its battery holds, in ampere hours.
+    `states` are in document order, outer before inner. `fair` applies to rules without their own.
+    `battery` is the capacity of its battery in ampere-hours.
     `replies` maps a state's name to its replies; the key "" holds those of the whole chip.
     """
 
@@ -235,7 +235,7 @@ class Chip:
 
     def rules_at(self, leaf: str) -> tuple[Rule, ...]:
         """The rules that hold in an innermost state: innermost first, then document order."""
-        # By number, for a rule is a large thing to hash.
+        # By number, since a rule is expensive to hash.
         found: dict[int, Rule] = {}
         for name in self.ancestry(leaf):
             for number, rule in enumerate(self.rules):
@@ -248,7 +248,7 @@ class Chip:
 class Message:
     """What a link carries. `kind` is "event", "state" or "relative"; `type` is the payload's.
 
-    `payload` tells whether the model says what kind it is: then it is what the link is there for.
+    `payload` is true if the model declares its kind: then it is what the link exists for.
     """
 
     name: str
@@ -263,8 +263,8 @@ class Link:
     """A queue from one chip to another.
 
     `when_down` is "drop" or "hold"; `when_full` is "error", "wait", "drop_new" or "drop_old".
-    `fair` tells of its deliveries, as in a rule. `loss` is the share of messages that are lost,
-    where the model says so; only chances read it.
+    `fair` is the fairness of its deliveries, as in a rule. `loss` is the share of messages that are
+    lost, or None; only chances use it.
     """
 
     name: str
@@ -307,8 +307,8 @@ class PairingEnd:
 class Pairing:
     """Two bonds that belong together.
 
-    `session` says when the two are connected, `selected` when they may begin to be; the pairing has
-    to recover without the actors named in `recovers_without`.
+    `session` holds while the two are connected, `selected` while they may connect; the pairing must
+    be able to recover without the actors in `recovers_without`.
     """
 
     name: str
@@ -346,9 +346,9 @@ class Option:
 
 @dataclass(frozen=True, slots=True)
 class Span:
-    """When a requirement is asked for; `kind` is globally, before, after, between or after_until.
+    """When a requirement applies; `kind` is globally, before, after, between or after_until.
 
-    `opens` is None where it counts from the beginning, `closes` where it is never closed.
+    `opens` is None if it applies from the beginning, `closes` if it never ends.
     """
 
     kind: str = "globally"
@@ -361,8 +361,8 @@ class Span:
 class ExactlyOnce:
     """What is sent arrives once, in order: `sent[i]`, a chip and a message, as `received[i]`.
 
-    Loss is allowed while `may_lose`. `under_way` is how many may be on their way at a time, or None
-    where the model does not say.
+    Loss is allowed while `may_lose`. `under_way` is the largest number in flight at a time, or
+    None if the model does not say.
     """
 
     sent: tuple[tuple[str, str], ...]
@@ -377,9 +377,10 @@ class Requirement:
     """`pattern` is never, always, eventually, whenever, before, possible, recoverable or
     exactly_once.
 
-    `condition` is what the pattern speaks of (None for exactly_once, which has its `exchange`);
-    `response` is what then follows, or comes first; `within` a time, where it says so. `without`
-    names events that a road back must not use, `builds_on` requirements with which this one falls.
+    `condition` is the condition of the pattern (None for exactly_once, which has its `exchange`);
+    `response` is what must follow, or come first; `within` is its time limit, if any. `without`
+    names events that a path must not use; `builds_on` names requirements whose failure excuses
+    that of this one.
     """
 
     name: str
@@ -398,7 +399,7 @@ class Requirement:
 
     @property
     def terms(self) -> tuple[Term, ...]:
-        """Every condition in it."""
+        """Every condition of the requirement."""
         losing = self.exchange.may_lose if self.exchange is not None else None
         found = (self.condition, self.response, self.span.opens, self.span.closes, losing)
         return tuple(term for term in found if term is not None)
@@ -406,7 +407,7 @@ class Requirement:
 
 @dataclass(frozen=True, slots=True)
 class Acceptance:
-    """A finding that the team lives with, and until when; `named_at` is where its id stands."""
+    """A finding that the team accepts, and until when; `named_at` is the place of its id."""
 
     finding: str
     reason: str
@@ -418,7 +419,7 @@ class Acceptance:
 @dataclass(frozen=True, slots=True)
 class Expectation:
     """A finding that a faulty twin is known to have, with the length of its shortest scenario;
-    `named_at` is where its id stands.
+    `named_at` is the place of its id.
     """
 
     finding: str
@@ -429,7 +430,7 @@ class Expectation:
 
 @dataclass(frozen=True, slots=True)
 class Unused:
-    """A declaration that nothing mentions."""
+    """A declaration that nothing uses."""
 
     subject: str
     text: str
@@ -440,9 +441,9 @@ class Unused:
 class Chance:
     """A question about chances. `kind` is reach, count or latency.
 
-    reach asks how likely `until` is in the end, and how long it takes; count how often `event`
-    happens until then; latency how long it takes from `event` to `answer`, and how likely it takes
-    longer than `within` seconds.
+    reach asks for the probability that `until` is ever reached, and the mean time to it; count for
+    how often `event` happens until then; latency for the time from `event` to `answer`, and the
+    probability that it exceeds `within` seconds.
     """
 
     name: str
@@ -461,7 +462,7 @@ class Device:
     """A whole model in one variant: `variant` holds the chosen value of each option.
 
     `digests` holds the SHA-256 of every file that it was read from, by its path; `notes` what is
-    not wrong in them and yet worth a line.
+    not wrong in them but worth a line.
     """
 
     name: str
@@ -486,12 +487,12 @@ class Device:
 
     @property
     def choices(self) -> str:
-        """The choices of options, as a person writes them; nothing for a device without options."""
+        """The choices of options, as on the command line; empty for a device without options."""
         return ", ".join(f"{name}={value}" for name, value in self.variant.items())
 
     @property
     def signals(self) -> tuple[str, ...]:
-        """Every signal that some rule gives, in document order."""
+        """Every signal of some rule, in document order."""
         signalled = (
             name for chip in self.chips.values() for rule in chip.rules for name in rule.signals
         )

@@ -1,6 +1,6 @@
 """Texts of a chip file after its parameters have been filled in, parsed with their places.
 
-A parameter's value stands wherever its name stands as a whole word; inside a longer word it is
+A parameter is replaced by its value wherever its name is a whole word; inside a longer word it is
 written in braces, as in `{side}_spi`.
 """
 
@@ -20,6 +20,7 @@ from modecheck.model.syntax import ExpressionError
 from modecheck.model.yaml_nodes import ScalarNode, shortened
 
 BRACED = re.compile(r"\{(\w+)\}")
+NUMBER = re.compile(r"\d+(?:\.\d+)?")
 DURATION = re.compile(r"(\d+(?:\.\d+)?)\s*(us|µs|ms|s|min|h)")
 SECONDS = {
     "us": Fraction(1, 1_000_000),
@@ -30,7 +31,7 @@ SECONDS = {
     "h": Fraction(3600),
 }
 FOREVER = "forever"
-"""In place of a latest moment: there is none."""
+"""In place of a latest time: there is none."""
 
 T = TypeVar("T")
 
@@ -38,7 +39,7 @@ T = TypeVar("T")
 class Phrases:
     """Fills parameters into scalars and parses them; notes what does not parse.
 
-    `words` gathers every word that was read, so that unused declarations can be told.
+    `words` gathers every word that was read, so that unused declarations can be reported.
     """
 
     def __init__(self, notes: Notebook, parameters: Mapping[str, str]) -> None:
@@ -64,11 +65,11 @@ class Phrases:
         return name
 
     def braces_filled(self, scalar: ScalarNode) -> str:
-        """The text with parameters in braces filled in, as it is shown to people and parsed."""
+        """The text with parameters in braces filled in, as it is displayed and parsed."""
         return BRACED.sub(lambda match: self._value(match, scalar), scalar.text)
 
     def parse(self, scalar: ScalarNode, parser: Callable[[str], T]) -> T | None:
-        """What `parser` makes of the text, or None after noting its error at the exact place."""
+        """The result of `parser` on the text, or None after noting the error at its exact place."""
         text = self.braces_filled(scalar)
         self.words.update(re.findall(r"[^\W\d]\w*", text))
         return self.attempt(scalar, lambda: parser(text))
@@ -94,7 +95,7 @@ class Phrases:
         return None
 
     def _inside(self, scalar: ScalarNode, offset: int, width: int) -> Place:
-        """The place of an offset, where the text stands in the file as it is read."""
+        """The place of an offset, if the text in the file is the text as parsed."""
         quote = 0 if scalar.plain else 1
         shown = scalar.place.text[scalar.place.column - 1 + quote :]
         if not shown.startswith(scalar.text) or BRACED.search(scalar.text):
@@ -105,14 +106,17 @@ class Phrases:
         """A time such as `20 ms`, in seconds."""
         match = DURATION.fullmatch(self.fill(scalar).text.strip())
         if match is None or len(match[1]) > 12:
-            message = f"{shortened(scalar.text)!r} is no duration"
+            message = f"{shortened(scalar.text)!r} is not a duration"
             expected = "a number and a unit: us, ms, s, min or h"
+            if NUMBER.fullmatch(scalar.text.strip()):
+                number = shortened(scalar.text)
+                message = f"{number!r} has no unit ({number} ms?)"
             self.notes.add(message, scalar.place, expected=expected)
             return None
         return Fraction(match[1]) * SECONDS[match[2]]
 
     def interval(self, scalars: list[ScalarNode]) -> Duration | None:
-        """`20 ms`, or two of them as the earliest and the latest moment; the latest may be
+        """`20 ms`, or two of them as the earliest and the latest time; the latest may be
         `forever`.
         """
         endless = len(scalars) == 2 and self.fill(scalars[1]).text.strip() == FOREVER
@@ -131,7 +135,7 @@ class Phrases:
             return Duration(low, None, text, places)
         if low > high:
             expected = f"[{scalars[1].text}, {scalars[0].text}]"
-            message = "the latest moment is before the earliest"
+            message = "the latest time is before the earliest"
             self.notes.add(message, scalars[1].place, expected=expected)
             return None
         return Duration(low, high, text, places)

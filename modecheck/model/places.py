@@ -1,4 +1,4 @@
-"""Where something stands in a file, so that every error and finding can point at it."""
+"""Where something is in a file, so that every error and finding can point at it."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """A file that was read: its name as people know it, and its lines.
+    """A file that was read: its name as shown to the user, and its lines.
 
     Two sources are equal when their names are, so that places can be compared and hashed.
     """
@@ -18,7 +18,7 @@ class Source:
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """A stretch of one line. Line and column count from 1, `width` is in characters."""
+    """A part of one line. Line and column count from 1, `width` is in characters."""
 
     source: Source
     line: int
@@ -31,7 +31,7 @@ class Place:
 
     @property
     def text(self) -> str:
-        """The whole line, or nothing where the place is behind the end of the file."""
+        """The whole line, or nothing if the place is past the end of the file."""
         lines = self.source.lines
         return lines[self.line - 1] if self.line <= len(lines) else ""
 

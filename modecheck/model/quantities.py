@@ -1,4 +1,4 @@
-"""Read quantities that chances are computed from, exactly: weights, shares, currents, batteries."""
+"""Read the exact quantities behind chances: weights, shares, currents, batteries."""
 
 from __future__ import annotations
 
@@ -34,7 +34,9 @@ def share(shapes: Shapes, node: Node | None) -> Fraction | None:
     scalar = _scalar(shapes, node, "a share", expected)
     found = None if scalar is None else _ratio(shapes, scalar, "share", expected)
     if scalar is not None and found is not None and found >= 1:
-        shapes.notes.add(f"{scalar.text} as a share", scalar.place, expected=expected)
+        shapes.notes.add(
+            f"{scalar.text} cannot be used as a share", scalar.place, expected=expected
+        )
         return None
     return found
 
@@ -45,10 +47,10 @@ def current(shapes: Shapes, phrases: Phrases, node: Node | None) -> Fraction | N
 
 
 def battery(shapes: Shapes, phrases: Phrases, node: Node | None) -> Fraction | None:
-    """What a battery holds, such as `500 mAh`, in ampere hours; never nothing."""
-    found = _with_unit(shapes, phrases, node, "capacity of a battery", "500 mAh", AMPERE_HOURS)
+    """The capacity of a battery, such as `500 mAh`, in ampere-hours; never 0."""
+    found = _with_unit(shapes, phrases, node, "battery capacity", "500 mAh", AMPERE_HOURS)
     if found == 0 and node is not None:
-        shapes.notes.add("a battery that holds nothing", node.place, expected="more than 0")
+        shapes.notes.add("a battery with a capacity of 0", node.place, expected="more than 0")
         return None
     return found
 
@@ -68,7 +70,9 @@ def _ratio(
     value = Fraction(match[1]) / below if match is not None and below else Fraction(0)
     if value > 0:
         return value
-    shapes.notes.add(f"{shortened(scalar.text)!r} as a {what}", scalar.place, expected=expected)
+    shapes.notes.add(
+        f"{shortened(scalar.text)!r} cannot be used as a {what}", scalar.place, expected=expected
+    )
     return None
 
 
@@ -87,7 +91,7 @@ def _with_unit(
     match = re.fullmatch(NUMBER + r"\s*([^\W\d_]+)", phrases.fill(scalar).text.strip())
     if match is None or match[2] not in units:
         shapes.notes.add(
-            f"{shortened(scalar.text)!r} is no {what}", scalar.place, expected=expected
+            f"{shortened(scalar.text)!r} is not a {what}", scalar.place, expected=expected
         )
         return None
     return Fraction(match[1]) * units[match[2]]

@@ -1,6 +1,6 @@
-"""What is not wrong in a model and yet worth a line: what an overlay adds.
+"""Notes on what is not wrong but worth a line: what an overlay adds.
 
-Who means to add something skips the line; who misspelt a name sees it there.
+An intended addition needs no attention; a misspelt name shows up there.
 """
 
 from __future__ import annotations
@@ -11,12 +11,12 @@ from dataclasses import dataclass
 from modecheck.model.places import Place
 
 MOST_NAMED = 4
-"""More parts are only counted where a person reads, unless they may be slips."""
+"""Beyond this many, parts are only counted in text, unless they may be misspelt."""
 
 
 @dataclass(frozen=True, slots=True)
 class Note:
-    """Something that a person may want to know of what was read: all of it, and in `brief`."""
+    """Something worth knowing about the files read: in full, and in `brief`."""
 
     message: str
     place: Place
@@ -28,7 +28,7 @@ class Note:
 
 @dataclass(frozen=True, slots=True)
 class Addition:
-    """A part that an overlay adds to `owner`, and the name there that is close to its own."""
+    """A part that an overlay adds to `owner`; `near` is a known name that is close to its own."""
 
     kind: str
     name: str
@@ -42,7 +42,7 @@ class Addition:
 
 
 def notes_on(additions: Iterable[Addition]) -> tuple[Note, ...]:
-    """A note for each owner in each file: an overlay that adds much is told in few lines."""
+    """One note per owner and file, so that an overlay that adds much takes few lines."""
     groups: dict[tuple[str, str], list[Addition]] = {}
     for one in dict.fromkeys(additions):
         groups.setdefault((one.place.file, one.owner), []).append(one)
@@ -53,11 +53,11 @@ def notes_on(additions: Iterable[Addition]) -> tuple[Note, ...]:
 
 
 def _worth_naming(group: list[Addition]) -> list[Addition]:
-    """All that may be slips, and of the others the first, in the order of the file."""
+    """All that may be misspelt, and the first of the others, in the order of the file."""
     others = [one for one in group if not one.near]
     room = max(MOST_NAMED - (len(group) - len(others)), 0)
     left_out = others[room:]
-    # To count a single one takes as much room as to name it.
+    # Counting a single one takes as much room as naming it.
     return [one for one in group if one not in left_out] if len(left_out) > 1 else group
 
 

@@ -1,4 +1,4 @@
-"""Words that once had another name. No old word works; whoever writes one is told the new one."""
+"""Words that have been renamed. No old word works; using one is an error that names the new one."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ OPTIONS = {"--equivalence": "--alike"}
 """Of the command line."""
 
 LINES = {"save": "keep", "load": "retake", "go": "along"}
-"""What `modecheck step` is told."""
+"""Commands of `modecheck step`."""
 
 
 def called_now(old: str, new: str) -> str:

@@ -1,4 +1,4 @@
-"""Read requirements: an id, the sentence a person wrote, and the pattern that it follows."""
+"""Read requirements: an id, the sentence that a person wrote, and its formal pattern."""
 
 from __future__ import annotations
 
@@ -17,17 +17,17 @@ from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode, kind_of
 from modecheck.model.yaml_nodes import SequenceNode as SequenceNode
 
 SPANNED = ("never", "always", "eventually", "whenever", "before")
-"""Patterns that can be asked for within a scope."""
+"""Patterns that can have a scope."""
 PATTERNS = (*SPANNED, "possible", "recoverable", "exactly_once")
 PARTNERS = {"whenever": "then", "before": "first"}
-"""What has to stand beside a pattern: what follows, and what comes first."""
+"""The key that a pattern needs beside it: what follows, or what comes first."""
 QUALIFIERS = {
     "scope": SPANNED,
     "may_lose": ("exactly_once",),
     "under_way": ("exactly_once",),
     "within": ("whenever",),
 }
-"""Further keys, with the patterns that they go with."""
+"""Optional keys, with the patterns that allow them."""
 REQUIREMENT_KEYS = ("text", *PATTERNS, *PARTNERS.values(), *QUALIFIERS, "builds_on")
 SPAN_KEYS = ("before", "after", "between", "until")
 
@@ -61,10 +61,10 @@ class RequirementReader:
         return names_in(self._shapes, listed, "requirement", others)
 
     def _note_circles(self, found: dict[str, Requirement]) -> None:
-        """A requirement that builds on itself in the end excuses itself."""
+        """A requirement that builds on itself would excuse its own failure."""
         for name in on_circles({name: one.builds_on for name, one in found.items()}):
-            message = f"{name!r} builds on itself, through others"
-            expected = "no circle in 'builds_on'"
+            message = f"{name!r} builds on itself through others"
+            expected = "no cycle in 'builds_on'"
             self._shapes.notes.add(message, found[name].place, expected=expected)
 
     def _requirement(self, name: str, key: ScalarNode, node: Node) -> Requirement | None:
@@ -74,13 +74,11 @@ class RequirementReader:
             return None
         given = [pattern for pattern in PATTERNS if record.get(pattern) is not None]
         if len(given) != 1:
-            message = f"{what} has {'two patterns' if given else 'no pattern'}"
+            message = f"{what} has {'more than one pattern' if given else 'no pattern'}"
             self._shapes.notes.add(message, key.place, expected=f"one of {', '.join(PATTERNS)}")
             return None
         self._note_strangers(given[0], record)
-        text = self._shapes.scalar(
-            record.entries["text"], "text", "the sentence that it stands for"
-        )
+        text = self._shapes.scalar(record.entries["text"], "text", "the requirement in words")
         return self._of_pattern(name, key.place, given[0], record, text.text if text else "")
 
     def _within(self, record: MappingNode) -> Duration | None:
@@ -89,7 +87,7 @@ class RequirementReader:
         return self._phrases.interval([scalar]) if scalar is not None else None
 
     def _note_strangers(self, pattern: str, record: MappingNode) -> None:
-        """Keys that do not go with the pattern, and the partner that it lacks."""
+        """Note keys that the pattern does not allow, and the key that it lacks."""
         notes, partner = self._shapes.notes, PARTNERS.get(pattern)
         for key in (*PARTNERS.values(), *QUALIFIERS):
             fits = key == partner or pattern in QUALIFIERS.get(key, ())
@@ -97,8 +95,8 @@ class RequirementReader:
                 message = f"{key!r} does not go with {pattern!r}"
                 notes.add(message, record.keys[key].place, expected=f"no {key!r}")
         if partner is not None and record.get(partner) is None:
-            message = f"{pattern!r} stands without {partner!r}"
-            notes.add(message, record.keys[pattern].place, expected=f"the key {partner!r}, too")
+            message = f"{pattern!r} is given without {partner!r}"
+            notes.add(message, record.keys[pattern].place, expected=f"the key {partner!r} as well")
 
     def _of_pattern(
         self, name: str, place: Place, pattern: str, record: MappingNode, sentence: str
@@ -139,7 +137,7 @@ class RequirementReader:
         )
 
     def _condition(self, node: Node | None, scope: Scope) -> tuple[Term | None, str]:
-        """A condition and its text as it was written."""
+        """A condition and its text as written."""
         term = condition(self._shapes, self._phrases, scope, node)
         text = " ".join(node.text.split()) if isinstance(node, ScalarNode) else ""
         return term, text
@@ -159,10 +157,10 @@ class RequirementReader:
             return self._between(record.entries["between"])
         kinds = {("before",): "before", ("after",): "after", ("after", "until"): "after_until"}
         if set(record.entries) - set(SPAN_KEYS):
-            return None  # an unknown key is noted already
+            return None  # an unknown key has already been noted
         if keys not in kinds:
             expected = "'before', 'after', 'after' and 'until', or 'between'"
-            message = f"a scope with {' and '.join(map(repr, keys)) or 'nothing in it'}"
+            message = f"a scope with {' and '.join(map(repr, keys)) or 'no keys'}"
             self._shapes.notes.add(message, node.place, expected=expected)
             return None
         closing = record.get("before") if "before" in keys else record.get("until")
@@ -172,8 +170,12 @@ class RequirementReader:
         if isinstance(node, SequenceNode) and len(node.items) == 2:
             return self._spanned("between", *node.items)
         given = len(node.items) if isinstance(node, SequenceNode) else 0
-        message = f"a list of {given} as 'between'" if given else f"{kind_of(node)} as 'between'"
-        expected = "[condition that opens, condition that closes]"
+        message = (
+            f"a list of {given} cannot be used as 'between'"
+            if given
+            else f"{kind_of(node)} cannot be used as 'between'"
+        )
+        expected = "[opening condition, closing condition]"
         self._shapes.notes.add(message, node.place, expected=expected)
         return None
 
@@ -192,7 +194,7 @@ class RequirementReader:
 
 
 def on_circles(below: dict[str, tuple[str, ...]]) -> list[str]:
-    """The names that lead back to themselves."""
+    """The names that lie on a cycle."""
     found = []
     for name in below:
         reached = list(below[name])

@@ -1,5 +1,5 @@
-"""The first pass over the rules of a chip: where each stands, what it is called, what
-it signals.
+"""The first pass over the rules of a chip: the state in which each applies, its title and
+its signals.
 """
 
 from __future__ import annotations
@@ -28,13 +28,13 @@ WAITING = ("after", "period", "expires")
 """Keys of a rule that waits for time."""
 EFFECTS = ("to", "do", "send", "signal", "start", "stop")
 CONSUMING = ("on", *WAITING)
-"""Keys of a rule that consumes something: a message, a signal, the end of a timer."""
+"""Keys of a rule that consumes something: a message, a signal, the expiry of a timer."""
 EVENT = re.compile(r"([^\W\d]\w*)(?:\s+via\s+([^\W\d]\w*))?")
 
 
 @dataclass(frozen=True, slots=True)
 class RuleDraft:
-    """A rule whose names are not understood yet; `sources` is empty for the whole chip."""
+    """A rule whose names have not been resolved yet; `sources` is empty for the whole chip."""
 
     title: str
     node: MappingNode
@@ -43,12 +43,12 @@ class RuleDraft:
 
 
 def has_effect(node: MappingNode) -> bool:
-    """Whether a rule changes or tells anything."""
+    """Whether a rule changes, sends or signals anything."""
     return any(not is_nothing(node.get(key)) for key in EFFECTS)
 
 
 class RuleDrafts:
-    """The first pass over the rules of one chip: where each stands and what it signals."""
+    """The first pass over the rules of one chip: where each applies and what it signals."""
 
     def __init__(self, shapes: Shapes, phrases: Phrases, reading: StateReading) -> None:
         self._shapes = shapes
@@ -90,7 +90,9 @@ class RuleDrafts:
                     yield key, child
         elif node is not None:
             expected = "a list of rules, or a mapping of named rules"
-            self._shapes.notes.add(f"{kind_of(node)} as rules", node.place, expected=expected)
+            self._shapes.notes.add(
+                f"{kind_of(node)} cannot be used as rules", node.place, expected=expected
+            )
 
     def _draft(self, key: ScalarNode | None, node: MappingNode, state: str | None) -> RuleDraft:
         self._note_empty_lists(node)
@@ -103,15 +105,15 @@ class RuleDrafts:
         return RuleDraft(title, node, sources, tuple(name for name in names if name))
 
     def _note_empty_lists(self, node: MappingNode) -> None:
-        """Nothing to wait for is not the same as waiting for nothing in particular."""
+        """An empty list is ambiguous: it could mean never, or at any time."""
         for key in ("in", "on", "after", "period"):
             given = node.get(key)
             if isinstance(given, SequenceNode) and not given.items:
-                message = f"an empty list as {key!r}"
+                message = f"an empty list cannot be used as {key!r}"
                 self._shapes.notes.add(message, given.place, expected=f"a word, or no {key!r}")
 
     def _note_no_effect(self, key: ScalarNode | None, node: MappingNode) -> None:
-        """A rule without effect would only make the chip look as if it could go on."""
+        """A rule without effect would only hide that the chip is stuck."""
         consumes = any(node.get(key) is not None for key in CONSUMING)
         if has_effect(node) or consumes or not set(node.entries) <= set(RULE_KEYS):
             return
@@ -127,7 +129,7 @@ class RuleDrafts:
         if given is None:
             return (state,) if state is not None else ()
         if state is not None:
-            message = f"this rule stands inside {state!r}, so it has no 'in'"
+            message = f"this rule is inside {state!r}, so it cannot have 'in'"
             self._shapes.notes.add(message, node.keys["in"].place, expected="no 'in' here")
             return (state,)
         scalars = self._shapes.scalars(given, "a state", "the name of a state")

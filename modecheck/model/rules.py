@@ -1,4 +1,4 @@
-"""Understand the rules of a chip: events, conditions, assignments, sends, targets.
+"""Resolve the rules of a chip: events, conditions, assignments, sends, targets.
 
 This needs the outlines of all chips, the links and the signals of the whole device.
 """
@@ -36,7 +36,7 @@ class ChipWiring:
 
 
 class RuleReader:
-    """The second pass: the names in one chip's rules are understood."""
+    """The second pass: resolves the names in one chip's rules."""
 
     def __init__(
         self, shapes: Shapes, phrases: Phrases, scope: Scope, own: ChipOutline, wiring: ChipWiring
@@ -92,7 +92,7 @@ class RuleReader:
         return " ".join(text.split())
 
     def _with_parameters(self, scalar: ScalarNode) -> str:
-        """The text as people read it: every parameter replaced by its value."""
+        """The text as displayed: every parameter replaced by its value."""
         text = self._phrases.braces_filled(scalar)
         parameters = self._phrases.parameters
         return re.sub(r"[^\W\d]\w*", lambda word: parameters.get(word[0], word[0]), text)
@@ -103,12 +103,14 @@ class RuleReader:
         return tuple(event for event in events if event is not None)
 
     def event(self, scalar: ScalarNode) -> Event | None:
-        """A message that some link brings to this chip, or a signal of the device."""
+        """A message that some link carries to this chip, or a signal of the device."""
         filled = self._phrases.fill(scalar)
         match = EVENT.fullmatch(filled.text.strip())
         if match is None:
-            message = f"{shortened(filled.text)!r} is no event"
-            self._notes.add(message, scalar.place, expected="a name, perhaps with 'via' and a link")
+            message = f"{shortened(filled.text)!r} is not an event"
+            self._notes.add(
+                message, scalar.place, expected="a name, optionally with 'via' and a link"
+            )
             return None
         name, via = match[1], match[2]
         if via is not None:
@@ -128,8 +130,8 @@ class RuleReader:
             return None
         carriers = _carriers(name, self._incoming)
         if link is None:
-            message = f"{via!r} is no link to {self._own.name}"
-            expected = "" if self._incoming else "a link to this chip: there is none"
+            message = f"{via!r} is not a link to {self._own.name}"
+            expected = "" if self._incoming else "a link to this chip (there is none)"
             choices = carriers or self._incoming
             self._notes.add(message, scalar.place, word=via, choices=choices, expected=expected)
         elif name not in link.carries:
@@ -143,8 +145,8 @@ class RuleReader:
         return None
 
     def _payload(self, trigger: tuple[Event, ...]) -> ValueType | None:
-        """The type of `value`: of all messages that can set the rule off, together; none when they
-        do not all carry values of one type.
+        """The type of `value`: the union over all messages that can trigger the rule; None unless
+        they all carry values of one type.
         """
         types = [
             link.carries[event.name].type
@@ -162,14 +164,14 @@ class RuleReader:
         return replace(first, low=low, high=high)
 
     def _waiting(self, node: MappingNode, trigger: tuple[Event, ...]) -> str:
-        """By which key the rule waits for time, if it does; it waits for one thing only."""
+        """The key by which the rule waits for time, if any; it waits for one thing only."""
         given = [key for key in WAITING if node.get(key) is not None]
         if trigger and given:
-            message = "a rule waits for an event or for time, not for both"
+            message = "a rule cannot wait for both an event and time"
             expected = f"'on' or {given[0]!r}"
             self._notes.add(message, node.keys[given[0]].place, expected=expected)
         elif len(given) > 1:
-            message = f"a rule waits by {given[0]!r} or by {given[1]!r}, not by both"
+            message = f"a rule cannot have both {given[0]!r} and {given[1]!r}"
             self._notes.add(message, node.keys[given[1]].place, expected="one of them")
         return given[0] if given else ""
 
@@ -180,25 +182,28 @@ class RuleReader:
         scalars = self._shapes.scalars(given, "a duration", "a duration such as 20 ms")
         duration = self._phrases.interval(scalars) if scalars else None
         if duration is not None and waiting == "period" and not duration.low:
-            self._notes.add("a period of no time", duration.places[0], expected="more than 0")
+            self._notes.add("a period of zero length", duration.places[0], expected="more than 0")
         return duration
 
     def _timers(self, node: MappingNode, key: str) -> tuple[str, ...]:
         """The timers of the chip that are named under a key."""
         scalars = self._shapes.scalars(node.get(key), "a timer", "the name of a timer")
         if key == "expires" and len(scalars) > 1:
-            self._notes.add("several timers", scalars[1].place, expected="one timer")
+            self._notes.add("more than one timer", scalars[1].place, expected="one timer")
         known = self._own.timers
         names = (
             self._shapes.known(
-                self._phrases.fill(scalar), "timer", known, empty="the chip to have 'timers'"
+                self._phrases.fill(scalar),
+                "timer",
+                known,
+                empty="'timers' in the chip (it has none)",
             )
             for scalar in scalars
         )
         return tuple(dict.fromkeys(name for name in names if name))
 
     def _mentions(self, node: MappingNode) -> frozenset[str]:
-        """The options that the rule's texts speak of."""
+        """The options that the rule's texts mention."""
         nodes = [node.get(key) for key in ("if", "do", "send")]
         lists = [found.items if isinstance(found, SequenceNode) else [found] for found in nodes]
         scalars = [item for items in lists for item in items if isinstance(item, ScalarNode)]
@@ -237,7 +242,7 @@ class RuleReader:
         word = self._phrases.parameters.get(name.parts[0], name.parts[0])
         variables = self._own.variables
         if len(name.parts) > 1:
-            message = f"a chip writes its own variables, not {name.text!r}"
+            message = f"a chip can write only its own variables, not {name.text!r}"
             raise MeaningError(message, name.offset, name.width, "a variable of this chip")
         if word in self._own.broken:
             raise Unknowable
@@ -269,7 +274,7 @@ class RuleReader:
         value = None
         if text.value is not None:
             if declared.type is None:
-                raise _wrong(text.message, f"{message!r} carries no value", "no brackets")
+                raise _wrong(text.message, f"{message!r} carries no value", "no parentheses")
             typed = understand(text.value, scope, declared.type)
             if typed.type.kind != declared.type.kind and declared.type.kind != "number":
                 raise MeaningError(
@@ -342,7 +347,7 @@ def _carriers(message: str, links: MappingType[str, Link]) -> list[str]:
 
 
 def _over_others(message: str, carriers: list[str]) -> str:
-    """What is expected where a link does not carry a message that others do."""
+    """What is expected if a link does not carry a message that others do."""
     return " or ".join(f"'{message} via {name}'" for name in carriers)
 
 

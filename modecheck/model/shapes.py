@@ -1,4 +1,4 @@
-"""Read nodes of an expected shape; what has another shape is noted as an error and left out.
+"""Read nodes of an expected shape; any other shape is noted as an error and left out.
 
 Each function returns None (or an empty list) after noting an error, so that a reader can go on
 and find the others in the same run.
@@ -40,13 +40,13 @@ RESERVED = frozenset(
         "late",
     }
 )
-"""Words that mean something in an expression and so cannot be names."""
+"""Words that have a meaning in expressions and so cannot be names."""
 
 FAIR = ("weak", "strong", "none")
-"""What a rule, a chip or a link can say of its steps: which of them happen in the end."""
+"""The fairness that a rule, a chip or a link can declare for its steps."""
 
 FREE_TEXTS = frozenset({"about", "text"})
-"""Keys under which people write what they like, as long as it is text."""
+"""Keys that hold free text."""
 
 
 class Shapes:
@@ -56,11 +56,13 @@ class Shapes:
         self.notes = notes
 
     def mapping(self, node: Node | None, what: str) -> MappingNode | None:
-        """A mapping of names that a person chose; each must be an identifier."""
+        """A mapping whose keys the user chose."""
         if node is None or (isinstance(node, ScalarNode) and node.is_null):
             return None
         if not isinstance(node, MappingNode):
-            self.notes.add(f"{kind_of(node)} as {what}", node.place, expected="a mapping")
+            self.notes.add(
+                f"{kind_of(node)} cannot be used as {what}", node.place, expected="a mapping"
+            )
             return None
         return node
 
@@ -72,7 +74,9 @@ class Shapes:
             return MappingNode({}, {}, node.place)
         if not isinstance(node, MappingNode):
             expected = f"a mapping with {', '.join(sorted(required or known))}"
-            self.notes.add(f"{kind_of(node)} as {what}", node.place, expected=expected)
+            self.notes.add(
+                f"{kind_of(node)} cannot be used as {what}", node.place, expected=expected
+            )
             return None
         for name, key in node.keys.items():
             if renamed_words.KEYS.get(name) in known:
@@ -93,7 +97,9 @@ class Shapes:
         return node
 
     def named(self, node: Node | None, what: str) -> Iterator[tuple[str, ScalarNode, Node]]:
-        """The entries of a mapping of chosen names: name, its key, what stands under it."""
+        """The entries of a mapping whose keys the user chose: name, key and value. Each name must be
+        an identifier.
+        """
         mapping = self.mapping(node, what)
         if mapping is None:
             return
@@ -102,7 +108,7 @@ class Shapes:
                 yield name, mapping.keys[name], child
 
     def identifier(self, scalar: ScalarNode, what: str) -> str | None:
-        """A name of letters, digits and underscores that means nothing else in expressions."""
+        """A name of letters, digits and underscores that has no other meaning in expressions."""
         text = scalar.text
         if not IDENTIFIER.fullmatch(text):
             expected = "letters, digits and _, not starting with a digit"
@@ -110,22 +116,24 @@ class Shapes:
             return None
         if text in RESERVED:
             self.notes.add(
-                f"{text!r} has a meaning in expressions", scalar.place, expected="another name"
+                f"{text!r} is a reserved word in expressions", scalar.place, expected="another name"
             )
             return None
         if scalar.is_null or scalar.truth is not None:
-            self.notes.add(f"{text!r} has a meaning in YAML", scalar.place, expected="another name")
+            self.notes.add(
+                f"{text!r} is a reserved word in YAML", scalar.place, expected="another name"
+            )
             return None
         return text
 
     def scalar(self, node: Node, what: str, expected: str) -> ScalarNode | None:
         if isinstance(node, ScalarNode) and not node.is_null:
             return node
-        self.notes.add(f"{kind_of(node)} as {what}", node.place, expected=expected)
+        self.notes.add(f"{kind_of(node)} cannot be used as {what}", node.place, expected=expected)
         return None
 
     def scalars(self, node: Node | None, what: str, expected: str) -> list[ScalarNode]:
-        """A list of texts; one text may stand without brackets."""
+        """A list of texts; a single text needs no brackets."""
         if node is None or (isinstance(node, ScalarNode) and node.is_null):
             return []
         if isinstance(node, SequenceNode):
@@ -135,7 +143,7 @@ class Shapes:
         return [one] if one is not None else []
 
     def concerns(self, node: Node | None) -> tuple[str, ...]:
-        """Words that say what a part has to do with, each once."""
+        """The concerns of a part, each once."""
         scalars = self.scalars(node, "a concern", "a word such as radio, power or charging")
         words = (self.identifier(scalar, "a concern") for scalar in scalars)
         return tuple(dict.fromkeys(word for word in words if word))
@@ -145,7 +153,9 @@ class Shapes:
             return default
         if isinstance(node, ScalarNode) and node.truth is not None:
             return node.truth
-        self.notes.add(f"{kind_of(node)} as {what}", node.place, expected="true or false")
+        self.notes.add(
+            f"{kind_of(node)} cannot be used as {what}", node.place, expected="true or false"
+        )
         return default
 
     def integer(self, node: Node, what: str, low: int, high: int) -> int | None:
@@ -156,7 +166,7 @@ class Shapes:
         expected = f"an integer from {low} to {high}"
         if abs(low) == high == LARGEST_INTEGER:
             expected = "an integer of at most 32 bits"
-        self.notes.add(f"{kind_of(node)} as {what}", node.place, expected=expected)
+        self.notes.add(f"{kind_of(node)} cannot be used as {what}", node.place, expected=expected)
         return None
 
     def choice(self, node: Node | None, what: str, choices: Collection[str], default: str) -> str:
@@ -166,7 +176,7 @@ class Shapes:
         scalar = self.scalar(node, what, " or ".join(sorted(choices)))
         if scalar is None or scalar.text in choices:
             return default if scalar is None else scalar.text
-        message = f"{shortened(scalar.text)!r} as {what}"
+        message = f"{shortened(scalar.text)!r} cannot be used as {what}"
         self.notes.add(message, scalar.place, word=scalar.text, choices=choices)
         return default
 
@@ -177,6 +187,6 @@ class Shapes:
         if scalar.text in choices:
             return scalar.text
         message = f"unknown {what} {shortened(scalar.text)!r}"
-        expected = "" if choices else (empty or f"the device to have a {what}")
+        expected = "" if choices else (empty or f"a {what} in the device (it has none)")
         self.notes.add(message, scalar.place, word=scalar.text, choices=choices, expected=expected)
         return None

@@ -1,4 +1,4 @@
-"""Signals that lead to each other: allowed as long as no signal can lead to itself."""
+"""Signals that trigger other signals: allowed as long as no signal can trigger itself."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ def note_signal_cycle(chips: Mapping[str, Chip], notes: Notebook) -> None:
     cycle = _cycle(signals)
     if cycle:
         place = signals[cycle[0]][cycle[1]]
-        message = f"signals lead to each other for ever: {' → '.join(cycle)}"
+        message = f"signals trigger each other forever: {' → '.join(cycle)}"
         notes.add(message, place, expected="a chain of signals that ends")
 
 

@@ -16,7 +16,7 @@
     assignment  = target {"," target} "=" choice {"," choice} | target ("+=" | "-=") choice
     send        = name ["(" choice ")"] ["via" name]
 
-Nothing is looked up here: what a name means is decided in `modecheck.model.meaning`.
+Nothing is looked up here: `modecheck.model.meaning` resolves the names.
 """
 
 from __future__ import annotations
@@ -162,7 +162,7 @@ def _tokens(text: str) -> list[_Token]:
         match = TOKEN.match(text, position)
         if match is None:
             at = position + len(text[position:]) - len(text[position:].lstrip())
-            raise ExpressionError(f"{text[at]!r} has no meaning here", at, 1, "a name or a number")
+            raise ExpressionError(f"{text[at]!r} is not allowed here", at, 1, "a name or a number")
         kind = str(match.lastgroup)
         tokens.append(_Token(match[kind], match.start(kind), kind))
         position = match.end()
@@ -190,10 +190,14 @@ class _Parser:
         found = self._peek()
         width = max(len(found), 1)
         if found in FROM_C:
-            return ExpressionError(f"{found!r} is not used", self._offset(), width, FROM_C[found])
+            return ExpressionError(
+                f"{found!r} is not an operator here", self._offset(), width, FROM_C[found]
+            )
         if found == "=":
-            return ExpressionError("'=' does not compare", self._offset(), width, "'=='")
-        message = f"unexpected {found!r}" if found else "the expression stops too early"
+            return ExpressionError(
+                "'=' assigns; it does not compare", self._offset(), width, "'=='"
+            )
+        message = f"unexpected {found!r}" if found else "the expression is incomplete"
         return ExpressionError(message, self._offset(), width, expected)
 
     def _take(self, text: str) -> bool:
@@ -221,7 +225,10 @@ class _Parser:
         self._depth += 1
         if self._depth > DEEPEST:
             raise ExpressionError(
-                "the expression is nested too deep", self._offset(), 1, f"at most {DEEPEST} levels"
+                "the expression is nested too deeply",
+                self._offset(),
+                1,
+                f"at most {DEEPEST} levels",
             )
         start = self._offset()
         value = self._either()
@@ -373,7 +380,7 @@ class _Parser:
             targets.append(self.name("another variable"))
         if not self._take("="):
             found = self._peek()
-            expected = "'=' and a value (quote entries that hold a comma)"
+            expected = "'=' and a value (quote entries that contain a comma)"
             message = f"unexpected {found!r}" if found else "no value is assigned"
             raise ExpressionError(message, self._offset(), max(len(found), 1), expected)
         values = [self.choice()]

@@ -1,6 +1,6 @@
-"""Expressions after their names have been understood: what they read, and how they combine it.
+"""Expressions with resolved names: what they read, and how they combine it.
 
-A term still speaks of chips and variables by name; `modecheck.product` puts fields in their place.
+A term still refers to chips and variables by name; `modecheck.product` replaces them by fields.
 Truth values are the integers 0 and 1.
 """
 
@@ -47,7 +47,7 @@ class IsLate:
 class Happens:
     """Whether something happens in a step: see `modecheck.model.event_calls`.
 
-    `kind` is sent, accepted, delivered, dropped, raised or taken; `owner` a chip or a link, or
+    `kind` is sent, accepted, delivered, dropped, signalled or taken; `owner` a chip or a link, or
     nothing for a signal; `name` a message, a signal or a rule.
     """
 
@@ -79,7 +79,7 @@ def negation(term: Term) -> Term:
 
 
 def conjunction(*terms: Term) -> Term:
-    """All of them; folded where that is known beforehand."""
+    """The conjunction of all; constants are folded."""
     needed = [term for term in terms if term != TRUE]
     if FALSE in needed:
         return FALSE

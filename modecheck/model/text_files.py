@@ -1,4 +1,4 @@
-"""Read the text of a file, whatever stands under its name: nothing, a folder, a device, no text."""
+"""Read the text of a file; report a missing file, a folder, a special file or binary data."""
 
 from __future__ import annotations
 
@@ -13,14 +13,14 @@ MOST_BYTES = 4 * 1024 * 1024
 """A device of 16,000 lines is well under 1 MiB; more than this is not a model."""
 
 CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ufffe\uffff]")
-"""Characters that no text of a model needs; written as an escape, they could command a terminal."""
+"""Characters that no model needs; as escapes, they could control the terminal."""
 
 LONGEST_NAME_SHOWN = 200
-"""Characters of a file's name in a message; of a longer one the end is shown."""
+"""Characters of a file name in a message; a longer one is cut at the front."""
 
 
 def read_text(path: str, notes: Notebook, named_at: Place | None) -> str | None:
-    """The text of a file, or None after noting why it cannot be had.
+    """The text of a file, or None after noting why it cannot be read.
 
     `named_at` is where another file names this one; a missing file is reported there.
     """
@@ -44,7 +44,7 @@ def read_text(path: str, notes: Notebook, named_at: Place | None) -> str | None:
     except IsADirectoryError:
         problem, expected = f"{name} is a folder", "a YAML file"
     except PermissionError:
-        problem, expected = f"{name} may not be read", "permission to read it"
+        problem, expected = f"no permission to read {name}", "a readable file"
     except (OSError, ValueError) as error:
         problem = f"{name} cannot be read: {getattr(error, 'strerror', None) or error}"
     siblings = _siblings(path)
@@ -72,7 +72,7 @@ def _decode(path: str, raw: bytes, notes: Notebook) -> str | None:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         place = _place_in(path, raw.decode("utf-8-sig", "replace"), len(_decoded(raw, error.start)))
-        notes.add("this is not UTF-8 text", place, expected="YAML text, encoded in UTF-8")
+        notes.add("this is not UTF-8 text", place, expected="YAML text encoded in UTF-8")
         return None
     control = CONTROL.search(text)
     if control:

@@ -1,4 +1,4 @@
-"""Declarations that nothing mentions: left over, or a sign of a rule that was forgotten."""
+"""Declarations that nothing uses: leftovers, or a sign of a missing rule."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ Parameters = Mapping[str, tuple[Mapping[str, str], Mapping[str, Place]]]
 def unused_declarations(
     device: Device, words: set[str], parameters: Parameters
 ) -> tuple[Unused, ...]:
-    """Everything declared and mentioned nowhere, each place once.
+    """Everything declared and used nowhere, each place once.
 
     `words` holds every word of every expression and name that was read; `parameters` the values and
     the places of each chip's parameters.
@@ -34,7 +34,7 @@ def _options(device: Device, words: set[str]) -> Iterator[Unused]:
     for option in device.options.values():
         if option.name not in words:
             yield Unused(
-                f"option.{option.name}", f"no rule asks for the option {option.name}", option.place
+                f"option.{option.name}", f"no rule uses the option {option.name}", option.place
             )
 
 
@@ -106,5 +106,5 @@ def _signals(device: Device) -> Iterator[Unused]:
             for signal in rule.signals:
                 if signal not in heard:
                     yield Unused(
-                        f"signal.{signal}", f"no chip hears the signal {signal}", rule.place
+                        f"signal.{signal}", f"no chip reacts to the signal {signal}", rule.place
                     )

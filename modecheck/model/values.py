@@ -1,16 +1,16 @@
-"""The types of values: what a variable can hold, and how a value is spelled."""
+"""The types of values: what a variable can hold, and how its values are written."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 MOST_KEYS = 7
-"""Keys that `bond: true` can tell apart: an old and a new bond, and room for a few peers."""
+"""Keys that `bond: true` distinguishes: an old and a new bond, and a few peers."""
 
 
 @dataclass(frozen=True, slots=True)
 class ValueType:
-    """A range of integers; `words` name the values from `low` on, where they have names.
+    """A range of integers; `words` name the values from `low` on, if they have names.
 
     `kind` is one of "truth", "number", "word", "bond".
     """
@@ -21,7 +21,7 @@ class ValueType:
     words: tuple[str, ...] = ()
 
     def spell(self, value: int) -> str:
-        """The value as a person writes it in a model."""
+        """The value as written in a model."""
         position = value - self.low
         return self.words[position] if 0 <= position < len(self.words) else str(value)
 

@@ -1,4 +1,4 @@
-"""Read what a team says of findings: which it accepts, and which a faulty twin is known to have."""
+"""Read the expected findings: those that the team accepts, and those that a faulty twin has."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ class VerdictReader:
         known = ("finding", "reason", "until")
         for record in self._records(node, "accepted", known, ("finding", "reason")):
             finding = self._finding(record)
-            expected = "why the team lives with it"
+            expected = "why the team accepts it"
             reason = self._shapes.scalar(record.entries["reason"], "a reason", expected)
             until = record.get("until")
             end = self._date(until) if until is not None else None
@@ -60,7 +60,9 @@ class VerdictReader:
         self, node: Node | None, what: str, known: tuple[str, ...], required: tuple[str, ...]
     ) -> Iterator[MappingNode]:
         if node is not None and not isinstance(node, SequenceNode):
-            self._shapes.notes.add(f"{kind_of(node)} as {what}", node.place, expected="a list")
+            self._shapes.notes.add(
+                f"{kind_of(node)} cannot be used as {what}", node.place, expected="a list"
+            )
             return
         for item in node.items if node is not None else ():
             record = self._shapes.record(item, f"an entry of {what}", known, required)
@@ -77,7 +79,7 @@ class VerdictReader:
             return None
         if scalar is None or FINDING.fullmatch(scalar.text):
             return scalar
-        message = f"{shortened(scalar.text)!r} names no finding"
+        message = f"{shortened(scalar.text)!r} does not name a finding"
         self._shapes.notes.add(message, scalar.place, expected=expected)
         return None
 
@@ -86,5 +88,7 @@ class VerdictReader:
             return date.fromisoformat(node.text if isinstance(node, ScalarNode) else "")
         except ValueError:
             expected = "a date such as 2027-03-31"
-            self._shapes.notes.add(f"{kind_of(node)} as until", node.place, expected=expected)
+            self._shapes.notes.add(
+                f"{kind_of(node)} cannot be used as until", node.place, expected=expected
+            )
             return None

@@ -1,7 +1,7 @@
-"""What is meant where a file is not YAML: the slip behind what the parser says, and its place.
+"""The likely cause of a YAML syntax error and its place, where the parser reports only a symptom.
 
-A parser notices late: a bracket that is never closed spoils the next line, and a line that is
-indented too far becomes part of the text above it.
+A parser notices errors late: a bracket that is never closed spoils the next line, and a line
+that is indented too far becomes part of the text above it.
 """
 
 from __future__ import annotations
@@ -12,12 +12,12 @@ from dataclasses import dataclass
 import yaml
 
 REMEDIES = {
-    "did not find expected ','": "quotes around a text in brackets that holds brackets or commas",
-    "cannot start any token": "quotes around a text that begins with such a character",
+    "did not find expected ','": "quotes around a text that contains brackets or commas",
+    "cannot start any token": "quotes around a text that begins with this character",
     "end of stream": "the closing quote",
     "unknown escape character": "single quotes, in which a backslash is only a backslash",
 }
-"""What is expected, by a part of what the parser says."""
+"""What is expected, by a part of the parser's message."""
 
 CLOSING = {"{": "}", "[": "]"}
 ENTRY = re.compile(r"[,{\[]")
@@ -27,7 +27,7 @@ KEY = re.compile(r"\s*(?:- )*[^\s#'\"{\[][^:]*:(?:\s|$)")
 
 @dataclass(frozen=True, slots=True)
 class Slip:
-    """What is wrong, at a line and column that count from 0, and what was expected."""
+    """What is wrong, at a line and column counted from 0, and what was expected."""
 
     message: str
     line: int
@@ -37,7 +37,7 @@ class Slip:
 
 
 def slip_behind(error: yaml.MarkedYAMLError, lines: tuple[str, ...]) -> Slip | None:
-    """The slip that is the likely cause of an error, or None."""
+    """The likely cause of an error, or None."""
     mark, problem = error.problem_mark, error.problem or ""
     if mark is None or mark.line >= len(lines):
         return _unclosed(error, lines)
@@ -63,12 +63,14 @@ def _colon_in_a_text(line: str, number: int, column: int) -> Slip | None:
     start = begin + first.end()
     start += len(line[start:]) - len(line[start:].lstrip())
     key = line[begin : begin + first.start()].strip()
-    expected = f"quotes around a text with ': ', as in {key}: \"{line[start:column].strip()}: …\""
-    return Slip("a colon in a text without quotes", number, start, column + 1 - start, expected)
+    expected = (
+        f"quotes around a text that contains ': ', as in {key}: \"{line[start:column].strip()}: …\""
+    )
+    return Slip("a colon in an unquoted text", number, start, column + 1 - start, expected)
 
 
 def _unclosed(error: yaml.MarkedYAMLError, lines: tuple[str, ...]) -> Slip | None:
-    """A bracket that is still open where a line begins that has a key of its own."""
+    """A bracket that is still open at a later line that begins with a key."""
     opened, mark = error.context_mark, error.problem_mark
     if opened is None or mark is None or opened.line >= min(mark.line, len(lines)):
         return None
@@ -83,7 +85,7 @@ def _unclosed(error: yaml.MarkedYAMLError, lines: tuple[str, ...]) -> Slip | Non
 
 
 def _indentation(lines: tuple[str, ...], number: int) -> Slip | None:
-    """A line that stands in no column in which a key above it stands."""
+    """A line whose indentation matches that of no key above it."""
     indent = _indent(lines[number])
     columns: dict[int, int] = {}
     lowest = len(lines[number]) + len(lines)
@@ -96,7 +98,9 @@ def _indentation(lines: tuple[str, ...], number: int) -> Slip | None:
         return None
     told = [f"{column} (line {line})" for column, line in list(columns.items())[:2]]
     message = f"the line is indented by {indent} space{'s' * (indent != 1)}"
-    return Slip(message, number, 0, max(indent, 1), f"as many as a line above: {' or '.join(told)}")
+    return Slip(
+        message, number, 0, max(indent, 1), f"the indentation of a line above: {' or '.join(told)}"
+    )
 
 
 def _indent(line: str) -> int:

@@ -1,4 +1,4 @@
-"""Read YAML text into nodes that know their place.
+"""Read YAML text into nodes that know their places.
 
 Only the structure is taken from PyYAML, as a stream of events: scalars stay text until a reader
 that knows what it expects interprets them by the YAML 1.2 core schema, so `on`, `off`, `yes` and
@@ -29,7 +29,7 @@ MOST_NODES = 400_000
 INTEGER = re.compile(r"[-+]?[0-9]+|0o[0-7]+|0x[0-9a-fA-F]+")
 LARGEST_INTEGER = 2**31 - 1
 NO_KEY = "\0"
-"""Stands for a key that was no word: what stands under it is left out."""
+"""Replaces a key that is not a word: the value under it is left out."""
 
 LONGEST_INTEGER = 12
 """Characters of an integer that are looked at; longer ones are out of range anyway."""
@@ -37,7 +37,7 @@ LONGEST_INTEGER = 12
 
 @dataclass(slots=True)
 class ScalarNode:
-    """A piece of text; `plain` when it stood without quotes."""
+    """A scalar as text; `plain` if it was written without quotes."""
 
     text: str
     plain: bool
@@ -80,7 +80,7 @@ class SequenceNode:
 class MappingNode:
     """Names to nodes, in the order of the file; `keys` holds the nodes of the names.
 
-    `layers` are the mappings that were laid over each other to make it, if any were.
+    `layers` are the mappings that were merged to make it, if any.
     """
 
     entries: dict[str, Node]
@@ -98,22 +98,22 @@ Node: TypeAlias = ScalarNode | SequenceNode | MappingNode
 
 
 def kind_of(node: Node) -> str:
-    """What a node is, in words fit for an error."""
+    """What a node is, in words for an error message."""
     if isinstance(node, MappingNode):
         return "a mapping"
     if isinstance(node, SequenceNode):
         return "a list"
-    return "nothing" if node.is_null else f"{shortened(node.text)!r}"
+    return "an empty value" if node.is_null else f"{shortened(node.text)!r}"
 
 
 def shortened(text: str, longest: int = 40) -> str:
-    """Text fit for a message: one line, cut when long."""
+    """Text for a message: on one line, cut when long."""
     flat = " ".join(text.split())
     return flat if len(flat) <= longest else flat[: longest - 1] + "…"
 
 
 def read_yaml(path: str, notes: Notebook, *, named_at: Place | None = None) -> Node | None:
-    """The single document of the file at `path`, or None after noting why it cannot be had.
+    """The single document of the file at `path`, or None after noting why it cannot be read.
 
     `named_at` is where another file names this one; a missing file is reported there.
     """
@@ -155,7 +155,7 @@ class _TreeBuilder:
             self._note_yaml_error(error)
             return None
         except (yaml.YAMLError, ValueError) as error:
-            self.notes.add(f"this is not YAML: {shortened(str(error), 80)}", self._at(0, 0))
+            self.notes.add(f"not valid YAML: {shortened(str(error), 80)}", self._at(0, 0))
             return None
         if self.root is None:
             self.notes.add("the file is empty", self._at(0, 0), expected="a mapping of keys")
@@ -176,11 +176,13 @@ class _TreeBuilder:
         return self._at(start.line, start.column, max(width, 1))
 
     def _take(self, event: yaml.Event) -> bool:
-        """Grow the tree by one event; False after an error that makes going on senseless."""
+        """Grow the tree by one event; False after an error that leaves nothing to continue with."""
         if isinstance(event, yaml.DocumentStartEvent):
             self.documents += 1
             if self.documents > 1:
-                self.notes.add("a second document", self._place(event), expected="one document")
+                self.notes.add(
+                    "this file has a second document", self._place(event), expected="one document"
+                )
                 return False
         elif isinstance(event, yaml.ScalarEvent):
             scalar = ScalarNode(event.value, event.style in (None, ""), self._place(event))
@@ -200,17 +202,17 @@ class _TreeBuilder:
     def _note_odd(self, event: yaml.NodeEvent, control: re.Match[str] | None = None) -> None:
         if control:
             message = f"a control character ({ord(control[0]):#04x}) in a text"
-            self.notes.add(message, self._place(event), expected="a text without it")
+            self.notes.add(message, self._place(event), expected="text without control characters")
         tag = getattr(event, "tag", None)
         if tag not in (None, "!"):
-            message = f"the tag {shortened(tag)!r} means nothing here"
+            message = f"the tag {shortened(tag)!r} is not supported"
             self.notes.add(message, self._place(event), expected="the value without a tag")
 
     def _push(self, node: SequenceNode | MappingNode, event: yaml.CollectionStartEvent) -> bool:
         self._note_odd(event)
         if len(self.open) >= DEEPEST:
             limit = f"at most {DEEPEST} levels"
-            self.notes.add("brackets nested too deep", node.place, expected=limit)
+            self.notes.add("brackets are nested too deeply", node.place, expected=limit)
             return False
         self.open.append(_Open(node, event.anchor))
         return self._count(1, node.place)
@@ -219,7 +221,7 @@ class _TreeBuilder:
         known = self.anchors.get(event.anchor or "")
         if known is None:
             inside = any(level.anchor == event.anchor for level in self.open)
-            problem = "stands inside itself" if inside else "has not been defined above"
+            problem = "contains itself" if inside else "has not been defined above"
             self.notes.add(f"the anchor {event.anchor!r} {problem}", self._place(event))
             return False
         node, size = known
@@ -229,7 +231,7 @@ class _TreeBuilder:
         self.size += size
         if self.size > MOST_NODES:
             limit = f"at most {MOST_NODES:,} values, aliases expanded"
-            self.notes.add("the file expands to too much", place, expected=limit)
+            self.notes.add("the file expands to too many values", place, expected=limit)
             return False
         return True
 
@@ -252,7 +254,7 @@ class _TreeBuilder:
         return True
 
     def _is_cut(self, before: Node | None, node: Node) -> bool:
-        """Whether a comma has cut a text in brackets in two: the pieces are then put together."""
+        """Whether a comma has cut a text in brackets in two; if so, joins the two parts."""
         if not (isinstance(before, ScalarNode) and before.plain and isinstance(node, ScalarNode)):
             return False
         is_open = before.text.count("(") > before.text.count(")")
@@ -260,7 +262,7 @@ class _TreeBuilder:
             return False
         before.text = f"{before.text}, {node.text}"
         expected = f'quotes around the whole text, "{shortened(before.text)}"'
-        message = "a comma ends a text in braces or brackets"
+        message = "a comma inside braces or brackets ends the text"
         self.notes.add(message, before.place, expected=expected)
         return True
 
@@ -274,7 +276,7 @@ class _TreeBuilder:
             return
         if key.text in mapping.entries:
             first = mapping.keys[key.text].place.line
-            message = f"{shortened(key.text)!r} stands twice, first in line {first}"
+            message = f"{shortened(key.text)!r} is given twice, first in line {first}"
             self.notes.add(message, key.place, expected="each key once")
             return
         mapping.entries[key.text] = node
@@ -287,7 +289,7 @@ class _TreeBuilder:
         return ScalarNode(NO_KEY, False, node.place)
 
     def _place_of_error(self, error: yaml.MarkedYAMLError) -> Place:
-        """Where it went wrong; behind the last line, where it began or the end of that line."""
+        """The place of the error; past the last line, where its construct began, or its end."""
         lines = self.source.lines
         for mark in (error.problem_mark, error.context_mark):
             if mark is not None and mark.line < len(lines):
@@ -298,14 +300,14 @@ class _TreeBuilder:
         place = self._place_of_error(error)
         problem = error.problem or str(error)
         if "\t" in place.text[: place.column] and not place.text[: place.column].strip():
-            self.notes.add("a tab in the indentation", place, expected="spaces")
+            self.notes.add("the line is indented with a tab", place, expected="spaces")
         elif "nesting" in problem:
             limit = f"at most {DEEPEST} levels"
-            self.notes.add("brackets nested too deep", place, expected=limit)
+            self.notes.add("brackets are nested too deeply", place, expected=limit)
         elif slip := slip_behind(error, self.source.lines):
             place = self._at(slip.line, slip.column, slip.width)
             self.notes.add(slip.message, place, expected=slip.expected)
         else:
-            message = f"this is not YAML: {' '.join([problem, error.context or '']).rstrip()}"
+            message = f"not valid YAML: {' '.join([problem, error.context or '']).rstrip()}"
             remedies = (remedy for part, remedy in REMEDIES.items() if part in problem)
             self.notes.add(message, place, expected=next(remedies, ""))

@@ -95,7 +95,7 @@ def test_incomplete_exploration_calls_no_acceptance_needless() -> None:
 
 def test_accepted_needless_acceptance_is_not_possible() -> None:
     """A finding is accepted by the id that check prints; a text without a code is an error."""
-    with pytest.raises(InvalidInput, match="names no finding"):
+    with pytest.raises(InvalidInput, match="does not name a finding"):
         device_from(dedent(DEVICE.format("{finding: everything, reason: none}")))
 
 

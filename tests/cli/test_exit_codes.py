@@ -158,7 +158,7 @@ def test_a_fault_of_modecheck_exits_with_70(shown: bool) -> None:
     )
     assert (done.returncode, done.stdout) == (70, "")
     assert "internal error: IndexError: list index out of range" in done.stderr
-    assert "a fault of modecheck" in done.stderr
+    assert "a bug in modecheck" in done.stderr
     assert ("Traceback" in done.stderr) == shown
 
 

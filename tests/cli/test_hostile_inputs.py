@@ -1,4 +1,4 @@
-"""Inputs that nobody writes by mistake: huge, deep, exploding, binary, or no file at all.
+"""Inputs that nobody writes by error: huge, deep, exploding, binary, or no file at all.
 
 Times were measured while writing (seconds, a shared core): 0.2 to 0.6 for nearly every case, 1.7
 for the largest. They are not asserted; a run that hangs ends after `PATIENCE`.
@@ -38,16 +38,16 @@ def refused(result: Run) -> str:
 @pytest.mark.parametrize(
     ("text", "place", "told"),
     [
-        ("device: " + "[" * 10_000 + "]" * 10_000, "1:", "brackets nested too deep"),
-        ("device: " + "{a: " * 10_000 + "}" * 10_000, "1:", "brackets nested too deep"),
-        ("".join(f"{' ' * n}a:\n" for n in range(2000)), "61:61", "brackets nested too deep"),
+        ("device: " + "[" * 10_000 + "]" * 10_000, "1:", "brackets are nested too deeply"),
+        ("device: " + "{a: " * 10_000 + "}" * 10_000, "1:", "brackets are nested too deeply"),
+        ("".join(f"{' ' * n}a:\n" for n in range(2000)), "61:61", "brackets are nested too deeply"),
         ("device: " + "- " * 10_000, "1:", "this is not YAML"),
         (condition("(" * 900 + "ready" + ")" * 900), "2:81", "nested too deep"),
         (condition("(" * 10_000 + "ready" + ")" * 10_000), "2:41", "the expression is too long"),
         (condition("9" * 999 + " == 1"), "2:41", "the number is too large"),
         (f"device: d\nchips: {{hub: {{file: {'x' * 300}}}}}\n", "2:21", "cannot be read"),
-        ("device: d\nchips:\n\thub: {states: [s]}\n", "3:1", "a tab in the indentation"),
-        (LAUGHS, "6:30", "the file expands to too much"),
+        ("device: d\nchips:\n\thub: {states: [s]}\n", "3:1", "the line is indented with a tab"),
+        (LAUGHS, "6:30", "the file expands to too many values"),
         (DEVICE + f"big: {'9' * 3_000_000}\n", "3:1", "unknown key 'big'"),
         (
             f"device: d\nchips: {'9' * 3_000_000}\n",
@@ -106,7 +106,7 @@ def test_very_many_errors_are_cut(tmp_path: Path) -> None:
     text = f"device: d\nchips: {{hub: {{states: [{states}], rules: [{rules}]}}}}\n"
     err = refused(check(text, tmp_path))
     assert err.count("unknown state") == 200
-    assert "more than 200 errors: the others are not told" in err
+    assert "more than 200 errors: the others are not shown" in err
 
 
 def test_one_error_repeated_by_aliases_is_told_once(tmp_path: Path) -> None:
@@ -189,8 +189,8 @@ def test_a_file_that_may_not_be_read_is_told(tmp_path: Path) -> None:
         cwd=tmp_path, env=environment(), capture_output=True, timeout=PATIENCE, check=False,
     )  # fmt: skip
     assert (done.returncode, done.stdout) == (2, b""), done.stderr.decode()
-    assert b"'device.yaml' may not be read" in done.stderr
-    assert b"permission to read it" in done.stderr
+    assert b"no permission to read 'device.yaml'" in done.stderr
+    assert b"a readable file" in done.stderr
 
 
 def test_a_bundled_model_still_passes() -> None:

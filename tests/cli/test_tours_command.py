@@ -107,7 +107,7 @@ def test_closed_and_patience_are_heard() -> None:
         (("--chip", "player"), "expected one of pedal, receiver"),
         (("--patience", "soon"), "is not a duration"),
         (("--closed", "--chip", "pedal"), "--closed cannot be combined"),
-        (("--distinguish", "--patience", "5s"), "--patience has no meaning"),
+        (("--distinguish", "--patience", "5s"), "--patience cannot be combined"),
         (("--option", "colour=red"), "colour"),
         (("--to", "nowhere/list.md"), "cannot be written"),
     ],

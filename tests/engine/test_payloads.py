@@ -174,7 +174,7 @@ def test_payloads_of_every_type_arrive() -> None:
 
 def test_value_is_no_name_where_no_message_is() -> None:
     """`value` outside a rule with `on`, or of a message without a payload, is an error."""
-    with pytest.raises(InvalidInput, match="'value' speaks of a message"):
+    with pytest.raises(InvalidInput, match="'value' needs a message"):
         begin("""
             device: no message
             chips:

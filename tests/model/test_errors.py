@@ -98,7 +98,7 @@ def test_reading_stops_after_very_many_errors() -> None:
     with pytest.raises(InvalidInput) as caught:
         notes.add("one more", None)
     assert len(caught.value.errors) == MOST_ERRORS + 1
-    assert caught.value.errors[-1].message == "more than 200 errors: the others are not told"
+    assert caught.value.errors[-1].message == "more than 200 errors: the others are not shown"
 
 
 def test_long_lists_of_choices_are_cut() -> None:

@@ -55,7 +55,11 @@ def test_a_chip_file_says_it_and_an_overlay_changes_it(folder: Folder) -> None:
 @pytest.mark.parametrize("part", PARTS)
 @pytest.mark.parametrize(
     ("fair", "told"),
-    [("week", "did you mean 'weak'?"), ("[weak]", "a list as fair"), ("true", "'true' as fair")],
+    [
+        ("week", "did you mean 'weak'?"),
+        ("[weak]", "a list cannot be used as fair"),
+        ("true", "'true' cannot be used as fair"),
+    ],
 )
 def test_other_words_are_told(folder: Folder, part: str, fair: str, told: str) -> None:
     """There are three."""

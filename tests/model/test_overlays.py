@@ -171,7 +171,7 @@ def test_chip_files_can_be_based_on_each_other(folder: Folder) -> None:
             {},
             "device.yaml:2:21: a cycle of files: device.yaml → device.yaml",
         ),
-        ("based_on: [a]", {}, "device.yaml:1:11: a list as based_on"),
+        ("based_on: [a]", {}, "device.yaml:1:11: a list cannot be used as based_on"),
         ("based_on: a.yaml", {"a.yaml": "[]"}, "a.yaml:1:1: a list at the top"),
         ("based_on: b.yaml", {"base.yaml": BASE}, "device.yaml:1:11: there is no file 'b.yaml'"),
         ("based_on: basse.yaml", {"base.yaml": BASE}, "did you mean 'base.yaml'?"),

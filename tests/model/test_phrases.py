@@ -121,7 +121,7 @@ def test_other_texts_are_no_durations(text: str) -> None:
     """A number without a unit means nothing."""
     reader = phrases()
     assert reader.duration(scalar(text, line="after: ")) is None
-    assert "is no duration" in told(reader)
+    assert "is not a duration" in told(reader)
 
 
 def test_intervals_go_from_early_to_late() -> None:
@@ -133,4 +133,4 @@ def test_intervals_go_from_early_to_late() -> None:
     assert two is not None
     assert (two.low, two.high, two.text) == (Fraction(1), Fraction(60), "1 s to 1 min")
     assert reader.interval([scalar("2 s"), scalar("1 s")]) is None
-    assert "the latest moment is before the earliest" in told(reader)
+    assert "the latest time is before the earliest" in told(reader)

@@ -106,15 +106,15 @@ def test_an_exchange_names_both_ends(folder: Folder) -> None:
         ("{never: hub.linked}", "the requirement 'R1' lacks 'text'"),
         ("{text: x}", "the requirement 'R1' has no pattern"),
         ("{text: x, never: hub.linked, always: hub.off}", "the requirement 'R1' has two patterns"),
-        ("{text: ~, never: hub.linked}", "nothing as text"),
-        ("{text: [x], never: hub.linked}", "a list as text"),
-        ("{text: x, never: [x]}", "a list as a condition"),
+        ("{text: ~, never: hub.linked}", "an empty value cannot be used as text"),
+        ("{text: [x], never: hub.linked}", "a list cannot be used as text"),
+        ("{text: x, never: [x]}", "a list cannot be used as a condition"),
         ("{text: x, never: hub.lnked}", "did you mean 'linked'?"),
         ("{text: x, never: hub.linked, within: 50 ms}", "'within' does not go with 'never'"),
-        ("{text: x, whenever: hub.off, then: hub.off, within: 5 ms}", "time is not counted here"),
+        ("{text: x, whenever: hub.off, then: hub.off, within: 5 ms}", "'within' needs a clock"),
         ("{text: x, never: hub.linked, then: hub.off}", "'then' does not go with 'never'"),
-        ("{text: x, always: hub.linked, scope: [after, x]}", "a list as a scope"),
-        ("{text: x, always: hub.linked, scope: aftr}", "'aftr' as a scope"),
+        ("{text: x, always: hub.linked, scope: [after, x]}", "a list cannot be used as a scope"),
+        ("{text: x, always: hub.linked, scope: aftr}", "'aftr' cannot be used as a scope"),
         ("{text: x, always: hub.linked, scope: {aftr: hub.off}}", "did you mean 'after'?"),
         (
             "{text: x, always: hub.linked, scope: {until: hub.off}}",
@@ -122,11 +122,11 @@ def test_an_exchange_names_both_ends(folder: Folder) -> None:
         ),
         (
             "{text: x, always: hub.linked, scope: {between: [hub.off]}}",
-            "a list of 1 as 'between'",
+            "a list of 1 cannot be used as 'between'",
         ),
         (
             "{text: x, always: hub.linked, scope: {between: hub.off}}",
-            "[condition that opens, condition that closes]",
+            "[opening condition, closing condition]",
         ),
         (
             "{text: x, always: hub.linked, scope: {between: [hub.off, hub.lnked]}}",
@@ -137,9 +137,9 @@ def test_an_exchange_names_both_ends(folder: Folder) -> None:
             "{text: x, always: hub.linked, scope: {before: hub.off, until: hub.off}}",
             "a scope with 'before' and 'until'",
         ),
-        ("{text: x, always: hub.linked, scope: {}}", "a scope with nothing in it"),
+        ("{text: x, always: hub.linked, scope: {}}", "a scope with no keys"),
         ("{text: x, possible: hub.linked, scope: {after: hub.off}}", "'scope' does not go with"),
-        ("{text: x, whenever: hub.linked}", "'whenever' stands without 'then'"),
+        ("{text: x, whenever: hub.linked}", "'whenever' is given without 'then'"),
         (
             "{text: x, before: hub.linked, first: hub.off, then: hub.off}",
             "'then' does not go with 'before'",
@@ -175,11 +175,11 @@ def test_an_exchange_names_both_ends(folder: Folder) -> None:
         ),
         (
             "{text: x, exactly_once: {sent: [tile.hello, tile.hello], received: hub.hello}}",
-            "tile.hello stands twice as sent",
+            "tile.hello is given twice as sent",
         ),
         (
             "{text: x, exactly_once: {sent: tile.hello, received: [hub.hello, hub.hello]}}",
-            "hub.hello stands twice as received",
+            "hub.hello is given twice as received",
         ),
         (
             "{text: x, exactly_once: {sent: [tile.keys, tile.hello],"
@@ -189,7 +189,7 @@ def test_an_exchange_names_both_ends(folder: Folder) -> None:
         (
             "{text: x, exactly_once: {sent: tile.hello, received: hub.hello, may_lose: hub.off},"
             " may_lose: hub.off}",
-            "'may_lose' stands here and beside 'exactly_once'",
+            "'may_lose' is given here and beside 'exactly_once'",
         ),
         (
             "{text: x, exactly_once: {sent: tile.hello, received: [hub.hello, hub.keys]}}",
@@ -208,8 +208,8 @@ def test_an_exchange_names_both_ends(folder: Folder) -> None:
         ("{text: x, recoverable: {to: hub.off, without: [helo]}}", "did you mean 'hello'?"),
         ("{text: x, recoverable: {to: hub.off, via: hello}}", "unknown key 'via' in recoverable"),
         ("{text: x, nevr: hub.off, never: hub.off}", "did you mean 'never'?"),
-        ("~", "nothing as the requirement 'R1'"),
-        ("[a]", "a list as the requirement 'R1'"),
+        ("~", "an empty value cannot be used as the requirement 'R1'"),
+        ("[a]", "a list cannot be used as the requirement 'R1'"),
     ],
 )
 def test_requirements_that_are_none_are_told(folder: Folder, text: str, told: str) -> None:

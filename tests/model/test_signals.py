@@ -28,9 +28,9 @@ def test_a_cycle_is_found_where_there_is_one(folder: Folder, edges: set[tuple[st
     graph = nx.DiGraph(edges)
     try:
         folder.device(text_of(edges))
-    except InvalidInput as invalid:
-        (error,) = invalid.errors
-        cycle = error.message.removeprefix("signals lead to each other for ever: ").split(" → ")
+    except InvalidInput as error:
+        (error,) = error.errors
+        cycle = error.message.removeprefix("signals trigger each other forever: ").split(" → ")
         assert cycle[0] == cycle[-1]
         assert set(pairwise(cycle)) <= edges
     else:
@@ -40,7 +40,7 @@ def test_a_cycle_is_found_where_there_is_one(folder: Folder, edges: set[tuple[st
 def test_a_signal_that_leads_to_itself_is_a_cycle(folder: Folder) -> None:
     """Told at a rule of the cycle."""
     told = folder.error(text_of({("a", "a")}))
-    assert told.startswith("device.yaml:6:9: signals lead to each other for ever: a → a")
+    assert told.startswith("device.yaml:6:9: signals trigger each other forever: a → a")
 
 
 def test_a_cycle_may_go_through_several_chips(folder: Folder) -> None:

@@ -35,11 +35,11 @@ def test_a_twin_says_what_is_found_in_it(folder: Folder) -> None:
 @pytest.mark.parametrize(
     ("beside", "told"),
     [
-        ("accepted: {a: b}", "a mapping as accepted"),
-        ("accepted: [x]", "'x' as an entry of accepted"),
+        ("accepted: {a: b}", "a mapping cannot be used as accepted"),
+        ("accepted: [x]", "'x' cannot be used as an entry of accepted"),
         ("accepted: [{finding: 'deadlock:x'}]", "an entry of accepted lacks 'reason'"),
-        ("accepted: [{finding: deadlock, reason: x}]", "'deadlock' names no finding"),
-        ("accepted: [{finding: 'deadlock:x', reason: [x]}]", "a list as a reason"),
+        ("accepted: [{finding: deadlock, reason: x}]", "'deadlock' does not name a finding"),
+        ("accepted: [{finding: 'deadlock:x', reason: [x]}]", "a list cannot be used as a reason"),
         (
             "accepted: [{finding: 'deadlock:x', reason: x, until: soon}]",
             "a date such as 2027-03-31",
@@ -49,11 +49,11 @@ def test_a_twin_says_what_is_found_in_it(folder: Folder) -> None:
             "accepted: [{finding: 'deadlock:x', reason: x, til: 2027-03-31}]",
             "did you mean 'until'?",
         ),
-        ("expect: x", "'x' as expect"),
+        ("expect: x", "'x' cannot be used as expect"),
         ("expect: [{steps: 3}]", "an entry of expect lacks 'finding'"),
-        ("expect: [{finding: [x]}]", "a list as a finding"),
-        ("expect: [{finding: 'deadlock:x', steps: -1}]", "'-1' as steps"),
-        ("expect: [{finding: 'deadlock:x', steps: many}]", "'many' as steps"),
+        ("expect: [{finding: [x]}]", "a list cannot be used as a finding"),
+        ("expect: [{finding: 'deadlock:x', steps: -1}]", "'-1' cannot be used as steps"),
+        ("expect: [{finding: 'deadlock:x', steps: many}]", "'many' cannot be used as steps"),
     ],
 )
 def test_verdicts_that_are_none_are_told(folder: Folder, beside: str, told: str) -> None:
@@ -88,7 +88,7 @@ def test_a_finding_of_parts_that_exist_can_be_accepted(folder: Folder, finding: 
 @pytest.mark.parametrize(
     ("finding", "told"),
     [
-        ("deadlok:hub.s", "'deadlok' is the code of no finding | 'deadlock'"),
+        ("deadlok:hub.s", "no finding has the code 'deadlok' | 'deadlock'"),
         ("stuck-chip:hbu.s", "the device has no chip 'hbu' | 'hub'"),
         ("stuck-chip:tile.lnked", "tile has no state 'lnked' | 'linked'"),
         ("deadlock:hub.s+tile.frsh", "tile has no state 'frsh' | 'fresh'"),
