@@ -47,7 +47,7 @@ class ExchangeReader:
             return None
         self._note_sent_together(sent, record.entries["sent"].place)
         if len(sent) != len(received):
-            message = f"{len(sent)} messages sent, but {len(received)} received"
+            message = f"{len(sent)} sent, but {len(received)} received"
             expected = "the same number: the first arrives as the first, and so on"
             self._shapes.notes.add(message, record.keys["received"].place, expected=expected)
             return None

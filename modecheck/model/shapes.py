@@ -97,8 +97,8 @@ class Shapes:
         return node
 
     def named(self, node: Node | None, what: str) -> Iterator[tuple[str, ScalarNode, Node]]:
-        """The entries of a mapping whose keys the user chose: name, key and value. Each name must be
-        an identifier.
+        """The entries of a mapping whose keys the user chose: name, key and value. A name must
+        be an identifier.
         """
         mapping = self.mapping(node, what)
         if mapping is None:

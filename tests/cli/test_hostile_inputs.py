@@ -42,7 +42,7 @@ def refused(result: Run) -> str:
         ("device: " + "{a: " * 10_000 + "}" * 10_000, "1:", "brackets are nested too deeply"),
         ("".join(f"{' ' * n}a:\n" for n in range(2000)), "61:61", "brackets are nested too deeply"),
         ("device: " + "- " * 10_000, "1:", "this is not YAML"),
-        (condition("(" * 900 + "ready" + ")" * 900), "2:81", "nested too deep"),
+        (condition("(" * 900 + "ready" + ")" * 900), "2:81", "nested too deeply"),
         (condition("(" * 10_000 + "ready" + ")" * 10_000), "2:41", "the expression is too long"),
         (condition("9" * 999 + " == 1"), "2:41", "the number is too large"),
         (f"device: d\nchips: {{hub: {{file: {'x' * 300}}}}}\n", "2:21", "cannot be read"),

@@ -56,7 +56,7 @@ def test_quantities_are_exact(tmp_path: Path) -> None:
     [
         ("loses: 1/100", "loses: 1", "a share between 0 and 1"),
         ("loses: 1/100", "loses: 1/0", "a share between 0 and 1"),
-        ("can: [lose], loses", "loses", "'can: [lose]', too"),
+        ("can: [lose], loses", "loses", "'can: [lose]' as well"),
         ("weight: 9/19", "weight: -1", "a positive number"),
         ("500 mAh", "500 mA", "such as 500 mAh"),
         ("500 mAh", "0 mAh", "more than 0"),

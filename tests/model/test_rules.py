@@ -186,7 +186,7 @@ def test_inner_rules_come_first_then_document_order(folder: Folder) -> None:
         ("after: []", "an empty list cannot be used as 'after'"),
         ("after: [2 s, 1 s]", "the latest time is before the earliest"),
         ("after: [1 s, 2 s, 3 s]", "more than two durations"),
-        ("'on': hello, after: 1 s", "for an event or for time, not for both"),
+        ("'on': hello, after: 1 s", "for both an event and time"),
         ("send: helo", "no link from hub carries 'helo'"),
         ("send: bye", "several links carry 'bye'"),
         ("send: hello via up", "'up' is a link from tile, not from hub"),

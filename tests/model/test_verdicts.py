@@ -98,7 +98,7 @@ def test_a_finding_of_parts_that_exist_can_be_accepted(folder: Folder, finding: 
         ("lost-bond:piar", "the device has no pairing 'piar' | 'pair'"),
         ("two-modes:loud+lod", "the device has no mode 'lod' | 'loud'"),
         ("broken-requirement:R11", "the device has no requirement 'R11' | 'R1'"),
-        ("stuck-chip:hub", "'hub' is no chip.state"),
+        ("stuck-chip:hub", "'hub' is not chip.state"),
     ],
 )
 @pytest.mark.parametrize("section", ["accepted", "expect"])

@@ -121,7 +121,7 @@ def test_kinds_have_names(tmp_path: Path, text: str, kind: str) -> None:
 def test_nesting_ends_at_a_known_depth(tmp_path: Path) -> None:
     """The deepest level is read and one more is refused, in brackets and in indentation."""
     read(tmp_path, "[" * DEEPEST + "]" * DEEPEST)
-    assert "nested too deep" in told(tmp_path, "[" * (DEEPEST + 1) + "]" * (DEEPEST + 1))
+    assert "nested too deeply" in told(tmp_path, "[" * (DEEPEST + 1) + "]" * (DEEPEST + 1))
     block = "".join(f"{' ' * level}a:\n" for level in range(DEEPEST + 1))
     assert f"text.yaml:{DEEPEST + 1}:" in told(tmp_path, block)
 
