@@ -77,7 +77,9 @@ class RuleDrafts:
         if isinstance(node, SequenceNode):
             for item in node.items:
                 if isinstance(item, ScalarNode) and item.is_null:
-                    self._shapes.notes.add("nothing as a rule", item.place, expected="a mapping")
+                    self._shapes.notes.add(
+                        "an empty value cannot be used as a rule", item.place, expected="a mapping"
+                    )
                 else:
                     yield None, item
         elif isinstance(node, MappingNode):

@@ -90,7 +90,7 @@ def test_a_message_has_a_kind_and_perhaps_a_value(
         ("carries: {hello: evnt}", "did you mean 'event'?"),
         ("carries: {hello: {kind: relative}}", "has no amount"),
         ("carries: {hello: {kind: relative, bool: true}}", "has no amount"),
-        ("carries: {hello: {range: [3, 0]}}", "the wrong way round"),
+        ("carries: {hello: {range: [3, 0]}}", "in the wrong order"),
         ("carries: {hello: {bool: true, range: [0, 1]}}", "'hello' has two types"),
         ("carries: {hello: {start: 3}}", "unknown key 'start' in the message 'hello'"),
         ("carries: hello, capacity: 0", "an integer from 1 to 16"),

@@ -161,7 +161,7 @@ def test_an_exchange_names_both_ends(folder: Folder) -> None:
         ("{text: x, never: taken(hb.resets)}", "did you mean 'hub'?"),
         ("{text: x, never: taken(resets)}", "expected taken(chip.rule)"),
         ("{text: x, whenever: hub.linked, then: sent(tile.helo)}", "did you mean 'hello'?"),
-        ("{text: x, possible: sent(tile.hello)}", "speaks of what happens in a step"),
+        ("{text: x, possible: sent(tile.hello)}", "is an event of a step"),
         ("{text: x, recoverable: {to: sent(tile.hello)}}", "not in 'possible' or 'recoverable'"),
         ("{text: x, recoverable: hub.off, may_lose: hub.off}", "'may_lose' does not go with"),
         ("{text: x, always: hub.off, under_way: 2}", "'under_way' does not go with 'always'"),
@@ -231,7 +231,7 @@ def test_what_may_stand_in_a_broken_part_is_not_told(folder: Folder) -> None:
 def test_a_name_of_a_chip_and_a_link_names_no_event(folder: Folder) -> None:
     """Which of them is meant cannot be told."""
     text = around(BODY, beside="requirements: {R1: {text: x, never: sent(hub.bye)}}")
-    assert "a chip and of a link" in folder.error(text.replace("  side:", "  hub:"))
+    assert "both a chip and a link" in folder.error(text.replace("  side:", "  hub:"))
 
 
 @pytest.mark.parametrize(
@@ -244,7 +244,7 @@ def test_a_name_of_a_chip_and_a_link_names_no_event(folder: Folder) -> None:
 )
 def test_only_requirements_speak_of_what_happens(folder: Folder, text: str) -> None:
     """A mode, a guard and a link's condition are judged on a state alone."""
-    assert "expected it in a requirement" in folder.error(text)
+    assert "expected events only in a requirement" in folder.error(text)
 
 
 def test_one_message_over_two_links_is_one_item(folder: Folder) -> None:

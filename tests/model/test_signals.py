@@ -51,7 +51,7 @@ def test_a_cycle_may_go_through_several_chips(folder: Folder) -> None:
           hub: {states: [s], rules: [{signal: ping}, {'on': pong, signal: ping}]}
           tile: {states: [s], rules: [{'on': ping, signal: pong}]}
         """
-    assert "for ever: pong → ping → pong" in folder.error(text)
+    assert "forever: pong → ping → pong" in folder.error(text)
 
 
 def test_very_long_chains_are_followed(folder: Folder) -> None:
@@ -62,4 +62,4 @@ def test_very_long_chains_are_followed(folder: Folder) -> None:
         f"device: d\nchips:\n  hub:\n    states: [s]\n    rules:\n{rules}      - {{signal: s0}}\n"
     )
     folder.device(text)
-    assert "for ever" in folder.error(f"{text}      - {{on: s1000, signal: s500}}\n")
+    assert "forever" in folder.error(f"{text}      - {{on: s1000, signal: s500}}\n")
