@@ -25,20 +25,20 @@ def what_went_wrong(product: Product, need: Requirement, trace: Trace, reason: s
     """
     exchange = need.exchange
     assert exchange is not None
-    told = list(_happenings(product, trace))
+    happenings = list(_happenings(product, trace))
     if reason == DUPLICATED:
-        return _second_arrival(product, exchange, told)
+        return _second_arrival(product, exchange, happenings)
     if reason == OVERRUN:
         return f"more than {exchange.under_way} are in flight"
     names = _tracked(exchange)
-    lost = [one for one in told if isinstance(one, Dropped) and _name(product, one) in names]
+    lost = [one for one in happenings if isinstance(one, Dropped) and _name(product, one) in names]
     if lost:
         last = lost[-1]
         link = product.queues[last.queue].name
         return f"{_name(product, last)} over {link} is lost ({LOSSES[last.why]})"
     if reason:
-        return _out_of_order(product, told)
-    return _never_arrives(product, exchange, told)
+        return _out_of_order(product, happenings)
+    return _never_arrives(product, exchange, happenings)
 
 
 def _happenings(product: Product, trace: Trace) -> Iterator[Happening]:
@@ -61,33 +61,35 @@ def _name(product: Product, one: Dropped | Arrived) -> str:
     return product.queues[one.queue].messages[one.message - 1].name
 
 
-def _receptions(product: Product, exchange: ExactlyOnce, told: list[Happening]) -> list[Arrived]:
+def _receptions(
+    product: Product, exchange: ExactlyOnce, happenings: list[Happening]
+) -> list[Arrived]:
     """Arrivals at the far end."""
     return [
         one
-        for one in told
+        for one in happenings
         if isinstance(one, Arrived)
         and (product.chips[product.queues[one.queue].receiver].name, _name(product, one))
         in exchange.received
     ]
 
 
-def _second_arrival(product: Product, exchange: ExactlyOnce, told: list[Happening]) -> str:
-    last = _receptions(product, exchange, told)[-1]
+def _second_arrival(product: Product, exchange: ExactlyOnce, happenings: list[Happening]) -> str:
+    last = _receptions(product, exchange, happenings)[-1]
     chip = product.chips[product.queues[last.queue].receiver].name
-    if last.late or any(isinstance(one, Struck) for one in told):
+    if last.late or any(isinstance(one, Struck) for one in happenings):
         return f"{chip} receives {_name(product, last)} again: a copy from before a restart"
     return f"{chip} receives {_name(product, last)} more often than it was sent"
 
 
-def _out_of_order(product: Product, told: list[Happening]) -> str:
-    arrivals = [one for one in told if isinstance(one, Arrived)]
+def _out_of_order(product: Product, happenings: list[Happening]) -> str:
+    arrivals = [one for one in happenings if isinstance(one, Arrived)]
     name = _name(product, arrivals[-1]) if arrivals else "it"
     return f"{name} arrives before what was sent earlier"
 
 
-def _never_arrives(product: Product, exchange: ExactlyOnce, told: list[Happening]) -> str:
-    received = _receptions(product, exchange, told)
+def _never_arrives(product: Product, exchange: ExactlyOnce, happenings: list[Happening]) -> str:
+    received = _receptions(product, exchange, happenings)
     kinds = [item[1] for item in exchange.received]
     if received and len(kinds) > 1:
         last = _name(product, received[-1])

@@ -88,8 +88,8 @@ def _idle_talk(product: Product) -> Iterator[int]:
 def smallest(space: Space, query: LoopQuery, some: FairLoop) -> tuple[tuple[int, ...], FairLoop]:
     """A smallest set of chips that suffices for such a loop, and the nearest loop of them.
 
-    A chip that does not move in the loop at hand need not be tried: the loop shows that it can
-    stand still.
+    A chip that does not move in the current loop is not tried: the loop shows that it can stand
+    still.
     """
     moving = _moving(space, query, some)
     for number, _ in enumerate(space.product.chips):

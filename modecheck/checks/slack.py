@@ -226,22 +226,22 @@ def moved(device: Device, constant: ModelDuration, shift: int) -> Device:
     assert clock is not None
     by = shift * clock.tick
 
-    def anew(duration: Duration | None) -> Duration | None:
+    def shifted(duration: Duration | None) -> Duration | None:
         if duration is None or duration.places != constant.duration.places:
             return duration
         high = None if duration.high is None else duration.high + by
         return replace(duration, low=duration.low + by, high=high)
 
     def of_chip(chip: Chip) -> Chip:
-        rules = tuple(replace(rule, after=anew(rule.after)) for rule in chip.rules)
+        rules = tuple(replace(rule, after=shifted(rule.after)) for rule in chip.rules)
         timers = {
-            name: replace(timer, duration=anew(timer.duration) or timer.duration)
+            name: replace(timer, duration=shifted(timer.duration) or timer.duration)
             for name, timer in chip.timers.items()
         }
         return replace(chip, rules=rules, timers=timers)
 
     def of_link(link: Link) -> Link:
-        return replace(link, delay=anew(link.delay))
+        return replace(link, delay=shifted(link.delay))
 
     return replace(
         device,

@@ -1,4 +1,4 @@
-"""How a switch that has begun ends: whether always, after how many steps, what is lost on the way.
+"""How a switch that has begun ends: whether always, after how many steps, and what is lost.
 
 A switch begins when the device leaves a mode and ends when it enters one, or when every chip rests.
 Only steps of chips and links that change something count: people may plug and unplug forever, and a

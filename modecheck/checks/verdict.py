@@ -216,13 +216,13 @@ def explore_variant(
     # Observers distinguish identical units, so their products are explored without symmetry.
     alone = replace(how, symmetry=False)
     waiting, following = watched.needs_of(product)
-    beside = _begun_elsewhere(exploration, waiting, alone)
+    forked = _begun_elsewhere(exploration, waiting, alone)
     judged = list(requirement_checks.judge(exploration))
     switches, findings = _searched(exploration, loops=not reduced.units)
-    left = following if beside else [*waiting, *following]
+    left = following if forked else [*waiting, *following]
     judged += watched.judge(exploration, left, alone, reporter)
-    found, tables = (beside and beside.result()) or (None, _tables(exploration))
-    if beside:
+    found, tables = (forked and forked.result()) or (None, _tables(exploration))
+    if forked:
         judged += found or watched.judge(exploration, waiting, alone, reporter)
     judged = with_consequences(device, judged)
     findings += [one.finding for one in judged if one.finding and one.verdict == BROKEN]

@@ -89,7 +89,7 @@ class _Variant:
 
 @dataclass(frozen=True, slots=True)
 class _Whole:
-    """What is kept of `Verdict`, beside its variants."""
+    """What is kept of `Verdict` besides its variants."""
 
     findings: tuple[Finding, ...]
     accepted: tuple[AcceptedFinding, ...]
@@ -195,7 +195,7 @@ def _variant(one: Explored) -> _Variant:
 
 
 def _verdict_from(data: Any, devices: Sequence[Device]) -> Verdict:
-    """What `_as_data` made, beside the devices that it speaks of. Raises `Odd`."""
+    """The verdict from what `_as_data` made, on these devices. Raises `Odd`."""
     if type(data) is not list or len(data) != 3 or type(data[2]) is not list:
         raise Odd("this is not a verdict")
     lines = read(dict[str, tuple[str, ...]], data[0], {})

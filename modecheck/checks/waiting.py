@@ -15,7 +15,7 @@ def who_waits_for_whom(product: Product, state: State, chips: Iterable[int]) -> 
     the link waits for, and so on.
     """
     order = list(chips)
-    for chip in order:  # grows while it is gone through
+    for chip in order:  # grows during the loop
         yield from what_it_waits_for(product, state, chip)
         full = {queue for _, queue in waiting_for_room(product, state, chip)}
         receivers = (product.queues[queue].receiver for queue in sorted(full))

@@ -14,11 +14,11 @@ from modecheck.checks.findings import Finding
 from modecheck.checks.judged import HOLDS
 from modecheck.checks.verdict import Explored, Verdict
 from modecheck.checks.wording import counted
-from modecheck.report.finding_text import STAYS, seen_from_here, stays
+from modecheck.report.finding_text import seen_from_here, stays
 from modecheck.report.mode_table import ending_in_words, mode_rows, switches_in_words
 from modecheck.report.scenarios import scenario_of
 from modecheck.report.terminal import outcome_in_words
-from modecheck.scenario.telling import ToldStep, condensed
+from modecheck.scenario.telling import STAYS, ToldStep, condensed
 
 MARKS = re.compile(r"([\\`*_\[\]#|~$]|^[-+]|(?<=^\d)[.)])")
 """ASCII punctuation that can be markup within a line, or that begins a list; CommonMark lets a

@@ -6,9 +6,8 @@ import os
 
 from modecheck.checks.findings import Finding
 from modecheck.report.style import Style
-from modecheck.scenario.telling import ToldStep, condensed
+from modecheck.scenario.telling import STAYS, ToldStep, condensed
 
-STAYS = "then it can stay like this forever: no further step has to happen"
 PLAIN = Style(colour=False, width=100)
 
 

@@ -13,11 +13,11 @@ from modecheck.checks.verdict import Explored, Verdict
 from modecheck.checks.wording import counted, listed
 from modecheck.model.clocks import spelled
 from modecheck.product.composition import with_longest_tick
-from modecheck.report.finding_text import STAYS, seen_from_here, stays
+from modecheck.report.finding_text import seen_from_here, stays
 from modecheck.report.mode_table import mode_table
 from modecheck.report.scenarios import scenario_of
 from modecheck.report.style import Style
-from modecheck.scenario.telling import ToldStep, condensed
+from modecheck.scenario.telling import STAYS, ToldStep, condensed
 
 LONGEST_SCENARIO = 24
 """Steps shown of a scenario; of a longer one the middle is left out (the JSON has it all)."""

@@ -2,7 +2,7 @@
 
 This is what a sequence chart (ITU-T Z.120) draws; positions on the page are decided elsewhere.
 Every row belongs to a step, and one thing happens in it. A message is a journey from the row in
-which it is sent to the row in which it arrives or is gone.
+which it is sent to the row in which it arrives or is lost.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ from modecheck.model.parts import Rule
 from modecheck.product.ir import Label, Product
 from modecheck.scenario.replay import Replayed, replay
 from modecheck.scenario.sentences import message_text, sentence
-from modecheck.scenario.telling import lasting
+from modecheck.scenario.telling import STAYS, lasting
 
 MOST_STEPS = 300
 """Steps in one chart, the last ones: with more a chart becomes several metres long."""
@@ -49,8 +49,8 @@ class Row:
 
     `kind` is "state" (the chip is now in `words`), "action", "timeout" (its timer ran out),
     "signal" (from `chip` to `other`), "send", "join" (a newer message joins one that waits),
-    "double" (the link duplicates it), "arrive", "gone", "waits" (at the end), "unsent" (gone as
-    soon as it was sent), "mode" (the device is now in it; without words: in none), "fail" (the
+    "double" (the link duplicates it), "arrive", "gone", "waits" (at the end), "unsent" (lost as
+    soon as it is sent), "mode" (the device is now in it; without words: in none), "fail" (the
     outcome), "time" (only time passes, up to the step `until`; the words say how much, and
     how much since the start), or "nothing".
     """
@@ -224,7 +224,7 @@ class _Telling:
         for failure in self._failures:
             self._row(number, "fail", -1, failure)
         if stays:
-            self._row(number, "fail", -1, "and so it stays: nothing more has to happen")
+            self._row(number, "fail", -1, STAYS)
         starts = [
             Row(0, "state", number, (chip.leaves[self._start[chip.state_field]],))
             for number, chip in enumerate(self._product.chips)

@@ -14,6 +14,9 @@ from modecheck.product.ir import Product
 from modecheck.scenario.replay import replay
 from modecheck.scenario.sentences import changes, sentence
 
+STAYS = "then it can stay like this forever: no further step has to happen"
+"""The last line of a scenario after which the device can stay in its last state forever."""
+
 
 @dataclass(frozen=True, slots=True)
 class ToldStep:

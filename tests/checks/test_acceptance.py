@@ -82,7 +82,7 @@ def test_needless_acceptance_is_a_finding() -> None:
 
 def test_acceptance_that_another_variant_may_need_is_not_needless() -> None:
     """A check of one variant does not call for the removal of what another one needs."""
-    assert verdict_on(LIVED_WITH, way="long").findings == ()
+    assert verdict_on(LIVED_WITH, path="long").findings == ()
     assert every_variant(LIVED_WITH).findings == ()
 
 

@@ -131,7 +131,7 @@ def _as_run_of(product: Product, walked: Product, run: Run) -> Run:
 
 def _fields_kept(product: Product, walked: Product) -> list[int]:
     numbers = {field.name: number for number, field in enumerate(walked.fields)}
-    # Observers' fields, and what comes behind them, stand elsewhere beside other observers.
+    # Observers' fields, and those after them, are at other positions with other observers.
     first = min((observer.field for observer in product.observers), default=len(product.fields))
     return [
         numbers[field.name] if number >= first else number
