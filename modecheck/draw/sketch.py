@@ -235,7 +235,7 @@ class LegendEntry:
     """An entry of the legend: a sign from the picture, and what it means.
 
     `kind` is "box" or "line", and `sign` the kind of box or stroke; or "words", and `sign` is
-    shown as it stands.
+    shown unchanged.
     """
 
     kind: str

@@ -55,7 +55,7 @@ def compose(
 
 
 _latest: list[tuple[Device, bool, Product, Addresses]] = []
-"""What was composed last: observers are added to the same product again and again."""
+"""What was composed last: observers are often added to the same product."""
 
 
 def _alone(device: Device, *, time_acceleration: bool) -> tuple[Product, Addresses]:
@@ -175,12 +175,12 @@ class _Composition:
                     yield Due(number, holds)
 
     def _owes(self, rule: Rule) -> bool:
-        """Whether a rule has to be taken in the end."""
+        """Whether a rule must eventually be taken if it stays enabled."""
         return fairness_of(self._device, rule) != "none"
 
     def _at_once(self, clock: Clock) -> Iterator[int]:
-        """Steps that time waits for: rules that wait for nothing, messages without a delay. What
-        owes nothing keeps nobody waiting.
+        """Steps that time waits for: rules without a time, messages without a delay. Time does not
+        wait for a step without fairness, which may never happen.
         """
         for label, number in self._labels.all.items():
             if label.kind == "rule" and "chips" in clock.at_once:

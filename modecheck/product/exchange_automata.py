@@ -24,8 +24,9 @@ from functools import cache
 from modecheck.product.automata import Automaton, AutomatonSketch
 
 DUPLICATED, OUT_OF_ORDER, OVERRUN = "duplicated", "out of order", "overrun"
-"""What is received that nobody sent (any more); what arrives in another's place; more are in flight
-than there should be."""
+"""An item is received but was not sent, or was received before; one arrives in the place of
+another; more are in flight than there should be.
+"""
 
 
 @dataclass(frozen=True, slots=True)

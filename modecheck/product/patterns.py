@@ -52,9 +52,9 @@ class Now(NamedTuple):
 class _Inside:
     """A pattern inside an open scope: `begin`, then `step` for each position inside.
 
-    `broken` tells what the phase means for a scope that is closed now; `waits` whether a scope that
-    stays open for ever in this phase breaks the requirement. A phase `BROKEN` is lost for good.
-    Some patterns are put to the test only where P holds.
+    `closes_badly` says whether closing the scope in this phase is a violation; `waits`, whether
+    a scope that stays open forever in this phase is one. A phase `BROKEN` is final. Some
+    patterns are tested only at positions where P holds.
     """
 
     tested_by_p = False
@@ -173,7 +173,7 @@ def automaton_of(pattern: str, scope: str) -> Automaton:
         return Now(**held)
 
     def alive(state: Hashable) -> bool:
-        # Where a scope counts only once it is closed, staying in it for ever breaks nothing.
+        # If a scope counts only once it is closed, staying in it forever violates nothing.
         return scope in ("globally", "after", "after_until") and inside.waits(state)
 
     def bad(state: Hashable) -> str:
@@ -245,9 +245,9 @@ def _between(inside: _Inside, state: Hashable, now: Now) -> Hashable:
 def _precedence_after() -> Automaton:
     """Some Q from which P waits for S, or no Q: `G !Q or F(Q & (!P W S))`.
 
-    While an attempt that began at some Q is open, it is well as it is; it fails with P, and is won
-    for good with S. The run is broken if there was a Q, none was won, and again and again, or for
-    ever, none is open.
+    An attempt begins at some Q. While it is open, nothing is violated; P makes it fail, S makes it
+    succeed for good. A run violates the requirement if there was a Q, no attempt succeeded, and
+    infinitely often none is open.
     """
 
     def step(state: Hashable, valuation: int) -> Hashable:

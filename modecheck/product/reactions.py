@@ -109,8 +109,9 @@ class ReactionBuilder:
         return folded("and", (self._timing(rule).due(rule), self._condition_of(rule)))
 
     def _own_guard(self, rule: Rule) -> tuple[Expression, ...]:
-        """What has to hold together before the rule can be taken, but for room in its links. While
-        a timer does not run nobody asks what its rules want: an index may be out of range.
+        """What has to hold together before the rule can be taken, except for room in its links.
+        While a timer does not run, the guards of its rules are not evaluated: an index in them may
+        be out of range.
         """
         ready = self._timing(rule).ready(rule)
         return (ready, *self._those_before(rule), self._condition_of(rule))

@@ -10,7 +10,7 @@ from modecheck.tours.own_machine import OwnMachine, WhyNot, own_machine
 from modecheck.tours.w_method import characterising_set, without_prefixes, words_to_run
 
 MOST_WORDS = 5_000
-"""Nobody runs more words than this on a bench."""
+"""More words than this are impractical on a bench."""
 
 
 @dataclass(frozen=True, slots=True)

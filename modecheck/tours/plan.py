@@ -24,8 +24,8 @@ class See:
 
 @dataclass(frozen=True, slots=True)
 class BenchStep:
-    """One step of a test. `kind` is start (power on), act (somebody does something), wait (for a
-    timer), fault (somebody provokes a fault), or itself (nothing to do but watch).
+    """One step of a test. `kind` is start (power on), act (a person does something), wait (for a
+    timer), fault (a person provokes a fault), or itself (nothing to do but watch).
 
     `happens` are sentences about what the device then does by itself. `early` says that the device
     had not settled before. `may_also` are other states that it may settle in, as differences from

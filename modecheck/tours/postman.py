@@ -95,7 +95,7 @@ def _reachable(nodes: int, arcs: Sequence[Arc], start: int) -> list[bool]:
 
 
 def _more_than_any_saving(arcs: Sequence[Arc], surplus: Sequence[int]) -> int:
-    """A cheapest flow sends each unit along a simple road, which costs at most all arcs
+    """A cheapest flow sends each unit along a simple path, which costs at most all arcs
     together.
     """
     return 1 + sum(arc.cost for arc in arcs) * sum(amount for amount in surplus if amount > 0)

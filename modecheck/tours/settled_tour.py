@@ -188,7 +188,7 @@ class TellActions:
         return self._teller.deed(step)[0]
 
     def failing(self) -> list[str]:
-        """What somebody does and what then fails."""
+        """What a person does and what then fails."""
         return [
             f"{self.deed(step)} ({step.wrong})" if step.failures else self.deed(step)
             for step in self._graph.failing
@@ -215,9 +215,9 @@ class TellActions:
     def _with_way_on(
         self, step: BenchStep, settled: SettledOutcome, settled_at: dict[State | None, int]
     ) -> BenchStep:
-        """The step with the other states that it may lead to, each with where to go on then: behind
-        the last step before it that settled there. Where several states look the same and belong
-        behind different steps nobody can tell, and has to begin anew.
+        """The step with the other states that it may lead to, each with where to continue then:
+        after the last earlier step that settled there. If several of these states look the same but
+        belong after different steps, a person cannot tell them apart, and has to start over.
         """
         assert settled.usual is not None
         places: dict[str, set[int | None]] = {}

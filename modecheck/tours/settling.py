@@ -1,4 +1,4 @@
-"""What a device does by itself after somebody has acted, until there is nothing left to do.
+"""What a device does by itself after a person has acted, until there is nothing left to do.
 
 A state is *settled* when no chip and no link can step. Between an action and a settled state
 several runs may be possible (a race): all states that they can end in are found. One of them is the

@@ -31,7 +31,7 @@ class Teller:
         self._modes = [f"mode:{name}" for name in self._product.device.modes]
 
     def deed(self, step: Step) -> tuple[str, str]:
-        """What somebody does, and what others do in the same step (or nothing), as in "the player
+        """What a person does, and what others do in the same step (or nothing), as in "the player
         steps on the pedal" and "pedal hears step".
         """
         label = self._product.labels[step.label]

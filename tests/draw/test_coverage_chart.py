@@ -69,7 +69,7 @@ def test_the_words_count_what_was_seen(tmp_path: Path) -> None:
     """And an exploration that was stopped does not say never without saying so far."""
     assert "reached2of3states,took2of4rules" in picture_of(tmp_path).words
     assert "incomplete" not in picture_of(tmp_path).words
-    assert "incomplete:theothersmaystilloccur" in picture_of(tmp_path, complete=False).words
+    assert "incomplete:therestmaystilloccur" in picture_of(tmp_path, complete=False).words
 
 
 def test_only_chips_with_something_unseen_are_drawn(tmp_path: Path) -> None:

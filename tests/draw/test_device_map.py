@@ -148,8 +148,8 @@ def test_pairings_in_a_mode_tell_whether_both_hold_one_key() -> None:
     explored = verdict_on(TANDEM).explored[0]
     traffic = traffic_of(explored.exploration)
     picture = Picture(render_svg(Drawing(device_map_in(explored.device, "wired", traffic))))
-    assert "front_pairalwaysonekeyatbothends" in picture.words
-    assert "tablet_pairnotalwaysonekeyatbothends" in picture.words
+    assert "front_pairtheendsalwaysholdthesamekey" in picture.words
+    assert "tablet_pairtheendsdonotalwaysholdthesamekey" in picture.words
 
 
 def test_long_descriptions_are_shortened() -> None:

@@ -80,4 +80,4 @@ def test_the_shortest_trace_of_each_switch_is_told(stage: Device) -> None:
     ways = {("wired", "radio"): ("cable pull", "hub gives_up"), ("radio", "wired"): ("cable plug",)}
     drawing = next(each for each in drawings(stage, SWITCHES, ways) if each.name == "modes")
     words = Picture(render_svg(drawing)).words
-    assert "shortestwayswired→radiocablepull,hubgives_upradio→wiredcableplug" in words
+    assert "shortestpathswired→radiocablepull,hubgives_upradio→wiredcableplug" in words
