@@ -209,7 +209,7 @@ def _compiled(
             limits=how.limits,
             reporter=told,
             representatives=reduction.representatives if reduction is not None else None,
-            in_haste_up_to=OPTIMISED_FROM if unoptimised else 0,
+            unoptimised_up_to=OPTIMISED_FROM if unoptimised else 0,
             overhearing=overhearing,
         )
     except NotCompilableError as error:

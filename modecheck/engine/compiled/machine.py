@@ -212,7 +212,7 @@ def _compile(
 
 
 def _optimise(module: llvm.ModuleRef, target: llvm.TargetMachine, level: int) -> None:
-    """All that LLVM does at a level; in haste, variables are put into registers and that is all."""
+    """All that LLVM does at a level; unoptimised, it only puts variables into registers."""
     options = llvm.create_pipeline_tuning_options(speed_level=level)
     builder = llvm.create_pass_builder(target, options)
     if level != UNOPTIMISED:

@@ -53,18 +53,19 @@ def explore_compiled(
     limits: Limits,
     reporter: Reporter,
     representatives: Representatives | None = None,
-    in_haste_up_to: int = 0,
+    unoptimised_up_to: int = 0,
     overhearing: tuple[EventIR, ...] = (),
 ) -> CompiledExploration:
     """Everything reachable within the limits, or its representatives. Raises `NotCompilableError`
-    when the product has too much of something. Up to so many states the code is one that is made in
-    haste and slow: nobody notices it where there are no more, and else all is begun anew.
+    when the product has too much of something. Up to so many states the code is not
+    optimised: it is made fast and runs slowly, which nobody notices where there are no more
+    states; otherwise all is begun anew.
     The graph tells of the events of `overhearing`, too, if all of them fit.
     """
     heard = product if representatives else overheard(product, overhearing)
     made = partial(compiled, heard, system_actions(product), representatives=representatives)
     explored = partial(reach, threads=threads, reporter=reporter)
-    reached = _reached(made, explored, limits, in_haste_up_to)
+    reached = _reached(made, explored, limits, unoptimised_up_to)
     machine, transitions = reached.machine, reached.transitions
     failures = [worker.failures for worker in reached.workers]
     stopped_by = reached.stopped_by
@@ -100,7 +101,7 @@ def _reached(
     limits: Limits,
     unoptimised: int,
 ) -> ReachedStates:
-    """What is reached with code that is made in haste, or if there are more states than that,
+    """What is reached with unoptimised code, or if there are more states than that,
     with code that is optimised.
     """
     with phase("making machine code"):

@@ -37,7 +37,7 @@ def interrupted(tmp_path_factory: pytest.TempPathFactory) -> CompiledExploration
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(run, "reach", reached)
-        # That it is large is known: nothing is begun in haste.
+        # That it is large is known: nothing is begun unoptimised.
         search = Search(engine="compiled", threads=2, expected=8**7)
         space = explore_with(compose(read_device(str(path))), search)
     assert isinstance(space, CompiledExploration)

@@ -22,7 +22,7 @@ from modecheck.product.composition import compose
 from modecheck.product.ir import EventIR, Product
 from modecheck.product.state_conditions import is_watched
 from tests.cli.running import MODELS
-from tests.engine.compiled.test_watchers import MOST_STATES, watched
+from tests.engine.compiled.test_observer_code import MOST_STATES, watched
 from tests.generation.devices import Drawn, devices
 
 pytestmark = pytest.mark.usefixtures("own_cache")

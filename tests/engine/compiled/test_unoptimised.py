@@ -1,4 +1,4 @@
-"""Machine code that is made in haste runs slower, and does nothing else otherwise."""
+"""Unoptimised machine code runs slower, and does nothing else otherwise."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from tests.cli.running import MODELS
 
 
 @pytest.mark.parametrize("name", ["faulty/silent_plug", "small/knob"])
-def test_code_made_in_haste_finds_what_the_interpreter_finds(name: str) -> None:
+def test_unoptimised_code_finds_what_the_interpreter_finds(name: str) -> None:
     """States, transitions, findings with their scenarios, and what is said of requirements."""
     device = read_device(str(MODELS / f"{name}.yaml"))
     searches = (
@@ -38,9 +38,7 @@ def test_code_made_in_haste_finds_what_the_interpreter_finds(name: str) -> None:
 
 
 @pytest.mark.parametrize(("up_to", "most"), [(0, None), (10, None), (10, 15), (15, 10), (50, None)])
-def test_code_made_in_haste_is_left_where_there_are_many_states(
-    up_to: int, most: int | None
-) -> None:
+def test_unoptimised_code_is_left_where_there_are_many_states(up_to: int, most: int | None) -> None:
     """All is begun anew then, and what is found is the same, also up to a bound."""
     from modecheck.engine.compiled.machine import OPTIMISATION, UNOPTIMISED
     from modecheck.engine.compiled.run import explore_compiled
@@ -48,7 +46,7 @@ def test_code_made_in_haste_is_left_where_there_are_many_states(
     product = compose(read_device(str(MODELS / "faulty" / "silent_plug.yaml")))
     limits = Limits(states=most)
     space = explore_compiled(
-        product, threads=1, limits=limits, reporter=Silent(), in_haste_up_to=up_to
+        product, threads=1, limits=limits, reporter=Silent(), unoptimised_up_to=up_to
     )
     assert space.state_count == (most or 20)
     assert space.stopped_by == (limits.reached_states if most else "")
