@@ -331,7 +331,7 @@ def test_where_not_every_length_is_explored_nothing_is_said_of_the_others() -> N
     begin = slack_of(device_from(TWO_DOORS), most=40)["a.begin", "R1"]
     assert not begin.explored.every
     assert begin.holds == begin.explored.lengths == (0, 1, 2, 3, 4, 6, 10, 18)
-    said = "explored: the lengths 0 to 4 ms, 6 ms, 10 ms, 18 ms; nothing is known of any other"
+    said = "explored: the lengths 0 to 4 ms, 6 ms, 10 ms, 18 ms; nothing is known about others"
     assert explored_in_words(begin, Fraction(1, 1000)) == said
 
 

@@ -107,5 +107,5 @@ def test_the_clock_is_named_where_it_decided(monkeypatch: pytest.MonkeyPatch) ->
     assert len(slow.over_time) == 4, "looked at after 3, 6, 9, 12 and 15 seconds: 5 rounds"
     assert slow.seen.runs == 5 * 64
     told = " ".join(" ".join(roamed_as_text(slow, Style())).split())
-    last = "the clock decided on 320 runs: what was seen may differ next time; --runs 320 tells"
-    assert told.endswith(f"{last} this again")
+    last = "time ended this after 320 runs: the result may differ next time; --runs 320"
+    assert told.endswith(f"{last} reproduces this one")
