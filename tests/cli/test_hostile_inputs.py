@@ -41,7 +41,7 @@ def refused(result: Run) -> str:
         ("device: " + "[" * 10_000 + "]" * 10_000, "1:", "brackets are nested too deeply"),
         ("device: " + "{a: " * 10_000 + "}" * 10_000, "1:", "brackets are nested too deeply"),
         ("".join(f"{' ' * n}a:\n" for n in range(2000)), "61:61", "brackets are nested too deeply"),
-        ("device: " + "- " * 10_000, "1:", "this is not YAML"),
+        ("device: " + "- " * 10_000, "1:", "not valid YAML"),
         (condition("(" * 900 + "ready" + ")" * 900), "2:81", "nested too deeply"),
         (condition("(" * 10_000 + "ready" + ")" * 10_000), "2:41", "the expression is too long"),
         (condition("9" * 999 + " == 1"), "2:41", "the number is too large"),
