@@ -119,14 +119,14 @@ def test_the_failure_tells_the_walk_and_both_sides(wrong: ctypes.CDLL) -> None:
 
 TOLD = """\
 receiver deviates from its model at step 2
-  1. the player plugs the cable in: pedal hears plugged_in, goes over to the cable and
-     goes from by_air to by_cable; receiver hears plugged_in, waits for the first picture
+  1. the player plugs the cable in: pedal hears plugged_in, switches to the cable and goes
+     from by_air to by_cable; receiver hears plugged_in, waits for the first picture
      through the cable and goes from on_air to changing; pedal sends picture(lifted) over
      cord
-  2. the player pulls the cable out: pedal hears pulled_out, goes over to the radio and
-     goes from by_cable to by_air; receiver hears pulled_out, turns to the radio and goes
-     from changing to on_air; pedal sends picture(lifted) over air; picture over cord is
-     dropped, the link is down
+  2. the player pulls the cable out: pedal hears pulled_out, switches to the radio and
+     goes from by_cable to by_air; receiver hears pulled_out, switches to the radio and
+     goes from changing to on_air; pedal sends picture(lifted) over air; picture over cord
+     is dropped, the link is down
   receiver was given
     Signal(name='pulled_out')
   is in state
