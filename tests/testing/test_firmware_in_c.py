@@ -126,7 +126,7 @@ receiver deviates from its model at step 2
   2. the player pulls the cable out: pedal hears pulled_out, switches to the radio and
      goes from by_cable to by_air; receiver hears pulled_out, switches to the radio and
      goes from changing to on_air; pedal sends picture(lifted) over air; picture over cord
-     is dropped, the link is down
+     is dropped because the link is down
   receiver was given
     Signal(name='pulled_out')
   is in state
