@@ -152,7 +152,7 @@ class Exploration:
 
     @property
     def backward_reachability(self) -> BackwardReachability:
-        """The transitions turned round; made once."""
+        """The transitions, transposed; made once."""
         if self._backward_reachability is None:
             failing = [number for number, fails in enumerate(self.failing) if fails]
             self._backward_reachability = BackwardReachability(

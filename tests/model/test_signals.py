@@ -28,8 +28,8 @@ def test_a_cycle_is_found_where_there_is_one(folder: Folder, edges: set[tuple[st
     graph = nx.DiGraph(edges)
     try:
         folder.device(text_of(edges))
-    except InvalidInput as error:
-        (error,) = error.errors
+    except InvalidInput as invalid:
+        (error,) = invalid.errors
         cycle = error.message.removeprefix("signals trigger each other forever: ").split(" → ")
         assert cycle[0] == cycle[-1]
         assert set(pairwise(cycle)) <= edges

@@ -210,7 +210,7 @@ def in_order(rows: Words) -> Array:
 
 @dataclass(slots=True)
 class CompiledGraph:
-    """The transitions of the expanded states, forwards and turned round.
+    """The transitions of the expanded states, forwards and transposed.
 
     `notes` numbers what each transition is like: `labels[n]`, and as bits `moved[n]` and
     `events[n]`. `linked` is the number of states whose transitions are kept: all that were

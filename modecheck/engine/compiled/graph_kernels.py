@@ -1,7 +1,7 @@
 """The inner loops over the graph of transitions: building it, and searching it in both directions.
 
 States are numbered by depth and, within a depth, by their words. The transitions of state `i` are
-`first[i]` to `first[i + 1] - 1` in `targets` and `notes`; turned round, those into it are
+`first[i]` to `first[i + 1] - 1` in `targets` and `notes`; transposed, those into it are
 `into[i]` to `into[i + 1] - 1` in `sources` and `notes_into`, sources in ascending order.
 """
 

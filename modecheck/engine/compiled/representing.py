@@ -1,9 +1,10 @@
 """Representatives as machine code: `represented` makes the records of `successors`, then exchanges
 the state in each for its representative.
 
-Written after `modecheck.engine.reductions.representatives`. The turn that leads back is kept above
-the bits of the chips that moved. Of listed images the one with the least words is taken, where the
-interpreter takes the one with the least values: which state stands for its images does not matter.
+Written after `modecheck.engine.reductions.representatives`. The permutation that leads back is
+kept above the bits of the chips that moved. Of listed images the one with the least words is taken,
+where the interpreter takes the one with the least values: which state stands for its images does
+not matter.
 """
 
 from __future__ import annotations

@@ -38,7 +38,7 @@ from modecheck.product.symmetry import units_of
 
 Item = TypeVar("Item", bound=Hashable)
 Back = Callable[[int], Sequence[int]]
-"""For a turn: which bit of the state behind a transition each bit of the state before it is."""
+"""For a permutation: which bit of the state behind a transition each bit of that before it is."""
 
 
 class StateQuery(NamedTuple):

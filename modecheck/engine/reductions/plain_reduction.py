@@ -23,7 +23,7 @@ class PlainReduction:
     stubborn: StubbornSteps | None
 
     def of(self, state: State) -> tuple[State, int]:
-        """The state that stands for a state, and the turn that leads back."""
+        """The state that stands for a state, and the permutation that leads back."""
         return (state, 0) if self.representatives is None else self.representatives.of(state)
 
     def narrowed(self, state: State, steps: list[Step]) -> list[Step]:

@@ -20,7 +20,7 @@ MOST_LISTED = 128
 """Renamings of a part that are tried for every state; generators are left out until so few remain,
 which is a smaller reduction and as exact."""
 PLACE_BITS = 4
-"""Bits of a turn for each sorted block."""
+"""Bits of a permutation for each sorted block."""
 MOST_BLOCKS = 1 << PLACE_BITS
 
 
@@ -32,10 +32,10 @@ class FieldRenamings(Protocol):
         """Bits that tell which renaming leads from a representative back to a state."""
 
     def least(self, state: State) -> tuple[State, int]:
-        """The representative, and the turn that leads back from it."""
+        """The representative, and the permutation that leads back from it."""
 
     def renaming(self, permutation: int) -> Renaming:
-        """The renaming of a turn."""
+        """The renaming of a permutation."""
 
 
 @dataclass(frozen=True)
@@ -85,8 +85,8 @@ class SortedBlocks:
         return tuple(result), permutation
 
     def renaming(self, permutation: int) -> Renaming:
-        """The renaming that moves the block at each place to where the turn says, by exchanges of
-        neighbours (bubble sort).
+        """The renaming that moves the block at each place to where the permutation says, by
+        exchanges of neighbours (bubble sort).
         """
         known = self._known.get(permutation)
         if known is None:
@@ -127,12 +127,12 @@ class Representatives:
 
     @cached_property
     def unturned(self) -> int:
-        """The turn of every state that is its own representative."""
+        """The permutation of every state that is its own representative."""
         own, _ = self.of(self.symmetry.product.initial)
         return self.of(own)[1]
 
     def of(self, state: State) -> tuple[State, int]:
-        """The representative of a state, and the turn that leads back from it."""
+        """The representative of a state, and the permutation that leads back from it."""
         permutation = shift = 0
         for part in self.parts:
             state, own = part.least(state)
@@ -141,7 +141,7 @@ class Representatives:
         return state, permutation
 
     def renaming(self, permutation: int) -> Renaming:
-        """The renaming of a turn."""
+        """The renaming of a permutation."""
         known = self._known.get(permutation)
         if known is None:
             known = self._known[permutation] = self._composed(permutation)
