@@ -65,7 +65,7 @@ def test_a_failure_shows_the_scenario(bundled: Path) -> None:
     assert "  1. the player plugs the cable in" in done.stdout
     failures, _, _ = done.stdout.partition("short test summary info")
     assert failures.count(f"in the device {TWIN}") == 2
-    assert "hint: give a waiting chip a way out" in done.stdout
+    assert "hint: give a waiting chip a timer" in done.stdout
     assert "Traceback" not in done.stdout
     assert "runtest" not in done.stdout
 
