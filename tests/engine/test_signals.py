@@ -147,7 +147,7 @@ def test_signaller_hears_what_others_signal_in_its_step() -> None:
 
 def test_signal_that_could_lead_to_itself_is_an_error() -> None:
     """Cascades are allowed when the graph of signals has no cycle, which is checked at load."""
-    with pytest.raises(InvalidInput, match="signals lead to each other for ever"):
+    with pytest.raises(InvalidInput, match="signals trigger each other forever"):
         begin("""
             device: circle
             chips:
