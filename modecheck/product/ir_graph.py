@@ -248,6 +248,8 @@ class IRGraph:
             for signal, reactions in chip.hearings[number].items():
                 heard = self._reactions(chip, reactions, NUMBER)
                 self._fact("hearing", own, leaf, self.atom("signal", signal), heard)
+                for reaction in reactions:
+                    self._first_full(reaction)
 
     def _receptions(self, own: int, leaf: int, chip: ChipIR, number: int) -> None:
         for (queue, code), reception in chip.receptions[number].items():
@@ -285,6 +287,12 @@ class IRGraph:
                 entered,
             ],
         )
+
+    def _first_full(self, reaction: Reaction) -> None:
+        """A step in which a signal is heard without room names the first link that is full."""
+        if len(reaction.rooms) > 1:
+            rooms = map(self._room, reaction.rooms)
+            self._fact("first full", self.atom("rule", reaction.rule), *rooms)
 
     def _room(self, room: Room) -> int:
         parts = [self.atom("queue", room.queue), self.condition(room.free), self.failure(room.full)]

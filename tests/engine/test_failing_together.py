@@ -153,6 +153,30 @@ def test_writes_that_can_fail_keep_their_order(most: int) -> None:
     assert bool(symmetry_of(compose(device)).generators) == (most == 1)
 
 
+WITHOUT_ROOM = """
+device: a call that a hub answers over two full links
+chips:
+  front: &tile {states: {up: {rest: true}}, rules: {hears: {on: ping}}}
+  rear: *tile
+  hub:
+    states: {up: {rest: true}}
+    rules: {answers: {HOW, send: [ping via to_front, ping via to_rear]}}
+actors: {player: {states: [here], rules: {calls: {signal: [call]}}}}
+links:
+  to_front: {from: hub, to: front, carries: [ping], capacity: 1, when_full: wait}
+  to_rear: {from: hub, to: rear, carries: [ping], capacity: 1, when_full: wait}
+"""
+
+
+@pytest.mark.parametrize(("how", "fails"), [("after: 1 ms", False), ("on: call", True)])
+def test_links_without_room_keep_their_order_where_that_fails(how: str, fails: bool) -> None:
+    """A signal heard without room names the first link that is full; a rule that waits names none,
+    so that its links may be exchanged.
+    """
+    device = device_from(WITHOUT_ROOM.replace("HOW", how))
+    assert bool(symmetry_of(compose(device)).generators) != fails
+
+
 CUT = """
 device: power that fails while somebody else fails, too
 chips:
