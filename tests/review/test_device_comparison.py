@@ -225,7 +225,7 @@ def test_a_changed_duration_is_not_judged(clock: str, tmp_path: Path) -> None:
     assert [str(one.name) for one in found.retest.durations] == ["hub.ring"]
     assert outcome_in_words(found).endswith("behaviour unchanged except for durations")
     (why, *_) = remarks_on_retest(found)
-    assert ("there is no clock" in why) == (not clock)
+    assert ("without a clock" in why) == (not clock)
     said = concern_in_words(found.retest.concerns[0])
     assert not any("proven" in line for line in said)
 
