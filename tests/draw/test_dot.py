@@ -54,7 +54,11 @@ def test_sizes_do_not_depend_on_fonts(stage_drawings: dict[str, Drawing]) -> Non
 def test_the_text_tells_all_that_the_picture_tells(stage_drawings: dict[str, Drawing]) -> None:
     """Legend, tables and what holds for the whole chip stand in the DOT text, too."""
     dot = stage_drawings["chip-hub"].dot
-    for words in ("uptime = min(uptime + 1, 3)", "a state in which it may wait", "starts as none"):
+    for words in (
+        "uptime = min(uptime + 1, 3)",
+        "the chip may wait here forever",
+        "starts as none",
+    ):
         assert words in dot
 
 

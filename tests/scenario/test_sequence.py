@@ -196,4 +196,4 @@ def test_a_loop_is_kept_and_standing_still_is_said() -> None:
     still = sequence_of(space.product, replace(trace, loop_from=len(trace.moves) + 1))
     assert still.loop_from is None
     assert still.rows[-1].kind == "fail"
-    assert "stays" in still.rows[-1].words[0]
+    assert "stay like this forever" in still.rows[-1].words[0]

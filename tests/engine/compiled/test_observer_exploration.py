@@ -44,7 +44,7 @@ def assert_identical(one: CompiledExploration, two: CompiledExploration) -> None
     assert one.occupied == two.occupied
     assert np.array_equal(one.found.words, two.found.words)
     assert np.array_equal(one.marks, two.marks)
-    for name in ("first", "targets", "still", "failing"):
+    for name in ("first", "targets", "is_quiescent", "failing"):
         assert np.array_equal(getattr(one.graph, name), getattr(two.graph, name)), name
     for name in ("labels", "moved", "events"):
         told = [getattr(space.graph, name)[space.graph.notes] for space in (one, two)]
