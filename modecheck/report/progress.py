@@ -47,8 +47,8 @@ class Progress:
         count(states)
         rate = states / max(time.monotonic() - self._began, 1e-9)
         self._figures = (
-            f"{states:,} states, {transitions:,} transitions, {rate:,.0f} states/s, "
-            f"{frontier:,} to expand, depth {depth}, {peak_memory() / 1024**2:,.0f} MiB"
+            f"{short(states)} states, {short(transitions)} transitions, {short(rate)} states/s, "
+            f"{short(frontier)} to expand, depth {depth}, {peak_memory() / 1024**2:,.0f} MiB"
         )
 
     def go_on(self) -> None:
@@ -92,6 +92,11 @@ class Progress:
         self._stream.write(f"\r{text.ljust(self._width)}\r{text}")
         self._stream.flush()
         self._width = len(text)
+
+
+def short(number: float) -> str:
+    """Millions as such: a line of a terminal must have room for the rate of any exploration."""
+    return f"{number / 1e6:,.1f} M" if number >= 1e6 else f"{number:,.0f}"
 
 
 def patience() -> float:
