@@ -31,14 +31,14 @@ class NewVerdict:
 
 @dataclass(frozen=True, slots=True)
 class VerdictDifference:
-    """`broken` are new findings; `mended` are the ids of findings that are fixed, `same` of those
+    """`new` are new findings; `fixed` are the ids of findings that are gone, `unchanged` of those
     that remain. Where the new verdict is incomplete, findings that were not seen again are
     `unseen`.
     """
 
-    broken: tuple[Finding, ...]
-    mended: tuple[str, ...]
-    same: tuple[str, ...]
+    new: tuple[Finding, ...]
+    fixed: tuple[str, ...]
+    unchanged: tuple[str, ...]
     unseen: tuple[str, ...]
     requirements: tuple[NewVerdict, ...]
     complete: bool
@@ -47,15 +47,15 @@ class VerdictDifference:
 def difference(old: Verdict, new: Verdict) -> VerdictDifference:
     """How the new verdict differs from the old one."""
     before, after = _occurrences(old), _occurrences(new)
-    broken = tuple(f for f in new.findings if _is_new(f, before, after))
+    found = tuple(f for f in new.findings if _is_new(f, before, after))
     fallen = {one.need.name for one in new.requirements if one.verdict == FALLS}
     falling = {f"broken-requirement:{name}" for name in fallen}
     gone = [name for name in before if name not in after and name not in falling]
-    ids = {finding.id for finding in broken}
+    ids = {finding.id for finding in found}
     return VerdictDifference(
-        broken=broken,
-        mended=tuple(gone) if new.complete else (),
-        same=tuple(name for name in before if name in {*after, *falling} and name not in ids),
+        new=found,
+        fixed=tuple(gone) if new.complete else (),
+        unchanged=tuple(name for name in before if name in {*after, *falling} and name not in ids),
         unseen=() if new.complete else tuple(gone),
         requirements=tuple(_requirements(old, new)),
         complete=old.complete and new.complete,

@@ -87,7 +87,7 @@ def command(
         found = difference(verdict, new)
         write_trial_outputs(verdict, new, found, over, files)
         lines = trial_as_text(verdict, new, found, over, style)
-        code = exit_code(found=bool(found.broken), complete=found.complete)
+        code = exit_code(found=bool(found.new), complete=found.complete)
     else:
         from modecheck.report.terminal import costs_as_text, verdict_as_text
 

@@ -14,7 +14,7 @@ CODES = {"unhandled-message": "unspecified-reception"}
 OPTIONS = {"--equivalence": "--alike"}
 """Of the command line."""
 
-LINES = {"save": "keep", "load": "retake", "go": "along"}
+LINES = {"way": "trace", "save": "keep", "load": "retake", "go": "along"}
 """Commands of `modecheck step`."""
 
 

@@ -1,4 +1,4 @@
-"""The verdict as JSON, for scripts and CI. Existing keys never change; new ones may be added."""
+"""The verdict as JSON, for scripts and CI."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A comparison of two devices as JSON. Existing keys never change; new ones may be added."""
+"""A comparison of two devices as JSON."""
 
 from __future__ import annotations
 
@@ -23,11 +23,9 @@ def comparison_as_json(comparison: DeviceComparison) -> Json:
         "broken": comparison.broken,
         "text": [_change(comparison, change) for change in comparison.text.changes],
         "findings": {
-            "broken": [
-                finding_as_json(one, scenario_of(comparison.new, one)) for one in found.broken
-            ],
-            "mended": list(found.mended),
-            "same": list(found.same),
+            "new": [finding_as_json(one, scenario_of(comparison.new, one)) for one in found.new],
+            "fixed": list(found.fixed),
+            "unchanged": list(found.unchanged),
             "unseen": list(found.unseen),
         },
         "requirements": requirements_as_json(found),

@@ -48,14 +48,14 @@ def _text(comparison: DeviceComparison) -> list[str]:
 def _findings(comparison: DeviceComparison) -> list[str]:
     found = comparison.findings
     lines = ["### Findings and requirements", ""]
-    for finding in found.broken:
+    for finding in found.new:
         lines.append(f"**New:** {escaped(finding.text)} ({as_code(finding.id)})")
         lines += ["", f"at {as_code(seen_from_here(str(finding.place)))}", ""]
         lines += _scenario(scenario_of(comparison.new, finding))
     for title, names in (
-        ("Fixed", found.mended),
+        ("Fixed", found.fixed),
         ("Not seen again, but not everything was explored", found.unseen),
-        ("Unchanged", found.same),
+        ("Unchanged", found.unchanged),
     ):
         lines += [f"- {title}: {as_code(name)}" for name in names]
     lines += [

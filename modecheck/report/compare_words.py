@@ -25,11 +25,11 @@ MOST_STEPS = 8
 def outcome_in_words(comparison: DeviceComparison) -> str:
     """The comparison in a few words."""
     found = comparison.findings
-    broken = len(found.broken)
+    new = len(found.new)
     so_far = "" if found.complete else " so far"
-    parts = [counted(broken, "new finding") if broken else f"no new findings{so_far}"]
-    parts += [f"{len(found.mended)} fixed"] if found.mended else []
-    parts += [f"{len(found.same)} unchanged"] if found.same else []
+    parts = [counted(new, "new finding") if new else f"no new findings{so_far}"]
+    parts += [f"{len(found.fixed)} fixed"] if found.fixed else []
+    parts += [f"{len(found.unchanged)} unchanged"] if found.unchanged else []
     parts.append(_behaviours_counted(comparison))
     return ", ".join(parts) + ("" if comparison.complete else "; incomplete")
 

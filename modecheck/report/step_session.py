@@ -20,7 +20,7 @@ from modecheck.report.whole_files import write_json
 COMMANDS = {
     "back": ("[N]", "undo the last step, or N steps"),
     "start": ("", "undo all steps"),
-    "way": ("", "show all steps so far"),
+    "trace": ("", "show all steps so far"),
     "values": ("", "show every variable"),
     "findings": ("", "check the device, and list the findings that have a scenario"),
     "along": ("ID[@N]", "follow a finding's scenario, to its end or to step N"),
@@ -120,7 +120,7 @@ class Session:
         self.walk.back(len(self.walk))
         return Answer(self._moment())
 
-    def _way(self, _: str) -> Answer:
+    def _trace(self, _: str) -> Answer:
         return Answer(trace_as_text(self.walk.told(), self._style))
 
     def _values(self, _: str) -> Answer:

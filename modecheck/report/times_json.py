@@ -1,4 +1,4 @@
-"""The times of a device as JSON. Existing keys never change; new ones may be added."""
+"""The times of a device as JSON."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What an overlay file changes, as JSON. Existing keys never change; new ones may be added."""
+"""What an overlay file changes, as JSON."""
 
 from __future__ import annotations
 
@@ -20,12 +20,12 @@ def _trial(old: Verdict, found: VerdictDifference, over: str) -> Json:
     return {
         "with": over,
         "complete": found.complete,
-        "newly_broken": [finding.id for finding in found.broken],
-        "mended": list(found.mended),
-        "same": list(found.same),
+        "new": [finding.id for finding in found.new],
+        "fixed": list(found.fixed),
+        "unchanged": list(found.unchanged),
         "unseen": list(found.unseen),
         "requirements": requirements_as_json(found),
-        "as_it_stands": variants_as_json(old),
+        "without_file": variants_as_json(old),
     }
 
 

@@ -14,11 +14,11 @@ def trial_as_markdown_text(old: Verdict, new: Verdict, found: VerdictDifference,
     lines = [f"## {title}", ""]
     for line in figures_of_both(old, new):
         lines += [escaped(line), ""]
-    for finding in found.broken:
+    for finding in found.new:
         lines += [*finding_block(new, finding), ""]
-    lines += _listed("Fixed", found.mended)
+    lines += _listed("Fixed", found.fixed)
     lines += _listed("Not seen again, but not everything was explored", found.unseen)
-    lines += _listed("Unchanged", found.same)
+    lines += _listed("Unchanged", found.unchanged)
     lines += _requirements(found)
     return "\n".join(lines).rstrip("\n") + "\n"
 

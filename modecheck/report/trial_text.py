@@ -17,7 +17,7 @@ def trial_as_text(
     old: Verdict, new: Verdict, found: VerdictDifference, over: str, style: Style
 ) -> list[str]:
     """New findings in full, with scenarios; of the others the ids."""
-    paint = style.error if found.broken else style.good if found.complete else style.warning
+    paint = style.error if found.new else style.good if found.complete else style.warning
     lines = headline(f"{old.device.name} with {over}", outcome_of_trial(found), paint, style)
     for line in figures_of_both(old, new):
         lines += style.wrapped(line, "  ", "    ")
@@ -27,19 +27,19 @@ def trial_as_text(
 def difference_as_text(new: Verdict, found: VerdictDifference, style: Style) -> list[str]:
     """New findings with scenarios, the ids of the others, and changed verdicts of requirements."""
     lines: list[str] = []
-    for code, group in groupby(found.broken, key=lambda finding: finding.code):
+    for code, group in groupby(found.new, key=lambda finding: finding.code):
         lines += ["", *group_as_text(code, list(group), partial(scenario_of, new), style)]
-    lines += _listed("fixed", found.mended, style)
+    lines += _listed("fixed", found.fixed, style)
     lines += _listed("not seen again, but not everything was explored", found.unseen, style)
-    lines += _listed("unchanged", found.same, style)
+    lines += _listed("unchanged", found.unchanged, style)
     return lines + _requirements(found.requirements, style)
 
 
 def outcome_of_trial(found: VerdictDifference) -> str:
     """How many findings are new, fixed and unchanged, in one line."""
-    parts = [counted(len(found.broken), "new finding") if found.broken else "no new findings"]
-    parts += [f"{len(found.mended)} fixed"] if found.mended else []
-    parts += [f"{len(found.same)} unchanged"] if found.same else []
+    parts = [counted(len(found.new), "new finding") if found.new else "no new findings"]
+    parts += [f"{len(found.fixed)} fixed"] if found.fixed else []
+    parts += [f"{len(found.unchanged)} unchanged"] if found.unchanged else []
     return ", ".join(parts) + ("" if found.complete else " so far, incomplete")
 
 

@@ -76,9 +76,9 @@ def tagged_findings(
             for one, called in zip(old.accepted, renamed.accepted, strict=True)
         ),
     ]
-    mended = set(findings.mended)
+    mended = set(findings.fixed)
     return TaggedFindings(
-        {finding.id: after.of(finding) for finding in findings.broken},
+        {finding.id: after.of(finding) for finding in findings.new},
         {called.id: before.of(finding) for finding, called in pairs if called.id in mended},
     )
 

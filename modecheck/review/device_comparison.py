@@ -79,7 +79,7 @@ class DeviceComparison:
     def broken(self) -> bool:
         """Whether there are new findings, or requirements that no longer hold."""
         needs = self.findings.requirements
-        return bool(self.findings.broken) or any(map(differences.breaks, needs))
+        return bool(self.findings.new) or any(map(differences.breaks, needs))
 
     @property
     def different(self) -> tuple[Behaviour, ...]:

@@ -121,7 +121,7 @@ def test_findings_are_listed_and_walked_along(session: Session) -> None:
     assert len(session.walk) == 4
     session.answer("along broken-requirement:note_ends@2")
     assert len(session.walk) == 2
-    assert "sounding" in shown(session.answer("way"))
+    assert "sounding" in shown(session.answer("trace"))
 
 
 @pytest.mark.parametrize("name", ["silent_plug", "volatile_bond", "stale_replay", "usurpation"])
@@ -221,7 +221,7 @@ def test_what_is_no_walk_is_refused(text: str | bytes, told: str, tmp_path: Path
         ("_take", "unknown command"),
         ("back x", "is not a number of steps"),
         ("back 0", "is not a number of steps"),
-        ("way on", "takes no argument"),
+        ("trace on", "takes no argument"),
         ("along", "along ID[@N]"),
         ("keep", "keep FILE"),
         ("along deadlock:receiver.changin", f"did you mean '{DEADLOCK}'?"),

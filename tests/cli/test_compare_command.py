@@ -79,7 +79,7 @@ def test_what_is_newly_broken_is_told_and_fails(tmp_path: Path) -> None:
     assert (result.code, result.err) == (1, "")
     assert "2 new findings" in head(result)
     told = json.loads((tmp_path / "told.json").read_text(encoding="utf-8"))
-    broken = [one["id"] for one in told["findings"]["broken"]]
+    broken = [one["id"] for one in told["findings"]["new"]]
     assert broken == ["deadlock:receiver.changing", "broken-requirement:note_ends"]
     assert [(one["what"], one["new"]) for one in told["text"]] == [("changed", "pedal.plug")]
     assert told["text"][0]["keys"] == [

@@ -31,7 +31,7 @@ def walked(device: str, lines: str | bytes, *arguments: str, folder: Path | None
 
 def test_a_scripted_session_with_the_starter() -> None:
     """Plug in, let the picture arrive, look, take it back: it ends with the input."""
-    result = walked(STARTER, "1\n3\nvalues\nway\nback\n")
+    result = walked(STARTER, "1\n3\nvalues\ntrace\nback\n")
     assert (result.code, result.err) == (0, "")
     assert result.out.startswith("starter: choose a step by its number, or help\n")
     assert "step 1: the player plugs the cable in" in result.out

@@ -198,13 +198,13 @@ requirements: {mute: {text: "Nothing | ever sounds", never: receiver.sounding}}
     data = json.loads((tmp_path / "j").read_text("utf-8"))
     trial = data["trial"]
     assert (trial["with"], trial["complete"], trial["unseen"]) == ("rule.yaml", True, [])
-    assert trial["newly_broken"] == ["broken-requirement:mute"]
-    assert trial["mended"] == ["deadlock:receiver.changing"]
-    assert trial["same"] == ["broken-requirement:note_ends"]
+    assert trial["new"] == ["broken-requirement:mute"]
+    assert trial["fixed"] == ["deadlock:receiver.changing"]
+    assert trial["unchanged"] == ["broken-requirement:note_ends"]
     (change,) = trial["requirements"]
     assert (change["id"], change["before"], change["after"]) == ("mute", "not asked", "broken")
-    assert {one["id"] for one in data["findings"]} == {*trial["newly_broken"], *trial["same"]}
-    assert f"{trial['as_it_stands'][0]['states']} states without the file" in result.out
+    assert {one["id"] for one in data["findings"]} == {*trial["new"], *trial["unchanged"]}
+    assert f"{trial['without_file'][0]['states']} states without the file" in result.out
     assert f"{data['states']} states with it" in result.out
     text = (tmp_path / "m").read_text("utf-8")
     assert "with rule.yaml: 1 new finding, 1 fixed, 1 unchanged\n" in text
@@ -222,7 +222,7 @@ def test_what_was_stopped_is_told_in_both_files(tmp_path: Path) -> None:
     arguments = ("--max-states", "5", "--json", "j", "--markdown", "m")
     assert laid(over, tmp_path, *arguments, device=twin).code == 3
     trial = json.loads((tmp_path / "j").read_text("utf-8"))["trial"]
-    assert (trial["complete"], trial["mended"]) == (False, [])
+    assert (trial["complete"], trial["fixed"]) == (False, [])
     assert "deadlock:receiver.changing" in trial["unseen"]
     assert "so far, incomplete" in (tmp_path / "m").read_text("utf-8").splitlines()[0]
 

@@ -54,9 +54,9 @@ def test_a_finding_is_known_again_under_its_new_name(tmp_path: Path) -> None:
     before = edited(tmp_path / "old", SILENT)
     after = edited(tmp_path / "new", (*SILENT, *RENAME))
     found = compared(verdict_on(str(before)), verdict_on(str(after))).findings
-    assert found.broken == ()
-    assert found.mended == ()
-    assert set(found.same) == {"deadlock:receiver.waiting", "broken-requirement:falls_silent"}
+    assert found.new == ()
+    assert found.fixed == ()
+    assert set(found.unchanged) == {"deadlock:receiver.waiting", "broken-requirement:falls_silent"}
     assert found.requirements == ()
 
 

@@ -53,7 +53,7 @@ def comparison_page(comparison: DeviceComparison) -> str:
             for one in comparison.text.changes
         ],
         pairs=list(change_pictures(comparison)),
-        broken=[(one, scenario_of(comparison.new, one)) for one in comparison.findings.broken],
+        broken=[(one, scenario_of(comparison.new, one)) for one in comparison.findings.new],
         looks=[(MARKS[one.worst], one, "; ".join(one.sentences()))
                for one in looks_told(comparison.behaviours)],
         reasons=reasons(comparison.behaviours),
@@ -63,7 +63,7 @@ def comparison_page(comparison: DeviceComparison) -> str:
             for one in comparison.retest.concerns
         ],
         remarks=remarks_on_retest(comparison),
-        anchors={one.id: f"finding-{n}" for n, one in enumerate(comparison.findings.broken)},
+        anchors={one.id: f"finding-{n}" for n, one in enumerate(comparison.findings.new)},
         bench=bench_in_words(comparison.retest.bench),
         sizes=_sizes(comparison),
         version=__version__,
