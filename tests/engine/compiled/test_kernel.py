@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from modecheck.engine.compiled import object_cache
-from modecheck.engine.compiled.language import kernel as kernels
+from modecheck.engine.compiled.language import native_kernel
 from modecheck.engine.compiled.language.kernel import Kernel
 from modecheck.engine.compiled.language.kinds import kind_of
 
@@ -80,7 +80,7 @@ def test_what_was_kept_is_called_without_being_compiled(
     numbers = np.array([7, 8], np.int64)
     assert Kernel(half_of)(numbers, 2) == 3
     (kept,) = folder.iterdir()
-    monkeypatch.setattr(kernels, "_compiled", None)
+    monkeypatch.setattr(native_kernel, "_compiled", None)
     assert Kernel(half_of)(numbers, 2) == 3
     with pytest.raises(TypeError):
         Kernel(half_of)(numbers.astype(np.int32), 2)
@@ -95,8 +95,8 @@ def test_what_a_function_uses_belongs_to_its_key(monkeypatch: pytest.MonkeyPatch
     """
 
     def key_of(function: Any, *arguments: Any) -> str:
-        kernels._digest.cache_clear()
-        return kernels._key(Kernel(function), tuple(kind_of(one) for one in arguments))
+        native_kernel._digest.cache_clear()
+        return native_kernel._key(function, tuple(kind_of(one) for one in arguments))
 
     before = key_of(added, 1)
     assert key_of(added, 1) == before

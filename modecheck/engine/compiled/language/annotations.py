@@ -3,6 +3,7 @@
 `int` is a signed number of 64 bits, `bool` a truth value, a class of NumPy's a number of that kind.
 `U64s` is an array of one dimension, `U64Rows` of two. A class derived from `NamedTuple` is a tuple.
 An argument that says anything else, such as a tuple of any length, has the kind that it is given.
+These names, and `np`, need be imported for types alone.
 """
 
 from __future__ import annotations
@@ -36,7 +37,7 @@ I64Rows = Matrix[np.int64]
 @cache
 def declared_kinds(function: Callable[..., Any]) -> tuple[Kind | None, ...]:
     """What each argument of a kernel must be; None where that is left open."""
-    code, hints = function.__code__, get_type_hints(function)
+    code, hints = function.__code__, get_type_hints(function, localns=globals())
     return tuple([_kind(hints.get(name)) for name in code.co_varnames[: code.co_argcount]])
 
 
