@@ -1,4 +1,4 @@
-"""A repository of models under git, in which commits plant mistakes, and the job that the README
+"""A repository of models under git, in which commits plant mistakes, and the job that the guide
 documents for it.
 """
 
@@ -8,16 +8,21 @@ import html
 import json
 import os
 import re
+import shlex
 import shutil
 import subprocess
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import chain
 from pathlib import Path
 from xml.etree import ElementTree
 
+import yaml
+
 from modecheck.model.devices import read_device
 from modecheck.model.parts import Device
-from tests.cli.running import MODELS, ROOT, Run, run
+from tests.cli.running import MODELS, Run, run
+from tests.documents import examples
 
 TANDEM = "models/tandem/device.yaml"
 FILES = ("modecheck.xml", "modecheck.sarif", "modecheck.md")
@@ -25,12 +30,28 @@ KEPT = ("tandem", "starter", "small")
 """Folders of the clean models that twins are based on."""
 
 
+def texts_in(document: object) -> Iterator[str]:
+    """Every text in YAML that was read."""
+    if isinstance(document, str):
+        yield document
+    elif isinstance(document, dict):
+        yield from chain.from_iterable(map(texts_in, document.values()))
+    elif isinstance(document, list):
+        yield from chain.from_iterable(map(texts_in, document))
+
+
+def command_in(job: str) -> list[str]:
+    """The words behind `modecheck` in the only command of a job that checks."""
+    texts = texts_in(yaml.safe_load(job))
+    (command,) = [text for text in texts if text.startswith("modecheck check ")]
+    return shlex.split(command)[1:]
+
+
 def command_of_the_job() -> list[str]:
-    """The words behind `modecheck` in the jobs of the README, which all run the same."""
-    jobs = re.findall(r"<!-- a job -->\n```yaml\n(.*?)```", (ROOT / "README.md").read_text(), re.S)
-    lines = [re.findall(r"- (?:run: )?modecheck (check .*)", job) for job in jobs]
-    (command,) = {line for (line,) in lines}
-    return str(command).split()
+    """The words behind `modecheck` in the jobs of the guide, which all run the same."""
+    commands = [command_in(example.text) for example in examples("a job")]
+    assert all(command == commands[0] for command in commands)
+    return commands[0]
 
 
 def git(repository: Path, *arguments: str) -> None:

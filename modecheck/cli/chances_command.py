@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import click
 
+from modecheck.cli.exit_codes import exit_code, exit_codes
 from modecheck.cli.options import choice_option, device_argument
 
 
-@click.command("chances")
+@click.command(
+    "chances",
+    epilog=exit_codes("every question is answered"),
+)
 @device_argument
 @choice_option
 @click.option(
@@ -35,7 +39,6 @@ def command(
 
     from modecheck.chances.chain import MOST_STATES
     from modecheck.chances.figures import figures_of
-    from modecheck.cli.exit_codes import exit_code
     from modecheck.cli.exploring import reporter_for, told_variants_of
     from modecheck.report.chances_text import chances_as_json, chances_as_text
     from modecheck.report.style import show, style_for

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from modecheck.cli.exit_codes import NOTHING_FOUND, exit_code, exit_codes
 from modecheck.cli.options import (
     choice_option,
     device_argument,
@@ -29,7 +30,10 @@ if TYPE_CHECKING:
 CACHED = "cached: nothing has changed since the last check; --no-cache explores again"
 
 
-@click.command("check")
+@click.command(
+    "check",
+    epilog=exit_codes(found="findings (with --with: new ones)"),
+)
 @device_argument
 @choice_option
 @click.option("--every-option", is_flag=True, help="Check every combination of options.")
@@ -63,7 +67,6 @@ def command(
     import sys
     from dataclasses import replace
 
-    from modecheck.cli.exit_codes import NOTHING_FOUND, exit_code
     from modecheck.cli.exploring import tell_notes, variants_of
     from modecheck.report.style import show, style_for
 

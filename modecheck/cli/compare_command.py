@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from modecheck.cli.exit_codes import NOTHING_FOUND, exit_code, exit_codes
 from modecheck.cli.options import choice_option, exploring_options
 from modecheck.cli.outputs import need_all_writable
 
@@ -18,7 +19,14 @@ if TYPE_CHECKING:
 FILES = ("json", "markdown", "page")
 
 
-@click.command("compare")
+@click.command(
+    "compare",
+    epilog=exit_codes(
+        "no new finding",
+        found="a new finding (with --same: or a behaviour that differs)",
+        incomplete="a result is unknown: a bound was hit",
+    ),
+)
 @click.argument("devices", nargs=-1, required=True, metavar="[OLD] NEW")
 @click.option(
     "--from",
@@ -77,7 +85,6 @@ def command(
     """
     import sys
 
-    from modecheck.cli.exit_codes import NOTHING_FOUND, exit_code
     from modecheck.cli.exploring import tell_notes
     from modecheck.compare.refinement import Equivalence
     from modecheck.report.compare_text import comparison_as_text

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from modecheck.cli.exit_codes import exit_code, exit_codes
 from modecheck.cli.options import choice_option, exploring_options
 
 if TYPE_CHECKING:
@@ -28,7 +29,14 @@ def parsed_folds(
     return [tuple(part.strip() for part in value.split(",")) for value in values]
 
 
-@click.command("draw")
+@click.command(
+    "draw",
+    epilog=exit_codes(
+        "drawn (with --check: nothing is stale)",
+        found="with --check: pictures are stale",
+        incomplete="some pictures are missing, or a bound was hit",
+    ),
+)
 @click.argument("devices", nargs=-1, required=True, metavar="DEVICE...")
 @click.option("--to", "folder", required=True, metavar="DIR", help="The folder to write to.")
 @click.option(
@@ -59,7 +67,6 @@ def command(
     """
     import sys
 
-    from modecheck.cli.exit_codes import exit_code
     from modecheck.draw.layout import stand_in
     from modecheck.draw.picture_files import stale_files, write_files
     from modecheck.report.style import show

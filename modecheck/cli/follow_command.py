@@ -4,10 +4,19 @@ from __future__ import annotations
 
 import click
 
+from modecheck.cli.exit_codes import exit_code, exit_codes
 from modecheck.cli.options import choice_option, device_argument
 
 
-@click.command("follow")
+@click.command(
+    "follow",
+    epilog=exit_codes(
+        "the log agrees with the model",
+        found="the log does not agree",
+        invalid="invalid input, or lines of the log are not understood",
+        incomplete="more explanations than were kept",
+    ),
+)
 @device_argument
 @click.argument("log")
 @choice_option
@@ -43,7 +52,6 @@ def command(
 
     from modecheck.bench.log_comparison import DISAGREES, INCOMPLETE, compare_log
     from modecheck.bench.vocabulary import recorded_chips
-    from modecheck.cli.exit_codes import exit_code
     from modecheck.cli.exploring import reporter_for, told_variants_of
     from modecheck.product.composition import compose
     from modecheck.report.follow_json import comparison_as_json

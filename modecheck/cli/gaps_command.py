@@ -6,27 +6,30 @@ from typing import TYPE_CHECKING
 
 import click
 
+from modecheck.cli.exit_codes import exit_code, exit_codes
 from modecheck.cli.options import choice_option, device_argument, exploring_options
 
 if TYPE_CHECKING:
     from modecheck.engine.choice import Search
 
 
-@click.command("gaps")
+@click.command(
+    "gaps",
+    epilog=exit_codes(
+        "no gap",
+        found="a message can arrive in a state that does not handle it",
+    ),
+)
 @device_argument
 @choice_option
 @click.option("--json", "json_file", metavar="FILE", help="Also write the tables as JSON.")
 @exploring_options
 def command(device: str, chosen: dict[str, str], json_file: str | None, search: Search) -> None:
-    """Show what each state of each chip does with each event.
-
-    Exit code 1 if a message can arrive in a state that does not handle it.
-    """
+    """Show what each state of each chip does with each event."""
     import json
     import sys
 
     from modecheck.checks.gaps import gap_tables
-    from modecheck.cli.exit_codes import exit_code
     from modecheck.cli.exploring import reporter_for, told_variants_of
     from modecheck.engine.choice import explore_with
     from modecheck.product.composition import compose

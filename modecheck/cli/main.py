@@ -20,8 +20,10 @@ COMMANDS = {
     "draw": "modecheck.cli.draw_command",
     "follow": "modecheck.cli.follow_command",
     "gaps": "modecheck.cli.gaps_command",
+    "guide": "modecheck.cli.guide_command",
     "page": "modecheck.cli.page_command",
     "roam": "modecheck.cli.roam_command",
+    "schema": "modecheck.cli.schema_command",
     "step": "modecheck.cli.step_command",
     "times": "modecheck.cli.times_command",
     "tours": "modecheck.cli.tours_command",
@@ -37,7 +39,9 @@ collections of one generation before one of the next.
 
 EPILOG = """\b
 Exit codes: 0 nothing found, 1 findings, 2 invalid input, 3 incomplete,
-70 a bug in modecheck itself.
+70 a bug in modecheck itself; the help of each command has its own.
+
+modecheck guide explains the model language and everything else.
 
 modecheck checks a model, not the hardware. It replaces no certification, no
 lab test and no licensed engineer; local rules prevail.

@@ -6,13 +6,17 @@ from typing import TYPE_CHECKING
 
 import click
 
+from modecheck.cli.exit_codes import exit_code, exit_codes
 from modecheck.cli.options import choice_option, device_argument, exploring_options
 
 if TYPE_CHECKING:
     from modecheck.engine.choice import Search
 
 
-@click.command("page")
+@click.command(
+    "page",
+    epilog=exit_codes(found="findings (the page is written, too)"),
+)
 @device_argument
 @click.option("--to", "file", required=True, metavar="FILE", help="The HTML file to write.")
 @choice_option
@@ -24,12 +28,11 @@ def command(
     """Check DEVICE and write one self-contained HTML file.
 
     Verdict, requirements, findings with scenarios to step through, modes, statecharts, gap tables,
-    and what was explored. Exit codes as for check.
+    and what was explored..
     """
     import sys
 
     from modecheck.checks.verdict import check
-    from modecheck.cli.exit_codes import exit_code
     from modecheck.cli.exploring import reporter_for, told_variants_of
     from modecheck.engine.phases import phase
     from modecheck.report.page import page_as_html

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from modecheck.cli.exit_codes import exit_code, exit_codes
 from modecheck.cli.options import choice_option, device_argument
 
 if TYPE_CHECKING:
@@ -16,7 +17,14 @@ DEEPEST = 20_000
 USUAL_SECONDS = 10.0
 
 
-@click.command("roam")
+@click.command(
+    "roam",
+    epilog=exit_codes(
+        "nothing was seen, which proves nothing",
+        found="an error was seen",
+        incomplete="interrupted",
+    ),
+)
 @device_argument
 @choice_option
 @click.option(
@@ -64,12 +72,11 @@ def command(
     """Walk at random through DEVICE and report what was seen.
 
     Covers all variants. For products that are too large to explore: what was not seen may still
-    exist. Exit code 1 if something wrong was seen, otherwise 0.
+    exist.
     """
     import sys
 
     from modecheck.checks.roaming.roam import Roaming, roam
-    from modecheck.cli.exit_codes import exit_code
     from modecheck.cli.exploring import reporter_for, told_variants_of
     from modecheck.report.roam_json import roamed_as_json
     from modecheck.report.roam_text import roamed_as_text

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from modecheck.cli.exit_codes import NOTHING_FOUND, WRONG_INPUT, exit_codes
 from modecheck.cli.options import choice_option, device_argument, exploring_options
 
 if TYPE_CHECKING:
@@ -15,7 +16,14 @@ if TYPE_CHECKING:
 PROMPT = "> "
 
 
-@click.command("step")
+@click.command(
+    "step",
+    epilog=exit_codes(
+        "ended",
+        invalid="invalid input, or a command from a pipe failed",
+        incomplete="interrupted",
+    ),
+)
 @device_argument
 @choice_option
 @exploring_options
@@ -23,13 +31,12 @@ def command(device: str, chosen: dict[str, str], search: Search) -> None:
     """Step through DEVICE by hand.
 
     Choose each step by its number, go back, keep the walk. Reads commands from the terminal, or
-    from a pipe until it ends; `help` lists them. Exit code 2 if a command from a pipe failed. The
+    from a pipe until it ends; `help` lists them. The
     options for exploring apply to findings, which are looked for only when a command needs them.
     """
     import sys
 
     from modecheck.checks.verdict import check
-    from modecheck.cli.exit_codes import NOTHING_FOUND, WRONG_INPUT
     from modecheck.cli.exploring import reporter_for, told_variants_of
     from modecheck.product.composition import compose
     from modecheck.report.step_session import Session

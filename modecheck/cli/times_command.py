@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from modecheck.cli.exit_codes import exit_code, exit_codes
 from modecheck.cli.options import choice_option, device_argument, exploring_options
 
 if TYPE_CHECKING:
@@ -14,7 +15,13 @@ if TYPE_CHECKING:
     from modecheck.engine.choice import Search
 
 
-@click.command("times")
+@click.command(
+    "times",
+    epilog=exit_codes(
+        "every response is in time",
+        found="a response can take longer than its requirement allows",
+    ),
+)
 @device_argument
 @choice_option
 @click.option("--scenarios", is_flag=True, help="Show the scenarios of the best and worst times.")
@@ -48,15 +55,13 @@ def command(
 ) -> None:
     """Report the best and worst times of switches and responses.
 
-    Covers DEVICE's mode switches, reconnections, and responses with a time limit. Exit code 1 if a
-    response can take longer than its requirement allows.
+    Covers DEVICE's mode switches, reconnections, and responses with a time limit.
     """
     import sys
     from dataclasses import replace
 
     from modecheck.checks.device_time_bounds import times_of
     from modecheck.checks.slack import SlackSearch
-    from modecheck.cli.exit_codes import exit_code
     from modecheck.cli.exploring import reporter_for, told_variants_of
     from modecheck.cli.outputs import need_all_writable
     from modecheck.report.style import show, style_for

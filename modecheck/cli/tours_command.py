@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from modecheck.cli.exit_codes import exit_code, exit_codes
 from modecheck.cli.options import choice_option, device_argument, exploring_options
 
 if TYPE_CHECKING:
@@ -31,7 +32,13 @@ def parsed_patience(
     return Fraction(match[1]) * SECONDS[match[2]]
 
 
-@click.command("tours")
+@click.command(
+    "tours",
+    epilog=exit_codes(
+        "the test is complete",
+        incomplete="a bound was hit, or no such test exists; the output says why",
+    ),
+)
 @device_argument
 @choice_option
 @click.option(
@@ -80,11 +87,10 @@ def command(
     """Make a bench test from DEVICE: what to do and what to observe.
 
     The shortest walk that performs every action of a person in every state in which the device
-    has settled. Exit code 3 if a limit was hit, or if no such test exists; the output says why.
+    has settled.
     """
     import sys
 
-    from modecheck.cli.exit_codes import exit_code
     from modecheck.cli.exploring import told_variants_of
     from modecheck.product.composition import compose
     from modecheck.report.style import show

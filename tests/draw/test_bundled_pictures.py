@@ -59,10 +59,10 @@ def test_the_folder_is_not_heavy() -> None:
     assert sum(path.stat().st_size for path in DIAGRAMS.rglob("*") if path.is_file()) < MOST_BYTES
 
 
-def test_ci_looks_for_stale_pictures_as_the_readme_draws_them() -> None:
+def test_ci_looks_for_stale_pictures_as_contributors_draw_them() -> None:
     """The same command, with --check; and it names every bundled model."""
-    readme = (ROOT / "README.md").read_text(encoding="utf-8")
-    (command,) = re.findall(r"^modecheck (draw .+ --to diagrams)$", readme, re.MULTILINE)
+    told = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    (command,) = re.findall(r"^modecheck (draw .+ --to diagrams)$", told, re.MULTILINE)
     ci = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
     assert f".venv/bin/modecheck {command} --check\n" in ci
     patterns = shlex.split(command)[1:-2]

@@ -1,10 +1,8 @@
-"""The script and the jobs in the README do what it says."""
+"""The script and the jobs in the guide do what it says."""
 
 from __future__ import annotations
 
 import json
-import re
-import shlex
 import shutil
 import subprocess
 import sys
@@ -16,54 +14,45 @@ import yaml
 
 from modecheck.model.devices import read_device
 from tests.cli.running import environment
+from tests.documents import ROOT, examples
+from tests.gate import command_in
 
-ROOT = Path(__file__).parent.parent
-README = (ROOT / "README.md").read_text(encoding="utf-8")
-(SCRIPT,) = re.findall(r"<!-- a script -->\n```python\n(.*?)```", README, re.DOTALL)
-(SHOWN,) = re.findall(r"<!-- shown by the script -->\n```text\n(.*?)```", README, re.DOTALL)
-JOBS = re.findall(r"<!-- a job -->\n```yaml\n(.*?)```", README, re.DOTALL)
+(SCRIPT,) = examples("a script")
+(SHOWN,) = examples("shown by the script")
+JOBS = [example.text for example in examples("a job")]
 TWINS = ("silent_plug", "volatile_bond", "usurpation", "unheard_of")
 """Faulty twins that are checked in no time."""
 
 
-def test_the_script_shows_what_the_readme_shows() -> None:
+def test_the_script_shows_what_the_guide_shows() -> None:
     """Whoever copies it sees the same."""
     result = subprocess.run(
-        [sys.executable, "-c", SCRIPT], cwd=ROOT, env=environment(), capture_output=True,
+        [sys.executable, "-c", SCRIPT.text], cwd=ROOT, env=environment(), capture_output=True,
         text=True, check=True,
     )  # fmt: skip
-    assert result.stdout == SHOWN
+    assert result.stdout == SHOWN.text
 
 
-(RULE,) = re.findall(r"<!-- a rule to try -->\n```yaml\n(.*?)```", README, re.DOTALL)
-((TRYING, TRIED),) = re.findall(
-    r"<!-- shown by: (check .*? --with FILE) -->\n```text\n(.*?)```", README, re.DOTALL
-)
+(RULE,) = examples("a rule to try")
+(TRIED,) = [example for example in examples("shown by") if example.said.startswith("check ")]
 
 
-def test_the_rule_to_try_shows_what_the_readme_shows(tmp_path: Path) -> None:
+def test_the_rule_to_try_shows_what_the_guide_shows(tmp_path: Path) -> None:
     """Whoever lays it over the device sees the same."""
-    (tmp_path / "FILE").write_text(RULE, encoding="utf-8")
-    words = [str(ROOT / word) if word.endswith(".yaml") else word for word in TRYING.split()]
+    (tmp_path / "FILE").write_text(RULE.text, encoding="utf-8")
+    words = [str(ROOT / word) if word.endswith(".yaml") else word for word in TRIED.said.split()]
     result = subprocess.run(
         [sys.executable, "-m", "modecheck", *words], cwd=tmp_path, env=environment(),
         capture_output=True, text=True, check=True,
     )  # fmt: skip
-    assert result.stdout == TRIED
-
-
-def command_of(job: str) -> list[str]:
-    """The command that checks, as the job's only line that calls modecheck."""
-    found = re.findall(r"modecheck check .*", job)
-    (line,) = found
-    return shlex.split(line)
+    assert result.stdout == TRIED.text
 
 
 def test_there_are_jobs_for_two_kinds_of_hosts() -> None:
     """Both are YAML, and check in the same way."""
     assert len(JOBS) == 2
     assert all(isinstance(yaml.safe_load(job), dict) for job in JOBS)
-    assert command_of(JOBS[0]) == command_of(JOBS[1])
+    assert command_in(JOBS[0]) == command_in(JOBS[1])
 
 
 @pytest.mark.parametrize("job", JOBS)
@@ -72,9 +61,9 @@ def test_a_planted_error_fails_the_job(name: str, job: str, tmp_path: Path) -> N
     """Exit code 1, with every finding in JUnit, SARIF and Markdown at its line."""
     shutil.copytree(ROOT / "models", tmp_path / "models")
     device = f"models/faulty/{name}.yaml"
-    words = [device if word.endswith("device.yaml") else word for word in command_of(job)]
+    words = [device if word.endswith("device.yaml") else word for word in command_in(job)]
     assert device in words
-    command = [sys.executable, "-m", *words]
+    command = [sys.executable, "-m", "modecheck", *words]
     done = subprocess.run(
         command, cwd=tmp_path, env=environment(), capture_output=True, check=False
     )

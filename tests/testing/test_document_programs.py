@@ -1,28 +1,26 @@
-"""The programs in the README run, and do what stands beside them."""
+"""The programs in the guide run, and do what stands beside them."""
 
 from __future__ import annotations
 
-import re
 import unittest
-from pathlib import Path
 from typing import Any
 
 import pytest
 
-ROOT = Path(__file__).parents[2]
-README = (ROOT / "README.md").read_text(encoding="utf-8")
-PROGRAMS = re.findall(r"<!-- runs -->\n```python\n(.*?)```", README, re.DOTALL)
+from tests.documents import ROOT, examples
+
+PROGRAMS = [example.text for example in examples("runs")]
 
 
 def names_of(program: str, monkeypatch: pytest.MonkeyPatch) -> dict[str, Any]:
     """Run a program where a reader would, and give the names that it made."""
     monkeypatch.chdir(ROOT)
     made: dict[str, Any] = {}
-    exec(program, made)  # noqa: S102 - our own README
+    exec(program, made)  # noqa: S102 - our own guide
     return made
 
 
-def test_the_readme_has_programs() -> None:
+def test_the_guide_has_programs() -> None:
     """One for implementations, one for machines."""
     assert len(PROGRAMS) == 2
 
