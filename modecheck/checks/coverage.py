@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from modecheck.engine.plain import BLOCKED
+from modecheck.engine.encounters import BLOCKED
 from modecheck.engine.space import Space
 from modecheck.model.parts import Chip, Rule
 from modecheck.product.ir import Product

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from modecheck.checks.coverage import event_name
-from modecheck.engine.plain import BLOCKED, UNHEARD, UNSPECIFIED
+from modecheck.engine.encounters import BLOCKED, UNHEARD, UNSPECIFIED
 from modecheck.engine.space import Space
 from modecheck.product.ir import ChipIR, Otherwise, Product, Reaction
 

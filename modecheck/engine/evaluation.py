@@ -28,6 +28,9 @@ Evaluate = Callable[[Sequence[int], Sequence[int], int, int], int]
 events as bits.
 """
 
+NOBODY = -2
+"""Number of the chip that evaluates conditions on whole states."""
+
 INFIX = {"==", "!=", "<", "<=", ">", ">=", "+", "-"}
 
 
@@ -52,7 +55,7 @@ class Evaluator:
         self._compiled: dict[tuple[int, int], Evaluate] = {}
 
     def function(self, expression: Expression, chip: int) -> Evaluate:
-        """The expression as evaluated by a chip (number), or by nobody (-2)."""
+        """The expression as evaluated by a chip (number), or by `NOBODY`."""
         key = (id(expression), chip)
         compiled = self._compiled.get(key)
         if compiled is None:
@@ -61,6 +64,15 @@ class Evaluator:
             compiled = eval(source, names)  # noqa: S307 - built from integers only
             self._compiled[key] = compiled
         return compiled
+
+    def holds(self, condition: Expression, state: Sequence[int], events: int = 0) -> bool:
+        """Whether a condition on whole states holds, in a step with these events (bits); an index
+        out of range makes it false.
+        """
+        try:
+            return bool(self.function(condition, NOBODY)(state, state, events, 0))
+        except StepFailed:
+            return False
 
     def _item(
         self, vector: Sequence[int], first: int, length: int, index: int, failure: int

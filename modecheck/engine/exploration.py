@@ -15,6 +15,7 @@ from dataclasses import dataclass, field, replace
 from functools import cache, partial
 from typing import Protocol
 
+from modecheck.engine.encounters import Observed
 from modecheck.engine.fair_components import FairGraph, loop_in, nearest_component, set_numbers
 from modecheck.engine.graph_searches import (
     BackwardReachability,
@@ -24,7 +25,7 @@ from modecheck.engine.graph_searches import (
     bfs_from_initial,
     longest_path,
 )
-from modecheck.engine.plain import Interpreter, Observed, State, Step
+from modecheck.engine.plain import Interpreter, State, Step
 from modecheck.engine.space import (
     HALTED,
     INITIAL,

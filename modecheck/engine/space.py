@@ -14,7 +14,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Protocol
 
-from modecheck.engine.plain import Observed, State
+from modecheck.engine.encounters import Observed
+from modecheck.engine.plain import State
 from modecheck.product.ir import Failure, Product
 
 INITIAL = 0

@@ -29,7 +29,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Protocol
 
-from modecheck.engine.plain import Interpreter, Observed, State, Step
+from modecheck.engine.encounters import Observed
+from modecheck.engine.plain import Interpreter, State, Step
 from modecheck.engine.walk_targets import DEADLOCK, Judge, Run, WalkTarget, WatchList
 from modecheck.product.bit_packing import word_layout
 from modecheck.product.ir import Product

@@ -1,23 +1,21 @@
-"""A rig: the running machines of a device, with all steps that are possible, for simulators and
-test rigs.
+"""A rig: the running machines of a device, for simulators and test rigs.
+
+The interpreter says which steps are possible and what happens in them; the machines follow.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 from modecheck.engine.evaluation import StepFailed
-from modecheck.engine.happenings import Happening
+from modecheck.engine.happenings import Arrived, Happening, Struck, Took
+from modecheck.engine.plain import Interpreter, State, Step
 from modecheck.model.errors import ModecheckError, nearest_name
 from modecheck.model.parts import Device
 from modecheck.product.composition import compose
-from modecheck.product.ir import Failure, FaultIR, Product
-from modecheck.rigs.chip_machine import RigTurn
-from modecheck.rigs.wiring import Wiring
-
-Cut = tuple[FaultIR, int, int]
-"""A fault, the rule (number) that it interrupts, and how many of its assignments are done."""
+from modecheck.product.ir import Failure, Product, Queue
+from modecheck.rigs.chip_machine import ChipMachine
 
 
 class ImpossibleStep(ModecheckError):
@@ -36,59 +34,65 @@ class ImpossibleStep(ModecheckError):
 
 
 @dataclass(frozen=True, slots=True)
+class RigLink:
+    """A link, with the names of the messages that wait in it, the head first."""
+
+    name: str
+    messages: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class RigStep:
     """A step that is possible, by the label that the product gives it.
 
     `failures` say what is wrong with a step that must not happen, `happenings` what happens in it,
-    in order. One of `own` (a chip's number and the event for its machine), `link` (a number) and
-    `fault` triggers it; without any of them, time passes.
+    in order; `after` is the state of the product that it leads to.
     """
 
     label: str
-    failures: tuple[Failure, ...] = ()
-    happenings: tuple[Happening, ...] = ()
-    own: tuple[int, str] | None = None
-    link: int | None = None
-    fault: FaultIR | None = None
-    cut: Cut | None = None
+    failures: tuple[Failure, ...]
+    happenings: tuple[Happening, ...]
+    after: State | None
 
 
 class Rig:
     """Machines by the names of their chips, links by theirs; it begins in the initial state.
 
-    `machines["hub"].machine` is the library's own: callbacks and diagrams can be added to it. Which
-    steps are possible is tried on a second set of machines, so your callbacks run only in steps
-    that are taken.
+    `machines["hub"].machine` is the library's own: callbacks and diagrams can be added to it.
+    Callbacks run when a step is taken; `state` and `links` are then as it leaves them.
     """
 
     def __init__(self, product: Product) -> None:
         self.product = product
-        self._wiring = Wiring(product)
-        self._trials = Wiring(product)
-        self.machines = {chip.name: chip for chip in self._wiring.chips}
-        self.links = {link.name: link for link in self._wiring.queues}
+        self._interpreter = Interpreter(product)
+        self._chips = [ChipMachine(number, product) for number in range(len(product.chips))]
+        self.machines = {chip.name: chip for chip in self._chips}
+        self._state: State = product.initial
 
     @property
-    def state(self) -> tuple[int, ...]:
+    def state(self) -> State:
         """The state of the product that the rig is in."""
-        return self._wiring.state
+        return self._state
+
+    @property
+    def links(self) -> dict[str, RigLink]:
+        """What waits in each link."""
+        return {queue.name: _link(queue, self.state) for queue in self.product.queues}
 
     @property
     def states(self) -> dict[str, str]:
         """The innermost state of each chip."""
         return {name: chip.leaf for name, chip in self.machines.items()}
 
-    def put(self, state: Sequence[int]) -> None:
+    def put(self, state: State) -> None:
         """Set everything to a state of the product, without any effect."""
-        self._wiring.put(state)
+        self._state = state
+        for chip in self._chips:
+            chip.put(state[chip.form.state_field])
 
     def steps(self) -> list[RigStep]:
-        """Every step that is possible now, failing ones included: own rules of chips in the order
-        of the file, deliveries, faults, a tick of the clock.
-        """
-        self._trials.put(self.state)
-        others = [*self._own_steps(), *self._deliveries(), *self._strokes()]
-        return [*others, *self._tick(others)]
+        """Every step that is possible now, failing ones included, in the interpreter's order."""
+        return [self._step(step) for step in self._interpreter.steps(self.state)]
 
     def take(self, step: RigStep | str) -> tuple[Happening, ...]:
         """Take a step, or the first one with that label; returns what happened in it.
@@ -101,120 +105,43 @@ class Rig:
         if found is None:
             label = step if isinstance(step, str) else step.label
             raise ImpossibleStep(label, [one.label for one in possible])
-        if found.failures:
-            raise StepFailed(*found.failures)
-        turn = RigTurn(self.state, cut=found.cut)
-        _begin(self._wiring, found, turn)
-        self._wiring.finish(turn)
-        return tuple(turn.log)
+        return self._follow(found)
 
     def signal(self, name: str) -> tuple[Happening, ...]:
         """Give a signal of the device from outside; returns what happened. Raises `StepFailed`."""
         signals = self.product.signals
         if name not in signals:
             raise ImpossibleStep(name, signals)
-        self._trials.put(self.state)
-        for wiring in (self._trials, self._wiring):  # what must not happen fails in the first
-            turn = RigTurn(self.state, signalled=[(signals.index(name), -1)])
-            wiring.finish(turn)
-        return tuple(turn.log)
+        step = self._interpreter.signalled(self.state, signals.index(name))
+        return self._follow(RigStep(name, step.failures, step.happenings, step.after))
 
-    def _own_steps(self) -> Iterator[RigStep]:
-        for chip in self._trials.chips:
-            for rule, event in list(chip.own_rules()):
-                step = RigStep(f"{chip.name} {rule.title}", own=(chip.number, event))
-                try:
-                    enabled = chip.may(event, RigTurn(self.state))
-                except StepFailed as failed:
-                    yield replace(step, failures=failed.failures)
-                    continue
-                if enabled:
-                    yield from self._with_cuts(step)
+    def _step(self, step: Step) -> RigStep:
+        label = self.product.labels[step.label].text
+        return RigStep(label, step.failures, step.happenings, step.after)
 
-    def _deliveries(self) -> Iterator[RigStep]:
-        for link in self._trials.queues:
-            if link.ripe and self._trials.is_up(link):
-                yield from self._with_cuts(RigStep(link.name, link=link.number))
-
-    def _strokes(self) -> Iterator[RigStep]:
-        for fault in self.product.faults:
-            if self._trials.possible(fault):
-                label = self.product.labels[fault.label].text
-                yield from self._with_cuts(RigStep(label, fault=fault))
-
-    def _tick(self, others: Sequence[RigStep]) -> Iterator[RigStep]:
-        time = self.product.time
-        if time is None:
-            return
-        first = {self.product.labels[number].text for number in time.at_once}
-        if any(step.label in first or self._is_overdue(step) for step in others):
-            return
-        tried = self._tried(RigStep(self.product.labels[time.label].text), RigTurn(self.state))
-        yield from [tried] if tried is not None else []
-
-    def _is_overdue(self, step: RigStep) -> bool:
-        return step.link is not None and self._trials.queues[step.link].overdue
-
-    def _with_cuts(self, step: RigStep) -> Iterator[RigStep]:
-        """The step with what comes of it, and its variants cut in the middle of a rule."""
-        turn = RigTurn(self.state)
-        tried = self._tried(step, turn)
-        if tried is None:
-            return
-        yield tried
-        for cut in self._possible_cuts(turn):
-            again = RigTurn(self.state, cut=cut)
-            variant = self._tried(replace(step, cut=cut), again)
-            # What fails before the cut strikes has failed without it already.
-            if variant is not None and (not variant.failures or again.struck >= 0):
-                fault, rule, done = cut
-                label = self.product.labels[fault.cut_labels[rule, done]].text
-                yield replace(variant, label=label)
-
-    def _tried(self, step: RigStep, turn: RigTurn) -> RigStep | None:
-        """What would come of a step; nothing where its message is deferred."""
-        failures: tuple[Failure, ...] = ()
-        goes = True
-        try:
-            goes = _begin(self._trials, step, turn)
-            self._trials.finish(turn)
-        except StepFailed as failed:
-            failures = failed.failures
-        self._trials.put(self.state)
-        label = step.label if step.link is None else self._delivered_label(step.link, turn)
-        found = replace(step, label=label, failures=failures, happenings=tuple(turn.log))
-        return found if goes else None
-
-    def _delivered_label(self, number: int, turn: RigTurn) -> str:
-        link = self.product.queues[number]
-        receiver = self.product.chips[link.receiver].name
-        if not turn.chosen:
-            return f"{link.name} to {receiver}, discarded"
-        return f"{link.name} to {receiver} {self.product.rules[turn.chosen[0].rule].title}"
-
-    def _possible_cuts(self, turn: RigTurn) -> list[Cut]:
-        torn = {reaction.rule: (chip, reaction) for chip, reaction in turn.separate}
-        return [
-            (fault, reaction.rule, done)
-            for chip, reaction in torn.values()
-            for fault in self.product.faults
-            if fault.of_chip and fault.target == chip and self._trials.affordable(fault)
-            for done in reaction.cuts
-        ]
+    def _follow(self, step: RigStep) -> tuple[Happening, ...]:
+        """The machines do what the interpreter says."""
+        if step.after is None:
+            raise StepFailed(*step.failures)
+        self._state = step.after
+        arrived = ""
+        for happening in step.happenings:
+            match happening:
+                case Arrived(queue, message):
+                    link = self.product.queues[queue]
+                    arrived = f"{link.name} {link.messages[message - 1].name}"
+                case Took(chip, rule, _, _, heard):
+                    own = arrived or f"rule {self.product.rules[rule].title}"
+                    event = own if heard < 0 else f"signal {self.product.signals[heard]}"
+                    self._chips[chip].take(rule, event)
+                case Struck(chip):
+                    self._chips[chip].put(self.product.chips[chip].initial)
+        return step.happenings
 
 
-def _begin(wiring: Wiring, step: RigStep, turn: RigTurn) -> bool:
-    """What sets a step off; whether anything does."""
-    if step.own is not None:
-        chip, event = step.own
-        return wiring.chips[chip].tell(event, turn)
-    if step.link is not None:
-        return wiring.deliver(wiring.queues[step.link], turn)
-    if step.fault is not None:
-        wiring.strike(step.fault, turn)
-        return True
-    assert wiring.product.time is not None
-    return wiring.tick(wiring.product.time, turn)
+def _link(queue: Queue, state: State) -> RigLink:
+    codes = [state[slot.code] for slot in queue.slots if state[slot.code]]
+    return RigLink(queue.name, tuple(queue.messages[code - 1].name for code in codes))
 
 
 def machines(device: Device) -> Rig:

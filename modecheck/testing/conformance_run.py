@@ -9,8 +9,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 
-from modecheck.engine.hearing import Attended, AttentiveInterpreter
-from modecheck.engine.plain import State
+from modecheck.engine.plain import Interpreter, State, Step
 from modecheck.model.errors import InputError, InvalidInput, nearest_name
 from modecheck.model.parts import Device
 from modecheck.product.composition import compose
@@ -41,15 +40,15 @@ class ConformanceRun:
         names = (chips,) if isinstance(chips, str) else tuple(chips)
         _check(device, names)
         self.product = compose(device)
-        self._interpreter = AttentiveInterpreter(self.product)
+        self._interpreter = Interpreter(self.product)
         self.seats = {name: Seat(self.product, list(device.chips).index(name)) for name in names}
         self._make_adapter = make_adapter
         self._adapters: dict[str, Adapter] = {}
         self.alphabet = tuple(_alphabet(self.product))
         self.state: State = self.product.initial
-        self.choices: dict[str, Attended | None] = {}
-        self._known: dict[State, dict[str, Attended | None]] = {}
-        self._walk: list[Attended] = []
+        self.choices: dict[str, Step | None] = {}
+        self._known: dict[State, dict[str, Step | None]] = {}
+        self._walk: list[Step] = []
 
     def begin(self) -> None:
         """A new run. Raises `Disagreement` if an implementation starts out differently from its
@@ -66,15 +65,15 @@ class ConformanceRun:
 
     def take(self, choice: str) -> None:
         """A step, by its name in `choices`. Raises `Disagreement`."""
-        attended = self.choices[choice]
-        if attended is None:
+        step = self.choices[choice]
+        if step is None:
             return
-        before, after = self.state, attended.step.after
-        assert after is not None
-        self._walk.append(attended)
-        self._reach(after)
+        before = self.state
+        assert step.after is not None
+        self._walk.append(step)
+        self._reach(step.after)
         for name, seat in self.seats.items():
-            self._hold(name, seat.given(attended, before), seat.outputs(attended))
+            self._hold(name, seat.given(step, before), seat.outputs(step))
 
     def _hold(self, name: str, given: Sequence[Event], expected: list[Output]) -> None:
         """Give events to an implementation, and compare what it made of them."""
@@ -92,7 +91,7 @@ class ConformanceRun:
 
     def _told(self) -> tuple[str, ...]:
         """The run so far, a sentence for each step."""
-        return tuple(sentence(self.product, taken.step) for taken in self._walk)
+        return tuple(sentence(self.product, step) for step in self._walk)
 
     def _reach(self, state: State) -> None:
         self.state = state
@@ -102,14 +101,14 @@ class ConformanceRun:
             self._known[state] = self._choices_at(state)
         self.choices = self._known[state]
 
-    def _choices_at(self, state: State) -> dict[str, Attended | None]:
-        choices: dict[str, Attended | None] = {}
+    def _choices_at(self, state: State) -> dict[str, Step | None]:
+        choices: dict[str, Step | None] = {}
         named = Counter[str]()
-        for attended in self._interpreter.attended(state):
-            if all(seat.can_be_given(attended) for seat in self.seats.values()):
-                text = self.product.labels[attended.step.label].text
+        for step in self._interpreter.steps(state):
+            if all(seat.can_be_given(step) for seat in self.seats.values()):
+                text = self.product.labels[step.label].text
                 named[text] += 1
-                choices[_named(text, named[text])] = attended
+                choices[_named(text, named[text])] = step
         return choices or {NOTHING: None}
 
 

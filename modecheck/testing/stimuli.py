@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from modecheck.engine.happenings import Arrived, SignalEmitted, Struck
-from modecheck.engine.hearing import Attended
-from modecheck.engine.plain import State
+from modecheck.engine.plain import State, Step
 from modecheck.model.parts import Event as Trigger
 from modecheck.product.ir import ChipIR, Field, Product
 from modecheck.product.ir_graph import fields_read
@@ -54,36 +53,36 @@ class Seat:
             found[f"{queue.name}.waiting"] = names
         return found
 
-    def can_be_given(self, attended: Attended) -> bool:
+    def can_be_given(self, step: Step) -> bool:
         """Neither a failing step nor one in which the chip loses power in the middle of a rule: no
         implementation can be told where to stop.
         """
-        label = self.product.labels[attended.step.label]
+        label = self.product.labels[step.label]
         cut = label.kind == "cut_in_rule" and label.chip == self.number
-        return attended.step.after is not None and not cut
+        return step.after is not None and not cut
 
-    def given(self, attended: Attended, before: State) -> list[Event]:
+    def given(self, step: Step, before: State) -> list[Event]:
         """What the chip is given in a step that does not fail, in order."""
-        after = attended.step.after
+        after = step.after
         assert after is not None
         seen = self.sights(before)
-        events: list[Event] = [*self._own_step(attended, before)]
-        for queue, delivery in self._deliveries(attended):
+        events: list[Event] = [*self._own_step(step, before)]
+        for queue, delivery in self._deliveries(step):
             now = _without_head(seen, queue)
             events += [*changed(seen, now), delivery]
             seen = now
-        for hearing in attended.hearings:
+        for hearing in step.hearings:
             if hearing.signaller != self.number and hearing.signal in self._heard:
                 now = self.sights(hearing.seen)
                 events += [*changed(seen, now), words.Signal(self.product.signals[hearing.signal])]
                 seen = now
-        for kind in self._strikes(attended):
+        for kind in self._strikes(step):
             events.append(words.Restart(kind))
             seen = {}  # it has forgotten what it saw
         return [*events, *changed(seen, self.sights(after))]
 
-    def _own_step(self, attended: Attended, before: State) -> Iterator[Event]:
-        label = self.product.labels[attended.step.label]
+    def _own_step(self, step: Step, before: State) -> Iterator[Event]:
+        label = self.product.labels[step.label]
         if label.kind == "rule" and label.chip == self.number:
             rule, leaf = self.product.rules[label.rule], self.leaf(before)
             if rule.after is None:
@@ -91,8 +90,8 @@ class Seat:
             else:
                 yield words.TimerExpired(rule.title, leaf, rule.after.text)
 
-    def _deliveries(self, attended: Attended) -> Iterator[tuple[str, Event]]:
-        for happening in attended.step.happenings:
+    def _deliveries(self, step: Step) -> Iterator[tuple[str, Event]]:
+        for happening in step.happenings:
             if isinstance(happening, Arrived):
                 queue = self.product.queues[happening.queue]
                 if queue.receiver == self.number:
@@ -101,23 +100,22 @@ class Seat:
                     delivery = words.Delivery(message.name, queue.name, value, happening.late)
                     yield queue.name, delivery
 
-    def _strikes(self, attended: Attended) -> Iterator[str]:
-        for happening in attended.step.happenings:
+    def _strikes(self, step: Step) -> Iterator[str]:
+        for happening in step.happenings:
             if isinstance(happening, Struck) and happening.chip == self.number:
                 yield happening.kind
 
-    def outputs(self, attended: Attended) -> list[Output]:
+    def outputs(self, step: Step) -> list[Output]:
         """What the model's chip sends and signals in a step."""
         found: list[Output] = []
-        for sending in attended.sendings:
-            queue = self.product.queues[sending.queue]
+        for send, sent in step.sent:
+            queue = self.product.queues[send.queue]
             if queue.sender == self.number:
-                message = queue.messages[sending.message - 1]
-                value = plain_value(message.type, sending.value)
-                found.append(words.Sent(message.name, value, queue.name))
+                message = queue.messages[send.message - 1]
+                found.append(words.Sent(message.name, plain_value(message.type, sent), queue.name))
         return found + [
             words.Signalled(self.product.signals[happening.signal])
-            for happening in attended.step.happenings
+            for happening in step.happenings
             if isinstance(happening, SignalEmitted) and happening.chip == self.number
         ]
 

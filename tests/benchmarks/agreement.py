@@ -22,9 +22,9 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 
 from modecheck.engine.choice import Search, explore_with
+from modecheck.engine.encounters import BLOCKED
 from modecheck.engine.exploration import Exploration, explore
 from modecheck.engine.kept_files import kernels_folder
-from modecheck.engine.plain import BLOCKED
 from modecheck.product.composition import compose
 from tests.engine.compiled.test_agreement import assert_same_space
 from tests.engine.test_second_reading import assert_same_in_both

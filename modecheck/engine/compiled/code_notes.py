@@ -7,7 +7,7 @@ import numpy as np
 from modecheck.engine.compiled.graph import Array, States
 from modecheck.engine.compiled.graph_kernels import flag_states
 from modecheck.engine.compiled.machine import CompiledProduct, compiled
-from modecheck.engine.plain import Encounter, Observed
+from modecheck.engine.encounters import Encounter, Observed
 from modecheck.engine.system_actions import system_actions
 from modecheck.product.ir import Product
 

@@ -22,7 +22,8 @@ from modecheck.engine.compiled.transition_kernels import (
     first_loss,
     longest_path,
 )
-from modecheck.engine.plain import Observed, State
+from modecheck.engine.encounters import Observed
+from modecheck.engine.plain import State
 from modecheck.engine.space import (
     INITIAL,
     Edge,

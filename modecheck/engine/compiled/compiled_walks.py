@@ -28,7 +28,8 @@ from modecheck.engine.compiled.walk_kernels import (
     steps_of,
     walk,
 )
-from modecheck.engine.plain import Observed, State
+from modecheck.engine.encounters import Observed
+from modecheck.engine.plain import State
 from modecheck.engine.system_actions import own_fields, system_actions
 from modecheck.engine.walk_targets import (
     AT,

@@ -32,8 +32,8 @@ from modecheck.engine.compiled.observer_kernels import (
     value_transitions,
 )
 from modecheck.engine.compiled.observer_plan import ObserverPlan
+from modecheck.engine.encounters import Observed
 from modecheck.engine.phases import count
-from modecheck.engine.plain import Observed
 from modecheck.engine.space import INITIAL, INTERRUPTION, Limits, Sighting
 from modecheck.engine.system_actions import obliging_labels
 from modecheck.product.ir import Product

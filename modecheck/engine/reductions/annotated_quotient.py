@@ -17,7 +17,8 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple, Protocol, TypeVar
 
-from modecheck.engine.plain import Encounter, Interpreter, Observed, State
+from modecheck.engine.encounters import Encounter, Observed
+from modecheck.engine.plain import Interpreter, State
 from modecheck.engine.reductions.representatives import Representatives
 from modecheck.engine.space import (
     INITIAL,

@@ -10,7 +10,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from modecheck.engine.plain import BLOCKED, Interpreter, Observed, State, Step
+from modecheck.engine.encounters import BLOCKED, Observed
+from modecheck.engine.plain import Interpreter, State, Step
+from modecheck.engine.step_draft import StepDraft
 from modecheck.engine.zones.zone_clocks import (
     ALWAYS,
     MARK,
@@ -59,6 +61,7 @@ class Untimed(Interpreter):
         self, state: State, running: tuple[Running, ...], curious: frozenset[int] = frozenset()
     ) -> Iterator[Possible]:
         """What could happen in a discrete state, in the interpreter's order of steps."""
+        begun = StepDraft(list(state))
         for number, chip in enumerate(self.product.chips):
             leaf = state[chip.state_field]
             timed = self._timed.chips[number].steps[leaf]
@@ -66,7 +69,7 @@ class Untimed(Interpreter):
                 ways = self.clocks.guard_ways(reaction.guard, state, running)
                 if ways:
                     self.observed = Observed(curious=curious)
-                    steps = tuple(self._step_if_enabled(state, number, relaxed))
+                    steps = tuple(self._step_if_enabled(begun, number, relaxed))
                     pressing = ways if self._at_once(steps) else ()
                     yield Possible(ways, steps, pressing, self.observed)
                 elif reaction.rule in curious and reaction.rooms:
@@ -84,8 +87,8 @@ class Untimed(Interpreter):
         self, state: State, running: tuple[Running, ...], curious: frozenset[int]
     ) -> Iterator[Possible]:
         for number, queue in enumerate(self.product.queues):
-            age, code = queue.slots[0].age, state[queue.slots[0].code]
-            if not code or not self._is_up(number, state):
+            age = queue.slots[0].age
+            if not state[queue.slots[0].code] or not self._queueing.is_up(number, state):
                 continue
             ways: tuple[BoundsInForce, ...] = ALWAYS
             latest: tuple[BoundsInForce, ...] = ()
@@ -94,7 +97,7 @@ class Untimed(Interpreter):
                 if queue.latest >= 0:
                     latest = self.clocks.when(age, "==", queue.latest, state, running)
             self.observed = Observed(curious=curious)
-            steps = tuple(self._delivery(state, number, queue, code))
+            steps = tuple(self._delivery(state, number))
             pressing = ways if self._at_once(steps) else latest if steps else ()
             yield Possible(ways, steps, pressing, self.observed)
 

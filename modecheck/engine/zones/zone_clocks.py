@@ -12,8 +12,8 @@ import operator
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
-from modecheck.engine.evaluation import StepFailed
-from modecheck.engine.plain import NOBODY, Interpreter, State
+from modecheck.engine.evaluation import NOBODY, StepFailed
+from modecheck.engine.plain import Interpreter, State
 from modecheck.model.errors import ModecheckError
 from modecheck.product.ir import ApplyIR, ConstantIR, Expression, Product, Read, Ticking
 

@@ -9,8 +9,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from modecheck.engine.encounters import Observed
 from modecheck.engine.exploration import REPORT_EVERY, Reporter, Silent
-from modecheck.engine.plain import Observed, State, Step
+from modecheck.engine.plain import State, Step
 from modecheck.engine.space import Limits
 from modecheck.engine.stopping import LimitReached, LimitWatch, noting_stops
 from modecheck.engine.zones import dbm

@@ -11,8 +11,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from functools import cached_property
 
+from modecheck.engine.encounters import Observed
 from modecheck.engine.exploration import Reporter, Silent
-from modecheck.engine.plain import Interpreter, Observed, State
+from modecheck.engine.plain import Interpreter, State
 from modecheck.engine.space import Limits, Occurrence, Path, Sighting
 from modecheck.engine.zones.runs import Runner
 from modecheck.engine.zones.schedules import schedule_to
