@@ -5,7 +5,6 @@ Label 0 is the silent step, which is invisible; an observer distinguishes the ot
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -37,19 +36,6 @@ class LabelledSystem:
     @property
     def transitions(self) -> int:
         return int(self.sources.size)
-
-
-def labelled(
-    count: int, triples: Iterable[tuple[int, str, int]], *, initial: int = 0
-) -> LabelledSystem:
-    """The system of some transitions: source, name (empty for the silent step), target."""
-    known = list(triples)
-    names = (SILENT_NAME, *sorted({name for _, name, _ in known} - {SILENT_NAME}))
-    numbers = {name: number for number, name in enumerate(names)}
-    rows = [(source, numbers[name], target) for source, name, target in known]
-    columns = np.array(rows, np.int32).reshape(-1, 3).T
-    sources, labels, targets = (np.ascontiguousarray(column) for column in columns)
-    return LabelledSystem(count, initial, sources, labels, targets, names)
 
 
 @dataclass(frozen=True, slots=True)

@@ -46,11 +46,6 @@ class _Steps:
     failing: Array
 
 
-def labelled_from(space: Space, visible: Visible, mode: str | None = None) -> LabelledSystem:
-    """What is visible of a space whose product is `reporting` it. Raises `NotExplored`."""
-    return ObservedSpace(space, visible).told.looked_at(visible, mode)
-
-
 class ObservedSpace:
     """A space whose product is `reporting` something, for any number of looks.
 

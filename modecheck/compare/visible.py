@@ -18,7 +18,7 @@ If two devices use different names for the same part, one is seen under the name
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from modecheck.compare.forms import PartName
@@ -77,33 +77,6 @@ class Called:
 
 
 OWN_NAMES = Called()
-
-
-def messages_over(product: Product, media: Iterable[str]) -> Visible:
-    """All messages of the links of some media."""
-    links, chosen = product.device.links, frozenset(media)
-    return Visible(
-        frozenset(
-            (number, code)
-            for number, queue in enumerate(product.queues)
-            if links[queue.name].medium in chosen
-            for code in range(1, len(queue.messages) + 1)
-        )
-    )
-
-
-def signals_named(product: Product, names: Iterable[str]) -> Visible:
-    """Some signals by name; names that the product does not have are left out."""
-    known = set(names)
-    return Visible(
-        signals=frozenset(n for n, signal in enumerate(product.signals) if signal in known)
-    )
-
-
-def rules_of(product: Product, chips: Iterable[str]) -> Visible:
-    """All rules of some chips."""
-    known = set(chips)
-    return Visible(rules=frozenset(n for n, rule in enumerate(product.rules) if rule.chip in known))
 
 
 def reporting(product: Product, visible: Visible) -> Product:

@@ -74,20 +74,6 @@ TRUE = Constant(1)
 FALSE = Constant(0)
 
 
-def negation(term: Term) -> Term:
-    return Operation("not", (term,))
-
-
-def conjunction(*terms: Term) -> Term:
-    """The conjunction of all; constants are folded."""
-    needed = [term for term in terms if term != TRUE]
-    if FALSE in needed:
-        return FALSE
-    if len(needed) < 2:
-        return needed[0] if needed else TRUE
-    return Operation("and", tuple(needed))
-
-
 def parts_of(term: Term) -> Iterator[Term]:
     """The term and everything inside it."""
     yield term

@@ -13,7 +13,7 @@ from modecheck.compare.observation import ObservedSpace
 from modecheck.compare.refinement import Equivalence, equivalent
 from modecheck.compare.text_changes import text_changes
 from modecheck.compare.told_systems import ToldSystem
-from modecheck.compare.visible import Visible, messages_over, reporting
+from modecheck.compare.visible import Visible, reporting
 from modecheck.engine.choice import Search, explore_with
 from modecheck.engine.space import Limits
 from modecheck.model.devices import read_device
@@ -22,6 +22,7 @@ from modecheck.model.parts import Device
 from modecheck.product.composition import compose
 from modecheck.scenario.telling import tell
 from tests.compare.changing import MODELS, edited, read_edited, starter
+from tests.compare.systems import messages_over
 from tests.compare.test_visible import device as two_modes
 
 

@@ -10,10 +10,10 @@ from hypothesis import strategies as st
 
 from modecheck.compare import difference as module
 from modecheck.compare.difference import BehaviourDifference, How, difference, run_of
-from modecheck.compare.labelled import SILENT, LabelledSystem, labelled
+from modecheck.compare.labelled import SILENT, LabelledSystem
 from modecheck.compare.refinement import Equivalence, equivalent
 from tests.compare.by_definition import silently, weakly
-from tests.compare.systems import Tree, Triples, process, random_triples
+from tests.compare.systems import Tree, Triples, labelled, process, random_triples
 
 Made = tuple[int, Triples]
 END: Tree = []

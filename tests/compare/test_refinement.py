@@ -10,7 +10,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from modecheck.compare import refinement
-from modecheck.compare.labelled import labelled
 from modecheck.compare.refinement import (
     Equivalence,
     TooManyWeakSteps,
@@ -19,7 +18,7 @@ from modecheck.compare.refinement import (
     quotient,
 )
 from tests.compare.by_definition import greatest
-from tests.compare.systems import Tree, Triples, process, random_triples
+from tests.compare.systems import Tree, Triples, labelled, process, random_triples
 
 KINDS = list(Equivalence)
 

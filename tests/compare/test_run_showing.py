@@ -7,8 +7,8 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from modecheck.compare.difference import How, difference, run_of, run_showing
-from modecheck.compare.labelled import LabelledSystem, labelled
-from tests.compare.systems import Tree, Triples, process, random_triples
+from modecheck.compare.labelled import LabelledSystem
+from tests.compare.systems import Tree, Triples, labelled, process, random_triples
 
 
 def after(system: LabelledSystem, run: list[int]) -> int:

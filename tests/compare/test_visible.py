@@ -9,13 +9,14 @@ import pytest
 from modecheck.compare import told_systems as module
 from modecheck.compare.difference import difference, run_of
 from modecheck.compare.labelled import LabelledSystem
-from modecheck.compare.observation import NotExplored, labelled_from
+from modecheck.compare.observation import NotExplored
 from modecheck.compare.refinement import Equivalence, equivalent
-from modecheck.compare.visible import TooMuchVisible, messages_over, reporting
+from modecheck.compare.visible import TooMuchVisible, reporting
 from modecheck.engine.choice import EngineName, Search, explore_with
 from modecheck.engine.space import Limits
 from modecheck.model.devices import read_device
 from modecheck.product.composition import compose
+from tests.compare.systems import labelled_from, messages_over
 
 ROOT = Path(__file__).parents[2]
 

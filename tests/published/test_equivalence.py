@@ -10,14 +10,13 @@ from pathlib import Path
 import pytest
 
 from modecheck.compare.difference import How, difference, run_of
-from modecheck.compare.labelled import LabelledSystem, labelled
-from modecheck.compare.observation import labelled_from
+from modecheck.compare.labelled import LabelledSystem
 from modecheck.compare.refinement import Equivalence, classes_of, equivalent
-from modecheck.compare.visible import reporting, rules_of, signals_named
+from modecheck.compare.visible import reporting
 from modecheck.engine.exploration import explore
 from modecheck.model.devices import read_device
 from modecheck.product.composition import compose
-from tests.compare.systems import Tree, process
+from tests.compare.systems import Tree, labelled, labelled_from, process, rules_of, signals_named
 
 PUBLISHED = Path(__file__).parents[2] / "models" / "published"
 
