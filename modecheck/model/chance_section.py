@@ -6,6 +6,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 from modecheck.model.conditions import condition
+from modecheck.model.keys import keys_of
 from modecheck.model.meaning import Scope
 from modecheck.model.parts import Chance
 from modecheck.model.phrases import Phrases
@@ -14,7 +15,6 @@ from modecheck.model.terms import Happens, Term
 from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode
 
 KINDS = ("reach", "count", "latency")
-CHANCE_KEYS = ("text", *KINDS, "until", "answer", "within")
 PARTNERS = {"count": "until", "latency": "answer"}
 
 
@@ -31,7 +31,7 @@ class ChanceReader:
         """Every valid question, by its name."""
         found = {}
         for name, key, child in self._shapes.named(node, "chances"):
-            record = self._shapes.record(child, f"the question {name!r}", CHANCE_KEYS)
+            record = self._shapes.record(child, f"the question {name!r}", keys_of("chance"))
             chance = self._chance(name, key, record) if record is not None else None
             if chance is not None:
                 found[name] = chance

@@ -6,25 +6,20 @@ from collections.abc import Mapping as MappingType
 from dataclasses import dataclass
 
 from modecheck.model.errors import Notebook
+from modecheck.model.key_readers import KeyReader
+from modecheck.model.keys import keys_of
 from modecheck.model.laying import Laying
 from modecheck.model.meaning import ChipOutline, Scope
-from modecheck.model.outlines import OutlineReader, StateReading, about_of
+from modecheck.model.outlines import OutlineReader, StateReading
 from modecheck.model.overlays import beside, overlay, read_document
 from modecheck.model.parts import Chip, Reply, Rule
 from modecheck.model.phrases import Phrases
 from modecheck.model.places import Place
-from modecheck.model.quantities import battery
 from modecheck.model.rule_drafts import RuleDraft, RuleDrafts
 from modecheck.model.rules import ChipWiring, RuleReader
-from modecheck.model.shapes import FAIR, Shapes
+from modecheck.model.shapes import Shapes
 from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode, SequenceNode, kind_of
 
-BODY_KEYS = (
-    "about", "parameters", "variables", "timers", "states", "initial", "rules", "discards",
-    "defers", "fair", "concerns", "battery",
-)  # fmt: skip
-CHIP_KEYS = ("chip", "actor", "based_on", *BODY_KEYS)
-ENTRY_KEYS = ("file", "with", *BODY_KEYS)
 MANNERS = {"discards": "discard", "defers": "defer"}
 
 
@@ -47,8 +42,8 @@ class ChipDraft:
 def _behaviour(entry: MappingNode) -> MappingNode:
     """The keys of an entry that describe behaviour, without its file and parameters."""
     return MappingNode(
-        {name: node for name, node in entry.entries.items() if name in BODY_KEYS},
-        {name: key for name, key in entry.keys.items() if name in BODY_KEYS},
+        {name: node for name, node in entry.entries.items() if name in keys_of("behaviour")},
+        {name: key for name, key in entry.keys.items() if name in keys_of("behaviour")},
         entry.place,
     )
 
@@ -65,8 +60,8 @@ class ChipReader:
     def draft(self, name: str, key: ScalarNode, entry: Node, *, actor: bool) -> ChipDraft | None:
         """The chip under `key`, or None if it cannot be read at all."""
         kind = "actor" if actor else "chip"
-        record = self._shapes.record(entry, f"the {kind} {name!r}", ENTRY_KEYS)
-        if record is not None and not {"file", *BODY_KEYS} & set(record.entries):
+        record = self._shapes.record(entry, f"the {kind} {name!r}", keys_of("entry", "behaviour"))
+        if record is not None and not {"file", *keys_of("behaviour")} & set(record.entries):
             message = f"the {kind} {name!r} has no behaviour"
             self._notes.add(message, record.place, expected="'file' or 'states'")
             return None
@@ -144,7 +139,7 @@ class ChipReader:
             message = f"{path!r} is a device file"
             self._notes.add(message, named_by.place, expected="a chip file")
             return None
-        record = self._shapes.record(document, "a chip file", CHIP_KEYS)
+        record = self._shapes.record(document, "a chip file", keys_of("chip_file", "behaviour"))
         if record is not None and not {"chip", "actor"} & set(record.entries):
             message = "the file declares neither a chip nor an actor"
             expected = "the key 'chip' or 'actor' with a name"
@@ -195,17 +190,14 @@ class ChipReader:
         return Chip(
             name=draft.name,
             actor=draft.actor,
-            about=about_of(draft.body),
             states=dict(draft.reading.states),
             initial=draft.initial,
             variables=dict(draft.outline.variables),
             rules=tuple(rules),
             replies=self._replies(draft, reader),
             place=draft.place,
-            fair=self._shapes.choice(draft.body.get("fair"), "fair", FAIR, ""),
             timers=dict(draft.outline.timers),
-            concerns=self._shapes.concerns(draft.body.get("concerns")),
-            battery=battery(self._shapes, draft.phrases, draft.body.get("battery")),
+            **KeyReader(self._shapes, draft.phrases).values(keys_of("behaviour"), draft.body),
         )
 
     def _replies(self, draft: ChipDraft, reader: RuleReader) -> dict[str, tuple[Reply, ...]]:

@@ -7,13 +7,13 @@ from fractions import Fraction
 from math import gcd, lcm
 
 from modecheck.model.errors import Notebook
+from modecheck.model.keys import keys_of
 from modecheck.model.parts import Clock, Device, Duration
 from modecheck.model.phrases import SECONDS, Phrases
 from modecheck.model.places import Place
 from modecheck.model.shapes import Shapes
 from modecheck.model.yaml_nodes import Node
 
-CLOCK_KEYS = ("tick", "at_once")
 AT_ONCE = ("chips", "links")
 MOST_TICKS = 1_000_000_000
 """The most ticks in one duration; they fit into a field of a state with room to spare."""
@@ -23,7 +23,7 @@ def read_clock(shapes: Shapes, phrases: Phrases, node: Node | None) -> Clock | N
     """The clock of a device file; None if it has none, or after noting an error."""
     if node is None:
         return None
-    record = shapes.record(node, "the clock", CLOCK_KEYS, required=("tick",))
+    record = shapes.record(node, "the clock", keys_of("clock"), required=("tick",))
     if record is None:
         return None
     scalar = shapes.scalar(record.entries["tick"], "a tick", "a duration such as 1 ms")

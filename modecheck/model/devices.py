@@ -19,10 +19,12 @@ from modecheck.model.errors import InputError, InvalidInput, Notebook, nearest_n
 from modecheck.model.event_calls import Surroundings
 from modecheck.model.faults import FaultReader
 from modecheck.model.finding_ids import note_unknown_findings
+from modecheck.model.key_readers import KeyReader
+from modecheck.model.keys import keys_of
 from modecheck.model.laying import Laying
 from modecheck.model.links import LinkReader
 from modecheck.model.meaning import DECIMAL, OptionValue, Scope, option_value
-from modecheck.model.outlines import about_of, is_empty
+from modecheck.model.outlines import is_empty
 from modecheck.model.overlays import Watcher, overlay, read_document
 from modecheck.model.parts import Chip, Device, Link, Mode, Option, Pairing, PairingEnd
 from modecheck.model.phrases import Phrases
@@ -36,10 +38,6 @@ from modecheck.model.unused import unused_declarations
 from modecheck.model.verdicts import VerdictReader
 from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode, shortened
 
-DEVICE_KEYS = (
-    "device", "about", "based_on", "chips", "actors", "links", "modes", "pairings", "faults",
-    "options", "requirements", "accepted", "expect", "clock", "chances",
-)  # fmt: skip
 TRUTHS = ("true", "false")
 MOST_VARIANTS = 256
 """Combinations of options that are checked in one run."""
@@ -131,7 +129,7 @@ class _DeviceReader:
             )
             return None
         return self._shapes.record(
-            document, "a device file", DEVICE_KEYS, required=("device", "chips")
+            document, "a device file", keys_of("device"), required=("device", "chips")
         )
 
     def _note_no_chips(self, record: MappingNode) -> None:
@@ -254,7 +252,6 @@ class _DeviceReader:
         name = self._shapes.scalar(record.entries["device"], "device", "the device's name")
         return Device(
             name=name.text if name is not None else "",
-            about=about_of(record),
             file=self._path,
             chips=chips,
             links=dict(wired.links),
@@ -280,6 +277,7 @@ class _DeviceReader:
             notes=notes_on(self._notes.additions),
             clock=read_clock(self._shapes, self._phrases, record.get("clock")),
             chances=ChanceReader(self._shapes, self._phrases, scope).read(record.get("chances")),
+            **KeyReader(self._shapes, self._phrases).values(keys_of("device"), record),
         )
 
     def _events(self, chips: MappingType[str, Chip], wired: _Wired) -> set[str] | None:
@@ -304,9 +302,9 @@ class _DeviceReader:
         self, node: Node | None, scope: Scope, events: set[str] | None, actors: set[str]
     ) -> dict[str, Pairing]:
         pairings = {}
-        known = ("ends", "forgotten_by", "session", "selected", "recovers_without", "about")
         for name, key, child in self._shapes.named(node, "pairings"):
-            record = self._shapes.record(child, f"the pairing {name!r}", known, required=("ends",))
+            what, known = f"the pairing {name!r}", keys_of("pairing")
+            record = self._shapes.record(child, what, known, required=("ends",))
             ends = self._ends(record.entries["ends"], scope) if record is not None else None
             if record is None or ends is None:
                 continue

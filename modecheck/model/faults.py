@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Collection
 
 from modecheck.model.conditions import names_in
+from modecheck.model.keys import keys_of
 from modecheck.model.outlines import is_empty
 from modecheck.model.parts import FaultGroup
 from modecheck.model.shapes import Shapes
 from modecheck.model.yaml_nodes import Node, SequenceNode
 
 CHIP_FAULTS = ("power_cut", "reset")
-LINK_FAULTS = ("lose", "duplicate")
 LARGEST_BUDGET = 255
 """The most faults of one group; each multiplies the product, and small budgets find nearly all."""
 
@@ -26,9 +26,9 @@ class FaultReader:
     def faults(self, node: Node | None) -> tuple[FaultGroup, ...]:
         """One group for each budget, in document order."""
         groups: list[FaultGroup] = []
-        record = self._shapes.record(node, "faults", CHIP_FAULTS + LINK_FAULTS) if node else None
+        record = self._shapes.record(node, "faults", keys_of("faults")) if node else None
         for kind, child in (record.entries if record else {}).items():
-            if kind not in CHIP_FAULTS + LINK_FAULTS:
+            if kind not in keys_of("faults"):
                 continue
             entries = child.items if isinstance(child, SequenceNode) else [child]
             for entry in entries:
@@ -39,7 +39,7 @@ class FaultReader:
 
     def _group(self, kind: str, node: Node) -> FaultGroup | None:
         where = "chips" if kind in CHIP_FAULTS else "links"
-        record = self._shapes.record(node, kind, (where, "at_most"), required=(where,))
+        record = self._shapes.record(node, kind, keys_of(f"fault_of_{where}"), required=(where,))
         if record is None:
             return None
         targets = names_in(self._shapes, record.entries[where], where[:-1], self._known[where])

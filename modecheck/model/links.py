@@ -2,28 +2,17 @@
 
 from __future__ import annotations
 
-from fractions import Fraction
-
-from modecheck.model.conditions import condition
+from modecheck.model.key_readers import KeyReader
+from modecheck.model.keys import keys_of
 from modecheck.model.meaning import Scope
 from modecheck.model.outlines import OutlineReader, is_empty
-from modecheck.model.parts import Duration, Link, Message
+from modecheck.model.parts import Link, Message
 from modecheck.model.phrases import Phrases
-from modecheck.model.quantities import share
-from modecheck.model.shapes import FAIR, Shapes
+from modecheck.model.shapes import Shapes
 from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode, kind_of
 
-LINK_KEYS = (
-    "from", "to", "medium", "capacity", "carries", "can", "up_when", "when_down", "when_full",
-    "delay", "fair", "loses", "concerns", "about",
-)  # fmt: skip
-MESSAGE_KEYS = ("kind", "bool", "range", "one_of", "about")
 MESSAGE_KINDS = ("event", "state", "relative")
 LINK_FAULTS = ("lose", "duplicate")
-WHEN_DOWN = ("drop", "hold")
-WHEN_FULL = ("error", "wait", "drop_new", "drop_old")
-LARGEST_CAPACITY = 16
-"""Messages in one queue: few places are enough, and each multiplies the product."""
 
 
 class LinkReader:
@@ -38,7 +27,7 @@ class LinkReader:
     def link(self, name: str, key: ScalarNode, node: Node) -> Link | None:
         """The link under `key`, or None if its ends or its messages are invalid."""
         record = self._shapes.record(
-            node, f"the link {name!r}", LINK_KEYS, required=("from", "to", "carries")
+            node, f"the link {name!r}", keys_of("link"), required=("from", "to", "carries")
         )
         if record is None:
             return None
@@ -51,26 +40,16 @@ class LinkReader:
         sender, receiver = ends
         if sender is None or receiver is None or looped or not understood:
             return None
-        choice = self._shapes.choice
-        up = record.get("up_when")
+        self._note_lossless(record, can)
         return Link(
             name=name,
             sender=sender,
             receiver=receiver,
-            medium=self._medium(record),
-            capacity=self._capacity(record),
             carries=carries,
             loses="lose" in can,
             duplicates="duplicate" in can,
-            up_when=condition(self._shapes, self._phrases, self._scope, up),
-            up_text=" ".join(up.text.split()) if isinstance(up, ScalarNode) else "",
-            when_down=choice(record.get("when_down"), "when_down", WHEN_DOWN, "drop"),
-            when_full=choice(record.get("when_full"), "when_full", WHEN_FULL, "error"),
             place=key.place,
-            fair=choice(record.get("fair"), "fair", FAIR, ""),
-            delay=self._delay(record),
-            concerns=self._shapes.concerns(record.get("concerns")),
-            loss=self._loss(record, can),
+            **KeyReader(self._shapes, self._phrases, self._scope).values(keys_of("link"), record),
         )
 
     def _end(self, record: MappingNode, side: str) -> str | None:
@@ -87,34 +66,15 @@ class LinkReader:
         self._notes.add(message, record.entries["to"].place, expected=expected)
         return True
 
-    def _capacity(self, record: MappingNode) -> int:
-        node = record.get("capacity")
-        if node is None:
-            return 1
-        return self._shapes.integer(node, "a capacity", 1, LARGEST_CAPACITY) or 1
-
-    def _medium(self, record: MappingNode) -> str:
-        node = record.get("medium")
-        scalar = self._shapes.scalar(node, "a medium", "a word") if node is not None else None
-        return "internal" if scalar is None else scalar.text
-
     def _can(self, record: MappingNode) -> set[str]:
         scalars = self._shapes.scalars(record.get("can"), "a fault", "lose or duplicate")
         found = (self._shapes.known(scalar, "fault of a link", LINK_FAULTS) for scalar in scalars)
         return {fault for fault in found if fault}
 
-    def _delay(self, record: MappingNode) -> Duration | None:
-        scalars = self._shapes.scalars(record.get("delay"), "a delay", "a duration such as 2 ms")
-        return self._phrases.interval(scalars) if scalars else None
-
-    def _loss(self, record: MappingNode, can: set[str]) -> Fraction | None:
-        node = record.get("loses")
-        if node is None:
-            return None
-        if "lose" not in can:
+    def _note_lossless(self, record: MappingNode, can: set[str]) -> None:
+        if record.get("loses") is not None and "lose" not in can:
             message = "'loses' on a link that cannot lose messages"
             self._notes.add(message, record.keys["loses"].place, expected="'can: [lose]' as well")
-        return share(self._shapes, node)
 
     def _messages(self, node: Node) -> dict[str, Message]:
         messages: dict[str, Message] = {}
@@ -145,7 +105,7 @@ class LinkReader:
             record = MappingNode({}, {}, node.place)
             payload = True
         else:
-            found = self._shapes.record(node, f"the message {name!r}", MESSAGE_KEYS)
+            found = self._shapes.record(node, f"the message {name!r}", keys_of("message"))
             if found is None:
                 return None
             record = found

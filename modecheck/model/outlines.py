@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
+from modecheck.model.key_readers import KeyReader
+from modecheck.model.keys import keys_of
 from modecheck.model.parts import State, Timer, Variable
 from modecheck.model.phrases import Phrases
 from modecheck.model.places import Place
-from modecheck.model.quantities import current
 from modecheck.model.shapes import Shapes
 from modecheck.model.values import (
     MOST_KEYS,
@@ -28,18 +29,6 @@ from modecheck.model.yaml_nodes import (
     shortened,
 )
 
-STATE_KEYS = (
-    "about",
-    "rest",
-    "initial",
-    "states",
-    "rules",
-    "discards",
-    "defers",
-    "concerns",
-    "current",
-)
-VARIABLE_KEYS = ("bool", "range", "one_of", "bond", "list", "start", "persistent", "about")
 TYPE_KEYS = ("bool", "range", "one_of", "bond")
 LONGEST_LIST = 64
 """Items of a list variable; real devices have a handful of slots or profiles."""
@@ -78,7 +67,7 @@ class OutlineReader:
             return
         mapping = self._shapes.mapping(node, "states")
         for name, child in (mapping.entries if mapping else {}).items():
-            record = self._shapes.record(child, f"the state {shortened(name)!r}", STATE_KEYS)
+            record = self._shapes.record(child, f"the state {shortened(name)!r}", keys_of("state"))
             if mapping is not None and record is not None:
                 yield mapping.keys[name], record
 
@@ -118,46 +107,21 @@ class OutlineReader:
         name = key.text
         rests = self._shapes.truth(body.get("rest"), "rest", default=rest)
         reading.bodies[name] = body
-        concerns = self._shapes.concerns(body.get("concerns"))
-        draws = current(self._shapes, self._phrases, body.get("current"))
-        if draws is None and parent is not None:
-            draws = reading.states[parent].current
-        place = key.place
-        blank = State(
-            name,
-            parent,
-            (),
-            None,
-            (name,),
-            name,
-            rests,
-            depth,
-            about_of(body),
-            place,
-            concerns,
-            draws,
-        )
-        reading.states[name] = blank
+        values = KeyReader(self._shapes, self._phrases).values(keys_of("state"), body)
+        if values["current"] is None and parent is not None:
+            values["current"] = reading.states[parent].current
+        state = State(name, parent, (), None, (name,), name, rests, depth, key.place, **values)
+        reading.states[name] = state
         children = self._read_states(body, name, depth + 1, reading, rest=rests)
         initial = self.initial(body, children)
         if not children or initial is None:
             return
-        inside = [reading.states[child] for child in children]
-        leaves = tuple(leaf for state in inside for leaf in state.leaves)
-        first = reading.states[initial].initial_leaf
-        reading.states[name] = State(
-            name,
-            parent,
-            tuple(children),
-            initial,
-            leaves,
-            first,
-            rests,
-            depth,
-            blank.about,
-            key.place,
-            concerns,
-            draws,
+        reading.states[name] = replace(
+            state,
+            children=tuple(children),
+            initial=initial,
+            leaves=tuple(leaf for child in children for leaf in reading.states[child].leaves),
+            initial_leaf=reading.states[initial].initial_leaf,
         )
 
     def initial(self, body: MappingNode, children: list[str]) -> str | None:
@@ -192,7 +156,7 @@ class OutlineReader:
     def _variable(self, name: str, key: ScalarNode, node: Node) -> Variable | None:
         if isinstance(node, ScalarNode):
             return self._short_variable(name, key, node)
-        record = self._shapes.record(node, f"the variable {name!r}", VARIABLE_KEYS)
+        record = self._shapes.record(node, f"the variable {name!r}", keys_of("variable"))
         if record is None:
             return None
         type_ = self.type(record, key.place, name)
@@ -329,9 +293,3 @@ def is_empty(node: Node) -> bool:
 def is_nothing(node: Node | None) -> bool:
     """Whether nothing is given: no node, or an empty list or mapping."""
     return node is None or is_empty(node)
-
-
-def about_of(body: MappingNode) -> str:
-    """The free text under `about`."""
-    node = body.get("about")
-    return " ".join(node.text.split()) if isinstance(node, ScalarNode) else ""

@@ -48,8 +48,8 @@ class State:
     initial_leaf: str
     rest: bool
     depth: int
-    about: str
     place: Place
+    about: str = ""
     concerns: tuple[str, ...] = ()
     current: Fraction | None = None
 

@@ -17,7 +17,7 @@ from modecheck.model.meaning import MeaningError, Unknowable
 from modecheck.model.parts import Duration
 from modecheck.model.places import Place
 from modecheck.model.syntax import ExpressionError
-from modecheck.model.yaml_nodes import ScalarNode, shortened
+from modecheck.model.yaml_nodes import Node, ScalarNode, shortened
 
 BRACED = re.compile(r"\{(\w+)\}")
 NUMBER = re.compile(r"\d+(?:\.\d+)?")
@@ -67,6 +67,13 @@ class Phrases:
     def braces_filled(self, scalar: ScalarNode) -> str:
         """The text with parameters in braces filled in, as it is displayed and parsed."""
         return BRACED.sub(lambda match: self._value(match, scalar), scalar.text)
+
+    def shown(self, node: Node | None) -> str:
+        """The text as displayed: on one line, every parameter replaced by its value."""
+        if not isinstance(node, ScalarNode):
+            return ""
+        text = " ".join(self.braces_filled(node).split())
+        return re.sub(r"[^\W\d]\w*", lambda word: self.parameters.get(word[0], word[0]), text)
 
     def parse(self, scalar: ScalarNode, parser: Callable[[str], T]) -> T | None:
         """The result of `parser` on the text, or None after noting the error at its exact place."""

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from modecheck.model.conditions import condition, names_in
 from modecheck.model.exchanges import ExchangeReader
+from modecheck.model.keys import keys_of
 from modecheck.model.meaning import Scope
 from modecheck.model.parts import Duration, Requirement, Span
 from modecheck.model.phrases import Phrases
@@ -28,7 +29,6 @@ QUALIFIERS = {
     "within": ("whenever",),
 }
 """Optional keys, with the patterns that allow them."""
-REQUIREMENT_KEYS = ("text", *PATTERNS, *PARTNERS.values(), *QUALIFIERS, "builds_on")
 SPAN_KEYS = ("before", "after", "between", "until")
 
 
@@ -69,7 +69,7 @@ class RequirementReader:
 
     def _requirement(self, name: str, key: ScalarNode, node: Node) -> Requirement | None:
         what = f"the requirement {name!r}"
-        record = self._shapes.record(node, what, REQUIREMENT_KEYS, required=("text",))
+        record = self._shapes.record(node, what, keys_of("requirement"), required=("text",))
         if record is None:
             return None
         given = [pattern for pattern in PATTERNS if record.get(pattern) is not None]

@@ -8,6 +8,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+from modecheck.model.keys import keys_of
 from modecheck.model.outlines import StateReading, is_nothing
 from modecheck.model.phrases import Phrases
 from modecheck.model.shapes import Shapes
@@ -20,10 +21,6 @@ from modecheck.model.yaml_nodes import (
     shortened,
 )
 
-RULE_KEYS = (
-    "name", "in", "on", "after", "period", "expires", "if", "do", "send", "signal", "start", "stop",
-    "to", "steps", "text", "fair", "concerns", "weight",
-)  # fmt: skip
 WAITING = ("after", "period", "expires")
 """Keys of a rule that waits for time."""
 EFFECTS = ("to", "do", "send", "signal", "start", "stop")
@@ -69,7 +66,7 @@ class RuleDrafts:
     def _rules(self, node: Node | None, state: str | None) -> Iterator[RuleDraft]:
         for name, rule in self._entries(node):
             what = f"the rule {name.text!r}" if name else "a rule"
-            record = self._shapes.record(rule, what, RULE_KEYS)
+            record = self._shapes.record(rule, what, keys_of("rule"))
             if record is not None:
                 yield self._draft(name, record, state)
 
@@ -117,7 +114,7 @@ class RuleDrafts:
     def _note_no_effect(self, key: ScalarNode | None, node: MappingNode) -> None:
         """A rule without effect would only hide that the chip is stuck."""
         consumes = any(node.get(key) is not None for key in CONSUMING)
-        if has_effect(node) or consumes or not set(node.entries) <= set(RULE_KEYS):
+        if has_effect(node) or consumes or not set(node.entries) <= keys_of("rule").keys():
             return
         message = f"the rule {key.text!r} does nothing" if key else "this rule does nothing"
         place = key.place if key else node.place

@@ -9,13 +9,13 @@ import re
 from collections.abc import Mapping as MappingType
 from dataclasses import dataclass, replace
 
-from modecheck.model.conditions import condition
+from modecheck.model.key_readers import KeyReader
+from modecheck.model.keys import keys_of
 from modecheck.model.meaning import ChipOutline, MeaningError, Scope, Unknowable, understand
 from modecheck.model.parts import Assignment, Duration, Event, Link, Rule, Send, Target
 from modecheck.model.phrases import Phrases
-from modecheck.model.quantities import weight
 from modecheck.model.rule_drafts import EVENT, WAITING, RuleDraft
-from modecheck.model.shapes import FAIR, Shapes
+from modecheck.model.shapes import Shapes
 from modecheck.model.syntax import (
     AssignmentText,
     Name,
@@ -24,7 +24,7 @@ from modecheck.model.syntax import (
     parse_send,
 )
 from modecheck.model.values import ValueType
-from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode, SequenceNode, shortened
+from modecheck.model.yaml_nodes import MappingNode, ScalarNode, SequenceNode, shortened
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,40 +62,14 @@ class RuleReader:
             sources=draft.sources,
             trigger=trigger,
             after=self._after(node, waiting),
-            guard=condition(self._shapes, self._phrases, scope, node.get("if")),
-            guard_text=self._shown(node.get("if")),
             assignments=self._assignments(node, scope),
             sends=self._sends(node, scope),
             signals=draft.signals,
-            target=self._target(node),
-            separate=self._separate(node),
-            phrase=self._phrase(node.get("text")),
             mentions=self._mentions(node),
             place=node.place,
-            fair=self._shapes.choice(node.get("fair"), "fair", FAIR, ""),
             periodic=waiting == "period",
-            expires=next(iter(self._timers(node, "expires")), ""),
-            starts=self._timers(node, "start"),
-            stops=self._timers(node, "stop"),
-            concerns=self._shapes.concerns(node.get("concerns")),
-            weight=weight(self._shapes, self._phrases, node.get("weight")),
+            **KeyReader(self._shapes, self._phrases, scope).values(keys_of("rule"), node),
         )
-
-    def _shown(self, node: Node | None) -> str:
-        if not isinstance(node, ScalarNode):
-            return ""
-        return " ".join(self._with_parameters(node).split())
-
-    def _phrase(self, node: Node | None) -> str:
-        """Plain language: only parameters in braces are filled in."""
-        text = self._phrases.braces_filled(node) if isinstance(node, ScalarNode) else ""
-        return " ".join(text.split())
-
-    def _with_parameters(self, scalar: ScalarNode) -> str:
-        """The text as displayed: every parameter replaced by its value."""
-        text = self._phrases.braces_filled(scalar)
-        parameters = self._phrases.parameters
-        return re.sub(r"[^\W\d]\w*", lambda word: parameters.get(word[0], word[0]), text)
 
     def _trigger(self, node: MappingNode) -> tuple[Event, ...]:
         scalars = self._shapes.scalars(node.get("on"), "an event", "the name of an event")
@@ -185,23 +159,6 @@ class RuleReader:
             self._notes.add("a period of zero length", duration.places[0], expected="more than 0")
         return duration
 
-    def _timers(self, node: MappingNode, key: str) -> tuple[str, ...]:
-        """The timers of the chip that are named under a key."""
-        scalars = self._shapes.scalars(node.get(key), "a timer", "the name of a timer")
-        if key == "expires" and len(scalars) > 1:
-            self._notes.add("more than one timer", scalars[1].place, expected="one timer")
-        known = self._own.timers
-        names = (
-            self._shapes.known(
-                self._phrases.fill(scalar),
-                "timer",
-                known,
-                empty="'timers' in the chip (it has none)",
-            )
-            for scalar in scalars
-        )
-        return tuple(dict.fromkeys(name for name in names if name))
-
     def _mentions(self, node: MappingNode) -> frozenset[str]:
         """The options that the rule's texts mention."""
         nodes = [node.get(key) for key in ("if", "do", "send")]
@@ -235,7 +192,7 @@ class RuleReader:
                 raise MeaningError(message, value.offset, value.width, str(type_))
             targets.append(target)
             values.append(typed.term)
-        shown = " ".join(self._with_parameters(scalar).split())
+        shown = self._phrases.shown(scalar)
         return Assignment(tuple(targets), tuple(values), shown, scalar.place)
 
     def _assigned(self, name: Name, scope: Scope) -> tuple[Target, ValueType]:
@@ -287,7 +244,7 @@ class RuleReader:
         return Send(message, value, link.name, shown, scalar.place)
 
     def _shown_value(self, scalar: ScalarNode) -> str:
-        match = re.search(r"\(.*\)", self._with_parameters(scalar))
+        match = re.search(r"\(.*\)", self._phrases.shown(scalar))
         return match[0] if match else ""
 
     def _link_of(self, text: SendText, message: str) -> Link:
@@ -321,24 +278,6 @@ class RuleReader:
         known = [message for link in self._outgoing.values() for message in link.carries]
         text = f"no link from {self._own.name} carries {message!r}"
         raise _wrong(name, text, "", message, known)
-
-    def _target(self, node: MappingNode) -> str | None:
-        given = node.get("to")
-        scalar = self._shapes.scalar(given, "a target", "the name of a state") if given else None
-        if scalar is None:
-            return None
-        filled = self._phrases.fill(scalar)
-        if "." in filled.text:
-            message = f"{shortened(filled.text)!r} is a state of another chip"
-            expected = "a state of this chip"
-            self._notes.add(message, scalar.place, expected=expected)
-            return None
-        return self._shapes.known(filled, "state", self._own.states)
-
-    def _separate(self, node: MappingNode) -> bool:
-        return self._shapes.choice(
-            node.get("steps"), "steps", ("separate", "together"), "together"
-        ) == ("separate")
 
 
 def _carriers(message: str, links: MappingType[str, Link]) -> list[str]:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from datetime import date
 
 from modecheck.model import renamed_words
+from modecheck.model.keys import keys_of
 from modecheck.model.parts import Acceptance, Expectation
 from modecheck.model.renamed_words import called_now
 from modecheck.model.shapes import Shapes
@@ -31,8 +32,8 @@ class VerdictReader:
 
     def accepted(self, node: Node | None) -> tuple[Acceptance, ...]:
         found = []
-        known = ("finding", "reason", "until")
-        for record in self._records(node, "accepted", known, ("finding", "reason")):
+        keys = keys_of("acceptance")
+        for record in self._records(node, "accepted", keys, ("finding", "reason")):
             finding = self._finding(record)
             expected = "why the team accepts it"
             reason = self._shapes.scalar(record.entries["reason"], "a reason", expected)
@@ -46,7 +47,7 @@ class VerdictReader:
 
     def expected(self, node: Node | None) -> tuple[Expectation, ...]:
         found = []
-        for record in self._records(node, "expect", ("finding", "steps"), ("finding",)):
+        for record in self._records(node, "expect", keys_of("expectation"), ("finding",)):
             finding = self._finding(record)
             count = record.get("steps")
             steps = None
@@ -57,7 +58,7 @@ class VerdictReader:
         return tuple(found)
 
     def _records(
-        self, node: Node | None, what: str, known: tuple[str, ...], required: tuple[str, ...]
+        self, node: Node | None, what: str, known: Collection[str], required: tuple[str, ...]
     ) -> Iterator[MappingNode]:
         if node is not None and not isinstance(node, SequenceNode):
             self._shapes.notes.add(

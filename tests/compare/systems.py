@@ -1,4 +1,4 @@
-"""Small systems for tests: random ones, processes written as trees, and looks at explored spaces."""
+"""Small systems for tests: random ones, processes written as trees, looks at explored spaces."""
 
 from __future__ import annotations
 

@@ -9,21 +9,13 @@ from typing import Any
 import pytest
 from jsonschema import Draft202012Validator
 
-from modecheck.model import (
-    chance_section,
-    chips,
-    devices,
-    exchanges,
-    faults,
-    links,
-    outlines,
-    requirements,
-    rule_drafts,
-    shapes,
-)
+from modecheck.compare.described import SEEN
+from modecheck.model import exchanges, faults, links, outlines, requirements, shapes
 from modecheck.model.errors import InvalidInput
+from modecheck.model.key_readers import READERS
 from modecheck.model.values import MOST_KEYS
 from modecheck.model.verdicts import LONGEST_SCENARIO
+from tests.declared_keys import SCHEMAS, path_of, schema_text
 from tests.model.folder import Folder
 from tests.model.plain_data import data_in_file
 from tests.model.schemas import NAMES, complaints, kind_of_file, schema
@@ -67,39 +59,44 @@ def test_every_bundled_file_is_valid(path: Path) -> None:
     assert complaints(kind_of_file(data), data) == []
 
 
+@pytest.mark.parametrize("name", NAMES)
+def test_the_schemas_follow_from_the_declared_keys(name: str) -> None:
+    """`python -m tests.declared_keys` writes them anew."""
+    assert path_of(name).read_text(encoding="utf-8") == schema_text(name)
+
+
 @pytest.mark.parametrize(
     ("part", "keys"),
     [
-        (schema("device"), devices.DEVICE_KEYS),
-        (definition("device", "entry"), chips.ENTRY_KEYS),
-        (definition("device", "link"), links.LINK_KEYS),
-        (definition("device", "message"), links.MESSAGE_KEYS),
-        (definition("device", "requirement"), requirements.REQUIREMENT_KEYS),
         (definition("device", "requirement", "scope"), requirements.SPAN_KEYS),
         (definition("device", "requirement", "exactly_once"), exchanges.EXCHANGE_KEYS),
-        (schema("device")["properties"]["faults"], faults.CHIP_FAULTS + faults.LINK_FAULTS),
-        (schema("chip"), chips.CHIP_KEYS),
-        (definition("chip", "state"), outlines.STATE_KEYS),
-        (definition("chip", "variable"), outlines.VARIABLE_KEYS),
-        (definition("chip", "rule"), rule_drafts.RULE_KEYS),
-        (definition("device", "chance"), chance_section.CHANCE_KEYS),
     ],
 )
-def test_the_keys_are_those_of_the_reader(part: Any, keys: Collection[str]) -> None:
-    """No key is missing and none is invented; others are refused."""
+def test_the_keys_inside_of_a_key_are_those_of_the_reader(part: Any, keys: Collection[str]) -> None:
+    """No key is missing and none is invented."""
     assert set(with_keys(part)["properties"]) == set(keys)
+
+
+@pytest.mark.parametrize("place", [*SCHEMAS["chip"], *SCHEMAS["device"]])
+def test_other_keys_are_refused(place: tuple[str, ...]) -> None:
+    """An editor marks a key that no part has."""
+    part = schema("chip" if place in SCHEMAS["chip"] and place else "device")
+    for step in place:
+        part = part[step]
     assert with_keys(part)["additionalProperties"] is False
+
+
+def test_every_kind_of_key_that_is_read_in_general_can_be_compared() -> None:
+    """Nothing that a key changes is overlooked: what has a reader here has a facet there."""
+    assert READERS.keys() <= SEEN.keys()
 
 
 @pytest.mark.parametrize(
     ("part", "choices"),
     [
-        (definition("device", "link", "when_full"), links.WHEN_FULL),
-        (definition("device", "link", "when_down"), links.WHEN_DOWN),
         (definition("device", "link", "can"), links.LINK_FAULTS),
         (definition("device", "message"), links.MESSAGE_KINDS),
         (definition("device", "message", "kind"), links.MESSAGE_KINDS),
-        (definition("chip", "rule", "steps"), ("separate", "together")),
         (definition("chip", "fair"), shapes.FAIR),
         (definition("chip", "name")["not"], shapes.RESERVED),
     ],
@@ -112,7 +109,6 @@ def test_the_choices_are_those_of_the_reader(part: Any, choices: Collection[str]
 @pytest.mark.parametrize(
     ("part", "low", "high"),
     [
-        (definition("device", "link", "capacity"), 1, links.LARGEST_CAPACITY),
         (definition("device", "fault_of_chips", "at_most"), 0, faults.LARGEST_BUDGET),
         (definition("device", "fault_of_links", "at_most"), 0, faults.LARGEST_BUDGET),
         (definition("device", "expectation", "steps"), 0, LONGEST_SCENARIO),
