@@ -1,6 +1,6 @@
-"""Writes what follows from the declared keys: both JSON Schemas, and the tables of the README.
+"""Writes what follows from the declared keys: both JSON Schemas, and the tables of the guide.
 
-`python -m tests.declared_keys` does so in place. What the schemas say besides, and the README, is
+`python -m tests.declared_keys` does so in place. What the schemas and the guide say besides is
 written by hand.
 """
 
@@ -8,13 +8,12 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 from modecheck.model.keys import DECLARED, Key, keys_of
 
-ROOT = Path(__file__).parent.parent
+TOPIC = DECLARED.parents[2] / "guide" / "keys.md"
 WIDTH = 120
 """Columns of a line of JSON, so that most keys take one or a few lines."""
 
@@ -44,13 +43,14 @@ SCHEMAS: dict[str, dict[Parts, Parts]] = {
 """For each schema the places of mappings with known keys, and the parts whose keys they are."""
 
 TABLES = {
-    "a chip": ("entry", "behaviour"),
-    "a state": ("state",),
-    "a rule": ("rule",),
-    "a link": ("link",),
-    "a pairing": ("pairing",),
+    "The device": ("device",),
+    "Chips and actors": ("chip_file", "entry", "behaviour"),
+    "States": ("state",),
+    "Rules": ("rule",),
+    "Links": ("link",),
+    "Pairings and modes": ("pairing",),
 }
-"""The tables of the README, by the comment before each, and the parts whose keys they list."""
+"""The tables of the guide, by the heading above each, and the parts whose keys they list."""
 
 
 def written(data: Any, indent: int = 0, room: int = WIDTH) -> str:
@@ -88,21 +88,16 @@ def schema_text(name: str) -> str:
     return (text.replace('"chip.json#', '"#') if name == "chip" else text) + "\n"
 
 
-def readme_text() -> str:
-    """The README with its tables of keys as they follow from the keys."""
-    text = (ROOT / "README.md").read_text(encoding="utf-8")
-    for what, parts in TABLES.items():
-        opening = f"<!-- the keys of {what} -->\n\n"
-        begin = text.index(opening) + len(opening)
+def guide_text() -> str:
+    """The topic of the guide with its tables as they follow from the keys."""
+    text = TOPIC.read_text(encoding="utf-8")
+    for heading, parts in TABLES.items():
+        above = f"## {heading}\n\n"
+        begin = text.index(above) + len(above)
         end = text.index("\n\n", begin)
-        text = text[:begin] + "\n".join(_table(what, parts)) + text[end:]
+        rows = [f"| `{key.name}` | {guide_of(key)} |" for key in keys_of(*parts).values()]
+        text = text[:begin] + "\n".join(["| key | meaning |", "| --- | --- |", *rows]) + text[end:]
     return text
-
-
-def _table(what: str, parts: tuple[str, ...]) -> Iterator[str]:
-    yield from (f"| key of {what} | meaning |", "| --- | --- |")
-    for key in keys_of(*parts).values():
-        yield f"| `{key.name}` | {guide_of(key)} |"
 
 
 def guide_of(key: Key) -> str:
@@ -117,7 +112,7 @@ def main() -> None:
     """Write all of them anew."""
     for name in SCHEMAS:
         path_of(name).write_text(schema_text(name), encoding="utf-8")
-    (ROOT / "README.md").write_text(readme_text(), encoding="utf-8")
+    TOPIC.write_text(guide_text(), encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -16,19 +16,13 @@ import yaml
 
 from modecheck.checks.findings import KINDS
 from modecheck.cli.main import COMMANDS
-from modecheck.model.chance_section import CHANCE_KEYS
-from modecheck.model.chips import CHIP_KEYS, ENTRY_KEYS
-from modecheck.model.clocks import CLOCK_KEYS
-from modecheck.model.devices import DEVICE_KEYS
 from modecheck.model.exchanges import EXCHANGE_KEYS
-from modecheck.model.faults import CHIP_FAULTS
-from modecheck.model.links import LINK_FAULTS, LINK_KEYS, MESSAGE_KEYS, WHEN_DOWN, WHEN_FULL
-from modecheck.model.outlines import STATE_KEYS, VARIABLE_KEYS
-from modecheck.model.requirements import REQUIREMENT_KEYS, SPAN_KEYS
-from modecheck.model.rule_drafts import RULE_KEYS
+from modecheck.model.keys import keys_of
+from modecheck.model.requirements import SPAN_KEYS
 from modecheck.model.shapes import FAIR
 from modecheck.model.syntax import EVENT_WORDS
 from tests.cli.running import Run, run
+from tests.declared_keys import TOPIC, guide_text
 from tests.documents import DOCUMENTS, GUIDE, README, ROOT, Example, examples, marks, the_guide
 
 MARKS = {
@@ -199,12 +193,10 @@ def properties(schema: object) -> set[str]:
     return found
 
 
-KEYS = {
-    *DEVICE_KEYS, *CHIP_KEYS, *ENTRY_KEYS, *STATE_KEYS, *VARIABLE_KEYS, *RULE_KEYS, *LINK_KEYS,
-    *MESSAGE_KEYS, *CLOCK_KEYS, *CHANCE_KEYS, *REQUIREMENT_KEYS, *SPAN_KEYS, *EXCHANGE_KEYS,
-    *CHIP_FAULTS, *LINK_FAULTS, *properties(SCHEMAS),
-}  # fmt: skip
-WORDS = {*EVENT_WORDS, *FAIR, *WHEN_DOWN, *WHEN_FULL, "value", "late", "min", "max"}
+KEYS = properties(SCHEMAS)
+LINK = keys_of("link")
+CHOICES = {*LINK["when_down"].schema["enum"], *LINK["when_full"].schema["enum"]} - {None}
+WORDS = {*EVENT_WORDS, *FAIR, *CHOICES, "value", "late", "min", "max"}
 
 
 def as_code(text: str) -> str:
@@ -218,9 +210,14 @@ def test_every_key_is_explained() -> None:
     assert [word for word in sorted(KEYS | WORDS) if not re.search(rf"\b{word}\b", code)] == []
 
 
+def test_the_tables_of_keys_follow_from_the_declared_keys() -> None:
+    """`python -m tests.declared_keys` writes them anew."""
+    assert TOPIC.read_text(encoding="utf-8") == guide_text()
+
+
 def test_a_requirement_is_explained_in_one_place() -> None:
     """Patterns, their partners, scopes, events and kinds of fairness."""
-    words = {*REQUIREMENT_KEYS, *SPAN_KEYS, *EXCHANGE_KEYS, *EVENT_WORDS, *FAIR}
+    words = {*keys_of("requirement"), *SPAN_KEYS, *EXCHANGE_KEYS, *EVENT_WORDS, *FAIR}
     code = as_code((GUIDE / "requirements.md").read_text(encoding="utf-8"))
     assert [word for word in sorted(words) if not re.search(rf"\b{word}\b", code)] == []
 

@@ -1,7 +1,7 @@
 """The keys of a model as declarations: `schema/keys.json` has one entry for each key of each part.
 
 Everything else follows from an entry: that the part may have the key, how it is read and what
-`compare` sees of it (by its `kind`), its JSON Schema, and its line in the tables of the README
+`compare` sees of it (by its `kind`), its JSON Schema, and its line in the tables of the guide
 (`python -m tests.declared_keys` writes both anew). A key is read by the reader of its part, unless
 `key_readers.py` has one for its kind.
 """
@@ -23,7 +23,7 @@ OWN = {"kind", "field", "words", "guide"}
 @dataclass(frozen=True, slots=True)
 class Key:
     """One key of a part. `field` is the attribute that holds its value, `words` the one with its
-    text, if any; `guide` is its line in the README, if that says more than `schema`.
+    text, if any; `guide` is its line in the guide, if that says more than `schema`.
     """
 
     name: str
