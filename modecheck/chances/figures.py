@@ -11,7 +11,8 @@ from modecheck.chances.latency import latency
 from modecheck.chances.long_run import Class, recurrent_classes
 from modecheck.chances.reaching import reached
 from modecheck.chances.solving import Number
-from modecheck.model.parts import Chance, Device
+from modecheck.model.claims import Chance
+from modecheck.model.parts import Device
 from modecheck.product.asking import AskedEvents
 from modecheck.product.composition import compose_for_chances
 

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from datetime import date
 
 from modecheck.checks.findings import Finding
-from modecheck.model.parts import Acceptance, Device
+from modecheck.model.claims import Acceptance
+from modecheck.model.parts import Device
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,7 @@ from modecheck.engine.encounters import BLOCKED
 from modecheck.engine.space import Space
 from modecheck.model.parts import Chip, Rule
 from modecheck.product.ir import Product
+from modecheck.product.rule_order import rules_at
 
 RuleName = tuple[str, str]
 """A chip and the title of its rule."""
@@ -79,7 +80,7 @@ def _met(space: Space) -> set[RuleName]:
         arrivals.add((form.name, form.leaves[meeting.leaf], link, name))
     met = set()
     for chip, leaf, link, name in arrivals:
-        for rule in product.device.chips[chip].rules_at(leaf):
+        for rule in rules_at(product.device.chips[chip], leaf):
             if any(e.name == name and e.link in (None, link) for e in rule.trigger):
                 met.add((chip, rule.title))
     return met

@@ -8,6 +8,7 @@ from modecheck.engine.evaluation import StepFailed
 from modecheck.engine.plain import Interpreter, State
 from modecheck.model.parts import Chip, Rule
 from modecheck.product.ir import Product
+from modecheck.product.rule_order import rules_at
 
 
 def who_waits_for_whom(product: Product, state: State, chips: Iterable[int]) -> Iterator[str]:
@@ -33,7 +34,7 @@ def what_it_waits_for(product: Product, state: State, chip: int) -> tuple[str, .
         room = f"room in link {product.queues[queue].name}, which is full"
         full.setdefault(product.rules[number].title, []).append(room)
     sentences: dict[str, None] = {}
-    for rule in model.rules_at(leaf):
+    for rule in rules_at(model, leaf):
         if rule.title in in_place:
             sentences[f"can take {rule.title}, which changes nothing"] = None
             continue

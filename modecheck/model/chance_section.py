@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 from fractions import Fraction
 
+from modecheck.model.claims import Chance
 from modecheck.model.conditions import condition
 from modecheck.model.keys import keys_of
 from modecheck.model.meaning import Scope
-from modecheck.model.parts import Chance
 from modecheck.model.phrases import Phrases
 from modecheck.model.shapes import Shapes
 from modecheck.model.terms import Happens, Term

@@ -8,12 +8,12 @@ affects, such as radio, power or charging: no step depends on them.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import date
 from fractions import Fraction
 
+from modecheck.model.claims import Acceptance, Chance, Expectation
 from modecheck.model.places import Place
 from modecheck.model.remarks import Note
-from modecheck.model.terms import Happens, Term
+from modecheck.model.terms import Term
 from modecheck.model.values import ValueType
 
 
@@ -233,16 +233,6 @@ class Chip:
             name = self.states[name].parent
         return (*chain, "")
 
-    def rules_at(self, leaf: str) -> tuple[Rule, ...]:
-        """The rules that hold in an innermost state: innermost first, then document order."""
-        # By number, since a rule is expensive to hash.
-        found: dict[int, Rule] = {}
-        for name in self.ancestry(leaf):
-            for number, rule in enumerate(self.rules):
-                if name in rule.sources or (not name and not rule.sources):
-                    found.setdefault(number, rule)
-        return tuple(found.values())
-
 
 @dataclass(frozen=True, slots=True)
 class Message:
@@ -406,55 +396,12 @@ class Requirement:
 
 
 @dataclass(frozen=True, slots=True)
-class Acceptance:
-    """A finding that the team accepts, and until when; `named_at` is the place of its id."""
-
-    finding: str
-    reason: str
-    until: date | None
-    place: Place
-    named_at: Place
-
-
-@dataclass(frozen=True, slots=True)
-class Expectation:
-    """A finding that a faulty twin is known to have, with the length of its shortest scenario;
-    `named_at` is the place of its id.
-    """
-
-    finding: str
-    steps: int | None
-    place: Place
-    named_at: Place
-
-
-@dataclass(frozen=True, slots=True)
 class Unused:
     """A declaration that nothing uses."""
 
     subject: str
     text: str
     place: Place
-
-
-@dataclass(frozen=True, slots=True)
-class Chance:
-    """A question about chances. `kind` is reach, count or latency.
-
-    reach asks for the probability that `until` is ever reached, and the mean time to it; count for
-    how often `event` happens until then; latency for the time from `event` to `answer`, and the
-    probability that it exceeds `within` seconds.
-    """
-
-    name: str
-    sentence: str
-    kind: str
-    until: Term | None
-    event: Happens | None
-    answer: Happens | None
-    text: str
-    place: Place
-    within: Fraction | None = None
 
 
 @dataclass(frozen=True, slots=True)

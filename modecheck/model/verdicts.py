@@ -7,8 +7,8 @@ from collections.abc import Collection, Iterator
 from datetime import date
 
 from modecheck.model import renamed_words
+from modecheck.model.claims import Acceptance, Expectation
 from modecheck.model.keys import keys_of
-from modecheck.model.parts import Acceptance, Expectation
 from modecheck.model.renamed_words import called_now
 from modecheck.model.shapes import Shapes
 from modecheck.model.yaml_nodes import (

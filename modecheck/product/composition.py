@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
 from modecheck.model.clocks import common_measure, durations
-from modecheck.model.parts import Chip, Clock, Device, Event, Link, Reply, Rule
+from modecheck.model.parts import Chip, Clock, Device, Event, Link, Rule
 from modecheck.product.asking import AskedEvents, asked
 from modecheck.product.fairness import fair_sets, fairness_of
 from modecheck.product.fields import FieldPlan, delay_of, message_forms, plan_fields
@@ -32,6 +32,7 @@ from modecheck.product.ir import (
 from modecheck.product.lowering import FALSE, Addresses, lowered
 from modecheck.product.observers import watch
 from modecheck.product.reactions import Labels, ReactionBuilder
+from modecheck.product.rule_order import alternatives, rules_at
 from modecheck.product.state_conditions import moments_due, state_conditions
 from modecheck.product.timing import TimerCode
 
@@ -279,7 +280,7 @@ class _Composition:
         )
 
     def _reactions(
-        self, rules: list[Rule], queue: int = -1, message: int = 0
+        self, rules: Iterable[Rule], queue: int = -1, message: int = 0
     ) -> tuple[Reaction, ...]:
         numbered = ((rule, self._rule_numbers[rule.chip, rule.title]) for rule in rules)
         found = (
@@ -289,7 +290,7 @@ class _Composition:
         return tuple(reaction for reaction in found if reaction is not None)
 
     def _steps(self, chip: Chip, leaf: str) -> tuple[Reaction, ...]:
-        return self._reactions([rule for rule in chip.rules_at(leaf) if not rule.trigger])
+        return self._reactions(rule for rule in rules_at(chip, leaf) if not rule.trigger)
 
     def _receptions(self, chip: Chip, leaf: str) -> dict[tuple[int, int], Reception]:
         receptions = {}
@@ -303,12 +304,11 @@ class _Composition:
         link = self._queues[queue].name
         message = self._queues[queue].messages[code - 1].name
         event = Event(message, link)
-        rules = [rule for rule in chip.rules_at(leaf) if _hears(rule.trigger, event)]
         label = Label(f"{link} to {chip.name}, discarded", "discard", -1, queue, message=code)
         text = f"{chip.name} in {leaf} has no answer to {message}"
         subject = f"{chip.name}.{leaf}.{message}"
         return Reception(
-            reactions=self._reactions(rules, queue, code),
+            reactions=self._reactions(alternatives(chip, leaf, event), queue, code),
             otherwise=reply_of(chip, leaf, event),
             discard_label=self._labels.number(label),
             unspecified=Failure("unspecified-reception", subject, text, chip.states[leaf].place),
@@ -317,9 +317,7 @@ class _Composition:
     def _hearings(self, chip: Chip, leaf: str) -> dict[int, tuple[Reaction, ...]]:
         hearings = {}
         for number, signal in enumerate(self._signals):
-            event = Event(signal)
-            rules = [rule for rule in chip.rules_at(leaf) if event in rule.trigger]
-            reactions = self._reactions(rules)
+            reactions = self._reactions(alternatives(chip, leaf, Event(signal)))
             if reactions:
                 hearings[number] = reactions
         return hearings
@@ -406,18 +404,10 @@ def _messages(device: Device) -> set[str]:
     return {message for link in device.links.values() for message in link.carries}
 
 
-def _hears(trigger: tuple[Event, ...], event: Event) -> bool:
-    return event in trigger or Event(event.name) in trigger
-
-
 def reply_of(chip: Chip, leaf: str, event: Event) -> Otherwise:
     """The reply to a message that no rule takes: that of the innermost state that has one."""
     for state in chip.ancestry(leaf):
         for reply in chip.replies.get(state, ()):
-            if _replies_to(reply, event):
+            if reply.event in (event, Event(event.name)):
                 return Otherwise.DISCARD if reply.manner == "discard" else Otherwise.DEFER
     return Otherwise.UNSPECIFIED
-
-
-def _replies_to(reply: Reply, event: Event) -> bool:
-    return reply.event in (event, Event(event.name))

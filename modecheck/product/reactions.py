@@ -24,6 +24,7 @@ from modecheck.product.ir import (
     TargetIR,
 )
 from modecheck.product.lowering import FALSE, TRUE, Addresses, folded, lowered
+from modecheck.product.rule_order import rules_before
 from modecheck.product.timing import TimerCode
 
 BLOCKED = "blocked-reaction"
@@ -118,17 +119,10 @@ class ReactionBuilder:
 
     def _those_before(self, rule: Rule) -> Iterator[Expression]:
         """Of several rules that wait for one timer, the first that is enabled goes."""
-        if not rule.expires:
-            return
-        chip, timing = self._device.chips[rule.chip], self._timing(rule)
-        earlier: dict[Rule, list[int]] = {}
-        for number, leaf in enumerate(chip.leaves):
-            here = [one for one in chip.rules_at(leaf) if one.expires == rule.expires]
-            for one in here[: here.index(rule)] if rule in here else ():
-                earlier.setdefault(one, []).append(number)
-        for one, leaves in earlier.items():
+        inside = self._timing(rule).inside
+        for one, leaves in rules_before(self._device.chips[rule.chip], rule).items():
             free = (room.free for room in self._rooms(one))
-            enabled = folded("and", (timing.inside(leaves), self._condition_of(one), *free))
+            enabled = folded("and", (inside(leaves), self._condition_of(one), *free))
             yield folded("not", (enabled,))
 
     def _condition_of(self, rule: Rule) -> Expression:

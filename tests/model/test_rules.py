@@ -8,6 +8,7 @@ from modecheck.model.parts import Event, Rule
 from modecheck.model.rule_drafts import CONSUMING, EFFECTS
 from modecheck.model.terms import Constant, Operation, ReadVariable
 from modecheck.model.values import number_type
+from modecheck.product.rule_order import rules_at
 from tests.model.folder import Folder
 
 BODY = """
@@ -159,10 +160,10 @@ def test_inner_rules_come_first_then_document_order(folder: Folder) -> None:
         },
         rules: {anywhere: {to: on}, named: {in: dim, to: on}, wide: {in: [on, bright], to: on}}"""
     chip = folder.chip(body)
-    assert [rule.title for rule in chip.rules_at("dim")] == [
+    assert [rule.title for rule in rules_at(chip, "dim")] == [
         "inner", "named", "outer", "wide", "anywhere",
     ]  # fmt: skip
-    assert [rule.title for rule in chip.rules_at("bright")] == ["wide", "outer", "anywhere"]
+    assert [rule.title for rule in rules_at(chip, "bright")] == ["wide", "outer", "anywhere"]
 
 
 @pytest.mark.parametrize(

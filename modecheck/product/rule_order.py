@@ -1,0 +1,39 @@
+"""The order among the rules of a chip: lowered here, so that no engine knows of it.
+
+Rules that wait for the same message or signal become alternatives in order, of which the first that
+is enabled is taken. Rules that wait for the same timer are steps of their own: each gets the
+negated guards of those before it. Any other rules have no order: each may be taken.
+"""
+
+from __future__ import annotations
+
+from modecheck.model.parts import Chip, Event, Rule
+
+
+def rules_at(chip: Chip, leaf: str) -> tuple[Rule, ...]:
+    """The rules that hold in an innermost state: innermost first, then document order."""
+    around = chip.ancestry(leaf)
+    ranked = []
+    for number, rule in enumerate(chip.rules):
+        levels = [around.index(name) for name in rule.sources or ("",) if name in around]
+        if levels:
+            ranked.append((min(levels), number))
+    return tuple(chip.rules[number] for _, number in sorted(ranked))
+
+
+def alternatives(chip: Chip, leaf: str, event: Event) -> list[Rule]:
+    """The rules for a message of a link, or for a signal, in the order in which they are tried."""
+    heard = {event, Event(event.name)}
+    return [rule for rule in rules_at(chip, leaf) if heard & set(rule.trigger)]
+
+
+def rules_before(chip: Chip, rule: Rule) -> dict[Rule, list[int]]:
+    """Rules that wait for the same timer and go first, each with the leaves (numbers) in which it
+    does.
+    """
+    earlier: dict[Rule, list[int]] = {}
+    for number, leaf in enumerate(chip.leaves if rule.expires else ()):
+        here = [one for one in rules_at(chip, leaf) if one.expires == rule.expires]
+        for one in here[: here.index(rule)] if rule in here else ():
+            earlier.setdefault(one, []).append(number)
+    return earlier
