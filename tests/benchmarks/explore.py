@@ -86,7 +86,7 @@ def figures_of(reached: ReachedStates, seconds: float) -> Figures:
         seconds,
         reached.states,
         reached.transitions,
-        reached.table.slots,
+        reached.table.bytes // 8,
         reached.used_bytes,
     )
     reached.give_back()

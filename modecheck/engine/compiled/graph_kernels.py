@@ -62,7 +62,7 @@ def index_states(states: U64s, words: int, count: int, table: U64s, lines: int) 
             prefetch(base + line_of(early, lines_) * U64)
         hash_ = hash_of(states, number * words, words)
         stored = (hash_ & ~LOW) | np.uint64(number + 1)
-        put(table, base, stored, line_of(hash_, lines_))
+        put(table, stored, line_of(hash_, lines_))
 
 
 @Kernel

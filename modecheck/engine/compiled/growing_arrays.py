@@ -9,22 +9,31 @@ from __future__ import annotations
 
 import mmap
 import sys
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 Words = NDArray[np.uint64]
+WHOLE_WORD = np.dtype(np.uint64)
 
 _NO_RESERVE = getattr(mmap, "MAP_NORESERVE", 0x4000 if sys.platform == "linux" else 0)
 
 
 class Reserved:
-    """An array of 64-bit words, all zero at first, of which only written pages take memory."""
+    """An array of words, all zero at first, of which only written pages take memory."""
 
-    def __init__(self, words: int, *, huge_pages: bool = False) -> None:
+    def __init__(
+        self, size: int, kind: np.dtype[Any] = WHOLE_WORD, *, huge_pages: bool = False
+    ) -> None:
         flags = mmap.MAP_PRIVATE | mmap.MAP_ANONYMOUS | _NO_RESERVE
-        self._region = mmap.mmap(-1, max(words, 1) * 8, flags=flags)
+        self._region = mmap.mmap(-1, max(size, 1) * kind.itemsize, flags=flags)
         if huge_pages and hasattr(mmap, "MADV_HUGEPAGE"):
             # Random probes into a table of gigabytes otherwise miss the TLB every time.
             self._region.madvise(mmap.MADV_HUGEPAGE)
-        self.words: Words = np.frombuffer(self._region, np.uint64)
+        self.array: NDArray[Any] = np.frombuffer(self._region, kind)
+
+    @property
+    def words(self) -> Words:
+        """The array, of whole words."""
+        return self.array

@@ -1,15 +1,17 @@
 """The inner loops of the compiled engine, fixed for all products and compiled once.
 
-A table is an array of cache lines of eight slots. The home line of a state is
-`hash * lines / 2^32`; when it is full the next line is taken. A whole line is compared at once, so
-a probe costs one miss of the cache and seldom a second. As the home grows with the hash, a table is
-grown in place, from its end to its beginning, and probes never wrap round (spare lines follow the
-last home). All this is said of one segment: there are as many as threads (`table.py`).
+A table is an array of cache lines of eight slots, or of sixteen of half the size. The home line of
+a state is `hash * lines / 2^32`; when it is full the next line is taken. A whole line is compared
+at once, so a probe costs one miss of the cache and seldom a second, which is asked for ahead of
+time as the first is. As the home grows with the hash, a table is grown in place, from its end to
+its beginning, and probes never wrap round (spare lines follow the last home). All this is said of
+one segment: there are as many as threads (`table.py`).
 
-States of one word stand in the table themselves, plus one, so that 0 is an empty slot. Of longer
-states the table holds the upper half of the hash and the number of the state, plus one. Slots of a
-line are filled in order and never emptied: of two threads with the same state, the second cannot
-fill the slot that both saw empty, looks again, and finds it.
+States of one word stand in the table themselves, plus one, so that 0 is an empty slot; where they
+have no more than 31 bits, slots have half the size, as have the states in the order in which they
+were found. Of longer states the table holds the upper half of the hash and the number of the state,
+plus one. Slots of a line are filled in order and never emptied: of two threads with the same state,
+the second cannot fill the slot that both saw empty, looks again, and finds it.
 
 A successor waits in a ring from when its line is asked for until some others have been made, so
 that making successors and waiting for memory go on at the same time, evenly.
@@ -24,11 +26,15 @@ import numpy as np
 from modecheck.engine.compiled.frame import DRIVEN, FAILURE_SHIFT, RECORD_EXTRA
 from modecheck.engine.compiled.language.annotations import I64s, U8s, U64Rows, U64s
 from modecheck.engine.compiled.language.intrinsics import (
+    EMPTY,
     LINE,
     call_successors,
+    fill_short_slot,
     fill_slot,
     lowest_bit,
     prefetch,
+    short_slots_equal,
+    short_slots_equal_and_empty,
     slots_equal,
     slots_equal_and_empty,
     take_from,
@@ -43,7 +49,10 @@ U8 = np.uint64(8)
 U32 = np.uint64(32)
 U64 = np.uint64(64)
 SLOTS = np.uint64(LINE)
-EQUAL = np.uint64((1 << LINE) - 1)
+SHORT, CACHE_LINE = 4, 64
+"""Bytes of a short slot, and of a cache line."""
+EQUAL = np.uint64((1 << EMPTY) - 1)
+FREE = np.uint64(EMPTY)
 LOW = np.uint64(0xFFFFFFFF)
 MULTIPLY_ONE = np.uint64(0x9E3779B97F4A7C15)
 MULTIPLY_TWO = np.uint64(0xD6E8FEB86659FD93)
@@ -69,11 +78,11 @@ def mixed(hash_: np.uint64, word: np.uint64) -> Any:
 
 
 @Kernel
-def hash_of(words: U64s, first: int, count: int) -> Any:
+def hash_of(words: Any, first: int, count: int) -> Any:
     """The hash of a state; its upper half gives the home, its lower half the segment."""
     result = U0
     for number in range(count):
-        result = mixed(result, words[first + number])
+        result = mixed(result, np.uint64(words[first + number]))
     return result
 
 
@@ -84,68 +93,99 @@ def line_of(hash_: np.uint64, lines: np.uint64) -> Any:
 
 
 @Kernel
-def store(table: U64s, place: np.uint64, stored: np.uint64, others: tuple[int, ...]) -> Any:
+def is_short(slots: Any) -> Any:
+    """Whether slots have 32 bits; known when this is compiled."""
+    return slots.itemsize == SHORT
+
+
+@Kernel
+def slots_of_line(table: Any) -> Any:
+    """Slots in a line."""
+    return np.uint64(CACHE_LINE // table.itemsize)
+
+
+@Kernel
+def equal_slots(table: Any, line: np.uint64, stored: np.uint64) -> Any:
+    """Which slots of a line hold something, as bits."""
+    address = np.uint64(table.ctypes.data) + line * U64
+    if is_short(table):
+        return short_slots_equal(address, stored)
+    return slots_equal(address, stored)
+
+
+@Kernel
+def store(table: Any, place: np.uint64, stored: np.uint64, others: tuple[int, ...]) -> Any:
     """Store a word in a slot that was empty a moment ago; whether nobody else came first."""
     # With one thread nobody can come first: a plain store is several times faster than an atomic
     # one.
     if len(others):
-        return fill_slot(np.uint64(table.ctypes.data) + place * U8, stored)
+        address = np.uint64(table.ctypes.data) + place * np.uint64(table.itemsize)
+        if is_short(table):
+            return fill_short_slot(address, stored)
+        return fill_slot(address, stored)
     table[place] = stored
     return True
 
 
+KNOWN, NEW, FULL = U0, U1, np.uint64(2)
+"""What becomes of a state at a line: it stood there, it was put there, or it belongs behind."""
+
+
 @Kernel
-def insert_word(table: U64s, home: np.uint64, word: np.uint64, others: tuple[int, ...]) -> Any:
-    """Put a one-word state into its table, from a home line on; whether it is new."""
-    base, line = np.uint64(table.ctypes.data), home
+def insert_word(table: Any, line: np.uint64, word: np.uint64, others: tuple[int, ...]) -> Any:
+    """Put a one-word state into a line of its table."""
+    address = np.uint64(table.ctypes.data) + line * U64
     stored = word + U1
     while True:
-        slots = slots_equal_and_empty(base + line * U64, stored)
+        if is_short(table):
+            slots = short_slots_equal_and_empty(address, stored)
+        else:
+            slots = slots_equal_and_empty(address, stored)
         # Equal slots come first: the state may stand in this line although slots behind it are
         # free.
         if slots & EQUAL != U0:
-            return False
-        free = slots >> SLOTS
+            return KNOWN
+        free = slots >> FREE
         if free == U0:
-            line += U1
+            return FULL
         # Where another thread filled the slot first, the same line is looked at again.
-        elif store(table, line * SLOTS + lowest_bit(free), stored, others):
-            return True
+        if store(table, line * slots_of_line(table) + lowest_bit(free), stored, others):
+            return NEW
 
 
 @Kernel
 def insert_words(
-    table: U64s,
-    home: np.uint64,
+    table: Any,
+    line: np.uint64,
     hash_: np.uint64,
     number: np.uint64,
-    states: U64s,
+    states: Any,
     share: np.uint64,
     bits: np.uint64,
     first: np.uint64,
     count: np.uint64,
     others: tuple[int, ...],
 ) -> Any:
-    """Put a longer state into its table, from a home line on; whether it is new. Its words stand
-    in `states` from `first` on, before anybody can find its number there: that has `bits` for the
-    thread, whose states are a `share` of all words.
+    """Put a longer state into a line of its table. Its words stand in `states` from `first` on,
+    before anybody can find its number there: that has `bits` for the thread, whose states are a
+    `share` of all words.
     """
-    base, line = np.uint64(table.ctypes.data), home
+    base = np.uint64(table.ctypes.data)
     while True:
         slots = upper_halves_equal_and_empty(base + line * U64, hash_)
-        similar, free = slots & EQUAL, slots >> SLOTS
+        similar, free = slots & EQUAL, slots >> FREE
         # Half a hash is seldom equal by chance, so states are compared word by word only here.
         while similar != U0:
-            found = table[line * SLOTS + lowest_bit(similar)] & LOW
+            found = np.uint64(table[line * SLOTS + lowest_bit(similar)]) & LOW
             if found != U0:
                 thread, index = (found - U1) & ((U1 << bits) - U1), (found - U1) >> bits
                 if same_words(states, thread * share + index * count, states, first, count):
-                    return False
+                    return KNOWN
             similar &= similar - U1
         if free == U0:
-            line += U1
-        elif store(table, line * SLOTS + lowest_bit(free), (hash_ & ~LOW) | (number + U1), others):
-            return True
+            return FULL
+        if store(table, line * SLOTS + lowest_bit(free), (hash_ & ~LOW) | (number + U1), others):
+            return NEW
 
 
 @Kernel
@@ -164,9 +204,7 @@ def home_for(
 
 
 @Kernel
-def same_words(
-    states: U64s, first: np.uint64, record: U64s, at: np.uint64, words: np.uint64
-) -> Any:
+def same_words(states: Any, first: np.uint64, record: Any, at: np.uint64, words: np.uint64) -> Any:
     """Whether a state that is kept and one that was made are the same."""
     for offset in range(words):
         if states[first + np.uint64(offset)] != record[at + np.uint64(offset)]:
@@ -181,7 +219,7 @@ def note_failure(
     label: np.uint64,
     first: np.uint64,
     words: np.uint64,
-    states: U64s,
+    states: Any,
     level: np.uint64,
 ) -> Any:
     """Count a failing step; of those in the shallowest level keep the state with the least words,
@@ -211,7 +249,7 @@ def note_failure(
             row[3 + offset] = states[first + np.uint64(offset)]
 
 
-AHEAD = 16
+AHEAD = 32
 """States whose lines are asked for ahead of time, a power of two; with more, the first are gone
 from the cache."""
 
@@ -228,12 +266,12 @@ def expand(  # noqa: C901 - the stages of one pipeline, which share everything
     halt: I64s,
     chunk: int,
     quota: int,
-    states: U64s,
+    states: Any,
     most: int,
-    everything: U64s,
+    everything: Any,
     own: int,
     bits: int,
-    table: U64s,
+    table: Any,
     lines: int,
     distance: int,
     records: U64s,
@@ -259,6 +297,7 @@ def expand(  # noqa: C901 - the stages of one pipeline, which share everything
     room, segments, mine = np.uint64(ring.shape[1]), np.uint64(ends.size), np.uint64(own)
     mask, ahead, share = room - U1, np.uint64(AHEAD), np.uint64(states.size)
     first, bits_ = mine * share, np.uint64(bits)
+    last = np.uint64(records.size - 1)  # where the word of a short state is spread out
     homes, hashes = ring[len(shape)], ring[len(shape) + 1]
     at, until = np.uint64(counters[AT]), np.uint64(counters[UNTIL])
     filled, transitions = np.uint64(counters[FILLED]), np.uint64(counters[TRANSITIONS])
@@ -286,7 +325,11 @@ def expand(  # noqa: C901 - the stages of one pipeline, which share everything
             while at >= np.uint64(ends[run]):
                 run += 1
             state = np.uint64(begins[run]) + at * words
-            result = call_successors(address, base + state * U8, target, notes)
+            origin = base + state * U8
+            if is_short(everything):
+                records[last] = everything[state]
+                origin = target + last * U8
+            result = call_successors(address, origin, target, notes)
             for number in range(U0, result & COUNT_MASK):
                 record = number * width
                 label = records[record + words]
@@ -313,16 +356,16 @@ def expand(  # noqa: C901 - the stages of one pipeline, which share everything
             place = done & mask
             done += U1
             if words == U1:
-                new = insert_word(table, homes[place], ring[0, place], others)
-                if new:
-                    states[filled] = ring[0, place]
+                result = insert_word(table, homes[place], ring[0, place], others)
+                # Written in any case, as it is quicker to overwrite it than to ask.
+                states[filled] = ring[0, place]
             else:
                 # The words are written before the number is published in the table: another thread
                 # that finds the number must find the words, too. If the state is known they are
                 # overwritten.
                 for offset in range(words):
                     states[filled * words + offset] = ring[offset, place]
-                new = insert_words(
+                result = insert_words(
                     table,
                     homes[place],
                     hashes[place],
@@ -334,7 +377,15 @@ def expand(  # noqa: C901 - the stages of one pipeline, which share everything
                     words,
                     others,
                 )
-            filled += np.uint64(new)
+            filled += result & NEW
+            if result == FULL:
+                # It waits once more, for the next line, since that has not been asked for.
+                again, line = made & mask, homes[place] + U1
+                homes[again], hashes[again] = line, hashes[place]
+                for offset in range(words):
+                    ring[offset, again] = ring[offset, place]
+                prefetch(table_at + line * U64)
+                made += U1
         if done == made and (at == until or halted):
             break
     counters[EXPANDED] += np.int64(expanded)
@@ -358,12 +409,12 @@ def expand_small_levels(
     ends: I64s,
     taken: I64s,
     halt: I64s,
-    states: U64s,
+    states: Any,
     most: int,
-    everything: U64s,
+    everything: Any,
     own: int,
     bits: int,
-    table: U64s,
+    table: Any,
     lines: int,
     distance: int,
     records: U64s,
@@ -411,23 +462,23 @@ def home_of(stored: np.uint64, words: int, lines: np.uint64) -> Any:
 
 
 @Kernel
-def put(table: U64s, base: np.uint64, stored: np.uint64, home: np.uint64) -> None:
+def put(table: Any, stored: np.uint64, home: np.uint64) -> None:
     """Store what is known to be new at the first free slot from its home on."""
     line = home
     # No comparison: the caller knows that the state is not there yet.
-    free = slots_equal(base + line * U64, U0)
+    free = equal_slots(table, line, U0)
     while free == U0:
         line += U1
-        free = slots_equal(base + line * U64, U0)
-    table[line * SLOTS + lowest_bit(free)] = stored
+        free = equal_slots(table, line, U0)
+    table[line * slots_of_line(table) + lowest_bit(free)] = stored
 
 
 @Kernel
 def refill(
-    table: U64s,
+    table: Any,
     lines: int,
     words: int,
-    states: U64s,
+    states: Any,
     count: int,
     segment: int,
     segments: int,
@@ -435,17 +486,17 @@ def refill(
     bits: int,
 ) -> None:
     """Put those of a thread's states that belong there into a segment that was emptied."""
-    base, lines_ = np.uint64(table.ctypes.data), np.uint64(lines)
+    lines_ = np.uint64(lines)
     for number in range(count):
         at = number * words
         hash_ = hash_of(states, at, words)
         if ((hash_ & LOW) * np.uint64(segments)) >> U32 != np.uint64(segment):
             continue
-        stored = states[at] + U1
+        stored = np.uint64(states[at]) + U1
         if words != 1:
             index = (np.uint64(number) << np.uint64(bits)) | np.uint64(thread)
             stored = (hash_ & ~LOW) | (index + U1)
-        put(table, base, stored, line_of(hash_, lines_))
+        put(table, stored, line_of(hash_, lines_))
 
 
 RECENT = 64
@@ -454,15 +505,15 @@ UNKNOWN = np.uint64(0xFFFFFFFFFFFFFFFF)
 
 
 @Kernel
-def count_of(base: np.uint64, line: np.uint64) -> Any:
+def count_of(table: Any, line: np.uint64) -> Any:
     """How many slots of a line are full; they stand at its beginning."""
-    free = slots_equal(base + line * U64, U0)
-    return lowest_bit(free) if free != U0 else SLOTS
+    free = equal_slots(table, line, U0)
+    return lowest_bit(free) if free != U0 else slots_of_line(table)
 
 
 @Kernel
 def grow(  # noqa: C901 - one pass over the table
-    table: U64s, old_lines: int, new_lines: int, words: int, aside: U64s, room: tuple[U64s, ...]
+    table: Any, old_lines: int, new_lines: int, words: int, aside: U64s, room: tuple[U64s, ...]
 ) -> Any:
     """Spread a table over more lines, in place; 0, or 1 when it must be filled anew.
 
@@ -472,9 +523,9 @@ def grow(  # noqa: C901 - one pass over the table
     where its state stands are full, as a search expects. `room` holds a line, the homes of what is
     in it, and how far the lines being filled are: looking would wait for what has just been stored.
     """
-    base = np.uint64(table.ctypes.data)
-    new = np.uint64(new_lines)
-    first = min(np.int64(aside.size), np.int64(old_lines) * LINE)
+    slots = slots_of_line(table)
+    new, width = np.uint64(new_lines), np.int64(slots)
+    first = min(np.int64(aside.size), np.int64(old_lines) * width)
     kept = first
     for slot in range(first):
         aside[slot] = table[slot]
@@ -482,16 +533,16 @@ def grow(  # noqa: C901 - one pass over the table
     moving, homes, recent, used = room
     for number in range(RECENT):
         recent[number] = UNKNOWN
-    for line in range(old_lines + SPARE - 1, first // LINE - 1, -1):
-        begin = np.uint64(line * LINE)
-        count = np.int64(count_of(base, np.uint64(line)))
+    for line in range(old_lines + SPARE - 1, first // width - 1, -1):
+        begin = np.uint64(line) * slots
+        count = np.int64(count_of(table, np.uint64(line)))
         for number in range(count):
             moving[number] = table[begin + np.uint64(number)]
             homes[number] = home_of(moving[number], words, new)
             # A run of full lines that began before this one: moving in place would overtake itself.
             if homes[number] < np.uint64(line):
                 return 1
-        for slot in range(LINE):
+        for slot in range(width):
             table[begin + np.uint64(slot)] = U0
         for number in range(count):
             goal = homes[number]
@@ -499,13 +550,13 @@ def grow(  # noqa: C901 - one pass over the table
                 place = goal % np.uint64(RECENT)
                 if recent[place] != goal:
                     recent[place] = goal
-                    used[place] = count_of(base, goal)
-                if used[place] < SLOTS:
+                    used[place] = count_of(table, goal)
+                if used[place] < slots:
                     break
                 goal += U1
-            table[goal * SLOTS + used[place]] = moving[number]
+            table[goal * slots + used[place]] = moving[number]
             used[place] += U1
     for number in range(kept):
         if aside[number] != U0:
-            put(table, base, aside[number], home_of(aside[number], words, new))
+            put(table, aside[number], home_of(aside[number], words, new))
     return 0

@@ -16,10 +16,9 @@ from itertools import pairwise
 import numpy as np
 
 from modecheck.engine.compiled.interruptions import Interruptions
-from modecheck.engine.compiled.kernels import FEW, FILLED, LEVELS
-from modecheck.engine.compiled.language.intrinsics import LINE
+from modecheck.engine.compiled.kernels import CACHE_LINE, FEW, FILLED, LEVELS
 from modecheck.engine.compiled.machine import CompiledProduct
-from modecheck.engine.compiled.table import FIRST_LINES, StateTable
+from modecheck.engine.compiled.table import FIRST_LINES, StateTable, stored_kind
 from modecheck.engine.compiled.workers import Frontier, Worker, apart, new_workers
 from modecheck.engine.exploration import Reporter
 from modecheck.engine.memory import available_memory, resident_memory
@@ -58,7 +57,8 @@ class ReachedStates:
     @property
     def used_bytes(self) -> int:
         """Bytes that hold states and their table, buffers left out."""
-        return 8 * (self.states * self.machine.layout.words + self.table.slots)
+        size = self.table.words.itemsize
+        return self.states * self.machine.layout.words * size + self.table.bytes
 
     def give_back(self) -> None:
         """Free the memory of states and table."""
@@ -106,7 +106,7 @@ class _Reach:
         )
         space = self._address_space(threads)
         self._workers, self._everything = new_workers(machine, threads, address_space=space)
-        self._table = StateTable(machine.layout.words, threads, address_space=space)
+        self._table = StateTable(machine.layout, threads, address_space=space)
         self._result = ReachedStates(machine, self._workers, self._table)
         self._barrier = threading.Barrier(threads)
         self._stop = ""
@@ -123,11 +123,12 @@ class _Reach:
         """Address space for states: what memory can hold, or the bound, with some to spare. One
         thread may find them all.
         """
-        most = self._bound // (8 * self._machine.layout.words + 8)
+        size = stored_kind(self._machine.layout).itemsize
+        most = self._bound // (size * (self._machine.layout.words + 1))
         if self._limits.states is not None:
             most = min(most, self._limits.states)
         numbers = (1 << 32 - (threads - 1).bit_length()) - 2
-        return min(most + 4 * LINE * FIRST_LINES * threads, numbers)
+        return min(most + 4 * CACHE_LINE // size * FIRST_LINES * threads, numbers)
 
     def run(self) -> ReachedStates:
         with self._interruptions:
@@ -295,7 +296,7 @@ class _Reach:
         old = lines = self._table.lines
         while self._is_narrow():
             lines = self._table.next_lines(lines)
-            more = 8 * LINE * (lines - old) * len(self._workers)
+            more = CACHE_LINE * (lines - old) * len(self._workers)
             if lines == self._table.lines or resident_memory() + more > self._bound:
                 self._table.lines = old
                 self._stop = self._limits.reached_memory

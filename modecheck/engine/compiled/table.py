@@ -8,11 +8,13 @@ empty to full in one indivisible step, and who comes second looks again.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
-from modecheck.engine.compiled.growing_arrays import Reserved, Words
-from modecheck.engine.compiled.kernels import RECENT, SPARE, grow, hash_of, refill
-from modecheck.engine.compiled.language.intrinsics import LINE
+from modecheck.engine.compiled.growing_arrays import Reserved
+from modecheck.engine.compiled.kernels import CACHE_LINE, RECENT, SPARE, grow, hash_of, refill
+from modecheck.product.bit_packing import WordLayout
 
 FIRST_LINES = 1 << 13
 """Lines of a new segment: it fits the cache, and is grown long before it matters."""
@@ -23,6 +25,8 @@ GROWTH = 1.4
 """After growing half of the slots are in use, so a state never takes more than two of them."""
 LARGEST_SEGMENT = (1 << 32) - SPARE - 1
 """Lines; what a 32-bit half of the hash can tell apart."""
+HALF = 32
+"""Bits of half a word."""
 ASIDE = 1 << 15
 """Slots at the beginning of a segment that are set aside while it grows."""
 
@@ -30,23 +34,28 @@ ASIDE = 1 << 15
 class StateTable:
     """Segments of `lines` lines each, `distance` lines apart, with `address_space` for states."""
 
-    def __init__(self, width: int, segments: int, *, address_space: int) -> None:
-        self.width = width
+    def __init__(self, layout: WordLayout, segments: int, *, address_space: int) -> None:
+        kind = stored_kind(layout)
+        self.width = layout.words
         self.segments = segments
         self.lines = FIRST_LINES
-        most = int(address_space / segments / LINE / FULLEST * GROWTH) + FIRST_LINES
+        self.line = CACHE_LINE // kind.itemsize
+        most = int(address_space / segments / self.line / FULLEST * GROWTH) + FIRST_LINES
         self.distance = min(most, LARGEST_SEGMENT) + SPARE
-        self._region: Reserved | None = Reserved(self.distance * segments * LINE, huge_pages=True)
-        self.words: Words = self._region.words
+        self.words = Reserved(self.distance * segments * self.line, kind, huge_pages=True).array
 
     @property
     def capacity(self) -> int:
         """States at which it has to grow."""
-        return int(self.lines * self.segments * LINE * FULLEST)
+        return int(self.slots * FULLEST)
 
     @property
     def slots(self) -> int:
-        return self.lines * self.segments * LINE
+        return self.lines * self.segments * self.line
+
+    @property
+    def bytes(self) -> int:
+        return self.lines * self.segments * CACHE_LINE
 
     @property
     def thread_bits(self) -> int:
@@ -57,17 +66,18 @@ class StateTable:
         """Lines of a segment that is one step larger."""
         return min(int(lines * GROWTH), LARGEST_SEGMENT, self.distance - SPARE)
 
-    def grow(self, segment: int, old: int, found: list[tuple[Words, int]]) -> None:
+    def grow(self, segment: int, old: int, found: list[tuple[Any, int]]) -> None:
         """Spread a segment that had `old` lines over the lines there are now; fill it anew with the
         states that the threads have found, if it cannot grow in place.
         """
-        begin = segment * self.distance * LINE
-        part = self.words[begin : begin + self.distance * LINE]
-        room = tuple(np.empty(count, np.uint64) for count in (LINE, LINE, RECENT, RECENT))
+        begin = segment * self.distance * self.line
+        part = self.words[begin : begin + self.distance * self.line]
+        sizes = (self.line, self.line, RECENT, RECENT)
+        room = tuple(np.empty(count, np.uint64) for count in sizes)
         aside = np.empty(ASIDE, np.uint64)
         if not grow(part, old, self.lines, self.width, aside, room):
             return
-        part[: (self.lines + SPARE) * LINE] = 0
+        part[: (self.lines + SPARE) * self.line] = 0
         for thread, (states, count) in enumerate(found):
             refill(
                 part,
@@ -81,15 +91,22 @@ class StateTable:
                 self.thread_bits,
             )
 
-    def enter_first(self, states: Words) -> None:
+    def enter_first(self, states: Any) -> None:
         """Put the initial state, the first that thread 0 has found, into the empty table."""
         hash_ = int(hash_of(states, 0, self.width))
         segment = (hash_ & 0xFFFFFFFF) * self.segments >> 32
         home = segment * self.distance + ((hash_ >> 32) * self.lines >> 32)
         stored = int(states[0]) + 1 if self.width == 1 else (hash_ >> 32 << 32) + 1
-        self.words[home * LINE] = stored
+        self.words[home * self.line] = stored
 
     def give_back(self) -> None:
         """Free the memory; nothing can be entered any more."""
-        self.words = np.empty(0, np.uint64)
-        self._region = None
+        self.words = self.words[:0].copy()
+
+
+def stored_kind(layout: WordLayout) -> np.dtype[Any]:
+    """As what states are kept: a word of which at most 31 bits are used, and so is one more, takes
+    half a word.
+    """
+    bits = max((place.shift + place.bits for place in layout.places), default=0)
+    return np.dtype(np.uint32 if layout.words == 1 and bits < HALF else np.uint64)

@@ -17,6 +17,7 @@ from modecheck.engine.compiled.growing_arrays import Reserved, Words
 from modecheck.engine.compiled.kernels import (
     AHEAD,
     AT,
+    CACHE_LINE,
     COUNTERS,
     EXPANDED,
     FILLED,
@@ -26,12 +27,10 @@ from modecheck.engine.compiled.kernels import (
     expand_small_levels,
 )
 from modecheck.engine.compiled.machine import CompiledProduct
-from modecheck.engine.compiled.table import StateTable
+from modecheck.engine.compiled.table import StateTable, stored_kind
 
 RING = 1 << 10
 """States that may wait between two looks at the room that is left; they fit the cache."""
-CACHE_LINE = 64
-"""Bytes of a cache line."""
 CHUNK = 1 << 11
 """States handed out at once: enough that asking costs nothing, few enough that nobody waits long
 for the last one."""
@@ -76,7 +75,7 @@ class Worker:
 
     machine: CompiledProduct
     own: int
-    states: Words
+    states: Any
     counters: Any
     failures: Words
     seen: Any
@@ -112,7 +111,7 @@ class Worker:
         self.levels.append(states)
         self.counters[AT] = self.counters[UNTIL] = 0
 
-    def expand(self, frontier: Frontier, table: StateTable, everything: Words) -> None:
+    def expand(self, frontier: Frontier, table: StateTable, everything: Any) -> None:
         """Expand what is to be had, until nothing is left, `QUOTA` states have been expanded, it
         has found as many as it may, or some thread has called a halt.
         """
@@ -121,7 +120,7 @@ class Worker:
         expand(*level, frontier.chunk, QUOTA, *own, depth, self.counters)
 
     def expand_small_levels(
-        self, frontier: Frontier, table: StateTable, everything: Words, level_ends: Any
+        self, frontier: Frontier, table: StateTable, everything: Any, level_ends: Any
     ) -> None:
         """Expand levels alone while they are small; the frontier is the next one then."""
         most_records = self.machine.most_records
@@ -141,7 +140,7 @@ class Worker:
             frontier.halt,
         )
 
-    def _own_and(self, table: StateTable, everything: Words) -> tuple[Any, ...]:
+    def _own_and(self, table: StateTable, everything: Any) -> tuple[Any, ...]:
         """What kernels are told then: where to put what is found."""
         return (
             self.states,
@@ -160,16 +159,17 @@ class Worker:
 
 def new_workers(
     machine: CompiledProduct, count: int, *, address_space: int
-) -> tuple[list[Worker], Words]:
+) -> tuple[list[Worker], Any]:
     """Workers with address space for so many states each, and the array of all their states."""
     width = machine.layout.words
-    everything = Reserved(address_space * width * count, huge_pages=True).words
+    kind = stored_kind(machine.layout)
+    everything = Reserved(address_space * width * count, kind, huge_pages=True).array
     size = address_space * width
     parts = [everything[own * size : (own + 1) * size] for own in range(count)]
     return [_worker(machine, own, states) for own, states in enumerate(parts)], everything
 
 
-def _worker(machine: CompiledProduct, own: int, states: Words) -> Worker:
+def _worker(machine: CompiledProduct, own: int, states: Any) -> Worker:
     words = machine.layout.words
     return Worker(
         machine=machine,
@@ -178,7 +178,7 @@ def _worker(machine: CompiledProduct, own: int, states: Words) -> Worker:
         counters=apart(COUNTERS, np.int64),
         failures=np.zeros((max(len(machine.failures), 1), 3 + words), np.uint64),
         seen=apart(len(machine.seen) + 64, np.uint8),
-        records=apart(machine.most_records * (words + RECORD_EXTRA), np.uint64),
+        records=apart(machine.most_records * (words + RECORD_EXTRA) + 1, np.uint64),
         ring=np.zeros((words + 2, ring_size(machine.most_records)), np.uint64),
     )
 

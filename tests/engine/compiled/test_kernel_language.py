@@ -18,9 +18,12 @@ from modecheck.engine.compiled.language.intrinsics import (
     call_marks,
     call_successors,
     call_valuation,
+    fill_short_slot,
     fill_slot,
     lowest_bit,
     prefetch,
+    short_slots_equal,
+    short_slots_equal_and_empty,
     slots_equal,
     slots_equal_and_empty,
     take_from,
@@ -302,8 +305,10 @@ MODULES = (
 )  # fmt: skip
 LEFT_OPEN = {
     "store", "insert_word", "insert_words", "home_for", "grow", "expand", "expand_small_levels",
+    "is_short", "slots_of_line", "equal_slots", "hash_of", "same_words", "note_failure", "put",
+    "refill", "count_of",
 }  # fmt: skip
-"""Kernels with a tuple of any length."""
+"""Kernels with a tuple of any length, or with slots of either size."""
 
 
 @pytest.mark.parametrize("name", MODULES)
@@ -378,14 +383,20 @@ def call_all(address: Any, value: Any) -> Any:
         upper_halves_equal(address, value),
         slots_equal_and_empty(address, value),
         upper_halves_equal_and_empty(address, value),
+        short_slots_equal(address, value),
+        short_slots_equal_and_empty(address, value),
         lowest_bit(value | ONE << SHIFT),
     )
 
 
+NEXT_SLOT = np.uint64(8)
+
+
 def change_all(address: Any, value: Any, amount: Any) -> Any:
     """What changes memory in one step."""
-    filled = fill_slot(address, value)
-    return filled, fill_slot(address, value), take_from(address, amount)
+    filled, short = fill_slot(address, value), fill_short_slot(address + NEXT_SLOT, value)
+    again = fill_slot(address, value) or fill_short_slot(address + NEXT_SLOT, value)
+    return filled, short, again, take_from(address, amount)
 
 
 def call_code(address: Any, one: Any, two: Any, three: Any) -> Any:
@@ -430,8 +441,8 @@ def test_changes_in_one_step_are_what_they_mean_in_python() -> None:
                 outcome = kernel(*given)
         else:
             outcome = kernel(*given)
-        outcomes.append((tuple(map(int, outcome)), int(line[0])))
-    assert outcomes[0] == outcomes[1] == ((1, 0, 40), 42)
+        outcomes.append((tuple(map(int, outcome)), line[:3].tolist()))
+    assert outcomes[0] == outcomes[1] == ((1, 1, 0, 40), [42, 40, 0])
 
 
 def test_code_is_called_by_its_address() -> None:

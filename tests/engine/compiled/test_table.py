@@ -5,6 +5,7 @@ each state once, however many threads there are.
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -32,20 +33,30 @@ WIDE = """
     rules: [{do: n = 2147483647 - n}]
 """
 """Two switches of 31 bits each: a state takes two words."""
+ONE_WIDE = WIDE[: WIDE.index("  wide_two")]
+MORE = {"half a word": "", "one word": ONE_WIDE, "two words": WIDE}
+"""What stands beside the counters, by what a state takes then."""
 
 
-@pytest.fixture(scope="module", params=["one word", "two words"])
+@pytest.fixture(scope="module", params=list(MORE))
 def machine(
     request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
 ) -> CompiledProduct:
-    """Five octal counters, alone or beside two wide switches."""
+    """Five octal counters, alone or beside one or two wide switches."""
     path = Path(tmp_path_factory.mktemp("octal")) / "device.yaml"
-    more = WIDE if request.param == "two words" else ""
+    more = MORE[request.param]
     path.write_text(counters(COUNTERS) + more, encoding="utf-8")
     product = compose(read_device(str(path)))
     made = compiled(product, system_actions(product))
-    assert made.layout.words == (2 if more else 1)
+    assert made.layout.words == (2 if more == WIDE else 1)
+    assert (table.stored_kind(made.layout) == np.uint32) == (not more)
     return made
+
+
+def total(machine: CompiledProduct) -> int:
+    """8^5 states of counters, twice as many with each switch."""
+    switches = sum(place.bits == 31 for place in machine.layout.places)
+    return int(8**COUNTERS) << switches
 
 
 def explored(machine: CompiledProduct, threads: int) -> ReachedStates:
@@ -64,11 +75,10 @@ def found_states(reached: ReachedStates) -> list[tuple[int, ...]]:
 
 @pytest.mark.parametrize("threads", [1, 2, 3, 5])
 def test_each_state_is_found_once(machine: CompiledProduct, threads: int) -> None:
-    """8^5 states of counters, four times as many with the switches: each once, by any thread."""
+    """Each once, by any thread."""
     reached = explored(machine, threads)
     found = found_states(reached)
-    total = 8**COUNTERS * (4 if machine.layout.words == 2 else 1)
-    assert len(found) == len(set(found)) == reached.states == total
+    assert len(found) == len(set(found)) == reached.states == total(machine)
     assert reached.layers == explored(machine, 1).layers
 
 
@@ -82,7 +92,7 @@ def test_a_small_table_grows(
     reached = explored(machine, threads)
     assert reached.table.lines > 16 * 10
     assert len(set(found_states(reached))) == reached.states == sum(reached.layers)
-    assert reached.states == 8**COUNTERS * (4 if machine.layout.words == 2 else 1)
+    assert reached.states == total(machine)
 
 
 @pytest.mark.parametrize("threads", [1, 2])
@@ -101,12 +111,13 @@ def test_what_cannot_grow_in_place_is_filled_anew(
     reached = explored(machine, threads)
     assert given_up
     assert len(set(found_states(reached))) == reached.states == sum(reached.layers)
-    assert reached.states == 8**COUNTERS * (4 if machine.layout.words == 2 else 1)
+    assert reached.states == total(machine)
 
 
-def test_a_slot_is_filled_once() -> None:
+@pytest.mark.parametrize("kind", [np.uint32, np.uint64])
+def test_a_slot_is_filled_once(kind: type[np.unsignedinteger[Any]]) -> None:
     """Who comes second is told so, and what the first stored stays."""
-    slots = np.zeros(8, np.uint64)
+    slots = np.zeros(8, kind)
     assert store(slots, np.uint64(3), np.uint64(7), (0,))
     assert not store(slots, np.uint64(3), np.uint64(9), (0,))
     assert slots.tolist() == [0, 0, 0, 7, 0, 0, 0, 0]

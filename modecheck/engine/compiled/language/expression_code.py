@@ -14,6 +14,7 @@ from modecheck.engine.compiled.language.annotations import declared_kinds
 from modecheck.engine.compiled.language.intrinsics import Intrinsic
 from modecheck.engine.compiled.language.kinds import (
     BOOL,
+    BYTE,
     I64,
     NOTHING,
     Array,
@@ -238,6 +239,8 @@ class ExpressionCode:
                 return given.items[given.kind.names.index(node.attr)]
             if isinstance(given, View) and node.attr == "size":
                 return Scalar(I64, self._size(given))
+            if isinstance(given, View) and node.attr == "itemsize":
+                return literal(max(given.kind.element.bits, BYTE) // BYTE)
             if isinstance(given, View) and node.attr == "shape":
                 return self._bundle(tuple([Scalar(I64, size) for size in given.sizes]))
         raise NotInLanguage(f".{node.attr} is not in the language of kernels")

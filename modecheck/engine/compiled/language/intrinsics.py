@@ -15,9 +15,13 @@ import numpy as np
 from modecheck.engine.compiled.language.kinds import BOOL, I64, NOTHING, U64, Kind, NumberKind
 
 LINE = 8
-"""Slots of 64 bits in a cache line."""
+"""Slots of 64 bits in a cache line; there are twice as many of 32 bits."""
+SHORT = 0xFFFFFFFF
+"""What fits a slot of 32 bits."""
 UPPER = 32
 """Bits of a slot below its upper half."""
+EMPTY = 16
+"""Where the bits of the slots that are empty begin, above those of the slots that are equal."""
 
 
 class Intrinsic:
@@ -74,8 +78,16 @@ def _slots(address: Any, count: int = LINE) -> Any:
     return (ctypes.c_uint64 * count).from_address(int(address))
 
 
+def _short_slots(address: Any, count: int = 2 * LINE) -> Any:
+    return (ctypes.c_uint32 * count).from_address(int(address))
+
+
 def _bits(flags: list[bool]) -> np.uint64:
     return np.uint64(sum(flag << place for place, flag in enumerate(flags)))
+
+
+def _empty(slots: Any) -> np.uint64:
+    return _bits([slot == 0 for slot in slots]) << np.uint64(EMPTY)
 
 
 @intrinsic(
@@ -156,6 +168,26 @@ def fill_slot(address: Any, stored: Any) -> bool:
 
 
 @intrinsic(
+    (U64, U64),
+    BOOL,
+    """
+  %slot = inttoptr i64 %address to ptr
+  %short = trunc i64 %stored to i32
+  %done = cmpxchg ptr %slot, i32 0, i32 %short seq_cst seq_cst
+  %filled = extractvalue { i32, i1 } %done, 1
+  ret i1 %filled
+""",
+)
+def fill_short_slot(address: Any, stored: Any) -> bool:
+    """The same of a slot of 32 bits."""
+    slot = _short_slots(address, 1)
+    if slot[0]:
+        return False
+    slot[0] = int(stored) & SHORT
+    return True
+
+
+@intrinsic(
     (U64, I64),
     I64,
     """
@@ -203,10 +235,22 @@ _AND_EMPTY = """
   %none = icmp eq <8 x i64> %line, zeroinitializer
   %free = bitcast <8 x i1> %none to i8
   %empty = zext i8 %free to i64
-  %above = shl i64 %empty, 8
+  %above = shl i64 %empty, 16
   %both = or i64 %equal, %above
   ret i64 %both
 """
+_EQUAL_SHORT_SLOTS = """
+  %place = inttoptr i64 %address to ptr
+  %line = load <16 x i32>, ptr %place, align 64
+  %short = trunc i64 %value to i32
+  %single = insertelement <16 x i32> poison, i32 %short, i32 0
+  %everywhere = shufflevector <16 x i32> %single, <16 x i32> poison, <16 x i32> zeroinitializer
+  %same = icmp eq <16 x i32> %line, %everywhere
+  %flags = bitcast <16 x i1> %same to i16
+  %equal = zext i16 %flags to i64
+"""
+_AND_EMPTY_SHORT = _AND_EMPTY.replace("8 x i64", "16 x i32").replace("8 x i1>", "16 x i1>")
+_AND_EMPTY_SHORT = _AND_EMPTY_SHORT.replace("to i8", "to i16").replace("zext i8", "zext i16")
 
 
 @intrinsic((U64, U64), U64, f"{_EQUAL_SLOTS}\n  ret i64 %equal")
@@ -223,13 +267,25 @@ def upper_halves_equal(address: Any, value: Any) -> np.uint64:
 
 @intrinsic((U64, U64), U64, _EQUAL_SLOTS + _AND_EMPTY)
 def slots_equal_and_empty(address: Any, value: Any) -> np.uint64:
-    """Which slots of a cache line hold a value, and `LINE` bits above, which are empty.
+    """Which slots of a cache line hold a value, and from the bit `EMPTY` on, which are empty.
 
     Both are told of one look: of two, the second might see what another thread stored in between.
     """
     slots = _slots(address)
-    equal, empty = [slot == int(value) for slot in slots], [slot == 0 for slot in slots]
-    return _bits(equal + empty)
+    return _bits([slot == int(value) for slot in slots]) | _empty(slots)
+
+
+@intrinsic((U64, U64), U64, f"{_EQUAL_SHORT_SLOTS}\n  ret i64 %equal")
+def short_slots_equal(address: Any, value: Any) -> np.uint64:
+    """Which slots of 32 bits of the cache line at an address hold a value, as bits."""
+    return _bits([slot == int(value) & SHORT for slot in _short_slots(address)])
+
+
+@intrinsic((U64, U64), U64, _EQUAL_SHORT_SLOTS + _AND_EMPTY_SHORT)
+def short_slots_equal_and_empty(address: Any, value: Any) -> np.uint64:
+    """Which of them hold a value, and which are empty."""
+    slots = _short_slots(address)
+    return _bits([slot == int(value) & SHORT for slot in slots]) | _empty(slots)
 
 
 @intrinsic((U64, U64), U64, _EQUAL_HALVES + _AND_EMPTY)
@@ -237,7 +293,7 @@ def upper_halves_equal_and_empty(address: Any, value: Any) -> np.uint64:
     """The same of slots that have the upper half of a value."""
     slots = _slots(address)
     equal = [slot >> UPPER == int(value) >> UPPER for slot in slots]
-    return _bits(equal + [slot == 0 for slot in slots])
+    return _bits(equal) | _empty(slots)
 
 
 @intrinsic(

@@ -15,6 +15,7 @@ import numpy as np
 from modecheck.engine.compiled.assembly import Type
 
 POINTER_BITS = 64
+BYTE = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +36,7 @@ class NumberKind:
     @property
     def stored(self) -> Type:
         """What it is in an array, where a truth value takes a byte."""
-        return Type(f"i{max(self.bits, 8)}")
+        return Type(f"i{max(self.bits, BYTE)}")
 
     def holds(self, value: int) -> bool:
         """Whether it can be this value."""
