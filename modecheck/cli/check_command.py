@@ -8,6 +8,7 @@ import click
 
 from modecheck.cli.exit_codes import NOTHING_FOUND, exit_code, exit_codes
 from modecheck.cli.options import (
+    FILE,
     choice_option,
     device_argument,
     exploring_options,
@@ -38,7 +39,11 @@ CACHED = "cached: nothing has changed since the last check; --no-cache explores 
 @choice_option
 @click.option("--every-option", is_flag=True, help="Check every combination of options.")
 @click.option(
-    "--with", "over", metavar="FILE", help="Lay FILE over DEVICE; report what it changes."
+    "--with",
+    "over",
+    metavar="FILE",
+    type=FILE,
+    help="Lay FILE over DEVICE; report what it changes.",
 )
 @output_options
 @click.option("--no-cache", is_flag=True, help="Explore again even if nothing has changed.")

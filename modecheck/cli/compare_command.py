@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from modecheck.cli.exit_codes import NOTHING_FOUND, exit_code, exit_codes
-from modecheck.cli.options import choice_option, exploring_options
+from modecheck.cli.options import FILE, choice_option, exploring_options
 from modecheck.cli.outputs import need_all_writable
 
 if TYPE_CHECKING:
@@ -27,7 +27,7 @@ FILES = ("json", "markdown", "page")
         incomplete="a result is unknown: a bound was hit",
     ),
 )
-@click.argument("devices", nargs=-1, required=True, metavar="[OLD] NEW")
+@click.argument("devices", nargs=-1, required=True, metavar="[OLD] NEW", type=FILE)
 @click.option(
     "--from",
     "revision",

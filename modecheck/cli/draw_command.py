@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from modecheck.cli.exit_codes import exit_code, exit_codes
-from modecheck.cli.options import choice_option, exploring_options
+from modecheck.cli.options import FILE, choice_option, exploring_options
 
 if TYPE_CHECKING:
     from modecheck.checks.verdict import Verdict
@@ -37,7 +37,7 @@ def parsed_folds(
         incomplete="some pictures are missing, or a bound was hit",
     ),
 )
-@click.argument("devices", nargs=-1, required=True, metavar="DEVICE...")
+@click.argument("devices", nargs=-1, required=True, metavar="DEVICE...", type=FILE)
 @click.option("--to", "folder", required=True, metavar="DIR", help="The folder to write to.")
 @click.option(
     "--fold",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from modecheck.cli.exit_codes import exit_code, exit_codes
-from modecheck.cli.options import choice_option, device_argument
+from modecheck.cli.options import FILE, choice_option, device_argument
 
 
 @click.command(
@@ -18,7 +18,7 @@ from modecheck.cli.options import choice_option, device_argument
     ),
 )
 @device_argument
-@click.argument("log")
+@click.argument("log", type=FILE)
 @choice_option
 @click.option(
     "--recorded",

@@ -7,8 +7,15 @@ import click
 from modecheck.cli.exit_codes import exit_codes
 
 
+def _topics_from(_context: click.Context, _param: click.Parameter, word: str) -> list[str]:
+    """What a shell completes a word by."""
+    from modecheck.report.guide_text import TOPICS
+
+    return [name for name in TOPICS if name.startswith(word)]
+
+
 @click.command("guide", epilog=exit_codes("shown", invalid="there is no such topic", incomplete=""))
-@click.argument("topic", required=False)
+@click.argument("topic", required=False, shell_complete=_topics_from)
 def command(topic: str | None) -> None:
     """Read the guide: TOPIC, or the list of all topics.
 

@@ -23,7 +23,10 @@ def parsed_choices(_ctx: click.Context, _param: click.Parameter, values: Any) ->
     return choices
 
 
-device_argument = click.argument("device")
+FILE = click.Path()
+"""Any text; a shell completes it by the names of files."""
+
+device_argument = click.argument("device", type=FILE)
 
 choice_option = click.option(
     "--option",

@@ -40,7 +40,7 @@ UNBROKEN = "\N{NO-BREAK SPACE}"
 
 ITEM = re.compile(r"( *)(- |\d+\. )")
 LINK = re.compile(r"\[([^\]]*)\]\(([^)]*)\)")
-STRESSED = re.compile(r"(?<![\w*])(\*\*?)(?=\S)([^*]+)\1(?!\w)")
+STRESSED = re.compile(r"\*\*(.+?)\*\*")
 
 
 def topic_source(name: str) -> str:
@@ -151,14 +151,14 @@ def _table(block: list[str], width: int) -> list[str]:
 
 
 def _plain(text: str) -> str:
-    """Text without links and emphasis; short pieces of code are not broken."""
+    """Text without links and strong emphasis; short pieces of code are not broken."""
     pieces = re.split(r"(`[^`]*`)", LINK.sub(_link, text))
     return "".join(map(_plain_piece, pieces)).replace(r"\|", "|")
 
 
 def _plain_piece(piece: str) -> str:
     if not piece.startswith("`"):
-        return STRESSED.sub(r"\2", piece)
+        return STRESSED.sub(r"\1", piece)
     return piece.replace(" ", UNBROKEN) if len(piece) < WIDEST_COLUMN else piece
 
 
