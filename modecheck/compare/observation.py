@@ -14,7 +14,7 @@ from modecheck.compare.labelled import Array, LabelledSystem
 from modecheck.compare.sendings import Sending, Sendings
 from modecheck.compare.told_systems import SeenStep, ToldSystem
 from modecheck.compare.visible import OWN_NAMES, Called, Visible, VisibleEvent, in_order, seen_as
-from modecheck.engine.exploration import Exploration
+from modecheck.engine.explored_space import Exploration
 from modecheck.engine.plain import Interpreter
 from modecheck.engine.space import INITIAL, Space
 from modecheck.model.errors import ModecheckError
@@ -58,9 +58,7 @@ class ObservedSpace:
         self._space = space
         self._reported = reported
         self._called = called
-        self._steps = (
-            _plain_steps(space) if isinstance(space, Exploration) else _compiled_steps(space)
-        )
+        self._steps = _steps_of(space)
 
     @property
     def product(self) -> Product:
@@ -87,35 +85,19 @@ class ObservedSpace:
         return Move(next(step.label for step in found if step.after is None), None)
 
 
-def _plain_steps(space: Exploration) -> _Steps:
-    numbers: dict[tuple[int, int], int] = {}
-    rows = [
-        (number, edge.target, numbers.setdefault((edge.label, edge.events), len(numbers)))
-        for number in range(space.expanded)
-        for edge in space.edges_from(number)
-    ]
-    sources, targets, kinds = np.array(rows, np.int32).reshape(-1, 3).T
-    failing = np.frombuffer(space.failing, np.uint8)
-    labels, events = [key[0] for key in numbers], [key[1] for key in numbers]
-    return _Steps(sources, targets, kinds, labels, events, failing)
-
-
-def _compiled_steps(space: Space) -> _Steps:
-    from modecheck.engine.compiled.compiled_exploration import CompiledExploration
-
-    if not isinstance(space, CompiledExploration):
+def _steps_of(space: Space) -> _Steps:
+    if not isinstance(space, Exploration):
         raise TypeError("a reduced exploration does not show what is seen")
     graph = space.graph
     if graph.linked < space.state_count:
         raise NotExplored("lack of memory for the transitions")
-    sources = np.repeat(np.arange(graph.linked, dtype=np.int32), np.diff(graph.first))
     return _Steps(
-        sources,
-        graph.targets.astype(np.int32),
-        graph.notes,
-        graph.labels.tolist(),
-        graph.events.tolist(),
-        graph.failing,
+        np.repeat(np.arange(graph.linked, dtype=np.int32), np.diff(graph.first)),
+        np.asarray(graph.targets, np.int32),
+        np.asarray(graph.notes),
+        graph.arrays.listed(graph.labels),
+        graph.arrays.listed(graph.events),
+        np.asarray(graph.failing, np.uint8),
     )
 
 

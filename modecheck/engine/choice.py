@@ -16,7 +16,8 @@ import time
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Literal
 
-from modecheck.engine.exploration import Exploration, Reporter, Silent, explore
+from modecheck.engine.exploration import Reporter, Silent, explore
+from modecheck.engine.explored_space import Exploration, StateStore
 from modecheck.engine.forked_task import ForkedTask, can_begin
 from modecheck.engine.phases import phase
 from modecheck.engine.space import INTERRUPTION, Limits, Space
@@ -25,7 +26,6 @@ from modecheck.model.errors import ModecheckError
 from modecheck.product.ir import EventIR, Product
 
 if TYPE_CHECKING:
-    from modecheck.engine.reductions.annotated_quotient import PermutedSearches
     from modecheck.engine.reductions.plain_reduction import PlainReduction
 
 EngineName = Literal["auto", "plain", "compiled", "zones"]
@@ -103,19 +103,7 @@ def _reduced(
     space = _explored(reduction.product, how, told, reduction)
     if reduction.representatives is None:
         return space
-    return AnnotatedQuotient(space, reduction.representatives, _searches(space))
-
-
-def _searches(space: Space) -> PermutedSearches:
-    if isinstance(space, Exploration):
-        from modecheck.engine.reductions.plain_searches import PlainSearches
-
-        return PlainSearches(space)
-    from modecheck.engine.compiled.compiled_exploration import CompiledExploration
-    from modecheck.engine.compiled.permuted_searches import CompiledSearches
-
-    assert isinstance(space, CompiledExploration)
-    return CompiledSearches(space)
+    return AnnotatedQuotient(space, reduction.representatives)
 
 
 def _explored(
@@ -124,7 +112,7 @@ def _explored(
     told: Reporter,
     reduction: PlainReduction | None,
     overhearing: tuple[EventIR, ...] = (),
-) -> Space:
+) -> Exploration[StateStore]:
     if reduction is not None and reduction.stubborn is not None:
         if how.engine == "compiled":
             raise EngineUnavailable("it does not order independent steps")
@@ -147,7 +135,7 @@ def _plain_first(
     told: Reporter,
     reduction: PlainReduction | None,
     overhearing: tuple[EventIR, ...],
-) -> Space:
+) -> Exploration[StateStore]:
     began = time.monotonic()
     limits = how.limits
     small = limits.states is not None and limits.states <= SWITCH_AT
@@ -189,7 +177,7 @@ def _compiled(
     told: Reporter,
     reduction: PlainReduction | None,
     overhearing: tuple[EventIR, ...],
-) -> Space:
+) -> Exploration[StateStore]:
     unoptimised = how.expected < OPTIMISED_FROM
     ahead = (
         _code_elsewhere(product, how, overhearing) if reduction is None and unoptimised else None

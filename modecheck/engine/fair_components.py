@@ -1,33 +1,162 @@
-"""Components with a fair loop, found over a plain exploration: the reference for other engines."""
+"""Components with a fair loop, found over the explored states (see `modecheck.engine.fair_loops`).
+
+Which of many loops is told does not depend on the engine: states are looked at by depth, then by
+their words, transitions by label, then by target.
+"""
 
 from __future__ import annotations
 
-from collections import deque
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from bisect import bisect_right
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
-from modecheck.engine.fair_loops import Goal, short_loop
-from modecheck.engine.space import LoopQuery, Path
-from modecheck.product.ir import FairSet
+from modecheck.engine.arrays import Array
+from modecheck.engine.fair_kernels import (
+    fair_sccs,
+    find_path,
+    flag_component,
+    flag_equal,
+    flag_halted,
+    keep_flagged,
+    keep_restless,
+    without_set,
+)
+from modecheck.engine.fair_loops import LONGEST_SEARCH, Goal, short_loop
+from modecheck.engine.search_kernels import flag_goals, flag_marked, set_unknown
+from modecheck.engine.space import HALTED, LoopQuery, Path
+from modecheck.engine.state_graph import StateGraph
+from modecheck.engine.system_actions import system_actions
+from modecheck.product.ir import FairSet, Product
+
+if TYPE_CHECKING:
+    from modecheck.engine.explored_space import Exploration, StateStore
 
 
-@dataclass(frozen=True, slots=True)
-class FairGraph:
-    """What the search needs to know. `edges(n)` tells of each transition its label, its target,
-    whether a loop may use it, and whether one of the chips moves in it that have to. States are
-    numbered by depth.
+def fair_loop_in(
+    space: Exploration[StateStore], query: LoopQuery, between: Array | None
+) -> tuple[Path | None, frozenset[int]]:
+    """A loop that is asked for, through states that are flagged in `between`, if that is told; and
+    the fairness sets without which there would be others. Loops pass no state whose future is
+    unknown.
+    """
+    marks, inside = space.marks, _inside(space, query, between)
+    if query.timeless:
+        marks = _halted(space)
+        query = replace(query, visits=(*query.visits, HALTED))
+    order, graph = space.ordered()
+    if graph is not space.graph:
+        marks, inside = ([flags[number] for number in order] for flags in (marks, inside))
+    search = FairSearch.of(space.product, graph, marks, inside, query)
+    component, rests_on = search.component()
+    if component is None:
+        return None, rests_on
+    loop = component.loop(space.depth_of)
+    return [(label, order[place]) for label, place in loop], rests_on
+
+
+def _inside(space: Exploration[StateStore], query: LoopQuery, between: Array | None) -> Array:
+    """Flags for the states that a loop may pass."""
+    graph = space.graph
+    inside = graph.arrays.filled("u1", graph.count)
+    flag_marked(space.marks, query.wanted | query.unwanted, query.wanted, inside)
+    set_unknown(graph.failing, graph.linked, True, 0, inside)
+    if query.restless >= 0:
+        chip = space.product.chips[query.restless]
+        works = graph.arrays.of("u1", [not rests for rests in chip.rests])
+        keep_restless(space.found.column(chip.state_field), works, inside)
+    if between is not None:
+        keep_flagged(between, inside)
+    return inside
+
+
+def _halted(space: Exploration[StateStore]) -> Array:
+    """The marks of states, with `HALTED` where time cannot go on before something else happens.
+    Every step that has to come first is a transition, but in states with failing steps.
+    """
+    product, graph, filled = space.product, space.graph, space.graph.arrays.filled
+    assert product.time is not None
+    late, delivers = filled("u8", graph.count), [0] * len(product.labels)
+    waiting = [number for number, queue in enumerate(product.queues) if queue.latest >= 0]
+    for place, number in enumerate(waiting):
+        queue = product.queues[number]
+        flag_equal(space.found.column(queue.slots[0].age), queue.latest, 1 << place, late)
+        for n, label in enumerate(product.labels):
+            if label.kind in ("deliver", "discard") and label.queue == number:
+                delivers[n] = 1 << place
+    labels, of = graph.arrays.listed(graph.labels), graph.arrays.of
+    marks = of("u8", space.marks)
+    due = space.mark("due") if "due" in product.conditions else 0
+    flag_halted(
+        graph.first, graph.notes, graph.linked,
+        of("u1", [label in product.time.at_once for label in labels]),
+        of("u8", [delivers[label] for label in labels]), late, due, HALTED, marks,
+    )  # fmt: skip
+    return marks
+
+
+@dataclass(slots=True)
+class FairSearch:
+    """One query over a graph. `inside` flags the states through which a loop may go. By note:
+    whether a loop may use its transitions (`allowed`), has to use one of them (`needed`), and the
+    fairness set of their label, or -1 (`sets`).
     """
 
-    edges: Callable[[int], Sequence[tuple[int, int, bool, bool]]]
-    marks: Sequence[int]
     fair: Sequence[FairSet]
+    graph: StateGraph
+    marks: Array
+    query: LoopQuery
+    inside: Array
+    allowed: Array
+    needed: Array
+    sets: Array
     set_of_label: Sequence[int]
 
-    def possible(self, state: int) -> frozenset[int]:
-        """The fairness sets that have a step in a state that leads away from it."""
-        steps = self.edges(state)
-        sets = {self.set_of_label[label] for label, target, _, _ in steps if target != state}
-        return frozenset(sets - {-1})
+    @classmethod
+    def of(
+        cls, product: Product, graph: StateGraph, marks: Array, inside: Array, query: LoopQuery
+    ) -> FairSearch:
+        """A query made ready."""
+        of, by_system = graph.arrays.of, system_actions(product)
+        set_of_label = set_numbers(product.fair, len(product.labels))
+        kinds = [graph.kind(note) for note in range(len(graph.labels))]
+        allowed = [
+            query.allows(*kind) and (by_system[kind[0]] or not query.system_only) for kind in kinds
+        ]
+        needed = [bool(moved & query.moving) or not query.moving for _, moved, _ in kinds]
+        sets = [set_of_label[label] for label, _, _ in kinds]
+        return cls(
+            product.fair, graph, marks, query, inside,
+            of("u1", allowed), of("u1", needed), of("i4", sets), set_of_label,
+        )  # fmt: skip
+
+    def component(self) -> tuple[FairComponent | None, frozenset[int]]:
+        """The component with a fair loop that has the first state of all, or None; and the fairness
+        sets without which others would have one.
+        """
+        graph, filled, of = self.graph, self.graph.arrays.filled, self.graph.arrays.of
+        count, sets = graph.count, len(self.fair)
+        found, rests_on = filled("u4", count), filled("u1", sets)
+        nearest = of("i8", [0, 0, count])
+        low, stack, call_states = (filled("u4", count) for _ in range(3))
+        call_edges = filled("i8", count)
+        visits = of("u8", self.query.visits)
+        strong = of("u1", [one.strong for one in self.fair])
+        possible, seen_at, taken = filled("i8", sets), filled("i8", sets), filled("u1", sets)
+        again = True
+        while again:
+            again = fair_sccs(
+                graph.first, graph.targets, graph.notes, self.marks, self.inside, self.allowed,
+                self.query.without_gains, self.query.only_changes, self.sets, strong, self.needed,
+                visits, rests_on, filled("u4", count), low, stack, call_states, call_edges,
+                possible, taken, seen_at, found, nearest,
+            )  # fmt: skip
+        number, owed = int(nearest[1]), frozenset(n for n in range(sets) if rests_on[n])
+        if not number:
+            return None, owed
+        states, first = filled("u1", count), filled("i8", LONGEST_SEARCH)
+        noted = flag_component(found, number, states, first)
+        return FairComponent(self, states, graph.arrays.listed(first[:noted])), owed
 
 
 def set_numbers(fair: Sequence[FairSet], labels: int) -> list[int]:
@@ -39,156 +168,83 @@ def set_numbers(fair: Sequence[FairSet], labels: int) -> list[int]:
     return numbers
 
 
-def nearest_component(
-    graph: FairGraph, region: set[int], query: LoopQuery
-) -> tuple[set[int] | None, frozenset[int]]:
-    """The component with a fair loop inside a region that has the first state of all, or None; and
-    the fairness sets without which others would have one.
+@dataclass(slots=True)
+class FairComponent:
+    """A component as the search for a short loop asks for it; `states` flags those in it, `first`
+    are the first of them.
     """
-    rests_on: set[int] = set()
-    fair = min(_fair_components(graph, region, query, rests_on), key=min, default=None)
-    return fair, frozenset(rests_on)
 
+    search: FairSearch
+    states: Array
+    first: list[int]
 
-def loop_in(graph: FairGraph, component: set[int], query: LoopQuery, depths: Sequence[int]) -> Path:
-    """A short fair loop in a component."""
-    strong = [one.strong for one in graph.fair]
-    return short_loop(_PlainComponent(graph, component, depths), query, strong)
-
-
-def _fair_components(
-    graph: FairGraph, region: set[int], query: LoopQuery, rests_on: set[int]
-) -> Iterator[set[int]]:
-    waiting = list(components(graph, region))
-    while waiting:
-        component = waiting.pop()
-        if not all(any(graph.marks[n] & mark for n in component) for mark in query.visits):
-            continue
-        possible = {state: graph.possible(state) for state in component}
-        if not _has_edge(graph, component, moving=bool(query.moving)):
-            rests_on |= _moving_on(graph, frozenset().union(*possible.values()))
-            continue
-        taken = {
-            graph.set_of_label[label]
-            for state in component
-            for label, target, usable, _ in graph.edges(state)
-            if usable and target in component
-        }
-        everywhere = frozenset.intersection(*possible.values()) - taken
-        weak = sorted(n for n in everywhere if not graph.fair[n].strong)
-        if weak:
-            rests_on.add(weak[0])
-            continue
-        anywhere = frozenset().union(*possible.values()) - taken
-        wronged = {n for n in anywhere if graph.fair[n].strong}
-        if not wronged:
-            yield component
-            continue
-        rests_on |= wronged
-        rest = {state for state in component if not possible[state] & wronged}
-        waiting += components(graph, rest)
-
-
-def _moving_on(graph: FairGraph, possible: frozenset[int]) -> set[int]:
-    """A fairness set, if any, because of which a device does not stay where no loop is."""
-    order = sorted(possible, key=lambda number: (graph.fair[number].strong, number))
-    return set(order[:1])
-
-
-def _has_edge(graph: FairGraph, component: set[int], *, moving: bool) -> bool:
-    return any(
-        usable and target in component and (moves or not moving)
-        for state in component
-        for _, target, usable, moves in graph.edges(state)
-    )
-
-
-def components(graph: FairGraph, states: set[int]) -> Iterator[set[int]]:
-    """The strongly connected components (Tarjan 1972), without recursion."""
-    index: dict[int, int] = {}
-    low: dict[int, int] = {}
-    stack: list[int] = []
-    on_stack: set[int] = set()
-    for root in sorted(states):
-        if root in index:
-            continue
-        calls = [(root, _inside(graph, root, states))]
-        index[root] = low[root] = len(index)
-        stack.append(root)
-        on_stack.add(root)
-        while calls:
-            state, following = calls[-1]
-            target = next(following, None)
-            if target is None:
-                calls.pop()
-                if calls:
-                    low[calls[-1][0]] = min(low[calls[-1][0]], low[state])
-                if low[state] == index[state]:
-                    component = set()
-                    while state not in component:
-                        member = stack.pop()
-                        on_stack.discard(member)
-                        component.add(member)
-                    yield component
-            elif target not in index:
-                index[target] = low[target] = len(index)
-                stack.append(target)
-                on_stack.add(target)
-                calls.append((target, _inside(graph, target, states)))
-            elif target in on_stack:
-                low[state] = min(low[state], index[target])
-
-
-def _inside(graph: FairGraph, state: int, states: set[int]) -> Iterator[int]:
-    return (target for _, target, usable, _ in graph.edges(state) if usable and target in states)
-
-
-class _PlainComponent:
-    """A component as the search for a short loop asks for it."""
-
-    def __init__(self, graph: FairGraph, states: set[int], depths: Sequence[int]) -> None:
-        self._graph = graph
-        self._states = states
-        self._depths = depths
+    def loop(self, depth_of: Callable[[int], int]) -> Path:
+        """A short fair loop in it, begun in one of the first states if they are of the least
+        depth.
+        """
+        least = depth_of(self.first[0])
+        self.first = [number for number in self.first if depth_of(number) == least]
+        return short_loop(self, self.search.query, [one.strong for one in self.search.fair])
 
     def shallowest(self, most: int) -> Sequence[int]:
-        first = sorted(self._states)[:most]
-        return [n for n in first if self._depths[n] == self._depths[first[0]]]
+        """The first of its states, those of the least depth."""
+        return self.first[:most]
 
     def possible(self, state: int) -> frozenset[int]:
-        return self._graph.possible(state)
+        """The fairness sets that have a step in a state that leads away from it."""
+        graph, sets = self.search.graph, self.search.sets
+        away = (edge for edge in graph.edges(state) if graph.targets[edge] != state)
+        return frozenset(int(sets[graph.notes[edge]]) for edge in away) - {-1}
 
     def has(self, state: int, mark: int) -> bool:
-        return bool(self._graph.marks[state] & mark)
+        """Whether a state has a mark."""
+        return bool(int(self.search.marks[state]) & mark)
 
     def set_of(self, label: int) -> int:
-        return self._graph.set_of_label[label]
+        """The fairness set of a label, or -1."""
+        return self.search.set_of_label[label]
 
     def path(self, start: int, goal: Goal) -> Path | None:
-        came: dict[int, tuple[int, int]] = {}
-        waiting = deque([start])
-        while waiting:
-            state = waiting.popleft()
-            for label, target, usable, moves in self._graph.edges(state):
-                if not usable or target not in self._states:
-                    continue
-                taken = goal.taking >= 0 and self.set_of(label) == goal.taking
-                taken = taken or (bool(goal.moving) and moves)
-                if taken or self._is_goal(target, goal):
-                    return [*self._way(came, start, state), (label, target)]
-                if target not in came and target != start:
-                    came[target] = (state, label)
-                    waiting.append(target)
-        return None
+        """A shortest path inside to the first that is a goal."""
+        search, graph, filled = self.search, self.search.graph, self.search.graph.arrays.filled
+        came_from = filled("i8", graph.count)
+        last = find_path(
+            graph.first, graph.targets, graph.notes, search.marks, self.states, search.allowed,
+            search.query.without_gains, search.query.only_changes, start, self._flags(goal),
+            self._last(goal), goal.end, came_from, filled("u4", graph.count), graph.labels,
+            filled("i8", graph.most_edges),
+        )  # fmt: skip
+        return None if last < 0 else self._way(start, int(last), came_from)
 
-    def _is_goal(self, state: int, goal: Goal) -> bool:
-        free = goal.without >= 0 and goal.without not in self.possible(state)
-        return state == goal.end or self.has(state, goal.mark) or free
+    def _last(self, goal: Goal) -> Array:
+        """A flag for each note of a transition that ends a path."""
+        graph, sets = self.search.graph, self.search.sets
+        ends = (
+            bool(moved & goal.moving) or (goal.taking >= 0 and own == goal.taking)
+            for moved, own in zip(graph.arrays.listed(graph.moved), sets, strict=True)
+        )
+        return graph.arrays.of("u1", ends)
 
-    def _way(self, came: dict[int, tuple[int, int]], start: int, state: int) -> Path:
-        path: Path = []
-        while state != start:
-            before, label = came[state]
-            path.append((label, state))
-            state = before
-        return path[::-1]
+    def _flags(self, goal: Goal) -> Array:
+        """A flag for each state that is a goal by what it is like, if any can be."""
+        search, graph = self.search, self.search.graph
+        asked = goal.mark or goal.without >= 0
+        flags = graph.arrays.filled("u1", graph.count if asked else 0)
+        if goal.without >= 0:
+            without_set(
+                graph.first, graph.targets, graph.notes, self.states, search.sets, goal.without,
+                flags,
+            )  # fmt: skip
+        if goal.mark:
+            flag_goals(search.marks, goal.mark, 0, flags)
+        return flags
+
+    def _way(self, start: int, edge: int, came_from: Array) -> Path:
+        graph, path = self.search.graph, []
+        while True:
+            label, target, _, _ = graph.transition(edge)
+            path.append((label, target))
+            source = bisect_right(graph.first, edge) - 1
+            if source == start:
+                return path[::-1]
+            edge = int(came_from[source]) - 1

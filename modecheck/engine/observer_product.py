@@ -15,12 +15,13 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Self
 
 from modecheck.engine.choice import Search, explore_with
-from modecheck.engine.exploration import Exploration, Reporter
+from modecheck.engine.exploration import Reporter
+from modecheck.engine.explored_space import Exploration
 from modecheck.engine.space import Space
 from modecheck.product.ir import Product
 
 if TYPE_CHECKING:
-    from modecheck.engine.compiled.compiled_exploration import CompiledExploration
+    from modecheck.engine.compiled.graph import CompiledExploration
 
 Names = tuple[str, ...]
 """Of requirements that are watched."""
@@ -35,7 +36,7 @@ class ObserverProducts:
     def __init__(
         self, space: Space, product_with: Callable[[Names], Product], reporter: Reporter | None
     ) -> None:
-        self._known = _as_compiled(space)
+        self._known = _natively_explored(space)
         self._product_with = product_with
         self._reporter = reporter
         self._interrupted = Event()
@@ -91,12 +92,10 @@ class ObserverProducts:
         return observer_product(self._known, product, search.limits, self._interrupted)
 
 
-def _as_compiled(space: Space) -> CompiledExploration | None:
+def _natively_explored(space: Space) -> CompiledExploration | None:
     """The space, if the compiled engine has found it as it is."""
-    if isinstance(space, Exploration):
+    if not isinstance(space, Exploration) or not space.graph.arrays.is_native:
         return None
-    try:
-        from modecheck.engine.compiled.compiled_exploration import CompiledExploration
-    except ImportError:
-        return None
-    return space if isinstance(space, CompiledExploration) else None
+    from modecheck.engine.compiled.graph import as_compiled
+
+    return as_compiled(space)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from modecheck.engine.exploration import Exploration
+from modecheck.engine.explored_space import Exploration
 from modecheck.engine.space import Space
 from modecheck.engine.time_bounds import PlainTimeBounds, TimeBoundQuery, TimeBounds
 
@@ -21,10 +21,12 @@ def time_bounds_of(space: Space) -> Callable[[TimeBoundQuery], TimeBounds | None
     """What answers queries as `time_bounds_in` does. Those about the same region take less time
     when they follow each other, and less still those about the same goal.
     """
-    if isinstance(space, Exploration):
+    assert isinstance(space, Exploration)
+    if not space.graph.arrays.is_native:
         return lambda query: PlainTimeBounds(space, query).durations()
-    from modecheck.engine.compiled.compiled_exploration import CompiledExploration
     from modecheck.engine.compiled.compiled_time_bounds import CompiledTimeBounds
+    from modecheck.engine.compiled.graph import as_compiled
 
-    assert isinstance(space, CompiledExploration)
-    return CompiledTimeBounds(space).answer
+    compiled = as_compiled(space)
+    assert compiled is not None
+    return CompiledTimeBounds(compiled).answer

@@ -19,7 +19,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from modecheck.engine.exploration import Exploration
+from modecheck.engine.explored_space import Exploration, StateStore
 from modecheck.engine.space import INITIAL, Space
 from modecheck.product.ir import ApplyIR, ConstantIR, Product, Read
 from modecheck.product.lowering import folded
@@ -142,7 +142,7 @@ class TickLabels:
 class PlainTimeBounds:
     """Answers one query over an exploration by the interpreter."""
 
-    def __init__(self, space: Exploration, query: TimeBoundQuery) -> None:
+    def __init__(self, space: Exploration[StateStore], query: TimeBoundQuery) -> None:
         self._space = space
         self._query = query
         self._labels = TickLabels.of(space)
@@ -160,7 +160,7 @@ class PlainTimeBounds:
 
     def _does_stand(self, number: int) -> bool:
         space, labels = self._space, self._labels
-        if self._kinds[number] != REGION or space.failing[number]:
+        if self._kinds[number] != REGION or space.graph.failing[number]:
             return False
         marks = space.marks[number]
         return not marks & labels.due and not any(
@@ -169,9 +169,8 @@ class PlainTimeBounds:
         )
 
     def _every(self, number: int) -> Iterator[tuple[int, int]]:
-        space = self._space
-        for edge in space.graph.edges(number):
-            yield space.labels[edge], space.targets[edge]
+        for label, target, _, _ in self._space.graph.transitions_of(number):
+            yield label, target
 
     def _steps(self, number: int, barred: frozenset[int]) -> list[tuple[int, int]]:
         """How many ticks a step has, and where it leads to, of those that a stretch may have."""

@@ -23,7 +23,7 @@ from dataclasses import dataclass, field
 
 from modecheck.engine.choice import Search, explore_with
 from modecheck.engine.encounters import BLOCKED
-from modecheck.engine.exploration import Exploration, explore
+from modecheck.engine.exploration import PlainExploration, explore
 from modecheck.engine.kept_files import kernels_folder
 from modecheck.product.composition import compose
 from tests.engine.compiled.test_agreement import assert_same_space
@@ -50,7 +50,7 @@ def drawn_of(seed: int) -> Drawn:
     return rolled(seed, timed=seed % 3 == 0)
 
 
-def features_of(plain: Exploration) -> Iterator[str]:
+def features_of(plain: PlainExploration) -> Iterator[str]:
     """What a device came to."""
     encounters = plain.observed.encounters
     if plain.product.time is not None:

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 
 from modecheck.checks.folding import fold, parts_known
-from modecheck.engine.exploration import Exploration, explore
+from modecheck.engine.exploration import PlainExploration, explore
 from modecheck.model.devices import read_device
 from modecheck.model.errors import InvalidInput
 from modecheck.product.composition import compose
@@ -16,7 +16,7 @@ from tests.models.bundled import STARTER, TANDEM, verdict_on
 MOST = 300
 
 
-def key_of(space: Exploration, number: int, parts: list[str]) -> tuple[str, ...]:
+def key_of(space: PlainExploration, number: int, parts: list[str]) -> tuple[str, ...]:
     """The values of some parts in a state, read field by field."""
     state, names = space.state(number), [field.name for field in space.product.fields]
     key = []

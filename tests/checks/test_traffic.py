@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 
 from modecheck.checks.traffic import traffic_of
-from modecheck.engine.exploration import Exploration, explore
+from modecheck.engine.exploration import PlainExploration, explore
 from modecheck.engine.happenings import Accepted, Arrived
 from modecheck.model.devices import read_device
 from modecheck.product.composition import compose
@@ -19,16 +19,16 @@ MOST = 400
 """States of a random device that are looked at."""
 
 
-def links_by_steps(space: Exploration, mode: str) -> set[str]:
+def links_by_steps(space: PlainExploration, mode: str) -> set[str]:
     """The same from what the interpreter reports of every step."""
     bit, queues = space.mark(f"mode:{mode}"), space.product.queues
     condition = space.product.conditions[f"mode:{mode}"]
     found = set()
     for number in space.numbered(bit):
-        for step in space.interpreter.steps(space.state(number)):
+        for step in space.found.interpreter.steps(space.state(number)):
             if step.after is None:
                 continue
-            stays = space.interpreter.condition(condition, step.after)
+            stays = space.found.interpreter.condition(condition, step.after)
             for one in step.happenings:
                 if isinstance(one, Arrived) or (isinstance(one, Accepted) and stays):
                     found.add(queues[one.queue].name)

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 import pytest
 
-from modecheck.engine.exploration import REPORT_EVERY, Exploration, explore
+from modecheck.engine.exploration import REPORT_EVERY, PlainExploration, explore
 from modecheck.engine.space import Limits
 from modecheck.product.composition import compose
 from tests.generation.devices import device_from
@@ -26,7 +26,7 @@ modes: {{odd: front.n == 1, even: rear.n == 2}}
 """
 
 
-def counters(most: int, **limits: float) -> Exploration:
+def counters(most: int, **limits: float) -> PlainExploration:
     bounds = Limits(**limits)  # type: ignore[arg-type]
     return explore(compose(device_from(COUNTERS.format(most=most))), limits=bounds)
 
@@ -67,7 +67,7 @@ chips:
     ((name, sighting),) = space.failures.items()
     assert name == ("out-of-range", "hub.n")
     assert (sighting.state, sighting.count) == (2, 1)
-    assert list(space.failing) == [0, 0, 1]
+    assert list(space.graph.failing) == [0, 0, 1]
 
 
 @pytest.mark.parametrize("states", [1, 2, 3, 5, 10, 15])
@@ -174,7 +174,7 @@ def test_delivery_and_natural_loss_keep_a_device_going() -> None:
     """A message on its way is a step to come; so is the loss of a link that loses by nature."""
     text = QUIET.replace("if: false, send", "send").replace("capacity", "") % ("a: {}", "")
     space = explore(compose(device_from(text)))
-    assert [bool(space.is_quiescent[n]) for n in range(space.state_count)] == [True, False]
+    assert [bool(space.graph.is_quiescent[n]) for n in range(space.state_count)] == [True, False]
     deferring = text.replace("discards", "defers")
     assert list(explore(compose(device_from(deferring))).quiescent(0)) == [0, 1]
     losing = deferring.replace("carries: [hello]", "carries: [hello], can: [lose]")

@@ -14,15 +14,15 @@ import networkx as nx
 from hypothesis import event, given
 from hypothesis import strategies as st
 
-from modecheck.engine.fair_components import (
+from modecheck.engine.fair_components import set_numbers
+from modecheck.engine.space import LoopQuery
+from modecheck.product.ir import FairSet
+from tests.engine.oracles.plain_fair_components import (
     FairGraph,
     components,
     loop_in,
     nearest_component,
-    set_numbers,
 )
-from modecheck.engine.space import LoopQuery
-from modecheck.product.ir import FairSet
 
 MOST_STATES = 6
 LABELS = 6

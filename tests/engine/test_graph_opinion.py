@@ -7,7 +7,7 @@ from collections.abc import Iterable
 import networkx
 from hypothesis import assume, given, settings
 
-from modecheck.engine.exploration import Exploration, explore
+from modecheck.engine.exploration import PlainExploration, explore
 from modecheck.engine.space import INITIAL
 from modecheck.product.composition import compose
 from tests.generation.devices import Drawn, devices
@@ -19,11 +19,11 @@ BEFORE, BEHIND = -1, -2
 """Nodes before all starts and behind all goals."""
 
 
-def explored(drawn: Drawn) -> Exploration:
+def explored(drawn: Drawn) -> PlainExploration:
     return explore(compose(drawn.read()), max_states=MOST_STATES)
 
 
-def graph_of(space: Exploration, *, without_events: int = 0) -> Graph[int]:
+def graph_of(space: PlainExploration, *, without_events: int = 0) -> Graph[int]:
     """The transitions as edges, less those in which one of the events happens."""
     graph: Graph[int] = networkx.MultiDiGraph()
     graph.add_nodes_from(range(space.state_count))
@@ -34,9 +34,9 @@ def graph_of(space: Exploration, *, without_events: int = 0) -> Graph[int]:
     return graph
 
 
-def unknown(space: Exploration) -> set[int]:
+def unknown(space: PlainExploration) -> set[int]:
     """States whose future nobody knows: a step of theirs fails, or they were not expanded."""
-    failing = {number for number, fails in enumerate(space.failing) if fails}
+    failing = {number for number, fails in enumerate(space.graph.failing) if fails}
     return failing | set(range(space.expanded, space.state_count))
 
 
@@ -70,7 +70,7 @@ def test_ways_follow_transitions(drawn: Drawn) -> None:
     steps = {
         (number, step.label, step.after)
         for number in range(space.state_count)
-        for step in space.interpreter.steps(space.state(number))
+        for step in space.found.interpreter.steps(space.state(number))
     }
     for number in range(1, space.state_count):
         trace = space.path_to(number)
@@ -145,7 +145,7 @@ def test_spreads_take_shortest_paths(drawn: Drawn) -> None:
             reached = {n: length - 1 for n, length in lengths.items() if n != BEFORE}
         else:
             reached = {}
-        found = {n: len(bfs.path_to(n)[1]) for n in (*bfs.inside, *bfs.came_by)}
+        found = {n: len(bfs.path_to(n)[1]) for n in (*bfs.inside, *bfs.entered)}
         assert found == reached
         order = [found[number] for number in bfs.inside]
         assert order == sorted(order)

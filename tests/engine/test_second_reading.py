@@ -7,7 +7,7 @@ from collections.abc import Hashable, Sequence
 
 from hypothesis import assume, event, given, settings
 
-from modecheck.engine.exploration import Exploration, explore
+from modecheck.engine.exploration import PlainExploration, explore
 from modecheck.product.composition import compose
 from tests.generation.devices import Drawn, devices
 from tests.second_reading.findings import goes_on
@@ -23,7 +23,7 @@ Transition = tuple[Hashable, str, Hashable, frozenset[str], frozenset[str]]
 """From where, called what, to where, who moved, which watched events happened."""
 
 
-def both_readings(drawn: Drawn) -> tuple[Exploration, Reached]:
+def both_readings(drawn: Drawn) -> tuple[PlainExploration, Reached]:
     """A device explored by the tool and by the second reading, both completely."""
     device = drawn.read()
     exploration = explore(compose(device), max_states=MOST_WORLDS)
@@ -36,7 +36,7 @@ def both_readings(drawn: Drawn) -> tuple[Exploration, Reached]:
     return exploration, reached
 
 
-def keys_of(exploration: Exploration) -> list[Hashable]:
+def keys_of(exploration: PlainExploration) -> list[Hashable]:
     product = exploration.product
     return [
         world_of(product, exploration.state(number)).key
@@ -44,7 +44,7 @@ def keys_of(exploration: Exploration) -> list[Hashable]:
     ]
 
 
-def transitions_of(exploration: Exploration, keys: list[Hashable]) -> Counter[Transition]:
+def transitions_of(exploration: PlainExploration, keys: list[Hashable]) -> Counter[Transition]:
     labels = [label.text for label in exploration.product.labels]
     chips = [chip.name for chip in exploration.product.chips]
     events = exploration.product.watched_events
@@ -78,7 +78,7 @@ def assert_both_agree(drawn: Drawn) -> None:
     assert_same_in_both(*both_readings(drawn))
 
 
-def assert_same_in_both(exploration: Exploration, reached: Reached) -> None:
+def assert_same_in_both(exploration: PlainExploration, reached: Reached) -> None:
     """Both explored completely."""
     keys = keys_of(exploration)
     assert len(set(keys)) == len(keys), "no state is found twice"
@@ -102,6 +102,6 @@ def assert_same_in_both(exploration: Exploration, reached: Reached) -> None:
     assert set(exploration.failures) == set().union(*failures)
     numbers = {key: number for number, key in enumerate(worlds)}
     for number, key in enumerate(keys):
-        assert bool(exploration.failing[number]) == bool(failures[numbers[key]])
+        assert bool(exploration.graph.failing[number]) == bool(failures[numbers[key]])
     quiet = {keys[number] for number in exploration.quiescent(0)}
     assert quiet == {worlds[n] for n in reached.numbers if not goes_on(reached, n)}

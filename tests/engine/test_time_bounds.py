@@ -11,7 +11,7 @@ from hypothesis import assume, given, settings
 
 from modecheck.checks.device_time_bounds import FAULTS, actors_labels
 from modecheck.engine.choice import explore_with
-from modecheck.engine.exploration import Exploration, explore
+from modecheck.engine.exploration import PlainExploration, explore
 from modecheck.engine.plain import Interpreter
 from modecheck.engine.space import Space
 from modecheck.engine.time_bound_choice import time_bounds_in, time_bounds_of
@@ -320,7 +320,7 @@ def test_who_is_in_both_modes_asks_for_neither() -> None:
     params=[RETRIES, STANDS, FELT_LATE, BOTH_AT_ONCE],
     ids=["retries", "stands", "felt_late", "both_at_once"],
 )
-def both(request: pytest.FixtureRequest) -> tuple[Exploration, Space]:
+def both(request: pytest.FixtureRequest) -> tuple[PlainExploration, Space]:
     """The same device by both engines. One exploration is made for all queries."""
     from modecheck.engine.choice import Search
 
@@ -329,7 +329,7 @@ def both(request: pytest.FixtureRequest) -> tuple[Exploration, Space]:
 
 
 def need_the_same(
-    plain: Exploration, compiled: Space, query: TimeBoundQuery, two: TimeBounds | None
+    plain: PlainExploration, compiled: Space, query: TimeBoundQuery, two: TimeBounds | None
 ) -> None:
     """Assert that what the compiled engine answers is what the plain one does, state by state."""
     there = {compiled.state(n): n for n in range(compiled.state_count)}
@@ -345,7 +345,7 @@ def need_the_same(
     ticks_of(compiled, TimedPathFinder(compiled, query, two))
 
 
-def test_both_engines_agree(both: tuple[Exploration, Space]) -> None:
+def test_both_engines_agree(both: tuple[PlainExploration, Space]) -> None:
     """On the times from every state, on those that are told, and on where time can stand."""
     plain, compiled = both
     for query in queries(plain):

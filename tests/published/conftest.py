@@ -17,13 +17,14 @@ import pytest
 
 from modecheck.checks.verdict import Verdict, check
 from modecheck.engine.choice import Search
-from modecheck.engine.exploration import Exploration
+from modecheck.engine.exploration import PlainExploration
+from modecheck.engine.explored_space import Exploration
 from modecheck.model.devices import read_device
 
 MODELS = Path(__file__).parents[2] / "models" / "published"
 
 Checked: TypeAlias = Callable[[str], Verdict]
-Explored: TypeAlias = Callable[[str], Exploration]
+Explored: TypeAlias = Callable[[str], PlainExploration]
 
 
 @pytest.fixture(scope="session")
@@ -50,7 +51,7 @@ def checked() -> Checked:
 def explored(checked: Checked) -> Explored:
     """The exploration behind that check."""
 
-    def of(name: str) -> Exploration:
+    def of(name: str) -> PlainExploration:
         exploration = checked(name).explored[0].exploration
         assert isinstance(exploration, Exploration)
         return exploration

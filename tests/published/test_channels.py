@@ -9,9 +9,9 @@ from collections.abc import Callable
 
 import pytest
 
-from modecheck.engine.exploration import Exploration
+from modecheck.engine.exploration import PlainExploration
 
-Explored = Callable[[str], Exploration]
+Explored = Callable[[str], PlainExploration]
 
 UNSPECIFIED_RECEPTIONS = {
     ("unspecified-reception", "user.wait.alarm"),
@@ -19,9 +19,9 @@ UNSPECIFIED_RECEPTIONS = {
 }
 
 
-def rules_taken(exploration: Exploration) -> set[str]:
+def rules_taken(exploration: PlainExploration) -> set[str]:
     """The labels of all transitions."""
-    return {exploration.product.labels[label].text for label in exploration.labels}
+    return {exploration.product.labels[label].text for label in exploration.graph.labels}
 
 
 def test_crossing_messages_have_two_unspecified_receptions(explored: Explored) -> None:
@@ -51,7 +51,7 @@ def test_crossing_messages_never_wait_for_each_other_with_empty_channels(
 ) -> None:
     """Brand and Zafiropulo 1983 (MC): no deadlock with empty channels."""
     exploration = explored("brand_zafiropulo")
-    assert not any(exploration.is_quiescent)
+    assert not any(exploration.graph.is_quiescent)
 
 
 @pytest.mark.parametrize(
@@ -62,7 +62,7 @@ def test_alternating_bit_has_the_counted_size(
 ) -> None:
     """Bartlett et al. 1969, Milner 1989: sizes for one to three kinds of items (C)."""
     exploration = explored(f"alternating_bit_{kinds}")
-    assert (len(exploration.states), exploration.transitions) == (states, transitions)
+    assert (exploration.state_count, exploration.transitions) == (states, transitions)
 
 
 @pytest.mark.parametrize("kinds", [1, 2, 3])
@@ -89,6 +89,6 @@ def test_receiver_that_disregards_the_bit_delivers_wrongly_at_depth_nine(
 def test_chain_of_buffers_has_every_filling(explored: Explored, length: int) -> None:
     """Milner 1989 (MC): (k + 1)^N states for N buffers of one place and k = 2 values."""
     exploration = explored(f"buffers_{length}")
-    assert len(exploration.states) == 3**length
-    assert not any(exploration.is_quiescent)
+    assert exploration.state_count == 3**length
+    assert not any(exploration.graph.is_quiescent)
     assert not exploration.failures

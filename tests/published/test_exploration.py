@@ -10,11 +10,11 @@ from pathlib import Path
 
 import pytest
 
-from modecheck.engine.exploration import Exploration, explore
+from modecheck.engine.exploration import PlainExploration, explore
 from modecheck.model.devices import read_device
 from modecheck.product.composition import compose
 
-Explored = Callable[[str], Exploration]
+Explored = Callable[[str], PlainExploration]
 
 CUBE_LAYERS = [1, 9, 54, 321, 1847, 9992, 50136]
 """OEIS A079761 as far as the plain engine goes in a few seconds; the whole has 3,674,160 states."""
@@ -36,19 +36,19 @@ ONE_LEFT_HANDED = {2: 5, 3: 12, 4: 29, 5: 70, 6: 169, 7: 408, 8: 985}
 """OEIS A000129."""
 
 
-def stuck_states(exploration: Exploration) -> list[int]:
+def stuck_states(exploration: PlainExploration) -> list[int]:
     """The states that no transition leaves."""
     return [n for n in range(exploration.expanded) if not exploration.graph.edges(n)]
 
 
-def first_depth(exploration: Exploration, requirement: str) -> int:
+def first_depth(exploration: PlainExploration, requirement: str) -> int:
     """The depth of the first state in which the condition of a requirement holds."""
     return exploration.depth_of(
         next(exploration.numbered(exploration.mark(f"requirement:{requirement}")))
     )
 
 
-def ring_of_philosophers(models: Path, folder: Path, chips: list[str]) -> Exploration:
+def ring_of_philosophers(models: Path, folder: Path, chips: list[str]) -> PlainExploration:
     """Philosophers of these chip files around a table, explored."""
     count = len(chips)
     lines = ["device: dining philosophers", "chips:"]
@@ -68,7 +68,7 @@ def test_rings_of_philosophers_have_the_published_states_and_deadlocks(
     """Pell-Lucas, 3^n and Lucas numbers of states; the deadlocks lie n steps away (MC)."""
     states, deadlocks = PHILOSOPHERS[chip]
     exploration = ring_of_philosophers(models, tmp_path, [chip] * n)
-    assert len(exploration.states) == states[n]
+    assert exploration.state_count == states[n]
     stuck = stuck_states(exploration)
     assert [exploration.depth_of(state) for state in stuck] == [n] * deadlocks
 
@@ -81,7 +81,7 @@ def test_one_left_handed_philosopher_breaks_the_deadlock(
     chips = ["philosopher_left_handed", *["philosopher"] * (n - 1)]
     for _ in range(2):
         exploration = ring_of_philosophers(models, tmp_path, chips)
-        assert len(exploration.states) == ONE_LEFT_HANDED[n]
+        assert exploration.state_count == ONE_LEFT_HANDED[n]
         assert not stuck_states(exploration)
         chips.append(chips.pop(0))
 
@@ -90,7 +90,7 @@ def test_one_left_handed_philosopher_breaks_the_deadlock(
 def test_bundled_philosophers_are_the_published_ring(explored: Explored, n: int) -> None:
     """Pell-Lucas numbers of states (OEIS A002203, MC) and one state that nothing leaves."""
     exploration = explored(f"philosophers_{n}")
-    assert len(exploration.states) == PHILOSOPHERS["philosopher"][0][n]
+    assert exploration.state_count == PHILOSOPHERS["philosopher"][0][n]
     assert len(stuck_states(exploration)) == 1
 
 
@@ -100,7 +100,7 @@ def test_bundled_variants_of_the_philosophers_have_the_published_states(
 ) -> None:
     """Pell numbers, powers of 3 and Lucas numbers (OEIS A000129, A000032, MC)."""
     counts = [
-        len(explored(f"philosophers_{variant}_{n}").states)
+        explored(f"philosophers_{variant}_{n}").state_count
         for variant in ("left_handed", "either_fork", "both_forks")
     ]
     either, both = (
@@ -128,7 +128,7 @@ def test_layers_of_independent_counters_are_coefficients(
     """k^n states in layers that algebra gives, and n transitions from each (MC)."""
     exploration = explored(f"counters_{count}_{modulus}")
     assert exploration.layers == layers_of_counters(count, modulus)
-    assert len(exploration.states) == modulus**count
+    assert exploration.state_count == modulus**count
     assert exploration.transitions == count * modulus**count
 
 
@@ -142,7 +142,7 @@ def test_layers_of_four_counters_modulo_four_are_as_listed(explored: Explored) -
 def test_tower_has_the_published_size_and_solution(explored: Explored, n: int) -> None:
     """3^n states, 3(3^n - 1) moves, and 2^n - 1 of them to the last peg, none farther (MC)."""
     exploration = explored(f"hanoi_{n}")
-    assert len(exploration.states) == 3**n
+    assert exploration.state_count == 3**n
     assert exploration.transitions == 3 * (3**n - 1)
     assert exploration.depth == first_depth(exploration, "unsolved") == 2**n - 1
 
@@ -150,7 +150,7 @@ def test_tower_has_the_published_size_and_solution(explored: Explored, n: int) -
 def test_wolf_goat_and_cabbage_cross_in_seven_in_two_ways(explored: Explored) -> None:
     """10 safe states, 20 transitions, 7 crossings in two shortest paths, the known layers (MC)."""
     exploration = explored("wolf_goat_cabbage")
-    assert (len(exploration.states), exploration.transitions) == (10, 20)
+    assert (exploration.state_count, exploration.transitions) == (10, 20)
     assert exploration.layers == [1, 1, 1, 2, 2, 1, 1, 1]
     assert first_depth(exploration, "unsolved") == 7
     assert (
@@ -162,14 +162,13 @@ def test_wolf_goat_and_cabbage_cross_in_seven_in_two_ways(explored: Explored) ->
     assert not list(exploration.numbered(exploration.mark("requirement:not_eaten")))
 
 
-def shortest_ways(exploration: Exploration, goal: int) -> int:
+def shortest_ways(exploration: PlainExploration, goal: int) -> int:
     """How many shortest paths lead from the initial state to another."""
     ways = {0: 1}
     for source in range(goal):
-        for edge in exploration.graph.edges(source):
-            target = exploration.targets[edge]
-            if exploration.depth_of(target) == exploration.depth_of(source) + 1:
-                ways[target] = ways.get(target, 0) + ways.get(source, 0)
+        for edge in exploration.edges_from(source):
+            if exploration.depth_of(edge.target) == exploration.depth_of(source) + 1:
+                ways[edge.target] = ways.get(edge.target, 0) + ways.get(source, 0)
     return ways[goal]
 
 
@@ -189,7 +188,7 @@ def test_missionaries_cross_in_the_published_number_of_crossings(
 
 def test_three_missionaries_have_sixteen_states(explored: Explored) -> None:
     """16 reachable safe states with a boat for two (OEIS A356480, PC)."""
-    assert len(explored("missionaries_3_2").states) == 16
+    assert explored("missionaries_3_2").state_count == 16
 
 
 @pytest.mark.parametrize(("jugs", "steps"), [("jugs_3_5", 6), ("jugs_8_5_3", 7)])
@@ -198,7 +197,7 @@ def test_jugs_are_measured_out_in_the_known_number_of_steps(
 ) -> None:
     """4 litres from 3 and 5 and a tap in 6 steps, 8-5-3 to 4-4 in 7 pours; 16 states each (MC)."""
     exploration = explored(jugs)
-    assert len(exploration.states) == 16
+    assert exploration.state_count == 16
     assert first_depth(exploration, "unsolved") == steps
 
 
@@ -206,7 +205,7 @@ def test_jugs_are_measured_out_in_the_known_number_of_steps(
 def test_readers_and_writers_have_the_published_states(explored: Explored, n: int) -> None:
     """2^n + n states (OEIS A006127, MC): any set of readers, or one writer."""
     exploration = explored(f"readers_writers_{n}")
-    assert len(exploration.states) == 2**n + n
+    assert exploration.state_count == 2**n + n
     assert not list(exploration.numbered(exploration.mark("requirement:alone")))
 
 
@@ -216,7 +215,7 @@ def test_readers_and_writers_have_the_published_states(explored: Explored, n: in
 def test_token_ring_has_the_published_states(explored: Explored, n: int, states: int) -> None:
     """Machines 0 to n of n + 1 states, started at 0, 1, 2...: MC; 166 stands in open net data."""
     exploration = explored(f"token_ring_{n}")
-    assert len(exploration.states) == states
+    assert exploration.state_count == states
     assert not stuck_states(exploration)
 
 
@@ -224,7 +223,7 @@ def test_token_ring_has_the_published_states(explored: Explored, n: int, states:
 def test_shift_register_passes_through_every_word_but_zero(explored: Explored, bits: int) -> None:
     """Taps (8,6,5,4) and (16,15,13,4) have the longest period, 2^bits - 1 (MC)."""
     exploration = explored(f"shift_register_{bits}")
-    assert len(exploration.states) == exploration.transitions == 2**bits - 1
+    assert exploration.state_count == exploration.transitions == 2**bits - 1
     assert exploration.depth == 2**bits - 2
 
 
@@ -234,12 +233,12 @@ def test_first_layers_of_the_cube_are_published(models: Path) -> None:
     exploration = explore(product, max_states=sum(CUBE_LAYERS))
     assert exploration.layers == CUBE_LAYERS
     inner = sum(CUBE_LAYERS[:-1])
-    assert exploration.first_edge[inner] == 9 * inner
+    assert exploration.graph.first[inner] == 9 * inner
 
 
 def test_all_of_the_8_puzzle_is_published(explored: Explored) -> None:
     """OEIS A089473 (PC): 181,440 states, 483,840 transitions, the farthest 31 moves away."""
     exploration = explored("eight_puzzle")
     assert exploration.layers == EIGHT_PUZZLE_LAYERS
-    assert (len(exploration.states), exploration.transitions) == (181_440, 483_840)
+    assert (exploration.state_count, exploration.transitions) == (181_440, 483_840)
     assert exploration.depth == 31

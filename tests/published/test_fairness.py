@@ -18,7 +18,7 @@ from pathlib import Path
 
 import pytest
 
-from modecheck.engine.exploration import Exploration, explore
+from modecheck.engine.exploration import PlainExploration, explore
 from modecheck.engine.space import LoopQuery
 from modecheck.product.composition import compose
 from modecheck.product.ir import FairSet, Product
@@ -125,7 +125,7 @@ def table(count: int, left_handed: Iterable[int], hungry: int) -> str:
     )
 
 
-def states_of(text: str) -> Exploration:
+def states_of(text: str) -> PlainExploration:
     return explore(compose(device_from(text)))
 
 

@@ -12,21 +12,21 @@ from collections.abc import Callable, Iterator
 import networkx
 import pytest
 
-from modecheck.engine.exploration import Exploration
+from modecheck.engine.exploration import PlainExploration
 from modecheck.engine.space import INITIAL
 
-Explored = Callable[[str], Exploration]
+Explored = Callable[[str], PlainExploration]
 Node = tuple[int, ...]
 THINKS, HOLDS_LEFT, EATS = 0, 1, 2
 
 
-def graph_of(exploration: Exploration) -> networkx.MultiDiGraph[int]:
+def graph_of(exploration: PlainExploration) -> networkx.MultiDiGraph[int]:
     """The explored transitions, each as an edge."""
     graph: networkx.MultiDiGraph[int] = networkx.MultiDiGraph()
-    graph.add_nodes_from(range(len(exploration.states)))
+    graph.add_nodes_from(range(exploration.state_count))
     for source in range(exploration.expanded):
-        for edge in exploration.graph.edges(source):
-            graph.add_edge(source, exploration.targets[edge])
+        for edge in exploration.edges_from(source):
+            graph.add_edge(source, edge.target)
     return graph
 
 
@@ -82,7 +82,7 @@ def test_explored_graph_is_the_one_written_anew(
     """As many states, edges and states at each distance, and components of the same sizes."""
     exploration = explored(model)
     mine, other = graph_of(exploration), written_anew(start, successors)
-    assert len(exploration.states) == other.number_of_nodes()
+    assert exploration.state_count == other.number_of_nodes()
     assert exploration.transitions == other.number_of_edges()
     distances = Counter(networkx.single_source_shortest_path_length(other, start).values())
     assert exploration.layers == [distances[depth] for depth in range(len(distances))]
@@ -102,7 +102,7 @@ def test_depths_are_shortest_distances(explored: Explored, model: str) -> None:
     """The depth of every state is its distance in networkx, and every state is reached."""
     exploration = explored(model)
     distances = networkx.single_source_shortest_path_length(graph_of(exploration), INITIAL)
-    depths = {number: exploration.depth_of(number) for number in range(len(exploration.states))}
+    depths = {number: exploration.depth_of(number) for number in range(exploration.state_count)}
     assert depths == dict(distances)
 
 
@@ -110,11 +110,10 @@ def test_depths_are_shortest_distances(explored: Explored, model: str) -> None:
 def test_goals_are_reached_from_their_ancestors(explored: Explored, model: str) -> None:
     """A path leads to a goal exactly from the goal's ancestors in networkx and itself."""
     exploration = explored(model)
-    graph, backward_reachability = graph_of(exploration), exploration.backward_reachability
-    for goal in {INITIAL, len(exploration.states) // 2, len(exploration.states) - 1}:
-        reached = {
-            number for number, leads in enumerate(backward_reachability.leading_to([goal])) if leads
-        }
+    graph = graph_of(exploration)
+    for goal in {INITIAL, exploration.state_count // 2, exploration.state_count - 1}:
+        leading = exploration.can_reach_states([goal])
+        reached = {number for number, leads in enumerate(leading) if leads}
         assert reached == networkx.ancestors(graph, goal) | {goal}
 
 
@@ -123,8 +122,7 @@ def test_components_of_the_textbook_graph(explored: Explored) -> None:
     exploration = explored("components")
     (form,) = exploration.product.chips
     names = [form.leaves[exploration.state(number)[form.state_field]] for number in range(8)]
-    backward_reachability = exploration.backward_reachability
-    leading = [backward_reachability.leading_to([goal]) for goal in range(8)]
+    leading = [exploration.can_reach_states([goal]) for goal in range(8)]
     mutual = {
         frozenset(names[b] for b in range(8) if leading[a][b] and leading[b][a]) for a in range(8)
     }

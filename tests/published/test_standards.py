@@ -7,9 +7,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from modecheck.engine.exploration import Exploration
+from modecheck.engine.exploration import PlainExploration
 
-Explored = Callable[[str], Exploration]
+Explored = Callable[[str], PlainExploration]
 Edges = set[tuple[str, str, str]]
 
 USB_EDGES: Edges = {
@@ -49,23 +49,19 @@ LINK_LAYER_EDGES = {
 }
 
 
-def leaf_of(exploration: Exploration, chip: str, number: int) -> str:
+def leaf_of(exploration: PlainExploration, chip: str, number: int) -> str:
     """The innermost state in which a chip is."""
     form = next(form for form in exploration.product.chips if form.name == chip)
     return form.leaves[exploration.state(number)[form.state_field]]
 
 
-def edges_of(exploration: Exploration, chip: str) -> list[tuple[str, str, str]]:
+def edges_of(exploration: PlainExploration, chip: str) -> list[tuple[str, str, str]]:
     """For each transition: where the chip was, the rule that was taken, where the chip came to."""
     found = []
     for source in range(exploration.expanded):
-        for edge in exploration.graph.edges(source):
-            rule = exploration.product.rules[
-                exploration.product.labels[exploration.labels[edge]].rule
-            ]
-            before, after = (
-                leaf_of(exploration, chip, n) for n in (source, exploration.targets[edge])
-            )
+        for edge in exploration.edges_from(source):
+            rule = exploration.product.rules[exploration.product.labels[edge.label].rule]
+            before, after = (leaf_of(exploration, chip, n) for n in (source, edge.target))
             found.append((before, rule.title, after))
     return found
 
@@ -73,7 +69,7 @@ def edges_of(exploration: Exploration, chip: str) -> list[tuple[str, str, str]]:
 def test_usb_device_has_the_edges_of_the_specification(explored: Explored) -> None:
     """USB 2.0 section 9.1.1: 9 states (table 9-1, P) and 21 edges (M, counted C)."""
     exploration = explored("usb_device_states")
-    assert len(exploration.states) == 9
+    assert exploration.state_count == 9
     assert exploration.transitions == len(USB_EDGES) == 21
     assert set(edges_of(exploration, "device")) == USB_EDGES
 
@@ -90,7 +86,7 @@ def test_usb_device_is_configured_after_four_steps(explored: Explored) -> None:
 def test_link_layer_has_the_edges_of_the_specification(explored: Explored) -> None:
     """Bluetooth Core volume 6 part B section 1.1, older form: 5 states (P), 9 edges (partly M)."""
     exploration = explored("bluetooth_link_layer")
-    assert len(exploration.states) == 5
+    assert exploration.state_count == 5
     assert exploration.transitions == len(LINK_LAYER_EDGES) == 9
     edges = {(before, after) for before, _, after in edges_of(exploration, "link_layer")}
     assert edges == LINK_LAYER_EDGES

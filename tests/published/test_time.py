@@ -18,13 +18,13 @@ import pytest
 
 from modecheck.checks.judged import BROKEN
 from modecheck.checks.verdict import check
-from modecheck.engine.exploration import Exploration, explore
+from modecheck.engine.exploration import PlainExploration, explore
 from modecheck.engine.space import Space
 from modecheck.model.devices import read_device
 from modecheck.model.parts import Device
 from modecheck.product.composition import compose
 
-Explored = Callable[[str], Exploration]
+Explored = Callable[[str], PlainExploration]
 
 WRITE = range(5)
 WAIT = range(6)
@@ -56,7 +56,7 @@ def laid_over(folder: Path, base: Path, text: str) -> Space:
 def test_fischer_has_the_published_states(explored: Explored, processes: int, states: int) -> None:
     """A write within 1 ms and a wait of 2 ms, for two to four processes (PC)."""
     exploration = explored(f"fischer_{processes}")
-    assert len(exploration.states) == states
+    assert exploration.state_count == states
     assert first_break(exploration, "exclusion") is None
 
 

@@ -8,7 +8,7 @@ from fractions import Fraction
 import pytest
 
 from modecheck.checks.traces import Trace, lasso, trace_to
-from modecheck.engine.exploration import Exploration, explore
+from modecheck.engine.exploration import PlainExploration, explore
 from modecheck.engine.space import LoopQuery
 from modecheck.product.composition import compose
 from modecheck.report.as_json import times_of
@@ -41,16 +41,16 @@ requirements:
 
 
 @pytest.fixture(scope="module")
-def space() -> Exploration:
+def space() -> PlainExploration:
     return explore(compose(device_from(BLINKING)))
 
 
 @pytest.fixture(scope="module")
-def trace(space: Exploration) -> Trace:
+def trace(space: PlainExploration) -> Trace:
     return trace_to(space, next(space.numbered(space.mark("requirement:R1"))))
 
 
-def test_a_run_of_ticks_is_one_line(space: Exploration, trace: Trace) -> None:
+def test_a_run_of_ticks_is_one_line(space: PlainExploration, trace: Trace) -> None:
     """With the numbers of its first and last step, on a terminal and in Markdown."""
     told = tell(space.product, trace)
     assert len(told) == 22
@@ -58,7 +58,7 @@ def test_a_run_of_ticks_is_one_line(space: Exploration, trace: Trace) -> None:
     assert scenario_as_markdown(told)[1] == "- 2-21: 20 ms pass"
 
 
-def test_single_steps_tell_their_time(space: Exploration, trace: Trace) -> None:
+def test_single_steps_tell_their_time(space: PlainExploration, trace: Trace) -> None:
     """JSON keeps every step, with how long it lasts and the time since the start."""
     told = tell(space.product, trace)
     assert times_of(told[0]) == {"lasts": "0", "time": "0"}
@@ -67,7 +67,7 @@ def test_single_steps_tell_their_time(space: Exploration, trace: Trace) -> None:
     assert told[21].since == Fraction(20, 1000)
 
 
-def test_a_loop_begins_with_a_line_of_its_own(space: Exploration) -> None:
+def test_a_loop_begins_with_a_line_of_its_own(space: PlainExploration) -> None:
     """What repeats is not told together with what comes before it."""
     loop = space.fair_loop(LoopQuery(wanted=0)).loop
     assert loop is not None
@@ -78,19 +78,19 @@ def test_a_loop_begins_with_a_line_of_its_own(space: Exploration) -> None:
     assert next(line.number for line in condensed(inside) if line.again) == 10
 
 
-def test_a_break_parts_a_run(space: Exploration, trace: Trace) -> None:
+def test_a_break_parts_a_run(space: PlainExploration, trace: Trace) -> None:
     """A mode switch that begins while time passes begins a line."""
     numbers = [line.numbers for line in condensed(tell(space.product, trace), breaks=(5,))]
     assert numbers == ["1", "2-4", "5-21", "22"]
 
 
-def test_a_chart_has_one_row_for_a_run(space: Exploration, trace: Trace) -> None:
+def test_a_chart_has_one_row_for_a_run(space: PlainExploration, trace: Trace) -> None:
     """It says how much time passes in which steps."""
     rows = [row for row in sequence_of(space.product, trace).rows if row.kind == "time"]
     assert [(row.step, row.until, row.words) for row in rows] == [(2, 21, ("20 ms",))]
 
 
-def test_the_page_holds_steps_of_time(space: Exploration, trace: Trace) -> None:
+def test_the_page_holds_steps_of_time(space: PlainExploration, trace: Trace) -> None:
     """A tick leaves no mark in the page's chart, and its sentence says how long it is."""
     one = list(replay(space.product, trace))[5]
     kind, *_, sentence, marks, _ = telling(space.product, one.before, one.step)

@@ -25,7 +25,7 @@ def test_every_step_has_a_sentence_that_names_who_moved(drawn: Drawn) -> None:
     space = explore(compose(drawn.read()), max_states=100)
     product = space.product
     for number in range(space.state_count):
-        for step in space.interpreter.steps(space.state(number)):
+        for step in space.found.interpreter.steps(space.state(number)):
             text = sentence(product, step)
             assert text == " ".join(text.split())
             assert text

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from modecheck.checks.traces import Move, Trace, trace_to
-from modecheck.engine.exploration import Exploration, explore
+from modecheck.engine.exploration import PlainExploration, explore
 from modecheck.product.composition import compose
 from modecheck.product.ir import Product
 from modecheck.scenario import sequence
@@ -20,11 +20,11 @@ from tests.generation.devices import Drawn, device_from, devices
 EXAMPLES = max(60, settings().max_examples)
 
 
-def wandering(space: Exploration, steps: list[int]) -> Trace:
+def wandering(space: PlainExploration, steps: list[int]) -> Trace:
     """A way that takes, in each state, the step that a number picks; a failing one ends it."""
     state, moves = space.product.initial, []
     for pick in steps:
-        possible = space.interpreter.steps(state)
+        possible = space.found.interpreter.steps(state)
         if not possible:
             break
         step = possible[pick % len(possible)]
@@ -127,7 +127,7 @@ def told(*labels: str, skipped: int = 0) -> ScenarioSequence:
     for label in labels:
         step = next(
             step
-            for step in space.interpreter.steps(state)
+            for step in space.found.interpreter.steps(state)
             if product.labels[step.label].text == label
         )
         moves.append(Move(step.label, step.after))

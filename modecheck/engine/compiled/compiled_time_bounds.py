@@ -9,8 +9,7 @@ from typing import TypeVar
 
 import numpy as np
 
-from modecheck.engine.compiled.compiled_exploration import CompiledExploration
-from modecheck.engine.compiled.graph import Array
+from modecheck.engine.compiled.graph import Array, CompiledExploration
 from modecheck.engine.compiled.time_bound_kernels import (
     find_best,
     find_components,

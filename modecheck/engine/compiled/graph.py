@@ -1,16 +1,17 @@
-"""The explored states and their transitions as arrays, and the searches over them."""
+"""The states that were reached natively, and the graph that is built of their transitions."""
 
 from __future__ import annotations
 
 import ctypes
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from modecheck.engine.compiled.code_notes import observed_in
 from modecheck.engine.compiled.frame import FAILED, RECORD_EXTRA, overheard_events
 from modecheck.engine.compiled.graph_kernels import (
     EVENT_BITS,
@@ -18,16 +19,17 @@ from modecheck.engine.compiled.graph_kernels import (
     find_before,
     flag_states,
     index_states,
-    lead_to,
-    own_moves,
-    spread_movable,
-    transpose,
 )
 from modecheck.engine.compiled.growing_arrays import Reserved, Words
 from modecheck.engine.compiled.kernels import SPARE, U1
 from modecheck.engine.compiled.language.intrinsics import LINE
-from modecheck.engine.compiled.machine import CompiledProduct
+from modecheck.engine.compiled.machine import CompiledProduct, compiled
+from modecheck.engine.compiled.native_arrays import NativeArrays
 from modecheck.engine.compiled.reach import ReachedStates
+from modecheck.engine.explored_space import Exploration
+from modecheck.engine.state_graph import StateGraph
+from modecheck.engine.system_actions import system_actions
+from modecheck.product.ir import Product
 
 RECORDS_A_BATCH = 1024
 """Successors made before they are looked up: enough to hide the memory's latency, few enough for
@@ -59,6 +61,7 @@ class States:
     layers: list[int]
     expanded: int
     seen: Array
+    _records: Words | None = None
 
     @property
     def width(self) -> int:
@@ -102,16 +105,18 @@ class States:
         room = max(RECORDS_A_BATCH, 2 * self.machine.most_records)
         return np.zeros(room * (self.width + RECORD_EXTRA), np.uint64)
 
-    def steps(self, number: int, records: Words) -> list[StepRecord]:
+    def steps(self, number: int) -> list[StepRecord]:
         """The steps of one state; of a failing step what happened is the failure's number."""
+        if self._records is None:
+            self._records = self.records()
         kind = ctypes.CFUNCTYPE(*[ctypes.c_uint64] * 4)
         call = kind(self.machine.successors)
         state = self.words.ctypes.data + 8 * number * self.width
-        count = call(state, records.ctypes.data, self.seen.ctypes.data) & 0xFFFFFFFF
+        count = call(state, self._records.ctypes.data, self.seen.ctypes.data) & 0xFFFFFFFF
         size, only = self.width + RECORD_EXTRA, ~0
         if overheard_events(self.machine.product):
             only = (1 << len(self.machine.product.chips)) - 1
-        rows = records[: count * size].reshape(count, size).tolist()
+        rows = self._records[: count * size].reshape(count, size).tolist()
         steps = []
         for row in rows:
             label, moved = row[self.width], row[self.width + 1] & only
@@ -119,6 +124,58 @@ class States:
             after = None if failing else tuple(row[: self.width])
             steps.append((label & 0xFFFFFFFF, after, moved, (label & ~FAILED) >> 32))
         return steps
+
+    def remade(self, number: int) -> list[tuple[int, int, int, int]]:
+        """Of each transition of an expanded state, made anew, label, target, who moved and what
+        happened.
+        """
+        return [
+            (label, self._target(number, after), moved, events)
+            for label, after, moved, events in self.steps(number)
+            if after is not None
+        ]
+
+    def _target(self, number: int, words: tuple[int, ...]) -> int:
+        """The number of the state behind a transition from a state."""
+        depth = self.depth_of(number) + 1
+        found = (self.number_in(layer, words) for layer in range(depth, -1, -1))
+        return next(target for target in found if target is not None)
+
+    def step_into(self, graph: StateGraph, number: int) -> tuple[int, int]:
+        """The first state of the layer above that leads to a state, and the least label."""
+        before = self._before(graph, number, self.depth_of(number))
+        if before < graph.linked:
+            steps = graph.transitions_of(before)
+            return before, min(label for label, target, _, _ in steps if target == number)
+        goal = tuple(self.words[number * self.width : (number + 1) * self.width].tolist())
+        return before, min(label for label, after, _, _ in self.steps(before) if after == goal)
+
+    def _before(self, graph: StateGraph, number: int, depth: int) -> int:
+        if self.first_of(depth) <= graph.linked:
+            into, sources, _ = graph.transposed()
+            if into[number] < into[number + 1]:
+                return int(sources[into[number]])
+        return self.before(number, depth)
+
+    def chosen(self, labels: list[int]) -> int:
+        """The least label."""
+        return min(labels)
+
+    def ordered(self) -> None:
+        """They are by depth, then by words."""
+
+    def shadows(self, product: Product, curious: frozenset[int]) -> dict[int, int]:
+        """Step through all states once more, with code that looks at the rules that lost."""
+        machine = compiled(
+            product, system_actions(product), curious=curious, level=self.machine.level
+        )
+        seen, spare = np.zeros(len(machine.seen) + 64, np.uint8), np.zeros(self.count, np.uint8)
+        again = replace(self, machine=machine, seen=seen)
+        flag_states(
+            machine.successors, seen, self.words, self.width, 0, self.expanded, again.records(),
+            spare, spare.copy(),
+        )  # fmt: skip
+        return observed_in(machine, seen).shadowed
 
     def number_in(self, depth: int, words: tuple[int, ...]) -> int | None:
         """The number of a state in a layer, which is sorted; None if it is not there."""
@@ -135,7 +192,7 @@ class States:
         found = low < end and tuple(self.words[at : at + self.width].tolist()) == words
         return low if found else None
 
-    def before(self, number: int, depth: int, records: Words) -> int:
+    def before(self, number: int, depth: int) -> int:
         """The first state of the layer above that has a step to a state."""
         begin = self.first_of(depth - 1)
         found = find_before(
@@ -146,7 +203,7 @@ class States:
             begin,
             begin + self.layers[depth - 1],
             number,
-            records,
+            self.records(),
         )
         return int(found)
 
@@ -208,109 +265,17 @@ def in_order(rows: Words) -> Array:
     return np.lexsort(rows.T[::-1])
 
 
-@dataclass(slots=True)
-class CompiledGraph:
-    """The transitions of the expanded states, forwards and transposed.
-
-    `notes` numbers what each transition is like: `labels[n]`, and as bits `moved[n]` and
-    `events[n]`. `linked` is the number of states whose transitions are kept: all that were
-    expanded, or none when memory does not allow for them. The future of the others is unknown.
-    Where events were overheard, `overheard[n]` has the bits of all events of the machine's product.
-    """
-
-    states: States
-    first: Array
-    targets: Array
-    notes: Array
-    labels: Words
-    moved: Words
-    events: Words
-    is_quiescent: Array
-    failing: Array
-    linked: int
-    overheard: Words | None = None
-    _into: Array | None = None
-    _sources: Array | None = None
-    _notes_into: Array | None = None
-    _kinds: list[tuple[int, int, int]] | None = None
-    _most_edges: int | None = None
-
-    def transitions_of(self, number: int) -> list[tuple[int, int, int, int]]:
-        """Label, target, who moved and what happened of each transition of a linked state."""
-        if self._kinds is None:
-            kinds = (self.labels.tolist(), self.moved.tolist(), self.events.tolist())
-            self._kinds = list(zip(*kinds, strict=True))
-        begin, end = self.first[number : number + 2].tolist()
-        found = []
-        for target, note in zip(
-            self.targets[begin:end].tolist(), self.notes[begin:end].tolist(), strict=True
-        ):
-            label, moved, events = self._kinds[note]
-            found.append((label, target, moved, events))
-        return found
-
-    @property
-    def most_edges(self) -> int:
-        """The most transitions that any state has. Counted once."""
-        if self._most_edges is None:
-            self._most_edges = int(np.diff(self.first).max(initial=0))
-        return self._most_edges
-
-    def transposed(self) -> tuple[Array, Array, Array]:
-        """Transitions by target: where each state's begin, sources and notes. Made once."""
-        if self._into is None or self._sources is None or self._notes_into is None:
-            self._into = np.zeros(self.states.count + 1, np.int64)
-            self._sources = np.empty(self.targets.size, np.uint32)
-            self._notes_into = np.empty(self.targets.size, np.uint16)
-            transpose(
-                self.first,
-                self.targets,
-                self.notes,
-                self.linked,
-                self._into,
-                self._sources,
-                self._notes_into,
-            )
-        return self._into, self._sources, self._notes_into
-
-    def unknown(self, *, past_failures: bool = True) -> Array:
-        """The numbers of the states whose future is unknown."""
-        unlinked = np.arange(self.linked, self.states.count)
-        if not past_failures:
-            return unlinked
-        return np.concatenate([np.flatnonzero(self.failing[: self.linked]), unlinked])
-
-    def barred(self, events: int) -> Array:
-        """For each note whether one of the events happens in it."""
-        flags: Array = (self.events & np.uint64(events) != 0).astype(np.uint8)
-        return flags
-
-    def leading_to(self, goals: Array, without_events: int, *, past_failures: bool = True) -> Array:
-        """For each state 1 if a path leads from it to a goal, without these events."""
-        if not self.linked:
-            return np.ones(self.states.count, np.uint8)
-        into, sources, notes = self.transposed()
-        reached = np.zeros(self.states.count, np.uint8)
-        reached[goals] = 1
-        reached[self.unknown(past_failures=past_failures)] = 1
-        starts = np.flatnonzero(reached)
-        pending = np.empty(self.states.count, np.uint32)
-        pending[: starts.size] = starts
-        lead_to(reached, pending, starts.size, into, sources, notes, self.barred(without_events))
-        return reached
-
-    def can_still_move(self) -> Words:
-        """For each state the bits of the chips that can still move on some path from it."""
-        into, sources, _ = self.transposed()
-        masks = np.zeros(self.states.count, np.uint64)
-        own_moves(self.first, self.targets, self.notes, self.linked, self.moved, masks)
-        masks[self.unknown()] = np.uint64((1 << 64) - 1)
-        pending = np.arange(self.states.count, dtype=np.uint32)[::-1].copy()
-        spread_movable(masks, pending, np.ones(self.states.count, np.uint8), into, sources)
-        return masks
+CompiledExploration = Exploration[States]
 
 
-def graph_without_transitions(states: States, *, seconds: float | None = None) -> CompiledGraph:
+def as_compiled(space: object) -> CompiledExploration | None:
+    """The space, if it was explored natively as it is, and not by its representatives."""
+    if isinstance(space, Exploration) and isinstance(space.found, States):
+        return space
+    return None
+
+
+def graph_without_transitions(states: States, *, seconds: float | None = None) -> StateGraph:
     """Only which states are quiet and which have a failing step. With a bound of seconds, states
     that are not looked at in time count as not expanded from then on.
     """
@@ -335,12 +300,12 @@ def graph_without_transitions(states: States, *, seconds: float | None = None) -
     none, nothing = np.empty(0, np.uint64), np.empty(0, np.uint32)
     notes = np.empty(0, np.uint16)
     first = np.zeros(1, np.int64)
-    return CompiledGraph(
-        states, first, nothing, notes, none, none, none, is_quiescent, failing, linked=0
+    return StateGraph(
+        NativeArrays(), first, nothing, notes, none, none, none, is_quiescent, failing, linked=0
     )
 
 
-def graph_of(states: States, transitions: int) -> CompiledGraph:
+def graph_of(states: States, transitions: int) -> StateGraph:
     """Make all transitions of the expanded states; `transitions` is at least their number.
 
     Raises `MemoryError` when there are too many kinds of transitions to number.
@@ -392,11 +357,10 @@ def graph_of(states: States, transitions: int) -> CompiledGraph:
         chips, reported = len(product.chips), len(product.watched_events)
         overheard = events | (moved >> np.uint64(chips)) << np.uint64(reported)
         moved &= np.uint64((1 << chips) - 1)
-    about = labels, moved, events
-    linked = states.expanded
-    return CompiledGraph(
-        states, first, *kept, *about, is_quiescent, failing, linked=linked, overheard=overheard
-    )
+    return StateGraph(
+        NativeArrays(), first, *kept, labels, moved, events, is_quiescent, failing,
+        linked=states.expanded, overheard=overheard,
+    )  # fmt: skip
 
 
 def bytes_needed(states: int, transitions: int) -> int:

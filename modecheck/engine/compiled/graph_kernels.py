@@ -1,8 +1,7 @@
-"""The inner loops over the graph of transitions: building it, and searching it in both directions.
+"""The inner loops that build the graph of transitions.
 
 States are numbered by depth and, within a depth, by their words. The transitions of state `i` are
-`first[i]` to `first[i + 1] - 1` in `targets` and `notes`; transposed, those into it are
-`into[i]` to `into[i + 1] - 1` in `sources` and `notes_into`, sources in ascending order.
+`first[i]` to `first[i + 1] - 1` in `targets` and `notes`.
 """
 
 from __future__ import annotations
@@ -40,10 +39,6 @@ from modecheck.engine.compiled.language.intrinsics import (
 )
 from modecheck.engine.compiled.language.kernel import Kernel
 
-UNREACHED = np.uint32(0xFFFFFFFF)
-"""Stands for no state in arrays of state numbers."""
-START = np.uint32(0xFFFFFFFE)
-"""Stands for the state before a start."""
 DRIVEN_BIT = np.uint64(DRIVEN)
 EVENT_BITS = np.uint64(31)
 """Bits of what happened in a note; the label stands above them."""
@@ -242,160 +237,6 @@ def flag_states(
         for number in range(np.int64(result & COUNT_MASK)):
             if records[number * width + words] & FAILED_BIT:
                 failing[position] = 1
-
-
-@Kernel
-def transpose(
-    first: I64s,
-    targets: U32s,
-    notes: U16s,
-    expanded: int,
-    into: I64s,
-    sources: U32s,
-    notes_into: U16s,
-) -> None:
-    """Counting sort of the transitions by target; `into` has room for one more than the states."""
-    count = into.size - 1
-    edges = first[expanded]
-    for edge in range(edges):
-        into[np.int64(targets[edge]) + 1] += 1
-    # Counts become beginnings; edges are then placed in the order of their sources, so that those
-    # into a state are in ascending order and no search depends on how the graph was built.
-    for number in range(count):
-        into[number + 1] += into[number]
-    # `into[t]` serves as the place to fill next, and is moved back afterwards.
-    for number in range(expanded):
-        for edge in range(first[number], first[number + 1]):
-            target = np.int64(targets[edge])
-            sources[into[target]] = np.uint32(number)
-            notes_into[into[target]] = notes[edge]
-            into[target] += 1
-    for number in range(count, 0, -1):
-        into[number] = into[number - 1]
-    into[0] = 0
-
-
-@Kernel
-def lead_to(
-    reached: U8s,
-    pending: U32s,
-    count: int,
-    into: I64s,
-    sources: U32s,
-    notes_into: U16s,
-    barred: U8s,
-) -> None:
-    """Mark every state from which a path leads to one that is marked already.
-
-    `pending` holds the marked states, `count` of them, and has room for all; transitions whose note
-    is barred are no paths.
-    """
-    while count > 0:
-        count -= 1
-        number = np.int64(pending[count])
-        for edge in range(into[number], into[number + 1]):
-            before = np.int64(sources[edge])
-            if not reached[before] and not barred[notes_into[edge]]:
-                reached[before] = 1
-                pending[count] = np.uint32(before)
-                count += 1
-
-
-@Kernel
-def ring_place(place: int, size: int) -> Any:
-    """A place less than twice the size, in a ring of that size."""
-    return place - size if place >= size else place
-
-
-@Kernel
-def spread_movable(masks: U64s, pending: U32s, waiting: U8s, into: I64s, sources: U32s) -> None:
-    """Give every state the bits of all states that a path leads to from it.
-
-    `pending` is a ring with room for all states; at first it holds them all, and `waiting` is 1.
-    """
-    size = pending.size
-    head, count = 0, size
-    while count > 0:
-        number = np.int64(pending[head])
-        head = ring_place(head + 1, size)
-        count -= 1
-        waiting[number] = 0
-        for edge in range(into[number], into[number + 1]):
-            before = np.int64(sources[edge])
-            if masks[number] & ~masks[before]:
-                masks[before] |= masks[number]
-                if not waiting[before]:
-                    waiting[before] = 1
-                    pending[ring_place(head + count, size)] = np.uint32(before)
-                    count += 1
-
-
-@Kernel
-def own_moves(
-    first: I64s, targets: U32s, notes: U16s, expanded: int, moved: U64s, masks: U64s
-) -> None:
-    """For each state the chips that move in one of its own transitions that leads away from it."""
-    for number in range(expanded):
-        for edge in range(first[number], first[number + 1]):
-            if np.int64(targets[edge]) != number:
-                masks[number] |= moved[notes[edge]]
-
-
-@Kernel
-def spread_forwards(  # noqa: C901 - one loop over distances
-    first: I64s,
-    targets: U32s,
-    expanded: int,
-    marks: U64s,
-    starts: I64s,
-    start_depths: I64s,
-    blocked: np.uint64,
-    enters: bool,
-    came_from: U32s,
-    inside: U32s,
-    entered: U32s,
-) -> Any:
-    """Spread from `starts` through states with none of the `blocked` marks; states with some are
-    not passed on from, and entered only if `enters`. Returns how many are inside and were entered.
-
-    A start joins in when the spread is as far as its start depth, in ascending order of these.
-    `came_from` must hold `UNREACHED` everywhere.
-    """
-    joined, done, count, entries = 0, 0, 0, 0
-    distance = np.int64(0)
-    while joined < starts.size or done < count:
-        end = count
-        if done == end and joined < starts.size and start_depths[joined] > distance:
-            distance = np.int64(start_depths[joined])
-        for number in range(done, end):
-            state = np.int64(inside[number])
-            if state >= expanded:
-                continue
-            for edge in range(first[state], first[state + 1]):
-                target = np.int64(targets[edge])
-                if came_from[target] != UNREACHED:
-                    continue
-                if not marks[target] & blocked:
-                    came_from[target] = np.uint32(state)
-                    inside[count] = np.uint32(target)
-                    count += 1
-                elif enters:
-                    came_from[target] = np.uint32(state)
-                    entered[entries] = np.uint32(target)
-                    entries += 1
-        if end > done:
-            distance += 1
-        done = end
-        # A start joins after the states of its distance: ties go to what was reached earlier, which
-        # is what breadth-first search from the initial state would have found.
-        while joined < starts.size and start_depths[joined] <= distance:
-            state = np.int64(starts[joined])
-            if came_from[state] == UNREACHED:
-                came_from[state] = START
-                inside[count] = np.uint32(state)
-                count += 1
-            joined += 1
-    return count, entries
 
 
 @Kernel

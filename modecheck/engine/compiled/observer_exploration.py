@@ -18,11 +18,11 @@ from threading import Event
 
 import numpy as np
 
-from modecheck.engine.compiled.compiled_exploration import CompiledExploration
-from modecheck.engine.compiled.graph import Array, CompiledGraph, States, in_order
+from modecheck.engine.compiled.graph import Array, CompiledExploration, States, in_order
 from modecheck.engine.compiled.graph_kernels import MOST_NOTES, mark_states
 from modecheck.engine.compiled.growing_arrays import Reserved, Words
 from modecheck.engine.compiled.machine import MOST_WATCHED, compiled_observers
+from modecheck.engine.compiled.native_arrays import NativeArrays
 from modecheck.engine.compiled.observer_kernels import (
     TABLE_SHARE,
     fill_anew,
@@ -35,6 +35,7 @@ from modecheck.engine.compiled.observer_plan import ObserverPlan
 from modecheck.engine.encounters import Observed
 from modecheck.engine.phases import count
 from modecheck.engine.space import INITIAL, INTERRUPTION, Limits, Sighting
+from modecheck.engine.state_graph import StateGraph
 from modecheck.engine.system_actions import obliging_labels
 from modecheck.product.ir import Product
 
@@ -144,7 +145,7 @@ class _Following:
     def _events(self) -> Words:
         """The events of each note, by the numbers that they have for the observers."""
         graph, heard = self._space.graph, self._space.found.machine.product.events
-        events = graph.events.copy()
+        events: Words = graph.events.copy()
         if graph.overheard is None:
             return events
         alone = len(self._space.product.events)
@@ -248,7 +249,7 @@ class _Following:
 
     def _graph(
         self, states: States, layers: list[_Layer], final: Array, order: Array
-    ) -> CompiledGraph:
+    ) -> StateGraph:
         alone, plan = self._space.graph, self._plan
         first = np.zeros(states.expanded + 1, np.int64)
         np.cumsum(np.concatenate([layer.counts for layer in layers]), out=first[1:])
@@ -260,8 +261,8 @@ class _Following:
         labels = np.concatenate([alone.labels, np.array(plan.labels, np.uint64)])
         nothing = np.zeros(len(plan.labels), np.uint64)
         sources, idles = self._kept[order, 0], self._kept[order, 1] & plan.idle_bit != 0
-        return CompiledGraph(
-            states=states,
+        return StateGraph(
+            arrays=NativeArrays(),
             first=first,
             targets=targets,
             notes=np.concatenate([layer.notes for layer in layers]),

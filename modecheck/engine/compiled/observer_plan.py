@@ -12,8 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from modecheck.engine.compiled.graph import Array, CompiledGraph
+from modecheck.engine.compiled.graph import Array
 from modecheck.engine.compiled.growing_arrays import Words
+from modecheck.engine.state_graph import StateGraph
 from modecheck.product.bit_packing import WordPlace
 from modecheck.product.ir import ObserverAutomaton, Product
 
@@ -47,7 +48,7 @@ class ObserverPlan:
     of all choices, and of idling (`idle_note`).
     """
 
-    def __init__(self, product: Product, graph: CompiledGraph) -> None:
+    def __init__(self, product: Product, graph: StateGraph) -> None:
         self._product = product
         self._own: list[WordPlace] = []
         used = 0

@@ -11,9 +11,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from modecheck.engine.compiled.code_notes import observed_in
-from modecheck.engine.compiled.compiled_exploration import CompiledExploration
 from modecheck.engine.compiled.graph import (
-    CompiledGraph,
+    CompiledExploration,
     States,
     bytes_needed,
     graph_of,
@@ -34,6 +33,7 @@ from modecheck.engine.exploration import Reporter
 from modecheck.engine.memory import available_memory, resident_memory
 from modecheck.engine.phases import phase
 from modecheck.engine.space import INTERRUPTION, Limits, Sighting
+from modecheck.engine.state_graph import StateGraph
 from modecheck.engine.system_actions import system_actions
 from modecheck.product.ir import EventIR, Product
 
@@ -131,14 +131,14 @@ def _load_kernels(machine: CompiledProduct) -> None:
     mark_states(machine.marks, states.words, states.width, 1, np.zeros(1, np.uint64))
 
 
-def _graph(states: States, transitions: int, bound: int) -> CompiledGraph:
+def _graph(states: States, transitions: int, bound: int) -> StateGraph:
     """The graph with its transitions, if they fit beside what is held already."""
     if resident_memory() + bytes_needed(states.count, transitions) <= bound:
         return graph_of(states, transitions)
     return graph_without_transitions(states)
 
 
-def _hasty_graph(states: States) -> CompiledGraph:
+def _hasty_graph(states: States) -> StateGraph:
     """What is found out at once about states when nobody wants to wait any longer."""
     return graph_without_transitions(states, seconds=SECONDS_AFTER)
 

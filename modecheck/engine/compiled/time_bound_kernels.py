@@ -6,10 +6,10 @@ from typing import Any
 
 import numpy as np
 
-from modecheck.engine.compiled.graph_kernels import UNREACHED
 from modecheck.engine.compiled.kernels import U0
 from modecheck.engine.compiled.language.annotations import I32s, I64s, U8s, U16s, U32s, U64s
 from modecheck.engine.compiled.language.kernel import Kernel
+from modecheck.engine.search_kernels import UNREACHED
 
 
 @Kernel

@@ -15,10 +15,17 @@ import heapq
 from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import NamedTuple, Protocol, TypeVar
+from typing import TypeVar
 
 from modecheck.engine.encounters import Encounter, Observed
+from modecheck.engine.explored_space import Exploration, StateStore
 from modecheck.engine.plain import Interpreter, State
+from modecheck.engine.reductions.permuted_searches import (
+    Back,
+    FlagRows,
+    PermutedSearches,
+    StateQuery,
+)
 from modecheck.engine.reductions.representatives import Representatives
 from modecheck.engine.space import (
     INITIAL,
@@ -30,7 +37,6 @@ from modecheck.engine.space import (
     Occurrence,
     Path,
     Sighting,
-    Space,
     first_zero,
 )
 from modecheck.product.ir import Failure, Product
@@ -38,67 +44,16 @@ from modecheck.product.renaming import Numbers, Renaming, inverse_of
 from modecheck.product.symmetry import units_of
 
 Item = TypeVar("Item", bound=Hashable)
-Back = Callable[[int], Sequence[int]]
-"""For a permutation: which bit of the state behind a transition each bit of that before it is."""
-
-
-class StateQuery(NamedTuple):
-    """What is asked of a state: marks it has, marks it has not, and events that are barred."""
-
-    wanted: int
-    unwanted: int = 0
-    barred: int = 0
-
-
-class Masks(Protocol):
-    """Bits of each state."""
-
-    def __getitem__(self, number: int, /) -> int:
-        """The bits of a state."""
-
-    def lacking(self, full: int) -> Iterator[tuple[int, int]]:
-        """The states that lack some bit of `full`, with their bits, shallowest first."""
-
-
-class PermutedSearches(Protocol):
-    """Searches over an explored space whose transitions exchange states for representatives."""
-
-    def backward_reachability(
-        self, asked: Sequence[StateQuery], back: Back, *, past_failures: bool
-    ) -> Masks:
-        """For each state, bit `j` if a path leads from it to some mark of `asked[j].wanted`, or to
-        where one of `asked[j].unwanted` is not.
-        """
-
-    def can_reach_states(self, goals: dict[int, int], count: int, back: Back) -> Masks:
-        """For each state, bit `j` if a path leads to a state with bit `j` in `goals`."""
-
-    def can_still_move(self, back: Back, unturned: int) -> Masks:
-        """For each state the bits of the chips that can still move on some path from it, but in
-        place: by a transition to the same representative, `unturned`.
-        """
-
-    def first_loss(self, asked: Sequence[StateQuery], back: Back) -> tuple[int, int, int] | None:
-        """The first transition that loses a mark of `asked[j].wanted` without a barred event: the
-        state before it, its position among that state's transitions, and `j`. `back` is of marks.
-        """
-
-    def first_change(self, asked: Sequence[StateQuery], back: Back) -> tuple[int, int, int] | None:
-        """The first transition from a state with `asked[j].wanted` to one with `asked[j].unwanted`:
-        told alike.
-        """
 
 
 class AnnotatedQuotient:
     """A space in which a representative stands for all its images. Representatives are counted."""
 
-    def __init__(
-        self, base: Space, representatives: Representatives, searches: PermutedSearches
-    ) -> None:
+    def __init__(self, base: Exploration[StateStore], representatives: Representatives) -> None:
         self.base = base
         self.representatives = representatives
         self.product: Product = base.product
-        self._searches = searches
+        self._searches = PermutedSearches(base)
         self._count = base.state_count
         self._renamings: list[Renaming] = [representatives.nothing]
         self._registered: dict[object, int] = {representatives.nothing.key: 0}
@@ -578,7 +533,7 @@ class PermutedFlags:
     """A flag for every image: bit `j` of a representative answers the `j`-th form of a question."""
 
     space: AnnotatedQuotient
-    masks: Masks
+    masks: FlagRows
     forms: dict[StateQuery, Renaming]
 
     def __getitem__(self, number: int) -> int:
@@ -602,7 +557,7 @@ class PermutedStateFlags:
     """A flag for every image, where paths to a set of states were asked for."""
 
     space: AnnotatedQuotient
-    masks: Masks
+    masks: FlagRows
     place_of: Callable[[int], int]
 
     def __getitem__(self, number: int) -> int:

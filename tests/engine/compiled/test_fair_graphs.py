@@ -1,59 +1,67 @@
-"""The compiled search for fair loops on random graphs, against the plain one."""
+"""The search for fair loops on random graphs, small and large, against the plain one."""
 
 from __future__ import annotations
 
 import random
-from types import SimpleNamespace
-from typing import Any, cast
+from itertools import accumulate
 
-import numpy as np
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from modecheck.engine import fair_components
-from modecheck.engine.compiled.compiled_fair_loops import FairSearch, loop_in
-from modecheck.engine.fair_components import FairGraph, nearest_component, set_numbers
+from modecheck.engine.arrays import Arrays, SmallArrays
+from modecheck.engine.compiled.native_arrays import NativeArrays
+from modecheck.engine.fair_components import FairSearch, set_numbers
 from modecheck.engine.space import LoopQuery
+from modecheck.engine.state_graph import StateGraph
 from modecheck.product.ir import FairSet
+from tests.engine.oracles.plain_fair_components import FairGraph, loop_in, nearest_component
 from tests.engine.test_fair_graphs import LABELS, Edges, assert_fair, random_edges, random_sets
 
 MOST_STATES = 40
 
 
-def compiled_search(
-    edges: Edges, sets: list[FairSet], inside: list[int], marks: list[int], query: LoopQuery
+def search_over(
+    arrays: Arrays,
+    edges: Edges,
+    sets: list[FairSet],
+    inside: list[int],
+    marks: list[int],
+    query: LoopQuery,
 ) -> FairSearch:
     """A search over these transitions; a note stands for label, usable or not, moving or not."""
     rows = [edge for number in range(len(edges)) for edge in edges[number]]
     notes = [label * 4 + usable * 2 + moves for label, _, usable, moves in rows]
-    kinds = np.arange(LABELS * 4)
+    kinds, of = range(LABELS * 4), arrays.of
     numbers = set_numbers(sets, LABELS)
-    first = np.cumsum([0, *(len(edges[number]) for number in range(len(edges)))])
-    graph = SimpleNamespace(
-        states=SimpleNamespace(count=len(edges), depth_of=lambda _: 0),
-        first=first.astype(np.int64),
-        most_edges=max(len(edges[number]) for number in range(len(edges))),
-        targets=np.array([target for _, target, _, _ in rows], np.uint32),
-        notes=np.array(notes, np.uint16),
-        labels=(kinds // 4).astype(np.uint64),
-        moved=(kinds % 2).astype(np.uint64),
+    graph = StateGraph(
+        arrays=arrays,
+        first=of("i8", accumulate((len(edges[n]) for n in range(len(edges))), initial=0)),
+        targets=of("u4", [target for _, target, _, _ in rows]),
+        notes=of("u2", notes),
+        labels=of("u8", [kind // 4 for kind in kinds]),
+        moved=of("u8", [kind % 2 for kind in kinds]),
+        events=of("u8", [0 for _ in kinds]),
+        is_quiescent=arrays.filled("u1", len(edges)),
+        failing=arrays.filled("u1", len(edges)),
+        linked=len(edges),
     )
-    moves = kinds % 2 if query.moving else np.ones_like(kinds)
     return FairSearch(
-        product=cast("Any", SimpleNamespace(fair=tuple(sets))),
-        graph=cast("Any", graph),
-        marks=np.array(marks, np.uint64),
+        fair=sets,
+        graph=graph,
+        marks=of("u8", marks),
         query=query,
-        inside=np.array(inside, np.uint8),
-        allowed=(kinds // 2 % 2).astype(np.uint8),
-        sets=np.array(numbers, np.int32)[kinds // 4],
-        needed=moves.astype(np.uint8),
+        inside=of("u1", inside),
+        allowed=of("u1", [kind // 2 % 2 for kind in kinds]),
+        needed=of("u1", [kind % 2 or not query.moving for kind in kinds]),
+        sets=of("i4", [numbers[kind // 4] for kind in kinds]),
         set_of_label=numbers,
     )
 
 
-@given(st.integers(0, 1 << 30))
-def test_compiled_search_finds_the_same_component(seed: int) -> None:
+@pytest.mark.parametrize("arrays", [SmallArrays(), NativeArrays()])
+@given(seed=st.integers(0, 1 << 30))
+def test_the_search_finds_the_same_component(arrays: Arrays, seed: int) -> None:
     """The same answer, the nearest component over all rounds, and a loop that is fair."""
     for offset in range(20):
         dice = random.Random(seed + offset)  # noqa: S311 - not for secrets
@@ -67,11 +75,12 @@ def test_compiled_search_finds_the_same_component(seed: int) -> None:
         ordered = [sorted(edges[number]) for number in range(count)]
         plain = FairGraph(ordered.__getitem__, marks, sets, set_numbers(sets, LABELS))
         expected, expected_rests_on = nearest_component(plain, region, query)
-        component, rests_on = compiled_search(edges, sets, inside, marks, query).component()
+        found = search_over(arrays, edges, sets, inside, marks, query)
+        component, rests_on = found.component()
         assert (component is None) == (expected is None)
         if component is None or expected is None:
             assert rests_on == expected_rests_on
             continue
-        loop = loop_in(component, query)
+        loop = component.loop(lambda _: 0)
         assert_fair(loop, edges, sets, goals)
-        assert loop == fair_components.loop_in(plain, expected, query, [0] * count)
+        assert loop == loop_in(plain, expected, query, [0] * count)

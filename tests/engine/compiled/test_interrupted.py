@@ -12,9 +12,14 @@ import pytest
 from modecheck.engine.choice import Search, explore_with
 from modecheck.engine.compiled import reach as reaching
 from modecheck.engine.compiled import run
-from modecheck.engine.compiled.compiled_exploration import CompiledExploration, combinations_of
-from modecheck.engine.compiled.graph import FLAGGED_TOGETHER, graph_without_transitions
+from modecheck.engine.compiled.graph import (
+    FLAGGED_TOGETHER,
+    CompiledExploration,
+    as_compiled,
+    graph_without_transitions,
+)
 from modecheck.engine.compiled.interruptions import Interruptions
+from modecheck.engine.compiled.native_arrays import NativeArrays
 from modecheck.engine.compiled.reach import ReachedStates
 from modecheck.engine.compiled.workers import Worker
 from modecheck.engine.space import INTERRUPTION
@@ -39,8 +44,8 @@ def interrupted(tmp_path_factory: pytest.TempPathFactory) -> CompiledExploration
         patch.setattr(run, "reach", reached)
         # That it is large is known: nothing is begun unoptimised.
         search = Search(engine="compiled", threads=2, expected=8**7)
-        space = explore_with(compose(read_device(str(path))), search)
-    assert isinstance(space, CompiledExploration)
+        space = as_compiled(explore_with(compose(read_device(str(path))), search))
+    assert space is not None
     return space
 
 
@@ -72,7 +77,7 @@ def test_sets_of_marks_are_counted_alike_when_few_and_when_many() -> None:
     for kinds in (3, 1000):
         marks = (np.arange(5000, dtype=np.uint64) * np.uint64(7919)) % np.uint64(kinds)
         values = marks.tolist()
-        found = combinations_of(marks)
+        found = NativeArrays().counted(marks)
         assert {own: (at.first, at.count) for own, at in found.items()} == {
             own: (values.index(own), values.count(own)) for own in set(values)
         }

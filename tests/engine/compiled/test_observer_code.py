@@ -152,7 +152,7 @@ def test_device_idles_where_nothing_has_to_happen(drawn: Drawn, seed: int) -> No
     space = explore(product, max_states=MOST_STATES)
     for number in range(space.expanded):
         state = space.state(number)
-        labels = {step.label for step in space.interpreter.steps(state)}
+        labels = {step.label for step in space.found.interpreter.steps(state)}
         if state[product.idle_field]:
             assert labels == {product.idle_label}
         else:

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from modecheck.checks.watched import events_of
 from modecheck.engine.choice import Search, explore_with
-from modecheck.engine.compiled.compiled_exploration import CompiledExploration
+from modecheck.engine.compiled.graph import CompiledExploration, as_compiled
 from modecheck.engine.compiled.observer_exploration import observer_product
 from modecheck.engine.exploration import Silent, explore
 from modecheck.engine.observer_product import ObserverProducts
@@ -31,8 +31,8 @@ COMPILED = Search(engine="compiled", threads=1, expected=1)
 
 
 def compiled(product: Product, overhearing: tuple[EventIR, ...] = ()) -> CompiledExploration:
-    space = explore_with(product, COMPILED, overhearing=overhearing)
-    assert isinstance(space, CompiledExploration)
+    space = as_compiled(explore_with(product, COMPILED, overhearing=overhearing))
+    assert space is not None
     return space
 
 
@@ -160,8 +160,8 @@ def test_what_is_begun_ahead_is_what_is_asked_for(
         return compose(both.device, observers=some)
 
     def explored(beside: ObserverProducts, some: tuple[str, ...], how: Search) -> Space:
-        found = beside.explore(some, how)
-        assert isinstance(found, CompiledExploration)
+        found = as_compiled(beside.explore(some, how))
+        assert found is not None
         assert_identical(found, compiled(product_with(some)))
         return found
 

@@ -11,7 +11,8 @@ from hypothesis import assume, given, settings
 from modecheck.checks.gaps import gap_tables
 from modecheck.checks.verdict import Verdict, check
 from modecheck.engine.choice import EngineName, Search
-from modecheck.engine.exploration import Exploration
+from modecheck.engine.exploration import PlainExploration
+from modecheck.engine.explored_space import Exploration
 from modecheck.engine.reductions.annotated_quotient import AnnotatedQuotient
 from modecheck.engine.space import Limits
 from modecheck.model.devices import read_device
@@ -29,7 +30,7 @@ EXAMPLES = settings().max_examples
 pytestmark = pytest.mark.usefixtures("own_cache")
 
 
-def whole_of(device: Device) -> tuple[Verdict, Exploration]:
+def whole_of(device: Device) -> tuple[Verdict, PlainExploration]:
     verdict = check([device], search=Search(engine="plain", limits=Limits(states=MOST_STATES)))
     space = verdict.explored[0].exploration
     assert isinstance(space, Exploration)
@@ -45,7 +46,7 @@ def reduced_of(
     return verdict, space
 
 
-def assert_images_are_the_whole(space: AnnotatedQuotient, whole: Exploration) -> None:
+def assert_images_are_the_whole(space: AnnotatedQuotient, whole: PlainExploration) -> None:
     """The images of all representatives are all states, each once; and so are their transitions."""
     images: dict[tuple[int, ...], int] = {}
     layers = [0] * len(space.layers)
@@ -61,7 +62,7 @@ def assert_images_are_the_whole(space: AnnotatedQuotient, whole: Exploration) ->
     assert transitions == whole.transitions
 
 
-def assert_same_edges(space: AnnotatedQuotient, whole: Exploration) -> None:
+def assert_same_edges(space: AnnotatedQuotient, whole: PlainExploration) -> None:
     """Every image has the transitions that the interpreter gives its state."""
     numbers = {whole.state(number): number for number in range(whole.state_count)}
     for number in range(space.state_count):
@@ -81,7 +82,7 @@ def assert_same_edges(space: AnnotatedQuotient, whole: Exploration) -> None:
             assert found == wanted
 
 
-def assert_same_seen(space: AnnotatedQuotient, whole: Exploration) -> None:
+def assert_same_seen(space: AnnotatedQuotient, whole: PlainExploration) -> None:
     """The same coverage, and the same failures."""
     assert space.occupied == whole.occupied
     seen, expected = space.observed, whole.observed

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 from hypothesis import assume, given, settings
 
-from modecheck.engine.exploration import Exploration, explore
+from modecheck.engine.exploration import PlainExploration, explore
 from modecheck.engine.plain import Interpreter
 from modecheck.engine.space import Limits
 from modecheck.engine.zones.zone_time_bounds import WitnessedTime, ZoneTimeBounds, times_between
@@ -41,7 +41,7 @@ def ever_ticking(product: Product) -> Product:
 class ByTicks:
     """All stretches of a product, by searching its states; endless ones have no worst time."""
 
-    def __init__(self, found: Exploration, begin: Expression, end: Expression) -> None:
+    def __init__(self, found: PlainExploration, begin: Expression, end: Expression) -> None:
         condition = Interpreter(found.product).condition
         states = [found.state(number) for number in range(found.state_count)]
         begins = [condition(begin, state) for state in states]
@@ -59,8 +59,8 @@ class ByTicks:
                 continue
             self.successors[spot] = []
             number, going = spot
-            for edge in found.graph.edges(number):
-                target, ticks = found.targets[edge], int(found.labels[edge] == tick)
+            for edge in found.edges_from(number):
+                target, ticks = edge.target, int(edge.label == tick)
                 entered = begins[target] and not begins[number]
                 self.times |= {0} if entered and ends[target] else set()
                 if going and ends[target]:

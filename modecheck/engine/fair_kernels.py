@@ -7,16 +7,15 @@ A transition is usable when its note is allowed, when it gains none of the marks
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
-from modecheck.engine.compiled.graph_kernels import UNREACHED
-from modecheck.engine.compiled.kernels import U0
-from modecheck.engine.compiled.language.annotations import I32s, I64s, U8s, U16s, U32s, U64s
 from modecheck.engine.compiled.language.kernel import Kernel
+from modecheck.engine.search_kernels import UNREACHED
 
-NONE = np.uint32(0)
+if TYPE_CHECKING:
+    import numpy as np
+
+    from modecheck.engine.compiled.language.annotations import I32s, I64s, U8s, U16s, U32s, U64s
 
 
 @Kernel
@@ -27,7 +26,7 @@ def usable(
     """Whether a loop may take a transition that stays inside."""
     if allowed[notes[edge]] == 0 or (only_changes and source == target):
         return False
-    return marks[target] & ~marks[source] & gains == U0
+    return marks[target] & ~marks[source] & gains == 0
 
 
 @Kernel
@@ -66,33 +65,33 @@ def fair_sccs(  # noqa: C901 - one depth-first search, with what is done to each
     `seen_at` have room for each fairness set.
     """
     again = False
-    counter = np.uint32(0)
+    counter = 0
     height: Any = 0
-    for root in range(first.size - 1):
-        if inside[root] == 0 or index[root] != NONE:
+    for root in range(len(first) - 1):
+        if inside[root] == 0 or index[root] != 0:
             continue
         depth = 0
-        call_states[0], call_edges[0] = np.uint32(root), first[root]
-        counter += np.uint32(1)
+        call_states[0], call_edges[0] = root, first[root]
+        counter += 1
         index[root], low[root] = counter, counter
-        stack[height] = np.uint32(root)
+        stack[height] = root
         height += 1
         while depth >= 0:
-            state = np.int64(call_states[depth])
+            state = call_states[depth]
             edge, end = call_edges[depth], first[state + 1]
             descended = False
             while edge < end:
-                target = np.int64(targets[edge])
+                target = targets[edge]
                 if inside[target] == 1 and usable(
                     edge, state, target, notes, allowed, marks, gains, only_changes
                 ):
-                    if index[target] == NONE:
+                    if index[target] == 0:
                         call_edges[depth] = edge + 1
                         depth += 1
-                        call_states[depth], call_edges[depth] = np.uint32(target), first[target]
-                        counter += np.uint32(1)
+                        call_states[depth], call_edges[depth] = target, first[target]
+                        counter += 1
                         index[target], low[target] = counter, counter
-                        stack[height] = np.uint32(target)
+                        stack[height] = target
                         height += 1
                         descended = True
                         break
@@ -102,13 +101,13 @@ def fair_sccs(  # noqa: C901 - one depth-first search, with what is done to each
                 continue
             depth -= 1
             if depth >= 0:
-                before = np.int64(call_states[depth])
+                before = call_states[depth]
                 low[before] = min(low[before], low[state])
             if low[state] != index[state]:
                 continue
             # The component is what lies on the stack from its root on (Tarjan 1972).
             bottom = height - 1
-            while np.int64(stack[bottom]) != state:
+            while stack[bottom] != state:
                 bottom -= 1
             verdict = judge(
                 first, targets, notes, marks, inside, allowed, gains, only_changes, set_of_note,
@@ -117,11 +116,11 @@ def fair_sccs(  # noqa: C901 - one depth-first search, with what is done to each
             )  # fmt: skip
             smallest: Any = state
             for place in range(bottom, height):
-                smallest = min(smallest, np.int64(stack[place]))
+                smallest = min(smallest, stack[place])
             if verdict == 1:
                 nearest[0] += 1
                 for place in range(bottom, height):
-                    found[stack[place]] = np.uint32(nearest[0])
+                    found[stack[place]] = nearest[0]
                 if smallest < nearest[2]:
                     nearest[1], nearest[2] = nearest[0], smallest
             # Its states are done with, or, where some have to go first, are looked at again with
@@ -131,12 +130,12 @@ def fair_sccs(  # noqa: C901 - one depth-first search, with what is done to each
                 member = stack[place]
                 index[member] = UNREACHED
                 if verdict != 2 or is_wronged(
-                    np.int64(member), first, targets, notes, set_of_note, strong, possible, taken
+                    member, first, targets, notes, set_of_note, strong, possible, taken
                 ):
                     inside[member] = 3
             again = again or verdict == 2
             height = bottom
-    for number in range(inside.size):
+    for number in range(len(inside)):
         if inside[number] == 3:
             inside[number] = 0
     return again
@@ -172,17 +171,16 @@ def judge(  # noqa: C901 - what is counted in one pass decides
     size = height - bottom
     own = index[stack[bottom]]
     linked = False
-    visited = U0
-    possible[:] = 0
-    taken[:] = 0
-    seen_at[:] = -1
+    visited = 0
+    for number in range(len(strong)):
+        possible[number], taken[number], seen_at[number] = 0, 0, -1
     for place in range(bottom, height):
-        state = np.int64(stack[place])
-        for mark in range(visits.size):
-            if marks[state] & visits[mark] != U0:
-                visited |= np.uint64(1) << np.uint64(mark)
+        state = stack[place]
+        for mark in range(len(visits)):
+            if marks[state] & visits[mark]:
+                visited |= 1 << mark
         for edge in range(first[state], first[state + 1]):
-            number, target = set_of_note[notes[edge]], np.int64(targets[edge])
+            number, target = set_of_note[notes[edge]], targets[edge]
             if number >= 0 and seen_at[number] != state and target != state:
                 seen_at[number] = state
                 possible[number] += 1
@@ -194,25 +192,25 @@ def judge(  # noqa: C901 - what is counted in one pass decides
                 linked = linked or needed[notes[edge]] == 1
                 if number >= 0:
                     taken[number] = 1
-    if visited != (np.uint64(1) << np.uint64(visits.size)) - np.uint64(1):
+    if visited != (1 << len(visits)) - 1:
         return 0
     if not linked:
         # A set, if any, because of which a device does not stay where no loop is.
         for wanted in range(2):
-            for number in range(strong.size):
+            for number in range(len(strong)):
                 if strong[number] == wanted and possible[number] > 0:
                     rests_on[number] = 1
                     return 0
         return 0
     # Weak: possible in every state of the component, and never taken in it.
-    for number in range(strong.size):
+    for number in range(len(strong)):
         if strong[number] == 0 and taken[number] == 0 and possible[number] == size:
             rests_on[number] = 1
             return 0
     # Strong: possible somewhere, and never taken. A smaller loop that avoids those states may be
     # fair.
     wronged = False
-    for number in range(strong.size):
+    for number in range(len(strong)):
         if strong[number] == 1 and taken[number] == 0 and possible[number] > 0:
             rests_on[number] = 1
             wronged = True
@@ -233,7 +231,7 @@ def is_wronged(
     """Whether a strong set that its component never takes is possible in a state."""
     for edge in range(first[state], first[state + 1]):
         number = set_of_note[notes[edge]]
-        if np.int64(targets[edge]) == state:
+        if targets[edge] == state:
             continue
         if number >= 0 and strong[number] == 1 and taken[number] == 0 and possible[number] > 0:
             return True
@@ -259,32 +257,31 @@ def find_path(
     labels: U64s,
     ordered: I64s,
 ) -> Any:
-    """The transition that ends a shortest path from a state, or -1; `came_from` holds for each
-    state the transition it was first reached by, plus one. `goals` has one flag for each state, or
-    is empty; `last` flags the notes of transitions that end it. `ordered` has room for the
-    transitions of one state.
+    """The transition that ends a shortest path from a state, or -1; `came_from`, 0 at first, holds
+    for each state the transition it was first reached by, plus one. `goals` has one flag for each
+    state, or is empty; `last` flags the notes of transitions that end it. `ordered` has room for
+    the transitions of one state.
     """
-    came_from[:] = 0
-    pending[0] = np.uint32(start)
+    pending[0] = start
     done, waiting = 0, 1
     while done < waiting:
-        state = np.int64(pending[done])
+        state = pending[done]
         done += 1
         put_in_order(first[state], first[state + 1], targets, notes, labels, ordered)
         for place in range(first[state + 1] - first[state]):
             edge = ordered[place]
-            target = np.int64(targets[edge])
+            target = targets[edge]
             if inside[target] == 0 or not usable(
                 edge, state, target, notes, allowed, marks, gains, only_changes
             ):
                 continue
-            if target == end or (goals.size > 0 and goals[target] == 1):
+            if target == end or (len(goals) > 0 and goals[target] == 1):
                 return edge
             if last[notes[edge]] == 1:
                 return edge
             if came_from[target] == 0 and target != start:
                 came_from[target] = edge + 1
-                pending[waiting] = np.uint32(target)
+                pending[waiting] = target
                 waiting += 1
     return -1
 
@@ -318,12 +315,74 @@ def without_set(
     flags: U8s,
 ) -> None:
     """Flag the states inside in which no step of a fairness set is possible that leads away."""
-    for state in range(first.size - 1):
+    for state in range(len(first) - 1):
         flags[state] = 0
         if inside[state] == 0:
             continue
         flags[state] = 1
         for edge in range(first[state], first[state + 1]):
-            if set_of_note[notes[edge]] == number and np.int64(targets[edge]) != state:
+            if set_of_note[notes[edge]] == number and targets[edge] != state:
                 flags[state] = 0
                 break
+
+
+@Kernel
+def flag_component(found: U32s, number: int, states: U8s, shallowest: I64s) -> Any:
+    """Flag the states of a component, and note the first of them; how many are noted."""
+    count = 0
+    for state in range(len(found)):
+        if found[state] == number:
+            states[state] = 1
+            if count < len(shallowest):
+                shallowest[count] = state
+                count += 1
+    return count
+
+
+@Kernel
+def flag_equal(column: I64s, value: int, bit: np.uint64, flags: U64s) -> None:
+    """Set a bit where a field has a value."""
+    for state in range(len(column)):
+        if column[state] == value:
+            flags[state] |= bit
+
+
+@Kernel
+def flag_halted(
+    first: I64s,
+    notes: U16s,
+    linked: int,
+    at_once: U8s,
+    delivers: U64s,
+    late: U64s,
+    due: np.uint64,
+    halted: np.uint64,
+    marks: U64s,
+) -> None:
+    """Mark the states in which time cannot go on: with a mark of `due`, or a transition whose note
+    is `at_once`, or `delivers` over a link whose head is `late`.
+    """
+    for state in range(len(marks)):
+        waits = marks[state] & due != 0
+        if state < linked:
+            for edge in range(first[state], first[state + 1]):
+                if at_once[notes[edge]] or delivers[notes[edge]] & late[state]:
+                    waits = True
+        if waits:
+            marks[state] |= halted
+
+
+@Kernel
+def keep_restless(column: I64s, works: U8s, inside: U8s) -> None:
+    """Only states in which a chip is in a leaf where it works stay inside."""
+    for state in range(len(inside)):
+        if not works[column[state]]:
+            inside[state] = 0
+
+
+@Kernel
+def keep_flagged(flags: U8s, inside: U8s) -> None:
+    """Only states that are flagged stay inside."""
+    for state in range(len(inside)):
+        if not flags[state]:
+            inside[state] = 0

@@ -1,4 +1,4 @@
-"""Searches over the transitions of a plain exploration: paths backwards, spreads forwards."""
+"""Searches with lists, sets and functions: those of the engine are compared with them."""
 
 from __future__ import annotations
 

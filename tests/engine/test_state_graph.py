@@ -1,0 +1,114 @@
+"""Searches over explored random devices, in small and in large arrays, against plain ones."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from hypothesis import given, settings
+
+from modecheck.engine.compiled.native_arrays import NativeArrays
+from modecheck.engine.exploration import PlainExploration, explore
+from modecheck.engine.state_graph import StateGraph
+from modecheck.engine.system_actions import system_actions
+from modecheck.product.composition import compose
+from tests.engine.oracles.plain_graph_searches import (
+    BackwardReachability,
+    PlainGraph,
+    bfs,
+    bfs_from_initial,
+    longest_path,
+)
+from tests.generation.devices import Drawn, devices
+
+MOST_STATES = 200
+MOST_MARKS = 5
+
+
+def in_large_arrays(space: PlainExploration) -> PlainExploration:
+    """The same exploration, to be searched natively."""
+    graph, of = space.graph, NativeArrays().of
+    native = StateGraph(
+        arrays=NativeArrays(),
+        first=of("i8", graph.first),
+        targets=of("u4", graph.targets),
+        notes=of("u2", graph.notes),
+        labels=of("u8", graph.labels),
+        moved=of("u8", graph.moved),
+        events=of("u8", graph.events),
+        is_quiescent=of("u1", graph.is_quiescent),
+        failing=of("u1", graph.failing),
+        linked=graph.linked,
+    )
+    return replace(space, graph=native, marks=of("u8", space.marks))
+
+
+def plain_graph(space: PlainExploration) -> PlainGraph:
+    """Its transitions, as the plain searches want them."""
+    graph = space.graph
+    labels = [graph.labels[note] for note in graph.notes]
+    return PlainGraph(graph.count, graph.first, graph.targets, labels)
+
+
+@given(devices())
+@settings(max_examples=max(settings().max_examples // 2, 20))
+def test_searches_find_what_plain_ones_find(drawn: Drawn) -> None:
+    """Backward reachability, chips that are stuck, spreads, longest paths."""
+    small = explore(compose(drawn.read()), max_states=MOST_STATES)
+    graph, count = plain_graph(small), small.state_count
+    failing = [number for number in range(count) if small.graph.failing[number]]
+    unknown = [*failing, *range(small.expanded, count)]
+    backward = BackwardReachability(graph, unknown)
+    bits = [1 << number for number in range(len(small.product.conditions))][:MOST_MARKS]
+    everybody = (1 << len(small.product.chips)) - 1
+    moved = [small.graph.moved[note] for note in small.graph.notes]
+    can_move = backward.can_still_move(moved.__getitem__, everybody)
+    stuck = [(n, everybody & ~mask) for n, mask in enumerate(can_move) if everybody & ~mask]
+    for space in (small, in_large_arrays(small)):
+        assert list(space.stuck(everybody)) == stuck
+        for bit in bits:
+            starts = [number for number in range(count) if small.marks[number] & bit]
+            expected = backward.leading_to([*starts, *unknown])
+            assert space.can_reach(bit) == expected
+            assert space.can_reach_states(starts) == expected
+            for blocked in (0, *bits):
+                assert_same_spreads(space, graph, starts, bit, blocked)
+                assert space.longest(bit, blocked=blocked) == longest(small, starts, blocked)
+
+
+def assert_same_spreads(
+    space: PlainExploration, graph: PlainGraph, starts: list[int], bit: int, blocked: int
+) -> None:
+    """The same states, as far away, and paths of the same length."""
+    marks = np.asarray(space.marks).tolist()
+    found, expected = space.bfs(bit, blocked=blocked), bfs(graph, marks, starts, blocked)
+    assert list(found.inside) == expected.inside
+    assert [found.path_to(n) for n in found.inside] == [expected.path_to(n) for n in found.inside]
+    for wanted in (bit, blocked):
+        assert found.first(wanted, 0) == expected.first(wanted, 0)
+    behind = space.spread_from_initial(bit, blocked=blocked)
+    other = bfs_from_initial(graph, marks, starts, blocked, space.depth_of)
+    assert sorted(behind.inside) == sorted(other.inside)
+    lengths = [
+        [space.depth_of(start) + len(path) for start, path in map(one.path_to, behind.inside)]
+        for one in (behind, other)
+    ]
+    assert lengths[0] == lengths[1] == sorted(lengths[0])
+
+
+def longest(space: PlainExploration, starts: list[int], blocked: int) -> int | None:
+    """The most steps of the system behind the starts, before a blocked state."""
+    by_system, graph = system_actions(space.product), plain_graph(space)
+    reached = bfs(graph, space.marks, starts, blocked).inside
+    inside = {number for number in reached if not space.marks[number] & blocked}
+    if any(n >= space.expanded or space.graph.failing[n] for n in inside):
+        return None
+    following = {
+        n: [
+            graph.targets[edge]
+            for edge in graph.edges(n)
+            if by_system[graph.labels[edge]] and graph.targets[edge] != n
+        ]
+        for n in inside
+    }
+    return longest_path(following)
