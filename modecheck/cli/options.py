@@ -23,7 +23,7 @@ def parsed_choices(_ctx: click.Context, _param: click.Parameter, values: Any) ->
     return choices
 
 
-FILE = click.Path()
+FILE = click.Path(readable=False)
 """Any text; a shell completes it by the names of files."""
 
 device_argument = click.argument("device", type=FILE)
