@@ -150,6 +150,8 @@ def test_nothing_is_overwritten(there: str, tmp_path: Path) -> None:
     made = run("new", "clicker", "--yes", folder=tmp_path)
     assert made.code == 2
     assert "nothing is ever overwritten" in made.err
+    with pytest.raises(InvalidInput):
+        write_new_folder(str(target), {"device.yaml": "theirs"})
     assert sorted(path.name for path in tmp_path.rglob("*")) == before
 
 

@@ -34,7 +34,7 @@ Steps = dict[int, list[tuple[bool, int]]]
 
 
 def can_wait(space: Space, number: int) -> bool:
-    """Whether nothing keeps time from going on in a state, as the README says, though no tick is
+    """Whether nothing keeps time from going on in a state, as the guide says, though no tick is
     a step there.
     """
     product, state = space.product, space.state(number)

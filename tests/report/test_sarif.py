@@ -98,7 +98,7 @@ def test_places_lie_in_files_as_they_are_on_disk(name: str) -> None:
 
 @pytest.mark.usefixtures("at_root")
 def test_the_planted_error_is_shown_at_its_line() -> None:
-    """The receiver waits for ever in the state `changing`, as the README tells."""
+    """The receiver waits forever in the state `changing`, which the README shows."""
     result = run_of(checked("models/faulty/silent_plug.yaml"))["results"][0]
     place = result["locations"][0]["physicalLocation"]
     assert place["artifactLocation"]["uri"] == "models/starter/receiver.yaml"
