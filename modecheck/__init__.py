@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from modecheck.checks.findings import Finding
     from modecheck.checks.verdict import Verdict
     from modecheck.engine.space import Space
-    from modecheck.library import check, comparison, explore, load, pictures, steps_of
+    from modecheck.library import check, comparison, explore, load, pictures
     from modecheck.model.errors import InvalidInput, ModecheckError
     from modecheck.model.parts import Device
     from modecheck.review.device_comparison import DeviceComparison
@@ -38,7 +38,6 @@ __all__ = [
     "machines",
     "pictures",
     "smallest_supervision_timeout",
-    "steps_of",
 ]
 
 _HOMES = {

@@ -17,10 +17,8 @@ from modecheck.model.parts import Device
 from modecheck.product.composition import compose
 
 if TYPE_CHECKING:
-    from modecheck.checks.findings import Finding
     from modecheck.checks.verdict import Verdict
     from modecheck.review.device_comparison import DeviceComparison
-    from modecheck.scenario.telling import ToldStep
 
 
 class _Bounds(TypedDict):
@@ -94,13 +92,6 @@ def comparison(
     verdicts = [check(device, every_option=every_option, **bounds) for device in (old, new)]
     asked = ComparisonRequest(Equivalence(equivalence), tuple(see))
     return compared(verdicts[0], verdicts[1], asked, _search(max_states, max_seconds, engine))
-
-
-def steps_of(verdict: Verdict, finding: Finding) -> list[ToldStep]:
-    """The scenario of a finding, step by step in words; empty if it has none."""
-    from modecheck.report.scenarios import scenario_of
-
-    return scenario_of(verdict, finding)
 
 
 def pictures(verdict: Verdict, *, folds: Iterable[Sequence[str]] = ()) -> dict[str, str]:

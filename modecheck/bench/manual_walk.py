@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from fractions import Fraction
 
-from modecheck.checks.traces import Move, Trace
 from modecheck.engine.plain import Interpreter, State, Step
 from modecheck.model.errors import ModecheckError
 from modecheck.product.ir import Product
-from modecheck.scenario.replay import Replayed, replay
-from modecheck.scenario.telling import ToldStep, lasting, spelled_or_none, tell_step
+from modecheck.scenario.replay import Move, Replayed
+from modecheck.scenario.telling import ToldStep, tell_steps
+from modecheck.scenario.traces import Trace
 
 
 class NotAllowed(ModecheckError):
@@ -86,28 +85,21 @@ class ManualWalk:
 
     def told(self) -> list[ToldStep]:
         """The walk in words."""
-        since = None if self.product.time is None else Fraction(0)
-        told: list[ToldStep] = []
-        for number, taken in enumerate(self._taken, start=1):
-            told.append(tell_step(self.product, number, taken.before, taken.step, since))
-            since = told[-1].since
-        return told
+        return list(tell_steps(self.product, self._taken))
 
     @property
     def time(self) -> str:
         """The time since the start, in words; empty without a clock."""
-        if self.product.time is None:
-            return ""
-        passed = (lasting(self.product, taken.step) for taken in self._taken)
-        return spelled_or_none(sum(passed, Fraction(0)))
+        return self.told()[-1].time if self._taken else ""
 
     def as_trace(self) -> Trace:
         """The walk as a trace for other parts of modecheck."""
-        return Trace(tuple(Move(one.step.label, one.step.after) for one in self._taken))
+        moves = (Move(one.step.label, one.step.after) for one in self._taken)
+        return Trace(self.product, tuple(moves))
 
     def follow_trace(self, trace: Trace) -> None:
         """Replace this walk by a scenario's trace. Raises `ReplayError`, without any change."""
-        self._taken = list(replay(self.product, trace))
+        self._taken = list(trace.steps)
 
     def follow_labels(self, labels: Sequence[str]) -> None:
         """Replace this walk by the one with these labels. Raises `NotAllowed` if the model has no

@@ -12,8 +12,8 @@ from collections.abc import Set as AbstractSet
 from dataclasses import replace
 
 from modecheck.checks.judged import BROKEN, FALLS, Judged
-from modecheck.checks.wording import listed
 from modecheck.model.parts import Device
+from modecheck.model.wording import listed
 
 
 def with_consequences(device: Device, judged: Sequence[Judged]) -> list[Judged]:

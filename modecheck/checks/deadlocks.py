@@ -13,12 +13,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from modecheck.checks.findings import Finding
-from modecheck.checks.traces import Trace, trace_to
 from modecheck.checks.waiting import waiting_for_room, who_waits_for_whom
 from modecheck.engine.plain import State
 from modecheck.engine.space import Space
 from modecheck.model.places import Place
 from modecheck.product.ir import Product
+from modecheck.scenario.traces import Trace, trace_to
 
 Cause = frozenset[tuple[str, str]]
 """Pairs of a chip and its leaf; where all chips rest, of a link and the message at its head."""

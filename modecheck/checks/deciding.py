@@ -16,12 +16,13 @@ from dataclasses import dataclass
 from itertools import accumulate
 from operator import itemgetter
 
-from modecheck.checks.traces import Move, Trace
 from modecheck.engine.happenings import Accepted, Arrived, Doubled, Dropped, Passed, Struck, Took
 from modecheck.engine.plain import Interpreter, State, Step
 from modecheck.model.parts import Duration, Rule
 from modecheck.model.places import Place
 from modecheck.product.ir import Product
+from modecheck.scenario.replay import Move
+from modecheck.scenario.traces import Trace
 
 
 @dataclass(frozen=True, slots=True)

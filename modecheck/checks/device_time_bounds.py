@@ -28,7 +28,6 @@ from itertools import product as product_of
 
 from modecheck.checks.judged import up_to_failures
 from modecheck.checks.together import explored_together
-from modecheck.checks.traces import Trace, moves_along, without_observers
 from modecheck.engine.choice import Search, explore_with
 from modecheck.engine.exploration import Reporter
 from modecheck.engine.space import Limits, Space
@@ -46,6 +45,7 @@ from modecheck.product.composition import compose
 from modecheck.product.ir import ApplyIR, ConstantIR, Product, Read
 from modecheck.product.lowering import folded
 from modecheck.product.observers import automaton_for
+from modecheck.scenario.traces import Trace, moves_along, without_observers
 
 Answering = Callable[[TimeBoundQuery], TimeBounds | None]
 FAULTS = ("lose", "duplicate", "power_cut", "reset", "cut_in_rule")
@@ -317,8 +317,8 @@ def _measured(space: Space, product: Product, stretch: TimedPath | None) -> Meas
         before = [*space.path_to(start.source), (start.label, start.target)]
     loop_from = 0 if stretch.loop_from < 0 else len(before) + stretch.loop_from + 1
     moves = moves_along(space, [*before, *stretch.steps])
-    trace = Trace(moves, switch_from=len(before), loop_from=loop_from)
+    trace = Trace(space.product, moves, switch_from=len(before), loop_from=loop_from)
     ticks = None if start.ticks == FOREVER else start.ticks
     if space.product.observers:
-        trace = without_observers(space.product, product, trace)
+        trace = without_observers(product, trace)
     return MeasuredTime(ticks, trace, stretch.stands)

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from modecheck.checks.traces import Trace
 from modecheck.engine.happenings import Arrived, Dropped, Happening, Struck
 from modecheck.engine.plain import Interpreter
 from modecheck.model.parts import ExactlyOnce, Requirement
 from modecheck.product.exchange_automata import DUPLICATED, OVERRUN
 from modecheck.product.ir import Product
+from modecheck.scenario.traces import Trace
 
 LOSSES = {
     "lost": "the link loses it",

@@ -7,8 +7,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from modecheck.checks.findings import Finding
-from modecheck.checks.traces import trace_to_failure
 from modecheck.engine.space import Space
+from modecheck.scenario.traces import trace_to_failure
 
 
 def find(space: Space) -> Iterator[Finding]:

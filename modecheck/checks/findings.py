@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from modecheck.checks.traces import Trace
 from modecheck.model.places import Place
+from modecheck.scenario.telling import ToldStep
+from modecheck.scenario.traces import Trace
 
 ERROR, WARNING = "error", "warning"
 """Levels of SARIF 2.1.0 (OASIS): an error reaches users, a warning is a flaw in the model."""
@@ -159,6 +161,16 @@ class Finding:
     @property
     def hint(self) -> str:
         return KINDS[self.code].hint
+
+    @property
+    def scenario(self) -> Sequence[ToldStep]:
+        """The steps of its scenario in words; none if it has no scenario."""
+        return self.trace.told if self.trace is not None else ()
+
+    @property
+    def stays(self) -> bool:
+        """Whether its scenario ends in a state in which no further step has to happen."""
+        return self.trace is not None and self.trace.stays
 
     @property
     def steps(self) -> int | None:

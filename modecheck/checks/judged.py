@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from modecheck.checks.findings import Finding
-from modecheck.checks.traces import Trace
 from modecheck.engine.space import Space
 from modecheck.model.parts import Requirement
+from modecheck.scenario.traces import Trace
 
 HOLDS, BROKEN, FALLS, VACUOUS, UNDECIDED = "holds", "broken", "falls", "vacuous", "undecided"
 """Falls: it is broken, and so is one that it builds on. Vacuous: it holds only because it is never

@@ -18,10 +18,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from modecheck.checks.findings import Finding
-from modecheck.checks.traces import lasso
-from modecheck.checks.wording import listed
 from modecheck.engine.space import FairLoop, LoopQuery, Space
+from modecheck.model.wording import listed
 from modecheck.product.ir import Product
+from modecheck.scenario.traces import lasso
 
 
 @dataclass(frozen=True, slots=True)

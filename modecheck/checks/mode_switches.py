@@ -10,9 +10,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from modecheck.checks.findings import Finding
-from modecheck.checks.traces import Trace, trace_along, trace_to
 from modecheck.engine.space import BfsRegion, Space, first_zero
 from modecheck.model.parts import Device
+from modecheck.scenario.traces import Trace, trace_along, trace_to
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from modecheck.checks.findings import Finding
-from modecheck.checks.traces import Trace, trace_over, trace_to
 from modecheck.engine.plain import Interpreter, State
 from modecheck.engine.space import Space, first_zero
 from modecheck.model.parts import Pairing, PairingEnd
 from modecheck.product.composition import acting, acts
 from modecheck.product.ir import Label, Product
+from modecheck.scenario.traces import Trace, trace_over, trace_to
 
 
 def find(space: Space) -> Iterator[Finding]:

@@ -8,12 +8,12 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from modecheck.checks.judged import HOLDS, Cost, Judged, broken, undecided, up_to_failures
-from modecheck.checks.traces import Trace, trace_to
 from modecheck.engine.phases import phase
 from modecheck.engine.space import Space, first_zero
 from modecheck.model.parts import Requirement
 from modecheck.product.composition import acts
 from modecheck.product.state_conditions import is_watched
+from modecheck.scenario.traces import Trace, trace_to
 
 
 def judge(space: Space) -> Iterator[Judged]:

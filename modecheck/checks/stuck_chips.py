@@ -10,9 +10,9 @@ from collections.abc import Iterator
 
 from modecheck.checks.deadlocks import Deadlock
 from modecheck.checks.findings import Finding
-from modecheck.checks.traces import trace_to
 from modecheck.checks.waiting import who_waits_for_whom
 from modecheck.engine.space import Space
+from modecheck.scenario.traces import trace_to
 
 
 def find(space: Space, known: list[Deadlock]) -> Iterator[Finding]:

@@ -12,9 +12,9 @@ from dataclasses import dataclass, replace
 
 from modecheck.checks.findings import Finding
 from modecheck.checks.mode_switches import mode_bits
-from modecheck.checks.traces import Trace, lasso, trace_over
 from modecheck.engine.space import FairLoop, LoopQuery, Space
 from modecheck.product.composition import DROPPED
+from modecheck.scenario.traces import Trace, lasso, trace_over
 
 
 @dataclass(frozen=True, slots=True)

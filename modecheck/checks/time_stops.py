@@ -9,10 +9,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from modecheck.checks.findings import Finding
-from modecheck.checks.traces import trace_to
-from modecheck.checks.wording import listed
 from modecheck.engine.plain import Interpreter
 from modecheck.engine.space import Space
+from modecheck.model.wording import listed
+from modecheck.scenario.traces import trace_to
 
 
 def find(space: Space) -> Iterator[Finding]:

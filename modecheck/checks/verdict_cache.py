@@ -16,7 +16,7 @@ import hashlib
 import json
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import cache
@@ -31,7 +31,6 @@ from modecheck.checks.judged import Judged
 from modecheck.checks.mode_switches import ModeSwitch
 from modecheck.checks.recorded import Odd, Own, read, recorded
 from modecheck.checks.switch_endings import SwitchEnding
-from modecheck.checks.traces import Trace
 from modecheck.checks.verdict import Explored, Reduced, Verdict, check
 from modecheck.engine import kept_files
 from modecheck.engine.choice import Search
@@ -43,6 +42,7 @@ from modecheck.model.parts import Device, Requirement
 from modecheck.model.places import Source
 from modecheck.product.composition import compose
 from modecheck.product.ir import Product
+from modecheck.scenario.traces import Trace
 from modecheck.version import __version__
 
 WORTH_KEEPING = 1_000
@@ -171,10 +171,31 @@ def _as_data(verdict: Verdict) -> list[Any]:
         sources[source.name] = source.lines
         return source.name
 
-    own: Own = {Requirement: lambda need: need.name, Source: named}
+    own: Own = {Requirement: lambda need: need.name, Source: named, Product: _named}
     whole = recorded(_Whole(verdict.findings, verdict.accepted, verdict.remarks), own)
     variants = [recorded(_variant(one), own) for one in verdict.explored]
     return [recorded(sources, {}), whole, variants]
+
+
+def _named(product: Product) -> list[Any]:
+    """Which variant a trace is one of, and how its time was treated."""
+    return [product.device.choices, product.time is not None and product.time.accelerated]
+
+
+def _composed(devices: Sequence[Device]) -> Callable[[Any], Product]:
+    """A reader of what `_named` wrote."""
+    variants = {device.choices: device for device in devices}
+    known: dict[tuple[str, bool], Product] = {}
+
+    def product(data: Any) -> Product:
+        choices, accelerated = key = read(tuple[str, bool], data, {})
+        if choices not in variants:
+            raise Odd("a scenario of another device")
+        if key not in known:
+            known[key] = compose(variants[choices], time_acceleration=accelerated)
+        return known[key]
+
+    return product
 
 
 def _variant(one: Explored) -> _Variant:
@@ -199,27 +220,28 @@ def _verdict_from(data: Any, devices: Sequence[Device]) -> Verdict:
     if type(data) is not list or len(data) != 3 or type(data[2]) is not list:
         raise Odd("this is not a verdict")
     lines = read(dict[str, tuple[str, ...]], data[0], {})
-    sources = {name: Source(name, text) for name, text in lines.items()}
+    own: Own = {
+        Source: _among({name: Source(name, text) for name, text in lines.items()}),
+        Product: _composed(devices),
+    }
     if len(data[2]) != len(devices):
         raise Odd("this is a verdict on other variants")
     explored = tuple(
-        _explored_from(one, device, sources) for one, device in zip(data[2], devices, strict=True)
+        _explored_from(one, device, own) for one, device in zip(data[2], devices, strict=True)
     )
-    whole = read(_Whole, data[1], {Source: _among(sources)})
-    products = [one.exploration.product for one in explored]
+    whole = read(_Whole, data[1], own)
     for finding in [*whole.findings, *(one.finding for one in whole.accepted)]:
-        _need_known(finding, products)
+        _need_known(finding)
     return Verdict(devices[0], explored, whole.findings, whole.accepted, whole.remarks)
 
 
-def _explored_from(data: Any, device: Device, sources: dict[str, Source]) -> Explored:
-    own: Own = {Source: _among(sources), Requirement: _among(device.requirements)}
-    kept = read(_Variant, data, own)
-    product = compose(device, time_acceleration=kept.reduced.time_acceleration)
+def _explored_from(data: Any, device: Device, own: Own) -> Explored:
+    kept = read(_Variant, data, {**own, Requirement: _among(device.requirements)})
     for finding in kept.findings:
-        _need_known(finding, [product])
+        _need_known(finding)
     for trace in (*(one.trace for one in kept.switches), *(one.loss for one in kept.endings)):
-        _need_trace(trace, [product])
+        _need_fitting(trace)
+    product = own[Product]([device.choices, kept.reduced.time_acceleration])
     space = CachedSpace(product, kept.state_count, kept.transitions, kept.depth, kept.layers)
     return Explored(
         device=device,
@@ -245,24 +267,20 @@ def _among(known: dict[str, Any]) -> Any:
     return found
 
 
-def _need_known(finding: Finding, products: Sequence[Product]) -> None:
+def _need_known(finding: Finding) -> None:
     if finding.code not in KINDS:
         raise Odd(f"{finding.code!r} is not a code")
-    _need_trace(finding.trace, products)
+    _need_fitting(finding.trace)
 
 
-def _need_trace(trace: Trace | None, products: Sequence[Product]) -> None:
-    """Raise `Odd` unless the steps and states of a trace may be those of one of the products."""
-    if trace is not None and not any(_can_have(product, trace) for product in products):
-        raise Odd("a scenario of another device")
-
-
-def _can_have(product: Product, trace: Trace) -> bool:
-    labels, size = len(product.labels), len(product.fields)
-    return all(
-        0 <= move.label < labels and (move.after is None or len(move.after) == size)
-        for move in trace.moves
-    )
+def _need_fitting(trace: Trace | None) -> None:
+    """Raise `Odd` unless the steps and states of a trace may be those of its product."""
+    if trace is None:
+        return
+    labels, size = len(trace.product.labels), len(trace.product.fields)
+    for move in trace.moves:
+        if not 0 <= move.label < labels or (move.after is not None and len(move.after) != size):
+            raise Odd("a scenario of another device")
 
 
 def slim(verdict: Verdict) -> Verdict:

@@ -13,7 +13,6 @@ from dataclasses import replace
 from modecheck.checks.exactly_once import what_went_wrong
 from modecheck.checks.judged import HOLDS, VACUOUS, Cost, Judged, broken, undecided, up_to_failures
 from modecheck.checks.together import explored_together, first_tries
-from modecheck.checks.traces import Trace, lasso, trace_to, without_observers
 from modecheck.engine.choice import Search
 from modecheck.engine.exploration import Reporter
 from modecheck.engine.observer_product import ObserverProducts
@@ -24,6 +23,7 @@ from modecheck.product.composition import compose
 from modecheck.product.ir import EventIR, Product
 from modecheck.product.observers import automaton_for, events_asked, room_for
 from modecheck.product.state_conditions import is_watched
+from modecheck.scenario.traces import Trace, lasso, trace_to, without_observers
 
 
 def events_of(product: Product) -> tuple[EventIR, ...]:
@@ -133,7 +133,7 @@ class _Judging:
         loops = [answer.loop for answer in answers if answer.loop is not None]
         watched = self._watched
         lassos = [lasso(watched, loop) for loop in loops]
-        found = [(without_observers(watched.product, self._product, trace), "") for trace in lassos]
+        found = [(without_observers(self._product, trace), "") for trace in lassos]
         return [*self._bad(), *found]
 
     def _bad(self) -> Iterator[tuple[Trace, str]]:
@@ -147,7 +147,7 @@ class _Judging:
         if found:
             _, number, reason = min(found)
             trace = trace_to(self._watched, number)
-            yield without_observers(self._watched.product, self._product, trace), reason
+            yield without_observers(self._product, trace), reason
 
     def _staying_alive(self) -> list[LoopAnswer]:
         """Whether it stays alive where nothing happens any more, and where something does: two

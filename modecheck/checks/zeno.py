@@ -12,10 +12,10 @@ from dataclasses import replace
 
 from modecheck.checks.findings import Finding
 from modecheck.checks.livelock import smallest
-from modecheck.checks.traces import lasso
-from modecheck.checks.wording import listed
 from modecheck.engine.space import FairLoop, LoopQuery, Space
+from modecheck.model.wording import listed
 from modecheck.product.ir import Product
+from modecheck.scenario.traces import lasso
 
 
 def find(space: Space) -> Iterator[Finding]:

@@ -11,7 +11,6 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from enum import Enum
 
-from modecheck.checks.traces import Trace
 from modecheck.compare.difference import BehaviourDifference, How, difference, run_showing
 from modecheck.compare.forms import PartName
 from modecheck.compare.looks import Devices, Look
@@ -21,6 +20,7 @@ from modecheck.compare.visible import MOST_VISIBLE, Called, TooMuchVisible, Visi
 from modecheck.engine.choice import Search, explore_with
 from modecheck.engine.exploration import Reporter
 from modecheck.product.ir import Product
+from modecheck.scenario.traces import Trace
 
 WHOLE = ""
 """In place of a mode: the whole behaviour of the device, in a mode or in none."""
@@ -39,7 +39,7 @@ class Behaviour:
     """One look in one mode (by its new name), or in the whole behaviour (`WHOLE`).
 
     If the devices differ, `difference` describes how; it is None if they differ only in the number
-    of silent steps. `trace` is a scenario of `product` that shows the difference, if there is one.
+    of silent steps. `trace` is a scenario that shows the difference, if there is one.
     `reason` is why the outcome is unknown.
     """
 
@@ -49,7 +49,6 @@ class Behaviour:
     variant: str = ""
     difference: BehaviourDifference | None = None
     trace: Trace | None = None
-    product: Product | None = None
     reason: str = ""
 
 
@@ -108,7 +107,7 @@ class _Group:
         run = run_showing(whole, found)
         if run is None:
             return different
-        return replace(different, trace=observed.trace(whole, run), product=observed.product)
+        return replace(different, trace=observed.trace(whole, run))
 
 
 def _each(group: Sequence[Look], devices: Devices) -> Iterator[tuple[Look, tuple[str | None, str]]]:

@@ -9,7 +9,6 @@ from itertools import pairwise
 
 import numpy as np
 
-from modecheck.checks.traces import Move, Trace
 from modecheck.compare.labelled import Array, LabelledSystem
 from modecheck.compare.sendings import Sending, Sendings
 from modecheck.compare.told_systems import SeenStep, ToldSystem
@@ -19,6 +18,8 @@ from modecheck.engine.plain import Interpreter
 from modecheck.engine.space import INITIAL, Space
 from modecheck.model.errors import ModecheckError
 from modecheck.product.ir import Product
+from modecheck.scenario.replay import Move
+from modecheck.scenario.traces import Trace
 
 
 class NotExplored(ModecheckError):
@@ -73,7 +74,7 @@ class ObservedSpace:
         """A run from the initial state, given by transition numbers of `told`, or of a
         look at it, but not of a reduced system.
         """
-        return Trace(tuple(self._move(system, number) for number in run))
+        return Trace(self.product, tuple(self._move(system, number) for number in run))
 
     def _move(self, system: LabelledSystem, number: int) -> Move:
         steps = self._steps

@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from modecheck.checks.folding import MODE, Folded, FoldedStep, Folding
-from modecheck.checks.wording import counted
 from modecheck.draw.sketch import (
     Arrow,
     Box,
@@ -23,6 +22,7 @@ from modecheck.draw.sketch import (
     diagram_frame,
 )
 from modecheck.draw.typesetting import text_lines
+from modecheck.model.wording import counted
 
 FOLD_FRAME = "/fold"
 

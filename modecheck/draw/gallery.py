@@ -110,8 +110,8 @@ def every_drawing(
     if device.modes:
         yield fold_drawing(fold(space, (MODE,)))
     yield from map(fold_drawing, chosen)
-    yield from switch_drawings(space.product, explored.switches)
-    yield from finding_drawings(space.product, findings)
+    yield from switch_drawings(explored.switches)
+    yield from finding_drawings(findings)
 
 
 def _ways(
@@ -149,21 +149,21 @@ def fold_drawing(folding: Folding) -> Drawing:
     return Drawing(fold_map(folding))
 
 
-def finding_drawings(product: Product, findings: Iterable[Finding]) -> Iterator[ScenarioDrawing]:
+def finding_drawings(findings: Iterable[Finding]) -> Iterator[ScenarioDrawing]:
     """A sequence chart for each finding that has a scenario."""
     for finding in findings:
         if finding.trace is not None:
-            scenario = sequence_of(product, finding.trace, chips=finding.subject.split(".")[:1])
+            scenario = sequence_of(finding.trace, chips=finding.subject.split(".")[:1])
             about = (finding.text, *finding.details)
             chart = SequenceChart(f"scenario-{finding.id}", finding.id, about, scenario)
             yield ScenarioDrawing(chart)
 
 
-def switch_drawings(product: Product, switches: Iterable[FoundSwitch]) -> Iterator[ScenarioDrawing]:
+def switch_drawings(switches: Iterable[FoundSwitch]) -> Iterator[ScenarioDrawing]:
     """A sequence chart of a shortest path for each direct switch between two modes."""
     for switch in switches:
         if switch.trace is not None and switch.direct:
-            scenario = sequence_of(product, switch.trace, skipped=switch.trace.switch_from)
+            scenario = sequence_of(switch.trace, skipped=switch.trace.switch_from)
             title = f"{switch.source} to {switch.target}"
             about = (f"the shortest path from a state in {switch.source} to {switch.target}",)
             name = f"switch-{switch.source}-{switch.target}"

@@ -11,14 +11,12 @@ and `data-state`, each mark `data-step`.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 
 from modecheck.checks.deciding import changes_anything
-from modecheck.checks.traces import Trace
-from modecheck.checks.wording import counted
 from modecheck.draw.geometry import Rectangle
 from modecheck.draw.legend import below
 from modecheck.draw.sequence_marks import HEXAGON_TIP, condition, event_mark
@@ -29,10 +27,12 @@ from modecheck.draw.svg_marks import box, element, number, text, titled
 from modecheck.draw.svg_text import MARGIN, document
 from modecheck.draw.typesetting import text_lines
 from modecheck.engine.happenings import Accepted, Arrived, Dropped, Happening, Struck, Took
+from modecheck.model.wording import counted
 from modecheck.product.ir import Product
-from modecheck.scenario.replay import Replayed, replay
+from modecheck.scenario.replay import Replayed
 from modecheck.scenario.sentences import sentence
 from modecheck.scenario.telling import lasting, spelled_or_none
+from modecheck.scenario.traces import Trace
 
 MOST_EVENTS = 60
 """Steps in one diagram, the last ones: more make it many pages wide."""
@@ -89,7 +89,7 @@ class _Diagram:
     def __init__(self, diagram: TimingDiagram) -> None:
         self._diagram = diagram
         product = diagram.product
-        steps = list(replay(product, diagram.trace))
+        steps = diagram.trace.steps
         begin = max(diagram.trace.switch_from - 1, 0)
         self._first = _leaves(product, steps[begin].before if steps else product.initial)
         events, self._end, idle = _events(product, steps, begin)
@@ -271,7 +271,7 @@ class _Diagram:
 
 
 def _events(
-    product: Product, steps: list[Replayed], begin: int
+    product: Product, steps: Sequence[Replayed], begin: int
 ) -> tuple[list[DiagramEvent], Fraction, int]:
     """The steps that take no time and change anything, from one on, the time at the end, and how
     many change nothing.

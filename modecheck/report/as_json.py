@@ -13,9 +13,7 @@ from modecheck.checks.switch_endings import SwitchEnding
 from modecheck.checks.verdict import Explored, Verdict
 from modecheck.model.clocks import spelled
 from modecheck.model.parts import Device
-from modecheck.product.ir import Product
-from modecheck.report.scenarios import scenario_of
-from modecheck.scenario.telling import ToldStep, spelled_or_none, tell
+from modecheck.scenario.telling import ToldStep, spelled_or_none
 
 Json = dict[str, Any]
 
@@ -31,12 +29,9 @@ def verdict_as_json(verdict: Verdict) -> Json:
         "device": verdict.device.name,
         "file": verdict.device.file,
         "complete": verdict.complete,
-        "findings": [
-            finding_as_json(finding, scenario_of(verdict, finding)) for finding in verdict.findings
-        ],
+        "findings": list(map(finding_as_json, verdict.findings)),
         "accepted": [
-            accepted_as_json(one, finding_as_json(one.finding, scenario_of(verdict, one.finding)))
-            for one in verdict.accepted
+            accepted_as_json(one, finding_as_json(one.finding)) for one in verdict.accepted
         ],
         "remarks": list(verdict.remarks),
         "notes": notes_as_json(verdict.device),
@@ -108,10 +103,8 @@ def _explored(one: Explored) -> Json:
         },
         "modes": {
             "states": dict(one.modes),
-            "switches": [
-                _switch(found.product, switch, complete=found.complete) for switch in one.switches
-            ],
-            "endings": [_ending(found.product, ending) for ending in one.endings],
+            "switches": [_switch(switch, complete=found.complete) for switch in one.switches],
+            "endings": list(map(_ending, one.endings)),
         },
     }
 
@@ -124,18 +117,17 @@ def _time(one: Explored) -> Json | None:
     return {"by": "zones" if one.reduced.zones else "digital clocks", "tick": tick}
 
 
-def _ending(product: Product, ending: SwitchEnding) -> Json:
-    told = tell(product, ending.loss) if ending.loss is not None else []
+def _ending(ending: SwitchEnding) -> Json:
     return {
         "from": ending.mode,
         "at_most": ending.at_most,
-        "loss": [step_as_json(step) for step in told] or None,
+        "loss": None if ending.loss is None else list(map(step_as_json, ending.loss.told)),
     }
 
 
-def _switch(product: Product, switch: ModeSwitch, *, complete: bool) -> Json:
-    told = tell(product, switch.trace) if switch.trace is not None else []
-    begin = switch.trace.switch_from if switch.trace is not None else 0
+def _switch(switch: ModeSwitch, *, complete: bool) -> Json:
+    trace = switch.trace
+    told = trace.told[trace.switch_from :] if trace is not None else ()
     return {
         "from": switch.source,
         "to": switch.target,
@@ -143,7 +135,7 @@ def _switch(product: Product, switch: ModeSwitch, *, complete: bool) -> Json:
         "direct": switch.direct,
         "steps": switch.steps,
         "via": list(switch.via),
-        "scenario": [step_as_json(step) for step in told[begin:]],
+        "scenario": list(map(step_as_json, told)),
     }
 
 
@@ -156,7 +148,7 @@ def accepted_as_json(accepted: AcceptedFinding, finding: Json) -> Json:
     }
 
 
-def finding_as_json(finding: Finding, told: list[ToldStep]) -> Json:
+def finding_as_json(finding: Finding) -> Json:
     """A finding with the steps of its scenario."""
     return {
         "id": finding.id,
@@ -173,7 +165,7 @@ def finding_as_json(finding: Finding, told: list[ToldStep]) -> Json:
         "variants": list(finding.variants),
         "steps": finding.steps,
         "loop_from": (finding.trace.loop_from or None) if finding.trace is not None else None,
-        "scenario": [step_as_json(step) for step in told],
+        "scenario": list(map(step_as_json, finding.scenario)),
     }
 
 

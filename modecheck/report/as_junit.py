@@ -13,7 +13,6 @@ from xml.etree import ElementTree
 from modecheck.checks.verdict import Verdict
 from modecheck.report.cases import FAILED, REQUIREMENT, SKIPPED, UNDECIDED, Case, cases_of
 from modecheck.report.finding_text import finding_in_full
-from modecheck.report.scenarios import scenario_of
 
 ELEMENTS = {FAILED: "failure", UNDECIDED: "error", SKIPPED: "skipped"}
 NOT_XML = re.compile(r"[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
@@ -33,7 +32,7 @@ def junit_text(verdict: Verdict) -> str:
         if own:
             suite = ElementTree.SubElement(top, "testsuite", _counts(f"{device.name}.{title}", own))
             for case in own:
-                _add_case(suite, verdict, case, f"{device.name}.{title}")
+                _add_case(suite, case, f"{device.name}.{title}")
     ElementTree.indent(top)
     return f'<?xml version="1.0" encoding="UTF-8"?>\n{ElementTree.tostring(top, "unicode")}\n'
 
@@ -45,7 +44,7 @@ def _counts(name: str, cases: tuple[Case, ...] | list[Case]) -> dict[str, str]:
     return counted
 
 
-def _add_case(suite: ElementTree.Element, verdict: Verdict, case: Case, group: str) -> None:
+def _add_case(suite: ElementTree.Element, case: Case, group: str) -> None:
     names = {"classname": _text(group), "name": _text(f"{case.name}: {case.about}")}
     element = ElementTree.SubElement(suite, "testcase", names)
     if case.outcome not in ELEMENTS:
@@ -54,7 +53,7 @@ def _add_case(suite: ElementTree.Element, verdict: Verdict, case: Case, group: s
     if case.outcome != SKIPPED:
         about["type"] = case.findings[0].severity if case.findings else "incomplete"
     told = ElementTree.SubElement(element, ELEMENTS[case.outcome], about)
-    paragraphs = [finding_in_full(one, scenario_of(verdict, one)) for one in case.findings]
+    paragraphs = [finding_in_full(one) for one in case.findings]
     if paragraphs:
         told.text = _text("\n\n".join("\n".join(lines) for lines in paragraphs))
 

@@ -13,10 +13,9 @@ from collections.abc import Sequence
 from modecheck.checks.findings import Finding
 from modecheck.checks.judged import HOLDS
 from modecheck.checks.verdict import Explored, Verdict
-from modecheck.checks.wording import counted
-from modecheck.report.finding_text import seen_from_here, stays
+from modecheck.model.wording import counted
+from modecheck.report.finding_text import seen_from_here
 from modecheck.report.mode_table import ending_in_words, mode_rows, switches_in_words
-from modecheck.report.scenarios import scenario_of
 from modecheck.report.terminal import outcome_in_words
 from modecheck.scenario.telling import STAYS, ToldStep, condensed
 
@@ -33,7 +32,7 @@ def markdown_text(verdict: Verdict) -> str:
     for remark in verdict.remarks:
         lines += [escaped(remark), ""]
     for finding in verdict.findings:
-        lines += [*finding_block(verdict, finding), ""]
+        lines += [*finding_block(finding), ""]
     lines += _requirements(verdict)
     lines += _accepted(verdict)
     for one in verdict.explored:
@@ -68,7 +67,7 @@ def _explored(one: Explored) -> str:
     )
 
 
-def finding_block(verdict: Verdict, finding: Finding) -> list[str]:
+def finding_block(finding: Finding) -> list[str]:
     """A finding as a block that folds."""
     text = _in_html(f"{finding.severity}: {finding.text}")
     title = f"{text} (<code>{_in_html(finding.id)}</code>)"
@@ -79,14 +78,10 @@ def finding_block(verdict: Verdict, finding: Finding) -> list[str]:
         lines += [escaped(f"only with {' or '.join(finding.variants)}"), ""]
     details = [f"- {escaped(detail)}" for detail in finding.details]
     lines += [*details, ""] if details else []
-    lines += _scenario(scenario_of(verdict, finding))
-    if stays(finding):
+    lines += scenario_as_markdown(finding.scenario)
+    if finding.stays:
         lines += [STAYS, ""]
     return [*lines, f"hint: {escaped(finding.hint)}", "", "</details>"]
-
-
-def _scenario(told: list[ToldStep]) -> list[str]:
-    return scenario_as_markdown(told)
 
 
 def scenario_as_markdown(told: Sequence[ToldStep], breaks: Sequence[int] = ()) -> list[str]:

@@ -17,9 +17,8 @@ from modecheck import __version__
 from modecheck.checks.findings import KINDS, Finding
 from modecheck.checks.verdict import Verdict
 from modecheck.model.places import Place
-from modecheck.report.scenarios import origin_of
-from modecheck.scenario.step_places import place_of_step
-from modecheck.scenario.telling import ToldStep, condensed, tell
+from modecheck.scenario.telling import ToldStep, condensed
+from modecheck.scenario.traces import Trace
 
 Json = dict[str, Any]
 VERSION = "2.1.0"
@@ -93,7 +92,7 @@ def _artifact(path: str, digest: str) -> Json:
 def _results(verdict: Verdict) -> Iterator[Json]:
     """If one result has suppressions, all must have them, at least as an empty list (3.27.23)."""
     for finding in verdict.findings:
-        yield _result(verdict, finding) | {"suppressions": []}
+        yield _result(finding) | {"suppressions": []}
     places = {one.finding: one.place for one in verdict.device.accepted}
     for accepted in verdict.accepted:
         until = f" (until {accepted.until})" if accepted.until else ""
@@ -103,10 +102,10 @@ def _results(verdict: Verdict) -> Iterator[Json]:
             "justification": f"{accepted.reason}{until}",
             "location": _location(places[accepted.finding.id]),
         }
-        yield _result(verdict, accepted.finding) | {"suppressions": [suppression]}
+        yield _result(accepted.finding) | {"suppressions": [suppression]}
 
 
-def _result(verdict: Verdict, finding: Finding) -> Json:
+def _result(finding: Finding) -> Json:
     result: Json = {
         "ruleId": finding.code,
         "ruleIndex": list(KINDS).index(finding.code),
@@ -123,18 +122,13 @@ def _result(verdict: Verdict, finding: Finding) -> Json:
     if finding.variants:
         result["properties"] = {"variants": list(finding.variants)}
     if finding.trace is not None:
-        result["codeFlows"] = [_code_flow(verdict, finding)]
+        result["codeFlows"] = [_code_flow(finding.trace)]
     return result
 
 
-def _code_flow(verdict: Verdict, finding: Finding) -> Json:
+def _code_flow(trace: Trace) -> Json:
     """The scenario: the steps of all chips in the order in which they happen."""
-    trace = finding.trace
-    assert trace is not None
-    product = origin_of(verdict, finding).exploration.product
-    told = tell(product, trace)
-    places = [place_of_step(product, move.label) for move in trace.moves]
-    steps = [_flow_step(step, places[step.number - 1]) for step in condensed(told)]
+    steps = list(map(_flow_step, condensed(trace.told)))
     start = {"location": {"message": {"text": "the device starts"}}, "importance": "unimportant"}
     text = "a shortest scenario"
     if trace.loop_from:
@@ -143,9 +137,12 @@ def _code_flow(verdict: Verdict, finding: Finding) -> Json:
     return {"message": {"text": text}, "threadFlows": [{"locations": steps or [start]}]}
 
 
-def _flow_step(step: ToldStep, place: Place | None) -> Json:
+def _flow_step(step: ToldStep) -> Json:
     changes = f" ({', '.join(step.changes)})" if step.changes else ""
-    location = {**(_location(place) if place else {}), "message": {"text": step.text + changes}}
+    location = {
+        **(_location(step.place) if step.place else {}),
+        "message": {"text": step.text + changes},
+    }
     flow: Json = {"location": location, "executionOrder": step.number, "importance": "essential"}
     if step.states:
         flow["state"] = {f"{chip}.state": {"text": name} for chip, name in step.states.items()}

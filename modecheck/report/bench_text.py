@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence as Several
 
-from modecheck.checks.wording import counted, listed
+from modecheck.model.wording import counted, listed
 from modecheck.report.style import Style
 from modecheck.tours.chip_words import ChipWords
 from modecheck.tours.own_machine import WhyNot

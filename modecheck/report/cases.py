@@ -14,8 +14,8 @@ from modecheck.checks.acceptance import AcceptedFinding
 from modecheck.checks.findings import KINDS, Finding
 from modecheck.checks.judged import BROKEN, FALLS, HOLDS, VACUOUS, Judged
 from modecheck.checks.verdict import Verdict, is_every_variant
-from modecheck.checks.wording import listed
 from modecheck.engine.space import INTERRUPTION
+from modecheck.model.wording import listed
 
 PASSED, FAILED, UNDECIDED, SKIPPED = "passed", "failed", "undecided", "skipped"
 """Skipped: accepted, broken with a requirement that it builds on, or never exercised."""

@@ -7,7 +7,7 @@ from fractions import Fraction
 from typing import Any
 
 from modecheck.chances.figures import Figure, Figures
-from modecheck.checks.wording import counted
+from modecheck.model.wording import counted
 from modecheck.report.style import Style
 
 LONGEST_FRACTION = 15

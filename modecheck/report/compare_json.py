@@ -5,12 +5,11 @@ from __future__ import annotations
 from modecheck.compare.behaviour import Behaviour
 from modecheck.compare.text_changes import Change
 from modecheck.report.as_json import Json, finding_as_json, notes_as_json
-from modecheck.report.scenarios import scenario_of
 from modecheck.report.trial_json import requirements_as_json, variants_as_json
 from modecheck.review.concerns import Concern
 from modecheck.review.device_comparison import DeviceComparison, Origin
 from modecheck.review.retest import Retest
-from modecheck.scenario.telling import ToldStep, tell
+from modecheck.scenario.telling import ToldStep
 
 
 def comparison_as_json(comparison: DeviceComparison) -> Json:
@@ -23,7 +22,7 @@ def comparison_as_json(comparison: DeviceComparison) -> Json:
         "broken": comparison.broken,
         "text": [_change(comparison, change) for change in comparison.text.changes],
         "findings": {
-            "new": [finding_as_json(one, scenario_of(comparison.new, one)) for one in found.new],
+            "new": [finding_as_json(one) for one in found.new],
             "fixed": list(found.fixed),
             "unchanged": list(found.unchanged),
             "unseen": list(found.unseen),
@@ -65,7 +64,7 @@ def _change(comparison: DeviceComparison, change: Change) -> Json:
 
 def _behaviour(one: Behaviour) -> Json:
     differs = one.difference
-    told = tell(one.product, one.trace) if one.product is not None and one.trace is not None else []
+    told = one.trace.told if one.trace is not None else ()
     return {
         "look": one.look.title,
         "concerns": sorted(one.look.concerns),

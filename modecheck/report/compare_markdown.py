@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from modecheck.report.as_markdown import as_code, escaped
 from modecheck.report.compare_words import (
     SIGNS,
@@ -17,7 +19,6 @@ from modecheck.report.compare_words import (
     remarks_on_retest,
 )
 from modecheck.report.finding_text import seen_from_here
-from modecheck.report.scenarios import scenario_of
 from modecheck.review.device_comparison import DeviceComparison
 from modecheck.scenario.telling import ToldStep
 
@@ -51,7 +52,7 @@ def _findings(comparison: DeviceComparison) -> list[str]:
     for finding in found.new:
         lines.append(f"**New:** {escaped(finding.text)} ({as_code(finding.id)})")
         lines += ["", f"at {as_code(seen_from_here(str(finding.place)))}", ""]
-        lines += _scenario(scenario_of(comparison.new, finding))
+        lines += _scenario(finding.scenario)
     for title, names in (
         ("Fixed", found.fixed),
         ("Not seen again, but not everything was explored", found.unseen),
@@ -68,7 +69,7 @@ def _findings(comparison: DeviceComparison) -> list[str]:
     return [*lines, ""]
 
 
-def _scenario(steps: list[ToldStep]) -> list[str]:
+def _scenario(steps: Sequence[ToldStep]) -> list[str]:
     lines = []
     for step in steps:
         changes = f" ({as_code(', '.join(step.changes))})" if step.changes else ""

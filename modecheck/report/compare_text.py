@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from modecheck.checks.wording import counted
 from modecheck.compare.behaviour import Outcome
 from modecheck.compare.text_changes import Change
+from modecheck.model.wording import counted
 from modecheck.report.compare_words import (
     bench_in_words,
     change_in_words,
@@ -36,7 +36,7 @@ def comparison_as_text(comparison: DeviceComparison, style: Style) -> list[str]:
     for line in _explored(comparison):
         lines += style.wrapped(line, "  ", "    ")
     lines += _text(comparison, style)
-    lines += difference_as_text(comparison.new, comparison.findings, style)
+    lines += difference_as_text(comparison.findings, style)
     lines += _behaviour(comparison, style)
     return lines + _retest(comparison, style)
 

@@ -6,13 +6,13 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby
 
-from modecheck.checks.wording import counted, listed
 from modecheck.compare.behaviour import WHOLE, Behaviour, Outcome
 from modecheck.compare.text_changes import ADDED, CHANGED, MOVED, REMOVED, RENAMED, Change
+from modecheck.model.wording import counted, listed
 from modecheck.review.concerns import Concern, Standing
 from modecheck.review.device_comparison import DeviceComparison
 from modecheck.review.retest import BenchStepTaken, RetestPlan
-from modecheck.scenario.telling import ToldStep, tell
+from modecheck.scenario.telling import ToldStep
 
 SIGNS = {ADDED: "+", REMOVED: "−", CHANGED: "≠", RENAMED: "→", MOVED: "↕"}
 """A sign for each kind of change, so that nothing depends on colour alone."""
@@ -129,7 +129,7 @@ class DifferenceTold:
 
     title: str
     sentence: str
-    told: list[ToldStep]
+    told: Sequence[ToldStep]
 
 
 def differences_told(comparison: DeviceComparison) -> Iterator[DifferenceTold]:
@@ -144,7 +144,7 @@ def differences_told(comparison: DeviceComparison) -> Iterator[DifferenceTold]:
             continue
         where = f"{one.look.title}, {mode_in_words(one.mode)}"
         title = f"{one.variant}: {where}" if one.variant else where
-        told = tell(one.product, one.trace) if one.product is not None and one.trace else []
+        told = one.trace.told if one.trace is not None else ()
         yield DifferenceTold(title, _sentence(one), told)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 
 from modecheck.checks.findings import Finding
 from modecheck.report.style import Style
@@ -11,7 +12,7 @@ from modecheck.scenario.telling import STAYS, ToldStep, condensed
 PLAIN = Style(colour=False, width=100)
 
 
-def finding_in_full(finding: Finding, steps: list[ToldStep]) -> list[str]:
+def finding_in_full(finding: Finding) -> list[str]:
     """What is wrong, where, in which variants, the whole scenario, and the hint."""
     lines = PLAIN.wrapped(finding.text)
     lines += [finding.id, f"at {seen_from_here(str(finding.place))}"]
@@ -20,15 +21,10 @@ def finding_in_full(finding: Finding, steps: list[ToldStep]) -> list[str]:
         lines += PLAIN.wrapped(f"only with {' or '.join(finding.variants)}", "", "  ")
     for detail in finding.details:
         lines += PLAIN.wrapped(detail, "- ", "  ")
-    lines += _scenario(steps)
-    if stays(finding):
+    lines += _scenario(finding.scenario)
+    if finding.stays:
         lines.append(STAYS)
     return [*lines, *PLAIN.wrapped(f"hint: {finding.hint}", "", "  ")]
-
-
-def stays(finding: Finding) -> bool:
-    """Whether its scenario ends in a state in which no further step has to happen."""
-    return finding.trace is not None and finding.trace.loop_from > len(finding.trace.moves)
 
 
 def seen_from_here(place: str) -> str:
@@ -38,7 +34,7 @@ def seen_from_here(place: str) -> str:
     return f"{min(file, near, key=len)}:{line}:{column}"
 
 
-def _scenario(steps: list[ToldStep]) -> list[str]:
+def _scenario(steps: Sequence[ToldStep]) -> list[str]:
     lines: list[str] = []
     looping = False
     for step in condensed(steps):

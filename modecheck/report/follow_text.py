@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from modecheck.bench.log_comparison import AGREES, DISAGREES, LogComparison
 from modecheck.bench.log_lines import RecordableStep, spelled
-from modecheck.checks.wording import counted, listed
 from modecheck.model.errors import UNPRINTABLE
+from modecheck.model.wording import counted, listed
 from modecheck.report.style import Style
 from modecheck.report.terminal import headline
 

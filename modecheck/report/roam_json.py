@@ -9,7 +9,6 @@ from modecheck.checks.roaming.finite_tests import LEFT_OUT
 from modecheck.checks.roaming.roam import Roamed
 from modecheck.checks.roaming.seen import SeenSoFar
 from modecheck.report.as_json import accepted_as_json, finding_as_json, notes_as_json
-from modecheck.report.roam_text import scenario_in
 
 Json = dict[str, Any]
 
@@ -58,7 +57,7 @@ def roamed_as_json(roamed: Roamed) -> Json:
 
 def _finding(roamed: Roamed, finding: Finding) -> Json:
     shortest = finding.id not in roamed.longer
-    return {**finding_as_json(finding, scenario_in(roamed, finding)), "shortest": shortest}
+    return {**finding_as_json(finding), "shortest": shortest}
 
 
 def _seen(seen: SeenSoFar) -> Json:

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from itertools import groupby
 
-from modecheck.checks.findings import Finding
 from modecheck.checks.roaming.finite_tests import LEFT_OUT
 from modecheck.checks.roaming.roam import BROKEN, SEEN, Roamed
 from modecheck.checks.roaming.seen import SeenSoFar
-from modecheck.checks.wording import counted
+from modecheck.model.wording import counted
 from modecheck.report.style import Style
 from modecheck.report.terminal import (
     accepted_as_text,
@@ -17,7 +16,6 @@ from modecheck.report.terminal import (
     headline,
     titled,
 )
-from modecheck.scenario.telling import ToldStep, tell
 
 NOTHING = "nothing seen so far, which proves nothing"
 MOST_LINES = 12
@@ -28,22 +26,13 @@ def roamed_as_text(roamed: Roamed, style: Style) -> list[str]:
     """The lines of the report."""
     lines = [*_headline(roamed, style), *style.wrapped(_walked(roamed), "  ", "    ")]
     lines += [line for text in roamed.remarks for line in style.wrapped(text, "  ", "    ")]
-
-    def scenario(finding: Finding) -> list[ToldStep]:
-        return scenario_in(roamed, finding)
-
     for code, group in groupby(roamed.findings, key=lambda finding: finding.code):
-        lines += ["", *group_as_text(code, list(group), scenario, style)]
+        lines += ["", *group_as_text(code, list(group), style)]
     lines += _not_shortest(roamed, style)
     lines += _requirements(roamed, style)
     lines += accepted_as_text(roamed.accepted, style)
     lines += ["", *_over_time(roamed, style), *_estimated(roamed, style), *_left_out(style)]
     return [*lines, *_by_clock(roamed, style)]
-
-
-def scenario_in(roamed: Roamed, finding: Finding) -> list[ToldStep]:
-    """The steps of a finding's scenario, replayed on the interpreter."""
-    return [] if finding.trace is None else tell(roamed.origins[finding.id], finding.trace)
 
 
 def _headline(roamed: Roamed, style: Style) -> list[str]:

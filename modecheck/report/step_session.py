@@ -9,9 +9,9 @@ from modecheck.bench.manual_walk import ManualWalk
 from modecheck.bench.walk_files import load_walk, walk_as_json
 from modecheck.checks.findings import Finding
 from modecheck.checks.verdict import Verdict
-from modecheck.checks.wording import counted
 from modecheck.model.errors import InputError, InvalidInput, nearest_name
 from modecheck.model.renamed_words import LINES, called_now
+from modecheck.model.wording import counted
 from modecheck.product.ir import Product
 from modecheck.report.step_text import moment_as_text, trace_as_text, variables_as_text
 from modecheck.report.style import Style

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from modecheck.bench.manual_walk import ManualWalk
-from modecheck.checks.wording import counted, listed
 from modecheck.engine.plain import State
+from modecheck.model.wording import counted, listed
 from modecheck.product.ir import Product, Queue
 from modecheck.report.style import Style
 from modecheck.scenario.replay import Replayed

@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from functools import partial
 from itertools import groupby
 
 from modecheck.checks.acceptance import AcceptedFinding
 from modecheck.checks.findings import KINDS, Finding
 from modecheck.checks.judged import BROKEN, HOLDS, Judged
 from modecheck.checks.verdict import Explored, Verdict
-from modecheck.checks.wording import counted, listed
 from modecheck.model.clocks import spelled
+from modecheck.model.wording import counted, listed
 from modecheck.product.composition import with_longest_tick
-from modecheck.report.finding_text import seen_from_here, stays
+from modecheck.report.finding_text import seen_from_here
 from modecheck.report.mode_table import mode_table
-from modecheck.report.scenarios import scenario_of
 from modecheck.report.style import Style
 from modecheck.scenario.telling import STAYS, ToldStep, condensed
 
@@ -31,7 +29,7 @@ def verdict_as_text(verdict: Verdict, style: Style) -> list[str]:
     """The lines of the report."""
     lines = [*_headline(verdict, style), *_explored_lines(verdict, style)]
     for code, group in groupby(verdict.findings, key=lambda finding: finding.code):
-        lines += ["", *group_as_text(code, list(group), partial(scenario_of, verdict), style)]
+        lines += ["", *group_as_text(code, list(group), style)]
     lines += _requirements(verdict, style)
     lines += accepted_as_text(verdict.accepted, style)
     lines += _modes(verdict, style)
@@ -136,19 +134,13 @@ def _reduced_lines(one: Explored) -> list[str]:
     return lines
 
 
-Scenario = Callable[[Finding], list[ToldStep]]
-"""Returns the steps of a finding's scenario, in words."""
-
-
-def group_as_text(
-    code: str, findings: list[Finding], scenario: Scenario, style: Style
-) -> list[str]:
+def group_as_text(code: str, findings: list[Finding], style: Style) -> list[str]:
     """The findings of one code, with what the code means and a hint."""
     kind = KINDS[code]
     paint = style.error if kind.severity == "error" else style.warning
     lines = titled(code, paint(code), f"({kind.meaning})", style)
     for number, finding in enumerate(findings):
-        lines += ([""] if number else []) + _finding(finding, scenario, style)
+        lines += ([""] if number else []) + _finding(finding, style)
     return [*lines, *style.wrapped(f"hint: {kind.hint}", "  ", "  ")]
 
 
@@ -159,7 +151,7 @@ def titled(plain: str, painted: str, remark: str, style: Style) -> list[str]:
     return [painted, *(style.faint(line) for line in style.wrapped(remark, "  ", "  "))]
 
 
-def _finding(finding: Finding, scenario: Scenario, style: Style) -> list[str]:
+def _finding(finding: Finding, style: Style) -> list[str]:
     lines = [style.bold(line) for line in style.wrapped(finding.text, "  ", "  ")]
     lines.append(style.faint(f"  {finding.id}"))
     lines.append(style.faint(f"  at {seen_from_here(str(finding.place))}"))
@@ -168,12 +160,12 @@ def _finding(finding: Finding, scenario: Scenario, style: Style) -> list[str]:
         lines += style.wrapped(f"only with {' or '.join(finding.variants)}", "  ", "    ")
     for detail in finding.details:
         lines += style.wrapped(detail, "  - ", "    ")
-    return [*lines, *scenario_as_text(scenario(finding), style), *_stays(finding, style)]
+    return [*lines, *scenario_as_text(finding.scenario, style), *_stays(finding, style)]
 
 
 def _stays(finding: Finding, style: Style) -> list[str]:
     """For a scenario that ends in a state in which no further step has to happen."""
-    return style.wrapped(STAYS, "  ", "  ") if stays(finding) else []
+    return style.wrapped(STAYS, "  ", "  ") if finding.stays else []
 
 
 def scenario_as_text(

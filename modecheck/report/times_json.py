@@ -11,7 +11,7 @@ from modecheck.checks.device_time_bounds import DeviceTimes, MeasuredTime, Timed
 from modecheck.checks.slack import AllSlack, Slack
 from modecheck.model.clocks import spelled
 from modecheck.report.as_json import notes_as_json, step_as_json
-from modecheck.scenario.telling import spelled_or_none, tell
+from modecheck.scenario.telling import spelled_or_none
 
 Json = dict[str, Any]
 
@@ -72,7 +72,7 @@ def _measured(times: DeviceTimes, measured: MeasuredTime | None) -> Json | None:
             }
             for decider in deciders(times.product, trace)
         ],
-        "scenario": [step_as_json(step) for step in tell(times.product, trace)],
+        "scenario": list(map(step_as_json, trace.told)),
     }
 
 

@@ -21,7 +21,6 @@ from modecheck.report.times_text import (
     told,
     undecided_in_words,
 )
-from modecheck.scenario.telling import tell
 
 
 def times_as_markdown(times: DeviceTimes, slack: AllSlack | None) -> str:
@@ -34,7 +33,7 @@ def times_as_markdown(times: DeviceTimes, slack: AllSlack | None) -> str:
         rows += [_row(one, times) for one in every]
         lines += [*table(rows), "", escaped(f"Clock: {CLOCKS[kind]}."), ""]
         for one in every:
-            lines += _scenario(one, times)
+            lines += _scenario(one)
     if undecided := undecided_in_words(times):
         lines += [escaped(undecided), ""]
     return "\n".join([*lines, *_slack(times, slack)]).rstrip("\n") + "\n"
@@ -46,12 +45,12 @@ def _row(one: Timed, times: DeviceTimes) -> list[str]:
     return [as_code(one.title), least, f"**{most}**" if one.exceeded else most, said]
 
 
-def _scenario(one: Timed, times: DeviceTimes) -> list[str]:
+def _scenario(one: Timed) -> list[str]:
     if one.worst is None or not one.worst.trace.moves:
         return []
     begin = one.worst.trace.switch_from
     title = f"the worst scenario of {one.title}; its clock starts after step {begin}"
-    steps = scenario_as_markdown(tell(times.product, one.worst.trace), (begin + 1,))
+    steps = scenario_as_markdown(one.worst.trace.told, (begin + 1,))
     return folded(title, steps, unfolded=False)
 
 

@@ -16,12 +16,12 @@ from modecheck.checks.device_time_bounds import (
     Timed,
 )
 from modecheck.checks.slack import AllSlack, Slack
-from modecheck.checks.wording import counted, listed
 from modecheck.model.clocks import spelled
+from modecheck.model.wording import counted, listed
 from modecheck.report.finding_text import seen_from_here
 from modecheck.report.style import Style
 from modecheck.report.terminal import headline, scenario_as_text
-from modecheck.scenario.telling import spelled_or_none, tell
+from modecheck.scenario.telling import spelled_or_none
 
 HEADINGS = {
     SWITCH: "mode switches",
@@ -104,7 +104,7 @@ def _group(
         for remark in remarks(one, times):
             lines += style.wrapped(remark, "      ", "        ")
         if scenarios:
-            lines += _scenarios(one, times, style)
+            lines += _scenarios(one, style)
     return lines
 
 
@@ -180,14 +180,14 @@ def decider_in_words(decider: Decider, tick: Fraction, *, places: bool) -> str:
     return f"{constant.name} {text}" + (f" ({'; '.join(said)})" if said else "")
 
 
-def _scenarios(one: Timed, times: DeviceTimes, style: Style) -> Iterator[str]:
+def _scenarios(one: Timed, style: Style) -> Iterator[str]:
     for word, measured in (("best", one.best), ("worst", one.worst)):
         if measured is None:
             continue
         begin = measured.trace.switch_from
         clock = f"its clock starts after step {begin}" if begin else "its clock starts at step 1"
         yield from style.wrapped(f"the {word} time; {clock}:", "  ", "  ")
-        yield from scenario_as_text(tell(times.product, measured.trace), style, (begin + 1,))
+        yield from scenario_as_text(measured.trace.told, style, (begin + 1,))
 
 
 def slack_as_text(times: DeviceTimes, slack: AllSlack | None, style: Style) -> list[str]:

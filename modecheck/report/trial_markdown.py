@@ -15,7 +15,7 @@ def trial_as_markdown_text(old: Verdict, new: Verdict, found: VerdictDifference,
     for line in figures_of_both(old, new):
         lines += [escaped(line), ""]
     for finding in found.new:
-        lines += [*finding_block(new, finding), ""]
+        lines += [*finding_block(finding), ""]
     lines += _listed("Fixed", found.fixed)
     lines += _listed("Not seen again, but not everything was explored", found.unseen)
     lines += _listed("Unchanged", found.unchanged)

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from functools import partial
 from itertools import groupby
 
 from modecheck.checks.differences import NewVerdict, VerdictDifference, breaks
 from modecheck.checks.verdict import Verdict
-from modecheck.checks.wording import counted
-from modecheck.report.scenarios import scenario_of
+from modecheck.model.wording import counted
 from modecheck.report.style import Style
 from modecheck.report.terminal import group_as_text, headline
 
@@ -21,14 +19,14 @@ def trial_as_text(
     lines = headline(f"{old.device.name} with {over}", outcome_of_trial(found), paint, style)
     for line in figures_of_both(old, new):
         lines += style.wrapped(line, "  ", "    ")
-    return lines + difference_as_text(new, found, style)
+    return lines + difference_as_text(found, style)
 
 
-def difference_as_text(new: Verdict, found: VerdictDifference, style: Style) -> list[str]:
+def difference_as_text(found: VerdictDifference, style: Style) -> list[str]:
     """New findings with scenarios, the ids of the others, and changed verdicts of requirements."""
     lines: list[str] = []
     for code, group in groupby(found.new, key=lambda finding: finding.code):
-        lines += ["", *group_as_text(code, list(group), partial(scenario_of, new), style)]
+        lines += ["", *group_as_text(code, list(group), style)]
     lines += _listed("fixed", found.fixed, style)
     lines += _listed("not seen again, but not everything was explored", found.unseen, style)
     lines += _listed("unchanged", found.unchanged, style)

@@ -1,1 +1,1 @@
-"""Scenarios: what was found, described step by step and verified by replaying it."""
+"""Scenarios: what was found, replayed once and described step by step."""

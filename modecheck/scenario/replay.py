@@ -1,18 +1,30 @@
-"""Replay a trace on the interpreter: every move must be a step that the product really has."""
+"""Replay moves on the interpreter: each must be a step that the product really has."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from modecheck.checks.traces import Trace
 from modecheck.engine.plain import Interpreter, State, Step
 from modecheck.model.errors import ModecheckError
 from modecheck.product.ir import Product
 
 
+@dataclass(frozen=True, slots=True)
+class Move:
+    """A step by its label (number), and the state after it; None after a failing step.
+
+    `ticks` is how many pass in it, where an observer has counted them: without the observer they
+    may change nothing, or be fewer than those of one step. It is None where the product decides.
+    """
+
+    label: int
+    after: State | None
+    ticks: int | None = None
+
+
 class ReplayError(ModecheckError):
-    """A move of a trace is not a step of the product: a bug in modecheck itself."""
+    """A move is not a step of the product: a bug in modecheck itself."""
 
     def __init__(self, position: int, label: str) -> None:
         super().__init__()
@@ -31,11 +43,11 @@ class Replayed:
     step: Step
 
 
-def replay(product: Product, trace: Trace) -> Iterator[Replayed]:
-    """The steps of a trace, taken again from the initial state. Raises `ReplayError`."""
+def replay(product: Product, moves: Iterable[Move]) -> Iterator[Replayed]:
+    """The steps of these moves, taken again from the initial state. Raises `ReplayError`."""
     interpreter = Interpreter(product)
     state = product.initial
-    for position, move in enumerate(trace.moves, start=1):
+    for position, move in enumerate(moves, start=1):
         found = interpreter.step_to(state, move.label, move.after, move.ticks)
         if found is None:
             raise ReplayError(position, product.labels[move.label].text)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from itertools import groupby
 
-from modecheck.checks.wording import listed
 from modecheck.engine.happenings import (
     Accepted,
     Arrived,
@@ -19,6 +18,7 @@ from modecheck.engine.happenings import (
 )
 from modecheck.engine.plain import State, Step
 from modecheck.model.clocks import spelled
+from modecheck.model.wording import listed
 from modecheck.product.ir import Product
 
 WHY_DROPPED = {

@@ -8,11 +8,10 @@ which it is sent to the row in which it arrives or is lost.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from modecheck.checks.traces import Trace
 from modecheck.engine.happenings import (
     Accepted,
     Arrived,
@@ -27,9 +26,10 @@ from modecheck.engine.plain import Interpreter, State
 from modecheck.model.clocks import spelled
 from modecheck.model.parts import Rule
 from modecheck.product.ir import Label, Product
-from modecheck.scenario.replay import Replayed, replay
-from modecheck.scenario.sentences import message_text, sentence
+from modecheck.scenario.replay import Replayed
+from modecheck.scenario.sentences import message_text
 from modecheck.scenario.telling import STAYS, lasting
+from modecheck.scenario.traces import Trace
 
 MOST_STEPS = 300
 """Steps in one chart, the last ones: with more a chart becomes several metres long."""
@@ -95,20 +95,14 @@ class ScenarioSequence:
     loop_from: int | None = None
 
 
-def sequence_of(
-    product: Product,
-    trace: Trace,
-    *,
-    skipped: int = 0,
-    chips: Iterable[str] = (),
-) -> ScenarioSequence:
-    """The sequence of a trace, replayed on the interpreter. Raises `ReplayError`.
+def sequence_of(trace: Trace, *, skipped: int = 0, chips: Iterable[str] = ()) -> ScenarioSequence:
+    """The sequence of a trace. Raises `ReplayError`.
 
     The first `skipped` steps are left out, and those after them are numbered from 1 on. Of a longer
     trace only the last MOST_STEPS steps are included. `chips` are included even if nothing happens
     to them.
     """
-    steps = list(replay(product, trace))
+    product, steps = trace.product, trace.steps
     state = steps[skipped].before if skipped < len(steps) else product.initial
     before = sum((lasting(product, one.step) for one in steps[:skipped]), Fraction(0))
     steps = steps[skipped:]
@@ -132,13 +126,15 @@ def sequence_of(
         chips=telling.chips(chips),
         rows=tuple(telling.rows),
         journeys=tuple(telling.journeys),
-        sentences=tuple(sentence(product, replayed.step) for replayed in steps[begin:]),
+        sentences=tuple(one.text for one in trace.told[skipped + begin :]),
         begin=begin,
         loop_from=None if loop_from == len(steps) else loop_from,
     )
 
 
-def _spans(product: Product, steps: list[Replayed], loop_from: int | None) -> list[tuple[int, int]]:
+def _spans(
+    product: Product, steps: Sequence[Replayed], loop_from: int | None
+) -> list[tuple[int, int]]:
     """Where each span begins and ends: one step, or several in which nothing but time passes.
     A loop begins with a span of its own.
     """

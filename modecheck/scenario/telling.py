@@ -1,17 +1,17 @@
-"""A scenario: a trace of the product, replayed and described step by step."""
+"""A scenario: the steps of a trace, described one by one."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from modecheck.checks.traces import Trace
 from modecheck.engine.happenings import Passed
-from modecheck.engine.plain import State, Step
+from modecheck.engine.plain import Step
 from modecheck.model.clocks import spelled
-from modecheck.product.ir import Product
-from modecheck.scenario.replay import replay
+from modecheck.model.places import Place
+from modecheck.product.ir import Label, Product
+from modecheck.scenario.replay import Replayed
 from modecheck.scenario.sentences import changes, sentence
 
 STAYS = "then it can stay like this forever: no further step has to happen"
@@ -22,8 +22,9 @@ STAYS = "then it can stay like this forever: no further step has to happen"
 class ToldStep:
     """One step: its label, the sentence, which variables changed, and every chip's state after it.
 
-    `states` is empty after a failing step, which leads nowhere. `again` marks the steps of a loop
-    that can be repeated forever, at the end of a trace.
+    `states` is empty after a failing step, which leads nowhere. `place` is that of the rule taken,
+    else of the link or the chip that the step is about; None where a step has no counterpart in the
+    model. `again` marks the steps of a loop that can be repeated forever, at the end of a trace.
 
     `lasts` is how many seconds pass in the step, and `since` how many have passed since the start
     by its end; None where time is not counted. Where several steps are described as one, `until` is
@@ -35,6 +36,7 @@ class ToldStep:
     text: str
     changes: tuple[str, ...]
     states: dict[str, str]
+    place: Place | None = None
     again: bool = False
     lasts: Fraction = Fraction(0)
     since: Fraction | None = None
@@ -56,16 +58,15 @@ class ToldStep:
         return "" if self.since is None else spelled_or_none(self.since)
 
 
-def tell(product: Product, trace: Trace) -> list[ToldStep]:
-    """The steps of a trace in words, each replayed on the interpreter. Raises `ReplayError`."""
+def tell_steps(
+    product: Product, steps: Iterable[Replayed], loop_from: int = 0
+) -> Iterator[ToldStep]:
+    """Steps in words; from the number `loop_from` on, they can be repeated forever."""
     since = None if product.time is None else Fraction(0)
-    told = []
-    for number, replayed in enumerate(replay(product, trace), start=1):
-        again = 0 < trace.loop_from <= number
-        step = tell_step(product, number, replayed.before, replayed.step, since, again=again)
-        since = step.since
-        told.append(step)
-    return told
+    for number, one in enumerate(steps, start=1):
+        told = _told(product, number, one, since, again=0 < loop_from <= number)
+        since = told.since
+        yield told
 
 
 def condensed(told: Sequence[ToldStep], breaks: Iterable[int] = ()) -> list[ToldStep]:
@@ -106,28 +107,33 @@ def spelled_or_none(seconds: Fraction) -> str:
     return spelled(seconds) if seconds else "0"
 
 
-def tell_step(
-    product: Product,
-    number: int,
-    before: State,
-    step: Step,
-    since: Fraction | None = None,
-    *,
-    again: bool = False,
+def _told(
+    product: Product, number: int, taken: Replayed, since: Fraction | None, *, again: bool
 ) -> ToldStep:
-    """A step taken from the state `before`, in words; `since` is the time before it."""
-    after = step.after
+    """A step in words; `since` is the time before it."""
+    step, after = taken.step, taken.step.after
     lasts = lasting(product, step)
     return ToldStep(
         number=number,
         label=product.labels[step.label].text,
         text=sentence(product, step),
-        changes=() if after is None else changes(product, before, after),
+        changes=() if after is None else changes(product, taken.before, after),
         states={} if after is None else _states(product, after),
+        place=_place(product, product.labels[step.label]),
         again=again,
         lasts=lasts,
         since=None if since is None else since + lasts,
     )
+
+
+def _place(product: Product, label: Label) -> Place | None:
+    if label.rule >= 0:
+        return product.rules[label.rule].place
+    if label.queue >= 0:
+        return product.device.links[product.queues[label.queue].name].place
+    if label.chip >= 0:
+        return product.device.chips[product.chips[label.chip].name].place
+    return None
 
 
 def lasting(product: Product, step: Step) -> Fraction:

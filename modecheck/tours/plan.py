@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from modecheck.checks.traces import Move, Trace
 from modecheck.product.ir import Product
+from modecheck.scenario.replay import Move
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,9 +56,9 @@ class StepSequence:
     first: int = 0
 
     @property
-    def trace(self) -> Trace:
-        """The same steps as a trace from the initial state, for replay."""
-        return Trace(tuple(move for step in self.steps for move in step.moves))
+    def moves(self) -> tuple[Move, ...]:
+        """The same steps as moves from the initial state, for replay."""
+        return tuple(move for step in self.steps for move in step.moves)
 
     @property
     def length(self) -> int:

@@ -17,12 +17,12 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
 
-from modecheck.checks.wording import counted, listed
 from modecheck.engine.choice import Search, explore_with
 from modecheck.engine.exploration import Reporter
 from modecheck.engine.happenings import Took
 from modecheck.engine.plain import Step
 from modecheck.engine.space import Limits, Space
+from modecheck.model.wording import counted, listed
 from modecheck.product.ir import EventIR, Product
 from modecheck.tours.class_graph import ClassGraph
 from modecheck.tours.cover import Cover, cover

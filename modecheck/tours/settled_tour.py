@@ -13,9 +13,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
-from modecheck.checks.wording import counted
 from modecheck.engine.plain import State, Step
 from modecheck.engine.space import Limits
+from modecheck.model.wording import counted
 from modecheck.product.ir import Product
 from modecheck.tours.plan import BenchStep, BenchTest, StepSequence
 from modecheck.tours.postman import Arc, Tour, postman_tour

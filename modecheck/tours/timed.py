@@ -10,9 +10,9 @@ from __future__ import annotations
 from collections.abc import Sequence as Several
 from dataclasses import dataclass, field
 
-from modecheck.checks.wording import counted
 from modecheck.engine.plain import State, Step
 from modecheck.engine.space import Space
+from modecheck.model.wording import counted
 from modecheck.tours.plan import BenchStep, StepSequence
 from modecheck.tours.settling import FAULTS, Settling
 from modecheck.tours.tour_words import Teller, moves_of

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from itertools import groupby
 
-from modecheck.checks.traces import Move
 from modecheck.engine.happenings import Took
 from modecheck.engine.plain import State, Step
 from modecheck.product.ir import Product
+from modecheck.scenario.replay import Move
 from modecheck.scenario.sentences import sentence
 from modecheck.tours.plan import See
 from modecheck.tours.settling import Settling

@@ -77,7 +77,7 @@ def test_zones_tell_what_digital_clocks_tell(drawn: Drawn) -> None:
         assert one.place.line == expected[key].place.line
         assert (one.trace is None) == (expected[key].trace is None)
         if one.trace is not None:
-            list(replay(product, one.trace))
+            list(replay(product, one.trace.moves))
 
 
 def test_a_race_between_long_timers_takes_a_few_zones() -> None:

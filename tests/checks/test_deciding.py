@@ -9,11 +9,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from modecheck.checks.deciding import ModelDuration, changes_anything, constant_of_rule, deciders
-from modecheck.checks.traces import Move, Trace
 from modecheck.engine.happenings import Accepted, Arrived, Doubled, Dropped, Struck, Took
 from modecheck.engine.plain import Interpreter, State, Step
 from modecheck.product.composition import compose
 from modecheck.product.ir import Product
+from modecheck.scenario.replay import Move
+from modecheck.scenario.traces import Trace
 from tests.generation.devices import Drawn, device_from, devices
 
 LONGEST = 80
@@ -156,7 +157,7 @@ def assert_alike(product: Product, seed: int, begin: int) -> int:
     """Both find the same on a random run; how many constants decide."""
     states, steps = walk(product, Random(seed))  # noqa: S311 - no secret
     moves = tuple(Move(step.label, step.after) for step in steps)
-    found = deciders(product, Trace(moves, switch_from=min(begin, len(moves))))
+    found = deciders(product, Trace(product, moves, switch_from=min(begin, len(moves))))
     expected = Reading(product, states, steps).deciders(min(begin, len(moves)))
     assert {(one.constant, one.times, one.ticks) for one in found} == expected
     return len(expected)

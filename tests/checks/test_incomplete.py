@@ -45,7 +45,7 @@ def test_stopped_exploration_claims_only_what_the_whole_one_confirms(
         known = lengths[finding.id]
         assert known == finding.steps or (known or 0) < (finding.steps or 0)
         if finding.trace is not None:
-            list(replay(part.explored[0].exploration.product, finding.trace))
+            list(replay(part.explored[0].exploration.product, finding.trace.moves))
 
 
 @given(devices(), st.integers(1, 40))

@@ -18,7 +18,6 @@ from modecheck.engine.exploration import explore
 from modecheck.engine.plain import Interpreter
 from modecheck.product.composition import compose
 from modecheck.product.ir import Product
-from modecheck.scenario.telling import tell
 from tests.generation.devices import device_from
 
 ONE_SIDED_BOND = """
@@ -97,7 +96,7 @@ def test_a_host_that_keeps_its_key_calls_for_ever(engine: EngineName) -> None:
     (found,) = findings(text, engine)
     assert found.id == "livelock:hub+host"
     assert found.trace is not None
-    told = tell(product_of(text), found.trace)
+    told = found.scenario
     again = " ".join(step.text for step in told if step.again)
     for part in ("sends connect", "sends ask_key", "sends key", "sends key_missing"):
         assert part in again

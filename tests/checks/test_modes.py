@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from modecheck.checks.mode_switches import ModeSwitch
 from modecheck.checks.verdict import Explored, check
-from modecheck.scenario.telling import tell
 from tests.generation.devices import device_from
 
 RING = """
@@ -67,7 +66,7 @@ def test_trace_of_a_switch_begins_at_the_initial_state() -> None:
     one = explored(RING)
     for switch in one.switches:
         if switch.trace is not None:
-            told = tell(one.exploration.product, switch.trace)
+            told = switch.trace.told
             before = told[switch.trace.switch_from - 1].states if switch.trace.switch_from else None
             assert before is None or before["hub"] == switch.source
             assert told[-1].states["hub"] == switch.target

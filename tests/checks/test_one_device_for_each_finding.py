@@ -65,7 +65,7 @@ def test_scenarios_can_be_replayed(path: Path) -> None:
     product = verdict.explored[0].exploration.product
     for finding in verdict.findings:
         if finding.trace is not None:
-            assert len(list(replay(product, finding.trace))) == finding.steps
+            assert len(list(replay(product, finding.trace.moves))) == finding.steps
 
 
 @pytest.mark.parametrize("path", FAULTY, ids=lambda path: path.stem)

@@ -14,7 +14,6 @@ from modecheck.checks.roaming.estimates import Estimate, estimate_of
 from modecheck.checks.roaming.roam import Roamed, Roaming, roam
 from modecheck.engine.walking import StateSample, hash_of
 from modecheck.model.devices import read_device, variants
-from modecheck.scenario.telling import tell
 from tests.checks.finite_runs import shown_by_finite_runs
 from tests.models.bundled import CLEAN, TANDEM, TWINS, name_of, verdict_on
 
@@ -62,7 +61,7 @@ def test_a_twin_is_found_with_a_short_scenario(twin: Path, seed: int) -> None:
         assert (finding.text, finding.place) == (expected[id_].text, expected[id_].place)
         assert finding.steps == expected[id_].steps
         assert finding.trace is not None
-        assert len(tell(result.origins[id_], finding.trace)) == finding.steps
+        assert len(finding.scenario) == finding.steps
 
 
 @pytest.mark.parametrize("model", CLEAN, ids=name_of)

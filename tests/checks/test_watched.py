@@ -17,11 +17,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from modecheck.checks.judged import BROKEN, HOLDS, VACUOUS, Judged
-from modecheck.checks.traces import Trace
 from modecheck.checks.verdict import check
 from modecheck.engine.choice import Search
 from modecheck.model.devices import read_device
 from modecheck.product.patterns import PATTERNS, SCOPES
+from modecheck.scenario.traces import Trace
 from tests.published.lassos import ATOMS, Lasso, formula
 
 PARTNERS = {"whenever": "then", "before": "first"}

@@ -20,7 +20,6 @@ from modecheck.model.devices import read_device
 from modecheck.model.errors import InvalidInput
 from modecheck.model.parts import Device
 from modecheck.product.composition import compose
-from modecheck.scenario.telling import tell
 from tests.compare.changing import MODELS, edited, read_edited, starter
 from tests.compare.systems import messages_over
 from tests.compare.test_visible import device as two_modes
@@ -83,8 +82,7 @@ def test_a_link_that_carries_one_more_message_differs_in_its_mode_alone(tmp_path
     assert not one.difference.by_first
     assert one.difference.event == "sent bell via back"
     assert one.trace is not None
-    assert one.product is not None
-    steps = tell(one.product, one.trace)
+    steps = one.trace.told
     assert steps[-1].label == "receiver ring"
     assert not any("over air" in step.text for step in steps[:-2])
 
@@ -220,5 +218,4 @@ def test_a_bluetooth_rule_leaves_the_radio_alone_and_a_beacon_does_not(tmp_path:
     assert one.difference is not None
     assert one.difference.events == ("enters bluetooth", "sent beacon via front_down")
     assert one.trace is not None
-    assert one.product is not None
-    assert tell(one.product, one.trace)[-1].label == "hub calls_the_tile"
+    assert one.trace.told[-1].label == "hub calls_the_tile"

@@ -15,11 +15,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from modecheck.checks.traces import Trace, trace_to
 from modecheck.draw.sequence_chart import SequenceChart, sequence_svg
 from modecheck.engine.exploration import explore
 from modecheck.product.composition import compose
 from modecheck.scenario.sequence import ScenarioSequence, sequence_of
+from modecheck.scenario.traces import Trace, trace_to
 from tests.draw.flaws import flaws
 from tests.draw.reading_svg import SVG, Picture, title_of, words_of
 from tests.generation.devices import Drawn, devices
@@ -35,7 +35,7 @@ def picture_of(scenario: ScenarioSequence, *about: str) -> Picture:
 def test_nothing_overlaps_in_charts_of_random_ways(drawn: Drawn, steps: list[int]) -> None:
     """Whatever happens on the way, no words meet, and no line passes over words or boxes."""
     space = explore(compose(drawn.read()), max_states=1)
-    scenario = sequence_of(space.product, wandering(space, steps))
+    scenario = sequence_of(wandering(space, steps))
     assert list(flaws(picture_of(scenario))) == []
 
 
@@ -44,7 +44,7 @@ def test_nothing_overlaps_in_charts_of_random_ways(drawn: Drawn, steps: list[int
 def test_nothing_overlaps_where_time_passes(drawn: Drawn, steps: list[int]) -> None:
     """Where lanes are broken off, the words beside them and messages under way stay apart."""
     space = explore(compose(drawn.read()), max_states=1)
-    scenario = sequence_of(space.product, wandering(space, steps))
+    scenario = sequence_of(wandering(space, steps))
     assert list(flaws(picture_of(scenario))) == []
 
 
@@ -53,7 +53,7 @@ def test_nothing_overlaps_where_time_passes(drawn: Drawn, steps: list[int]) -> N
 def test_lines_between_steps_pass_over_nothing(drawn: Drawn, steps: list[int]) -> None:
     """The thin line between two steps, and the lanes themselves, leave all words alone."""
     space = explore(compose(drawn.read()), max_states=1)
-    picture = picture_of(sequence_of(space.product, wandering(space, steps)))
+    picture = picture_of(sequence_of(wandering(space, steps)))
     for node in picture.root.iter(f"{SVG}path"):
         if node.attrib.get("class") == "cut":
             heights = {
@@ -95,7 +95,7 @@ def test_a_message_runs_from_lane_to_lane_and_never_up() -> None:
     """Its line starts at the sender's axis, ends at the receiver's, and says when."""
     space = explore(compose(told(CALL).product.device))
     way = trace_to(space, space.state_count - 1)
-    picture = picture_of(sequence_of(space.product, way))
+    picture = picture_of(sequence_of(way))
     lanes = {lane.attrib["data-chip"]: _axis(lane) for lane in picture.groups("lane")}
     arrows = [group for group in picture.groups("arrow") if "data-until" in group.attrib]
     lines = {title: points for title, points in picture.lines if "hello" in title}
@@ -161,7 +161,7 @@ def test_the_same_scenario_gives_the_same_bytes() -> None:
 
 def test_a_way_without_steps_can_be_drawn() -> None:
     """Where the very start is wrong, the chart shows the start."""
-    scenario = sequence_of(told(CALL).product, Trace(()), chips=["hub"])
+    scenario = sequence_of(Trace(told(CALL).product, ()), chips=["hub"])
     picture = picture_of(scenario, "wrong from the start")
     assert [lane.attrib["data-chip"] for lane in picture.groups("lane")] == ["hub"]
     assert list(flaws(picture)) == []

@@ -9,12 +9,12 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser
 
-from modecheck.checks.traces import Move, Trace
 from modecheck.engine.happenings import Dropped, Struck, Took
 from modecheck.engine.plain import State
 from modecheck.product.ir import Product
-from modecheck.scenario.replay import replay
+from modecheck.scenario.replay import Move, replay
 from modecheck.scenario.sentences import sentence
+from modecheck.scenario.traces import Trace
 from tests.models.bundled import STARTER, TANDEM, TWINS, name_of, verdict_on
 from tests.page.browsing import Opened, opened
 from tests.page.conftest import PageOf
@@ -41,7 +41,7 @@ def states_along(product: Product, way: Trace) -> Iterator[State]:
     """The state before the way and after each step; after a failing step the one before it."""
     here = product.initial
     yield here
-    for taken in replay(product, way):
+    for taken in replay(product, way.moves):
         here = here if taken.step.after is None else taken.step.after
         yield here
 
@@ -81,7 +81,7 @@ def test_a_scenario_is_stepped_to_its_end_by_keyboard(
     """
     product = verdict_on(model).explored[0].exploration.product
     ways = ways_of(model)
-    told = [sentence(product, taken.step) for taken in replay(product, ways[0])]
+    told = [sentence(product, taken.step) for taken in ways[0].steps]
     again = told[ways[0].loop_from - 1 : ways[0].loop_from] if ways[0].loop_from else []
     with opened(browser, page_of(model)) as page:
         page.open_stage('[data-open="0"]')
@@ -216,9 +216,7 @@ def test_a_sequence_chart_has_a_mark_for_everything_that_happens(
     """Lost messages, timeouts, power cuts and changes of state, counted from the replay."""
     model = TWINS[0].parent / f"{name}.yaml"
     product = verdict_on(model).explored[0].exploration.product
-    happened = [
-        one for taken in replay(product, ways_of(model)[0]) for one in taken.step.happenings
-    ]
+    happened = [one for taken in ways_of(model)[0].steps for one in taken.step.happenings]
     rules = [product.rules[one.rule] for one in happened if isinstance(one, Took)]
     moves = [one for one in happened if isinstance(one, Took) and one.before != one.after]
     struck = [one for one in happened if isinstance(one, Struck)]

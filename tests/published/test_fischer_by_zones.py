@@ -28,7 +28,7 @@ def test_two_exclude_each_other_if_they_wait_for_longer_than_they_write(a: int, 
     assert judged.verdict == (HOLDS if b > a else BROKEN)
     for finding in verdict.findings:
         if finding.trace is not None:
-            list(replay(verdict.explored[0].exploration.product, finding.trace))
+            list(replay(verdict.explored[0].exploration.product, finding.trace.moves))
 
 
 def test_the_length_of_a_tick_makes_no_more_zones() -> None:

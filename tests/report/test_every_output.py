@@ -26,7 +26,6 @@ from modecheck.report.terminal import verdict_as_text
 from modecheck.report.times_json import times_as_json
 from modecheck.report.times_pictures import time_pictures
 from modecheck.report.times_text import times_as_text
-from modecheck.scenario.telling import tell
 from tests.generation.devices import Drawn, device_from, devices
 from tests.generation.waiting import waiting_devices
 
@@ -57,10 +56,9 @@ def _need_well_formed(text: str) -> None:
 def pictures(verdict: Verdict) -> None:
     """The sequence charts of what was found and of mode switches."""
     one = verdict.explored[0]
-    product = one.exploration.product
-    for drawing in finding_drawings(product, verdict.findings):
+    for drawing in finding_drawings(verdict.findings):
         _need_well_formed(render_svg(drawing))
-    for drawing in switch_drawings(product, one.switches):
+    for drawing in switch_drawings(one.switches):
         _need_well_formed(render_svg(drawing))
 
 
@@ -152,5 +150,5 @@ def test_so_much_time_passes_as_the_requirement_counts(
     verdict = check([device_from(text)], search=Search(time_acceleration=time_acceleration))
     found = next(one for one in verdict.findings if one.id == "broken-requirement:R1")
     assert found.trace is not None
-    told = tell(verdict.explored[0].exploration.product, found.trace)
+    told = found.scenario
     assert told[-1].since == Fraction(begins + later, 1000)

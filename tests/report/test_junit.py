@@ -15,7 +15,6 @@ import pytest
 from modecheck.checks.verdict import Verdict
 from modecheck.report.as_junit import junit_text
 from modecheck.report.cases import cases_of
-from modecheck.scenario.telling import tell
 from tests.cli.running import MODELS
 from tests.report.checked import FEW, ODD, SMALL_TWINS, checked, checked_text, twin
 
@@ -61,14 +60,13 @@ def test_the_file_has_the_shape_and_all_cases(name: str) -> None:
 def test_a_failure_tells_the_finding_with_its_whole_scenario(name: str) -> None:
     """Place, id, every step and the hint: nobody can ask a log for more."""
     verdict = checked(twin(name))
-    product = verdict.explored[0].exploration.product
     told = "\n".join(failure.text or "" for failure in parsed(verdict).iter("failure"))
     flat = " ".join(told.split())
     for finding in verdict.findings:
         assert finding.id in told
         assert f":{finding.place.line}:{finding.place.column}" in told
         assert finding.hint in flat
-        for step in tell(product, finding.trace) if finding.trace else ():
+        for step in finding.scenario:
             assert f"{step.number}. {' '.join(step.text.split())}" in flat
 
 

@@ -8,7 +8,6 @@ from pathlib import Path
 import pytest
 
 from modecheck.report.as_markdown import markdown_text
-from modecheck.scenario.telling import tell
 from tests.cli.running import MODELS
 from tests.report.checked import FEW, ODD, SMALL_TWINS, checked, checked_text, twin
 
@@ -48,12 +47,11 @@ def test_findings_are_told_in_full(name: str) -> None:
     text = markdown_text(verdict)
     need_shape(text)
     read = unmarked(text)
-    product = verdict.explored[0].exploration.product
     for finding in verdict.findings:
         assert finding.id in read
         assert f":{finding.place.line}:{finding.place.column}" in read
         assert finding.hint in read
-        for step in tell(product, finding.trace) if finding.trace else ():
+        for step in finding.scenario:
             assert " ".join(step.text.split()) in read
 
 

@@ -7,7 +7,6 @@ from fractions import Fraction
 
 import pytest
 
-from modecheck.checks.traces import Trace, lasso, trace_to
 from modecheck.engine.exploration import PlainExploration, explore
 from modecheck.engine.space import LoopQuery
 from modecheck.product.composition import compose
@@ -16,9 +15,9 @@ from modecheck.report.as_markdown import scenario_as_markdown
 from modecheck.report.page.tellings import telling
 from modecheck.report.style import Style
 from modecheck.report.terminal import scenario_as_text
-from modecheck.scenario.replay import replay
 from modecheck.scenario.sequence import sequence_of
-from modecheck.scenario.telling import condensed, tell
+from modecheck.scenario.telling import condensed
+from modecheck.scenario.traces import Trace, lasso, trace_to
 from tests.generation.devices import device_from
 
 BLINKING = """
@@ -50,17 +49,17 @@ def trace(space: PlainExploration) -> Trace:
     return trace_to(space, next(space.numbered(space.mark("requirement:R1"))))
 
 
-def test_a_run_of_ticks_is_one_line(space: PlainExploration, trace: Trace) -> None:
+def test_a_run_of_ticks_is_one_line(trace: Trace) -> None:
     """With the numbers of its first and last step, on a terminal and in Markdown."""
-    told = tell(space.product, trace)
+    told = trace.told
     assert len(told) == 22
     assert "  2-21. 20 ms pass" in scenario_as_text(told, Style())
     assert scenario_as_markdown(told)[1] == "- 2-21: 20 ms pass"
 
 
-def test_single_steps_tell_their_time(space: PlainExploration, trace: Trace) -> None:
+def test_single_steps_tell_their_time(trace: Trace) -> None:
     """JSON keeps every step, with how long it lasts and the time since the start."""
-    told = tell(space.product, trace)
+    told = trace.told
     assert times_of(told[0]) == {"lasts": "0", "time": "0"}
     assert times_of(told[20]) == {"lasts": "1 ms", "time": "20 ms"}
     assert told[20].text == "1 ms passes"
@@ -72,26 +71,26 @@ def test_a_loop_begins_with_a_line_of_its_own(space: PlainExploration) -> None:
     loop = space.fair_loop(LoopQuery(wanted=0)).loop
     assert loop is not None
     around = lasso(space, loop)
-    told = tell(space.product, around)
+    told = around.told
     assert sum(line.steps for line in condensed(told)) == len(told)
     inside = [replace(step, again=step.number >= 10) for step in told]
     assert next(line.number for line in condensed(inside) if line.again) == 10
 
 
-def test_a_break_parts_a_run(space: PlainExploration, trace: Trace) -> None:
+def test_a_break_parts_a_run(trace: Trace) -> None:
     """A mode switch that begins while time passes begins a line."""
-    numbers = [line.numbers for line in condensed(tell(space.product, trace), breaks=(5,))]
+    numbers = [line.numbers for line in condensed(trace.told, breaks=(5,))]
     assert numbers == ["1", "2-4", "5-21", "22"]
 
 
-def test_a_chart_has_one_row_for_a_run(space: PlainExploration, trace: Trace) -> None:
+def test_a_chart_has_one_row_for_a_run(trace: Trace) -> None:
     """It says how much time passes in which steps."""
-    rows = [row for row in sequence_of(space.product, trace).rows if row.kind == "time"]
+    rows = [row for row in sequence_of(trace).rows if row.kind == "time"]
     assert [(row.step, row.until, row.words) for row in rows] == [(2, 21, ("20 ms",))]
 
 
 def test_the_page_holds_steps_of_time(space: PlainExploration, trace: Trace) -> None:
     """A tick leaves no mark in the page's chart, and its sentence says how long it is."""
-    one = list(replay(space.product, trace))[5]
+    one = trace.steps[5]
     kind, *_, sentence, marks, _ = telling(space.product, one.before, one.step)
     assert (kind, sentence, marks) == ("tick", "1 ms passes", ())

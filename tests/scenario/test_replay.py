@@ -8,13 +8,12 @@ from datetime import date
 import pytest
 from hypothesis import given, settings
 
-from modecheck.checks.traces import Move, Trace
 from modecheck.checks.verdict import Verdict, check
 from modecheck.engine.choice import Search
 from modecheck.engine.space import Limits
 from modecheck.product.ir import Product
-from modecheck.scenario.replay import ReplayError, replay
-from modecheck.scenario.telling import tell
+from modecheck.scenario.replay import Move, ReplayError, replay
+from modecheck.scenario.traces import Trace
 from tests.generation.devices import Drawn, device_from, devices
 
 EXAMPLES = max(60, settings().max_examples)
@@ -40,7 +39,7 @@ def test_every_way_can_be_replayed(drawn: Drawn) -> None:
     product = verdict.explored[0].exploration.product
     for trace in ways_in(verdict):
         states = [product.initial]
-        for replayed, move in zip(replay(product, trace), trace.moves, strict=True):
+        for replayed, move in zip(replay(product, trace.moves), trace.moves, strict=True):
             assert replayed.before == states[-1]
             assert (replayed.step.label, replayed.step.after) == (move.label, move.after)
             states += [move.after] if move.after is not None else []
@@ -57,9 +56,7 @@ def test_telling_follows_the_states(drawn: Drawn) -> None:
     product = verdict.explored[0].exploration.product
     for trace in ways_in(verdict):
         before = product.initial
-        for number, (told, move) in enumerate(
-            zip(tell(product, trace), trace.moves, strict=True), 1
-        ):
+        for number, (told, move) in enumerate(zip(trace.told, trace.moves, strict=True), 1):
             assert told.number == number
             assert told.label == product.labels[move.label].text
             if move.after is None:
@@ -88,19 +85,21 @@ def product_and_way() -> tuple[Product, Trace]:
     explored = check([device_from(DEVICE)]).explored[0]
     space = explored.exploration
     path = space.path_to(2)
-    return space.product, Trace(tuple(Move(label, space.state(n)) for label, n in path))
+    return space.product, Trace(
+        space.product, tuple(Move(label, space.state(n)) for label, n in path)
+    )
 
 
 def test_trace_of_no_moves_is_the_initial_state() -> None:
     """Nothing has to happen for what is wrong from the start."""
     product, _ = product_and_way()
-    assert list(replay(product, Trace(()))) == []
+    assert list(replay(product, ())) == []
 
 
 def test_step_that_does_not_exist_is_refused() -> None:
     """A move with a label that is not enabled there names its position."""
     product, trace = product_and_way()
-    swapped = Trace((trace.moves[1], trace.moves[0]))
+    swapped = (trace.moves[1], trace.moves[0])
     with pytest.raises(ReplayError, match="step 1 of a scenario, 'hub go_on', cannot be replayed"):
         list(replay(product, swapped))
 
@@ -110,7 +109,7 @@ def test_step_that_leads_elsewhere_is_refused() -> None:
     product, trace = product_and_way()
     first, second = trace.moves
     with pytest.raises(ReplayError) as refused:
-        list(replay(product, Trace((first, replace(second, after=product.initial)))))
+        list(replay(product, (first, replace(second, after=product.initial))))
     assert refused.value.position == 2
 
 
@@ -118,4 +117,4 @@ def test_step_that_should_fail_and_does_not_is_refused() -> None:
     """A failing last step must really fail."""
     product, trace = product_and_way()
     with pytest.raises(ReplayError):
-        list(replay(product, Trace((replace(trace.moves[0], after=None),))))
+        list(replay(product, (replace(trace.moves[0], after=None),)))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from datetime import date
 
 from hypothesis import given, settings
@@ -12,7 +13,7 @@ from modecheck.engine.exploration import explore
 from modecheck.engine.happenings import Took
 from modecheck.product.composition import compose
 from modecheck.scenario.sentences import sentence
-from modecheck.scenario.telling import ToldStep, tell
+from modecheck.scenario.telling import ToldStep
 from tests.generation.devices import Drawn, device_from, devices
 
 EXAMPLES = max(60, settings().max_examples)
@@ -63,12 +64,12 @@ requirements:
 """
 
 
-def scenario(requirement: str) -> list[ToldStep]:
+def scenario(requirement: str) -> Sequence[ToldStep]:
     """The scenario of the one broken requirement."""
     verdict = check([device_from(DEVICE % requirement)], today=date(2026, 1, 1))
     (finding,) = (one for one in verdict.findings if one.code == "broken-requirement")
     assert finding.trace is not None
-    return tell(verdict.explored[0].exploration.product, finding.trace)
+    return finding.scenario
 
 
 def test_timers_deliveries_and_changes_are_told() -> None:

@@ -9,12 +9,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from modecheck.checks.traces import Move, Trace, trace_to
 from modecheck.engine.exploration import PlainExploration, explore
 from modecheck.product.composition import compose
 from modecheck.product.ir import Product
 from modecheck.scenario import sequence
+from modecheck.scenario.replay import Move
 from modecheck.scenario.sequence import ScenarioSequence, sequence_of
+from modecheck.scenario.traces import Trace, trace_to
 from tests.generation.devices import Drawn, device_from, devices
 
 EXAMPLES = max(60, settings().max_examples)
@@ -32,7 +33,7 @@ def wandering(space: PlainExploration, steps: list[int]) -> Trace:
         if step.after is None:
             break
         state = step.after
-    return Trace(tuple(moves))
+    return Trace(space.product, tuple(moves))
 
 
 def states_along(product: Product, trace: Trace) -> list[tuple[int, ...]]:
@@ -47,7 +48,7 @@ def test_journeys_and_states_are_those_of_the_product(drawn: Drawn, steps: list[
     """
     space = explore(compose(drawn.read()), max_states=1)
     product, trace = space.product, wandering(space, steps)
-    told = sequence_of(product, trace)
+    told = sequence_of(trace)
     assert len(told.sentences) == len(trace.moves)
     current: dict[int, str] = {}
     fails = any(row.kind == "fail" for row in told.rows)
@@ -87,7 +88,7 @@ def waiting(product: Product, state: tuple[int, ...]) -> Counter[int]:
 def test_every_row_is_of_a_known_kind_and_says_who(drawn: Drawn, steps: list[int]) -> None:
     """Journeys run forward from lane to lane; nobody outside the chart is named."""
     space = explore(compose(drawn.read()), max_states=1)
-    told = sequence_of(space.product, wandering(space, steps))
+    told = sequence_of(wandering(space, steps))
     for row in told.rows:
         named = {chip for chip in (row.chip, row.other) if chip >= 0}
         assert row.step == 0 or named <= set(told.chips)
@@ -133,7 +134,7 @@ def told(*labels: str, skipped: int = 0) -> ScenarioSequence:
         moves.append(Move(step.label, step.after))
         assert step.after is not None
         state = step.after
-    return sequence_of(product, Trace(tuple(moves)), skipped=skipped)
+    return sequence_of(Trace(product, tuple(moves)), skipped=skipped)
 
 
 LABELS = [label.text for label in compose(device_from(DEVICE)).labels]
@@ -191,9 +192,9 @@ def test_a_loop_is_kept_and_standing_still_is_said() -> None:
     """Steps that repeat are marked; where none is left, the chart says that it stays so."""
     space = explore(compose(device_from(DEVICE)))
     trace = trace_to(space, space.state_count - 1)
-    assert sequence_of(space.product, trace).loop_from is None
-    assert sequence_of(space.product, replace(trace, loop_from=1)).loop_from == 0
-    still = sequence_of(space.product, replace(trace, loop_from=len(trace.moves) + 1))
+    assert sequence_of(trace).loop_from is None
+    assert sequence_of(replace(trace, loop_from=1)).loop_from == 0
+    still = sequence_of(replace(trace, loop_from=len(trace.moves) + 1))
     assert still.loop_from is None
     assert still.rows[-1].kind == "fail"
     assert "stay like this forever" in still.rows[-1].words[0]

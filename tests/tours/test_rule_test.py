@@ -44,7 +44,7 @@ def rules_replayed(product: Product, tests: list[BenchTest]) -> set[int]:
         happening.rule
         for test in tests
         for sequence in test.sequences
-        for replayed in replay(product, sequence.trace)
+        for replayed in replay(product, sequence.moves)
         for happening in replayed.step.happenings
         if isinstance(happening, Took)
     }

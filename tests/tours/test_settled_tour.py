@@ -96,7 +96,7 @@ def pairs_taken(product: Product, test: BenchTest) -> set[tuple[State, int]]:
     """Where somebody acted, and the label of what was done; each step is replayed for that."""
     taken = set()
     for sequence in test.sequences:
-        ways = list(replay(product, sequence.trace))
+        ways = list(replay(product, sequence.moves))
         place = len(sequence.steps[0].moves)
         for step in sequence.steps[1:]:
             taken.add((ways[place].before, step.moves[0].label))
@@ -129,7 +129,7 @@ def test_what_is_to_be_seen_is_what_the_states_hold(path: Path) -> None:
     """States of chips after each step, as the replay on the interpreter has them."""
     product = product_of(path)
     for sequence in bench_test(product).sequences:
-        states = [replayed.step.after for replayed in replay(product, sequence.trace)]
+        states = [replayed.step.after for replayed in replay(product, sequence.moves)]
         place = 0
         for step in sequence.steps:
             place += len(step.moves)

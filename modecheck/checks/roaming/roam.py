@@ -74,9 +74,8 @@ class Roaming:
 
 @dataclass(frozen=True, slots=True)
 class Roamed:
-    """What was seen. `origins` are the products of findings' scenarios, by their ids; `longer` the
-    ids of findings whose scenario may not be a shortest one. `by_clock` is true if the clock, or
-    an interruption, decided how many runs there were.
+    """What was seen. `longer` are the ids of findings whose scenario may not be a shortest one.
+    `by_clock` is true if the clock, or an interruption, decided how many runs there were.
     """
 
     device: Device
@@ -90,7 +89,6 @@ class Roamed:
     declared: Declared
     stopped_by: str
     by_clock: bool
-    origins: dict[str, Product]
     longer: frozenset[str]
 
     @property
@@ -153,7 +151,6 @@ def roam(devices: Sequence[Device], how: Roaming, *, today: date | None = None) 
         declared=declared_in([variant.walked for variant in variants]),
         stopped_by=stopped_by,
         by_clock=by_clock,
-        origins={id_: one.product for id_, one in found.items()},
         longer=frozenset(id_ for id_, one in found.items() if not one.shortest),
     )
 
@@ -250,7 +247,6 @@ def _quiet(over_time: Sequence[SeenSoFar], variants: Iterable[_Variant], rounds:
 @dataclass(frozen=True, slots=True)
 class _Found:
     finding: Finding
-    product: Product
     variant: str
     shortest: bool
     seen_in_round: int
@@ -277,7 +273,7 @@ def _findings(variant: _Variant, how: Roaming) -> Iterator[_Found | str]:
         finding = as_finding(base, target, shrunk)
         if finding is not None:
             choices = variant.device.choices
-            yield _Found(finding, base, choices, shrunk.shortest, seen_in_round)
+            yield _Found(finding, choices, shrunk.shortest, seen_in_round)
 
 
 def _causes(targets: Iterable[WalkTarget]) -> Iterator[WalkTarget]:

@@ -11,7 +11,6 @@ from modecheck.checks.mode_switches import two_modes_finding
 from modecheck.checks.pairings import lost_finding, one_sided_finding, usurped_finding
 from modecheck.checks.requirement_checks import broken_invariant
 from modecheck.checks.roaming.shrinking import Shrunk
-from modecheck.checks.traces import Move, Trace, without_observers
 from modecheck.checks.watched import broken_run
 from modecheck.engine.plain import Interpreter, State
 from modecheck.engine.walk_targets import (
@@ -24,14 +23,16 @@ from modecheck.engine.walk_targets import (
     failing_target,
 )
 from modecheck.product.ir import Failure, Product
+from modecheck.scenario.replay import Move
+from modecheck.scenario.traces import Trace, without_observers
 
 
 def as_finding(base: Product, target: WalkTarget, shrunk: Shrunk) -> Finding | None:
     """The finding that a shrunk run shows; `base` is the product without observers. None if
     it is not a fault: a `possible` requirement that became true.
     """
-    trace = Trace(tuple(Move(label, after) for label, after in shrunk.run))
-    trace = without_observers(shrunk.product, base, trace)
+    trace = Trace(shrunk.product, tuple(Move(label, after) for label, after in shrunk.run))
+    trace = without_observers(base, trace)
     states = [base.initial, *(move.after for move in trace.moves if move.after is not None)]
     if target.kind == FAILING:
         return _failing(target, shrunk, trace)

@@ -6,9 +6,9 @@ sheet and no loading of anything.
 
 from __future__ import annotations
 
-from modecheck.checks.wording import counted
 from modecheck.compare.behaviour import Outcome
 from modecheck.draw.stylesheet import stylesheet
+from modecheck.model.wording import counted
 from modecheck.report.compare_words import (
     SIGNS,
     bench_in_words,
@@ -24,7 +24,6 @@ from modecheck.report.compare_words import (
 )
 from modecheck.report.page.change_pictures import change_pictures
 from modecheck.report.page.document import asset, digest, environment
-from modecheck.report.scenarios import scenario_of
 from modecheck.review.concerns import Standing
 from modecheck.review.device_comparison import DeviceComparison
 from modecheck.version import __version__
@@ -53,7 +52,7 @@ def comparison_page(comparison: DeviceComparison) -> str:
             for one in comparison.text.changes
         ],
         pairs=list(change_pictures(comparison)),
-        broken=[(one, scenario_of(comparison.new, one)) for one in comparison.findings.new],
+        broken=comparison.findings.new,
         looks=[(MARKS[one.worst], one, "; ".join(one.sentences()))
                for one in looks_told(comparison.behaviours)],
         reasons=reasons(comparison.behaviours),

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
 from modecheck.checks.findings import KINDS, Finding
 from modecheck.checks.mode_switches import ModeSwitch
-from modecheck.checks.traces import Trace
 from modecheck.checks.verdict import Explored, Verdict
 from modecheck.draw.shown import shown
 from modecheck.model.places import Place
@@ -16,8 +15,8 @@ from modecheck.report.mode_table import ending_in_words
 from modecheck.report.page.digest import seen_from
 from modecheck.report.page.payload import PageData
 from modecheck.report.page.tellings import LONGEST_SENTENCE
-from modecheck.report.scenarios import origin_of
-from modecheck.scenario.telling import ToldStep, condensed, tell
+from modecheck.scenario.telling import ToldStep, condensed
+from modecheck.scenario.traces import Trace
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +30,7 @@ class Scenario:
     number: int
     begin: int
     stays: bool
-    told: tuple[ToldStep, ...]
+    told: Sequence[ToldStep]
     lines: tuple[ToldStep, ...]
 
 
@@ -145,16 +144,14 @@ class _Outliner:
     def _scenario_of(self, finding: Finding) -> Scenario | None:
         if finding.trace is None:
             return None
-        origin = origin_of(self._verdict, finding)
-        return self._scenario(finding.text, finding.trace, self._verdict.explored.index(origin))
+        variants = [one.variant for one in self._verdict.explored]
+        own = variants.index(finding.trace.product.device.choices)
+        return self._scenario(finding.text, finding.trace, own)
 
     def _scenario(self, title: str, trace: Trace, variant: int) -> Scenario:
-        product = self._verdict.explored[variant].exploration.product
         number = self._payload.add(title, trace, variant)
-        stays = trace.loop_from > len(trace.moves)
-        told = tuple(tell(product, trace))
-        lines = tuple(condensed(told, (trace.switch_from + 1,)))
-        return Scenario(number, trace.switch_from, stays, told, lines)
+        lines = tuple(condensed(trace.told, (trace.switch_from + 1,)))
+        return Scenario(number, trace.switch_from, trace.stays, trace.told, lines)
 
     def _switches(self, number: int, one: Explored) -> Switches:
         known = {(switch.source, switch.target): switch for switch in one.switches}

@@ -9,11 +9,10 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass
 
-from modecheck.checks.traces import Trace
 from modecheck.engine.plain import Interpreter, State
 from modecheck.product.ir import Product
 from modecheck.report.page.tellings import Telling, telling
-from modecheck.scenario.replay import replay
+from modecheck.scenario.traces import Trace
 
 MOST_STATES = 6_000
 """States with their steps in one page: enough for all states of a small product."""
@@ -69,7 +68,7 @@ class PageWalk:
     def lay(self, trace: Trace) -> list[Trodden]:
         """The steps of a trace, whose states the walk holds from now on."""
         trodden, here = [], 0
-        for taken in replay(self.product, trace):
+        for taken in trace.steps:
             told = self._telling(telling(self.product, taken.before, taken.step))
             after = taken.step.after
             here = NOWHERE if after is None else self._number(after, here)

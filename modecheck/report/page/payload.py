@@ -6,7 +6,6 @@ import json
 from dataclasses import dataclass, field
 from typing import Any
 
-from modecheck.checks.traces import Trace
 from modecheck.checks.verdict import Explored, Verdict
 from modecheck.draw.device_map import stroke_of
 from modecheck.draw.shown import shown
@@ -14,6 +13,7 @@ from modecheck.model.values import ValueType
 from modecheck.product.ir import Field, Product, Queue
 from modecheck.report.page.page_walks import PageWalk, WalkLimits
 from modecheck.report.page.tellings import LONGEST_WORD
+from modecheck.scenario.traces import Trace
 
 Json = dict[str, Any]
 

@@ -118,7 +118,7 @@ def assert_both_agree(drawn: Drawn) -> None:
         assert_same_verdict(plain, verdict)
         for finding in verdict.findings:
             if finding.trace is not None:
-                list(replay(verdict.explored[0].exploration.product, finding.trace))
+                list(replay(verdict.explored[0].exploration.product, finding.trace.moves))
     one, two = verdicts
     assert [(f.id, f.trace) for f in one.findings] == [(f.id, f.trace) for f in two.findings]
 

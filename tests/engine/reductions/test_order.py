@@ -49,7 +49,7 @@ def deadlocks_in(verdict: Verdict) -> set[tuple[str, int | None, tuple[str, ...]
 def assert_real(verdict: Verdict, findings: list[Finding] | tuple[Finding, ...]) -> None:
     for finding in findings:
         if finding.trace is not None:
-            list(replay(space_of(verdict).product, finding.trace))
+            list(replay(space_of(verdict).product, finding.trace.moves))
 
 
 @given(devices())

@@ -121,7 +121,7 @@ def assert_real(verdict: Verdict) -> None:
     ]
     for trace in ways:
         if trace is not None:
-            list(replay(compose(one.device), trace))
+            list(replay(compose(one.device), trace.moves))
 
 
 def assert_agreement(device: Device, engine: EngineName) -> None:

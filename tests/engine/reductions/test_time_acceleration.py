@@ -58,7 +58,7 @@ def test_the_verdict_is_the_same(drawn: Drawn) -> None:
     product = accelerated.explored[0].exploration.product
     for finding in accelerated.findings:
         if finding.trace is not None:
-            list(replay(product, finding.trace))
+            list(replay(product, finding.trace.moves))
 
 
 PERIOD = """\
