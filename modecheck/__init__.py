@@ -9,8 +9,8 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from modecheck.checks.explored import Verdict
     from modecheck.checks.findings import Finding
-    from modecheck.checks.verdict import Verdict
     from modecheck.engine.space import Space
     from modecheck.library import check, comparison, explore, load, pictures
     from modecheck.model.errors import InvalidInput, ModecheckError
@@ -49,7 +49,7 @@ _HOMES = {
     "ModecheckError": "model.errors",
     "Space": "engine.space",
     "ToldStep": "scenario.telling",
-    "Verdict": "checks.verdict",
+    "Verdict": "checks.explored",
     "check_supervision_timeout": "supervision",
     "machines": "rigs.rig",
     "smallest_supervision_timeout": "supervision",

@@ -17,7 +17,7 @@ from modecheck.model.parts import Device
 from modecheck.product.composition import compose
 
 if TYPE_CHECKING:
-    from modecheck.checks.verdict import Verdict
+    from modecheck.checks.explored import Verdict
     from modecheck.review.device_comparison import DeviceComparison
 
 

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 if TYPE_CHECKING:
-    from modecheck.checks.verdict import Verdict
+    from modecheck.checks.explored import Verdict
     from modecheck.report.cases import Case
 
 DEVICES, EVERY_OPTION = "modecheck_devices", "modecheck_every_option"

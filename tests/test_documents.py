@@ -14,9 +14,9 @@ import click
 import pytest
 import yaml
 
-from modecheck.checks.findings import KINDS
 from modecheck.cli.main import COMMANDS
 from modecheck.model.exchanges import EXCHANGE_KEYS
+from modecheck.model.finding_kinds import KINDS
 from modecheck.model.keys import keys_of
 from modecheck.model.requirements import SPAN_KEYS
 from modecheck.model.shapes import FAIR

@@ -13,7 +13,7 @@ import pytest
 import yaml
 
 import modecheck
-from modecheck.checks.findings import KINDS
+from modecheck.model.finding_kinds import KINDS
 from tests.cli.running import environment
 from tests.cli.sample import SAMPLE
 

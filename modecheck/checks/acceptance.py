@@ -6,6 +6,8 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
 
+from modecheck.checks.declared import Check, Needs
+from modecheck.checks.failing_steps import CODES
 from modecheck.checks.findings import Finding
 from modecheck.model.claims import Acceptance
 from modecheck.model.parts import Device
@@ -18,10 +20,6 @@ class AcceptedFinding:
     finding: Finding
     reason: str
     until: date | None
-
-
-LEAD_NOWHERE = ("unspecified-reception", "blocked-reaction", "overflow", "out-of-range")
-"""Codes of failing steps: what the device does after one is unknown, accepted or not."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +56,7 @@ def sort_out(
             result.remarks.append(f"the acceptance of {finding.id} expired on {acceptance.until}")
         else:
             result.accepted.append(AcceptedFinding(finding, acceptance.reason, acceptance.until))
-            if finding.code in LEAD_NOWHERE:
+            if finding.code in CODES:
                 result.remarks.append(f"not explored: what comes after the accepted {finding.id}")
     present = {finding.id for finding in findings}.union(falling)
     if complete:
@@ -70,3 +68,7 @@ def sort_out(
 def _needless(acceptance: Acceptance) -> Finding:
     text = f"{acceptance.finding} is accepted but does not occur"
     return Finding("needless-acceptance", acceptance.finding, text, acceptance.place)
+
+
+CHECK = Check("needless-acceptance", Needs.LOOPS, every_variant=True)
+"""Any kind of finding may be accepted, so this needs what all of them need."""

@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from modecheck.checks.declared import Check, Evidence, Needs
 from modecheck.checks.findings import Finding
 from modecheck.checks.waiting import waiting_for_room, who_waits_for_whom
 from modecheck.engine.plain import State
@@ -67,9 +68,10 @@ def cause_of(product: Product, state: State) -> Cause:
     )
 
 
-def find(space: Space, found: list[Deadlock]) -> Iterator[Finding]:
+def find(evidence: Evidence) -> Iterator[Finding]:
     """A finding for each deadlock."""
-    for deadlock in found:
+    space = evidence.space
+    for deadlock in evidence.of(deadlocks):
         trace = trace_to(space, deadlock.first)
         state = space.state(deadlock.first)
         yield finding_of(space.product, deadlock.cause, state, trace, count=len(deadlock.states))
@@ -113,3 +115,6 @@ def _place(product: Product, part: tuple[str, str]) -> Place:
     if name in product.device.chips:
         return product.device.chips[name].states[where].place
     return product.device.links[name].place
+
+
+CHECK = Check("deadlock", Needs.DEADLOCKS, find, doing="looking for deadlocks")

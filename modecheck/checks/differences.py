@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from modecheck.checks.explored import Verdict
 from modecheck.checks.findings import Finding
 from modecheck.checks.judged import BROKEN, FALLS
-from modecheck.checks.verdict import Verdict
 
 NOT_ASKED = "not asked"
 """The verdict on a requirement that the device does not have."""

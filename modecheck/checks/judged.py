@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
+from modecheck.checks.declared import Check, Needs
 from modecheck.checks.findings import Finding
 from modecheck.engine.space import Space
 from modecheck.model.parts import Requirement
 from modecheck.scenario.traces import Trace
+
+if TYPE_CHECKING:
+    from modecheck.checks.explored import Explored
 
 HOLDS, BROKEN, FALLS, VACUOUS, UNDECIDED = "holds", "broken", "falls", "vacuous", "undecided"
 """Falls: it is broken, and so is one that it builds on. Vacuous: it holds only because it is never
@@ -60,3 +66,19 @@ def up_to_failures(space: Space) -> str:
 
 def undecided(need: Requirement, why: str = "") -> Judged:
     return Judged(need, UNDECIDED, remark=why)
+
+
+def _vacuous(explored: Sequence[Explored]) -> Iterator[Finding]:
+    """Requirements that are not put to the test in any variant."""
+    for number, judged in enumerate(explored[0].requirements):
+        if all(one.requirements[number].verdict == VACUOUS for one in explored):
+            need = judged.need
+            text = f"{need.sentence}: it is never put to the test"
+            yield Finding("vacuous-requirement", need.name, text, need.place)
+
+
+CHECKS = (
+    Check("broken-requirement", Needs.STATES),
+    Check("vacuous-requirement", Needs.PATHS, across=_vacuous, every_variant=True),
+)
+"""Requirements are judged one by one: a broken one is found by its verdict."""

@@ -17,6 +17,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+from modecheck.checks.declared import Check, Evidence, Needs
 from modecheck.checks.findings import Finding
 from modecheck.engine.space import FairLoop, LoopQuery, Space
 from modecheck.model.wording import listed
@@ -33,10 +34,10 @@ class Livelock:
     loop: FairLoop
 
 
-def find(space: Space) -> Iterator[Finding]:
+def find(evidence: Evidence) -> Iterator[Finding]:
     """A finding for each set of chips that can loop forever."""
-    for found in livelocks(space):
-        yield _finding(space, found)
+    for found in livelocks(evidence.space):
+        yield _finding(evidence.space, found)
 
 
 def livelocks(space: Space) -> list[Livelock]:
@@ -154,3 +155,6 @@ def _has_early_timer(space: Space, found: FairLoop) -> bool:
             return True
         before = after
     return False
+
+
+CHECK = Check("livelock", Needs.LOOPS, find, doing="looking for loops")

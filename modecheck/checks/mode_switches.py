@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from modecheck.checks.declared import Check, Evidence, Needs
 from modecheck.checks.findings import Finding
 from modecheck.engine.space import BfsRegion, Space, first_zero
 from modecheck.model.parts import Device
@@ -100,18 +101,9 @@ def _indirect(
     return ModeSwitch(source, target, True, False, len(path), via, trace)
 
 
-def find(space: Space, switches: list[ModeSwitch]) -> Iterator[Finding]:
-    """Findings about modes. Those that need all states are left out if it is incomplete."""
-    yield from two_at_once(space)
-    yield from _unending(space)
-    if space.complete:
-        reached = states_in_modes(space)
-        yield from never_reached(space, reached)
-        yield from _missing(space, reached, switches)
-
-
-def two_at_once(space: Space) -> Iterator[Finding]:
+def _two_at_once(evidence: Evidence) -> Iterator[Finding]:
     """Sets of modes that hold together in some state, each once, with the shallowest such state."""
+    space = evidence.space
     bits = mode_bits(space)
     first: dict[tuple[str, ...], int] = {}
     for marks, occurrence in space.combinations().items():
@@ -133,27 +125,32 @@ def two_modes_finding(device: Device, names: tuple[str, ...], trace: Trace) -> F
     )
 
 
-def never_reached(space: Space, reached: dict[str, int]) -> Iterator[Finding]:
+def _never_reached(evidence: Evidence) -> Iterator[Finding]:
     """Modes that no state of a complete space is in."""
-    for mode in space.product.device.modes.values():
-        if not reached[mode.name]:
+    if not evidence.space.complete:
+        return
+    for mode in evidence.space.product.device.modes.values():
+        if not evidence.of(states_in_modes)[mode.name]:
             text = f"no reachable state satisfies {mode.text}"
             yield Finding("mode-never-reached", mode.name, text, mode.place)
 
 
-def _missing(
-    space: Space, reached: dict[str, int], switches: list[ModeSwitch]
-) -> Iterator[Finding]:
-    for switch in switches:
+def _missing(evidence: Evidence) -> Iterator[Finding]:
+    """Pairs of modes that a complete space reaches, without a path from one to the other."""
+    if not evidence.space.complete:
+        return
+    reached = evidence.of(states_in_modes)
+    for switch in evidence.of(mode_switches):
         if not switch.possible and reached[switch.source] and reached[switch.target]:
-            mode = space.product.device.modes[switch.source]
+            mode = evidence.space.product.device.modes[switch.source]
             text = f"no path leads from {switch.source} to {switch.target}"
             subject = f"{switch.source}->{switch.target}"
             yield Finding("no-mode-switch", subject, text, mode.place)
 
 
-def _unending(space: Space) -> Iterator[Finding]:
+def _unending(evidence: Evidence) -> Iterator[Finding]:
     """After leaving a mode, a state from which no path leads to any mode."""
+    space = evidence.space
     bits = mode_bits(space)
     if not any(marks & bits.any for marks in space.combinations()):
         return
@@ -177,3 +174,12 @@ def _unending_finding(space: Space, name: str, between: BfsRegion, lost: int) ->
         place=space.product.device.modes[name].place,
         trace=trace_along(space, start, path),
     )
+
+
+_DOING = "checking mode switches"
+CHECKS = (
+    Check("two-modes", Needs.STATES, _two_at_once, doing=_DOING),
+    Check("unending-switch", Needs.PATHS, _unending, doing=_DOING),
+    Check("mode-never-reached", Needs.STATES, _never_reached, doing=_DOING),
+    Check("no-mode-switch", Needs.PATHS, _missing, doing=_DOING),
+)

@@ -1,4 +1,4 @@
-"""States that are never reached and rules that are never taken, with the cause.
+"""States that are never reached, rules that are never taken, with the cause, and unused parts.
 
 Chips of one file share its states and rules: one is reported only if no chip of the file ever sees
 it. What follows from an unreachable state is not reported again.
@@ -6,22 +6,28 @@ it. What follows from an unreachable state is not reported again.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
-from modecheck.checks.coverage import Coverage, leaves_of
+from modecheck.checks.coverage import Coverage, joined, leaves_of
+from modecheck.checks.declared import Check, Needs
+from modecheck.checks.explored import Explored, is_every_variant
 from modecheck.checks.findings import Finding
-from modecheck.checks.other_choices import Dependent
+from modecheck.checks.other_choices import Dependent, dependent_on_other_choices
 from modecheck.model.parts import Chip, Device, Rule, State
 from modecheck.model.places import Place
 
 
-def find(device: Device, coverage: Coverage, excused: Dependent) -> Iterator[Finding]:
-    """Findings of a complete exploration, or of all variants together."""
-    yield from _unreachable(device, coverage, excused)
-    yield from _dead(device, coverage, excused)
+def _seen_in(explored: Sequence[Explored]) -> tuple[Device, Coverage, Dependent]:
+    """What all variants together reach, and what those that were left out might reach."""
+    device = explored[0].device
+    coverage = joined(one.coverage for one in explored)
+    if is_every_variant(explored):
+        return device, coverage, Dependent()
+    return device, coverage, dependent_on_other_choices(device, coverage)
 
 
-def _unreachable(device: Device, coverage: Coverage, excused: Dependent) -> Iterator[Finding]:
+def _unreachable(explored: Sequence[Explored]) -> Iterator[Finding]:
+    device, coverage, excused = _seen_in(explored)
     by_place: dict[Place, list[tuple[Chip, State]]] = {}
     for chip in device.chips.values():
         for state in chip.states.values():
@@ -50,7 +56,8 @@ def _parent_unseen(coverage: Coverage, chip: Chip, state: State) -> bool:
     return not any((chip.name, leaf) in coverage.occupied for leaf in around.leaves)
 
 
-def _dead(device: Device, coverage: Coverage, excused: Dependent) -> Iterator[Finding]:
+def _dead(explored: Sequence[Explored]) -> Iterator[Finding]:
+    device, coverage, excused = _seen_in(explored)
     by_place: dict[Place, list[tuple[Chip, Rule]]] = {}
     for chip in device.chips.values():
         for rule in chip.rules:
@@ -94,3 +101,15 @@ def _without_room(device: Device, rule: Rule) -> str:
     if len(full) == 1:
         text = f"link {full[0]} never has room"
     return f"{text} while its guard {rule.guard_text} is true" if rule.guard else f"{text} for it"
+
+
+def _unused(explored: Sequence[Explored]) -> Iterator[Finding]:
+    for one in explored[0].device.unused:
+        yield Finding("unused", one.subject, one.text, one.place)
+
+
+CHECKS = (
+    Check("unreachable-state", Needs.STATES, across=_unreachable),
+    Check("dead-rule", Needs.STATES, across=_dead),
+    Check("unused", Needs.TEXT, across=_unused),
+)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
+from modecheck.checks.declared import Check, Evidence, Needs
 from modecheck.checks.findings import Finding
 from modecheck.engine.plain import Interpreter, State
 from modecheck.engine.space import Space, first_zero
@@ -13,18 +14,10 @@ from modecheck.product.ir import Label, Product
 from modecheck.scenario.traces import Trace, trace_over, trace_to
 
 
-def find(space: Space) -> Iterator[Finding]:
-    """At most one finding of each kind for each pairing."""
-    for pairing in space.product.device.pairings.values():
-        yield from _lost(space, pairing)
-        yield from _one_sided(space, pairing)
-        yield from _unrecoverable(space, pairing)
-        if pairing.session is not None:
-            yield from _usurped(space, pairing)
-
-
 def _usurped(space: Space, pairing: Pairing) -> Iterator[Finding]:
     """The first transition by which a session begins although the pairing is not selected."""
+    if pairing.session is None:
+        return
     apart, astray = (space.mark(f"{what}:{pairing.name}") for what in ("apart", "astray"))
     found = space.first_change(apart, astray)
     if found is not None:
@@ -145,3 +138,21 @@ def _unrecoverable(space: Space, pairing: Pairing) -> Iterator[Finding]:
         place=pairing.place,
         trace=trace_to(space, lost),
     )
+
+
+def _check(code: str, one: Callable[[Space, Pairing], Iterator[Finding]]) -> Check:
+    """The check that finds at most one finding for each pairing."""
+
+    def find(evidence: Evidence) -> Iterator[Finding]:
+        for pairing in evidence.space.product.device.pairings.values():
+            yield from one(evidence.space, pairing)
+
+    return Check(code, Needs.PATHS, find, doing="checking pairings")
+
+
+CHECKS = (
+    _check("lost-bond", _lost),
+    _check("one-sided-bond", _one_sided),
+    _check("unrecoverable-pairing", _unrecoverable),
+    _check("usurped-session", _usurped),
+)

@@ -8,15 +8,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from modecheck.checks.deadlocks import Deadlock
+from modecheck.checks.deadlocks import Deadlock, deadlocks
+from modecheck.checks.declared import Check, Evidence, Needs
 from modecheck.checks.findings import Finding
 from modecheck.checks.waiting import who_waits_for_whom
 from modecheck.engine.space import Space
 from modecheck.scenario.traces import trace_to
 
 
-def find(space: Space, known: list[Deadlock]) -> Iterator[Finding]:
+def find(evidence: Evidence) -> Iterator[Finding]:
     """One finding for each chip and state in which it gets stuck."""
+    space, known = evidence.space, evidence.of(deadlocks)
     for (chip, leaf), states in _stuck(space).items():
         form = space.product.chips[chip]
         name, where = form.name, form.leaves[leaf]
@@ -55,3 +57,6 @@ def _unexplained(space: Space, states: list[int], explained: list[Deadlock]) -> 
     ends = [number for deadlock in explained for number in deadlock.states]
     leads = space.can_reach_states(ends)
     return [number for number in states if not leads[number]]
+
+
+CHECK = Check("stuck-chip", Needs.PATHS, find, doing="looking for stuck chips")

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+from modecheck.checks.declared import Check, Evidence, Needs
 from modecheck.checks.findings import Finding
 from modecheck.checks.mode_switches import mode_bits
 from modecheck.engine.space import FairLoop, LoopQuery, Space
@@ -48,8 +49,9 @@ def _ending(space: Space, mode: str) -> SwitchEnding:
     )
 
 
-def find(space: Space) -> Iterator[Finding]:
+def find(evidence: Evidence) -> Iterator[Finding]:
     """A fair loop after leaving a mode, outside all modes, in which some chip keeps working."""
+    space = evidence.space
     bits = mode_bits(space)
     if len(bits.by_name) < 2:
         return
@@ -70,3 +72,6 @@ def find(space: Space) -> Iterator[Finding]:
                 place=space.product.device.modes[mode].place,
                 trace=lasso(space, behind),
             )
+
+
+CHECK = Check("endless-switch", Needs.LOOPS, find, doing="checking mode switches")

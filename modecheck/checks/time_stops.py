@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from modecheck.checks.declared import Check, Evidence, Needs
 from modecheck.checks.findings import Finding
 from modecheck.engine.plain import Interpreter
 from modecheck.engine.space import Space
@@ -15,8 +16,9 @@ from modecheck.model.wording import listed
 from modecheck.scenario.traces import trace_to
 
 
-def find(space: Space) -> Iterator[Finding]:
+def find(evidence: Evidence) -> Iterator[Finding]:
     """A finding for each set of rules that stop time, the nearest first."""
+    space = evidence.space
     time, product = space.product.time, space.product
     if time is None or not time.due:
         return
@@ -61,3 +63,6 @@ def _reason(space: Space, number: int, at: int) -> str:
         f"{listed(full)} {'are' if len(full) > 1 else 'is'} full" if full else "it is not enabled"
     )
     return f"{rule.chip}.{rule.title} has reached its latest time, but {where}"
+
+
+CHECK = Check("time-stop", Needs.PATHS, find, doing="looking for states in which time stops")

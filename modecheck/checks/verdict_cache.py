@@ -26,18 +26,20 @@ from typing import Any, cast
 import modecheck
 from modecheck.checks.acceptance import AcceptedFinding
 from modecheck.checks.coverage import Coverage
-from modecheck.checks.findings import KINDS, Finding
+from modecheck.checks.explored import Explored, Reduced, Verdict
+from modecheck.checks.findings import Finding
 from modecheck.checks.judged import Judged
 from modecheck.checks.mode_switches import ModeSwitch
 from modecheck.checks.recorded import Odd, Own, read, recorded
 from modecheck.checks.switch_endings import SwitchEnding
-from modecheck.checks.verdict import Explored, Reduced, Verdict, check
+from modecheck.checks.verdict import check
 from modecheck.engine import kept_files
 from modecheck.engine.choice import Search
 from modecheck.engine.exploration import Reporter
 from modecheck.engine.forked_task import ForkedTask, can_begin
 from modecheck.engine.kept_files import cache_folder, recall
 from modecheck.engine.space import Space
+from modecheck.model.finding_kinds import KINDS
 from modecheck.model.parts import Device, Requirement
 from modecheck.model.places import Source
 from modecheck.product.composition import compose

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
+from modecheck.checks.declared import Check, Evidence, Needs
 from modecheck.checks.findings import Finding
 from modecheck.checks.livelock import smallest
 from modecheck.engine.space import FairLoop, LoopQuery, Space
@@ -18,8 +19,9 @@ from modecheck.product.ir import Product
 from modecheck.scenario.traces import lasso
 
 
-def find(space: Space) -> Iterator[Finding]:
+def find(evidence: Evidence) -> Iterator[Finding]:
     """A finding for each set of chips that can loop in zero time."""
+    space = evidence.space
     if space.product.time is None:
         return
     query = LoopQuery(only=frozenset(_at_one_moment(space.product)), timeless=True)
@@ -50,3 +52,6 @@ def _finding(space: Space, together: tuple[int, ...], loop: FairLoop) -> Finding
         trace=lasso(space, loop),
         details=("time cannot advance until the loop ends, and it may never end",),
     )
+
+
+CHECK = Check("zeno", Needs.LOOPS, find, doing="looking for loops in zero time")

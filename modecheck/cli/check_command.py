@@ -23,7 +23,7 @@ from modecheck.cli.outputs import (
 )
 
 if TYPE_CHECKING:
-    from modecheck.checks.verdict import Verdict
+    from modecheck.checks.explored import Verdict
     from modecheck.engine.choice import Search
     from modecheck.engine.forked_task import ForkedTask
     from modecheck.model.parts import Device

@@ -13,7 +13,7 @@ from modecheck.cli.exit_codes import exit_code, exit_codes
 from modecheck.cli.options import FILE, choice_option, exploring_options
 
 if TYPE_CHECKING:
-    from modecheck.checks.verdict import Verdict
+    from modecheck.checks.explored import Verdict
     from modecheck.draw.albums import Hung
     from modecheck.draw.gallery import AnyDrawing
     from modecheck.draw.picture_files import FileText

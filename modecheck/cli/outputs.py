@@ -11,7 +11,7 @@ import click
 
 if TYPE_CHECKING:
     from modecheck.checks.differences import VerdictDifference
-    from modecheck.checks.verdict import Verdict
+    from modecheck.checks.explored import Verdict
 
 OUTPUTS = {
     "json": "Also write the result as JSON.",

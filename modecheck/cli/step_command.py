@@ -10,7 +10,7 @@ from modecheck.cli.exit_codes import NOTHING_FOUND, WRONG_INPUT, exit_codes
 from modecheck.cli.options import choice_option, device_argument, exploring_options
 
 if TYPE_CHECKING:
-    from modecheck.checks.verdict import Verdict
+    from modecheck.checks.explored import Verdict
     from modecheck.engine.choice import Search
 
 PROMPT = "> "

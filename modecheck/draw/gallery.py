@@ -9,11 +9,11 @@ from dataclasses import dataclass
 from typing import TypeAlias
 
 from modecheck.checks.coverage import Coverage
+from modecheck.checks.explored import Explored
 from modecheck.checks.findings import Finding
 from modecheck.checks.folding import MODE, Folding, fold
 from modecheck.checks.mode_switches import ModeSwitch as FoundSwitch
 from modecheck.checks.traffic import Traffic, traffic_of
-from modecheck.checks.verdict import Explored
 from modecheck.draw.device_map import device_map, device_map_in
 from modecheck.draw.dot_text import dot_text
 from modecheck.draw.fold_map import fold_map

@@ -5,40 +5,13 @@ An id that names an unknown part is a typing error, not a finding that has been 
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
 from modecheck.model.errors import Notebook
+from modecheck.model.finding_kinds import KINDS
 from modecheck.model.parts import Chip, Device
 from modecheck.model.places import Place
-
-SUBJECTS: Mapping[str, tuple[str, ...]] = {
-    "deadlock": ("chip.state", "link.message"),
-    "stuck-chip": ("chip.state",),
-    "livelock": ("chip",),
-    "time-stop": ("chip.rule",),
-    "zeno": ("chip",),
-    "unspecified-reception": ("chip.state.message",),
-    "blocked-reaction": ("chip.rule",),
-    "overflow": ("link.message",),
-    "out-of-range": ("chip.variable", "link.message"),
-    "lost-bond": ("pairing",),
-    "one-sided-bond": ("pairing",),
-    "unrecoverable-pairing": ("pairing",),
-    "usurped-session": ("pairing",),
-    "two-modes": ("mode",),
-    "unending-switch": ("mode",),
-    "endless-switch": ("mode",),
-    "broken-requirement": ("requirement",),
-    "vacuous-requirement": ("requirement",),
-    "unreachable-state": ("chip.state",),
-    "dead-rule": ("chip.rule",),
-    "mode-never-reached": ("mode",),
-    "no-mode-switch": ("mode",),
-    "unused": (),
-    "needless-acceptance": (),
-}
-"""What a finding of each code is about; `unused` and `needless-acceptance` are about anything."""
 
 BETWEEN = {"no-mode-switch": "->"}
 """The separator between the parts of a subject; by default a plus sign."""
@@ -79,10 +52,10 @@ def _within(place: Place, word: str) -> Place:
 
 def _wrong_in(finding: str, device: Device) -> _Wrong | None:
     code, _, subject = finding.partition(":")
-    if code not in SUBJECTS:
-        return _Wrong(code, f"no finding has the code {code!r}", SUBJECTS)
+    if code not in KINDS:
+        return _Wrong(code, f"no finding has the code {code!r}", KINDS)
     for part in subject.split(BETWEEN.get(code, "+")):
-        tries = [_fitting(form.split("."), part, device) for form in SUBJECTS[code]]
+        tries = [_fitting(form.split("."), part, device) for form in KINDS[code].subject]
         wrong = [one for one in tries if one is not None]
         if tries and len(wrong) == len(tries):
             # The form that matches further is the one that was meant.

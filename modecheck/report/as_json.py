@@ -6,11 +6,11 @@ import json
 from typing import Any
 
 from modecheck.checks.acceptance import AcceptedFinding
+from modecheck.checks.explored import Explored, Verdict
 from modecheck.checks.findings import Finding
 from modecheck.checks.judged import Cost, Judged
 from modecheck.checks.mode_switches import ModeSwitch
 from modecheck.checks.switch_endings import SwitchEnding
-from modecheck.checks.verdict import Explored, Verdict
 from modecheck.model.clocks import spelled
 from modecheck.model.parts import Device
 from modecheck.scenario.telling import ToldStep, spelled_or_none

@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from xml.etree import ElementTree
 
-from modecheck.checks.verdict import Verdict
+from modecheck.checks.explored import Verdict
 from modecheck.report.cases import FAILED, REQUIREMENT, SKIPPED, UNDECIDED, Case, cases_of
 from modecheck.report.finding_text import finding_in_full
 

@@ -10,9 +10,9 @@ import html
 import re
 from collections.abc import Sequence
 
+from modecheck.checks.explored import Explored, Verdict
 from modecheck.checks.findings import Finding
 from modecheck.checks.judged import HOLDS
-from modecheck.checks.verdict import Explored, Verdict
 from modecheck.model.wording import counted
 from modecheck.report.finding_text import seen_from_here
 from modecheck.report.mode_table import ending_in_words, mode_rows, switches_in_words

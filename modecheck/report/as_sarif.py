@@ -14,8 +14,9 @@ from typing import Any
 from urllib.parse import quote
 
 from modecheck import __version__
-from modecheck.checks.findings import KINDS, Finding
-from modecheck.checks.verdict import Verdict
+from modecheck.checks.explored import Verdict
+from modecheck.checks.findings import Finding
+from modecheck.model.finding_kinds import KINDS
 from modecheck.model.places import Place
 from modecheck.scenario.telling import ToldStep, condensed
 from modecheck.scenario.traces import Trace

@@ -11,20 +11,19 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from modecheck.checks.acceptance import AcceptedFinding
-from modecheck.checks.findings import KINDS, Finding
+from modecheck.checks.declared import Needs
+from modecheck.checks.every_check import BY_CODE
+from modecheck.checks.explored import Verdict, is_every_variant
+from modecheck.checks.findings import Finding
 from modecheck.checks.judged import BROKEN, FALLS, HOLDS, VACUOUS, Judged
-from modecheck.checks.verdict import Verdict, is_every_variant
 from modecheck.engine.space import INTERRUPTION
+from modecheck.model.finding_kinds import KINDS
 from modecheck.model.wording import listed
 
 PASSED, FAILED, UNDECIDED, SKIPPED = "passed", "failed", "undecided", "skipped"
 """Skipped: accepted, broken with a requirement that it builds on, or never exercised."""
 
 REQUIREMENT, CLASS = "requirement", "findings"
-OF_THE_TEXT = ("unused",)
-"""Codes found in the text of a model alone, however much of it was explored."""
-OF_ALL_VARIANTS = ("vacuous-requirement", "needless-acceptance")
-"""Codes that are only checked if no combination of options was left out."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,13 +81,15 @@ def _class(verdict: Verdict, code: str) -> Case:
 
 
 def _without_findings(verdict: Verdict, code: str) -> tuple[str, str]:
-    unknown = "" if code in OF_THE_TEXT else _unknown(verdict, code)
+    check = BY_CODE[code]
+    # What is found in the text alone is known however much was explored.
+    unknown = "" if check.needs is Needs.TEXT else _unknown(verdict, code)
     if unknown:
         return UNDECIDED, unknown
     known = [one for one in verdict.accepted if one.finding.code == code]
     if known:
         return SKIPPED, "; ".join(map(_accepted, known))
-    if code in OF_ALL_VARIANTS and not is_every_variant(verdict.explored):
+    if check.every_variant and not is_every_variant(verdict.explored):
         return SKIPPED, "it is only checked on all combinations of options together"
     return PASSED, ""
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from modecheck.checks.explored import Explored
 from modecheck.checks.mode_switches import ModeSwitch
 from modecheck.checks.switch_endings import SwitchEnding
-from modecheck.checks.verdict import Explored
 from modecheck.report.style import Style
 
 

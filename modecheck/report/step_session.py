@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 
 from modecheck.bench.manual_walk import ManualWalk
 from modecheck.bench.walk_files import load_walk, walk_as_json
+from modecheck.checks.explored import Verdict
 from modecheck.checks.findings import Finding
-from modecheck.checks.verdict import Verdict
 from modecheck.model.errors import InputError, InvalidInput, nearest_name
 from modecheck.model.renamed_words import LINES, called_now
 from modecheck.model.wording import counted

@@ -6,10 +6,11 @@ from collections.abc import Callable, Sequence
 from itertools import groupby
 
 from modecheck.checks.acceptance import AcceptedFinding
-from modecheck.checks.findings import KINDS, Finding
+from modecheck.checks.explored import Explored, Verdict
+from modecheck.checks.findings import Finding
 from modecheck.checks.judged import BROKEN, HOLDS, Judged
-from modecheck.checks.verdict import Explored, Verdict
 from modecheck.model.clocks import spelled
+from modecheck.model.finding_kinds import KINDS
 from modecheck.model.wording import counted, listed
 from modecheck.product.composition import with_longest_tick
 from modecheck.report.finding_text import seen_from_here

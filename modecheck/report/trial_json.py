@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 
 from modecheck.checks.differences import VerdictDifference
-from modecheck.checks.verdict import Verdict
+from modecheck.checks.explored import Verdict
 from modecheck.report.as_json import Json, verdict_as_json
 
 

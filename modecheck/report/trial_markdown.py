@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from modecheck.checks.differences import VerdictDifference, breaks
-from modecheck.checks.verdict import Verdict
+from modecheck.checks.explored import Verdict
 from modecheck.report.as_markdown import as_code, escaped, finding_block, table
 from modecheck.report.trial_text import figures_of_both, outcome_of_trial
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import groupby
 
 from modecheck.checks.differences import NewVerdict, VerdictDifference, breaks
-from modecheck.checks.verdict import Verdict
+from modecheck.checks.explored import Verdict
 from modecheck.model.wording import counted
 from modecheck.report.style import Style
 from modecheck.report.terminal import group_as_text, headline

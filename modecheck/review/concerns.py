@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from enum import Enum
 
 from modecheck.checks.differences import VerdictDifference
-from modecheck.checks.verdict import Verdict
+from modecheck.checks.explored import Verdict
 from modecheck.compare.behaviour import Behaviour, Outcome
 from modecheck.compare.described import DURATIONS, parts_of_device
 from modecheck.compare.part_concerns import concerns_of, concerns_of_link, in_order, own_concerns

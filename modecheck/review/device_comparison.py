@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from modecheck.checks import differences
-from modecheck.checks.verdict import Verdict
+from modecheck.checks.explored import Verdict
 from modecheck.compare.behaviour import WHOLE, Behaviour, Outcome, compare_behaviour
 from modecheck.compare.looks import Devices, Look, chosen_look, looks_at_concerns, looks_at_media
 from modecheck.compare.refinement import Equivalence

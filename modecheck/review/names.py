@@ -10,9 +10,9 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 
+from modecheck.checks.explored import Verdict
 from modecheck.checks.findings import Finding
 from modecheck.checks.judged import Judged
-from modecheck.checks.verdict import Verdict
 from modecheck.compare.forms import PartName, Renaming
 
 CHAIN = re.compile(r"\w+(?:\.\w+)*")

@@ -9,7 +9,8 @@ from random import Random
 import pytest
 
 from modecheck.bench.manual_walk import ManualWalk, NotAllowed
-from modecheck.checks.verdict import Verdict, check
+from modecheck.checks.explored import Verdict
+from modecheck.checks.verdict import check
 from modecheck.engine.plain import Interpreter
 from modecheck.model.devices import read_device
 from modecheck.product.composition import compose

@@ -7,13 +7,14 @@ from textwrap import dedent
 
 import pytest
 
-from modecheck.checks.findings import KINDS
-from modecheck.checks.verdict import Verdict, check
+from modecheck.checks.every_check import CHECKS
+from modecheck.checks.explored import Verdict
+from modecheck.checks.verdict import check
 from modecheck.engine.choice import Search
 from modecheck.engine.space import Limits
 from modecheck.model.devices import variants
 from modecheck.model.errors import InvalidInput
-from modecheck.model.finding_ids import SUBJECTS
+from modecheck.model.finding_kinds import KINDS
 from tests.generation.devices import device_from
 
 DEVICE = """
@@ -100,8 +101,10 @@ def test_accepted_needless_acceptance_is_not_possible() -> None:
 
 
 def test_every_code_of_a_finding_can_be_accepted() -> None:
-    """The model, which may not know the checks, knows what the findings of each are about."""
-    assert list(SUBJECTS) == list(KINDS)
+    """The model, which may not know the checks, has a kind for each of them, and no other."""
+    codes = [one.code for one in CHECKS]
+    assert sorted(codes) == sorted(KINDS)
+    assert all(one.severity in ("error", "warning") for one in KINDS.values())
 
 
 BEHIND_A_FAILING_STEP = """

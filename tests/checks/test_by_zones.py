@@ -7,8 +7,11 @@ from pathlib import Path
 import pytest
 from hypothesis import assume, given, settings
 
+from modecheck.checks.declared import PRESERVED
+from modecheck.checks.every_check import not_asked
+from modecheck.checks.explored import Verdict
 from modecheck.checks.judged import UNDECIDED
-from modecheck.checks.verdict import WITH_ZONES, Verdict, check
+from modecheck.checks.verdict import check
 from modecheck.engine.choice import EngineUnavailable, Search
 from modecheck.engine.space import Limits
 from modecheck.engine.zones.zone_clocks import NotZonable
@@ -65,10 +68,11 @@ def test_zones_tell_what_digital_clocks_tell(drawn: Drawn) -> None:
         if one.need.name in needs
     )
     told = {one.id: one for one in zones.findings}
+    missing = not_asked(PRESERVED["zones"])
     expected = {
         one.id: one
         for one in digital.findings
-        if one.code in WITH_ZONES and (one.code != "broken-requirement" or one.subject in needs)
+        if one.code not in missing and (one.code != "broken-requirement" or one.subject in needs)
     }
     assert told.keys() == expected.keys()
     product = zones.explored[0].exploration.product

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from textwrap import dedent
 
-from modecheck.checks.findings import KINDS, Finding
+from modecheck.checks.findings import Finding
 from modecheck.checks.verdict import check
+from modecheck.model.finding_kinds import KINDS
 from tests.generation.devices import device_from
 from tests.second_reading.findings import findings_of
 from tests.second_reading.search import search

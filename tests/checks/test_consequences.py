@@ -6,7 +6,8 @@ from datetime import date
 
 import pytest
 
-from modecheck.checks.verdict import Verdict, check
+from modecheck.checks.explored import Verdict
+from modecheck.checks.verdict import check
 from tests.generation.devices import device_from
 
 DEVICE = """

@@ -6,8 +6,9 @@ from datetime import date
 
 from hypothesis import assume, event, given, settings
 
+from modecheck.checks.explored import Verdict
 from modecheck.checks.findings import Finding
-from modecheck.checks.verdict import Verdict, check
+from modecheck.checks.verdict import check
 from modecheck.engine.choice import Search
 from modecheck.engine.space import Limits
 from tests.generation.devices import Drawn, devices

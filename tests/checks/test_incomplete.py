@@ -7,7 +7,8 @@ from datetime import date
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from modecheck.checks.verdict import Verdict, check
+from modecheck.checks.explored import Verdict
+from modecheck.checks.verdict import check
 from modecheck.engine.choice import Search
 from modecheck.engine.space import Limits
 from modecheck.scenario.replay import replay

@@ -10,6 +10,7 @@ from textwrap import dedent
 
 import pytest
 
+from modecheck.checks.declared import Evidence
 from modecheck.checks.findings import Finding
 from modecheck.checks.livelock import find
 from modecheck.checks.verdict import check
@@ -82,7 +83,8 @@ def product_of(text: str) -> Product:
 
 
 def findings(text: str, engine: EngineName = "plain") -> list[Finding]:
-    return list(find(explore_with(product_of(text), Search(engine=engine, threads=1))))
+    space = explore_with(product_of(text), Search(engine=engine, threads=1))
+    return list(find(Evidence(space)))
 
 
 def ids(text: str) -> list[str]:

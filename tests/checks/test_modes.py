@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from modecheck.checks.explored import Explored
 from modecheck.checks.mode_switches import ModeSwitch
-from modecheck.checks.verdict import Explored, check
+from modecheck.checks.verdict import check
 from tests.generation.devices import device_from
 
 RING = """

@@ -7,9 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from modecheck.checks.findings import KINDS
-from modecheck.checks.verdict import Verdict, check
+from modecheck.checks.explored import Verdict
+from modecheck.checks.verdict import check
 from modecheck.model.devices import read_device
+from modecheck.model.finding_kinds import KINDS
 from modecheck.scenario.replay import replay
 from tests.checks.test_findings_by_brute_force import shortest
 from tests.second_reading.findings import findings_of

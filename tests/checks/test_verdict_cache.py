@@ -15,7 +15,8 @@ import pytest
 
 import modecheck
 from modecheck.checks import verdict_cache
-from modecheck.checks.verdict import Verdict, check
+from modecheck.checks.explored import Verdict
+from modecheck.checks.verdict import check
 from modecheck.checks.verdict_cache import cached_verdict, check_or_recall, keep, key_of, slim
 from modecheck.engine.choice import Search
 from modecheck.engine.kept_files import DIGEST_BYTES

@@ -5,7 +5,8 @@ from __future__ import annotations
 from functools import cache
 from pathlib import Path
 
-from modecheck.checks.verdict import Verdict, check
+from modecheck.checks.explored import Verdict
+from modecheck.checks.verdict import check
 from modecheck.model.devices import read_device, variants
 from modecheck.model.errors import Notebook
 from modecheck.model.overlays import read_document

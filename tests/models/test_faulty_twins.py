@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from modecheck.checks.findings import KINDS
 from modecheck.checks.judged import BROKEN
 from modecheck.model.devices import read_device
+from modecheck.model.finding_kinds import KINDS
 from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode, SequenceNode
 from tests.models.bundled import (
     CLEAN,

@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from modecheck.checks.verdict import Verdict, check
+from modecheck.checks.explored import Verdict
+from modecheck.checks.verdict import check
 from modecheck.model.devices import read_device
 from tests.models.bundled import MODELS
 

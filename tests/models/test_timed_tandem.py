@@ -12,7 +12,8 @@ from pathlib import Path
 import pytest
 
 import modecheck
-from modecheck.checks.verdict import Verdict, check
+from modecheck.checks.explored import Verdict
+from modecheck.checks.verdict import check
 from modecheck.engine.choice import Search
 from modecheck.model.devices import read_device
 from modecheck.model.parts import Device

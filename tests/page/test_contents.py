@@ -11,7 +11,8 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser
 
-from modecheck.checks.verdict import Verdict, check
+from modecheck.checks.explored import Verdict
+from modecheck.checks.verdict import check
 from modecheck.engine.choice import Search
 from modecheck.engine.space import Limits
 from modecheck.model.devices import read_device

@@ -10,7 +10,8 @@ import yaml
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from modecheck.checks.verdict import Verdict, check
+from modecheck.checks.explored import Verdict
+from modecheck.checks.verdict import check
 from modecheck.engine.choice import Search
 from modecheck.engine.happenings import Struck, Took
 from modecheck.engine.plain import Interpreter

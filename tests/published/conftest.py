@@ -15,7 +15,8 @@ from typing import TypeAlias
 
 import pytest
 
-from modecheck.checks.verdict import Verdict, check
+from modecheck.checks.explored import Verdict
+from modecheck.checks.verdict import check
 from modecheck.engine.choice import Search
 from modecheck.engine.exploration import PlainExploration
 from modecheck.engine.explored_space import Exploration

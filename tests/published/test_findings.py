@@ -15,7 +15,7 @@ from typing import Any
 
 import pytest
 
-from modecheck.checks.verdict import Verdict
+from modecheck.checks.explored import Verdict
 
 Checked = Callable[[str], Verdict]
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from datetime import date
 from pathlib import Path
 
-from modecheck.checks.verdict import Verdict, check
+from modecheck.checks.explored import Verdict
+from modecheck.checks.verdict import check
 from modecheck.engine.choice import Search
 from modecheck.engine.space import Limits
 from modecheck.model.devices import read_device, variants

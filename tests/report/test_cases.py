@@ -6,10 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from modecheck.checks.findings import KINDS
-from modecheck.checks.verdict import Verdict
+from modecheck.checks.explored import Verdict
 from modecheck.cli.exit_codes import exit_code
 from modecheck.engine.choice import Search
+from modecheck.model.finding_kinds import KINDS
 from modecheck.report.cases import FAILED, PASSED, SKIPPED, UNDECIDED, cases_of
 from tests.cli.running import MODELS
 from tests.cli.sample import SAMPLE

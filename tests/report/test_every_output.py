@@ -12,7 +12,8 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from modecheck.checks.device_time_bounds import times_of
-from modecheck.checks.verdict import Verdict, check
+from modecheck.checks.explored import Verdict
+from modecheck.checks.verdict import check
 from modecheck.draw.gallery import finding_drawings, render_svg, switch_drawings
 from modecheck.engine.choice import Search
 from modecheck.engine.space import Limits

@@ -12,7 +12,7 @@ from xml.etree import ElementTree
 
 import pytest
 
-from modecheck.checks.verdict import Verdict
+from modecheck.checks.explored import Verdict
 from modecheck.report.as_junit import junit_text
 from modecheck.report.cases import cases_of
 from tests.cli.running import MODELS

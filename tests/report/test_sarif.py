@@ -12,8 +12,8 @@ from urllib.parse import unquote, urlsplit
 import jsonschema
 import pytest
 
-from modecheck.checks.findings import KINDS
-from modecheck.checks.verdict import Verdict
+from modecheck.checks.explored import Verdict
+from modecheck.model.finding_kinds import KINDS
 from modecheck.report.as_sarif import file_uri, sarif_text
 from tests.cli.running import MODELS, ROOT
 from tests.report.checked import FEW, ODD, SMALL_TWINS, checked, checked_text, twin

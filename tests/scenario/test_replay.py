@@ -8,7 +8,8 @@ from datetime import date
 import pytest
 from hypothesis import given, settings
 
-from modecheck.checks.verdict import Verdict, check
+from modecheck.checks.explored import Verdict
+from modecheck.checks.verdict import check
 from modecheck.engine.choice import Search
 from modecheck.engine.space import Limits
 from modecheck.product.ir import Product

@@ -12,8 +12,8 @@ from hashlib import sha256
 from importlib.resources import files
 from typing import TYPE_CHECKING
 
+from modecheck.checks.explored import Verdict
 from modecheck.checks.gaps import gap_tables
-from modecheck.checks.verdict import Verdict
 from modecheck.draw.shown import shown
 from modecheck.draw.stylesheet import stylesheet
 from modecheck.engine.space import Space

@@ -6,10 +6,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
-from modecheck.checks.findings import KINDS, Finding
+from modecheck.checks.explored import Explored, Verdict
+from modecheck.checks.findings import Finding
 from modecheck.checks.mode_switches import ModeSwitch
-from modecheck.checks.verdict import Explored, Verdict
 from modecheck.draw.shown import shown
+from modecheck.model.finding_kinds import KINDS
 from modecheck.model.places import Place
 from modecheck.report.mode_table import ending_in_words
 from modecheck.report.page.digest import seen_from

@@ -6,7 +6,7 @@ import json
 from dataclasses import dataclass, field
 from typing import Any
 
-from modecheck.checks.verdict import Explored, Verdict
+from modecheck.checks.explored import Explored, Verdict
 from modecheck.draw.device_map import stroke_of
 from modecheck.draw.shown import shown
 from modecheck.model.values import ValueType

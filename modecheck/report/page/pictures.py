@@ -6,8 +6,8 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+from modecheck.checks.explored import Explored, Verdict
 from modecheck.checks.traffic import traffic_of
-from modecheck.checks.verdict import Explored, Verdict
 from modecheck.draw import Drawing, NoLayout, drawings, render_svg
 from modecheck.draw.gallery import coverage_drawings, traffic_drawings
 

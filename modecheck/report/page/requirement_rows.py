@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from modecheck.checks.explored import Verdict
 from modecheck.checks.judged import BROKEN, FALLS, HOLDS, UNDECIDED, VACUOUS, Judged
-from modecheck.checks.verdict import Verdict
 from modecheck.model.parts import ExactlyOnce, Requirement
 from modecheck.report.page.outline import anchor_of
 

@@ -11,9 +11,10 @@ import pytest
 from hypothesis import assume, event, given, settings
 from hypothesis import strategies as st
 
+from modecheck.checks.explored import Verdict
 from modecheck.checks.gaps import gap_tables
 from modecheck.checks.judged import Judged
-from modecheck.checks.verdict import Verdict, check
+from modecheck.checks.verdict import check
 from modecheck.engine.choice import Search, explore_with
 from modecheck.engine.exploration import explore
 from modecheck.engine.space import Limits, Space

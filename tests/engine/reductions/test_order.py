@@ -7,8 +7,9 @@ from pathlib import Path
 import pytest
 from hypothesis import assume, given, settings
 
+from modecheck.checks.explored import Verdict
 from modecheck.checks.findings import Finding
-from modecheck.checks.verdict import Verdict, check
+from modecheck.checks.verdict import check
 from modecheck.engine.choice import EngineUnavailable, Search
 from modecheck.engine.plain import State
 from modecheck.engine.space import Limits, Space

@@ -8,8 +8,9 @@ from pathlib import Path
 import pytest
 from hypothesis import assume, given, settings
 
+from modecheck.checks.explored import Verdict
 from modecheck.checks.gaps import gap_tables
-from modecheck.checks.verdict import Verdict, check
+from modecheck.checks.verdict import check
 from modecheck.engine.choice import EngineName, Search
 from modecheck.engine.exploration import PlainExploration
 from modecheck.engine.explored_space import Exploration

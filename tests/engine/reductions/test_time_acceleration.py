@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 from hypothesis import assume, given, settings
 
-from modecheck.checks.verdict import Verdict, check
+from modecheck.checks.explored import Verdict
+from modecheck.checks.verdict import check
 from modecheck.engine.choice import EngineName, Search
 from modecheck.engine.space import Limits
 from modecheck.scenario.replay import replay
