@@ -31,8 +31,8 @@ from modecheck.checks.together import explored_together
 from modecheck.engine.choice import Search, explore_with
 from modecheck.engine.exploration import Reporter
 from modecheck.engine.space import Limits, Space
-from modecheck.engine.time_bound_choice import time_bounds_of
 from modecheck.engine.time_bound_paths import TimedPath, TimedPathFinder
+from modecheck.engine.time_bound_search import time_bounds_of
 from modecheck.engine.time_bounds import (
     FOREVER,
     TimeBoundQuery,

@@ -299,7 +299,7 @@ def test_the_line_is_that_of_the_statement(tmp_path: Path) -> None:
 MODULES = (
     "engine.compiled.bounded_search_kernels", "engine.compiled.graph_kernels",
     "engine.compiled.kernels", "engine.compiled.observer_kernels",
-    "engine.compiled.time_bound_kernels", "engine.compiled.walk_kernels", "engine.fair_kernels",
+    "engine.compiled.walk_kernels", "engine.fair_kernels", "engine.time_bound_kernels",
     "engine.reductions.permuted_kernels", "engine.search_kernels", "compare.refinement_kernels",
 )  # fmt: skip
 LEFT_OPEN = {

@@ -2,14 +2,35 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
-from modecheck.engine.compiled.kernels import U0
-from modecheck.engine.compiled.language.annotations import I32s, I64s, U8s, U16s, U32s, U64s
 from modecheck.engine.compiled.language.kernel import Kernel
 from modecheck.engine.search_kernels import UNREACHED
+
+if TYPE_CHECKING:
+    import numpy as np
+
+    from modecheck.engine.compiled.language.annotations import I32s, I64s, U8s, U16s, U32s, U64s
+
+
+@Kernel
+def tell_kinds(
+    marks: U64s, both: np.uint64, inside: np.uint64, goal: np.uint64, linked: int, kinds: U8s
+) -> None:
+    """Of each state whether it is of the region (1), or a goal (2), or neither."""
+    for number in range(len(marks)):
+        if marks[number] & both == inside:
+            kinds[number] = 1 if number < linked else 0
+        elif goal == 0 or marks[number] & goal:
+            kinds[number] = 2
+
+
+@Kernel
+def flag_outside(kinds: U8s, flags: U8s) -> None:
+    """Flag the states that are not of the region."""
+    for number in range(len(kinds)):
+        if kinds[number] != 1:
+            flags[number] = 1
 
 
 @Kernel
@@ -25,13 +46,13 @@ def standing(
     stands: U8s,
 ) -> None:
     """Flag the states of the region in which time can pass without a tick."""
-    for number in range(first.size - 1):
-        if kinds[number] != 1 or failing[number] or marks[number] & due != U0:
+    for number in range(len(first) - 1):
+        if kinds[number] != 1 or failing[number] or marks[number] & due:
             continue
         stays = True
         for edge in range(first[number], first[number + 1]):
             note = notes[edge]
-            if stops[note] or held[note] & marks[number] != U0:
+            if stops[note] or held[note] & marks[number]:
                 stays = False
                 break
         if stays:
@@ -57,33 +78,32 @@ def find_components(  # noqa: C901 - one depth-first search
     order, component by component, each behind all that a path leads to from it; how many states.
     `component` and `index` must hold 0 everywhere.
     """
-    none = np.uint32(0)
-    counter, finished = np.uint32(0), np.uint32(0)
+    counter, finished = 0, 0
     height: Any = 0
     ordered: Any = 0
-    for root in range(first.size - 1):
-        if kinds[root] != 1 or index[root] != none:
+    for root in range(len(first) - 1):
+        if kinds[root] != 1 or index[root] != 0:
             continue
         depth = 0
-        call_states[0], call_edges[0] = np.uint32(root), first[root]
-        counter += np.uint32(1)
+        call_states[0], call_edges[0] = root, first[root]
+        counter += 1
         index[root], low[root] = counter, counter
-        stack[height] = np.uint32(root)
+        stack[height] = root
         height += 1
         while depth >= 0:
-            state = np.int64(call_states[depth])
+            state = call_states[depth]
             edge, end = call_edges[depth], first[state + 1]
             descended = False
             while edge < end:
-                target = np.int64(targets[edge])
+                target = targets[edge]
                 if kinds[target] == 1 and not barred[notes[edge]]:
-                    if index[target] == none:
+                    if index[target] == 0:
                         call_edges[depth] = edge + 1
                         depth += 1
-                        call_states[depth], call_edges[depth] = np.uint32(target), first[target]
-                        counter += np.uint32(1)
+                        call_states[depth], call_edges[depth] = target, first[target]
+                        counter += 1
                         index[target], low[target] = counter, counter
-                        stack[height] = np.uint32(target)
+                        stack[height] = target
                         height += 1
                         descended = True
                         break
@@ -93,14 +113,14 @@ def find_components(  # noqa: C901 - one depth-first search
                 continue
             depth -= 1
             if depth >= 0:
-                before = np.int64(call_states[depth])
+                before = call_states[depth]
                 low[before] = min(low[before], low[state])
             if low[state] != index[state]:
                 continue
             bottom = height - 1
-            while np.int64(stack[bottom]) != state:
+            while stack[bottom] != state:
                 bottom -= 1
-            finished += np.uint32(1)
+            finished += 1
             for place in range(bottom, height):
                 member = stack[place]
                 component[member] = finished
@@ -130,31 +150,33 @@ def find_worst(  # noqa: C901 - one pass over the components
     `find_components` has found. `worst` must hold -1 everywhere.
     """
     begin: Any = 0
-    while begin < order.size:
+    further: Any = forever  # has 64 bits, so that a tick more is none too many
+    while begin < len(order):
         own = component[order[begin]]
         longest: Any = base
-        goes_round = np.uint8(0)
+        goes_round = False
         end = begin
-        while end < order.size and component[order[end]] == own:
-            member = np.int64(order[end])
+        while end < len(order) and component[order[end]] == own:
+            member = order[end]
             end += 1
             if stands[member]:
-                goes_round = np.uint8(1)
+                goes_round = True
             for out in range(first[member], first[member + 1]):
-                target, note = np.int64(targets[out]), notes[out]
+                target, note = targets[out], notes[out]
                 if barred[note] or kinds[target] == 0:
                     continue
-                ticks = np.int64(tick[note])
+                ticks = tick[note]
                 if kinds[target] == 2:
                     longest = max(longest, ticks)
                 elif component[target] == own:
-                    goes_round |= np.uint8(ticks)
+                    goes_round = goes_round or ticks != 0
                 elif worst[target] >= 0:
-                    longest = max(longest, min(np.int64(worst[target]) + ticks, forever))
+                    further = worst[target]
+                    longest = max(longest, min(further + ticks, forever))
         if goes_round and longest >= 0:
             longest = forever
         for place in range(begin, end):
-            worst[order[place]] = np.int32(longest)
+            worst[order[place]] = longest
         begin = end
 
 
@@ -175,36 +197,36 @@ def find_best(  # noqa: C901 - one loop over moments
     """
     count: Any = 0
     waiting: Any = 0
-    for number in range(kinds.size):
+    for number in range(len(kinds)):
         if kinds[number] == 2:
             best[number] = 0
-            now[count] = np.uint32(number)
+            now[count] = number
             count += 1
-    level = np.int32(0)
+    level = 0
     while count > 0:
         done = 0
         while done < count:
-            here = np.int64(now[done])
+            here = now[done]
             done += 1
             if best[here] != level:
                 continue
             for edge in range(into[here], into[here + 1]):
-                before, note = np.int64(sources[edge]), notes_into[edge]
+                before, note = sources[edge], notes_into[edge]
                 if kinds[before] != 1 or barred[note]:
                     continue
-                ticks = np.int32(tick[note])
+                ticks = tick[note]
                 if best[before] == -1 or level + ticks < best[before]:
                     best[before] = level + ticks
                     if ticks:
-                        later[waiting] = np.uint32(before)
+                        later[waiting] = before
                         waiting += 1
                     else:
-                        now[count] = np.uint32(before)
+                        now[count] = before
                         count += 1
         for place in range(waiting):
             now[place] = later[place]
         count, waiting = waiting, 0
-        level += np.int32(1)
+        level += 1
 
 
 @Kernel
@@ -225,20 +247,20 @@ def find_starts(
     number of the transition, twice. It must hold -1 everywhere. The shortest does not begin with
     a step of `restarts` from where a goal is reached without one.
     """
-    for number in range(first.size - 1):
+    for number in range(len(first) - 1):
         if not reached[number]:
             continue
         for edge in range(first[number], first[number + 1]):
-            target = np.int64(targets[edge])
+            target = targets[edge]
             leaves = before[number] and not before[target]
             again = kinds[number] == 1 and not before[number] and restarts[notes[edge]]
             if not leaves and not again:
                 continue
             needed = leaves or worst[number] < 0
             if kinds[target] == 1:
-                least, most = np.int64(best[target]), np.int64(worst[target])
+                least, most = best[target], worst[target]
             elif kinds[target] == 2 and straight:
-                least, most = np.int64(0), np.int64(0)
+                least, most = 0, 0
             else:
                 continue
             if needed and least >= 0 and (found[0] < 0 or least < found[0]):
