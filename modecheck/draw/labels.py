@@ -6,8 +6,10 @@ guards and effects, and break lines between them.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
+from modecheck.model.keys import keys_of
 from modecheck.model.parts import Reply, Rule, Send
 
 LONGEST_LINE = 34
@@ -41,9 +43,16 @@ def rule_phrases(rule: Rule) -> tuple[Phrase, ...]:
         mark = "" if position else "/ "
         stop = ";" if position < len(effects) - 1 else ""
         phrases.append(Phrase("effect", f"{mark}{effect}{stop}"))
-    if rule.separate:
-        phrases.append(Phrase("effect", "{steps: separate}"))
+    phrases += [Phrase("effect", mark) for mark in _marks(rule)]
     return tuple(phrases) or (Phrase("trigger", AT_ANY_TIME),)
+
+
+def _marks(rule: Rule) -> Iterator[str]:
+    """Keys that stand on a chart as they do in the model; truth stands for their first choice."""
+    for key in keys_of("rule").values():
+        value = getattr(rule, key.attribute) if key.mark else None
+        if value:
+            yield f"{{{key.name}: {key.schema['enum'][0] if value is True else value}}}"
 
 
 def rule_trigger(rule: Rule) -> str:

@@ -33,7 +33,6 @@ from modecheck.model.requirements import RequirementReader
 from modecheck.model.rules import ChipWiring
 from modecheck.model.shapes import Shapes
 from modecheck.model.signals import note_signal_cycle
-from modecheck.model.terms import Term
 from modecheck.model.unused import unused_declarations
 from modecheck.model.verdicts import VerdictReader
 from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode, shortened
@@ -315,7 +314,7 @@ class _DeviceReader:
                 events,
                 empty="a signal or message",
             )
-            session, selected = self._meeting(record, scope)
+            values = KeyReader(self._shapes, self._phrases, scope).values(known, record)
             helpers = names_in(
                 self._shapes,
                 record.get("recovers_without"),
@@ -323,22 +322,10 @@ class _DeviceReader:
                 None if scope.broken else actors,
                 empty="an actor",
             )
-            pairings[name] = Pairing(name, ends, forgetting, key.place, session, selected, helpers)
+            pairings[name] = Pairing(
+                name, ends, forgetting, key.place, recovers_without=helpers, **values
+            )
         return pairings
-
-    def _meeting(self, record: MappingNode, scope: Scope) -> tuple[Term | None, Term | None]:
-        """When the two ends are connected, and when they may connect: both or neither."""
-        for key, other in (("session", "selected"), ("selected", "session")):
-            if record.get(key) is not None and record.get(other) is None:
-                message = f"{key!r} is given without {other!r}"
-                expected = f"the key {other!r} as well"
-                self._notes.add(message, record.keys[key].place, expected=expected)
-        read = (
-            condition(self._shapes, self._phrases, scope, record.get(key))
-            for key in ("session", "selected")
-        )
-        session, selected = read
-        return session, selected
 
     def _ends(self, node: Node, scope: Scope) -> tuple[PairingEnd, PairingEnd] | None:
         scalars = self._shapes.scalars(node, "an end", "chip.variable")

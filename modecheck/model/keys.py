@@ -9,21 +9,23 @@ Everything else follows from an entry: that the part may have the key, how it is
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 DECLARED = Path(__file__).parent / "schema" / "keys.json"
-OWN = {"kind", "field", "words", "guide"}
+OWN = {"kind", "field", "words", "beside", "mark", "guide"}
 """What an entry says besides the JSON Schema of the value."""
 
 
 @dataclass(frozen=True, slots=True)
 class Key:
     """One key of a part. `field` is the attribute that holds its value, `words` the one with its
-    text, if any; `guide` is its line in the guide, if that says more than `schema`.
+    text, if any. It goes only with one of the keys `beside`, if there are any. With a `mark` it
+    stands on statecharts, `{key: value}`. `guide` is its line in the guide, if that says more than
+    `schema`.
     """
 
     name: str
@@ -31,6 +33,8 @@ class Key:
     kind: str = ""
     field: str = ""
     words: str = ""
+    beside: Sequence[str] = ()
+    mark: bool = False
     guide: str = ""
 
     @property
