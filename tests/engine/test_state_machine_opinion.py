@@ -24,6 +24,7 @@ from modecheck.product.composition import compose
 from modecheck.product.ir import Product
 from tests.generation.devices import Drawn, devices
 from tests.second_reading.side_by_side import world_of
+from tests.second_reading.statechart import in_turn
 from tests.second_reading.steps import SecondReading
 from tests.second_reading.worlds import View, World
 
@@ -57,7 +58,7 @@ class Puppet:
             send_event=True,
             ignore_invalid_triggers=True,
         )
-        for rule in chip.rules:
+        for rule in in_turn(chip):
             self._add(rule)
 
     def _node(self, name: str) -> dict[str, Any]:

@@ -5,15 +5,20 @@ from __future__ import annotations
 from modecheck.model.parts import Chip, Event, Rule
 
 
+def in_turn(chip: Chip) -> list[Rule]:
+    """The rules of a chip in the order in which those of one state are tried."""
+    return list(chip.rules)
+
+
 def rules_in(chip: Chip, leaf: str) -> list[Rule]:
     """The rules that hold in a state: the innermost first, then in document order."""
     around = states_around(chip, leaf)
-    ranked = []
-    for position, rule in enumerate(chip.rules):
+    ranked, rules = [], in_turn(chip)
+    for position, rule in enumerate(rules):
         depths = [around.index(state) for state in rule.sources if state in around]
         if depths or not rule.sources:
             ranked.append((min(depths, default=len(around)), position))
-    return [chip.rules[position] for _, position in sorted(ranked)]
+    return [rules[position] for _, position in sorted(ranked)]
 
 
 def states_around(chip: Chip, leaf: str) -> list[str]:
