@@ -79,10 +79,12 @@ def _in_reached_state(coverage: Coverage, chip: Chip, rule: Rule) -> bool:
 
 def _cause(device: Device, coverage: Coverage, instances: list[tuple[Chip, Rule]]) -> str:
     names = [(chip.name, rule.title) for chip, rule in instances]
-    _, rule = instances[0]
+    chip, rule = instances[0]
     shadow = next((coverage.shadowed[name] for name in names if name in coverage.shadowed), None)
     if shadow is not None:
-        return f"it is shadowed by {shadow}, which comes before it"
+        urgent = any(one.title == shadow and one.priority > rule.priority for one in chip.rules)
+        why = "has a higher priority" if urgent else "comes before it"
+        return f"it is shadowed by {shadow}, which {why}"
     if rule.trigger and not any(name in coverage.met for name in names):
         events = " or ".join(str(event) for event in rule.trigger)
         where = f" while it is in {' or '.join(rule.sources)}" if rule.sources else ""

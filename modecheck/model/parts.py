@@ -149,7 +149,8 @@ class Rule:
     or is triggered when the chip's timer `expires`. `guard_text` and the texts of the effects
     are as written, with parameters in place. `fair` is weak, strong or none, or empty if the
     model does not say. `starts` and `stops` name timers of the chip. `weight` is its
-    relative frequency among the enabled rules; only chances use it.
+    relative frequency among the enabled rules; only chances use it. Of rules for one event at one
+    level of states, that with the highest `priority` is tried first.
     """
 
     title: str
@@ -174,6 +175,7 @@ class Rule:
     stops: tuple[str, ...] = ()
     concerns: tuple[str, ...] = ()
     weight: Fraction | None = None
+    priority: int = 0
 
     @property
     def kind(self) -> str:

@@ -11,14 +11,16 @@ from modecheck.model.parts import Chip, Event, Rule
 
 
 def rules_at(chip: Chip, leaf: str) -> tuple[Rule, ...]:
-    """The rules that hold in an innermost state: innermost first, then document order."""
+    """The rules that hold in an innermost state: innermost first, then by priority, the highest
+    first, then document order.
+    """
     around = chip.ancestry(leaf)
     ranked = []
     for number, rule in enumerate(chip.rules):
         levels = [around.index(name) for name in rule.sources or ("",) if name in around]
         if levels:
-            ranked.append((min(levels), number))
-    return tuple(chip.rules[number] for _, number in sorted(ranked))
+            ranked.append((min(levels), -rule.priority, number))
+    return tuple(chip.rules[number] for *_, number in sorted(ranked))
 
 
 def alternatives(chip: Chip, leaf: str, event: Event) -> list[Rule]:

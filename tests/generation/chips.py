@@ -173,6 +173,8 @@ class ChipWriter:
             states = self._draw.some(self._outline.states, 1, 2)
             rule["in"] = states if len(states) > 1 else states[0]
         sight = self._add_trigger(rule)
+        if rule.keys() & {"on", "expires"} and self._draw.chance(30):
+            rule["priority"] = self._draw.number(-1, 2)
         expressions = Expressions(self._draw, sight)
         if self._draw.chance(35):
             rule["if"] = expressions.truth(2)

@@ -6,12 +6,15 @@ from modecheck.model.parts import Chip, Event, Rule
 
 
 def in_turn(chip: Chip) -> list[Rule]:
-    """The rules of a chip in the order in which those of one state are tried."""
-    return list(chip.rules)
+    """The rules of a chip in the order in which those of one state are tried: the highest priority
+    first, then document order.
+    """
+    urgencies = sorted({rule.priority for rule in chip.rules}, reverse=True)
+    return [rule for urgency in urgencies for rule in chip.rules if rule.priority == urgency]
 
 
 def rules_in(chip: Chip, leaf: str) -> list[Rule]:
-    """The rules that hold in a state: the innermost first, then in document order."""
+    """The rules that hold in a state: the innermost first, then in turn."""
     around = states_around(chip, leaf)
     ranked, rules = [], in_turn(chip)
     for position, rule in enumerate(rules):
