@@ -17,7 +17,7 @@ from modecheck.model.parts import Chip, Device, Rule, State
 from modecheck.model.places import Place
 
 
-def _seen_in(explored: Sequence[Explored]) -> tuple[Device, Coverage, Dependent]:
+def seen_in(explored: Sequence[Explored]) -> tuple[Device, Coverage, Dependent]:
     """What all variants together reach, and what those that were left out might reach."""
     device = explored[0].device
     coverage = joined(one.coverage for one in explored)
@@ -27,7 +27,7 @@ def _seen_in(explored: Sequence[Explored]) -> tuple[Device, Coverage, Dependent]
 
 
 def _unreachable(explored: Sequence[Explored]) -> Iterator[Finding]:
-    device, coverage, excused = _seen_in(explored)
+    device, coverage, excused = seen_in(explored)
     by_place: dict[Place, list[tuple[Chip, State]]] = {}
     for chip in device.chips.values():
         for state in chip.states.values():
@@ -57,7 +57,7 @@ def _parent_unseen(coverage: Coverage, chip: Chip, state: State) -> bool:
 
 
 def _dead(explored: Sequence[Explored]) -> Iterator[Finding]:
-    device, coverage, excused = _seen_in(explored)
+    device, coverage, excused = seen_in(explored)
     by_place: dict[Place, list[tuple[Chip, Rule]]] = {}
     for chip in device.chips.values():
         for rule in chip.rules:

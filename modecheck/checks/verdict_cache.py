@@ -24,14 +24,9 @@ from pathlib import Path
 from typing import Any, cast
 
 import modecheck
-from modecheck.checks.acceptance import AcceptedFinding
-from modecheck.checks.coverage import Coverage
-from modecheck.checks.explored import Explored, Reduced, Verdict
+from modecheck.checks.explored import Explored, Verdict
 from modecheck.checks.findings import Finding
-from modecheck.checks.judged import Judged
-from modecheck.checks.mode_switches import ModeSwitch
 from modecheck.checks.recorded import Odd, Own, read, recorded
-from modecheck.checks.switch_endings import SwitchEnding
 from modecheck.checks.verdict import check
 from modecheck.engine import kept_files
 from modecheck.engine.choice import Search
@@ -70,32 +65,6 @@ class CachedSpace:
     layers: list[int]
     stopped_by: str = ""
     complete: bool = True
-
-
-@dataclass(frozen=True, slots=True)
-class _Variant:
-    """What is kept of `Explored`."""
-
-    state_count: int
-    transitions: int
-    depth: int
-    layers: list[int]
-    findings: tuple[Finding, ...]
-    switches: tuple[ModeSwitch, ...]
-    endings: tuple[SwitchEnding, ...]
-    modes: dict[str, int]
-    coverage: Coverage
-    requirements: tuple[Judged, ...]
-    reduced: Reduced
-
-
-@dataclass(frozen=True, slots=True)
-class _Whole:
-    """What is kept of `Verdict` besides its variants."""
-
-    findings: tuple[Finding, ...]
-    accepted: tuple[AcceptedFinding, ...]
-    remarks: tuple[str, ...]
 
 
 def check_or_recall(
@@ -166,55 +135,28 @@ def keep(key: str, verdict: Verdict) -> None:
 
 
 def _as_data(verdict: Verdict) -> list[Any]:
-    """Sources, each once, with their lines; then the whole; then the variants."""
+    """Sources, each once, with their lines; then the verdict without its variants; then those."""
     sources: dict[str, tuple[str, ...]] = {}
 
     def named(source: Source) -> str:
         sources[source.name] = source.lines
         return source.name
 
-    own: Own = {Requirement: lambda need: need.name, Source: named, Product: _named}
-    whole = recorded(_Whole(verdict.findings, verdict.accepted, verdict.remarks), own)
-    variants = [recorded(_variant(one), own) for one in verdict.explored]
+    own: Own = {
+        Requirement: lambda need: need.name,
+        Source: named,
+        Product: _named,
+        Device: lambda device: device.choices,
+    }
+    slender = slim(verdict)
+    variants = [recorded(one, own) for one in slender.explored]
+    whole = recorded(replace(slender, explored=()), own)
     return [recorded(sources, {}), whole, variants]
 
 
 def _named(product: Product) -> list[Any]:
     """Which variant a trace is one of, and how its time was treated."""
     return [product.device.choices, product.time is not None and product.time.accelerated]
-
-
-def _composed(devices: Sequence[Device]) -> Callable[[Any], Product]:
-    """A reader of what `_named` wrote."""
-    variants = {device.choices: device for device in devices}
-    known: dict[tuple[str, bool], Product] = {}
-
-    def product(data: Any) -> Product:
-        choices, accelerated = key = read(tuple[str, bool], data, {})
-        if choices not in variants:
-            raise Odd("a scenario of another device")
-        if key not in known:
-            known[key] = compose(variants[choices], time_acceleration=accelerated)
-        return known[key]
-
-    return product
-
-
-def _variant(one: Explored) -> _Variant:
-    figures = _figures(one.exploration)
-    return _Variant(
-        state_count=figures.state_count,
-        transitions=figures.transitions,
-        depth=figures.depth,
-        layers=figures.layers,
-        findings=one.findings,
-        switches=one.switches,
-        endings=one.endings,
-        modes=one.modes,
-        coverage=one.coverage,
-        requirements=one.requirements,
-        reduced=one.reduced,
-    )
 
 
 def _verdict_from(data: Any, devices: Sequence[Device]) -> Verdict:
@@ -225,37 +167,37 @@ def _verdict_from(data: Any, devices: Sequence[Device]) -> Verdict:
     own: Own = {
         Source: _among({name: Source(name, text) for name, text in lines.items()}),
         Product: _composed(devices),
+        Device: _among({device.choices: device for device in devices}),
+        cast("type", Space): lambda figures: read(CachedSpace, figures, own),
     }
     if len(data[2]) != len(devices):
         raise Odd("this is a verdict on other variants")
     explored = tuple(
-        _explored_from(one, device, own) for one, device in zip(data[2], devices, strict=True)
+        read(Explored, one, {**own, Requirement: _among(device.requirements)})
+        for one, device in zip(data[2], devices, strict=True)
     )
-    whole = read(_Whole, data[1], own)
-    for finding in [*whole.findings, *(one.finding for one in whole.accepted)]:
+    whole: Verdict = read(Verdict, data[1], own)
+    for one in explored:
+        for trace in (*(switch.trace for switch in one.switches), *(e.loss for e in one.endings)):
+            _need_fitting(trace)
+    accepted = (one.finding for one in whole.accepted)
+    for finding in (*whole.findings, *accepted, *(f for one in explored for f in one.findings)):
         _need_known(finding)
-    return Verdict(devices[0], explored, whole.findings, whole.accepted, whole.remarks)
+    return replace(whole, explored=explored)
 
 
-def _explored_from(data: Any, device: Device, own: Own) -> Explored:
-    kept = read(_Variant, data, {**own, Requirement: _among(device.requirements)})
-    for finding in kept.findings:
-        _need_known(finding)
-    for trace in (*(one.trace for one in kept.switches), *(one.loss for one in kept.endings)):
-        _need_fitting(trace)
-    product = own[Product]([device.choices, kept.reduced.time_acceleration])
-    space = CachedSpace(product, kept.state_count, kept.transitions, kept.depth, kept.layers)
-    return Explored(
-        device=device,
-        exploration=cast("Space", space),
-        findings=kept.findings,
-        switches=kept.switches,
-        endings=kept.endings,
-        modes=kept.modes,
-        coverage=kept.coverage,
-        requirements=kept.requirements,
-        reduced=kept.reduced,
-    )
+def _composed(devices: Sequence[Device]) -> Callable[[Any], Product]:
+    """A reader of what `_named` wrote."""
+    variants = _among({device.choices: device for device in devices})
+    known: dict[tuple[str, bool], Product] = {}
+
+    def product(data: Any) -> Product:
+        choices, accelerated = key = read(tuple[str, bool], data, {})
+        if key not in known:
+            known[key] = compose(variants(choices), time_acceleration=accelerated)
+        return known[key]
+
+    return product
 
 
 def _among(known: dict[str, Any]) -> Any:

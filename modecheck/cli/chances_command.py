@@ -6,6 +6,7 @@ import click
 
 from modecheck.cli.exit_codes import exit_code, exit_codes
 from modecheck.cli.options import choice_option, device_argument
+from modecheck.cli.outputs import json_option, markdown_option, need_all_writable, present
 
 
 @click.command(
@@ -17,7 +18,8 @@ from modecheck.cli.options import choice_option, device_argument
 @click.option(
     "--every-option", is_flag=True, help="Show every combination of options side by side."
 )
-@click.option("--json", "json_file", metavar="FILE", help="Also write the numbers as JSON.")
+@json_option("numbers")
+@markdown_option
 @click.option(
     "--max-states",
     type=click.IntRange(min=1),
@@ -29,6 +31,7 @@ def command(
     chosen: dict[str, str],
     every_option: bool,
     json_file: str | None,
+    markdown_file: str | None,
     max_states: int | None,
 ) -> None:
     """Compute probabilities, mean times and currents of DEVICE.
@@ -40,16 +43,14 @@ def command(
     from modecheck.chances.chain import MOST_STATES
     from modecheck.chances.figures import figures_of
     from modecheck.cli.exploring import reporter_for, told_variants_of
-    from modecheck.report.chances_text import chances_as_json, chances_as_text
-    from modecheck.report.style import show, style_for
-    from modecheck.report.whole_files import need_writable, write_json
+    from modecheck.report.chances_report import chances_as_json, chances_report
+    from modecheck.report.whole_files import write_json
 
-    if json_file is not None:
-        need_writable(json_file)
+    need_all_writable({"json": json_file, "markdown": markdown_file})
     devices = told_variants_of(device, chosen, every=every_option)
     with reporter_for(sys.stderr, "computing chances"):
         told = [figures_of(one, max_states or MOST_STATES) for one in devices]
     if json_file is not None:
         write_json(json_file, chances_as_json(told))
-    show(chances_as_text(told, style_for(sys.stdout)))
+    present(chances_report(told), markdown_file)
     sys.exit(exit_code(found=False, complete=all(one.complete for one in told)))

@@ -16,10 +16,12 @@ from modecheck.cli.options import (
 )
 from modecheck.cli.outputs import (
     OUTPUTS,
+    markdown_option,
     need_all_writable,
     output_options,
+    present,
+    write_markdown,
     write_outputs,
-    write_trial_outputs,
 )
 
 if TYPE_CHECKING:
@@ -46,6 +48,7 @@ CACHED = "cached: nothing has changed since the last check; --no-cache explores 
     help="Lay FILE over DEVICE; report what it changes.",
 )
 @output_options
+@markdown_option
 @click.option("--no-cache", is_flag=True, help="Explore again even if nothing has changed.")
 @click.option(
     "--costs", is_flag=True, help="List the states and seconds that each requirement took."
@@ -63,6 +66,7 @@ def command(
     quiet: bool,
     reductions: tuple[str, ...],
     search: Search,
+    markdown_file: str | None,
     **outputs: str | None,
 ) -> None:
     """Explore DEVICE exhaustively and report what can go wrong.
@@ -73,10 +77,10 @@ def command(
     from dataclasses import replace
 
     from modecheck.cli.exploring import tell_notes, variants_of
-    from modecheck.report.style import show, style_for
+    from modecheck.report.style import show
 
     files = {name: outputs[f"{name}_file"] for name in OUTPUTS}
-    need_all_writable(files)
+    need_all_writable({**files, "markdown": markdown_file})
     devices = variants_of(device, chosen, every=every_option)
     changed = variants_of(device, chosen, every=every_option, over=over) if over else []
     search = replace(
@@ -86,26 +90,30 @@ def command(
         time_acceleration="time" in reductions,
     )
     checking = _Checking(search, cache=not no_cache)
-    style = style_for(sys.stdout)
     if over is not None:
         from modecheck.checks.differences import difference
-        from modecheck.report.trial_text import trial_as_text
+        from modecheck.report.trial_json import trial_as_json
+        from modecheck.report.trial_report import trial_report
+        from modecheck.report.whole_files import write_json
 
         verdict, new = checking.both(devices, changed)
         found = difference(verdict, new)
-        write_trial_outputs(verdict, new, found, over, files)
-        lines = trial_as_text(verdict, new, found, over, style)
+        if path := files.pop("json"):
+            write_json(path, trial_as_json(verdict, new, found, over))
+        write_outputs(new, files)
+        report = trial_report(verdict, new, found, over)
         code = exit_code(found=bool(found.new), complete=found.complete)
     else:
-        from modecheck.report.terminal import costs_as_text, verdict_as_text
+        from modecheck.report.check_report import verdict_report
 
         verdict = checking.verdict(devices)
         write_outputs(verdict, files)
-        lines = verdict_as_text(verdict, style)
-        lines += costs_as_text(verdict, style) if costs else []
+        report = verdict_report(verdict, costs=costs)
         code = exit_code(found=bool(verdict.findings), complete=verdict.complete)
-    if not (quiet and code == NOTHING_FOUND):
-        show(lines)
+    if quiet and code == NOTHING_FOUND:
+        write_markdown(report, markdown_file)
+    else:
+        present(report, markdown_file)
         tell_notes([*devices, *changed])
         if checking.cached:
             show([CACHED], sys.stderr)

@@ -9,7 +9,13 @@ import click
 
 from modecheck.cli.exit_codes import NOTHING_FOUND, exit_code, exit_codes
 from modecheck.cli.options import FILE, choice_option, exploring_options
-from modecheck.cli.outputs import need_all_writable
+from modecheck.cli.outputs import (
+    json_option,
+    markdown_option,
+    need_all_writable,
+    present,
+    write_markdown,
+)
 
 if TYPE_CHECKING:
     from modecheck.engine.choice import Search
@@ -53,10 +59,8 @@ FILES = ("json", "markdown", "page")
     "and media, separated by commas. May be given several times.",
 )
 @click.option("--same", is_flag=True, help="Exit with 1 even if only a behaviour differs.")
-@click.option("--json", "json_file", metavar="FILE", help="Also write the comparison as JSON.")
-@click.option(
-    "--markdown", "markdown_file", metavar="FILE", help="Also write it for a merge request."
-)
+@json_option("comparison")
+@markdown_option
 @click.option(
     "--page", "page_file", metavar="FILE", help="Also write one HTML file with both charts."
 )
@@ -87,8 +91,7 @@ def command(
 
     from modecheck.cli.exploring import tell_notes
     from modecheck.compare.refinement import Equivalence
-    from modecheck.report.compare_text import comparison_as_text
-    from modecheck.report.style import show, style_for
+    from modecheck.report.compare_report import comparison_report
     from modecheck.review.device_comparison import ComparisonRequest
 
     wanted = 1 if revision is not None else 2
@@ -110,8 +113,11 @@ def command(
         found = comparison.broken or (same and bool(comparison.different))
         decided = comparison.complete and not (same and comparison.retest.durations)
         code = exit_code(found=found, complete=decided)
-        if not (quiet and code == NOTHING_FOUND):
-            show(comparison_as_text(comparison, style_for(sys.stdout)))
+        report = comparison_report(comparison)
+        if quiet and code == NOTHING_FOUND:
+            write_markdown(report, markdown_file)
+        else:
+            present(report, markdown_file)
             tell_notes(comparing.read)
     sys.exit(code)
 
@@ -164,13 +170,10 @@ class _Comparing:
 
 def _write(comparison: DeviceComparison, files: dict[str, str | None]) -> None:
     from modecheck.report.compare_json import comparison_as_json
-    from modecheck.report.compare_markdown import comparison_as_markdown
     from modecheck.report.whole_files import write_json, write_whole
 
     if path := files["json"]:
         write_json(path, comparison_as_json(comparison))
-    if path := files["markdown"]:
-        write_whole(path, comparison_as_markdown(comparison))
     if path := files["page"]:
         from modecheck.report.page.comparison_page import comparison_page
 

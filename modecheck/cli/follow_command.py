@@ -6,6 +6,7 @@ import click
 
 from modecheck.cli.exit_codes import exit_code, exit_codes
 from modecheck.cli.options import FILE, choice_option, device_argument
+from modecheck.cli.outputs import json_option, markdown_option, need_all_writable, present
 
 
 @click.command(
@@ -34,7 +35,8 @@ from modecheck.cli.options import FILE, choice_option, device_argument
     metavar="N",
     help="Keep at most N explanations at a time; if more are needed, the result is incomplete.",
 )
-@click.option("--json", "json_file", metavar="FILE", help="Also write the result as JSON.")
+@json_option("result")
+@markdown_option
 def command(
     device: str,
     log: str,
@@ -42,6 +44,7 @@ def command(
     recorded: str | None,
     explanations: int,
     json_file: str | None,
+    markdown_file: str | None,
 ) -> None:
     """Compare LOG, a recording of the real device, with DEVICE.
 
@@ -55,18 +58,16 @@ def command(
     from modecheck.cli.exploring import reporter_for, told_variants_of
     from modecheck.product.composition import compose
     from modecheck.report.follow_json import comparison_as_json
-    from modecheck.report.follow_text import comparison_as_text
-    from modecheck.report.style import show, style_for
-    from modecheck.report.whole_files import need_writable, write_json
+    from modecheck.report.follow_report import follow_report
+    from modecheck.report.whole_files import write_json
 
-    if json_file is not None:
-        need_writable(json_file)
+    need_all_writable({"json": json_file, "markdown": markdown_file})
     product = compose(told_variants_of(device, chosen, every=False)[0])
     names = None if recorded is None else recorded_chips(product, recorded)
     with reporter_for(sys.stderr, f"following {log}"):
         compared = compare_log(product, log, names, most=explanations)
     if json_file is not None:
         write_json(json_file, comparison_as_json(compared))
-    show(comparison_as_text(compared, style_for(sys.stdout)))
+    present(follow_report(compared), markdown_file)
     answer = compared.answer
     sys.exit(exit_code(found=answer == DISAGREES, complete=answer != INCOMPLETE))

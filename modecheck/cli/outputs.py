@@ -1,25 +1,62 @@
-"""The files that `modecheck check` writes besides its text, each completely or not at all."""
+"""Reports on the terminal, and the files beside them, each written completely or not at all."""
 
 from __future__ import annotations
 
 import importlib
 import os
-from collections.abc import Callable, Mapping
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 import click
 
 if TYPE_CHECKING:
-    from modecheck.checks.differences import VerdictDifference
     from modecheck.checks.explored import Verdict
+    from modecheck.report.document_tree import Block
+
+Function: TypeAlias = Callable[..., Any]
 
 OUTPUTS = {
     "json": "Also write the result as JSON.",
     "junit": "Also write a test case for each requirement and class of findings, as JUnit XML.",
     "sarif": "Also write the findings as SARIF 2.1.0, which code hosts show next to the lines.",
-    "markdown": "Also write a summary for a merge request.",
 }
 """What each option `--NAME FILE` writes; `modecheck.report.as_NAME` turns a verdict into text."""
+
+markdown_option = click.option(
+    "--markdown",
+    "markdown_file",
+    metavar="FILE",
+    help="Also write the report as Markdown, for a merge request.",
+)
+"""For every command that prints a report."""
+
+
+def json_option(what: str) -> Callable[[Function], Function]:
+    """For every command that has its results as data, too."""
+    return click.option(
+        "--json", "json_file", metavar="FILE", help=f"Also write the {what} as JSON."
+    )
+
+
+def present(blocks: Sequence[Block], markdown_file: str | None, title: str = "") -> None:
+    """Show a report, and write it as Markdown if wanted, there under a title of its own."""
+    import sys
+
+    from modecheck.report.style import show, style_for
+    from modecheck.report.terminal import lines_of
+
+    write_markdown(blocks, markdown_file, title)
+    show(lines_of(blocks, style_for(sys.stdout)))
+
+
+def write_markdown(blocks: Sequence[Block], file: str | None, title: str = "") -> None:
+    """Write a report as Markdown if wanted."""
+    if file is not None:
+        from modecheck.report.document_tree import Title
+        from modecheck.report.markdown import markdown_of
+        from modecheck.report.whole_files import write_whole
+
+        write_whole(file, markdown_of([Title(title), *blocks] if title else blocks))
 
 
 def output_options(function: Callable[..., Any]) -> Callable[..., Any]:
@@ -54,20 +91,3 @@ def write_outputs(verdict: Verdict, files: Mapping[str, str | None]) -> None:
         if path is not None:
             module = importlib.import_module(f"modecheck.report.as_{name}")
             write_whole(path, getattr(module, f"{name}_text")(verdict))
-
-
-def write_trial_outputs(
-    old: Verdict, new: Verdict, found: VerdictDifference, over: str, files: Mapping[str, str | None]
-) -> None:
-    """Write the requested files for a device with an overlay: JSON and Markdown compare it with the
-    device without the overlay, the others report on the device with it.
-    """
-    from modecheck.report.whole_files import write_whole
-
-    others = dict(files)
-    for name in ("json", "markdown"):
-        path = others.pop(name)
-        if path is not None:
-            module = importlib.import_module(f"modecheck.report.trial_{name}")
-            write_whole(path, getattr(module, f"trial_as_{name}_text")(old, new, found, over))
-    write_outputs(new, others)

@@ -8,6 +8,7 @@ import click
 
 from modecheck.cli.exit_codes import exit_code, exit_codes
 from modecheck.cli.options import choice_option, device_argument
+from modecheck.cli.outputs import json_option, markdown_option, need_all_writable, present
 
 if TYPE_CHECKING:
     from modecheck.engine.choice import EngineName
@@ -51,7 +52,8 @@ USUAL_SECONDS = 10.0
     metavar="N",
     help="Seed of the random numbers; the same seed gives the same result.",
 )
-@click.option("--json", "json_file", metavar="FILE", help="Also write the result as JSON.")
+@json_option("result")
+@markdown_option
 @click.option(
     "--engine",
     type=click.Choice(["auto", "plain", "compiled"]),
@@ -67,6 +69,7 @@ def command(
     depth: int,
     seed: int,
     json_file: str | None,
+    markdown_file: str | None,
     engine: EngineName,
 ) -> None:
     """Walk at random through DEVICE and report what was seen.
@@ -79,12 +82,10 @@ def command(
     from modecheck.checks.roaming.roam import Roaming, roam
     from modecheck.cli.exploring import reporter_for, told_variants_of
     from modecheck.report.roam_json import roamed_as_json
-    from modecheck.report.roam_text import roamed_as_text
-    from modecheck.report.style import show, style_for
-    from modecheck.report.whole_files import need_writable, write_json
+    from modecheck.report.roam_report import roam_report
+    from modecheck.report.whole_files import write_json
 
-    if json_file is not None:
-        need_writable(json_file)
+    need_all_writable({"json": json_file, "markdown": markdown_file})
     if seconds is None and runs is None:
         seconds = USUAL_SECONDS
     devices = told_variants_of(device, chosen, every=True)
@@ -93,5 +94,5 @@ def command(
         roamed = roam(devices, how)
     if json_file is not None:
         write_json(json_file, roamed_as_json(roamed))
-    show(roamed_as_text(roamed, style_for(sys.stdout)))
+    present(roam_report(roamed), markdown_file)
     sys.exit(exit_code(found=bool(roamed.findings), complete=True))

@@ -8,10 +8,10 @@ import click
 
 from modecheck.cli.exit_codes import exit_code, exit_codes
 from modecheck.cli.options import choice_option, device_argument, exploring_options
+from modecheck.cli.outputs import json_option, markdown_option, need_all_writable, write_markdown
 
 if TYPE_CHECKING:
     from modecheck.checks.device_time_bounds import DeviceTimes
-    from modecheck.checks.slack import AllSlack
     from modecheck.engine.choice import Search
 
 
@@ -38,8 +38,8 @@ if TYPE_CHECKING:
     metavar="N",
     help="The maximum number of explorations for --slack.",
 )
-@click.option("--json", "json_file", metavar="FILE", help="Also write the times as JSON.")
-@click.option("--markdown", "markdown_file", metavar="FILE", help="Also write them as Markdown.")
+@json_option("times")
+@markdown_option
 @click.option("--to", "folder", metavar="DIR", help="Also draw timing diagrams into this folder.")
 @exploring_options
 def command(
@@ -63,9 +63,10 @@ def command(
     from modecheck.checks.device_time_bounds import times_of
     from modecheck.checks.slack import SlackSearch
     from modecheck.cli.exploring import reporter_for, told_variants_of
-    from modecheck.cli.outputs import need_all_writable
     from modecheck.report.style import show, style_for
-    from modecheck.report.times_text import times_as_text
+    from modecheck.report.terminal import lines_of
+    from modecheck.report.times_report import times_report
+    from modecheck.report.whole_files import write_json
 
     search = replace(search, limits=search.limits.from_now())
     need_all_writable({"json": json_file, "markdown": markdown_file})
@@ -73,27 +74,18 @@ def command(
     with reporter_for(sys.stderr, "measuring times") as reporter:
         times = times_of(found, search, reporter)
         moved = SlackSearch(found, search, explorations).all() if slack else None
-    _write(times, moved, json_file, markdown_file)
-    lines = times_as_text(times, moved, style_for(sys.stdout), scenarios=scenarios)
+    if json_file is not None:
+        from modecheck.report.times_json import times_as_json
+
+        write_json(json_file, times_as_json(times, moved))
+    write_markdown(times_report(times, moved, scenarios=True), markdown_file)
+    lines = lines_of(times_report(times, moved, scenarios=scenarios), style_for(sys.stdout))
     if folder is not None:
         lines += ["", *_draw(times, folder)]
     show(lines)
     exceeded = any(one.exceeded for one in times.timed)
     known = times.complete and (moved is None or moved.complete)
     sys.exit(exit_code(found=exceeded, complete=known))
-
-
-def _write(
-    times: DeviceTimes, slack: AllSlack | None, json_file: str | None, markdown_file: str | None
-) -> None:
-    from modecheck.report.times_json import times_as_json
-    from modecheck.report.times_markdown import times_as_markdown
-    from modecheck.report.whole_files import write_json, write_whole
-
-    if json_file is not None:
-        write_json(json_file, times_as_json(times, slack))
-    if markdown_file is not None:
-        write_whole(markdown_file, times_as_markdown(times, slack))
 
 
 def _draw(times: DeviceTimes, folder: str) -> list[str]:

@@ -8,12 +8,14 @@ import click
 
 from modecheck.cli.exit_codes import exit_code, exit_codes
 from modecheck.cli.options import choice_option, device_argument, exploring_options
+from modecheck.cli.outputs import json_option, markdown_option, need_all_writable, present
 
 if TYPE_CHECKING:
     from fractions import Fraction
 
     from modecheck.engine.choice import Search
     from modecheck.product.ir import Product
+    from modecheck.report.document_tree import Block
 
 
 def parsed_patience(
@@ -69,8 +71,8 @@ def parsed_patience(
     help="Split a longer walk over all actions into sequences of about N steps, each starting at "
     "power-on (default: 40; not with --closed).",
 )
-@click.option("--json", "json_file", metavar="FILE", help="Also write the test as JSON.")
-@click.option("--to", "markdown_file", metavar="FILE", help="Also write a Markdown checklist.")
+@json_option("test")
+@markdown_option
 @exploring_options
 def command(
     device: str,
@@ -93,8 +95,7 @@ def command(
 
     from modecheck.cli.exploring import told_variants_of
     from modecheck.product.composition import compose
-    from modecheck.report.style import show
-    from modecheck.report.whole_files import need_writable, write_json, write_whole
+    from modecheck.report.whole_files import write_json
 
     if closed and (chips or distinguish):
         raise click.UsageError("--closed cannot be combined with --chip or --distinguish")
@@ -102,22 +103,18 @@ def command(
         raise click.UsageError("--sitting cannot be combined with --closed, --chip, --distinguish")
     if distinguish and patience is not None:
         raise click.UsageError("--patience cannot be combined with --distinguish")
-    for file in (json_file, markdown_file):
-        if file is not None:
-            need_writable(file)
+    need_all_writable({"json": json_file, "markdown": markdown_file})
     product = compose(told_variants_of(device, chosen, every=False)[0])
     names = _known(product, chips)
     if distinguish:
-        data, lines, markdown = _distinguishing(product, names)
+        data, report = _distinguishing(product, names)
     else:
-        data, lines, markdown = _touring(
+        data, report = _touring(
             product, names if chips else [], search, patience, None if closed else sitting or 0
         )
     if json_file is not None:
         write_json(json_file, data)
-    if markdown_file is not None:
-        write_whole(markdown_file, markdown)
-    show(lines)
+    present(report, markdown_file, f"Bench test of {_named(product)}")
     sys.exit(exit_code(found=False, complete=data["complete"]))
 
 
@@ -146,19 +143,16 @@ def _touring(
     search: Search,
     patience: Fraction | None,
     sitting: int | None,
-) -> tuple[dict[str, Any], list[str], str]:
+) -> tuple[dict[str, Any], list[Block]]:
     import sys
 
     from modecheck.cli.exploring import reporter_for
     from modecheck.report.bench_json import tests_as_json
-    from modecheck.report.bench_markdown import tests_as_markdown
-    from modecheck.report.bench_text import tests_as_text
-    from modecheck.report.style import style_for
+    from modecheck.report.bench_report import tests_report
     from modecheck.tours.rule_test import rule_tests
     from modecheck.tours.settled_tour import bench_test
     from modecheck.tours.sittings import SITTING
 
-    name = _named(product)
     with reporter_for(sys.stderr, "planning tests") as reporter:
         if chips:
             tests = rule_tests(product, chips, search=search, patience=patience, reporter=reporter)
@@ -171,20 +165,13 @@ def _touring(
                 sitting=sitting or SITTING,
             )
             tests = [test]
-    lines = tests_as_text(name, tests, style_for(sys.stdout))
-    return tests_as_json(product.device, tests), lines, tests_as_markdown(name, tests)
+    return tests_as_json(product.device, tests), tests_report(_named(product), tests)
 
 
-def _distinguishing(product: Product, chips: list[str]) -> tuple[dict[str, Any], list[str], str]:
-    import sys
-
+def _distinguishing(product: Product, chips: list[str]) -> tuple[dict[str, Any], list[Block]]:
     from modecheck.report.bench_json import words_as_json
-    from modecheck.report.bench_markdown import words_as_markdown
-    from modecheck.report.bench_text import words_as_text
-    from modecheck.report.style import style_for
+    from modecheck.report.bench_report import words_report
     from modecheck.tours.chip_words import words_for
 
-    name = _named(product)
     found = [words_for(product, chip) for chip in chips]
-    lines = words_as_text(name, found, style_for(sys.stdout))
-    return words_as_json(product.device, found), lines, words_as_markdown(name, found)
+    return words_as_json(product.device, found), words_report(_named(product), found)

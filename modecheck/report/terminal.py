@@ -1,172 +1,31 @@
-"""The verdict as text for people: the verdict first, then the findings, then the modes."""
+"""The document tree on a terminal: lines of text, wrapped to its width."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from itertools import groupby
+from collections.abc import Callable, Iterable, Sequence
+from typing import Any
 
-from modecheck.checks.acceptance import AcceptedFinding
-from modecheck.checks.explored import Explored, Verdict
 from modecheck.checks.findings import Finding
-from modecheck.checks.judged import BROKEN, HOLDS, Judged
-from modecheck.model.clocks import spelled
 from modecheck.model.finding_kinds import KINDS
-from modecheck.model.wording import counted, listed
-from modecheck.product.composition import with_longest_tick
+from modecheck.model.wording import counted
+from modecheck.report import document_tree as doc
 from modecheck.report.finding_text import seen_from_here
-from modecheck.report.mode_table import mode_table
 from modecheck.report.style import Style
 from modecheck.scenario.telling import STAYS, ToldStep, condensed
 
 LONGEST_SCENARIO = 24
 """Steps shown of a scenario; of a longer one the middle is left out (the JSON has it all)."""
 HEAD_OF_LONG = 6
-COSTS = "(states explored and seconds spent to decide it)"
-MOST_ASSUMPTIONS = 4
-"""Assumptions listed with a verdict; the JSON has them all."""
+FIGURE = 11
+"""The width of a figure."""
+
+Paint = Callable[[str], str]
 
 
-def verdict_as_text(verdict: Verdict, style: Style) -> list[str]:
-    """The lines of the report."""
-    lines = [*_headline(verdict, style), *_explored_lines(verdict, style)]
-    for code, group in groupby(verdict.findings, key=lambda finding: finding.code):
-        lines += ["", *group_as_text(code, list(group), style)]
-    lines += _requirements(verdict, style)
-    lines += accepted_as_text(verdict.accepted, style)
-    lines += _modes(verdict, style)
-    return lines
-
-
-def _headline(verdict: Verdict, style: Style) -> list[str]:
-    return headline(verdict.device.name, *_said(verdict, style), style)
-
-
-def headline(name: str, said: str, paint: Callable[[str], str], style: Style) -> list[str]:
-    """A name and its verdict, painted, in one line, or in two where that would be too long."""
-    if len(name) + 2 + len(said) <= style.width:
-        return [f"{style.bold(name)}: {paint(said)}"]
-    return [*(style.bold(line) for line in style.wrapped(f"{name}:")), f"  {paint(said)}"]
-
-
-def _said(verdict: Verdict, style: Style) -> tuple[str, Callable[[str], str]]:
-    paint = style.good if verdict.complete else style.warning
-    return outcome_in_words(verdict), style.error if verdict.findings else paint
-
-
-def outcome_in_words(verdict: Verdict) -> str:
-    """The verdict in a few words. An incomplete one says so, whatever was found."""
-    if verdict.findings:
-        so_far = "" if verdict.complete else " so far, incomplete"
-        return f"{findings_counted(verdict.findings)}{so_far}"
-    return "nothing found" if verdict.complete else "incomplete, nothing found so far"
-
-
-def findings_counted(findings: Sequence[Finding]) -> str:
-    """How many errors and warnings there are."""
-    errors = sum(finding.severity == "error" for finding in findings)
-    warnings = len(findings) - errors
-    parts = [_plural(errors, "error")] if errors else []
-    parts += [_plural(warnings, "warning")] if warnings else []
-    return " and ".join(parts)
-
-
-def _plural(count: int, noun: str) -> str:
-    return f"{count} {noun}{'' if count == 1 else 's'}"
-
-
-def _explored_lines(verdict: Verdict, style: Style) -> list[str]:
-    lines = []
-    for one in verdict.explored:
-        for line in (_explored_line(one), *_time_lines(one), *_reduced_lines(one)):
-            lines += style.wrapped(line, "  ", "    ")
-    return lines + [line for text in verdict.remarks for line in style.wrapped(text, "  ", "    ")]
-
-
-def _explored_line(one: Explored) -> str:
-    found = one.exploration
-    variant = f"{one.variant}: " if one.variant else ""
-    noun = "zone" if one.reduced.zones else "state"
-    exchanged = " up to exchange of identical units" if one.reduced.units else ""
-    return (
-        f"{variant}{counted(found.state_count, noun)}{exchanged}, "
-        f"{counted(found.transitions, 'transition')}, depth {found.depth}, {one.extent}"
-    )
-
-
-def _time_lines(one: Explored) -> list[str]:
-    """How time was treated; nothing for a device without a clock."""
-    return [f"time: {time_in_words(one)}"] if one.device.clock is not None else []
-
-
-def time_in_words(one: Explored) -> str:
-    """How time was treated in a few words; nothing for a device without a clock."""
-    device = with_longest_tick(one.device) if one.reduced.time_acceleration else one.device
-    if device.clock is None:
-        return ""
-    trace = "zones" if one.reduced.zones else "digital clocks"
-    waits = (
-        "; ticks in which nothing can happen are taken in one step"
-        if one.reduced.time_acceleration
-        else ""
-    )
-    return f"{trace}, in ticks of {spelled(device.clock.tick)}{waits}"
-
-
-def _reduced_lines(one: Explored) -> list[str]:
-    """Which reductions were used, and what that means for the report."""
-    reduced, lines = one.reduced, []
-    if reduced.units:
-        units = "; ".join(map(listed, reduced.units))
-        lines.append(f"identical units, explored once, and each reported by its name: {units}")
-    elif reduced.units is not None and not reduced.units_stopped_by:
-        lines.append("this device has no interchangeable units")
-    if reduced.units_stopped_by:
-        lines.append(
-            f"incomplete search for symmetry: stopped by {reduced.units_stopped_by}; other "
-            "identical units, if there are any, were explored separately"
-        )
-    if reduced.order:
-        lines.append(
-            "independent steps were explored in one order only, which preserves every deadlock"
-        )
-    if reduced.not_asked:
-        why = "with zones" if reduced.zones else "since only part of the product was explored"
-        lines.append(f"not checked {why}: {', '.join(reduced.not_asked)}")
-    return lines
-
-
-def group_as_text(code: str, findings: list[Finding], style: Style) -> list[str]:
-    """The findings of one code, with what the code means and a hint."""
-    kind = KINDS[code]
-    paint = style.error if kind.severity == "error" else style.warning
-    lines = titled(code, paint(code), f"({kind.meaning})", style)
-    for number, finding in enumerate(findings):
-        lines += ([""] if number else []) + _finding(finding, style)
-    return [*lines, *style.wrapped(f"hint: {kind.hint}", "  ", "  ")]
-
-
-def titled(plain: str, painted: str, remark: str, style: Style) -> list[str]:
-    """A title with a remark after it, or below it where one line is too short for both."""
-    if len(plain) + 1 + len(remark) <= style.width:
-        return [f"{painted} {style.faint(remark)}"]
-    return [painted, *(style.faint(line) for line in style.wrapped(remark, "  ", "  "))]
-
-
-def _finding(finding: Finding, style: Style) -> list[str]:
-    lines = [style.bold(line) for line in style.wrapped(finding.text, "  ", "  ")]
-    lines.append(style.faint(f"  {finding.id}"))
-    lines.append(style.faint(f"  at {seen_from_here(str(finding.place))}"))
-    lines += [style.faint(f"  and {seen_from_here(str(place))}") for place in finding.also]
-    if finding.variants:
-        lines += style.wrapped(f"only with {' or '.join(finding.variants)}", "  ", "    ")
-    for detail in finding.details:
-        lines += style.wrapped(detail, "  - ", "    ")
-    return [*lines, *scenario_as_text(finding.scenario, style), *_stays(finding, style)]
-
-
-def _stays(finding: Finding, style: Style) -> list[str]:
-    """For a scenario that ends in a state in which no further step has to happen."""
-    return style.wrapped(STAYS, "  ", "  ") if finding.stays else []
+def lines_of(blocks: Iterable[doc.Block], style: Style) -> list[str]:
+    """The lines of a report, without a blank one at the beginning."""
+    lines = _Renderer(style).all(blocks)
+    return lines[1:] if lines and not lines[0] else lines
 
 
 def scenario_as_text(
@@ -185,7 +44,7 @@ def scenario_as_text(
             if step.again and not looping:
                 lines += _again(steps, step.number, style)
                 looping = True
-            lines += _step(step, style)
+            lines += step_as_text(step, style)
     return lines
 
 
@@ -193,7 +52,7 @@ def _again(steps: list[ToldStep], shown: int, style: Style) -> list[str]:
     """The line above a loop; if its first steps are left out, it names the step it starts with."""
     begin = next(step.number for step in steps if step.again)
     where = "here" if begin == shown else f"step {begin}"
-    return style.wrapped(f"from {where} on, repeating forever:", "  ", "  ")
+    return style.wrapped(f"from {where} on, repeating forever:", "  ")
 
 
 def _is_shown(number: int, count: int) -> bool:
@@ -201,81 +60,185 @@ def _is_shown(number: int, count: int) -> bool:
     return count <= LONGEST_SCENARIO or number <= HEAD_OF_LONG or number > tail
 
 
-def _step(step: ToldStep, style: Style) -> list[str]:
+def step_as_text(step: ToldStep, style: Style) -> list[str]:
+    """One step, and below it the variables that it changed."""
     lines = style.wrapped(step.text, f"  {step.numbers:>3}. ", "       ")
-    if step.changes:
-        changed = style.wrapped(", ".join(step.changes), "       ", "       ")
-        lines += [style.faint(line) for line in changed]
-    return lines
+    changed = style.wrapped(", ".join(step.changes), "       ")
+    return lines + [style.faint(line) for line in changed]
 
 
-def _requirements(verdict: Verdict, style: Style) -> list[str]:
-    """Every requirement with its verdict, and the assumptions of the verdict."""
-    judged = verdict.requirements
-    if not judged:
-        return []
-    paints = {HOLDS: style.good, BROKEN: style.error}
-    name_width = max(len(one.need.name) for one in judged)
-    verdict_width = max(len(one.verdict) for one in judged)
-    lines = ["", style.bold("requirements")]
-    for one in judged:
-        paint = paints.get(one.verdict, style.warning)
-        start = f"  {one.need.name:<{name_width}}  {one.verdict:<{verdict_width}}  "
-        told = style.wrapped(one.need.sentence, start, " " * len(start))
-        lines += [told[0].replace(one.verdict, paint(one.verdict), 1), *told[1:]]
-        for line in _remarks(one):
-            indent = " " * (name_width + 4)
-            lines += [style.faint(text) for text in style.wrapped(line, indent, f"{indent}  ")]
-    return lines
+class _Renderer:
+    def __init__(self, style: Style) -> None:
+        self._style = style
+        self._paints: dict[str, Paint] = {
+            "": str,
+            doc.STRONG: style.bold,
+            doc.FAINT: style.faint,
+            doc.GOOD: style.good,
+            doc.BAD: style.error,
+            doc.OPEN: style.warning,
+        }
+
+    def all(self, blocks: Iterable[doc.Block]) -> list[str]:
+        return [line for block in blocks for line in RENDERED[type(block)](self, block)]
+
+    def _painted(self, lines: list[str], *words: doc.Words) -> list[str]:
+        """Lines in which the first occurrence of each span with a tone has it."""
+        for span in (span for one in words for span in doc.fragments(one) if span.tone):
+            for number, line in enumerate(lines):
+                if span.text in line:
+                    painted = self._paints[span.tone](span.text)
+                    lines[number] = line.replace(span.text, painted, 1)
+                    break
+        return lines
+
+    def _title(self, title: doc.Title) -> list[str]:
+        """In one line, or in two where that would be too long."""
+        style, said = self._style, self._paints[title.tone](title.said)
+        if not title.said:
+            return [style.bold(line) for line in style.wrapped(title.name, "", "  ")]
+        if len(title.name) + 2 + len(title.said) <= style.width:
+            return [f"{style.bold(title.name)}: {said}"]
+        return [*(style.bold(line) for line in style.wrapped(f"{title.name}:")), f"  {said}"]
+
+    def _heading(self, heading: str, remark: str, tone: str) -> list[str]:
+        """With the remark after it, or below it where one line is too short for both."""
+        style, paint = self._style, self._paints[tone]
+        if not remark:
+            return [paint(line) for line in style.wrapped(heading, "", "  ")]
+        if len(heading) + 1 + len(remark) <= style.width:
+            return [f"{paint(heading)} {style.faint(remark)}"]
+        return [paint(heading), *(style.faint(line) for line in style.wrapped(remark, "  "))]
+
+    def _section(self, one: doc.Chapter) -> list[str]:
+        return ["", *self._heading(one.heading, one.remark, one.tone), *self.all(one.blocks)]
+
+    def _steps(self, one: doc.Steps) -> list[str]:
+        return scenario_as_text(one.told, self._style, one.breaks)
+
+    def _verbatim(self, one: doc.Verbatim) -> list[str]:
+        return [self._style.faint(line) for line in self._style.wrapped(one.text, "  | ")]
+
+    def _paragraph(self, one: doc.Paragraph, indent: int = 0) -> list[str]:
+        begin = " " * (one.indent + indent)
+        text, paint = doc.plain(one.words), self._paints[one.tone]
+        lines = [f"{begin}{text}"]
+        if one.wrapped:
+            lines = self._style.wrapped(text, begin, begin + " " * one.hang)
+        return [paint(line) for line in self._painted(lines, one.words)] or [""]
+
+    def _item(self, one: doc.Item) -> list[str]:
+        bullet = doc.plain(one.bullet)
+        start = f"{' ' * one.indent}{bullet}{' ' if bullet else ''}"
+        below = " " * min(len(start) + one.hang, self._style.width // 2)
+        lines = self._style.wrapped(doc.plain(one.words), start, below)
+        lines = self._painted(lines, one.bullet, one.words)
+        lines = [self._paints[one.tone](line) for line in lines]
+        for note in one.notes:
+            lines += self._paragraph(doc.Paragraph(note, doc.FAINT, len(start)))
+        return lines
+
+    def _records(self, block: doc.Records) -> list[str]:
+        rows = block.rows
+        columns = zip(*(map(doc.plain, row.cells) for row in rows), strict=True)
+        widths = [max(map(len, column)) for column in columns]
+        lines = []
+        for row in rows:
+            cells = zip(map(doc.plain, row.cells), widths, strict=True)
+            start = "".join(f"  {cell:<{width}}" for cell, width in cells)
+            told = [start]
+            if row.words:
+                start += "  "
+                told = self._style.wrapped(doc.plain(row.words), start, " " * len(start))
+            lines += self._painted(told, *row.cells, row.words)
+            for note in row.notes:
+                lines += self._paragraph(note, widths[0] + 2)
+        return lines
+
+    def _grid(self, grid: doc.Grid) -> list[str]:
+        """Columns in as many parts as the width asks for, each with the names."""
+        names, *columns = zip(*grid.rows, strict=True)
+        first = max(map(len, names))
+        parts: list[list[tuple[str, ...]]] = [[]]
+        used = 2 + first
+        for column in columns:
+            width = max(map(len, column)) + 2
+            if parts[-1] and used + width > self._style.width:
+                parts.append([])
+                used = 2 + first
+            parts[-1].append(column)
+            used += width
+        lines = self._part(grid, names, parts[0])
+        for part in parts[1:]:
+            lines += ([""] if grid.spaced else []) + self._part(grid, names, part)
+        return lines
+
+    def _part(
+        self, grid: doc.Grid, names: Sequence[str], columns: Sequence[Sequence[str]]
+    ) -> list[str]:
+        first = max(map(len, names))
+        widths = [max(map(len, column)) for column in columns]
+        lines = []
+        for row, name in enumerate(names):
+            cells = "".join(f"  {c[row]:>{w}}" for c, w in zip(columns, widths, strict=True))
+            line = f"  {name:>{first}}{cells}" if grid.figures else f"  {name:<{first}}{cells}"
+            lines.append(self._paints[grid.tone](line) if row < grid.heads else line)
+        return lines
+
+    def _measures(self, block: doc.Measures) -> list[str]:
+        style, (heading, *heads) = self._style, block.heads
+        room = style.width - 2 - len(heads) * (FIGURE + 2)
+        width = min(room, max(len(heading) - 2, *(len(row.name) for row in block.rows)))
+        head = "".join(f"  {one:>{FIGURE}}" for one in heads)
+        lines = [style.bold(f"{heading:<{width + 2}}{head}")]
+        lines += [style.faint(line) for line in style.wrapped(f"({block.remark})", "  ")]
+        for row in block.rows:
+            lines += self._measure(row, width)
+        return lines
+
+    def _measure(self, row: doc.Measure, width: int) -> list[str]:
+        name, lines = row.name, []
+        if len(name) > width:
+            lines, name = self._style.wrapped(name, "  ", "    "), ""
+        figures = "".join(f"  {one.text:>{FIGURE}}" for one in row.figures)
+        lines += self._painted([f"  {name:<{width}}{figures}"], row.figures)
+        for remark in row.remarks:
+            lines += self._style.wrapped(remark, "      ", "        ")
+        return lines + self.all(row.blocks)
+
+    def _findings(self, block: doc.Findings) -> list[str]:
+        """With what their code means and a hint."""
+        kind = KINDS[block.code]
+        tone = doc.BAD if kind.severity == "error" else doc.OPEN
+        lines = ["", *self._heading(block.code, f"({kind.meaning})", tone)]
+        for number, finding in enumerate(block.findings):
+            lines += ([""] if number else []) + self._finding(finding)
+        return [*lines, *self._style.wrapped(f"hint: {kind.hint}", "  ")]
+
+    def _finding(self, finding: Finding) -> list[str]:
+        style = self._style
+        lines = [style.bold(line) for line in style.wrapped(finding.text, "  ")]
+        lines.append(style.faint(f"  {finding.id}"))
+        lines.append(style.faint(f"  at {seen_from_here(str(finding.place))}"))
+        lines += [style.faint(f"  and {seen_from_here(str(place))}") for place in finding.also]
+        if finding.variants:
+            lines += style.wrapped(f"only with {' or '.join(finding.variants)}", "  ", "    ")
+        for detail in finding.details:
+            lines += style.wrapped(detail, "  - ", "    ")
+        lines += scenario_as_text(finding.scenario, style)
+        return [*lines, *(style.wrapped(STAYS, "  ") if finding.stays else [])]
 
 
-def _remarks(judged: Judged) -> list[str]:
-    lines = [judged.remark] if judged.remark else []
-    if judged.rests_on:
-        shown = list(judged.rests_on[:MOST_ASSUMPTIONS])
-        left_out = len(judged.rests_on) - len(shown)
-        more = [f"{left_out} more in --json"] if left_out else []
-        assumed = "; ".join([*shown, *more])
-        lines.append(f"assuming that each of these eventually happens: {assumed}")
-    return lines
-
-
-def costs_as_text(verdict: Verdict, style: Style) -> list[str]:
-    """What it cost to decide each requirement, in each variant."""
-    lines: list[str] = []
-    for one in verdict.explored:
-        known = [(judged.need.name, judged.cost) for judged in one.requirements if judged.cost]
-        if not known:
-            continue
-        variant = f", {one.variant}" if len(verdict.explored) > 1 else ""
-        title = f"costs{variant}"
-        lines += ["", *titled(title, style.bold(title), COSTS, style)]
-        width = max(len(name) for name, _ in known)
-        for name, cost in known:
-            shared = f", shared by {cost.shared_by}" if cost.shared_by > 1 else ""
-            told = f"{counted(cost.states, 'state')}, {cost.seconds:,.1f} s{shared}"
-            lines += style.wrapped(told, f"  {name.ljust(width)}  ", " " * (width + 4))
-    return lines
-
-
-def accepted_as_text(accepted: tuple[AcceptedFinding, ...], style: Style) -> list[str]:
-    """The accepted findings, with their reasons."""
-    if not accepted:
-        return []
-    lines = ["", style.bold("accepted")]
-    for one in accepted:
-        until = f" (until {one.until})" if one.until else ""
-        lines += style.wrapped(f"{one.finding.id}: {one.reason}{until}", "  ", "    ")
-    return lines
-
-
-def _modes(verdict: Verdict, style: Style) -> list[str]:
-    lines: list[str] = []
-    for one in verdict.explored:
-        if len(one.modes) > 1:
-            variant = f", {one.variant}" if len(verdict.explored) > 1 else ""
-            title = f"mode switches{variant}"
-            remark = "(fewest steps, from row to column)"
-            lines += ["", *titled(title, style.bold(title), remark, style)]
-            lines += mode_table(one, style)
-    return lines
+RENDERED: dict[type[doc.Block], Callable[[_Renderer, Any], list[str]]] = {
+    doc.Title: _Renderer._title,
+    doc.Chapter: _Renderer._section,
+    doc.Paragraph: _Renderer._paragraph,
+    doc.Item: _Renderer._item,
+    doc.Verbatim: _Renderer._verbatim,
+    doc.Records: _Renderer._records,
+    doc.Grid: _Renderer._grid,
+    doc.Measures: _Renderer._measures,
+    doc.Steps: _Renderer._steps,
+    doc.Findings: _Renderer._findings,
+}
+"""How each kind of block is rendered."""

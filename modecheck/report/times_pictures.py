@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from modecheck.checks.device_time_bounds import DeviceTimes
 from modecheck.draw.gallery import file_name
 from modecheck.draw.timing_diagram import TimingDiagram, timing_svg
-from modecheck.report.times_text import cells, remarks, told
+from modecheck.report.times_report import cells, remarks, told
 
 
 def time_pictures(times: DeviceTimes) -> Iterator[tuple[str, str]]:

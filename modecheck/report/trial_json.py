@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import json
-
 from modecheck.checks.differences import VerdictDifference
 from modecheck.checks.explored import Verdict
 from modecheck.report.as_json import Json, verdict_as_json
 
 
-def trial_as_json_text(old: Verdict, new: Verdict, found: VerdictDifference, over: str) -> str:
+def trial_as_json(old: Verdict, new: Verdict, found: VerdictDifference, over: str) -> Json:
     """The verdict on the device with the overlay, and under `trial` what the overlay changes."""
-    data = verdict_as_json(new) | {"trial": _trial(old, found, over)}
-    return json.dumps(data, indent=2, ensure_ascii=False) + "\n"
+    return verdict_as_json(new) | {"trial": _trial(old, found, over)}
 
 
 def _trial(old: Verdict, found: VerdictDifference, over: str) -> Json:

@@ -16,7 +16,7 @@ from modecheck.engine.choice import Search
 from modecheck.engine.space import Limits
 from modecheck.model.parts import Device
 from modecheck.product.composition import compose
-from modecheck.report.times_text import explored_in_words, slack_in_words
+from modecheck.report.times_report import explored_in_words, slack_in_words
 from tests.engine.test_time_bounds import FELT_LATE, RETRIES
 from tests.generation.devices import device_from
 

@@ -9,8 +9,9 @@ import pytest
 from modecheck.checks.roaming import shrinking
 from modecheck.checks.roaming.roam import Roaming, roam
 from modecheck.model.devices import read_device
-from modecheck.report.roam_text import roamed_as_text
+from modecheck.report.roam_report import roam_report
 from modecheck.report.style import Style
+from modecheck.report.terminal import lines_of
 from tests.benchmarks.roam import narrow_way
 from tests.models.bundled import STARTER, verdict_on
 from tests.stepping import begin
@@ -106,6 +107,6 @@ def test_the_clock_is_named_where_it_decided(monkeypatch: pytest.MonkeyPatch) ->
     assert slow.stopped_by == "the clock, before 4 s of work were done"
     assert len(slow.over_time) == 4, "looked at after 3, 6, 9, 12 and 15 seconds: 5 rounds"
     assert slow.seen.runs == 5 * 64
-    told = " ".join(" ".join(roamed_as_text(slow, Style())).split())
+    told = " ".join(" ".join(lines_of(roam_report(slow), Style())).split())
     last = "time ended this after 320 runs: the result may differ next time; --runs 320"
     assert told.endswith(f"{last} reproduces this one")

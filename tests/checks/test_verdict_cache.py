@@ -173,15 +173,15 @@ ODD: dict[str, Any] = {
     "no verdict": lambda _s, _w, v: v.clear(),
     "a field too many": lambda _s, _w, v: v[0].update(more=1),
     "a field too few": lambda _s, w, _v: w.pop("remarks"),
-    "text in place of a number": lambda _s, _w, v: v[0].update(depth="9"),
-    "a truth value in place of a number": lambda _s, _w, v: v[0].update(depth=True),
+    "text in place of a number": lambda _s, _w, v: v[0]["exploration"].update(depth="9"),
+    "a truth value in place of a number": lambda _s, _w, v: v[0]["exploration"].update(depth=True),
     "a number in place of text": lambda _s, w, _v: w["findings"][0].update(text=9),
     "another code": lambda _s, w, _v: w["findings"][0].update(code="other"),
     "another source": lambda _s, w, _v: w["findings"][0]["place"].update(source="other.yaml"),
     "another step": lambda _s, w, _v: w["findings"][0]["trace"]["moves"][0].update(label=9_999),
     "another state": lambda _s, w, _v: w["findings"][0]["trace"]["moves"][0].update(after=[1]),
     "a pair of three": lambda _s, _w, v: v[0]["coverage"]["taken"].append(["a", "b", "c"]),
-    "no list": lambda _s, _w, v: v[0].update(layers=3),
+    "no list": lambda _s, _w, v: v[0]["exploration"].update(layers=3),
     "no sources": lambda s, _w, _v: s.clear(),
 }
 

@@ -24,7 +24,7 @@ actors: {hand: {states: [here], rules: {waves: {signal: [wave]}}}}
 def test_a_checklist_has_a_box_for_each_step(tmp_path: Path) -> None:
     """On the terminal, in Markdown and as data alike, the start included; nothing is too wide."""
     page, data = tmp_path / "list.md", tmp_path / "list.json"
-    result = run("tours", STARTER, "--to", str(page), "--json", str(data))
+    result = run("tours", STARTER, "--markdown", str(page), "--json", str(data))
     assert result.code == 0
     assert max(map(len, result.out.splitlines())) <= 80
     written = json.loads(data.read_text(encoding="utf-8"))
@@ -65,7 +65,7 @@ def test_rules_of_chips(tmp_path: Path) -> None:
 def test_words_of_a_chip(tmp_path: Path) -> None:
     """W, and words with their answers; a chip that has none says why, and gives exit code 3."""
     data, page = tmp_path / "words.json", tmp_path / "words.md"
-    options = ("--distinguish", "--json", str(data), "--to", str(page))
+    options = ("--distinguish", "--json", str(data), "--markdown", str(page))
     result = run("tours", STARTER, *options)
     assert result.code == 3
     pedal, receiver = json.loads(data.read_text(encoding="utf-8"))["chips"]
@@ -109,7 +109,7 @@ def test_closed_and_patience_are_heard() -> None:
         (("--closed", "--chip", "pedal"), "--closed cannot be combined"),
         (("--distinguish", "--patience", "5s"), "--patience cannot be combined"),
         (("--option", "colour=red"), "colour"),
-        (("--to", "nowhere/list.md"), "cannot be written"),
+        (("--markdown", "nowhere/list.md"), "cannot be written"),
     ],
 )
 def test_wrong_input_gives_exit_code_2(options: tuple[str, ...], told: str, tmp_path: Path) -> None:

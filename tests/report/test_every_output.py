@@ -19,14 +19,15 @@ from modecheck.engine.choice import Search
 from modecheck.engine.space import Limits
 from modecheck.report.as_json import json_text
 from modecheck.report.as_junit import junit_text
-from modecheck.report.as_markdown import markdown_text
 from modecheck.report.as_sarif import sarif_text
+from modecheck.report.check_report import verdict_report
+from modecheck.report.markdown import markdown_of
 from modecheck.report.page import page_as_html
 from modecheck.report.style import Style
-from modecheck.report.terminal import verdict_as_text
+from modecheck.report.terminal import lines_of
 from modecheck.report.times_json import times_as_json
 from modecheck.report.times_pictures import time_pictures
-from modecheck.report.times_text import times_as_text
+from modecheck.report.times_report import times_report
 from tests.generation.devices import Drawn, device_from, devices
 from tests.generation.waiting import waiting_devices
 
@@ -64,11 +65,11 @@ def pictures(verdict: Verdict) -> None:
 
 
 OUTPUTS: dict[str, Callable[[Verdict], object]] = {
-    "terminal": lambda verdict: verdict_as_text(verdict, Style()),
+    "terminal": lambda verdict: lines_of(verdict_report(verdict, costs=True), Style()),
     "JSON": lambda verdict: json.loads(json_text(verdict)),
     "JUnit": lambda verdict: _need_well_formed(junit_text(verdict)),
     "SARIF": lambda verdict: json.loads(sarif_text(verdict)),
-    "Markdown": markdown_text,
+    "Markdown": lambda verdict: markdown_of(verdict_report(verdict, costs=True)),
     "page": page_as_html,
     "pictures": pictures,
 }
@@ -122,7 +123,9 @@ def test_a_device_without_a_clock_is_told_in_every_output(drawn: Drawn, symmetry
 def test_times_are_told_in_every_output(drawn: Drawn) -> None:
     """As text, as JSON, and as timing diagrams."""
     times = times_of(drawn.read(), Search(engine="plain", limits=Limits(states=MOST_STATES)))
-    times_as_text(times, None, Style(), scenarios=True)
+    report = times_report(times, None, scenarios=True)
+    lines_of(report, Style())
+    markdown_of(report)
     times_as_json(times, None)
     for _, text in time_pictures(times):
         _need_well_formed(text)

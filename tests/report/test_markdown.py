@@ -7,9 +7,16 @@ from pathlib import Path
 
 import pytest
 
-from modecheck.report.as_markdown import markdown_text
+from modecheck.checks.explored import Verdict
+from modecheck.report.check_report import verdict_report
+from modecheck.report.markdown import markdown_of
 from tests.cli.running import MODELS
 from tests.report.checked import FEW, ODD, SMALL_TWINS, checked, checked_text, twin
+
+
+def markdown_text(verdict: Verdict) -> str:
+    return markdown_of(verdict_report(verdict))
+
 
 CELL_BORDER = re.compile(r"(?<!\\)\|")
 

@@ -11,7 +11,7 @@ from modecheck.engine.exploration import PlainExploration, explore
 from modecheck.engine.space import LoopQuery
 from modecheck.product.composition import compose
 from modecheck.report.as_json import times_of
-from modecheck.report.as_markdown import scenario_as_markdown
+from modecheck.report.markdown import steps_as_markdown
 from modecheck.report.page.tellings import telling
 from modecheck.report.style import Style
 from modecheck.report.terminal import scenario_as_text
@@ -54,7 +54,7 @@ def test_a_run_of_ticks_is_one_line(trace: Trace) -> None:
     told = trace.told
     assert len(told) == 22
     assert "  2-21. 20 ms pass" in scenario_as_text(told, Style())
-    assert scenario_as_markdown(told)[1] == "- 2-21: 20 ms pass"
+    assert steps_as_markdown(told)[1] == "- 2-21: 20 ms pass"
 
 
 def test_single_steps_tell_their_time(trace: Trace) -> None:

@@ -17,13 +17,13 @@ from modecheck.checks.gaps import gap_tables
 from modecheck.draw.shown import shown
 from modecheck.draw.stylesheet import stylesheet
 from modecheck.engine.space import Space
+from modecheck.report.check_report import findings_counted
 from modecheck.report.page.digest import digest_of
 from modecheck.report.page.gap_rows import GapSheet, gap_sheet
 from modecheck.report.page.outline import limits_in_words, outline_of
 from modecheck.report.page.payload import PageData
 from modecheck.report.page.pictures import Picture, pictures_of
 from modecheck.report.page.requirement_rows import requirement_rows
-from modecheck.report.terminal import findings_counted
 from modecheck.version import __version__
 
 if TYPE_CHECKING:

@@ -12,7 +12,7 @@ from modecheck.checks.mode_switches import ModeSwitch
 from modecheck.draw.shown import shown
 from modecheck.model.finding_kinds import KINDS
 from modecheck.model.places import Place
-from modecheck.report.mode_table import ending_in_words
+from modecheck.report.check_report import ending_in_words
 from modecheck.report.page.digest import seen_from
 from modecheck.report.page.payload import PageData
 from modecheck.report.page.tellings import LONGEST_SENTENCE

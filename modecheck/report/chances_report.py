@@ -8,7 +8,7 @@ from typing import Any
 
 from modecheck.chances.figures import Figure, Figures
 from modecheck.model.wording import counted
-from modecheck.report.style import Style
+from modecheck.report.document_tree import BLANK, FAINT, Block, Grid, Paragraph, Title
 
 LONGEST_FRACTION = 15
 """Characters; a longer fraction is shown as a decimal only, and in full in the JSON."""
@@ -20,17 +20,13 @@ SCALES = {
 """Display units and their size in the base unit, largest first."""
 
 
-def chances_as_text(told: Sequence[Figures], style: Style) -> list[str]:
-    """The table in blocks that fit the width, then a paragraph on each variant."""
-    lines = [style.bold(told[0].device.name)]
-    labels = list(dict.fromkeys(figure.label for one in told for figure in one.figures))
-    columns = [_column(one, labels) for one in told]
-    first = max((len(label) for label in labels), default=0)
-    for block in _blocks(columns, style.width - first - 2):
-        lines += _table(block, labels, first, style)
-    for one in told:
-        lines += style.wrapped(_rests_on(one), "  ", "    ")
-    return lines
+def chances_report(told: Sequence[Figures]) -> list[Block]:
+    """The table, then a paragraph on each variant."""
+    labels = dict.fromkeys(figure.label for one in told for figure in one.figures)
+    columns = [_column(one, list(labels)) for one in told]
+    rows = tuple(zip(["", *labels], *columns, strict=True))
+    below = (Paragraph(_rests_on(one)) for one in told)
+    return [Title(told[0].device.name), Grid(rows, tone=FAINT, spaced=True), BLANK, *below]
 
 
 def chances_as_json(told: Sequence[Figures]) -> list[dict[str, Any]]:
@@ -66,29 +62,6 @@ def _column(one: Figures, labels: Sequence[str]) -> list[str]:
     head = one.device.choices.replace(", ", " ") or "value"
     known = {figure.label: figure_as_text(figure) for figure in one.figures}
     return [head, *(known.get(label, "·") for label in labels)]
-
-
-def _blocks(columns: Sequence[list[str]], room: int) -> list[list[list[str]]]:
-    blocks: list[list[list[str]]] = [[]]
-    used = 0
-    for column in columns:
-        width = max(map(len, column)) + 2
-        if blocks[-1] and used + width > room:
-            blocks.append([])
-            used = 0
-        blocks[-1].append(column)
-        used += width
-    return blocks
-
-
-def _table(block: list[list[str]], labels: Sequence[str], first: int, style: Style) -> list[str]:
-    widths = [max(map(len, column)) for column in block]
-    lines = []
-    for row, label in enumerate(["", *labels]):
-        cells = "  ".join(c[row].rjust(w) for c, w in zip(block, widths, strict=True))
-        line = f"  {label:{first}}  {cells}"
-        lines.append(line if row else style.faint(line))
-    return [*lines, ""]
 
 
 def figure_as_text(figure: Figure) -> str:

@@ -1,11 +1,12 @@
-"""Gap tables as text: a row for each event, a numbered column for each state."""
+"""Gap tables for people: a row for each event, a numbered column for each state."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 from modecheck.checks.gaps import GapEntry, GapEvent, GapTable
-from modecheck.report.style import Style
+from modecheck.report.document_tree import BAD, BLANK, FAINT, Block, Chapter, Grid, Item, Paragraph
 
 LEGEND = (
     "→n goes to state n; = stays; d discarded; w waits; f waits for a full link (a signal fails); "
@@ -17,49 +18,28 @@ SIGNS = {"discard": "d", "defer": "w"}
 """For what a state does with an event that triggers no rule."""
 
 
-def gap_tables_as_text(tables: list[GapTable], style: Style) -> list[str]:
-    """All tables, each followed by its gaps in words, and the legend."""
-    lines = []
-    for table in tables:
-        lines += [*_table(table, style), ""]
-    return lines + [style.faint(line) for line in style.wrapped(LEGEND)]
-
-
-def _table(table: GapTable, style: Style) -> list[str]:
-    lines = [style.bold(table.chip)]
-    lines += style.wrapped(
-        ", ".join(f"{number} {leaf}" for number, leaf in enumerate(table.leaves, start=1)), "  "
-    )
-    numbers = {leaf: number for number, leaf in enumerate(table.leaves, start=1)}
-    rows = {
-        event: [_symbols(table.cells[leaf, event], leaf, numbers, event) for leaf in table.leaves]
-        for event in table.events
-    }
-    first = max(len(event.label) for event in table.events)
-    widths = [
-        max(len(str(number)), *(len(row[number - 1]) for row in rows.values()))
-        for number in numbers.values()
+def gap_report(tables: list[GapTable], stopped_by: str) -> list[Block]:
+    """All tables, each followed by its gaps in words, and the legend; `stopped_by` is empty where
+    everything was explored.
+    """
+    incomplete = [BLANK, Paragraph(f"incomplete: stopped by {stopped_by}", indent=0)]
+    return [
+        *(Chapter(table.chip, tuple(_table(table))) for table in tables),
+        BLANK,
+        Paragraph(LEGEND, FAINT, indent=0, hang=0),
+        *(incomplete if stopped_by else ()),
     ]
-    for columns in _blocks(widths, style.width - first - 4):
-        head = "  ".join(str(column + 1).rjust(widths[column]) for column in columns)
-        lines.append(style.faint(f"  {'':{first}}  {head}"))
-        for event, row in rows.items():
-            cells = "  ".join(row[column].rjust(widths[column]) for column in columns)
-            lines.append(f"  {event.label:{first}}  {cells}")
-    return lines + _in_words(table, style)
 
 
-def _blocks(widths: list[int], room: int) -> list[list[int]]:
-    """Columns in groups that fit the width."""
-    blocks: list[list[int]] = [[]]
-    used = 0
-    for column, width in enumerate(widths):
-        if blocks[-1] and used + width + 2 > room:
-            blocks.append([])
-            used = 0
-        blocks[-1].append(column)
-        used += width + 2
-    return blocks
+def _table(table: GapTable) -> Iterator[Block]:
+    numbers = {leaf: number for number, leaf in enumerate(table.leaves, start=1)}
+    yield Paragraph(", ".join(f"{number} {leaf}" for leaf, number in numbers.items()), hang=0)
+    rows = [("", *map(str, numbers.values()))]
+    for event in table.events:
+        cells = (_symbols(table.cells[leaf, event], leaf, numbers, event) for leaf in table.leaves)
+        rows.append((event.label, *cells))
+    yield Grid(tuple(rows), tone=FAINT)
+    yield from _in_words(table)
 
 
 def _symbols(cell: GapEntry, leaf: str, numbers: dict[str, int], event: GapEvent) -> str:
@@ -76,20 +56,17 @@ def _symbols(cell: GapEntry, leaf: str, numbers: dict[str, int], event: GapEvent
     return text if cell.arrives else f"({text})"
 
 
-def _in_words(table: GapTable, style: Style) -> list[str]:
-    lines = []
+def _in_words(table: GapTable) -> Iterator[Item]:
     for leaf, event in table.gaps():
         if event.link:
             text = f"{table.chip} in {leaf} has no answer to {event.name} from {event.link}"
-            lines += [style.error(line) for line in style.wrapped(text, "  ! ", "    ")]
+            yield Item(text, "!", tone=BAD)
     silent: dict[str, list[str]] = {}
     for leaf, event in table.gaps():
         if not event.link:
             silent.setdefault(event.name, []).append(leaf)
     for signal, leaves in silent.items():
-        text = f"{table.chip} does not react to {signal} in {', '.join(leaves)}"
-        lines += style.wrapped(text, "  - ", "    ")
-    return lines
+        yield Item(f"{table.chip} does not react to {signal} in {', '.join(leaves)}")
 
 
 def gap_tables_as_json(tables: list[GapTable]) -> list[dict[str, Any]]:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from collections.abc import Sequence as Several
 
 from modecheck.model.wording import counted, listed
-from modecheck.report.style import Style
+from modecheck.report.check_report import remarks
+from modecheck.report.document_tree import Block, Chapter, Fragment, Item, Paragraph
 from modecheck.tours.chip_words import ChipWords
 from modecheck.tours.own_machine import WhyNot
 from modecheck.tours.plan import BenchStep, BenchTest, StepSequence
@@ -22,16 +24,21 @@ RESTART = "restart this sequence"
 NOTHING_CHANGES = "nothing changes"
 
 
-def tests_as_text(device: str, tests: Several[BenchTest], style: Style) -> list[str]:
-    """The lines of a checklist."""
-    lines: list[str] = []
-    for test in tests:
-        lines += ["", *style.wrapped(f"{device}: {GOALS[test.goal]}", "", "  ")]
-        lines += [line for text in summary(test) for line in style.wrapped(text, "  ", "    ")]
-        for number, sequence in enumerate(test.sequences, start=1):
-            lines += ["", style.bold(title_of(number, len(test.sequences)))]
-            lines += _sequence(sequence, test, style)
-    return lines[1:]
+def tests_report(device: str, tests: Several[BenchTest]) -> list[Block]:
+    """The checklist, one section for each test."""
+    return [
+        Chapter(
+            f"{device}: {GOALS[test.goal]}",
+            (*remarks(summary(test)), *_sequences(test)),
+            tone="",
+        )
+        for test in tests
+    ]
+
+
+def _sequences(test: BenchTest) -> Iterator[Chapter]:
+    for number, sequence in enumerate(test.sequences, start=1):
+        yield Chapter(title_of(number, len(test.sequences)), tuple(_steps(sequence, test)))
 
 
 def title_of(number: int, count: int) -> str:
@@ -82,16 +89,11 @@ def _beyond(test: BenchTest) -> str:
     return f"{100 * (test.cost - test.bound) / max(test.bound, 1):.0f} %"
 
 
-def _sequence(sequence: StepSequence, test: BenchTest, style: Style) -> list[str]:
+def _steps(sequence: StepSequence, test: BenchTest) -> Iterator[Item]:
     width = len(str(sequence.first + len(sequence.steps) - 1))
-    lines = []
     for number, step in enumerate(sequence.steps, start=sequence.first):
-        head = f"  {BOX} {number:>{width}}. "
-        lines += style.wrapped(to_do(step), head, " " * len(head))
-        told = " " * len(head)
-        for text in to_see(step, in_full=test.goal == "timing"):
-            lines += [style.faint(line) for line in style.wrapped(text, told, told + "  ")]
-    return lines
+        notes = tuple(to_see(step, in_full=test.goal == "timing"))
+        yield Item(Fragment(to_do(step)), f"{BOX} {number:>{width}}.", notes)
 
 
 def to_do(step: BenchStep) -> str:
@@ -123,25 +125,26 @@ def _others(step: BenchStep) -> list[str]:
     ]
 
 
-def words_as_text(device: str, chips: Several[ChipWords | WhyNot], style: Style) -> list[str]:
+def words_report(device: str, chips: Several[ChipWords | WhyNot]) -> list[Block]:
     """The test words for each chip, or why there are none."""
-    lines: list[str] = []
-    for chip in chips:
-        lines += ["", *style.wrapped(f"{device}: words that distinguish the states of {chip.chip}")]
-        if isinstance(chip, WhyNot):
-            lines += _why_not(chip, style)
-        else:
-            for text in words_summary(chip):
-                lines += style.wrapped(text, "  ", "    ")
-            lines += _words(chip, style)
-    return lines[1:]
+    return [
+        Chapter(
+            f"{device}: words that distinguish the states of {chip.chip}",
+            (
+                tuple(_why_not(chip))
+                if isinstance(chip, WhyNot)
+                else (*remarks(words_summary(chip)), *_words(chip))
+            ),
+            tone="",
+        )
+        for chip in chips
+    ]
 
 
-def _why_not(chip: WhyNot, style: Style) -> list[str]:
-    lines = style.wrapped(
-        "none, because the chip by itself is not deterministic, or is too large:", "  "
-    )
-    return [*lines, *(line for why in chip.reasons for line in style.wrapped(why, "  - ", "    "))]
+def _why_not(chip: WhyNot) -> Iterator[Block]:
+    text = "none, because the chip by itself is not deterministic, or is too large:"
+    yield Paragraph(text, hang=0)
+    yield from map(Item, chip.reasons)
 
 
 def words_summary(chip: ChipWords) -> list[str]:
@@ -160,13 +163,10 @@ def words_summary(chip: ChipWords) -> list[str]:
     ]
 
 
-def _words(chip: ChipWords, style: Style) -> list[str]:
+def _words(chip: ChipWords) -> Iterator[Chapter]:
     width = max(len(given) for given in chip.inputs)
-    lines = []
     for number, word in enumerate(chip.words, start=1):
-        lines += ["", style.bold(f"word {number}")]
-        for exchange in word:
-            head = f"  {BOX} {exchange.told:<{width}}  "
-            hanging = " " * min(len(head), style.width // 2)
-            lines += style.wrapped(f"answers {exchange.answer}", head, hanging)
-    return lines
+        items = (
+            Item(f"answers {one.answer}", f"{BOX} {one.told:<{width}} ", indent=2) for one in word
+        )
+        yield Chapter(f"word {number}", tuple(items))

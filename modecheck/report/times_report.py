@@ -1,4 +1,4 @@
-"""The times of a device as text: a table, what decides each worst time, and slack."""
+"""The times of a device for people: a table, what decides each worst time, and slack."""
 
 from __future__ import annotations
 
@@ -18,9 +18,8 @@ from modecheck.checks.device_time_bounds import (
 from modecheck.checks.slack import AllSlack, Slack
 from modecheck.model.clocks import spelled
 from modecheck.model.wording import counted, listed
+from modecheck.report import document_tree as doc
 from modecheck.report.finding_text import seen_from_here
-from modecheck.report.style import Style
-from modecheck.report.terminal import headline, scenario_as_text
 from modecheck.scenario.telling import spelled_or_none
 
 HEADINGS = {
@@ -43,25 +42,34 @@ COLUMNS = {
     RECONNECTION: ("at least", "at most"),
 }
 """Names of the best and the worst time of each kind. For a switch they use different clocks."""
-CELL = 11
 MOST_DECIDERS = 4
 """Constants listed for one time; the JSON has them all."""
 
 
-def times_as_text(
-    times: DeviceTimes, slack: AllSlack | None, style: Style, *, scenarios: bool = False
-) -> list[str]:
-    """The lines of the report."""
+def times_report(
+    times: DeviceTimes, slack: AllSlack | None, *, scenarios: bool = False
+) -> list[doc.Block]:
+    """The report, with the scenarios of the best and the worst times if wanted."""
     said = f"times, counted in ticks of {spelled(times.tick)}"
-    lines = headline(times.product.device.name, said, style.bold, style)
-    lines.append(f"  {counted(times.states, 'state')}")
+    return [
+        doc.Title(times.product.device.name, said, doc.STRONG),
+        doc.Paragraph(counted(times.states, "state")),
+        *_kinds(times, scenarios=scenarios),
+        *_undecided(times),
+        *_slack(times, slack),
+    ]
+
+
+def _kinds(times: DeviceTimes, *, scenarios: bool) -> Iterator[doc.Block]:
     for kind, group in groupby(told(times), key=lambda one: one.kind):
-        lines += ["", *_group(kind, list(group), times, style, scenarios=scenarios)]
+        rows = tuple(_row(one, times, scenarios=scenarios) for one in group)
+        yield doc.BLANK
+        yield doc.Measures((HEADINGS[kind], *COLUMNS[kind]), CLOCKS[kind], rows)
     if not times.timed:
-        lines += ["", "  nothing to time: the device has no two modes, no response and no pairing"]
-    if undecided := undecided_in_words(times):
-        lines += ["", *style.wrapped(undecided, "  ", "    ")]
-    return [*lines, *slack_as_text(times, slack, style)]
+        yield doc.BLANK
+        yield doc.Paragraph(
+            "nothing to time: the device has no two modes, no response and no pairing"
+        )
 
 
 def told(times: DeviceTimes) -> list[Timed]:
@@ -73,39 +81,21 @@ def told(times: DeviceTimes) -> list[Timed]:
     ]
 
 
-def undecided_in_words(times: DeviceTimes) -> str:
-    """How many times are not decided, and why; empty if all are."""
+def _undecided(times: DeviceTimes) -> Iterator[doc.Block]:
+    """How many times are not decided, and why."""
     undecided = [one for one in times.timed if not one.complete]
-    if not undecided:
-        return ""
-    why = listed(list(dict.fromkeys(one.stopped_by for one in undecided)))
-    many = f"{len(undecided):,} of {counted(len(times.timed), 'time')}"
-    return f"incomplete: {many} undecided, stopped by {why}"
+    if undecided:
+        why = listed(list(dict.fromkeys(one.stopped_by for one in undecided)))
+        many = f"{len(undecided):,} of {counted(len(times.timed), 'time')}"
+        yield doc.BLANK
+        yield doc.Paragraph(f"incomplete: {many} undecided, stopped by {why}")
 
 
-def _group(
-    kind: str, group: list[Timed], times: DeviceTimes, style: Style, *, scenarios: bool
-) -> list[str]:
-    room = style.width - 2 - 2 * (CELL + 2)
-    widest = max(len(HEADINGS[kind]) - 2, *(len(one.title) for one in group))
-    width = min(widest, room)
-    least, most = COLUMNS[kind]
-    head = f"{HEADINGS[kind]:<{width + 2}}  {least:>{CELL}}  {most:>{CELL}}"
-    lines = [style.bold(head)]
-    lines += [style.faint(line) for line in style.wrapped(f"({CLOCKS[kind]})", "  ", "  ")]
-    for one in group:
-        least, most = cells(one, times.tick)
-        title = one.title
-        if len(title) > width:
-            lines += style.wrapped(title, "  ", "    ")
-            title = ""
-        row = f"  {title:<{width}}  {least:>{CELL}}  {most:>{CELL}}"
-        lines.append(row.replace(most, style.error(most)) if one.exceeded else row)
-        for remark in remarks(one, times):
-            lines += style.wrapped(remark, "      ", "        ")
-        if scenarios:
-            lines += _scenarios(one, style)
-    return lines
+def _row(one: Timed, times: DeviceTimes, *, scenarios: bool) -> doc.Measure:
+    least, most = cells(one, times.tick)
+    figures = (doc.Fragment(least), doc.Fragment(most, doc.BAD if one.exceeded else ""))
+    shown = tuple(_scenarios(one)) if scenarios else ()
+    return doc.Measure(one.title, figures, tuple(remarks(one, times)), shown)
 
 
 def cells(one: Timed, tick: Fraction) -> tuple[str, str]:
@@ -180,36 +170,42 @@ def decider_in_words(decider: Decider, tick: Fraction, *, places: bool) -> str:
     return f"{constant.name} {text}" + (f" ({'; '.join(said)})" if said else "")
 
 
-def _scenarios(one: Timed, style: Style) -> Iterator[str]:
+def _scenarios(one: Timed) -> Iterator[doc.Block]:
     for word, measured in (("best", one.best), ("worst", one.worst)):
-        if measured is None:
-            continue
-        begin = measured.trace.switch_from
-        clock = f"its clock starts after step {begin}" if begin else "its clock starts at step 1"
-        yield from style.wrapped(f"the {word} time; {clock}:", "  ", "  ")
-        yield from scenario_as_text(measured.trace.told, style, (begin + 1,))
+        if measured is not None:
+            begin = measured.trace.switch_from
+            starts = f"after step {begin}" if begin else "at step 1"
+            yield doc.Paragraph(f"the {word} time; its clock starts {starts}:", hang=0)
+            yield doc.Steps(measured.trace.told, (begin + 1,))
 
 
-def slack_as_text(times: DeviceTimes, slack: AllSlack | None, style: Style) -> list[str]:
+def _slack(times: DeviceTimes, slack: AllSlack | None) -> Iterator[doc.Chapter]:
     """For each constant, the lengths explored and the requirements that break at them."""
     if slack is None:
-        return []
-    lines = ["", style.bold("slack (what breaks if a constant is longer or shorter)")]
+        return
+    blocks: list[doc.Block] = []
     for constant, group in groupby(slack.every, key=lambda one: one.constant):
         every = list(group)
         place = seen_from_here(str(constant.place))
-        lines += style.wrapped(f"{constant.name}, now {constant.duration.text} ({place})", "  ")
+        now = f", now {constant.duration.text} ("
+        blocks.append(doc.Paragraph((doc.code(constant.name), now, doc.code(place), ")"), hang=0))
         said = explored_in_words(every[0], times.tick)
-        lines += [style.faint(line) for line in style.wrapped(said, "    ", "      ")]
-        told = [one for one in every if one.matters]
-        for one in told:
+        blocks.append(doc.Paragraph(said, doc.FAINT, indent=4))
+        telling = [one for one in every if one.matters]
+        for one in telling:
             words = slack_in_words(one, times.tick)
-            lines += style.wrapped(f"{one.need}: {words}", "    ", "      ")
-        if not told:
-            lines.append("    no requirement breaks at these lengths")
+            blocks.append(doc.Paragraph((doc.code(one.need), f": {words}"), indent=4))
+        if not telling:
+            blocks.append(doc.Paragraph("no requirement breaks at these lengths", indent=4))
     if slack.complete and not slack.every:
-        lines.append("  nothing to vary: no duration, or no requirement that holds")
-    return lines if slack.complete else [*lines, f"  {SLACK_INCOMPLETE}"]
+        blocks.append(
+            doc.Paragraph(
+                "nothing to vary: no duration, or no requirement that holds", wrapped=False
+            )
+        )
+    if not slack.complete:
+        blocks.append(doc.Paragraph(SLACK_INCOMPLETE, wrapped=False))
+    yield doc.Chapter("slack (what breaks if a constant is longer or shorter)", tuple(blocks))
 
 
 def explored_in_words(one: Slack, tick: Fraction) -> str:
