@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import accumulate
-from typing import Generic, Protocol, TypeVar
+from typing import Any, Generic, Protocol, TypeVar
 
 from modecheck.engine.arrays import Array
+from modecheck.engine.compiled.language.kernel import Kernel
 from modecheck.engine.encounters import Observed
 from modecheck.engine.fair_components import fair_loop_in
 from modecheck.engine.plain import State
@@ -24,6 +25,7 @@ from modecheck.engine.search_kernels import (
     longest_path,
     next_lacking,
     select,
+    select_flagged,
     spread_forwards,
 )
 from modecheck.engine.space import (
@@ -171,21 +173,20 @@ class Exploration(Generic[Store]):
 
     def numbered(self, wanted: int, unwanted: int = 0) -> Iterator[int]:
         """States with all wanted marks and no unwanted one, shallowest first."""
-        return self._select(wanted, unwanted, self.state_count)
+        return self._parts(self.state_count, select, self.marks, wanted | unwanted, wanted)
 
-    def _select(self, wanted: int, unwanted: int, end: int) -> Iterator[int]:
-        """Of the first `end` states; some are looked at at a time."""
+    def _parts(self, end: int, selected: Kernel, *arguments: Any) -> Iterator[int]:
+        """Of the first `end` states those that a kernel selects; some are looked at at a time."""
         arrays = self.graph.arrays
         found = arrays.filled("u4", min(end, TOGETHER))
         for begin in range(0, end, TOGETHER):
-            until = min(begin + TOGETHER, end)
-            count = select(self.marks, begin, until, wanted | unwanted, wanted, found)
+            count = selected(begin, min(begin + TOGETHER, end), *arguments, found)
             yield from arrays.listed(found[:count])
 
     def quiescent(self, unwanted: int) -> Iterator[int]:
         """Expanded states without unwanted marks in which no chip and no link can step."""
-        numbers = self._select(0, unwanted, self.expanded)
-        return (number for number in numbers if self.graph.is_quiescent[number])
+        flags = self.graph.is_quiescent
+        return self._parts(self.expanded, select_flagged, flags, self.marks, unwanted)
 
     def path_to(self, number: int) -> Path:
         """A shortest path from the initial state: of all, by the first states."""

@@ -13,11 +13,11 @@ from typing import TYPE_CHECKING
 
 from modecheck.engine.arrays import Array
 from modecheck.engine.fair_kernels import (
-    fair_sccs,
     find_path,
     flag_component,
     flag_equal,
     flag_halted,
+    judge_components,
     keep_flagged,
     keep_restless,
     without_set,
@@ -98,7 +98,7 @@ def _halted(space: Exploration[StateStore]) -> Array:
 @dataclass(slots=True)
 class FairSearch:
     """One query over a graph. `inside` flags the states through which a loop may go. By note:
-    whether a loop may use its transitions (`allowed`), has to use one of them (`needed`), and the
+    whether a loop cannot use its transitions (`barred`), has to use one of them (`needed`), and the
     fairness set of their label, or -1 (`sets`).
     """
 
@@ -107,7 +107,7 @@ class FairSearch:
     marks: Array
     query: LoopQuery
     inside: Array
-    allowed: Array
+    barred: Array
     needed: Array
     sets: Array
     set_of_label: Sequence[int]
@@ -120,14 +120,15 @@ class FairSearch:
         of, by_system = graph.arrays.of, system_actions(product)
         set_of_label = set_numbers(product.fair, len(product.labels))
         kinds = [graph.kind(note) for note in range(len(graph.labels))]
-        allowed = [
-            query.allows(*kind) and (by_system[kind[0]] or not query.system_only) for kind in kinds
+        barred = [
+            not query.allows(*kind) or (query.system_only and not by_system[kind[0]])
+            for kind in kinds
         ]
         needed = [bool(moved & query.moving) or not query.moving for _, moved, _ in kinds]
         sets = [set_of_label[label] for label, _, _ in kinds]
         return cls(
             product.fair, graph, marks, query, inside,
-            of("u1", allowed), of("u1", needed), of("i4", sets), set_of_label,
+            of("u1", barred), of("u1", needed), of("i4", sets), set_of_label,
         )  # fmt: skip
 
     def component(self) -> tuple[FairComponent | None, frozenset[int]]:
@@ -138,18 +139,19 @@ class FairSearch:
         count, sets = graph.count, len(self.fair)
         found, rests_on = filled("u4", count), filled("u1", sets)
         nearest = of("i8", [0, 0, count])
-        low, stack, call_states = (filled("u4", count) for _ in range(3))
-        call_edges = filled("i8", count)
         visits = of("u8", self.query.visits)
         strong = of("u1", [one.strong for one in self.fair])
         possible, seen_at, taken = filled("i8", sets), filled("i8", sets), filled("u1", sets)
-        again = True
+        room, again = graph.room_for_components(), True
         while again:
-            again = fair_sccs(
-                graph.first, graph.targets, graph.notes, self.marks, self.inside, self.allowed,
+            component, order = graph.components(
+                self.marks, self.inside, self.barred, room, gains=self.query.without_gains,
+                only_changes=self.query.only_changes,
+            )  # fmt: skip
+            again = judge_components(
+                graph.first, graph.targets, graph.notes, self.marks, self.inside, self.barred,
                 self.query.without_gains, self.query.only_changes, self.sets, strong, self.needed,
-                visits, rests_on, filled("u4", count), low, stack, call_states, call_edges,
-                possible, taken, seen_at, found, nearest,
+                visits, rests_on, component, order, possible, taken, seen_at, found, nearest,
             )  # fmt: skip
         number, owed = int(nearest[1]), frozenset(n for n in range(sets) if rests_on[n])
         if not number:
@@ -209,7 +211,7 @@ class FairComponent:
         search, graph, filled = self.search, self.search.graph, self.search.graph.arrays.filled
         came_from = filled("i8", graph.count)
         last = find_path(
-            graph.first, graph.targets, graph.notes, search.marks, self.states, search.allowed,
+            graph.first, graph.targets, graph.notes, search.marks, self.states, search.barred,
             search.query.without_gains, search.query.only_changes, start, self._flags(goal),
             self._last(goal), goal.end, came_from, filled("u4", graph.count), graph.labels,
             filled("i8", graph.most_edges),

@@ -1,8 +1,7 @@
 """The inner loops of the search for fair loops: components, judged one by one, and paths in one.
 
-A transition is usable when its note is allowed, when it gains none of the marks `gains`, and, where
-`only_changes` is 1, when it is not in place; a state is `inside` when a loop may go through it. See
-`modecheck.engine.fair_loops` for why this is exact.
+Which transitions a loop may use, `is_usable` of `search_kernels` tells; a state is `inside` when a
+loop may go through it. See `modecheck.engine.fair_loops` for why this is exact.
 """
 
 from __future__ import annotations
@@ -10,7 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from modecheck.engine.compiled.language.kernel import Kernel
-from modecheck.engine.search_kernels import UNREACHED
+from modecheck.engine.search_kernels import is_usable
 
 if TYPE_CHECKING:
     import numpy as np
@@ -19,24 +18,13 @@ if TYPE_CHECKING:
 
 
 @Kernel
-def usable(
-    edge: int, source: int, target: int, notes: U16s, allowed: U8s, marks: U64s, gains: np.uint64,
-    only_changes: bool,
-) -> Any:  # fmt: skip
-    """Whether a loop may take a transition that stays inside."""
-    if allowed[notes[edge]] == 0 or (only_changes and source == target):
-        return False
-    return marks[target] & ~marks[source] & gains == 0
-
-
-@Kernel
-def fair_sccs(  # noqa: C901 - one depth-first search, with what is done to each component
+def judge_components(
     first: I64s,
     targets: U32s,
     notes: U16s,
     marks: U64s,
     inside: U8s,
-    allowed: U8s,
+    barred: U8s,
     gains: np.uint64,
     only_changes: bool,
     set_of_note: I32s,
@@ -44,100 +32,49 @@ def fair_sccs(  # noqa: C901 - one depth-first search, with what is done to each
     needed: U8s,
     visits: U64s,
     rests_on: U8s,
-    index: U32s,
-    low: U32s,
-    stack: U32s,
-    call_states: U32s,
-    call_edges: I64s,
+    component: U32s,
+    order: U32s,
     possible: I64s,
     taken: U8s,
     seen_at: I64s,
     found: U32s,
     nearest: I64s,
 ) -> Any:
-    """Find the components of the states that are inside (Tarjan 1972, without recursion) and judge
-    each: those without a fair loop are taken out of `inside`, and so are the states that a fair
-    loop would have to avoid. Returns whether any were, so that components have to be found anew.
+    """Judge each of the components that `find_components` has found: those without a fair loop are
+    taken out of `inside`, and so are the states that a fair loop would have to avoid. Returns
+    whether any were, so that components have to be found anew.
 
     A component that is fair is taken out as well, and its states get its number in `found`.
     `nearest` holds how many there were so far, and the number and the first state of the one whose
-    first state comes first. `index` must be 0 everywhere, and is filled. `possible`, `taken` and
-    `seen_at` have room for each fairness set.
+    first state comes first. `possible`, `taken` and `seen_at` have room for each fairness set.
     """
     again = False
-    counter = 0
-    height: Any = 0
-    for root in range(len(first) - 1):
-        if inside[root] == 0 or index[root] != 0:
-            continue
-        depth = 0
-        call_states[0], call_edges[0] = root, first[root]
-        counter += 1
-        index[root], low[root] = counter, counter
-        stack[height] = root
-        height += 1
-        while depth >= 0:
-            state = call_states[depth]
-            edge, end = call_edges[depth], first[state + 1]
-            descended = False
-            while edge < end:
-                target = targets[edge]
-                if inside[target] == 1 and usable(
-                    edge, state, target, notes, allowed, marks, gains, only_changes
-                ):
-                    if index[target] == 0:
-                        call_edges[depth] = edge + 1
-                        depth += 1
-                        call_states[depth], call_edges[depth] = target, first[target]
-                        counter += 1
-                        index[target], low[target] = counter, counter
-                        stack[height] = target
-                        height += 1
-                        descended = True
-                        break
-                    low[state] = min(low[state], index[target])
-                edge += 1
-            if descended:
-                continue
-            depth -= 1
-            if depth >= 0:
-                before = call_states[depth]
-                low[before] = min(low[before], low[state])
-            if low[state] != index[state]:
-                continue
-            # The component is what lies on the stack from its root on (Tarjan 1972).
-            bottom = height - 1
-            while stack[bottom] != state:
-                bottom -= 1
-            verdict = judge(
-                first, targets, notes, marks, inside, allowed, gains, only_changes, set_of_note,
-                strong, needed, visits, rests_on, index, stack, bottom, height, possible, taken,
-                seen_at,
-            )  # fmt: skip
-            smallest: Any = state
-            for place in range(bottom, height):
-                smallest = min(smallest, stack[place])
-            if verdict == 1:
-                nearest[0] += 1
-                for place in range(bottom, height):
-                    found[stack[place]] = nearest[0]
-                if smallest < nearest[2]:
-                    nearest[1], nearest[2] = nearest[0], smallest
-            # Its states are done with, or, where some have to go first, are looked at again with
-            # the rest. 3 marks those that leave: 0 now would change what `usable` says of later
-            # components.
-            for place in range(bottom, height):
-                member = stack[place]
-                index[member] = UNREACHED
-                if verdict != 2 or is_wronged(
-                    member, first, targets, notes, set_of_note, strong, possible, taken
-                ):
-                    inside[member] = 3
-            again = again or verdict == 2
-            height = bottom
-    for number in range(len(inside)):
-        if inside[number] == 3:
-            inside[number] = 0
+    begin: Any = 0
+    while begin < len(order):
+        end, smallest = begin + 1, order[begin]
+        while end < len(order) and component[order[end]] == component[order[begin]]:
+            smallest = min(smallest, order[end])
+            end += 1
+        verdict = judge(
+            first, targets, notes, marks, barred, gains, only_changes, set_of_note, strong, needed,
+            visits, rests_on, component, order, begin, end, possible, taken, seen_at,
+        )  # fmt: skip
+        if verdict == 1:
+            nearest[0] += 1
+            for place in range(begin, end):
+                found[order[place]] = nearest[0]
+            if smallest < nearest[2]:
+                nearest[1], nearest[2] = nearest[0], smallest
+        # Its states are done with, or, where some have to go first, are looked at again with the
+        # rest.
+        for place in range(begin, end):
+            member = order[place]
+            if verdict != 2 or is_wronged(
+                member, first, targets, notes, set_of_note, strong, possible, taken
+            ):
+                inside[member] = 0
+        again = again or verdict == 2
+        begin = end
     return again
 
 
@@ -147,8 +84,7 @@ def judge(  # noqa: C901 - what is counted in one pass decides
     targets: U32s,
     notes: U16s,
     marks: U64s,
-    inside: U8s,
-    allowed: U8s,
+    barred: U8s,
     gains: np.uint64,
     only_changes: bool,
     set_of_note: I32s,
@@ -156,44 +92,41 @@ def judge(  # noqa: C901 - what is counted in one pass decides
     needed: U8s,
     visits: U64s,
     rests_on: U8s,
-    index: U32s,
-    stack: U32s,
-    bottom: int,
-    height: int,
+    component: U32s,
+    order: U32s,
+    begin: int,
+    end: int,
     possible: I64s,
     taken: U8s,
     seen_at: I64s,
 ) -> Any:
-    """What a component, the upper part of the stack, is: 0 has no fair loop, 1 is fair, 2 has to
-    lose states first. Leaves in `possible` and `taken` what was counted in it. A loop has to use
+    """What the component between two places of the order is: 0 has no fair loop, 1 is fair, 2 has
+    to lose states first. Leaves in `possible` and `taken` what was counted in it. A loop has to use
     a transition whose note is `needed`.
     """
-    size = height - bottom
-    own = index[stack[bottom]]
-    linked = False
-    visited = 0
+    own = component[order[begin]]
+    for mark in range(len(visits)):
+        place = begin
+        while place < end and not marks[order[place]] & visits[mark]:
+            place += 1
+        if place == end:
+            return 0
     for number in range(len(strong)):
         possible[number], taken[number], seen_at[number] = 0, 0, -1
-    for place in range(bottom, height):
-        state = stack[place]
-        for mark in range(len(visits)):
-            if marks[state] & visits[mark]:
-                visited |= 1 << mark
+    linked = False
+    for member in range(begin, end):
+        state = order[member]
         for edge in range(first[state], first[state + 1]):
             number, target = set_of_note[notes[edge]], targets[edge]
-            if number >= 0 and seen_at[number] != state and target != state:
+            if number >= 0 and target != state and seen_at[number] != state:
                 seen_at[number] = state
                 possible[number] += 1
-            # What was put on the stack after its lowest state, and not taken off, is in it.
-            own_target = inside[target] == 1 and index[target] != UNREACHED and index[target] >= own
-            if own_target and usable(
-                edge, state, target, notes, allowed, marks, gains, only_changes
+            if component[target] == own and is_usable(
+                edge, state, target, notes, marks, barred, gains, only_changes
             ):
                 linked = linked or needed[notes[edge]] == 1
                 if number >= 0:
                     taken[number] = 1
-    if visited != (1 << len(visits)) - 1:
-        return 0
     if not linked:
         # A set, if any, because of which a device does not stay where no loop is.
         for wanted in range(2):
@@ -204,7 +137,7 @@ def judge(  # noqa: C901 - what is counted in one pass decides
         return 0
     # Weak: possible in every state of the component, and never taken in it.
     for number in range(len(strong)):
-        if strong[number] == 0 and taken[number] == 0 and possible[number] == size:
+        if strong[number] == 0 and taken[number] == 0 and possible[number] == end - begin:
             rests_on[number] = 1
             return 0
     # Strong: possible somewhere, and never taken. A smaller loop that avoids those states may be
@@ -245,7 +178,7 @@ def find_path(
     notes: U16s,
     marks: U64s,
     inside: U8s,
-    allowed: U8s,
+    barred: U8s,
     gains: np.uint64,
     only_changes: bool,
     start: int,
@@ -271,8 +204,8 @@ def find_path(
         for place in range(first[state + 1] - first[state]):
             edge = ordered[place]
             target = targets[edge]
-            if inside[target] == 0 or not usable(
-                edge, state, target, notes, allowed, marks, gains, only_changes
+            if inside[target] == 0 or not is_usable(
+                edge, state, target, notes, marks, barred, gains, only_changes
             ):
                 continue
             if target == end or (len(goals) > 0 and goals[target] == 1):

@@ -27,12 +27,25 @@ START = 0xFFFFFFFE
 
 @Kernel
 def select(
-    marks: U64s, begin: int, end: int, both: np.uint64, wanted: np.uint64, found: U32s
+    begin: int, end: int, marks: U64s, both: np.uint64, wanted: np.uint64, found: U32s
 ) -> Any:
     """The states with all wanted marks and none of the others of `both`; how many there are."""
     count = 0
     for number in range(begin, end):
         if marks[number] & both == wanted:
+            found[count] = number
+            count += 1
+    return count
+
+
+@Kernel
+def select_flagged(
+    begin: int, end: int, flags: U8s, marks: U64s, unwanted: np.uint64, found: U32s
+) -> Any:
+    """The states that are flagged and have no unwanted mark; how many there are."""
+    count = 0
+    for number in range(begin, end):
+        if flags[number] and not marks[number] & unwanted:
             found[count] = number
             count += 1
     return count
@@ -295,6 +308,102 @@ def spread_forwards(  # noqa: C901 - one loop over distances
             start = next_marked(marks, starts, start + 1)
             depth = depth_of(ends, start, depth)
     return count, entries
+
+
+# Components
+
+
+@Kernel
+def is_usable(
+    edge: int, source: int, target: int, notes: U16s, marks: U64s, barred: U8s, gains: np.uint64,
+    only_changes: bool,
+) -> Any:  # fmt: skip
+    """Whether a transition is one of those that are followed."""
+    if barred[notes[edge]] or (only_changes and source == target):
+        return False
+    return not marks[target] & ~marks[source] & gains
+
+
+@Kernel
+def find_components(  # noqa: C901 - one depth-first search
+    first: I64s,
+    targets: U32s,
+    notes: U16s,
+    marks: U64s,
+    inside: U8s,
+    barred: U8s,
+    gains: np.uint64,
+    only_changes: bool,
+    component: U32s,
+    order: U32s,
+    low: U32s,
+    stack: U32s,
+    call_states: U32s,
+    index: U32s,
+    call_edges: I64s,
+) -> Any:
+    """Number the strongly connected components of the states with 1 in `inside` from 1 on (Tarjan
+    1972, without recursion), and put these states in order, component by component, each behind all
+    that a path leads to from it; how many states. The other arrays have room for all states.
+
+    Not followed are transitions with a note that is barred, those that gain one of the marks
+    `gains`, and, with `only_changes`, those in place.
+    """
+    for number in range(len(component)):
+        component[number], index[number] = 0, 0
+    counter, finished = 0, 0
+    height: Any = 0
+    ordered: Any = 0
+    for root in range(len(first) - 1):
+        if inside[root] != 1 or index[root] != 0:
+            continue
+        depth = 0
+        call_states[0], call_edges[0] = root, first[root]
+        counter += 1
+        index[root], low[root] = counter, counter
+        stack[height] = root
+        height += 1
+        while depth >= 0:
+            state = call_states[depth]
+            edge, end = call_edges[depth], first[state + 1]
+            descended = False
+            while edge < end:
+                target = targets[edge]
+                if inside[target] == 1 and is_usable(
+                    edge, state, target, notes, marks, barred, gains, only_changes
+                ):
+                    if index[target] == 0:
+                        call_edges[depth] = edge + 1
+                        depth += 1
+                        call_states[depth], call_edges[depth] = target, first[target]
+                        counter += 1
+                        index[target], low[target] = counter, counter
+                        stack[height] = target
+                        height += 1
+                        descended = True
+                        break
+                    low[state] = min(low[state], index[target])
+                edge += 1
+            if descended:
+                continue
+            depth -= 1
+            if depth >= 0:
+                before = call_states[depth]
+                low[before] = min(low[before], low[state])
+            if low[state] != index[state]:
+                continue
+            bottom = height - 1
+            while stack[bottom] != state:
+                bottom -= 1
+            finished += 1
+            for place in range(bottom, height):
+                member = stack[place]
+                component[member] = finished
+                index[member] = UNREACHED
+                order[ordered] = member
+                ordered += 1
+            height = bottom
+    return ordered
 
 
 # Single transitions, and paths without cycles

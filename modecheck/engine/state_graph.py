@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from modecheck.engine.arrays import Array, Arrays
 from modecheck.engine.search_kernels import (
+    find_components,
     lead_to,
     most_between,
     own_moves,
@@ -115,6 +116,31 @@ class StateGraph:
         set_masks(self.failing, self.linked, everybody, masks)
         spread_masks(masks, filled("u4", self.count), filled("u1", self.count), into, sources)
         return masks
+
+    def room_for_components(self) -> tuple[Array, ...]:
+        """Arrays for the search for components, to be used any number of times."""
+        filled, count = self.arrays.filled, self.count
+        return *(filled("u4", count) for _ in range(6)), filled("i8", count)
+
+    def components(
+        self,
+        marks: Array,
+        inside: Array,
+        barred: Array,
+        room: tuple[Array, ...],
+        *,
+        gains: int = 0,
+        only_changes: bool = False,
+    ) -> tuple[Array, Array]:
+        """The strongly connected components of the states with 1 in `inside`: for each state its
+        number, from 1 on; and the states in order, each component behind all that a path leads to
+        from it. Transitions are left out as `find_components` says.
+        """
+        size = find_components(
+            self.first, self.targets, self.notes, marks, inside, barred, gains, only_changes, *room
+        )
+        component, order, *_ = room
+        return component, order[:size]
 
     def in_order(self, order: Sequence[int]) -> StateGraph:
         """The same graph with the states in another order, and all linked; those whose future is

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from modecheck.engine.compiled.language.kernel import Kernel
-from modecheck.engine.search_kernels import UNREACHED
 
 if TYPE_CHECKING:
     import numpy as np
@@ -60,78 +59,6 @@ def standing(
 
 
 @Kernel
-def find_components(  # noqa: C901 - one depth-first search
-    first: I64s,
-    targets: U32s,
-    notes: U16s,
-    kinds: U8s,
-    barred: U8s,
-    component: U32s,
-    order: U32s,
-    low: U32s,
-    stack: U32s,
-    call_states: U32s,
-    call_edges: I64s,
-    index: U32s,
-) -> Any:
-    """Number the strongly connected components of the region from 1 on, and put its states in
-    order, component by component, each behind all that a path leads to from it; how many states.
-    `component` and `index` must hold 0 everywhere.
-    """
-    counter, finished = 0, 0
-    height: Any = 0
-    ordered: Any = 0
-    for root in range(len(first) - 1):
-        if kinds[root] != 1 or index[root] != 0:
-            continue
-        depth = 0
-        call_states[0], call_edges[0] = root, first[root]
-        counter += 1
-        index[root], low[root] = counter, counter
-        stack[height] = root
-        height += 1
-        while depth >= 0:
-            state = call_states[depth]
-            edge, end = call_edges[depth], first[state + 1]
-            descended = False
-            while edge < end:
-                target = targets[edge]
-                if kinds[target] == 1 and not barred[notes[edge]]:
-                    if index[target] == 0:
-                        call_edges[depth] = edge + 1
-                        depth += 1
-                        call_states[depth], call_edges[depth] = target, first[target]
-                        counter += 1
-                        index[target], low[target] = counter, counter
-                        stack[height] = target
-                        height += 1
-                        descended = True
-                        break
-                    low[state] = min(low[state], index[target])
-                edge += 1
-            if descended:
-                continue
-            depth -= 1
-            if depth >= 0:
-                before = call_states[depth]
-                low[before] = min(low[before], low[state])
-            if low[state] != index[state]:
-                continue
-            bottom = height - 1
-            while stack[bottom] != state:
-                bottom -= 1
-            finished += 1
-            for place in range(bottom, height):
-                member = stack[place]
-                component[member] = finished
-                index[member] = UNREACHED
-                order[ordered] = member
-                ordered += 1
-            height = bottom
-    return ordered
-
-
-@Kernel
 def find_worst(  # noqa: C901 - one pass over the components
     first: I64s,
     targets: U32s,
@@ -146,8 +73,8 @@ def find_worst(  # noqa: C901 - one pass over the components
     order: U32s,
     worst: I32s,
 ) -> None:
-    """The greatest number of ticks from each state of the region to a goal, in the order that
-    `find_components` has found. `worst` must hold -1 everywhere.
+    """The greatest number of ticks from each state of the region to a goal, in the order in which
+    components were found. `worst` must hold -1 everywhere.
     """
     begin: Any = 0
     further: Any = forever  # has 64 bits, so that a tick more is none too many

@@ -12,7 +12,6 @@ from modecheck.engine.search_kernels import flag_goals, flag_numbers
 from modecheck.engine.space import INITIAL, Space
 from modecheck.engine.time_bound_kernels import (
     find_best,
-    find_components,
     find_starts,
     find_worst,
     flag_outside,
@@ -128,15 +127,11 @@ class TimeBoundSearch:
 
     def _found_region(self, query: TimeBoundQuery) -> _Region:
         graph, kinds, stands = self._space.graph, self._kinds(query), self._filled("u1")
-        component = self._filled("u4")
-        order, low, stack, calls, index = (self._filled("u4") for _ in range(5))
+        barred = self._among(query.barred_for_longest)
 
-        def find() -> int:
-            return find_components(  # type: ignore[no-any-return]
-                graph.first, graph.targets, graph.notes, kinds,
-                self._among(query.barred_for_longest), component, order, low, stack,
-                calls, self._filled("i8"), index,
-            )  # fmt: skip
+        def find() -> tuple[Array, Array]:
+            room = graph.room_for_components()
+            return graph.components(self._space.marks, kinds, barred, room)
 
         def stand() -> None:
             graph.transposed()
@@ -145,8 +140,8 @@ class TimeBoundSearch:
                 self._stops, self._held, stands,
             )  # fmt: skip
 
-        size = self._both(find, stand)
-        return _Region(order[:size], component, stands)
+        component, order = self._both(find, stand)
+        return _Region(order, component, stands)
 
     def _times_of(self, query: TimeBoundQuery) -> _Times:
         asked = query.goal, query.endless, query.barred

@@ -52,7 +52,7 @@ def search_over(
         marks=of("u8", marks),
         query=query,
         inside=of("u1", inside),
-        allowed=of("u1", [kind // 2 % 2 for kind in kinds]),
+        barred=of("u1", [1 - kind // 2 % 2 for kind in kinds]),
         needed=of("u1", [kind % 2 or not query.moving for kind in kinds]),
         sets=of("i4", [numbers[kind // 4] for kind in kinds]),
         set_of_label=numbers,
