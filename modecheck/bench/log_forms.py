@@ -10,6 +10,8 @@ import csv
 import difflib
 import json
 import re
+from collections.abc import Callable
+from functools import partial
 
 from modecheck.bench.vocabulary import ColumnError
 
@@ -20,6 +22,14 @@ NEAR = 0.8
 """How alike (difflib's ratio) the name of a column is to one of ours to be a slip: "stat" is,
 "rate" is not.
 """
+
+
+_JSON_EXPECTED = 'an object such as {"time": 1.5, "chip": "hub", "event": "hello"}'
+_TWICE = {"key": "the key {!r} occurs twice", "column": "two columns are named {!r}"}
+_MISSING = {
+    "key": f"the keys {', '.join(NEEDED)}",
+    "column": "a first line such as time,chip,event,state; or JSON objects, one per line",
+}
 
 
 class BadLine(Exception):
@@ -49,16 +59,12 @@ class JsonLines:
         names = tuple([pair[0] for pair in pairs])
         places = self._shapes.get(names)
         if places is None:
-            places = self._shapes[names] = self._checked(text, names)
-        chip, event, state, value = places
-        worth = pairs[value][1] if value >= 0 else None
-        return (
-            pairs[chip][1],
-            pairs[event][1],
-            pairs[state][1] if state >= 0 else None,
-            worth,
-            type(worth),
-        )
+            # The same row of names is checked once.
+            places = self._shapes[names] = _places(
+                names, "key", len(text), partial(self._name_place, text, names)
+            )
+        chip, event, state, value = (pairs[n][1] if n >= 0 else None for n in places)
+        return chip, event, state, value, type(value)
 
     def _pairs(self, text: str) -> tuple[tuple[str, object], ...]:
         """The names and values of the object in a line, in their order."""
@@ -74,76 +80,35 @@ class JsonLines:
             raise BadLine(0, len(text), "this is not a JSON object", _JSON_EXPECTED)
         return found
 
-    def _checked(self, text: str, names: tuple[str, ...]) -> tuple[int, ...]:
-        """Where the columns but `time` stand among the names of an object, -1 for nowhere. What is
-        wrong with the names is told; the same row of names is checked once.
-        """
-        twice = next((name for name in names if names.count(name) > 1), None)
-        if twice is not None:
-            raise BadLine(*self._name_place(text, twice), f"the key {twice!r} occurs twice", "")
-        for name in names:
-            near = _slip(name)
-            if near and near not in names:
-                message = f"unknown key {name!r}; did you mean {near!r}?"
-                raise BadLine(*self._name_place(text, name), message, "")
-        missing = [name for name in NEEDED if name not in names]
-        if missing:
-            message = f"the key {missing[0]!r} is missing"
-            raise BadLine(0, len(text), message, f"the keys {', '.join(NEEDED)}")
-        return tuple(names.index(name) if name in names else -1 for name in COLUMNS[1:])
-
     def place(self, text: str, column: str) -> tuple[int, int]:
         """Where the value of a column begins, and how wide it is."""
         match = re.search(rf'"{column}"\s*:\s*("(?:[^"\\]|\\.)*"|[^,}}]*)', text)
         return (0, 1) if match is None else (match.start(1), max(len(match[1].rstrip()), 1))
 
-    def _name_place(self, text: str, name: str) -> tuple[int, int]:
+    def _name_place(self, text: str, names: tuple[str, ...], number: int) -> tuple[int, int]:
+        name = names[number]
         offset = max(text.find(json.dumps(name, ensure_ascii=False)), 0)
         return offset, len(name) + 2
-
-
-_JSON_EXPECTED = 'an object such as {"time": 1.5, "chip": "hub", "event": "hello"}'
 
 
 class Csv:
     """Fields with commas between them, quoted where they need it."""
 
     def __init__(self, header: str) -> None:
-        fields = _fields(header)
-        self._count = len(fields)
-        self._places: dict[str, int] = {}
-        for number, name in enumerate(fields):
-            if name in self._places:
-                raise BadLine(*_field_place(header, number), f"two columns are named {name!r}", "")
-            self._places[name] = number
-        for number, name in enumerate(fields):
-            near = _slip(name)
-            if near and near not in self._places:
-                message = f"unknown column {name!r}; did you mean {near!r}?"
-                raise BadLine(*_field_place(header, number), message, "")
-        missing = [name for name in NEEDED if name not in self._places]
-        if missing:
-            message = f"the column {missing[0]!r} is missing"
-            raise BadLine(0, len(header), message, _CSV_EXPECTED)
-        self._time, self._chip, self._event = (self._places[name] for name in NEEDED)
-        self._state = self._places.get("state", -1)
-        self._value = self._places.get("value", -1)
+        self._names = tuple(_fields(header))
+        self._places = _places(self._names, "column", len(header), partial(_field_place, header))
 
     def key(self, text: str) -> Key:
         fields = _fields(text)
-        if len(fields) != self._count:
-            message = f"{len(fields)} fields, but the first line names {self._count} columns"
-            raise BadLine(0, len(text), message, f"{self._count} fields")
-        state = fields[self._state] if self._state >= 0 else ""
-        value = fields[self._value] if self._value >= 0 else ""
-        return fields[self._chip], fields[self._event], state, value, str
+        if len(fields) != len(self._names):
+            message = f"{len(fields)} fields, but the first line names {len(self._names)} columns"
+            raise BadLine(0, len(text), message, f"{len(self._names)} fields")
+        chip, event, state, value = (fields[n] if n >= 0 else "" for n in self._places)
+        return chip, event, state, value, str
 
     def place(self, text: str, column: str) -> tuple[int, int]:
         """Where the field of a column begins, and how wide it is."""
-        return _field_place(text, self._places.get(column, 0))
-
-
-_CSV_EXPECTED = "a first line such as time,chip,event,state; or JSON objects, one per line"
+        return _field_place(text, self._names.index(column) if column in self._names else 0)
 
 
 def _fields(text: str) -> list[str]:
@@ -169,6 +134,26 @@ def _field_place(text: str, number: int) -> tuple[int, int]:
                 return begin + len(field) - len(field.lstrip()), max(len(field.strip()), 1)
             begin, seen = offset + 1, seen + 1
     return 0, 1
+
+
+def _places(
+    names: tuple[str, ...], kind: str, width: int, where: Callable[[int], tuple[int, int]]
+) -> tuple[int, ...]:
+    """Where the columns but `time` stand among some names, -1 for nowhere. Raises `BadLine` for
+    what is wrong with the names; `where` tells where one of them stands in the line.
+    """
+    for number, name in enumerate(names):
+        if name in names[:number]:
+            raise BadLine(*where(number), _TWICE[kind].format(name), "")
+    for number, name in enumerate(names):
+        near = _slip(name)
+        if near and near not in names:
+            message = f"unknown {kind} {name!r}; did you mean {near!r}?"
+            raise BadLine(*where(number), message, "")
+    missing = [name for name in NEEDED if name not in names]
+    if missing:
+        raise BadLine(0, width, f"the {kind} {missing[0]!r} is missing", _MISSING[kind])
+    return tuple(names.index(name) if name in names else -1 for name in COLUMNS[1:])
 
 
 def _slip(name: str) -> str:

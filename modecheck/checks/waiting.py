@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from modecheck.engine.evaluation import StepFailed
 from modecheck.engine.plain import Interpreter, State
 from modecheck.model.parts import Chip, Rule
+from modecheck.product.evaluation import StepFailed
 from modecheck.product.ir import Product
 from modecheck.product.rule_order import rules_at
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Protocol
 
 from modecheck.engine.plain import Interpreter, State
+from modecheck.engine.predecessors import path_to
 from modecheck.engine.walk_targets import AT, Judge, Run, WalkTarget, WatchList, is_target
 from modecheck.product.ir import Product
 
@@ -43,26 +44,16 @@ class PlainSearcher:
             for target, number in self._judge.in_steps(state, steps):
                 if is_target(target, wanted):
                     last = [(steps[number].label, steps[number].after)] if number >= 0 else []
-                    return [*_run_to(came, state), *last]
+                    return [*path_to(came, state), *last]
             for step in steps:
                 if step.after is not None and step.after not in came and len(order) < bound:
                     came[step.after] = (state, step.label)
                     order.append(step.after)
                     if wanted.kind == AT and self._shows_in(step.after, wanted):
-                        return _run_to(came, step.after)
+                        return [*path_to(came, step.after)]
         return None
 
     def _shows_in(self, state: State, wanted: WalkTarget) -> bool:
         if wanted.kind == AT:
             return all(state[field] == value for field, value in wanted.pattern)
         return wanted in self._judge.in_state(state)
-
-
-def _run_to(came: dict[State, tuple[State, int] | None], state: State) -> Run:
-    run: Run = []
-    before = came[state]
-    while before is not None:
-        run.append((before[1], state))
-        state = before[0]
-        before = came[state]
-    return run[::-1]

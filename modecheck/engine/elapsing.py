@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from modecheck.engine.evaluation import Evaluator
 from modecheck.engine.happenings import Passed
 from modecheck.engine.step_draft import State, StepDraft
 from modecheck.engine.system_actions import comes_first
+from modecheck.product.evaluation import Evaluator
 from modecheck.product.ir import Product, Ticking
 
 NO_STOP = 1 << 40

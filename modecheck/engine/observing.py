@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from modecheck.engine.encounters import Observed
-from modecheck.engine.evaluation import Evaluator
 from modecheck.engine.event_bits import event_bits
 from modecheck.engine.happenings import (
     Accepted,
@@ -17,6 +16,7 @@ from modecheck.engine.happenings import (
     Took,
 )
 from modecheck.engine.step_draft import State, Step, StepDraft
+from modecheck.product.evaluation import Evaluator
 from modecheck.product.ir import ObserverAutomaton, Product
 
 

@@ -38,7 +38,6 @@ from modecheck.engine.encounters import (
     Encounter,
     Observed,
 )
-from modecheck.engine.evaluation import Evaluator, StepFailed
 from modecheck.engine.happenings import Arrived
 from modecheck.engine.observing import Observing
 from modecheck.engine.queueing import Queueing, arrival
@@ -46,6 +45,7 @@ from modecheck.engine.reacting import Reacting
 from modecheck.engine.step_draft import State, Step, StepDraft, failing
 from modecheck.engine.striking import Striking
 from modecheck.engine.system_actions import obliging_labels
+from modecheck.product.evaluation import Evaluator, StepFailed
 from modecheck.product.ir import Expression, Otherwise, Product, Reaction, Reception
 
 __all__ = ["Interpreter", "State", "Step"]

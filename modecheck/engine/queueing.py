@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from modecheck.engine.evaluation import Evaluator, StepFailed
 from modecheck.engine.happenings import Accepted, Doubled, Dropped
 from modecheck.engine.step_draft import State, StepDraft
+from modecheck.product.evaluation import Evaluator, StepFailed
 from modecheck.product.ir import Product, Queue, SendIR
 
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from modecheck.engine.encounters import BLOCKED, UNHEARD, Encounter, Observed
-from modecheck.engine.evaluation import Evaluator, StepFailed
 from modecheck.engine.happenings import SignalEmitted, Took
 from modecheck.engine.step_draft import Hearing, StepDraft
+from modecheck.product.evaluation import Evaluator, StepFailed
 from modecheck.product.ir import ChipIR, Expression, Product, Reaction, Room, SendIR, TargetIR
 
 

@@ -7,8 +7,8 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from modecheck.engine.evaluation import StepFailed
 from modecheck.engine.happenings import Happening
+from modecheck.product.evaluation import StepFailed
 from modecheck.product.ir import Failure, FaultIR, Reaction, SendIR
 
 State = tuple[int, ...]

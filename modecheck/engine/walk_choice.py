@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import TypeVar
+
 from modecheck.engine.bounded_search import PlainSearcher, Searcher
 from modecheck.engine.choice import EngineName, EngineUnavailable
 from modecheck.engine.walk_targets import WatchList
 from modecheck.engine.walking import PlainWalker, Walker
 from modecheck.product.ir import Product
+
+Made = TypeVar("Made")
 
 
 def walker_for(
@@ -15,36 +20,39 @@ def walker_for(
     """A walker; all engines walk the same way. Raises `EngineUnavailable` when a forced engine
     cannot do it.
     """
-    if engine != "plain":
-        try:
-            from modecheck.engine.compiled.compiled_walks import CompiledWalker
-            from modecheck.engine.compiled.steps import NotCompilableError
 
-            try:
-                return CompiledWalker(product, watched, seed=seed, depth=depth)
-            except NotCompilableError as error:
-                _need_free_choice(engine, str(error))
-        except ImportError as error:
-            _need_free_choice(engine, f"{error.name or error} is not installed")
-    return PlainWalker(product, watched, seed=seed, depth=depth)
+    def compiled() -> Walker:
+        from modecheck.engine.compiled.compiled_walks import CompiledWalker
+
+        return CompiledWalker(product, watched, seed=seed, depth=depth)
+
+    return _unless_plain(engine, compiled) or PlainWalker(product, watched, seed=seed, depth=depth)
 
 
 def searcher_for(product: Product, watched: WatchList, *, engine: EngineName) -> Searcher:
     """A searcher, likewise."""
-    if engine != "plain":
+
+    def compiled() -> Searcher:
+        from modecheck.engine.compiled.compiled_walks import CompiledSearcher
+
+        return CompiledSearcher(product, watched)
+
+    return _unless_plain(engine, compiled) or PlainSearcher(product, watched)
+
+
+def _unless_plain(engine: EngineName, compiled: Callable[[], Made]) -> Made | None:
+    """What the compiled engine makes; None where it cannot or is not wanted."""
+    if engine == "plain":
+        return None
+    try:
+        from modecheck.engine.compiled.steps import NotCompilableError
+
         try:
-            from modecheck.engine.compiled.compiled_walks import CompiledSearcher
-            from modecheck.engine.compiled.steps import NotCompilableError
-
-            try:
-                return CompiledSearcher(product, watched)
-            except NotCompilableError as error:
-                _need_free_choice(engine, str(error))
-        except ImportError as error:
-            _need_free_choice(engine, f"{error.name or error} is not installed")
-    return PlainSearcher(product, watched)
-
-
-def _need_free_choice(engine: EngineName, reason: str) -> None:
+            return compiled()
+        except NotCompilableError as error:
+            reason = str(error)
+    except ImportError as error:
+        reason = f"{error.name or error} is not installed"
     if engine == "compiled":
         raise EngineUnavailable(reason)
+    return None

@@ -96,27 +96,3 @@ class AutomatonSketch:
         self, order: Sequence[Hashable], holds: Callable[[Hashable], bool]
     ) -> frozenset[int]:
         return frozenset(number for number, state in enumerate(order) if holds(state))
-
-
-def breaks(automaton: Automaton, stem: Sequence[int], loop: Sequence[int]) -> bool:
-    """Whether a run (`stem`, then `loop` forever, as valuations) violates the requirement."""
-    state = automaton.start
-    for valuation in stem:
-        state = automaton.after(state, valuation)
-        if state in automaton.bad:
-            return True
-    begun: dict[int, int] = {}
-    rounds: list[list[int]] = []
-    while state not in begun:
-        begun[state] = len(rounds)
-        passed = []
-        for valuation in loop:
-            state = automaton.after(state, valuation)
-            passed.append(state)
-        rounds.append(passed)
-        if any(one in automaton.bad for one in passed):
-            return True
-    cycle = [one for passed in rounds[begun[state] :] for one in passed]
-    return all(one in automaton.alive for one in cycle) and any(
-        one in automaton.again for one in cycle
-    )

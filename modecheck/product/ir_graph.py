@@ -1,9 +1,8 @@
 """A product's IR as facts about atoms: terms that are unordered where order does not matter.
 
-Atoms are things that could be exchanged for one another: chips, fields, values that are names,
-queues, signals, rules, labels, failures. A fact is a term over atoms and literals. Equal terms are
-one node, so a permutation of the atoms is an automorphism of the product exactly when it maps the
-set of facts to itself, which `images` decides.
+The atoms (see `fact_graph`) are things that could be exchanged for one another: chips, fields,
+values that are names, queues, signals, rules, labels, failures. So a permutation of them that maps
+facts to facts is an automorphism of the product.
 
 Parts that are unordered here could be in any order without changing what a step does: operands of
 commutative operators that cannot fail (of a whole chain, as in `a + b + c`), assignments that do
@@ -14,9 +13,11 @@ chips answer the same signal with further signals, the order of chips matters, a
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
+from itertools import permutations
 
 from modecheck.product.composition import DROPPED
+from modecheck.product.fact_graph import FactGraph
 from modecheck.product.ir import (
     ApplyIR,
     Assign,
@@ -37,71 +38,24 @@ from modecheck.product.ir import (
     SendIR,
     TargetIR,
 )
-from modecheck.product.lowering import can_fail
+from modecheck.product.subexpressions import can_fail, fields_read, fields_written
 from modecheck.product.value_bounds import bounds_of
 from modecheck.product.value_sorts import EQUALITIES, NUMBER, ValueSorts, payload_of
 
-Tag = Hashable
 ASSOCIATIVE = ("and", "or", "+", "min", "max")
 COMMUTATIVE = (*ASSOCIATIVE, "==", "!=")
 ANY_ORDER = "any order"
 
 
-class IRGraph:
-    """The facts of a product. Nodes are numbered so that a node's parts have smaller numbers.
-
-    `keys[n]` is a node's tag, whether its parts are ordered, and its parts; `atoms` are the
-    nodes without parts, with kind and key.
-    """
+class IRGraph(FactGraph):
+    """The facts of a product; `failures` are those that atoms stand for."""
 
     def __init__(self, product: Product) -> None:
+        super().__init__()
         self.product = product
         self.sorts = ValueSorts(product)
-        self.keys: list[tuple[Tag, bool, tuple[int, ...]]] = []
-        self.atoms: dict[int, tuple[str, Hashable]] = {}
-        self.facts: set[int] = set()
-        self._numbers: dict[tuple[Tag, bool, tuple[int, ...]], int] = {}
         self.failures: dict[int, Failure] = {}
         self._write()
-
-    def node(self, tag: Tag, parts: Sequence[int] = (), *, ordered: bool = True) -> int:
-        """The node of a tag and parts."""
-        key = (tag, ordered, tuple(parts if ordered else sorted(parts)))
-        number = self._numbers.get(key)
-        if number is None:
-            number = self._numbers[key] = len(self.keys)
-            self.keys.append(key)
-        return number
-
-    def atom(self, kind: str, key: Hashable) -> int:
-        """The atom of a kind and key."""
-        number = self.node(("atom", kind, key))
-        self.atoms.setdefault(number, (kind, key))
-        return number
-
-    def images(self, mapping: dict[int, int], *, grow: bool = False) -> list[int] | None:
-        """For each node its image under a permutation of atoms, if facts map to facts, else
-        None. An image that is not a node yet is -1, or with `grow` becomes one.
-        """
-        found: list[int] = []
-        for number in range(len(self.keys)):
-            found.append(self._image(number, found, mapping, grow=grow))
-        if {found[fact] for fact in self.facts} != self.facts:
-            return None
-        return found
-
-    def _image(self, number: int, found: list[int], mapping: dict[int, int], *, grow: bool) -> int:
-        if number in self.atoms:
-            return mapping.get(number, number)
-        tag, ordered, parts = self.keys[number]
-        if not parts:
-            return number
-        mapped = [found[part] for part in parts]
-        if -1 in mapped:
-            return -1
-        if grow:
-            return self.node(tag, mapped, ordered=ordered)
-        return self._numbers.get((tag, ordered, tuple(mapped if ordered else sorted(mapped))), -1)
 
     # Values and expressions.
 
@@ -124,16 +78,12 @@ class IRGraph:
         return self.atom("field", number)
 
     def fields(self, numbers: Iterable[int]) -> int:
-        return self.node("fields", [self.field(n) if n >= 0 else self._none for n in numbers])
-
-    @property
-    def _none(self) -> int:
-        return self.node("none")
+        return self.node("fields", [self.field(n) if n >= 0 else self.none for n in numbers])
 
     def expression(self, expression: Expression | None, payload: int, sort: int | None) -> int:
         """The term of an expression whose value has a sort."""
         if expression is None:
-            return self._none
+            return self.none
         if isinstance(expression, ConstantIR):
             return self.value(sort, expression.value)
         if isinstance(expression, Read):
@@ -191,9 +141,6 @@ class IRGraph:
 
     # Facts.
 
-    def _fact(self, tag: Tag, *parts: int) -> None:
-        self.facts.add(self.node(tag, parts))
-
     def _write(self) -> None:
         product = self.product
         for number, _ in enumerate(product.fields):
@@ -213,10 +160,10 @@ class IRGraph:
 
     def _field(self, number: int) -> None:
         field = self.product.fields[number]
-        self._fact(
+        self.fact(
             "field",
             self.field(number),
-            self.atom("chip", field.owner) if field.owner >= 0 else self._none,
+            self.atom("chip", field.owner) if field.owner >= 0 else self.none,
             self.values_of(number, field.low, field.high),
             self.value_of(number, field.start),
         )
@@ -231,7 +178,7 @@ class IRGraph:
             self.node(ANY_ORDER, [self.atom("queue", n) for n in numbers], ordered=False)
             for numbers in (chip.inputs, chip.outputs)
         ]
-        self._fact(
+        self.fact(
             ("chip", chip.actor),
             own,
             self.field(state),
@@ -241,19 +188,19 @@ class IRGraph:
         )
         for number, rests in enumerate(chip.rests):
             leaf = self.value_of(state, number)
-            self._fact(("leaf", rests), own, leaf)
+            self.fact(("leaf", rests), own, leaf)
             for reaction in chip.steps[number]:
-                self._fact("step", own, leaf, self._reaction(chip, reaction, NUMBER))
+                self.fact("step", own, leaf, self._reaction(chip, reaction, NUMBER))
             self._receptions(own, leaf, chip, number)
             for signal, reactions in chip.hearings[number].items():
                 heard = self._reactions(chip, reactions, NUMBER)
-                self._fact("hearing", own, leaf, self.atom("signal", signal), heard)
+                self.fact("hearing", own, leaf, self.atom("signal", signal), heard)
                 for reaction in reactions:
                     self._first_full(reaction)
 
     def _receptions(self, own: int, leaf: int, chip: ChipIR, number: int) -> None:
         for (queue, code), reception in chip.receptions[number].items():
-            self._fact(
+            self.fact(
                 ("reception", reception.otherwise),
                 own,
                 leaf,
@@ -268,7 +215,7 @@ class IRGraph:
         return self.node("in turn", nodes)
 
     def _reaction(self, chip: ChipIR, reaction: Reaction, payload: int) -> int:
-        entered = self._none
+        entered = self.none
         if reaction.enters >= 0:
             entered = self.value_of(chip.state_field, reaction.enters)
         return self.node(
@@ -292,7 +239,7 @@ class IRGraph:
         """A step in which a signal is heard without room names the first link that is full."""
         if len(reaction.rooms) > 1:
             rooms = map(self._room, reaction.rooms)
-            self._fact("first full", self.atom("rule", reaction.rule), *rooms)
+            self.fact("first full", self.atom("rule", reaction.rule), *rooms)
 
     def _room(self, room: Room) -> int:
         parts = [self.atom("queue", room.queue), self.condition(room.free), self.failure(room.full)]
@@ -315,7 +262,7 @@ class IRGraph:
             )
             for target, value in zip(assign.targets, assign.values, strict=True)
         ]
-        written = [field for target in assign.targets for field in _written(target)]
+        written = [field for target in assign.targets for field in fields_written(target)]
         targets = zip(assign.targets, assign.values, strict=True)
         failing = sum(self._does_not_fit(target, value) for target, value in targets)
         return self.node("together", pairs, ordered=len(set(written)) < len(written) or failing > 1)
@@ -335,7 +282,7 @@ class IRGraph:
         return self.node(
             "target",
             [
-                self.fields(_written(target)),
+                self.fields(fields_written(target)),
                 self.expression(target.index, payload, NUMBER),
                 self.values_of(target.first, target.low, target.high),
                 self.failure(target.failure),
@@ -368,7 +315,7 @@ class IRGraph:
     def _queue(self, own: int, queue: Queue) -> None:
         slots = [self.fields((s.code, s.value, s.late, s.age)) for s in queue.slots]
         first = queue.slots[0]
-        self._fact(
+        self.fact(
             ("queue", queue.holds, queue.when_full, queue.earliest, queue.latest),
             own,
             self.atom("chip", queue.sender),
@@ -377,13 +324,13 @@ class IRGraph:
             self.expression(queue.up, NUMBER, NUMBER),
             # What stands in a place where nothing waits is 0, as code and as value.
             self.value_of(first.code, 0),
-            self.value_of(first.value, 0) if first.value >= 0 else self._none,
+            self.value_of(first.value, 0) if first.value >= 0 else self.none,
         )
         for code, message in enumerate(queue.messages, start=1):
-            values = self._none
+            values = self.none
             if first.value >= 0:
                 values = self.values_of(first.value, message.low, message.high)
-            self._fact(
+            self.fact(
                 ("message", message.kind, message.type is None),
                 own,
                 self.value_of(first.code, code),
@@ -395,10 +342,10 @@ class IRGraph:
             self.node(("cut", done), [self.atom("rule", rule), self.atom("label", label)])
             for (rule, done), label in fault.cut_labels.items()
         ]
-        self._fact(
+        self.fact(
             ("fault", fault.kind),
             self.atom("chip" if fault.of_chip else "queue", fault.target),
-            self.field(fault.budget) if fault.budget >= 0 else self._none,
+            self.field(fault.budget) if fault.budget >= 0 else self.none,
             self.atom("label", fault.label),
             self.node(ANY_ORDER, cuts, ordered=False),
         )
@@ -411,7 +358,7 @@ class IRGraph:
             if any(one.signals for heard in chip.hearings for one in heard.get(signal, ()))
         ]
         if len(signallers) > 1:
-            self._fact("cascade", self.atom("signal", signal), *signallers)
+            self.fact("cascade", self.atom("signal", signal), *signallers)
 
     def _time(self) -> None:
         time = self.product.time
@@ -419,55 +366,55 @@ class IRGraph:
             return
         for ticking in time.tickings:
             tag = ("ticking", ticking.last, ticking.behind, ticking.stops)
-            self._fact(tag, self.field(ticking.field), self.condition(ticking.runs))
+            self.fact(tag, self.field(ticking.field), self.condition(ticking.runs))
         for due in time.due:
-            self._fact("due", self.atom("rule", due.rule), self.condition(due.holds))
+            self.fact("due", self.atom("rule", due.rule), self.condition(due.holds))
         for label in time.at_once:
-            self._fact("at once", self.atom("label", label))
+            self.fact("at once", self.atom("label", label))
 
     def _names(self) -> None:
         product = self.product
         for number, rule in enumerate(product.rules):
             chip = self.atom("chip", product.rule_chips[number])
-            self._fact(("rule", rule.kind), self.atom("rule", number), chip)
+            self.fact(("rule", rule.kind), self.atom("rule", number), chip)
         for number, label in enumerate(product.labels):
             parts = (("rule", label.rule), ("queue", label.queue), ("chip", label.chip))
-            named = [self.atom(kind, key) if key >= 0 else self._none for kind, key in parts]
-            message = self.message(label.queue, label.message) if label.message else self._none
-            self._fact(("label", label.kind), self.atom("label", number), *named, message)
+            named = [self.atom(kind, key) if key >= 0 else self.none for kind, key in parts]
+            message = self.message(label.queue, label.message) if label.message else self.none
+            self.fact(("label", label.kind), self.atom("label", number), *named, message)
 
     def _observed(self) -> None:
         """Modes stay what they are, and what counts as lost on the way from one to another."""
         product = self.product
         for name, expression in product.conditions.items():
             if name in ("rests", "settled") or name.startswith("mode:"):
-                self._fact(("condition", name), self.condition(expression))
+                self.fact(("condition", name), self.condition(expression))
         for name, event in zip(product.watched_events, product.events, strict=False):
             if name == DROPPED:
-                self._fact("payload is dropped", self.event(event))
+                self.fact("payload is dropped", self.event(event))
 
     def _observers(self) -> None:
         product = self.product
         for fair in product.fair:
             labels = [self.atom("label", label) for label in fair.labels]
-            self._fact(("fair", fair.strong), self.node(ANY_ORDER, labels, ordered=False))
+            self.fact(("fair", fair.strong), self.node(ANY_ORDER, labels, ordered=False))
         for observer in product.observers:
             choices = [
                 self.node(("choice", source, target), [self.atom("label", label)])
                 for source, target, label in observer.choices
             ]
-            self._fact(
+            self.fact(
                 ("observer", observer.name, observer.table, observer.first),
                 self.field(observer.field),
                 self.node("atoms", [self.condition(atom) for atom in observer.atoms]),
-                self.field(observer.count) if observer.count >= 0 else self._none,
+                self.field(observer.count) if observer.count >= 0 else self.none,
                 self.node(("counting", *sorted(observer.counting))),
                 self.node(ANY_ORDER, choices, ordered=False),
             )
         if product.idle_label >= 0:
-            self._fact("idle", self.atom("label", product.idle_label))
+            self.fact("idle", self.atom("label", product.idle_label))
         if product.idle_field >= 0:
-            self._fact("idles", self.field(product.idle_field))
+            self.fact("idles", self.field(product.idle_field))
 
 
 def _operands(expression: ApplyIR) -> tuple[Expression, ...]:
@@ -486,35 +433,15 @@ def _operands(expression: ApplyIR) -> tuple[Expression, ...]:
     return tuple(found)
 
 
-def _written(target: TargetIR) -> range:
-    length = 1 if target.index is None else target.length
-    return range(target.first, target.first + length)
-
-
-def fields_read(expression: Expression | None) -> set[int]:
-    """Every field that an expression may read."""
-    if isinstance(expression, Read):
-        return {expression.field}
-    if isinstance(expression, ReadItem):
-        items = set(range(expression.first, expression.first + expression.length))
-        return items | fields_read(expression.index)
-    if isinstance(expression, ApplyIR):
-        return {field for argument in expression.arguments for field in fields_read(argument)}
-    return set()
-
-
 def _apart(assigns: Sequence[Assign]) -> bool:
     """Whether no assignment writes what another one reads or writes."""
     touched = [_reads_and_writes(assign) for assign in assigns]
-    for one, (_, writes) in enumerate(touched):
-        for two, (others_reads, others_writes) in enumerate(touched):
-            if one != two and writes & (others_reads | others_writes):
-                return False
-    return True
+    pairs = permutations(touched, 2)
+    return not any(writes & (reads | written) for (_, writes), (reads, written) in pairs)
 
 
 def _reads_and_writes(assign: Assign) -> tuple[set[int], set[int]]:
     reads = {field for value in assign.values for field in fields_read(value)}
     for target in assign.targets:
         reads |= fields_read(target.index)
-    return reads, {field for target in assign.targets for field in _written(target)}
+    return reads, {field for target in assign.targets for field in fields_written(target)}

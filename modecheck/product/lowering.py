@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from modecheck.model import terms
@@ -19,6 +19,7 @@ from modecheck.product.ir import (
     Read,
     ReadItem,
 )
+from modecheck.product.subexpressions import can_fail
 
 FALSE = ConstantIR(0)
 TRUE = ConstantIR(1)
@@ -92,33 +93,6 @@ def folded(operator: str, arguments: tuple[Expression, ...]) -> Expression:
     return ApplyIR(operator, arguments)
 
 
-def valued(expression: Expression, state: Sequence[int]) -> bool:
-    """Whether a condition holds in a state that was reached without any event."""
-    return bool(_at(expression, state).value)
-
-
-def _at(expression: Expression, state: Sequence[int]) -> ConstantIR:
-    if isinstance(expression, ConstantIR):
-        return expression
-    if isinstance(expression, Read):
-        return ConstantIR(state[expression.field])
-    if isinstance(expression, ReadItem):
-        index = _at(expression.index, state).value
-        # What cannot be judged is false, as everywhere.
-        return (
-            ConstantIR(state[expression.first + index]) if 0 <= index < expression.length else FALSE
-        )
-    if isinstance(expression, ApplyIR):
-        if expression.operator == "if":
-            test, yes, no = expression.arguments
-            return _at(yes if _at(test, state).value else no, state)
-        values = tuple(_at(argument, state) for argument in expression.arguments)
-        result = folded(expression.operator, values)
-        assert isinstance(result, ConstantIR)
-        return result
-    return FALSE
-
-
 def _folded_chain(operator: str, arguments: tuple[Expression, ...]) -> Expression:
     neutral, absorbing = (TRUE, FALSE) if operator == "and" else (FALSE, TRUE)
     kept: list[Expression] = []
@@ -132,13 +106,6 @@ def _folded_chain(operator: str, arguments: tuple[Expression, ...]) -> Expressio
     if len(kept) < 2:
         return kept[0] if kept else neutral
     return ApplyIR(operator, tuple(kept))
-
-
-def can_fail(expression: Expression) -> bool:
-    """Whether an index in the expression can be out of range."""
-    if isinstance(expression, ApplyIR):
-        return any(can_fail(argument) for argument in expression.arguments)
-    return isinstance(expression, ReadItem)
 
 
 def _computed(operator: str, values: list[int]) -> int:

@@ -15,6 +15,7 @@ from modecheck.model.event_calls import links_of
 from modecheck.model.parts import Device, ExactlyOnce, Requirement
 from modecheck.model.terms import Happens, parts_of
 from modecheck.product.automata import Automaton
+from modecheck.product.evaluation import Evaluator
 from modecheck.product.exchange_automata import exchange_automaton
 from modecheck.product.ir import (
     ApplyIR,
@@ -32,7 +33,7 @@ from modecheck.product.ir import (
     Ticking,
     TimeIR,
 )
-from modecheck.product.lowering import FALSE, Addresses, folded, lowered, valued
+from modecheck.product.lowering import FALSE, Addresses, folded, lowered
 from modecheck.product.patterns import IN_TIME, automaton_of
 
 IDLE = "nothing has to happen any more"
@@ -85,10 +86,10 @@ def _events_of(exchange: ExactlyOnce, plan: EventPlan) -> tuple[list[int], list[
 def _beside(product: Product, watched: Sequence[Watched], events: Sequence[EventIR]) -> Product:
     fields, labels = list(product.fields), list(product.labels)
     conditions: dict[str, Expression] = {}
-    observers, time = [], product.time
+    observers, time, evaluator = [], product.time, Evaluator(product)
     for one in watched:
         field = len(fields)
-        observer, start = _observer(one, field, product.initial, labels)
+        observer, start = _observer(one, field, evaluator, product.initial, labels)
         fields.append(Field(f"requirement {one.need.name}", 0, one.automaton.states - 1, start))
         conditions |= _conditions(one.need.name, one.automaton, field)
         if one.most is not None and time is not None:
@@ -135,13 +136,13 @@ def _with_a_count(
 
 
 def _observer(
-    one: Watched, field: int, initial: Sequence[int], labels: list[Label]
+    one: Watched, field: int, evaluator: Evaluator, initial: Sequence[int], labels: list[Label]
 ) -> tuple[ObserverAutomaton, int]:
     """The observer, and its state after the initial state has been judged."""
     automaton = one.automaton
     first = automaton.start << automaton.atoms
     for bit, atom in enumerate(one.atoms):
-        first |= valued(atom, initial) << bit
+        first |= evaluator.holds(atom, initial) << bit
     choices = []
     for source, target in automaton.choices:
         choices.append((source, target, len(labels)))

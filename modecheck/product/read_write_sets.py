@@ -21,7 +21,7 @@ from modecheck.product.ir import (
     Queue,
     Reaction,
 )
-from modecheck.product.ir_graph import fields_read
+from modecheck.product.subexpressions import fields_read, fields_written
 
 OWN, DELIVERY, FAULT = "own", "delivery", "fault"
 Fields = int
@@ -147,10 +147,10 @@ class _Influence:
             for value in assign.values:
                 touch |= Touch(reads_of(value))
             for target in assign.targets:
-                length = 1 if target.index is None else target.length
-                written = bits(range(target.first, target.first + length))
+                fields = fields_written(target)
                 # Of a list only one item is written: which, and what the others are, is read.
-                touch |= Touch(reads_of(target.index) | written * (length > 1), written)
+                others = bits(fields) * (len(fields) > 1)
+                touch |= Touch(reads_of(target.index) | others, bits(fields))
         for send in reaction.sends:
             queue = self._product.queues[send.queue]
             slots = slots_of(queue)

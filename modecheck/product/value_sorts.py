@@ -22,6 +22,7 @@ from modecheck.product.ir import (
     Read,
     ReadItem,
 )
+from modecheck.product.subexpressions import fields_written
 
 NUMBER = -1
 """The sort of values that are numbers, and so cannot be exchanged for one another."""
@@ -140,12 +141,9 @@ class ValueSorts:
 
     def _assign(self, assign: Assign, payload: int) -> None:
         for target, value in zip(assign.targets, assign.values, strict=True):
-            items = range(target.first, target.first + max(target.length, 1))
-            if target.index is None:
-                items = range(target.first, target.first + 1)
-            else:
+            if target.index is not None:
                 self._fix(self._walk(target.index, payload))
-            self._join([*items, self._walk(value, payload)])
+            self._join([*fields_written(target), self._walk(value, payload)])
 
     def _walk(self, expression: Expression, payload: int) -> int | None:
         """The sort of an expression's value, and what its parts tell of the sorts of fields."""

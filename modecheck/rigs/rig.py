@@ -8,12 +8,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from modecheck.engine.evaluation import StepFailed
 from modecheck.engine.happenings import Arrived, Happening, Struck, Took
 from modecheck.engine.plain import Interpreter, State, Step
 from modecheck.model.errors import ModecheckError, nearest_name
 from modecheck.model.parts import Device
 from modecheck.product.composition import compose
+from modecheck.product.evaluation import StepFailed
 from modecheck.product.ir import Failure, Product, Queue
 from modecheck.rigs.chip_machine import ChipMachine
 

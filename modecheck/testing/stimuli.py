@@ -8,7 +8,7 @@ from modecheck.engine.happenings import Arrived, SignalEmitted, Struck
 from modecheck.engine.plain import State, Step
 from modecheck.model.parts import Event as Trigger
 from modecheck.product.ir import ChipIR, Field, Product
-from modecheck.product.ir_graph import fields_read
+from modecheck.product.subexpressions import fields_read
 from modecheck.testing import adapter as words
 from modecheck.testing.adapter import Event, Output, Sight, Value, plain_value
 

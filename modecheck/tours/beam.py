@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from modecheck.engine.predecessors import path_to
 from modecheck.tours.class_graph import NEW_START, ClassGraph
 
 WIDTH = 2_000
@@ -38,7 +39,7 @@ def beam_search(graph: ClassGraph, classes: Sequence[int], below: int) -> list[i
                     came[following] = pair, arc
                     found.append(following)
                     if following[1] == everything:
-                        return way_back(came, following)
+                        return [arc for arc, _ in path_to(came, following)]
         level = sorted(found, key=lambda pair: -pair[1].bit_count())[:WIDTH]
     return None
 
@@ -53,14 +54,3 @@ def arcs_with_classes(
         taken = sum(1 << place for place, c in enumerate(classes) if takes >> c & 1)
         leaving[tail].append((head, taken, arc))
     return leaving
-
-
-def way_back(came: dict[Pair, tuple[Pair, int] | None], pair: Pair) -> list[int]:
-    """The arcs and new starts that led to a pair."""
-    walk = []
-    before = came[pair]
-    while before is not None:
-        pair, arc = before
-        walk.append(arc)
-        before = came[pair]
-    return walk[::-1]

@@ -24,7 +24,8 @@ from operator import or_
 
 import numpy as np
 
-from modecheck.tours.beam import Pair, arcs_with_classes, beam_search, way_back
+from modecheck.engine.predecessors import path_to
+from modecheck.tours.beam import Pair, arcs_with_classes, beam_search
 from modecheck.tours.class_graph import FAR, NEW_START, ClassGraph
 from modecheck.tours.cover_bounds import Gaps, lower_bound
 
@@ -89,7 +90,7 @@ def _exact(graph: ClassGraph, classes: Sequence[int]) -> list[int]:
     for pair in order:  # grows while it is gone through
         node, taken = pair
         if taken == everything:
-            return way_back(came, pair)
+            return [arc for arc, _ in path_to(came, pair)]
         onward = [((head, taken | more), arc) for head, more, arc in leaving[node]]
         for following, arc in [*onward, ((graph.start, taken), NEW_START)]:
             if following not in came:

@@ -9,24 +9,20 @@ Not every chip is such a machine. `WhyNot` gives all reasons that were found.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from modecheck.engine.encounters import BLOCKED
 from modecheck.engine.happenings import Accepted, Dropped, SignalEmitted
 from modecheck.engine.plain import Interpreter, State, Step
 from modecheck.product.ir import (
-    ApplyIR,
     ChipIR,
-    Expression,
-    Field,
     IsLateIR,
     Otherwise,
     Product,
     Reaction,
-    ReadItem,
 )
-from modecheck.product.ir_graph import fields_read
+from modecheck.product.subexpressions import fields_read, subexpressions
 from modecheck.scenario.sentences import message_text
 from modecheck.tours.mealy import Mealy
 
@@ -55,15 +51,13 @@ class WhyNot:
 
 @dataclass(frozen=True, slots=True)
 class _Input:
-    """`queue` and `code` of a message with its value, or the label of a signal's step, or
-    neither.
-    """
+    """`queue` and `code` of a message with its value, or a signal, or neither."""
 
     text: str
     queue: int = -1
     code: int = 0
     value: int = 0
-    label: int = -1
+    signal: int = -1
 
 
 class _NotAMachine(Exception):
@@ -106,26 +100,16 @@ def _reasons_in(product: Product, reaction: Reaction, own: set[int]) -> Iterator
     for expression in reaction.expressions:
         for field in sorted(fields_read(expression) - own):
             yield f"{rule.title} reads {product.fields[field].name}, which belongs to another chip"
-        if _asks_late(expression):
+        if IsLateIR() in subexpressions(expression):
             yield f"{rule.title} checks whether a message is late"
 
 
-def _asks_late(expression: Expression) -> bool:
-    if isinstance(expression, ApplyIR):
-        return any(_asks_late(argument) for argument in expression.arguments)
-    if isinstance(expression, ReadItem):
-        return _asks_late(expression.index)
-    return isinstance(expression, IsLateIR)
-
-
 class _Alone:
-    """A chip in a product in which all others are deaf and an invented bench gives the signals."""
+    """A chip in a product in which all others are deaf; signals come from outside."""
 
     def __init__(self, product: Product, number: int) -> None:
         self._number = number
         self._form = product.chips[number]
-        self._signals = sorted({s for hearing in self._form.hearings for s in hearing})
-        self._first_label = len(product.labels)
         self._product = self._isolated(product)
         self._interpreter = Interpreter(self._product)
         fields = enumerate(product.fields)
@@ -134,20 +118,10 @@ class _Alone:
         self._inputs = list(self._all_inputs())
 
     def _isolated(self, product: Product) -> Product:
-        chips = [
-            form if number == self._number else _deaf(form)
-            for number, form in enumerate(product.chips)
-        ]
-        bench = Field("bench", 0, 0, 0)
-        raising = tuple(
-            Reaction(-1, self._first_label + signal, None, (), (), (signal,), -1)
-            for signal in self._signals
-        )
-        chips.append(_bench_chip(len(product.fields), raising))
+        chips = enumerate(product.chips)
         return replace(
             product,
-            fields=(*product.fields, bench),
-            chips=tuple(chips),
+            chips=tuple(form if n == self._number else _deaf(form) for n, form in chips),
             queues=tuple(replace(queue, up=None) for queue in product.queues),
             faults=(),
             fair=(),
@@ -166,8 +140,8 @@ class _Alone:
                 for value in range(message.low, message.high + 1) if valued else (0,):
                     text = message_text(self._product, number, code, value if valued else None)
                     yield _Input(f"{text} over {queue.name}", number, code, value)
-        for signal in self._signals:
-            yield _Input(self._product.signals[signal], label=self._first_label + signal)
+        for signal in sorted({s for hearing in self._form.hearings for s in hearing}):
+            yield _Input(self._product.signals[signal], signal=signal)
         if any(self._form.steps):
             yield _Input(WAIT)
 
@@ -210,8 +184,11 @@ class _Alone:
         return tuple(state)
 
     def _answer(self, own: State, given: _Input) -> tuple[State, str]:
-        steps = self._interpreter.steps(self._whole(own, given))
-        mine = [step for step in steps if self._is_answer(step, given)]
+        state = self._whole(own, given)
+        if given.signal >= 0:
+            mine = [self._interpreter.signalled(state, given.signal)]
+        else:
+            mine = [s for s in self._interpreter.steps(state) if self._is_answer(s, given)]
         if len(mine) > 1:
             raise _NotAMachine(f"in {self._name(own)} two of its timers run at once")
         if not mine:
@@ -229,8 +206,6 @@ class _Alone:
         return any(met.outcome == BLOCKED for met in self._interpreter.observed.encounters)
 
     def _is_answer(self, step: Step, given: _Input) -> bool:
-        if step.label >= self._first_label:
-            return step.label == given.label
         label = self._product.labels[step.label]
         if label.kind == "rule":
             return given.text == WAIT and label.chip == self._number
@@ -261,20 +236,3 @@ class _Alone:
 
 def _deaf(form: ChipIR) -> ChipIR:
     return replace(form, steps=((),) * len(form.leaves), hearings=({},) * len(form.leaves))
-
-
-def _bench_chip(field: int, raising: Sequence[Reaction]) -> ChipIR:
-    return ChipIR(
-        name="bench",
-        actor=True,
-        state_field=field,
-        leaves=("here",),
-        rests=(True,),
-        initial=0,
-        steps=(tuple(raising),),
-        receptions=({},),
-        hearings=({},),
-        restart=(),
-        inputs=(),
-        outputs=(),
-    )

@@ -21,7 +21,7 @@ from modecheck.tours.plan import BenchStep, BenchTest, StepSequence
 from modecheck.tours.postman import Arc, Tour, postman_tour
 from modecheck.tours.settling import SettledOutcome, Settling, SettlingLimit
 from modecheck.tours.sittings import cut_into_sittings
-from modecheck.tours.tour_words import Teller, moves_of
+from modecheck.tours.tour_words import Teller
 
 
 @dataclass(frozen=True, slots=True)
@@ -228,37 +228,17 @@ class TellActions:
         return replace(step, may_also=tuple(places), go_on=tuple(go_on))
 
     def _start(self) -> BenchStep:
-        settled, teller = self._graph.start, self._teller
+        settled = self._graph.start
         assert settled.usual is not None
-        return BenchStep(
-            kind="start",
-            do="switch everything on",
-            happens=teller.told(settled.run),
-            see=teller.see(None, _passed(settled.run) or [settled.usual]),
-            moves=moves_of(settled.run),
-            takes=teller.takes(settled.run),
-            waits=teller.waits(settled.run),
-            may_fail=settled.failures,
-        )
+        step = self._teller.step("start", None, settled.run, settled.usual)
+        return replace(step, may_fail=settled.failures)
 
     def _step(self, action: UserAction) -> BenchStep:
         settled, teller = action.settled, self._teller
         assert settled.usual is not None
-        does, answer = teller.deed(action.step)
         wait = self._settling.is_wait(action.step.label)
-        run = (action.step, *settled.run)
-        return BenchStep(
-            kind="wait" if wait else "act",
-            do=f"wait {' '.join(teller.waits([action.step]))}: {does}" if wait else does,
-            happens=((answer,) if answer else ()) + teller.told(settled.run),
-            see=teller.see(self._graph.states[action.source], _passed(run)),
-            moves=moves_of(run),
-            takes=teller.takes(run),
-            waits=teller.waits(settled.run),
-            may_fail=settled.failures,
-        )
-
-
-def _passed(run: Iterable[Step]) -> list[State]:
-    """The states that a run passes through, its end last."""
-    return [step.after for step in run if step.after is not None]
+        before, run = self._graph.states[action.source], (action.step, *settled.run)
+        step = teller.step("wait" if wait else "act", before, run, settled.usual)
+        does = f"wait {' '.join(teller.waits([action.step]))}: {step.do}" if wait else step.do
+        waits = teller.waits(settled.run)
+        return replace(step, do=does, waits=waits, may_fail=settled.failures)

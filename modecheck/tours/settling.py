@@ -19,6 +19,7 @@ from fractions import Fraction
 
 from modecheck.engine.memory import resident_memory
 from modecheck.engine.plain import Interpreter, State, Step
+from modecheck.engine.predecessors import path_to
 from modecheck.engine.space import Limits
 from modecheck.engine.system_actions import Drives
 from modecheck.product.ir import Product
@@ -150,7 +151,7 @@ class Settling:
             return SettledOutcome(None, (), (), tuple(failures), slow)
         run = self._usual_run(state, slow=slow)
         if run is None:
-            run = _run_to(came, ends[0])
+            run = [step for step, _ in path_to(came, ends[0])]
         usual = run[-1].after if run else state
         others = tuple(end for end in ends if end != usual)
         return SettledOutcome(usual, tuple(run), others, tuple(failures), slow)
@@ -176,13 +177,3 @@ class Settling:
         fault = self.product.labels[step.label].kind in FAULTS
         timer = self._timer(step.label)
         return fault, Fraction(-1) if timer is None else timer
-
-
-def _run_to(came: dict[State, tuple[State, Step] | None], state: State) -> list[Step]:
-    run: list[Step] = []
-    before = came[state]
-    while before is not None:
-        state, step = before
-        run.append(step)
-        before = came[state]
-    return run[::-1]

@@ -8,14 +8,14 @@ step says so.
 from __future__ import annotations
 
 from collections.abc import Sequence as Several
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from modecheck.engine.plain import State, Step
 from modecheck.engine.space import Space
 from modecheck.model.wording import counted
 from modecheck.tours.plan import BenchStep, StepSequence
 from modecheck.tours.settling import FAULTS, Settling
-from modecheck.tours.tour_words import Teller, moves_of
+from modecheck.tours.tour_words import Teller
 
 
 @dataclass(slots=True)
@@ -59,24 +59,9 @@ class TellTimed:
         return self._settling.product.labels[label].kind
 
     def _step(self, draft: _Draft) -> BenchStep:
-        teller, steps = self._teller, draft.steps
-        passed = [step.after for step in steps if step.after is not None] or [draft.before]
-        if draft.kind == "start":
-            does, happens = "switch everything on", teller.told(steps)
-        else:
-            does, answer = teller.deed(steps[0])
-            happens = ((answer,) if answer else ()) + teller.told(steps[1:])
-        return BenchStep(
-            kind=draft.kind,
-            do=does,
-            happens=happens,
-            see=teller.see(None if draft.kind == "start" else draft.before, passed),
-            moves=moves_of(steps),
-            takes=teller.takes(steps),
-            waits=teller.waits(steps),
-            early=draft.early,
-            may_also=_order_matters(draft.forked),
-        )
+        before = None if draft.kind == "start" else draft.before
+        step = self._teller.step(draft.kind, before, draft.steps, draft.before)
+        return replace(step, early=draft.early, may_also=_order_matters(draft.forked))
 
 
 def _order_matters(times: int) -> tuple[str, ...]:

@@ -10,7 +10,7 @@ from modecheck.engine.plain import State, Step
 from modecheck.product.ir import Product
 from modecheck.scenario.replay import Move
 from modecheck.scenario.sentences import sentence
-from modecheck.tours.plan import See
+from modecheck.tours.plan import BenchStep, See
 from modecheck.tours.settling import Settling
 
 ARROW = " → "
@@ -29,6 +29,25 @@ class Teller:
         self._settling = settling
         self._product: Product = settling.product
         self._modes = [f"mode:{name}" for name in self._product.device.modes]
+
+    def step(self, kind: str, before: State | None, run: Sequence[Step], end: State) -> BenchStep:
+        """A step of a test from a state (None at the start) to `end`, in which these steps of the
+        product are taken, the first by a person unless it is the start.
+        """
+        does, happens = "switch everything on", self.told(run)
+        if before is not None:
+            does, answer = self.deed(run[0])
+            happens = ((answer,) if answer else ()) + happens[1:]
+        passed = [step.after for step in run if step.after is not None] or [end]
+        return BenchStep(
+            kind=kind,
+            do=does,
+            happens=happens,
+            see=self.see(before, passed),
+            moves=tuple(Move(step.label, step.after) for step in run),
+            takes=self.takes(run),
+            waits=self.waits(run),
+        )
 
     def deed(self, step: Step) -> tuple[str, str]:
         """What a person does, and what others do in the same step (or nothing), as in "the player
@@ -113,11 +132,6 @@ class Teller:
         rules = (h.rule for step in steps for h in step.happenings if isinstance(h, Took))
         named = (self._product.rules[rule] for rule in rules)
         return tuple(dict.fromkeys(f"{rule.chip}.{rule.title}" for rule in named))
-
-
-def moves_of(steps: Iterable[Step]) -> tuple[Move, ...]:
-    """Steps as moves that can be replayed."""
-    return tuple(Move(step.label, step.after) for step in steps)
 
 
 def _named(modes: Sequence[str]) -> str:

@@ -1,10 +1,10 @@
 """Zones beside digital clocks: how many there are, and how long they take.
 
-    python -m tests.benchmarks.zones [fischer] [window] [times] [matrices]
+    python -m tests.benchmarks.zones [fischer] [window] [matrices]
 
 `fischer`: constants ten and a hundred times as large. `window`: a pairing window that grows from
-30 ms to 30 s beside a poll of 1 ms. `times`: best and worst times of it. `matrices`: operations on
-zones a second, by the number of clocks.
+30 ms to 30 s beside a poll of 1 ms. `matrices`: operations on zones a second, by the number of
+clocks.
 """
 
 from __future__ import annotations
@@ -18,10 +18,8 @@ from typing import TypeVar
 from modecheck.engine.exploration import explore
 from modecheck.engine.space import Limits
 from modecheck.engine.zones import dbm
-from modecheck.engine.zones.zone_exploration import explore_zones
-from modecheck.engine.zones.zone_time_bounds import times_between
 from modecheck.product.composition import compose
-from modecheck.product.ir import ApplyIR, ConstantIR, Expression, Product, Read
+from tests.engine.zones.zone_graphs import explore_zones
 from tests.generation.devices import device_from
 from tests.generation.timed_examples import fischer, window_beside_poll
 
@@ -65,26 +63,11 @@ def windows() -> None:
         both(f"window of {window}, dark after {asleep}", window_beside_poll(window, asleep))
 
 
-def in_leaf(product: Product, chip: str, leaf: str) -> Expression:
-    form = next(form for form in product.chips if form.name == chip)
-    return ApplyIR("==", (Read(form.state_field), ConstantIR(form.leaves.index(leaf))))
-
-
-def measured_times() -> None:
-    product = compose(device_from(window_beside_poll()))
-    pairing = in_leaf(product, "hub", "pairing")
-    for last in ("", "paired", "idle", "dark"):
-        end = in_leaf(product, "hub", last) if last else ApplyIR("not", (pairing,))
-        times, seconds = timed(partial(times_between, product, pairing, end))
-        best = times.best.ticks if times.best else None
-        worst = times.worst.ticks if times.worst else "no bound" if times.unbounded else None
-        print(f"pairing to {last or 'its end'}: best {best}, worst {worst}, {seconds:.2f} s")
-
-
 def matrices() -> None:
     for clocks in (2, 4, 6, 8):
         n = clocks + 1
-        zone = dbm.later(dbm.point(range(clocks)), n)
+        zone = dbm.rearranged((dbm.ZERO,), 1, [(0, value) for value in range(clocks)])
+        zone = dbm.later(zone, n)
         work: dict[str, Callable[[], object]] = {
             "bound": partial(dbm.between, zone, n, 1, 2, 9),
             "set": partial(dbm.rearranged, zone, n, [(0, 0)] * clocks),
@@ -107,7 +90,6 @@ def main() -> None:
     parts = {
         "fischer": fischers,
         "window": windows,
-        "times": measured_times,
         "matrices": matrices,
     }
     for name in sys.argv[1:] or parts:

@@ -11,9 +11,9 @@ import pytest
 from modecheck.checks.judged import BROKEN, HOLDS
 from modecheck.checks.verdict import check
 from modecheck.engine.choice import Search
-from modecheck.engine.zones.zone_exploration import explore_zones
 from modecheck.product.composition import compose
 from modecheck.scenario.replay import replay
+from tests.engine.zones.zone_graphs import explore_zones
 from tests.generation.devices import device_from
 from tests.generation.timed_examples import fischer
 

@@ -8,13 +8,13 @@ automaton that stands for it in a product.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import cache
 from itertools import product as tuples
 
 import pytest
 
-from modecheck.product.automata import breaks
+from modecheck.product.automata import Automaton
 from modecheck.product.patterns import PATTERNS, SCOPES, atoms_of, automaton_of
 from tests.published.lassos import ATOMS, Lasso, formula
 
@@ -39,6 +39,30 @@ def lassos() -> Iterator[Lasso]:
 def satisfying(pattern: str, scope: str) -> tuple[bool, ...]:
     """For each lasso whether the formula holds on it."""
     return tuple(formula(pattern, scope, lasso) for lasso in lassos())
+
+
+def breaks(automaton: Automaton, stem: Sequence[int], loop: Sequence[int]) -> bool:
+    """Whether a run (`stem`, then `loop` forever, as valuations) violates the requirement."""
+    state = automaton.start
+    for valuation in stem:
+        state = automaton.after(state, valuation)
+        if state in automaton.bad:
+            return True
+    begun: dict[int, int] = {}
+    rounds: list[list[int]] = []
+    while state not in begun:
+        begun[state] = len(rounds)
+        passed = []
+        for valuation in loop:
+            state = automaton.after(state, valuation)
+            passed.append(state)
+        rounds.append(passed)
+        if any(one in automaton.bad for one in passed):
+            return True
+    cycle = [one for passed in rounds[begun[state] :] for one in passed]
+    return all(one in automaton.alive for one in cycle) and any(
+        one in automaton.again for one in cycle
+    )
 
 
 @pytest.mark.parametrize("scope", SCOPES)

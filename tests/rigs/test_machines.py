@@ -15,9 +15,9 @@ from hypothesis import strategies as st
 from transitions.extensions import HierarchicalMachine
 
 import modecheck
-from modecheck.engine.evaluation import StepFailed
 from modecheck.engine.happenings import Took
 from modecheck.engine.plain import Interpreter, Step
+from modecheck.product.evaluation import StepFailed
 from modecheck.rigs.rig import ImpossibleStep, Rig
 from tests.generation.corners import CORNERS
 from tests.generation.devices import Drawn, device_from, devices

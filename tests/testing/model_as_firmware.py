@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
-from modecheck.engine.evaluation import Evaluator
 from modecheck.model.values import ValueType
+from modecheck.product.evaluation import Evaluator
 from modecheck.product.ir import Expression, Product, Reaction
 from modecheck.testing import (
     Delivery,

@@ -13,16 +13,14 @@ from modecheck.engine.compiled.language.kernel import Kernel
 from modecheck.engine.compiled.walk_kernels import (
     EXTRA,
     IS_DRIVEN,
-    U0,
     Archive,
     Code,
     Found,
     Tests,
-    hash_at,
     look,
     note_in_state,
-    place_in,
 )
+from modecheck.engine.compiled.walk_sample import U0, hash_at, place_in
 
 NOWHERE = -2
 """The answer when the bound is hit, or nothing is left, before anything showed."""
@@ -56,6 +54,19 @@ def add(table: U32s, states: U64s, filled: int, records: U64s, at: int, words: i
 
 
 @Kernel
+def step_shown(found: Found, targets: I64s) -> Any:
+    """The record that leads to one of some targets, -1 where the state itself is one; `NOWHERE` if
+    none has been seen.
+    """
+    for target in targets:
+        if found.lengths[target] == 0:
+            return -1
+        if found.lengths[target] > 0:
+            return np.int64(found.paths[target, 0])
+    return NOWHERE
+
+
+@Kernel
 def nearest(  # noqa: C901 - one search, from its start to its answer
     code: Code,
     tests: Tests,
@@ -86,12 +97,11 @@ def nearest(  # noqa: C901 - one search, from its start to its answer
         filled = 1
     if targets.size:
         note_in_state(tests, found, call_marks(code.marks, base), path, 0, -1)
+        if step_shown(found, targets) != NOWHERE:
+            return 0, -1
     elif not stuck and is_like(states, 0, masks, values):
         return 0, -1
     while position < filled:
-        for target in targets:
-            if found.lengths[target] >= 0:
-                return position, -1
         address = base + np.uint64(8 * position * words)
         marks = call_marks(code.marks, address)
         result = call_successors(code.successors, address, at_records, notes)
@@ -99,11 +109,9 @@ def nearest(  # noqa: C901 - one search, from its start to its answer
         if targets.size:
             state = states[position * words : (position + 1) * words]
             look(code, tests, archive, found, state, marks, result, path, 0)
-            for target in targets:
-                if found.lengths[target] == 0:
-                    return position, -1
-                if found.lengths[target] > 0:
-                    return position, np.int64(found.paths[target, 0])
+            shown = step_shown(found, targets)
+            if shown != NOWHERE:
+                return position, shown
         elif (
             stuck
             and result & IS_DRIVEN == U0

@@ -1,4 +1,4 @@
-"""Walks and searches in machine code: those of `engine.walking` and `engine.nearing`."""
+"""Walks and searches in machine code: those of `engine.walking` and `engine.bounded_search`."""
 
 from __future__ import annotations
 
@@ -13,20 +13,22 @@ from modecheck.engine.compiled.frame import FAILED, RECORD_EXTRA
 from modecheck.engine.compiled.machine import CompiledProduct, compiled
 from modecheck.engine.compiled.steps import NotCompilableError
 from modecheck.engine.compiled.walk_kernels import (
+    Archive,
+    Code,
+    Found,
+    Tests,
+    WalkBuffers,
+    steps_of,
+    walk,
+)
+from modecheck.engine.compiled.walk_sample import (
     HALVINGS,
     KEPT,
     OFFERED,
     ONCE,
     STEPS,
     TWICE,
-    Archive,
-    Code,
-    Found,
-    Tests,
-    WalkBuffers,
     resettle,
-    steps_of,
-    walk,
 )
 from modecheck.engine.encounters import Observed
 from modecheck.engine.plain import State

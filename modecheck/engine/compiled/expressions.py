@@ -23,7 +23,7 @@ from modecheck.product.ir import (
     Read,
     ReadItem,
 )
-from modecheck.product.lowering import can_fail
+from modecheck.product.subexpressions import can_fail
 
 COMPARISONS = {"==", "!=", "<", "<=", ">", ">="}
 

@@ -11,17 +11,8 @@ from modecheck.engine.compiled import assembly as ir
 from modecheck.engine.compiled.expressions import ProductExpressionCode, Reading
 from modecheck.engine.compiled.frame import FALSE, I1, TRUE, FunctionFrame, constant
 from modecheck.engine.event_bits import EventBits
-from modecheck.product.ir import (
-    ApplyIR,
-    Expression,
-    Failure,
-    Product,
-    Queue,
-    Read,
-    ReadItem,
-    SendIR,
-    Slot,
-)
+from modecheck.product.ir import Expression, Failure, Product, Queue, SendIR, Slot
+from modecheck.product.subexpressions import fields_read
 
 
 class PendingMessage(Protocol):
@@ -55,7 +46,7 @@ class QueueCode:
         self._frame = frame
         self._code = code
         self._bits = bits
-        self._read_by_up = [_fields_read(queue.up) for queue in product.queues]
+        self._read_by_up = [fields_read(queue.up) for queue in product.queues]
 
     def is_up(self, number: int, reading: Reading) -> ir.Value:
         """Whether a link is up in the state reached so far; an index out of range makes it down."""
@@ -237,15 +228,3 @@ def condition_or_false(
     for block in failures:
         phi.add_incoming(FALSE, block)
     return phi
-
-
-def _fields_read(expression: Expression | None) -> set[int]:
-    """The fields that an expression can read."""
-    if isinstance(expression, Read):
-        return {expression.field}
-    if isinstance(expression, ReadItem):
-        items = set(range(expression.first, expression.first + expression.length))
-        return items | _fields_read(expression.index)
-    if isinstance(expression, ApplyIR):
-        return set().union(*(_fields_read(argument) for argument in expression.arguments))
-    return set()

@@ -32,22 +32,11 @@ def less_than(ticks: int) -> int:
     return 2 * ticks
 
 
-def ticks_of(bound: int) -> int:
-    """The number in a bound that is one."""
-    return bound >> 1
-
-
 def added(one: int, other: int) -> int:
     """The bound that two bounds make together: strict if one of them is."""
     if one == UNBOUNDED or other == UNBOUNDED:
         return UNBOUNDED
     return one + other - ((one | other) & 1)
-
-
-def point(values: Sequence[int]) -> Zone:
-    """The zone of one point; `values` are those of the clocks from 1 on."""
-    all_values = (0, *values)
-    return tuple(at_most(one - other) for one in all_values for other in all_values)
 
 
 def closed(cells: Sequence[int], n: int) -> Zone | None:
@@ -108,16 +97,6 @@ def later(zone: Zone, n: int) -> Zone:
     return tuple(found)
 
 
-def freed(zone: Zone, n: int, clock: int) -> Zone:
-    """The points of a zone, and those that differ from one in this clock alone."""
-    found = list(zone)
-    for k in range(n):
-        if k != clock:
-            found[clock * n + k] = UNBOUNDED
-            found[k * n + clock] = zone[k * n]
-    return tuple(found)
-
-
 def rearranged(zone: Zone, n: int, sources: Sequence[tuple[int, int]]) -> Zone:
     """A zone over other clocks: each is an old one (0 for none) and so many ticks more.
 
@@ -137,16 +116,6 @@ def rearranged(zone: Zone, n: int, sources: Sequence[tuple[int, int]]) -> Zone:
 def includes(zone: Zone, other: Zone) -> bool:
     """Whether every point of the other zone is one of this."""
     return all(map(int.__ge__, zone, other))
-
-
-def holds(zone: Zone, n: int, values: Sequence[int]) -> bool:
-    """Whether a point is in a zone; `values` are those of the clocks from 1 on."""
-    all_values = (0, *values)
-    return all(
-        at_most(all_values[i] - all_values[j]) <= zone[i * n + j]
-        for i in range(n)
-        for j in range(n)
-    )
 
 
 def extrapolated(zone: Zone, n: int, most: Sequence[int], *, whole: bool = False) -> Zone:

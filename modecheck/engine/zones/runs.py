@@ -30,24 +30,16 @@ class Runner:
         """The run whose steps happen at these moments, and time up to the last of them. Raises
         `NoSchedule` when it cannot be taken.
         """
-        return self.run_in_places(graph, schedule, moments)[0]
-
-    def run_in_places(
-        self, graph: ZoneGraph, schedule: Schedule, moments: list[int]
-    ) -> tuple[Run, list[int]]:
-        """The same, and for each node of the trail how many moves lead to it."""
         run: Run = []
-        places = [0]
         state, now = self._product.initial, 0
         for number, then in zip(schedule.trail[1:], moments[1:], strict=False):
             node = graph.nodes[number]
             state = self._wait(run, state, then - now)
             now = then
             if node.came.label != TICK:
-                state = self.step(run, state, node.came.label, node.situation.state)
-            places.append(len(run))
+                state = self._step(run, state, node.came.label, node.situation.state)
         self._wait(run, state, moments[-1] - now)
-        return run, places
+        return run
 
     def _wait(self, run: Run, state: State, ticks: int) -> State:
         """Let time pass; where a tick changes nothing, there is none and none is needed."""
@@ -60,7 +52,7 @@ class Runner:
             run.append((self._tick, state))
         return state
 
-    def step(self, run: Run, state: State, label: int, wanted: State) -> State:
+    def _step(self, run: Run, state: State, label: int, wanted: State) -> State:
         """Take a step to where all but the clocks is as wanted; it is added to the run."""
         for step in self._interpreter.steps(state):
             if step.label == label and step.after is not None:

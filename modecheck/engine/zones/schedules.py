@@ -49,34 +49,6 @@ class Schedule:
                 return found
         raise NoSchedule
 
-    def most_between(self, begin: int, end: int) -> int | None:
-        """The most ticks from one moment to another; None for any number."""
-        far: list[int | None] = [None] * self.moments
-        far[begin] = 0
-        for _ in range(self.moments + 1):
-            changed = False
-            for later, earlier, ticks in self.bounds:
-                known, own = far[earlier], far[later]
-                if known is not None and (own is None or known + ticks < own):
-                    far[later] = known + ticks
-                    changed = True
-            if not changed:
-                return far[end]
-        raise NoSchedule
-
-    def least_between(self, begin: int, end: int) -> int:
-        """The fewest ticks from one moment to a later one."""
-        most = self.most_between(end, begin)
-        return 0 if most is None else -most
-
-    def at_least(self, begin: int, end: int, ticks: int) -> None:
-        """One moment is at least so many ticks after another."""
-        self.bounds.append((begin, end, -ticks))
-
-    def exactly(self, begin: int, end: int, ticks: int) -> None:
-        self.at_least(begin, end, ticks)
-        self.bounds.append((end, begin, ticks))
-
 
 @dataclass(frozen=True, slots=True)
 class _Set:

@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from modecheck.engine.encounters import Observed
-from modecheck.engine.exploration import REPORT_EVERY, Reporter, Silent
+from modecheck.engine.exploration import REPORT_EVERY, Reporter
 from modecheck.engine.plain import State, Step
 from modecheck.engine.space import Limits
 from modecheck.engine.stopping import LimitReached, LimitWatch, noting_stops
@@ -87,13 +87,6 @@ class ZoneGraph:
             found.append(number)
             number = self.nodes[number].parent
         return found[::-1]
-
-
-def explore_zones(
-    product: Product, *, limits: Limits | None = None, reporter: Reporter | None = None
-) -> ZoneGraph:
-    """Explore a product with time; `limits.states` bounds the nodes. Raises `NotZonable`."""
-    return ZoneExplorer(product, limits or Limits(), reporter or Silent()).run()
 
 
 class ZoneExplorer:
@@ -198,19 +191,11 @@ class ZoneExplorer:
             return
         graph.transitions += 1
         node = graph.nodes[number]
-        after = self._arranged(number, node.situation, step, way, zone)
-        state, running, sources = self._untimed.clocks.arrival(after, node.situation.running)
+        arrival = self._untimed.clocks.arrival(step.after, node.situation.running)
+        state, running, sources = arrival
         entered = dbm.rearranged(zone, node.situation.n, sources)
         came = Came(step.label, way, (), sources)
         self._enter(self._situation(state, running), entered, number, came, self._next)
-
-    def _arranged(
-        self, number: int, before: Situation, step: Step, way: BoundsInForce, zone: Zone
-    ) -> State:
-        """The state behind a step, which does not fail."""
-        del number, before, way, zone
-        assert step.after is not None
-        return step.after
 
     def _note_failure(self, failed: Failed) -> None:
         """The first of its code and subject, and of the others those that blame another place."""

@@ -9,9 +9,9 @@ from modecheck.engine.plain import Interpreter
 from modecheck.engine.space import Limits
 from modecheck.engine.zones.runs import Runner
 from modecheck.engine.zones.schedules import schedule_to
-from modecheck.engine.zones.zone_exploration import explore_zones
 from modecheck.product.composition import compose
 from modecheck.product.ir import Product
+from tests.engine.zones.zone_graphs import explore_zones
 from tests.generation.devices import Drawn, devices
 
 MOST_STATES = 1500

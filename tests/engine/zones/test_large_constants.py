@@ -5,12 +5,11 @@ from __future__ import annotations
 import pytest
 
 from modecheck.engine.exploration import explore
-from modecheck.engine.zones.zone_exploration import ZoneGraph, explore_zones
-from modecheck.engine.zones.zone_time_bounds import times_between
+from modecheck.engine.zones.zone_exploration import ZoneGraph
 from modecheck.product.composition import compose
-from modecheck.product.ir import ApplyIR, Product
+from modecheck.product.ir import Product
 from tests.engine.zones.test_agreement import without_time
-from tests.engine.zones.test_zone_time_bounds import in_leaf
+from tests.engine.zones.zone_graphs import explore_zones
 from tests.generation.devices import device_from
 from tests.generation.timed_examples import window_beside_poll
 
@@ -44,28 +43,3 @@ def test_longer_waits_reach_what_short_ones_do(zones: ZoneGraph) -> None:
     reached = {without_time(short, digital.state(n)) for n in range(digital.state_count)}
     found = {without_time(zones.product, node.situation.state) for node in zones.nodes}
     assert found == reached
-
-
-@pytest.mark.parametrize(
-    ("chip", "begin", "end", "best", "worst"),
-    [
-        ("hub", "pairing", "", 0, 3_000),
-        ("hub", "pairing", "paired", 0, None),
-        ("hub", "dark", "wired", None, None),
-        ("tile", "bouncing", "quiet", 5, 5),
-    ],
-)
-def test_stretches_are_measured_to_the_tick(
-    chip: str, begin: str, end: str, best: int | None, worst: int | None
-) -> None:
-    """A window closes after 3 s, or sooner. Whether it ends in a pairing is not bounded: it can be
-    opened again and again. From the dark no path leads on, and a bounce takes 5 ms.
-    """
-    product = compose(device_from(window_beside_poll("3 s", "1 min")))
-    first = in_leaf(product, chip, begin)
-    last = in_leaf(product, chip, end) if end else ApplyIR("not", (first,))
-    times = times_between(product, first, last)
-    assert not times.stopped_by
-    assert (times.best.ticks if times.best else None) == best
-    assert (times.worst.ticks if times.worst else None) == worst
-    assert (times.unbounded is not None) == (best is not None and worst is None)
