@@ -43,7 +43,7 @@ class MomentChances:
         return weight / (weight + 1), rule.weight is None
 
     def _moments_left(self, rule: Rule, state: State) -> int | None:
-        """MomentChances until the latest one, this one included; None where there is no latest."""
+        """Moments until the latest one, this one included; None where there is no latest."""
         clock, timers = self._product.device.clock, self._timers[rule.chip]
         assert clock is not None
         if rule.expires:

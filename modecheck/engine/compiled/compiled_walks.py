@@ -80,7 +80,7 @@ class _Watching:
         self.tests = _tests(self.machine, watched, failures, len(self.targets))
 
     def found(self, depth: int) -> Found:
-        """WalkBuffers for paths to everything that is watched."""
+        """Room for paths to everything that is watched."""
         count = len(self.targets) + DEADLOCKS
         return Found(
             lengths=np.full(count, -1, np.int64),
