@@ -14,32 +14,24 @@ from numpy.typing import NDArray
 from modecheck.engine.compiled.code_notes import observed_in
 from modecheck.engine.compiled.frame import FAILED, RECORD_EXTRA, overheard_events
 from modecheck.engine.compiled.graph_kernels import (
-    EVENT_BITS,
-    build_transitions,
     find_before,
     flag_states,
-    index_states,
 )
-from modecheck.engine.compiled.growing_arrays import Reserved, Words
-from modecheck.engine.compiled.kernels import SPARE, U1
-from modecheck.engine.compiled.language.intrinsics import LINE
+from modecheck.engine.compiled.growing_arrays import Words
+from modecheck.engine.compiled.kernels import U1
 from modecheck.engine.compiled.machine import CompiledProduct, compiled
 from modecheck.engine.compiled.native_arrays import NativeArrays
 from modecheck.engine.compiled.reach import ReachedStates
+from modecheck.engine.compiled.transition_making import (
+    INDEX_FULLEST,
+    TransitionMaker,
+    room_for_records,
+)
+from modecheck.engine.compiled.transition_making_kernels import EVENT_BITS
 from modecheck.engine.explored_space import Exploration
 from modecheck.engine.state_graph import StateGraph
 from modecheck.engine.system_actions import system_actions
 from modecheck.product.ir import Product
-
-RECORDS_A_BATCH = 1024
-"""Successors made before they are looked up: enough to hide the memory's latency, few enough for
-the second-level cache."""
-INDEX_FULLEST = 0.7
-"""Share of the slots in use of the table that finds a state's number."""
-NOTE_SLOTS = 1 << 17
-"""Slots for kinds of transitions (label, who moved, what happened); twice as many as can be told
-apart, and real devices have some hundred.
-"""
 
 FLAGGED_TOGETHER = 1 << 18
 """States looked at between two looks at the clock."""
@@ -102,8 +94,7 @@ class States:
 
     def records(self) -> Words:
         """Room for the records of a batch."""
-        room = max(RECORDS_A_BATCH, 2 * self.machine.most_records)
-        return np.zeros(room * (self.width + RECORD_EXTRA), np.uint64)
+        return room_for_records(self.machine)
 
     def steps(self, number: int) -> list[StepRecord]:
         """The steps of one state; of a failing step what happened is the failure's number."""
@@ -305,61 +296,25 @@ def graph_without_transitions(states: States, *, seconds: float | None = None) -
     )
 
 
-def graph_of(states: States, transitions: int) -> StateGraph:
+def graph_of(states: States, transitions: int, threads: int) -> StateGraph:
     """Make all transitions of the expanded states; `transitions` is at least their number.
 
     Raises `MemoryError` when there are too many kinds of transitions to number.
     """
-    count = states.count
-    lines = int(count / LINE / INDEX_FULLEST) + 16
-    index = Reserved((lines + SPARE) * LINE, huge_pages=True)
-    index_states(states.words, states.width, count, index.words, lines)
-    records = states.records()
-    hashes = np.zeros(records.size, np.uint64)
-    note_table = np.zeros((NOTE_SLOTS, 3), np.uint64)
-    known = np.zeros(1, np.int64)
-    first = np.zeros(states.expanded + 1, np.int64)
-    targets = np.empty(transitions, np.uint32)
-    notes = np.empty(transitions, np.uint16)
-    is_quiescent, failing = np.zeros(count, np.uint8), np.zeros(count, np.uint8)
-    too_many = build_transitions(
-        states.machine.successors,
-        states.seen,
-        states.words,
-        states.width,
-        0,
-        states.expanded,
-        index.words,
-        lines,
-        records,
-        hashes,
-        most_records=states.machine.most_records,
-        first=first,
-        targets=targets,
-        notes=notes,
-        note_table=note_table,
-        known=known,
-        quiescent=is_quiescent,
-        failing=failing,
+    making = TransitionMaker(
+        states.machine, states.words, states.expanded, transitions, states.seen
     )
-    if too_many:
-        raise MemoryError("too many kinds of transitions")
-    edges = int(first[-1])
-    rows = (
-        note_table[np.argsort(note_table[:, 2])][-int(known[0]) :] if known[0] else note_table[:0]
-    )
-    moved, happened = rows[:, 0].copy(), rows[:, 1].copy()
-    labels, events = happened >> EVENT_BITS, happened & ((U1 << EVENT_BITS) - U1)
-    kept = targets[:edges], notes[:edges]
+    made = making.made(threads)
+    moved, product = made.moved, states.machine.product
+    labels, events = made.happened >> EVENT_BITS, made.happened & ((U1 << EVENT_BITS) - U1)
     overheard = None
-    if overheard_events(states.machine.product):
-        product = states.machine.product
+    if overheard_events(product):
         chips, reported = len(product.chips), len(product.watched_events)
         overheard = events | (moved >> np.uint64(chips)) << np.uint64(reported)
-        moved &= np.uint64((1 << chips) - 1)
+        moved = moved & np.uint64((1 << chips) - 1)
     return StateGraph(
-        NativeArrays(), first, *kept, labels, moved, events, is_quiescent, failing,
-        linked=states.expanded, overheard=overheard,
+        NativeArrays(), made.first, made.targets, made.notes, labels, moved, events,
+        made.is_quiescent, made.failing, linked=states.expanded, overheard=overheard,
     )  # fmt: skip
 
 

@@ -462,15 +462,16 @@ def home_of(stored: np.uint64, words: int, lines: np.uint64) -> Any:
 
 
 @Kernel
-def put(table: Any, stored: np.uint64, home: np.uint64) -> None:
+def put(table: Any, stored: np.uint64, home: np.uint64, others: tuple[int, ...]) -> None:
     """Store what is known to be new at the first free slot from its home on."""
-    line = home
+    line, slots, waits = home, slots_of_line(table), True
     # No comparison: the caller knows that the state is not there yet.
-    free = equal_slots(table, line, U0)
-    while free == U0:
-        line += U1
+    while waits:
         free = equal_slots(table, line, U0)
-    table[line * slots_of_line(table) + lowest_bit(free)] = stored
+        if free == U0:
+            line += U1
+        else:
+            waits = not store(table, line * slots + lowest_bit(free), stored, others)
 
 
 @Kernel
@@ -496,7 +497,7 @@ def refill(
         if words != 1:
             index = (np.uint64(number) << np.uint64(bits)) | np.uint64(thread)
             stored = (hash_ & ~LOW) | (index + U1)
-        put(table, stored, line_of(hash_, lines_))
+        put(table, stored, line_of(hash_, lines_), ())
 
 
 RECENT = 64
@@ -558,5 +559,5 @@ def grow(  # noqa: C901 - one pass over the table
             used[place] += U1
     for number in range(kept):
         if aside[number] != U0:
-            put(table, aside[number], home_of(aside[number], words, new))
+            put(table, aside[number], home_of(aside[number], words, new), ())
     return 0

@@ -19,7 +19,7 @@ from threading import Event
 import numpy as np
 
 from modecheck.engine.compiled.graph import Array, CompiledExploration, States, in_order
-from modecheck.engine.compiled.graph_kernels import MOST_NOTES, mark_states
+from modecheck.engine.compiled.graph_kernels import mark_states
 from modecheck.engine.compiled.growing_arrays import Reserved, Words
 from modecheck.engine.compiled.machine import MOST_WATCHED, compiled_observers
 from modecheck.engine.compiled.native_arrays import NativeArrays
@@ -32,6 +32,7 @@ from modecheck.engine.compiled.observer_kernels import (
     value_transitions,
 )
 from modecheck.engine.compiled.observer_plan import ObserverPlan
+from modecheck.engine.compiled.transition_making_kernels import MOST_NOTES
 from modecheck.engine.encounters import Observed
 from modecheck.engine.phases import count
 from modecheck.engine.space import INITIAL, INTERRUPTION, Limits, Sighting

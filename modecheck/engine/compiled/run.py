@@ -75,7 +75,10 @@ def explore_compiled(
     interrupted = stopped_by == INTERRUPTION and transitions > SOON_BUILT
     try:
         with phase("building the graph"):
-            graph = _hasty_graph(states) if interrupted else _graph(states, transitions, bound)
+            if interrupted:
+                graph = _hasty_graph(states)
+            else:
+                graph = _graph(states, transitions, bound, threads)
     except KeyboardInterrupt:
         # All states are known by now; what they lead to is not, and is not waited for.
         stopped_by, graph = INTERRUPTION, _hasty_graph(states)
@@ -131,10 +134,10 @@ def _load_kernels(machine: CompiledProduct) -> None:
     mark_states(machine.marks, states.words, states.width, 1, np.zeros(1, np.uint64))
 
 
-def _graph(states: States, transitions: int, bound: int) -> StateGraph:
+def _graph(states: States, transitions: int, bound: int, threads: int) -> StateGraph:
     """The graph with its transitions, if they fit beside what is held already."""
     if resident_memory() + bytes_needed(states.count, transitions) <= bound:
-        return graph_of(states, transitions)
+        return graph_of(states, transitions, threads)
     return graph_without_transitions(states)
 
 

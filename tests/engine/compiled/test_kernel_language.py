@@ -299,13 +299,14 @@ def test_the_line_is_that_of_the_statement(tmp_path: Path) -> None:
 MODULES = (
     "engine.compiled.bounded_search_kernels", "engine.compiled.graph_kernels",
     "engine.compiled.kernels", "engine.compiled.observer_kernels",
-    "engine.compiled.walk_kernels", "engine.fair_kernels", "engine.time_bound_kernels",
-    "engine.reductions.permuted_kernels", "engine.search_kernels", "compare.refinement_kernels",
+    "engine.compiled.transition_making_kernels", "engine.compiled.walk_kernels",
+    "engine.fair_kernels", "engine.reductions.permuted_kernels", "engine.search_kernels",
+    "engine.time_bound_kernels", "compare.refinement_kernels",
 )  # fmt: skip
 LEFT_OPEN = {
     "store", "insert_word", "insert_words", "home_for", "grow", "expand", "expand_small_levels",
     "is_short", "slots_of_line", "equal_slots", "hash_of", "same_words", "note_failure", "put",
-    "refill", "count_of",
+    "refill", "count_of", "index_states",
 }  # fmt: skip
 """Kernels with a tuple of any length, or with slots of either size."""
 
