@@ -28,9 +28,6 @@ class Arrays(Protocol):
     def listed(self, array: Array) -> list[int]:
         """The elements."""
 
-    def different(self, array: Array) -> set[int]:
-        """The values of the elements."""
-
     def counted(self, marks: Array) -> dict[int, Occurrence]:
         """Each value with its first place and its count."""
 
@@ -48,9 +45,6 @@ class SmallArrays:
 
     def listed(self, array: Array) -> list[int]:
         return list(array)
-
-    def different(self, array: Array) -> set[int]:
-        return set(array)
 
     def counted(self, marks: Array) -> dict[int, Occurrence]:
         found: dict[int, Occurrence] = {}

@@ -80,6 +80,10 @@ class PlainStates:
         mask, low = (1 << form.bits) - 1, form.low
         return [(packed >> shift & mask) + low for packed in self.packed]
 
+    def values_in(self, field: int) -> set[int]:
+        """The values that a field has in some state."""
+        return set(self.column(field))
+
     def step_into(self, graph: StateGraph, number: int) -> tuple[int, int]:  # noqa: ARG002 - asked
         """The state from which a state was found first, and the label of the step."""
         return self.parents[number]

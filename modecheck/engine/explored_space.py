@@ -63,6 +63,9 @@ class StateStore(Protocol):
     def column(self, field: int) -> Array:
         """The values of one field in all states."""
 
+    def values_in(self, field: int) -> set[int]:
+        """The values that a field has in some state."""
+
     def step_into(self, graph: StateGraph, number: int) -> tuple[int, int]:
         """The state above from which a state is reached first, and the label of the step."""
 
@@ -108,8 +111,8 @@ class Exploration(Generic[Store]):
     def occupied(self) -> list[set[int]]:
         """For each chip the leaves that it is ever in. Looked for once, when it is asked for."""
         if self._occupied is None:
-            columns = [self.found.column(chip.state_field) for chip in self.product.chips]
-            self._occupied = [self.graph.arrays.different(column) for column in columns]
+            fields = [chip.state_field for chip in self.product.chips]
+            self._occupied = [self.found.values_in(field) for field in fields]
         return self._occupied
 
     @property

@@ -16,6 +16,7 @@ from modecheck.engine.compiled.frame import FAILED, RECORD_EXTRA, overheard_even
 from modecheck.engine.compiled.graph_kernels import (
     find_before,
     flag_states,
+    flag_values,
 )
 from modecheck.engine.compiled.growing_arrays import Words
 from modecheck.engine.compiled.kernels import U1
@@ -91,6 +92,13 @@ class States:
         stored = self.words[place.word :: self.width] >> np.uint64(place.shift)
         values: Array = (stored & np.uint64(place.mask)).astype(np.int64) + place.low
         return values
+
+    def values_in(self, field: int) -> set[int]:
+        """The values that a field, which can have few, has in some state."""
+        place = self.machine.layout.places[field]
+        flags = np.zeros(place.mask + 1, np.uint8)
+        flag_values(self.words[place.word :], self.width, place.shift, place.mask, flags)
+        return {stored + place.low for stored in np.flatnonzero(flags).tolist()}
 
     def records(self) -> Words:
         """Room for the records of a batch."""

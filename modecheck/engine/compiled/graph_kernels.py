@@ -55,6 +55,16 @@ def flag_states(
 
 
 @Kernel
+def flag_values(words: U64s, width: int, shift: int, mask: int, flags: U8s) -> None:
+    """Flag what stands in some bits of every word that is `width` behind the one before."""
+    shift_, mask_ = np.uint64(shift), np.uint64(mask)
+    at = np.int64(0)
+    while at < words.size:
+        flags[(words[at] >> shift_) & mask_] = 1
+        at += width
+
+
+@Kernel
 def find_before(
     address: int,
     seen: U8s,

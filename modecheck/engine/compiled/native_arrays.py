@@ -33,11 +33,6 @@ class NativeArrays:
     def listed(self, array: Numbers) -> list[int]:
         return array.tolist()  # type: ignore[no-any-return]
 
-    def different(self, array: Numbers) -> set[int]:
-        """The values of the elements; some are looked at at a time."""
-        parts = range(0, array.size, TOGETHER)
-        return {own for at in parts for own in np.unique(array[at : at + TOGETHER]).tolist()}
-
     def counted(self, marks: Numbers) -> dict[int, Occurrence]:
         """Each value with its first place and its count; there are few, whatever the states."""
         found: dict[int, Occurrence] = {}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections import Counter
+from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 
@@ -133,7 +134,8 @@ def test_too_many_kinds_are_an_error_in_every_thread(
 
 def test_what_one_thread_raises_ends_the_others() -> None:
     """The others are asked to end, are waited for, and then it is raised here."""
-    asked, ended = threading.Event(), []
+    asked = threading.Event()
+    ended: list[int] = []
 
     def fails() -> None:
         raise ValueError("this one")
@@ -142,7 +144,11 @@ def test_what_one_thread_raises_ends_the_others() -> None:
         asked.wait(60)
         ended.append(number)
 
-    for tasks in ([partial(works, 1), fails, partial(works, 2)], [fails, partial(works, 3)]):
+    many: list[list[Callable[[], None]]] = [
+        [partial(works, 1), fails, partial(works, 2)],
+        [fails, partial(works, 3)],
+    ]
+    for tasks in many:
         asked.clear()
         with pytest.raises(ValueError, match="this one"):
             do_together(tasks, asked.set)
