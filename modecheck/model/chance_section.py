@@ -7,6 +7,7 @@ from fractions import Fraction
 
 from modecheck.model.claims import Chance
 from modecheck.model.conditions import condition
+from modecheck.model.key_readers import note_misfits
 from modecheck.model.keys import keys_of
 from modecheck.model.meaning import Scope
 from modecheck.model.phrases import Phrases
@@ -15,7 +16,6 @@ from modecheck.model.terms import Happens, Term
 from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode
 
 KINDS = ("reach", "count", "latency")
-PARTNERS = {"count": "until", "latency": "answer"}
 
 
 class ChanceReader:
@@ -44,8 +44,7 @@ class ChanceReader:
             self._shapes.notes.add(message, key.place, expected=f"one of {', '.join(KINDS)}")
             return None
         kind = given[0]
-        if not self._partner_fits(kind, record):
-            return None
+        note_misfits(self._shapes, keys_of("chance"), record, kind)
         until = self._state(record.get("reach" if kind == "reach" else "until"))
         event = self._event(record.get(kind)) if kind != "reach" else None
         answer = self._event(record.get("answer"))
@@ -54,31 +53,13 @@ class ChanceReader:
             return None
         sentence = record.get("text")
         said = sentence.text if isinstance(sentence, ScalarNode) else ""
-        shown, within = self._shown(kind, record), self._within(kind, record)
+        shown, within = self._shown(kind, record), self._within(record)
         return Chance(name, said, kind, until, event, answer, shown, key.place, within)
 
-    def _partner_fits(self, kind: str, record: MappingNode) -> bool:
-        """Whether the keys that the kind needs are there, and no others; notes the errors."""
-        wanted, fits = PARTNERS.get(kind), True
-        for key in PARTNERS.values():
-            if record.get(key) is not None and key != wanted:
-                message = f"{key!r} does not go with {kind!r}"
-                self._shapes.notes.add(message, record.keys[key].place, expected=f"no {key!r}")
-                fits = False
-        if wanted is not None and record.get(wanted) is None:
-            message = f"{kind!r} is given without {wanted!r}"
-            place = record.keys[kind].place
-            self._shapes.notes.add(message, place, expected=f"the key {wanted!r} as well")
-            fits = False
-        return fits
-
-    def _within(self, kind: str, record: MappingNode) -> Fraction | None:
+    def _within(self, record: MappingNode) -> Fraction | None:
         node = record.get("within")
         if node is None:
             return None
-        if kind != "latency":
-            message = f"'within' does not go with {kind!r}"
-            self._shapes.notes.add(message, record.keys["within"].place, expected="no 'within'")
         scalar = self._shapes.scalar(node, "within", "a duration such as 20 ms")
         return self._phrases.duration(scalar) if scalar is not None else None
 
@@ -99,7 +80,7 @@ class ChanceReader:
     def _shown(self, kind: str, record: MappingNode) -> str:
         texts = [
             f"{key} {' '.join(node.text.split())}"
-            for key in (kind, PARTNERS.get(kind, ""))
+            for key in (kind, *keys_of("chance")[kind].beside)
             if isinstance(node := record.get(key), ScalarNode)
         ]
         return " ".join(texts)

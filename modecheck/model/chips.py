@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from collections.abc import Mapping as MappingType
 from dataclasses import dataclass
 
@@ -18,7 +19,7 @@ from modecheck.model.places import Place
 from modecheck.model.rule_drafts import RuleDraft, RuleDrafts
 from modecheck.model.rules import ChipWiring, RuleReader
 from modecheck.model.shapes import Shapes
-from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode, SequenceNode, kind_of
+from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode, kind_of
 
 MANNERS = {"discards": "discard", "defers": "defer"}
 
@@ -203,48 +204,32 @@ class ChipReader:
     def _replies(self, draft: ChipDraft, reader: RuleReader) -> dict[str, tuple[Reply, ...]]:
         replies: dict[str, list[Reply]] = {}
         for key, manner in MANNERS.items():
-            self._replies_of_chip(draft, key, manner, reader, replies)
-            for state, body in draft.reading.bodies.items():
-                self._add(replies, state, body.get(key), manner, reader)
+            for state, node in self._reply_nodes(draft, key):
+                for scalar in self._shapes.scalars(node, "an event", "the name of an event"):
+                    event = reader.event(scalar)
+                    if event is not None:
+                        reply = Reply(event, manner, scalar.place)
+                        replies.setdefault(state, []).append(reply)
         self._note_contradictions(replies)
         return {state: tuple(found) for state, found in replies.items()}
 
-    def _replies_of_chip(
-        self,
-        draft: ChipDraft,
-        key: str,
-        manner: str,
-        reader: RuleReader,
-        replies: dict[str, list[Reply]],
-    ) -> None:
-        node = draft.body.get(key)
-        if not isinstance(node, MappingNode):
-            self._add(replies, "", node, manner, reader)
-            return
-        for name, child in node.entries.items():
-            state = self._shapes.known(
-                draft.phrases.fill(node.keys[name]), "state", draft.reading.states
-            )
-            if state is not None:
-                self._add(replies, state, child, manner, reader)
-
-    def _add(
-        self,
-        replies: dict[str, list[Reply]],
-        state: str,
-        node: Node | None,
-        manner: str,
-        reader: RuleReader,
-    ) -> None:
-        if node is not None and not isinstance(node, (ScalarNode, SequenceNode)):
-            self._notes.add(
-                f"{kind_of(node)} cannot be used as events", node.place, expected="a list of events"
-            )
-            return
-        for scalar in self._shapes.scalars(node, "an event", "the name of an event"):
-            event = reader.event(scalar)
-            if event is not None:
-                replies.setdefault(state, []).append(Reply(event, manner, scalar.place))
+    def _reply_nodes(self, draft: ChipDraft, key: str) -> Iterator[tuple[str, Node | None]]:
+        """The events of the whole chip ("") and of its states, each where it stands."""
+        nodes: list[tuple[str | None, Node | None]] = [("", draft.body.get(key))]
+        whole = draft.body.get(key)
+        if isinstance(whole, MappingNode):
+            known, fill = draft.reading.states, draft.phrases.fill
+            nodes = [
+                (self._shapes.known(fill(whole.keys[name]), "state", known), child)
+                for name, child in whole.entries.items()
+            ]
+        nodes += [(state, body.get(key)) for state, body in draft.reading.bodies.items()]
+        for state, node in nodes:
+            if state is not None and isinstance(node, MappingNode):
+                message = f"{kind_of(node)} cannot be used as events"
+                self._notes.add(message, node.place, expected="a list of events")
+            elif state is not None:
+                yield state, node
 
     def _note_contradictions(self, replies: dict[str, list[Reply]]) -> None:
         for state, found in replies.items():

@@ -28,23 +28,13 @@ class KeyReader:
 
     def values(self, keys: Mapping[str, Key], record: MappingNode) -> dict[str, Any]:
         """The value under each key that can be read here, by the attribute that holds it."""
-        for key in keys.values():
-            self._note_alone(key, record)
+        note_misfits(self.shapes, keys, record)
         readable = [key for key in keys.values() if key.kind in READERS]
         found = {
             key.attribute: READERS[key.kind](self, key, record.get(key.name)) for key in readable
         }
         texts = {key.words: record.get(key.name) for key in readable if key.words}
         return found | {words: self.phrases.shown(node) for words, node in texts.items()}
-
-    def _note_alone(self, key: Key, record: MappingNode) -> None:
-        """Note a key that means nothing without another one, and stands without it."""
-        given = [name for name in (key.name, *key.beside) if record.get(name) is not None]
-        if key.beside and given == [key.name]:
-            others = " or ".join(map(repr, key.beside))
-            message = f"{key.name!r} is given without {others}"
-            expected = f"the key {others} as well"
-            self.shapes.notes.add(message, record.keys[key.name].place, expected=expected)
 
     def free_text(self, _: Key, node: Node | None) -> str:
         return " ".join(node.text.split()) if isinstance(node, ScalarNode) else ""
@@ -125,3 +115,19 @@ READERS: dict[str, Read] = {
     "word": KeyReader.word,
 }
 """By the kind of a key; a key of any other kind is read by the reader of its part."""
+
+
+def note_misfits(
+    shapes: Shapes, keys: Mapping[str, Key], record: MappingNode, kind: str = ""
+) -> None:
+    """Note keys that mean nothing for a part of this kind, or without another key."""
+    given = {name: keys[name] for name in record.entries if name in keys and record.get(name)}
+    for name, key in given.items():
+        place = record.keys[name].place
+        if key.only_with and kind not in key.only_with:
+            message = f"{name!r} does not go with {kind!r}"
+            shapes.notes.add(message, place, expected=f"no {name!r}")
+        if key.beside and not given.keys() & set(key.beside):
+            others = " or ".join(map(repr, key.beside))
+            message = f"{name!r} is given without {others}"
+            shapes.notes.add(message, place, expected=f"the key {others} as well")

@@ -16,16 +16,16 @@ from pathlib import Path
 from typing import Any
 
 DECLARED = Path(__file__).parent / "schema" / "keys.json"
-OWN = {"kind", "field", "words", "beside", "mark", "guide"}
+OWN = {"kind", "field", "words", "beside", "only_with", "mark", "guide"}
 """What an entry says besides the JSON Schema of the value."""
 
 
 @dataclass(frozen=True, slots=True)
 class Key:
     """One key of a part. `field` is the attribute that holds its value, `words` the one with its
-    text, if any. It goes only with one of the keys `beside`, if there are any. With a `mark` it
-    stands on statecharts, `{key: value}`. `guide` is its line in the guide, if that says more than
-    `schema`.
+    text, if any. It needs one of the keys `beside`, if there are any; of a part of several kinds,
+    it goes with those in `only_with`. With a `mark` it stands on statecharts, `{key: value}`.
+    `guide` is its line in the guide, if that says more than `schema`.
     """
 
     name: str
@@ -34,6 +34,7 @@ class Key:
     field: str = ""
     words: str = ""
     beside: Sequence[str] = ()
+    only_with: Sequence[str] = ()
     mark: bool = False
     guide: str = ""
 

@@ -53,7 +53,7 @@ class OutlineReader:
     def states(self, body: MappingNode) -> StateReading:
         """All states, outer before inner, in document order."""
         reading = StateReading()
-        self._read_states(body, None, 0, reading, rest=False)
+        self._read_states(body, None, reading)
         node = body.get("states")
         if not reading.states and (node is None or is_empty(node)):
             self._notes.add("the chip has no states", body.place, expected="the key 'states'")
@@ -72,14 +72,9 @@ class OutlineReader:
                 yield mapping.keys[name], record
 
     def _read_states(
-        self,
-        body: MappingNode,
-        parent: str | None,
-        depth: int,
-        reading: StateReading,
-        *,
-        rest: bool,
+        self, body: MappingNode, parent: State | None, reading: StateReading
     ) -> list[str]:
+        """The names of the states under a body."""
         names = []
         for key, child in self._children(body):
             name = self._shapes.identifier(key, "the name of a state")
@@ -90,29 +85,25 @@ class OutlineReader:
                 message = f"the state {name!r} is declared twice, first in line {first}"
                 self._notes.add(message, key.place, expected="different names within a chip")
                 continue
-            self._read_state(key, child, parent, depth, reading, rest=rest)
+            self._read_state(key, child, parent, reading)
             names.append(name)
         return names
 
     def _read_state(
-        self,
-        key: ScalarNode,
-        body: MappingNode,
-        parent: str | None,
-        depth: int,
-        reading: StateReading,
-        *,
-        rest: bool,
+        self, key: ScalarNode, body: MappingNode, parent: State | None, reading: StateReading
     ) -> None:
+        """A state with all inside it; it rests, and draws current, as the one around it does."""
         name = key.text
-        rests = self._shapes.truth(body.get("rest"), "rest", default=rest)
         reading.bodies[name] = body
         values = KeyReader(self._shapes, self._phrases).values(keys_of("state"), body)
-        if values["current"] is None and parent is not None:
-            values["current"] = reading.states[parent].current
-        state = State(name, parent, (), None, (name,), name, rests, depth, key.place, **values)
+        rest, around, depth = False, None, 0
+        if parent is not None:
+            rest, around, depth = parent.rest, parent.name, parent.depth + 1
+            values["current"] = parent.current if values["current"] is None else values["current"]
+        rest = self._shapes.truth(body.get("rest"), "rest", default=rest)
+        state = State(name, around, (), None, (name,), name, rest, depth, key.place, **values)
         reading.states[name] = state
-        children = self._read_states(body, name, depth + 1, reading, rest=rests)
+        children = self._read_states(body, state, reading)
         initial = self.initial(body, children)
         if not children or initial is None:
             return

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from modecheck.model.conditions import condition, names_in
 from modecheck.model.exchanges import ExchangeReader
+from modecheck.model.key_readers import note_misfits
 from modecheck.model.keys import keys_of
 from modecheck.model.meaning import Scope
 from modecheck.model.parts import Duration, Requirement, Span
@@ -20,15 +21,6 @@ from modecheck.model.yaml_nodes import SequenceNode as SequenceNode
 SPANNED = ("never", "always", "eventually", "whenever", "before")
 """Patterns that can have a scope."""
 PATTERNS = (*SPANNED, "possible", "recoverable", "exactly_once")
-PARTNERS = {"whenever": "then", "before": "first"}
-"""The key that a pattern needs beside it: what follows, or what comes first."""
-QUALIFIERS = {
-    "scope": SPANNED,
-    "may_lose": ("exactly_once",),
-    "under_way": ("exactly_once",),
-    "within": ("whenever",),
-}
-"""Optional keys, with the patterns that allow them."""
 SPAN_KEYS = ("before", "after", "between", "until")
 
 
@@ -77,7 +69,7 @@ class RequirementReader:
             message = f"{what} has {'more than one pattern' if given else 'no pattern'}"
             self._shapes.notes.add(message, key.place, expected=f"one of {', '.join(PATTERNS)}")
             return None
-        self._note_strangers(given[0], record)
+        note_misfits(self._shapes, keys_of("requirement"), record, given[0])
         text = self._shapes.scalar(record.entries["text"], "text", "the requirement in words")
         return self._of_pattern(name, key.place, given[0], record, text.text if text else "")
 
@@ -85,18 +77,6 @@ class RequirementReader:
         given = record.get("within")
         scalar = self._shapes.scalar(given, "a time", "a duration such as 50 ms") if given else None
         return self._phrases.interval([scalar]) if scalar is not None else None
-
-    def _note_strangers(self, pattern: str, record: MappingNode) -> None:
-        """Note keys that the pattern does not allow, and the key that it lacks."""
-        notes, partner = self._shapes.notes, PARTNERS.get(pattern)
-        for key in (*PARTNERS.values(), *QUALIFIERS):
-            fits = key == partner or pattern in QUALIFIERS.get(key, ())
-            if record.get(key) is not None and not fits:
-                message = f"{key!r} does not go with {pattern!r}"
-                notes.add(message, record.keys[key].place, expected=f"no {key!r}")
-        if partner is not None and record.get(partner) is None:
-            message = f"{pattern!r} is given without {partner!r}"
-            notes.add(message, record.keys[pattern].place, expected=f"the key {partner!r} as well")
 
     def _of_pattern(
         self, name: str, place: Place, pattern: str, record: MappingNode, sentence: str
@@ -117,10 +97,11 @@ class RequirementReader:
             without = names_in(self._shapes, inner.get("without"), "event", self._events)
         scope = self._scope if pattern in SPANNED else self._states
         term, text = self._condition(node, scope)
-        partner = record.get(PARTNERS.get(pattern, ""))
+        partners = keys_of("requirement")[pattern].beside
+        partner = record.get(partners[0]) if partners else None
         response, response_text = self._condition(partner, self._scope)
         span = self._span(record.get("scope"))
-        if term is None or span is None or (pattern in PARTNERS and response is None):
+        if term is None or span is None or (partners and response is None):
             return None
         return Requirement(
             name,
