@@ -17,7 +17,6 @@ from modecheck.product.automata import Automaton, AutomatonSketch
 
 PATTERNS = ("never", "always", "eventually", "whenever", "before")
 """Absence, universality, existence, response, precedence."""
-SCOPES = ("globally", "before", "after", "between", "after_until")
 
 OUTSIDE, GOOD = "outside", "good"
 BROKEN = "broken"

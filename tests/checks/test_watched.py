@@ -20,9 +20,9 @@ from modecheck.checks.judged import BROKEN, HOLDS, VACUOUS, Judged
 from modecheck.checks.verdict import check
 from modecheck.engine.choice import Search
 from modecheck.model.devices import read_device
-from modecheck.product.patterns import PATTERNS, SCOPES
+from modecheck.product.patterns import PATTERNS
 from modecheck.scenario.traces import Trace
-from tests.published.lassos import ATOMS, Lasso, formula
+from tests.published.lassos import ATOMS, SCOPES, Lasso, formula
 
 PARTNERS = {"whenever": "then", "before": "first"}
 

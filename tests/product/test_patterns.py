@@ -8,7 +8,8 @@ from itertools import product
 
 import pytest
 
-from modecheck.product.patterns import IN_TIME, PATTERNS, SCOPES, atoms_of, automaton_of
+from modecheck.product.patterns import IN_TIME, PATTERNS, atoms_of, automaton_of
+from tests.published.lassos import SCOPES
 
 Word = tuple[tuple[bool, ...], ...]
 """For each position whether P holds, whether S does, and whether it is a tick."""

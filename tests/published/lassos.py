@@ -6,7 +6,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from modecheck.product.patterns import SCOPES
+SCOPES = ("globally", "before", "after", "between", "after_until")
 
 Truth = tuple[bool, ...]
 """Where a formula holds: one entry for each position of a lasso."""

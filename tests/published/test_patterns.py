@@ -15,8 +15,8 @@ from itertools import product as tuples
 import pytest
 
 from modecheck.product.automata import Automaton
-from modecheck.product.patterns import PATTERNS, SCOPES, atoms_of, automaton_of
-from tests.published.lassos import ATOMS, Lasso, formula
+from modecheck.product.patterns import PATTERNS, atoms_of, automaton_of
+from tests.published.lassos import ATOMS, SCOPES, Lasso, formula
 
 SATISFIED = {
     "never": (1672, 10064, 3644, 10112, 8146),
