@@ -15,9 +15,10 @@ from modecheck.checks.judged import HOLDS, VACUOUS, Cost, Judged, broken, undeci
 from modecheck.checks.together import explored_together, first_tries
 from modecheck.engine.choice import Search
 from modecheck.engine.exploration import Reporter
+from modecheck.engine.observer_answer import ObserverVerdict, waiting_loops
 from modecheck.engine.observer_product import ObserverProducts
 from modecheck.engine.phases import phase
-from modecheck.engine.space import INTERRUPTION, LoopAnswer, LoopQuery, Space, first_zero
+from modecheck.engine.space import INTERRUPTION, LoopAnswer, Space, first_zero
 from modecheck.model.parts import Requirement
 from modecheck.product.composition import compose
 from modecheck.product.ir import EventIR, Product
@@ -78,13 +79,23 @@ def judge(
             seconds = cost.seconds + time.monotonic() - began
             return replace(judged, cost=replace(cost, seconds=seconds))
 
-        asked = [*first_tries(waiting, space.state_count, search)]
-        asked += [([need], search) for need in following]
+        def decided(need: Requirement) -> Judged | None:
+            """The verdict on a requirement that is not broken, if it can be told so soon."""
+            began, automaton = time.monotonic(), automaton_for(space.product.device, need)
+            with phase(_with_observers((need.name,))):
+                found = beside.verdict(need.name, automaton, search)
+            if found is None:
+                return None
+            costs[need.name] = Cost(found.states, time.monotonic() - began)
+            judged = None if found.broken else _unbroken(space, need, found)
+            return judged and replace(judged, cost=costs[need.name])
+
+        asked = list(first_tries(waiting, space.state_count, search))
         beside.begin([(tuple(need.name for need in some), how) for some, how in asked])
         for need, watched in explored_together(waiting, space.state_count, search, explore):
             yield judged_in(watched, need)
         for need in following:
-            yield judged_in(explore([need], search), need)
+            yield decided(need) or judged_in(explore([need], search), need)
 
 
 def _with_observers(names: Sequence[str]) -> str:
@@ -113,16 +124,20 @@ class _Judging:
             # What never arrives also breaks the order of what comes later: show the shorter one.
             trace, reason = min(traces, key=lambda found: len(found[0].moves))
             return broken_run(self._product, need, trace, reason)
-        if not watched.complete:
-            return undecided(need, f"its exploration was stopped by {watched.stopped_by}")
-        if self._lost_count():
-            return undecided(need, self._too_many())
-        if self._ends_failing():
-            return undecided(need, "some runs can only end in a failing step")
-        rests_on = sorted(frozenset().union(*(answer.rests_on for answer in answers)))
-        names = tuple(watched.product.fair[one].name for one in rests_on)
-        verdict = HOLDS if self._tested() else VACUOUS
-        return Judged(need, verdict, rests_on=names, remark=up_to_failures(watched))
+        return _unbroken(watched, need, self._found(answers))
+
+    def _found(self, answers: Sequence[LoopAnswer]) -> ObserverVerdict:
+        """What the observer finds of a requirement that is not broken."""
+        watched = self._watched
+        return ObserverVerdict(
+            states=watched.state_count,
+            broken=False,
+            lost_count=self._lost_count(),
+            ends_failing=watched.complete and self._ends_failing(),
+            tested=self._tested(),
+            rests_on=frozenset().union(*(answer.rests_on for answer in answers)),
+            stopped_by=watched.stopped_by,
+        )
 
     def _mark(self, condition: str) -> int:
         known = condition in self._watched.product.conditions
@@ -150,17 +165,11 @@ class _Judging:
             yield without_observers(self._product, trace), reason
 
     def _staying_alive(self) -> list[LoopAnswer]:
-        """Whether it stays alive where nothing happens any more, and where something does: two
-        queries, because idling takes no step of the device, and so makes the shorter scenario.
-        """
+        """Whether it stays alive where nothing happens any more, and where something does."""
         alive, again = (self._mark(f"{what}:{self._need.name}") for what in ("alive", "again"))
         if not alive:
             return []
-        visits, idles = (again,) if again else (), self._mark("idles")
-        queries = (
-            LoopQuery(wanted=alive | idles, visits=visits),
-            LoopQuery(wanted=alive, unwanted=idles, visits=visits),
-        )
+        queries = waiting_loops(alive, again, self._mark("idles"))
         return [self._watched.fair_loop(query) for query in queries]
 
     def _ends_failing(self) -> bool:
@@ -176,12 +185,6 @@ class _Judging:
         unsure = self._mark(f"unsure:{self._need.name}")
         return bool(unsure) and next(self._watched.numbered(unsure), None) is not None
 
-    def _too_many(self) -> str:
-        exchange = self._need.exchange
-        assert exchange is not None
-        count = room_for(self._product.device, exchange)
-        return f"more than {count} are in flight: give the most that may be, with 'under_way'"
-
     def _tested(self) -> bool:
         """Whether the requirement was put to the test anywhere."""
         observer = self._watched.product.observers[self._number]
@@ -189,6 +192,24 @@ class _Judging:
             place for number, place in self._watched.observed.watched if number == self._number
         }
         return bool(looked_up & self._automaton.triggers)
+
+
+def _unbroken(space: Space, need: Requirement, found: ObserverVerdict) -> Judged:
+    """The verdict on a requirement of which no observer has found that it is broken."""
+    product = space.product
+    if found.stopped_by:
+        return undecided(need, f"its exploration was stopped by {found.stopped_by}")
+    if found.lost_count:
+        assert need.exchange is not None
+        most = room_for(product.device, need.exchange)
+        return undecided(
+            need, f"more than {most} are in flight: give the most that may be, with 'under_way'"
+        )
+    if found.ends_failing:
+        return undecided(need, "some runs can only end in a failing step")
+    names = tuple(product.fair[one].name for one in sorted(found.rests_on))
+    verdict = HOLDS if found.tested else VACUOUS
+    return Judged(need, verdict, rests_on=names, remark=up_to_failures(space))
 
 
 def broken_run(product: Product, need: Requirement, trace: Trace, reason: str) -> Judged:

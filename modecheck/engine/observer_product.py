@@ -17,7 +17,9 @@ from typing import TYPE_CHECKING, Self
 from modecheck.engine.choice import Search, explore_with
 from modecheck.engine.exploration import Reporter
 from modecheck.engine.explored_space import Exploration
+from modecheck.engine.observer_answer import ObserverVerdict
 from modecheck.engine.space import Space
+from modecheck.product.automata import Automaton
 from modecheck.product.ir import Product
 
 if TYPE_CHECKING:
@@ -71,6 +73,15 @@ class ObserverProducts:
         """The exploration with observers for these requirements."""
         found = self._ahead(names, search) or self._followed(names, search)
         return found or explore_with(self._product_with(names), search, self._reporter)
+
+    def verdict(self, name: str, automaton: Automaton, search: Search) -> ObserverVerdict | None:
+        """What the observer of one requirement finds, where that can be told without exploring."""
+        if self._known is None:
+            return None
+        from modecheck.engine.compiled.observer_verdict import verdict_along
+
+        product = self._product_with((name,))
+        return verdict_along(self._known, product, automaton, search.limits, self._interrupted)
 
     def _ahead(self, names: Names, search: Search) -> Space | None:
         """What was begun ahead, unless nobody has come to it yet."""

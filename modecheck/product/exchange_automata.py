@@ -76,7 +76,10 @@ def exchange_automaton(kinds: int, under_way: int, *, strict: bool = False) -> A
         step=exchange.step,
         bad=lambda state: _why(state, strict=strict),
         alive=lambda state: isinstance(state, Following),
-        triggered=lambda _, valuation: bool(valuation & ((1 << kinds) - 1)),
+        # As long as it counts: whoever follows an item does so beside a run that counts on.
+        triggered=lambda state, valuation: (
+            isinstance(state, Counting) and bool(valuation & ((1 << kinds) - 1))
+        ),
         choices=exchange.choices,
         unsure=lambda state: state == OVERRUN and not strict,
     ).build()

@@ -64,7 +64,7 @@ def watch(product: Product, addresses: Addresses, names: Iterable[str]) -> Produ
         plan.add_all(part for term in need.terms for part in parts_of(term))
     known = replace(addresses, events=plan.numbers)
     watched = [_watched(product.device, need, known, plan) for need in needs]
-    return _beside(product, watched, plan.forms)
+    return with_observers(product, watched, plan.forms)
 
 
 def events_asked(product: Product, needs: Iterable[Requirement]) -> tuple[EventIR, ...]:
@@ -83,7 +83,10 @@ def _events_of(exchange: ExactlyOnce, plan: EventPlan) -> tuple[list[int], list[
     return sent, [plan.number(Happens("delivered", *item)) for item in exchange.received]
 
 
-def _beside(product: Product, watched: Sequence[Watched], events: Sequence[EventIR]) -> Product:
+def with_observers(
+    product: Product, watched: Sequence[Watched], events: Sequence[EventIR]
+) -> Product:
+    """The product with these observers; `events` are all that it has then."""
     fields, labels = list(product.fields), list(product.labels)
     conditions: dict[str, Expression] = {}
     observers, time, evaluator = [], product.time, Evaluator(product)

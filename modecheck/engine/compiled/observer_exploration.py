@@ -3,8 +3,7 @@
 What is explored is what the compiled engine would find of the product with its observers, state for
 state and in the same order: a state of the whole is a state of the product and those of the
 observers, and a transition is one of the product after which each observer goes on by its table, a
-choice of an observer, or idling. So no machine code is needed of the steps, which takes longer to
-make than to run; only what observers ask of a step is compiled, and asked once of each transition.
+choice of an observer, or idling.
 
 It holds as long as observers only observe. They do not where time is counted, for a tick is a step
 also where it changes nothing but an observer; nor where one step stands for several that differ
@@ -21,29 +20,18 @@ import numpy as np
 from modecheck.engine.compiled.graph import Array, CompiledExploration, States, in_order
 from modecheck.engine.compiled.graph_kernels import mark_states
 from modecheck.engine.compiled.growing_arrays import Reserved, Words
-from modecheck.engine.compiled.machine import MOST_WATCHED, compiled_observers
 from modecheck.engine.compiled.native_arrays import NativeArrays
-from modecheck.engine.compiled.observer_kernels import (
-    TABLE_SHARE,
-    fill_anew,
-    follow,
-    note_obliged,
-    value_states,
-    value_transitions,
-)
+from modecheck.engine.compiled.observer_kernels import TABLE_SHARE, fill_anew, follow
 from modecheck.engine.compiled.observer_plan import ObserverPlan
-from modecheck.engine.compiled.transition_making_kernels import MOST_NOTES
+from modecheck.engine.compiled.observer_readings import ObserverReadings, can_be_followed
 from modecheck.engine.encounters import Observed
 from modecheck.engine.phases import count
 from modecheck.engine.space import INITIAL, INTERRUPTION, Limits, Sighting
 from modecheck.engine.state_graph import StateGraph
-from modecheck.engine.system_actions import obliging_labels
 from modecheck.product.ir import Product
 
 MOST_STATES = 1 << 22
 """States that are followed at the most: all stands in memory, and nothing looks at how much."""
-BITS = 63
-"""What fits into a word of all observers' states, and into one of all their atoms."""
 
 
 def observer_product(
@@ -53,32 +41,10 @@ def observer_product(
     cannot be told in this way, or grows larger than the limits allow. It stops when it is
     `interrupted`.
     """
-    if not _can_be_followed(space, product, limits):
+    if not can_be_followed(space, product, limits):
         return None
     most = MOST_STATES if limits.states is None else min(limits.states, MOST_STATES)
     return _Following(space, product, most).explored(interrupted)
-
-
-def _can_be_followed(space: CompiledExploration, product: Product, limits: Limits) -> bool:
-    alone, graph = space.product, space.graph
-    known = space.complete and graph.linked == space.state_count and limits.memory is None
-    if not known or product.time is not None or any(f.cut_labels for f in product.faults):
-        return False
-    told = set(space.found.machine.product.events[len(alone.events) :])
-    fits = (
-        sum(product.fields[one.field].bits for one in product.observers) < BITS
-        and sum(len(one.atoms) for one in product.observers) <= BITS
-        and len(product.events) <= MOST_WATCHED
-        and graph.labels.size + len(product.labels) - len(alone.labels) <= MOST_NOTES
-    )
-    return (
-        fits
-        and told.issuperset(product.events[len(alone.events) :])
-        and product.events[: len(alone.events)] == alone.events
-        and product.watched_events == alone.watched_events
-        and product.fields[: len(alone.fields)] == alone.fields
-        and product.labels[: len(alone.labels)] == alone.labels
-    )
 
 
 @dataclass(slots=True)
@@ -104,10 +70,9 @@ class _Layer:
 class _Following:
     def __init__(self, space: CompiledExploration, product: Product, most: int) -> None:
         self._space, self._product, self._most = space, product, most
-        self._machine = compiled_observers(product, space.found.machine.layout)
+        self._readings = ObserverReadings(space, product)
+        self._machine = self._readings.machine
         self._plan = ObserverPlan(product, space.graph)
-        self._values, self._staying = self._valued()
-        self._obliged = self._obliging()
         self._seen = np.zeros(self._plan.tables.size, np.uint8)
         self._kept = _pairs(max(4 * space.state_count, MOST_STATES))
         batch = space.graph.most_edges + self._plan.choices.shape[0] + 1
@@ -131,43 +96,6 @@ class _Following:
             stopped_by = INTERRUPTION
         return self._space_of(layers, stopped_by)
 
-    def _valued(self) -> tuple[Words, Words]:
-        """What observers read of each transition, and of each state in which nothing happens."""
-        found, graph = self._space.found, self._space.graph
-        events = self._events()
-        values, staying = np.empty(graph.targets.size, np.uint64), np.empty(found.count, np.uint64)
-        address = self._machine.successors
-        value_transitions(
-            address, found.words, found.width, graph.targets, graph.notes, events, values
-        )
-        value_states(address, found.words, found.width, staying)
-        return values, staying
-
-    def _events(self) -> Words:
-        """The events of each note, by the numbers that they have for the observers."""
-        graph, heard = self._space.graph, self._space.found.machine.product.events
-        events: Words = graph.events.copy()
-        if graph.overheard is None:
-            return events
-        alone = len(self._space.product.events)
-        for number, event in enumerate(self._product.events[alone:], start=alone):
-            known = np.uint64(heard.index(event, alone))
-            events |= (graph.overheard >> known & np.uint64(1)) << np.uint64(number)
-        return events
-
-    def _obliging(self) -> Array:
-        """A flag for each state in which something has to happen in the end."""
-        space, graph = self._space, self._space.graph
-        labels = np.zeros(len(self._product.labels), np.uint8)
-        labels[list(obliging_labels(self._product))] = 1
-        obliged = np.zeros(space.state_count, np.uint8)
-        note_obliged(
-            graph.first, graph.notes, labels[graph.labels.astype(np.int64)], graph.failing,
-            space.found.machine.successors, space.found.words, space.found.width,
-            space.found.seen.copy(), space.found.records(), labels, obliged,
-        )  # fmt: skip
-        return obliged
-
     def _first(self) -> _Layer:
         """The initial state, as the observers are once they have judged it."""
         self._kept[0] = INITIAL, self._plan.initial
@@ -183,12 +111,13 @@ class _Following:
         most = int((graph.first[sources + 1] - graph.first[sources]).sum())
         most += layer.numbers.size * (plan.choices.shape[0] + 1)
         self._make_room(before + most)
-        counts = np.empty(layer.numbers.size, np.uint32)
+        counts, readings = np.empty(layer.numbers.size, np.uint32), self._readings
         targets, notes = np.empty(most, np.uint32), np.empty(most, np.uint16)
         made, filled = follow(
-            layer.numbers, graph.first, graph.targets, graph.notes, self._values, self._staying,
-            self._obliged, plan.observers, plan.tables, plan.choices, plan.idle_bit, plan.idle_note,
-            self._table, self._kept, before, self._seen, self._batch, counts, targets, notes,
+            layer.numbers, graph.first, graph.targets, graph.notes, readings.values,
+            readings.staying, readings.obliged, plan.observers, plan.tables, plan.choices,
+            plan.idle_bit, plan.idle_note, self._table, self._kept, before, self._seen,
+            self._batch, counts, targets, notes,
         )  # fmt: skip
         self._count = int(filled)
         numbers = np.arange(before, self._count)

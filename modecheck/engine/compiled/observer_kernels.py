@@ -31,7 +31,7 @@ TABLE_SHARE = 2
 
 @Kernel
 def value_transitions(
-    address: int, states: U64s, words: int, targets: U32s, notes: U16s, events: U64s, values: U64s
+    address: int, states: U64s, words: int, targets: U32s, notes: U16s, events: U64s, values: Any
 ) -> None:
     """The atoms of all observers after each transition, as bits; `events` are those of
     each note.
@@ -43,7 +43,7 @@ def value_transitions(
 
 
 @Kernel
-def value_states(address: int, states: U64s, words: int, values: U64s) -> None:
+def value_states(address: int, states: U64s, words: int, values: Any) -> None:
     """The same in each state, where nothing happens."""
     base, width = np.uint64(states.ctypes.data), np.uint64(words) * U8
     for number in range(values.size):
@@ -146,8 +146,8 @@ def follow(
     first: I64s,
     ends: U32s,
     kinds: U16s,
-    values: U64s,
-    staying: U64s,
+    values: Any,
+    staying: Any,
     obliged: U8s,
     observers: U64Rows,
     tables: U64s,
@@ -178,7 +178,7 @@ def follow(
         if not bits & idle_bit:
             for edge in range(first[own], first[own + 1]):
                 batch[some, 0] = ends[edge]
-                batch[some, 1] = gone_on(observers, tables, seen, bits, values[edge])
+                batch[some, 1] = gone_on(observers, tables, seen, bits, np.uint64(values[edge]))
                 notes[made + some] = kinds[edge]
                 some += 1
             for choice in range(choices.shape[0]):
@@ -190,7 +190,7 @@ def follow(
                     some += 1
         if bits & idle_bit or not obliged[own]:
             batch[some, 0] = state
-            after = gone_on(observers, tables, seen, bits, staying[own])
+            after = gone_on(observers, tables, seen, bits, np.uint64(staying[own]))
             batch[some, 1] = after | idle_bit
             notes[made + some] = idle_note
             some += 1
