@@ -6,6 +6,7 @@ from collections.abc import Collection
 
 from modecheck.checks import (
     acceptance,
+    dead_letters,
     deadlocks,
     failing_steps,
     judged,
@@ -33,6 +34,7 @@ CHECKS: tuple[Check, ...] = (
     switch_endings.CHECK,
     *judged.CHECKS,
     *never_seen.CHECKS,
+    dead_letters.CHECK,
     acceptance.CHECK,
 )
 BY_CODE = {check.code: check for check in CHECKS}

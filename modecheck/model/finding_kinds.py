@@ -315,6 +315,21 @@ KINDS: dict[str, FindingKind] = {
         "The user is in a mode that the device cannot leave for the other, short of a restart.",
         ("Add the switch.", "If there should be none, accept the finding with the reason."),
     ),
+    "dead-letter": FindingKind(
+        WARNING,
+        "a message is sent, but no run ever lets it arrive",
+        "send it while the link is up, give it room, or remove it",
+        ("link.message",),
+        "Some step sends the message, and in no reachable state is it ever delivered: each time it "
+        "is dropped before, or it waits in a link that is never up again.",
+        "The sender believes that it has told the other side. Whatever should follow never does.",
+        (
+            "Send it before the link goes down, or after it is up again.",
+            "Let the link hold what it carries while it is down ('when_down: hold').",
+            "Give the link room, or another 'when_full'.",
+            "Remove the message, if nothing depends on it.",
+        ),
+    ),
     "unused": FindingKind(
         WARNING,
         "something is declared but never used",

@@ -17,7 +17,8 @@ Failure = tuple[str, str]
 class Outcome:
     """A step: its label, the world after it or what fails, who took a rule, which events were
     raised or delivered, whether a chip, a link or time does it by itself (not an actor, not a
-    fault), which rules were taken whole, or failed on the way; and whether time waits for it.
+    fault), which rules were taken whole, or failed on the way; whether time waits for it; and which
+    messages it put on which links.
     """
 
     label: str
@@ -28,6 +29,7 @@ class Outcome:
     unprompted: bool
     taken: frozenset[tuple[str, str]] = frozenset()
     first: bool = False
+    sent: frozenset[tuple[str, str]] = frozenset()
 
     @property
     def identity(self) -> Hashable:

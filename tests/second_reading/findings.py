@@ -29,7 +29,7 @@ def findings_of(reached: Reached) -> Expected:
     for part in (_deadlocks, _stuck_chips, _failures, _pairings, findings_of_modes, _requirements):
         found |= part(reached)
     found |= livelocks(reached) | endless_switches(reached) | zeno(reached) | _time_stops(reached)
-    return found | _unreachable(reached) | _dead_rules(reached)
+    return found | _unreachable(reached) | _dead_rules(reached) | _dead_letters(reached)
 
 
 OF_STATES = ("never", "always", "possible", "recoverable")
@@ -300,6 +300,25 @@ def _dead_rules(reached: Reached) -> Expected:
         for rule in chip.rules
         if (chip.name, rule.title) not in taken and _occupied(reached, chip) & _leaves(chip, rule)
     }
+
+
+def _dead_letters(reached: Reached) -> Expected:
+    """Sent in some step that does not fail, and never at the head of a link that delivers it."""
+    sent: Expected = {}
+    for number in reached.numbers:
+        for step, target in reached.outcomes[number]:
+            for link, message in sorted(step.sent) if target >= 0 else ():
+                sent.setdefault(f"{link}.{message}", reached.depths[number] + 1)
+    clocks = Clocks(reached.device)
+    arrived = {
+        f"{link.name}.{world.waits[link.name][0].message}"
+        for world in reached.worlds
+        for link in reached.device.links.values()
+        if world.waits[link.name]
+        and holds_in(link.up_when, world)
+        and clocks.deliverable(world, link)
+    }
+    return {f"dead-letter:{name}": steps for name, steps in sent.items() if name not in arrived}
 
 
 def _leaves(chip: Chip, rule: Rule) -> set[str]:

@@ -282,6 +282,7 @@ class SecondReading:
             frozenset(deed.events),
             unprompted,
             frozenset(deed.taken),
+            sent=frozenset((link, message) for link, message, _ in deed.sent),
         )
 
     def _empty(self, deed: Deed, name: str) -> None:
