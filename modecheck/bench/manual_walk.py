@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from modecheck.engine.plain import Interpreter, State, Step
 from modecheck.model.errors import ModecheckError
 from modecheck.product.ir import Product
-from modecheck.scenario.replay import Move, Replayed
+from modecheck.scenario.replay import Replayed
 from modecheck.scenario.telling import ToldStep, tell_steps
 from modecheck.scenario.traces import Trace
 
@@ -91,11 +91,6 @@ class ManualWalk:
     def time(self) -> str:
         """The time since the start, in words; empty without a clock."""
         return self.told()[-1].time if self._taken else ""
-
-    def as_trace(self) -> Trace:
-        """The walk as a trace for other parts of modecheck."""
-        moves = (Move(one.step.label, one.step.after) for one in self._taken)
-        return Trace(self.product, tuple(moves))
 
     def follow_trace(self, trace: Trace) -> None:
         """Replace this walk by a scenario's trace. Raises `ReplayError`, without any change."""

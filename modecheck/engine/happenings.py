@@ -44,11 +44,14 @@ class Accepted(NamedTuple):
 
 
 class Dropped(NamedTuple):
-    """A message is gone. `why` is lost, full, down or cut."""
+    """A message is gone. `why` is lost, full, down or cut; what never came to its queue was not
+    `queued`.
+    """
 
     queue: int
     message: int
     why: str
+    queued: bool = True
 
 
 class Doubled(NamedTuple):

@@ -34,7 +34,7 @@ class Queueing:
         """A message that was sent comes to its queue. Raises `StepFailed`."""
         queue, now = self._queues[send.queue], draft.now
         if not self.is_up(send.queue, now):
-            draft.log.append(Dropped(send.queue, send.message, "down"))
+            draft.log.append(Dropped(send.queue, send.message, "down", queued=False))
             return
         if _merged(draft, queue, send, value):
             return
@@ -43,7 +43,7 @@ class Queueing:
             if queue.when_full in ("error", "wait"):
                 raise StepFailed(send.overflow)
             if queue.when_full == "drop_new":
-                draft.log.append(Dropped(send.queue, send.message, "full"))
+                draft.log.append(Dropped(send.queue, send.message, "full", queued=False))
                 return
             self.drop_head(draft, send.queue, "full")
             free = [queue.slots[-1]]

@@ -19,7 +19,7 @@ from modecheck.engine.happenings import (
 from modecheck.engine.plain import State, Step
 from modecheck.model.clocks import spelled
 from modecheck.model.wording import listed
-from modecheck.product.ir import Product
+from modecheck.product.ir import Label, Product
 
 WHY_DROPPED = {
     "full": "is dropped because the link is full",
@@ -42,8 +42,9 @@ def sentence(product: Product, step: Step) -> str:
     words = _Words(product, step)
     told = [clause for happening in step.happenings for clause in words.clauses(happening)]
     label = product.labels[step.label]
-    if label.kind == "rule" and words.chip(label.chip) not in [clause.subject for clause in told]:
-        told.insert(0, Clause(words.chip(label.chip), "acts"))
+    acting = _acting(label, step)
+    if acting >= 0 and words.chip(acting) not in [clause.subject for clause in told]:
+        told.insert(0, Clause(words.chip(acting), "acts"))
     if not told and not step.failures:
         return label.text  # idling, or a step of an observer: nothing happens in the device
     parts = [
@@ -52,6 +53,14 @@ def sentence(product: Product, step: Step) -> str:
     ]
     parts += [failure.text for failure in step.failures]
     return ": ".join([parts[0], "; ".join(parts[1:])]) if len(parts) > 1 else parts[0]
+
+
+def _acting(label: Label, step: Step) -> int:
+    """The chip that begins the step with a rule of its own, also where power fails in it, or -1."""
+    if label.kind == "rule":
+        return label.chip
+    own = (one.chip for one in step.happenings if isinstance(one, Took) and one.heard < 0)
+    return next(own, -1)
 
 
 def changes(product: Product, before: State, after: State) -> tuple[str, ...]:

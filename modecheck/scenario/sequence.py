@@ -164,7 +164,6 @@ class _Telling:
         self._signallers: dict[int, int] = {}
         self._heard: set[int] = set()
         self._failures: list[str] = []
-        self._unsent: dict[int, int] = {}
         for number, queue in enumerate(product.queues):
             for slot in queue.slots:
                 if state[slot.code]:
@@ -186,7 +185,6 @@ class _Telling:
         already = len(self.rows)
         self._signallers = {}
         self._heard = {one.heard for one in step.happenings if isinstance(one, Took)}
-        self._unsent = self._sent_into_nothing(step.happenings)
         for happening in step.happenings:
             self._tell(number, happening)
         if step.after is not None:
@@ -247,25 +245,6 @@ class _Telling:
         one = self.journeys[journey]
         self.journeys[journey] = replace(one, last=len(self.rows) - 1)
         self._waiting[one.queue].remove(journey)
-
-    def _sent_into_nothing(self, happenings: tuple[Happening, ...]) -> dict[int, int]:
-        """How many of a step's messages each link drops as soon as they are sent, being down.
-
-        Sends come before links are emptied; what more is dropped than waited was never queued.
-        """
-        dropped: dict[int, int] = defaultdict(int)
-        added: dict[int, int] = defaultdict(int)
-        for happening in happenings:
-            if isinstance(happening, Dropped) and happening.why == "down":
-                dropped[happening.queue] += 1
-            if isinstance(happening, Accepted) and not happening.merged:
-                added[happening.queue] += 1
-        return {
-            queue: count
-            if self._product.queues[queue].holds
-            else count - len(self._waiting[queue]) - added[queue]
-            for queue, count in dropped.items()
-        }
 
     def _tell(self, step: int, happening: Happening) -> None:
         if isinstance(happening, Took):
@@ -346,9 +325,7 @@ class _Telling:
         queue = self._product.queues[dropped.queue]
         text = message_text(self._product, dropped.queue, dropped.message, None)
         why = _GONE[dropped.why]
-        if self._unsent.get(dropped.queue, 0) > 0:
-            self._unsent[dropped.queue] -= 1
-        elif dropped.why != "full" or queue.when_full == "drop_old":
+        if dropped.queued:
             journey = self._waiting[dropped.queue][0]
             self._row(step, "gone", queue.receiver, text, why, journey=journey)
             self._arrive(journey)

@@ -37,7 +37,7 @@ def test_marks_account_for_every_message(model: Path) -> None:
             if step.after is None:
                 continue
             count: Counter[object] = Counter()
-            for mark in telling(product, before, step)[-2]:
+            for mark in telling(product, step)[-2]:
                 count[mark[1]] += (mark[0] in COMES) - (mark[0] in GOES)
             expected = [held + count[queue] for queue, held in enumerate(lengths(product, before))]
             assert lengths(product, step.after) == expected, step

@@ -69,7 +69,7 @@ class PageWalk:
         """The steps of a trace, whose states the walk holds from now on."""
         trodden, here = [], 0
         for taken in trace.steps:
-            told = self._telling(telling(self.product, taken.before, taken.step))
+            told = self._telling(telling(self.product, taken.step))
             after = taken.step.after
             here = NOWHERE if after is None else self._number(after, here)
             trodden.append(Trodden(told, here))
@@ -89,7 +89,7 @@ class PageWalk:
     def _expand(self, number: int) -> None:
         state, steps = self._vectors[number], []
         for step in self._interpreter.steps(state):
-            told = self._telling(telling(self.product, state, step))
+            told = self._telling(telling(self.product, step))
             after = NOWHERE if step.after is None else self._number(step.after, number)
             steps += [told, after]
         self.steps[number] = steps

@@ -18,7 +18,6 @@ the page holds each telling once. A mark is a list that begins with its kind:
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterator
 from typing import TypeAlias
 
@@ -34,7 +33,7 @@ from modecheck.engine.happenings import (
     Struck,
     Took,
 )
-from modecheck.engine.plain import State, Step
+from modecheck.engine.plain import Step
 from modecheck.product.ir import Product
 from modecheck.scenario.sentences import sentence
 
@@ -50,7 +49,7 @@ marks, and why it fails (or nothing)."""
 WHY_GONE = {"lost": "lost", "full": "link full", "down": "link down", "cut": "power cut"}
 
 
-def telling(product: Product, before: State, step: Step) -> Telling:
+def telling(product: Product, step: Step) -> Telling:
     """What the page holds of a step; equal for steps that read alike."""
     label = product.labels[step.label]
     return (
@@ -59,13 +58,12 @@ def telling(product: Product, before: State, step: Step) -> Telling:
         label.queue,
         label.chip,
         shown(sentence(product, step), LONGEST_SENTENCE),
-        tuple(_marks(product, before, step.happenings)),
+        tuple(_marks(product, step.happenings)),
         shown(step.wrong, LONGEST_SENTENCE),
     )
 
 
-def _marks(product: Product, before: State, happenings: tuple[Happening, ...]) -> Iterator[Mark]:
-    unsent = _never_queued(product, before, happenings)
+def _marks(product: Product, happenings: tuple[Happening, ...]) -> Iterator[Mark]:
     hearers: dict[int, list[int]] = {}
     for happening in happenings:
         if isinstance(happening, Took) and happening.heard >= 0:
@@ -75,7 +73,7 @@ def _marks(product: Product, before: State, happenings: tuple[Happening, ...]) -
             chips = tuple(hearers.get(happening.signal, ()))
             yield ("signalled", happening.chip, happening.signal, chips)
         elif isinstance(happening, Dropped):
-            yield _dropped(product, happening, unsent)
+            yield _dropped(product, happening)
         elif not isinstance(happening, Passed):  # time leaves no mark
             yield _mark(product, happening)
 
@@ -105,47 +103,11 @@ def _struck(product: Product, kind: str, rule: int, done: int) -> str:
     return shown(f"{words} right after {after}", LONGEST_WORD)
 
 
-def _dropped(product: Product, dropped: Dropped, unsent: Counter[int]) -> Mark:
-    why, queue = WHY_GONE[dropped.why], product.queues[dropped.queue]
-    if dropped.why == "full" and queue.when_full == "drop_new":
-        return ("unsent", dropped.queue, _bare(product, dropped), why)
-    if unsent[dropped.queue] > 0:
-        unsent[dropped.queue] -= 1
-        return ("unsent", dropped.queue, _bare(product, dropped), why)
-    return ("gone", dropped.queue, why)
-
-
-def _bare(product: Product, dropped: Dropped) -> str:
-    return message_text(product, dropped.queue, dropped.message, None)
-
-
-def _never_queued(
-    product: Product, before: State, happenings: tuple[Happening, ...]
-) -> Counter[int]:
-    """How many messages each link that is down drops as soon as they are sent.
-
-    Sends come before links are emptied, so these are the first ones; what more is dropped than the
-    link held was never in it.
-    """
-    dropped: Counter[int] = Counter()
-    held: Counter[int] = Counter()
-    for happening in happenings:
-        if isinstance(happening, Dropped) and happening.why == "down":
-            dropped[happening.queue] += 1
-        elif isinstance(happening, Accepted) and not happening.merged:
-            held[happening.queue] += 1
-        elif isinstance(happening, Arrived | Dropped) and _takes_head(happening):
-            held[happening.queue] -= 1
-    for number in dropped:
-        queue = product.queues[number]
-        if not queue.holds:
-            held[number] += sum(1 for slot in queue.slots if before[slot.code])
-            dropped[number] -= held[number]
-    return dropped
-
-
-def _takes_head(happening: Arrived | Dropped) -> bool:
-    return isinstance(happening, Arrived) or happening.why == "cut"
+def _dropped(product: Product, dropped: Dropped) -> Mark:
+    why = WHY_GONE[dropped.why]
+    if dropped.queued:
+        return ("gone", dropped.queue, why)
+    return ("unsent", dropped.queue, message_text(product, *dropped[:2], None), why)
 
 
 def message_text(product: Product, queue: int, code: int, value: int | None) -> str:
