@@ -90,6 +90,8 @@ Store = TypeVar("Store", bound=StateStore, covariant=True)
 @dataclass(slots=True)
 class Exploration(Generic[Store]):
     """Everything reachable, or what was reached before a bound was hit (`stopped_by` says which).
+    What its methods answer is said in `Space`; of all shortest paths they tell that by the first
+    states.
 
     `marks[i]` has a bit for each condition of the product that holds in state `i`, in their order.
     `transitions` are distinct triples of state, label and next state.
@@ -109,7 +111,6 @@ class Exploration(Generic[Store]):
 
     @property
     def occupied(self) -> list[set[int]]:
-        """For each chip the leaves that it is ever in. Looked for once, when it is asked for."""
         if self._occupied is None:
             fields = [chip.state_field for chip in self.product.chips]
             self._occupied = [self.found.values_in(field) for field in fields]
@@ -117,65 +118,51 @@ class Exploration(Generic[Store]):
 
     @property
     def layers(self) -> list[int]:
-        """How many states there are of each depth."""
         return self.found.layers
 
     @property
     def complete(self) -> bool:
-        """Whether every reachable state was expanded."""
         return not self.stopped_by
 
     @property
     def state_count(self) -> int:
-        """States found."""
         return self.graph.count
 
     @property
     def expanded(self) -> int:
-        """How many states, the first ones, were expanded."""
         return self.found.expanded
 
     @property
     def depth(self) -> int:
-        """The greatest distance from the initial state."""
         return len(self.layers) - 1
 
     def state(self, number: int) -> State:
-        """The values of a state's fields."""
         return self.found.values(number)
 
     def states_at(self, numbers: Sequence[int]) -> list[State]:
-        """The values of the fields of some states."""
         return self.found.values_of(numbers)
 
     def column(self, field: int, count: int) -> list[int]:
-        """The values of one field in the first `count` states."""
         return self.graph.arrays.listed(self.found.column(field)[:count])
 
     def is_expanded(self, number: int) -> bool:
-        """Whether the transitions of a state are known."""
         return number < self.expanded
 
     def depth_of(self, number: int) -> int:
-        """The breadth-first distance of a state from the initial state."""
         return next(depth for depth, end in enumerate(accumulate(self.layers)) if number < end)
 
     def mark(self, condition: str) -> int:
-        """The bit of a condition in `marks`."""
         return 1 << list(self.product.conditions).index(condition)
 
     def marks_at(self, number: int) -> int:
-        """The bits of all conditions that hold in a state."""
         return int(self.marks[number])
 
     def combinations(self) -> dict[int, Occurrence]:
-        """Every set of marks that some state has."""
         if self._combinations is None:
             self._combinations = self.graph.arrays.counted(self.marks)
         return self._combinations
 
     def numbered(self, wanted: int, unwanted: int = 0) -> Iterator[int]:
-        """States with all wanted marks and no unwanted one, shallowest first."""
         return self._parts(self.state_count, select, self.marks, wanted | unwanted, wanted)
 
     def _parts(self, end: int, selected: Kernel, *arguments: Any) -> Iterator[int]:
@@ -187,12 +174,10 @@ class Exploration(Generic[Store]):
             yield from arrays.listed(found[:count])
 
     def quiescent(self, unwanted: int) -> Iterator[int]:
-        """Expanded states without unwanted marks in which no chip and no link can step."""
         flags = self.graph.is_quiescent
         return self._parts(self.expanded, select_flagged, flags, self.marks, unwanted)
 
     def path_to(self, number: int) -> Path:
-        """A shortest path from the initial state: of all, by the first states."""
         path: Path = []
         while number != INITIAL:
             before, label = self.found.step_into(self.graph, number)
@@ -201,7 +186,6 @@ class Exploration(Generic[Store]):
         return path[::-1]
 
     def edges_from(self, number: int) -> list[Edge]:
-        """The transitions of a state, in the engine's order."""
         if number >= self.expanded:
             return []
         kept = number < self.graph.linked
@@ -217,7 +201,6 @@ class Exploration(Generic[Store]):
         return None if number < 0 else (number, self._edge(*self.graph.transition(edge)))
 
     def first_loss(self, marks: int, *, without_events: int) -> tuple[int, Edge] | None:
-        """The first transition that loses one of these marks without one of the events."""
         graph = self.graph
         return self._found_edge(
             *first_loss(
@@ -227,7 +210,6 @@ class Exploration(Generic[Store]):
         )  # fmt: skip
 
     def first_change(self, before: int, after: int) -> tuple[int, Edge] | None:
-        """The first transition from a state with one mark to a state with the other."""
         graph = self.graph
         found = first_change(graph.first, graph.targets, graph.linked, self.marks, before, after)
         return self._found_edge(*found)
@@ -235,13 +217,11 @@ class Exploration(Generic[Store]):
     def can_reach(
         self, marks: int, *, lacking: int = 0, without_events: int = 0, past_failures: bool = True
     ) -> bytes:
-        """For each state 1 if a path without these events leads to a state that is asked for."""
         goals = self._flags()
         flag_goals(self.marks, marks, lacking, goals)
         return self.graph.leading_to(goals, without_events, past_failures=past_failures)
 
     def can_reach_states(self, numbers: Iterable[int]) -> bytes:
-        """For each state 1 if a path leads to one of these states."""
         goals = self._flags()
         for number in numbers:
             goals[number] = 1
@@ -251,7 +231,6 @@ class Exploration(Generic[Store]):
         return self.graph.arrays.filled("u1", self.state_count)
 
     def stuck(self, chips: int) -> Iterator[tuple[int, int]]:
-        """States from which some of these chips never move again, and the bits of those."""
         if not self.graph.linked:
             return
         masks = self.graph.can_still_move((1 << len(self.product.chips)) - 1)
@@ -261,11 +240,9 @@ class Exploration(Generic[Store]):
             number = next_lacking(masks, chips, number + 1)
 
     def bfs(self, starts: int, *, blocked: int) -> ReachedRegion:
-        """Spread from all states with a mark of `starts` through states without blocked marks."""
         return self._spread(starts, (), blocked, enters=True)
 
     def spread_from_initial(self, starts: int, *, blocked: int) -> ReachedRegion:
-        """The same, nearest counted from the initial state; blocked states are not entered."""
         return self._spread(starts, accumulate(self.layers), blocked, enters=False)
 
     def _spread(
@@ -293,7 +270,6 @@ class Exploration(Generic[Store]):
         return flags
 
     def longest(self, starts: int, *, blocked: int, unturned: int = 0) -> int | None:
-        """The most steps of chips and links after such a state, until a blocked one is entered."""
         graph, arrays = self.graph, self.graph.arrays
         inside = self._between(starts, blocked, blocked)
         if not graph.linked or not is_known(graph.failing, graph.linked, inside):
@@ -310,7 +286,6 @@ class Exploration(Generic[Store]):
         return None if found < 0 else int(found)
 
     def first_between(self, starts: int, *, blocked: int, events: int) -> tuple[int, Edge] | None:
-        """The first transition with one of these events on the way to a blocked state."""
         graph = self.graph
         return self._found_edge(
             *first_between(
@@ -320,7 +295,6 @@ class Exploration(Generic[Store]):
         )  # fmt: skip
 
     def fair_loop(self, query: LoopQuery) -> LoopAnswer:
-        """A loop that a device can go round for ever although it is fair."""
         if not self.graph.linked:
             return LoopAnswer(None)
         between = self._between(query.after, query.unwanted, 0) if query.after else None
@@ -339,16 +313,13 @@ class Exploration(Generic[Store]):
         return self._ordered
 
     def shadows(self, curious: frozenset[int]) -> dict[int, int]:
-        """For rules that are never taken although their own guards hold somewhere, the earlier rule
-        that is taken instead, or else `BLOCKED`, where their links are full.
-        """
         return self.found.shadows(self.product, curious)
 
 
 @dataclass(frozen=True, slots=True)
 class ReachedRegion:
-    """How each reached state was first reached: `came_from` holds the state before. `numbers` are
-    the states passed on from, nearest first.
+    """A `BfsRegion`: `came_from` holds the state from which each was first reached, `numbers` are
+    the states passed on from.
     """
 
     space: Exploration[StateStore]
@@ -358,11 +329,9 @@ class ReachedRegion:
 
     @property
     def inside(self) -> Sequence[int]:
-        """The states passed on from, nearest first."""
         return self.space.graph.arrays.listed(self.numbers)
 
     def first(self, wanted: int, unwanted: int) -> int | None:
-        """The nearest state, inside or entered, with all wanted marks and no unwanted one."""
         for numbers in (self.numbers, self.entered):
             place = first_among(numbers, self.space.marks, wanted | unwanted, wanted)
             if place >= 0:
@@ -370,7 +339,6 @@ class ReachedRegion:
         return None
 
     def path_to(self, number: int) -> tuple[int, Path]:
-        """The start from which a state was reached, and a shortest path from there."""
         path: Path = []
         while self.came_from[number] != START:
             before = int(self.came_from[number])

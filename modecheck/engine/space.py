@@ -292,9 +292,7 @@ class Space(Protocol):
         """
 
     def bfs(self, starts: int, *, blocked: int) -> BfsRegion:
-        """BfsRegion from all states with a mark of `starts` through states without
-        blocked marks.
-        """
+        """Spread from all states with a mark of `starts` through states without blocked marks."""
 
     def spread_from_initial(self, starts: int, *, blocked: int) -> BfsRegion:
         """The same, but nearest is counted from the initial state, through one of the starts.

@@ -47,7 +47,7 @@ Item = TypeVar("Item", bound=Hashable)
 
 
 class AnnotatedQuotient:
-    """A space in which a representative stands for all its images. Representatives are counted."""
+    """A `Space` in which a representative stands for all its images; representatives count."""
 
     def __init__(self, base: Exploration[StateStore], representatives: Representatives) -> None:
         self.base = base
@@ -202,9 +202,6 @@ class AnnotatedQuotient:
         )
 
     def shadows(self, curious: frozenset[int]) -> dict[int, int]:
-        """For rules that are never taken although their own guards hold somewhere, the earlier rule
-        that is taken instead, or else `BLOCKED`, where their links are full.
-        """
         every = self._closed(curious, lambda by, rule: by.rules[rule])
         pairs = self._closed(
             self.base.shadows(frozenset(every)).items(),
@@ -242,12 +239,10 @@ class AnnotatedQuotient:
     # Single states and steps.
 
     def state(self, number: int) -> State:
-        """The values of a state's fields."""
         own, renaming = self.split(number)
         return renaming.state(self.base.state(own))
 
     def states_at(self, numbers: Sequence[int]) -> list[State]:
-        """The values of the fields of some states."""
         return [self.state(number) for number in numbers]
 
     def column(self, field: int, count: int) -> list[int]:
@@ -255,7 +250,6 @@ class AnnotatedQuotient:
         return [self.state(number)[field] for number in range(count)]
 
     def marks_at(self, number: int) -> int:
-        """The bits of all conditions that hold in a state."""
         own = number % self._count
         return looked_up(self.base.marks_at(own), self.back(number).conditions)
 
@@ -265,7 +259,6 @@ class AnnotatedQuotient:
             yield self.numbered_image(number, renaming), renaming
 
     def edges_from(self, number: int) -> list[Edge]:
-        """The transitions of a state."""
         own, renaming = self.split(number)
         return [self._turned_edge(edge, renaming) for edge in self.base.edges_from(own)]
 
@@ -368,13 +361,11 @@ class AnnotatedQuotient:
         return found
 
     def quiescent(self, unwanted: int) -> Iterator[int]:
-        """Expanded states without unwanted marks in which no chip and no link can step."""
         self._need_unturned(unwanted)
         for number in self.base.quiescent(unwanted):
             yield from (image for image, _ in self.images(number))
 
     def stuck(self, chips: int) -> Iterator[tuple[int, int]]:
-        """States from which some of these chips never move again, and the bits of those."""
         unturned = self.representatives.unturned
         can_still_move = self._searches.can_still_move(
             lambda permutation: self._undoing(permutation).chips, unturned
@@ -389,7 +380,6 @@ class AnnotatedQuotient:
     def can_reach(
         self, marks: int, *, lacking: int = 0, without_events: int = 0, past_failures: bool = True
     ) -> PermutedFlags | SharedFlags:
-        """For each state 1 if a path without these events leads to a state that is asked for."""
         forms = self._asked(StateQuery(marks, lacking, without_events))
         if len(forms) == 1:
             flags = self.base.can_reach(
@@ -412,7 +402,6 @@ class AnnotatedQuotient:
         return back
 
     def can_reach_states(self, numbers: Iterable[int]) -> PermutedStateFlags:
-        """For each state 1 if a path leads to one of these states."""
         goals = {self.state(number): number % self._count for number in numbers}
         representatives = {self.base.state(own): own for own in goals.values()}
 
@@ -446,7 +435,6 @@ class AnnotatedQuotient:
         return PermutedStateFlags(self, masks, place_of)
 
     def first_loss(self, marks: int, *, without_events: int) -> tuple[int, Edge] | None:
-        """The first transition that loses one of these marks without one of the events."""
         forms = self._asked(StateQuery(marks, 0, without_events))
         found = self._searches.first_loss(
             list(forms), lambda permutation: self._undoing(permutation).conditions
@@ -454,7 +442,6 @@ class AnnotatedQuotient:
         return self._edge_of(found, forms)
 
     def first_change(self, before: int, after: int) -> tuple[int, Edge] | None:
-        """The first transition from a state with one mark to a state with the other."""
         # What is asked of both states turns together.
         forms = self._asked(StateQuery(before, after))
         found = self._searches.first_change(
@@ -472,14 +459,12 @@ class AnnotatedQuotient:
         return number, self.edges_from(number)[edge]
 
     def longest(self, starts: int, *, blocked: int, unturned: int = 0) -> int | None:
-        """The most steps of chips and links after such a state, until a blocked one is entered."""
         self._need_unturned(starts, blocked)
         assert not unturned, "images are counted by representatives"
         permutation = self.representatives.unturned
         return self.base.longest(starts, blocked=blocked, unturned=permutation)
 
     def first_between(self, starts: int, *, blocked: int, events: int) -> tuple[int, Edge] | None:
-        """The first transition with one of these events on the way to a blocked state."""
         self._need_unturned(starts, blocked, barred=events)
         found = self.base.first_between(starts, blocked=blocked, events=events)
         if found is None:
@@ -492,14 +477,10 @@ class AnnotatedQuotient:
         raise AssertionError(f"no loops are looked for among representatives: {query}")
 
     def bfs(self, starts: int, *, blocked: int) -> PermutedBfsRegion:
-        """BfsRegion from all states with a mark of `starts` through states without
-        blocked marks.
-        """
         self._need_unturned(starts, blocked)
         return PermutedBfsRegion(self, self.base.bfs(starts, blocked=blocked))
 
     def spread_from_initial(self, starts: int, *, blocked: int) -> PermutedBfsRegion:
-        """The same, nearest counted from the initial state; blocked states are not entered."""
         self._need_unturned(starts, blocked)
         return PermutedBfsRegion(self, self.base.spread_from_initial(starts, blocked=blocked))
 
@@ -582,7 +563,6 @@ class PermutedBfsRegion:
         return self.found.inside
 
     def first(self, wanted: int, unwanted: int) -> int | None:
-        """The nearest state, inside or entered, with all wanted marks and no unwanted one."""
         return self.found.first(wanted, unwanted)
 
     def path_to(self, number: int) -> tuple[int, Path]:
