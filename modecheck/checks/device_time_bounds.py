@@ -240,7 +240,8 @@ class _Responses:
     def all(self) -> Iterator[Timed]:
         needs = [need for need in self._device.requirements.values() if need.pattern == "whenever"]
         together = explored_together(needs, self._states, self._search, self._explored)
-        yield from (self._timed(space, need) for need, space in together)
+        for need, space in together:
+            yield self._timed(space or self._explored([need], self._search), need)
 
     def _explored(self, needs: Sequence[Requirement], search: Search) -> Space:
         product = compose(self._device, observers=[need.name for need in needs])

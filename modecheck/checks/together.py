@@ -25,16 +25,14 @@ Explore = Callable[[Sequence[Requirement], Search], Space]
 
 def explored_together(
     needs: Sequence[Requirement], states: int, search: Search, explore: Explore
-) -> Iterator[tuple[Requirement, Space]]:
-    """Each requirement with the exploration that it is judged on; `states` are those of the product
-    without any of them.
+) -> Iterator[tuple[Requirement, Space | None]]:
+    """Each requirement with the exploration that it is judged on, or None where it is to be judged
+    alone; `states` are those of the product without any of them.
     """
     for some, how in first_tries(needs, states, search):
-        space = explore(some, how)
-        if len(some) == 1 or space.stopped_by != how.limits.reached_states:
-            yield from ((need, space) for need in some)
-        else:
-            yield from ((need, explore([need], search)) for need in some)
+        space = explore(some, how) if len(some) > 1 else None
+        alone = space is not None and space.stopped_by == how.limits.reached_states
+        yield from ((need, None if alone else space) for need in some)
 
 
 def first_tries(

@@ -7,7 +7,7 @@ unless it turns out much larger than the product; those that follow an item have
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
 from modecheck.checks.exactly_once import what_went_wrong
@@ -37,9 +37,15 @@ def needs_of(product: Product) -> tuple[list[Requirement], list[Requirement]]:
     """The requirements that need an observer: those that wait for something, those that follow an
     item.
     """
-    needs = [need for need in product.device.requirements.values() if is_watched(need)]
-    waiting = [need for need in needs if need.exchange is None]
-    return waiting, [need for need in needs if need.exchange is not None]
+    return _parted(need for need in product.device.requirements.values() if is_watched(need))
+
+
+def _parted(needs: Iterable[Requirement]) -> tuple[list[Requirement], list[Requirement]]:
+    waiting: list[Requirement] = []
+    following: list[Requirement] = []
+    for need in needs:
+        (waiting if need.exchange is None else following).append(need)
+    return waiting, following
 
 
 def judge(
@@ -50,52 +56,67 @@ def judge(
         yield from (undecided(need) for need in needs)
         return
     search = replace(search, expected=space.state_count)
-    waiting = [need for need in needs if need.exchange is None]
-    following = [need for need in needs if need.exchange is not None]
 
     def product_with(names: tuple[str, ...]) -> Product:
         return compose(
             space.product.device, observers=names, time_acceleration=search.time_acceleration
         )
 
-    costs: dict[str, Cost] = {}
     with ObserverProducts(space, product_with, reporter) as beside:
+        yield from _Observing(space, search, beside).judged(needs)
 
-        def explore(some: Sequence[Requirement], how: Search) -> Space:
-            names, began = tuple(need.name for need in some), time.monotonic()
-            with phase(_with_observers(names)):
-                found = beside.explore(names, how)
-            seconds = time.monotonic() - began
-            for name in names:
-                before = costs[name].seconds if name in costs else 0.0
-                costs[name] = Cost(found.state_count, before + seconds, len(names))
-            return found
 
-        def judged_in(watched: Space, need: Requirement) -> Judged:
-            began = time.monotonic()
-            with phase(f"requirement {need.name}"):
-                judged = _Judging(space.product, watched, need).judged()
-            cost = costs[need.name]
-            seconds = cost.seconds + time.monotonic() - began
-            return replace(judged, cost=replace(cost, seconds=seconds))
+class _Observing:
+    """Requirements over one space, and what each has cost so far."""
 
-        def decided(need: Requirement) -> Judged | None:
-            """The verdict on a requirement that is not broken, if it can be told so soon."""
-            began, automaton = time.monotonic(), automaton_for(space.product.device, need)
-            with phase(_with_observers((need.name,))):
-                found = beside.verdict(need.name, automaton, search)
-            if found is None:
-                return None
-            costs[need.name] = Cost(found.states, time.monotonic() - began)
-            judged = None if found.broken else _unbroken(space, need, found)
-            return judged and replace(judged, cost=costs[need.name])
+    def __init__(self, space: Space, search: Search, beside: ObserverProducts) -> None:
+        self._space, self._search, self._beside = space, search, beside
+        self._costs: dict[str, Cost] = {}
 
-        asked = list(first_tries(waiting, space.state_count, search))
-        beside.begin([(tuple(need.name for need in some), how) for some, how in asked])
-        for need, watched in explored_together(waiting, space.state_count, search, explore):
-            yield judged_in(watched, need)
+    def judged(self, needs: Iterable[Requirement]) -> Iterator[Judged]:
+        """The verdicts: first on those that share an exploration."""
+        (waiting, following), states = _parted(needs), self._space.state_count
+        shared = (one for one in first_tries(waiting, states, self._search) if len(one[0]) > 1)
+        self._beside.begin([(tuple(need.name for need in some), how) for some, how in shared])
+        for need, watched in explored_together(waiting, states, self._search, self._explored):
+            yield self._alone(need) if watched is None else self._judged_in(watched, need)
         for need in following:
-            yield decided(need) or judged_in(explore([need], search), need)
+            yield self._alone(need)
+
+    def _alone(self, need: Requirement) -> Judged:
+        """Without exploring, if it is not broken and that can be told."""
+        found = self._decided(need)
+        return found or self._judged_in(self._explored([need], self._search), need)
+
+    def _decided(self, need: Requirement) -> Judged | None:
+        began, automaton = time.monotonic(), automaton_for(self._space.product.device, need)
+        with phase(_with_observers((need.name,))):
+            found = self._beside.verdict(need.name, automaton, self._search)
+        if found is None:
+            return None
+        self._spend([need.name], found.states, began)
+        judged = None if found.broken else _unbroken(self._space, need, found)
+        return judged and replace(judged, cost=self._costs[need.name])
+
+    def _explored(self, some: Sequence[Requirement], how: Search) -> Space:
+        names, began = tuple(need.name for need in some), time.monotonic()
+        with phase(_with_observers(names)):
+            found = self._beside.explore(names, how)
+        self._spend(names, found.state_count, began)
+        return found
+
+    def _judged_in(self, watched: Space, need: Requirement) -> Judged:
+        began = time.monotonic()
+        with phase(f"requirement {need.name}"):
+            judged = _Judging(self._space.product, watched, need).judged()
+        cost = self._costs[need.name]
+        return replace(judged, cost=replace(cost, seconds=cost.seconds + time.monotonic() - began))
+
+    def _spend(self, names: Sequence[str], states: int, began: float) -> None:
+        seconds = time.monotonic() - began
+        for name in names:
+            before = self._costs[name].seconds if name in self._costs else 0.0
+            self._costs[name] = Cost(states, before + seconds, len(names))
 
 
 def _with_observers(names: Sequence[str]) -> str:
