@@ -191,10 +191,25 @@ def test_exactly_once_is_judged_as_by_a_search(drawn: Drawn, seed: int) -> None:
     assume(device is not None)
     assert device is not None
     alone = compose(device)
+    assume(explore(compose(device, observers=("ONCE",)), max_states=4 * MOST_STATES).complete)
+    assert_judged_alike(alone, needs_of(alone)[1])
+
+
+@given(devices(runs=True))
+@settings(max_examples=15)
+def test_any_pattern_alone_is_judged_as_by_a_search(drawn: Drawn) -> None:
+    """In any scope."""
+    device = drawn.read()
+    alone = compose(device)
+    for need in needs_of(alone)[0]:
+        assume(explore(compose(device, observers=[need.name]), max_states=MOST_STATES).complete)
+        assert_judged_alike(alone, [need])
+
+
+def assert_judged_alike(alone: Product, needs: list[Requirement]) -> None:
+    """One requirement, by either engine."""
     plain = explore(alone, max_states=MOST_STATES)
     assume(plain.complete)
-    assume(explore(compose(device, observers=("ONCE",)), max_states=4 * MOST_STATES).complete)
-    needs = needs_of(alone)[1]
     (one,) = judge(plain, needs, Search(engine="plain"), None)
     (two,) = judge(compiled(alone, events_of(alone)), needs, Search(engine="compiled"), None)
     event(f"{one.verdict}, rests on fairness: {bool(one.rests_on)}")
