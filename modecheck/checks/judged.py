@@ -24,7 +24,7 @@ what comes after a failing step, which is not explored.
 
 @dataclass(frozen=True, slots=True)
 class Cost:
-    """What it took to judge a requirement: the states of the exploration in which it was judged,
+    """What it took to judge a requirement: the states that had to be looked at to judge it,
     the seconds that this and its searches took, and how many requirements shared it.
     """
 
