@@ -183,8 +183,8 @@ def _compiled(
         _code_elsewhere(product, how, overhearing) if reduction is None and unoptimised else None
     )
     try:
+        from modecheck.engine.compiled.frame import NotCompilableError
         from modecheck.engine.compiled.run import explore_compiled
-        from modecheck.engine.compiled.steps import NotCompilableError
     except ImportError as error:
         raise EngineUnavailable(f"{error.name or error} is not installed") from error
     threads = how.threads or os.cpu_count() or 1

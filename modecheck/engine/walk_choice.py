@@ -45,7 +45,7 @@ def _unless_plain(engine: EngineName, compiled: Callable[[], Made]) -> Made | No
     if engine == "plain":
         return None
     try:
-        from modecheck.engine.compiled.steps import NotCompilableError
+        from modecheck.engine.compiled.frame import NotCompilableError
 
         try:
             return compiled()

@@ -9,9 +9,8 @@ from numpy.typing import NDArray
 
 from modecheck.engine.compiled.bounded_search_kernels import NOWHERE, nearest
 from modecheck.engine.compiled.code_notes import observed_in
-from modecheck.engine.compiled.frame import FAILED, RECORD_EXTRA
+from modecheck.engine.compiled.frame import FAILED, RECORD_EXTRA, NotCompilableError
 from modecheck.engine.compiled.machine import CompiledProduct, compiled
-from modecheck.engine.compiled.steps import NotCompilableError
 from modecheck.engine.compiled.walk_kernels import (
     Archive,
     Code,

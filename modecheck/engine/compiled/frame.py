@@ -49,6 +49,10 @@ def overheard_events(product: Product) -> int:
     return 0 if product.observers else len(product.events) - len(product.watched_events)
 
 
+class NotCompilableError(Exception):
+    """The product needs more than this engine can do; the reference can explore it."""
+
+
 class NotedBytes:
     """Numbers the bytes in which a successor function notes what it met and took."""
 

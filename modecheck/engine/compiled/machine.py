@@ -13,9 +13,9 @@ import llvmlite.binding as llvm
 from modecheck.engine.compiled import assembly as ir
 from modecheck.engine.compiled import object_cache
 from modecheck.engine.compiled.condition_code import ConditionCode
-from modecheck.engine.compiled.frame import FunctionFrame
+from modecheck.engine.compiled.frame import FunctionFrame, NotCompilableError
 from modecheck.engine.compiled.linking import linked, target_machine
-from modecheck.engine.compiled.steps import NotCompilableError, StepCode
+from modecheck.engine.compiled.steps import StepCode
 from modecheck.engine.system_actions import obliging_labels
 from modecheck.product.bit_packing import WordLayout, word_layout
 from modecheck.product.ir import EventIR, Failure, Product
