@@ -7,11 +7,10 @@ written by hand.
 from __future__ import annotations
 
 import json
-import re
 from pathlib import Path
 from typing import Any
 
-from modecheck.model.keys import DECLARED, Key, keys_of
+from modecheck.model.keys import DECLARED, keys_of
 
 TOPIC = DECLARED.parents[2] / "guide" / "keys.md"
 WIDTH = 120
@@ -95,17 +94,9 @@ def guide_text() -> str:
         above = f"## {heading}\n\n"
         begin = text.index(above) + len(above)
         end = text.index("\n\n", begin)
-        rows = [f"| `{key.name}` | {guide_of(key)} |" for key in keys_of(*parts).values()]
+        rows = [f"| `{key.name}` | {key.sentence} |" for key in keys_of(*parts).values()]
         text = text[:begin] + "\n".join(["| key | meaning |", "| --- | --- |", *rows]) + text[end:]
     return text
-
-
-def guide_of(key: Key) -> str:
-    """The line of the guide: its own, or what the schema says, in the style of the tables."""
-    if key.guide:
-        return key.guide
-    said = str(key.schema["description"]).removesuffix(".")
-    return re.sub(r"(?<!\w)'([^']+)'", r"`\1`", said[0].lower() + said[1:])
 
 
 def main() -> None:

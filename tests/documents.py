@@ -13,7 +13,7 @@ from pathlib import Path
 ROOT = Path(__file__).parent.parent
 README = ROOT / "README.md"
 GUIDE = ROOT / "modecheck" / "guide"
-DOCUMENTS = (README, *sorted(GUIDE.glob("*.md")))
+DOCUMENTS = (README, *sorted(GUIDE.rglob("*.md")))
 EXAMPLE = re.compile(r"^<!-- (.+?) -->\n```\w+\n(.*?)^```$", re.DOTALL | re.MULTILINE)
 
 

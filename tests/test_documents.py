@@ -28,7 +28,7 @@ from tests.documents import DOCUMENTS, GUIDE, README, ROOT, Example, examples, m
 MARKS = {
     "shown by", "lesson", "lesson shown by", "every requirement holds", "finds",
     "laid over it, finds", "a sketch", "a job", "a rule to try", "a script", "shown by the script",
-    "runs",
+    "runs", "the finding",
 }  # fmt: skip
 """What the comment above a block may say; each kind runs in a test, here or beside it."""
 LONGEST_README = 300

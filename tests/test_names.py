@@ -49,8 +49,8 @@ def test_every_module_has_a_name_of_its_own() -> None:
 def read_by_people() -> Iterator[Path]:
     """What a user reads or writes: models, guides, schemas, the page."""
     yield from (ROOT / "README.md", ROOT / "DEVELOPERS.md")
-    for folder in ("guide", "report/new"):
-        yield from (PACKAGE / folder).iterdir()
+    yield from (PACKAGE / "guide").rglob("*.md")
+    yield from (PACKAGE / "report" / "new").iterdir()
     for folder, ending in (("models", "*.yaml"), ("models", "*.md")):
         yield from (ROOT / folder).rglob(ending)
     yield from (PACKAGE / "model" / "schema").glob("*.json")

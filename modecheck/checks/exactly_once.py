@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 from modecheck.engine.happenings import Arrived, Dropped, Happening, Struck
-from modecheck.engine.plain import Interpreter
 from modecheck.model.parts import ExactlyOnce, Requirement
 from modecheck.product.exchange_automata import DUPLICATED, OVERRUN
 from modecheck.product.ir import Product
@@ -25,7 +22,7 @@ def what_went_wrong(product: Product, need: Requirement, trace: Trace, reason: s
     """
     exchange = need.exchange
     assert exchange is not None
-    happenings = list(_happenings(product, trace))
+    happenings = [one for taken in trace.steps for one in taken.step.happenings]
     if reason == DUPLICATED:
         return _second_arrival(product, exchange, happenings)
     if reason == OVERRUN:
@@ -39,18 +36,6 @@ def what_went_wrong(product: Product, need: Requirement, trace: Trace, reason: s
     if reason:
         return _out_of_order(product, happenings)
     return _never_arrives(product, exchange, happenings)
-
-
-def _happenings(product: Product, trace: Trace) -> Iterator[Happening]:
-    """What happens along a trace, in order."""
-    interpreter, state = Interpreter(product), product.initial
-    for move in trace.moves:
-        for step in interpreter.steps(state):
-            if (step.label, step.after) == (move.label, move.after):
-                yield from step.happenings
-                break
-        if move.after is not None:
-            state = move.after
 
 
 def _tracked(exchange: ExactlyOnce) -> set[str]:

@@ -18,6 +18,7 @@ COMMANDS = {
     "check": "modecheck.cli.check_command",
     "compare": "modecheck.cli.compare_command",
     "draw": "modecheck.cli.draw_command",
+    "explain": "modecheck.cli.explain_command",
     "follow": "modecheck.cli.follow_command",
     "gaps": "modecheck.cli.gaps_command",
     "guide": "modecheck.cli.guide_command",
@@ -42,7 +43,8 @@ EPILOG = """\b
 Exit codes: 0 nothing found, 1 findings, 2 invalid input, 3 incomplete,
 70 a bug in modecheck itself; the help of each command has its own.
 
-modecheck guide explains the model language and everything else.
+modecheck guide explains the model language and everything else,
+modecheck explain WORD a finding, a key or an exit code.
 
 modecheck checks a model, not the hardware. It replaces no certification, no
 lab test and no licensed engineer; local rules prevail.

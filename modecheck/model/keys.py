@@ -9,6 +9,7 @@ Everything else follows from an entry: that the part may have the key, how it is
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -42,21 +43,43 @@ class Key:
     def attribute(self) -> str:
         return self.field or self.name
 
+    @property
+    def sentence(self) -> str:
+        """Its line in the guide, or what the schema says, in the style of the guide."""
+        if self.guide:
+            return self.guide
+        schema = self.schema if "description" in self.schema else _definition(self.schema["$ref"])
+        said = str(schema["description"]).removesuffix(".")
+        return re.sub(r"(?<!\w)'([^']+)'", r"`\1`", said[0].lower() + said[1:])
+
 
 @cache
-def keys_of(*parts: str) -> dict[str, Key]:
+def keys_of(*of: str) -> dict[str, Key]:
     """The keys of a part, or of several that share one mapping, by name."""
-    return {name: key for part in parts for name, key in _declared()[part].items()}
+    return {name: key for part in of for name, key in _declared()[part].items()}
+
+
+def parts() -> tuple[str, ...]:
+    """The parts that have keys, in the order in which they are declared."""
+    return tuple(_declared())
 
 
 @cache
 def _declared() -> dict[str, dict[str, Key]]:
     with DECLARED.open(encoding="utf-8") as file:
-        parts = json.load(file)
+        declared = json.load(file)
     return {
         part: {name: _key(name, said) for name, said in keys.items()}
-        for part, keys in parts.items()
+        for part, keys in declared.items()
     }
+
+
+def _definition(reference: str) -> Mapping[str, Any]:
+    """What a schema refers to, such as `chip.json#/$defs/text`; without a file, in the device's."""
+    file, _, name = reference.partition("#/$defs/")
+    with DECLARED.with_name(file or "device.json").open(encoding="utf-8") as schema:
+        found: Mapping[str, Any] = json.load(schema)["$defs"][name]
+    return found
 
 
 def _key(name: str, said: dict[str, Any]) -> Key:

@@ -18,6 +18,7 @@ FOLDER = Path(__file__).parents[1] / "guide"
 TOPICS = (
     "language",
     "keys",
+    "expressions",
     "requirements",
     "time",
     "findings",
@@ -66,9 +67,14 @@ def topics_about(word: str) -> list[str]:
 
 
 def topic_as_text(name: str, style: Style) -> list[str]:
-    """A topic, laid out; comments and pictures are left out."""
+    """A topic, laid out."""
+    return laid_out(topic_source(name), style)
+
+
+def laid_out(source: str, style: Style) -> list[str]:
+    """Markdown as text; comments and pictures are left out."""
     lines: list[str] = []
-    for block in _blocks(topic_source(name)):
+    for block in _blocks(source):
         lines += ["", *_laid_out(block, style)] if lines else _laid_out(block, style)
     return lines
 

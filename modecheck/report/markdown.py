@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
 from modecheck.checks.findings import Finding
+from modecheck.model.finding_kinds import KINDS
 from modecheck.report import document_tree as doc
 from modecheck.report.finding_text import seen_from_here
 from modecheck.scenario.telling import STAYS, ToldStep, condensed
@@ -166,7 +167,8 @@ def _finding(finding: Finding) -> list[str]:
     """A finding as a block that folds."""
     text = _in_html(f"{finding.severity}: {finding.text}")
     title = f"{text} (<code>{_in_html(finding.id)}</code>)"
-    lines = [f"at {_code(seen_from_here(str(finding.place)))}", ""]
+    lines = [escaped(f"{finding.code}: {KINDS[finding.code].meaning}"), ""]
+    lines += [f"at {_code(seen_from_here(str(finding.place)))}", ""]
     lines += [f"and {_code(seen_from_here(str(place)))}\n" for place in finding.also]
     if finding.variants:
         lines += [escaped(f"only with {' or '.join(finding.variants)}"), ""]
