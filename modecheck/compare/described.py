@@ -190,12 +190,15 @@ class _Describing:
         self._device = device
         self._forms = TermForms(device)
 
-    def _facets(self, part: object, what: str, chip: str = "") -> dict[str, Facet]:
-        return {
-            name: SEEN[key.kind](_Sight(self._device, self._forms, part, key, chip))
-            for name, key in keys_of(what).items()
+    def _declared(self, name: PartName, part: Any, keys: str = "", **first: Facet) -> DescribedPart:
+        """A part as its declared keys say it; those of a kind are called like it."""
+        chip = name.name if name.kind == "chip" else name.scope
+        facets = {
+            key.name: SEEN[key.kind](_Sight(self._device, self._forms, part, key, chip))
+            for key in keys_of(keys or name.kind).values()
             if key.kind in SEEN
         }
+        return DescribedPart(name, first | facets, part.place)
 
     def parts(self) -> Iterator[DescribedPart]:
         device = self._device
@@ -219,8 +222,7 @@ class _Describing:
             when = _condition(device, self._forms, mode.when, mode.text)
             yield DescribedPart(PartName("mode", mode.name), {"when": when}, mode.place)
         for pairing in device.pairings.values():
-            facets = self._facets(pairing, "pairing")
-            yield DescribedPart(PartName("pairing", pairing.name), facets, pairing.place)
+            yield self._declared(PartName("pairing", pairing.name), pairing)
         yield from self._faults()
         for requirement in device.requirements.values():
             yield self._requirement(requirement)
@@ -234,13 +236,11 @@ class _Describing:
 
     def _chip(self, chip: Chip) -> Iterator[DescribedPart]:
         kind = _word("actor" if chip.actor else "chip")
-        facets = {"kind": kind, **self._facets(chip, "behaviour", chip.name)}
-        yield DescribedPart(PartName("chip", chip.name), facets, chip.place)
+        yield self._declared(PartName("chip", chip.name), chip, "behaviour", kind=kind)
         for state in chip.states.values():
             inside = PartName("state", state.parent, chip.name) if state.parent else ""
-            facets = {"inside": Facet(inside, state.parent or "")}
-            facets |= self._facets(state, "state", chip.name)
-            yield DescribedPart(PartName("state", state.name, chip.name), facets, state.place)
+            facet = Facet(inside, state.parent or "")
+            yield self._declared(PartName("state", state.name, chip.name), state, inside=facet)
         for variable in chip.variables.values():
             starts = ", ".join(variable.type.spell(value) for value in variable.start)
             facets = {
@@ -249,20 +249,17 @@ class _Describing:
                 "list": Facet(variable.length, str(variable.length)),
                 "persistent": _truth(variable.persistent),
             }
-            yield DescribedPart(
-                PartName("variable", variable.name, chip.name), facets, variable.place
-            )
+            name = PartName("variable", variable.name, chip.name)
+            yield DescribedPart(name, facets, variable.place)
         for timer in chip.timers.values():
             facets = {"time": _time(timer.duration)}
             yield DescribedPart(PartName("timer", timer.name, chip.name), facets, timer.place)
         for rule in chip.rules:
-            facets = self._facets(rule, "rule", chip.name)
-            yield DescribedPart(PartName("rule", rule.title, chip.name), facets, rule.place)
+            yield self._declared(PartName("rule", rule.title, chip.name), rule)
 
     def _links(self) -> Iterator[DescribedPart]:
         for link in self._device.links.values():
-            facets = self._facets(link, "link")
-            yield DescribedPart(PartName("link", link.name), facets, link.place)
+            yield self._declared(PartName("link", link.name), link)
             for message in link.carries.values():
                 facets = {
                     "kind": Facet((message.kind, int(message.payload)), message.kind),
