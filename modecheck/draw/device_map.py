@@ -73,7 +73,7 @@ def device_map_in(device: Device, mode: str, traffic: Traffic) -> Sketch:
         *(_link_in(link, found, order) for link in device.links.values()),
         *_pairings(device, order, found),
     )
-    linked = {end.box for arrow in arrows for end in (*arrow.tails, arrow.head)}
+    linked = {end.box for arrow in arrows for end in (*arrow.tails, *arrow.heads)}
     apart = [name for name in device.chips if name not in linked]
     seen = "every state" if traffic.complete else "the explored states (not all)"
     about = [
@@ -107,7 +107,7 @@ def _link_in(link: Link, found: ModeTraffic, order: dict[str, int]) -> Arrow:
         stroke, hint = "idle", f"{hint}, no traffic"
     key = f"link-{link.name}"
     label = Box(f"{key}/label", "label", DEVICE_FRAME, (TextBlock(tuple(lines)),))
-    return _arrow(key, (link.sender, link.receiver), label, stroke, order, hint)
+    return _arrow(key, (link.sender,), (link.receiver,), label, stroke, order, hint)
 
 
 def _reading_order(device: Device) -> dict[str, int]:
@@ -141,7 +141,8 @@ def _links(device: Device, order: dict[str, int]) -> Iterator[Arrow]:
         label = Box(
             f"link-{link.name}/label", "label", DEVICE_FRAME, (_link_block(link, troubles),)
         )
-        yield _arrow(f"link-{link.name}", (link.sender, link.receiver), label, stroke, order, hint)
+        ends = (link.sender,), (link.receiver,)
+        yield _arrow(f"link-{link.name}", *ends, label, stroke, order, hint)
 
 
 def stroke_of(link: Link) -> str:
@@ -189,7 +190,7 @@ def _pairings(
         label = Box(f"{key}/label", "label", DEVICE_FRAME, (TextBlock(lines),))
         hint = f"pairing {pairing.name}: {first} and {second}"
         ends = sorted((first.chip, second.chip), key=lambda name: order[name])
-        yield _arrow(key, (ends[0], ends[1]), label, "pairing", order, hint, tip="none")
+        yield _arrow(key, (ends[0],), (ends[1],), label, "pairing", order, hint, tip="none")
 
 
 def _held(found: ModeTraffic, pairing: str) -> str:
@@ -201,18 +202,24 @@ def _held(found: ModeTraffic, pairing: str) -> str:
 
 
 def _signals(device: Device, order: dict[str, int]) -> Iterator[Arrow]:
+    """An arrow for each set of signals: who gives the same ones to the same chips shares it."""
+    hearers: dict[tuple[str, str, str], list[str]] = {}
     for signaller in device.chips.values():
         signalled = dict.fromkeys(signal for rule in signaller.rules for signal in rule.signals)
         for hearer in device.chips.values():
-            heard = [signal for signal in signalled if _hears(hearer, signal)]
+            heard = ", ".join(signal for signal in signalled if _hears(hearer, signal))
             if heard and hearer is not signaller:
-                key = f"signal-{signaller.name}-{hearer.name}"
-                lines = text_lines(", ".join(heard), "guard", LONGEST_LINE)
-                label = Box(f"{key}/label", "label", DEVICE_FRAME, (TextBlock(lines),))
-                hint = f"signals from {signaller.name} to {hearer.name}"
-                yield _arrow(
-                    key, (signaller.name, hearer.name), label, "signal", order, hint, tip="open"
-                )
+                course = _course(signaller.name, hearer.name, order)
+                hearers.setdefault((signaller.name, heard, course), []).append(hearer.name)
+    signallers: dict[tuple[tuple[str, ...], str, str], list[str]] = {}
+    for (name, heard, course), names in hearers.items():
+        signallers.setdefault((tuple(names), heard, course), []).append(name)
+    for (heads, heard, _), tails in signallers.items():
+        key = f"signal-{tails[0]}-{heads[0]}"
+        lines = text_lines(heard, "guard", LONGEST_LINE)
+        label = Box(f"{key}/label", "label", DEVICE_FRAME, (TextBlock(lines),))
+        hint = f"signals from {', '.join(tails)} to {', '.join(heads)}"
+        yield _arrow(key, tuple(tails), heads, label, "signal", order, hint, tip="open")
 
 
 def _hears(chip: Chip, signal: str) -> bool:
@@ -223,7 +230,8 @@ def _hears(chip: Chip, signal: str) -> bool:
 
 def _arrow(
     key: str,
-    ends: tuple[str, str],
+    tails: tuple[str, ...],
+    heads: tuple[str, ...],
     label: Box,
     stroke: str,
     order: dict[str, int],
@@ -231,9 +239,13 @@ def _arrow(
     *,
     tip: str = "arrow",
 ) -> Arrow:
-    tail, head = ends
-    course = "up" if order[head] < order[tail] else "down"
-    return Arrow(key, (End(tail),), End(head), label, stroke, tip, course, hint)
+    course = _course(tails[0], heads[0], order)
+    ends = tuple(map(End, tails)), tuple(map(End, heads))
+    return Arrow(key, *ends, label, stroke, tip, course, hint)
+
+
+def _course(tail: str, head: str, order: dict[str, int]) -> str:
+    return "up" if order[head] < order[tail] else "down"
 
 
 def _samples(boxes: tuple[Box, ...], arrows: tuple[Arrow, ...]) -> Iterator[LegendEntry]:

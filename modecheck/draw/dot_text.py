@@ -28,16 +28,21 @@ from modecheck.draw.sketch import (
 UNITS_PER_INCH = 72
 """DOT measures boxes in inches and everything else in points; a unit of a sketch is a point."""
 
+ROW_GAP = 0.2
+FAN_GAP = 0.12
+"""Inches between two rows, and what each line more that meets in a label adds to it."""
+
 _BORDERED = {"state", "rest", "mode", "chip", "actor"}
 _TIPS = {"arrow": "normal", "open": "vee"}
 _LAID_OUT = _BORDERED | {"header", "label", "start", "port"}
 
 
-def dot_text(sketch: Sketch) -> str:
-    """The sketch in DOT; the same sketch always gives the same text."""
+def dot_text(sketch: Sketch, more: str = "") -> str:
+    """The sketch in DOT, with one `more` attribute of the graph; always the same for the same."""
     lines = [
         f"digraph {quoted(sketch.name)} {{",
         *_indented(_defaults(sketch)),
+        *([f"  {more}"] if more else []),
         *_indented(_inside(sketch, "")),
         *_indented(line for arrow in sketch.arrows for line in _arrow(arrow)),
         "}",
@@ -52,8 +57,10 @@ def quoted(text: str) -> str:
 
 
 def _defaults(sketch: Sketch) -> Iterator[str]:
+    fan = max((len(end) for each in sketch.arrows for end in (each.tails, each.heads)), default=1)
+    between = ROW_GAP + FAN_GAP * max(fan - 2, 0)
     yield (
-        "graph [rankdir=TB, compound=true, splines=polyline, nodesep=0.19, ranksep=0.32, "
+        f"graph [rankdir=TB, compound=true, splines=true, nodesep=0.19, ranksep={between:.2f}, "
         f'mclimit=4, fontname="Arial", fontsize={TEXT_SIZE}, labelloc=b, labeljust=l, '
         f"label={_html(_below(sketch), 'left')}]"
     )
@@ -70,13 +77,8 @@ def _below(sketch: Sketch) -> tuple[TextBlock, ...]:
         TextLine((Run(f"{sample.sign}:", "trigger"), Run(sample.meaning, "note")))
         for sample in sketch.samples
     )
-    about = (block for frame in sketch.frames for block in _told_below(frame))
     tables = (TextBlock(tuple(_table_lines(table))) for table in sketch.tables)
-    return tuple(block for block in (title, *about, TextBlock(legend), *tables) if block.lines)
-
-
-def _told_below(frame: SketchFrame) -> tuple[TextBlock, ...]:
-    return frame.words.blocks if frame.words else ()
+    return tuple(block for block in (title, TextBlock(legend), *tables) if block.lines)
 
 
 def _table_lines(table: SketchTable) -> Iterator[TextLine]:
@@ -126,7 +128,10 @@ def _frame(sketch: Sketch, frame: SketchFrame) -> Iterator[str]:
 
 def _frame_label(frame: SketchFrame) -> str:
     """A diagram is named by the label of its frame; a composite state by a box inside."""
-    return _html(frame.header.blocks[:1], "left") if frame.header.shape == "tab" else '""'
+    if frame.header.shape != "tab":
+        return '""'
+    words = frame.words.blocks if frame.words else ()
+    return _html((*frame.header.blocks, *words), "left", size=frame.heading)
 
 
 def _depth(sketch: Sketch, frame: SketchFrame) -> int:
@@ -204,13 +209,20 @@ def _tooltip(hint: str) -> str:
     return f", tooltip={_said(hint)}" if hint else ""
 
 
-def _html(blocks: tuple[TextBlock, ...], side: str, *, ruled: bool = False) -> str:
-    """A label of several blocks, one below the other."""
+def _html(
+    blocks: tuple[TextBlock, ...],
+    side: str,
+    *,
+    ruled: bool = False,
+    size: tuple[float, float] | None = None,
+) -> str:
+    """A label of several blocks, one below the other; of a `size` in points, or as fonts need."""
     rows = [_row_of(block, side) for block in blocks if block.lines]
     between = "<hr/>" if ruled else ""
     if not rows:
         return '""'
-    table = '<table border="0" cellborder="0" cellspacing="0" cellpadding="1">'
+    fixed = f' fixedsize="true" width="{size[0]:.0f}" height="{size[1]:.0f}"' if size else ""
+    table = f'<table border="0" cellborder="0" cellspacing="0" cellpadding="1"{fixed}>'
     return f"<{table}{between.join(rows)}</table>>"
 
 
@@ -227,6 +239,8 @@ def _words(line: TextLine) -> str:
 
 def _word(run: Run) -> str:
     text = escape(run.text, quote=False)
+    if run.face == "remark":
+        return f"<i>{text}</i>"
     return f"<b>{text}</b>" if run.strong else text
 
 

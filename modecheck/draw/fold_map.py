@@ -135,7 +135,7 @@ class _FoldMap:
 
     def _arrows(self) -> Iterator[Arrow]:
         start = (End(f"{FOLD_FRAME}/start"),)
-        yield Arrow("start", start, End(_key(0)), None)
+        yield Arrow("start", start, (End(_key(0)),), None)
         named = len(self._steps) <= MOST_NAMED
         for step in self._steps:
             key = f"step-{step.source}-{step.target}"
@@ -145,8 +145,8 @@ class _FoldMap:
                 label = Box(f"{key}/label", "label", FOLD_FRAME, (self._label(step),), hint=hint)
             stroke = "certain" if self._is_certain(step) else "possible"
             course = "up" if step.target < step.source else "down"
-            tails, head = (End(_key(step.source)),), End(_key(step.target))
-            yield Arrow(key, tails, head, label, stroke, "arrow", course, hint)
+            ends = (End(_key(step.source)),), (End(_key(step.target)),)
+            yield Arrow(key, *ends, label, stroke, "arrow", course, hint)
 
     def _is_certain(self, step: FoldedStep) -> bool:
         """What leads to or from the box of all others is never certain."""

@@ -14,10 +14,10 @@ from modecheck.checks.findings import Finding
 from modecheck.checks.folding import MODE, Folding, fold
 from modecheck.checks.mode_switches import ModeSwitch as FoundSwitch
 from modecheck.checks.traffic import Traffic, traffic_of
+from modecheck.draw.arrangement import arranged
 from modecheck.draw.device_map import device_map, device_map_in
 from modecheck.draw.dot_text import dot_text
 from modecheck.draw.fold_map import fold_map
-from modecheck.draw.layout import laid_out
 from modecheck.draw.mode_map import SwitchArrow, mode_map
 from modecheck.draw.sequence_chart import SequenceChart, sequence_svg
 from modecheck.draw.sketch import Sketch
@@ -177,8 +177,7 @@ def render_svg(drawing: AnyDrawing) -> str:
     """
     if isinstance(drawing, ScenarioDrawing):
         return sequence_svg(drawing.chart)
-    sketch = drawing.sketch
-    return svg_text(sketch, laid_out(sketch.name, drawing.dot, len(sketch.every_box)))
+    return svg_text(drawing.sketch, arranged(drawing.sketch))
 
 
 def file_name(name: str) -> str:

@@ -1,15 +1,25 @@
-"""Points, rectangles and straight lines of a picture. x grows to the right, y downwards."""
+"""Points, rectangles, lines and curves of a picture. x grows to the right, y downwards."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TypeAlias
 
 Point: TypeAlias = tuple[float, float]
 
 Polyline: TypeAlias = tuple[Point, ...]
 """A broken line: its ends and bends."""
+
+Curve: TypeAlias = tuple[Point, ...]
+"""Cubic Bézier curves end to end: a start, then of each its two control points and its end."""
+
+PIECES = 12
+"""Straight pieces that stand for one Bézier curve: off by less than a line's width."""
+
+GRAZE = 0.5
+"""How far a line may reach into a box: nothing that can be seen."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,21 +74,16 @@ class Rectangle:
 
     def is_crossed(self, start: Point, end: Point) -> bool:
         """Whether a straight line passes through the inside (Liang and Barsky 1984)."""
-        shares = self.shares_inside(start, end)
-        return shares is not None and shares[1] - shares[0] > 1e-9
-
-    def shares_inside(self, start: Point, end: Point) -> tuple[float, float] | None:
-        """Where a straight line enters and leaves the inside, as fractions of its length."""
         low, high = 0.0, 1.0
         for axis, (least, most) in enumerate(((self.left, self.right), (self.top, self.bottom))):
             length = end[axis] - start[axis]
             if abs(length) < 1e-9:
                 if not least < start[axis] < most:
-                    return None
+                    return False
                 continue
             first, last = sorted(((least - start[axis]) / length, (most - start[axis]) / length))
             low, high = max(low, first), min(high, last)
-        return (low, high) if high > low else None
+        return high - low > 1e-9
 
 
 def around(points: Iterable[Point]) -> Rectangle:
@@ -92,21 +97,26 @@ def around_all(rectangles: Iterable[Rectangle]) -> Rectangle:
     return around(corner for rectangle in rectangles for corner in rectangle.corners)
 
 
-def triangle_meets(triangle: Sequence[Point], rectangle: Rectangle) -> bool:
-    """Whether a triangle and a rectangle share more than a border."""
-    sides = zip(triangle, (*triangle[1:], triangle[0]), strict=True)
-    if any(rectangle.is_crossed(start, end) for start, end in sides):
-        return True
-    return _in_triangle(rectangle.centre, triangle)
+def flattened(curve: Curve) -> Polyline:
+    """Points along a curve, near enough to each other for the eye, its ends included."""
+    points = [curve[0]]
+    for place in range(0, len(curve) - 1, 3):
+        controls = curve[place : place + 4]
+        points += (_on_curve(controls, part / PIECES) for part in range(1, PIECES + 1))
+    return tuple(points)
 
 
-def _in_triangle(point: Point, triangle: Sequence[Point]) -> bool:
-    turns = [
-        _turn(start, end, point)
-        for start, end in zip(triangle, (*triangle[1:], triangle[0]), strict=True)
-    ]
-    return all(turn > 0 for turn in turns) or all(turn < 0 for turn in turns)
+def _on_curve(controls: Curve, share: float) -> Point:
+    rest = 1 - share
+    weights = (rest**3, 3 * rest**2 * share, 3 * rest * share**2, share**3)
+    x = sum(weight * control[0] for weight, control in zip(weights, controls, strict=True))
+    y = sum(weight * control[1] for weight, control in zip(weights, controls, strict=True))
+    return (x, y)
 
 
-def _turn(start: Point, end: Point, point: Point) -> float:
-    return (end[0] - start[0]) * (point[1] - start[1]) - (end[1] - start[1]) * (point[0] - start[0])
+def is_clear(curve: Curve, boxes: Iterable[Rectangle]) -> bool:
+    """Whether a curve passes over no box; it may touch them, and graze their corners."""
+    hull = around(curve)  # A curve stays between its control points.
+    near = [box.grown(-GRAZE) for box in boxes if box.meets(hull)]
+    pieces = list(pairwise(flattened(curve))) if near else []
+    return not any(box.is_crossed(start, end) for start, end in pieces for box in near)

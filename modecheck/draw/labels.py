@@ -21,7 +21,7 @@ AT_ANY_TIME = "at any time"
 
 @dataclass(frozen=True, slots=True)
 class Phrase:
-    """A part of a label. `role` is "trigger", "guard" or "effect"."""
+    """A part of a label. `role` is "trigger", "guard", "effect", or "remark" for a rule's text."""
 
     role: str
     text: str

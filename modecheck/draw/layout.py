@@ -20,7 +20,7 @@ from importlib import metadata
 from pathlib import Path
 from typing import Any
 
-from modecheck.draw.geometry import Point, Rectangle
+from modecheck.draw.geometry import Curve, Point, Rectangle
 from modecheck.model.errors import ModecheckError
 
 TIME_LIMIT = 20.0
@@ -51,15 +51,23 @@ class NoLayout(ModecheckError):
 
 
 @dataclass(frozen=True, slots=True)
-class PicturePlaces:
-    """Where boxes and frames stand, by key, and the path of each line, by its id.
+class LaidLine:
+    """The curve of a line in the direction in which the DOT text names its ends.
 
-    A path is a broken line in the direction in which the DOT text names its ends.
+    `tip` is the point of its arrow's tip, which begins where the curve ends.
     """
+
+    curve: Curve
+    tip: Point | None
+
+
+@dataclass(frozen=True, slots=True)
+class PicturePlaces:
+    """Where boxes and frames stand, by key, and each line, by its id."""
 
     boxes: dict[str, Rectangle]
     frames: dict[str, Rectangle]
-    ways: dict[str, tuple[Point, ...]]
+    lines: dict[str, LaidLine]
 
 
 def laid_out(name: str, dot: str, boxes: int) -> PicturePlaces:
@@ -138,11 +146,12 @@ def _places(answer: dict[str, Any]) -> PicturePlaces:
             frames[thing["name"].removeprefix("cluster_")] = _cluster(thing, height)
         elif "pos" in thing:
             boxes[thing["name"]] = _node(thing, height)
-    ways: dict[str, tuple[Point, ...]] = {}
-    for edge in answer.get("edges", []):
-        if "id" in edge and "pos" in edge:
-            ways[edge["id"]] = _way(edge["pos"], height)
-    return PicturePlaces(boxes, frames, ways)
+    lines = {
+        edge["id"]: _line(edge["pos"], height)
+        for edge in answer.get("edges", [])
+        if "id" in edge and "pos" in edge
+    }
+    return PicturePlaces(boxes, frames, lines)
 
 
 def _cluster(thing: dict[str, Any], height: float) -> Rectangle:
@@ -157,24 +166,11 @@ def _node(thing: dict[str, Any], height: float) -> Rectangle:
     return Rectangle(x - half_width, y - half_height, x + half_width, y + half_height)
 
 
-def _way(text: str, height: float) -> tuple[Point, ...]:
-    """The corners of a way from end to end: of each curve, which is straight, the two ends."""
-    points: list[Point] = []
-    first: Point | None = None
-    last: Point | None = None
-    for part in text.split():
-        if part.startswith("s,"):
-            first = _point(part[2:], height)
-        elif part.startswith("e,"):
-            last = _point(part[2:], height)
-        else:
-            points.append(_point(part, height))
-    corners = points[::3]
-    if first is not None:
-        corners[0] = first
-    if last is not None:
-        corners[-1] = last
-    return tuple(corners)
+def _line(text: str, height: float) -> LaidLine:
+    """A line has a tip at one of its ends at most: "e,X,Y" or "s,X,Y" before its curve."""
+    tips = [part[2:] for part in text.split() if part[0] in "es"]
+    curve = tuple(_point(part, height) for part in text.split() if part[0] not in "es")
+    return LaidLine(curve, _point(tips[0], height) if tips else None)
 
 
 def _point(text: str, height: float) -> Point:

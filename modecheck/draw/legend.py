@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from itertools import zip_longest
+from typing import TypeAlias
 
 from modecheck.draw.geometry import Rectangle
 from modecheck.draw.lettering import wrapped
@@ -40,6 +42,15 @@ SIGN_HEIGHT = 18.0
 ENTRY_GAP = 18.0
 LINE_GAP = 5.0
 COLUMN_GAP = 16.0
+
+LEAST_ROWS = 6
+"""A shorter table is not worth breaking into stacks."""
+
+_WORDS = {"words": "guard", "remark": "remark"}
+"""How entries without a drawn sign are set."""
+
+_Row: TypeAlias = list[list[TextLine]]
+"""The lines of each cell."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +91,7 @@ class _Pen:
                 x = self._left
                 self.y += SIGN_HEIGHT + LINE_GAP
             entries.append(_sign(sample, x, self.y))
-            beside = 0 if sample.kind == "words" else SIGN_WIDTH + 6
+            beside = 0 if sample.kind in _WORDS else SIGN_WIDTH + 6
             entries.append(text(words, x + beside, self.y + (SIGN_HEIGHT - TEXT_LINE) / 2))
             x += entry_width + ENTRY_GAP
             self.widest = max(self.widest, x - ENTRY_GAP - self._left)
@@ -88,30 +99,53 @@ class _Pen:
         self.y += SIGN_HEIGHT + 2 * LINE_GAP
 
     def table(self, table: SketchTable) -> None:
+        """The rows in stacks beside each other, as many as the picture is wide."""
         rows = [
             [_cell(cell, column, table.longest) for column, cell in enumerate(row)]
             for row in table.rows
         ]
-        columns = max(len(row) for row in rows)
         widths = [
-            max(
-                (line.width for row in rows if column < len(row) for line in row[column]), default=0
-            )
-            for column in range(columns)
+            max((line.width for cell in cells if cell for line in cell), default=0)
+            for cells in zip_longest(*rows)
         ]
-        heading = text(TextLine((Run(table.title, "note"),)), self._left, self.y)
-        drawn = [heading]
-        self.y += TEXT_LINE + 2
-        for row in rows:
-            x = self._left
-            for cell, width in zip(row, widths, strict=False):
-                for position, line in enumerate(cell):
-                    drawn.append(text(line, x, self.y + position * TEXT_LINE))
-                x += width + COLUMN_GAP
-            self.y += max(len(cell) for cell in row) * TEXT_LINE + 1
-            self.widest = max(self.widest, x - COLUMN_GAP - self._left)
+        width = sum(widths) + COLUMN_GAP * len(widths)
+        abreast = min(int((self._width + COLUMN_GAP) // width), -(-len(rows) // LEAST_ROWS))
+        drawn = [text(TextLine((Run(table.title, "note"),)), self._left, self.y)]
+        top = self.y = self.y + TEXT_LINE + 2
+        for place, stack in enumerate(_stacks(rows, abreast)):
+            y, left = top, self._left + place * width
+            for row in stack:
+                drawn += _drawn_row(row, widths, left, y)
+                y += _row_height(row)
+            self.y = max(self.y, y)
+            self.widest = max(self.widest, left + width - COLUMN_GAP - self._left)
         self.drawn.append(titled("".join(drawn), table.title, "table"))
         self.y += 2 * LINE_GAP
+
+
+def _stacks(rows: list[_Row], most: int) -> Iterator[list[_Row]]:
+    """The rows in order, in at most so many stacks of about the same height."""
+    whole, height = sum(map(_row_height, rows)), 0.0
+    stack: list[_Row] = []
+    number = 1
+    for row in rows:
+        if stack and number < most and height + _row_height(row) / 2 > whole * number / most:
+            yield stack
+            stack, number = [], number + 1
+        stack.append(row)
+        height += _row_height(row)
+    yield stack
+
+
+def _row_height(row: _Row) -> float:
+    return max(len(cell) for cell in row) * TEXT_LINE + 1
+
+
+def _drawn_row(row: _Row, widths: list[float], left: float, top: float) -> Iterator[str]:
+    for cell, width in zip(row, widths, strict=False):
+        for position, line in enumerate(cell):
+            yield text(line, left, top + position * TEXT_LINE)
+        left += width + COLUMN_GAP
 
 
 def _cell(cell: str, column: int, longest: int) -> list[TextLine]:
@@ -123,8 +157,8 @@ def _cell(cell: str, column: int, longest: int) -> list[TextLine]:
 
 def _entry(sample: LegendEntry) -> tuple[TextLine, float]:
     meaning = Run(sample.meaning, "note")
-    if sample.kind == "words":
-        line = TextLine((Run(sample.sign, "guard"), Run("–", "note"), meaning))
+    if sample.kind in _WORDS:
+        line = TextLine((Run(sample.sign, _WORDS[sample.kind]), Run("–", "note"), meaning))
         return line, line.width
     return TextLine((meaning,)), SIGN_WIDTH + 6 + TextLine((meaning,)).width
 

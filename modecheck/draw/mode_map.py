@@ -87,8 +87,8 @@ def _switch(switch: SwitchArrow, order: dict[str, int]) -> Arrow:
     label = Box(f"{key}/label", "label", MODES_FRAME, (TextBlock((_steps_line(switch),)),))
     hint = f"{switch.source} to {switch.target}: {_steps(switch)}"
     course = "up" if order[switch.target] < order[switch.source] else "down"
-    tails, head = (End(switch.source),), End(switch.target)
-    return Arrow(key, tails, head, label, "switch", "arrow", course, hint)
+    ends = (End(switch.source),), (End(switch.target),)
+    return Arrow(key, *ends, label, "switch", "arrow", course, hint)
 
 
 def _steps_line(switch: SwitchArrow) -> TextLine:

@@ -28,7 +28,14 @@ FRAME_LINE = Colour("#76899b", "#66798f")
 STATE_FILL = Colour("#e6eff6", "#26384a")
 ACTOR_FILL = Colour("#f7f0e1", "#383020")
 
-FACES = {"name": INK, "trigger": INK, "guard": INK, "effect": SOFT_INK, "note": SOFT_INK}
+FACES = {
+    "name": INK,
+    "trigger": INK,
+    "guard": INK,
+    "effect": SOFT_INK,
+    "note": SOFT_INK,
+    "remark": SOFT_INK,
+}
 """The colour of each kind of text."""
 
 FILLS = {

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from modecheck.draw.lettering import text_width
+from modecheck.draw.lettering import WIDEST_FACE, is_measured, text_width
 from modecheck.draw.shown import LONGEST_NAME, LONGEST_WORDS, shown
 
 NAME_SIZE = 12.5
@@ -19,13 +19,16 @@ NAME_LINE = 17.0
 TEXT_LINE = 12.5
 """Distance from baseline to baseline."""
 
+HEADING_GAP = 5.0
+"""Between a diagram's tab and the words below it."""
+
 INDENT = 9.0
 """How far the lines that go on with a label stand to the right of its first line."""
 
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """Letters set alike. `face` is "name", "trigger", "guard", "effect" or "note"."""
+    """Letters set alike. `face` is "name", "trigger", "guard", "effect", "note" or "remark"."""
 
     text: str
     face: str
@@ -61,8 +64,10 @@ class TextLine:
 
     @property
     def width(self) -> float:
+        """The width that viewers are told to set, or room for any face where it is not known."""
         spaces = (text_width(" ", run.size, strong=run.strong) for run in self.runs[1:])
-        return self.indent + sum(run.width for run in self.runs) + sum(spaces)
+        width = sum(run.width for run in self.runs) + sum(spaces)
+        return self.indent + width * (1 if is_measured(self.text) else WIDEST_FACE)
 
     @property
     def height(self) -> float:
@@ -177,17 +182,17 @@ class ArrowPiece:
 
 @dataclass(frozen=True, slots=True)
 class Arrow:
-    """Lines from one or more tails to a head, through a label if there is one.
+    """Lines from one or more tails to one or more heads, through a label if there is one.
 
     `stroke` is a key of the palette's strokes, `tip` is "arrow", "open" or "none". `course` says
-    where the head stands: "down" below the tails, "up" above them; or abreast of them, and the
+    where the heads stand: "down" below the tails, "up" above them; or abreast of them, and the
     label "under" or "over" both. `rules` are the titles of the rules that it stands for; `mark` as
     in `Box`.
     """
 
     key: str
     tails: tuple[End, ...]
-    head: End
+    heads: tuple[End, ...]
     label: Box | None
     stroke: str = "move"
     tip: str = "arrow"
@@ -198,16 +203,20 @@ class Arrow:
 
     @property
     def stretches(self) -> tuple[ArrowPiece, ...]:
-        """The lines, those from the tails first; without a label there is one tail."""
+        """The lines, those from the tails first; without a label, one from tail to head."""
         to_label, to_head = self.course in ("up", "over"), self.course in ("up", "under")
         if self.label is None:
-            return (ArrowPiece(f"{self.key}.1", self.tails[0], self.head, to_label, last=True),)
+            return (ArrowPiece(f"{self.key}.1", self.tails[0], self.heads[0], to_label, last=True),)
         middle = End(self.label.key)
         first = (
             ArrowPiece(f"{self.key}.{number}", tail, middle, to_label, last=False)
             for number, tail in enumerate(self.tails, start=1)
         )
-        return (*first, ArrowPiece(f"{self.key}.head", middle, self.head, to_head, last=True))
+        then = (
+            ArrowPiece(f"{self.key}.head-{number}", middle, head, to_head, last=True)
+            for number, head in enumerate(self.heads, start=1)
+        )
+        return (*first, *then)
 
 
 @dataclass(frozen=True, slots=True)
@@ -229,13 +238,21 @@ class SketchFrame:
     unseen: bool = False
     mark: str = ""
 
+    @property
+    def heading(self) -> tuple[float, float]:
+        """The width and height of a header, with the words below it."""
+        width, height = self.header.width, self.header.height
+        if self.words is None:
+            return width, height
+        return max(width, self.words.width), height + self.words.height + HEADING_GAP
+
 
 @dataclass(frozen=True, slots=True)
 class LegendEntry:
     """An entry of the legend: a sign from the picture, and what it means.
 
-    `kind` is "box" or "line", and `sign` the kind of box or stroke; or "words", and `sign` is
-    shown unchanged.
+    `kind` is "box" or "line", and `sign` the kind of box or stroke; or "words" or "remark", and
+    `sign` is shown unchanged.
     """
 
     kind: str

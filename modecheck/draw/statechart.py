@@ -7,12 +7,13 @@ of its states start at that frame's border.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from modecheck.checks.coverage import Coverage
 from modecheck.draw.labels import LONGEST_LINE, Phrase, reply_phrases, rule_label, rule_phrases
 from modecheck.draw.reading_order import reading_layers
 from modecheck.draw.sketch import (
+    INDENT,
     Arrow,
     Box,
     End,
@@ -44,11 +45,14 @@ sheet; one with 147 does not."""
 SHORT = 2
 """Lines of a label that is never shortened."""
 
-LONGEST_IN_FULL = 110
-"""Characters of a line of the table of long rules: charts that have one are wider than that."""
+LONGEST_IN_FULL = 80
+"""Characters of a line of the table of long rules: two or three columns are as wide as a chart."""
 
 _COVERAGE = ("coverage", "Rules taken during exploration")
 """The kind of a chart of coverage, in its name and in its title."""
+
+_LEFT_OUT = {"guard": "[…]", "effect": "/ …"}
+"""What stands for the parts of a shortened rule that has no text."""
 
 _LEAVES_AT = {"down": "bottom", "up": "top", "under": "bottom", "over": "top"}
 _ARRIVES_AT = {"down": "top", "up": "bottom", "under": "bottom", "over": "top"}
@@ -57,11 +61,10 @@ _ARRIVES_AT = {"down": "top", "up": "bottom", "under": "bottom", "over": "top"}
 
 @dataclass(frozen=True, slots=True)
 class _Move:
-    """What becomes one arrow: rules that lead from several states to one."""
+    """What becomes one arrow: from where to where, inside which frame, and how."""
 
     sources: tuple[str, ...]
     target: str
-    rules: tuple[Rule, ...]
     around: str
     course: str
 
@@ -114,13 +117,10 @@ class _Statechart:
         self._coverage = coverage
         self._layers = reading_layers(chip)
         self._inner: dict[str, list[Rule]] = {}
-        self._moves: dict[tuple[str, str], list[Rule]] = {}
         for rule in chip.rules:
             for source in rule.sources or ("",):
                 if rule.target is None:
                     self._inner.setdefault(source, []).append(rule)
-                else:
-                    self._moves.setdefault((source, rule.target), []).append(rule)
         self._ports: list[Box] = []
 
     def sketch(self) -> Sketch:
@@ -212,25 +212,29 @@ class _Statechart:
             yield LegendEntry("line", "never", "never taken")
 
     def _rule_lines(self, rule: Rule, longest: int = LONGEST_LINE) -> tuple[TextLine, ...]:
-        """A rule's label, under a remark where it was never taken."""
+        """A rule's label with its text, under a remark where it was never taken."""
         remark = (TextLine((Run("never taken:", "note"),)),) if self._is_untaken(rule) else ()
         lines = label_lines(rule_phrases(rule), longest)
-        if self._short and len(lines) > SHORT:
-            lines = label_lines(self._shortened(rule), longest)
-        return (*remark, *lines)
+        if self._short and len(lines) + len(rule.phrase) > SHORT:
+            return (*remark, *label_lines(self._shortened(rule), longest))
+        told = text_lines(rule.phrase, "remark", longest - SHORT)
+        return (*remark, *lines, *(replace(line, indent=INDENT) for line in told))
 
     def _shortened(self, rule: Rule) -> tuple[Phrase, ...]:
-        """What a rule waits for, or asks for, and the number under which all of it is told."""
-        self._in_full.setdefault(rule.title, rule)
-        number = list(self._in_full).index(rule.title) + 1
-        phrases = rule_phrases(rule)
-        left_out = {phrase.role for phrase in phrases[1:]}
-        signs = [sign for role, sign in (("guard", "[…]"), ("effect", "/ …")) if role in left_out]
-        return (phrases[0], Phrase("effect", f"{' '.join(signs)} ({number})".strip()))
+        """What a rule waits for, or asks for, its text, and the number of the whole rule below."""
+        first, *others = rule_phrases(rule)
+        signs = [Phrase("remark", rule.phrase)] if rule.phrase else []
+        if others or len(first.text) > LONGEST_LINE:
+            self._in_full.setdefault(rule.title, rule)
+            number = list(self._in_full).index(rule.title) + 1
+            roles = {phrase.role for phrase in others} if not rule.phrase else ()
+            left_out = [sign for role, sign in _LEFT_OUT.items() if role in roles]
+            signs.append(Phrase("effect", " ".join([*left_out, f"({number})"])))
+        return (first, *signs)
 
     def _short_samples(self) -> Iterator[LegendEntry]:
         if self._in_full:
-            yield LegendEntry("words", "[…] / … (1)", "shown in full below, under this number")
+            yield LegendEntry("words", "… (1)", "shown in full below, under this number")
 
     def _rules_in_full(self) -> Iterator[SketchTable]:
         if self._in_full:
@@ -256,7 +260,7 @@ class _Statechart:
     def _start_arrows(self) -> Iterator[Arrow]:
         for frame, first in self._frame_states().items():
             tails = (End(f"{frame}/start"),)
-            yield Arrow(f"{frame}/start", tails, self._end(first, frame, "top"), None)
+            yield Arrow(f"{frame}/start", tails, (self._end(first, frame, "top"),), None)
 
     def _frame_states(self) -> dict[str, str]:
         """For the chip and each composite state: where it starts."""
@@ -267,42 +271,44 @@ class _Statechart:
         return starts
 
     def _rule_arrows(self) -> Iterator[Arrow]:
-        for number, move in enumerate(self._joined_moves(), start=1):
-            yield self._rule_arrow(f"move-{number}", move)
+        for number, (move, rules) in enumerate(self._joined_moves(), start=1):
+            yield self._rule_arrow(f"move-{number}", move, rules)
 
-    def _joined_moves(self) -> Iterator[_Move]:
-        """One arrow for each pair of states; one for several sources of the very same rules,
-        where their lines can meet on the way.
+    def _joined_moves(self) -> Iterator[tuple[_Move, tuple[Rule, ...]]]:
+        """One arrow for several sources of a rule where their lines can meet on the way, so that
+        its words stand there once; and one for several rules between the very same states.
         """
-        joined: dict[object, _Move] = {}
-        for (source, target), rules in self._moves.items():
-            source = source or CHIP_FRAME
-            around = self._common_frame(source, target)
-            course = self._course(source, target, around)
-            key: object = (tuple(rules), target, around, course)
-            if around in (source, target) or source == target:
-                key = (source, target)
-            known = joined.get(key)
-            sources = (*known.sources, source) if known else (source,)
-            joined[key] = _Move(sources, target, tuple(rules), around, course)
-        yield from joined.values()
+        sources: dict[tuple[int, _Move], list[str]] = {}
+        for number, rule in enumerate(self._chip.rules):
+            for source in rule.sources or (CHIP_FRAME,):
+                if rule.target is not None:
+                    around = self._common_frame(source, rule.target)
+                    course = self._course(source, rule.target, around)
+                    alone = around in (source, rule.target) or source == rule.target
+                    move = _Move((source,) if alone else (), rule.target, around, course)
+                    sources.setdefault((number, move), []).append(source)
+        joined: dict[_Move, list[Rule]] = {}
+        for (number, move), names in sources.items():
+            whole = replace(move, sources=tuple(names))
+            joined.setdefault(whole, []).append(self._chip.rules[number])
+        yield from ((move, tuple(rules)) for move, rules in joined.items())
 
-    def _rule_arrow(self, key: str, move: _Move) -> Arrow:
+    def _rule_arrow(self, key: str, move: _Move, rules: tuple[Rule, ...]) -> Arrow:
         around = move.around
         tails = tuple(
             self._end(source, around, "top" if source == around else _LEAVES_AT[move.course])
             for source in move.sources
         )
         row = "bottom" if move.target == around else _ARRIVES_AT[move.course]
-        blocks = tuple(TextBlock(self._rule_lines(rule)) for rule in move.rules)
-        stroke = "never" if all(map(self._is_untaken, move.rules)) else "move"
-        hint = "\n".join(f"{rule.title}: {rule_label(rule)}" for rule in move.rules)
-        titles = tuple(rule.title for rule in move.rules)
+        blocks = tuple(TextBlock(self._rule_lines(rule)) for rule in rules)
+        stroke = "never" if all(map(self._is_untaken, rules)) else "move"
+        hint = "\n".join(f"{rule.title}: {rule_label(rule)}" for rule in rules)
+        titles = tuple(rule.title for rule in rules)
         label = Box(f"{key}/label", "label", around, blocks, hint=hint, rules=titles)
         ends = f"{', '.join(map(_spoken, move.sources))} to {_spoken(move.target)}"
-        head = self._end(move.target, around, row)
+        heads = (self._end(move.target, around, row),)
         course = move.course
-        return Arrow(key, tails, head, label, stroke, course=course, hint=ends, rules=titles)
+        return Arrow(key, tails, heads, label, stroke, course=course, hint=ends, rules=titles)
 
     def _end(self, state: str, around: str, row: str) -> End:
         """A simple state itself; for a composite state or the chip, a new port at its border."""
@@ -376,6 +382,8 @@ def _samples(chip: Chip) -> Iterator[LegendEntry]:
             "box", "composite", "composite state: its rules apply in every state inside"
         )
     yield LegendEntry("words", "event [guard] / effects", "trigger, condition, effects")
+    if any(rule.phrase for rule in chip.rules):
+        yield LegendEntry("remark", "text", "what the rule is for")
     manners = {reply.manner for replies in chip.replies.values() for reply in replies}
     if "defer" in manners:
         yield LegendEntry("words", "event / defer", "the message stays in its link")

@@ -62,6 +62,7 @@ def _shapes() -> Iterator[tuple[str, str]]:
     )
     yield ".drawing .name", f"font-weight:bold;font-size:{NAME_SIZE}px"
     yield ".drawing .trigger", "font-weight:bold"
+    yield ".drawing .remark", "font-style:italic"
     yield ".drawing .outline", "stroke-width:1.4"
     yield ".drawing .frame,.drawing .inner,.drawing .edge", "stroke-width:1"
     yield ".drawing .inner", "fill:none"

@@ -8,13 +8,15 @@ from modecheck.draw.geometry import Rectangle
 from modecheck.draw.sketch import SHAPES, Box, TextBlock
 from modecheck.draw.svg_marks import box as outline
 from modecheck.draw.svg_marks import element, listed, number, text, titled
-from modecheck.draw.ties import ACTOR_CORNER
 
 ROUND = 9.0
 """The radius of a state's corners."""
 
 INSET = 3.0
 """Between the two outlines of a state of rest."""
+
+ACTOR_CORNER = 22.0
+"""The radius of the corners of an actor's box."""
 
 TAB_CUT = 7.0
 """The corner that is cut off a tab."""
@@ -80,15 +82,15 @@ def _rest(place: Rectangle) -> str:
 
 
 def _chip(place: Rectangle) -> str:
-    """A rectangle with pins at its sides."""
+    """A rectangle with pins inside its sides, where no arrow crosses them."""
     pins = max(int((place.height - PIN_PITCH) // PIN_PITCH), 1)
     first = place.centre[1] - (pins - 1) * PIN_PITCH / 2
     data = []
     for pin in range(pins):
         y = number(first + pin * PIN_PITCH)
-        data.append(f"M{number(place.left)} {y}h{number(-PIN_LENGTH)}")
-        data.append(f"M{number(place.right)} {y}h{number(PIN_LENGTH)}")
-    return element("path", _class="pins", d="".join(data)) + outline(place, "outline", 2)
+        data.append(f"M{number(place.left)} {y}h{number(PIN_LENGTH)}")
+        data.append(f"M{number(place.right)} {y}h{number(-PIN_LENGTH)}")
+    return outline(place, "outline", 2) + element("path", _class="pins", d="".join(data))
 
 
 def _actor(place: Rectangle) -> str:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from html import escape
 
-from modecheck.draw.geometry import Point, Rectangle
+from modecheck.draw.geometry import Curve, Point, Rectangle
 from modecheck.draw.lettering import ASCENT, DESCENT, is_measured
 from modecheck.draw.shown import LONGEST_TITLE, shown
 from modecheck.draw.sketch import TextLine
@@ -101,6 +101,18 @@ def tip_path(points: Sequence[Point], *, is_open: bool = False) -> str:
     one = (foot[0] + across[0] * scale, foot[1] + across[1] * scale)
     two = (foot[0] - across[0] * scale, foot[1] - across[1] * scale)
     return f"M{_pair(one)}L{_pair(last)}L{_pair(two)}{'' if is_open else 'Z'}"
+
+
+def curved(curve: Curve, tip: Point | None, kind: str) -> str:
+    """A curved line; the `kind` of its tip, if it has one, is "arrow" or "open"."""
+    data = f"M{_pair(curve[0])}C{' '.join(map(_pair, curve[1:]))}"
+    if tip is None:
+        return element("path", _class="line", d=data)
+    is_open = kind == "open"
+    foot = tip if is_open else _towards(tip, curve[-1], TIP_LENGTH - 1)
+    line = element("path", _class="line", d=f"{data}L{_pair(foot)}")
+    head = tip_path((curve[-1], tip), is_open=is_open)
+    return line + element("path", _class="open" if is_open else "tip", d=head)
 
 
 def text(line: TextLine, left: float, top: float) -> str:

@@ -16,18 +16,15 @@ from __future__ import annotations
 from collections.abc import Iterator
 from html import escape
 
-from modecheck.draw.compaction import compacted
-from modecheck.draw.geometry import Rectangle, around, around_all
-from modecheck.draw.header_places import settled, with_tab
+from modecheck.draw.geometry import Rectangle, around, around_all, flattened
 from modecheck.draw.layout import PicturePlaces
-from modecheck.draw.legend import below, line_with_tip
-from modecheck.draw.routes import Route, routes
+from modecheck.draw.legend import below
 from modecheck.draw.shown import LONGEST_TITLE, shown
-from modecheck.draw.sketch import Sketch, SketchFrame
+from modecheck.draw.sketch import Arrow, Sketch, SketchFrame
 from modecheck.draw.stylesheet import stylesheet_for
 from modecheck.draw.svg_boxes import INSET, ROUND, draw_box
 from modecheck.draw.svg_marks import box as outline
-from modecheck.draw.svg_marks import element, listed, number, titled
+from modecheck.draw.svg_marks import curved, element, listed, number, titled
 
 MARGIN = 12.0
 """Around everything, so that a picture can stand beside text."""
@@ -41,9 +38,7 @@ def svg_text(sketch: Sketch, places: PicturePlaces) -> str:
 class _Picture:
     def __init__(self, sketch: Sketch, places: PicturePlaces) -> None:
         self._sketch = sketch
-        places = with_tab(sketch, compacted(sketch, places))
-        arranged = settled(sketch, places, routes(sketch, places))
-        self._places, self._routes = arranged.places, arranged.routes
+        self._places = places
         self._depths = _depths(sketch.frames)
 
     def text(self) -> str:
@@ -63,7 +58,7 @@ class _Picture:
 
     def _extent(self) -> Rectangle:
         places = [*self._places.boxes.values(), *self._places.frames.values()]
-        places += [around(way) for route in self._routes for way in route.ways]
+        places += [around(flattened(line.curve)) for line in self._places.lines.values()]
         return around_all(places)
 
     def _drawn_frames(self) -> Iterator[str]:
@@ -85,20 +80,17 @@ class _Picture:
 
     def _drawn_arrows(self) -> Iterator[str]:
         """All lines first, so that no line lies on a label."""
-        for route in self._routes:
-            yield self._drawn_lines(route)
-        for route in self._routes:
-            label = route.arrow.label
+        for arrow in self._sketch.arrows:
+            yield self._drawn_lines(arrow)
+        for arrow in self._sketch.arrows:
+            label = arrow.label
             if label:
                 ground = f"ground-{self._ground(label.frame)}"
                 yield draw_box(label, self._places.boxes[label.key], ground)
 
-    @staticmethod
-    def _drawn_lines(route: Route) -> str:
-        *first, last = route.ways
-        drawn = "".join(line_with_tip(way, "none") for way in first)
-        drawn += line_with_tip(last, route.arrow.tip)
-        arrow = route.arrow
+    def _drawn_lines(self, arrow: Arrow) -> str:
+        lines = (self._places.lines[stretch.key] for stretch in arrow.stretches)
+        drawn = "".join(curved(line.curve, line.tip, arrow.tip) for line in lines)
         kind = f"arrow {arrow.stroke} {arrow.mark}".rstrip()
         return titled(drawn, arrow.hint, kind, rules=listed(arrow.rules))
 

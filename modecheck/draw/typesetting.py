@@ -46,8 +46,8 @@ def _groups(phrases: Sequence[Phrase], longest: int) -> list[list[Phrase]]:
     """Phrases that share a line, or are broken together."""
     if _length(phrases) <= longest:
         return [list(phrases)]
-    head = [phrase for phrase in phrases if phrase.role != "effect"]
-    effects = [phrase for phrase in phrases if phrase.role == "effect"]
+    head = [phrase for phrase in phrases if phrase.role in ("trigger", "guard")]
+    effects = [phrase for phrase in phrases if phrase not in head]
     groups = [head] if _length(head) <= longest else [[phrase] for phrase in head]
     groups += [effects] if _length(effects) <= longest else [[phrase] for phrase in effects]
     return [group for group in groups if group]

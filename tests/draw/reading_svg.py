@@ -7,7 +7,7 @@ import xml.etree.ElementTree as Xml
 from dataclasses import dataclass
 from itertools import pairwise
 
-from modecheck.draw.geometry import Point, Rectangle, around
+from modecheck.draw.geometry import Point, Rectangle, around, flattened
 from modecheck.draw.lettering import ASCENT, DESCENT, text_width
 from modecheck.draw.sketch import NAME_SIZE, TEXT_SIZE
 
@@ -118,6 +118,10 @@ def _text(node: Xml.Element) -> Text:
 
 
 def _points(data: str) -> list[Point]:
-    """The corners of a path; of a rounded bend, the point to which it is drawn."""
-    numbers = [float(part) for part in re.findall(r"-?\d+(?:\.\d+)?", data)]
-    return list(zip(numbers[::2], numbers[1::2], strict=True))
+    """The corners of a path, and points along its curves; of a bend, where it is drawn to."""
+    points: list[Point] = []
+    for command, rest in re.findall(r"([A-Za-z])([^A-Za-z]*)", data):
+        numbers = [float(part) for part in re.findall(r"-?\d+(?:\.\d+)?", rest)]
+        own = list(zip(numbers[::2], numbers[1::2], strict=False))
+        points += flattened((points[-1], *own))[1:] if command == "C" else own
+    return points

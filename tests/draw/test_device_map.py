@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 from modecheck.checks.traffic import traffic_of
@@ -95,6 +96,40 @@ def test_signals_lead_from_who_signals_to_who_hears(stage: Device, stage_picture
     assert [line.text for block in label.blocks for line in block.lines] == [
         "factory_reset, stepped_on"
     ]
+
+
+def test_the_same_signals_are_named_once(tmp_path: Path) -> None:
+    """Who gives the same signals to the same chips shares an arrow, with a line for each end."""
+    device = device_of(
+        tmp_path,
+        """
+        device: test
+        chips:
+          one: {states: [here], rules: [{signal: x}]}
+          two: {states: [here], rules: [{signal: x}]}
+          three: {states: [here], rules: [{on: x}]}
+          four: {states: [here], rules: [{on: x}]}
+        """,
+    )
+    (arrow,) = device_map(device).arrows
+    assert arrow.hint == "signals from one, two to three, four"
+    picture = Picture(render_svg(Drawing(device_map(device))))
+    (group,) = picture.groups("arrow")
+    kinds = [node.attrib["class"] for node in group if "class" in node.attrib]
+    assert sorted(kinds) == ["line", "line", "line", "line", "open", "open"]
+
+
+def test_pins_stay_inside_their_chip(stage_picture: Pictured) -> None:
+    """Arrows end outside of boxes, so none of them crosses a pin."""
+    picture = stage_picture("device")
+    for group in picture.groups("chip"):
+        box = picture.outline(group)
+        pins = next(node for node in group.iter() if node.attrib.get("class") == "pins")
+        strokes = re.findall(r"M([-\d.]+) [-\d.]+h([-\d.]+)", pins.attrib["d"])
+        assert strokes
+        for start, length in strokes:
+            assert box.left <= float(start) + min(float(length), 0)
+            assert float(start) + max(float(length), 0) <= box.right
 
 
 def test_a_message_of_that_name_is_no_signal(tmp_path: Path) -> None:

@@ -37,7 +37,7 @@ def test_the_text_names_everything_in_the_sketch(every_drawing: list[Drawing]) -
         boxes = {box.key for box in sketch.every_box if box.shape not in ("tab", "words")}
         assert set(places.boxes) == boxes
         assert set(places.frames) == {frame.key for frame in sketch.frames}
-        assert set(places.ways) == _lines(sketch)
+        assert set(places.lines) == _lines(sketch)
 
 
 def test_sizes_do_not_depend_on_fonts(stage_drawings: dict[str, Drawing]) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from modecheck.draw.legend import LEAST_WIDTH, below
+from modecheck.draw.legend import LEAST_ROWS, LEAST_WIDTH, below
 from modecheck.draw.sketch import LegendEntry, Sketch, SketchTable
 from tests.draw.reading_svg import Picture
 
@@ -38,6 +38,22 @@ def test_a_table_stands_in_columns() -> None:
             assert one is two or one == two or not one.place.meets(two.place)
     assert max(text.place.right for text in texts) <= width + 0.1
     assert max(text.place.bottom for text in texts) <= height
+
+
+def test_a_long_table_is_as_wide_as_the_picture() -> None:
+    """Its rows go on in stacks beside each other, in order, none shorter than worth it."""
+    rows = tuple((f"({number})", f"row {number} {'words ' * 9}") for number in range(20))
+    table = _sketch(tables=(SketchTable("title", rows),))
+    narrow, _, high = _drawn(table, LEAST_WIDTH)
+    wide, width, low = _drawn(table, 2000)
+    lefts = sorted({text.place.left for text in wide.texts if text.words.startswith("(")})
+    assert len(lefts) == -(-len(rows) // LEAST_ROWS)
+    assert low < high
+    assert width <= 2000
+    cells = [text for text in wide.texts if text.words.startswith("(")]
+    cells.sort(key=lambda text: (text.place.left, text.place.top))
+    assert [text.words for text in cells] == [number for number, _ in rows]
+    assert narrow.words == wide.words
 
 
 def test_nothing_to_say_takes_no_room() -> None:

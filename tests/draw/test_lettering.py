@@ -7,7 +7,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from modecheck.draw.lettering import SLACK, is_measured, text_width, wrapped
-from tests.draw.browser import measured_widths, needs_face
+from modecheck.draw.sketch import Run, TextLine
+from modecheck.draw.svg_marks import text
+from tests.draw.browser import answer_of_page, measured_widths, needs_browser, needs_face
 
 SAMPLES = (
     "hello via front_up [front_bond == 1]",
@@ -15,6 +17,10 @@ SAMPLES = (
     "after (20 ms)",
     'The quick "brown" fox @ 42 % & {steps: separate} <x> ~ WAVE',
 )
+
+
+OVERHANG = 2
+"""Units by which the outline of a last letter may reach beyond the line's width."""
 
 
 @pytest.mark.parametrize(
@@ -42,7 +48,23 @@ def test_letters_outside_the_tables_get_room_enough() -> None:
     assert text_width("é", 10) == text_width("e", 10)
     assert text_width("e\u0301", 10) == text_width("e", 10)
     assert is_measured("plain")
+    assert is_measured("é ñ")
     assert not is_measured("日本")
+
+
+@needs_browser
+def test_lines_fit_in_any_face() -> None:
+    """A viewer without the foreseen faces squeezes a line, or the line has room enough."""
+    samples = [*SAMPLES, "日本 é: a foot is down, and its note sounds"]
+    faces = ("DejaVu Sans", "Liberation Serif", "monospace")
+    lines = [TextLine((Run(words, "trigger"),)) for words in samples for _ in faces]
+    drawn = "".join(
+        text(line, 0, 0).replace("<text ", f"<text style='font:bold 10.5px {face}' ", 1)
+        for line, face in zip(lines, faces * len(samples), strict=True)
+    )
+    script = "return [...document.querySelectorAll('text')].map(t => t.getBBox().width)"
+    for line, width in zip(lines, answer_of_page(f"<svg>{drawn}</svg>", script), strict=True):
+        assert width <= line.width + OVERHANG
 
 
 @given(st.text(st.characters(codec="utf-8"), max_size=120))

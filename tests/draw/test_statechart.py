@@ -121,10 +121,54 @@ def test_rules_between_the_same_states_share_an_arrow(stage: Device) -> None:
 def test_a_rule_of_several_states_is_written_once(stage: Device) -> None:
     """Lines from all its states meet in one label; each tail has a line, the head has one."""
     sketch = statechart(stage.chips["hub"])
-    arrows = [arrow for arrow in sketch.arrows if arrow.head.box == "off" and len(arrow.tails) > 1]
+    arrows = [
+        arrow for arrow in sketch.arrows if arrow.heads[0].box == "off" and len(arrow.tails) > 1
+    ]
     assert [arrow.hint for arrow in arrows] == ["advertising, bluetooth_up to off"]
     assert len(arrows[0].stretches) == 3
     assert [stretch.last for stretch in arrows[0].stretches] == [False, False, True]
+
+
+def test_a_rule_is_written_once_though_another_shares_one_of_its_arrows(tmp_path: Path) -> None:
+    """Near-parallel arrows do not repeat a label: a rule's lines meet, another rule has its own."""
+    chip = chip_of(
+        tmp_path,
+        """
+        states: [off, one, two]
+        rules:
+          - {in: off, on: hello, to: one}
+          - {in: one, on: hello, to: two}
+          - {in: [one, two], on: bye, to: off}
+          - {in: one, after: 1 s, to: off}
+        """,
+        hears=("hello", "bye"),
+    )
+    labels = [words_of(group) for group in picture_of(chip).groups("label")]
+    assert sorted(labels) == [["after (1 s)"], ["bye"], ["hello"], ["hello"]]
+
+
+def test_the_text_of_a_rule_stands_below_its_label(tmp_path: Path) -> None:
+    """On arrows and inside states, in italics; the legend says what it is."""
+    chip = chip_of(
+        tmp_path,
+        """
+        variables: {x: {range: [0, 3]}}
+        states: [here, there]
+        rules:
+          - {in: here, on: hello, to: there, text: goes there}
+          - {in: here, on: bye, do: [x = 1], text: counts}
+        """,
+        hears=("hello", "bye"),
+    )
+    picture = picture_of(chip)
+    (label,) = picture.groups("label")
+    assert words_of(label) == ["hello", "goes there"]
+    assert words_of(picture.named("state", "here"))[1:] == ["bye / x = 1", "counts"]
+    remarks = {node.text for node in picture.root.iter() if node.attrib.get("class") == "remark"}
+    assert remarks == {"goes there", "counts", "text"}
+    assert "what the rule is for" in picture.legend
+    bare = picture_of(chip_of(tmp_path, "states: [here]\nrules: []"))
+    assert "what the rule is for" not in bare.legend
 
 
 def test_no_rule_is_lost_or_doubled_among_the_arrows(stage: Device) -> None:
@@ -139,13 +183,14 @@ def test_no_rule_is_lost_or_doubled_among_the_arrows(stage: Device) -> None:
         drawn = [
             (
                 tail.frame or tail.box,
-                arrow.head.frame or arrow.head.box,
+                head.frame or head.box,
                 block.lines[0].runs[0].text,
             )
             for arrow in statechart(chip).arrows
             if arrow.label
             for block in arrow.label.blocks
             for tail in arrow.tails
+            for head in arrow.heads
         ]
         assert len(drawn) == len(moves)
         assert {(source, target) for source, target, _ in drawn} == {
