@@ -193,6 +193,8 @@ def _line_attributes(arrow: Arrow, stretch: ArrowPiece) -> Iterator[str]:
     yield f"id={quoted(stretch.key)}"
     yield f"style={stroke.dot_style}"
     yield f"penwidth={stroke.width}"
+    if stretch.last and stretch.head.border == "outside":
+        yield "minlen=2"  # room for the tip: frames reach out of the row of their ports
     if not stretch.last or arrow.tip == "none":
         yield "dir=none"
     elif stretch.written_back:
