@@ -37,12 +37,11 @@ _TIPS = {"arrow": "normal", "open": "vee"}
 _LAID_OUT = _BORDERED | {"header", "label", "start", "port"}
 
 
-def dot_text(sketch: Sketch, more: str = "") -> str:
-    """The sketch in DOT, with one `more` attribute of the graph; always the same for the same."""
+def dot_text(sketch: Sketch) -> str:
+    """The sketch in DOT; the same sketch always gives the same text."""
     lines = [
         f"digraph {quoted(sketch.name)} {{",
         *_indented(_defaults(sketch)),
-        *([f"  {more}"] if more else []),
         *_indented(_inside(sketch, "")),
         *_indented(line for arrow in sketch.arrows for line in _arrow(arrow)),
         "}",
@@ -121,8 +120,7 @@ def _frame(sketch: Sketch, frame: SketchFrame) -> Iterator[str]:
         f"tooltip={_said(frame.hint)}]"
     )
     yield from _indented(_inside(sketch, frame.key))
-    if frame.header.shape == "header":
-        yield from _indented(_below_header(sketch, frame))
+    yield from _indented(_below_top(sketch, frame))
     yield "}"
 
 
@@ -143,16 +141,24 @@ def _depth(sketch: Sketch, frame: SketchFrame) -> int:
     return depth
 
 
-def _below_header(sketch: Sketch, frame: SketchFrame) -> Iterator[str]:
-    """Keeps boxes that nothing leads to from standing beside the header of their frame."""
-    led_to = {
-        (stretch.tail if stretch.written_back else stretch.head).box
-        for arrow in sketch.arrows
-        for stretch in arrow.stretches
-    }
-    for box in sketch.boxes:
-        if box.frame == frame.key and not box.row and box.key not in led_to:
-            yield f"{quoted(frame.header.key)} -> {quoted(box.key)} [style=invis, weight=0]"
+def _below_top(sketch: Sketch, frame: SketchFrame) -> Iterator[str]:
+    """Keeps inner frames from standing in the top row of a frame, where lines lead to its border;
+    and boxes that nothing leads to, beside a header.
+    """
+    top = next(
+        (box for box in sketch.every_box if box.frame == frame.key and box.row == "top"), None
+    )
+    below = [inner.header for inner in sketch.frames if inner.parent == frame.key]
+    if top is frame.header:
+        led_to = {
+            (stretch.tail if stretch.written_back else stretch.head).box
+            for arrow in sketch.arrows
+            for stretch in arrow.stretches
+        }
+        own = (box for box in sketch.boxes if box.frame == frame.key and not box.row)
+        below += (box for box in own if box.key not in led_to)
+    for box in below if top else ():
+        yield f"{quoted(top.key)} -> {quoted(box.key)} [style=invis, weight=0]"
 
 
 def _box(box: Box) -> str:
@@ -193,7 +199,7 @@ def _line_attributes(arrow: Arrow, stretch: ArrowPiece) -> Iterator[str]:
     yield f"id={quoted(stretch.key)}"
     yield f"style={stroke.dot_style}"
     yield f"penwidth={stroke.width}"
-    if stretch.last and stretch.head.border == "outside":
+    if arrow.label is None and stretch.head.border == "outside":
         yield "minlen=2"  # room for the tip: frames reach out of the row of their ports
     if not stretch.last or arrow.tip == "none":
         yield "dir=none"

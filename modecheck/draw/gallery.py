@@ -177,7 +177,7 @@ def render_svg(drawing: AnyDrawing) -> str:
     """
     if isinstance(drawing, ScenarioDrawing):
         return sequence_svg(drawing.chart)
-    return svg_text(drawing.sketch, arranged(drawing.sketch))
+    return svg_text(drawing.sketch, arranged(drawing.sketch, drawing.dot))
 
 
 def file_name(name: str) -> str:

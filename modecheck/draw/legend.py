@@ -43,7 +43,7 @@ ENTRY_GAP = 18.0
 LINE_GAP = 5.0
 COLUMN_GAP = 16.0
 
-LEAST_ROWS = 6
+LEAST_ROWS = 8
 """A shorter table is not worth breaking into stacks."""
 
 _WORDS = {"words": "guard", "remark": "remark"}

@@ -48,7 +48,7 @@ def spread(
             found = _end_at(line, boxes[end.box], lines[line], corner, is_head=is_head)
             sides.setdefault((end.box, found.side), []).append(found)
     lines = dict(lines)
-    others = [place for key, place in boxes.items() if shapes.get(key) != "port"]
+    others = [boxes[key] for key in sketch.obstacles]
     for ends in sides.values():
         for tied, at in zip(ends, _apart(ends), strict=True):
             moved = _moved(lines[tied.line], tied, at - tied.at)

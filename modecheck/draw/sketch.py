@@ -292,6 +292,11 @@ class Sketch:
         labels = tuple(arrow.label for arrow in self.arrows if arrow.label)
         return (*headers, *words, *self.boxes, *labels)
 
+    @property
+    def obstacles(self) -> tuple[str, ...]:
+        """The keys of all boxes that no line may pass over."""
+        return tuple(box.key for box in self.every_box if box.shape not in ("port", "start"))
+
 
 def diagram_frame(
     key: str,
