@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from html import escape
+from itertools import product
 
 from modecheck.draw.palette import BORDER, FILLS, FRAME_LINE, INK, LINE, STROKES, ground
 from modecheck.draw.shown import LONGEST_TITLE, shown
@@ -145,20 +146,19 @@ def _below_top(sketch: Sketch, frame: SketchFrame) -> Iterator[str]:
     """Keeps inner frames from standing in the top row of a frame, where lines lead to its border;
     and boxes that nothing leads to, beside a header.
     """
-    top = next(
-        (box for box in sketch.every_box if box.frame == frame.key and box.row == "top"), None
-    )
+    inside = [box for box in sketch.every_box if box.frame == frame.key]
+    top = [box for box in inside if box.row == "top"]
     below = [inner.header for inner in sketch.frames if inner.parent == frame.key]
-    if top is frame.header:
+    if frame.header in top:
         led_to = {
             (stretch.tail if stretch.written_back else stretch.head).box
             for arrow in sketch.arrows
             for stretch in arrow.stretches
         }
-        own = (box for box in sketch.boxes if box.frame == frame.key and not box.row)
-        below += (box for box in own if box.key not in led_to)
-    for box in below if top else ():
-        yield f"{quoted(top.key)} -> {quoted(box.key)} [style=invis, weight=0]"
+        states = (box for box in inside if box.shape in _BORDERED)
+        below += (box for box in states if box.key not in led_to)
+    for first, box in product(top[:1], below):
+        yield f"{quoted(first.key)} -> {quoted(box.key)} [style=invis, weight=0]"
 
 
 def _box(box: Box) -> str:
