@@ -4,7 +4,7 @@
 
 Prints, for each part that is named or for all: `check`, the whole check of tandem with many faults
 over its exploration, states and graph, in the same run; `memory`, bytes of a state of one word;
-`once`, the requirement `exactly_once` of a device over its exploration; `first`, the first check
+`once`, an `exactly_once` of a large device beside its observer's product; `first`, the first check
 with an empty cache, beside the next one; `installed`, megabytes of the default installation;
 `lines` of the engines and of the kernels of `compare`. Ratios can be compared from one machine to
 another, if nothing else runs there; seconds cannot.
@@ -28,24 +28,16 @@ from modecheck.engine.compiled.reach import reach
 from modecheck.engine.exploration import Silent
 from modecheck.engine.space import Limits
 from modecheck.engine.system_actions import system_actions
+from tests.benchmarks.exactly_once import measured
 from tests.benchmarks.explore import TANDEM, counters, product_of
 
 ONE_NAME = re.compile(r"[A-Za-z0-9._-]+")
-COST = re.compile(r"each_note_once +([\d,]+) states, ([\d.]+) s")
-"""The requirement of tandem that is an `exactly_once`, in what `--costs` lists."""
 ONE_WORD = {"octal-8": counters(8), "tandem": TANDEM.format(folder=Path.cwd())}
-FEWER_FAULTS = """\
-device: tandem under some faults
-based_on: {folder}/models/tandem/device.yaml
-faults:
-  power_cut: {{chips: [hub, front_bridge, rear_bridge], at_most: 1}}
-  lose: {{links: [front_air, rear_air, front_cord, rear_cord, usb_up, usb_down], at_most: 2}}
-"""
 SOURCES = ("engine/**/*.py", "compare/*kernels.py")
 
 
-def check(path: Path, *options: str, cache: str | None = None) -> tuple[float, str]:
-    """Seconds of a whole check, kept verdicts left aside, and what it printed."""
+def check(path: Path, *options: str, cache: str | None = None) -> float:
+    """Seconds of a whole check, kept verdicts left aside."""
     command = [sys.executable, "-m", "modecheck", "check", str(path), "--no-cache", *options]
     environment = dict(os.environ, **({"XDG_CACHE_HOME": cache} if cache else {}))
     began = time.perf_counter()
@@ -53,7 +45,7 @@ def check(path: Path, *options: str, cache: str | None = None) -> tuple[float, s
     took = time.perf_counter() - began
     if done.returncode not in (0, 1):
         raise RuntimeError(done.stdout + done.stderr)
-    return took, done.stdout
+    return took
 
 
 def exploration(text: str) -> tuple[float, int]:
@@ -69,7 +61,7 @@ def whole(folder: Path) -> None:
     """The whole check of tandem with many faults over its exploration."""
     text = TANDEM.format(folder=Path.cwd())
     explored, states = exploration(text)
-    took, _ = check(written(folder, text), "--engine", "compiled")
+    took = check(written(folder, text), "--engine", "compiled")
     print(
         f"check: tandem with many faults, {states:,} states: {took:.1f} s over {explored:.1f} s "
         f"of exploring on {os.cpu_count()} cores: ratio {took / explored:.2f} (wanted 1.8)"
@@ -87,27 +79,17 @@ def memory(_folder: Path) -> None:
         reached.give_back()
 
 
-def once(folder: Path) -> None:
-    """What one `exactly_once` takes, with its observer, over the exploration without it."""
-    text = FEWER_FAULTS.format(folder=Path.cwd())
-    explored, states = exploration(text)
-    _, shown = check(written(folder, text), "--costs")
-    found = COST.search(shown)
-    if found is None:
-        raise RuntimeError(f"no costs in {shown}")
-    seconds = float(found[2])
-    print(
-        f"once: {found[1]} states with the observer, {states:,} without: {seconds:.1f} s over "
-        f"{explored:.1f} s of exploring: ratio {seconds / explored:.1f}"
-    )
+def once(_folder: Path) -> None:
+    """What one `exactly_once` takes, beside its observer's product."""
+    print(f"once: {measured()}")
 
 
 def first(_folder: Path) -> None:
     """The first check of tandem with an empty cache, and the next one, which makes no code."""
     with tempfile.TemporaryDirectory() as cache:
         device = Path("models/tandem/device.yaml")
-        empty, _ = check(device, cache=cache)
-        warm, _ = check(device, cache=cache)
+        empty = check(device, cache=cache)
+        warm = check(device, cache=cache)
     print(f"first: {empty:.1f} s with an empty cache, {warm:.1f} s then: {empty - warm:.1f} more")
 
 
