@@ -1,8 +1,7 @@
 """What checks ask of a whole product, answered from representatives of its states.
 
-A number here stands for a representative or for one of its images: `n + k * count` is the image of
-representative `n` under the renaming registered as number `k`, and number 0 leaves it as it is.
-Whatever is found is told of the state or step where it is, and so of every image on its own.
+A number here stands for a representative or for one of its images (`numbered_images`). Whatever is
+found is told of the state or step where it is, and so of every image on its own.
 
 Conditions that a renaming turns into others are searched for in all their turns at once:
 transitions know by which renaming the state behind them was exchanged (the annotated quotient of
@@ -12,52 +11,48 @@ Emerson and Sistla, Symmetry and model checking, Formal Methods in System Design
 from __future__ import annotations
 
 import heapq
-from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
 from functools import cached_property
-from typing import TypeVar
 
 from modecheck.engine.encounters import Encounter, Observed
 from modecheck.engine.explored_space import Exploration, StateStore
 from modecheck.engine.plain import Interpreter, State
-from modecheck.engine.reductions.permuted_searches import (
-    Back,
-    FlagRows,
-    PermutedSearches,
-    StateQuery,
+from modecheck.engine.reductions.numbered_images import (
+    NumberedImages,
+    gathered,
+    looked_up,
+    permuted_question,
 )
+from modecheck.engine.reductions.permuted_flags import (
+    PermutedBfsRegion,
+    PermutedFlags,
+    PermutedStateFlags,
+    SharedFlags,
+)
+from modecheck.engine.reductions.permuted_searches import Back, PermutedSearches, StateQuery
 from modecheck.engine.reductions.representatives import Representatives
 from modecheck.engine.space import (
     INITIAL,
-    BfsRegion,
     Edge,
-    Flags,
     LoopAnswer,
     LoopQuery,
     Occurrence,
     Path,
     Sighting,
-    first_zero,
 )
 from modecheck.product.ir import Failure, Product
-from modecheck.product.renaming import Numbers, Renaming, inverse_of
+from modecheck.product.renaming import Renaming
 from modecheck.product.symmetry import units_of
 
-Item = TypeVar("Item", bound=Hashable)
 
-
-class AnnotatedQuotient:
+class AnnotatedQuotient(NumberedImages):
     """A `Space` in which a representative stands for all its images; representatives count."""
 
     def __init__(self, base: Exploration[StateStore], representatives: Representatives) -> None:
+        super().__init__(representatives, base.state_count)
         self.base = base
-        self.representatives = representatives
         self.product: Product = base.product
         self._searches = PermutedSearches(base)
-        self._count = base.state_count
-        self._renamings: list[Renaming] = [representatives.nothing]
-        self._registered: dict[object, int] = {representatives.nothing.key: 0}
-        self._undone: dict[object, Renaming] = {}
         self._interpreter = Interpreter(base.product)
 
     @property
@@ -69,35 +64,6 @@ class AnnotatedQuotient:
     def units_stopped_by(self) -> str:
         """The bound because of which some units may be missing, or nothing."""
         return self.representatives.stopped_by
-
-    # Numbers.
-
-    def numbered_image(self, number: int, renaming: Renaming) -> int:
-        """The number of a representative's image."""
-        known = self._registered.get(renaming.key)
-        if known is None:
-            known = self._registered[renaming.key] = len(self._renamings)
-            self._renamings.append(renaming)
-        return number + known * self._count
-
-    def split(self, number: int) -> tuple[int, Renaming]:
-        """The representative of a number, and the renaming that leads from it to the state."""
-        renaming, own = divmod(number, self._count)
-        return own, self._renamings[renaming]
-
-    def back(self, number: int) -> Renaming:
-        """The renaming that leads from a state to its representative."""
-        return self._inverse(self._renamings[number // self._count])
-
-    def _inverse(self, renaming: Renaming) -> Renaming:
-        known = self._undone.get(renaming.key)
-        if known is None:
-            known = self._undone[renaming.key] = inverse_of(renaming)
-        return known
-
-    def _undoing(self, permutation: int) -> Renaming:
-        """What leads from the state behind a transition to its representative."""
-        return self._inverse(self.representatives.renaming(permutation))
 
     # What is the same for all images.
 
@@ -115,7 +81,7 @@ class AnnotatedQuotient:
 
     @property
     def state_count(self) -> int:
-        return self._count
+        return self.count
 
     @property
     def transitions(self) -> int:
@@ -130,10 +96,10 @@ class AnnotatedQuotient:
         return self.base.depth
 
     def depth_of(self, number: int) -> int:
-        return self.base.depth_of(number % self._count)
+        return self.base.depth_of(number % self.count)
 
     def is_expanded(self, number: int) -> bool:
-        return self.base.is_expanded(number % self._count)
+        return self.base.is_expanded(number % self.count)
 
     def mark(self, condition: str) -> int:
         return self.base.mark(condition)
@@ -146,7 +112,7 @@ class AnnotatedQuotient:
         seen: dict[tuple[str, str], list[tuple[int, Renaming, Sighting, list[Failure]]]] = {}
         for sighting in self.base.failures.values():
             blamed = (sighting.failure, *sighting.others)
-            for renaming in self._turns(blamed, lambda by, all_: tuple(map(by.failure, all_))):
+            for renaming in self.turns(blamed, lambda by, all_: tuple(map(by.failure, all_))):
                 images = [renaming.failure(failure) for failure in blamed]
                 key = (images[0].code, images[0].subject)
                 row = (sighting.state, renaming, sighting, images)
@@ -175,7 +141,7 @@ class AnnotatedQuotient:
             return by.chips[chip], by.value(chips[chip].state_field, leaf)
 
         occupied: list[set[int]] = [set() for _ in chips]
-        for chip, leaf in self._closed(seen, permuted):
+        for chip, leaf in self.closed(seen, permuted):
             occupied[chip].add(leaf)
         return occupied
 
@@ -184,8 +150,8 @@ class AnnotatedQuotient:
         """Rules taken and encounters, of every image."""
         seen = self.base.observed
         return Observed(
-            encounters=self._closed(seen.encounters, self._turned_encounter),
-            taken=self._closed(seen.taken, lambda by, rule: by.rules[rule]),
+            encounters=self.closed(seen.encounters, self._turned_encounter),
+            taken=self.closed(seen.taken, lambda by, rule: by.rules[rule]),
             watched=seen.watched,
         )
 
@@ -202,39 +168,12 @@ class AnnotatedQuotient:
         )
 
     def shadows(self, curious: frozenset[int]) -> dict[int, int]:
-        every = self._closed(curious, lambda by, rule: by.rules[rule])
-        pairs = self._closed(
+        every = self.closed(curious, lambda by, rule: by.rules[rule])
+        pairs = self.closed(
             self.base.shadows(frozenset(every)).items(),
             lambda by, pair: (by.rules[pair[0]], by.rules[pair[1]] if pair[1] >= 0 else pair[1]),
         )
         return {rule: winner for rule, winner in sorted(pairs) if rule in curious}
-
-    def _closed(
-        self, items: Iterable[Item], permuted: Callable[[Renaming, Item], Item]
-    ) -> set[Item]:
-        """All images of some things."""
-        found = set(items)
-        pending = list(found)
-        while pending:
-            item = pending.pop()
-            for generator in self.representatives.generators:
-                image = permuted(generator, item)
-                if image not in found:
-                    found.add(image)
-                    pending.append(image)
-        return found
-
-    def _turns(self, item: Item, permuted: Callable[[Renaming, Item], Item]) -> list[Renaming]:
-        """For each image of a thing a renaming that makes it, the thing itself first."""
-        found = {item: self.representatives.nothing}
-        pending = [item]
-        for one in pending:
-            for generator in self.representatives.generators:
-                image = permuted(generator, one)
-                if image not in found:
-                    found[image] = generator.after(found[one])
-                    pending.append(image)
-        return list(found.values())
 
     # Single states and steps.
 
@@ -250,7 +189,7 @@ class AnnotatedQuotient:
         return [self.state(number)[field] for number in range(count)]
 
     def marks_at(self, number: int) -> int:
-        own = number % self._count
+        own = number % self.count
         return looked_up(self.base.marks_at(own), self.back(number).conditions)
 
     def images(self, number: int) -> Iterator[tuple[int, Renaming]]:
@@ -267,8 +206,8 @@ class AnnotatedQuotient:
         return Edge(
             label=by.labels[edge.label],
             target=self.numbered_image(edge.target, behind),
-            moved=_gathered(edge.moved, by.chips),
-            events=_gathered(edge.events, by.events),
+            moved=gathered(edge.moved, by.chips),
+            events=gathered(edge.events, by.events),
         )
 
     def path_to(self, number: int) -> Path:
@@ -276,7 +215,7 @@ class AnnotatedQuotient:
         own, renaming = self.split(number)
         nothing = self.representatives.nothing
         steps, reached = self._followed(INITIAL, nothing, self.base.path_to(own))
-        turning = renaming.after(self._inverse(reached))
+        turning = renaming.after(self.inverse(reached))
         return [
             (turning.labels[label], self.numbered_image(behind, turning.after(by)))
             for label, behind, by in steps
@@ -305,34 +244,17 @@ class AnnotatedQuotient:
             if step.after is not None:
                 found, permutation = self.representatives.of(step.after)
                 if found == common:
-                    by = self.representatives.renaming(permutation).after(self._undoing(of_goal))
+                    by = self.representatives.renaming(permutation).after(self.undoing(of_goal))
                     return step.label, step.after, by
         raise AssertionError("a path of representatives cannot be followed")
 
     # Sets of states.
 
-    def _asked(self, first: StateQuery) -> dict[StateQuery, Renaming]:
-        """What it takes that some image of a state has what is asked: for each form of the question
-        the renaming of the image.
-        """
-        found = {first: self.representatives.nothing}
-        pending = [first]
-        generators = list(
-            zip(self.representatives.generators, self.representatives.backwards, strict=True)
-        )
-        for one in pending:
-            for generator, backward in generators:
-                permuted = _permuted_question(one, backward)
-                if permuted not in found:
-                    found[permuted] = found[one].after(generator)
-                    pending.append(permuted)
-        return found
-
     def numbered(self, wanted: int, unwanted: int = 0) -> Iterator[int]:
         """States with all wanted marks and no unwanted one, shallowest first: of each
         representative's images one for each form that the question takes.
         """
-        forms = self._asked(StateQuery(wanted, unwanted))
+        forms = self.asked(StateQuery(wanted, unwanted))
         found = [self._with_place(form, place) for place, form in enumerate(forms)]
         renamings = list(forms.values())
         for number, place in heapq.merge(*found):
@@ -348,15 +270,15 @@ class AnnotatedQuotient:
         found: dict[int, Occurrence] = {}
 
         def permuted(by: Renaming, marks: int) -> int:
-            return looked_up(marks, self._inverse(by).conditions)
+            return looked_up(marks, self.inverse(by).conditions)
 
         for marks, occurrence in known.items():
-            for by in self._turns(marks, permuted):
+            for by in self.turns(marks, permuted):
                 image = permuted(by, marks)
                 first = self.numbered_image(occurrence.first, by)
                 count = known[image].count if image in known else 0
                 other = found.get(image)
-                if other is None or first % self._count < other.first % self._count:
+                if other is None or first % self.count < other.first % self.count:
                     found[image] = Occurrence(first, count)
         return found
 
@@ -368,24 +290,24 @@ class AnnotatedQuotient:
     def stuck(self, chips: int) -> Iterator[tuple[int, int]]:
         unturned = self.representatives.unturned
         can_still_move = self._searches.can_still_move(
-            lambda permutation: self._undoing(permutation).chips, unturned
+            lambda permutation: self.undoing(permutation).chips, unturned
         )
         everybody = (1 << len(self.product.chips)) - 1
         for number, mask in can_still_move.lacking(everybody):
             for image, by in self.images(number):
-                unmoving = chips & _gathered(everybody & ~mask, by.chips)
+                unmoving = chips & gathered(everybody & ~mask, by.chips)
                 if unmoving:
                     yield image, unmoving
 
     def can_reach(
         self, marks: int, *, lacking: int = 0, without_events: int = 0, past_failures: bool = True
     ) -> PermutedFlags | SharedFlags:
-        forms = self._asked(StateQuery(marks, lacking, without_events))
+        forms = self.asked(StateQuery(marks, lacking, without_events))
         if len(forms) == 1:
             flags = self.base.can_reach(
                 marks, lacking=lacking, without_events=without_events, past_failures=past_failures
             )
-            return SharedFlags(flags, self._count)
+            return SharedFlags(flags, self.count)
         asked, back = list(forms), self._back_of(list(forms))
         backward_reachability = self._searches.backward_reachability(
             asked, back, past_failures=past_failures
@@ -396,20 +318,20 @@ class AnnotatedQuotient:
         places = {form: place for place, form in enumerate(asked)}
 
         def back(permutation: int) -> Sequence[int]:
-            undone = self._undoing(permutation)
-            return [places[_permuted_question(form, undone)] for form in asked]
+            undone = self.undoing(permutation)
+            return [places[permuted_question(form, undone)] for form in asked]
 
         return back
 
     def can_reach_states(self, numbers: Iterable[int]) -> PermutedStateFlags:
-        goals = {self.state(number): number % self._count for number in numbers}
+        goals = {self.state(number): number % self.count for number in numbers}
         representatives = {self.base.state(own): own for own in goals.values()}
 
         def permuted(by: Renaming, states: frozenset[State]) -> frozenset[State]:
             return frozenset(map(by.state, states))
 
         first = frozenset(goals)
-        forms = {permuted(by, first): by for by in self._turns(first, permuted)}
+        forms = {permuted(by, first): by for by in self.turns(first, permuted)}
         places = {states: place for place, states in enumerate(forms)}
         bits: dict[int, int] = {}
         for states, place in places.items():
@@ -419,7 +341,7 @@ class AnnotatedQuotient:
                     bits[own] = bits.get(own, 0) | 1 << place
 
         def back(permutation: int) -> Sequence[int]:
-            undone = self._undoing(permutation)
+            undone = self.undoing(permutation)
             return [places[permuted(undone, states)] for states in forms]
 
         masks = self._searches.can_reach_states(bits, len(forms), back)
@@ -427,7 +349,7 @@ class AnnotatedQuotient:
         known: dict[int, int] = {}
 
         def place_of(number: int) -> int:
-            which = number // self._count
+            which = number // self.count
             if which not in known:
                 known[which] = places[permuted(self.back(number), first)]
             return known[which]
@@ -435,17 +357,17 @@ class AnnotatedQuotient:
         return PermutedStateFlags(self, masks, place_of)
 
     def first_loss(self, marks: int, *, without_events: int) -> tuple[int, Edge] | None:
-        forms = self._asked(StateQuery(marks, 0, without_events))
+        forms = self.asked(StateQuery(marks, 0, without_events))
         found = self._searches.first_loss(
-            list(forms), lambda permutation: self._undoing(permutation).conditions
+            list(forms), lambda permutation: self.undoing(permutation).conditions
         )
         return self._edge_of(found, forms)
 
     def first_change(self, before: int, after: int) -> tuple[int, Edge] | None:
         # What is asked of both states turns together.
-        forms = self._asked(StateQuery(before, after))
+        forms = self.asked(StateQuery(before, after))
         found = self._searches.first_change(
-            list(forms), lambda permutation: self._undoing(permutation).conditions
+            list(forms), lambda permutation: self.undoing(permutation).conditions
         )
         return self._edge_of(found, forms)
 
@@ -478,117 +400,18 @@ class AnnotatedQuotient:
 
     def bfs(self, starts: int, *, blocked: int) -> PermutedBfsRegion:
         self._need_unturned(starts, blocked)
-        return PermutedBfsRegion(self, self.base.bfs(starts, blocked=blocked))
+        return PermutedBfsRegion(self.base.bfs(starts, blocked=blocked), self._followed_from)
 
     def spread_from_initial(self, starts: int, *, blocked: int) -> PermutedBfsRegion:
         self._need_unturned(starts, blocked)
-        return PermutedBfsRegion(self, self.base.spread_from_initial(starts, blocked=blocked))
+        found = self.base.spread_from_initial(starts, blocked=blocked)
+        return PermutedBfsRegion(found, self._followed_from)
 
     def _need_unturned(self, *marks: int, barred: int = 0) -> None:
         """Modes, and whether a device rests, are the same for all images of a state."""
-        assert all(len(self._asked(StateQuery(one, 0, barred))) == 1 for one in marks)
+        assert all(len(self.asked(StateQuery(one, 0, barred))) == 1 for one in marks)
 
-    def followed_from(self, start: int, path: Path) -> Path:
+    def _followed_from(self, start: int, path: Path) -> Path:
         """A path of representatives from a representative, as it is really followed."""
         steps, _ = self._followed(start, self.representatives.nothing, path)
         return [(label, self.numbered_image(number, by)) for label, number, by in steps]
-
-
-@dataclass(frozen=True, slots=True)
-class SharedFlags:
-    """A flag for every image, the same for all images of a representative."""
-
-    flags: Sequence[int] | Flags
-    count: int
-
-    def __getitem__(self, number: int) -> int:
-        return self.flags[number % self.count]
-
-    def first_zero(self) -> int | None:
-        """The number of the shallowest state whose flag is 0."""
-        return first_zero(self.flags)
-
-
-@dataclass(frozen=True, slots=True)
-class PermutedFlags:
-    """A flag for every image: bit `j` of a representative answers the `j`-th form of a question."""
-
-    space: AnnotatedQuotient
-    masks: FlagRows
-    forms: dict[StateQuery, Renaming]
-
-    def __getitem__(self, number: int) -> int:
-        first = next(iter(self.forms))
-        form = _permuted_question(first, self.space.back(number))
-        place = list(self.forms).index(form)
-        return self.masks[number % self.space.state_count] >> place & 1
-
-    def first_zero(self) -> int | None:
-        """The number of the shallowest state whose flag is 0."""
-        full = (1 << len(self.forms)) - 1
-        for number, mask in self.masks.lacking(full):
-            lacking = full & ~mask
-            place = (lacking & -lacking).bit_length() - 1
-            return self.space.numbered_image(number, list(self.forms.values())[place])
-        return None
-
-
-@dataclass(frozen=True, slots=True)
-class PermutedStateFlags:
-    """A flag for every image, where paths to a set of states were asked for."""
-
-    space: AnnotatedQuotient
-    masks: FlagRows
-    place_of: Callable[[int], int]
-
-    def __getitem__(self, number: int) -> int:
-        return self.masks[number % self.space.state_count] >> self.place_of(number) & 1
-
-    def first_zero(self) -> int | None:
-        """The number of the first representative whose flag is 0."""
-        count = self.space.state_count
-        return next((number for number in range(count) if not self[number]), None)
-
-
-@dataclass(frozen=True, slots=True)
-class PermutedBfsRegion:
-    """A spread over representatives, from and through marks that all images share."""
-
-    space: AnnotatedQuotient
-    found: BfsRegion
-
-    @property
-    def inside(self) -> Sequence[int]:
-        """The representatives passed on from, nearest first."""
-        return self.found.inside
-
-    def first(self, wanted: int, unwanted: int) -> int | None:
-        return self.found.first(wanted, unwanted)
-
-    def path_to(self, number: int) -> tuple[int, Path]:
-        """The start from which a state was reached, and a shortest path from there to an image."""
-        start, path = self.found.path_to(number)
-        return start, self.space.followed_from(start, path)
-
-
-def looked_up(bits: int, source: Sequence[int]) -> int:
-    """Bit `n` of the result is bit `source[n]`."""
-    return sum(1 << n for n, where in enumerate(source) if bits >> where & 1)
-
-
-def _gathered(bits: int, to: Numbers) -> int:
-    """Bit `n` becomes bit `to[n]`; several may become one."""
-    result = 0
-    for number, where in enumerate(to):
-        if bits >> number & 1:
-            result |= 1 << where
-    return result
-
-
-def _permuted_question(asked: StateQuery, by: Renaming) -> StateQuery:
-    """What is asked of the renamed state when this is asked of a state."""
-    return StateQuery(
-        _gathered(asked.wanted, by.conditions),
-        _gathered(asked.unwanted, by.conditions),
-        _gathered(asked.barred, by.events),
-    )
