@@ -13,6 +13,7 @@ from fractions import Fraction
 from modecheck.chances.chain import Chain
 from modecheck.chances.reaching import reached
 from modecheck.chances.solving import MOST_EXACT, Number, Row, solve
+from modecheck.engine.search_kernels import find_components
 
 ZERO = Fraction(0)
 MOST_CLASSES = 100
@@ -88,34 +89,15 @@ def _shared(amounts: dict[int, Number]) -> dict[int, Number]:
 
 
 def _components(chain: Chain) -> list[set[int]]:
-    """Strongly connected components: two depth-first searches (Kosaraju, in Aho, Hopcroft &
-    Ullman 1983, from memory), without recursion.
-    """
-    forward = [[arc.target for arc in arcs if arc.target >= 0] for arcs in chain.arcs]
-    backward: list[list[int]] = [[] for _ in forward]
-    for number, targets in enumerate(forward):
-        for target in targets:
-            backward[target].append(number)
-    seen: set[int] = set()
-    order = [number for start in range(len(forward)) for number in _left(forward, start, seen)]
-    seen = set()
-    parts = [set(_left(backward, start, seen)) for start in reversed(order)]
-    return [part for part in parts if part]
-
-
-def _left(ways: list[list[int]], start: int, seen: set[int]) -> list[int]:
-    """The states found from `start`, in the order in which the search leaves them for good."""
-    if start in seen:
-        return []
-    seen.add(start)
-    stack, left = [(start, iter(ways[start]))], []
-    while stack:
-        number, rest = stack[-1]
-        target = next((target for target in rest if target not in seen), None)
-        if target is None:
-            left.append(number)
-            stack.pop()
-        else:
-            seen.add(target)
-            stack.append((target, iter(ways[target])))
-    return left
+    """Strongly connected components."""
+    first, targets = [0], list[int]()
+    for arcs in chain.arcs:
+        targets += [arc.target for arc in arcs if arc.target >= 0]
+        first.append(len(targets))
+    count, notes, barred = len(chain.arcs), [0] * len(targets), [0]
+    marks, inside, component, *room = ([number] * count for number in (0, 1, *[0] * 7))
+    find_components(first, targets, notes, marks, inside, barred, 0, False, component, *room)
+    parts: dict[int, set[int]] = {}
+    for number, part in enumerate(component):
+        parts.setdefault(part, set()).add(number)
+    return list(parts.values())

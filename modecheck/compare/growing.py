@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from modecheck.compare.labelled import Array
-from modecheck.compare.refinement_kernels import Signatures, fill_table
+from modecheck.compare.signature_kernels import Signatures, fill_table
 
 
 class Known:

@@ -193,13 +193,18 @@ def _contracted(system: LabelledSystem) -> tuple[LabelledSystem, Array]:
     """Each cycle of silent steps as one state, and the new number of each state. Silent steps then
     lead to smaller numbers.
     """
-    from modecheck.compare.refinement_kernels import silent_components
+    from modecheck.engine.search_kernels import find_components
 
-    component = np.full(system.count, -1, np.int32)
     steps = _grouped(system.count, system.sources, system.labels, system.targets)
-    order, lowest, stack, path = (np.zeros(system.count, np.int32) for _ in range(4))
-    place = steps.first[:-1].copy()
-    count = silent_components(steps, component, order, lowest, place, stack, path)
+    notes, barred = (steps.labels != SILENT).astype(np.uint16), np.array([0, 1], np.uint8)
+    marks, inside = np.zeros(system.count, np.uint64), np.ones(system.count, np.uint8)
+    numbers, *room = (np.zeros(system.count, np.uint32) for _ in range(6))
+    find_components(
+        steps.first, steps.others.view(np.uint32), notes, marks, inside, barred, np.uint64(0),
+        False, numbers, *room, np.zeros(system.count, np.int64),
+    )  # fmt: skip
+    component = numbers.astype(np.int32) - 1
+    count = int(component.max()) + 1
     sources, targets = component[system.sources], component[system.targets]
     kept = (system.labels != SILENT) | (sources != targets)
     rows = (sources[kept], system.labels[kept], targets[kept])

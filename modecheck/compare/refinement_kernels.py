@@ -1,8 +1,7 @@
 """The inner loops of partition refinement. What they compute, and why, is told in `refinement`.
 
-Transitions are grouped by state: those of state `s` are `first[s]` to `first[s + 1] - 1`. A
-signature is an ascending list of `label << 32 | block`; equal ones are kept once and have one
-number. A heap is an array whose smallest item stands in front (Williams 1964, from memory).
+Transitions are grouped by state: those of state `s` are `first[s]` to `first[s + 1] - 1`. A heap is
+an array whose smallest item stands in front (Williams 1964, from memory).
 
 Kernels allocate nothing. Where an array turns out too short, a kernel undoes what it had begun and
 returns; its caller makes the array longer (`growing.py`) and calls it again.
@@ -14,16 +13,18 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from modecheck.compare.signature_kernels import (
+    HALF,
+    NO_ROOM,
+    Signatures,
+    remember,
+    sort,
+    sorted_once,
+)
 from modecheck.engine.compiled.language.annotations import I32s, I64s, U8s, U64s
 from modecheck.engine.compiled.language.kernel import Kernel
 
-MIX = np.uint64(0x9E3779B97F4A7C15)
-"""An odd constant with well-mixed bits: the golden ratio's."""
-HALF = np.uint64(32)
 LOW = np.uint64(0xFFFFFFFF)
-FEW = 24
-"""Items that are sorted by insertion: less than that is not worth a heap."""
-NO_ROOM = -1
 
 
 class Grouped(NamedTuple):
@@ -32,17 +33,6 @@ class Grouped(NamedTuple):
     first: I64s
     labels: I32s
     others: I32s
-
-
-class Signatures(NamedTuple):
-    """The one being made, and all that are known: where each begins in the pool; a hash table of
-    their numbers, plus one.
-    """
-
-    items: U64s
-    pool: U64s
-    starts: I64s
-    table: I64s
 
 
 class Partition(NamedTuple):
@@ -76,167 +66,6 @@ class Work(NamedTuple):
 WAITING, SWEEP, TOUCHES, BLOCKS, KNOWN, GOES_ON = range(6)
 """Places of the numbers with which a refinement that was left goes on."""
 COUNTERS = 6
-
-
-@Kernel
-def close(stack: I32s, height: int, root: np.int32, component: I32s, number: int) -> Any:
-    """Takes a component off the stack, down to its root; returns the height that is left."""
-    while True:
-        height -= 1
-        component[stack[height]] = number
-        if stack[height] == root:
-            return height
-
-
-@Kernel
-def next_step(place: I64s, end: int, labels: I32s, state: np.int32) -> Any:
-    """Goes on to the next silent step of a state: where it is, or -1 behind the last one."""
-    at = place[state]
-    while at < end and labels[at] != 0:
-        at += 1
-    place[state] = at + 1
-    return at if at < end else -1
-
-
-@Kernel
-def silent_components(
-    steps: Grouped, component: I32s, order: I32s, lowest: I32s, place: I64s, stack: I32s, path: I32s
-) -> Any:
-    """Numbers the strongly connected components of the silent steps (Tarjan 1972), and returns how
-    many there are. A silent step leads to the same or to a smaller number. `component` must hold
-    -1 everywhere, `order` 0, and `place` where each state's transitions begin.
-    """
-    found, met, height = 0, 0, 0
-    for root in range(component.size):
-        if order[root] != 0:
-            continue
-        length, entered = 0, root
-        while True:
-            if entered >= 0:
-                met += 1
-                order[entered] = lowest[entered] = met
-                path[length], stack[height] = entered, entered
-                length, height = length + 1, height + 1
-            state, entered = path[length - 1], -1
-            at = next_step(place, steps.first[state + 1], steps.labels, state)
-            if at >= 0:
-                target = steps.others[at]
-                if order[target] == 0:
-                    entered = target
-                elif component[target] < 0:
-                    lowest[state] = min(lowest[state], order[target])
-                continue
-            length -= 1
-            if lowest[state] == order[state]:
-                height = close(stack, height, state, component, found)
-                found += 1
-            if length == 0:
-                break
-            before = path[length - 1]
-            lowest[before] = min(lowest[before], lowest[state])
-    return found
-
-
-@Kernel
-def sink(items: U64s, at: int, size: int) -> None:
-    """Puts an item of a heap whose largest stands in front below all that are larger."""
-    item = items[at]
-    while 2 * at + 1 < size:
-        child = 2 * at + 1
-        if child + 1 < size and items[child + 1] > items[child]:
-            child += 1
-        if items[child] <= item:
-            break
-        items[at] = items[child]
-        at = child
-    items[at] = item
-
-
-@Kernel
-def sort(items: U64s, size: int) -> None:
-    """Sorts the first items: few by insertion, many by a heap (Williams 1964)."""
-    if size <= FEW:
-        for number in range(1, size):
-            item, at = items[number], number
-            while at > 0 and items[at - 1] > item:
-                items[at] = items[at - 1]
-                at -= 1
-            items[at] = item
-        return
-    for at in range(size // 2 - 1, -1, -1):
-        sink(items, at, size)
-    for last in range(size - 1, 0, -1):
-        items[0], items[last] = items[last], items[0]
-        sink(items, 0, last)
-
-
-@Kernel
-def sorted_once(items: U64s, size: int) -> Any:
-    """Sorts the first items and leaves out doubles; returns how many are left."""
-    sort(items, size)
-    kept = 0
-    for number in range(size):
-        if kept == 0 or items[kept - 1] != items[number]:
-            items[kept] = items[number]
-            kept += 1
-    return kept
-
-
-@Kernel
-def hash_of_list(items: U64s, begin: int, end: int) -> Any:
-    hash_ = np.uint64(end - begin) * MIX
-    for number in range(begin, end):
-        hash_ = (hash_ ^ items[number]) * MIX
-        hash_ ^= hash_ >> HALF
-    return hash_
-
-
-@Kernel
-def find_slot(known: Signatures, size: int) -> Any:
-    """The slot of the table that holds the number (plus one) of an equal signature, or is free."""
-    items, pool, starts, table = known
-    mask = np.uint64(table.size - 1)
-    slot = hash_of_list(items, 0, size) & mask
-    while table[slot] != 0:
-        begin = starts[table[slot] - 1]
-        if starts[table[slot]] - begin == size:
-            same = True
-            for number in range(size):
-                if pool[begin + number] != items[number]:
-                    same = False
-                    break
-            if same:
-                return slot
-        slot = (slot + np.uint64(1)) & mask
-    return slot
-
-
-@Kernel
-def fill_table(known: Signatures, count: int) -> None:
-    """Puts the signatures that are known into an empty table."""
-    mask = np.uint64(known.table.size - 1)
-    for number in range(count):
-        slot = hash_of_list(known.pool, known.starts[number], known.starts[number + 1]) & mask
-        while known.table[slot] != 0:
-            slot = (slot + np.uint64(1)) & mask
-        known.table[slot] = number + 1
-
-
-@Kernel
-def remember(known: Signatures, size: int, count: int) -> Any:
-    """The number of the signature that was made, which is `count` where it is new; `NO_ROOM` where
-    it could not be kept.
-    """
-    slot = find_slot(known, size)
-    if known.table[slot] != 0:
-        return known.table[slot] - 1
-    begin = known.starts[count]
-    if begin + size > known.pool.size or count + 2 > known.starts.size:
-        return NO_ROOM
-    known.pool[begin : begin + size] = known.items[:size]
-    known.starts[count + 1] = begin + size
-    known.table[slot] = count + 1
-    return count
 
 
 @Kernel
