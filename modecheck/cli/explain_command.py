@@ -7,10 +7,9 @@ from typing import TYPE_CHECKING
 import click
 
 from modecheck.cli.exit_codes import INCOMPLETE, NOTHING_FOUND, exit_codes
-from modecheck.cli.options import FILE, choice_option, exploring_options
+from modecheck.cli.options import FILE, choice_option
 
 if TYPE_CHECKING:
-    from modecheck.engine.choice import Search
     from modecheck.model.parts import Device
 
 
@@ -33,13 +32,18 @@ def _words_from(_context: click.Context, _param: click.Parameter, begin: str) ->
 @click.argument("device", required=False, type=FILE)
 @choice_option
 @click.option("--every-option", is_flag=True, help="Look in every combination of options.")
-@exploring_options
+@click.option(
+    "--max-states",
+    type=click.IntRange(min=1),
+    metavar="N",
+    help="Stop after N states; the result is then incomplete.",
+)
 def command(
     word: str | None,
     device: str | None,
     chosen: dict[str, str],
     every_option: bool,
-    search: Search,
+    max_states: int | None,
 ) -> None:
     """Explain WORD: a finding's code or id, a key, a word of an expression, an exit code.
 
@@ -61,7 +65,7 @@ def command(
         from modecheck.cli.exploring import variants_of
 
         _need_code(word)
-        code = _show_in(variants_of(device, chosen, every=every_option), word, search)
+        code = _show_in(variants_of(device, chosen, every=every_option), word, max_states)
     _show(explanation(word, style), paged=device is None)
     sys.exit(code)
 
@@ -111,7 +115,7 @@ def _need_code(word: str) -> None:
         )
 
 
-def _show_in(devices: list[Device], word: str, search: Search) -> int:
+def _show_in(devices: list[Device], word: str, max_states: int | None) -> int:
     """Show the findings with this id or code in a device; the exit code.
 
     An id that the device does not have is an error, since it is likely to be mistyped.
@@ -120,11 +124,14 @@ def _show_in(devices: list[Device], word: str, search: Search) -> int:
 
     from modecheck.checks.verdict_cache import check_or_recall
     from modecheck.cli.exploring import reporter_for
+    from modecheck.engine.choice import Search
+    from modecheck.engine.space import Limits
     from modecheck.model.errors import nearest_name
     from modecheck.report.check_report import grouped
     from modecheck.report.style import show, style_for
     from modecheck.report.terminal import lines_of
 
+    search = Search(limits=Limits(states=max_states))
     with reporter_for(sys.stderr) as reporter:
         verdict, _ = check_or_recall(devices, search, reporter)
     every = [*verdict.findings, *(one.finding for one in verdict.accepted)]

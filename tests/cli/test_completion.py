@@ -41,6 +41,7 @@ def test_three_shells_are_documented() -> None:
     [
         ("modecheck ch", {"plain,chances", "plain,check"}),
         ("modecheck guide la", {"plain,language", "plain,large"}),
+        ("modecheck explain dead-", {"plain,dead-letter", "plain,dead-rule"}),
         ("modecheck schema c", {"plain,chip"}),
         ("modecheck check --no-c", {"plain,--no-cache"}),
         ("modecheck check models/st", {"file,models/st"}),

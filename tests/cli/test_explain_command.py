@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
+from textwrap import indent
 
 import pytest
 
@@ -45,9 +46,9 @@ def test_an_example_has_exactly_its_finding(code: str, tmp_path: Path) -> None:
     (shown,) = [one for one in examples("the finding") if one.document == f"{code}.md"]
     cures = [one for one in examples("laid over it, finds") if one.document == f"{code}.md"]
     assert re.fullmatch(rf"{code}:\S+", device.said)
-    assert f"\n  {device.said}\n" in shown.text
+    assert f"\n{device.said}\n" in shown.text
     assert [one.said for one in cures] == ["nothing"] * max(len(cures), 1)
-    assert f"\n{shown.text}  hint: " in check(device.text, tmp_path).out
+    assert f"\n{indent(shown.text, '  ')}  hint: " in check(device.text, tmp_path).out
     assert len((GUIDE / "findings" / f"{code}.md").read_text("utf-8").splitlines()) <= LONGEST_PAGE
 
 
