@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from modecheck.checks.explored import Verdict
     from modecheck.checks.findings import Finding
-    from modecheck.engine.space import Space
+    from modecheck.engine.contract.space import Space
     from modecheck.library import check, comparison, explore, load, pictures
     from modecheck.model.errors import InvalidInput, ModecheckError
     from modecheck.model.parts import Device

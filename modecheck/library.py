@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Literal, TypedDict
 
 from modecheck.engine.choice import EngineName, Search, explore_with
-from modecheck.engine.space import Limits, Space
+from modecheck.engine.contract.space import Limits, Space
 from modecheck.model.devices import read_device, variants
 from modecheck.model.parts import Device
 from modecheck.product.composition import compose

@@ -14,7 +14,7 @@ from collections.abc import Iterator
 import pytest
 from hypothesis import HealthCheck, Phase, settings
 
-from modecheck.engine.kept_files import kernels_folder
+from modecheck.engine.contract.kept_files import kernels_folder
 
 SLOW_IS_FINE = [HealthCheck.too_slow, HealthCheck.function_scoped_fixture]
 """Reading a model from disk takes longer than hypothesis expects of one example."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from textwrap import dedent
 
-from modecheck.engine.plain import Interpreter, State, Step
+from modecheck.engine.reference.plain import Interpreter, State, Step
 from modecheck.product.composition import compose
 from modecheck.product.ir import Product
 from tests.generation.devices import device_from

@@ -28,6 +28,9 @@ LAYERS = (
 )
 """A module may import from its own layer and from those that stand before it."""
 
+ROOMS = ("contract", "language", "reference", "search", "reductions", "native", "zones")
+"""The rooms of `engine/`, in the same sense. What chooses among engines lies beside them."""
+
 ROOT = Path(modecheck.__file__).parent
 
 
@@ -63,13 +66,42 @@ def test_no_import_runs_against_the_direction() -> None:
     assert wrong == []
 
 
-def _imported_modules(path: Path, known: set[str]) -> set[str]:
-    """The modules of modecheck that one imports, anywhere in it, except for types alone."""
+def test_no_room_of_the_engine_imports_from_a_later_one() -> None:
+    """The contract knows no engine, the reference none that is compared with it."""
+    paths = _modules()
+    rooms = {path.name for path in (ROOT / "engine").iterdir() if (path / "__init__.py").exists()}
+    assert rooms == set(ROOMS)
+    wrong = [
+        f"{name} imports {other}"
+        for number, room in enumerate(ROOMS)
+        for name, path in paths.items()
+        if name.startswith(f"modecheck.engine.{room}.")
+        for other in sorted(_imported_modules(path, set(paths), types=True))
+        if other.startswith("modecheck.engine.")
+        and not any(other.startswith(f"modecheck.engine.{one}") for one in ROOMS[: number + 1])
+    ]
+    assert wrong == []
+
+
+def _modules() -> dict[str, Path]:
+    """The modules of modecheck, by name."""
+    return {
+        ".".join(path.relative_to(ROOT.parent).with_suffix("").parts).removesuffix(
+            ".__init__"
+        ): path
+        for path in ROOT.rglob("*.py")
+    }
+
+
+def _imported_modules(path: Path, known: set[str], *, types: bool = False) -> set[str]:
+    """The modules of modecheck that one imports, anywhere in it, except for types alone, unless
+    these are asked for, too.
+    """
     tree = ast.parse(path.read_text(encoding="utf-8"))
     for_types = {
         id(inner)
         for node in ast.walk(tree)
-        if isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING"
+        if not types and isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING"
         for inner in ast.walk(node)
     }
     found = set()
@@ -84,12 +116,7 @@ def _imported_modules(path: Path, known: set[str]) -> set[str]:
 
 def test_no_modules_import_each_other() -> None:
     """Not even inside of functions: a cycle hides that two modules are one."""
-    paths = {
-        ".".join(path.relative_to(ROOT.parent).with_suffix("").parts).removesuffix(
-            ".__init__"
-        ): path
-        for path in ROOT.rglob("*.py")
-    }
+    paths = _modules()
     graph = nx.DiGraph(
         (name, other)
         for name, path in paths.items()

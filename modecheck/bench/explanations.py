@@ -15,7 +15,7 @@ from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from modecheck.bench.log_lines import LogLine, RecordableStep, observations
-from modecheck.engine.plain import Interpreter, State
+from modecheck.engine.reference.plain import Interpreter, State
 from modecheck.product.ir import Product
 from modecheck.product.state_layout import layout_of
 

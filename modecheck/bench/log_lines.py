@@ -25,8 +25,8 @@ from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from modecheck.engine.happenings import Arrived, Took
-from modecheck.engine.plain import Step
+from modecheck.engine.reference.happenings import Arrived, Took
+from modecheck.engine.reference.plain import Step
 from modecheck.product.ir import Product
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from modecheck.engine.plain import Interpreter, State, Step
+from modecheck.engine.reference.plain import Interpreter, State, Step
 from modecheck.model.errors import ModecheckError
 from modecheck.product.ir import Product
 from modecheck.scenario.replay import Replayed

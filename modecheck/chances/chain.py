@@ -12,7 +12,7 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from modecheck.chances.resolving import Resolver, left_out
-from modecheck.engine.plain import Interpreter, State
+from modecheck.engine.reference.plain import Interpreter, State
 from modecheck.product.ir import Product
 
 MOST_STATES = 20_000

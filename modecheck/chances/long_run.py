@@ -13,7 +13,7 @@ from fractions import Fraction
 from modecheck.chances.chain import Chain
 from modecheck.chances.reaching import reached
 from modecheck.chances.solving import MOST_EXACT, Number, Row, solve
-from modecheck.engine.search_kernels import find_components
+from modecheck.engine.search.search_kernels import find_components
 
 ZERO = Fraction(0)
 MOST_CLASSES = 100

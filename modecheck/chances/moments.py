@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from modecheck.engine.plain import State
+from modecheck.engine.reference.plain import State
 from modecheck.model.parts import Rule
 from modecheck.product.fields import plan_fields
 from modecheck.product.ir import Label, Product

@@ -24,7 +24,7 @@ from fractions import Fraction
 from math import prod
 
 from modecheck.chances.moments import MomentChances
-from modecheck.engine.plain import State, Step
+from modecheck.engine.reference.plain import State, Step
 from modecheck.product.ir import Label, Product
 
 ONE = Fraction(1)

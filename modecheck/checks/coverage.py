@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from modecheck.engine.encounters import BLOCKED
-from modecheck.engine.space import Space
+from modecheck.engine.contract.encounters import BLOCKED
+from modecheck.engine.contract.space import Space
 from modecheck.model.parts import Chip, Rule
 from modecheck.product.ir import Product
 from modecheck.product.rule_order import rules_at

@@ -16,8 +16,8 @@ from modecheck.checks.declared import Check, Needs
 from modecheck.checks.explored import Explored
 from modecheck.checks.findings import Finding
 from modecheck.checks.never_seen import seen_in
-from modecheck.engine.plain import Interpreter
-from modecheck.engine.space import INITIAL, Space
+from modecheck.engine.contract.space import INITIAL, Space
+from modecheck.engine.reference.plain import Interpreter
 from modecheck.model.parts import Rule
 from modecheck.scenario.traces import Trace, trace_over
 

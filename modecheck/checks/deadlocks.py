@@ -1,7 +1,7 @@
 """Deadlock: no chip or link can take a step, time changes nothing, and the device is not at rest.
 
 A step that leads back to the state it starts from does not count
-(`modecheck.engine.system_actions`).
+(`modecheck.engine.reference.system_actions`).
 
 Deadlocked states in which the same chips wait in the same states have one cause. A cause that
 contains all of another one is a consequence of it and is only counted.
@@ -15,8 +15,8 @@ from dataclasses import dataclass
 from modecheck.checks.declared import Check, Evidence, Needs
 from modecheck.checks.findings import Finding
 from modecheck.checks.waiting import waiting_for_room, who_waits_for_whom
-from modecheck.engine.plain import State
-from modecheck.engine.space import Space
+from modecheck.engine.contract.space import Space
+from modecheck.engine.reference.plain import State
 from modecheck.model.places import Place
 from modecheck.product.ir import Product
 from modecheck.scenario.traces import Trace, trace_to

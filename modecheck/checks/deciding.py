@@ -16,8 +16,16 @@ from dataclasses import dataclass
 from itertools import accumulate
 from operator import itemgetter
 
-from modecheck.engine.happenings import Accepted, Arrived, Doubled, Dropped, Passed, Struck, Took
-from modecheck.engine.plain import Interpreter, State, Step
+from modecheck.engine.reference.happenings import (
+    Accepted,
+    Arrived,
+    Doubled,
+    Dropped,
+    Passed,
+    Struck,
+    Took,
+)
+from modecheck.engine.reference.plain import Interpreter, State, Step
 from modecheck.model.parts import Duration, Rule
 from modecheck.model.places import Place
 from modecheck.product.ir import Product

@@ -8,7 +8,7 @@ from enum import Enum
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from modecheck.checks.findings import Finding
-from modecheck.engine.space import Space
+from modecheck.engine.contract.space import Space
 
 if TYPE_CHECKING:
     from modecheck.checks.explored import Explored

@@ -29,11 +29,11 @@ from itertools import product as product_of
 from modecheck.checks.judged import up_to_failures
 from modecheck.checks.together import explored_together
 from modecheck.engine.choice import Search, explore_with
-from modecheck.engine.exploration import Reporter
-from modecheck.engine.space import Limits, Space
-from modecheck.engine.time_bound_paths import TimedPath, TimedPathFinder
-from modecheck.engine.time_bound_search import time_bounds_of
-from modecheck.engine.time_bounds import (
+from modecheck.engine.contract.space import Limits, Space
+from modecheck.engine.search.exploration import Reporter
+from modecheck.engine.search.time_bound_paths import TimedPath, TimedPathFinder
+from modecheck.engine.search.time_bound_search import time_bounds_of
+from modecheck.engine.search.time_bounds import (
     FOREVER,
     TimeBoundQuery,
     TimeBounds,

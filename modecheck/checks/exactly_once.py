@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from modecheck.engine.happenings import Arrived, Dropped, Happening, Struck
+from modecheck.engine.reference.happenings import Arrived, Dropped, Happening, Struck
 from modecheck.model.parts import ExactlyOnce, Requirement
 from modecheck.product.exchange_automata import DUPLICATED, OVERRUN
 from modecheck.product.ir import Product

@@ -12,7 +12,7 @@ from modecheck.checks.findings import Finding
 from modecheck.checks.judged import BROKEN, FALLS, HOLDS, UNDECIDED, VACUOUS, Judged
 from modecheck.checks.mode_switches import ModeSwitch
 from modecheck.checks.switch_endings import SwitchEnding
-from modecheck.engine.space import Space
+from modecheck.engine.contract.space import Space
 from modecheck.model.parts import Device
 
 

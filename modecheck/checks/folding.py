@@ -12,7 +12,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 from modecheck.checks.mode_switches import mode_bits
-from modecheck.engine.space import INITIAL, Space
+from modecheck.engine.contract.space import INITIAL, Space
 from modecheck.model.errors import InputError, InvalidInput, nearest_name
 from modecheck.product.ir import Product
 

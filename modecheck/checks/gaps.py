@@ -9,8 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from modecheck.checks.coverage import event_name
-from modecheck.engine.encounters import BLOCKED, UNHEARD, UNSPECIFIED
-from modecheck.engine.space import Space
+from modecheck.engine.contract.encounters import BLOCKED, UNHEARD, UNSPECIFIED
+from modecheck.engine.contract.space import Space
 from modecheck.product.ir import ChipIR, Otherwise, Product, Reaction
 
 

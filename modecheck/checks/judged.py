@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from modecheck.checks.declared import Check, Needs
 from modecheck.checks.findings import Finding
-from modecheck.engine.space import Space
+from modecheck.engine.contract.space import Space
 from modecheck.model.parts import Requirement
 from modecheck.scenario.traces import Trace
 

@@ -19,7 +19,7 @@ from dataclasses import dataclass, replace
 
 from modecheck.checks.declared import Check, Evidence, Needs
 from modecheck.checks.findings import Finding
-from modecheck.engine.space import FairLoop, LoopQuery, Space
+from modecheck.engine.contract.space import FairLoop, LoopQuery, Space
 from modecheck.model.wording import listed
 from modecheck.product.ir import Product
 from modecheck.scenario.traces import lasso

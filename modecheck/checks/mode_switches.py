@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from modecheck.checks.declared import Check, Evidence, Needs
 from modecheck.checks.findings import Finding
-from modecheck.engine.space import BfsRegion, Space, first_zero
+from modecheck.engine.contract.space import BfsRegion, Space, first_zero
 from modecheck.model.parts import Device
 from modecheck.scenario.traces import Trace, trace_along, trace_to
 

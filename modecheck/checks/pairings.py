@@ -6,8 +6,8 @@ from collections.abc import Callable, Iterator
 
 from modecheck.checks.declared import Check, Evidence, Needs
 from modecheck.checks.findings import Finding
-from modecheck.engine.plain import Interpreter, State
-from modecheck.engine.space import Space, first_zero
+from modecheck.engine.contract.space import Space, first_zero
+from modecheck.engine.reference.plain import Interpreter, State
 from modecheck.model.parts import Pairing, PairingEnd
 from modecheck.product.composition import acting, acts
 from modecheck.product.ir import Label, Product

@@ -8,8 +8,8 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from modecheck.checks.judged import HOLDS, Cost, Judged, broken, undecided, up_to_failures
-from modecheck.engine.phases import phase
-from modecheck.engine.space import Space, first_zero
+from modecheck.engine.contract.phases import phase
+from modecheck.engine.contract.space import Space, first_zero
 from modecheck.model.parts import Requirement
 from modecheck.product.composition import acts
 from modecheck.product.state_conditions import is_watched

@@ -12,7 +12,7 @@ from modecheck.checks.deadlocks import Deadlock, deadlocks
 from modecheck.checks.declared import Check, Evidence, Needs
 from modecheck.checks.findings import Finding
 from modecheck.checks.waiting import who_waits_for_whom
-from modecheck.engine.space import Space
+from modecheck.engine.contract.space import Space
 from modecheck.scenario.traces import trace_to
 
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from modecheck.checks.declared import Check, Evidence, Needs
 from modecheck.checks.findings import Finding
 from modecheck.checks.mode_switches import mode_bits
-from modecheck.engine.space import FairLoop, LoopQuery, Space
+from modecheck.engine.contract.space import FairLoop, LoopQuery, Space
 from modecheck.product.composition import DROPPED
 from modecheck.scenario.traces import Trace, lasso, trace_over
 

@@ -10,8 +10,8 @@ from collections.abc import Iterator
 
 from modecheck.checks.declared import Check, Evidence, Needs
 from modecheck.checks.findings import Finding
-from modecheck.engine.plain import Interpreter
-from modecheck.engine.space import Space
+from modecheck.engine.contract.space import Space
+from modecheck.engine.reference.plain import Interpreter
 from modecheck.model.wording import listed
 from modecheck.scenario.traces import trace_to
 

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 
 from modecheck.engine.choice import SWITCH_AT, Search
-from modecheck.engine.space import Space
+from modecheck.engine.contract.space import Space
 from modecheck.model.parts import Requirement
 
 AT_A_TIME = 12

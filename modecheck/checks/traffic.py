@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from itertools import islice
 from typing import TypeAlias
 
-from modecheck.engine.space import Space
+from modecheck.engine.contract.space import Space
 from modecheck.model.parts import Pairing
 from modecheck.product.ir import Queue
 

@@ -19,10 +19,10 @@ from modecheck.checks.judged import BROKEN, FALLS, Judged, undecided
 from modecheck.checks.mode_switches import mode_switches, states_in_modes
 from modecheck.checks.switch_endings import SwitchEnding, switch_endings
 from modecheck.engine.choice import EngineUnavailable, Search, explore_with
-from modecheck.engine.exploration import Reporter
-from modecheck.engine.forked_task import ForkedTask, can_begin
-from modecheck.engine.phases import phase
-from modecheck.engine.space import INTERRUPTION, Space
+from modecheck.engine.contract.forked_task import ForkedTask, can_begin
+from modecheck.engine.contract.phases import phase
+from modecheck.engine.contract.space import INTERRUPTION, Space
+from modecheck.engine.search.exploration import Reporter
 from modecheck.model.parts import Device, Requirement
 from modecheck.product.composition import compose
 

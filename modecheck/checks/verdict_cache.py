@@ -28,12 +28,12 @@ from modecheck.checks.explored import Explored, Verdict
 from modecheck.checks.findings import Finding
 from modecheck.checks.recorded import Odd, Own, read, recorded
 from modecheck.checks.verdict import check
-from modecheck.engine import kept_files
 from modecheck.engine.choice import Search
-from modecheck.engine.exploration import Reporter
-from modecheck.engine.forked_task import ForkedTask, can_begin
-from modecheck.engine.kept_files import cache_folder, recall
-from modecheck.engine.space import Space
+from modecheck.engine.contract import kept_files
+from modecheck.engine.contract.forked_task import ForkedTask, can_begin
+from modecheck.engine.contract.kept_files import cache_folder, recall
+from modecheck.engine.contract.space import Space
+from modecheck.engine.search.exploration import Reporter
 from modecheck.model.finding_kinds import KINDS
 from modecheck.model.parts import Device, Requirement
 from modecheck.model.places import Source

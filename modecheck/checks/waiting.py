@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from modecheck.engine.plain import Interpreter, State
+from modecheck.engine.reference.plain import Interpreter, State
 from modecheck.model.parts import Chip, Rule
 from modecheck.product.evaluation import StepFailed
 from modecheck.product.ir import Product

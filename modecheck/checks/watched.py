@@ -14,11 +14,11 @@ from modecheck.checks.exactly_once import what_went_wrong
 from modecheck.checks.judged import HOLDS, VACUOUS, Cost, Judged, broken, undecided, up_to_failures
 from modecheck.checks.together import explored_together, first_tries
 from modecheck.engine.choice import Search
-from modecheck.engine.exploration import Reporter
-from modecheck.engine.observer_answer import ObserverVerdict, waiting_loops
+from modecheck.engine.contract.observer_answer import ObserverVerdict, waiting_loops
+from modecheck.engine.contract.phases import phase
+from modecheck.engine.contract.space import INTERRUPTION, LoopAnswer, Space, first_zero
 from modecheck.engine.observer_product import ObserverProducts
-from modecheck.engine.phases import phase
-from modecheck.engine.space import INTERRUPTION, LoopAnswer, Space, first_zero
+from modecheck.engine.search.exploration import Reporter
 from modecheck.model.parts import Requirement
 from modecheck.product.composition import compose
 from modecheck.product.ir import EventIR, Product

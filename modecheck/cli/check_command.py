@@ -27,7 +27,7 @@ from modecheck.cli.outputs import (
 if TYPE_CHECKING:
     from modecheck.checks.explored import Verdict
     from modecheck.engine.choice import Search
-    from modecheck.engine.forked_task import ForkedTask
+    from modecheck.engine.contract.forked_task import ForkedTask
     from modecheck.model.parts import Device
 
 CACHED = "cached: nothing has changed since the last check; --no-cache explores again"

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from modecheck.draw.gallery import AnyDrawing
     from modecheck.draw.picture_files import FileText
     from modecheck.engine.choice import Search
-    from modecheck.engine.exploration import Reporter
+    from modecheck.engine.search.exploration import Reporter
     from modecheck.model.errors import ModecheckError
 
 

@@ -125,7 +125,7 @@ def _show_in(devices: list[Device], word: str, max_states: int | None) -> int:
     from modecheck.checks.verdict_cache import check_or_recall
     from modecheck.cli.exploring import reporter_for
     from modecheck.engine.choice import Search
-    from modecheck.engine.space import Limits
+    from modecheck.engine.contract.space import Limits
     from modecheck.model.errors import nearest_name
     from modecheck.report.check_report import grouped
     from modecheck.report.style import show, style_for

@@ -7,8 +7,8 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from typing import TextIO
 
-from modecheck.engine.exploration import Reporter
-from modecheck.engine.phases import phase, watched_by
+from modecheck.engine.contract.phases import phase, watched_by
+from modecheck.engine.search.exploration import Reporter
 from modecheck.model.devices import read_device, variants
 from modecheck.model.errors import InputError, InvalidInput
 from modecheck.model.parts import Device

@@ -76,7 +76,7 @@ def exploring_options(function: Callable[..., Any]) -> Callable[..., Any]:
         **others: Any,
     ) -> Any:
         from modecheck.engine.choice import Search
-        from modecheck.engine.space import Limits
+        from modecheck.engine.contract.space import Limits
 
         if engine == "zones" and click.get_current_context().command.name != "check":
             raise click.UsageError(

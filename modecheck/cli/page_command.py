@@ -34,7 +34,7 @@ def command(
 
     from modecheck.checks.verdict import check
     from modecheck.cli.exploring import reporter_for, told_variants_of
-    from modecheck.engine.phases import phase
+    from modecheck.engine.contract.phases import phase
     from modecheck.report.page import page_as_html
     from modecheck.report.style import show
     from modecheck.report.whole_files import need_writable, write_whole

@@ -18,7 +18,7 @@ from modecheck.compare.observation import NotExplored, ObservedSpace
 from modecheck.compare.refinement import Equivalence, TooManyWeakSteps, equivalent
 from modecheck.compare.visible import MOST_VISIBLE, Called, TooMuchVisible, Visible, reporting
 from modecheck.engine.choice import Search, explore_with
-from modecheck.engine.exploration import Reporter
+from modecheck.engine.search.exploration import Reporter
 from modecheck.product.ir import Product
 from modecheck.scenario.traces import Trace
 

@@ -13,9 +13,9 @@ from modecheck.compare.labelled import Array, LabelledSystem
 from modecheck.compare.sendings import Sending, Sendings
 from modecheck.compare.told_systems import SeenStep, ToldSystem
 from modecheck.compare.visible import OWN_NAMES, Called, Visible, VisibleEvent, in_order, seen_as
-from modecheck.engine.explored_space import Exploration
-from modecheck.engine.plain import Interpreter
-from modecheck.engine.space import INITIAL, Space
+from modecheck.engine.contract.space import INITIAL, Space
+from modecheck.engine.reference.plain import Interpreter
+from modecheck.engine.search.explored_space import Exploration
 from modecheck.model.errors import ModecheckError
 from modecheck.product.ir import Product
 from modecheck.scenario.replay import Move

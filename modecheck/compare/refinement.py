@@ -193,7 +193,7 @@ def _contracted(system: LabelledSystem) -> tuple[LabelledSystem, Array]:
     """Each cycle of silent steps as one state, and the new number of each state. Silent steps then
     lead to smaller numbers.
     """
-    from modecheck.engine.search_kernels import find_components
+    from modecheck.engine.search.search_kernels import find_components
 
     steps = _grouped(system.count, system.sources, system.labels, system.targets)
     notes, barred = (steps.labels != SILENT).astype(np.uint16), np.array([0, 1], np.uint8)

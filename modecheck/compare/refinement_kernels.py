@@ -21,8 +21,8 @@ from modecheck.compare.signature_kernels import (
     sort,
     sorted_once,
 )
-from modecheck.engine.compiled.language.annotations import I32s, I64s, U8s, U64s
-from modecheck.engine.compiled.language.kernel import Kernel
+from modecheck.engine.language.annotations import I32s, I64s, U8s, U64s
+from modecheck.engine.language.kernel import Kernel
 
 LOW = np.uint64(0xFFFFFFFF)
 

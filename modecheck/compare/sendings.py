@@ -12,8 +12,8 @@ from collections.abc import Callable, Iterator
 import numpy as np
 
 from modecheck.compare.labelled import Array
-from modecheck.engine.plain import Interpreter
-from modecheck.engine.space import Space
+from modecheck.engine.contract.space import Space
+from modecheck.engine.reference.plain import Interpreter
 from modecheck.product.ir import Label, MessageIn
 from modecheck.product.read_write_sets import DELIVERY, OWN, ActionKey, actions_of
 

@@ -8,8 +8,8 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from modecheck.engine.compiled.language.annotations import I64s, U64s
-from modecheck.engine.compiled.language.kernel import Kernel
+from modecheck.engine.language.annotations import I64s, U64s
+from modecheck.engine.language.kernel import Kernel
 
 MIX = np.uint64(0x9E3779B97F4A7C15)
 """An odd constant with well-mixed bits: the golden ratio's."""

@@ -26,7 +26,14 @@ from modecheck.draw.svg_boxes import draw_box
 from modecheck.draw.svg_marks import box, element, number, text, titled
 from modecheck.draw.svg_text import MARGIN, document
 from modecheck.draw.typesetting import text_lines
-from modecheck.engine.happenings import Accepted, Arrived, Dropped, Happening, Struck, Took
+from modecheck.engine.reference.happenings import (
+    Accepted,
+    Arrived,
+    Dropped,
+    Happening,
+    Struck,
+    Took,
+)
 from modecheck.model.wording import counted
 from modecheck.product.ir import Product
 from modecheck.scenario.replay import Replayed

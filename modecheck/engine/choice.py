@@ -16,12 +16,12 @@ import time
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Literal
 
-from modecheck.engine.exploration import Reporter, Silent, explore
-from modecheck.engine.explored_space import Exploration, StateStore
-from modecheck.engine.forked_task import ForkedTask, can_begin
-from modecheck.engine.phases import phase
-from modecheck.engine.space import INTERRUPTION, Limits, Space
-from modecheck.engine.system_actions import system_actions
+from modecheck.engine.contract.forked_task import ForkedTask, can_begin
+from modecheck.engine.contract.phases import phase
+from modecheck.engine.contract.space import INTERRUPTION, Limits, Space
+from modecheck.engine.reference.system_actions import system_actions
+from modecheck.engine.search.exploration import Reporter, Silent, explore
+from modecheck.engine.search.explored_space import Exploration, StateStore
 from modecheck.model.errors import ModecheckError
 from modecheck.product.ir import EventIR, Product
 
@@ -160,11 +160,11 @@ def _code_elsewhere(
     """Machine code that another process puts among what is kept on disk, while this one loads what
     explores for the first time, which takes as long.
     """
-    if "modecheck.engine.compiled.run" in sys.modules or not can_begin(how.threads, how.limits):
+    if "modecheck.engine.native.run" in sys.modules or not can_begin(how.threads, how.limits):
         return None
 
     def make() -> None:
-        from modecheck.engine.compiled.machine import UNOPTIMISED, compiled, overheard
+        from modecheck.engine.native.machine import UNOPTIMISED, compiled, overheard
 
         compiled(overheard(product, overhearing), system_actions(product), level=UNOPTIMISED)
 
@@ -183,8 +183,8 @@ def _compiled(
         _code_elsewhere(product, how, overhearing) if reduction is None and unoptimised else None
     )
     try:
-        from modecheck.engine.compiled.frame import NotCompilableError
-        from modecheck.engine.compiled.run import explore_compiled
+        from modecheck.engine.native.frame import NotCompilableError
+        from modecheck.engine.native.run import explore_compiled
     except ImportError as error:
         raise EngineUnavailable(f"{error.name or error} is not installed") from error
     threads = how.threads or os.cpu_count() or 1

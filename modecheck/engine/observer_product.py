@@ -15,15 +15,15 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Self
 
 from modecheck.engine.choice import Search, explore_with
-from modecheck.engine.exploration import Reporter
-from modecheck.engine.explored_space import Exploration
-from modecheck.engine.observer_answer import ObserverVerdict
-from modecheck.engine.space import Space
+from modecheck.engine.contract.observer_answer import ObserverVerdict
+from modecheck.engine.contract.space import Space
+from modecheck.engine.search.exploration import Reporter
+from modecheck.engine.search.explored_space import Exploration
 from modecheck.product.automata import Automaton
 from modecheck.product.ir import Product
 
 if TYPE_CHECKING:
-    from modecheck.engine.compiled.graph import CompiledExploration
+    from modecheck.engine.native.graph import CompiledExploration
 
 Names = tuple[str, ...]
 """Of requirements that are watched."""
@@ -78,7 +78,7 @@ class ObserverProducts:
         """What the observer of one requirement finds, where that can be told without exploring."""
         if self._known is None:
             return None
-        from modecheck.engine.compiled.observer_verdict import verdict_along
+        from modecheck.engine.native.observer_verdict import verdict_along
 
         product = self._product_with((name,))
         return verdict_along(self._known, product, automaton, search.limits, self._interrupted)
@@ -97,7 +97,7 @@ class ObserverProducts:
     def _followed(self, names: Names, search: Search) -> Space | None:
         if self._known is None:
             return None
-        from modecheck.engine.compiled.observer_exploration import observer_product
+        from modecheck.engine.native.observer_exploration import observer_product
 
         product = self._product_with(names)
         return observer_product(self._known, product, search.limits, self._interrupted)
@@ -107,6 +107,6 @@ def _natively_explored(space: Space) -> CompiledExploration | None:
     """The space, if the compiled engine has found it as it is."""
     if not isinstance(space, Exploration) or not space.graph.arrays.is_native:
         return None
-    from modecheck.engine.compiled.graph import as_compiled
+    from modecheck.engine.native.graph import as_compiled
 
     return as_compiled(space)

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TypeVar
 
-from modecheck.engine.bounded_search import PlainSearcher, Searcher
 from modecheck.engine.choice import EngineName, EngineUnavailable
-from modecheck.engine.walk_targets import WatchList
-from modecheck.engine.walking import PlainWalker, Walker
+from modecheck.engine.search.bounded_search import PlainSearcher, Searcher
+from modecheck.engine.search.walk_targets import WatchList
+from modecheck.engine.search.walking import PlainWalker, Walker
 from modecheck.product.ir import Product
 
 Made = TypeVar("Made")
@@ -22,7 +22,7 @@ def walker_for(
     """
 
     def compiled() -> Walker:
-        from modecheck.engine.compiled.compiled_walks import CompiledWalker
+        from modecheck.engine.native.compiled_walks import CompiledWalker
 
         return CompiledWalker(product, watched, seed=seed, depth=depth)
 
@@ -33,7 +33,7 @@ def searcher_for(product: Product, watched: WatchList, *, engine: EngineName) ->
     """A searcher, likewise."""
 
     def compiled() -> Searcher:
-        from modecheck.engine.compiled.compiled_walks import CompiledSearcher
+        from modecheck.engine.native.compiled_walks import CompiledSearcher
 
         return CompiledSearcher(product, watched)
 
@@ -45,7 +45,7 @@ def _unless_plain(engine: EngineName, compiled: Callable[[], Made]) -> Made | No
     if engine == "plain":
         return None
     try:
-        from modecheck.engine.compiled.frame import NotCompilableError
+        from modecheck.engine.native.frame import NotCompilableError
 
         try:
             return compiled()

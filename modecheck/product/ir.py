@@ -4,7 +4,7 @@ Nothing here knows YAML, and nothing has to be looked up by name: chips, leaves,
 signals, rules and labels are numbers. An engine needs this module alone.
 
 A state of the product is a vector of integers, one for each `Field`. Its semantics, such as
-the order in which the parts of one step happen, is defined by `modecheck.engine.plain`.
+the order in which the parts of one step happen, is defined by `modecheck.engine.reference.plain`.
 """
 
 from __future__ import annotations

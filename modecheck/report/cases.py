@@ -16,7 +16,7 @@ from modecheck.checks.every_check import BY_CODE
 from modecheck.checks.explored import Verdict, is_every_variant
 from modecheck.checks.findings import Finding
 from modecheck.checks.judged import BROKEN, FALLS, HOLDS, VACUOUS, Judged
-from modecheck.engine.space import INTERRUPTION
+from modecheck.engine.contract.space import INTERRUPTION
 from modecheck.model.finding_kinds import KINDS
 from modecheck.model.wording import listed
 

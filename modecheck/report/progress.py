@@ -15,7 +15,7 @@ import time
 from contextlib import suppress
 from typing import TextIO
 
-from modecheck.engine.phases import count, current
+from modecheck.engine.contract.phases import count, current
 
 BETWEEN_DISPLAYS = 1.0
 """Seconds between two displays on a terminal."""

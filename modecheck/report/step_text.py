@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from modecheck.bench.manual_walk import ManualWalk
-from modecheck.engine.plain import State
+from modecheck.engine.reference.plain import State
 from modecheck.model.wording import counted, listed
 from modecheck.product.ir import Product, Queue
 from modecheck.report.style import Style

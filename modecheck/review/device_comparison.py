@@ -13,7 +13,7 @@ from modecheck.compare.looks import Devices, Look, chosen_look, looks_at_concern
 from modecheck.compare.refinement import Equivalence
 from modecheck.compare.text_changes import TextChanges, text_changes
 from modecheck.engine.choice import Search
-from modecheck.engine.exploration import Reporter
+from modecheck.engine.search.exploration import Reporter
 from modecheck.model.parts import Device
 from modecheck.model.places import Place
 from modecheck.product.composition import compose

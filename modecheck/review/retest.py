@@ -15,7 +15,7 @@ from modecheck.compare.part_concerns import names_in
 from modecheck.compare.refinement import Equivalence
 from modecheck.compare.renamings import Parts
 from modecheck.compare.text_changes import ADDED, CHANGED, MOVED, Change, TextChanges
-from modecheck.engine.space import Limits
+from modecheck.engine.contract.space import Limits
 from modecheck.model.parts import Device
 from modecheck.product.ir import Product
 from modecheck.review.concerns import Concern, Concerns, TaggedFindings

@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from modecheck.engine.happenings import Arrived, Happening, Struck, Took
-from modecheck.engine.plain import Interpreter, State, Step
+from modecheck.engine.reference.happenings import Arrived, Happening, Struck, Took
+from modecheck.engine.reference.plain import Interpreter, State, Step
 from modecheck.model.errors import ModecheckError, nearest_name
 from modecheck.model.parts import Device
 from modecheck.product.composition import compose

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from itertools import groupby
 
-from modecheck.engine.happenings import (
+from modecheck.engine.reference.happenings import (
     Accepted,
     Arrived,
     Doubled,
@@ -16,7 +16,7 @@ from modecheck.engine.happenings import (
     Struck,
     Took,
 )
-from modecheck.engine.plain import State, Step
+from modecheck.engine.reference.plain import State, Step
 from modecheck.model.clocks import spelled
 from modecheck.model.wording import listed
 from modecheck.product.ir import Label, Product

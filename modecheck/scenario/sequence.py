@@ -12,7 +12,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from modecheck.engine.happenings import (
+from modecheck.engine.reference.happenings import (
     Accepted,
     Arrived,
     Doubled,
@@ -22,7 +22,7 @@ from modecheck.engine.happenings import (
     Struck,
     Took,
 )
-from modecheck.engine.plain import Interpreter, State
+from modecheck.engine.reference.plain import Interpreter, State
 from modecheck.model.clocks import spelled
 from modecheck.model.parts import Rule
 from modecheck.product.ir import Label, Product

@@ -6,8 +6,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from modecheck.engine.happenings import Passed
-from modecheck.engine.plain import Step
+from modecheck.engine.reference.happenings import Passed
+from modecheck.engine.reference.plain import Step
 from modecheck.model.clocks import spelled
 from modecheck.model.places import Place
 from modecheck.product.ir import Label, Product

@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
-from modecheck.engine.happenings import Passed
-from modecheck.engine.plain import Interpreter, State
-from modecheck.engine.space import Edge, FairLoop, Path, Sighting, Space
+from modecheck.engine.contract.space import Edge, FairLoop, Path, Sighting, Space
+from modecheck.engine.reference.happenings import Passed
+from modecheck.engine.reference.plain import Interpreter, State
 from modecheck.product.ir import Product
 from modecheck.scenario.replay import Move, Replayed, replay
 from modecheck.scenario.telling import ToldStep, tell_steps

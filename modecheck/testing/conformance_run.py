@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 
-from modecheck.engine.plain import Interpreter, State, Step
+from modecheck.engine.reference.plain import Interpreter, State, Step
 from modecheck.model.errors import InputError, InvalidInput, nearest_name
 from modecheck.model.parts import Device
 from modecheck.product.composition import compose

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from textwrap import wrap
 
-from modecheck.engine.plain import State
+from modecheck.engine.reference.plain import State
 from modecheck.model.errors import ModecheckError, nearest_name
 from modecheck.testing.adapter import Adapter, Event, Output, Sent, Signalled, Standing
 from modecheck.testing.stimuli import Seat

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from modecheck.engine.happenings import Arrived, SignalEmitted, Struck
-from modecheck.engine.plain import State, Step
+from modecheck.engine.reference.happenings import Arrived, SignalEmitted, Struck
+from modecheck.engine.reference.plain import State, Step
 from modecheck.model.parts import Event as Trigger
 from modecheck.product.ir import ChipIR, Field, Product
 from modecheck.product.subexpressions import fields_read

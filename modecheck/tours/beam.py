@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from modecheck.engine.predecessors import path_to
+from modecheck.engine.reference.predecessors import path_to
 from modecheck.tours.class_graph import NEW_START, ClassGraph
 
 WIDTH = 2_000

@@ -24,7 +24,7 @@ from operator import or_
 
 import numpy as np
 
-from modecheck.engine.predecessors import path_to
+from modecheck.engine.reference.predecessors import path_to
 from modecheck.tours.beam import Pair, arcs_with_classes, beam_search
 from modecheck.tours.class_graph import FAR, NEW_START, ClassGraph
 from modecheck.tours.cover_bounds import Gaps, lower_bound

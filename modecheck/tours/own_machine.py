@@ -12,9 +12,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from modecheck.engine.encounters import BLOCKED
-from modecheck.engine.happenings import Accepted, Dropped, SignalEmitted
-from modecheck.engine.plain import Interpreter, State, Step
+from modecheck.engine.contract.encounters import BLOCKED
+from modecheck.engine.reference.happenings import Accepted, Dropped, SignalEmitted
+from modecheck.engine.reference.plain import Interpreter, State, Step
 from modecheck.product.ir import (
     ChipIR,
     IsLateIR,

@@ -18,10 +18,10 @@ from dataclasses import replace
 from fractions import Fraction
 
 from modecheck.engine.choice import Search, explore_with
-from modecheck.engine.exploration import Reporter
-from modecheck.engine.happenings import Took
-from modecheck.engine.plain import Step
-from modecheck.engine.space import Limits, Space
+from modecheck.engine.contract.space import Limits, Space
+from modecheck.engine.reference.happenings import Took
+from modecheck.engine.reference.plain import Step
+from modecheck.engine.search.exploration import Reporter
 from modecheck.model.wording import counted, listed
 from modecheck.product.ir import EventIR, Product
 from modecheck.tours.class_graph import ClassGraph

@@ -13,8 +13,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
-from modecheck.engine.plain import State, Step
-from modecheck.engine.space import Limits
+from modecheck.engine.contract.space import Limits
+from modecheck.engine.reference.plain import State, Step
 from modecheck.model.wording import counted
 from modecheck.product.ir import Product
 from modecheck.tours.plan import BenchStep, BenchTest, StepSequence

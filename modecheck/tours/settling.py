@@ -17,11 +17,11 @@ import time
 from dataclasses import dataclass
 from fractions import Fraction
 
-from modecheck.engine.memory import resident_memory
-from modecheck.engine.plain import Interpreter, State, Step
-from modecheck.engine.predecessors import path_to
-from modecheck.engine.space import Limits
-from modecheck.engine.system_actions import Drives
+from modecheck.engine.contract.memory import resident_memory
+from modecheck.engine.contract.space import Limits
+from modecheck.engine.reference.plain import Interpreter, State, Step
+from modecheck.engine.reference.predecessors import path_to
+from modecheck.engine.reference.system_actions import Drives
 from modecheck.product.ir import Product
 
 FAULTS = ("lose", "duplicate", "power_cut", "reset", "cut_in_rule")

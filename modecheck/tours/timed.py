@@ -10,8 +10,8 @@ from __future__ import annotations
 from collections.abc import Sequence as Several
 from dataclasses import dataclass, field, replace
 
-from modecheck.engine.plain import State, Step
-from modecheck.engine.space import Space
+from modecheck.engine.contract.space import Space
+from modecheck.engine.reference.plain import State, Step
 from modecheck.model.wording import counted
 from modecheck.tours.plan import BenchStep, StepSequence
 from modecheck.tours.settling import FAULTS, Settling

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from itertools import groupby
 
-from modecheck.engine.happenings import Took
-from modecheck.engine.plain import State, Step
+from modecheck.engine.reference.happenings import Took
+from modecheck.engine.reference.plain import State, Step
 from modecheck.product.ir import Product
 from modecheck.scenario.replay import Move
 from modecheck.scenario.sentences import sentence

@@ -13,8 +13,8 @@ from pathlib import Path
 from random import Random
 from typing import NamedTuple
 
-from modecheck.engine.happenings import Arrived, Took
-from modecheck.engine.plain import Interpreter, State, Step
+from modecheck.engine.reference.happenings import Arrived, Took
+from modecheck.engine.reference.plain import Interpreter, State, Step
 from modecheck.model.devices import read_device
 from modecheck.product.composition import compose
 from modecheck.product.ir import Product

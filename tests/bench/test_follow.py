@@ -14,7 +14,7 @@ import modecheck.bench.explanations as explanations
 from modecheck.bench.explanations import Follower, LogExplanation
 from modecheck.bench.log_comparison import AGREES, DISAGREES, INCOMPLETE, compare_log
 from modecheck.bench.vocabulary import ColumnError, Vocabulary, Written
-from modecheck.engine.exploration import explore
+from modecheck.engine.search.exploration import explore
 from modecheck.product.composition import compose
 from modecheck.product.ir import Product
 from tests.bench.recording import (

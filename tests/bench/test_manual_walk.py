@@ -11,7 +11,7 @@ import pytest
 from modecheck.bench.manual_walk import ManualWalk, NotAllowed
 from modecheck.checks.explored import Verdict
 from modecheck.checks.verdict import check
-from modecheck.engine.plain import Interpreter
+from modecheck.engine.reference.plain import Interpreter
 from modecheck.model.devices import read_device
 from modecheck.product.composition import compose
 from modecheck.report.step_session import COMMANDS, Answer, Session

@@ -22,11 +22,11 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 
 from modecheck.engine.choice import Search, explore_with
-from modecheck.engine.encounters import BLOCKED
-from modecheck.engine.exploration import PlainExploration, explore
-from modecheck.engine.kept_files import kernels_folder
+from modecheck.engine.contract.encounters import BLOCKED
+from modecheck.engine.contract.kept_files import kernels_folder
+from modecheck.engine.search.exploration import PlainExploration, explore
 from modecheck.product.composition import compose
-from tests.engine.compiled.test_agreement import assert_same_space
+from tests.engine.native.test_agreement import assert_same_space
 from tests.engine.test_second_reading import assert_same_in_both
 from tests.generation.devices import Drawn, rolled
 from tests.second_reading.search import search

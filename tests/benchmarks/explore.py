@@ -16,11 +16,11 @@ import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from modecheck.engine.compiled.machine import compiled
-from modecheck.engine.compiled.reach import ReachedStates, reach
-from modecheck.engine.exploration import Silent, explore
-from modecheck.engine.space import Limits
-from modecheck.engine.system_actions import system_actions
+from modecheck.engine.contract.space import Limits
+from modecheck.engine.native.machine import compiled
+from modecheck.engine.native.reach import ReachedStates, reach
+from modecheck.engine.reference.system_actions import system_actions
+from modecheck.engine.search.exploration import Silent, explore
 from modecheck.model.devices import read_device
 from modecheck.product.composition import compose
 from modecheck.product.ir import Product

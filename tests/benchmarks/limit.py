@@ -7,10 +7,10 @@ from typing import Any
 
 import numpy as np
 
-from modecheck.engine.compiled.growing_arrays import Reserved
-from modecheck.engine.compiled.kernels import mixed
-from modecheck.engine.compiled.language.intrinsics import prefetch
-from modecheck.engine.compiled.language.kernel import Kernel
+from modecheck.engine.language.intrinsics import prefetch
+from modecheck.engine.language.kernel import Kernel
+from modecheck.engine.native.growing_arrays import Reserved
+from modecheck.engine.native.kernels import mixed
 
 BATCH = 256
 

@@ -23,8 +23,8 @@ from modecheck.checks.roaming.finite_tests import (
     without_idle_conditions,
 )
 from modecheck.checks.roaming.roam import Roaming, roam
-from modecheck.engine.compiled.compiled_walks import CompiledWalker
-from modecheck.engine.walking import PlainWalker
+from modecheck.engine.native.compiled_walks import CompiledWalker
+from modecheck.engine.search.walking import PlainWalker
 from modecheck.model.devices import read_device
 from modecheck.model.parts import Device
 from tests.checks.finite_runs import shown_by_finite_runs

@@ -23,11 +23,11 @@ from importlib.metadata import Distribution, distribution
 from pathlib import Path
 
 from modecheck.engine.choice import Search, explore_with
-from modecheck.engine.compiled.machine import compiled
-from modecheck.engine.compiled.reach import reach
-from modecheck.engine.exploration import Silent
-from modecheck.engine.space import Limits
-from modecheck.engine.system_actions import system_actions
+from modecheck.engine.contract.space import Limits
+from modecheck.engine.native.machine import compiled
+from modecheck.engine.native.reach import reach
+from modecheck.engine.reference.system_actions import system_actions
+from modecheck.engine.search.exploration import Silent
 from tests.benchmarks.exactly_once import measured
 from tests.benchmarks.explore import TANDEM, counters, product_of
 

@@ -15,8 +15,8 @@ from collections.abc import Callable
 from functools import partial
 from typing import TypeVar
 
-from modecheck.engine.exploration import explore
-from modecheck.engine.space import Limits
+from modecheck.engine.contract.space import Limits
+from modecheck.engine.search.exploration import explore
 from modecheck.engine.zones import dbm
 from modecheck.product.composition import compose
 from tests.engine.zones.zone_graphs import explore_zones

@@ -11,7 +11,7 @@ from modecheck.checks.every_check import CHECKS
 from modecheck.checks.explored import Verdict
 from modecheck.checks.verdict import check
 from modecheck.engine.choice import Search
-from modecheck.engine.space import Limits
+from modecheck.engine.contract.space import Limits
 from modecheck.model.devices import variants
 from modecheck.model.errors import InvalidInput
 from modecheck.model.finding_kinds import KINDS

@@ -13,7 +13,7 @@ from modecheck.checks.explored import Verdict
 from modecheck.checks.judged import UNDECIDED
 from modecheck.checks.verdict import check
 from modecheck.engine.choice import EngineUnavailable, Search
-from modecheck.engine.space import Limits
+from modecheck.engine.contract.space import Limits
 from modecheck.engine.zones.zone_clocks import NotZonable
 from modecheck.scenario.replay import replay
 from tests.cli.running import run

@@ -9,8 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from modecheck.checks.deciding import ModelDuration, changes_anything, constant_of_rule, deciders
-from modecheck.engine.happenings import Accepted, Arrived, Doubled, Dropped, Struck, Took
-from modecheck.engine.plain import Interpreter, State, Step
+from modecheck.engine.reference.happenings import Accepted, Arrived, Doubled, Dropped, Struck, Took
+from modecheck.engine.reference.plain import Interpreter, State, Step
 from modecheck.product.composition import compose
 from modecheck.product.ir import Product
 from modecheck.scenario.replay import Move

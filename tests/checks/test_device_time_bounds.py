@@ -13,7 +13,7 @@ from modecheck.checks.device_time_bounds import DeviceTimes, Timed, times_of
 from modecheck.checks.slack import Slack, SlackSearch, constants_of, moved
 from modecheck.checks.verdict import check
 from modecheck.engine.choice import Search
-from modecheck.engine.space import Limits
+from modecheck.engine.contract.space import Limits
 from modecheck.model.parts import Device
 from modecheck.product.composition import compose
 from modecheck.report.times_report import explored_in_words, slack_in_words

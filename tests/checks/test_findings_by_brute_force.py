@@ -10,7 +10,7 @@ from modecheck.checks.explored import Verdict
 from modecheck.checks.findings import Finding
 from modecheck.checks.verdict import check
 from modecheck.engine.choice import Search
-from modecheck.engine.space import Limits
+from modecheck.engine.contract.space import Limits
 from tests.generation.devices import Drawn, devices
 from tests.second_reading.findings import findings_of
 from tests.second_reading.modes import switch_between

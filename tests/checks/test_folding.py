@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 
 from modecheck.checks.folding import fold, parts_known
-from modecheck.engine.exploration import PlainExploration, explore
+from modecheck.engine.search.exploration import PlainExploration, explore
 from modecheck.model.devices import read_device
 from modecheck.model.errors import InvalidInput
 from modecheck.product.composition import compose

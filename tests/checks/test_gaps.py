@@ -5,7 +5,7 @@ from __future__ import annotations
 from hypothesis import assume, given, settings
 
 from modecheck.checks.gaps import GapTable, gap_tables
-from modecheck.engine.exploration import explore
+from modecheck.engine.search.exploration import explore
 from modecheck.product.composition import compose
 from tests.generation.devices import Drawn, device_from, devices
 from tests.second_reading.search import search

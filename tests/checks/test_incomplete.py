@@ -11,7 +11,7 @@ from modecheck.checks.explored import Verdict
 from modecheck.checks.findings import Finding
 from modecheck.checks.verdict import check
 from modecheck.engine.choice import Search
-from modecheck.engine.space import Limits
+from modecheck.engine.contract.space import Limits
 from modecheck.scenario.replay import replay
 from tests.generation.devices import Drawn, device_from, devices
 

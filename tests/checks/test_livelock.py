@@ -15,8 +15,8 @@ from modecheck.checks.findings import Finding
 from modecheck.checks.livelock import find
 from modecheck.checks.verdict import check
 from modecheck.engine.choice import EngineName, Search, explore_with
-from modecheck.engine.exploration import explore
-from modecheck.engine.plain import Interpreter
+from modecheck.engine.reference.plain import Interpreter
+from modecheck.engine.search.exploration import explore
 from modecheck.product.composition import compose
 from modecheck.product.ir import Product
 from tests.generation.devices import device_from

@@ -12,7 +12,7 @@ from modecheck.checks.judged import FALLS
 from modecheck.checks.roaming import shrinking
 from modecheck.checks.roaming.estimates import Estimate, estimate_of
 from modecheck.checks.roaming.roam import Roamed, Roaming, roam
-from modecheck.engine.walking import StateSample, hash_of
+from modecheck.engine.search.walking import StateSample, hash_of
 from modecheck.model.devices import read_device, variants
 from tests.checks.finite_runs import shown_by_finite_runs
 from tests.models.bundled import CLEAN, TANDEM, TWINS, name_of, verdict_on

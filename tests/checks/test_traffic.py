@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given, settings
 
 from modecheck.checks.traffic import traffic_of
-from modecheck.engine.exploration import PlainExploration, explore
-from modecheck.engine.happenings import Accepted, Arrived
+from modecheck.engine.reference.happenings import Accepted, Arrived
+from modecheck.engine.search.exploration import PlainExploration, explore
 from modecheck.model.devices import read_device
 from modecheck.product.composition import compose
 from tests.generation.devices import Drawn, devices

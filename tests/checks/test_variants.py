@@ -10,7 +10,7 @@ from hypothesis import assume, given, settings
 from modecheck.checks.explored import Verdict
 from modecheck.checks.verdict import check
 from modecheck.engine.choice import Search
-from modecheck.engine.space import Limits
+from modecheck.engine.contract.space import Limits
 from modecheck.model.devices import variants
 from modecheck.model.parts import Device
 from tests.generation.devices import Drawn, device_from, devices

@@ -19,8 +19,8 @@ from modecheck.checks.explored import Verdict
 from modecheck.checks.verdict import check
 from modecheck.checks.verdict_cache import cached_verdict, check_or_recall, keep, key_of, slim
 from modecheck.engine.choice import Search
-from modecheck.engine.kept_files import DIGEST_BYTES
-from modecheck.engine.space import Limits
+from modecheck.engine.contract.kept_files import DIGEST_BYTES
+from modecheck.engine.contract.space import Limits
 from modecheck.model.devices import read_device, variants
 from modecheck.model.parts import Device
 from modecheck.report.as_json import json_text

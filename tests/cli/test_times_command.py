@@ -74,8 +74,8 @@ def test_seconds_bound_the_whole_command(tmp_path: Path, monkeypatch: pytest.Mon
     counts the rest, and the exit code is 3. Here time is up at the third look: there were one when
     the command began and one before the first question.
     """
-    monkeypatch.setattr("modecheck.engine.space.time", _Clock(2))
-    monkeypatch.setattr("modecheck.engine.stopping.time", _Clock(100_000))
+    monkeypatch.setattr("modecheck.engine.contract.space.time", _Clock(2))
+    monkeypatch.setattr("modecheck.engine.contract.stopping.time", _Clock(100_000))
     result = run(tmp_path, "--max-seconds", "100", "--slack")
     assert result.exit_code == 3
     assert "incomplete: 2 of 3 times undecided, stopped by the bound of 100 seconds" in (

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from modecheck.compare.labelled import SILENT_NAME, LabelledSystem
 from modecheck.compare.observation import ObservedSpace
 from modecheck.compare.visible import Visible
-from modecheck.engine.space import Space
+from modecheck.engine.contract.space import Space
 from modecheck.product.ir import Product
 
 Triples = list[tuple[int, str, int]]

@@ -15,7 +15,7 @@ from modecheck.compare.text_changes import text_changes
 from modecheck.compare.told_systems import ToldSystem
 from modecheck.compare.visible import Visible, reporting
 from modecheck.engine.choice import Search, explore_with
-from modecheck.engine.space import Limits
+from modecheck.engine.contract.space import Limits
 from modecheck.model.devices import read_device
 from modecheck.model.errors import InvalidInput
 from modecheck.model.parts import Device

@@ -13,7 +13,7 @@ from modecheck.compare.observation import NotExplored
 from modecheck.compare.refinement import Equivalence, equivalent
 from modecheck.compare.visible import TooMuchVisible, reporting
 from modecheck.engine.choice import EngineName, Search, explore_with
-from modecheck.engine.space import Limits
+from modecheck.engine.contract.space import Limits
 from modecheck.model.devices import read_device
 from modecheck.product.composition import compose
 from tests.compare.systems import labelled_from, messages_over

@@ -9,7 +9,7 @@ from modecheck.draw.gallery import Drawing, coverage_drawings, render_svg
 from modecheck.draw.palette import STROKES
 from modecheck.draw.statechart import coverage_chart
 from modecheck.draw.stylesheet import stylesheet
-from modecheck.engine.exploration import explore
+from modecheck.engine.search.exploration import explore
 from modecheck.model.parts import Device
 from modecheck.product.composition import compose
 from tests.draw.flaws import flaws

@@ -9,7 +9,7 @@ from modecheck.checks.traffic import traffic_of
 from modecheck.draw.device_map import LONGEST_ABOUT, device_map, device_map_in, first_sentence
 from modecheck.draw.gallery import Drawing, render_svg
 from modecheck.draw.palette import STROKES
-from modecheck.engine.exploration import explore
+from modecheck.engine.search.exploration import explore
 from modecheck.model.devices import read_device
 from modecheck.model.parts import Device
 from modecheck.product.composition import compose

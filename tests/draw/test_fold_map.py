@@ -8,7 +8,7 @@ from modecheck.checks.folding import Folding, fold
 from modecheck.draw import fold_map as module
 from modecheck.draw.fold_map import fold_map
 from modecheck.draw.gallery import Drawing, render_svg
-from modecheck.engine.exploration import explore
+from modecheck.engine.search.exploration import explore
 from modecheck.model.devices import read_device
 from modecheck.product.composition import compose
 from tests.draw.flaws import flaws

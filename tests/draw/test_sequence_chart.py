@@ -16,7 +16,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from modecheck.draw.sequence_chart import SequenceChart, sequence_svg
-from modecheck.engine.exploration import explore
+from modecheck.engine.search.exploration import explore
 from modecheck.product.composition import compose
 from modecheck.scenario.sequence import ScenarioSequence, sequence_of
 from modecheck.scenario.traces import Trace, trace_to

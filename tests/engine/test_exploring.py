@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 
 import pytest
 
-from modecheck.engine.exploration import REPORT_EVERY, PlainExploration, explore
-from modecheck.engine.space import Limits
+from modecheck.engine.contract.space import Limits
+from modecheck.engine.search.exploration import REPORT_EVERY, PlainExploration, explore
 from modecheck.product.composition import compose
 from tests.generation.devices import device_from
 

@@ -14,8 +14,8 @@ import networkx as nx
 from hypothesis import event, given
 from hypothesis import strategies as st
 
-from modecheck.engine.fair_components import set_numbers
-from modecheck.engine.space import LoopQuery
+from modecheck.engine.contract.space import LoopQuery
+from modecheck.engine.search.fair_components import set_numbers
 from modecheck.product.ir import FairSet
 from tests.engine.oracles.plain_fair_components import (
     FairGraph,

@@ -14,9 +14,9 @@ from hypothesis import HealthCheck, assume, event, given, settings
 from hypothesis import strategies as st
 
 from modecheck.engine.choice import Search, explore_with
-from modecheck.engine.exploration import PlainExploration, explore
-from modecheck.engine.plain import Interpreter
-from modecheck.engine.space import LoopQuery, Path, Space
+from modecheck.engine.contract.space import LoopQuery, Path, Space
+from modecheck.engine.reference.plain import Interpreter
+from modecheck.engine.search.exploration import PlainExploration, explore
 from modecheck.product.composition import compose
 from modecheck.product.ir import FairSet, Field, Label, Product
 from tests.generation.devices import Drawn, device_from, devices

@@ -10,16 +10,16 @@ import pytest
 
 from modecheck.checks.verdict_cache import check_forked
 from modecheck.engine.choice import Search
-from modecheck.engine.space import Limits
+from modecheck.engine.contract.space import Limits
 from modecheck.model.devices import read_device
 from tests.cli.running import MODELS, environment
 
 BOTH = """
-from modecheck.engine.forked_task import ForkedTask
+from modecheck.engine.contract.forked_task import ForkedTask
 from modecheck.checks.verdict_cache import slim
 from modecheck.checks.verdict import check
 from modecheck.engine.choice import Search
-from modecheck.engine.space import Limits
+from modecheck.engine.contract.space import Limits
 from modecheck.model.devices import read_device
 
 def told(verdict):

@@ -7,8 +7,8 @@ from collections.abc import Iterable
 import networkx
 from hypothesis import assume, given, settings
 
-from modecheck.engine.exploration import PlainExploration, explore
-from modecheck.engine.space import INITIAL
+from modecheck.engine.contract.space import INITIAL
+from modecheck.engine.search.exploration import PlainExploration, explore
 from modecheck.product.composition import compose
 from tests.generation.devices import Drawn, devices
 

@@ -10,10 +10,10 @@ from pathlib import Path
 
 import pytest
 
-from modecheck.engine import kept_files
-from modecheck.engine.compiled import object_cache
-from modecheck.engine.forked_task import ForkedTask
-from modecheck.engine.kept_files import keep, made, recall
+from modecheck.engine.contract import kept_files
+from modecheck.engine.contract.forked_task import ForkedTask
+from modecheck.engine.contract.kept_files import keep, made, recall
+from modecheck.engine.language import object_cache
 
 pytestmark = pytest.mark.skipif(
     not kept_files.OWNERS_ARE_KNOWN, reason="the system does not say whose a file is"

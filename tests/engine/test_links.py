@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from modecheck.engine.happenings import Dropped
+from modecheck.engine.reference.happenings import Dropped
 from tests.stepping import Moment, begin
 
 DEVICE = """

@@ -9,7 +9,7 @@ import pytest
 from modecheck.checks.verdict import check
 from modecheck.compare.text_changes import text_changes
 from modecheck.draw.labels import rule_label
-from modecheck.engine.happenings import Took
+from modecheck.engine.reference.happenings import Took
 from modecheck.model.errors import InvalidInput
 from tests.generation.devices import device_from
 from tests.stepping import Moment, begin

@@ -7,7 +7,7 @@ from collections.abc import Hashable, Sequence
 
 from hypothesis import assume, event, given, settings
 
-from modecheck.engine.exploration import PlainExploration, explore
+from modecheck.engine.search.exploration import PlainExploration, explore
 from modecheck.product.composition import compose
 from tests.generation.devices import Drawn, devices
 from tests.second_reading.findings import goes_on

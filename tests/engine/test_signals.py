@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from modecheck.engine.happenings import SignalEmitted, Took
+from modecheck.engine.reference.happenings import SignalEmitted, Took
 from modecheck.model.errors import InvalidInput
 from tests.stepping import Moment, begin
 

@@ -7,10 +7,10 @@ from dataclasses import replace
 import numpy as np
 from hypothesis import given, settings
 
-from modecheck.engine.compiled.native_arrays import NativeArrays
-from modecheck.engine.exploration import PlainExploration, explore
-from modecheck.engine.state_graph import StateGraph
-from modecheck.engine.system_actions import system_actions
+from modecheck.engine.native.native_arrays import NativeArrays
+from modecheck.engine.reference.system_actions import system_actions
+from modecheck.engine.search.exploration import PlainExploration, explore
+from modecheck.engine.search.state_graph import StateGraph
 from modecheck.product.composition import compose
 from tests.engine.oracles.plain_graph_searches import (
     BackwardReachability,

@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from transitions.extensions import HierarchicalMachine
 from transitions.extensions.nesting import NestedState
 
-from modecheck.engine.plain import Interpreter, Step
+from modecheck.engine.reference.plain import Interpreter, Step
 from modecheck.model.devices import read_device
 from modecheck.model.parts import Chip, Device, Rule
 from modecheck.product.composition import compose

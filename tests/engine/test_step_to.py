@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from hypothesis import given, settings
 
-from modecheck.engine.exploration import explore
-from modecheck.engine.plain import Interpreter
+from modecheck.engine.reference.plain import Interpreter
+from modecheck.engine.search.exploration import explore
 from modecheck.product.composition import compose
 from tests.generation.devices import Drawn, devices
 

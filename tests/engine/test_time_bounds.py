@@ -11,12 +11,12 @@ from hypothesis import assume, given, settings
 
 from modecheck.checks.device_time_bounds import FAULTS, actors_labels
 from modecheck.engine.choice import explore_with
-from modecheck.engine.exploration import PlainExploration, explore
-from modecheck.engine.plain import Interpreter
-from modecheck.engine.space import Space
-from modecheck.engine.time_bound_paths import TimedPathFinder
-from modecheck.engine.time_bound_search import time_bounds_of
-from modecheck.engine.time_bounds import (
+from modecheck.engine.contract.space import Space
+from modecheck.engine.reference.plain import Interpreter
+from modecheck.engine.search.exploration import PlainExploration, explore
+from modecheck.engine.search.time_bound_paths import TimedPathFinder
+from modecheck.engine.search.time_bound_search import time_bounds_of
+from modecheck.engine.search.time_bounds import (
     FOREVER,
     NEVER,
     REGION,

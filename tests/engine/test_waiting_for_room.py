@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from modecheck.engine.encounters import BLOCKED
-from modecheck.engine.exploration import explore
+from modecheck.engine.contract.encounters import BLOCKED
+from modecheck.engine.search.exploration import explore
 from modecheck.product.composition import compose
 from tests.generation.devices import device_from
 from tests.stepping import Moment, begin

@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 
 from modecheck.checks.roaming.finite_tests import composed, watch_list, without_idle_conditions
-from modecheck.engine.plain import Interpreter
-from modecheck.engine.walk_targets import WatchList
-from modecheck.engine.walking import (
+from modecheck.engine.reference.plain import Interpreter
+from modecheck.engine.search.walk_targets import WatchList
+from modecheck.engine.search.walking import (
     GOLDEN,
     Dice,
     PlainWalker,

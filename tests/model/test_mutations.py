@@ -16,7 +16,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from modecheck.engine.exploration import explore
+from modecheck.engine.search.exploration import explore
 from modecheck.model.devices import read_device
 from modecheck.model.errors import InvalidInput
 from modecheck.model.parts import Device

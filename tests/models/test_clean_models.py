@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from modecheck.engine.plain import State
-from modecheck.engine.space import Space
+from modecheck.engine.contract.space import Space
+from modecheck.engine.reference.plain import State
 from modecheck.model.devices import read_device
 from tests.models.bundled import CLEAN, TANDEM, name_of, verdict_on_every_variant
 

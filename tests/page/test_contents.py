@@ -14,7 +14,7 @@ from playwright.sync_api import Browser
 from modecheck.checks.explored import Verdict
 from modecheck.checks.verdict import check
 from modecheck.engine.choice import Search
-from modecheck.engine.space import Limits
+from modecheck.engine.contract.space import Limits
 from modecheck.model.devices import read_device
 from modecheck.report.page import page_as_html
 from modecheck.report.page.digest import digest_of

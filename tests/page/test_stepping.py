@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser
 
-from modecheck.engine.happenings import Dropped, Struck, Took
-from modecheck.engine.plain import State
+from modecheck.engine.reference.happenings import Dropped, Struck, Took
+from modecheck.engine.reference.plain import State
 from modecheck.product.ir import Product
 from modecheck.scenario.replay import Move, replay
 from modecheck.scenario.sentences import sentence

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from modecheck.engine.plain import Interpreter, State
+from modecheck.engine.reference.plain import Interpreter, State
 from modecheck.product.ir import Product
 from modecheck.report.page.tellings import telling
 from tests.models.bundled import SMALL, TWINS, name_of, verdict_on

@@ -9,7 +9,7 @@ import pytest
 from playwright.sync_api import Browser
 
 from modecheck.checks.verdict import check
-from modecheck.engine.plain import Interpreter, State, Step
+from modecheck.engine.reference.plain import Interpreter, State, Step
 from modecheck.product.ir import Product
 from modecheck.report.page import page_as_html
 from modecheck.report.page.page_walks import PageWalk, WalkLimits

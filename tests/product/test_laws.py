@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 from modecheck.checks.explored import Verdict
 from modecheck.checks.verdict import check
 from modecheck.engine.choice import Search
-from modecheck.engine.happenings import Struck, Took
-from modecheck.engine.plain import Interpreter
-from modecheck.engine.space import Limits, Space
+from modecheck.engine.contract.space import Limits, Space
+from modecheck.engine.reference.happenings import Struck, Took
+from modecheck.engine.reference.plain import Interpreter
 from modecheck.product.rule_order import rules_at
 from modecheck.product.state_layout import layout_of
 from tests.generation.devices import Drawn, as_yaml, devices

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from hypothesis import given, settings
 
-from modecheck.engine.exploration import explore
+from modecheck.engine.search.exploration import explore
 from modecheck.product.composition import compose
 from tests.generation.devices import Drawn, device_from, devices
 

@@ -18,8 +18,8 @@ import pytest
 from modecheck.checks.explored import Verdict
 from modecheck.checks.verdict import check
 from modecheck.engine.choice import Search
-from modecheck.engine.exploration import PlainExploration
-from modecheck.engine.explored_space import Exploration
+from modecheck.engine.search.exploration import PlainExploration
+from modecheck.engine.search.explored_space import Exploration
 from modecheck.model.devices import read_device
 
 MODELS = Path(__file__).parents[2] / "models" / "published"

@@ -13,7 +13,7 @@ from modecheck.compare.difference import How, difference, run_of
 from modecheck.compare.labelled import LabelledSystem
 from modecheck.compare.refinement import Equivalence, classes_of, equivalent
 from modecheck.compare.visible import reporting
-from modecheck.engine.exploration import explore
+from modecheck.engine.search.exploration import explore
 from modecheck.model.devices import read_device
 from modecheck.product.composition import compose
 from tests.compare.systems import Tree, labelled, labelled_from, process, rules_of, signals_named

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from modecheck.engine.exploration import PlainExploration, explore
+from modecheck.engine.search.exploration import PlainExploration, explore
 from modecheck.model.devices import read_device
 from modecheck.product.composition import compose
 

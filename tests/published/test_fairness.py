@@ -18,8 +18,8 @@ from pathlib import Path
 
 import pytest
 
-from modecheck.engine.exploration import PlainExploration, explore
-from modecheck.engine.space import LoopQuery
+from modecheck.engine.contract.space import LoopQuery
+from modecheck.engine.search.exploration import PlainExploration, explore
 from modecheck.product.composition import compose
 from modecheck.product.ir import FairSet, Product
 from tests.generation.devices import device_from

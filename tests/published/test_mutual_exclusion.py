@@ -12,7 +12,7 @@ from collections.abc import Callable
 
 import pytest
 
-from modecheck.engine.exploration import PlainExploration
+from modecheck.engine.search.exploration import PlainExploration
 
 Explored = Callable[[str], PlainExploration]
 

@@ -12,8 +12,8 @@ from collections.abc import Callable, Iterator
 import networkx
 import pytest
 
-from modecheck.engine.exploration import PlainExploration
-from modecheck.engine.space import INITIAL
+from modecheck.engine.contract.space import INITIAL
+from modecheck.engine.search.exploration import PlainExploration
 
 Explored = Callable[[str], PlainExploration]
 Node = tuple[int, ...]

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from modecheck.engine.exploration import PlainExploration
+from modecheck.engine.search.exploration import PlainExploration
 
 Explored = Callable[[str], PlainExploration]
 Edges = set[tuple[str, str, str]]

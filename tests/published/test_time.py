@@ -18,8 +18,8 @@ import pytest
 
 from modecheck.checks.judged import BROKEN
 from modecheck.checks.verdict import check
-from modecheck.engine.exploration import PlainExploration, explore
-from modecheck.engine.space import Space
+from modecheck.engine.contract.space import Space
+from modecheck.engine.search.exploration import PlainExploration, explore
 from modecheck.model.devices import read_device
 from modecheck.model.parts import Device
 from modecheck.product.composition import compose

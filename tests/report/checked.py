@@ -8,7 +8,7 @@ from pathlib import Path
 from modecheck.checks.explored import Verdict
 from modecheck.checks.verdict import check
 from modecheck.engine.choice import Search
-from modecheck.engine.space import Limits
+from modecheck.engine.contract.space import Limits
 from modecheck.model.devices import read_device, variants
 from tests.cli.running import MODELS
 

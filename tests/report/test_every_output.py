@@ -16,7 +16,7 @@ from modecheck.checks.explored import Verdict
 from modecheck.checks.verdict import check
 from modecheck.draw.gallery import finding_drawings, render_svg, switch_drawings
 from modecheck.engine.choice import Search
-from modecheck.engine.space import Limits
+from modecheck.engine.contract.space import Limits
 from modecheck.report.as_json import json_text
 from modecheck.report.as_junit import junit_text
 from modecheck.report.as_sarif import sarif_text

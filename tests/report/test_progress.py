@@ -13,10 +13,10 @@ from pathlib import Path
 import pytest
 
 from modecheck.cli.exploring import reporter_for
-from modecheck.engine import phases
-from modecheck.engine.forked_task import ForkedTask, can_begin
-from modecheck.engine.phases import Phase, count, current, phase
-from modecheck.engine.space import Limits
+from modecheck.engine.contract import phases
+from modecheck.engine.contract.forked_task import ForkedTask, can_begin
+from modecheck.engine.contract.phases import Phase, count, current, phase
+from modecheck.engine.contract.space import Limits
 from modecheck.report import progress
 from tests.cli.running import MODELS, run
 

@@ -13,7 +13,7 @@ from modecheck.compare.behaviour import Outcome
 from modecheck.compare.forms import PartName
 from modecheck.compare.refinement import Equivalence
 from modecheck.engine.choice import Search
-from modecheck.engine.space import Limits
+from modecheck.engine.contract.space import Limits
 from modecheck.model.devices import read_device
 from modecheck.report.compare_words import (
     bench_in_words,

@@ -15,8 +15,8 @@ from hypothesis import strategies as st
 from transitions.extensions import HierarchicalMachine
 
 import modecheck
-from modecheck.engine.happenings import Took
-from modecheck.engine.plain import Interpreter, Step
+from modecheck.engine.reference.happenings import Took
+from modecheck.engine.reference.plain import Interpreter, Step
 from modecheck.product.evaluation import StepFailed
 from modecheck.rigs.rig import ImpossibleStep, Rig
 from tests.generation.corners import CORNERS

@@ -7,8 +7,8 @@ from fractions import Fraction
 
 import pytest
 
-from modecheck.engine.exploration import PlainExploration, explore
-from modecheck.engine.space import LoopQuery
+from modecheck.engine.contract.space import LoopQuery
+from modecheck.engine.search.exploration import PlainExploration, explore
 from modecheck.product.composition import compose
 from modecheck.report.as_json import times_of
 from modecheck.report.markdown import steps_as_markdown

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from modecheck.checks.explored import Verdict
 from modecheck.checks.verdict import check
 from modecheck.engine.choice import Search
-from modecheck.engine.space import Limits
+from modecheck.engine.contract.space import Limits
 from modecheck.product.ir import Product
 from modecheck.scenario.replay import Move, ReplayError, replay
 from modecheck.scenario.traces import Trace

@@ -9,8 +9,8 @@ from datetime import date
 from hypothesis import given, settings
 
 from modecheck.checks.verdict import check
-from modecheck.engine.exploration import explore
-from modecheck.engine.happenings import Took
+from modecheck.engine.reference.happenings import Took
+from modecheck.engine.search.exploration import explore
 from modecheck.product.composition import compose
 from modecheck.scenario.sentences import sentence
 from modecheck.scenario.telling import ToldStep

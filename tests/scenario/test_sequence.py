@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from modecheck.engine.exploration import PlainExploration, explore
+from modecheck.engine.search.exploration import PlainExploration, explore
 from modecheck.product.composition import compose
 from modecheck.product.ir import Product
 from modecheck.scenario import sequence

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from modecheck.engine.plain import State
+from modecheck.engine.reference.plain import State
 from modecheck.product.fields import plan_fields
 from modecheck.product.ir import Product
 from tests.second_reading.worlds import Waiting, World

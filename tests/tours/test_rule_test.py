@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from modecheck.engine.choice import Search, explore_with
-from modecheck.engine.happenings import Took
-from modecheck.engine.space import Limits
+from modecheck.engine.contract.space import Limits
+from modecheck.engine.reference.happenings import Took
 from modecheck.model.devices import read_device
 from modecheck.product.composition import compose
 from modecheck.product.ir import Product

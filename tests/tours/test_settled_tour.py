@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from modecheck.engine.plain import Interpreter, State
-from modecheck.engine.space import Limits
-from modecheck.engine.system_actions import Drives
+from modecheck.engine.contract.space import Limits
+from modecheck.engine.reference.plain import Interpreter, State
+from modecheck.engine.reference.system_actions import Drives
 from modecheck.model.devices import read_device
 from modecheck.product.composition import compose
 from modecheck.product.ir import Product

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from modecheck.engine.walking import Tally
+from modecheck.engine.search.walking import Tally
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ from dataclasses import replace
 from itertools import combinations
 
 from modecheck.checks.pairings import acts_at_once
-from modecheck.engine.walk_targets import WatchList
+from modecheck.engine.search.walk_targets import WatchList
 from modecheck.model.parts import Device, Requirement
 from modecheck.product.composition import compose
 from modecheck.product.ir import Product

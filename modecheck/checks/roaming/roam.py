@@ -31,10 +31,10 @@ from modecheck.checks.roaming.seen import Declared, SeenSoFar, declared_in, seen
 from modecheck.checks.roaming.shrinking import Shrinker
 from modecheck.checks.roaming.told import as_finding
 from modecheck.engine.choice import EngineName
-from modecheck.engine.space import INTERRUPTION
+from modecheck.engine.contract.space import INTERRUPTION
+from modecheck.engine.search.walk_targets import DEADLOCK, STATE, Run, WalkTarget
+from modecheck.engine.search.walking import Walker
 from modecheck.engine.walk_choice import walker_for
-from modecheck.engine.walk_targets import DEADLOCK, STATE, Run, WalkTarget
-from modecheck.engine.walking import Walker
 from modecheck.model.parts import Device, Requirement
 from modecheck.product.composition import compose
 from modecheck.product.ir import Product

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from modecheck.checks.coverage import event_name
 from modecheck.checks.roaming.estimates import Estimate, estimate_of
-from modecheck.engine.walking import Walker
+from modecheck.engine.search.walking import Walker
 from modecheck.product.ir import Product
 
 

@@ -18,11 +18,11 @@ from dataclasses import dataclass
 from itertools import combinations, pairwise
 
 from modecheck.checks.roaming.finite_tests import composed, watch_list, without_idle_conditions
-from modecheck.engine.bounded_search import Searcher
 from modecheck.engine.choice import EngineName
-from modecheck.engine.plain import Interpreter, State, Step
+from modecheck.engine.reference.plain import Interpreter, State, Step
+from modecheck.engine.search.bounded_search import Searcher
+from modecheck.engine.search.walk_targets import AT, STATE, Judge, Run, WalkTarget, is_target
 from modecheck.engine.walk_choice import searcher_for
-from modecheck.engine.walk_targets import AT, STATE, Judge, Run, WalkTarget, is_target
 from modecheck.model.parts import Device
 from modecheck.product.ir import Product
 

@@ -12,8 +12,8 @@ from modecheck.checks.pairings import lost_finding, one_sided_finding, usurped_f
 from modecheck.checks.requirement_checks import broken_invariant
 from modecheck.checks.roaming.shrinking import Shrunk
 from modecheck.checks.watched import broken_run
-from modecheck.engine.plain import Interpreter, State
-from modecheck.engine.walk_targets import (
+from modecheck.engine.reference.plain import Interpreter, State
+from modecheck.engine.search.walk_targets import (
     CHANGE,
     DEADLOCK,
     FAILING,

@@ -14,9 +14,16 @@ import heapq
 from collections.abc import Iterable, Iterator, Sequence
 from functools import cached_property
 
-from modecheck.engine.encounters import Encounter, Observed
-from modecheck.engine.explored_space import Exploration, StateStore
-from modecheck.engine.plain import Interpreter, State
+from modecheck.engine.contract.encounters import Encounter, Observed
+from modecheck.engine.contract.space import (
+    INITIAL,
+    Edge,
+    LoopAnswer,
+    LoopQuery,
+    Occurrence,
+    Path,
+    Sighting,
+)
 from modecheck.engine.reductions.numbered_images import (
     NumberedImages,
     gathered,
@@ -31,15 +38,8 @@ from modecheck.engine.reductions.permuted_flags import (
 )
 from modecheck.engine.reductions.permuted_searches import Back, PermutedSearches, StateQuery
 from modecheck.engine.reductions.representatives import Representatives
-from modecheck.engine.space import (
-    INITIAL,
-    Edge,
-    LoopAnswer,
-    LoopQuery,
-    Occurrence,
-    Path,
-    Sighting,
-)
+from modecheck.engine.reference.plain import Interpreter, State
+from modecheck.engine.search.explored_space import Exploration, StateStore
 from modecheck.product.ir import Failure, Product
 from modecheck.product.renaming import Renaming
 from modecheck.product.symmetry import units_of

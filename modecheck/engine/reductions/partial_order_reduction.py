@@ -22,8 +22,8 @@ Nothing else is claimed to be preserved: what happens on the paths that are left
 
 from __future__ import annotations
 
-from modecheck.engine.plain import Interpreter, State, Step
-from modecheck.engine.system_actions import Drives
+from modecheck.engine.reference.plain import Interpreter, State, Step
+from modecheck.engine.reference.system_actions import Drives
 from modecheck.product.ir import Product
 from modecheck.product.read_write_sets import (
     DELIVERY,

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from modecheck.engine.contract.space import BfsRegion, Flags, Path, first_zero
 from modecheck.engine.reductions.numbered_images import NumberedImages, permuted_question
 from modecheck.engine.reductions.permuted_searches import FlagRows, StateQuery
-from modecheck.engine.space import BfsRegion, Flags, Path, first_zero
 from modecheck.product.renaming import Renaming
 
 

@@ -9,10 +9,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from modecheck.engine.compiled.language.kernel import Kernel
+from modecheck.engine.language.kernel import Kernel
 
 if TYPE_CHECKING:
-    from modecheck.engine.compiled.language.annotations import I64s, U8s, U16s, U32s, U64s
+    from modecheck.engine.language.annotations import I64s, U8s, U16s, U32s, U64s
 
 
 @Kernel

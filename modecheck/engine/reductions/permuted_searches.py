@@ -6,8 +6,6 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from modecheck.engine.arrays import Array
-from modecheck.engine.explored_space import Exploration, StateStore
 from modecheck.engine.reductions.permuted_kernels import (
     first_permuted_change,
     first_permuted_loss,
@@ -17,6 +15,8 @@ from modecheck.engine.reductions.permuted_kernels import (
     set_unknown_rows,
     spread_permuted,
 )
+from modecheck.engine.search.arrays import Array
+from modecheck.engine.search.explored_space import Exploration, StateStore
 
 Back = Callable[[int], Sequence[int]]
 """For a permutation: which bit of the state behind a transition each bit of that before it is."""

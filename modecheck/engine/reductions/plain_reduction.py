@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from modecheck.engine.plain import State, Step
 from modecheck.engine.reductions.partial_order_reduction import StubbornSteps
 from modecheck.engine.reductions.representatives import Representatives, representatives_of
+from modecheck.engine.reference.plain import State, Step
 from modecheck.product.ir import Product
 from modecheck.product.symmetry import symmetry_of
 

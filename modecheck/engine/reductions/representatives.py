@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Protocol
 
-from modecheck.engine.plain import State
+from modecheck.engine.reference.plain import State
 from modecheck.product.renaming import Renaming, inverse_of, no_renaming
 from modecheck.product.symmetry import Symmetry
 

@@ -6,7 +6,7 @@ That it can be taken is the proof that what zones have found is real.
 
 from __future__ import annotations
 
-from modecheck.engine.plain import Interpreter, State
+from modecheck.engine.reference.plain import Interpreter, State
 from modecheck.engine.zones.schedules import NoSchedule, Schedule
 from modecheck.engine.zones.zone_exploration import TICK, ZoneGraph
 from modecheck.product.ir import Product

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from modecheck.engine.plain import State
+from modecheck.engine.reference.plain import State
 from modecheck.engine.zones import dbm
 from modecheck.engine.zones.dbm import Zone
 from modecheck.engine.zones.untimed import Possible, Untimed

@@ -10,9 +10,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from modecheck.engine.encounters import BLOCKED, Observed
-from modecheck.engine.plain import Interpreter, State, Step
-from modecheck.engine.step_draft import StepDraft
+from modecheck.engine.contract.encounters import BLOCKED, Observed
+from modecheck.engine.reference.plain import Interpreter, State, Step
+from modecheck.engine.reference.step_draft import StepDraft
 from modecheck.engine.zones.zone_clocks import (
     ALWAYS,
     MARK,

@@ -12,7 +12,7 @@ import operator
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
-from modecheck.engine.plain import Interpreter, State
+from modecheck.engine.reference.plain import Interpreter, State
 from modecheck.model.errors import ModecheckError
 from modecheck.product.evaluation import NOBODY, StepFailed
 from modecheck.product.ir import ApplyIR, ConstantIR, Expression, Product, Read, Ticking

@@ -9,11 +9,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from modecheck.engine.encounters import Observed
-from modecheck.engine.exploration import REPORT_EVERY, Reporter
-from modecheck.engine.plain import State, Step
-from modecheck.engine.space import Limits
-from modecheck.engine.stopping import LimitReached, LimitWatch, noting_stops
+from modecheck.engine.contract.encounters import Observed
+from modecheck.engine.contract.space import Limits
+from modecheck.engine.contract.stopping import LimitReached, LimitWatch, noting_stops
+from modecheck.engine.reference.plain import State, Step
+from modecheck.engine.search.exploration import REPORT_EVERY, Reporter
 from modecheck.engine.zones import dbm
 from modecheck.engine.zones.dbm import Zone
 from modecheck.engine.zones.time_elapse import (

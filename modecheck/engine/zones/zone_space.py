@@ -11,10 +11,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from functools import cached_property
 
-from modecheck.engine.encounters import Observed
-from modecheck.engine.exploration import Reporter, Silent
-from modecheck.engine.plain import Interpreter, State
-from modecheck.engine.space import Limits, Occurrence, Path, Sighting
+from modecheck.engine.contract.encounters import Observed
+from modecheck.engine.contract.space import Limits, Occurrence, Path, Sighting
+from modecheck.engine.reference.plain import Interpreter, State
+from modecheck.engine.search.exploration import Reporter, Silent
 from modecheck.engine.zones.runs import Runner
 from modecheck.engine.zones.schedules import schedule_to
 from modecheck.engine.zones.zone_clocks import BoundsInForce

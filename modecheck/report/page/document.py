@@ -16,7 +16,7 @@ from modecheck.checks.explored import Verdict
 from modecheck.checks.gaps import gap_tables
 from modecheck.draw.shown import shown
 from modecheck.draw.stylesheet import stylesheet
-from modecheck.engine.space import Space
+from modecheck.engine.contract.space import Space
 from modecheck.report.check_report import findings_counted
 from modecheck.report.page.digest import digest_of
 from modecheck.report.page.gap_rows import GapSheet, gap_sheet

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass
 
-from modecheck.engine.plain import Interpreter, State
+from modecheck.engine.reference.plain import Interpreter, State
 from modecheck.product.ir import Product
 from modecheck.report.page.tellings import Telling, telling
 from modecheck.scenario.traces import Trace

@@ -22,7 +22,7 @@ from collections.abc import Iterator
 from typing import TypeAlias
 
 from modecheck.draw.shown import shown
-from modecheck.engine.happenings import (
+from modecheck.engine.reference.happenings import (
     Accepted,
     Arrived,
     Doubled,
@@ -33,7 +33,7 @@ from modecheck.engine.happenings import (
     Struck,
     Took,
 )
-from modecheck.engine.plain import Step
+from modecheck.engine.reference.plain import Step
 from modecheck.product.ir import Product
 from modecheck.scenario.sentences import sentence
 

@@ -6,8 +6,8 @@ from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
-from modecheck.engine.fair_loops import Goal, short_loop
-from modecheck.engine.space import LoopQuery, Path
+from modecheck.engine.contract.space import LoopQuery, Path
+from modecheck.engine.search.fair_loops import Goal, short_loop
 from modecheck.product.ir import FairSet
 
 

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from heapq import heapify, heappop, heappush
 
-from modecheck.engine.space import Path
+from modecheck.engine.contract.space import Path
 
 
 @dataclass(frozen=True, slots=True)

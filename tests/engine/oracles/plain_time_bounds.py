@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from modecheck.engine.exploration import PlainExploration
-from modecheck.engine.space import INITIAL
-from modecheck.engine.time_bounds import (
+from modecheck.engine.contract.space import INITIAL
+from modecheck.engine.search.exploration import PlainExploration
+from modecheck.engine.search.time_bounds import (
     FOREVER,
     GOAL,
     NEVER,

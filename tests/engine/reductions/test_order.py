@@ -11,8 +11,8 @@ from modecheck.checks.explored import Verdict
 from modecheck.checks.findings import Finding
 from modecheck.checks.verdict import check
 from modecheck.engine.choice import EngineUnavailable, Search
-from modecheck.engine.plain import State
-from modecheck.engine.space import Limits, Space
+from modecheck.engine.contract.space import Limits, Space
+from modecheck.engine.reference.plain import State
 from modecheck.model.devices import read_device
 from modecheck.model.parts import Device
 from modecheck.scenario.replay import replay

@@ -12,10 +12,10 @@ from modecheck.checks.explored import Verdict
 from modecheck.checks.gaps import gap_tables
 from modecheck.checks.verdict import check
 from modecheck.engine.choice import EngineName, Search
-from modecheck.engine.exploration import PlainExploration
-from modecheck.engine.explored_space import Exploration
+from modecheck.engine.contract.space import Limits
 from modecheck.engine.reductions.annotated_quotient import AnnotatedQuotient
-from modecheck.engine.space import Limits
+from modecheck.engine.search.exploration import PlainExploration
+from modecheck.engine.search.explored_space import Exploration
 from modecheck.model.devices import read_device
 from modecheck.model.parts import Device
 from modecheck.product.composition import compose

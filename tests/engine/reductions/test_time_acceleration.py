@@ -8,7 +8,7 @@ from hypothesis import assume, given, settings
 from modecheck.checks.explored import Verdict
 from modecheck.checks.verdict import check
 from modecheck.engine.choice import EngineName, Search
-from modecheck.engine.space import Limits
+from modecheck.engine.contract.space import Limits
 from modecheck.scenario.replay import replay
 from tests.generation.devices import Drawn, device_from, devices
 

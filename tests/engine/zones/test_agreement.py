@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from hypothesis import assume, given, settings
 
-from modecheck.engine.exploration import explore
-from modecheck.engine.plain import Interpreter
-from modecheck.engine.space import Limits
+from modecheck.engine.contract.space import Limits
+from modecheck.engine.reference.plain import Interpreter
+from modecheck.engine.search.exploration import explore
 from modecheck.engine.zones.runs import Runner
 from modecheck.engine.zones.schedules import schedule_to
 from modecheck.product.composition import compose

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from modecheck.engine.exploration import explore
+from modecheck.engine.search.exploration import explore
 from modecheck.engine.zones.zone_exploration import ZoneGraph
 from modecheck.product.composition import compose
 from modecheck.product.ir import Product

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from modecheck.engine.exploration import Silent
-from modecheck.engine.space import Limits
+from modecheck.engine.contract.space import Limits
+from modecheck.engine.search.exploration import Silent
 from modecheck.engine.zones.zone_exploration import ZoneExplorer, ZoneGraph
 from modecheck.product.ir import Product
 

@@ -1,0 +1,1 @@
+"""What checks may ask of an engine, and what every engine needs."""

@@ -1,0 +1,345 @@
+"""Find every reachable state: the levels and rounds of all threads, limits, progress, interruption.
+
+In a level every thread takes what is to be expanded chunk by chunk, and enters what it finds in the
+table that all share. Threads wait for each other when a level is done and when the table must grow.
+Small levels are expanded by the first thread alone, sooner than all have met.
+"""
+
+from __future__ import annotations
+
+import threading
+import time
+from dataclasses import dataclass, field
+from enum import Enum
+from itertools import pairwise
+
+import numpy as np
+
+from modecheck.engine.contract.memory import available_memory, resident_memory
+from modecheck.engine.contract.space import INTERRUPTION, Limits
+from modecheck.engine.native.interruptions import Interruptions
+from modecheck.engine.native.kernels import CACHE_LINE, FEW, FILLED, LEVELS
+from modecheck.engine.native.machine import CompiledProduct
+from modecheck.engine.native.table import FIRST_LINES, StateTable, stored_kind
+from modecheck.engine.native.workers import Frontier, Worker, apart, new_workers
+from modecheck.engine.search.exploration import Reporter
+
+MEMORY_LEFT_FREE = 0.08
+"""Share of the available memory that is never taken, so that the report can still be written."""
+LOOK_EVERY = 0.02
+"""Seconds between two looks at the limits at the least."""
+LEVELS_TOGETHER = 1 << 12
+"""Small levels expanded before somebody looks at the clock."""
+ROOM_LEFT = 32
+"""A table grows when less than this part of it is left: dividing that among the threads would have
+them wait for each other too often."""
+
+
+@dataclass(slots=True)
+class ReachedStates:
+    """What all threads have found, and why the exploration stopped, if it did."""
+
+    machine: CompiledProduct
+    workers: list[Worker]
+    table: StateTable
+    layers: list[int] = field(default_factory=list)
+    stopped_by: str = ""
+    expanded_levels: int = 0
+
+    @property
+    def states(self) -> int:
+        return sum(worker.filled for worker in self.workers)
+
+    @property
+    def transitions(self) -> int:
+        return sum(worker.transitions for worker in self.workers)
+
+    @property
+    def used_bytes(self) -> int:
+        """Bytes that hold states and their table, buffers left out."""
+        size = self.table.words.itemsize
+        return self.states * self.machine.layout.words * size + self.table.bytes
+
+    def give_back(self) -> None:
+        """Free the memory of states and table."""
+        self.workers.clear()
+        self.table.give_back()
+
+
+class Next(Enum):
+    """What all threads do after they have met."""
+
+    EXPAND = "go on with this level"
+    GROW = "grow the table, then go on"
+    LEAVE = "leave this level, which is done"
+    STOP = "stop"
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """What is next, and how many lines a segment of the table had before."""
+
+    next: Next
+    old_lines: int = 0
+
+
+def reach(
+    machine: CompiledProduct, *, threads: int, limits: Limits, reporter: Reporter
+) -> ReachedStates:
+    """Explore breadth first on so many threads.
+
+    The states of each level, and so counts and layers, do not depend on the number of threads.
+    """
+    return _Reach(machine, threads, limits, reporter).run()
+
+
+class _Reach:
+    def __init__(
+        self, machine: CompiledProduct, threads: int, limits: Limits, reporter: Reporter
+    ) -> None:
+        self._machine = machine
+        self._limits = limits
+        self._reporter = reporter
+        self._began = time.monotonic() if limits.since is None else limits.since
+        self._bound = limits.memory or int(
+            resident_memory() + available_memory() * (1 - MEMORY_LEFT_FREE)
+        )
+        space = self._address_space(threads)
+        self._workers, self._everything = new_workers(machine, threads, address_space=space)
+        self._table = StateTable(machine.layout, threads, address_space=space)
+        self._result = ReachedStates(machine, self._workers, self._table)
+        self._barrier = threading.Barrier(threads)
+        self._stop = ""
+        self._halt = apart(1, np.int64)
+        self._taken = (apart(1, np.int64), apart(1, np.int64))
+        self._decision = Decision(Next.EXPAND)
+        self._looked = 0.0
+        self._trouble: BaseException | None = None
+        self._interruptions = Interruptions()
+        self._ends = [0] * threads
+        self._ahead = 0
+
+    def _address_space(self, threads: int) -> int:
+        """Address space for states: what memory can hold, or the bound, with some to spare. One
+        thread may find them all.
+        """
+        size = stored_kind(self._machine.layout).itemsize
+        most = self._bound // (size * (self._machine.layout.words + 1))
+        if self._limits.states is not None:
+            most = min(most, self._limits.states)
+        numbers = (1 << 32 - (threads - 1).bit_length()) - 2
+        return min(most + 4 * CACHE_LINE // size * FIRST_LINES * threads, numbers)
+
+    def run(self) -> ReachedStates:
+        with self._interruptions:
+            return self._run()
+
+    def _run(self) -> ReachedStates:
+        first = self._workers[0]
+        initial = self._machine.layout.pack(self._machine.product.initial)
+        first.states[: len(initial)] = np.array(initial, np.uint64)
+        first.counters[FILLED] = 1
+        self._table.enter_first(first.states)
+        self._share_out()
+        helpers = [
+            threading.Thread(target=self._guarded, args=(n,), daemon=True)
+            for n in range(1, len(self._workers))
+        ]
+        for helper in helpers:
+            helper.start()
+        self._guarded(0)
+        for helper in helpers:
+            helper.join()
+        if self._trouble is not None:
+            raise self._trouble
+        self._result.stopped_by = self._stop
+        return self._result
+
+    def _guarded(self, own: int) -> None:
+        """Work until there is nothing left; trouble in one thread ends them all."""
+        try:
+            self._work(own)
+        except KeyboardInterrupt:
+            self._give_up(INTERRUPTION)
+        except threading.BrokenBarrierError:
+            self._give_up("")
+        except MemoryError:
+            self._give_up(Limits().reached_memory)
+        except BaseException as trouble:
+            self._trouble = trouble
+            self._give_up("")
+
+    def _give_up(self, why: str) -> None:
+        self._stop = why or self._stop
+        self._halt[0] = 1
+        self._barrier.abort()
+
+    def _work(self, own: int) -> None:
+        worker = self._workers[own]
+        depth = 0
+        while True:
+            if own == 0:
+                self._ahead = self._go_ahead(depth)
+            self._ends[own] = worker.filled
+            self._barrier.wait()
+            depth += self._ahead
+            frontier = self._frontier(depth, self._ends)
+            if own == 0 and frontier.count:
+                self._result.layers.append(frontier.count)
+            if self._too_many(sum(self._ends)):
+                return
+            if own == 0:
+                self._result.expanded_levels = depth
+            if not frontier.count:
+                return
+            worker.begin(self._ends[own])
+            if not self._whole(own, frontier):
+                return
+            depth += 1
+
+    def _go_ahead(self, depth: int) -> int:
+        """Expand levels in the first thread, as long as they are small, while all others wait; how
+        many.
+        """
+        done = 0
+        while not self._stop and not self._too_many(self._result.states):
+            more = self._small_levels(depth + done)
+            if not more:
+                break
+            done += more
+            self._look_around(depth + done)
+        return done
+
+    def _small_levels(self, depth: int) -> int:
+        """Expand some small levels; how many. They are noted even when somebody interrupts."""
+        frontier = self._frontier(depth, [worker.filled for worker in self._workers])
+        if frontier.count > FEW:
+            return 0
+        first, sizes = self._workers[0], [frontier.count]
+        ends = np.zeros(LEVELS_TOGETHER, np.int64)
+        begin, first.counters[LEVELS] = first.filled, 0
+        try:
+            first.expand_small_levels(frontier, self._table, self._everything, ends)
+        finally:
+            done = int(first.counters[LEVELS])
+            begins = [begin, *ends[:done].tolist()]
+            sizes += [after - before for before, after in pairwise(begins)]
+            self._result.layers += sizes[:done]
+            self._result.expanded_levels = depth + done
+            self._taken[0][0] = self._taken[1][0] = 0
+            for worker in self._workers:
+                worker.levels += begins[:done] if worker is first else [worker.filled] * done
+        return done
+
+    def _frontier(self, depth: int, all_ends: list[int]) -> Frontier:
+        """The states of a level: for every thread those that it has found since the last one."""
+        width, share = self._machine.layout.words, self._workers[0].states.size
+        begins, ends, before = [], [], 0
+        for worker, end in zip(self._workers, all_ends, strict=True):
+            begin = worker.levels[depth]
+            begins.append((worker.own * share + (begin - before) * width) % (1 << 64))
+            before += end - begin
+            ends.append(before)
+        return Frontier(
+            np.array(begins, np.uint64),
+            np.array(ends, np.int64),
+            depth,
+            self._taken[depth % 2],
+            self._halt,
+        )
+
+    def _too_many(self, states: int) -> bool:
+        """Whether there are more states than are wanted; some may have been dropped."""
+        if self._limits.states is None or states <= self._limits.states:
+            return False
+        self._stop = self._limits.reached_states
+        return True
+
+    def _whole(self, own: int, frontier: Frontier) -> bool:
+        """Expand this level's states, growing the table on the way; whether all are expanded.
+
+        The first thread decides what is next while all wait, and does not decide again before all
+        have seen it and come to the next wait.
+        """
+        while True:
+            self._expand(own, frontier)
+            self._barrier.wait()
+            if own == 0:
+                self._decision = self._decide(frontier)
+            self._barrier.wait()
+            decision = self._decision
+            if decision.next in (Next.LEAVE, Next.STOP):
+                return decision.next is Next.LEAVE
+            if decision.next is Next.GROW:
+                found = [(worker.states, worker.filled) for worker in self._workers]
+                self._table.grow(own, decision.old_lines, found)
+                self._barrier.wait()
+
+    def _expand(self, own: int, frontier: Frontier) -> None:
+        """Expand what this thread gets of a level, until nothing is left or a halt is called."""
+        worker = self._workers[own]
+        while not self._halt[0]:
+            worker.expand(frontier, self._table, self._everything)
+            if own == 0:
+                self._look_around(frontier.depth)
+            if worker.is_idle and frontier.all_taken:
+                return
+
+    def _decide(self, frontier: Frontier) -> Decision:
+        """What all threads do next."""
+        self._halt[0] = 0
+        self._taken[(frontier.depth + 1) % 2][0] = 0
+        if self._stop or self._too_many(self._result.states):
+            return Decision(Next.STOP)
+        if frontier.all_taken and all(worker.is_idle for worker in self._workers):
+            return Decision(Next.LEAVE)
+        old = lines = self._table.lines
+        while self._is_narrow():
+            lines = self._table.next_lines(lines)
+            more = CACHE_LINE * (lines - old) * len(self._workers)
+            if lines == self._table.lines or resident_memory() + more > self._bound:
+                self._table.lines = old
+                self._stop = self._limits.reached_memory
+                return Decision(Next.STOP)
+            self._table.lines = lines
+        self._share_out()
+        return Decision(Next.GROW if lines > old else Next.EXPAND, old)
+
+    def _is_narrow(self) -> bool:
+        """Whether little room is left in the table."""
+        left = self._table.capacity - self._result.states
+        return left < max(self._least_room, self._table.capacity // ROOM_LEFT)
+
+    @property
+    def _least_room(self) -> int:
+        """States for which there must be room, for all threads to go on."""
+        return 2 * sum(worker.room for worker in self._workers)
+
+    def _share_out(self) -> None:
+        """Divide among the threads how many states may be found before they meet again."""
+        most = self._table.capacity
+        if self._limits.states is not None:
+            most = min(most, self._limits.states + self._least_room)
+        share = (most - self._result.states) // len(self._workers)
+        for worker in self._workers:
+            worker.most = worker.filled + share
+
+    def _look_around(self, depth: int) -> None:
+        """Look at the limits and report; only the first thread does."""
+        self._interruptions.raise_noted()
+        limits, states, now = self._limits, self._result.states, time.monotonic()
+        if now - self._looked < LOOK_EVERY:
+            return  # where levels are small, looking would take longer than exploring them
+        self._looked = now
+        if limits.seconds is not None and now - self._began > limits.seconds:
+            self._stop = limits.reached_seconds
+        elif resident_memory() > self._bound:
+            self._stop = limits.reached_memory
+        if self._stop:
+            self._halt[0] = 1
+        self._reporter.progress(
+            states=states,
+            transitions=self._result.transitions,
+            frontier=states - sum(worker.expanded for worker in self._workers),
+            depth=depth,
+        )

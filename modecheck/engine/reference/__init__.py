@@ -1,0 +1,1 @@
+"""The interpreter of a step: the definition of what a product does."""

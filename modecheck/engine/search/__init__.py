@@ -1,0 +1,1 @@
+"""The state graph, and each search over it."""

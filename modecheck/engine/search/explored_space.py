@@ -1,0 +1,347 @@
+"""What was explored, as the checks ask for it, whichever engine has explored it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from itertools import accumulate
+from typing import Any, Generic, Protocol, TypeVar
+
+from modecheck.engine.contract.encounters import Observed
+from modecheck.engine.contract.space import (
+    INITIAL,
+    Edge,
+    FairLoop,
+    LoopAnswer,
+    LoopQuery,
+    Occurrence,
+    Path,
+    Sighting,
+)
+from modecheck.engine.language.kernel import Kernel
+from modecheck.engine.reference.plain import State
+from modecheck.engine.reference.system_actions import system_actions
+from modecheck.engine.search.arrays import Array
+from modecheck.engine.search.fair_components import fair_loop_in
+from modecheck.engine.search.search_kernels import (
+    START,
+    UNREACHED,
+    first_among,
+    first_between,
+    first_change,
+    first_loss,
+    flag_goals,
+    flag_numbers,
+    is_known,
+    longest_path,
+    next_lacking,
+    select,
+    select_flagged,
+    spread_forwards,
+)
+from modecheck.engine.search.state_graph import StateGraph
+from modecheck.product.ir import Product
+
+TOGETHER = 1 << 16
+"""States whose marks are looked at between two that are told."""
+
+
+class StateStore(Protocol):
+    """The states themselves, by number, the first `expanded` of them expanded. `layers` says how
+    many there are of each depth.
+    """
+
+    layers: list[int]
+    expanded: int
+
+    def values(self, number: int) -> State:
+        """The values of a state's fields."""
+
+    def values_of(self, numbers: Sequence[int]) -> list[State]:
+        """The values of the fields of some states."""
+
+    def column(self, field: int) -> Array:
+        """The values of one field in all states."""
+
+    def values_in(self, field: int) -> set[int]:
+        """The values that a field has in some state."""
+
+    def step_into(self, graph: StateGraph, number: int) -> tuple[int, int]:
+        """The state above from which a state is reached first, and the label of the step."""
+
+    def chosen(self, labels: list[int]) -> int:
+        """Of the labels of steps between two states that of the one that is told."""
+
+    def remade(self, number: int) -> list[tuple[int, int, int, int]]:
+        """Of each transition of an expanded state that is not kept label, target, who moved and
+        what happened.
+        """
+
+    def ordered(self) -> list[int] | None:
+        """The states by depth, then by words; None if they are numbered so."""
+
+    def shadows(self, product: Product, curious: frozenset[int]) -> dict[int, int]:
+        """As `Space.shadows`."""
+
+
+Store = TypeVar("Store", bound=StateStore, covariant=True)
+
+
+@dataclass(slots=True)
+class Exploration(Generic[Store]):
+    """Everything reachable, or what was reached before a bound was hit (`stopped_by` says which).
+    What its methods answer is said in `Space`; of all shortest paths they tell that by the first
+    states.
+
+    `marks[i]` has a bit for each condition of the product that holds in state `i`, in their order.
+    `transitions` are distinct triples of state, label and next state.
+    """
+
+    product: Product
+    found: Store
+    graph: StateGraph
+    marks: Array
+    observed: Observed
+    failures: dict[tuple[str, str], Sighting] = field(default_factory=dict)
+    transitions: int = 0
+    stopped_by: str = ""
+    _combinations: dict[int, Occurrence] | None = None
+    _occupied: list[set[int]] | None = None
+    _ordered: tuple[list[int], StateGraph] | None = None
+
+    @property
+    def occupied(self) -> list[set[int]]:
+        if self._occupied is None:
+            fields = [chip.state_field for chip in self.product.chips]
+            self._occupied = [self.found.values_in(field) for field in fields]
+        return self._occupied
+
+    @property
+    def layers(self) -> list[int]:
+        return self.found.layers
+
+    @property
+    def complete(self) -> bool:
+        return not self.stopped_by
+
+    @property
+    def state_count(self) -> int:
+        return self.graph.count
+
+    @property
+    def expanded(self) -> int:
+        return self.found.expanded
+
+    @property
+    def depth(self) -> int:
+        return len(self.layers) - 1
+
+    def state(self, number: int) -> State:
+        return self.found.values(number)
+
+    def states_at(self, numbers: Sequence[int]) -> list[State]:
+        return self.found.values_of(numbers)
+
+    def column(self, field: int, count: int) -> list[int]:
+        return self.graph.arrays.listed(self.found.column(field)[:count])
+
+    def is_expanded(self, number: int) -> bool:
+        return number < self.expanded
+
+    def depth_of(self, number: int) -> int:
+        return next(depth for depth, end in enumerate(accumulate(self.layers)) if number < end)
+
+    def mark(self, condition: str) -> int:
+        return 1 << list(self.product.conditions).index(condition)
+
+    def marks_at(self, number: int) -> int:
+        return int(self.marks[number])
+
+    def combinations(self) -> dict[int, Occurrence]:
+        if self._combinations is None:
+            self._combinations = self.graph.arrays.counted(self.marks)
+        return self._combinations
+
+    def numbered(self, wanted: int, unwanted: int = 0) -> Iterator[int]:
+        return self._parts(self.state_count, select, self.marks, wanted | unwanted, wanted)
+
+    def _parts(self, end: int, selected: Kernel, *arguments: Any) -> Iterator[int]:
+        """Of the first `end` states those that a kernel selects; some are looked at at a time."""
+        arrays = self.graph.arrays
+        found = arrays.filled("u4", min(end, TOGETHER))
+        for begin in range(0, end, TOGETHER):
+            count = selected(begin, min(begin + TOGETHER, end), *arguments, found)
+            yield from arrays.listed(found[:count])
+
+    def quiescent(self, unwanted: int) -> Iterator[int]:
+        flags = self.graph.is_quiescent
+        return self._parts(self.expanded, select_flagged, flags, self.marks, unwanted)
+
+    def path_to(self, number: int) -> Path:
+        path: Path = []
+        while number != INITIAL:
+            before, label = self.found.step_into(self.graph, number)
+            path.append((label, number))
+            number = before
+        return path[::-1]
+
+    def edges_from(self, number: int) -> list[Edge]:
+        if number >= self.expanded:
+            return []
+        kept = number < self.graph.linked
+        known = self.graph.transitions_of(number) if kept else self.found.remade(number)
+        return [self._edge(*one) for one in known]
+
+    def _edge(self, label: int, target: int, moved: int, events: int) -> Edge:
+        chips = len(self.product.chips)
+        return Edge(label, target, moved & (1 << chips) - 1, events, moved >> chips)
+
+    def _found_edge(self, number: int, edge: int) -> tuple[int, Edge] | None:
+        """A transition and the state before it, where there is one."""
+        return None if number < 0 else (number, self._edge(*self.graph.transition(edge)))
+
+    def first_loss(self, marks: int, *, without_events: int) -> tuple[int, Edge] | None:
+        graph = self.graph
+        return self._found_edge(
+            *first_loss(
+                graph.first, graph.targets, graph.notes, graph.linked, self.marks, marks,
+                graph.barred(without_events),
+            )
+        )  # fmt: skip
+
+    def first_change(self, before: int, after: int) -> tuple[int, Edge] | None:
+        graph = self.graph
+        found = first_change(graph.first, graph.targets, graph.linked, self.marks, before, after)
+        return self._found_edge(*found)
+
+    def can_reach(
+        self, marks: int, *, lacking: int = 0, without_events: int = 0, past_failures: bool = True
+    ) -> bytes:
+        goals = self._flags()
+        flag_goals(self.marks, marks, lacking, goals)
+        return self.graph.leading_to(goals, without_events, past_failures=past_failures)
+
+    def can_reach_states(self, numbers: Iterable[int]) -> bytes:
+        goals = self._flags()
+        for number in numbers:
+            goals[number] = 1
+        return self.graph.leading_to(goals)
+
+    def _flags(self) -> Array:
+        return self.graph.arrays.filled("u1", self.state_count)
+
+    def stuck(self, chips: int) -> Iterator[tuple[int, int]]:
+        if not self.graph.linked:
+            return
+        masks = self.graph.can_still_move((1 << len(self.product.chips)) - 1)
+        number = next_lacking(masks, chips, 0)
+        while number >= 0:
+            yield number, chips & ~int(masks[number])
+            number = next_lacking(masks, chips, number + 1)
+
+    def bfs(self, starts: int, *, blocked: int) -> ReachedRegion:
+        return self._spread(starts, (), blocked, enters=True)
+
+    def spread_from_initial(self, starts: int, *, blocked: int) -> ReachedRegion:
+        return self._spread(starts, accumulate(self.layers), blocked, enters=False)
+
+    def _spread(
+        self, starts: int, ends: Iterable[int], blocked: int, *, enters: bool
+    ) -> ReachedRegion:
+        graph, filled = self.graph, self.graph.arrays.filled
+        came_from = filled("u4", graph.count, UNREACHED)
+        inside = filled("u4", graph.count)
+        entered = filled("u4", graph.count if blocked and enters else 1)
+        count, entries = spread_forwards(
+            graph.first, graph.targets, graph.linked, self.marks, starts,
+            graph.arrays.of("i8", ends), blocked, enters, came_from, inside, entered,
+        )  # fmt: skip
+        return ReachedRegion(self, came_from, inside[:count], entered[:entries])
+
+    def label_between(self, before: int, number: int) -> int:
+        """The label of a step that leads from one state to another."""
+        steps = self.edges_from(before)
+        return self.found.chosen([edge.label for edge in steps if edge.target == number])
+
+    def _between(self, starts: int, blocked: int, without: int) -> Array:
+        """Flags for the states that a spread passes on from, without some marks."""
+        flags = self._flags()
+        flag_numbers(self.bfs(starts, blocked=blocked).numbers, self.marks, without, flags)
+        return flags
+
+    def longest(self, starts: int, *, blocked: int, unturned: int = 0) -> int | None:
+        graph, arrays = self.graph, self.graph.arrays
+        inside = self._between(starts, blocked, blocked)
+        if not graph.linked or not is_known(graph.failing, graph.linked, inside):
+            return None
+        by_system, chips = system_actions(self.product), len(self.product.chips)
+        moved = arrays.listed(graph.moved)
+        found = longest_path(
+            graph.first, graph.targets, graph.notes, inside, graph.linked,
+            arrays.of("u1", [by_system[label] for label in arrays.listed(graph.labels)]),
+            arrays.of("u1", [own >> chips == unturned for own in moved]),
+            arrays.filled("i8", graph.count), arrays.filled("i8", graph.count),
+            arrays.filled("u4", graph.count),
+        )  # fmt: skip
+        return None if found < 0 else int(found)
+
+    def first_between(self, starts: int, *, blocked: int, events: int) -> tuple[int, Edge] | None:
+        graph = self.graph
+        return self._found_edge(
+            *first_between(
+                graph.first, graph.targets, graph.notes, graph.linked, self.marks,
+                self._between(starts, blocked, 0), starts, graph.barred(events),
+            )
+        )  # fmt: skip
+
+    def fair_loop(self, query: LoopQuery) -> LoopAnswer:
+        if not self.graph.linked:
+            return LoopAnswer(None)
+        between = self._between(query.after, query.unwanted, 0) if query.after else None
+        loop, rests_on = fair_loop_in(self, query, between)
+        if loop is None:
+            return LoopAnswer(None, rests_on)
+        return LoopAnswer(FairLoop(self.path_to(loop[-1][1]), loop))
+
+    def ordered(self) -> tuple[Sequence[int], StateGraph]:
+        """The states by depth, then by words, and the graph in that order. Made once."""
+        order = self.found.ordered()
+        if order is None:
+            return range(self.state_count), self.graph
+        if self._ordered is None:
+            self._ordered = order, self.graph.in_order(order)
+        return self._ordered
+
+    def shadows(self, curious: frozenset[int]) -> dict[int, int]:
+        return self.found.shadows(self.product, curious)
+
+
+@dataclass(frozen=True, slots=True)
+class ReachedRegion:
+    """A `BfsRegion`: `came_from` holds the state from which each was first reached, `numbers` are
+    the states passed on from.
+    """
+
+    space: Exploration[StateStore]
+    came_from: Array
+    numbers: Array
+    entered: Array
+
+    @property
+    def inside(self) -> Sequence[int]:
+        return self.space.graph.arrays.listed(self.numbers)
+
+    def first(self, wanted: int, unwanted: int) -> int | None:
+        for numbers in (self.numbers, self.entered):
+            place = first_among(numbers, self.space.marks, wanted | unwanted, wanted)
+            if place >= 0:
+                return int(numbers[place])
+        return None
+
+    def path_to(self, number: int) -> tuple[int, Path]:
+        path: Path = []
+        while self.came_from[number] != START:
+            before = int(self.came_from[number])
+            path.append((self.space.label_between(before, number), number))
+            number = before
+        return number, path[::-1]

@@ -1,0 +1,252 @@
+"""Components with a fair loop, found over the explored states (see `fair_loops.py`).
+
+Which of many loops is told does not depend on the engine: states are looked at by depth, then by
+their words, transitions by label, then by target.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from modecheck.engine.contract.space import HALTED, LoopQuery, Path
+from modecheck.engine.reference.system_actions import system_actions
+from modecheck.engine.search.arrays import Array
+from modecheck.engine.search.fair_kernels import (
+    find_path,
+    flag_component,
+    flag_equal,
+    flag_halted,
+    judge_components,
+    keep_flagged,
+    keep_restless,
+    without_set,
+)
+from modecheck.engine.search.fair_loops import LONGEST_SEARCH, Goal, short_loop
+from modecheck.engine.search.search_kernels import flag_goals, flag_marked, set_unknown
+from modecheck.engine.search.state_graph import StateGraph
+from modecheck.product.ir import FairSet, Product
+
+if TYPE_CHECKING:
+    from modecheck.engine.search.explored_space import Exploration, StateStore
+
+
+def fair_loop_in(
+    space: Exploration[StateStore], query: LoopQuery, between: Array | None
+) -> tuple[Path | None, frozenset[int]]:
+    """A loop that is asked for, through states that are flagged in `between`, if that is told; and
+    the fairness sets without which there would be others. Loops pass no state whose future is
+    unknown.
+    """
+    marks, inside = space.marks, _inside(space, query, between)
+    if query.timeless:
+        marks = _halted(space)
+        query = replace(query, visits=(*query.visits, HALTED))
+    order, graph = space.ordered()
+    if graph is not space.graph:
+        marks, inside = ([flags[number] for number in order] for flags in (marks, inside))
+    search = FairSearch.of(space.product, graph, marks, inside, query)
+    component, rests_on = search.component()
+    if component is None:
+        return None, rests_on
+    loop = component.loop(space.depth_of)
+    return [(label, order[place]) for label, place in loop], rests_on
+
+
+def _inside(space: Exploration[StateStore], query: LoopQuery, between: Array | None) -> Array:
+    """Flags for the states that a loop may pass."""
+    graph = space.graph
+    inside = graph.arrays.filled("u1", graph.count)
+    flag_marked(space.marks, query.wanted | query.unwanted, query.wanted, inside)
+    set_unknown(graph.failing, graph.linked, True, 0, inside)
+    if query.restless >= 0:
+        chip = space.product.chips[query.restless]
+        works = graph.arrays.of("u1", [not rests for rests in chip.rests])
+        keep_restless(space.found.column(chip.state_field), works, inside)
+    if between is not None:
+        keep_flagged(between, inside)
+    return inside
+
+
+def _halted(space: Exploration[StateStore]) -> Array:
+    """The marks of states, with `HALTED` where time cannot go on before something else happens.
+    Every step that has to come first is a transition, but in states with failing steps.
+    """
+    product, graph, filled = space.product, space.graph, space.graph.arrays.filled
+    assert product.time is not None
+    late, delivers = filled("u8", graph.count), [0] * len(product.labels)
+    waiting = [number for number, queue in enumerate(product.queues) if queue.latest >= 0]
+    for place, number in enumerate(waiting):
+        queue = product.queues[number]
+        flag_equal(space.found.column(queue.slots[0].age), queue.latest, 1 << place, late)
+        for n, label in enumerate(product.labels):
+            if label.kind in ("deliver", "discard") and label.queue == number:
+                delivers[n] = 1 << place
+    labels, of = graph.arrays.listed(graph.labels), graph.arrays.of
+    marks = of("u8", space.marks)
+    due = space.mark("due") if "due" in product.conditions else 0
+    flag_halted(
+        graph.first, graph.notes, graph.linked,
+        of("u1", [label in product.time.at_once for label in labels]),
+        of("u8", [delivers[label] for label in labels]), late, due, HALTED, marks,
+    )  # fmt: skip
+    return marks
+
+
+@dataclass(slots=True)
+class FairSearch:
+    """One query over a graph. `inside` flags the states through which a loop may go. By note:
+    whether a loop cannot use its transitions (`barred`), has to use one of them (`needed`), and the
+    fairness set of their label, or -1 (`sets`).
+    """
+
+    fair: Sequence[FairSet]
+    graph: StateGraph
+    marks: Array
+    query: LoopQuery
+    inside: Array
+    barred: Array
+    needed: Array
+    sets: Array
+    set_of_label: Sequence[int]
+
+    @classmethod
+    def of(
+        cls, product: Product, graph: StateGraph, marks: Array, inside: Array, query: LoopQuery
+    ) -> FairSearch:
+        """A query made ready."""
+        of, by_system = graph.arrays.of, system_actions(product)
+        set_of_label = set_numbers(product.fair, len(product.labels))
+        kinds = [graph.kind(note) for note in range(len(graph.labels))]
+        barred = [
+            not query.allows(*kind) or (query.system_only and not by_system[kind[0]])
+            for kind in kinds
+        ]
+        needed = [bool(moved & query.moving) or not query.moving for _, moved, _ in kinds]
+        sets = [set_of_label[label] for label, _, _ in kinds]
+        return cls(
+            product.fair, graph, marks, query, inside,
+            of("u1", barred), of("u1", needed), of("i4", sets), set_of_label,
+        )  # fmt: skip
+
+    def component(self) -> tuple[FairComponent | None, frozenset[int]]:
+        """The component with a fair loop that has the first state of all, or None; and the fairness
+        sets without which others would have one.
+        """
+        graph, filled, of = self.graph, self.graph.arrays.filled, self.graph.arrays.of
+        count, sets = graph.count, len(self.fair)
+        found, rests_on = filled("u4", count), filled("u1", sets)
+        nearest = of("i8", [0, 0, count])
+        visits = of("u8", self.query.visits)
+        strong = of("u1", [one.strong for one in self.fair])
+        possible, seen_at, taken = filled("i8", sets), filled("i8", sets), filled("u1", sets)
+        room, again = graph.room_for_components(), True
+        while again:
+            component, order = graph.components(
+                self.marks, self.inside, self.barred, room, gains=self.query.without_gains,
+                only_changes=self.query.only_changes,
+            )  # fmt: skip
+            again = judge_components(
+                graph.first, graph.targets, graph.notes, self.marks, self.inside, self.barred,
+                self.query.without_gains, self.query.only_changes, self.sets, strong, self.needed,
+                visits, rests_on, component, order, possible, taken, seen_at, found, nearest,
+            )  # fmt: skip
+        number, owed = int(nearest[1]), frozenset(n for n in range(sets) if rests_on[n])
+        if not number:
+            return None, owed
+        states, first = filled("u1", count), filled("i8", LONGEST_SEARCH)
+        noted = flag_component(found, number, states, first)
+        return FairComponent(self, states, graph.arrays.listed(first[:noted])), owed
+
+
+def set_numbers(fair: Sequence[FairSet], labels: int) -> list[int]:
+    """For each label the number of its fairness set, or -1."""
+    numbers = [-1] * labels
+    for number, one in enumerate(fair):
+        for label in one.labels:
+            numbers[label] = number
+    return numbers
+
+
+@dataclass(slots=True)
+class FairComponent:
+    """A component as the search for a short loop asks for it; `states` flags those in it, `first`
+    are the first of them.
+    """
+
+    search: FairSearch
+    states: Array
+    first: list[int]
+
+    def loop(self, depth_of: Callable[[int], int]) -> Path:
+        """A short fair loop in it, begun in one of the first states if they are of the least
+        depth.
+        """
+        least = depth_of(self.first[0])
+        self.first = [number for number in self.first if depth_of(number) == least]
+        return short_loop(self, self.search.query, [one.strong for one in self.search.fair])
+
+    def shallowest(self, most: int) -> Sequence[int]:
+        """The first of its states, those of the least depth."""
+        return self.first[:most]
+
+    def possible(self, state: int) -> frozenset[int]:
+        """The fairness sets that have a step in a state that leads away from it."""
+        graph, sets = self.search.graph, self.search.sets
+        away = (edge for edge in graph.edges(state) if graph.targets[edge] != state)
+        return frozenset(int(sets[graph.notes[edge]]) for edge in away) - {-1}
+
+    def has(self, state: int, mark: int) -> bool:
+        """Whether a state has a mark."""
+        return bool(int(self.search.marks[state]) & mark)
+
+    def set_of(self, label: int) -> int:
+        """The fairness set of a label, or -1."""
+        return self.search.set_of_label[label]
+
+    def path(self, start: int, goal: Goal) -> Path | None:
+        """A shortest path inside to the first that is a goal."""
+        search, graph, filled = self.search, self.search.graph, self.search.graph.arrays.filled
+        came_from = filled("i8", graph.count)
+        last = find_path(
+            graph.first, graph.targets, graph.notes, search.marks, self.states, search.barred,
+            search.query.without_gains, search.query.only_changes, start, self._flags(goal),
+            self._last(goal), goal.end, came_from, filled("u4", graph.count), graph.labels,
+            filled("i8", graph.most_edges),
+        )  # fmt: skip
+        return None if last < 0 else self._way(start, int(last), came_from)
+
+    def _last(self, goal: Goal) -> Array:
+        """A flag for each note of a transition that ends a path."""
+        graph, sets = self.search.graph, self.search.sets
+        ends = (
+            bool(moved & goal.moving) or (goal.taking >= 0 and own == goal.taking)
+            for moved, own in zip(graph.arrays.listed(graph.moved), sets, strict=True)
+        )
+        return graph.arrays.of("u1", ends)
+
+    def _flags(self, goal: Goal) -> Array:
+        """A flag for each state that is a goal by what it is like, if any can be."""
+        search, graph = self.search, self.search.graph
+        asked = goal.mark or goal.without >= 0
+        flags = graph.arrays.filled("u1", graph.count if asked else 0)
+        if goal.without >= 0:
+            without_set(
+                graph.first, graph.targets, graph.notes, self.states, search.sets, goal.without,
+                flags,
+            )  # fmt: skip
+        if goal.mark:
+            flag_goals(search.marks, goal.mark, 0, flags)
+        return flags
+
+    def _way(self, start: int, edge: int, came_from: Array) -> Path:
+        graph, path = self.search.graph, []
+        while True:
+            label, target, _, _ = graph.transition(edge)
+            path.append((label, target))
+            source = bisect_right(graph.first, edge) - 1
+            if source == start:
+                return path[::-1]
+            edge = int(came_from[source]) - 1

@@ -1,0 +1,134 @@
+"""Kernels: what was compiled is kept, and called again with the same result."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import numpy as np
+import pytest
+
+from modecheck.engine.language import native_kernel, object_cache
+from modecheck.engine.language.kernel import Kernel
+from modecheck.engine.language.kinds import kind_of
+
+FACTOR = np.uint64(3)
+
+
+class Two(NamedTuple):
+    """An argument of several parts."""
+
+    numbers: Any
+    shift: Any
+
+
+def added(matrix: Any, two: Any, flag: Any) -> Any:
+    """Something of every argument."""
+    total = np.uint64(0)
+    for row in range(matrix.shape[0]):
+        for column in range(matrix.shape[1]):
+            total += np.uint64(matrix[row, column])
+    if flag:
+        total = total * FACTOR + np.uint64(two.numbers[1]) + np.uint64(two.shift)
+    return total, matrix.shape[0]
+
+
+def is_large(number: Any) -> Any:
+    """Whether the upper bit is set."""
+    return number > np.uint64(1 << 63)
+
+
+def fill(numbers: Any, value: Any) -> None:
+    """Write, and return nothing."""
+    for place in range(numbers.size):
+        numbers[place] = value
+
+
+def half_of(numbers: Any, by: Any) -> Any:
+    """A division."""
+    return numbers[0] // by
+
+
+@pytest.fixture(autouse=True)
+def folder(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Path:
+    """Where these tests keep their kernels."""
+    monkeypatch.setenv("MODECHECK_KERNELS", str(tmp_path))
+    return tmp_path
+
+
+def test_arguments_and_results_are_those_of_the_function() -> None:
+    """Numbers, arrays of two dimensions, tuples, nothing."""
+    whole = np.arange(24, dtype=np.uint32).reshape(4, 6)
+    two = Two(np.array([5, 7], np.int64), 2)
+    kernel = Kernel(added)
+    for matrix in (whole, whole[1:3], whole.T.copy()):
+        for flag in (True, False):
+            assert kernel(matrix, two, flag) == added(matrix, two, flag)
+    assert kernel(matrix=whole, two=two, flag=True) == added(whole, two, flag=True)
+    assert Kernel(is_large)(np.uint64((1 << 63) + 1)) is True
+    assert Kernel(is_large)(1 << 63) is False
+    numbers = np.zeros(5, np.uint16)
+    assert Kernel(fill)(numbers, 9) is None
+    assert numbers.tolist() == [9] * 5
+
+
+def test_what_was_kept_is_called_without_being_compiled(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """By another kernel of the same function; not for other types, and not once it is damaged."""
+    numbers = np.array([7, 8], np.int64)
+    assert Kernel(half_of)(numbers, 2) == 3
+    (kept,) = folder.iterdir()
+    monkeypatch.setattr(native_kernel, "_compiled", None)
+    assert Kernel(half_of)(numbers, 2) == 3
+    with pytest.raises(TypeError):
+        Kernel(half_of)(numbers.astype(np.int32), 2)
+    kept.write_bytes(kept.read_bytes()[:-1])
+    with pytest.raises(TypeError):
+        Kernel(half_of)(numbers, 2)
+
+
+def test_what_a_function_uses_belongs_to_its_key(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Another constant, another function that it calls, other types: another key; a comment or a
+    docstring: the same.
+    """
+
+    def key_of(function: Any, *arguments: Any) -> str:
+        native_kernel._digest.cache_clear()
+        return native_kernel._key(function, tuple(kind_of(one) for one in arguments))
+
+    before = key_of(added, 1)
+    assert key_of(added, 1) == before
+    assert key_of(added, np.uint64(1)) != before
+    assert key_of(is_large, 1) != before
+    monkeypatch.setitem(globals(), "FACTOR", np.uint64(5))
+    assert key_of(added, 1) != before
+    monkeypatch.setitem(globals(), "FACTOR", 3)
+    assert key_of(added, 1) != before, "it is typed otherwise"
+    inner = Kernel(is_large)
+    monkeypatch.setitem(globals(), "FACTOR", inner)
+    of_inner = key_of(added, 1)
+    inner.function = half_of
+    assert key_of(added, 1) != of_inner
+    one, other = ({"np": np} for _ in range(2))
+    exec('def told(x):\n    "As it was."\n    return x + 1', one)  # noqa: S102 - our own text
+    exec('def told(x):\n    "Said anew."\n    # and explained\n    return x + 1', other)  # noqa: S102
+    assert key_of(one["told"], 1) == key_of(other["told"], 1)
+
+
+def test_the_text_of_the_engine_belongs_to_every_key(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """What an older engine made is not called by a newer one, although its version is the same."""
+    copy = tmp_path / "engine" / "compiled"
+    copy.mkdir(parents=True)
+    (tmp_path / "product").mkdir()
+    (tmp_path / "product" / "bit_packing.py").write_text("BITS = 1", encoding="utf-8")
+    monkeypatch.setattr(object_cache, "__file__", str(copy / "object_cache.py"))
+    seen = set()
+    for text in ("A = 1", "A = 2"):
+        (copy / "steps.py").write_text(text, encoding="utf-8")
+        object_cache.compiler.cache_clear()
+        seen.add(object_cache.compiler())
+    object_cache.compiler.cache_clear()
+    assert len(seen) == 2

@@ -1,0 +1,123 @@
+"""The table that all threads fill: it grows in place, is filled anew where it cannot, and keeps
+each state once, however many threads there are.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from modecheck.engine.contract.space import Limits
+from modecheck.engine.native import table
+from modecheck.engine.native.kernels import store
+from modecheck.engine.native.machine import CompiledProduct, compiled
+from modecheck.engine.native.reach import ReachedStates, reach
+from modecheck.engine.reference.system_actions import system_actions
+from modecheck.engine.search.exploration import Silent
+from modecheck.model.devices import read_device
+from modecheck.product.composition import compose
+from tests.benchmarks.explore import counters
+
+COUNTERS = 5
+WIDE = """
+  wide_one:
+    variables: {n: {range: [0, 2147483647]}}
+    states: [s]
+    rules: [{do: n = 2147483647 - n}]
+  wide_two:
+    variables: {n: {range: [0, 2147483647]}}
+    states: [s]
+    rules: [{do: n = 2147483647 - n}]
+"""
+"""Two switches of 31 bits each: a state takes two words."""
+ONE_WIDE = WIDE[: WIDE.index("  wide_two")]
+MORE = {"half a word": "", "one word": ONE_WIDE, "two words": WIDE}
+"""What stands beside the counters, by what a state takes then."""
+
+
+@pytest.fixture(scope="module", params=list(MORE))
+def machine(
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
+) -> CompiledProduct:
+    """Five octal counters, alone or beside one or two wide switches."""
+    path = Path(tmp_path_factory.mktemp("octal")) / "device.yaml"
+    more = MORE[request.param]
+    path.write_text(counters(COUNTERS) + more, encoding="utf-8")
+    product = compose(read_device(str(path)))
+    made = compiled(product, system_actions(product))
+    assert made.layout.words == (2 if more == WIDE else 1)
+    assert (table.stored_kind(made.layout) == np.uint32) == (not more)
+    return made
+
+
+def total(machine: CompiledProduct) -> int:
+    """8^5 states of counters, twice as many with each switch."""
+    switches = sum(place.bits == 31 for place in machine.layout.places)
+    return int(8**COUNTERS) << switches
+
+
+def explored(machine: CompiledProduct, threads: int) -> ReachedStates:
+    return reach(machine, threads=threads, limits=Limits(), reporter=Silent())
+
+
+def found_states(reached: ReachedStates) -> list[tuple[int, ...]]:
+    """The words of every state that some thread has found."""
+    width = reached.machine.layout.words
+    return [
+        tuple(row)
+        for worker in reached.workers
+        for row in worker.states[: worker.filled * width].reshape(-1, width).tolist()
+    ]
+
+
+@pytest.mark.parametrize("threads", [1, 2, 3, 5])
+def test_each_state_is_found_once(machine: CompiledProduct, threads: int) -> None:
+    """Each once, by any thread."""
+    reached = explored(machine, threads)
+    found = found_states(reached)
+    assert len(found) == len(set(found)) == reached.states == total(machine)
+    assert reached.layers == explored(machine, 1).layers
+
+
+@pytest.mark.parametrize("threads", [1, 2])
+def test_a_small_table_grows(
+    machine: CompiledProduct, threads: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Begun with a few lines, it grows many times in place, and loses and doubles nothing."""
+    monkeypatch.setattr(table, "FIRST_LINES", 16)
+    monkeypatch.setattr(table, "GROWTH", 1.1)
+    reached = explored(machine, threads)
+    assert reached.table.lines > 16 * 10
+    assert len(set(found_states(reached))) == reached.states == sum(reached.layers)
+    assert reached.states == total(machine)
+
+
+@pytest.mark.parametrize("threads", [1, 2])
+def test_what_cannot_grow_in_place_is_filled_anew(
+    machine: CompiledProduct, threads: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where growing in place gives up half-way, every segment is made again from the states."""
+    given_up = []
+
+    def gives_up(*_arguments: object) -> int:
+        given_up.append(True)
+        return 1
+
+    monkeypatch.setattr(table, "FIRST_LINES", 256)
+    monkeypatch.setattr(table, "grow", gives_up)
+    reached = explored(machine, threads)
+    assert given_up
+    assert len(set(found_states(reached))) == reached.states == sum(reached.layers)
+    assert reached.states == total(machine)
+
+
+@pytest.mark.parametrize("kind", [np.uint32, np.uint64])
+def test_a_slot_is_filled_once(kind: type[np.unsignedinteger[Any]]) -> None:
+    """Who comes second is told so, and what the first stored stays."""
+    slots = np.zeros(8, kind)
+    assert store(slots, np.uint64(3), np.uint64(7), (0,))
+    assert not store(slots, np.uint64(3), np.uint64(9), (0,))
+    assert slots.tolist() == [0, 0, 0, 7, 0, 0, 0, 0]
