@@ -12,6 +12,7 @@ from typing import Any, NamedTuple
 import numpy as np
 import pytest
 
+import modecheck
 from modecheck.engine.language.annotations import I64s, declared_kinds
 from modecheck.engine.language.assembly import Module
 from modecheck.engine.language.intrinsics import (
@@ -296,18 +297,17 @@ def test_the_line_is_that_of_the_statement(tmp_path: Path) -> None:
         Kernel(names["one"])(1)
 
 
-MODULES = (
-    "engine.native.bounded_search_kernels", "engine.native.graph_kernels",
-    "engine.native.kernels", "engine.native.observer_kernels",
-    "engine.native.transition_making_kernels", "engine.native.walk_kernels",
-    "engine.search.fair_kernels", "engine.search.search_kernels",
-    "engine.search.time_bound_kernels", "engine.reductions.permuted_kernels",
-    "compare.refinement_kernels",
-)  # fmt: skip
+ROOT = Path(modecheck.__file__).parent
+MODULES = sorted(
+    ".".join(path.relative_to(ROOT).with_suffix("").parts)
+    for path in ROOT.rglob("*.py")
+    if "\n@Kernel\n" in path.read_text(encoding="utf-8")
+)
 LEFT_OPEN = {
     "store", "insert_word", "insert_words", "home_for", "grow", "expand", "expand_small_levels",
     "is_short", "slots_of_line", "equal_slots", "hash_of", "same_words", "note_failure", "put",
     "refill", "count_of", "index_states", "value_transitions", "value_states",
+    "follow", "decide", "link_alive",
 }  # fmt: skip
 """Kernels with a tuple of any length, or with items of any size."""
 
