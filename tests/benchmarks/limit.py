@@ -10,7 +10,7 @@ import numpy as np
 from modecheck.engine.language.intrinsics import prefetch
 from modecheck.engine.language.kernel import Kernel
 from modecheck.engine.native.growing_arrays import Reserved
-from modecheck.engine.native.kernels import mixed
+from modecheck.engine.native.table_kernels import mixed
 
 BATCH = 256
 

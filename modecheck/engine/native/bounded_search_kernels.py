@@ -9,7 +9,7 @@ import numpy as np
 from modecheck.engine.language.annotations import I64s, U16s, U32s, U64s
 from modecheck.engine.language.intrinsics import call_marks, call_successors
 from modecheck.engine.language.kernel import Kernel
-from modecheck.engine.native.kernels import COUNT_MASK, FAILED_BIT
+from modecheck.engine.native.native_numbers import COUNT_MASK, FAILED_BIT
 from modecheck.engine.native.walk_kernels import (
     EXTRA,
     IS_DRIVEN,

@@ -19,9 +19,9 @@ from modecheck.engine.native.graph_kernels import (
     flag_values,
 )
 from modecheck.engine.native.growing_arrays import Words
-from modecheck.engine.native.kernels import U1
 from modecheck.engine.native.machine import CompiledProduct, compiled
 from modecheck.engine.native.native_arrays import NativeArrays
+from modecheck.engine.native.native_numbers import U1
 from modecheck.engine.native.reach import ReachedStates
 from modecheck.engine.native.transition_making import (
     INDEX_FULLEST,

@@ -13,11 +13,7 @@ from modecheck.engine.language.intrinsics import (
 )
 from modecheck.engine.language.kernel import Kernel
 from modecheck.engine.native.frame import DRIVEN
-from modecheck.engine.native.kernels import (
-    COUNT_MASK,
-    FAILED_BIT,
-    U8,
-)
+from modecheck.engine.native.native_numbers import COUNT_MASK, FAILED_BIT, U8
 
 DRIVEN_BIT = np.uint64(DRIVEN)
 

@@ -13,17 +13,8 @@ import numpy as np
 from modecheck.engine.language.annotations import I64s, U8s, U16s, U32s, U64Rows, U64s
 from modecheck.engine.language.intrinsics import call_successors, call_valuation, prefetch
 from modecheck.engine.language.kernel import Kernel
-from modecheck.engine.native.kernels import (
-    COUNT_MASK,
-    FAILED_BIT,
-    LOW,
-    TWO,
-    U0,
-    U1,
-    U8,
-    U32,
-    mixed,
-)
+from modecheck.engine.native.native_numbers import COUNT_MASK, FAILED_BIT, LOW, TWO, U0, U1, U8, U32
+from modecheck.engine.native.table_kernels import mixed
 
 TABLE_SHARE = 2
 """Slots of the table for each state at the least."""

@@ -17,10 +17,11 @@ import numpy as np
 
 from modecheck.engine.contract.memory import available_memory, resident_memory
 from modecheck.engine.contract.space import INTERRUPTION, Limits
+from modecheck.engine.native.exploring_kernels import FEW, FILLED, LEVELS
 from modecheck.engine.native.interruptions import Interruptions
-from modecheck.engine.native.kernels import CACHE_LINE, FEW, FILLED, LEVELS
 from modecheck.engine.native.machine import CompiledProduct
 from modecheck.engine.native.table import FIRST_LINES, StateTable, stored_kind
+from modecheck.engine.native.table_kernels import CACHE_LINE
 from modecheck.engine.native.workers import Frontier, Worker, apart, new_workers
 from modecheck.engine.search.exploration import Reporter
 

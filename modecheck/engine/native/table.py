@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from modecheck.engine.native.growing_arrays import Reserved
-from modecheck.engine.native.kernels import CACHE_LINE, RECENT, SPARE, grow, hash_of, refill
+from modecheck.engine.native.table_kernels import CACHE_LINE, RECENT, SPARE, grow, hash_of, refill
 from modecheck.product.bit_packing import WordLayout
 
 FIRST_LINES = 1 << 13

@@ -22,8 +22,8 @@ from numpy.typing import NDArray
 from modecheck.engine.language.intrinsics import LINE
 from modecheck.engine.native.frame import RECORD_EXTRA
 from modecheck.engine.native.growing_arrays import Reserved, Words
-from modecheck.engine.native.kernels import SPARE
 from modecheck.engine.native.machine import CompiledProduct
+from modecheck.engine.native.table_kernels import SPARE
 from modecheck.engine.native.threads_together import do_together
 from modecheck.engine.native.transition_making_kernels import (
     MOST_NOTES,

@@ -14,21 +14,23 @@ from modecheck.engine.language.intrinsics import (
     upper_halves_equal_and_empty,
 )
 from modecheck.engine.language.kernel import Kernel
+from modecheck.engine.native.exploring_kernels import AHEAD
 from modecheck.engine.native.frame import DRIVEN
-from modecheck.engine.native.kernels import (
-    AHEAD,
+from modecheck.engine.native.native_numbers import (
     COUNT_MASK,
-    EQUAL,
     FAILED_BIT,
     FAILURE_BITS,
-    FREE,
     LOW,
-    SLOTS,
     U0,
     U1,
     U8,
     U32,
     U64,
+)
+from modecheck.engine.native.table_kernels import (
+    EQUAL,
+    FREE,
+    SLOTS,
     hash_of,
     line_of,
     put,

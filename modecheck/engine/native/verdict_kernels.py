@@ -14,7 +14,7 @@ import numpy as np
 from modecheck.engine.language.annotations import I64s, U8s, U16s, U32s, U64Rows, U64s
 from modecheck.engine.language.intrinsics import prefetch
 from modecheck.engine.language.kernel import Kernel
-from modecheck.engine.native.kernels import LOW, TWO, U0, U1, U8, U32
+from modecheck.engine.native.native_numbers import LOW, TWO, U0, U1, U8, U32
 from modecheck.engine.native.observer_kernels import hash_of_both, number_of
 from modecheck.engine.native.verdict_automaton import ALIVE, BAD, SETTLED
 

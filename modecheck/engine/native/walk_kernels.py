@@ -22,7 +22,7 @@ from modecheck.engine.language.annotations import (
 from modecheck.engine.language.intrinsics import call_marks, call_successors
 from modecheck.engine.language.kernel import Kernel
 from modecheck.engine.native.frame import DRIVEN, RECORD_EXTRA
-from modecheck.engine.native.kernels import (
+from modecheck.engine.native.native_numbers import (
     COUNT_MASK,
     FAILED_BIT,
     FAILURE_BITS,

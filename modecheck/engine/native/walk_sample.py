@@ -12,7 +12,7 @@ import numpy as np
 from modecheck.engine.language.annotations import I64s, U64s
 from modecheck.engine.language.intrinsics import lowest_bit
 from modecheck.engine.language.kernel import Kernel
-from modecheck.engine.native.kernels import MULTIPLY_ONE, MULTIPLY_TWO, U8
+from modecheck.engine.native.native_numbers import MULTIPLY_ONE, MULTIPLY_TWO, U8
 from modecheck.engine.search.walking import (
     BEND,
     FINE_BITS,

@@ -12,12 +12,9 @@ from typing import Any
 
 import numpy as np
 
-from modecheck.engine.native.frame import RECORD_EXTRA
-from modecheck.engine.native.growing_arrays import Reserved, Words
-from modecheck.engine.native.kernels import (
+from modecheck.engine.native.exploring_kernels import (
     AHEAD,
     AT,
-    CACHE_LINE,
     COUNTERS,
     EXPANDED,
     FILLED,
@@ -26,8 +23,11 @@ from modecheck.engine.native.kernels import (
     expand,
     expand_small_levels,
 )
+from modecheck.engine.native.frame import RECORD_EXTRA
+from modecheck.engine.native.growing_arrays import Reserved, Words
 from modecheck.engine.native.machine import CompiledProduct
 from modecheck.engine.native.table import StateTable, stored_kind
+from modecheck.engine.native.table_kernels import CACHE_LINE
 
 RING = 1 << 10
 """States that may wait between two looks at the room that is left; they fit the cache."""

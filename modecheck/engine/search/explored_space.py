@@ -23,20 +23,22 @@ from modecheck.engine.reference.plain import State
 from modecheck.engine.reference.system_actions import system_actions
 from modecheck.engine.search.arrays import Array
 from modecheck.engine.search.fair_components import fair_loop_in
-from modecheck.engine.search.search_kernels import (
-    START,
-    UNREACHED,
+from modecheck.engine.search.mark_kernels import (
     first_among,
-    first_between,
-    first_change,
-    first_loss,
     flag_goals,
     flag_numbers,
     is_known,
-    longest_path,
     next_lacking,
     select,
     select_flagged,
+)
+from modecheck.engine.search.search_kernels import (
+    START,
+    UNREACHED,
+    first_between,
+    first_change,
+    first_loss,
+    longest_path,
     spread_forwards,
 )
 from modecheck.engine.search.state_graph import StateGraph

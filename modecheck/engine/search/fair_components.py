@@ -25,7 +25,7 @@ from modecheck.engine.search.fair_kernels import (
     without_set,
 )
 from modecheck.engine.search.fair_loops import LONGEST_SEARCH, Goal, short_loop
-from modecheck.engine.search.search_kernels import flag_goals, flag_marked, set_unknown
+from modecheck.engine.search.mark_kernels import flag_goals, flag_marked, set_unknown
 from modecheck.engine.search.state_graph import StateGraph
 from modecheck.product.ir import FairSet, Product
 

@@ -6,13 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from modecheck.engine.search.arrays import Array, Arrays
+from modecheck.engine.search.mark_kernels import set_unknown
 from modecheck.engine.search.search_kernels import (
     find_components,
     lead_to,
     most_between,
     own_moves,
     set_masks,
-    set_unknown,
     spread_masks,
     transpose,
 )

@@ -9,7 +9,7 @@ from typing import TypeVar
 from modecheck.engine.contract.space import INITIAL, Space
 from modecheck.engine.search.arrays import Array
 from modecheck.engine.search.explored_space import Exploration, StateStore
-from modecheck.engine.search.search_kernels import flag_goals, flag_numbers
+from modecheck.engine.search.mark_kernels import flag_goals, flag_numbers
 from modecheck.engine.search.time_bound_kernels import (
     find_best,
     find_starts,

@@ -12,9 +12,9 @@ import pytest
 
 from modecheck.engine.contract.space import Limits
 from modecheck.engine.native import table
-from modecheck.engine.native.kernels import store
 from modecheck.engine.native.machine import CompiledProduct, compiled
 from modecheck.engine.native.reach import ReachedStates, reach
+from modecheck.engine.native.table_kernels import store
 from modecheck.engine.reference.system_actions import system_actions
 from modecheck.engine.search.exploration import Silent
 from modecheck.model.devices import read_device

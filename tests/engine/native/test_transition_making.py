@@ -16,9 +16,10 @@ from modecheck.engine.language.intrinsics import LINE
 from modecheck.engine.native import transition_making
 from modecheck.engine.native.graph import States, numbered_states
 from modecheck.engine.native.growing_arrays import Reserved, Words
-from modecheck.engine.native.kernels import MULTIPLY_ONE, MULTIPLY_TWO, SPARE, U1, hash_of
 from modecheck.engine.native.machine import compiled
+from modecheck.engine.native.native_numbers import MULTIPLY_ONE, MULTIPLY_TWO, U1
 from modecheck.engine.native.reach import reach
+from modecheck.engine.native.table_kernels import SPARE, hash_of
 from modecheck.engine.native.threads_together import do_together
 from modecheck.engine.native.transition_making import TransitionMaker, Transitions
 from modecheck.engine.native.transition_making_kernels import (
