@@ -12,7 +12,7 @@ most lenient interpretation. Whether a forgiven item was lost for good cannot be
 count of forgiven items saturates at the number that can be in flight at a time.
 
 One step sends and delivers at most one item of a kind; kinds that are sent together are sent in
-their order.
+their order. Which of them is followed is chosen before that step.
 """
 
 from __future__ import annotations
@@ -31,13 +31,13 @@ another; more are in flight than there should be.
 
 @dataclass(frozen=True, slots=True)
 class Counting:
-    """No item is followed yet. `due` items have to arrive, `forgiven` ones may; with `armed`, the
-    next item sent is the one to follow.
+    """No item is followed yet. `due` items have to arrive, `forgiven` ones may. Where `armed` is
+    not 0, that item of the next step that sends some is the one to follow: the first, the second …
     """
 
     due: int = 0
     forgiven: int = 0
-    armed: bool = False
+    armed: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +55,7 @@ class ExchangeFault:
 
 
 DONE = "done"
-"""The item has arrived, or is forgiven."""
+"""The item has arrived, or is forgiven, or there was none to follow."""
 
 
 def exchange_atoms(kinds: int) -> int:
@@ -64,12 +64,15 @@ def exchange_atoms(kinds: int) -> int:
 
 
 @cache
-def exchange_automaton(kinds: int, under_way: int, *, strict: bool = False) -> Automaton:
-    """The automaton for this many kinds of items, with at most `under_way` in flight at any time.
+def exchange_automaton(
+    kinds: int, under_way: int, *, strict: bool = False, at_once: int = 1
+) -> Automaton:
+    """The automaton for this many kinds of items, with at most `under_way` in flight at any time,
+    of which one step sends `at_once` at the most.
 
     With `strict`, more than that violates the requirement; else it makes the automaton unsure.
     """
-    exchange = _Exchange(kinds, under_way)
+    exchange = _Exchange(kinds, under_way, at_once)
     return AutomatonSketch(
         start=Counting(),
         atoms=exchange_atoms(kinds),
@@ -93,13 +96,14 @@ def _why(state: Hashable, *, strict: bool) -> str:
 
 
 class _Exchange:
-    def __init__(self, kinds: int, under_way: int) -> None:
+    def __init__(self, kinds: int, under_way: int, at_once: int) -> None:
         self._kinds = kinds
         self._most = under_way
+        self._at_once = at_once
 
     def choices(self, state: Hashable) -> Iterable[Hashable]:
         if isinstance(state, Counting) and not state.armed:
-            yield replace(state, armed=True)
+            yield from (replace(state, armed=1 + number) for number in range(self._at_once))
 
     def step(self, state: Hashable, valuation: int) -> Hashable:
         """One step: an arrival is processed before a sending, since what arrives was already in
@@ -109,9 +113,11 @@ class _Exchange:
         for kind in kinds:
             if valuation >> (self._kinds + kind) & 1:
                 state = self._received(state, kind)
-        for kind in kinds:
-            if valuation >> kind & 1:
-                state = self._sent(state, kind)
+        sent = [kind for kind in kinds if valuation >> kind & 1]
+        for kind in sent:
+            state = self._sent(state, kind)
+        if sent and isinstance(state, Counting) and state.armed:
+            return DONE
         if valuation >> 2 * self._kinds & 1:
             state = self._forgiven(state)
         return state
@@ -119,11 +125,11 @@ class _Exchange:
     def _sent(self, state: Hashable, kind: int) -> Hashable:
         if not isinstance(state, Counting):
             return state
-        if state.armed:
+        if state.armed == 1:
             return Following(kind, state.due, state.forgiven)
         if state.due >= self._most:
             return OVERRUN
-        return replace(state, due=state.due + 1)
+        return replace(state, due=state.due + 1, armed=max(state.armed - 1, 0))
 
     def _received(self, state: Hashable, kind: int) -> Hashable:
         if isinstance(state, Counting | Following):

@@ -209,7 +209,27 @@ def automaton_for(device: Device, need: Requirement) -> Automaton:
         return automaton_of(pattern, need.span.kind)
     strict = exchange.under_way is not None
     most = exchange.under_way or room_for(device, exchange)
-    return exchange_automaton(len(exchange.sent), most, strict=strict)
+    together = sent_at_once(device, exchange)
+    return exchange_automaton(len(exchange.sent), most, strict=strict, at_once=together)
+
+
+def sent_at_once(device: Device, exchange: ExactlyOnce) -> int:
+    """The most kinds of items that one step may send: those of a rule, and of all rules that can
+    hear its signals in the same step, and theirs.
+    """
+    rules = [rule for chip in device.chips.values() for rule in chip.rules]
+    most = 1
+    for rule in rules:
+        heard: set[str] = set()
+        taken, kinds = [rule], set()
+        while taken:
+            one = taken.pop()
+            kinds |= {(one.chip, send.message) for send in one.sends} & {*exchange.sent}
+            fresh = {*one.signals} - heard
+            heard |= fresh
+            taken += [two for two in rules if any(event.name in fresh for event in two.trigger)]
+        most = max(most, len(kinds))
+    return most
 
 
 def room_for(device: Device, exchange: ExactlyOnce) -> int:

@@ -14,6 +14,7 @@ from modecheck.checks.judged import Judged
 from modecheck.checks.verdict import check
 from modecheck.engine.choice import EngineName, Search
 from modecheck.model.devices import read_device
+from modecheck.product.observers import sent_at_once
 
 PLAIN = Search(engine="plain")
 
@@ -178,3 +179,47 @@ def test_more_than_the_links_hold_leave_it_undecided(tmp_path: Path) -> None:
     one = judged(BY_TILE, tmp_path, parts)
     assert one.verdict == "undecided"
     assert "under_way" in one.remark
+
+
+TOGETHER = """\
+device: d
+chips:
+  tile: {{states: {{idle: {{rest: true}}, played: {{rest: true}}}}, rules: [{rules}]}}
+  bridge: {{states: {{s: {{rest: true}}}}, rules: [{bridge}]}}
+  hub: {{states: {{s: {{rest: true}}}}, discards: [press, release]}}
+links:
+  air: {{from: tile, to: hub, carries: [press, release], capacity: {capacity}, when_full: drop_new}}
+requirements:
+  R: {{text: t, exactly_once: {{sent: [tile.press, tile.release],
+      received: [hub.press, hub.release]}}}}
+"""
+"""A tile that sends both in one step."""
+
+
+@pytest.mark.parametrize("engine", ["plain", "compiled"])
+@pytest.mark.parametrize(("capacity", "verdict"), [(1, "broken"), (2, "holds")])
+def test_each_item_that_one_step_sends_has_to_arrive(
+    tmp_path: Path, engine: EngineName, capacity: int, verdict: str
+) -> None:
+    """Not only the first of them: the second finds the link full."""
+    path = tmp_path / "device.yaml"
+    rule = "{in: idle, send: [press, release], to: played}"
+    path.write_text(TOGETHER.format(rules=rule, bridge="", capacity=capacity), encoding="utf-8")
+    (one,) = check([read_device(str(path))], search=Search(engine=engine)).requirements
+    assert one.verdict == verdict
+    if verdict == "broken":
+        assert told(one) == ("release over air is lost (the link is full)", 2)
+
+
+@pytest.mark.parametrize(("last", "most"), [("two", 2), ("three", 1)])
+def test_what_follows_from_one_signal_is_sent_at_once(tmp_path: Path, last: str, most: int) -> None:
+    """A rule and those that hear its signals, and theirs, act in one step; others do not."""
+    rules = "{in: idle, signal: one, to: played}, {'on': one, signal: two, send: press}"
+    rules += f", {{'on': {last}, send: release}}"
+    bridge = "{'on': two, do: [], to: s}, {signal: three}"
+    path = tmp_path / "device.yaml"
+    path.write_text(TOGETHER.format(rules=rules, bridge=bridge, capacity=2), encoding="utf-8")
+    device = read_device(str(path))
+    exchange = device.requirements["R"].exchange
+    assert exchange is not None
+    assert sent_at_once(device, exchange) == most

@@ -21,7 +21,14 @@ MOMENTS = st.one_of(
 
 def valuation(moment: Moment) -> int:
     what, kind = moment
-    bits = {"sent": 1 << kind, "received": 1 << KINDS + kind, "losing": 1 << 2 * KINDS, "": 0}
+    everything = (1 << KINDS) - 1
+    bits = {
+        "both": everything,
+        "sent": 1 << kind,
+        "received": 1 << KINDS + kind,
+        "losing": 1 << 2 * KINDS,
+        "": 0,
+    }
     return bits[what]
 
 
@@ -82,6 +89,23 @@ def test_without_loss_allowed_exactly_the_prefixes_are_fine(run: list[Moment]) -
     if not unsure:
         assert (not bad) == is_fine(run, ended=False)
         assert (not bad and not alive) == is_fine(run, ended=True)
+
+
+BOTH = ("both", 0)
+"""One step sends an item of each kind, in their order."""
+
+
+@given(st.lists(MOMENTS.filter(lambda moment: moment[0] != "losing") | st.just(BOTH), max_size=7))
+@settings(max_examples=settings().max_examples * 3)
+def test_items_that_one_step_sends_are_judged_each(run: list[Moment]) -> None:
+    """As if they were sent in two steps: also the last of them has to arrive, in its place."""
+    automaton = exchange_automaton(KINDS, UNDER_WAY, at_once=2)
+    apart = [("sent", kind) for kind in range(KINDS)]
+    one_by_one = [two for one in run for two in (apart if one == BOTH else [one])]
+    bad, alive, unsure = outcomes(automaton, run)
+    if not unsure:
+        assert (not bad) == is_fine(one_by_one, ended=False)
+        assert (not bad and not alive) == is_fine(one_by_one, ended=True)
 
 
 @given(st.lists(MOMENTS, max_size=9))
