@@ -128,7 +128,7 @@ class DeviceFile(pytest.File):
 
     def in_full(self, case: Case) -> str:
         """The findings of a case with their scenarios, or why it is undecided."""
-        from modecheck.report.finding_text import finding_in_full
+        from modecheck.report.terminal import finding_in_full
 
         told = [finding_in_full(one) for one in case.findings]
         text = "\n\n".join("\n".join(lines) for lines in told) or case.reason

@@ -12,7 +12,7 @@ from xml.etree import ElementTree
 
 from modecheck.checks.explored import Verdict
 from modecheck.report.cases import FAILED, REQUIREMENT, SKIPPED, UNDECIDED, Case, cases_of
-from modecheck.report.finding_text import finding_in_full
+from modecheck.report.terminal import finding_in_full
 
 ELEMENTS = {FAILED: "failure", UNDECIDED: "error", SKIPPED: "skipped"}
 NOT_XML = re.compile(r"[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")

@@ -43,19 +43,21 @@ TONES = {
 
 def comparison_report(comparison: DeviceComparison) -> list[doc.Block]:
     """The report: text, findings, behaviour, and what to retest."""
-    bad = comparison.broken or comparison.different
-    tone = (
-        doc.BAD if comparison.broken else doc.OPEN if bad or not comparison.complete else doc.GOOD
-    )
-    tone = tone if comparison.complete else doc.OPEN
     return [
-        doc.Title(comparison.new.device.name, outcome_in_words(comparison), tone),
+        title(comparison),
         *remarks(explored_in_words(comparison)),
-        _text(comparison),
+        changes_in_text(comparison),
         *difference(comparison.findings),
-        *_behaviour(comparison),
-        _retest(comparison),
+        *consequences(comparison),
     ]
+
+
+def title(comparison: DeviceComparison) -> doc.Title:
+    """The comparison in a few words."""
+    same = not comparison.different and not comparison.retest.durations
+    tone = doc.GOOD if comparison.complete and same else doc.OPEN
+    tone = doc.BAD if comparison.broken else tone
+    return doc.Title(comparison.new.device.name, outcome_in_words(comparison), tone)
 
 
 def explored_in_words(comparison: DeviceComparison) -> Iterator[str]:
@@ -73,7 +75,8 @@ def explored_in_words(comparison: DeviceComparison) -> Iterator[str]:
             yield f"{which}: undecided: {', '.join(verdict.not_evaluated)}"
 
 
-def _text(comparison: DeviceComparison) -> doc.Chapter:
+def changes_in_text(comparison: DeviceComparison) -> doc.Chapter:
+    """What differs in the text of both."""
     rows = tuple(_change(comparison, change) for change in comparison.text.changes)
     heads = ("change", "part")
     blocks: tuple[doc.Block, ...] = (
@@ -84,9 +87,7 @@ def _text(comparison: DeviceComparison) -> doc.Chapter:
 
 def _change(comparison: DeviceComparison, change: Change) -> doc.Record:
     notes = [
-        doc.Paragraph(
-            (f"{key}: ", *((doc.code(before), " → ", doc.code(after)) if before else (after,)))
-        )
+        doc.Paragraph((f"{key}: ", *(_from_to(before, after) if before else (after,))))
         for key, before, after in facets_in_words(change)
     ]
     origin = comparison.new_origin if change.new is not None else comparison.old_origin
@@ -97,19 +98,29 @@ def _change(comparison: DeviceComparison, change: Change) -> doc.Record:
     return doc.Record((f"{change.what:<7}",), change_in_words(change), tuple(notes))
 
 
-def _behaviour(comparison: DeviceComparison) -> Iterator[doc.Chapter]:
-    if not comparison.behaviours:
-        return
+def _from_to(before: str, after: str) -> tuple[str | doc.Fragment, ...]:
+    return doc.code(before, doc.OLD), " → ", doc.code(after, doc.NEW)
+
+
+def consequences(comparison: DeviceComparison) -> Iterator[doc.Chapter]:
+    """What behaves differently, and what to retest."""
+    if comparison.behaviours:
+        yield _behaviour(comparison)
+    yield _retest(comparison)
+
+
+def _behaviour(comparison: DeviceComparison) -> doc.Chapter:
     blocks: list[doc.Block] = []
     for look in looks_told(comparison.behaviours):
         variant = f"{look.variant}: " if look.variant else ""
         said = f"{variant}{look.title}: {'; '.join(look.sentences())}"
         blocks.append(doc.Item(said, MARKS[look.worst], hang=2))
     blocks += remarks(reasons(comparison.behaviours))
-    title = f"behaviour ({comparison.asked.equivalence.value} bisimulation)"
-    yield doc.Chapter(title, tuple(blocks))
     for one in differences_told(comparison):
-        yield doc.Chapter(one.title, (doc.Paragraph(one.sentence, hang=0), doc.Steps(one.told)))
+        shown = (doc.Paragraph(one.sentence, hang=0), doc.Steps(one.told))
+        blocks.append(doc.Chapter(one.title, shown))
+    heading = f"behaviour ({comparison.asked.equivalence.value} bisimulation)"
+    return doc.Chapter(heading, tuple(blocks))
 
 
 def _retest(comparison: DeviceComparison) -> doc.Chapter:
@@ -126,7 +137,8 @@ def _concern(one: Concern) -> doc.Record:
     notes: list[doc.Paragraph] = []
     if one.standing is not Standing.UNTOUCHED:
         for kind, ids in findings_of_concern(one):
-            named = [part for id_ in ids for part in (", ", doc.code(id_))]
+            full = [doc.Fragment(id_, code=True, reported=id_ in one.new) for id_ in ids]
+            named = [part for id_ in full for part in (", ", id_)]
             notes.append(doc.Paragraph((f"{kind}: ", *named[1:])))
         notes += remarks(concern_in_words(one))
     return doc.Record(

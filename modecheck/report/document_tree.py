@@ -1,7 +1,7 @@
 """What people read, as a tree: sections, paragraphs, records, grids, scenarios and findings.
 
-A report builds it once. The terminal and Markdown each render all of it, so what one of them shows
-the other shows too. Text of a model stays text: whoever renders it escapes it.
+A report builds it once. The terminal, Markdown and the page each render all of it, so what one of
+them shows the others show too. Text of a model stays text: whoever renders it escapes it.
 """
 
 from __future__ import annotations
@@ -16,14 +16,20 @@ from modecheck.scenario.telling import ToldStep
 STRONG, FAINT, GOOD, BAD, OPEN = "strong", "faint", "good", "bad", "open"
 """Tones. Open is what is unknown, and what is only a warning."""
 
+OLD, NEW = "old", "new"
+"""Tones of the two sides of a change; only a page shows them."""
+
 
 @dataclass(frozen=True, slots=True)
 class Fragment:
-    """Words within a line: in a tone, or as `code`, that is, verbatim."""
+    """Words within a line: in a tone, or as `code`, that is, verbatim. The id of a finding that is
+    `reported` in full leads there on a page.
+    """
 
     text: str
     tone: str = ""
     code: bool = False
+    reported: bool = False
 
 
 Words: TypeAlias = str | Fragment | tuple[str | Fragment, ...]
@@ -146,10 +152,13 @@ class Measures:
 
 @dataclass(frozen=True, slots=True)
 class Steps:
-    """The steps of a scenario; none with a number in `breaks` is joined with those before it."""
+    """The steps of a scenario; none with a number in `breaks` is joined with those before it. A
+    terminal leaves out the middle of a long one that is not to be `whole`.
+    """
 
     told: Sequence[ToldStep]
     breaks: tuple[int, ...] = ()
+    whole: bool = False
 
 
 @dataclass(frozen=True, slots=True)

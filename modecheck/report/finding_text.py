@@ -1,30 +1,35 @@
-"""A finding in full, as plain text: for logs, whose readers cannot ask for more."""
+"""What is reported of a finding below its sentence and its id, as blocks of the document tree."""
 
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator
 
 from modecheck.checks.findings import Finding
-from modecheck.report.style import Style
-from modecheck.scenario.telling import STAYS, ToldStep, condensed
+from modecheck.model.places import Place
+from modecheck.report import document_tree as doc
+from modecheck.scenario.telling import STAYS
 
-PLAIN = Style(colour=False, width=100)
+
+def _here(place: Place) -> str:
+    return seen_from_here(str(place))
 
 
-def finding_in_full(finding: Finding) -> list[str]:
-    """What is wrong, where, in which variants, the whole scenario, and the hint."""
-    lines = PLAIN.wrapped(finding.text)
-    lines += [finding.id, f"at {seen_from_here(str(finding.place))}"]
-    lines += [f"and {seen_from_here(str(place))}" for place in finding.also]
+def facts_of(finding: Finding, seen: Callable[[Place], str] = _here) -> Iterator[doc.Block]:
+    """Where it is as `seen` by the reader, in which variants, and the details."""
+    for said, place in (("at ", finding.place), *(("and ", place) for place in finding.also)):
+        at = doc.code(seen(place))
+        yield doc.Paragraph((said, at), doc.FAINT, wrapped=False)
     if finding.variants:
-        lines += PLAIN.wrapped(f"only with {' or '.join(finding.variants)}", "", "  ")
-    for detail in finding.details:
-        lines += PLAIN.wrapped(detail, "- ", "  ")
-    lines += _scenario(finding.scenario)
+        yield doc.Paragraph(f"only with {' or '.join(finding.variants)}")
+    yield from map(doc.Item, finding.details)
+
+
+def scenario_of(finding: Finding, *, whole: bool = False) -> Iterator[doc.Block]:
+    """Its steps, all of them if it is to be `whole`, and whether it can stay like this."""
+    yield doc.Steps(finding.scenario, whole=whole)
     if finding.stays:
-        lines.append(STAYS)
-    return [*lines, *PLAIN.wrapped(f"hint: {finding.hint}", "", "  ")]
+        yield doc.Paragraph(STAYS, hang=0)
 
 
 def seen_from_here(place: str) -> str:
@@ -32,16 +37,3 @@ def seen_from_here(place: str) -> str:
     file, line, column = place.rsplit(":", 2)
     near = os.path.relpath(file) if os.path.isabs(file) else file
     return f"{min(file, near, key=len)}:{line}:{column}"
-
-
-def _scenario(steps: Sequence[ToldStep]) -> list[str]:
-    lines: list[str] = []
-    looping = False
-    for step in condensed(steps):
-        if step.again and not looping:
-            lines.append("from here on, repeating forever:")
-            looping = True
-        lines += PLAIN.wrapped(step.text, f"{step.numbers:>3}. ", "     ")
-        if step.changes:
-            lines += PLAIN.wrapped(", ".join(step.changes), "     ", "     ")
-    return lines

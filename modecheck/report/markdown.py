@@ -13,8 +13,8 @@ from typing import Any
 from modecheck.checks.findings import Finding
 from modecheck.model.finding_kinds import KINDS
 from modecheck.report import document_tree as doc
-from modecheck.report.finding_text import seen_from_here
-from modecheck.scenario.telling import STAYS, ToldStep, condensed
+from modecheck.report.finding_text import facts_of, scenario_of
+from modecheck.scenario.telling import ToldStep, condensed
 
 MARKS = re.compile(r"([\\`*_\[\]#|~$]|^[-+]|(?<=^\d)[.)])")
 """ASCII punctuation that can be markup within a line, or that begins a list; CommonMark lets a
@@ -95,8 +95,8 @@ def _steps(one: doc.Steps, _: int) -> list[str]:
     return steps_as_markdown(one.told, one.breaks)
 
 
-def _findings(block: doc.Findings, _: int) -> list[str]:
-    return [line for one in block.findings for line in _finding(one)]
+def _findings(block: doc.Findings, level: int) -> list[str]:
+    return [line for one in block.findings for line in _finding(one, level)]
 
 
 def _item(item: doc.Item, _: int) -> list[str]:
@@ -163,21 +163,14 @@ def steps_as_markdown(told: Sequence[ToldStep], breaks: Sequence[int] = ()) -> l
     return [*lines, ""] if lines else []
 
 
-def _finding(finding: Finding) -> list[str]:
+def _finding(finding: Finding, level: int) -> list[str]:
     """A finding as a block that folds."""
     text = _in_html(f"{finding.severity}: {finding.text}")
     title = f"{text} (<code>{_in_html(finding.id)}</code>)"
-    lines = [escaped(f"{finding.code}: {KINDS[finding.code].meaning}"), ""]
-    lines += [f"at {_code(seen_from_here(str(finding.place)))}", ""]
-    lines += [f"and {_code(seen_from_here(str(place)))}\n" for place in finding.also]
-    if finding.variants:
-        lines += [escaped(f"only with {' or '.join(finding.variants)}"), ""]
-    details = [f"- {escaped(detail)}" for detail in finding.details]
-    lines += [*details, ""] if details else []
-    lines += steps_as_markdown(finding.scenario)
-    if finding.stays:
-        lines += [STAYS, ""]
-    return _folding(title, [*lines, f"hint: {escaped(finding.hint)}"], folded=True)
+    meaning = doc.Paragraph(f"{finding.code}: {KINDS[finding.code].meaning}")
+    hint = doc.Paragraph(f"hint: {finding.hint}")
+    blocks = (meaning, *facts_of(finding), *scenario_of(finding), hint)
+    return _folding(title, _blocks(blocks, level), folded=True)
 
 
 RENDERED: dict[type[doc.Block], Callable[[Any, int], list[str]]] = {

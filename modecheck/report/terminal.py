@@ -9,9 +9,9 @@ from modecheck.checks.findings import Finding
 from modecheck.model.finding_kinds import KINDS
 from modecheck.model.wording import counted
 from modecheck.report import document_tree as doc
-from modecheck.report.finding_text import seen_from_here
+from modecheck.report.finding_text import facts_of, scenario_of
 from modecheck.report.style import Style
-from modecheck.scenario.telling import STAYS, ToldStep, condensed
+from modecheck.scenario.telling import ToldStep, condensed
 
 LONGEST_SCENARIO = 24
 """Steps shown of a scenario; of a longer one the middle is left out (the JSON has it all)."""
@@ -28,19 +28,39 @@ def lines_of(blocks: Iterable[doc.Block], style: Style) -> list[str]:
     return lines[1:] if lines and not lines[0] else lines
 
 
+def finding_in_full(finding: Finding) -> list[str]:
+    """A finding with its whole scenario and the hint: for logs, whose readers cannot ask for more.
+
+    The lines are as in a report, but not indented, and up to 100 characters wide.
+    """
+    hint = doc.Paragraph(f"hint: {finding.hint}")
+    blocks = (*_finding(finding, whole=True), hint)
+    return [line[2:] for line in lines_of(blocks, Style(width=102))]
+
+
+def _finding(finding: Finding, *, whole: bool = False) -> tuple[doc.Block, ...]:
+    return (
+        doc.Paragraph(finding.text, doc.STRONG, hang=0),
+        doc.Paragraph(finding.id, doc.FAINT, wrapped=False),
+        *facts_of(finding),
+        *scenario_of(finding, whole=whole),
+    )
+
+
 def scenario_as_text(
-    told: Sequence[ToldStep], style: Style, breaks: Sequence[int] = ()
+    told: Sequence[ToldStep], style: Style, breaks: Sequence[int] = (), *, whole: bool = False
 ) -> list[str]:
-    """The steps of a scenario, numbered; of a long one the middle is left out."""
+    """The steps of a scenario, numbered; a long one has no middle unless it is to be `whole`."""
     steps = condensed(told, breaks)
+    longest = len(steps) if whole else LONGEST_SCENARIO
     lines: list[str] = []
     looping = False
     for position, step in enumerate(steps, start=1):
-        if len(steps) > LONGEST_SCENARIO and position == HEAD_OF_LONG + 1:
+        if len(steps) > longest and position == HEAD_OF_LONG + 1:
             middle = steps[HEAD_OF_LONG : len(steps) - (LONGEST_SCENARIO - HEAD_OF_LONG)]
             left_out = sum(one.steps for one in middle)
             lines.append(style.faint(f"     … {counted(left_out, 'more step')} in --json …"))
-        if _is_shown(position, len(steps)):
+        if _is_shown(position, len(steps), longest):
             if step.again and not looping:
                 lines += _again(steps, step.number, style)
                 looping = True
@@ -55,9 +75,9 @@ def _again(steps: list[ToldStep], shown: int, style: Style) -> list[str]:
     return style.wrapped(f"from {where} on, repeating forever:", "  ")
 
 
-def _is_shown(number: int, count: int) -> bool:
-    tail = count - (LONGEST_SCENARIO - HEAD_OF_LONG)
-    return count <= LONGEST_SCENARIO or number <= HEAD_OF_LONG or number > tail
+def _is_shown(number: int, count: int, longest: int) -> bool:
+    tail = count - (longest - HEAD_OF_LONG)
+    return count <= longest or number <= HEAD_OF_LONG or number > tail
 
 
 def step_as_text(step: ToldStep, style: Style) -> list[str]:
@@ -77,6 +97,8 @@ class _Renderer:
             doc.GOOD: style.good,
             doc.BAD: style.error,
             doc.OPEN: style.warning,
+            doc.OLD: str,
+            doc.NEW: str,
         }
 
     def all(self, blocks: Iterable[doc.Block]) -> list[str]:
@@ -114,7 +136,7 @@ class _Renderer:
         return ["", *self._heading(one.heading, one.remark, one.tone), *self.all(one.blocks)]
 
     def _steps(self, one: doc.Steps) -> list[str]:
-        return scenario_as_text(one.told, self._style, one.breaks)
+        return scenario_as_text(one.told, self._style, one.breaks, whole=one.whole)
 
     def _verbatim(self, one: doc.Verbatim) -> list[str]:
         return [self._style.faint(line) for line in self._style.wrapped(one.text, "  | ")]
@@ -212,21 +234,8 @@ class _Renderer:
         tone = doc.BAD if kind.severity == "error" else doc.OPEN
         lines = ["", *self._heading(block.code, f"({kind.meaning})", tone)]
         for number, finding in enumerate(block.findings):
-            lines += ([""] if number else []) + self._finding(finding)
+            lines += ([""] if number else []) + self.all(_finding(finding))
         return [*lines, *self._style.wrapped(f"hint: {kind.hint}", "  ")]
-
-    def _finding(self, finding: Finding) -> list[str]:
-        style = self._style
-        lines = [style.bold(line) for line in style.wrapped(finding.text, "  ")]
-        lines.append(style.faint(f"  {finding.id}"))
-        lines.append(style.faint(f"  at {seen_from_here(str(finding.place))}"))
-        lines += [style.faint(f"  and {seen_from_here(str(place))}") for place in finding.also]
-        if finding.variants:
-            lines += style.wrapped(f"only with {' or '.join(finding.variants)}", "  ", "    ")
-        for detail in finding.details:
-            lines += style.wrapped(detail, "  - ", "    ")
-        lines += scenario_as_text(finding.scenario, style)
-        return [*lines, *(style.wrapped(STAYS, "  ") if finding.stays else [])]
 
 
 RENDERED: dict[type[doc.Block], Callable[[_Renderer, Any], list[str]]] = {

@@ -99,9 +99,8 @@ def test_what_is_newly_broken_is_told_and_fails(tmp_path: Path) -> None:
     assert without == ["broken-requirement:note_ends"]
     assert re.search(r"cable +touched\n +new findings: deadlock:receiver.changing\n", result.out)
     assert "| new findings: <code>deadlock:receiver.changing</code>; in the text:" in markdown
-    anchor = re.search(r'<h3 id="([\w-]+)">New: .*\n.*deadlock:receiver\.changing', page)
-    assert anchor is not None
-    assert f'<a href="#{anchor[1]}"><code>' in page
+    assert '<article class="finding error" id="deadlock:receiver.changing"' in page
+    assert '<a href="#deadlock%3Areceiver.changing"><code>' in page
     for text in (result.out, markdown, page):
         said = text.replace("\\", "")
         assert "new findings that belong to no concern: broken-requirement:note_ends" in said
@@ -156,7 +155,10 @@ def test_a_bound_makes_it_incomplete(tmp_path: Path) -> None:
     markdown = (tmp_path / "told.md").read_text(encoding="utf-8")
     assert "no new findings so far" in markdown.splitlines()[0]
     page = (tmp_path / "told.html").read_text(encoding="utf-8")
-    assert "No new findings so far, incomplete." in page
+    said = re.search(r'<h2 id="verdict-said">.*</h2>', page)
+    assert said is not None
+    assert "no new findings so far" in said[0]
+    assert said[0].endswith("; incomplete</h2>")
     assert "incomplete" in head(result)
     assert "? messages over radio: unknown in every mode and as a whole" in result.out
     assert "untouched" not in result.out

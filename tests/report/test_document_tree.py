@@ -1,7 +1,8 @@
-"""A report is built once: the terminal and Markdown say the same of it."""
+"""A report is built once: the terminal, Markdown and the page say the same of it."""
 
 from __future__ import annotations
 
+import html
 import re
 from pathlib import Path
 
@@ -9,6 +10,7 @@ import pytest
 
 from modecheck.report import document_tree as doc
 from modecheck.report.markdown import markdown_of
+from modecheck.report.page.document import environment
 from modecheck.report.style import Style
 from modecheck.report.terminal import lines_of
 from tests.cli.running import MODELS, run
@@ -49,8 +51,17 @@ def test_markdown_says_whatever_the_terminal_says(name: str, tmp_path: Path) -> 
     assert words(result.out) - told <= {"from", "here", "on", "repeating", "forever"}
 
 
+def test_the_page_of_a_comparison_says_whatever_the_terminal_says(tmp_path: Path) -> None:
+    """Every word of it."""
+    page = tmp_path / "page.html"
+    result = run(*REPORTS["compare"], "--page", str(page))
+    source = page.read_text(encoding="utf-8")
+    text = re.sub(r"<(svg|style).*?</\1>|<[^>]*>", " ", source, flags=re.DOTALL)
+    assert words(result.out) - words(html.unescape(text)) <= {"hint"}
+
+
 def test_text_of_a_model_stays_text() -> None:
-    """In every block: Markdown escapes it, and a terminal shows it as it is."""
+    """In every block: Markdown and a page escape it, and a terminal shows it as it is."""
     odd = "*a* | <b> `c`"
     blocks: list[doc.Block] = [
         doc.Title(odd, odd),
@@ -67,3 +78,8 @@ def test_text_of_a_model_stays_text() -> None:
     assert shown.count(odd) == 19
     assert written.count(r"\*a\* \| &lt;b&gt; \`c\`") + written.count("*a* | &lt;b&gt; `c`") == 19
     assert "<b>" not in written
+    on_page = [one for one in blocks if not isinstance(one, doc.Title | doc.Verbatim | doc.Grid)]
+    template = '{% from "tree.html" import blocks %}{{ blocks(tree, 2) }}'
+    source = environment().from_string(template).render(tree=on_page)
+    assert source.count("*a* | &lt;b&gt; `c`") == 13
+    assert "<b>" not in source

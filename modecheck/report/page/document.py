@@ -17,13 +17,17 @@ from modecheck.checks.gaps import gap_tables
 from modecheck.draw.shown import shown
 from modecheck.draw.stylesheet import stylesheet
 from modecheck.engine.contract.space import Space
+from modecheck.model.finding_kinds import KINDS
+from modecheck.report import document_tree as doc
 from modecheck.report.check_report import findings_counted
+from modecheck.report.finding_text import facts_of, scenario_of
 from modecheck.report.page.digest import digest_of
 from modecheck.report.page.gap_rows import GapSheet, gap_sheet
-from modecheck.report.page.outline import limits_in_words, outline_of
+from modecheck.report.page.outline import anchor_of, limits_in_words, outline_of
 from modecheck.report.page.payload import PageData
 from modecheck.report.page.pictures import Picture, pictures_of
 from modecheck.report.page.requirement_rows import requirement_rows
+from modecheck.scenario.telling import condensed
 from modecheck.version import __version__
 
 if TYPE_CHECKING:
@@ -125,8 +129,17 @@ def environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.filters["shown"] = _shown
-    environment.filters["count"] = lambda number: f"{number:,}"
+    environment.filters |= {
+        "shown": _shown,
+        "count": lambda number: f"{number:,}",
+        "kind": lambda block: type(block).__name__,
+        "fragments": doc.fragments,
+        "condensed": condensed,
+        "facts": facts_of,
+        "scenario": scenario_of,
+        "anchor": anchor_of,
+    }
+    environment.globals["kinds"] = KINDS
     return environment
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import groupby
 
@@ -10,13 +10,13 @@ from modecheck.checks.explored import Explored, Verdict
 from modecheck.checks.findings import Finding
 from modecheck.checks.mode_switches import ModeSwitch
 from modecheck.draw.shown import shown
-from modecheck.model.finding_kinds import KINDS
 from modecheck.model.places import Place
+from modecheck.report import document_tree as doc
 from modecheck.report.check_report import ending_in_words
+from modecheck.report.finding_text import facts_of
 from modecheck.report.page.digest import seen_from
 from modecheck.report.page.payload import PageData
 from modecheck.report.page.tellings import LONGEST_SENTENCE
-from modecheck.scenario.telling import ToldStep, condensed
 from modecheck.scenario.traces import Trace
 
 
@@ -25,36 +25,22 @@ class Scenario:
     """A trace as the page shows it; `number` is that of the scripts' scenario.
 
     The first `begin` steps lead to where it begins. It `stays` if no further step has to happen at
-    its end. In `lines`, consecutive steps in which only time passes are shown as one.
+    its end.
     """
 
     number: int
     begin: int
     stays: bool
-    told: Sequence[ToldStep]
-    lines: tuple[ToldStep, ...]
+    steps: doc.Steps
 
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """A finding on the page; `accepted` is the reason why it was accepted, if it was."""
+    """A finding on the page, what is reported of it, and its scenario."""
 
     finding: Finding
-    anchor: str
-    places: tuple[str, ...]
+    facts: tuple[doc.Block, ...]
     scenario: Scenario | None
-    accepted: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Group:
-    """Findings of one code."""
-
-    code: str
-    severity: str
-    meaning: str
-    hint: str
-    entries: tuple[Entry, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,9 +73,9 @@ class Switches:
 
 @dataclass(frozen=True, slots=True)
 class PageOutline:
-    """The open findings, the accepted ones, and the switches; all with scenarios."""
+    """The open findings by code, the accepted ones, and the switches; all with scenarios."""
 
-    groups: tuple[Group, ...]
+    groups: tuple[tuple[str, tuple[Entry, ...]], ...]
     accepted: tuple[Entry, ...]
     switches: tuple[Switches, ...]
 
@@ -99,9 +85,9 @@ def outline_of(verdict: Verdict, payload: PageData) -> PageOutline:
     return _Outliner(verdict, payload).outline()
 
 
-def anchor_of(finding: Finding) -> str:
+def anchor_of(finding_id: str) -> str:
     """The fragment of a link to a finding: its id, which is stable when the model changes."""
-    return "_".join(finding.id.split())
+    return "_".join(finding_id.split())
 
 
 class _Outliner:
@@ -111,13 +97,14 @@ class _Outliner:
 
     def outline(self) -> PageOutline:
         groups = [
-            self._group(code, list(findings))
+            (code, tuple(map(self._entry, findings)))
             for code, findings in groupby(self._verdict.findings, key=lambda one: one.code)
         ]
         accepted = []
         for one in self._verdict.accepted:
             until = f" (until {one.until})" if one.until else ""
-            accepted.append(self._entry(one.finding, f"{one.reason}{until}"))
+            reason = doc.Paragraph((doc.Fragment("Accepted: ", doc.STRONG), f"{one.reason}{until}"))
+            accepted.append(self._entry(one.finding, reason))
         switches = [
             self._switches(number, one)
             for number, one in enumerate(self._verdict.explored)
@@ -125,19 +112,9 @@ class _Outliner:
         ]
         return PageOutline(tuple(groups), tuple(accepted), tuple(switches))
 
-    def _group(self, code: str, findings: list[Finding]) -> Group:
-        kind = KINDS[code]
-        entries = tuple(self._entry(finding, "") for finding in findings)
-        return Group(code, kind.severity, kind.meaning, kind.hint, entries)
-
-    def _entry(self, finding: Finding, accepted: str) -> Entry:
-        return Entry(
-            finding=finding,
-            anchor=anchor_of(finding),
-            places=tuple(self._place(place) for place in (finding.place, *finding.also)),
-            scenario=self._scenario_of(finding),
-            accepted=accepted,
-        )
+    def _entry(self, finding: Finding, *first: doc.Block) -> Entry:
+        facts = (*first, *facts_of(finding, self._place))
+        return Entry(finding, facts, self._scenario_of(finding))
 
     def _place(self, place: Place) -> str:
         return f"{seen_from(self._verdict.device, place.file)}:{place.line}:{place.column}"
@@ -151,8 +128,8 @@ class _Outliner:
 
     def _scenario(self, title: str, trace: Trace, variant: int) -> Scenario:
         number = self._payload.add(title, trace, variant)
-        lines = tuple(condensed(trace.told, (trace.switch_from + 1,)))
-        return Scenario(number, trace.switch_from, trace.stays, trace.told, lines)
+        steps = doc.Steps(trace.told, (trace.switch_from + 1,))
+        return Scenario(number, trace.switch_from, trace.stays, steps)
 
     def _switches(self, number: int, one: Explored) -> Switches:
         known = {(switch.source, switch.target): switch for switch in one.switches}

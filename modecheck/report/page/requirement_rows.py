@@ -56,7 +56,7 @@ def _row(judged: Judged, reasons: dict[str, str]) -> RequirementRow:
         assumptions=(*assumptions_of(need), *rests),
         outcome=judged.verdict if reason is None else ACCEPTED,
         why=judged.remark if reason is None else reason,
-        anchor=anchor_of(finding) if finding is not None and judged.verdict != FALLS else "",
+        anchor=anchor_of(finding.id) if finding is not None and judged.verdict != FALLS else "",
     )
 
 
