@@ -47,7 +47,7 @@ _HOMES = {
     "Finding": "checks.findings",
     "InvalidInput": "model.errors",
     "ModecheckError": "model.errors",
-    "Space": "engine.space",
+    "Space": "engine.contract.space",
     "ToldStep": "scenario.telling",
     "Verdict": "checks.explored",
     "check_supervision_timeout": "supervision",

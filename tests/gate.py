@@ -126,7 +126,7 @@ def shown_in_all(repository: Path) -> set[Shown]:
         line = f"{place['artifactLocation']['uri']}:{place['region']['startLine']}"
         assert f"{name}\nat {line}:" in failed, name
         assert re.search(
-            rf"<code>{re.escape(name)}</code>\)</summary>\n\nat <code>{line}:", text
+            rf"<code>{re.escape(name)}</code>\)</summary>\n\n.+\n\nat <code>{line}:", text
         ), name
         shown.add(Shown(name, line))
     return shown

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from modecheck.engine.reference.happenings import Arrived, SignalEmitted, Struck
+from modecheck.engine.reference.happenings import Arrived, SignalEmitted, Struck, Took
 from modecheck.engine.reference.plain import State, Step
 from modecheck.model.parts import Event as Trigger
 from modecheck.product.ir import ChipIR, Field, Product
@@ -82,9 +82,12 @@ class Seat:
         return [*events, *changed(seen, self.sights(after))]
 
     def _own_step(self, step: Step, before: State) -> Iterator[Event]:
-        label = self.product.labels[step.label]
-        if label.kind == "rule" and label.chip == self.number:
-            rule, leaf = self.product.rules[label.rule], self.leaf(before)
+        """The chip's own rule, where the step begins with one; it may be that another chip that
+        hears its signal is cut short.
+        """
+        first = next(iter(step.happenings), None)
+        if isinstance(first, Took) and first.chip == self.number:
+            rule, leaf = self.product.rules[first.rule], self.leaf(before)
             if rule.after is None:
                 yield words.InternalStep(rule.title, leaf)
             else:

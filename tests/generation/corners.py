@@ -154,6 +154,20 @@ CORNERS = {
         actors:
           player: {states: [here], rules: {press: {signal: [press]}}}
         """,
+    "who hears a timer's signal is cut in the middle": """
+        device: cut
+        chips:
+          hub:
+            states: [on, off]
+            rules:
+              blink: {in: on, after: 20 ms, signal: [press], to: off}
+              back: {in: off, to: on}
+          tile:
+            variables: {x: {bool: true, persistent: true}, y: {bool: true, persistent: true}}
+            states: [on]
+            rules: {hear: {on: press, steps: separate, do: [x = not x, y = not y]}}
+        faults: {reset: {chips: [tile]}}
+        """,
 }
 """Device files by what they show."""
 
