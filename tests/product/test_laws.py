@@ -48,6 +48,15 @@ def findings_in(verdict: Verdict) -> dict[str, int | None]:
     return found
 
 
+def without_names_of_livelocks(verdict: Verdict) -> dict[str, int | None]:
+    """The findings with their lengths; of livelocks only whether there are any."""
+    found = findings_in(verdict)
+    loops = {key for key in found if key.startswith("livelock:")}
+    return {key: found[key] for key in found.keys() - loops} | dict.fromkeys(
+        ["livelock"] * bool(loops)
+    )
+
+
 def sizes_of(verdict: Verdict) -> tuple[int, int, list[int]]:
     space = space_of(verdict)
     return space.state_count, space.transitions, space.layers
@@ -59,7 +68,8 @@ def test_order_of_chips_does_not_matter(drawn: Drawn, data: st.DataObject) -> No
     """Chips, actors and links in another order: the same counts, layers and findings.
 
     Not so where several hearers of one signal give signals, or fail, in the same step: then those
-    that stand first in the device are heard first.
+    that stand first in the device are heard first. Where several smallest sets of chips can loop,
+    the order of the file decides which is reported: of a livelock only that there is one is law.
     """
     document = yaml.safe_load(drawn.text)
     for section in ("chips", "actors", "links"):
@@ -69,7 +79,7 @@ def test_order_of_chips_does_not_matter(drawn: Drawn, data: st.DataObject) -> No
     one, two = verdict_on(drawn), verdict_on(changed(drawn, document))
     assert sizes_of(one) == sizes_of(two)
     if not space_of(one).failures:
-        assert findings_in(one) == findings_in(two)
+        assert without_names_of_livelocks(one) == without_names_of_livelocks(two)
 
 
 @given(devices())
