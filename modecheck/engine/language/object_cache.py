@@ -20,19 +20,26 @@ MOST_ENTRIES = 200
 
 @cache
 def compiler() -> str:
-    """What makes objects, and for which processor: a part of every key.
+    """What makes objects of kernels, and for which processor: a part of every key.
 
-    The text of the engine belongs to it, since a version number does not change with every edit.
+    The text of the compiler belongs to it, since a version number does not change with every edit.
     """
-    engine = Path(__file__).parents[1]
-    digest = hashlib.sha256()
-    for folder in (engine, engine / "compiled", engine / "compiled" / "language"):
-        for path in sorted(folder.glob("*.py")):
-            digest.update(path.read_bytes())
-    digest.update((engine.parent / "product" / "bit_packing.py").read_bytes())
     features = llvm.get_host_cpu_features().flatten()
     processor = (llvm.get_process_triple(), llvm.get_host_cpu_name(), features)
-    return repr((sys.version, llvmlite.__version__, processor, digest.hexdigest()))
+    text = digest_of(Path(__file__).parent)
+    return repr((sys.version, llvmlite.__version__, processor, text))
+
+
+def digest_of(*folders: Path) -> str:
+    """A hash of the modules in some folders."""
+    digest = hashlib.sha256()
+    for folder in folders:
+        paths = sorted(folder.glob("*.py"))
+        if not paths:
+            raise FileNotFoundError(f"no modules in {folder}")  # or edits would go unnoticed
+        for path in paths:
+            digest.update(path.read_bytes())
+    return digest.hexdigest()
 
 
 def load(key: str, folder: Path | None = None) -> tuple[bytes, dict[str, Any]] | None:

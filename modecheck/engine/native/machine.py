@@ -6,6 +6,8 @@ import hashlib
 import pickle
 from collections.abc import Iterator
 from dataclasses import dataclass, fields, is_dataclass, replace
+from functools import cache
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import llvmlite.binding as llvm
@@ -120,7 +122,7 @@ def compiled_observers(product: Product, alone: WordLayout) -> CompiledProduct:
     layout, target = word_layout(product.fields), target_machine(UNOPTIMISED)
     atoms = [atom for observer in product.observers for atom in observer.atoms]
     parts = (
-        object_cache.compiler(),
+        product_compiler(),
         (product.fields, atoms, product.conditions, alone),
     )
     key = hashlib.sha256(pickle.dumps(parts)).hexdigest()
@@ -145,6 +147,14 @@ def compiled_observers(product: Product, alone: WordLayout) -> CompiledProduct:
         level=UNOPTIMISED,
         keep=engine,
     )
+
+
+@cache
+def product_compiler() -> str:
+    """What makes machine code of products. Every edit of what writes it must change the key."""
+    engine = Path(__file__).parents[1]
+    rooms = [engine / room for room in ("native", "reference", "reductions")]
+    return object_cache.compiler() + object_cache.digest_of(*rooms, engine.parent / "product")
 
 
 def _need_small_enough(product: Product) -> None:
@@ -173,7 +183,7 @@ def _key(
 
         turning = key_of(representatives)
     parts = (
-        (object_cache.compiler(), level),
+        (product_compiler(), level),
         (product.fields, product.chips, product.queues, product.signals, product.faults),
         (product.conditions, product.watched_events, by_system, sorted(curious)),
         (product.events, product.observers, sorted(obliging_labels(product))),

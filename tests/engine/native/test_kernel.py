@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from shutil import copytree, ignore_patterns
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -11,6 +12,7 @@ import pytest
 from modecheck.engine.language import native_kernel, object_cache
 from modecheck.engine.language.kernel import Kernel
 from modecheck.engine.language.kinds import kind_of
+from modecheck.engine.native import machine
 
 FACTOR = np.uint64(3)
 
@@ -120,15 +122,30 @@ def test_the_text_of_the_engine_belongs_to_every_key(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     """What an older engine made is not called by a newer one, although its version is the same."""
-    copy = tmp_path / "engine" / "compiled"
-    copy.mkdir(parents=True)
-    (tmp_path / "product").mkdir()
-    (tmp_path / "product" / "bit_packing.py").write_text("BITS = 1", encoding="utf-8")
-    monkeypatch.setattr(object_cache, "__file__", str(copy / "object_cache.py"))
-    seen = set()
-    for text in ("A = 1", "A = 2"):
-        (copy / "steps.py").write_text(text, encoding="utf-8")
-        object_cache.compiler.cache_clear()
-        seen.add(object_cache.compiler())
-    object_cache.compiler.cache_clear()
-    assert len(seen) == 2
+    rooms = ["engine/language", "engine/native", "engine/reference", "product"]
+    package = Path(machine.__file__).parents[2]
+    for room in (*rooms, "engine/reductions"):
+        copytree(package / room, tmp_path / room, ignore=ignore_patterns("__pycache__"))
+    monkeypatch.setattr(machine, "__file__", str(tmp_path / "engine/native/machine.py"))
+    monkeypatch.setattr(object_cache, "__file__", str(tmp_path / "engine/language/cache.py"))
+    seen = {key_of_engine()}
+    for room in rooms:
+        (tmp_path / room / "__init__.py").write_text(f"'Edited in {room}.'", encoding="utf-8")
+        seen.add(key_of_engine())
+    assert len(seen) == 1 + len(rooms)
+
+
+def test_a_folder_without_modules_has_no_digest(tmp_path: Path) -> None:
+    """A folder that was renamed would otherwise be left out of every key, and nobody would know."""
+    with pytest.raises(FileNotFoundError):
+        object_cache.digest_of(tmp_path)
+
+
+def key_of_engine() -> str:
+    """What stands for the engine's text in the key of a product's code."""
+    for known in (object_cache.compiler, machine.product_compiler):
+        known.cache_clear()
+    key: str = machine.product_compiler()
+    for known in (object_cache.compiler, machine.product_compiler):
+        known.cache_clear()
+    return key
