@@ -95,11 +95,13 @@ class ScenarioSequence:
     loop_from: int | None = None
 
 
-def sequence_of(trace: Trace, *, skipped: int = 0, chips: Iterable[str] = ()) -> ScenarioSequence:
+def sequence_of(
+    trace: Trace, *, skipped: int = 0, chips: Iterable[str] = (), most: int = MOST_STEPS
+) -> ScenarioSequence:
     """The sequence of a trace. Raises `ReplayError`.
 
     The first `skipped` steps are left out, and those after them are numbered from 1 on. Of a longer
-    trace only the last MOST_STEPS steps are included. `chips` are included even if nothing happens
+    trace only the last `most` steps are included. `chips` are included even if nothing happens
     to them.
     """
     product, steps = trace.product, trace.steps
@@ -107,7 +109,7 @@ def sequence_of(trace: Trace, *, skipped: int = 0, chips: Iterable[str] = ()) ->
     before = sum((lasting(product, one.step) for one in steps[:skipped]), Fraction(0))
     steps = steps[skipped:]
     loop_from = max(trace.loop_from - 1 - skipped, 0) if trace.loop_from else None
-    spans = _spans(product, steps, loop_from)[-MOST_STEPS:]
+    spans = _spans(product, steps, loop_from)[-most:]
     begin = spans[0][0] if spans else 0
     if begin:
         state = steps[begin].before

@@ -22,7 +22,8 @@ SHOWN = """() => ({
   charts: [...document.querySelectorAll('#now .viewport')].map(port =>
     [port.closest('tr').previousElementSibling.dataset.chip,
       ...[...port.querySelectorAll('.is-current')].map(box => box.dataset.state)]),
-  bands: document.querySelectorAll('#sequence .band').length,
+  bands: [...document.querySelectorAll('#sequence .band')].map(band => Number(band.dataset.step)),
+  own: [...document.querySelectorAll('#own-steps li')].map(step => step.textContent),
   position: Number(document.getElementById('stage').dataset.position),
   told: document.getElementById('told').innerText,
   choices: [...document.querySelectorAll('button.choice')]

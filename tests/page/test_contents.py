@@ -90,7 +90,9 @@ def test_a_page_reads_without_scripts(browser: Browser, page_of: PageOf) -> None
     page = context.new_page()
     page.goto(page_of(SILENT).as_uri())
     assert page.locator("ol.told > li").first.is_visible()
-    assert page.locator("main svg").first.is_visible()
+    assert page.locator("section.chip svg").first.is_visible()
+    page.locator("details.chart > summary").first.click()
+    assert page.locator("details.chart svg").first.is_visible()
     assert not page.locator("button.open").first.is_visible()
     context.close()
 

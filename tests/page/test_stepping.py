@@ -9,18 +9,17 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser
 
-from modecheck.engine.reference.happenings import Dropped, Struck, Took
+from modecheck.draw.sequence_chart import SequenceChart, sequence_svg
 from modecheck.engine.reference.plain import State
 from modecheck.product.ir import Product
+from modecheck.report.page.pictures import without_style
 from modecheck.scenario.replay import Move, replay
 from modecheck.scenario.sentences import sentence
+from modecheck.scenario.sequence import sequence_of
 from modecheck.scenario.traces import Trace
 from tests.models.bundled import STARTER, TANDEM, TWINS, name_of, verdict_on
-from tests.page.browsing import Opened, opened
+from tests.page.browsing import opened
 from tests.page.conftest import PageOf
-
-MOST_DRAWN = 40
-"""Steps of a sequence chart on the screen: of a longer path the last ones are drawn."""
 
 
 def leaves(product: Product, state: State) -> dict[str, str]:
@@ -55,21 +54,21 @@ def ways_of(model: Path) -> list[Trace]:
     return ways
 
 
-def bands_of(product: Product, moves: Sequence[Move]) -> int:
-    """How many bands a chart of these moves has: ticks that follow each other share one."""
+def marked_in_chart(product: Product, moves: Sequence[Move]) -> int:
+    """The step that is marked after these moves: of ticks that follow each other the first."""
     ticks = [product.labels[move.label].kind == "tick" for move in moves]
-    return sum(not (tick and before) for tick, before in zip(ticks, [False, *ticks], strict=False))
+    begins = [
+        n for n, tick in enumerate(ticks, start=1) if not (tick and ticks[n - 2 : n - 1] == [True])
+    ]
+    return begins[-1] if begins else 0
 
 
-def check_shown(
-    shown: dict[str, Any], product: Product, state: State, bands: int | None = None
-) -> None:
+def check_shown(shown: dict[str, Any], product: Product, state: State) -> None:
     """The table shows this state, and so does the statechart in it, if one is open."""
     expected = leaves(product, state)
     assert shown["chips"] == expected
     assert shown["variables"] == values(product, state)
     assert shown["charts"] == [[chip, expected[chip]] for chip, *_ in shown["charts"]]
-    assert shown["bands"] == min(shown["position"] if bands is None else bands, MOST_DRAWN)
 
 
 @pytest.mark.parametrize("model", [TANDEM, *TWINS], ids=name_of)
@@ -91,7 +90,9 @@ def test_a_scenario_is_stepped_to_its_end_by_keyboard(
             shown = page.shown()
             assert shown["position"] == position
             assert shown["planned"] == (told[position : position + 1] or again)
-            check_shown(shown, product, state, bands_of(product, ways[0].moves[:position]))
+            check_shown(shown, product, state)
+            assert shown["bands"] == [marked_in_chart(product, ways[0].moves[:position])]
+            assert shown["own"] == []
         page.press("ArrowRight")
         assert page.shown()["position"] == len(ways[0].moves)
         assert page.troubles == []
@@ -180,7 +181,7 @@ def test_a_failing_step_is_said_to_be_one(browser: Browser, page_of: PageOf) -> 
         failing.press("Enter")
         assert page.shown()["choices"] == []
         assert "must not happen" in page.shown()["told"]
-        assert page.page.locator("#sequence .failure").count() == 1
+        assert page.page.locator("#sequence .notice").count() == 1
 
 
 def test_a_loop_is_framed_and_said_to_go_on(browser: Browser, page_of: PageOf) -> None:
@@ -192,39 +193,50 @@ def test_a_loop_is_framed_and_said_to_go_on(browser: Browser, page_of: PageOf) -
         told = page.page.locator(f'[id="{finding.id}"] ol.told > li.again')
         assert told.count() == len(finding.trace.moves) - finding.trace.loop_from + 1
         page.open_stage('[data-open="0"]')
-        for _ in range(finding.trace.loop_from - 1):
-            page.press("ArrowRight")
-        assert page.page.locator("#sequence .loop").count() == 0
-        page.press("ArrowRight")
         assert page.page.locator("#sequence .loop").count() == 1
         page.press("End")
         words = f"it loops back to step {finding.trace.loop_from}, forever"
         assert words in page.shown()["told"]
 
 
-def drawn(page: Opened, kind: str) -> int:
-    """How many marks of a kind stand in the sequence chart."""
-    return page.page.locator(f"#sequence .{kind}").count()
-
-
-@pytest.mark.parametrize(
-    "name", ["silent_plug", "radio_carries_edges", "update_interrupted", "hushed_too_soon"]
-)
-def test_a_sequence_chart_has_a_mark_for_everything_that_happens(
+@pytest.mark.parametrize("name", ["silent_plug", "update_interrupted", "only_place_taken"])
+def test_the_chart_on_the_stage_is_the_one_that_is_drawn_anywhere(
     name: str, browser: Browser, page_of: PageOf
 ) -> None:
-    """Lost messages, timeouts, power cuts and changes of state, counted from the replay."""
+    """Sign for sign what `modecheck draw` draws of the scenario; the copy on the stage has besides
+    only the mark of the current step, and the heads of its lanes once more.
+    """
     model = TWINS[0].parent / f"{name}.yaml"
-    product = verdict_on(model).explored[0].exploration.product
-    happened = [one for taken in ways_of(model)[0].steps for one in taken.step.happenings]
-    rules = [product.rules[one.rule] for one in happened if isinstance(one, Took)]
-    moves = [one for one in happened if isinstance(one, Took) and one.before != one.after]
-    struck = [one for one in happened if isinstance(one, Struck)]
+    finding = next(one for one in verdict_on(model).findings if one.trace is not None)
+    assert finding.trace is not None
+    drawn = sequence_svg(SequenceChart("", finding.text, (), sequence_of(finding.trace)))
+    assert without_style(drawn) in page_of(model).read_text(encoding="utf-8")
     with opened(browser, page_of(model)) as page:
         page.open_stage('[data-open="0"]')
-        page.press("End")
-        lanes = page.page.locator("#sequence .axis").count()
-        assert drawn(page, "lost") == sum(isinstance(one, Dropped) for one in happened)
-        assert drawn(page, "timer") == sum(rule.after is not None for rule in rules)
-        assert drawn(page, "struck") == len(struck)
-        assert drawn(page, "condition") == lanes + len(moves) + len(struck)
+        page.page.evaluate(
+            "document.querySelectorAll('#sequence :is(.band, .heads)').forEach(one => one.remove())"
+        )
+        copies = page.page.locator("div.scenario:has(#stage) .chart svg, #sequence svg")
+        inner = copies.evaluate_all(
+            "copies => copies.map(one => one.innerHTML.replaceAll(' is-taken', ''))"
+        )
+        assert len(inner) == 2
+        assert inner[0] == inner[1]
+
+
+def test_own_steps_are_told_below_the_chart(browser: Browser, page_of: PageOf) -> None:
+    """Off the scenario the mark stays where it was left; the steps since then are told."""
+    with opened(browser, page_of(STARTER)) as page:
+        page.open_stage('[data-open="0"]')
+        page.press("ArrowRight")
+        page.page.locator("button.choice:not(.planned)").first.click()
+        shown = page.shown()
+        assert (shown["position"], shown["bands"]) == (2, [1])
+        assert [*shown["own"]] == [shown["told"].removeprefix("2. ").split("\n")[0]]
+        assert page.page.locator("#own-steps").get_attribute("start") == "2"
+        page.press("Escape")
+        page.open_stage("[data-walk]")
+        assert page.page.locator("#so-far").is_hidden()
+        for _ in range(3):
+            page.page.locator("button.choice").first.click()
+        assert (page.shown()["bands"], len(page.shown()["own"])) == ([], 3)

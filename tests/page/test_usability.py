@@ -191,18 +191,17 @@ def test_a_table_stays_a_table_where_its_rows_are_cards(
 
 
 def test_paper_has_every_scenario_whole(browser: Browser, page_of: PageOf) -> None:
-    """Printing draws all steps, opens what is folded, and leaves the screen as it was."""
+    """Printing opens what is folded, charts of scenarios, too, and leaves the screen as it was."""
     with opened(browser, page_of(TANDEM)) as page:
         folded = page.page.locator("details:not([open])").count()
         page.page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
+        assert page.page.locator("details:not([open])").count() == 0
         drawn = page.page.evaluate(
-            "[...document.querySelectorAll('main [data-scenario]')].map(place =>"
-            " place.querySelectorAll('.printed .band').length)"
+            "[...document.querySelectorAll('main [data-scenario] .chart svg')].map(chart =>"
+            " chart.querySelectorAll('.step').length - 1)"
         )
         switches = verdict_on(TANDEM).explored[0].switches
         assert drawn == [len(one.trace.moves) for one in switches if one.trace is not None]
-        assert page.page.locator("details:not([open])").count() == 0
         page.page.evaluate("window.dispatchEvent(new Event('afterprint'))")
-        assert page.page.locator(".printed").count() == 0
         assert page.page.locator("details:not([open])").count() == folded
         assert len(page.page.pdf()) > 100_000

@@ -45,7 +45,7 @@ TO_THE_EDGE = """() => {
     const flat = walk.steps[state] || [];
     for (let at = 0; at < flat.length; at += 2) {
       const [telling, after] = [walk.tellings[flat[at]], flat[at + 1]];
-      if (!trails.has(after)) trails.set(after, [...trail, telling[4]]);
+      if (!trails.has(after)) trails.set(after, [...trail, telling[3]]);
     }
   }
   const [, trail] = [...trails].find(([state]) => state >= 0 && !walk.steps[state]);

@@ -90,7 +90,7 @@ def test_a_chart_has_one_row_for_a_run(trace: Trace) -> None:
 
 
 def test_the_page_holds_steps_of_time(space: PlainExploration, trace: Trace) -> None:
-    """A tick leaves no mark in the page's chart, and its sentence says how long it is."""
+    """In a tick no rule is taken, and its sentence says how long it is."""
     one = trace.steps[5]
-    kind, *_, sentence, marks, _ = telling(space.product, one.step)
-    assert (kind, sentence, marks) == ("tick", "1 ms passes", ())
+    kind, *_, sentence, rules, _ = telling(space.product, one.step)
+    assert (kind, sentence, rules) == ("tick", "1 ms passes", ())

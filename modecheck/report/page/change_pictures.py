@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -14,6 +13,7 @@ from modecheck.draw.marked import Marks, marked
 from modecheck.draw.sketch import Sketch
 from modecheck.draw.statechart import statechart
 from modecheck.model.parts import Device
+from modecheck.report.page.pictures import without_style
 from modecheck.review.device_comparison import DeviceComparison
 
 GRAVEST = (MOVED, RENAMED, CHANGED, ADDED, REMOVED)
@@ -61,8 +61,7 @@ def _drawn(sketch: Sketch, marks: Marks) -> Side:
         svg = render_svg(Drawing(marked(sketch, marks)))
     except NoLayout as reason:
         return Side("", str(reason))
-    # The page has the style sheet already.
-    return Side(re.sub(r"<style>.*?</style>\n", "", svg, flags=re.DOTALL))
+    return Side(without_style(svg))
 
 
 class _Happened:

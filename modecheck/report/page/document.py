@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from jinja2 import Environment
 
 SCRIPTS = (
-    "model.js", "svg.js", "path.js", "chart_rows.js", "sequence_chart.js", "viewport.js",
+    "model.js", "svg.js", "path.js", "viewport.js", "sequence.js",
     "statechart.js", "choices.js", "now.js", "stage.js", "search.js", "printing.js", "start.js",
 )  # fmt: skip
 """Plain scripts, in the order in which they are concatenated."""

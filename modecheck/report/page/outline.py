@@ -16,6 +16,7 @@ from modecheck.report.check_report import ending_in_words
 from modecheck.report.finding_text import facts_of
 from modecheck.report.page.digest import seen_from
 from modecheck.report.page.payload import PageData
+from modecheck.report.page.pictures import ChartsOfPage
 from modecheck.report.page.tellings import LONGEST_SENTENCE
 from modecheck.scenario.traces import Trace
 
@@ -24,14 +25,15 @@ from modecheck.scenario.traces import Trace
 class Scenario:
     """A trace as the page shows it; `number` is that of the scripts' scenario.
 
-    The first `begin` steps lead to where it begins. It `stays` if no further step has to happen at
-    its end.
+    The first `begin` steps lead to where it begins; `chart` is its sequence chart. It `stays` if no
+    further step has to happen at its end.
     """
 
     number: int
     begin: int
     stays: bool
     steps: doc.Steps
+    chart: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +96,7 @@ class _Outliner:
     def __init__(self, verdict: Verdict, payload: PageData) -> None:
         self._verdict = verdict
         self._payload = payload
+        self._charts = ChartsOfPage()
 
     def outline(self) -> PageOutline:
         groups = [
@@ -129,7 +132,8 @@ class _Outliner:
     def _scenario(self, title: str, trace: Trace, variant: int) -> Scenario:
         number = self._payload.add(title, trace, variant)
         steps = doc.Steps(trace.told, (trace.switch_from + 1,))
-        return Scenario(number, trace.switch_from, trace.stays, steps)
+        chart = self._charts.of(title, trace)
+        return Scenario(number, trace.switch_from, trace.stays, steps, chart)
 
     def _switches(self, number: int, one: Explored) -> Switches:
         known = {(switch.source, switch.target): switch for switch in one.switches}

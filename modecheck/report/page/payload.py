@@ -7,7 +7,6 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from modecheck.checks.explored import Explored, Verdict
-from modecheck.draw.device_map import stroke_of
 from modecheck.draw.shown import shown
 from modecheck.model.values import ValueType
 from modecheck.product.ir import Field, Product, Queue
@@ -83,14 +82,11 @@ def _variant(one: Explored, walk: PageWalk) -> Json:
             }
             for form in product.chips
         ],
-        "queues": [_queue(product, queue) for queue in product.queues],
+        "queues": [_queue(queue) for queue in product.queues],
         "rules": [
-            [chip, shown(rule.title, 1000), _doing(product, number)]
-            for number, (rule, chip) in enumerate(
-                zip(product.rules, product.rule_chips, strict=True)
-            )
+            [chip, shown(rule.title, 1000)]
+            for rule, chip in zip(product.rules, product.rule_chips, strict=True)
         ],
-        "signals": [shown(signal, LONGEST_WORD) for signal in product.signals],
         "modes": list(product.device.modes),
         "timed": product.device.clock is not None,
         "budgets": [
@@ -117,12 +113,11 @@ def _values(kind: ValueType) -> Json:
     return {"low": kind.low, "words": [shown(word, LONGEST_WORD) for word in kind.words]}
 
 
-def _queue(product: Product, queue: Queue) -> Json:
+def _queue(queue: Queue) -> Json:
     return {
         "name": queue.name,
         "from": queue.sender,
         "to": queue.receiver,
-        "stroke": stroke_of(product.device.links[queue.name]),
         "slots": [[slot.code, slot.value, slot.late] for slot in queue.slots],
         "messages": [
             {"name": one.name, **(_values(one.type) if one.type is not None else {})}
@@ -133,11 +128,3 @@ def _queue(product: Product, queue: Queue) -> Json:
 
 def _ancestry(product: Product, chip: str, leaf: str) -> list[str]:
     return [name for name in product.device.chips[chip].ancestry(leaf)[1:] if name]
-
-
-def _doing(product: Product, number: int) -> list[str]:
-    """What a rule does, in words, and how long it has waited."""
-    rule = product.rules[number]
-    title = "" if ":" in rule.title else rule.title
-    waited = rule.after.text if rule.after is not None else rule.expires
-    return [shown(rule.phrase or title, LONGEST_WORD), waited]

@@ -4,12 +4,21 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from modecheck.checks.explored import Explored, Verdict
 from modecheck.checks.traffic import traffic_of
 from modecheck.draw import Drawing, NoLayout, drawings, render_svg
 from modecheck.draw.gallery import coverage_drawings, traffic_drawings
+from modecheck.draw.sequence_chart import SequenceChart, sequence_svg
+from modecheck.scenario.sequence import sequence_of
+from modecheck.scenario.traces import Trace
+
+MOST_CHARTED = 150
+"""Steps in one sequence chart, the last ones."""
+
+MOST_CHARTS = 1_500_000
+"""Bytes of all sequence charts of a page, which must open within a second."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +65,25 @@ def _picture(drawing: Drawing) -> Picture:
         svg, missing = render_svg(drawing), ""
     except NoLayout as reason:
         svg, missing = "", str(reason)
-    # The page has the style sheet already.
-    svg = re.sub(r"<style>.*?</style>\n", "", svg, flags=re.DOTALL)
-    return Picture(drawing.sketch.name, drawing.title, svg, missing, (), ())
+    return Picture(drawing.sketch.name, drawing.title, without_style(svg), missing, (), ())
+
+
+def without_style(svg: str) -> str:
+    """A picture for a page, which has the style sheet already."""
+    return re.sub(r"<style>.*?</style>\n", "", svg, flags=re.DOTALL)
+
+
+@dataclass(slots=True)
+class ChartsOfPage:
+    """Draws sequence charts, until a page has as much of them as it can hold."""
+
+    drawn: int = field(default=0, init=False)
+
+    def of(self, title: str, trace: Trace) -> str:
+        """The chart of a trace as SVG, or nothing where there is no more room."""
+        if self.drawn > MOST_CHARTS:
+            return ""
+        scenario = sequence_of(trace, most=MOST_CHARTED)
+        svg = without_style(sequence_svg(SequenceChart("", title, (), scenario)))
+        self.drawn += len(svg)
+        return svg

@@ -49,8 +49,8 @@ function stepsFrom(variant, number) {
 
 /** A telling by its number. */
 function tellingOf(variant, number) {
-  const [kind, label, queue, chip, sentence, marks, failure] = variant.walk.tellings[number];
-  return { kind, label, queue, chip, sentence, marks, failure };
+  const [kind, queue, chip, sentence, rules, failure] = variant.walk.tellings[number];
+  return { kind, queue, chip, sentence, rules, failure };
 }
 
 /** A value as it is written in a model. */

@@ -2,11 +2,12 @@
 // choice. Choosing a step other than the planned one leaves the plan; going back far enough
 // returns to it. Without a plan every step is the reader's.
 
+const START = 0;
+
 class Path {
-  constructor(variantNumber, start, plan, title, loop = 0) {
+  constructor(variantNumber, plan, title, loop = 0) {
     this.variantNumber = variantNumber;
     this.variant = data.variants[variantNumber];
-    this.start = start;
     this.plan = plan;
     this.steps = plan;
     this.title = title;
@@ -17,11 +18,11 @@ class Path {
 
   static ofScenario(number) {
     const { variant, path, title, loop } = data.scenarios[number];
-    return new Path(variant, 0, path.map(([telling, state]) => ({ telling, state })), title, loop);
+    return new Path(variant, path.map(([telling, state]) => ({ telling, state })), title, loop);
   }
 
   static fromStart(variantNumber) {
-    return new Path(variantNumber, 0, [], "Free walk");
+    return new Path(variantNumber, [], "Free walk");
   }
 
   /** The step that led here, or null at the start. */
@@ -49,7 +50,7 @@ class Path {
     for (let at = position; at > 0; at -= 1) {
       if (this.steps[at - 1].state !== NOWHERE) return this.steps[at - 1].state;
     }
-    return this.start;
+    return START;
   }
 
   /** The number of the state before the last step. */
@@ -80,7 +81,7 @@ class Path {
   /** The position at which this path was in a state already, or -1. */
   positionOf(state) {
     if (state === NOWHERE) return -1;
-    if (state === this.start) return 0;
+    if (state === START) return 0;
     return this.steps.slice(0, this.position).findIndex((step) => step.state === state) + 1 || -1;
   }
 }

@@ -1,10 +1,10 @@
 // The stage: one place where a path is followed, which moves to the scenario that was opened. A
-// table shows the moment and acts; a sequence chart shows what happened so far.
+// table shows the moment and acts; below it stands how the path came there.
 
 const stage = document.getElementById("stage");
 const parts = Object.fromEntries(
   ["stage-title", "stage-close", "go-first", "go-back", "go-next", "go-last", "go-return", "position",
-    "told", "remark", "now", "now-rows", "sequence"]
+    "told", "remark", "now", "now-rows", "chart", "sequence", "own-steps", "so-far"]
     .map((id) => [id, document.getElementById(id)]));
 const onStage = { path: null, opener: null, opened: null };
 
@@ -16,6 +16,7 @@ function openStage(path, opener) {
   opener.setAttribute("aria-expanded", "true");
   stage.hidden = false;
   parts["stage-title"].replaceChildren(own(path.title));
+  openChart(path, opener);
   show();
   (path.plan.length ? parts["go-next"] : parts.now).focus({ preventScroll: true });
   stage.scrollIntoView({ block: "nearest" });
@@ -36,7 +37,7 @@ function show() {
   showControls(path);
   showTold(path);
   showNow(path);
-  showSequence(path);
+  showSoFar(path);
   stage.dataset.position = path.position;
 }
 
@@ -69,7 +70,7 @@ function showTold(path) {
       lines.push(html("p", { class: "changes" }, ...changes.map(({ field, old, now }) =>
         html("span", { class: "change" }, own(`${field.name} ${old} → ${now}`)))));
     }
-    if (path.failed) lines.push(html("p", { class: "fails" }, "✕ This step must not happen; no state follows it."));
+    if (path.failed) lines.push(html("p", { class: "fails" }, "✕ This must not happen, and no state follows: ", own(tellingOf(path.variant, path.last.telling).failure)));
   }
   if (path.loop && path.left === null && path.position === path.steps.length) lines.push(html("p", { class: "loops" }, ending(path)));
   parts.told.replaceChildren(...lines);
@@ -87,13 +88,6 @@ function showNow(path) {
   parts.remark.hidden = !remark;
   parts["now-rows"].replaceChildren(...rowsOf(path, onStage.opened));
   if (onStage.opened) markStatechart(path, onStage.opened);
-}
-
-function showSequence(path) {
-  const words = `Sequence chart of ${path.position} steps: ${path.title}`;
-  parts.sequence.replaceChildren(drawnSequence(path, words));
-  fitReadably(parts.sequence);
-  showCurrentBand(parts.sequence);
 }
 
 function go(position) {

@@ -36,6 +36,7 @@ function decodedHash() {
 document.documentElement.classList.add("scripted");
 for (const port of document.querySelectorAll(".viewport")) makeViewport(port);
 for (const port of document.querySelectorAll("main .viewport")) fitReadably(port);
+for (const chart of document.querySelectorAll("details.chart")) chart.addEventListener("toggle", () => fitReadably(chart.lastElementChild));
 prepareStage();
 prepareSearch();
 window.addEventListener("hashchange", followLink);

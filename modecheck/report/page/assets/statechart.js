@@ -56,7 +56,7 @@ function markStatechart(path, { chip, port }) {
 
 /** The titles of the rules of a chip that a step took. */
 function rulesTaken(variant, telling, chip) {
-  const rules = tellingOf(variant, telling).marks.filter(([kind]) => kind === "took").map(([, rule]) => variant.rules[rule]);
+  const rules = tellingOf(variant, telling).rules.map((rule) => variant.rules[rule]);
   return rules.filter(([taker]) => taker === chip).map(([, title]) => title);
 }
 
