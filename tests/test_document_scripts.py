@@ -13,7 +13,7 @@ import pytest
 import yaml
 
 from modecheck.model.devices import read_device
-from tests.cli.running import environment
+from tests.cli.running import environment, run
 from tests.documents import ROOT, examples
 from tests.gate import command_in
 
@@ -41,11 +41,7 @@ def test_the_rule_to_try_shows_what_the_guide_shows(tmp_path: Path) -> None:
     """Whoever lays it over the device sees the same."""
     (tmp_path / "FILE").write_text(RULE.text, encoding="utf-8")
     words = [str(ROOT / word) if word.endswith(".yaml") else word for word in TRIED.said.split()]
-    result = subprocess.run(
-        [sys.executable, "-m", "modecheck", *words], cwd=tmp_path, env=environment(),
-        capture_output=True, text=True, check=True,
-    )  # fmt: skip
-    assert result.stdout == TRIED.text
+    assert run(*words, folder=tmp_path).out == TRIED.text
 
 
 def test_there_are_jobs_for_two_kinds_of_hosts() -> None:
@@ -63,11 +59,7 @@ def test_a_planted_error_fails_the_job(name: str, job: str, tmp_path: Path) -> N
     device = f"models/faulty/{name}.yaml"
     words = [device if word.endswith("device.yaml") else word for word in command_in(job)]
     assert device in words
-    command = [sys.executable, "-m", "modecheck", *words]
-    done = subprocess.run(
-        command, cwd=tmp_path, env=environment(), capture_output=True, check=False
-    )
-    assert done.returncode == 1
+    assert run(*words, folder=tmp_path).code == 1
     sarif = json.loads((tmp_path / "modecheck.sarif").read_text("utf-8"))
     results = sarif["runs"][0]["results"]
     found = {result["partialFingerprints"]["findingId/v1"]: result for result in results}

@@ -5,8 +5,6 @@ from __future__ import annotations
 import importlib
 import json
 import re
-import subprocess
-import sys
 from pathlib import Path
 from typing import Any
 
@@ -242,10 +240,7 @@ def test_the_help_of_a_command_says_everything(name: str) -> None:
     for param in command.params:
         if isinstance(param, click.Option):
             assert param.help, param.name
-    told = subprocess.run(
-        [sys.executable, "-m", "modecheck", name, "--help"], capture_output=True, text=True,
-        check=True, env={"PYTHONPATH": str(ROOT)},
-    ).stdout  # fmt: skip
+    told = run(name, "--help").out
     assert re.search(r"Exit codes:\n +0  .+\n(.*\n)* +2  .+\n(.*\n)* *70  .+\n", told)
     assert max(map(len, told.splitlines())) <= 80
 

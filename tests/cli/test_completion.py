@@ -3,25 +3,19 @@
 from __future__ import annotations
 
 import re
-import subprocess
-import sys
 
 import pytest
 
-from tests.cli.running import environment
+from tests.cli.running import run
 from tests.documents import GUIDE
 
 SHELL = (GUIDE / "shell.md").read_text(encoding="utf-8")
 LINES = re.findall(r"^.*_MODECHECK_COMPLETE=(\w+) modecheck.*$", SHELL, re.M)
-AS_INSTALLED = "import sys; sys.argv = ['modecheck']; from modecheck.cli.main import main; main()"
 
 
 def completed(**variables: str) -> str:
     """What the installed command prints for a shell."""
-    return subprocess.run(
-        [sys.executable, "-c", AS_INSTALLED],
-        env=environment(variables), capture_output=True, text=True, check=False,
-    ).stdout  # fmt: skip
+    return run(env=variables).out
 
 
 @pytest.mark.parametrize("instruction", LINES)

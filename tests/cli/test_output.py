@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.cli.running import MODELS, PATIENCE, Run, environment, on_terminal, run
+from tests.cli.running import MODELS, PATIENCE, Run, environment, on_terminal, run, run_alone
 from tests.cli.sample import SAMPLE, UNSOUND
 
 TWINS = ("volatile_bond", "inverted_plug_detect", "update_interrupted", "stale_replay")
@@ -73,14 +73,14 @@ def test_an_output_that_lacks_characters_is_no_reason_to_fail(encoding: str, fol
     """What it cannot show is replaced, in results and in errors."""
     env = {"PYTHONIOENCODING": encoding, "LC_ALL": "C"}
     arguments = ("check", "device.yaml", *UNSOUND)
-    found = run(*arguments, folder=folder, env=env)
+    found = run_alone(*arguments, folder=folder, env=env)
     assert (found.code, found.err) == (1, "")
     (folder / "wrong.yaml").write_text("device: gerät 状態\nchps: {}\n", encoding="utf-8")
-    wrong = run("check", "wrong.yaml", folder=folder, env=env)
+    wrong = run_alone("check", "wrong.yaml", folder=folder, env=env)
     assert (wrong.code, wrong.out) == (2, "")
     assert "Traceback" not in wrong.err
-    assert run("--help", env=env).code == 0
-    assert run("chéck", env=env).code == 2
+    assert run_alone("--help", env=env).code == 0
+    assert run_alone("chéck", env=env).code == 2
 
 
 def with_output(folder: Path, shell: str) -> Run:

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
 
-from tests.cli.running import MODELS, PATIENCE, Run, environment, on_terminal
+from tests.cli.running import MODELS, Run, on_terminal, run
 
 STARTER = str(MODELS / "starter" / "device.yaml")
 TANDEM = str(MODELS / "tandem" / "device.yaml")
@@ -17,16 +15,8 @@ TWIN = str(MODELS / "faulty" / "silent_plug.yaml")
 
 def walked(device: str, lines: str | bytes, *arguments: str, folder: Path | None = None) -> Run:
     """A session whose lines come through a pipe."""
-    done = subprocess.run(
-        [sys.executable, "-m", "modecheck", "step", device, *arguments],
-        input=lines if isinstance(lines, bytes) else lines.encode(),
-        cwd=folder,
-        env=environment(),
-        capture_output=True,
-        timeout=PATIENCE,
-        check=False,
-    )
-    return Run(done.returncode, done.stdout.decode(), done.stderr.decode())
+    given = lines if isinstance(lines, bytes) else lines.encode()
+    return run("step", device, *arguments, folder=folder, given=given)
 
 
 def test_a_scripted_session_with_the_starter() -> None:

@@ -19,7 +19,7 @@ from modecheck.model.devices import read_device
 from modecheck.report.page import page_as_html
 from modecheck.report.page.digest import digest_of
 from modecheck.report.page.requirement_rows import in_words, requirement_rows
-from tests.cli.running import environment, run
+from tests.cli.running import environment, run, run_alone
 from tests.models.bundled import MODELS, STARTER, TANDEM, verdict_on
 from tests.page.browsing import opened
 from tests.page.conftest import PageOf
@@ -176,9 +176,10 @@ def test_the_digest_changes_with_any_file(tmp_path: Path) -> None:
 def test_the_command_writes_the_same_bytes_wherever_it_runs(tmp_path: Path) -> None:
     """Two runs, from different folders and with different hashing of names."""
     one, two = tmp_path / "one.html", tmp_path / "two.html"
-    first = run("page", str(SILENT), "--to", str(one), env={"PYTHONHASHSEED": "1"})
+    first = run_alone("page", str(SILENT), "--to", str(one), env={"PYTHONHASHSEED": "1"})
     relative = os.path.relpath(SILENT, tmp_path)
-    second = run("page", relative, "--to", "two.html", folder=tmp_path, env={"PYTHONHASHSEED": "2"})
+    words = ("page", relative, "--to", "two.html")
+    second = run_alone(*words, folder=tmp_path, env={"PYTHONHASHSEED": "2"})
     assert (first.code, second.code) == (1, 1)
     assert one.read_bytes() == two.read_bytes()
 

@@ -7,8 +7,6 @@ in the other modules beside this one.
 from __future__ import annotations
 
 import json
-import subprocess
-import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -16,6 +14,7 @@ from typing import Any
 import pytest
 
 from modecheck.checks.explored import Verdict
+from tests.cli.running import run
 
 Checked = Callable[[str], Verdict]
 
@@ -86,9 +85,8 @@ def told(tmp_path: Path, name: str, *options: str) -> tuple[int, dict[str, Any]]
     """The exit code of `modecheck check`, and the result that it writes as JSON."""
     result = tmp_path / "result.json"
     model = ROOT / "models" / "published" / f"{name}.yaml"
-    command = [sys.executable, "-m", "modecheck", "check", str(model), "--json", str(result)]
-    ran = subprocess.run([*command, *options], cwd=ROOT, capture_output=True, check=False)
-    return ran.returncode, json.loads(result.read_text(encoding="utf-8"))
+    ran = run("check", str(model), "--json", str(result), *options)
+    return ran.code, json.loads(result.read_text(encoding="utf-8"))
 
 
 @pytest.mark.parametrize(
