@@ -23,12 +23,14 @@ from modecheck.cli.outputs import (
     write_markdown,
     write_outputs,
 )
+from modecheck.cli.showing_options import UNFOLD, showing_options
 
 if TYPE_CHECKING:
     from modecheck.checks.explored import Verdict
     from modecheck.engine.choice import Search
     from modecheck.engine.contract.forked_task import ForkedTask
     from modecheck.model.parts import Device
+    from modecheck.report.showing import Showing
 
 CACHED = "cached: nothing has changed since the last check; --no-cache explores again"
 
@@ -47,6 +49,7 @@ CACHED = "cached: nothing has changed since the last check; --no-cache explores 
     type=FILE,
     help="Lay FILE over DEVICE; report what it changes.",
 )
+@showing_options
 @output_options
 @markdown_option
 @click.option("--no-cache", is_flag=True, help="Explore again even if nothing has changed.")
@@ -66,12 +69,14 @@ def command(
     quiet: bool,
     reductions: tuple[str, ...],
     search: Search,
+    showing: Showing,
     markdown_file: str | None,
     **outputs: str | None,
 ) -> None:
     """Explore DEVICE exhaustively and report what can go wrong.
 
-    Each cause is reported once, with the shortest scenario that leads to it.
+    Each cause is reported once, with the shortest scenario that leads to it. The exit code and the
+    files are about all findings, however many are shown.
     """
     import sys
     from dataclasses import replace
@@ -101,19 +106,19 @@ def command(
         if path := files.pop("json"):
             write_json(path, trial_as_json(verdict, new, found, over))
         write_outputs(new, files)
-        report = trial_report(verdict, new, found, over)
+        report = trial_report(verdict, new, found, over, showing=showing)
         code = exit_code(found=bool(found.new), complete=found.complete)
     else:
         from modecheck.report.check_report import verdict_report
 
         verdict = checking.verdict(devices)
         write_outputs(verdict, files)
-        report = verdict_report(verdict, costs=costs)
+        report = verdict_report(verdict, costs=costs, showing=showing)
         code = exit_code(found=bool(verdict.findings), complete=verdict.complete)
     if quiet and code == NOTHING_FOUND:
         write_markdown(report, markdown_file)
     else:
-        present(report, markdown_file)
+        present(report, markdown_file, unfold=UNFOLD)
         tell_notes([*devices, *changed])
         if checking.cached:
             show([CACHED], sys.stderr)

@@ -127,7 +127,7 @@ def _show_in(devices: list[Device], word: str, max_states: int | None) -> int:
     from modecheck.engine.choice import Search
     from modecheck.engine.contract.space import Limits
     from modecheck.model.errors import nearest_name
-    from modecheck.report.check_report import grouped
+    from modecheck.report.showing import Showing, finding_blocks
     from modecheck.report.style import show, style_for
     from modecheck.report.terminal import lines_of
 
@@ -138,7 +138,8 @@ def _show_in(devices: list[Device], word: str, max_states: int | None) -> int:
     found = [one for one in every if word in (one.id, one.code)]
     name = verdict.device.name
     if found:
-        lines = lines_of(list(grouped(found)), style_for(sys.stdout))
+        showing = Showing(in_full=":" in word)
+        lines = lines_of(list(finding_blocks(found, showing)), style_for(sys.stdout))
     elif not verdict.complete:
         lines = [f"{name}: {word} was not found so far, but not everything was explored"]
     elif ":" in word:

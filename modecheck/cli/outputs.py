@@ -38,15 +38,19 @@ def json_option(what: str) -> Callable[[Function], Function]:
     )
 
 
-def present(blocks: Sequence[Block], markdown_file: str | None, title: str = "") -> None:
-    """Show a report, and write it as Markdown if wanted, there under a title of its own."""
+def present(
+    blocks: Sequence[Block], markdown_file: str | None, title: str = "", *, unfold: str = ""
+) -> None:
+    """Show a report, and write it as Markdown if wanted, there under a title of its own. `unfold`
+    is the option that shows all of it.
+    """
     import sys
 
     from modecheck.report.style import show, style_for
     from modecheck.report.terminal import lines_of
 
     write_markdown(blocks, markdown_file, title)
-    show(lines_of(blocks, style_for(sys.stdout)))
+    show(lines_of(blocks, style_for(sys.stdout), unfold=unfold))
 
 
 def write_markdown(blocks: Sequence[Block], file: str | None, title: str = "") -> None:

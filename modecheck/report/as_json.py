@@ -13,6 +13,7 @@ from modecheck.checks.mode_switches import ModeSwitch
 from modecheck.checks.switch_endings import SwitchEnding
 from modecheck.model.clocks import spelled
 from modecheck.model.parts import Device
+from modecheck.report.finding_groups import FindingGroup, groups_of
 from modecheck.scenario.telling import ToldStep, spelled_or_none
 
 Json = dict[str, Any]
@@ -30,6 +31,7 @@ def verdict_as_json(verdict: Verdict) -> Json:
         "file": verdict.device.file,
         "complete": verdict.complete,
         "findings": list(map(finding_as_json, verdict.findings)),
+        "groups": list(map(_group, groups_of(verdict.findings))),
         "accepted": [
             accepted_as_json(one, finding_as_json(one.finding)) for one in verdict.accepted
         ],
@@ -44,6 +46,11 @@ def verdict_as_json(verdict: Verdict) -> Json:
         {**_explored(one), "complete": one.exploration.complete} for one in verdict.explored
     ]
     return common | {"variants": variants}
+
+
+def _group(group: FindingGroup) -> Json:
+    """Findings that are reported as one entry, by their ids."""
+    return {"text": group.text, "findings": [one.id for one in group.findings]}
 
 
 def notes_as_json(device: Device) -> list[Json]:

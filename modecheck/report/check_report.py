@@ -3,47 +3,49 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from itertools import groupby
 
 from modecheck.checks.acceptance import AcceptedFinding
 from modecheck.checks.explored import Explored, Verdict
 from modecheck.checks.findings import Finding
-from modecheck.checks.judged import BROKEN, HOLDS, Judged
+from modecheck.checks.judged import BROKEN, FALLS, HOLDS, UNDECIDED
 from modecheck.checks.mode_switches import ModeSwitch
 from modecheck.checks.switch_endings import SwitchEnding
 from modecheck.model.clocks import spelled
 from modecheck.model.wording import counted, listed
 from modecheck.product.composition import with_longest_tick
 from modecheck.report import document_tree as doc
+from modecheck.report.requirement_report import holding_in_words, requirement_blocks
+from modecheck.report.showing import USUAL, Showing, finding_blocks
 
 COSTS = "(states explored and seconds spent to decide it)"
-MOST_ASSUMPTIONS = 4
-"""Assumptions listed with a verdict; the JSON has them all."""
 
 
-def verdict_report(verdict: Verdict, *, costs: bool = False) -> list[doc.Block]:
-    """The report, with what each verdict cost if wanted."""
-    return [
+def verdict_report(
+    verdict: Verdict, *, costs: bool = False, showing: Showing = USUAL
+) -> list[doc.Block]:
+    """The report, with what each verdict cost if wanted. A choice of findings leaves out the rest,
+    but the title is always about all of them.
+    """
+    blocks: list[doc.Block] = [
         doc.Title(verdict.device.name, outcome_in_words(verdict), _tone(verdict)),
         *remarks(line for one in verdict.explored for line in _explored(one)),
         *remarks(verdict.remarks),
-        *grouped(verdict.findings),
-        *_requirements(verdict),
-        *accepted(verdict.accepted),
-        *_modes(verdict),
-        *(_costs(verdict) if costs else ()),
+        *finding_blocks(verdict.findings, showing),
     ]
+    if showing.brief:
+        blocks += remarks(_counted(verdict))
+    elif not showing.only:
+        blocks += [
+            *requirement_blocks(verdict, in_full=showing.in_full),
+            *accepted(verdict.accepted),
+            *_modes(verdict),
+        ]
+    return [*blocks, *(_costs(verdict) if costs else ())]
 
 
 def remarks(lines: Iterable[str]) -> Iterator[doc.Paragraph]:
     """Lines below a title."""
     return (doc.Paragraph(line) for line in lines)
-
-
-def grouped(findings: Iterable[Finding]) -> Iterator[doc.Findings]:
-    """Findings by their kind."""
-    for kind, group in groupby(findings, key=lambda finding: finding.code):
-        yield doc.Findings(kind, tuple(group))
 
 
 def _tone(verdict: Verdict) -> str:
@@ -113,34 +115,18 @@ def _reduced(one: Explored) -> Iterator[str]:
         yield f"not checked {why}: {', '.join(reduced.not_asked)}"
 
 
-def _requirements(verdict: Verdict) -> Iterator[doc.Chapter]:
-    """Every requirement with its verdict, and the assumptions of the verdict."""
+def _counted(verdict: Verdict) -> Iterator[str]:
+    """How many requirements hold, which do not, and how many findings are accepted."""
     judged = verdict.requirements
-    if not judged:
-        return
-    holding = sum(one.verdict == HOLDS for one in judged)
-    rows = doc.Records(("requirement", "verdict", "what it says"), tuple(map(_requirement, judged)))
-    holds = "holds" if holding == 1 else "hold"
-    summary = f"{holding} of {counted(len(judged), 'requirement')} {holds}"
-    folded = holding == len(judged)
-    yield doc.Chapter("requirements", (rows,), summary=summary, folded=folded)
-
-
-def _requirement(judged: Judged) -> doc.Record:
-    tone = {HOLDS: doc.GOOD, BROKEN: doc.BAD}.get(judged.verdict, doc.OPEN)
-    notes = tuple(doc.Paragraph(line, doc.FAINT) for line in _assumed(judged))
-    cells = (doc.code(judged.need.name), doc.Fragment(judged.verdict, tone))
-    return doc.Record(cells, judged.need.sentence, notes)
-
-
-def _assumed(judged: Judged) -> Iterator[str]:
-    if judged.remark:
-        yield judged.remark
-    if judged.rests_on:
-        shown = list(judged.rests_on[:MOST_ASSUMPTIONS])
-        left_out = len(judged.rests_on) - len(shown)
-        more = [f"{left_out} more in --json"] if left_out else []
-        yield f"assuming that each of these eventually happens: {'; '.join([*shown, *more])}"
+    if judged:
+        by_verdict: dict[str, list[str]] = {one: [] for one in (HOLDS, BROKEN, FALLS, UNDECIDED)}
+        for one in judged:
+            by_verdict.setdefault(one.verdict, []).append(one.need.name)
+        holding = len(by_verdict.pop(HOLDS))
+        others = (f"; {said}: {', '.join(names)}" for said, names in by_verdict.items() if names)
+        yield f"{holding_in_words(holding, len(judged))}{''.join(others)}"
+    if verdict.accepted:
+        yield counted(len(verdict.accepted), "accepted finding")
 
 
 def accepted(findings: Sequence[AcceptedFinding]) -> Iterator[doc.Chapter]:
@@ -158,7 +144,7 @@ def _modes(verdict: Verdict) -> Iterator[doc.Chapter]:
     for one in verdict.explored:
         if len(one.modes) > 1:
             rows = tuple(map(tuple, mode_rows(one)))
-            below = (*switches_in_words(one), *map(ending_in_words, one.endings))
+            below = (*switches_in_words(one), *_endings_in_words(one.endings))
             yield doc.Chapter(
                 f"mode switches{_of_several(verdict, one)}",
                 (doc.Grid(rows), *(doc.Item(line, "", hang=2) for line in below)),
@@ -189,14 +175,26 @@ def switches_in_words(one: Explored) -> list[str]:
     ]
 
 
+def _endings_in_words(endings: Iterable[SwitchEnding]) -> Iterator[str]:
+    """A line for all modes of which the same is said."""
+    modes: dict[str, list[str]] = {}
+    for ending in endings:
+        modes.setdefault(_said_of(ending), []).append(ending.mode)
+    return (f"after {listed(names)}: {said}" for said, names in modes.items())
+
+
 def ending_in_words(ending: SwitchEnding) -> str:
     """How long switches out of a mode can take, and whether messages can be lost in them."""
+    return f"after {ending.mode}: {_said_of(ending)}"
+
+
+def _said_of(ending: SwitchEnding) -> str:
     steps = "no upper bound on the number of steps"
     if ending.at_most is not None:
         plural = "" if ending.at_most == 1 else "s"
         steps = f"chips and links take at most {ending.at_most} step{plural}"
     lost = "" if ending.loss is None else "; messages in flight can be lost"
-    return f"after {ending.mode}: {steps}{lost}"
+    return f"{steps}{lost}"
 
 
 def _cell(switch: ModeSwitch, *, complete: bool) -> str:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import TypeAlias
 
 from modecheck.checks.findings import Finding
+from modecheck.report.finding_groups import FindingGroup
 from modecheck.scenario.telling import ToldStep
 
 STRONG, FAINT, GOOD, BAD, OPEN = "strong", "faint", "good", "bad", "open"
@@ -92,6 +93,16 @@ class Item:
 
 
 @dataclass(frozen=True, slots=True)
+class Fold:
+    """Paragraphs or other blocks that a summary stands for: a terminal shows only the summary,
+    documents open it.
+    """
+
+    summary: Paragraph
+    blocks: tuple[Block, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Verbatim:
     """Text as it stands in a file."""
 
@@ -104,7 +115,7 @@ class Record:
 
     cells: tuple[Words, ...]
     words: Words = ""
-    notes: tuple[Paragraph, ...] = ()
+    notes: tuple[Paragraph | Fold, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,10 +174,19 @@ class Steps:
 
 @dataclass(frozen=True, slots=True)
 class Findings:
-    """Findings of one kind, each with its scenario."""
+    """Findings of one kind, those of one cause as one entry with the shortest scenario. Unless they
+    are to be `whole`, a terminal leaves out the middle of a long scenario, and steps that it has
+    shown before.
+    """
 
     code: str
-    findings: tuple[Finding, ...]
+    groups: tuple[FindingGroup, ...]
+    whole: bool = False
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """Each of them, in the order of their entries."""
+        return tuple(one for group in self.groups for one in group.findings)
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,5 +204,15 @@ class Chapter:
 
 
 Block: TypeAlias = (
-    Title | Paragraph | Item | Verbatim | Records | Grid | Measures | Steps | Findings | Chapter
+    Title
+    | Paragraph
+    | Item
+    | Fold
+    | Verbatim
+    | Records
+    | Grid
+    | Measures
+    | Steps
+    | Findings
+    | Chapter
 )

@@ -13,6 +13,7 @@ from typing import Any
 from modecheck.checks.findings import Finding
 from modecheck.model.finding_kinds import KINDS
 from modecheck.report import document_tree as doc
+from modecheck.report.finding_groups import FindingGroup
 from modecheck.report.finding_text import facts_of, scenario_of
 from modecheck.scenario.telling import ToldStep, condensed
 
@@ -96,7 +97,7 @@ def _steps(one: doc.Steps, _: int) -> list[str]:
 
 
 def _findings(block: doc.Findings, level: int) -> list[str]:
-    return [line for one in block.findings for line in _finding(one, level)]
+    return [line for group in block.groups for line in _group(group, level)]
 
 
 def _item(item: doc.Item, _: int) -> list[str]:
@@ -112,9 +113,21 @@ def _item(item: doc.Item, _: int) -> list[str]:
 
 def _sentence(row: doc.Record) -> str:
     """The sentence of a record with its notes."""
-    notes = "; ".join(_words(note.words) for note in row.notes)
+    notes = "; ".join(map(_note, row.notes))
     said = _words(row.words) if row.words else ""
     return f"{said} ({notes})" if said and notes else said or notes
+
+
+def _note(note: doc.Paragraph | doc.Fold) -> str:
+    """A note in a cell of a table, where only HTML can fold."""
+    if isinstance(note, doc.Paragraph):
+        return _words(note.words)
+    inside = "<br>".join(_words(one.words) for one in note.blocks if isinstance(one, doc.Paragraph))
+    return f"<details><summary>{_words(note.summary.words)}</summary>{inside}</details>"
+
+
+def _fold(one: doc.Fold, level: int) -> list[str]:
+    return _folding(_in_html(doc.plain(one.summary.words)), _blocks(one.blocks, level), folded=True)
 
 
 def _table(rows: Sequence[Sequence[str]]) -> list[str]:
@@ -163,14 +176,23 @@ def steps_as_markdown(told: Sequence[ToldStep], breaks: Sequence[int] = ()) -> l
     return [*lines, ""] if lines else []
 
 
-def _finding(finding: Finding, level: int) -> list[str]:
-    """A finding as a block that folds."""
-    text = _in_html(f"{finding.severity}: {finding.text}")
-    title = f"{text} (<code>{_in_html(finding.id)}</code>)"
-    meaning = doc.Paragraph(f"{finding.code}: {KINDS[finding.code].meaning}")
-    hint = doc.Paragraph(f"hint: {finding.hint}")
-    blocks = (meaning, *facts_of(finding), *scenario_of(finding), hint)
-    return _folding(title, _blocks(blocks, level), folded=True)
+def _group(group: FindingGroup, level: int) -> list[str]:
+    """A finding as a block that folds, with the others of its cause as such blocks in it."""
+    first, *others = group.findings
+    meaning = doc.Paragraph(f"{first.code}: {KINDS[first.code].meaning}")
+    hint = doc.Paragraph(f"hint: {first.hint}")
+    lines = _blocks((meaning, *_facts(first), hint), level)
+    for one in others:
+        lines += _folding(_title_of(one.text, one), _blocks(_facts(one), level), folded=True)
+    return _folding(_title_of(f"{first.severity}: {group.text}", first), lines, folded=True)
+
+
+def _title_of(text: str, finding: Finding) -> str:
+    return f"{_in_html(text)} (<code>{_in_html(finding.id)}</code>)"
+
+
+def _facts(finding: Finding) -> tuple[doc.Block, ...]:
+    return (*facts_of(finding), *scenario_of(finding))
 
 
 RENDERED: dict[type[doc.Block], Callable[[Any, int], list[str]]] = {
@@ -178,6 +200,7 @@ RENDERED: dict[type[doc.Block], Callable[[Any, int], list[str]]] = {
     doc.Chapter: _section,
     doc.Paragraph: _paragraph,
     doc.Item: _item,
+    doc.Fold: _fold,
     doc.Verbatim: _verbatim,
     doc.Records: _records,
     doc.Grid: _grid,

@@ -9,7 +9,8 @@ from modecheck.checks.roaming.roam import BROKEN, SEEN, Roamed
 from modecheck.checks.roaming.seen import SeenSoFar
 from modecheck.model.wording import counted
 from modecheck.report import document_tree as doc
-from modecheck.report.check_report import accepted, findings_counted, grouped, remarks
+from modecheck.report.check_report import accepted, findings_counted, remarks
+from modecheck.report.showing import finding_blocks
 
 NOTHING = "nothing seen so far, which proves nothing"
 MOST_LINES = 12
@@ -22,7 +23,7 @@ def roam_report(roamed: Roamed) -> list[doc.Block]:
     return [
         doc.Title(roamed.device.name, seen, doc.BAD if roamed.findings else doc.OPEN),
         *remarks([_walked(roamed), *roamed.remarks]),
-        *grouped(roamed.findings),
+        *finding_blocks(roamed.findings),
         *_not_shortest(roamed),
         *_requirements(roamed),
         *accepted(roamed.accepted),

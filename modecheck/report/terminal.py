@@ -2,29 +2,42 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import replace
 from typing import Any
 
 from modecheck.checks.findings import Finding
 from modecheck.model.finding_kinds import KINDS
 from modecheck.model.wording import counted
 from modecheck.report import document_tree as doc
-from modecheck.report.finding_text import facts_of, scenario_of
+from modecheck.report.finding_groups import FindingGroup
+from modecheck.report.finding_text import facts_of, scenario_of, stays_in_words
 from modecheck.report.style import Style
 from modecheck.scenario.telling import ToldStep, condensed
 
 LONGEST_SCENARIO = 24
 """Steps shown of a scenario; of a longer one the middle is left out (the JSON has it all)."""
 HEAD_OF_LONG = 6
+MOST_OTHERS = 3
+"""Ids listed of the other findings in a group."""
+FOLDED = "▸"
+"""Stands after a summary."""
+FEWEST_SHARED = 4
+"""Steps at the beginning of a scenario, the same as of an earlier one, that are not shown again."""
 FIGURE = 11
 """The width of a figure."""
 
 Paint = Callable[[str], str]
 
 
-def lines_of(blocks: Iterable[doc.Block], style: Style) -> list[str]:
-    """The lines of a report, without a blank one at the beginning."""
-    lines = _Renderer(style).all(blocks)
+def lines_of(blocks: Iterable[doc.Block], style: Style, *, unfold: str = "") -> list[str]:
+    """The lines of a report, without a blank one at the beginning. `unfold` is the option that
+    shows what they leave out, where there is one.
+    """
+    renderer = _Renderer(style, unfold)
+    lines = renderer.all(blocks)
+    if renderer.folded and unfold:
+        lines += ["", style.faint(f"{FOLDED} {unfold} shows what is folded")]
     return lines[1:] if lines and not lines[0] else lines
 
 
@@ -34,24 +47,28 @@ def finding_in_full(finding: Finding) -> list[str]:
     The lines are as in a report, but not indented, and up to 100 characters wide.
     """
     hint = doc.Paragraph(f"hint: {finding.hint}")
-    blocks = (*_finding(finding, whole=True), hint)
+    blocks = (*_facts(finding), *scenario_of(finding, whole=True), hint)
     return [line[2:] for line in lines_of(blocks, Style(width=102))]
 
 
-def _finding(finding: Finding, *, whole: bool = False) -> tuple[doc.Block, ...]:
-    return (
-        doc.Paragraph(finding.text, doc.STRONG, hang=0),
-        doc.Paragraph(finding.id, doc.FAINT, wrapped=False),
-        *facts_of(finding),
-        *scenario_of(finding, whole=whole),
-    )
+def _facts(
+    finding: Finding, text: str = "", others: Iterable[str] = (), *, folded: bool = False
+) -> Iterator[doc.Block]:
+    """What is said above a scenario; the `text` of a group, and lines on the `others` in it."""
+    yield doc.Paragraph(text or finding.text, doc.STRONG, hang=0)
+    yield doc.Paragraph(finding.id, doc.FAINT, wrapped=False)
+    yield from (doc.Paragraph(line, doc.FAINT, wrapped=False) for line in others)
+    yield from facts_of(finding, folded=folded)
 
 
 def scenario_as_text(
     told: Sequence[ToldStep], style: Style, breaks: Sequence[int] = (), *, whole: bool = False
 ) -> list[str]:
     """The steps of a scenario, numbered; a long one has no middle unless it is to be `whole`."""
-    steps = condensed(told, breaks)
+    return _steps_as_text(condensed(told, breaks), style, whole=whole)
+
+
+def _steps_as_text(steps: list[ToldStep], style: Style, *, whole: bool) -> list[str]:
     longest = len(steps) if whole else LONGEST_SCENARIO
     lines: list[str] = []
     looping = False
@@ -88,8 +105,13 @@ def step_as_text(step: ToldStep, style: Style) -> list[str]:
 
 
 class _Renderer:
-    def __init__(self, style: Style) -> None:
+    def __init__(self, style: Style, unfold: str) -> None:
         self._style = style
+        self._unfold = unfold
+        self.folded = False
+        """Whether a summary has stood for something."""
+        self._told: dict[str, Sequence[ToldStep]] = {}
+        """The scenarios of the findings shown so far."""
         self._paints: dict[str, Paint] = {
             "": str,
             doc.STRONG: style.bold,
@@ -138,6 +160,11 @@ class _Renderer:
     def _steps(self, one: doc.Steps) -> list[str]:
         return scenario_as_text(one.told, self._style, one.breaks, whole=one.whole)
 
+    def _fold(self, one: doc.Fold, indent: int = 0) -> list[str]:
+        self.folded = True
+        words = (*doc.fragments(one.summary.words), f" {FOLDED}")
+        return self._paragraph(replace(one.summary, words=words), indent)
+
     def _verbatim(self, one: doc.Verbatim) -> list[str]:
         return [self._style.faint(line) for line in self._style.wrapped(one.text, "  | ")]
 
@@ -174,7 +201,8 @@ class _Renderer:
                 told = self._style.wrapped(doc.plain(row.words), start, " " * len(start))
             lines += self._painted(told, *row.cells, row.words)
             for note in row.notes:
-                lines += self._paragraph(note, widths[0] + 2)
+                show = self._fold if isinstance(note, doc.Fold) else self._paragraph
+                lines += show(note, widths[0] + 2)  # type: ignore[operator]
         return lines
 
     def _grid(self, grid: doc.Grid) -> list[str]:
@@ -233,9 +261,42 @@ class _Renderer:
         kind = KINDS[block.code]
         tone = doc.BAD if kind.severity == "error" else doc.OPEN
         lines = ["", *self._heading(block.code, f"({kind.meaning})", tone)]
-        for number, finding in enumerate(block.findings):
-            lines += ([""] if number else []) + self.all(_finding(finding))
+        for number, group in enumerate(block.groups):
+            lines += [""] if number else []
+            others = self._others(group)
+            lines += self.all(_facts(group.first, group.text, others, folded=not block.whole))
+            lines += self._scenario(group.first, whole=block.whole)
         return [*lines, *self._style.wrapped(f"hint: {kind.hint}", "  ")]
+
+    def _others(self, group: FindingGroup) -> Iterator[str]:
+        """The ids of the findings that the first of a group stands for."""
+        others = group.findings[1:]
+        if len(others) > MOST_OTHERS + 1:
+            others = others[:MOST_OTHERS]
+        yield from (f"also {one.id}" for one in others)
+        more = len(group.findings) - 1 - len(others)
+        if more:
+            yield f"also {more:,} more, {f'with {self._unfold}' if self._unfold else 'in --json'}"
+
+    def _scenario(self, finding: Finding, *, whole: bool) -> list[str]:
+        """Without the steps at its beginning that were shown for another finding."""
+        told = finding.scenario
+        alike = {id_: _shared(told, other) for id_, other in self._told.items()}
+        known = max(alike, key=alike.__getitem__, default="")
+        shared = alike.get(known, 0)
+        self._told[finding.id] = told
+        if whole or shared < FEWEST_SHARED:
+            return self.all(scenario_of(finding, whole=whole))
+        steps = [one for one in condensed(told, (shared + 1,)) if one.number > shared]
+        lines = self._style.wrapped(f"as in {known}", f"  {f'1-{shared}':>3}. ", "       ")
+        lines += _steps_as_text(steps, self._style, whole=False)
+        return lines + self.all(stays_in_words(finding))
+
+
+def _shared(told: Sequence[ToldStep], other: Sequence[ToldStep]) -> int:
+    """The number of steps with which both begin; the last one of a scenario is its own."""
+    most = min(len(told) - 1, len(other))
+    return next((n for n in range(most) if told[n] != other[n]), most)
 
 
 RENDERED: dict[type[doc.Block], Callable[[_Renderer, Any], list[str]]] = {
@@ -243,6 +304,7 @@ RENDERED: dict[type[doc.Block], Callable[[_Renderer, Any], list[str]]] = {
     doc.Chapter: _Renderer._section,
     doc.Paragraph: _Renderer._paragraph,
     doc.Item: _Renderer._item,
+    doc.Fold: _Renderer._fold,
     doc.Verbatim: _Renderer._verbatim,
     doc.Records: _Renderer._records,
     doc.Grid: _Renderer._grid,

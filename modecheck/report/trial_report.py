@@ -8,25 +8,31 @@ from modecheck.checks.differences import NewVerdict, VerdictDifference, breaks
 from modecheck.checks.explored import Verdict
 from modecheck.model.wording import counted
 from modecheck.report import document_tree as doc
-from modecheck.report.check_report import grouped, remarks
+from modecheck.report.check_report import remarks
+from modecheck.report.showing import USUAL, Showing, finding_blocks
 
 
 def trial_report(
-    old: Verdict, new: Verdict, found: VerdictDifference, over: str
+    old: Verdict,
+    new: Verdict,
+    found: VerdictDifference,
+    over: str,
+    *,
+    showing: Showing = USUAL,
 ) -> list[doc.Block]:
     """The report on a device with the file `over` laid over it."""
     tone = doc.BAD if found.new else doc.GOOD if found.complete else doc.OPEN
     return [
         doc.Title(f"{old.device.name} with {over}", _outcome(found), tone),
         *remarks(_figures_of_both(old, new)),
-        *difference(found),
+        *(finding_blocks(found.new, showing) if showing.brief else difference(found, showing)),
     ]
 
 
-def difference(found: VerdictDifference) -> list[doc.Block]:
+def difference(found: VerdictDifference, showing: Showing = USUAL) -> list[doc.Block]:
     """New findings with scenarios, the ids of the others, and changed verdicts of requirements."""
     return [
-        *grouped(found.new),
+        *finding_blocks(found.new, showing),
         *_listed("fixed", found.fixed),
         *_listed("not seen again, but not everything was explored", found.unseen),
         *_listed("unchanged", found.unchanged),
