@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from itertools import groupby
 from typing import TypeVar
 
@@ -115,11 +116,15 @@ def _of_one_chip(code: str, findings: Sequence[Finding]) -> list[FindingGroup]:
     groups: list[FindingGroup] = []
     left = list(findings)
     for pattern in PATTERNS[code]:
-        found = _alike(left, lambda one, by=pattern: (by.around(one), one.variants))
+        found = _alike(left, partial(_but_for_a_name, pattern))
         groups += (FindingGroup(pattern.text(some), tuple(some)) for some in found)
         grouped = {one.id for some in found for one in some}
         left = [one for one in left if one.id not in grouped]
     return [*groups, *single(left)]
+
+
+def _but_for_a_name(pattern: _Pattern, finding: Finding) -> object:
+    return pattern.around(finding), finding.variants
 
 
 def _of_chips_alike(groups: Sequence[FindingGroup]) -> list[FindingGroup]:

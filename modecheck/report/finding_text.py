@@ -30,7 +30,7 @@ def facts_of(
         yield doc.Paragraph((said, at), doc.FAINT, wrapped=False)
     if finding.variants:
         yield doc.Paragraph(f"only with {' or '.join(finding.variants)}")
-    items = tuple(map(doc.Item, finding.details))
+    items: tuple[doc.Block, ...] = tuple(map(doc.Item, finding.details))
     if folded and len(items) > FIRST_DETAILS + 2:
         middle = items[FIRST_DETAILS:-1]
         summary = doc.Paragraph(f"- {counted(len(middle), 'more detail')}", doc.FAINT)

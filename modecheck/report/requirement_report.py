@@ -23,6 +23,7 @@ def requirement_blocks(verdict: Verdict, *, in_full: bool = False) -> Iterator[d
     others = [one for one in judged if one.verdict != HOLDS]
     common = "" if in_full else _common(holding)
     errors = any(one.severity == "error" for one in verdict.findings)
+    blocks: tuple[doc.Block, ...]
     if errors and holding and not in_full:
         blocks = (*_table(others), _folded(holding, common, others=bool(others)))
     else:

@@ -162,7 +162,7 @@ class _Renderer:
 
     def _fold(self, one: doc.Fold, indent: int = 0) -> list[str]:
         self.folded = True
-        words = (*doc.fragments(one.summary.words), f" {FOLDED}")
+        words: doc.Words = (*doc.fragments(one.summary.words), f" {FOLDED}")
         return self._paragraph(replace(one.summary, words=words), indent)
 
     def _verbatim(self, one: doc.Verbatim) -> list[str]:
@@ -201,9 +201,13 @@ class _Renderer:
                 told = self._style.wrapped(doc.plain(row.words), start, " " * len(start))
             lines += self._painted(told, *row.cells, row.words)
             for note in row.notes:
-                show = self._fold if isinstance(note, doc.Fold) else self._paragraph
-                lines += show(note, widths[0] + 2)  # type: ignore[operator]
+                lines += self._note(note, widths[0] + 2)
         return lines
+
+    def _note(self, note: doc.Paragraph | doc.Fold, indent: int) -> list[str]:
+        if isinstance(note, doc.Fold):
+            return self._fold(note, indent)
+        return self._paragraph(note, indent)
 
     def _grid(self, grid: doc.Grid) -> list[str]:
         """Columns in as many parts as the width asks for, each with the names."""

@@ -66,10 +66,10 @@ def test_grouping_neither_loses_nor_adds_a_finding(verdict: Verdict) -> None:
     assert sorted(ids) == sorted(one["id"] for one in in_json["findings"])
 
 
-def made(code: str, subject: str, text: str, **more: object) -> Finding:
+def made(code: str, subject: str, text: str, variants: tuple[str, ...] = ()) -> Finding:
     """A finding without a scenario."""
     place = Place(Source("device.yaml", ()), 1, 1)
-    return replace(Finding(code, subject, text, place), **more)
+    return Finding(code, subject, text, place, variants=variants)
 
 
 @pytest.mark.parametrize(
