@@ -24,6 +24,7 @@ SCHEMAS: dict[str, dict[Parts, Parts]] = {
         ("$defs", "variable"): ("variable",),
         ("$defs", "state"): ("state",),
         ("$defs", "rule"): ("rule",),
+        ("$defs", "branch"): ("branch",),
     },
     "device": {
         (): ("device",),
@@ -46,6 +47,7 @@ TABLES = {
     "Chips and actors": ("chip_file", "entry", "behaviour"),
     "States": ("state",),
     "Rules": ("rule",),
+    "Branches of a rule": ("branch",),
     "Links": ("link",),
     "Pairings and modes": ("pairing",),
 }

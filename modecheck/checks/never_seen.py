@@ -91,9 +91,18 @@ def _cause(device: Device, coverage: Coverage, instances: list[tuple[Chip, Rule]
         return f"{events} never arrives{where}"
     if any(name in coverage.blocked for name in names):
         return _without_room(device, rule)
+    if rule.branch is not None and rule.branch.before:
+        return _never_chosen(rule)
     if rule.guard is None:
         return "it never becomes due there"
     return f"its guard {rule.guard_text} is never true there"
+
+
+def _never_chosen(rule: Rule) -> str:
+    """Why a branch is never taken that comes after others."""
+    if rule.guard is None:
+        return "a branch before it is always chosen there"
+    return f"{rule.guard_text} is never true there unless a branch before it is chosen"
 
 
 def _without_room(device: Device, rule: Rule) -> str:

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from modecheck.checks.coverage import Coverage, leaves_of
 from modecheck.model.parts import Chip, Device, Rule
 from modecheck.model.terms import InState, Payload, ReadVariable, Term, parts_of
+from modecheck.product.rule_order import condition_of
 
 
 @dataclass(slots=True)
@@ -75,7 +76,7 @@ def _depends(device: Device, chip: Chip, rule: Rule, found: Dependent) -> bool:
     moving = {name for name, _ in found.leaves}
     if any(device.links[link].receiver in moving for link in waits):
         return True
-    return _reads(rule.guard, found)
+    return _reads(condition_of(rule), found)
 
 
 def _reads(term: Term | None, found: Dependent, *, heard: bool = False) -> bool:

@@ -8,7 +8,7 @@ from modecheck.engine.reference.plain import Interpreter, State
 from modecheck.model.parts import Chip, Rule
 from modecheck.product.evaluation import StepFailed
 from modecheck.product.ir import Product
-from modecheck.product.rule_order import rules_at
+from modecheck.product.rule_order import condition_of, rules_at
 
 
 def who_waits_for_whom(product: Product, state: State, chips: Iterable[int]) -> Iterator[str]:
@@ -63,9 +63,13 @@ def waiting_for_room(product: Product, state: State, chip: int) -> list[tuple[in
 
 def _sentences(product: Product, state: State, chip: Chip, rule: Rule) -> list[str]:
     if not rule.trigger:
-        if rule.expires and not rule.guard_text:
+        if rule.expires and not condition_of(rule):
             return [f"its timer {rule.expires}, which is not running"]
-        return [rule.guard_text or f"its turn to take {rule.title}"]
+        given = rule.branch.given_text if rule.branch is not None else ""
+        if _has_else(chip, rule) and rule.guard is not None:
+            return []  # what the choice waits for is said once, for its last branch
+        wanted = " and ".join(text for text in (given, rule.guard_text) if text)
+        return [wanted or f"its turn to take {rule.title}"]
     found = []
     for event in rule.trigger:
         links = [
@@ -85,6 +89,13 @@ def _sentences(product: Product, state: State, chip: Chip, rule: Rule) -> list[s
         ]
         found += [f"{event.name} from {_place_of(product, state, name)}" for name in signallers]
     return found
+
+
+def _has_else(chip: Chip, rule: Rule) -> bool:
+    """Whether the rule is a branch of a choice that always has one."""
+    if rule.branch is None:
+        return False
+    return any(one.whole == rule.whole and one.guard is None for one in chip.rules)
 
 
 def _place_of(product: Product, state: State, name: str) -> str:

@@ -16,7 +16,7 @@ from modecheck.compare.forms import Form, PartName, Together
 from modecheck.compare.terms_as_forms import TermForms
 from modecheck.model.clocks import spelled
 from modecheck.model.keys import Key, keys_of
-from modecheck.model.parts import Chip, Device, Duration, Requirement, State
+from modecheck.model.parts import Chip, Device, Duration, Requirement, Rule, State
 from modecheck.model.places import Place
 
 WORDING = frozenset({"about", "text"})
@@ -255,7 +255,19 @@ class _Describing:
             facets = {"time": _time(timer.duration)}
             yield DescribedPart(PartName("timer", timer.name, chip.name), facets, timer.place)
         for rule in chip.rules:
-            yield self._declared(PartName("rule", rule.title, chip.name), rule)
+            name = PartName("rule", rule.title, chip.name)
+            yield self._declared(name, rule, "rule", **self._branch(rule))
+
+    def _branch(self, rule: Rule) -> dict[str, Facet]:
+        """The place of a branch in its rule; nothing for a whole rule."""
+        if rule.branch is None:
+            return {}
+        number, given = rule.branch.number, rule.branch.given
+        choose = Facet((number, int(rule.guard is None)), f"branch {number}")
+        return {
+            "choose": choose,
+            "given": _condition(self._device, self._forms, given, rule.branch.given_text),
+        }
 
     def _links(self) -> Iterator[DescribedPart]:
         for link in self._device.links.values():

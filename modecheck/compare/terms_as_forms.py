@@ -28,6 +28,11 @@ class TermForms:
     def __init__(self, device: Device) -> None:
         self._links = device.links
         self._signals = frozenset(device.signals)
+        self._branches: dict[tuple[str, str], list[str]] = {}
+        for chip in device.chips.values():
+            for rule in chip.rules:
+                if rule.branch is not None:
+                    self._branches.setdefault((chip.name, rule.whole), []).append(rule.title)
 
     def term(self, term: object) -> Form:
         """An expression; None stands for a missing one."""
@@ -55,7 +60,9 @@ class TermForms:
         if kind == "signalled":
             return PartName("signal", name)
         if kind == "taken":
-            return PartName("rule", name, owner)
+            titles = self._branches.get((owner, name), [name])
+            rules = tuple(PartName("rule", title, owner) for title in titles)
+            return Together(rules) if len(rules) > 1 else rules[0]
         return self.message(kind, owner, name)
 
     def message(self, kind: str, owner: str, name: str) -> Form:

@@ -35,7 +35,7 @@ FAN_GAP = 0.12
 
 _BORDERED = {"state", "rest", "mode", "chip", "actor"}
 _TIPS = {"arrow": "normal", "open": "vee"}
-_LAID_OUT = _BORDERED | {"header", "label", "start", "port"}
+_LAID_OUT = _BORDERED | {"header", "label", "start", "port", "choice"}
 
 
 def dot_text(sketch: Sketch) -> str:
@@ -171,6 +171,8 @@ def _look(box: Box) -> str:
         return 'shape=point, style=invis, label=""'
     if box.shape == "start":
         return f'shape=circle, style=filled, fillcolor="{INK.light}", label=""'
+    if box.shape == "choice":
+        return f'shape=diamond, style=filled, fillcolor="{FILLS[box.shape].light}", label=""'
     label = f"label={_html(box.blocks, 'left', ruled=box.shape in _BORDERED)}"
     if box.shape not in _BORDERED:
         return f"shape=box, color=none, {label}"

@@ -36,8 +36,7 @@ def rule_phrases(rule: Rule) -> tuple[Phrase, ...]:
     trigger = rule_trigger(rule)
     if trigger:
         phrases.append(Phrase("trigger", trigger))
-    if rule.guard_text:
-        phrases.append(Phrase("guard", f"[{_one_line(rule.guard_text)}]"))
+    phrases += [Phrase("guard", f"[{_one_line(text)}]") for text in rule_guards(rule)]
     effects = rule_effects(rule)
     for position, effect in enumerate(effects):
         mark = "" if position else "/ "
@@ -45,6 +44,23 @@ def rule_phrases(rule: Rule) -> tuple[Phrase, ...]:
         phrases.append(Phrase("effect", f"{mark}{effect}{stop}"))
     phrases += [Phrase("effect", mark) for mark in _marks(rule)]
     return tuple(phrases) or (Phrase("trigger", AT_ANY_TIME),)
+
+
+def rule_guards(rule: Rule) -> Iterator[str]:
+    """What has to hold: for a branch the condition of its rule, then its own."""
+    if rule.branch is None:
+        yield from [rule.guard_text] if rule.guard_text else []
+        return
+    if rule.branch.given_text:
+        yield rule.branch.given_text
+    yield branch_guard(rule)
+
+
+def branch_guard(rule: Rule) -> str:
+    """The condition of a branch behind others: `else if` it holds, or `else`."""
+    assert rule.branch is not None
+    behind = "else if " if rule.branch.before else ""
+    return f"{behind}{rule.guard_text}" if rule.guard_text else "else"
 
 
 def _marks(rule: Rule) -> Iterator[str]:

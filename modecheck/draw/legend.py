@@ -203,6 +203,11 @@ def _start_sign(sign: str, place: Rectangle) -> str:
     return draw_box(Box(sign, sign, ""), Rectangle(x - 5.5, y - 5.5, x + 5.5, y + 5.5))
 
 
+def _choice_sign(sign: str, place: Rectangle) -> str:
+    x, y = place.centre
+    return draw_box(Box(sign, sign, ""), Rectangle(x - 8, y - 8, x + 8, y + 8))
+
+
 def _composite_sign(sign: str, place: Rectangle) -> str:
     inner = Rectangle(place.left + 10, place.top + 6, place.right - 10, place.bottom - 4)
     state = draw_box(Box(sign, "state", ""), inner)
@@ -260,6 +265,7 @@ def _moment_sign(_: str, place: Rectangle) -> str:
 
 _BOX_SIGNS: dict[str, Callable[[str, Rectangle], str]] = {
     "start": _start_sign,
+    "choice": _choice_sign,
     "composite": _composite_sign,
     "chip": _chip_sign,
     "actor": _actor_sign,

@@ -43,7 +43,7 @@ def spread(
     shapes = {box.key: box.shape for box in sketch.boxes}
     sides: dict[tuple[str, str], list[_SideEnd]] = {}
     for line, end, is_head in _ends(sketch):
-        if shapes.get(end.box, "port") not in ("port", "start"):
+        if shapes.get(end.box, "port") not in ("port", "start", "choice"):
             corner = CORNERS.get(shapes[end.box], CORNER)
             found = _end_at(line, boxes[end.box], lines[line], corner, is_head=is_head)
             sides.setdefault((end.box, found.side), []).append(found)

@@ -42,6 +42,7 @@ FILLS = {
     "state": STATE_FILL,
     "rest": STATE_FILL,
     "mode": STATE_FILL,
+    "choice": PAPER,
     "chip": STATE_FILL,
     "actor": ACTOR_FILL,
     "head": STATE_FILL,

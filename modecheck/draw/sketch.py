@@ -112,6 +112,7 @@ SHAPES = {
     "words": Shape(9, 1, 5),
     "label": Shape(4, 2, 4),
     "start": Shape(5.5, 5.5, 0),
+    "choice": Shape(0, 0, 0, 22, 22),
     "port": Shape(3, 3, 0),
 }
 """Every kind of box. A tab names a diagram, a header a composite state; a port is the unseen end
@@ -295,7 +296,9 @@ class Sketch:
     @property
     def obstacles(self) -> tuple[str, ...]:
         """The keys of all boxes that no line may pass over."""
-        return tuple(box.key for box in self.every_box if box.shape not in ("port", "start"))
+        return tuple(
+            box.key for box in self.every_box if box.shape not in ("port", "start", "choice")
+        )
 
 
 def diagram_frame(

@@ -10,6 +10,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from modecheck.checks.coverage import Coverage
+from modecheck.draw.chart_legend import chart_legend, variable_tables
+from modecheck.draw.choice_drawing import DrawnChoice, before_choice, drawn_choices, of_branch
 from modecheck.draw.labels import LONGEST_LINE, Phrase, reply_phrases, rule_label, rule_phrases
 from modecheck.draw.reading_order import reading_layers
 from modecheck.draw.sketch import (
@@ -27,7 +29,7 @@ from modecheck.draw.sketch import (
     diagram_frame,
 )
 from modecheck.draw.typesetting import label_lines, text_lines
-from modecheck.model.parts import Chip, Rule, State, Variable
+from modecheck.model.parts import Chip, Rule, State
 
 CHIP_FRAME = "/chip"
 """The key of the outermost frame; no state can have this name."""
@@ -116,18 +118,20 @@ class _Statechart:
         self._complete = complete
         self._coverage = coverage
         self._layers = reading_layers(chip)
+        self._choices = drawn_choices(chip)
+        self._chosen = {rule.title for choice in self._choices for rule in choice.branches}
         self._inner: dict[str, list[Rule]] = {}
         for rule in chip.rules:
             for source in rule.sources or ("",):
-                if rule.target is None:
+                if rule.target is None and rule.title not in self._chosen:
                     self._inner.setdefault(source, []).append(rule)
         self._ports: list[Box] = []
 
     def sketch(self) -> Sketch:
         chip = self._chip
-        arrows = (*self._start_arrows(), *self._rule_arrows())
+        arrows = (*self._start_arrows(), *self._rule_arrows(), *self._choice_arrows())
         frames = tuple(self._frames())
-        boxes = (*self._starts(), *self._state_boxes(), *self._ports)
+        boxes = (*self._starts(), *self._state_boxes(), *self._diamonds(), *self._ports)
         kind, about = ("chip", "States and rules") if self._coverage is None else _COVERAGE
         return Sketch(
             name=f"{kind}-{chip.name}",
@@ -135,8 +139,8 @@ class _Statechart:
             boxes=boxes,
             arrows=arrows,
             frames=frames,
-            samples=(*_samples(chip), *self._coverage_samples(), *self._short_samples()),
-            tables=(*self._rules_in_full(), *_tables(chip)),
+            samples=(*chart_legend(chip), *self._coverage_samples(), *self._short_samples()),
+            tables=(*self._rules_in_full(), *variable_tables(chip)),
         )
 
     def _frames(self) -> Iterator[SketchFrame]:
@@ -211,10 +215,14 @@ class _Statechart:
             yield LegendEntry("line", "move", "taken, from at least one of its states")
             yield LegendEntry("line", "never", "never taken")
 
-    def _rule_lines(self, rule: Rule, longest: int = LONGEST_LINE) -> tuple[TextLine, ...]:
-        """A rule's label with its text, under a remark where it was never taken."""
+    def _rule_lines(
+        self, rule: Rule, longest: int = LONGEST_LINE, phrases: tuple[Phrase, ...] | None = None
+    ) -> tuple[TextLine, ...]:
+        """A rule's label, or these `phrases` of it, with its text, under a remark where it was
+        never taken.
+        """
         remark = (TextLine((Run("never taken:", "note"),)),) if self._is_untaken(rule) else ()
-        lines = label_lines(rule_phrases(rule), longest)
+        lines = label_lines(rule_phrases(rule) if phrases is None else phrases, longest)
         if self._short and len(lines) + len(rule.phrase) > SHORT:
             return (*remark, *label_lines(self._shortened(rule), longest))
         told = text_lines(rule.phrase, "remark", longest - SHORT)
@@ -281,7 +289,7 @@ class _Statechart:
         sources: dict[tuple[int, _Move], list[str]] = {}
         for number, rule in enumerate(self._chip.rules):
             for source in rule.sources or (CHIP_FRAME,):
-                if rule.target is not None:
+                if rule.target is not None and rule.title not in self._chosen:
                     around = self._common_frame(source, rule.target)
                     course = self._course(source, rule.target, around)
                     alone = around in (source, rule.target) or source == rule.target
@@ -309,6 +317,54 @@ class _Statechart:
         heads = (self._end(move.target, around, row),)
         course = move.course
         return Arrow(key, tails, heads, label, stroke, course=course, hint=ends, rules=titles)
+
+    def _diamonds(self) -> Iterator[Box]:
+        for choice in self._choices:
+            titles = tuple(rule.title for rule in choice.branches)
+            around, hint = self._around(choice), f"choice {choice.title}"
+            yield Box(_diamond(choice), "choice", around, hint=hint, rules=titles)
+
+    def _around(self, choice: DrawnChoice) -> str:
+        """The innermost frame that holds all that a choice connects."""
+        around, *others = (*(choice.sources or (CHIP_FRAME,)), *choice.targets)
+        for state in others:
+            around = self._common_frame(around, state)
+        return around
+
+    def _choice_arrows(self) -> Iterator[Arrow]:
+        for choice in self._choices:
+            key, around, middle = choice.title, self._around(choice), (End(_diamond(choice)),)
+            sources = choice.sources or (CHIP_FRAME,)
+            tails = tuple(
+                self._end(one, around, "top" if one == around else "bottom") for one in sources
+            )
+            common = TextBlock(label_lines(before_choice(choice.branches[0])))
+            label = self._branch_label(key, around, choice.staying, common)
+            yield Arrow(f"choice-{key}", tails, middle, label, rules=label.rules)
+            behind = max(self._layers.get(source, -1) for source in sources)
+            for number, (target, rules) in enumerate(choice.targets.items(), start=1):
+                course = "down" if self._layers[target] > behind else "up"
+                row = "bottom" if target == around else _ARRIVES_AT[course]
+                label = self._branch_label(f"{key}/{number}", around, rules)
+                yield Arrow(
+                    f"choice-{key}/{number}",
+                    middle,
+                    (self._end(target, around, row),),
+                    label,
+                    "never" if all(map(self._is_untaken, rules)) else "move",
+                    course=course,
+                    hint=f"choice {key} to {_spoken(target)}",
+                    rules=label.rules,
+                )
+
+    def _branch_label(
+        self, key: str, around: str, rules: tuple[Rule, ...], *first: TextBlock
+    ) -> Box:
+        """The words of branches, and others before them."""
+        told = (TextBlock(self._rule_lines(rule, phrases=of_branch(rule))) for rule in rules)
+        hint = "\n".join(f"{rule.title}: {rule_label(rule)}" for rule in rules)
+        titles = tuple(rule.title for rule in rules)
+        return Box(f"choice-{key}/label", "label", around, (*first, *told), hint=hint, rules=titles)
 
     def _end(self, state: str, around: str, row: str) -> End:
         """A simple state itself; for a composite state or the chip, a new port at its border."""
@@ -355,6 +411,11 @@ class _Statechart:
         return names.index(source) < names.index(target)
 
 
+def _diamond(choice: DrawnChoice) -> str:
+    """The key of a choice; no state can have this name."""
+    return f"{choice.title}/choice"
+
+
 def _frame_around(state: State) -> str:
     return state.parent or CHIP_FRAME
 
@@ -366,39 +427,3 @@ def _spoken(state: str) -> str:
 def _hint(state: State) -> str:
     rest = " (rest)" if state.rest else ""
     return f"{state.name}{rest}: {state.about}" if state.about else f"{state.name}{rest}"
-
-
-def _samples(chip: Chip) -> Iterator[LegendEntry]:
-    states = chip.states.values()
-    yield LegendEntry("box", "start", "initial state")
-    if any(not state.rest and not state.composite for state in states):
-        yield LegendEntry(
-            "box", "state", "state" if chip.actor else "state that the chip must leave"
-        )
-    if any(state.rest for state in states):
-        yield LegendEntry("box", "rest", "rest state: the chip may wait here forever")
-    if any(state.composite for state in states):
-        yield LegendEntry(
-            "box", "composite", "composite state: its rules apply in every state inside"
-        )
-    yield LegendEntry("words", "event [guard] / effects", "trigger, condition, effects")
-    if any(rule.phrase for rule in chip.rules):
-        yield LegendEntry("remark", "text", "what the rule is for")
-    manners = {reply.manner for replies in chip.replies.values() for reply in replies}
-    if "defer" in manners:
-        yield LegendEntry("words", "event / defer", "the message stays in its link")
-    if "discard" in manners:
-        yield LegendEntry("words", "event / (discarded)", "the message is removed without effect")
-
-
-def _tables(chip: Chip) -> Iterator[SketchTable]:
-    if chip.variables:
-        rows = tuple(_variable_row(variable) for variable in chip.variables.values())
-        yield SketchTable("variables", rows)
-
-
-def _variable_row(variable: Variable) -> tuple[str, ...]:
-    many = f"list of {variable.length}: " if variable.length else ""
-    start = ", ".join(dict.fromkeys(variable.type.spell(value) for value in variable.start))
-    kept = "survives power loss" if variable.persistent else ""
-    return (variable.name, f"{many}{variable.type}", f"starts as {start}", kept)

@@ -115,6 +115,13 @@ def _tab(place: Rectangle) -> str:
     return element("path", _class="edge", d=data)
 
 
+def _choice(place: Rectangle) -> str:
+    """A choice is a diamond (UML 2.5.1, section 14.2.4)."""
+    (x, _), half = place.centre, number(place.width / 2)
+    data = f"M{number(x)} {number(place.top)}l{half} {half}l-{half} {half}l-{half} -{half}Z"
+    return element("path", _class="outline", d=data)
+
+
 def _start(place: Rectangle) -> str:
     x, y = place.centre
     return element("circle", _class="start", cx=x, cy=y, r=place.width / 2)
@@ -128,4 +135,5 @@ _OUTLINES: dict[str, Callable[[Rectangle], str]] = {
     "actor": _actor,
     "tab": _tab,
     "start": _start,
+    "choice": _choice,
 }

@@ -6,7 +6,8 @@
     delivered  it reaches its chip, which takes or discards it
     dropped    it is lost: to a fault, a full link, a link that is down, or a power cut
     signalled  a rule signals it
-    taken      the chip takes the rule of that name
+    taken      the chip takes the rule of that name, or any of its branches; or the branch that is
+               named behind it
 
 A message is named with a link, or with a chip: the one that sends it or, for `delivered`, the one
 that receives it; for `dropped` either.
@@ -51,6 +52,8 @@ def event_of(call: Call, around: Surroundings) -> Happens:
     name = call.name
     if call.word == "signalled":
         return _signal(name.text, around)
+    if call.word == "taken" and len(name.parts) == 3:
+        return _rule(name.parts[0], ".".join(name.parts[1:]), around)
     if len(name.parts) != 2:
         expected = "chip.rule" if call.word == "taken" else "chip.message or link.message"
         raise UnknownEvent(
@@ -73,7 +76,7 @@ def _rule(owner: str, member: str, around: Surroundings) -> Happens:
     chip = around.chips.get(owner)
     if chip is None:
         raise UnknownEvent(f"unknown chip {owner!r}", "", owner, tuple(around.chips))
-    titles = tuple(rule.title for rule in chip.rules)
+    titles = tuple(dict.fromkeys(name for one in chip.rules for name in (one.whole, one.title)))
     if member not in titles:
         message = f"{owner} has no rule {member!r}"
         raise UnknownEvent(message, "the name of a rule ('name:')", member, titles)

@@ -142,6 +142,19 @@ class Send:
 
 
 @dataclass(frozen=True, slots=True)
+class Branch:
+    """The place of a rule that is a branch of the rule called `of`, number `number` from 1: the
+    condition `given` of that rule, and those of the branches `before` it, none of which may hold.
+    """
+
+    of: str
+    number: int
+    given: Term | None
+    given_text: str
+    before: tuple[Term, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Rule:
     """What a chip does, and when. `sources` is empty for a rule of the whole chip.
 
@@ -150,7 +163,8 @@ class Rule:
     are as written, with parameters in place. `fair` is weak, strong or none, or empty if the
     model does not say. `starts` and `stops` name timers of the chip. `weight` is its
     relative frequency among the enabled rules; only chances use it. Of rules for one event at one
-    level of states, that with the highest `priority` is tried first.
+    level of states, that with the highest `priority` is tried first. Each `branch` of a rule with
+    `choose` is a rule; its `guard` is what the branch itself says, None for an `else`.
     """
 
     title: str
@@ -176,6 +190,12 @@ class Rule:
     concerns: tuple[str, ...] = ()
     weight: Fraction | None = None
     priority: int = 0
+    branch: Branch | None = None
+
+    @property
+    def whole(self) -> str:
+        """The title of the rule as it is written, with all its branches."""
+        return self.branch.of if self.branch is not None else self.title
 
     @property
     def kind(self) -> str:

@@ -8,6 +8,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+from modecheck.model.choices import BranchDraft, ChoiceDraft, branches_of
 from modecheck.model.keys import keys_of
 from modecheck.model.outlines import StateReading, is_nothing
 from modecheck.model.phrases import Phrases
@@ -24,6 +25,7 @@ from modecheck.model.yaml_nodes import (
 WAITING = ("after", "period", "expires")
 """Keys of a rule that waits for time."""
 EFFECTS = ("to", "do", "send", "signal", "start", "stop")
+"""What a rule may do; one with `choose` does it in its branches."""
 CONSUMING = ("on", *WAITING)
 """Keys of a rule that consumes something: a message, a signal, the expiry of a timer."""
 EVENT = re.compile(r"([^\W\d]\w*)(?:\s+via\s+([^\W\d]\w*))?")
@@ -31,12 +33,16 @@ EVENT = re.compile(r"([^\W\d]\w*)(?:\s+via\s+([^\W\d]\w*))?")
 
 @dataclass(frozen=True, slots=True)
 class RuleDraft:
-    """A rule whose names have not been resolved yet; `sources` is empty for the whole chip."""
+    """A rule whose names have not been resolved yet; `sources` is empty for the whole chip.
+
+    A branch of a rule is one, too, which knows its place in the `choice`.
+    """
 
     title: str
     node: MappingNode
     sources: tuple[str, ...]
     signals: tuple[str, ...]
+    choice: ChoiceDraft | None = None
 
 
 def has_effect(node: MappingNode) -> bool:
@@ -61,7 +67,8 @@ class RuleDrafts:
             elif key == "states":
                 for state, inner in self._reading.bodies.items():
                     drafts += self._rules(inner.get("rules"), state)
-        return _with_unique_titles(drafts)
+        unique = _with_unique_titles(drafts)
+        return [one for draft in unique for one in self._branches(draft)]
 
     def _rules(self, node: Node | None, state: str | None) -> Iterator[RuleDraft]:
         for name, rule in self._entries(node):
@@ -97,11 +104,38 @@ class RuleDrafts:
         self._note_empty_lists(node)
         self._note_no_effect(key, node)
         sources = self._sources(node, state)
+        title = self._title(key, node, sources)
+        return RuleDraft(title, node, sources, self._signals(node))
+
+    def _signals(self, node: MappingNode) -> tuple[str, ...]:
         signalled = self._shapes.scalars(node.get("signal"), "a signal", "the name of a signal")
         filled = [self._phrases.fill(scalar) for scalar in signalled]
         names = [self._shapes.identifier(scalar, "the name of a signal") for scalar in filled]
-        title = self._title(key, node, sources)
-        return RuleDraft(title, node, sources, tuple(name for name in names if name))
+        return tuple(name for name in names if name)
+
+    def _branches(self, draft: RuleDraft) -> Iterator[RuleDraft]:
+        """The branches of a rule with `choose`; any other rule itself."""
+        if draft.node.get("choose") is None:
+            yield draft
+            return
+        for effect in EFFECTS:
+            if draft.node.get(effect) is not None:
+                message = f"a rule with 'choose' cannot have {effect!r}"
+                expected = f"{effect!r} in each branch that does it"
+                self._shapes.notes.add(message, draft.node.keys[effect].place, expected=expected)
+        for branch in branches_of(self._shapes, draft.node, draft.title):
+            self._note_idle(draft.node, branch)
+            signals = self._signals(branch.written)
+            yield RuleDraft(branch.title, branch.alone, draft.sources, signals, branch.choice)
+
+    def _note_idle(self, rule: MappingNode, branch: BranchDraft) -> None:
+        """A branch may do nothing where the rule consumes an event."""
+        consumes = any(rule.get(key) is not None for key in CONSUMING)
+        if consumes or has_effect(branch.written):
+            return
+        message = f"the branch {branch.title!r} does nothing"
+        place, expected = branch.written.place, f"one of {', '.join(EFFECTS)}"
+        self._shapes.notes.add(message, place, expected=expected)
 
     def _note_empty_lists(self, node: MappingNode) -> None:
         """An empty list is ambiguous: it could mean never, or at any time."""
@@ -114,12 +148,14 @@ class RuleDrafts:
     def _note_no_effect(self, key: ScalarNode | None, node: MappingNode) -> None:
         """A rule without effect would only hide that the chip is stuck."""
         consumes = any(node.get(key) is not None for key in CONSUMING)
-        if has_effect(node) or consumes or not set(node.entries) <= keys_of("rule").keys():
+        does = has_effect(node) or node.get("choose") is not None
+        if does or consumes or not set(node.entries) <= keys_of("rule").keys():
             return
         message = f"the rule {key.text!r} does nothing" if key else "this rule does nothing"
         place = key.place if key else node.place
         expected = (
-            f"one of {', '.join(EFFECTS)}; or one of {', '.join(CONSUMING)}, to consume an event"
+            f"one of {', '.join(EFFECTS)} or choose; "
+            f"or one of {', '.join(CONSUMING)}, to consume an event"
         )
         self._shapes.notes.add(message, place, expected=expected)
 

@@ -9,10 +9,12 @@ import re
 from collections.abc import Mapping as MappingType
 from dataclasses import dataclass, replace
 
+from modecheck.model.choices import ChoiceDraft
+from modecheck.model.conditions import condition
 from modecheck.model.key_readers import KeyReader
 from modecheck.model.keys import keys_of
 from modecheck.model.meaning import ChipOutline, MeaningError, Scope, Unknowable, understand
-from modecheck.model.parts import Assignment, Duration, Event, Link, Rule, Send, Target
+from modecheck.model.parts import Assignment, Branch, Duration, Event, Link, Rule, Send, Target
 from modecheck.model.phrases import Phrases
 from modecheck.model.rule_drafts import EVENT, WAITING, RuleDraft
 from modecheck.model.shapes import Shapes
@@ -65,7 +67,8 @@ class RuleReader:
             assignments=self._assignments(node, scope),
             sends=self._sends(node, scope),
             signals=draft.signals,
-            mentions=self._mentions(node),
+            mentions=self._mentions(node, draft.choice),
+            branch=self._branch(draft.choice, scope),
             place=node.place,
             periodic=waiting == "period",
             **KeyReader(self._shapes, self._phrases, scope).values(keys_of("rule"), node),
@@ -159,9 +162,21 @@ class RuleReader:
             self._notes.add("a period of zero length", duration.places[0], expected="more than 0")
         return duration
 
-    def _mentions(self, node: MappingNode) -> frozenset[str]:
+    def _branch(self, choice: ChoiceDraft | None, scope: Scope) -> Branch | None:
+        if choice is None:
+            return None
+        given, *before = (
+            condition(self._shapes, self._phrases, scope, node)
+            for node in (choice.given, *choice.before)
+        )
+        known = tuple(term for term in before if term is not None)
+        text = self._phrases.shown(choice.given)
+        return Branch(choice.of, choice.number, given, text, known)
+
+    def _mentions(self, node: MappingNode, choice: ChoiceDraft | None) -> frozenset[str]:
         """The options that the rule's texts mention."""
         nodes = [node.get(key) for key in ("if", "do", "send")]
+        nodes += [choice.given, *choice.before] if choice is not None else []
         lists = [found.items if isinstance(found, SequenceNode) else [found] for found in nodes]
         scalars = [item for items in lists for item in items if isinstance(item, ScalarNode)]
         words = {word for scalar in scalars for word in re.findall(r"\w+", scalar.text)}

@@ -3,8 +3,8 @@
 Unless the model says otherwise, a chip's rule that stays enabled is eventually taken (weak); a
 waiting message is eventually delivered (weak) or, where its link can lose any number, is delivered
 if it can be infinitely often (strong: the link is fair-lossy); time that can pass does (weak);
-actors and faults are never obliged to act. There is one set of steps for each rule, one for each
-link and message, and one for ticks.
+actors and faults are never obliged to act. There is one set of steps for each rule, with all its
+branches, one for each link and message, and one for ticks.
 """
 
 from __future__ import annotations
@@ -48,13 +48,19 @@ def fairness_of(device: Device, rule: Rule) -> str:
 def _of_rules(
     device: Device, rules: Sequence[Rule], labels: Mapping[int, set[int]]
 ) -> Iterator[FairSet]:
+    wholes: dict[tuple[str, str], set[int]] = {}
     for number, rule in enumerate(rules):
-        if rule.trigger:
-            continue  # taken in the step that brings the message or the signal, never in its own
+        if not rule.trigger:  # else taken in the step that brings its event, never in its own
+            wholes.setdefault((rule.chip, rule.whole), set()).update(labels.get(number, ()))
+    seen: set[tuple[str, str]] = set()
+    for rule in rules:
+        name = (rule.chip, rule.whole)
         fair = fairness_of(device, rule)
-        if number in labels and fair != "none":
-            name = f"{rule.chip} takes {rule.title}"
-            yield FairSet(name, fair == "strong", frozenset(labels[number]))
+        if wholes.get(name) and fair != "none" and name not in seen:
+            seen.add(name)
+            yield FairSet(
+                f"{rule.chip} takes {rule.whole}", fair == "strong", frozenset(wholes[name])
+            )
 
 
 def _of_links(

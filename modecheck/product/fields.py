@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from modecheck.model.parts import Device, FaultGroup, Link, Rule
 from modecheck.model.terms import IsLate, Term, parts_of
 from modecheck.product.ir import Field, MessageIR, Slot
+from modecheck.product.rule_order import condition_of
 from modecheck.product.timing import ChipTimers, TickInterval, moments, plan_timers
 
 
@@ -124,7 +125,7 @@ def _asks_for_sessions(device: Device, link: Link) -> bool:
 
 def _all_parts(rule: Rule) -> list[Term]:
     roots = [
-        *([rule.guard] if rule.guard is not None else []),
+        *([condition] if (condition := condition_of(rule)) is not None else []),
         *(value for assignment in rule.assignments for value in assignment.values),
         *(t.index for each in rule.assignments for t in each.targets if t.index is not None),
         *(send.value for send in rule.sends if send.value is not None),

@@ -269,7 +269,7 @@ class EventPlan:
             rules = (
                 number
                 for number, rule in enumerate(product.rules)
-                if (rule.chip, rule.title) == (happens.owner, happens.name)
+                if rule.chip == happens.owner and happens.name in (rule.title, rule.whole)
             )
             return EventIR(taken=frozenset(rules))
         links = {link.name for link in links_of(happens.kind, happens.owner, product.device.links)}

@@ -24,7 +24,7 @@ from modecheck.product.ir import (
     TargetIR,
 )
 from modecheck.product.lowering import FALSE, TRUE, Addresses, folded, lowered
-from modecheck.product.rule_order import rules_before
+from modecheck.product.rule_order import condition_of, rules_before
 from modecheck.product.timing import TimerCode
 
 BLOCKED = "blocked-reaction"
@@ -126,8 +126,9 @@ class ReactionBuilder:
             yield folded("not", (enabled,))
 
     def _condition_of(self, rule: Rule) -> Expression:
-        """What its `if` says."""
-        return TRUE if rule.guard is None else lowered(rule.guard, self._addresses, rule.place)
+        """What its `if` says, and for a branch of a rule those of the others."""
+        condition = condition_of(rule)
+        return TRUE if condition is None else lowered(condition, self._addresses, rule.place)
 
     def _rooms(self, rule: Rule) -> Iterator[Room]:
         """The links that make it wait when they are full."""

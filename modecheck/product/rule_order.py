@@ -2,12 +2,23 @@
 
 Rules that wait for the same message or signal become alternatives in order, of which the first that
 is enabled is taken. Rules that wait for the same timer are steps of their own: each gets the
-negated guards of those before it. Any other rules have no order: each may be taken.
+negated guards of those before it. Any other rules have no order: each may be taken. A branch of a
+rule with `choose` is a rule whose condition says that no branch before it is chosen.
 """
 
 from __future__ import annotations
 
 from modecheck.model.parts import Chip, Event, Rule
+from modecheck.model.terms import Operation, Term
+
+
+def condition_of(rule: Rule) -> Term | None:
+    """All that has to hold for a rule, besides its trigger; None if nothing has to."""
+    if rule.branch is None:
+        return rule.guard
+    before = (Operation("not", (term,)) for term in rule.branch.before)
+    parts = [term for term in (rule.branch.given, *before, rule.guard) if term is not None]
+    return Operation("and", tuple(parts)) if parts else None
 
 
 def rules_at(chip: Chip, leaf: str) -> tuple[Rule, ...]:

@@ -116,8 +116,9 @@ class ChipTimers:
 
 
 def _title_of_count(rule: Rule) -> str:
-    """The title of a rule that counts alone, or nothing."""
-    return rule.title if rule.periodic or rule.target is None else ""
+    """The title of a rule that counts alone, or nothing. All branches of a rule share its count."""
+    alone = rule.periodic or rule.target is None or rule.branch is not None
+    return rule.whole if alone else ""
 
 
 def plan_timers(chip: Chip, clock: Clock | None, owner: int, fields: list[Field]) -> ChipTimers:

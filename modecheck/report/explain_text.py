@@ -26,6 +26,7 @@ OF_PARTS = {
     "state": "a state",
     "variable": "a variable",
     "rule": "a rule",
+    "branch": "a branch of a rule",
     "link": "a link",
     "message": "a message",
     "pairing": "a pairing",

@@ -18,6 +18,7 @@ FOLDER = Path(__file__).parents[1] / "guide"
 TOPICS = (
     "language",
     "keys",
+    "order",
     "expressions",
     "requirements",
     "time",

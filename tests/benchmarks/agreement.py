@@ -63,6 +63,8 @@ def features_of(plain: PlainExploration) -> Iterator[str]:
         yield "blocked reactions"
     if plain.failures:
         yield "failing steps"
+    if any(plain.product.rules[number].branch is not None for number in plain.observed.taken):
+        yield "branches taken"
 
 
 def compare(seed: int, into: Compared) -> None:

@@ -17,8 +17,8 @@ EFFECTS = ("x = 1", "y = min(x + 1, 3)", "x, y = y, x")
 WORDS = "says what it is for, in a sentence that goes on for quite a while"
 
 
-def random_chip(folder: Path, seed: int) -> Chip:
-    """The chip with this number: the same on every machine."""
+def random_chip(folder: Path, seed: int, *, choices: bool = False) -> Chip:
+    """The chip with this number, perhaps with rules that choose: the same on every machine."""
     dice = Random(seed)  # noqa: S311 - no secret depends on it
     names: list[str] = []
     chip: dict[str, Any] = {
@@ -27,6 +27,8 @@ def random_chip(folder: Path, seed: int) -> Chip:
         "states": _states(dice, names, 0),
     }
     chip["rules"] = [_rule(dice, names) for _ in range(dice.randint(1, 3 * len(names)))]
+    if choices:
+        chip["rules"][::3] = [_choosing(dice, names, rule) for rule in chip["rules"][::3]]
     chip["discards"] = {dice.choice(names): [dice.choice(SIGNALS)]}
     somebody = {"states": ["there"], "rules": [{"signal": signal} for signal in SIGNALS]}
     device = {"device": "random", "chips": {"hub": chip}, "actors": {"somebody": somebody}}
@@ -42,6 +44,14 @@ def _states(dice: Random, names: list[str], depth: int) -> dict[str, Any]:
         if depth < 2 and dice.random() < 0.3:
             states[name]["states"] = _states(dice, names, depth + 1)
     return states
+
+
+def _choosing(dice: Random, names: list[str], rule: dict[str, Any]) -> dict[str, Any]:
+    """The rule with branches in place of what it does."""
+    branches: list[dict[str, Any]] = [{"if": one, "to": dice.choice(names)} for one in GUARDS]
+    branches.append({"else": True, "do": dice.choice(EFFECTS)})
+    kept = {key: value for key, value in rule.items() if key not in ("do", "to")}
+    return {**kept, "choose": branches[dice.randint(0, 1) :]}
 
 
 def _rule(dice: Random, names: list[str]) -> dict[str, Any]:

@@ -44,6 +44,12 @@ def test_nothing_overlaps_in_pictures_that_nobody_arranged(seed: int, tmp_path: 
     assert list(flaws(picture_of(random_chip(tmp_path, seed)))) == []
 
 
+@pytest.mark.parametrize("seed", range(20))
+def test_nothing_overlaps_in_pictures_with_choices(seed: int, tmp_path: Path) -> None:
+    """Diamonds, too, find a place."""
+    assert list(flaws(picture_of(random_chip(tmp_path, seed, choices=True)))) == []
+
+
 @given(devices())
 @settings(max_examples=15)
 def test_nothing_overlaps_in_maps_of_random_devices(drawn: Drawn) -> None:

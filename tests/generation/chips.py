@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -180,13 +180,36 @@ class ChipWriter:
             rule["if"] = expressions.truth(2)
         elif sight.in_event and self._draw.chance(20):
             rule["if"] = self._draw.one(("not late", "late"))
-        self._add_assignments(rule, expressions)
-        self._add_sends(rule, expressions)
-        self._add_signals(rule)
-        self._add_timers(rule)
-        if self._draw.chance(85) or not does_something(rule):
-            rule["to"] = self._draw.one(self._outline.states)
+        if self._draw.chance(15):
+            rule["choose"] = list(self._branches(rule, expressions))
+            return rule
+        self._add_effects(rule, expressions, rule)
         return rule
+
+    def _add_effects(
+        self, part: dict[str, Any], expressions: Expressions, rule: dict[str, Any]
+    ) -> None:
+        """What a rule does, or a branch of it."""
+        self._add_assignments(part, expressions)
+        if part is not rule and part.pop("steps", None):
+            rule["steps"] = "separate"
+        self._add_sends(part, expressions)
+        self._add_signals(part, rule)
+        self._add_timers(part)
+        if self._draw.chance(85) or not (does_something(part) or does_something(rule)):
+            part["to"] = self._draw.one(self._outline.states)
+
+    def _branches(self, rule: dict[str, Any], expressions: Expressions) -> Iterator[dict[str, Any]]:
+        """One to three branches, perhaps with one for all other cases."""
+        for number in range(self._draw.number(1, 2)):
+            branch: dict[str, Any] = {"if": expressions.truth(1)}
+            branch |= {"name": f"case_{number}"} if self._draw.chance(30) else {}
+            self._add_effects(branch, expressions, rule)
+            yield branch
+        if self._draw.chance(60):
+            branch = {"else": True}
+            self._add_effects(branch, expressions, rule)
+            yield branch
 
     def _add_timers(self, rule: dict[str, Any]) -> None:
         for name in self._timers:
@@ -285,7 +308,7 @@ class ChipWriter:
             sends.append(f"{name}{value}{via}")
         rule["send"] = sends
 
-    def _add_signals(self, rule: dict[str, Any]) -> None:
+    def _add_signals(self, part: dict[str, Any], rule: dict[str, Any]) -> None:
         """Only signals that stand after everything that sets the rule off, so that none circles."""
         heard = rule.get("on", [])
         names = [str(e).split()[0] for e in (heard if isinstance(heard, list) else [heard])]
@@ -294,5 +317,5 @@ class ChipWriter:
             return
         allowed = [s for s in self._signals if self._signals.index(s) > max(known, default=-1)]
         if allowed and self._draw.chance(35):
-            rule["signal"] = self._draw.some(allowed, 1, 2)
-            self.signalled |= set(rule["signal"])
+            part["signal"] = self._draw.some(allowed, 1, 2)
+            self.signalled |= set(part["signal"])

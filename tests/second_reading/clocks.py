@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from modecheck.model.parts import Chip, Device, Duration, Link, Rule
-from tests.second_reading.statechart import owes, rules_in, states_around
+from tests.second_reading.statechart import branches, owes, rules_in, states_around
 from tests.second_reading.worlds import World, innermost
 
 WHOLE = ""
@@ -62,9 +62,10 @@ class Clocks:
             world.runs[chip.name, name] = 0
         source = self.source(chip, leaf, rule)
         if rule.target is None:
-            key = (chip.name, rule.title, source)
-            if key in world.waited:
-                world.waited[key] = 0
+            for branch in branches(chip, rule):
+                key = (chip.name, branch.title, source)
+                if key in world.waited:
+                    world.waited[key] = 0
             return
         stays = set(self._outside(chip, source)) & set(self._outside(chip, rule.target))
         for key in [key for key in world.waited if key[0] == chip.name and key[2] not in stays]:

@@ -16,7 +16,7 @@ from tests.second_reading.livelocks import livelocks, zeno
 from tests.second_reading.modes import findings_of_modes
 from tests.second_reading.reachability import leading_to
 from tests.second_reading.search import Reached
-from tests.second_reading.steps import holds_for
+from tests.second_reading.steps import wants_now
 from tests.second_reading.worlds import World, holds_in
 
 Cause = frozenset[tuple[str, str]]
@@ -71,7 +71,7 @@ def due_in(reached: Reached, world: World) -> list[str]:
     return [
         f"{chip.name}.{rule.title}"
         for chip, rule in Clocks(reached.device).at_latest(world)
-        if holds_for(chip, rule.guard, world)
+        if wants_now(chip, rule, world)
     ]
 
 

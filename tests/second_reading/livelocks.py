@@ -120,7 +120,7 @@ def kind_of(device: Device, world: World, step: Outcome) -> Kind:
     for chip in device.chips.values():
         for rule in chip.rules:
             if not chip.actor and step.label == f"{chip.name} {rule.title}":
-                return ("rule", chip.name, rule.title)
+                return ("rule", chip.name, rule.whole)
     return ()
 
 
@@ -132,7 +132,7 @@ def demands(device: Device) -> Iterator[Demand]:
         for rule in chip.rules:
             fair = rule.fair or chip.fair or ("none" if chip.actor else "weak")
             if fair != "none" and not rule.trigger:
-                yield Demand(("rule", chip.name, rule.title), fair == "strong")
+                yield Demand(("rule", chip.name, rule.whole), fair == "strong")
     for link in device.links.values():
         fair = link.fair or ("strong" if _loses_for_ever(device, link) else "weak")
         for message in link.carries if fair != "none" else ():

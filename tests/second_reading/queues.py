@@ -69,6 +69,7 @@ def asks_for_lateness(device: Device, link: Link) -> bool:
     terms: list[Term | None] = []
     for rule in device.chips[link.receiver].rules:
         terms.append(rule.guard)
+        terms += [rule.branch.given, *rule.branch.before] if rule.branch is not None else []
         terms += [value for assignment in rule.assignments for value in assignment.values]
         terms += [target.index for a in rule.assignments for target in a.targets]
         terms += [send.value for send in rule.sends]

@@ -40,8 +40,8 @@ def _waited(product: Product, state: State) -> dict[tuple[str, str, str], int]:
         for rule in chip.rules:
             for source in rule.sources or ("",):
                 if rule.after is not None and source in chip.ancestry(leaf):
-                    alone = rule.periodic or rule.target is None
-                    title = rule.title if alone else ""
+                    alone = rule.periodic or rule.target is None or rule.branch is not None
+                    title = rule.whole if alone else ""
                     count = next(c for c in timers.counts[source] if c.rule == title)
                     last = clock.ticks(rule.after.low)
                     if rule.after.high is not None:

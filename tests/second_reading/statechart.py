@@ -24,6 +24,14 @@ def rules_in(chip: Chip, leaf: str) -> list[Rule]:
     return [rules[position] for _, position in sorted(ranked)]
 
 
+def branches(chip: Chip, rule: Rule) -> list[Rule]:
+    """The branches of the rule that this is a branch of, in order; or the rule alone."""
+    if rule.branch is None:
+        return [rule]
+    found = [one for one in chip.rules if one.branch and one.branch.of == rule.branch.of]
+    return sorted(found, key=lambda one: one.branch.number if one.branch else 0)
+
+
 def states_around(chip: Chip, leaf: str) -> list[str]:
     """A state, the one around it, and so on outwards."""
     around, state = [], chip.states[leaf]

@@ -6,7 +6,6 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from modecheck.model.parts import Assignment, Chip, Device, Event, FaultGroup, Link, Rule, Send
-from modecheck.model.terms import Term
 from tests.second_reading.clocks import Clocks
 from tests.second_reading.deeds import Cut, Deed, Failure, Outcome
 from tests.second_reading.queues import Queues
@@ -24,6 +23,7 @@ from tests.second_reading.worlds import (
     World,
     holds_in,
     innermost,
+    wants,
     worth,
 )
 
@@ -64,7 +64,7 @@ class SecondReading:
     def _hold_time_up(self, world: World, others: list[Outcome]) -> bool:
         latest = self._clocks.at_latest(world)
         return any(other.first for other in others) or any(
-            holds_for(chip, rule.guard, world) for chip, rule in latest
+            wants_now(chip, rule, world) for chip, rule in latest
         )
 
     # A rule without an event: an alternative whenever its guard holds, whatever stands before it.
@@ -107,7 +107,7 @@ class SecondReading:
         return self._wanted(rule, view) and not self._full_links(rule, view)
 
     def _wanted(self, rule: Rule, view: View) -> bool:
-        return rule.guard is None or bool(worth(rule.guard, view))
+        return wants(self.device.chips[rule.chip], rule, view)
 
     def _full_links(self, rule: Rule, view: View) -> list[str]:
         """The links that make its sender wait and cannot take what it sends."""
@@ -357,10 +357,10 @@ def _failing(
     return Outcome(label, None, frozenset(wrong), nobody, nobody, unprompted, taken)
 
 
-def holds_for(chip: Chip, guard: Term | None, world: World) -> bool:
-    """Whether a chip's condition holds; one that cannot be judged does not."""
+def wants_now(chip: Chip, rule: Rule, world: World) -> bool:
+    """Whether a rule's condition holds; one that cannot be judged does not."""
     try:
-        return guard is None or bool(worth(guard, View(chip.name, world, world)))
+        return wants(chip, rule, View(chip.name, world, world))
     except Forbidden:
         return False
 

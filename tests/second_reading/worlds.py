@@ -6,7 +6,7 @@ from collections.abc import Hashable
 from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
-from modecheck.model.parts import Chip, Device
+from modecheck.model.parts import Chip, Device, Rule
 from modecheck.model.terms import (
     Constant,
     InState,
@@ -16,6 +16,7 @@ from modecheck.model.terms import (
     ReadVariable,
     Term,
 )
+from tests.second_reading.statechart import branches
 
 
 class Waiting(NamedTuple):
@@ -131,6 +132,20 @@ def worth(term: Term, view: View) -> int:
         return int(view.late)
     assert isinstance(term, Operation), "what happens in a step is asked for in requirements only"
     return _operation(term, view)
+
+
+def wants(chip: Chip, rule: Rule, view: View) -> bool:
+    """Whether a rule's condition holds; of the branches of a rule only the first that can be."""
+    if rule.branch is None:
+        return rule.guard is None or bool(worth(rule.guard, view))
+    if rule.branch.given is not None and not worth(rule.branch.given, view):
+        return False
+    for branch in branches(chip, rule):
+        if branch.guard is None or worth(branch.guard, view):
+            return branch is rule
+        if branch is rule:
+            return False
+    raise AssertionError("a branch is among those of its rule")
 
 
 def _operation(term: Operation, view: View) -> int:
