@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from modecheck.engine.language.kinds import Kind
-    from modecheck.engine.language.native_kernel import NativeKernel
+    from modecheck.engine.language.native_kernel import InPlace, NativeKernel
 
 SMALL = frozenset({list, bytearray, bytes, array})
 """Arrays over which CPython runs a kernel."""
@@ -33,12 +33,14 @@ class Kernel:
     """A function of integers, truth values, arrays, and tuples of them, in the language that
     `program.py` defines. It allocates nothing, and lets other threads run while it does.
 
+    With `in_place`, where it is compiled it calls other code in place of a kernel.
     Raises `KernelError`, when it is first called natively, for what is not in the language, and
     `TypeError` for arguments that are.
     """
 
-    def __init__(self, function: Callable[..., Any]) -> None:
+    def __init__(self, function: Callable[..., Any], in_place: InPlace | None = None) -> None:
         self.function = function
+        self.in_place = in_place
         self.__doc__ = function.__doc__
         self.__name__ = function.__name__
         self._ready: dict[tuple[Kind, ...], NativeKernel] = {}
@@ -56,7 +58,7 @@ class Kernel:
         ready = self._ready.get(kinds)
         if ready is None:
             with _making:
-                ready = self._ready.get(kinds) or native(self.function, kinds)
+                ready = self._ready.get(kinds) or native(self.function, kinds, self.in_place)
                 self._ready[kinds] = ready
         return ready(arguments)
 

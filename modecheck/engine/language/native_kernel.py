@@ -10,9 +10,11 @@ from __future__ import annotations
 import ctypes
 import hashlib
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from functools import cache
+from pathlib import Path
 from types import CodeType, FunctionType, ModuleType
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import llvmlite.binding as llvm
 import numpy as np
@@ -32,6 +34,9 @@ from modecheck.engine.language.kinds import (
 )
 from modecheck.engine.language.linking import linked, target_machine
 from modecheck.engine.language.operands import KernelError
+
+if TYPE_CHECKING:
+    from modecheck.engine.language.program import Writer
 
 MOST_ENTRIES = 500
 """The oldest entries beyond this are removed; one is some ten kilobytes."""
@@ -64,25 +69,47 @@ def _is_of(kind: Kind, value: Any) -> bool:
     return len(kind.items) == len(value) and all(_is_of(one, item) for one, item in items)
 
 
-def native(function: Function, kinds: tuple[Kind, ...]) -> NativeKernel:
+@dataclass(frozen=True, eq=False)
+class InPlace:
+    """Code in assembly that takes the place of a kernel where another one calls it. `key` stands
+    for all that it depends on.
+    """
+
+    kernel: Function
+    write: Writer
+    key: str
+
+
+def native(
+    function: Function, kinds: tuple[Kind, ...], in_place: InPlace | None = None
+) -> NativeKernel:
     """The code for arguments of some kinds, from the disk or made. Raises `KernelError`."""
-    key, folder = _key(function, kinds), kernels_folder()
+    key = _key(function, kinds)
+    folder: Path | None = kernels_folder()
+    most, what = MOST_ENTRIES, "compiling a part of the engine, once for this user"
+    if in_place is not None:
+        # It belongs to a product, whose objects are many and large, and are removed sooner.
+        key = hashlib.sha256(f"{key} {in_place.key}".encode()).hexdigest()
+        folder, most, what = None, object_cache.MOST_ENTRIES, "making faster machine code"
     kept = object_cache.load(key, folder)
     if kept is not None:
         code, notes = kept
         return NativeKernel(code, kinds, notes["returns"])
-    with phase("compiling a part of the engine, once for this user"):
-        code, returns = _compiled(function, kinds)
-    object_cache.store(key, code, {"returns": returns}, folder, most=MOST_ENTRIES)
+    with phase(what):
+        code, returns = _compiled(function, kinds, in_place)
+    object_cache.store(key, code, {"returns": returns}, folder, most=most)
     return NativeKernel(code, kinds, returns)
 
 
-def _compiled(function: Function, kinds: tuple[Kind, ...]) -> tuple[bytes, list[int] | int | None]:
+def _compiled(
+    function: Function, kinds: tuple[Kind, ...], in_place: InPlace | None
+) -> tuple[bytes, list[int] | int | None]:
     """Object code, and the widths of the numbers that it returns: several for a tuple."""
     from modecheck.engine.language import assembly
     from modecheck.engine.language.program import Program
 
-    program = Program(assembly.Module(llvm.get_process_triple()))
+    written = {in_place.kernel: in_place.write} if in_place else {}
+    program = Program(assembly.Module(llvm.get_process_triple()), written)
     entry = program.entry(function, kinds)
     target = target_machine(OPTIMISATION)
     module = llvm.parse_assembly(str(program))

@@ -14,24 +14,28 @@ kernels and intrinsics. It allocates nothing and calls nothing else. Unlike in P
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 from modecheck.engine.language import assembly as ir
 from modecheck.engine.language.intrinsics import Intrinsic
-from modecheck.engine.language.kinds import Kind
+from modecheck.engine.language.kinds import U64, Kind
 from modecheck.engine.language.operands import (
     WORD,
     Bundle,
     KernelError,
     Scalar,
+    passed_types,
     returned,
 )
 from modecheck.engine.language.statement_code import StatementCode
 
 ENTRY = "entry"
 """The name of what C can call."""
+
+Writer = Callable[[ir.Module, tuple[ir.Type, ...]], ir.Function]
+"""Writes a function of parameters of these types, which gives a word, into a module."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,9 +48,12 @@ class Translated:
 
 @dataclass(slots=True)
 class Program:
-    """Kernels that are compiled together, with all that they call."""
+    """Kernels that are compiled together, with all that they call. In place of some, others call
+    what is written in assembly: so the code of a product becomes a part of a kernel.
+    """
 
     module: ir.Module
+    written: Mapping[Callable[..., Any], Writer] = field(default_factory=dict)
     intrinsics: dict[str, Intrinsic] = field(default_factory=dict)
     done: dict[tuple[Any, tuple[Kind, ...]], Translated | None] = field(default_factory=dict)
 
@@ -58,6 +65,12 @@ class Program:
         key = function, kinds
         if key not in self.done:
             self.done[key] = None
+            if function in self.written:
+                types = tuple([type_ for kind in kinds for type_ in passed_types(kind)])
+                own = self.written[function](self.module, types)
+                own.is_internal = True
+                self.done[key] = Translated(own, U64)
+                return self.translated(function, kinds)
             name = f"{function.__name__}.{len(self.done)}"
             code = StatementCode(self, function, kinds, name)
             result = code.written()

@@ -1,12 +1,13 @@
-"""The inner loops of exploring, fixed for all products and compiled once.
+"""The inner loops of exploring: compiled once for all small products, and for each large one with
+its own steps inside.
 
-A successor waits in a ring from when its line of the table is asked for until some others have been
-made, so that making successors and waiting for memory go on at the same time, evenly.
+A successor waits from when its line of the table is asked for until some others have been made, so
+that making successors and waiting for memory go on at the same time, evenly.
 """
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -27,6 +28,7 @@ from modecheck.engine.native.native_numbers import (
     U0,
     U1,
     U8,
+    U32,
     U64,
 )
 from modecheck.engine.native.table_kernels import (
@@ -81,15 +83,61 @@ def note_failure(
             row[3 + offset] = states[first + np.uint64(offset)]
 
 
+class SuccessorCode(NamedTuple):
+    """How successors are made: the address of the code, what it notes, and room for its records and
+    one more word.
+    """
+
+    address: np.uint64
+    seen: U8s
+    records: U64s
+
+
+@Kernel
+def reached(
+    code: SuccessorCode,
+    words: np.uint64,
+    states: Any,
+    first: np.uint64,
+    waiting: U64s,
+    at: np.uint64,
+    failed: U64s,
+) -> Any:
+    """The words of the states that one leads to, whose own stand in `states` from `first` on, go to
+    `waiting` from `at` on; the labels of its failing steps, with the failures, to `failed`. How
+    many there are of both, the latter above bit 32.
+
+    A product that is explored for long brings code that does this without records of its steps.
+    """
+    records = code.records
+    state = np.uint64(states.ctypes.data) + first * U8
+    if is_short(states):
+        spread = np.uint64(records.size - 1)
+        records[spread] = states[first]
+        state = np.uint64(records.ctypes.data) + spread * U8
+    target, seen = np.uint64(records.ctypes.data), np.uint64(code.seen.ctypes.data)
+    count = call_successors(code.address, state, target, seen) & COUNT_MASK
+    place, failing = at, U0
+    for number in range(U0, count):
+        record = number * (words + TWO)
+        label = records[record + words]
+        if label & FAILED_BIT:
+            failed[failing] = label
+            failing += U1
+        else:
+            for offset in range(words):
+                waiting[place] = records[record + np.uint64(offset)]
+                place += U1
+    return (place - at) // words | failing << U32
+
+
 AHEAD = 32
-"""States whose lines are asked for ahead of time, a power of two; with more, the first are gone
-from the cache."""
+"""States whose lines are asked for ahead of time; with more, the first are gone from the cache."""
 
 
 @Kernel
 def expand(  # noqa: C901 - the stages of one pipeline, which share everything
-    address: int,
-    seen: U8s,
+    code: SuccessorCode,
     shape: tuple[int, ...],
     others: tuple[int, ...],
     begins: U64s,
@@ -106,8 +154,10 @@ def expand(  # noqa: C901 - the stages of one pipeline, which share everything
     table: Any,
     lines: int,
     distance: int,
-    records: U64s,
-    ring: U64Rows,
+    waiting: U64s,
+    homes: U64s,
+    hashes: U64s,
+    failed: U64s,
     failures: U64Rows,
     level: np.uint64,
     counters: I64s,
@@ -121,25 +171,21 @@ def expand(  # noqa: C901 - the stages of one pipeline, which share everything
     that is empty if there is one thread only: their lengths are known when this is compiled.
     """
     words = np.uint64(len(shape))
-    width = words + TWO
-    base, target = np.uint64(everything.ctypes.data), np.uint64(records.ctypes.data)
-    notes = np.uint64(seen.ctypes.data)
     table_at, counter = np.uint64(table.ctypes.data), np.uint64(taken.ctypes.data)
     lines_, most_, distance_ = np.uint64(lines), np.uint64(most), np.uint64(distance)
-    room, segments, mine = np.uint64(ring.shape[1]), np.uint64(ends.size), np.uint64(own)
-    mask, ahead, share = room - U1, np.uint64(AHEAD), np.uint64(states.size)
+    room, segments, mine = np.uint64(homes.size), np.uint64(ends.size), np.uint64(own)
+    ahead, share = np.uint64(AHEAD), np.uint64(states.size)
+    nearly_full = room - room // np.uint64(4)
     first, bits_ = mine * share, np.uint64(bits)
-    last = np.uint64(records.size - 1)  # where the word of a short state is spread out
-    homes, hashes = ring[len(shape)], ring[len(shape) + 1]
     at, until = np.uint64(counters[AT]), np.uint64(counters[UNTIL])
     filled, transitions = np.uint64(counters[FILLED]), np.uint64(counters[TRANSITIONS])
     whole, most_expanded = np.uint64(ends[-1]), np.uint64(quota)
     expanded = U0
     halted: Any = False
-    made = done = ahead
+    made = done = U0
     check, run = transitions, 0
     while True:
-        # Room for what the ring holds and for what is made until the next look (`ring_size`).
+        # Room for what waits and for what is made until the next look (`room_to_wait`).
         if transitions >= check:
             check = transitions + room // TWO
             if filled + room > most_:
@@ -150,6 +196,16 @@ def expand(  # noqa: C901 - the stages of one pipeline, which share everything
         if at == until and not halted:
             at = min(np.uint64(take_from(counter, np.int64(chunk))), whole)
             until = min(at + np.uint64(chunk), whole)
+        if made > nearly_full:
+            # What still waits moves to the front.
+            for number in range(done, made):
+                to = number - done
+                homes[to] = homes[number]
+                hashes[to] = hashes[number]
+                for offset in range(words):
+                    waiting[to * words + offset] = waiting[number * words + offset]
+            made -= done
+            done = U0
         stop = made
         if at < until and not halted:
             # Numbers only grow while a level lasts, so the thread that found a state is searched
@@ -157,50 +213,40 @@ def expand(  # noqa: C901 - the stages of one pipeline, which share everything
             while at >= np.uint64(ends[run]):
                 run += 1
             state = np.uint64(begins[run]) + at * words
-            origin = base + state * U8
-            if is_short(everything):
-                records[last] = everything[state]
-                origin = target + last * U8
-            result = call_successors(address, origin, target, notes)
-            for number in range(U0, result & COUNT_MASK):
-                record = number * width
-                label = records[record + words]
-                if label & FAILED_BIT:
-                    failure = np.int64((label >> FAILURE_BITS) & FAILURE_MASK)
-                    note_failure(failures, failure, label & LOW, state, words, everything, level)
-                    continue
-                transitions += U1
-                hash_ = hash_of(records, np.int64(record), len(shape))
+            result = reached(code, words, everything, state, waiting, made * words, failed)
+            for number in range(result >> U32):
+                label = failed[number]
+                failure = np.int64((label >> FAILURE_BITS) & FAILURE_MASK)
+                note_failure(failures, failure, label & LOW, state, words, everything, level)
+            last = made + (result & COUNT_MASK)
+            for number in range(made, last):
+                hash_ = hash_of(waiting, np.int64(number * words), len(shape))
                 home = home_for(hash_, lines_, distance_, segments, others)
-                place = made & mask
-                homes[place] = home
+                homes[number] = home
                 if words != U1:
-                    hashes[place] = hash_
-                for offset in range(words):
-                    ring[offset, place] = records[record + offset]
+                    hashes[number] = hash_
                 prefetch(table_at + home * U64)
-                made += U1
+            transitions += last - made
+            made = last
             at += U1
             expanded += U1
             # What was asked for least recently is entered first; its line has had time to arrive.
-            stop = made - ahead
+            stop = max(made, done + ahead) - ahead
         while done < stop:
-            place = done & mask
-            done += U1
             if words == U1:
-                result = insert_word(table, homes[place], ring[0, place], others)
+                result = insert_word(table, homes[done], waiting[done], others)
                 # Written in any case, as it is quicker to overwrite it than to ask.
-                states[filled] = ring[0, place]
+                states[filled] = waiting[done]
             else:
                 # The words are written before the number is published in the table: another thread
                 # that finds the number must find the words, too. If the state is known they are
                 # overwritten.
                 for offset in range(words):
-                    states[filled * words + offset] = ring[offset, place]
+                    states[filled * words + offset] = waiting[done * words + offset]
                 result = insert_words(
                     table,
-                    homes[place],
-                    hashes[place],
+                    homes[done],
+                    hashes[done],
                     (filled << bits_) | mine,
                     everything,
                     share,
@@ -212,12 +258,13 @@ def expand(  # noqa: C901 - the stages of one pipeline, which share everything
             filled += result & NEW
             if result == FULL:
                 # It waits once more, for the next line, since that has not been asked for.
-                again, line = made & mask, homes[place] + U1
-                homes[again], hashes[again] = line, hashes[place]
+                line = homes[done] + U1
+                homes[made], hashes[made] = line, hashes[done]
                 for offset in range(words):
-                    ring[offset, again] = ring[offset, place]
+                    waiting[made * words + offset] = waiting[done * words + offset]
                 prefetch(table_at + line * U64)
                 made += U1
+            done += U1
         if done == made and (at == until or halted):
             break
     counters[EXPANDED] += np.int64(expanded)
@@ -232,15 +279,16 @@ TOGETHER = 1 << 18
 
 
 @Kernel
-def expand_small_levels(
-    address: int,
-    seen: U8s,
+def explore(
+    code: SuccessorCode,
     shape: tuple[int, ...],
     others: tuple[int, ...],
     begins: U64s,
     ends: I64s,
     taken: I64s,
     halt: I64s,
+    chunk: int,
+    quota: int,
     states: Any,
     most: int,
     everything: Any,
@@ -249,37 +297,45 @@ def expand_small_levels(
     table: Any,
     lines: int,
     distance: int,
-    records: U64s,
-    ring: U64Rows,
+    waiting: U64s,
+    homes: U64s,
+    hashes: U64s,
+    failed: U64s,
     failures: U64Rows,
     level: int,
     counters: I64s,
     most_records: int,
     level_ends: I64s,
 ) -> None:
-    """Expand whole levels, one after another, while no other thread does anything, where there are
-    few states in each and room for all that they could lead to. `level_ends` takes how many states
+    """Expand states of a level, as `expand` does; or, if `level_ends` has room for the ends of
+    some, whole levels, one after another, while no other thread does anything, where there are few
+    states in each and room for all that they could lead to. `level_ends` takes how many states
     the thread had found after each, and `counters[LEVELS]` how many levels there are.
 
     `begins` and `ends` tell of the first level, as in `expand`, and then of the next. No level is
     begun when as many states as `TOGETHER` have been found.
     """
+    together, done = level_ends.size != 0, 0
     until = counters[FILLED] + TOGETHER
-    for done in range(level_ends.size):
+    while True:
         fresh, before = ends[-1], counters[FILLED]
-        if fresh == 0 or fresh > FEW or before > until:
-            break
-        # Room for the worst case is asked for beforehand, since nobody grows the table in between.
-        if before + fresh * most_records + ring.shape[1] > most:
-            break
-        taken[0] = 0
-        counters[AT] = counters[UNTIL] = 0
+        if together:
+            if done == level_ends.size or fresh == 0 or fresh > FEW or before > until:
+                break
+            # Room for the worst case is asked for beforehand: nobody grows the table in between.
+            if before + fresh * most_records + homes.size > most:
+                break
+            taken[0] = 0
+            counters[AT] = counters[UNTIL] = 0
         expand(
-            address, seen, shape, others, begins, ends, taken, halt, FEW, FEW + 1, states, most,
-            everything, own, bits, table, lines, distance, records, ring, failures,
+            code, shape, others, begins, ends, taken, halt, chunk, quota, states, most, everything,
+            own, bits, table, lines, distance, waiting, homes, hashes, failed, failures,
             np.uint64(level + done), counters,
         )  # fmt: skip
+        if not together:
+            break
         begins[0] = np.uint64(own) * np.uint64(states.size) + np.uint64(before * len(shape))
         ends[:] = counters[FILLED] - before
         level_ends[done] = counters[FILLED]
-        counters[LEVELS] = done + 1
+        done += 1
+        counters[LEVELS] = done

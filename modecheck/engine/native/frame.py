@@ -14,8 +14,9 @@ these variables into registers; between two steps they are set back to the state
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 
 from modecheck.engine.language import assembly as ir
 from modecheck.engine.reference.system_actions import obliging_labels, own_fields
@@ -32,6 +33,7 @@ FAILURE_SHIFT = 32
 """Above the label: the number of a failure, or the bits of watched events."""
 DRIVEN = 1 << 32
 """Set in the result when a chip or link keeps the device going: the state is not quiet."""
+BYTES_OF_A_WORD = 8
 RECORD_EXTRA = 2
 """Words of a record beyond those of the state."""
 
@@ -63,27 +65,57 @@ class NotedBytes:
         return self.numbers.setdefault(key, len(self.numbers))
 
 
+@dataclass(frozen=True, slots=True)
+class RecordList:
+    """Records of so many words, one behind the other, from an address on. The variable `position`
+    holds where the next one will be.
+    """
+
+    begin: ir.Value
+    position: ir.Value
+    words: int
+
+    @property
+    def size(self) -> ir.Value:
+        """Bytes of a record."""
+        return constant(BYTES_OF_A_WORD * self.words)
+
+    def count(self, builder: ir.Builder) -> ir.Value:
+        """How many there are."""
+        written = builder.sub(builder.load(self.position), self.begin)
+        return builder.udiv(written, self.size)
+
+    def are_none(self, builder: ir.Builder) -> ir.Value:
+        """Whether there is no record yet."""
+        return builder.icmp_unsigned("==", builder.load(self.position), self.begin)
+
+    def append(self, builder: ir.Builder, values: Sequence[ir.Value]) -> None:
+        """Write one more."""
+        position = builder.load(self.position)
+        record = builder.inttoptr(position, I64.as_pointer())
+        for number, value in enumerate(values):
+            builder.store(value, builder.gep(record, [constant(number)]))
+        builder.store(builder.add(position, self.size), self.position)
+
+
 class FunctionFrame:
     """The function under construction: fields, records, and the step under way."""
+
+    NAME = "successors"
 
     def __init__(self, product: Product, layout: WordLayout, module: ir.Module) -> None:
         self.product = product
         self.layout = layout
         self.failures: list[Failure] = []
         self.seen = NotedBytes()
-        self.function = ir.Function(module, "successors", I64, (I64, I64, I64))
+        self.function = ir.Function(module, self.NAME, I64, self._parameters())
         self._entry = self.function.append_basic_block("entry")
         self.builder = ir.Builder(self.function, self._entry)
-        state, self._out, self._seen_at = self.function.args
-        words = self.builder.inttoptr(state, I64.as_pointer())
-        self.words = [
-            self.builder.load(self.builder.gep(words, [constant(n)])) for n in range(layout.words)
-        ]
+        self.words, self._made, self._failed = self._begun()
         self.original = unpacked(self.builder, self.words, layout)
         self._variables = [self.builder.alloca(I64) for _ in product.fields]
         for variable, value in zip(self._variables, self.original, strict=True):
             self.builder.store(value, variable)
-        self._position = self._variable(self._out)
         self._driven = self._variable(constant(0))
         self._obliged = self._variable(constant(0))
         self._obliging = obliging_labels(product)
@@ -98,6 +130,17 @@ class FunctionFrame:
         self._start: ir.Value | None = None
         self.most_records = 0
         self._label = 0
+
+    def _parameters(self) -> tuple[ir.Type, ...]:
+        return I64, I64, I64
+
+    def _begun(self) -> tuple[list[ir.Value], RecordList, RecordList]:
+        """The words of the state; where records go, and those of failing steps: to one place."""
+        state, out, self._seen_at = self.function.args
+        words = self.builder.inttoptr(state, I64.as_pointer())
+        places = [self.builder.gep(words, [constant(n)]) for n in range(self.layout.words)]
+        both = RecordList(out, self._variable(out), self.layout.words + RECORD_EXTRA)
+        return [self.builder.load(place) for place in places], both, both
 
     def _variable(self, value: ir.Value) -> ir.Value:
         variable = self.builder.alloca(I64)
@@ -151,7 +194,7 @@ class FunctionFrame:
         for variable in self._cleared:
             self.builder.store(constant(0), variable)
         if self._start is not None:
-            self.builder.store(self.builder.load(self._position), self._start)
+            self.builder.store(self.builder.load(self._failed.position), self._start)
         self.builder.branch(body)
         self.builder.position_at_end(self.step_end)
         for field in sorted(self.touched):
@@ -226,7 +269,7 @@ class FunctionFrame:
 
     def nothing_written(self) -> ir.Value:
         """Whether no step of this state has been made so far."""
-        return self.builder.icmp_unsigned("==", self.builder.load(self._position), self._out)
+        return self._made.are_none(self.builder)
 
     def unless_unchanged(self) -> None:
         """End the step if all fields are as they were."""
@@ -256,12 +299,15 @@ class FunctionFrame:
         events = self.builder.and_(self.builder.load(self.events), constant(self._reported))
         shifted = self.builder.shl(events, constant(FAILURE_SHIFT))
         label = self.builder.or_(shifted, constant(self._label))
-        values = [*self._packed(), label, self._moved_and_overheard()]
+        values = self._step_record(self._packed(), label, self._moved_and_overheard())
         self._note_possible(self._leads_on() if by_system else FALSE)
         if once:
-            self._unless_written(values, self._out, self.step_end)
-        self._record(values)
+            self._unless_written(values, self._made, self._made.begin, self.step_end)
+        self._made.append(self.builder, values)
         self.builder.branch(self.step_end)
+
+    def _step_record(self, words: list[ir.Value], *about: ir.Value) -> list[ir.Value]:
+        return [*words, *about]
 
     def _moved_and_overheard(self) -> ir.Value:
         moved = self.builder.load(self.moved)
@@ -273,7 +319,7 @@ class FunctionFrame:
         return self.builder.or_(moved, above)
 
     def _unless_written(
-        self, values: list[ir.Value], since: ir.Value, otherwise: ir.BasicBlock
+        self, values: list[ir.Value], among: RecordList, since: ir.Value, otherwise: ir.BasicBlock
     ) -> None:
         """Go on only if no record from this address on has these values, else go to a block."""
         builder = self.builder
@@ -283,7 +329,7 @@ class FunctionFrame:
         builder.position_at_end(loop)
         place = builder.phi(I64)
         place.add_incoming(since, before)
-        at_end = builder.icmp_unsigned("==", place, builder.load(self._position))
+        at_end = builder.icmp_unsigned("==", place, builder.load(among.position))
         builder.cbranch(at_end, fresh, compare)
         builder.position_at_end(compare)
         record = builder.inttoptr(place, I64.as_pointer())
@@ -291,13 +337,9 @@ class FunctionFrame:
         for number, value in enumerate(values):
             written = builder.load(builder.gep(record, [constant(number)]))
             same = builder.and_(same, builder.icmp_unsigned("==", written, value))
-        place.add_incoming(builder.add(place, constant(self._record_size)), compare)
+        place.add_incoming(builder.add(place, among.size), compare)
         builder.cbranch(same, otherwise, loop)
         builder.position_at_end(fresh)
-
-    @property
-    def _record_size(self) -> int:
-        return 8 * (self.layout.words + RECORD_EXTRA)
 
     def fail(
         self, failure: Failure, onward: ir.BasicBlock, *, by_system: bool, once: bool = False
@@ -309,30 +351,26 @@ class FunctionFrame:
             self.failures.append(failure)
         number = self.failures.index(failure)
         label = constant(FAILED | number << FAILURE_SHIFT | self._label)
-        values = [*([constant(0)] * self.layout.words), label, constant(0)]
+        values = self._failure_record(label)
         if once:
-            self._unless_written(values, self.builder.load(self._step_start()), onward)
-        self._record(values)
+            start = self.builder.load(self._step_start())
+            self._unless_written(values, self._failed, start, onward)
+        self._failed.append(self.builder, values)
         self._note_possible(TRUE if by_system else FALSE)
         self.builder.branch(onward)
 
+    def _failure_record(self, label: ir.Value) -> list[ir.Value]:
+        return [*([constant(0)] * self.layout.words), label, constant(0)]
+
     def _step_start(self) -> ir.Value:
-        """A variable with the address at which the records of the step under way begin."""
+        """A variable with the address at which failures of the step under way are written."""
         if self._start is None:
             self._start = self.variable()
         return self._start
 
     def take_back(self) -> None:
-        """The records of the step under way were never written."""
-        self.builder.store(self.builder.load(self._step_start()), self._position)
-
-    def _record(self, values: list[ir.Value]) -> None:
-        position = self.builder.load(self._position)
-        record = self.builder.inttoptr(position, I64.as_pointer())
-        for number, value in enumerate(values):
-            self.builder.store(value, self.builder.gep(record, [constant(number)]))
-        onward = self.builder.add(position, constant(self._record_size))
-        self.builder.store(onward, self._position)
+        """The failures of the step under way were never written."""
+        self.builder.store(self.builder.load(self._step_start()), self._failed.position)
 
     def _packed(self) -> list[ir.Value]:
         """The words of the state reached: the old ones with the touched fields replaced."""
@@ -353,8 +391,7 @@ class FunctionFrame:
 
     def finish(self) -> None:
         """End the function: the number of records, and whether the state is driven."""
-        written = self.builder.sub(self.builder.load(self._position), self._out)
-        count = self.builder.udiv(written, constant(self._record_size))
+        count = self._made.count(self.builder)
         self.builder.ret(self.builder.or_(count, self.builder.load(self._driven)))
 
 

@@ -243,10 +243,7 @@ def numbered_states(reached: ReachedStates, most: int | None = None) -> States:
             layers.pop()
     words = words[: sum(layers) * width]
     expanded = sum(layers[: max(whole, 0)])
-    seen = np.zeros(len(machine.seen) + 64, np.uint8)
-    for worker in reached.workers:
-        seen |= worker.seen
-    return States(machine, words, layers, expanded, seen)
+    return States(machine, words, layers, expanded, np.zeros(len(machine.seen) + 64, np.uint8))
 
 
 def _sort(layer: Words, width: int) -> None:

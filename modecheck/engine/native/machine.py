@@ -14,9 +14,13 @@ import llvmlite.binding as llvm
 
 from modecheck.engine.language import assembly as ir
 from modecheck.engine.language import object_cache
+from modecheck.engine.language.kernel import Kernel
 from modecheck.engine.language.linking import linked, target_machine
+from modecheck.engine.language.native_kernel import InPlace
 from modecheck.engine.native.condition_code import ConditionCode
+from modecheck.engine.native.exploring_kernels import explore, reached
 from modecheck.engine.native.frame import FunctionFrame, NotCompilableError
+from modecheck.engine.native.reached_code import ReachedFrame
 from modecheck.engine.native.steps import StepCode
 from modecheck.engine.reference.system_actions import obliging_labels
 from modecheck.product.bit_packing import WordLayout, word_layout
@@ -41,7 +45,8 @@ MOST_CONDITIONS = 63
 
 @dataclass(frozen=True, slots=True)
 class CompiledProduct:
-    """A compiled product. The addresses stay valid as long as the machine lives.
+    """A compiled product. The addresses stay valid as long as the machine lives; `explore` is the
+    kernel that explores it.
 
     `seen` maps what a byte of the successor function's notes means to its number; `most_records` is
     the most records that one call can write.
@@ -56,6 +61,7 @@ class CompiledProduct:
     most_records: int
     level: int
     keep: object
+    explore: Kernel
 
 
 def overheard(product: Product, events: tuple[EventIR, ...]) -> Product:
@@ -92,6 +98,8 @@ def compiled(
             raise NotCompilableError(reason)
     target = target_machine(level)
     key = _key(product, by_system, curious, representatives, level)
+    # Of steps that are cut short, equal ones count once, which takes their records to be seen.
+    plain = representatives is None and not any(fault.cut_labels for fault in product.faults)
     kept = object_cache.load(key)
     if kept is None:
         kept = _compile(product, layout, by_system, curious, representatives, target, level)
@@ -111,7 +119,19 @@ def compiled(
         most_records=notes["most_records"],
         level=level,
         keep=engine,
+        explore=_explorer(product, layout, by_system, key) if level and plain else explore,
     )
+
+
+def _explorer(product: Product, layout: WordLayout, by_system: list[bool], key: str) -> Kernel:
+    """The kernel that explores, of which the product's own steps are a part."""
+
+    def write(module: ir.Module, parameters: tuple[ir.Type, ...]) -> ir.Function:
+        frame = ReachedFrame(product, layout, module, parameters)
+        StepCode(product, frame, by_system, frozenset()).write()
+        return frame.function
+
+    return Kernel(explore.function, InPlace(reached.function, write, key))
 
 
 def compiled_observers(product: Product, alone: WordLayout) -> CompiledProduct:
@@ -146,6 +166,7 @@ def compiled_observers(product: Product, alone: WordLayout) -> CompiledProduct:
         most_records=0,
         level=UNOPTIMISED,
         keep=engine,
+        explore=explore,
     )
 
 

@@ -294,17 +294,25 @@ class _Reach:
             return Decision(Next.STOP)
         if frontier.all_taken and all(worker.is_idle for worker in self._workers):
             return Decision(Next.LEAVE)
-        old = lines = self._table.lines
+        old = self._table.lines
+        for growth in self._table.growths(self._result.layers):
+            if self._widened(old, growth):
+                self._share_out()
+                return Decision(Next.GROW if self._table.lines > old else Next.EXPAND, old)
+        self._stop = self._limits.reached_memory
+        return Decision(Next.STOP)
+
+    def _widened(self, old: int, growth: float) -> bool:
+        """Have a table of `old` lines be as large as is needed; whether there is memory for it."""
+        table = self._table
         while self._is_narrow():
-            lines = self._table.next_lines(lines)
+            lines = table.next_lines(table.lines, growth)
             more = CACHE_LINE * (lines - old) * len(self._workers)
-            if lines == self._table.lines or resident_memory() + more > self._bound:
-                self._table.lines = old
-                self._stop = self._limits.reached_memory
-                return Decision(Next.STOP)
-            self._table.lines = lines
-        self._share_out()
-        return Decision(Next.GROW if lines > old else Next.EXPAND, old)
+            if lines == table.lines or resident_memory() + more > self._bound:
+                table.lines = old
+                return False
+            table.lines = lines
+        return True
 
     def _is_narrow(self) -> bool:
         """Whether little room is left in the table."""

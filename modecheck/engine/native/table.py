@@ -8,6 +8,7 @@ empty to full in one indivisible step, and who comes second looks again.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -21,8 +22,10 @@ FIRST_LINES = 1 << 13
 FULLEST = 0.7
 """Share of slots in use at which a table grows: few probes need a second line, which has not been
 asked for ahead of time. At 0.8 so many do that a transition costs half as much again."""
-GROWTH = 1.4
-"""After growing half of the slots are in use, so a state never takes more than two of them."""
+GROWTH = 1.15, 2.0
+"""How much a table grows at the least and at the most: by what is expected to be found yet."""
+MARGIN = 1.1
+"""How many times as many states as are expected there should be room for."""
 LARGEST_SEGMENT = (1 << 32) - SPARE - 1
 """Lines; what a 32-bit half of the hash can tell apart."""
 HALF = 32
@@ -40,7 +43,7 @@ class StateTable:
         self.segments = segments
         self.lines = FIRST_LINES
         self.line = CACHE_LINE // kind.itemsize
-        most = int(address_space / segments / self.line / FULLEST * GROWTH) + FIRST_LINES
+        most = int(address_space / segments / self.line / FULLEST * GROWTH[1]) + FIRST_LINES
         self.distance = min(most, LARGEST_SEGMENT) + SPARE
         self.words = Reserved(self.distance * segments * self.line, kind, huge_pages=True).array
 
@@ -62,9 +65,23 @@ class StateTable:
         """Bits of a state's number that tell which thread has found it."""
         return (self.segments - 1).bit_length()
 
-    def next_lines(self, lines: int) -> int:
+    def next_lines(self, lines: int, growth: float) -> int:
         """Lines of a segment that is one step larger."""
-        return min(int(lines * GROWTH), LARGEST_SEGMENT, self.distance - SPARE)
+        return min(int(lines * growth), LARGEST_SEGMENT, self.distance - SPARE)
+
+    def growths(self, layers: Sequence[int]) -> tuple[float, float]:
+        """By how much it should grow after levels of so many states, and by how much at the least.
+
+        As long as levels grow there will be twice as many states. Later they are expected to shrink
+        as they have grown, or from level to level as the last one did, whichever is faster.
+        """
+        least, most = GROWTH
+        *_, before, last = 0, *layers
+        if last >= before:
+            return most, least
+        mirrored = sum(size for size in layers if size < last)
+        expected = sum(layers) + min(mirrored, last * last / (before - last))
+        return min(max(expected * MARGIN / self.capacity, least), most), least
 
     def grow(self, segment: int, old: int, found: list[tuple[Any, int]]) -> None:
         """Spread a segment that had `old` lines over the lines there are now; fill it anew with the

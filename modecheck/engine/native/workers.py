@@ -17,11 +17,11 @@ from modecheck.engine.native.exploring_kernels import (
     AT,
     COUNTERS,
     EXPANDED,
+    FEW,
     FILLED,
     TRANSITIONS,
     UNTIL,
-    expand,
-    expand_small_levels,
+    SuccessorCode,
 )
 from modecheck.engine.native.frame import RECORD_EXTRA
 from modecheck.engine.native.growing_arrays import Reserved, Words
@@ -29,13 +29,15 @@ from modecheck.engine.native.machine import CompiledProduct
 from modecheck.engine.native.table import StateTable, stored_kind
 from modecheck.engine.native.table_kernels import CACHE_LINE
 
-RING = 1 << 10
-"""States that may wait between two looks at the room that is left; they fit the cache."""
+ROOM = 1 << 10
+"""Room for states that wait, between two looks at what is left in the table; it fits the cache."""
 CHUNK = 1 << 11
 """States handed out at once: enough that asking costs nothing, few enough that nobody waits long
 for the last one."""
 QUOTA = 1 << 17
 """States that a thread expands before the clock is looked at."""
+NO_LEVELS = np.empty(0, np.int64)
+"""Only one level is expanded, or a part of it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,16 +80,18 @@ class Worker:
     states: Any
     counters: Any
     failures: Words
-    seen: Any
-    records: Words
-    ring: Words
+    code: SuccessorCode
+    waiting: Words
+    homes: Words
+    hashes: Words
+    failed: Words
     most: int = 0
     levels: list[int] = field(default_factory=lambda: [0])
 
     @property
     def room(self) -> int:
         """States that may be entered between two looks at the room that is left."""
-        return int(self.ring.shape[1])
+        return int(self.homes.size)
 
     @property
     def filled(self) -> int:
@@ -115,34 +119,32 @@ class Worker:
         """Expand what is to be had, until nothing is left, `QUOTA` states have been expanded, it
         has found as many as it may, or some thread has called a halt.
         """
-        depth = np.uint64(frontier.depth)
-        level, own = self._of_level(frontier, table), self._own_and(table, everything)
-        expand(*level, frontier.chunk, QUOTA, *own, depth, self.counters)
+        self._explore(frontier, table, everything, (frontier.chunk, QUOTA), NO_LEVELS)
 
     def expand_small_levels(
         self, frontier: Frontier, table: StateTable, everything: Any, level_ends: Any
     ) -> None:
         """Expand levels alone while they are small; the frontier is the next one then."""
-        most_records = self.machine.most_records
-        level, own = self._of_level(frontier, table), self._own_and(table, everything)
-        expand_small_levels(*level, *own, frontier.depth, self.counters, most_records, level_ends)
+        self._explore(frontier, table, everything, (FEW, FEW + 1), level_ends)
 
-    def _of_level(self, frontier: Frontier, table: StateTable) -> tuple[Any, ...]:
-        """What kernels are told first: how to make successors, and of which states."""
-        return (
-            self.machine.successors,
-            self.seen,
+    def _explore(
+        self,
+        frontier: Frontier,
+        table: StateTable,
+        everything: Any,
+        at_once: tuple[int, int],
+        level_ends: Any,
+    ) -> None:
+        """Call the kernel: `at_once` are the states of a chunk, and those of all chunks."""
+        self.machine.explore(
+            self.code,
             (0,) * self.machine.layout.words,
             (0,) if table.segments > 1 else (),
             frontier.begins,
             frontier.ends,
             frontier.taken,
             frontier.halt,
-        )
-
-    def _own_and(self, table: StateTable, everything: Any) -> tuple[Any, ...]:
-        """What kernels are told then: where to put what is found."""
-        return (
+            *at_once,
             self.states,
             self.most,
             everything,
@@ -151,9 +153,15 @@ class Worker:
             table.words,
             table.lines,
             table.distance,
-            self.records,
-            self.ring,
+            self.waiting,
+            self.homes,
+            self.hashes,
+            self.failed,
             self.failures,
+            frontier.depth,
+            self.counters,
+            self.machine.most_records,
+            level_ends,
         )
 
 
@@ -170,22 +178,32 @@ def new_workers(
 
 
 def _worker(machine: CompiledProduct, own: int, states: Any) -> Worker:
-    words = machine.layout.words
+    words, most = machine.layout.words, machine.most_records
+    room = room_to_wait(most)
+    code = SuccessorCode(
+        np.uint64(machine.successors),
+        apart(len(machine.seen) + 64, np.uint8),
+        apart(most * (words + RECORD_EXTRA) + 1, np.uint64),
+    )
     return Worker(
         machine=machine,
         own=own,
         states=states,
         counters=apart(COUNTERS, np.int64),
         failures=np.zeros((max(len(machine.failures), 1), 3 + words), np.uint64),
-        seen=apart(len(machine.seen) + 64, np.uint8),
-        records=apart(machine.most_records * (words + RECORD_EXTRA) + 1, np.uint64),
-        ring=np.zeros((words + 2, ring_size(machine.most_records)), np.uint64),
+        code=code,
+        waiting=apart(room * words, np.uint64),
+        homes=apart(room, np.uint64),
+        hashes=apart(room, np.uint64),
+        failed=apart(most, np.uint64),
     )
 
 
-def ring_size(most_records: int) -> int:
-    """A power of two, so that half of it, what waits, and the records of two states fit in."""
-    return 1 << (max(RING, 4 * AHEAD + 4 * most_records) - 1).bit_length()
+def room_to_wait(most_records: int) -> int:
+    """Room for twice what is made between two looks, and in its last quarter for what one state
+    leads to beside what waits already, all of it perhaps for the next line.
+    """
+    return max(ROOM, 16 * AHEAD + 16 * most_records)
 
 
 def apart(size: int, kind: type[np.generic]) -> Any:

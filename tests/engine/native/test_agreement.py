@@ -15,7 +15,7 @@ from modecheck.checks.explored import Verdict
 from modecheck.checks.gaps import gap_tables
 from modecheck.checks.judged import Judged
 from modecheck.checks.verdict import check
-from modecheck.engine.choice import Search, explore_with
+from modecheck.engine.choice import OPTIMISED_FROM, Search, explore_with
 from modecheck.engine.contract.space import Limits, Space
 from modecheck.engine.search.exploration import explore
 from modecheck.model.devices import read_device
@@ -122,6 +122,22 @@ def assert_both_agree(drawn: Drawn) -> None:
                 list(replay(verdict.explored[0].exploration.product, finding.trace.moves))
     one, two = verdicts
     assert [(f.id, f.trace) for f in one.findings] == [(f.id, f.trace) for f in two.findings]
+
+
+@pytest.mark.parametrize("timed", [False, True])
+def test_code_for_large_products_agrees_on_random_devices(timed: bool) -> None:
+    """It is part of the kernel that explores, and makes no records of steps."""
+
+    @given(devices(timed=timed))
+    @settings(max_examples=EXAMPLES // 10)
+    def agrees(drawn: Drawn) -> None:
+        plain = explore(compose(drawn.read()), max_states=MOST_STATES)
+        assume(plain.complete)
+        for threads in (1, 2):
+            how = Search(engine="compiled", threads=threads, expected=OPTIMISED_FROM)
+            assert_same_space(plain, explore_with(plain.product, how))
+
+    agrees()
 
 
 @given(devices(runs=True))

@@ -304,7 +304,7 @@ MODULES = sorted(
     if "\n@Kernel\n" in path.read_text(encoding="utf-8")
 )
 LEFT_OPEN = {
-    "store", "insert_word", "insert_words", "home_for", "grow", "expand", "expand_small_levels",
+    "store", "insert_word", "insert_words", "home_for", "grow", "expand", "explore", "reached",
     "is_short", "slots_of_line", "equal_slots", "hash_of", "same_words", "note_failure", "put",
     "refill", "count_of", "index_states", "value_transitions", "value_states",
     "follow", "decide", "link_alive",

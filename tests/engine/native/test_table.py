@@ -88,7 +88,7 @@ def test_a_small_table_grows(
 ) -> None:
     """Begun with a few lines, it grows many times in place, and loses and doubles nothing."""
     monkeypatch.setattr(table, "FIRST_LINES", 16)
-    monkeypatch.setattr(table, "GROWTH", 1.1)
+    monkeypatch.setattr(table, "GROWTH", (1.1, 1.1))
     reached = explored(machine, threads)
     assert reached.table.lines > 16 * 10
     assert len(set(found_states(reached))) == reached.states == sum(reached.layers)
