@@ -17,6 +17,7 @@ from modecheck.checks.explored import Explored, Reduced, Verdict, is_every_varia
 from modecheck.checks.findings import Finding, in_order
 from modecheck.checks.judged import BROKEN, FALLS, Judged, undecided
 from modecheck.checks.mode_switches import mode_switches, states_in_modes
+from modecheck.checks.overtaken import with_overtaking
 from modecheck.checks.switch_endings import SwitchEnding, switch_endings
 from modecheck.engine.choice import EngineUnavailable, Search, explore_with
 from modecheck.engine.contract.forked_task import ForkedTask, can_begin
@@ -61,7 +62,7 @@ def check(
     return Verdict(
         device=device,
         explored=tuple(explored),
-        findings=tuple(in_order(result.findings)),
+        findings=tuple(map(with_overtaking, in_order(result.findings))),
         accepted=tuple(result.accepted),
         remarks=tuple(result.remarks),
     )

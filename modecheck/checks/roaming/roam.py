@@ -20,6 +20,7 @@ from math import inf
 from modecheck.checks.acceptance import AcceptedFinding, sort_out
 from modecheck.checks.consequences import fallen
 from modecheck.checks.findings import Finding, in_order
+from modecheck.checks.overtaken import with_overtaking
 from modecheck.checks.roaming.finite_tests import (
     can_go_bad,
     composed,
@@ -273,7 +274,7 @@ def _findings(variant: _Variant, how: Roaming) -> Iterator[_Found | str]:
         finding = as_finding(base, target, shrunk)
         if finding is not None:
             choices = variant.device.choices
-            yield _Found(finding, choices, shrunk.shortest, seen_in_round)
+            yield _Found(with_overtaking(finding), choices, shrunk.shortest, seen_in_round)
 
 
 def _causes(targets: Iterable[WalkTarget]) -> Iterator[WalkTarget]:

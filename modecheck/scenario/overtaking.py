@@ -1,0 +1,183 @@
+"""Timers that overtake shorter ones in a scenario of a device whose time is not counted.
+
+Without a clock a running timer may expire at any moment. A scenario in which one expires although a
+shorter one began no later, and could have been taken all the while, needs exactly that: with a
+clock, time does not pass the latest moment of the shorter one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from modecheck.engine.reference.happenings import Happening, Struck, Took
+from modecheck.engine.reference.plain import Interpreter, State
+from modecheck.model.clocks import common_measure, durations, spelled
+from modecheck.model.parts import Chip, Duration, Rule
+from modecheck.product.ir import Product
+from modecheck.scenario.traces import Trace
+
+
+@dataclass(frozen=True, slots=True)
+class Overtaking:
+    """In the step with the number `step`, `late` is taken before `early`, which was shorter and
+    began no later.
+    """
+
+    step: int
+    late: Rule
+    late_lasts: Duration
+    early: Rule
+    early_lasts: Duration
+
+
+def overtaking_in(trace: Trace) -> Overtaking | None:
+    """The first timer that overtakes a shorter one; None if none does, or if time is counted."""
+    product = trace.product
+    if product.time is not None or not any(_lasts(product, rule) for rule in product.rules):
+        return None
+    running = _Running(product)
+    for number, replayed in enumerate(trace.steps, start=1):
+        taken = product.labels[replayed.step.label].rule
+        found = running.overtaken_by(taken) if taken in running.began else None
+        if found is not None:
+            return _overtaking(product, number, taken, found)
+        if replayed.step.after is not None:
+            running.go_on(number, replayed.step.after, replayed.step.happenings)
+    return None
+
+
+def overtaking_in_words(found: Overtaking, product: Product) -> str:
+    """The sentence of a finding, with the line that would count the time."""
+    late, early = (f"{one.chip}.{one.title}" for one in (found.late, found.early))
+    tick = common_measure(
+        moment for duration in durations(product.device) for moment in duration.moments
+    )
+    return (
+        f"time is not counted here: in step {found.step} {late} ({found.late_lasts.text}) "
+        f"overtakes {early} ({found.early_lasts.text}), which started no later; the line "
+        f"'clock: {{tick: {spelled(tick)}}}' in the device file would judge it"
+    )
+
+
+def _overtaking(product: Product, step: int, taken: int, found: int) -> Overtaking:
+    late, early = product.rules[taken], product.rules[found]
+    lasts = [_lasts(product, one) for one in (late, early)]
+    assert lasts[0] is not None
+    assert lasts[1] is not None
+    return Overtaking(step, late, lasts[0], early, lasts[1])
+
+
+def _lasts(product: Product, rule: Rule) -> Duration | None:
+    """How long a rule waits; None if it waits for no time."""
+    if rule.expires:
+        return product.device.chips[rule.chip].timers[rule.expires].duration
+    return rule.after
+
+
+class _Running:
+    """The rules whose time runs, by number: the step in which it began, and whether the rule could
+    have been taken in every state since.
+    """
+
+    def __init__(self, product: Product) -> None:
+        self._product = product
+        self._interpreter = Interpreter(product)
+        self._timed = [n for n, rule in enumerate(product.rules) if _lasts(product, rule)]
+        self.began: dict[int, int] = {}
+        self._free: set[int] = set()
+        for chip in range(len(product.chips)):
+            self._begin_afresh(chip, product.initial, 0)
+        self._look(product.initial)
+
+    def overtaken_by(self, taken: int) -> int | None:
+        """The shortest rule that has to be taken before this one can."""
+        lasts = _lasts(self._product, self._product.rules[taken])
+        assert lasts is not None
+        earlier = {
+            number: latest.high
+            for number, began in self.began.items()
+            if began <= self.began[taken]
+            and number in self._free
+            and not self._chip(number).actor
+            and (latest := _lasts(self._product, self._product.rules[number])) is not None
+            and latest.high is not None
+            and latest.high < lasts.low
+        }
+        return min(earlier, key=earlier.__getitem__, default=None)
+
+    def go_on(self, number: int, after: State, happenings: Sequence[Happening]) -> None:
+        """Follow a step that leads to a state."""
+        for one in happenings:
+            if isinstance(one, Struck):
+                self._begin_afresh(one.chip, after, number)
+            elif isinstance(one, Took):
+                self._follow(one, number)
+        self._look(after)
+
+    def _begin_afresh(self, chip: int, state: State, number: int) -> None:
+        """A chip that starts: its named timers are stopped."""
+        form = self._product.chips[chip]
+        leaf = form.leaves[state[form.state_field]]
+        for own in self._rules_of(chip):
+            rule = self._product.rules[own]
+            if rule.expires or _source(self._chip(own), rule, leaf) is None:
+                self.began.pop(own, None)
+            else:
+                self._begin(own, number)
+
+    def _begin(self, own: int, number: int) -> None:
+        self.began[own] = number
+        self._free.add(own)
+
+    def _follow(self, took: Took, number: int) -> None:
+        leaves = self._product.chips[took.chip].leaves
+        taken = self._product.rules[took.rule]
+        for own in self._rules_of(took.chip):
+            rule = self._product.rules[own]
+            if rule.expires:
+                self._follow_named(own, rule, taken, number)
+                continue
+            chip = self._chip(own)
+            before, after = (
+                _source(chip, rule, leaves[leaf]) for leaf in (took.before, took.after)
+            )
+            if after is None:
+                self.began.pop(own, None)
+            elif before != after or _restarts(chip, rule, taken, leaves[took.before], after):
+                self._begin(own, number)
+
+    def _follow_named(self, own: int, rule: Rule, taken: Rule, number: int) -> None:
+        if rule.expires in taken.starts:
+            self._begin(own, number)
+        elif rule.expires == taken.expires or rule.expires in taken.stops:
+            self.began.pop(own, None)
+
+    def _look(self, state: State) -> None:
+        """Rules that cannot be taken in a state may let their latest moment pass there."""
+        steps = self._interpreter.steps(state)
+        self._free &= {self._product.labels[step.label].rule for step in steps}
+
+    def _rules_of(self, chip: int) -> Iterator[int]:
+        return (own for own in self._timed if self._product.rule_chips[own] == chip)
+
+    def _chip(self, own: int) -> Chip:
+        return self._product.device.chips[self._product.rules[own].chip]
+
+
+def _source(chip: Chip, rule: Rule, leaf: str) -> str | None:
+    """The state whose time a rule waits for in a leaf; None where the rule does not apply."""
+    sources = rule.sources or ("",)
+    return next((state for state in chip.ancestry(leaf) if state in sources), None)
+
+
+def _restarts(chip: Chip, rule: Rule, taken: Rule, leaf: str, state: str) -> bool:
+    """Whether the time of a rule restarts when another one is taken in a leaf, where the state that
+    it waits for is the same before and after: unless that state lies around the source and the
+    target of the one that is taken (`product/timing.py`).
+    """
+    if taken.target is None:
+        return rule is taken
+    source = _source(chip, taken, leaf)
+    around = chip.ancestry(source)[1:] if source else ()
+    return state not in set(around) & set(chip.ancestry(taken.target)[1:])
