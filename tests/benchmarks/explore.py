@@ -2,9 +2,11 @@
 
     python -m tests.benchmarks.explore [NAME ...]
 
-For each product: states and transitions a second, bytes a state, and the ratio to two baselines
+For each product: states and transitions a second, bytes a state, and the ratio to baselines
 measured in the same run: the machine's limit (as many prefetched random probes into a table of that
-size, nothing else) and the plain interpreter. Figures of a busy machine are worth little.
+size, nothing else), the plain interpreter, and for octal counters a program written by hand. What
+one thread does is measured by its processor time. Figures of a busy machine are worth little all
+the same; `python -m tests.benchmarks.threads` tells what more threads bring.
 """
 
 from __future__ import annotations
@@ -24,8 +26,10 @@ from modecheck.engine.search.exploration import Silent, explore
 from modecheck.model.devices import read_device
 from modecheck.product.composition import compose
 from modecheck.product.ir import Product
+from tests.benchmarks.by_hand import rate_by_hand
 from tests.benchmarks.limit import probes_a_second
 
+WARM = Limits(states=100_000)
 PLAIN_STATES = 20_000
 """States that the plain interpreter explores for its rate."""
 
@@ -118,10 +122,13 @@ def measured(product: Product, *, repeats: int = 3) -> tuple[Figures, Figures]:
     """
     machine = compiled(product, system_actions(product))
     best: dict[int, Figures] = {}
+    for threads in (1, 2):  # compiles the kernels
+        reach(machine, threads=threads, limits=WARM, reporter=Silent()).give_back()
     for threads in (1, 2) * repeats:
-        began = time.perf_counter()
+        clock = time.thread_time if threads == 1 else time.perf_counter
+        began = clock()
         reached = reach(machine, threads=threads, limits=Limits(), reporter=Silent())
-        figures = figures_of(reached, time.perf_counter() - began)
+        figures = figures_of(reached, clock() - began)
         if threads not in best or figures.seconds < best[threads].seconds:
             best[threads] = figures
     return best[1], best[2]
@@ -129,9 +136,20 @@ def measured(product: Product, *, repeats: int = 3) -> tuple[Figures, Figures]:
 
 def plain_rate(product: Product) -> float:
     """States a second of the plain interpreter, from a part of the product."""
-    began = time.perf_counter()
+    began = time.thread_time()
     found = explore(product, max_states=PLAIN_STATES)
-    return found.expanded / (time.perf_counter() - began)
+    return found.expanded / (time.thread_time() - began)
+
+
+def by_hand(name: str, rate: float) -> str:
+    """What a program written by hand does, if it does anything of the kind."""
+    kind, _, count = name.partition("-")
+    if kind != "octal":
+        return ""
+    other = rate_by_hand(int(count))
+    if other is None:
+        return "  written by hand: not measured, as there is no compiler of C++\n"
+    return f"  written by hand {other / 1e6:.2f} M states/s: {rate / other:.1f} times as fast\n"
 
 
 def report(name: str, product: Product) -> None:
@@ -150,6 +168,7 @@ def report(name: str, product: Product) -> None:
         f"  2 threads {two.rate / 1e6:6.2f} M states/s, {two.rate / one.rate:.2f} times one thread"
     )
     print(f"  the machine's limit {limit / 1e6:.2f} M states/s: ratio {one.rate / limit:.2f}")
+    print(by_hand(name, one.rate), end="")
     print(f"  the plain interpreter {plain:,.0f} states/s: {one.rate / plain:,.0f} times as fast")
 
 

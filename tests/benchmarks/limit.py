@@ -37,6 +37,6 @@ def probes_a_second(slots: int, count: int = 40_000_000) -> float:
     region.words[:] = 1
     batch = np.zeros(BATCH, np.uint64)
     _probe(region.words, np.uint64(slots), BATCH, batch)
-    began = time.perf_counter()
+    began = time.thread_time()
     _probe(region.words, np.uint64(slots), count, batch)
-    return count / (time.perf_counter() - began)
+    return count / (time.thread_time() - began)
