@@ -28,7 +28,7 @@ def verdict_report(
     """
     blocks: list[doc.Block] = [
         doc.Title(verdict.device.name, outcome_in_words(verdict), _tone(verdict)),
-        *remarks(line for one in verdict.explored for line in _explored(one)),
+        *remarks(line for one in verdict.explored for line in exploration_in_words(one)),
         *remarks(verdict.remarks),
         *finding_blocks(verdict.findings, showing),
     ]
@@ -67,7 +67,8 @@ def findings_counted(findings: Sequence[Finding]) -> str:
     return " and ".join(f"{n} {noun}{'' if n == 1 else 's'}" for n, noun in numbers if n)
 
 
-def _explored(one: Explored) -> Iterator[str]:
+def exploration_in_words(one: Explored) -> Iterator[str]:
+    """What was explored of a variant, and how."""
     found, reduced = one.exploration, one.reduced
     variant = f"{one.variant}: " if one.variant else ""
     noun = "zone" if reduced.zones else "state"
@@ -141,16 +142,21 @@ def accepted(findings: Sequence[AcceptedFinding]) -> Iterator[doc.Chapter]:
 
 
 def _modes(verdict: Verdict) -> Iterator[doc.Chapter]:
-    for one in verdict.explored:
-        if len(one.modes) > 1:
-            rows = tuple(map(tuple, mode_rows(one)))
-            below = (*switches_in_words(one), *_endings_in_words(one.endings))
-            yield doc.Chapter(
-                f"mode switches{_of_several(verdict, one)}",
-                (doc.Grid(rows), *(doc.Item(line, "", hang=2) for line in below)),
-                "(fewest steps, from row to column)",
-                folded=True,
-            )
+    return (mode_chapter(verdict, one) for one in verdict.explored if len(one.modes) > 1)
+
+
+def mode_chapter(verdict: Verdict, one: Explored) -> doc.Chapter:
+    """The table of switches of a variant, and what is to be said of them."""
+    below = (*switches_in_words(one), *_endings_in_words(one.endings))
+    return doc.Chapter(
+        f"mode switches{_of_several(verdict, one)}",
+        (
+            doc.Grid(tuple(map(tuple, mode_rows(one)))),
+            *(doc.Item(line, "", hang=2) for line in below),
+        ),
+        "(fewest steps, from row to column)",
+        folded=True,
+    )
 
 
 def _of_several(verdict: Verdict, one: Explored) -> str:

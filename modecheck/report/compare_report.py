@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 from modecheck.compare.behaviour import Outcome
 from modecheck.compare.text_changes import Change
@@ -25,6 +25,7 @@ from modecheck.report.finding_text import seen_from_here
 from modecheck.report.trial_report import difference
 from modecheck.review.concerns import Concern, Standing
 from modecheck.review.device_comparison import DeviceComparison
+from modecheck.scenario.traces import Trace
 
 MARKS = {
     Outcome.SAME: doc.Fragment("=", doc.GOOD),
@@ -102,14 +103,20 @@ def _from_to(before: str, after: str) -> tuple[str | doc.Fragment, ...]:
     return doc.code(before, doc.OLD), " → ", doc.code(after, doc.NEW)
 
 
-def consequences(comparison: DeviceComparison) -> Iterator[doc.Chapter]:
-    """What behaves differently, and what to retest."""
+def _as_steps(_: str, trace: Trace) -> doc.Block:
+    return doc.Steps(trace.told)
+
+
+def consequences(
+    comparison: DeviceComparison, run: Callable[[str, Trace], doc.Block] = _as_steps
+) -> Iterator[doc.Chapter]:
+    """What behaves differently, each `run` that shows it as a block, and what to retest."""
     if comparison.behaviours:
-        yield _behaviour(comparison)
+        yield _behaviour(comparison, run)
     yield _retest(comparison)
 
 
-def _behaviour(comparison: DeviceComparison) -> doc.Chapter:
+def _behaviour(comparison: DeviceComparison, run: Callable[[str, Trace], doc.Block]) -> doc.Chapter:
     blocks: list[doc.Block] = []
     for look in looks_told(comparison.behaviours):
         variant = f"{look.variant}: " if look.variant else ""
@@ -117,8 +124,8 @@ def _behaviour(comparison: DeviceComparison) -> doc.Chapter:
         blocks.append(doc.Item(said, MARKS[look.worst], hang=2))
     blocks += remarks(reasons(comparison.behaviours))
     for one in differences_told(comparison):
-        shown = (doc.Paragraph(one.sentence, hang=0), doc.Steps(one.told))
-        blocks.append(doc.Chapter(one.title, shown))
+        shown = (run(one.title, one.trace),) if one.trace is not None else ()
+        blocks.append(doc.Chapter(one.title, (doc.Paragraph(one.sentence, hang=0), *shown)))
     heading = f"behaviour ({comparison.asked.equivalence.value} bisimulation)"
     return doc.Chapter(heading, tuple(blocks))
 

@@ -12,7 +12,7 @@ from modecheck.model.wording import counted, listed
 from modecheck.review.concerns import Concern, Standing
 from modecheck.review.device_comparison import DeviceComparison
 from modecheck.review.retest import BenchStepTaken, RetestPlan
-from modecheck.scenario.telling import ToldStep
+from modecheck.scenario.traces import Trace
 
 SIGNS = {ADDED: "+", REMOVED: "−", CHANGED: "≠", RENAMED: "→", MOVED: "↕"}
 """A sign for each kind of change, so that nothing depends on colour alone."""
@@ -125,11 +125,11 @@ def looks_told(behaviours: Sequence[Behaviour]) -> list[LookTold]:
 
 @dataclass(frozen=True, slots=True)
 class DifferenceTold:
-    """How the devices differ in one look and mode, with a scenario of the one that shows it."""
+    """How the devices differ in one look and mode, with a run of the one that shows it."""
 
     title: str
     sentence: str
-    told: Sequence[ToldStep]
+    trace: Trace | None
 
 
 def differences_told(comparison: DeviceComparison) -> Iterator[DifferenceTold]:
@@ -144,8 +144,7 @@ def differences_told(comparison: DeviceComparison) -> Iterator[DifferenceTold]:
             continue
         where = f"{one.look.title}, {mode_in_words(one.mode)}"
         title = f"{one.variant}: {where}" if one.variant else where
-        told = one.trace.told if one.trace is not None else ()
-        yield DifferenceTold(title, _sentence(one), told)
+        yield DifferenceTold(title, _sentence(one), one.trace)
 
 
 def _sentence(one: Behaviour) -> str:

@@ -111,11 +111,12 @@ class Verbatim:
 
 @dataclass(frozen=True, slots=True)
 class Record:
-    """Short cells, then a sentence, and below it notes."""
+    """Short cells, then a sentence, and below it notes. Links on a page lead to its `anchor`."""
 
     cells: tuple[Words, ...]
     words: Words = ""
     notes: tuple[Paragraph | Fold, ...] = ()
+    anchor: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,14 +133,20 @@ class Records:
 class Grid:
     """Rows of equally many cells, the first `heads` of them headings. The first column holds names,
     unless `figures` says that it is like the others. Where a terminal is too narrow it shows the
-    columns in parts, `spaced` by a blank line.
+    columns in parts, `spaced` by a blank line. Columns headed by numbers have `names`.
     """
 
-    rows: tuple[tuple[str, ...], ...]
+    rows: tuple[tuple[Words, ...], ...]
     heads: int = 1
     figures: bool = False
     tone: str = ""
     spaced: bool = False
+    names: tuple[str, ...] = ()
+
+    @property
+    def numbered(self) -> str:
+        """The names with the numbers of their columns."""
+        return ", ".join(f"{number} {name}" for number, name in enumerate(self.names, start=1))
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,15 +199,20 @@ class Findings:
 @dataclass(frozen=True, slots=True)
 class Chapter:
     """Blocks under a heading. A document can fold it away if `folded` is not None, and then its
-    `summary` may stand for the heading.
+    `summary` may stand for the heading. Links on a page lead to its `anchor`.
     """
 
-    heading: str
+    heading: Words
     blocks: tuple[Block, ...]
     remark: str = ""
     tone: str = STRONG
     summary: str = ""
     folded: bool | None = None
+    anchor: str = ""
+
+
+class PageOnly:
+    """What only a page shows, and defines."""
 
 
 Block: TypeAlias = (
@@ -215,4 +227,5 @@ Block: TypeAlias = (
     | Steps
     | Findings
     | Chapter
+    | PageOnly
 )

@@ -6,6 +6,8 @@ from collections.abc import Iterator
 from typing import Any
 
 from modecheck.checks.gaps import GapEntry, GapEvent, GapTable
+from modecheck.model.wording import counted
+from modecheck.report import document_tree as doc
 from modecheck.report.document_tree import BAD, BLANK, FAINT, Block, Chapter, Grid, Item, Paragraph
 
 LEGEND = (
@@ -24,25 +26,37 @@ def gap_report(tables: list[GapTable], stopped_by: str) -> list[Block]:
     """
     incomplete = [BLANK, Paragraph(f"incomplete: stopped by {stopped_by}", indent=0)]
     return [
-        *(Chapter(table.chip, tuple(_table(table))) for table in tables),
+        *map(_chapter, tables),
         BLANK,
         Paragraph(LEGEND, FAINT, indent=0, hang=0),
         *(incomplete if stopped_by else ()),
     ]
 
 
+def _chapter(table: GapTable) -> Chapter:
+    unanswered = sum(bool(event.link) for _, event in table.gaps())
+    events, states = counted(len(table.events), "event"), counted(len(table.leaves), "state")
+    gaps = f", {unanswered} without an answer" if unanswered else ""
+    return Chapter(
+        doc.code(table.chip),
+        tuple(_table(table)),
+        summary=f"{table.chip}: {events} × {states}{gaps}",
+        folded=not unanswered,
+        anchor=f"gaps-{table.chip}",
+    )
+
+
 def _table(table: GapTable) -> Iterator[Block]:
     numbers = {leaf: number for number, leaf in enumerate(table.leaves, start=1)}
-    yield Paragraph(", ".join(f"{number} {leaf}" for leaf, number in numbers.items()), hang=0)
-    rows = [("", *map(str, numbers.values()))]
+    rows: list[tuple[doc.Words, ...]] = [("", *map(str, numbers.values()))]
     for event in table.events:
         cells = (_symbols(table.cells[leaf, event], leaf, numbers, event) for leaf in table.leaves)
         rows.append((event.label, *cells))
-    yield Grid(tuple(rows), tone=FAINT)
+    yield Grid(tuple(rows), tone=FAINT, names=table.leaves)
     yield from _in_words(table)
 
 
-def _symbols(cell: GapEntry, leaf: str, numbers: dict[str, int], event: GapEvent) -> str:
+def _symbols(cell: GapEntry, leaf: str, numbers: dict[str, int], event: GapEvent) -> doc.Words:
     parts = ["=" if target == leaf else f"→{numbers[target]}" for target in cell.targets]
     if cell.otherwise:
         parts.append(SIGNS[cell.otherwise])
@@ -52,7 +66,9 @@ def _symbols(cell: GapEntry, leaf: str, numbers: dict[str, int], event: GapEvent
         parts.append("!" if event.link else "-")
     if not parts:
         return "·"
-    text = " ".join(parts) if len(parts) == 1 else "/".join(parts)
+    text = "/".join(parts)
+    if cell.unanswered and event.link:
+        return doc.Fragment(text, BAD)
     return text if cell.arrives else f"({text})"
 
 

@@ -89,7 +89,8 @@ def _records(block: doc.Records, _: int) -> list[str]:
 
 
 def _grid(grid: doc.Grid, _: int) -> list[str]:
-    return [*_table([list(map(escaped, row)) for row in grid.rows]), ""]
+    names = [escaped(grid.numbered), ""] if grid.names else []
+    return [*names, *_table([list(map(_words, row)) for row in grid.rows]), ""]
 
 
 def _steps(one: doc.Steps, _: int) -> list[str]:
@@ -146,12 +147,13 @@ def _measures(block: doc.Measures, level: int) -> list[str]:
 
 def _section(section: doc.Chapter, level: int) -> list[str]:
     inner = _blocks(section.blocks, level + 1)
-    heading = section.heading[:1].upper() + section.heading[1:]
+    heading = doc.plain(section.heading)
     if section.folded is not None:
-        title = section.summary or f"{section.heading} {section.remark}".strip()
+        title = section.summary or f"{heading} {section.remark}".strip()
         return _folding(_in_html(title), inner, folded=section.folded)
     remark = [escaped(section.remark), ""] if section.remark else []
-    return [f"{'#' * level} {escaped(heading)}", "", *remark, *inner]
+    shown = escaped(heading[:1].upper() + heading[1:])
+    return [f"{'#' * level} {shown}", "", *remark, *inner]
 
 
 def _folding(title: str, lines: list[str], *, folded: bool) -> list[str]:

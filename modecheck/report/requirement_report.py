@@ -4,7 +4,7 @@ verdict assumes.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
 from modecheck.checks.explored import Verdict
 from modecheck.checks.judged import BROKEN, HOLDS, Judged
@@ -13,9 +13,19 @@ from modecheck.report import document_tree as doc
 
 HEADS = ("requirement", "verdict", "what it says")
 
+Notes = Callable[[Judged], Iterator[doc.Paragraph]]
 
-def requirement_blocks(verdict: Verdict, *, in_full: bool = False) -> Iterator[doc.Chapter]:
-    """Every requirement with its verdict. Beside errors, those that hold are folded away."""
+
+def _nothing(_: Judged) -> Iterator[doc.Paragraph]:
+    return iter(())
+
+
+def requirement_blocks(
+    verdict: Verdict, *, in_full: bool = False, more: Notes = _nothing
+) -> Iterator[doc.Chapter]:
+    """Every requirement with its verdict, and what there is `more` to say of it. Beside errors,
+    those that hold are folded away.
+    """
     judged = verdict.requirements
     if not judged:
         return
@@ -25,10 +35,11 @@ def requirement_blocks(verdict: Verdict, *, in_full: bool = False) -> Iterator[d
     errors = any(one.severity == "error" for one in verdict.findings)
     blocks: tuple[doc.Block, ...]
     if errors and holding and not in_full:
-        blocks = (*_table(others), _folded(holding, common, others=bool(others)))
+        hold = _table(holding, common, more=more)
+        blocks = (*_table(others, more=more), _folded(holding, hold, others=bool(others)))
     else:
         shown = [*others, *holding] if errors else judged
-        blocks = _table(shown, common, in_full=in_full)
+        blocks = _table(shown, common, in_full=in_full, more=more)
     remark = (doc.Paragraph(f"those that hold: {common}", doc.FAINT),) if common else ()
     yield doc.Chapter(
         "requirements",
@@ -49,25 +60,28 @@ def _common(holding: Sequence[Judged]) -> str:
     return remarks.pop() if len(remarks) == 1 and len(holding) > 1 else ""
 
 
-def _folded(holding: Sequence[Judged], common: str, *, others: bool) -> doc.Fold:
+def _folded(holding: Sequence[Judged], table: tuple[doc.Records, ...], *, others: bool) -> doc.Fold:
     count = f"{len(holding):,} {'others ' if others else ''}hold"
     if len(holding) == 1:
         count = f"1 {'other ' if others else ''}holds"
-    return doc.Fold(doc.Paragraph(count), _table(holding, common))
+    return doc.Fold(doc.Paragraph(count), table)
 
 
 def _table(
-    judged: Sequence[Judged], common: str = "", *, in_full: bool = False
+    judged: Sequence[Judged],
+    common: str = "",
+    *,
+    in_full: bool = False,
+    more: Notes,
 ) -> tuple[doc.Records, ...]:
-    rows = tuple(_requirement(one, common, in_full=in_full) for one in judged)
-    return (doc.Records(HEADS, rows),) if rows else ()
-
-
-def _requirement(judged: Judged, common: str, *, in_full: bool) -> doc.Record:
-    tone = {HOLDS: doc.GOOD, BROKEN: doc.BAD}.get(judged.verdict, doc.OPEN)
-    cells = (doc.code(judged.need.name), doc.Fragment(judged.verdict, tone))
-    notes = tuple(_notes(judged, common, in_full=in_full))
-    return doc.Record(cells, judged.need.sentence, notes)
+    rows = []
+    for one in judged:
+        tone = {HOLDS: doc.GOOD, BROKEN: doc.BAD}.get(one.verdict, doc.OPEN)
+        name = one.need.name
+        cells = (doc.code(name), doc.Fragment(one.verdict, tone))
+        notes = (*more(one), *_notes(one, common, in_full=in_full))
+        rows.append(doc.Record(cells, one.need.sentence, notes, f"requirement-{name}"))
+    return (doc.Records(HEADS, tuple(rows)),) if rows else ()
 
 
 def _notes(judged: Judged, common: str, *, in_full: bool) -> Iterator[doc.Paragraph | doc.Fold]:

@@ -155,7 +155,8 @@ class _Renderer:
         return [paint(heading), *(style.faint(line) for line in style.wrapped(remark, "  "))]
 
     def _section(self, one: doc.Chapter) -> list[str]:
-        return ["", *self._heading(one.heading, one.remark, one.tone), *self.all(one.blocks)]
+        heading = self._heading(doc.plain(one.heading), one.remark, one.tone)
+        return ["", *heading, *self.all(one.blocks)]
 
     def _steps(self, one: doc.Steps) -> list[str]:
         return scenario_as_text(one.told, self._style, one.breaks, whole=one.whole)
@@ -211,7 +212,7 @@ class _Renderer:
 
     def _grid(self, grid: doc.Grid) -> list[str]:
         """Columns in as many parts as the width asks for, each with the names."""
-        names, *columns = zip(*grid.rows, strict=True)
+        names, *columns = zip(*(map(doc.plain, row) for row in grid.rows), strict=True)
         first = max(map(len, names))
         parts: list[list[tuple[str, ...]]] = [[]]
         used = 2 + first
@@ -222,7 +223,8 @@ class _Renderer:
                 used = 2 + first
             parts[-1].append(column)
             used += width
-        lines = self._part(grid, names, parts[0])
+        lines = self._style.wrapped(grid.numbered, "  ", "  ") if grid.names else []
+        lines += self._part(grid, names, parts[0])
         for part in parts[1:]:
             lines += ([""] if grid.spaced else []) + self._part(grid, names, part)
         return lines

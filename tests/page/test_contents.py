@@ -6,6 +6,7 @@ import hashlib
 import os
 import subprocess
 import sys
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 import pytest
@@ -16,9 +17,14 @@ from modecheck.checks.verdict import check
 from modecheck.engine.choice import Search
 from modecheck.engine.contract.space import Limits
 from modecheck.model.devices import read_device
+from modecheck.report.document_tree import Block, Fold, Paragraph, Records, plain
 from modecheck.report.page import page_as_html
 from modecheck.report.page.digest import digest_of
-from modecheck.report.page.requirement_rows import in_words, requirement_rows
+from modecheck.report.page.document import pieces
+from modecheck.report.page.outline import sections_of
+from modecheck.report.page.payload import PageData
+from modecheck.report.page.playing import Player
+from modecheck.report.page.requirement_notes import in_words
 from tests.cli.running import environment, run, run_alone
 from tests.models.bundled import MODELS, STARTER, TANDEM, verdict_on
 from tests.page.browsing import opened
@@ -27,7 +33,7 @@ from tests.page.conftest import PageOf
 SILENT = MODELS / "faulty" / "silent_plug.yaml"
 
 SECTIONS = [
-    "verdict", "requirements", "findings", "modes", "walk", "chips", "gaps", "explored", "files",
+    "verdict", "findings", "requirements", "modes", "walk", "chips", "gaps", "explored", "files",
     "cautions",
 ]  # fmt: skip
 
@@ -90,36 +96,58 @@ def test_a_page_reads_without_scripts(browser: Browser, page_of: PageOf) -> None
     page = context.new_page()
     page.goto(page_of(SILENT).as_uri())
     assert page.locator("ol.told > li").first.is_visible()
-    assert page.locator("section.chip svg").first.is_visible()
+    assert page.locator("#chips svg").first.is_visible()
     page.locator("details.chart > summary").first.click()
     assert page.locator("details.chart svg").first.is_visible()
     assert not page.locator("button.open").first.is_visible()
     context.close()
 
 
+def rows_of(verdict: Verdict) -> dict[str, tuple[str, tuple[str, ...]]]:
+    """What the page says of each requirement: its outcome, and its notes."""
+    every = {}
+    data = PageData([("", one.exploration) for one in verdict.explored])
+    sections = {one.anchor: one.blocks for one in sections_of(verdict, Player(data))}
+    for table in tables_in(sections["requirements"]):
+        for row in table.rows:
+            said = tuple(plain(note.words) for note in row.notes if isinstance(note, Paragraph))
+            every[plain(row.cells[0])] = (plain(row.cells[1]), said)
+    return every
+
+
+def tables_in(blocks: Iterable[Block]) -> Iterator[Records]:
+    """The tables among blocks, folded or not."""
+    for block in blocks:
+        if isinstance(block, Fold):
+            yield from tables_in(block.blocks)
+        elif isinstance(block, Records):
+            yield block
+
+
 def test_requirements_have_their_outcomes(tmp_path: Path) -> None:
-    """Holding, broken, broken and accepted, and not decided are told apart."""
-    rows = {row.name: row for row in requirement_rows(odd_verdict(tmp_path))}
-    assert {name: row.outcome for name, row in rows.items()} == {
-        "kept": "holds",
+    """Holding, broken, accepted, and not decided are told apart; what holds is folded, and last."""
+    rows = rows_of(odd_verdict(tmp_path))
+    assert {name: outcome for name, (outcome, _) in rows.items()} == {
         "broken": "broken",
         "fallen": "falls",
-        "lived_with": "accepted",
+        "lived_with": "broken",
         "answered": "broken",
-        "ordered": "holds",
         "dimmed": "vacuous",
+        "kept": "holds",
+        "ordered": "holds",
     }
-    assert rows["lived_with"].why == "it is a lamp"
-    assert rows["broken"].anchor == "broken-requirement:broken"
-    assert (rows["fallen"].why, rows["fallen"].anchor) == ("builds on broken, which is broken", "")
+    assert [*rows][-2:] == ["kept", "ordered"]
+    assert rows["lived_with"][1][-1] == "Accepted: it is a lamp"
+    assert "see broken-requirement:broken" in rows["broken"][1]
+    assert rows["fallen"][1] == ("never: lamp.lit", "builds on broken, which is broken")
 
 
 def test_an_incomplete_exploration_decides_nothing_that_it_cannot_know(tmp_path: Path) -> None:
     """After one state of two, what was not broken is undecided, and the headline says so."""
     verdict = odd_verdict(tmp_path, states=1)
-    rows = {row.name: row.outcome for row in requirement_rows(verdict)}
-    assert rows["kept"] == "undecided"
-    assert rows["broken"] == "undecided"
+    rows = rows_of(verdict)
+    assert rows["kept"][0] == "undecided"
+    assert rows["broken"][0] == "undecided"
     assert "incomplete" in page_as_html(verdict).partition("<main")[0].lower()
 
 
@@ -127,9 +155,16 @@ def test_what_is_required_is_told_with_its_assumptions(tmp_path: Path) -> None:
     """Patterns with two conditions show both; a scope is an assumption."""
     needs = odd_verdict(tmp_path).device.requirements
     assert in_words(needs["answered"]) == "whenever: lamp.lit, then: lamp.dark"
-    rows = {row.name: row for row in requirement_rows(odd_verdict(tmp_path))}
-    assert rows["ordered"].assumptions == ("only before lamp.lit",)
-    assert rows["kept"].assumptions == ()
+    rows = rows_of(odd_verdict(tmp_path))
+    assert rows["ordered"][1][-1] == "only before lamp.lit"
+    assert rows["kept"][1] == ("possible: lamp.lit",)
+
+
+def test_names_are_broken_only_where_their_words_meet() -> None:
+    """Short words stay whole; of a word that is too long for any screen pieces do."""
+    assert pieces("front_bridge.boot") == ["front_", "bridge.", "boot"]
+    assert pieces("a b_c") == ["a ", "b_", "c"]
+    assert [*map(len, pieces("x" * 70))] == [32, 32, 6]
 
 
 def test_pictures_tell_of_each_mode_and_of_what_was_never_seen() -> None:
@@ -143,9 +178,12 @@ def test_pictures_tell_of_each_mode_and_of_what_was_never_seen() -> None:
 def test_every_gap_of_a_chip_is_in_its_table(browser: Browser, page_of: PageOf) -> None:
     """A message without an answer stands in words and as a cell with a sign of its own."""
     with opened(browser, page_of(MODELS / "faulty" / "unheard_of.yaml")) as page:
-        cells = page.page.locator("table.gap td.gap").all_text_contents()
-        assert cells
-        assert all("no answer" in cell for cell in cells)
+        table = page.page.locator("#gaps details[open] table.grid").first
+        assert table.locator("td .bad-tone").all_text_contents() == ["!"]
+        said = page.page.locator("#gaps details[open] li.marked").all_inner_texts()
+        assert said == ["! receiver in on_cable has no answer to picture from cord"]
+        heads = table.locator("thead th").all_text_contents()
+        assert [head.split()[0] for head in heads] == ["on_air", "changing", "on_cable"]
 
 
 def test_the_digest_can_be_made_again_by_hand() -> None:

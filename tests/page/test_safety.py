@@ -133,7 +133,7 @@ def test_every_variant_stands_on_one_page(browser: Browser, tmp_path: Path) -> N
     assert file.stat().st_size < 3_000_000
     with opened(browser, file) as page:
         assert page.page.locator("[data-walk]").count() == 2
-        assert page.page.locator("table.switches").count() == 2
+        assert page.page.locator("#modes table.grid").count() == 2
         page.open_stage('[data-walk="1"]')
         page.page.get_by_role("button", name="statechart of hub").click()
         assert page.shown()["charts"] == [["hub", "starting"]]

@@ -153,7 +153,7 @@ def test_a_statechart_opens_from_its_row_one_at_a_time(browser: Browser, page_of
         receiver.press("Enter")
         assert page.shown()["charts"] == []
         assert receiver.get_attribute("aria-expanded") == "false"
-        assert page.page.locator("main section.chip .is-current").count() == 0
+        assert page.page.locator("#chips .is-current").count() == 0
 
 
 def test_a_loop_is_followed_by_its_buttons(browser: Browser, page_of: PageOf) -> None:

@@ -110,26 +110,37 @@ def test_a_link_to_nothing_or_to_nonsense_does_no_harm(browser: Browser, page_of
             assert page.troubles == []
 
 
-def test_search_finds_findings_requirements_chips_and_states(
-    browser: Browser, page_of: PageOf
-) -> None:
-    """All words must occur; Enter leads to the first that is found."""
+def test_search_finds_everything_that_has_a_name(browser: Browser, page_of: PageOf) -> None:
+    """All words must occur; each entry leads to an element, Enter to the first that is found."""
     with opened(browser, page_of(SILENT)) as page:
         for words, count, first in (
             ("deadlock", 1, "finding deadlock:receiver.changing"),
-            ("requirement note", 2, "requirement note_ends"),
+            ("requirement note", 2, "finding broken-requirement:note_ends"),
+            ("switch radio", 4, "switch wired to radio"),
             ("state receiver.", 3, "state receiver.on_air"),
             ("chip pedal", 1, "chip pedal"),
+            ("rule pedal.plug", 1, "rule pedal.plug: switches to the cable"),
+            ("link cord", 1, "link cord"),
+            ("message picture", 2, "message picture over cord"),
+            ("signal lift", 1, "signal lift"),
             ("nothing of that kind", 0, ""),
         ):
             page.page.fill("#search-words", words)
             found = page.page.locator("#search-found a").all_inner_texts()
-            assert len(found) == count, words
+            assert len(found) == count, (words, found)
             assert "".join(found[:1]).startswith(first)
             assert page.page.locator("#search-told").inner_text() == f"{count} found"
+        dead = page.page.evaluate(
+            "JSON.parse(document.getElementById('model-data').textContent).index"
+            ".filter(([, anchor]) => !document.getElementById(anchor))"
+        )
+        assert dead == []
         page.page.fill("#search-words", "deadlock")
         page.press("Enter")
         assert focused(page.page) == "deadlock:receiver.changing"
+        page.page.fill("#search-words", "signal lift")
+        page.press("Enter")
+        assert focused(page.page) == "signal-lift"
 
 
 def test_charts_are_zoomed_by_keys_and_moved_by_the_mouse(
@@ -159,7 +170,7 @@ def test_charts_are_zoomed_by_keys_and_moved_by_the_mouse(
         assert port.evaluate(fits)
 
 
-@pytest.mark.parametrize("width", [320, 800, 1400])
+@pytest.mark.parametrize("width", [320, 400, 800, 1400])
 def test_nothing_is_wider_than_the_screen_and_no_choice_is_hidden(
     width: int, browser: Browser, page_of: PageOf
 ) -> None:
@@ -172,6 +183,11 @@ def test_nothing_is_wider_than_the_screen_and_no_choice_is_hidden(
         assert page.page.locator("button.choice").count() > 5
         assert page.page.evaluate(BOXES_AROUND_CHOICES) == []
         assert page.page.evaluate("document.documentElement.scrollWidth") <= width
+        rows = page.page.locator("#requirements tbody tr").evaluate_all(
+            "rows => rows.map(row => [getComputedStyle(row).display, row.scrollWidth])"
+        )
+        assert {display for display, _ in rows} == {"table-row" if width == 1400 else "flex"}
+        assert max(needed for _, needed in rows) <= width
 
 
 @pytest.mark.parametrize("width", [400, 1400])

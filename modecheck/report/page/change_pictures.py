@@ -3,65 +3,56 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import replace
 
 from modecheck.compare.forms import PartName
 from modecheck.compare.text_changes import ADDED, CHANGED, MOVED, REMOVED, RENAMED, Change
-from modecheck.draw import Drawing, NoLayout, render_svg
+from modecheck.draw import Drawing
 from modecheck.draw.device_map import device_map
 from modecheck.draw.marked import Marks, marked
 from modecheck.draw.sketch import Sketch
 from modecheck.draw.statechart import statechart
 from modecheck.model.parts import Device
-from modecheck.report.page.pictures import without_style
+from modecheck.report import document_tree as doc
+from modecheck.report.page.blocks import PicturePair, ShownPicture
+from modecheck.report.page.pictures import Picture, picture_of
 from modecheck.review.device_comparison import DeviceComparison
 
 GRAVEST = (MOVED, RENAMED, CHANGED, ADDED, REMOVED)
 """If a part changed in two ways, the later one in this order is marked."""
 
 
-@dataclass(frozen=True, slots=True)
-class Side:
-    """One picture of a pair: its SVG, or why there is none."""
-
-    svg: str
-    missing: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Pair:
-    """The same picture of both devices."""
-
-    title: str
-    old: Side
-    new: Side
-
-
-def change_pictures(comparison: DeviceComparison) -> Iterator[Pair]:
+def change_pictures(comparison: DeviceComparison) -> Iterator[doc.Block]:
     """The map of the device, if something on it changed, then each chip with a change."""
     old, new = comparison.old.explored[0].device, comparison.new.explored[0].device
     happened = _Happened(comparison.text.changes)
+    called = [f"old: {comparison.old_origin.name}", f"new: {comparison.new_origin.name}"]
+    numbers = [len(comparison.new.explored), 0]
+    """Of the variants of the page, which has the new device first."""
+
+    def pair(title: str, pictures: list[Picture]) -> doc.Chapter:
+        sides = [
+            ShownPicture(replace(one, variants=(number,)), f"{title}, {name}", name)
+            for one, number, name in zip(pictures, numbers, called, strict=True)
+        ]
+        return doc.Chapter(doc.code(title), (PicturePair(*sides),), anchor=f"chip-{title}")
+
     marks = [happened.on_map(side) for side in (0, 1)]
     if any(marks):
-        yield Pair(
-            "chips and links", _drawn(device_map(old), marks[0]), _drawn(device_map(new), marks[1])
-        )
+        maps = (_drawn(device_map(one), mark) for one, mark in zip((old, new), marks, strict=True))
+        yield pair("chips and links", list(maps))
     for title, before, after in happened.chips(comparison):
-        yield Pair(title, _chip(old, before, happened, 0), _chip(new, after, happened, 1))
+        yield pair(title, [_chip(old, before, happened, 0), _chip(new, after, happened, 1)])
 
 
-def _chip(device: Device, name: str | None, happened: _Happened, side: int) -> Side:
+def _chip(device: Device, name: str | None, happened: _Happened, side: int) -> Picture:
     if name is None:
-        return Side("", "there is no such chip on this side")
+        return Picture("", "", "", "there is no such chip on this side", (), ())
     return _drawn(statechart(device.chips[name]), happened.inside(name, side))
 
 
-def _drawn(sketch: Sketch, marks: Marks) -> Side:
-    try:
-        svg = render_svg(Drawing(marked(sketch, marks)))
-    except NoLayout as reason:
-        return Side("", str(reason))
-    return Side(without_style(svg))
+def _drawn(sketch: Sketch, marks: Marks) -> Picture:
+    return picture_of(Drawing(marked(sketch, marks)))
 
 
 class _Happened:

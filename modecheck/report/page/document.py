@@ -6,32 +6,42 @@ SHA-256 it names, and loads nothing: whatever a model contains stays text.
 
 from __future__ import annotations
 
+import re
 from base64 import b64encode
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import partial
 from hashlib import sha256
 from importlib.resources import files
 from typing import TYPE_CHECKING
 
 from modecheck.checks.explored import Verdict
-from modecheck.checks.gaps import gap_tables
+from modecheck.checks.findings import Finding
 from modecheck.draw.shown import shown
 from modecheck.draw.stylesheet import stylesheet
-from modecheck.engine.contract.space import Space
 from modecheck.model.finding_kinds import KINDS
+from modecheck.model.places import Place
 from modecheck.report import document_tree as doc
-from modecheck.report.check_report import findings_counted
+from modecheck.report.check_report import exploration_in_words, findings_counted, remarks
 from modecheck.report.finding_text import facts_of, scenario_of
-from modecheck.report.page.digest import digest_of
-from modecheck.report.page.gap_rows import GapSheet, gap_sheet
-from modecheck.report.page.outline import anchor_of, limits_in_words, outline_of
+from modecheck.report.page.blocks import PageSection
+from modecheck.report.page.digest import seen_from
+from modecheck.report.page.index import index_of
+from modecheck.report.page.outline import (
+    anchor_of,
+    reasons_of,
+    scenarios_of,
+    sections_of,
+    walks_in_words,
+)
 from modecheck.report.page.payload import PageData
-from modecheck.report.page.pictures import Picture, pictures_of
-from modecheck.report.page.requirement_rows import requirement_rows
+from modecheck.report.page.playing import Player
 from modecheck.scenario.telling import condensed
 from modecheck.version import __version__
 
 if TYPE_CHECKING:
     from jinja2 import Environment
+    from markupsafe import Markup
 
 SCRIPTS = (
     "model.js", "svg.js", "path.js", "viewport.js", "sequence.js",
@@ -39,67 +49,148 @@ SCRIPTS = (
 )  # fmt: skip
 """Plain scripts, in the order in which they are concatenated."""
 
-STYLES = ("look.css", "stage.css", "print.css")
+STYLES = ("look.css", "tree.css", "stage.css", "print.css")
 """Placed after the style sheet of the drawings, which they may override."""
 
 LONGEST_TEXT = 2000
 """Characters shown of any one text of a model."""
 
+LONGEST_UNBROKEN = 32
+"""Letters of a name that stay together on a line."""
+
+Facts = Callable[[Finding], Iterator[doc.Block]]
+
+SIGNS = {"clean": "✓", "open": "?", "found": "✕"}
+
+
+@dataclass(frozen=True, slots=True)
+class PageContent:
+    """What a page says. `kind` is clean, open (incomplete) or found, `said` the verdict in a few
+    words and `lines` what stands below it. By the ids of findings: what is reported of them before
+    everything else (`reasons`), and their `scenarios`.
+    """
+
+    eyebrow: str
+    name: str
+    about: str
+    kind: str
+    said: str
+    lines: tuple[doc.Block, ...]
+    sections: list[PageSection]
+    scenarios: dict[str, tuple[doc.Block, ...]]
+    reasons: Mapping[str, doc.Block]
+    walked: tuple[str, ...] = ()
+
+    @property
+    def sign(self) -> str:
+        return SIGNS[self.kind]
+
 
 def page_as_html(verdict: Verdict) -> str:
-    """The page; identical for identical model, bounds and version."""
-    payload = PageData(verdict)
-    outline = outline_of(verdict, payload)
-    pictures = pictures_of(verdict)
-    script = _script()
-    style = stylesheet() + "".join(asset(name) for name in STYLES)
-    return environment().get_template("page.html").render(
-        verdict=verdict,
-        device=verdict.device,
-        outline=outline,
-        headline=headline(verdict),
-        requirements=requirement_rows(verdict),
-        pictures=pictures,
-        unseen=_unseen(pictures),
-        gaps=[(one.variant, _gap_sheets(one.exploration)) for one in verdict.explored],
-        limits=list(limits_in_words(verdict)),
-        digest=digest_of(verdict.device),
-        data=payload.as_json(),
-        walks=payload.walks,
+    """The page of a verdict; identical for identical model, bounds and version."""
+    data = PageData([(one.variant, one.exploration) for one in verdict.explored])
+    player = Player(data)
+    scenarios = scenarios_of(verdict, player)
+    sections = sections_of(verdict, player)
+    data.index += index_of(verdict)
+    data.grow()
+    kind, said = headline(verdict)
+    lines = [line for one in verdict.explored for line in exploration_in_words(one)]
+    if verdict.not_evaluated:
+        lines.append(f"Undecided requirements: {', '.join(verdict.not_evaluated)}.")
+    content = PageContent(
+        eyebrow="Model review",
+        name=verdict.device.name,
+        about=verdict.device.about,
+        kind=kind,
+        said=said,
+        lines=tuple(remarks([*lines, *verdict.remarks])),
+        sections=sections,
+        scenarios=scenarios,
+        reasons=reasons_of(verdict),
+        walked=tuple(walks_in_words(verdict, player)),
+    )
+
+    def place_in(place: Place) -> str:
+        return f"{seen_from(verdict.device, place.file)}:{place.line}:{place.column}"
+
+    return rendered(content, data, partial(facts_of, seen=place_in))
+
+
+def headline(verdict: Verdict) -> tuple[str, str]:
+    """The kind of a verdict, and its heading."""
+    if verdict.findings:
+        so_far = "" if verdict.complete else " so far; the verdict is incomplete"
+        return "found", f"{findings_counted(verdict.findings)} found{so_far}"
+    if not verdict.complete:
+        return "open", "Incomplete: nothing found so far"
+    return "clean", "Nothing found"
+
+
+def rendered(content: PageContent, data: PageData, facts: Facts) -> str:
+    """The HTML of a page."""
+
+    def facts_on(finding: Finding) -> list[doc.Block]:
+        reason = content.reasons.get(finding.id)
+        return [*([reason] if reason else []), *facts(finding)]
+
+    templates = environment()
+    templates.filters |= {
+        "facts": facts_on,
+        "scenario": lambda finding: content.scenarios.get(finding.id, ()),
+    }
+    templates.globals["walked"] = content.walked
+    style, script = stylesheet() + "".join(map(asset, STYLES)), _script()
+    return templates.get_template("page.html").render(
+        page=content,
+        data=data.as_json(),
         version=__version__,
         style=style,
         script=script,
         style_digest=digest(style),
         script_digest=digest(script),
-    )  # fmt: skip
+    )
 
 
-def _unseen(pictures: dict[str, list[Picture]]) -> list[tuple[str, list[Picture]]]:
-    """The statecharts that contain something unreached, by chip."""
-    kind = "coverage-"
-    return [(key.removeprefix(kind), one) for key, one in pictures.items() if key.startswith(kind)]
+def environment() -> Environment:
+    """Templates that escape everything; an undefined name in one is an error."""
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    environment = Environment(
+        loader=PackageLoader(__package__, "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters |= {
+        "shown": lambda text, longest=LONGEST_TEXT: shown(str(text), longest),
+        "breakable": _breakable,
+        "kind": lambda block: type(block).__name__,
+        "fragments": doc.fragments,
+        "condensed": condensed,
+        "facts": facts_of,
+        "scenario": scenario_of,
+        "anchor": anchor_of,
+    }
+    environment.globals |= {"kinds": KINDS, "walked": ()}
+    return environment
 
 
-@dataclass(frozen=True, slots=True)
-class Headline:
-    """The verdict in a few words; `kind` is clean, open (incomplete) or found."""
+def _breakable(text: str) -> Markup:
+    from markupsafe import Markup, escape
 
-    kind: str
-    text: str
+    return Markup("<wbr>").join(map(escape, pieces(text)))
 
 
-def headline(verdict: Verdict) -> Headline:
-    """The heading of the page."""
-    if verdict.findings:
-        so_far = "" if verdict.complete else " so far; the verdict is incomplete"
-        return Headline("found", f"{findings_counted(verdict.findings)} found{so_far}")
-    if not verdict.complete:
-        return Headline("open", "Incomplete: nothing found so far")
-    return Headline("clean", "Nothing found")
-
-
-def _gap_sheets(space: Space) -> list[GapSheet]:
-    return [gap_sheet(table) for table in gap_tables(space)]
+def pieces(name: str) -> list[str]:
+    """A name in pieces between which a line may be broken: its words, where they are not long."""
+    words = re.findall(r".+?(?:[_./:\\\s-]+|$)", name, flags=re.DOTALL)
+    return [
+        word[at : at + LONGEST_UNBROKEN]
+        for word in words
+        for at in range(0, len(word), LONGEST_UNBROKEN)
+    ]
 
 
 def _script() -> str:
@@ -116,32 +207,3 @@ def digest(text: str) -> str:
 def asset(name: str) -> str:
     """The text of a style sheet or a script."""
     return files(__package__).joinpath("assets", name).read_text(encoding="utf-8")
-
-
-def environment() -> Environment:
-    """Templates that escape everything; an undefined name in one is an error."""
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-
-    environment = Environment(
-        loader=PackageLoader(__package__, "templates"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.filters |= {
-        "shown": _shown,
-        "count": lambda number: f"{number:,}",
-        "kind": lambda block: type(block).__name__,
-        "fragments": doc.fragments,
-        "condensed": condensed,
-        "facts": facts_of,
-        "scenario": scenario_of,
-        "anchor": anchor_of,
-    }
-    environment.globals["kinds"] = KINDS
-    return environment
-
-
-def _shown(text: object, longest: int = LONGEST_TEXT) -> str:
-    return shown(str(text), longest)

@@ -6,8 +6,8 @@ import json
 from dataclasses import dataclass, field
 from typing import Any
 
-from modecheck.checks.explored import Explored, Verdict
 from modecheck.draw.shown import shown
+from modecheck.engine.contract.space import Space
 from modecheck.model.values import ValueType
 from modecheck.product.ir import Field, Product, Queue
 from modecheck.report.page.page_walks import PageWalk, WalkLimits
@@ -19,14 +19,17 @@ Json = dict[str, Any]
 
 @dataclass(slots=True)
 class PageData:
-    """Scenarios are added first, so that their states are held; then the walks grow."""
+    """Scenarios are added first, so that their states are held; then the walks grow. `variants` are
+    explorations with their names, `index` what a search finds: a text, and the anchor of its place.
+    """
 
-    verdict: Verdict
+    variants: list[tuple[str, Space]]
     walks: list[PageWalk] = field(init=False)
     scenarios: list[Json] = field(default_factory=list)
+    index: list[tuple[str, str]] = field(default_factory=list)
 
     def __post_init__(self) -> None:
-        self.walks = [PageWalk(one.exploration.product) for one in self.verdict.explored]
+        self.walks = [PageWalk(space.product) for _, space in self.variants]
 
     def add(self, title: str, trace: Trace, variant: int) -> int:
         """Add a scenario, a trace of the variant with this number; returns its number."""
@@ -41,19 +44,18 @@ class PageData:
         )
         return len(self.scenarios) - 1
 
+    def grow(self) -> None:
+        """Let the walks grow, each as far as its share of the page allows."""
+        room, count = WalkLimits(), len(self.walks)
+        share = WalkLimits(states=max(room.states // count, 1), size=room.size // count)
+        for walk in self.walks:
+            walk.grow(share)
+
     def as_json(self) -> str:
         """JSON for a script element: no `<` in it can close that element."""
-        return in_script({"variants": self._variants(), "scenarios": self.scenarios})
-
-    def _variants(self) -> list[Json]:
-        share = WalkLimits()
-        count = len(self.walks)
-        room = WalkLimits(states=max(share.states // count, 1), size=share.size // count)
-        variants = []
-        for one, walk in zip(self.verdict.explored, self.walks, strict=True):
-            walk.grow(room)
-            variants.append(_variant(one, walk))
-        return variants
+        pairs = zip(self.variants, self.walks, strict=True)
+        variants = [_variant(name, space, walk) for (name, space), walk in pairs]
+        return in_script({"variants": variants, "scenarios": self.scenarios, "index": self.index})
 
 
 def in_script(data: object) -> str:
@@ -64,12 +66,11 @@ def in_script(data: object) -> str:
     return text
 
 
-def _variant(one: Explored, walk: PageWalk) -> Json:
-    found, product = one.exploration, one.exploration.product
+def _variant(name: str, space: Space, walk: PageWalk) -> Json:
+    product = space.product
     return {
-        "name": shown(one.variant, LONGEST_WORD),
-        "states": found.state_count,
-        "complete": found.complete,
+        "name": shown(name, LONGEST_WORD),
+        "states": space.state_count,
         "held": walk.held,
         "fields": [_field(each) for each in product.fields],
         "chips": [

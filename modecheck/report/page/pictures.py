@@ -44,7 +44,7 @@ def pictures_of(verdict: Verdict) -> dict[str, list[Picture]]:
         for drawing in _drawings(one):
             alike = found.setdefault(drawing.sketch.name, {})
             known = alike.get(drawing.dot)
-            picture = known or _picture(drawing)
+            picture = known or picture_of(drawing)
             alike[drawing.dot] = replace(
                 picture,
                 variants=(*picture.variants, number),
@@ -60,7 +60,8 @@ def _drawings(one: Explored) -> Iterator[Drawing]:
     yield from coverage_drawings(one.device, one.coverage, complete=space.complete)
 
 
-def _picture(drawing: Drawing) -> Picture:
+def picture_of(drawing: Drawing) -> Picture:
+    """The picture, or why it cannot be drawn, for no variant yet."""
     try:
         svg, missing = render_svg(drawing), ""
     except NoLayout as reason:

@@ -3,23 +3,7 @@
 const MOST_FOUND = 30;
 
 function searchable() {
-  return [...document.querySelectorAll("[data-find]")].map((element) => ({
-    text: element.dataset.find,
-    key: element.dataset.find.toLowerCase(),
-    element,
-  })).concat(statesFound());
-}
-
-/** States are found in the statechart of their chip. */
-function statesFound() {
-  return [...document.querySelectorAll("section.chip")].flatMap((section) => {
-    const names = [...section.querySelectorAll("[data-state]")].map((box) => box.dataset.state);
-    const chip = section.id.slice("chip-".length);
-    return [...new Set(names)].map((state) => {
-      const text = `state ${chip}.${state}`;
-      return { text, key: text.toLowerCase(), element: section };
-    });
-  });
+  return data.index.map(([text, anchor]) => ({ text, key: text.toLowerCase(), anchor }));
 }
 
 function prepareSearch() {
@@ -51,6 +35,6 @@ function showFound(every, words) {
   const more = found.length > MOST_FOUND ? `, the first ${MOST_FOUND} are shown` : "";
   told.textContent = wanted.length ? `${found.length} found${more}` : "";
   list.replaceChildren(...found.slice(0, MOST_FOUND).map((one) => html("li", {},
-    html("a", { href: `#${encodeURIComponent(one.element.id)}`, onclick: (event) => { event.preventDefault(); reveal(one.element); } },
+    html("a", { href: `#${encodeURIComponent(one.anchor)}`, onclick: (event) => { event.preventDefault(); reveal(document.getElementById(one.anchor)); } },
       own(one.text.slice(0, 160))))));
 }

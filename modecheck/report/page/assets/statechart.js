@@ -4,7 +4,7 @@
 /** The viewport with the page's statechart of a chip, or undefined where it could not be drawn. */
 function pictureOf(variantNumber, chip) {
   const { name } = data.variants[variantNumber].chips[chip];
-  const every = document.querySelectorAll("main section.chip .viewport[data-picture]");
+  const every = document.querySelectorAll("main .viewport[data-picture]");
   return [...every].find((port) =>
     port.dataset.picture === `chip-${name}` && port.dataset.variants.split(" ").includes(String(variantNumber)));
 }
