@@ -20,7 +20,7 @@ OUTPUTS = {
     "junit": "Also write a test case for each requirement and class of findings, as JUnit XML.",
     "sarif": "Also write the findings as SARIF 2.1.0, which code hosts show next to the lines.",
 }
-"""What each option `--NAME FILE` writes; `modecheck.report.as_NAME` turns a verdict into text."""
+"""What each option `--NAME FILE` writes; `modecheck.report.as_NAME` turns verdicts into it."""
 
 markdown_option = click.option(
     "--markdown",
@@ -87,11 +87,15 @@ def need_all_writable(files: Mapping[str, str | None]) -> None:
             raise InvalidInput([InputError(message, expected="a separate file for each")])
 
 
-def write_outputs(verdict: Verdict, files: Mapping[str, str | None]) -> None:
-    """Write every file that was requested."""
-    from modecheck.report.whole_files import write_whole
+def write_outputs(
+    verdicts: Sequence[Verdict], data: Sequence[object], files: Mapping[str, str | None]
+) -> None:
+    """Write every file that was requested; `data` is each result as JSON."""
+    from modecheck.report.whole_files import write_json, write_whole
 
-    for name, path in files.items():
-        if path is not None:
+    if path := files.get("json"):
+        write_json(path, data[0] if len(data) == 1 else {"devices": list(data)})
+    for name in ("junit", "sarif"):
+        if path := files.get(name):
             module = importlib.import_module(f"modecheck.report.as_{name}")
-            write_whole(path, getattr(module, f"{name}_text")(verdict))
+            write_whole(path, getattr(module, f"{name}_text")(*verdicts))

@@ -8,6 +8,7 @@ and `skipped`.
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable, Sequence
 from xml.etree import ElementTree
 
 from modecheck.checks.explored import Verdict
@@ -19,25 +20,34 @@ NOT_XML = re.compile(r"[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 """Characters outside `Char` in XML 1.0 (W3C), which must not be written even as a reference."""
 
 
-def junit_text(verdict: Verdict) -> str:
-    """One suite for the requirements and one for the classes of findings.
+def junit_text(*verdicts: Verdict) -> str:
+    """For each device, one suite for the requirements and one for the classes of findings.
 
     A passed case is one line; a failed one contains its findings with their scenarios.
     """
-    device = verdict.device
-    cases = cases_of(verdict)
-    top = ElementTree.Element("testsuites", _counts(device.name, cases))
-    for title in ("requirements", "findings"):
-        own = [case for case in cases if (case.kind == REQUIREMENT) == (title == "requirements")]
-        if own:
-            suite = ElementTree.SubElement(top, "testsuite", _counts(f"{device.name}.{title}", own))
-            for case in own:
-                _add_case(suite, case, f"{device.name}.{title}")
+    cases = [(verdict.device.name, cases_of(verdict)) for verdict in verdicts]
+    name = cases[0][0] if len(cases) == 1 else f"{len(cases)} devices"
+    every = [case for _, own in cases for case in own]
+    top = ElementTree.Element("testsuites", _counts(name, every))
+    for device, own in cases:
+        _add_suites(top, device, own)
     ElementTree.indent(top)
     return f'<?xml version="1.0" encoding="UTF-8"?>\n{ElementTree.tostring(top, "unicode")}\n'
 
 
-def _counts(name: str, cases: tuple[Case, ...] | list[Case]) -> dict[str, str]:
+def _add_suites(top: ElementTree.Element, device: str, cases: Iterable[Case]) -> None:
+    by_title: dict[str, list[Case]] = {"requirements": [], "findings": []}
+    for case in cases:
+        by_title["requirements" if case.kind == REQUIREMENT else "findings"].append(case)
+    for title, own in by_title.items():
+        if own:
+            name = f"{device}.{title}"
+            suite = ElementTree.SubElement(top, "testsuite", _counts(name, own))
+            for case in own:
+                _add_case(suite, case, name)
+
+
+def _counts(name: str, cases: Sequence[Case]) -> dict[str, str]:
     counted = {"name": _text(name), "tests": str(len(cases))}
     for outcome, plural in ((FAILED, "failures"), (UNDECIDED, "errors"), (SKIPPED, "skipped")):
         counted[plural] = str(sum(case.outcome == outcome for case in cases))

@@ -26,17 +26,21 @@ VERSION = "2.1.0"
 SCHEMA = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/os/schemas/sarif-schema-2.1.0.json"
 
 
-def sarif_text(verdict: Verdict) -> str:
-    """One run: every finding with its place, scenario and level; accepted ones as suppressed."""
-    run = {
+def sarif_text(*verdicts: Verdict) -> str:
+    """A run for each device."""
+    log = {"$schema": SCHEMA, "version": VERSION, "runs": list(map(_run, verdicts))}
+    return json.dumps(log, indent=2, ensure_ascii=False) + "\n"
+
+
+def _run(verdict: Verdict) -> Json:
+    """Every finding with its place, scenario and level; accepted ones as suppressed."""
+    return {
         "tool": {"driver": _driver()},
         "columnKind": "unicodeCodePoints",
         "invocations": [_invocation(verdict)],
         "artifacts": [_artifact(path, digest) for path, digest in verdict.device.digests.items()],
         "results": list(_results(verdict)),
     }
-    log = {"$schema": SCHEMA, "version": VERSION, "runs": [run]}
-    return json.dumps(log, indent=2, ensure_ascii=False) + "\n"
 
 
 def file_uri(path: str) -> str:

@@ -73,7 +73,7 @@ requirements:
     ("arguments", "told"),
     [
         (("chek", "device.yaml"), "No such command 'chek'. Did you mean 'check'?"),
-        (("check",), "Missing argument 'DEVICE'"),
+        (("check",), "Missing argument 'DEVICE...'"),
         (("check", "device.yaml", "--jsn", "x"), "No such option '--jsn'. Did you mean '--json'?"),
         (("check", "device.yaml", "--quite"), "No such option '--quite'. Did you mean '--quiet'?"),
         (("chances", "device.yaml", "--junit", "x"), "'--junit'. It is an option of check."),
