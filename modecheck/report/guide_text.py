@@ -75,12 +75,12 @@ def topic_as_text(name: str, style: Style) -> list[str]:
 def laid_out(source: str, style: Style) -> list[str]:
     """Markdown as text; comments and pictures are left out."""
     lines: list[str] = []
-    for block in _blocks(source):
+    for block in blocks_of(source):
         lines += ["", *_laid_out(block, style)] if lines else _laid_out(block, style)
     return lines
 
 
-def _blocks(source: str) -> Iterator[list[str]]:
+def blocks_of(source: str) -> Iterator[list[str]]:
     """The source divided at blank lines and at the ends of fenced blocks."""
     block: list[str] = []
     fenced = False
@@ -106,7 +106,7 @@ def _laid_out(block: list[str], style: Style) -> list[str]:
         return [style.bold(title), style.faint(rule * len(title))]
     if first.startswith("|"):
         return _table(block, style.width)
-    return [line for item in _items(block) for line in _wrapped(item, style)]
+    return [line for item in items_of(block) for line in _wrapped(item, style)]
 
 
 def _code(lines: list[str], style: Style) -> list[str]:
@@ -115,7 +115,7 @@ def _code(lines: list[str], style: Style) -> list[str]:
     return textwrap.indent("\n".join(lines), "  ").splitlines() if room else lines
 
 
-def _items(block: list[str]) -> Iterator[str]:
+def items_of(block: list[str]) -> Iterator[str]:
     """Each item of a list with its marker, or the paragraph, as one line."""
     item = block[0]
     for line in block[1:]:
@@ -136,11 +136,7 @@ def _wrapped(item: str, style: Style) -> list[str]:
 
 def _table(block: list[str], width: int) -> list[str]:
     """A table without its rules; its heading only where it has three columns or more."""
-    rows = [
-        [_plain(cell.strip()) for cell in re.split(r"(?<!\\)\|", row.strip()[1:-1])]
-        for row in block
-        if not re.fullmatch(r"[|\s:-]+", row)
-    ]
+    rows = [list(map(_plain, cells)) for cells in rows_of(block)]
     rows = rows if len(rows[0]) > 2 else rows[1:]
     columns = list(zip(*rows, strict=True))[:-1]
     widths = [min(max(map(len, column)), WIDEST_COLUMN) for column in columns]
@@ -155,6 +151,15 @@ def _table(block: list[str], width: int) -> list[str]:
             padded = (part.ljust(wide) for part, wide in zip(parts, widths, strict=True))
             lines.append(f"  {'  '.join(padded)}".rstrip().replace(UNBROKEN, " "))
     return lines
+
+
+def rows_of(block: list[str]) -> list[list[str]]:
+    """The cells of a table, with those of its heading."""
+    return [
+        [cell.strip() for cell in re.split(r"(?<!\\)\|", row.strip()[1:-1])]
+        for row in block
+        if not re.fullmatch(r"[|\s:-]+", row)
+    ]
 
 
 def _plain(text: str) -> str:

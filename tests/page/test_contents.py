@@ -34,7 +34,7 @@ SILENT = MODELS / "faulty" / "silent_plug.yaml"
 
 SECTIONS = [
     "verdict", "findings", "requirements", "modes", "walk", "chips", "gaps", "explored", "files",
-    "cautions",
+    "cautions", "help",
 ]  # fmt: skip
 
 DEVICE = """

@@ -26,6 +26,7 @@ from modecheck.report.check_report import exploration_in_words, findings_counted
 from modecheck.report.finding_text import facts_of, scenario_of
 from modecheck.report.page.blocks import PageSection
 from modecheck.report.page.digest import seen_from
+from modecheck.report.page.help import help_section
 from modecheck.report.page.index import index_of
 from modecheck.report.page.outline import (
     anchor_of,
@@ -143,6 +144,7 @@ def rendered(content: PageContent, data: PageData, facts: Facts) -> str:
     style, script = stylesheet() + "".join(map(asset, STYLES)), _script()
     return templates.get_template("page.html").render(
         page=content,
+        help=help_section(),
         data=data.as_json(),
         version=__version__,
         style=style,
