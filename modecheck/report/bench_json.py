@@ -59,6 +59,7 @@ def _step(test: BenchTest, number: int, step: BenchStep) -> Json:
         "see": {
             "modes": list(step.see.modes),
             "changed": list(step.see.changed),
+            "received": list(step.see.received),
             "states": step.see.states,
             "values": step.see.values,
         },

@@ -107,7 +107,8 @@ def to_see(step: BenchStep, *, in_full: bool) -> list[str]:
     """What to see after a step; `in_full` adds all that happens without the tester."""
     lines = [f"then {text}" for text in step.happens] if in_full else []
     waits = f", after waiting {listed(step.waits)}" if step.waits else ""
-    lines.append(f"see{waits}: {'; '.join(step.see.changed) or NOTHING_CHANGES}")
+    seen = [*step.see.changed, *step.see.received]
+    lines.append(f"see{waits}: {'; '.join(seen) or NOTHING_CHANGES}")
     lines += [f"may also lead to: {text}" for text in _others(step)[:MOST_OTHERS]]
     if len(step.may_also) > MOST_OTHERS:
         lines.append(f"may also lead to {len(step.may_also) - MOST_OTHERS:,} other states")

@@ -12,14 +12,15 @@ from modecheck.scenario.replay import Move
 @dataclass(frozen=True, slots=True)
 class See:
     """What a person sees when a step is over: the modes that the device is in, and what changed,
-    such as "receiver on_air → on_cable", with all intermediate states. `states` and `values` are
-    complete.
+    such as "receiver on_air → on_cable", with all intermediate states. `received` is what comes
+    out: "laptop receives report(true)", "player hears beep". `states` and `values` are complete.
     """
 
     modes: tuple[str, ...]
     changed: tuple[str, ...]
     states: dict[str, str]
     values: dict[str, str]
+    received: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from itertools import groupby
 
 from modecheck.engine.reference.happenings import Took
@@ -10,6 +11,7 @@ from modecheck.engine.reference.plain import State, Step
 from modecheck.product.ir import Product
 from modecheck.scenario.replay import Move
 from modecheck.scenario.sentences import sentence
+from modecheck.tours.coming_out import ComingOut
 from modecheck.tours.plan import BenchStep, See
 from modecheck.tours.settling import Settling
 
@@ -28,6 +30,7 @@ class Teller:
     def __init__(self, settling: Settling) -> None:
         self._settling = settling
         self._product: Product = settling.product
+        self._coming_out = ComingOut(settling.product)
         self._modes = [f"mode:{name}" for name in self._product.device.modes]
 
     def step(self, kind: str, before: State | None, run: Sequence[Step], end: State) -> BenchStep:
@@ -43,7 +46,7 @@ class Teller:
             kind=kind,
             do=does,
             happens=happens,
-            see=self.see(before, passed),
+            see=self._with_what_comes_out(self._see(before, passed), run, start=before is None),
             moves=tuple(Move(step.label, step.after) for step in run),
             takes=self.takes(run),
             waits=self.waits(run),
@@ -75,7 +78,12 @@ class Teller:
         """What chips and links do by themselves, a sentence for each step."""
         return tuple(sentence(self._product, step) for step in steps)
 
-    def see(self, before: State | None, run: Sequence[State]) -> See:
+    def _with_what_comes_out(self, see: See, run: Sequence[Step], *, start: bool) -> See:
+        """What comes out; at the start, what happens by itself besides."""
+        nothing = not see.changed and not start
+        return replace(see, received=self._coming_out.received(run, nothing_else=nothing))
+
+    def _see(self, before: State | None, run: Sequence[State]) -> See:
         """What can be seen while a device passes through the states of a run, its end last, and
         what is new since `before`; None at the start, when everything is new.
         """
