@@ -12,7 +12,7 @@ from modecheck.checks.findings import Finding
 from modecheck.checks.judged import BROKEN, FALLS, HOLDS, UNDECIDED, VACUOUS, Judged
 from modecheck.checks.mode_switches import ModeSwitch
 from modecheck.checks.switch_endings import SwitchEnding
-from modecheck.engine.contract.space import Space
+from modecheck.engine.contract.space import INTERRUPTION, Space
 from modecheck.model.parts import Device
 
 
@@ -87,6 +87,11 @@ class Verdict:
         """The requirements that are undecided."""
         undecided = (one for one in self.requirements if one.verdict == UNDECIDED)
         return tuple(one.need.name for one in undecided)
+
+    @property
+    def interrupted(self) -> bool:
+        """Whether somebody has stopped it: variants may have been left out."""
+        return any(one.exploration.stopped_by == INTERRUPTION for one in self.explored)
 
     @property
     def complete(self) -> bool:

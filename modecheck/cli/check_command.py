@@ -10,6 +10,7 @@ from modecheck.cli.exit_codes import exit_codes
 from modecheck.cli.options import FILE, choice_option, exploring_options, reduce_option
 from modecheck.cli.outputs import OUTPUTS, markdown_option, output_options
 from modecheck.cli.showing_options import showing_options
+from modecheck.cli.watching import repeated, watch_option
 
 if TYPE_CHECKING:
     from modecheck.engine.choice import Search
@@ -38,6 +39,7 @@ if TYPE_CHECKING:
     "--costs", is_flag=True, help="List the states and seconds that each requirement took."
 )
 @click.option("--quiet", is_flag=True, help="Print nothing when nothing is found.")
+@watch_option
 @reduce_option
 @exploring_options
 def command(
@@ -48,6 +50,7 @@ def command(
     no_cache: bool,
     costs: bool,
     quiet: bool,
+    watch: bool,
     reductions: tuple[str, ...],
     search: Search,
     showing: Showing,
@@ -78,4 +81,4 @@ def command(
         devices, chosen, search, showing, files,
         every_option=every_option, over=over, cache=not no_cache, costs=costs, quiet=quiet,
     )  # fmt: skip
-    sys.exit(job.run())
+    sys.exit(repeated(job.run, job.named, watch=watch))

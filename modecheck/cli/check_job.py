@@ -14,13 +14,14 @@ from modecheck.cli.exit_codes import FOUND, INCOMPLETE, NOTHING_FOUND, exit_code
 from modecheck.cli.exploring import tell_notes, variants_of
 from modecheck.cli.outputs import present, write_markdown, write_outputs
 from modecheck.cli.showing_options import UNFOLD
+from modecheck.cli.watching import Pass
 from modecheck.engine.choice import Search
-from modecheck.engine.contract.space import INTERRUPTION
 from modecheck.model.errors import InputError, InvalidInput
 from modecheck.model.parts import Device
 from modecheck.report import document_tree as doc
 from modecheck.report.check_report import verdict_report
 from modecheck.report.showing import Showing
+from modecheck.report.since_report import LastRun
 from modecheck.report.style import show
 
 CACHED = "cached: nothing has changed since the last check; --no-cache explores again"
@@ -44,10 +45,6 @@ class _Checked:
     data: dict[str, Any]
     code: int
 
-    @property
-    def interrupted(self) -> bool:
-        return self.verdict.explored[-1].exploration.stopped_by == INTERRUPTION
-
 
 @dataclass(frozen=True)
 class CheckJob:
@@ -63,16 +60,21 @@ class CheckJob:
     cache: bool = True
     costs: bool = False
     quiet: bool = False
-    _seen: dict[str, Verdict] = field(default_factory=dict)
+    _last: LastRun = field(default_factory=LastRun)
 
-    def run(self) -> int:
-        """Check all, and return the exit code. Every file is read before anything is explored."""
+    @property
+    def named(self) -> list[str]:
+        """The files that the user named."""
+        return [*self.devices, *([self.over] if self.over is not None else [])]
+
+    def run(self) -> Pass:
+        """Check all. Every file is read before anything is explored."""
         read = list(self._read())
         results: list[_Checked] = []
         for one in read:
             checking = Checking(self.search, cache=self.cache)
             results.append(self._checked(checking, one))
-            last = len(results) == len(read) or results[-1].interrupted
+            last = len(results) == len(read) or results[-1].verdict.interrupted
             if last:
                 self._write(results, [other.file for other in read[len(results) :]])
             self._show(results, one, cached=checking.cached)
@@ -80,7 +82,8 @@ class CheckJob:
                 break
         if len(read) > 1 and not (self.quiet and _code_of(results, read) == NOTHING_FOUND):
             present(list(_summary(results, read)), None)
-        return _code_of(results, read)
+        devices = [device for one in read for device in (*one.variants, *one.changed)]
+        return Pass(_code_of(results, read), devices, results[-1].verdict.interrupted)
 
     def _read(self) -> Iterator[_Read]:
         """The devices. Raises `InvalidInput` with the errors of all of them."""
@@ -118,6 +121,8 @@ class CheckJob:
 
     def _show(self, results: Sequence[_Checked], read: _Read, *, cached: bool) -> None:
         *earlier, result = results
+        if since := self._last.since(result.verdict):
+            present(since, None)
         if self._is_silent(result):
             return
         if not all(map(self._is_silent, earlier)):

@@ -11,6 +11,7 @@ import click
 
 from modecheck.cli.exit_codes import exit_code, exit_codes
 from modecheck.cli.options import FILE, choice_option, exploring_options
+from modecheck.cli.watching import Pass, repeated, watch_option
 
 if TYPE_CHECKING:
     from modecheck.checks.explored import Verdict
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from modecheck.engine.choice import Search
     from modecheck.engine.search.exploration import Reporter
     from modecheck.model.errors import ModecheckError
+    from modecheck.model.parts import Device
 
 
 def parsed_folds(
@@ -50,6 +52,7 @@ def parsed_folds(
 )
 @click.option("--check", is_flag=True, help="Write nothing; exit with 1 if any file is stale.")
 @choice_option
+@watch_option
 @exploring_options
 def command(
     devices: tuple[str, ...],
@@ -57,6 +60,7 @@ def command(
     folds: list[tuple[str, ...]],
     check: bool,
     chosen: dict[str, str],
+    watch: bool,
     search: Search,
 ) -> None:
     """Draw the chips, links, statecharts and modes of DEVICE.
@@ -68,22 +72,49 @@ def command(
     import sys
 
     from modecheck.draw.layout import stand_in
-    from modecheck.draw.picture_files import stale_files, write_files
-    from modecheck.report.style import show
 
     if remark := stand_in():
         click.echo(remark, err=True)
-    drawing, target, remarks = _Drawing(chosen, search, folds), Path(folder), list[str]()
-    files = (
-        _one(drawing, devices[0], remarks)
-        if len(devices) == 1
-        else _several(drawing, devices, target, remarks)
-    )
-    stale = stale_files(files, target) if check else []
-    lines = [] if check else [str(path) for path in write_files(files, target)]
-    said = ["nothing is stale"] if check and not stale else []
-    show([*lines, *stale, *said, *remarks])
-    sys.exit(exit_code(found=bool(stale), complete=not remarks))
+    job = _Job(_Drawing(chosen, search, folds), devices, Path(folder), check)
+    sys.exit(repeated(job.run, devices, watch=watch))
+
+
+@dataclass(slots=True)
+class _Job:
+    """Draws devices into a folder, or looks which files there are stale. After the first time only
+    what has changed is written, and named.
+    """
+
+    drawing: _Drawing
+    devices: tuple[str, ...]
+    folder: Path
+    check: bool
+    again: bool = False
+
+    def run(self) -> Pass:
+        from modecheck.cli.exploring import variants_of
+        from modecheck.draw.picture_files import outdated, stale_files, write_files
+        from modecheck.report.style import show
+
+        remarks = list[str]()
+        # An error in any of them is reported before a file is written.
+        chosen = self.drawing.chosen
+        read = [one for file in self.devices for one in variants_of(file, chosen, every=False)]
+        files = self._files(read, remarks)
+        if self.again and not self.check:
+            files = outdated(files, self.folder)
+        stale = stale_files(files, self.folder) if self.check else []
+        lines = [] if self.check else [str(path) for path in write_files(files, self.folder)]
+        said = ["nothing is stale"] if self.check and not stale else []
+        said += ["no picture has changed"] if self.again and not (self.check or lines) else []
+        show([*lines, *stale, *said, *remarks])
+        self.again = True
+        return Pass(exit_code(found=bool(stale), complete=not remarks), read)
+
+    def _files(self, read: list[Device], remarks: list[str]) -> Iterator[FileText]:
+        if len(self.devices) == 1:
+            return _one(self.drawing, self.devices[0], remarks)
+        return _several(self.drawing, self.devices, read, self.folder, remarks)
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,7 +201,11 @@ def _one(drawing: _Drawing, device: str, remarks: list[str]) -> Iterator[FileTex
 
 
 def _several(
-    drawing: _Drawing, devices: tuple[str, ...], folder: Path, remarks: list[str]
+    drawing: _Drawing,
+    devices: tuple[str, ...],
+    read: list[Device],
+    folder: Path,
+    remarks: list[str],
 ) -> Iterator[FileText]:
     """The files of several devices, one folder for each, and the pages that show them."""
     import os
@@ -178,13 +213,11 @@ def _several(
     import time
     from concurrent.futures import ProcessPoolExecutor
 
-    from modecheck.cli.exploring import tell_notes, variants_of
+    from modecheck.cli.exploring import tell_notes
     from modecheck.draw.albums import Album, Shelf, folders_for
     from modecheck.report.progress import patience
 
-    # An error in any of them is reported before a file is written.
-    read = (variants_of(device, drawing.chosen, every=False) for device in devices)
-    tell_notes([one for found in read for one in found])
+    tell_notes(read)
     shelf, folders = Shelf(folder), folders_for(devices)
     began = time.monotonic()
     with ProcessPoolExecutor(min(os.cpu_count() or 1, len(devices))) as pool:

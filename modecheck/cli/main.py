@@ -116,7 +116,9 @@ def main() -> None:
         if not isinstance(error, ModecheckError):
             _show_internal(error)
             sys.exit(INTERNAL_ERROR)
-        _show_errors(error)
+        from modecheck.report.input_errors import show_errors
+
+        show_errors(error)
         sys.exit(WRONG_INPUT)
 
 
@@ -185,11 +187,3 @@ def _show_internal(error: Exception) -> None:
         f"the output of the same command with {TRACEBACK}=1 in the environment.",
         err=True,
     )
-
-
-def _show_errors(error: Exception) -> None:
-    from modecheck.report.style import show
-
-    count = len(getattr(error, "errors", ()))
-    heading = ["", f"{count} error{'' if count == 1 else 's'} in the input"] if count else []
-    show([str(error), *heading], sys.stderr)

@@ -56,6 +56,15 @@ def write_drawings(
     return write_files(rendered(pictures, tell=tell), Path(folder))
 
 
+def outdated(files: Iterable[FileText], folder: Path) -> Iterator[FileText]:
+    """The files that writing would change."""
+    for file in files:
+        path = folder / file.name
+        known = path.read_text(encoding="utf-8") if path.is_file() else None
+        if known != file.text:
+            yield file
+
+
 def write_files(files: Iterable[FileText], folder: Path) -> list[Path]:
     """Writes files, each via a temporary file beside it; removes those that must not be there."""
     written = []

@@ -16,7 +16,6 @@ from modecheck.checks.every_check import BY_CODE
 from modecheck.checks.explored import Verdict, is_every_variant
 from modecheck.checks.findings import Finding
 from modecheck.checks.judged import BROKEN, FALLS, HOLDS, VACUOUS, Judged
-from modecheck.engine.contract.space import INTERRUPTION
 from modecheck.model.finding_kinds import KINDS
 from modecheck.model.wording import listed
 
@@ -69,7 +68,7 @@ def _judged(verdict: Verdict, judged: Judged) -> tuple[str, str, tuple[Finding, 
         return SKIPPED, f"it builds on {listed(judged.need.builds_on)}, which is broken", ()
     if judged.verdict == VACUOUS:
         return SKIPPED, "it holds, but no run ever exercises it", ()
-    if judged.verdict == HOLDS and not _interrupted(verdict):
+    if judged.verdict == HOLDS and not verdict.interrupted:
         return PASSED, "", ()
     return UNDECIDED, judged.remark or "not everything was explored", ()
 
@@ -105,11 +104,6 @@ def _reasons(verdict: Verdict, code: str) -> Iterator[str]:
             yield f"incomplete: stopped by {one.exploration.stopped_by}"
         if code in one.reduced.not_asked:
             yield "not checked, since only part of the product was explored"
-
-
-def _interrupted(verdict: Verdict) -> bool:
-    """Whether variants may have been left out."""
-    return any(one.exploration.stopped_by == INTERRUPTION for one in verdict.explored)
 
 
 def _accepted(one: AcceptedFinding) -> str:
