@@ -143,6 +143,16 @@ def test_search_finds_everything_that_has_a_name(browser: Browser, page_of: Page
         assert focused(page.page) == "signal-lift"
 
 
+def test_pictures_look_on_the_page_as_they_do_anywhere(browser: Browser, page_of: PageOf) -> None:
+    """The page's style sheet gives no text of theirs another size or face."""
+    faces = """[...document.querySelectorAll('.drawing text, .drawing tspan')].map(text =>
+        { const { fontSize, fontFamily } = getComputedStyle(text);
+          return fontSize + fontFamily.split(',')[0]; })"""
+    with opened(browser, page_of(SILENT)) as page:
+        page.open_stage('[data-open="0"]')
+        assert set(page.page.evaluate(faces)) == {"10.5pxHelvetica", "12.5pxHelvetica"}
+
+
 def test_charts_are_zoomed_by_keys_and_moved_by_the_mouse(
     browser: Browser, page_of: PageOf
 ) -> None:

@@ -14,10 +14,10 @@ from modecheck.draw.sequence_chart import SequenceChart, sequence_svg
 from modecheck.scenario.sequence import sequence_of
 from modecheck.scenario.traces import Trace
 
-MOST_CHARTED = 150
+MOST_CHARTED = 100
 """Steps in one sequence chart, the last ones."""
 
-MOST_CHARTS = 1_500_000
+MOST_CHARTS = 1_000_000
 """Bytes of all sequence charts of a page, which must open within a second."""
 
 

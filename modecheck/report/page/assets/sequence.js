@@ -23,7 +23,9 @@ function showSoFar(path) {
 function markChart(port, position) {
   const picture = port.querySelector("svg");
   picture.querySelector(".band")?.remove();
-  const now = [...picture.querySelectorAll(".step")].findLast(({ dataset }) => Number(dataset.step) <= position);
+  const [beginning, ...steps] = picture.querySelectorAll(".step");
+  const begin = Number(steps[0]?.dataset.step ?? 1) - 1;
+  const now = position > begin ? steps.findLast(({ dataset }) => Number(dataset.step) <= position) : position === begin && beginning;
   for (const line of picture.querySelectorAll(".arrow[data-step]")) {
     line.classList.toggle("is-taken", position > 0 && [line.dataset.step, line.dataset.until].includes(String(position)));
   }
