@@ -21,7 +21,12 @@ from modecheck.report.requirement_report import requirement_blocks
 from modecheck.report.showing import finding_blocks
 from modecheck.version import __version__
 
-NO_REQUIREMENTS = (doc.Paragraph("The device file declares none."),)
+NO_REQUIREMENTS = doc.Paragraph("The device file declares none.")
+ASSUMED_BY_ALL = doc.Paragraph(
+    "All of them also assume what is listed under “What was explored”: the budgets of faults, and "
+    "that the model is accurate.",
+    doc.FAINT,
+)
 
 
 def sections_of(verdict: Verdict, player: Player) -> list[PageSection]:
@@ -29,11 +34,10 @@ def sections_of(verdict: Verdict, player: Player) -> list[PageSection]:
     pictures = pictures_of(verdict)
     reasons = reasons_of(verdict)
     chapters = requirement_blocks(verdict, more=lambda one: notes_on(one, reasons))
+    needs = [block for chapter in chapters for block in chapter.blocks]
+    needs.append(ASSUMED_BY_ALL if needs else NO_REQUIREMENTS)
     requirements = PageSection(
-        "requirements",
-        "Requirements",
-        tuple(block for chapter in chapters for block in chapter.blocks) or NO_REQUIREMENTS,
-        len(verdict.requirements),
+        "requirements", "Requirements", tuple(needs), len(verdict.requirements)
     )
     findings = PageSection("findings", "Findings", tuple(_findings(verdict)), len(verdict.findings))
     first = [findings, requirements] if verdict.findings else [requirements, findings]
