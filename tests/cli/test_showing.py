@@ -7,13 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.cli.running import MODELS, run
+from tests.cli.running import run
 from tests.report.unfinished import unfinished
-
-TANDEM_TWINS = ("connected_but_mute", "inverted_plug_detect", "repeats_before_it_may")
-"""Faulty twins that had most to show, of those that are quickly checked."""
-SCREEN = 24
-"""Lines of a usual terminal, of 80 columns."""
 
 
 @pytest.mark.parametrize(
@@ -28,15 +23,6 @@ def test_no_option_changes_the_exit_code_or_the_json(
     assert result.code == 1
     assert result.out.startswith("unfinished pedal: 18 errors\n")
     assert len(json.loads((tmp_path / "all.json").read_text(encoding="utf-8"))["findings"]) == 18
-
-
-@pytest.mark.parametrize("twin", TANDEM_TWINS)
-def test_brief_fits_on_a_screen_and_the_report_on_five(twin: str) -> None:
-    """Of the twins with the longest reports; a longer line takes as many as it fills."""
-    file = str(MODELS / "faulty" / f"{twin}.yaml")
-    brief = run("check", file, "--brief").out.splitlines()
-    assert sum(-(-len(line) // 80) or 1 for line in brief) <= SCREEN
-    assert len(run("check", file).out.splitlines()) <= 5 * SCREEN
 
 
 @pytest.mark.parametrize(

@@ -11,6 +11,10 @@ from modecheck.checks.judged import BROKEN
 from modecheck.model.devices import read_device
 from modecheck.model.finding_kinds import KINDS
 from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode, SequenceNode
+from modecheck.report.check_report import verdict_report
+from modecheck.report.showing import Showing
+from modecheck.report.style import PIPED_WIDTH, Style
+from modecheck.report.terminal import lines_of
 from tests.models.bundled import (
     CLEAN,
     MODELS,
@@ -21,6 +25,9 @@ from tests.models.bundled import (
     verdict_on,
     written,
 )
+
+SCREEN = 24
+"""Lines of a usual terminal."""
 
 FRAME = {"device", "about", "based_on", "expect"}
 """Keys that say what a twin is; all others are its mistake."""
@@ -87,6 +94,19 @@ def test_a_twin_says_in_words_what_is_wrong(twin: Path) -> None:
     title = text(written(twin).get("device"))
     assert title.startswith(f"{text(laid_over(base_of(twin)).get('device'))}, ")
     assert len(text(written(twin).get("about"))) > 50
+
+
+@pytest.mark.parametrize("twin", TWINS, ids=name_of)
+def test_the_report_of_a_twin_is_short(twin: Path) -> None:
+    """At most five screens of 24 lines; in brief one, where a longer line takes as many as it
+    fills.
+    """
+    report, brief = (
+        lines_of(verdict_report(verdict_on(twin), showing=Showing(brief=short)), Style())
+        for short in (False, True)
+    )
+    assert len(report) <= 5 * SCREEN
+    assert sum(-(-len(line) // PIPED_WIDTH) or 1 for line in brief) <= SCREEN
 
 
 def test_every_kind_of_finding_is_shown_by_a_twin() -> None:
