@@ -12,6 +12,7 @@ from modecheck.chances.long_run import Class, recurrent_classes
 from modecheck.chances.reaching import reached
 from modecheck.chances.solving import Number
 from modecheck.model.claims import Chance
+from modecheck.model.errors import InputError, InvalidInput
 from modecheck.model.parts import Device
 from modecheck.product.asking import AskedEvents
 from modecheck.product.composition import compose_for_chances
@@ -47,7 +48,10 @@ class Figures:
 
 
 def figures_of(device: Device, most_states: int = MOST_STATES) -> Figures:
-    """The answers to all questions of the device, and the currents of its chips."""
+    """The answers to all questions of the device, and the currents of its chips. Raises
+    `InvalidInput` for a device whose chances are not defined.
+    """
+    _note_unordered(device)
     asked = compose_for_chances(device)
     chain = chain_of(asked.product, most_states)
     found_classes = recurrent_classes(chain) if chain.complete and _needs_long_run(device) else []
@@ -67,6 +71,15 @@ def figures_of(device: Device, most_states: int = MOST_STATES) -> Figures:
         silent_states(chain),
         len(classes) if found_classes is not None else None,
     )
+
+
+def _note_unordered(device: Device) -> None:
+    """Raises `InvalidInput` where nothing says how likely it is that a message is overtaken."""
+    unordered = [link for link in device.links.values() if link.order == "any"]
+    if unordered:
+        text = "no chances are known of messages that may overtake each other"
+        expected = "'order: sent' in every link"
+        raise InvalidInput([InputError(text, link.place, expected) for link in unordered])
 
 
 def _needs_long_run(device: Device) -> bool:

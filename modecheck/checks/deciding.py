@@ -10,15 +10,17 @@ before.
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict, deque
+from collections import Counter, defaultdict
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import accumulate
 from operator import itemgetter
+from typing import TypeAlias
 
 from modecheck.engine.reference.happenings import (
     Accepted,
     Arrived,
+    Corrupted,
     Doubled,
     Dropped,
     Passed,
@@ -28,9 +30,13 @@ from modecheck.engine.reference.happenings import (
 from modecheck.engine.reference.plain import Interpreter, State, Step
 from modecheck.model.parts import Duration, Rule
 from modecheck.model.places import Place
-from modecheck.product.ir import Product
+from modecheck.product.ir import Product, Queue
 from modecheck.scenario.replay import Move
 from modecheck.scenario.traces import Trace
+
+Queued: TypeAlias = Accepted | Arrived | Corrupted | Doubled | Dropped
+QUEUED = (Accepted, Arrived, Corrupted, Doubled, Dropped)
+"""What happens to messages in a queue."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,19 +210,45 @@ class _Path:
         while first > 0 and (state := self._states[first]) is not None and state[code]:
             first -= 1
         self._followed[queue] = first
-        waiting: deque[int] = deque()
+        waiting = _Waiting(self._product.queues[queue])
         for number in range(first, at + 1):
             for one in self._steps[number].happenings:
-                if not isinstance(one, (Accepted, Arrived, Doubled, Dropped)) or one.queue != queue:
-                    continue
-                if isinstance(one, Accepted) and not one.merged:
-                    waiting.append(number)
-                elif isinstance(one, Arrived) and waiting:
-                    self._sent[queue, number] = waiting.popleft()
-                elif isinstance(one, Dropped) and waiting:
-                    waiting.popleft()
-                elif isinstance(one, Doubled) and waiting:
-                    waiting.insert(1, waiting[0])
+                if isinstance(one, QUEUED) and one.queue == queue:
+                    sent = waiting.follow(one, number)
+                    if isinstance(one, Arrived) and sent is not None:
+                        self._sent[queue, number] = sent
+
+
+class _Waiting:
+    """What waits in a queue: each message with its value, and the step in which it was sent."""
+
+    def __init__(self, queue: Queue) -> None:
+        self._queue = queue
+        self._sent: list[tuple[int, int, int]] = []
+
+    def follow(self, one: Queued, step: int) -> int | None:
+        """What happens to a message in a step; returns the step in which that was sent."""
+        if isinstance(one, Accepted):
+            if not one.merged:
+                self._sent.append((one.message, one.value, step))
+            return None
+        if not self._sent or (isinstance(one, Dropped) and not one.queued):
+            return None
+        place = self._place(one.message, one.value)
+        sent = self._sent[place][2]
+        if isinstance(one, Doubled):
+            self._sent.insert(place + 1, self._sent[place])
+        elif isinstance(one, Corrupted):
+            self._sent[place] = (self._queue.corrupted, 0, sent)
+        else:
+            del self._sent[place]
+        return sent
+
+    def _place(self, message: int, value: int) -> int:
+        """The head of the queue; where messages may overtake each other, the first of its like."""
+        held = [(code, carried) for code, carried, _ in self._sent]
+        alike = self._queue.any_order and (message, value) in held
+        return held.index((message, value)) if alike else 0
 
 
 class _Steps:

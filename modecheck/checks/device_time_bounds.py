@@ -48,7 +48,7 @@ from modecheck.product.observers import automaton_for
 from modecheck.scenario.traces import Trace, moves_along, without_observers
 
 Answering = Callable[[TimeBoundQuery], TimeBounds | None]
-FAULTS = ("lose", "duplicate", "power_cut", "reset", "cut_in_rule")
+FAULTS = ("lose", "duplicate", "corrupt", "power_cut", "reset", "cut_in_rule")
 """Kinds of labels that no chip and no actor causes."""
 SWITCH, RESPONSE, RECONNECTION = "switch", "response", "reconnection"
 

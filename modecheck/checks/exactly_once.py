@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from modecheck.engine.reference.happenings import Arrived, Dropped, Happening, Struck
+from modecheck.engine.reference.happenings import Arrived, Corrupted, Dropped, Happening, Struck
 from modecheck.model.parts import ExactlyOnce, Requirement
 from modecheck.product.exchange_automata import DUPLICATED, OVERRUN
 from modecheck.product.ir import Product
@@ -28,11 +28,18 @@ def what_went_wrong(product: Product, need: Requirement, trace: Trace, reason: s
     if reason == OVERRUN:
         return f"more than {exchange.under_way} are in flight"
     names = _tracked(exchange)
-    lost = [one for one in happenings if isinstance(one, Dropped) and _name(product, one) in names]
+    lost = [
+        one
+        for one in happenings
+        if isinstance(one, Dropped | Corrupted)
+        and _name(product, one) in names
+        and _concerns(product, exchange, one.queue)
+    ]
     if lost:
         last = lost[-1]
         link = product.queues[last.queue].name
-        return f"{_name(product, last)} over {link} is lost ({LOSSES[last.why]})"
+        why = LOSSES[last.why] if isinstance(last, Dropped) else "the link corrupts it"
+        return f"{_name(product, last)} over {link} is lost ({why})"
     if reason:
         return _out_of_order(product, happenings)
     return _never_arrives(product, exchange, happenings)
@@ -42,7 +49,15 @@ def _tracked(exchange: ExactlyOnce) -> set[str]:
     return {message for _, message in (*exchange.sent, *exchange.received)}
 
 
-def _name(product: Product, one: Dropped | Arrived) -> str:
+def _concerns(product: Product, exchange: ExactlyOnce, queue: int) -> bool:
+    """Whether what happens in a link may keep an item from arriving: what others miss of a
+    broadcast does not.
+    """
+    link = product.device.links[product.queues[queue].name]
+    return not link.broadcast or link.receiver in {chip for chip, _ in exchange.received}
+
+
+def _name(product: Product, one: Dropped | Arrived | Corrupted) -> str:
     return product.queues[one.queue].messages[one.message - 1].name
 
 

@@ -7,6 +7,7 @@ to the switch.
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass, field
 from itertools import islice
 from typing import TypeAlias
@@ -83,13 +84,14 @@ class _Sweep:
             delivered = label.queue if label.kind in ("deliver", "discard") else -1
             if delivered >= 0:
                 found.links.add(self._links[delivered])
-            if label.kind == "duplicate" or edge.target >= self._count:
+            if label.kind in ("duplicate", "corrupt") or edge.target >= self._count:
                 continue
             if not self._space.marks_at(edge.target) & bit:
                 continue
             for queue, waiting in enumerate(self._waiting):
                 old, new = waiting[number], waiting[edge.target]
-                if old != new and queue != delivered and _was_sent(old, new):
+                ordered = not self._space.product.queues[queue].any_order
+                if old != new and queue != delivered and _was_sent(old, new, ordered=ordered):
                     found.links.add(self._links[queue])
 
 
@@ -100,12 +102,16 @@ def _waiting(space: Space, queue: Queue, count: int) -> list[Waiting]:
     return list(zip(*columns, strict=True))
 
 
-def _was_sent(before: Waiting, after: Waiting) -> bool:
+def _was_sent(before: Waiting, after: Waiting, *, ordered: bool) -> bool:
     """Whether a queue holds something that it did not hold before.
 
-    Only the beginning of a queue can go without anything being sent.
+    Only the beginning of a queue can go without anything being sent; if it is not `ordered`,
+    anything that is in it.
     """
     held, holds = _filled(before), _filled(after)
+    if not ordered:
+        old, new = (Counter(zip(one[::2], one[1::2], strict=True)) for one in (held, holds))
+        return bool(new - old)
     return holds != held[len(held) - len(holds) :]
 
 

@@ -167,9 +167,7 @@ SEEN: dict[str, See] = {
     "initial": lambda sight: sight.name("state"),
     "integer": lambda sight: Facet(sight.value, str(sight.value)),
     "interval": lambda sight: _time(sight.value),
-    "link_faults": lambda sight: _words(
-        fault for fault in ("lose", "duplicate") if getattr(sight.part, f"{fault}s")
-    ),
+    "link_faults": lambda sight: _words(sight.part.faults),
     "once": lambda sight: _time(None if sight.part.periodic else sight.value),
     "rest": lambda sight: _truth(sight.value),
     "sends": lambda sight: sight.texts(sight.forms.send),
@@ -287,7 +285,12 @@ class _Describing:
             counts[fault.kind] = count = counts.get(fault.kind, 0) + 1
             kind = "chip" if fault.kind in ("power_cut", "reset") else "link"
             at_most = "any number" if fault.at_most is None else str(fault.at_most)
-            facets = {"of": _names(kind, fault.targets), "at_most": _word(at_most)}
+            in_a_row = "any number" if fault.at_most_in_a_row is None else fault.at_most_in_a_row
+            facets = {
+                "of": _names(kind, fault.targets),
+                "at_most": _word(at_most),
+                "at_most_in_a_row": _word(str(in_a_row)),
+            }
             name = fault.kind if count == 1 else f"{fault.kind}#{count}"
             yield DescribedPart(PartName("fault", name), facets, fault.place)
 

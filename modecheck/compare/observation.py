@@ -172,7 +172,8 @@ class _Reading:
                 labels[these] = self._number(SeenStep((), before, after))
             return
         sendings, which = self._sent(seen, kind, these)
-        values = [self._delivered(one, these) if one.delivered else which for one in seen]
+        label = self._steps.labels[kind]
+        values = [self._delivered(one, label, these) if one.delivered else which for one in seen]
         rows, numbered = np.unique(np.stack(values, axis=1), axis=0, return_inverse=True)
         numbers = np.empty(len(rows), np.int32)
         for number, row in enumerate(rows.tolist()):
@@ -202,13 +203,15 @@ class _Reading:
         label, steps = self._steps.labels[kind], self._steps
         return self._sendings.of(label, steps.sources[these], steps.targets[these])
 
-    def _delivered(self, one: VisibleEvent, these: Array) -> Array:
+    def _delivered(self, one: VisibleEvent, label: int, these: Array) -> Array:
         """The value of what is delivered in each of some transitions; 0 where it has none."""
         assert one.message is not None
-        head = self._product.queues[one.message[0]].slots[0].value
-        if head < 0:
+        queue, steps = self._product.queues[one.message[0]], self._steps
+        if queue.slots[0].value < 0:
             return np.zeros(these.size, np.int64)
-        return self._column(head)[self._steps.sources[these]]
+        if queue.any_order:
+            return self._sendings.delivered(label, steps.sources[these], steps.targets[these])
+        return self._column(queue.slots[0].value)[steps.sources[these]]
 
     def _spelled(self, one: VisibleEvent, values: tuple[int, ...]) -> str:
         """What is seen, with its value; with all of them where a step sends it more than once."""

@@ -2,7 +2,8 @@
 dropped immediately leaves no trace in a state.
 
 What an action does depends only on the fields it reads (`product/read_write_sets.py`), so one
-transition stands for all whose source states agree in them.
+transition stands for all whose source states agree in them. Where messages may overtake each other,
+that leaves open which one a delivery takes, and the state that it leads to tells.
 """
 
 from __future__ import annotations
@@ -13,7 +14,8 @@ import numpy as np
 
 from modecheck.compare.labelled import Array
 from modecheck.engine.contract.space import Space
-from modecheck.engine.reference.plain import Interpreter
+from modecheck.engine.reference.happenings import Arrived
+from modecheck.engine.reference.plain import Interpreter, Step
 from modecheck.product.ir import Label, MessageIn
 from modecheck.product.read_write_sets import DELIVERY, OWN, ActionKey, actions_of
 
@@ -31,15 +33,29 @@ class Sendings:
 
     def of(self, label: int, sources: Array, targets: Array) -> tuple[list[Sending], Array]:
         """What transitions with this label send: the sendings, and the number of each one's."""
-        fields = list(self._read_by(label))
-        rows = np.stack([self._column(field)[sources] for field in fields], axis=1)
-        _, first, which = np.unique(rows, axis=0, return_index=True, return_inverse=True)
         found: dict[Sending, int] = {}
-        numbers = [
-            found.setdefault(self._sent(label, source, target), len(found))
-            for source, target in zip(sources[first].tolist(), targets[first].tolist(), strict=True)
+        steps, which = self._steps(label, sources, targets)
+        numbers = [found.setdefault(_sent(step), len(found)) for step in steps]
+        return list(found), np.array(numbers, np.int64)[which]
+
+    def delivered(self, label: int, sources: Array, targets: Array) -> Array:
+        """The value of what transitions with this label deliver; 0 where it has none."""
+        steps, which = self._steps(label, sources, targets)
+        values = [
+            one.value for step in steps for one in step.happenings if isinstance(one, Arrived)
         ]
-        return list(found), np.array(numbers, np.int64)[which.reshape(-1)]
+        return np.array(values, np.int64)[which]
+
+    def _steps(self, label: int, sources: Array, targets: Array) -> tuple[list[Step], Array]:
+        """Steps that stand for transitions with this label, and the number of each one's."""
+        columns = [self._column(field)[sources] for field in self._read_by(label)]
+        queue = self._space.product.labels[label].queue
+        if queue >= 0 and self._space.product.queues[queue].any_order:
+            columns.append(targets)
+        rows = np.stack(columns, axis=1)
+        _, first, which = np.unique(rows, axis=0, return_index=True, return_inverse=True)
+        pairs = zip(sources[first].tolist(), targets[first].tolist(), strict=True)
+        return [self._step(label, *pair) for pair in pairs], which.reshape(-1)
 
     def _read_by(self, label: int) -> Iterator[int]:
         """The fields that decide what is sent."""
@@ -48,11 +64,15 @@ class Sendings:
         every = range(len(product.initial))
         return (field for field in every if action is None or self._reads[action] >> field & 1)
 
-    def _sent(self, label: int, source: int, target: int) -> Sending:
+    def _step(self, label: int, source: int, target: int) -> Step:
         state, after = self._space.state(source), self._space.state(target)
         step = self._interpreter.step_to(state, label, after)
         assert step is not None, "both engines take the same steps"
-        return tuple(((send.queue, send.message), value) for send, value in step.sent)
+        return step
+
+
+def _sent(step: Step) -> Sending:
+    return tuple(((send.queue, send.message), value) for send, value in step.sent)
 
 
 def _action(label: Label) -> ActionKey | None:

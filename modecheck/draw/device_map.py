@@ -21,7 +21,9 @@ from modecheck.draw.sketch import (
     diagram_frame,
 )
 from modecheck.draw.typesetting import text_lines
+from modecheck.model.links import CORRUPTED, LINK_FAULTS
 from modecheck.model.parts import Chip, Device, Link
+from modecheck.model.wording import listed
 
 DEVICE_FRAME = "/device"
 """The key of the frame around everything; no chip can have this name."""
@@ -154,11 +156,11 @@ def _link_block(link: Link, troubles: set[tuple[str, str]]) -> TextBlock:
     lines = [TextLine((Run(link.name, "trigger"),))]
     lines += text_lines(f"{link.medium}, capacity {link.capacity}", "guard", LONGEST_LINE)
     lines += text_lines(f"carries {_carried(link)}", "effect", LONGEST_LINE)
-    loses = link.loses or ("lose", link.name) in troubles
-    duplicates = link.duplicates or ("duplicate", link.name) in troubles
-    faults = [word for word, can in (("lose", loses), ("duplicate", duplicates)) if can]
+    faults = [one for one in LINK_FAULTS if one in link.faults or (one, link.name) in troubles]
     if faults:
-        lines += text_lines(f"can {' and '.join(faults)}", "effect", LONGEST_LINE)
+        lines += text_lines(f"can {listed(faults)}", "effect", LONGEST_LINE)
+    if link.order != "sent":
+        lines += text_lines("messages may overtake each other", "effect", LONGEST_LINE)
     if link.up_text:
         lines += text_lines(f"up when {link.up_text}", "effect", LONGEST_LINE)
     if link.when_down != "drop":
@@ -172,6 +174,7 @@ def _carried(link: Link) -> str:
     return ", ".join(
         message.name if message.type is None else f"{message.name}(value)"
         for message in link.carries.values()
+        if not link.corrupts or message.name != CORRUPTED
     )
 
 

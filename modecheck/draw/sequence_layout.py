@@ -55,7 +55,7 @@ TIMER_REACH = 20.0
 LINE_ROOM = 7.0
 """Below the words of an arrow: its line, and half of its tip."""
 
-LANE_WORDS = {"action", "state", "timeout", "arrive", "gone", "waits", "double"}
+LANE_WORDS = {"action", "state", "timeout", "arrive", "gone", "waits", "double", "corrupt"}
 """Kinds of rows whose words stand in the room of a lane."""
 
 SIDE_WORDS = {"send", "join", "signal", "unsent"}
@@ -362,6 +362,7 @@ def _words_of(sequence: ScenarioSequence, row: Row) -> tuple[TextLine, ...]:
     words = {
         "waits": ("still waits",),
         "double": (*row.words, "twice"),
+        "corrupt": (*row.words, "is corrupted"),
         "arrive": _said_on_arrival(sequence, row),
     }.get(row.kind, row.words)
     return tuple(

@@ -29,6 +29,7 @@ from modecheck.draw.typesetting import text_lines
 from modecheck.engine.reference.happenings import (
     Accepted,
     Arrived,
+    Corrupted,
     Dropped,
     Happening,
     Struck,
@@ -309,7 +310,7 @@ def _marks_of(product: Product, happening: Happening) -> Iterator[tuple[int, str
         yield product.queues[happening.queue].sender, "sends"
     elif isinstance(happening, Arrived):
         yield product.queues[happening.queue].receiver, "receives"
-    elif isinstance(happening, Dropped):
+    elif isinstance(happening, Dropped | Corrupted):
         yield product.queues[happening.queue].receiver, "gone"
     elif isinstance(happening, Took):
         rule = product.rules[happening.rule]

@@ -17,7 +17,7 @@ from modecheck.model.clocks import note_odd_durations, read_clock
 from modecheck.model.conditions import condition, names_in
 from modecheck.model.errors import InputError, InvalidInput, Notebook, nearest_name
 from modecheck.model.event_calls import Surroundings
-from modecheck.model.faults import FaultReader
+from modecheck.model.faults import FaultReader, links_corrupted
 from modecheck.model.finding_ids import note_unknown_findings
 from modecheck.model.key_readers import KeyReader
 from modecheck.model.keys import keys_of
@@ -194,13 +194,16 @@ class _DeviceReader:
         outlines = {name: draft.outline for name, draft in drafts.items()}
         scope = Scope(outlines, broken=frozenset(broken), options=values)
         links = {}
-        link_reader = LinkReader(self._shapes, self._phrases, scope)
+        corrupting = links_corrupted(record.get("faults"))
+        link_reader = LinkReader(self._shapes, self._phrases, scope, corrupting)
         for name, key, node in self._shapes.named(record.get("links"), "links"):
-            link = link_reader.link(name, key, node)
-            if link is not None:
-                links[name] = link
-            else:
-                broken.add(name)
+            found = link_reader.links(name, key, node)
+            broken |= set() if found else {name}
+            for link in found:
+                if link.broadcast and link.name in _names_under(record.get("links")):
+                    message = f"{link.name!r} is what the broadcast {name!r} is called on its way"
+                    self._notes.add(message, key.place, expected="different names")
+                links[link.name] = link
         self._chip_reader = reader
         return _Wired(drafts, replace(scope, broken=frozenset(broken)), links)
 
@@ -261,9 +264,9 @@ class _DeviceReader:
                 events,
                 {name for name, chip in chips.items() if chip.actor},
             ),
-            faults=FaultReader(self._shapes, {*chips, *broken}, {*wired.links, *broken}).faults(
-                record.get("faults")
-            ),
+            faults=FaultReader(
+                self._shapes, {*chips, *broken}, _called(wired.links, broken)
+            ).faults(record.get("faults")),
             options=options,
             variant=self._variant(options),
             requirements=RequirementReader(self._shapes, self._phrases, scope, events).read(
@@ -361,6 +364,14 @@ class _DeviceReader:
             self._notes.add(message, scalar.place, expected=expected)
             return None
         return PairingEnd(chip, variable)
+
+
+def _called(links: MappingType[str, Link], broken: frozenset[str]) -> dict[str, tuple[str, ...]]:
+    """What links are called, and which ones a name stands for: all of a broadcast."""
+    found: dict[str, tuple[str, ...]] = {name: (name,) for name in broken}
+    for link in links.values():
+        found[link.called] = (*found.get(link.called, ()), link.name)
+    return found
 
 
 def _names_under(node: Node | None) -> set[str]:

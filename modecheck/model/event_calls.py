@@ -85,15 +85,17 @@ def _rule(owner: str, member: str, around: Surroundings) -> Happens:
 
 def message_event(word: str, owner: str, member: str, around: Surroundings) -> Happens:
     """What happens to a message of a chip or link. Raises `UnknownEvent`."""
-    if owner not in around.chips and owner not in around.links:
-        known = (*around.chips, *around.links)
+    called = tuple(dict.fromkeys(link.called for link in around.links.values()))
+    links = {*called, *around.links}
+    if owner not in around.chips and owner not in links:
+        known = (*around.chips, *called)
         raise UnknownEvent(f"unknown chip or link {owner!r}", "", owner, known)
-    if owner in around.chips and owner in around.links:
+    if owner in around.chips and owner in links:
         message = f"{owner!r} is the name of both a chip and a link"
         raise UnknownEvent(message, "different names")
     carried = [message for link in links_of(word, owner, around.links) for message in link.carries]
     if member not in carried:
-        does = {"delivered": "receives"}.get(word, "carries" if owner in around.links else "sends")
+        does = {"delivered": "receives"}.get(word, "carries" if owner in links else "sends")
         message = f"{owner} never {does} {member!r}"
         expected = "" if carried else f"a chip or link that {does} messages"
         raise UnknownEvent(message, expected, member, tuple(dict.fromkeys(carried)))
@@ -102,8 +104,9 @@ def message_event(word: str, owner: str, member: str, around: Surroundings) -> H
 
 def links_of(word: str, owner: str, links: Mapping[str, Link]) -> list[Link]:
     """The links that a chip or link stands for in such a call."""
-    if owner in links:
-        return [links[owner]]
+    called = [link for link in links.values() if owner in (link.called, link.name)]
+    if called:
+        return called
     sending = [link for link in links.values() if link.sender == owner]
     receiving = [link for link in links.values() if link.receiver == owner]
     return {"delivered": receiving, "dropped": sending + receiving}.get(word, sending)

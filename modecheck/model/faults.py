@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 
 from modecheck.model.conditions import names_in
 from modecheck.model.keys import keys_of
 from modecheck.model.outlines import is_empty
 from modecheck.model.parts import FaultGroup
 from modecheck.model.shapes import Shapes
-from modecheck.model.yaml_nodes import Node, SequenceNode
+from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode, SequenceNode
 
 CHIP_FAULTS = ("power_cut", "reset")
 LARGEST_BUDGET = 255
@@ -19,9 +19,12 @@ LARGEST_BUDGET = 255
 class FaultReader:
     """Reads the section `faults`."""
 
-    def __init__(self, shapes: Shapes, chips: Collection[str], links: Collection[str]) -> None:
+    def __init__(
+        self, shapes: Shapes, chips: Collection[str], links: Mapping[str, tuple[str, ...]]
+    ) -> None:
+        """`links` maps what links are called to all those that the name stands for."""
         self._shapes = shapes
-        self._known = {"chips": chips, "links": links}
+        self._known = {"chips": {chip: (chip,) for chip in chips}, "links": links}
 
     def faults(self, node: Node | None) -> tuple[FaultGroup, ...]:
         """One group for each budget, in document order."""
@@ -42,7 +45,9 @@ class FaultReader:
         record = self._shapes.record(node, kind, keys_of(f"fault_of_{where}"), required=(where,))
         if record is None:
             return None
-        targets = names_in(self._shapes, record.entries[where], where[:-1], self._known[where])
+        known = self._known[where]
+        names = names_in(self._shapes, record.entries[where], where[:-1], known)
+        targets = tuple(target for name in names for target in known[name])
         if record.get(where) is None or is_empty(record.entries[where]):
             message = f"{kind} has no target"
             self._shapes.notes.add(message, record.place, expected=f"the names of {where}")
@@ -50,4 +55,17 @@ class FaultReader:
         at_most = None
         if budget is not None:
             at_most = self._shapes.integer(budget, "at_most", 0, LARGEST_BUDGET)
-        return FaultGroup(kind, targets, at_most, node.place)
+        row = record.get("at_most_in_a_row")
+        in_a_row = None
+        if row is not None:
+            in_a_row = self._shapes.integer(row, "at_most_in_a_row", 1, LARGEST_BUDGET)
+        return FaultGroup(kind, targets, at_most, node.place, in_a_row)
+
+
+def links_corrupted(node: Node | None) -> frozenset[str]:
+    """The names of links that the section `faults` lets corrupt messages, known or not."""
+    faults = node.get("corrupt") if isinstance(node, MappingNode) else None
+    groups = faults.items if isinstance(faults, SequenceNode) else [faults]
+    named = [group.get("links") for group in groups if isinstance(group, MappingNode)]
+    lists = [one.items if isinstance(one, SequenceNode) else [one] for one in named]
+    return frozenset(name.text for names in lists for name in names if isinstance(name, ScalarNode))

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+from dataclasses import replace
+
 from modecheck.model.key_readers import KeyReader
 from modecheck.model.keys import keys_of
 from modecheck.model.meaning import Scope
@@ -12,62 +15,121 @@ from modecheck.model.shapes import Shapes
 from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode, kind_of
 
 MESSAGE_KINDS = ("event", "state", "relative")
-LINK_FAULTS = ("lose", "duplicate")
+LINK_FAULTS = ("lose", "duplicate", "corrupt")
+CORRUPTED = "corrupted"
+"""The message that a link delivers in the place of one that it has corrupted."""
+
+
+A_CHIP = "the name of a chip"
 
 
 class LinkReader:
-    """Reads the links of one device."""
+    """Reads the links of one device; `corrupting` names those that a fault of the device corrupts,
+    whether or not they say so themselves.
+    """
 
-    def __init__(self, shapes: Shapes, phrases: Phrases, scope: Scope) -> None:
+    def __init__(
+        self, shapes: Shapes, phrases: Phrases, scope: Scope, corrupting: Collection[str] = ()
+    ) -> None:
         self._shapes = shapes
         self._notes = shapes.notes
         self._phrases = phrases
         self._scope = scope
+        self._corrupting = corrupting
 
-    def link(self, name: str, key: ScalarNode, node: Node) -> Link | None:
-        """The link under `key`, or None if its ends or its messages are invalid."""
+    def links(self, name: str, key: ScalarNode, node: Node) -> list[Link]:
+        """The link under `key`, or one for each receiver of a broadcast; none if its ends or its
+        messages are invalid.
+        """
         record = self._shapes.record(
             node, f"the link {name!r}", keys_of("link"), required=("from", "to", "carries")
         )
         if record is None:
-            return None
-        ends = [self._end(record, side) for side in ("from", "to")]
-        looped = self._is_loop(record, ends)
+            return []
+        sender = self._end(self._shapes.scalar(record.entries["from"], "from", A_CHIP))
+        receivers = self._receivers(record.entries["to"], sender)
         before = len(self._notes)
-        carries = self._messages(record.entries["carries"])
-        understood = len(self._notes) == before
         can = self._can(record)
-        sender, receiver = ends
-        if sender is None or receiver is None or looped or not understood:
-            return None
+        carries = self._messages(record.entries["carries"])
+        corrupts = "corrupt" in can or name in self._corrupting
+        if corrupts:
+            self._add_corrupted(carries, key)
+        understood = len(self._notes) == before
+        if sender is None or receivers is None or not understood:
+            return []
         self._note_lossless(record, can)
-        return Link(
+        link = Link(
             name=name,
             sender=sender,
-            receiver=receiver,
+            receiver=receivers[0],
             carries=carries,
             loses="lose" in can,
             duplicates="duplicate" in can,
+            corrupts=corrupts,
             place=key.place,
             **KeyReader(self._shapes, self._phrases, self._scope).values(keys_of("link"), record),
         )
+        self._note_unordered(record, link)
+        if len(receivers) == 1:
+            return [link]
+        return [
+            replace(link, name=f"{name}_to_{chip}", receiver=chip, broadcast=name)
+            for chip in receivers
+        ]
 
-    def _end(self, record: MappingNode, side: str) -> str | None:
-        scalar = self._shapes.scalar(record.entries[side], side, "the name of a chip")
+    def _end(self, scalar: ScalarNode | None) -> str | None:
         known = {*self._scope.chips, *self._scope.broken}
         return self._shapes.known(scalar, "chip", known) if scalar else None
 
-    def _is_loop(self, record: MappingNode, ends: list[str | None]) -> bool:
-        """A chip keeps its own data in a variable, which no link can lose."""
-        if ends[0] is None or ends[0] != ends[1]:
-            return False
-        message = f"the link leads from {ends[0]} to itself"
-        expected = "two different chips; a chip keeps its own data in a variable or a timer"
-        self._notes.add(message, record.entries["to"].place, expected=expected)
-        return True
+    def _receivers(self, node: Node, sender: str | None) -> list[str] | None:
+        """The chip that receives, or all that hear a broadcast; None if one of them is invalid."""
+        scalars = self._shapes.scalars(node, "to", A_CHIP)
+        found: list[str] = []
+        for scalar in scalars:
+            chip = self._end(scalar)
+            if chip in found:
+                self._notes.add(f"{chip!r} is given twice", scalar.place, expected="each once")
+            elif chip is not None and chip == sender:
+                # A chip keeps its own data in a variable, which no link can lose.
+                message = f"the link leads from {chip} to itself"
+                expected = "two different chips; a chip keeps its own data in a variable or a timer"
+                self._notes.add(message, scalar.place, expected=expected)
+            elif chip is not None:
+                found.append(chip)
+        if not scalars and (isinstance(node, ScalarNode) or is_empty(node)):
+            self._notes.add("'to' names no chip", node.place, expected=A_CHIP)
+        return found if found and len(found) == len(scalars) else None
+
+    def _add_corrupted(self, carries: dict[str, Message], key: ScalarNode) -> None:
+        """What arrives in the place of a message that is corrupted on the way."""
+        own = carries.get(CORRUPTED)
+        if own is not None:
+            message = f"{CORRUPTED!r} is what a link delivers when it has corrupted a message"
+            self._notes.add(message, own.place, expected="another name")
+        carries[CORRUPTED] = Message(CORRUPTED, "event", None, key.place)
+
+    def _note_unordered(self, record: MappingNode, link: Link) -> None:
+        """Note what makes no sense on a link in which messages have no order."""
+        if link.order != "any":
+            return
+        if link.capacity == 1:
+            message = "'order: any' on a link that holds one message"
+            self._notes.add(
+                message, record.keys["order"].place, expected="a 'capacity' of 2 or more"
+            )
+        if link.when_full == "drop_old":
+            message = "'drop_old' on a link in which messages may overtake each other"
+            expected = "'drop_new', 'wait' or 'error': none of them is the oldest"
+            self._notes.add(message, record.entries["when_full"].place, expected=expected)
+        for one in link.carries.values():
+            if one.kind != "event":
+                does = "replaced" if one.kind == "state" else "added to"
+                message = f"{one.name!r} is a {one.kind} on a link with 'order: any'"
+                expected = f"an event: one that may have been overtaken is not {does}"
+                self._notes.add(message, one.place, expected=expected)
 
     def _can(self, record: MappingNode) -> set[str]:
-        scalars = self._shapes.scalars(record.get("can"), "a fault", "lose or duplicate")
+        scalars = self._shapes.scalars(record.get("can"), "a fault", "lose, duplicate or corrupt")
         found = (self._shapes.known(scalar, "fault of a link", LINK_FAULTS) for scalar in scalars)
         return {fault for fault in found if fault}
 

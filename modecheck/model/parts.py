@@ -274,7 +274,10 @@ class Message:
 class Link:
     """A queue from one chip to another.
 
-    `when_down` is "drop" or "hold"; `when_full` is "error", "wait", "drop_new" or "drop_old".
+    `when_down` is "drop" or "hold"; `when_full` is "error", "wait", "drop_new" or "drop_old";
+    `order` is "sent", or "any" if messages may overtake each other. A link that can corrupt a
+    message also carries `corrupted`, which no rule sends. Of a broadcast there is a link for each
+    receiver, and `broadcast` is the name that they share.
     `fair` is the fairness of its deliveries, as in a rule. `loss` is the share of messages that are
     lost, or None; only chances use it.
     """
@@ -296,6 +299,20 @@ class Link:
     delay: Duration | None = None
     concerns: tuple[str, ...] = ()
     loss: Fraction | None = None
+    corrupts: bool = False
+    order: str = "sent"
+    broadcast: str = ""
+
+    @property
+    def called(self) -> str:
+        """What rules call it: a broadcast has one name for all its receivers."""
+        return self.broadcast or self.name
+
+    @property
+    def faults(self) -> tuple[str, ...]:
+        """The kinds of faults that it has by nature."""
+        found = {"lose": self.loses, "duplicate": self.duplicates, "corrupt": self.corrupts}
+        return tuple(kind for kind, can in found.items() if can)
 
 
 @dataclass(frozen=True, slots=True)
@@ -334,15 +351,17 @@ class Pairing:
 
 @dataclass(frozen=True, slots=True)
 class FaultGroup:
-    """Faults that share a budget. `kind` is "power_cut", "reset", "lose" or "duplicate".
+    """Faults that share a budget. `kind` is "power_cut", "reset", "lose", "duplicate" or "corrupt".
 
-    `targets` names chips or links; `at_most` is None for any number.
+    `targets` names chips or links; `at_most` is None for any number. `at_most_in_a_row` is how
+    often each link may do it before the next message arrives there, or None.
     """
 
     kind: str
     targets: tuple[str, ...]
     at_most: int | None
     place: Place
+    at_most_in_a_row: int | None = None
 
     @property
     def name(self) -> str:

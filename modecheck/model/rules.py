@@ -8,11 +8,13 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping as MappingType
 from dataclasses import dataclass, replace
+from functools import partial
 
 from modecheck.model.choices import ChoiceDraft
 from modecheck.model.conditions import condition
 from modecheck.model.key_readers import KeyReader
 from modecheck.model.keys import keys_of
+from modecheck.model.links import CORRUPTED
 from modecheck.model.meaning import ChipOutline, MeaningError, Scope, Unknowable, understand
 from modecheck.model.parts import Assignment, Branch, Duration, Event, Link, Rule, Send, Target
 from modecheck.model.phrases import Phrases
@@ -102,14 +104,15 @@ class RuleReader:
         return None
 
     def _event_via(self, scalar: ScalarNode, name: str, via: str) -> Event | None:
-        link = self._incoming.get(via)
+        called = {link.called: link for link in self._incoming.values()}
+        link = called.get(via)
         if via in self._scope.broken:
             return None
-        carriers = _carriers(name, self._incoming)
+        carriers = _carriers(name, called)
         if link is None:
             message = f"{via!r} is not a link to {self._own.name}"
             expected = "" if self._incoming else "a link to this chip (there is none)"
-            choices = carriers or self._incoming
+            choices = carriers or called
             self._notes.add(message, scalar.place, word=via, choices=choices, expected=expected)
         elif name not in link.carries:
             message = f"{via!r} does not carry {name!r}"
@@ -118,7 +121,7 @@ class RuleReader:
                 message, scalar.place, word=name, choices=link.carries, expected=expected
             )
         else:
-            return Event(name, via)
+            return Event(name, link.name)
         return None
 
     def _payload(self, trigger: tuple[Event, ...]) -> ValueType | None:
@@ -230,19 +233,23 @@ class RuleReader:
             node.get("send"), "a send", "a message such as hello via front_up"
         )
         found = (self._send(scalar, scope) for scalar in entries)
-        return tuple(send for send in found if send is not None)
+        return tuple(send for sends in found for send in sends)
 
-    def _send(self, scalar: ScalarNode, scope: Scope) -> Send | None:
+    def _send(self, scalar: ScalarNode, scope: Scope) -> tuple[Send, ...]:
+        """One send, or one for each receiver of a broadcast; none after noting an error."""
         text = self._phrases.parse(scalar, parse_send)
         if text is None:
-            return None
-        return self._phrases.attempt(scalar, lambda: self._understood_send(text, scalar, scope))
+            return ()
+        understood = partial(self._understood_send, text, scalar, scope)
+        return self._phrases.attempt(scalar, understood) or ()
 
-    def _understood_send(self, text: SendText, scalar: ScalarNode, scope: Scope) -> Send:
+    def _understood_send(
+        self, text: SendText, scalar: ScalarNode, scope: Scope
+    ) -> tuple[Send, ...]:
         parameters = self._phrases.parameters
         message = parameters.get(text.message.text, text.message.text)
-        link = self._link_of(text, message)
-        declared = link.carries[message]
+        links = self._links_of(text, message)
+        declared = links[0].carries[message]
         value = None
         if text.value is not None:
             if declared.type is None:
@@ -255,22 +262,28 @@ class RuleReader:
             value = typed.term
         elif declared.type is not None:
             raise _wrong(text.message, f"{message!r} carries a value", f"{message}(value)")
-        shown = f"{message}{self._shown_value(scalar)} via {link.name}"
-        return Send(message, value, link.name, shown, scalar.place)
+        shown = f"{message}{self._shown_value(scalar)} via {links[0].called}"
+        return tuple(Send(message, value, link.name, shown, scalar.place) for link in links)
 
     def _shown_value(self, scalar: ScalarNode) -> str:
         match = re.search(r"\(.*\)", self._phrases.shown(scalar))
         return match[0] if match else ""
 
-    def _link_of(self, text: SendText, message: str) -> Link:
+    def _links_of(self, text: SendText, message: str) -> list[Link]:
+        """The link that a message is sent over; of a broadcast, that to each receiver."""
+        if message == CORRUPTED and any(link.corrupts for link in self._outgoing.values()):
+            told = "no rule sends 'corrupted': a link delivers it when it has corrupted a message"
+            raise _wrong(text.message, told, "a message that the link carries")
         if text.link is None:
             return self._only_link(text.message, message)
         name = self._phrases.parameters.get(text.link.text, text.link.text)
-        link = self._wiring.links.get(name)
+        links = [link for link in self._wiring.links.values() if link.called == name]
         if name in self._scope.broken:
             raise Unknowable
-        carriers = _carriers(message, self._outgoing)
-        choices = carriers or list(self._outgoing)
+        outgoing = {link.called: link for link in self._outgoing.values()}
+        carriers = _carriers(message, outgoing)
+        choices = carriers or list(outgoing)
+        link = links[0] if links else None
         if link is None:
             raise _wrong(text.link, f"unknown link {name!r}", "", name, choices)
         if link.sender != self._own.name:
@@ -279,16 +292,17 @@ class RuleReader:
         if message not in link.carries:
             told, expected = f"{name!r} does not carry {message!r}", _over_others(message, carriers)
             raise _wrong(text.message, told, expected, message, list(link.carries))
-        return link
+        return links
 
-    def _only_link(self, name: Name, message: str) -> Link:
+    def _only_link(self, name: Name, message: str) -> list[Link]:
         if self._scope.broken:
             raise Unknowable
         carrying = [link for link in self._outgoing.values() if message in link.carries]
-        if len(carrying) == 1:
-            return carrying[0]
+        called = dict.fromkeys(link.called for link in carrying)
+        if len(called) == 1:
+            return carrying
         if carrying:
-            links = ", ".join(link.name for link in carrying)
+            links = ", ".join(called)
             raise _wrong(name, f"several links carry {message!r}", f"'via' and one of {links}")
         known = [message for link in self._outgoing.values() for message in link.carries]
         text = f"no link from {self._own.name} carries {message!r}"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
+from modecheck.model.links import CORRUPTED
 from modecheck.model.parts import Device, Unused
 from modecheck.model.places import Place
 from modecheck.model.terms import Happens, parts_of
@@ -79,7 +80,7 @@ def _links(device: Device) -> Iterator[Unused]:
             yield Unused(link.name, text, link.place)
             continue
         for message in link.carries.values():
-            if (link.name, message.name) not in sent:
+            if (link.name, message.name) not in sent and message.name != CORRUPTED:
                 text = f"no rule of {link.sender} sends {message.name} over {link.name}"
                 yield Unused(f"{link.name}.{message.name}", text, message.place)
 

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
 from modecheck.model.clocks import common_measure, durations
+from modecheck.model.links import CORRUPTED, LINK_FAULTS
 from modecheck.model.parts import Chip, Clock, Device, Event, Link, Rule
 from modecheck.product.asking import AskedEvents, asked
 from modecheck.product.fairness import fair_sets, fairness_of
@@ -259,6 +260,8 @@ class _Composition:
             when_full=link.when_full,
             earliest=delay.low,
             latest=-1 if delay.high is None else delay.high,
+            any_order=link.order == "any",
+            corrupted=list(link.carries).index(CORRUPTED) + 1 if link.corrupts else 0,
         )
 
     def _chip(self, chip: Chip) -> ChipIR:
@@ -336,22 +339,24 @@ class _Composition:
         faults = []
         named: set[tuple[str, str]] = set()
         free: set[tuple[str, str]] = set()
-        for group, budget in zip(self._device.faults, self._plan.budgets, strict=True):
+        budgets = zip(self._device.faults, self._plan.budgets, strict=True)
+        for number, (group, budget) in enumerate(budgets):
             for target in group.targets:
                 named.add((group.kind, target))
-                if budget < 0 and (group.kind, target) in free:
+                row = self._plan.rows.get((number, target), -1)
+                if max(budget, row) < 0 and (group.kind, target) in free:
                     continue  # a second group without a budget would take the same step again
-                if budget < 0:
+                if max(budget, row) < 0:
                     free.add((group.kind, target))
-                faults.append(self._fault(group.kind, target, budget))
+                fault = self._fault(group.kind, target, budget)
+                faults.append(replace(fault, row=row, in_a_row=group.at_most_in_a_row or 0))
         for link in self._device.links.values():
-            for kind, can in (("lose", link.loses), ("duplicate", link.duplicates)):
-                if can and (kind, link.name) not in named:
-                    faults.append(self._fault(kind, link.name, -1))
+            own = (kind for kind in link.faults if (kind, link.name) not in named)
+            faults += (self._fault(kind, link.name, -1) for kind in own)
         return faults
 
     def _fault(self, kind: str, target: str, budget: int) -> FaultIR:
-        if kind in ("lose", "duplicate"):
+        if kind in LINK_FAULTS:
             queue = [form.name for form in self._queues].index(target)
             label = self._labels.number(Label(f"{target} {kind}", kind, -1, queue))
             return FaultIR(kind, queue, budget, label, {})

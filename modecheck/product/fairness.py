@@ -23,7 +23,7 @@ def fair_sets(
     labels: Sequence[Label],
 ) -> tuple[FairSet, ...]:
     """The fair sets of a product, rules first; steps without fairness are in none."""
-    endless = {f.target for f in faults if f.kind == "lose" and f.budget < 0}
+    endless = {f.target for f in faults if f.kind in ("lose", "corrupt") and f.endless}
     of_rules: dict[int, set[int]] = {}
     of_messages: dict[MessageIn, set[int]] = {}
     for number, label in enumerate(labels):

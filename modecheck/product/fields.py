@@ -15,7 +15,8 @@ from modecheck.product.timing import ChipTimers, TickInterval, moments, plan_tim
 class FieldPlan:
     """All fields in order, and which of them belong to which part of the model.
 
-    `budgets` has one entry for each fault group of the device: its field, or -1.
+    `budgets` has one entry for each fault group of the device: its field, or -1. `rows` holds the
+    fields that count faults in a row, by the number of the group and the link.
     """
 
     fields: list[Field] = field(default_factory=list)
@@ -23,6 +24,7 @@ class FieldPlan:
     variables: dict[tuple[str, str], int] = field(default_factory=dict)
     slots: dict[str, tuple[Slot, ...]] = field(default_factory=dict)
     budgets: list[int] = field(default_factory=list)
+    rows: dict[tuple[int, str], int] = field(default_factory=dict)
     timers: dict[str, ChipTimers] = field(default_factory=dict)
 
     def add(self, new: Field) -> int:
@@ -54,6 +56,11 @@ def plan_fields(device: Device) -> FieldPlan:
     for link in device.links.values():
         plan.slots[link.name] = _slots(plan, device, link)
     plan.budgets = [_budget(plan, group) for group in device.faults]
+    for number, group in enumerate(device.faults):
+        most = group.at_most_in_a_row
+        for link in group.targets if most is not None else ():
+            name = f"{group.kind}({link}) left in a row"
+            plan.rows[number, link] = plan.add(Field(name, 0, most or 0, most or 0))
     return plan
 
 

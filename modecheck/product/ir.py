@@ -263,7 +263,10 @@ class MessageIR:
 class Queue:
     """A link. `messages[code - 1]` is the message of a code. `up` is None for a link always up.
 
-    The head is delivered at an age from `earliest` to `latest` ticks; -1 for no latest.
+    The head is delivered at an age from `earliest` to `latest` ticks; -1 for no latest. With
+    `any_order` every message in it is treated like a head, and what waits is kept in a fixed order:
+    the oldest first, then by code, value and session. `corrupted` is the code of what arrives in
+    the place of a corrupted message, or 0.
     """
 
     name: str
@@ -276,13 +279,21 @@ class Queue:
     when_full: str
     earliest: int = 0
     latest: int = -1
+    any_order: bool = False
+    corrupted: int = 0
+
+    @property
+    def heads(self) -> tuple[Slot, ...]:
+        """The places from which a message can be delivered, lost, doubled or corrupted."""
+        return self.slots if self.any_order else self.slots[:1]
 
 
 @dataclass(frozen=True, slots=True)
 class FaultIR:
-    """`kind` is lose or duplicate (target: a queue), power_cut or reset (target: a chip).
+    """`kind` is lose, duplicate or corrupt (target: a queue), power_cut or reset (target: a chip).
 
-    `budget` is the field that counts the faults left, or -1 for any number.
+    `budget` is the field that counts the faults left, or -1 for any number. `row` is the field that
+    counts those left before the next message is delivered, when there are `in_a_row` again; or -1.
     `cut_labels` maps (rule, assignments done) to the label of a cut in the middle of that rule.
     """
 
@@ -291,6 +302,13 @@ class FaultIR:
     budget: int
     label: int
     cut_labels: dict[tuple[int, int], int]
+    row: int = -1
+    in_a_row: int = 0
+
+    @property
+    def endless(self) -> bool:
+        """Whether it may happen any number of times."""
+        return self.budget < 0 and self.row < 0
 
     @property
     def of_chip(self) -> bool:

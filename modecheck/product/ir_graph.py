@@ -316,8 +316,9 @@ class IRGraph(FactGraph):
         slots = [self.fields((s.code, s.value, s.late, s.age)) for s in queue.slots]
         first = queue.slots[0]
         self.fact(
-            ("queue", queue.holds, queue.when_full, queue.earliest, queue.latest),
+            ("queue", queue.holds, queue.when_full, queue.earliest, queue.latest, queue.any_order),
             own,
+            self.value_of(first.code, queue.corrupted),
             self.atom("chip", queue.sender),
             self.atom("chip", queue.receiver),
             self.node("slots", slots),
@@ -343,9 +344,9 @@ class IRGraph(FactGraph):
             for (rule, done), label in fault.cut_labels.items()
         ]
         self.fact(
-            ("fault", fault.kind),
+            ("fault", fault.kind, fault.in_a_row),
             self.atom("chip" if fault.of_chip else "queue", fault.target),
-            self.field(fault.budget) if fault.budget >= 0 else self.none,
+            self.fields((fault.budget, fault.row)),
             self.atom("label", fault.label),
             self.node(ANY_ORDER, cuts, ordered=False),
         )

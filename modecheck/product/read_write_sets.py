@@ -182,7 +182,8 @@ class _Influence:
     def _delivery(self, number: int, queue: Queue, code: int) -> Touch:
         receiver = self._product.chips[queue.receiver]
         slots = slots_of(queue)
-        touch = Touch(slots | reads_of(queue.up) | 1 << receiver.state_field, slots)
+        rows = bits(fault.row for fault in self._product.faults if fault.target == number)
+        touch = Touch(slots | reads_of(queue.up) | 1 << receiver.state_field, slots | rows)
         reactions = {
             reaction.rule: reaction
             for receptions in receiver.receptions
@@ -196,7 +197,7 @@ class _Influence:
         if fault.of_chip:
             return self._strike(fault)
         queue = self._product.queues[fault.target]
-        slots, budget = slots_of(queue), bits([fault.budget])
+        slots, budget = slots_of(queue), bits([fault.budget, fault.row])
         return Touch(slots | reads_of(queue.up) | budget, slots | budget)
 
     def _strike(self, fault: FaultIR) -> Touch:

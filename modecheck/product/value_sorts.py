@@ -38,8 +38,8 @@ class ValueSorts:
         for link in product.queues:
             self._queue(link)
         for fault in product.faults:
-            if fault.budget >= 0:
-                self._fix(fault.budget)
+            for left in {fault.budget, fault.row} - {-1}:
+                self._fix(left)
         if product.idle_field >= 0:
             self._fix(product.idle_field)
         if product.time is not None:
@@ -119,8 +119,11 @@ class ValueSorts:
         for slot in queue.slots:
             self._fix(slot.late)
             self._fix(slot.age)
-            if any(message.kind == "relative" for message in queue.messages):
+            # What waits in any order is kept in the order of codes and values.
+            if queue.any_order or any(one.kind == "relative" for one in queue.messages):
                 self._fix(slot.value)
+            if queue.any_order:
+                self._fix(slot.code)
         if queue.up is not None:
             self._truths([queue.up])
 

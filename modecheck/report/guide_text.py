@@ -22,6 +22,7 @@ TOPICS = (
     "expressions",
     "requirements",
     "time",
+    "links",
     "findings",
     "pictures",
     "compare",

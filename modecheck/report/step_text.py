@@ -108,9 +108,9 @@ def variables_as_text(walk: ManualWalk, style: Style) -> list[str]:
         if field.type is not None:
             lines.append(f"{field.name} {field.type.spell(value)}")
     for fault in product.faults:
-        if fault.budget >= 0:
-            left = f"{product.fields[fault.budget].name}: {state[fault.budget]} left"
-            lines += [] if left in lines else [left]
+        for field in (fault.budget, fault.row):
+            left = f"{product.fields[field].name}: {state[field]} left"
+            lines += [] if field < 0 or left in lines else [left]
     text = ", ".join(lines) or "there are no variables"
     return [*place_as_text(walk, style), *style.wrapped(text, "  ", "  ")]
 

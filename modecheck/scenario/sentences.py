@@ -8,6 +8,7 @@ from itertools import groupby
 from modecheck.engine.reference.happenings import (
     Accepted,
     Arrived,
+    Corrupted,
     Doubled,
     Dropped,
     Happening,
@@ -88,9 +89,10 @@ class _Words:
             return [self._accepted(happening)]
         if isinstance(happening, Dropped):
             return [self._dropped(happening)]
-        if isinstance(happening, Doubled):
+        if isinstance(happening, Doubled | Corrupted):
+            does = "duplicates" if isinstance(happening, Doubled) else "corrupts"
             message = self._message(happening.queue, happening.message)
-            return [Clause(self._link(happening.queue), f"duplicates {message}")]
+            return [Clause(self._link(happening.queue), f"{does} {message}")]
         if isinstance(happening, Passed):
             return [self._passed(happening)]
         return (

@@ -15,6 +15,7 @@ from fractions import Fraction
 from modecheck.engine.reference.happenings import (
     Accepted,
     Arrived,
+    Corrupted,
     Doubled,
     Dropped,
     Happening,
@@ -24,6 +25,7 @@ from modecheck.engine.reference.happenings import (
 )
 from modecheck.engine.reference.plain import Interpreter, State
 from modecheck.model.clocks import spelled
+from modecheck.model.links import CORRUPTED
 from modecheck.model.parts import Rule
 from modecheck.product.ir import Label, Product
 from modecheck.scenario.replay import Replayed
@@ -49,10 +51,10 @@ class Row:
 
     `kind` is "state" (the chip is now in `words`), "action", "timeout" (its timer ran out),
     "signal" (from `chip` to `other`), "send", "join" (a newer message joins one that waits),
-    "double" (the link duplicates it), "arrive", "gone", "waits" (at the end), "unsent" (lost as
-    soon as it is sent), "mode" (the device is now in it; without words: in none), "fail" (the
-    outcome), "time" (only time passes, up to the step `until`; the words say how much, and
-    how much since the start), or "nothing".
+    "double" (the link duplicates it), "corrupt" (the link corrupts it), "arrive", "gone",
+    "waits" (at the end), "unsent" (lost as soon as it is sent), "mode" (the device is now in it;
+    without words: in none), "fail" (the outcome), "time" (only time passes, up to the step
+    `until`; the words say how much, and how much since the start), or "nothing".
     """
 
     step: int
@@ -163,6 +165,7 @@ class _Telling:
         self.rows: list[Row] = []
         self.journeys: list[Journey] = []
         self._waiting: dict[int, list[int]] = defaultdict(list)
+        self._corrupted: set[int] = set()
         self._signallers: dict[int, int] = {}
         self._heard: set[int] = set()
         self._failures: list[str] = []
@@ -260,14 +263,42 @@ class _Telling:
         elif isinstance(happening, Dropped):
             self._dropped(step, happening)
         elif isinstance(happening, Doubled):
-            first = self._waiting[happening.queue][0]
-            one = self.journeys[first]
-            double = self._depart(happening.queue, one.text, one.sender, parent=first)
-            waiting = self._waiting[happening.queue]
-            waiting.insert(1, waiting.pop())  # The copy stands right behind the head.
-            self._row(step, "double", one.receiver, one.text, journey=double)
+            self._doubled(step, happening)
+        elif isinstance(happening, Corrupted):
+            journey = self._which(happening)
+            self._row(
+                step,
+                "corrupt",
+                self.journeys[journey].receiver,
+                self._text(journey),
+                journey=journey,
+            )
+            self._corrupted.add(journey)
         elif isinstance(happening, Struck):
             self._struck(step, happening)
+
+    def _doubled(self, step: int, doubled: Doubled) -> None:
+        first = self._which(doubled)
+        one, waiting = self.journeys[first], self._waiting[doubled.queue]
+        double = self._depart(doubled.queue, one.text, one.sender, parent=first)
+        if first in self._corrupted:
+            self._corrupted.add(double)
+        waiting.insert(waiting.index(first) + 1, waiting.pop())  # right behind the first
+        self._row(step, "double", one.receiver, self._text(first), journey=double)
+
+    def _which(self, happening: Arrived | Dropped | Doubled | Corrupted) -> int:
+        """The journey of a message that waits: the head of its link. Where messages may overtake
+        each other, the first of those that are alike.
+        """
+        number, waiting = happening.queue, self._waiting[happening.queue]
+        if not self._product.queues[number].any_order:
+            return waiting[0]
+        text = message_text(self._product, number, happening.message, happening.value)
+        return next(journey for journey in waiting if self._text(journey) == text)
+
+    def _text(self, journey: int) -> str:
+        """What the message of a journey is by now."""
+        return CORRUPTED if journey in self._corrupted else self.journeys[journey].text
 
     def _took(self, step: int, took: Took) -> None:
         rule, chip = self._product.rules[took.rule], self._product.chips[took.chip]
@@ -303,7 +334,7 @@ class _Telling:
         words += {"discarded": ["discarded"], "unspecified": ["not handled"]}.get(
             arrived.outcome, []
         )
-        journey = self._waiting[queue][0]
+        journey = self._which(arrived)
         receiver = self._product.queues[queue].receiver
         self._row(step, "arrive", receiver, *words, journey=journey)
         self._arrive(journey)
@@ -328,7 +359,7 @@ class _Telling:
         text = message_text(self._product, dropped.queue, dropped.message, None)
         why = _GONE[dropped.why]
         if dropped.queued:
-            journey = self._waiting[dropped.queue][0]
+            journey = self._which(dropped)
             self._row(step, "gone", queue.receiver, text, why, journey=journey)
             self._arrive(journey)
             return

@@ -24,7 +24,7 @@ from modecheck.engine.reference.predecessors import path_to
 from modecheck.engine.reference.system_actions import Drives
 from modecheck.product.ir import Product
 
-FAULTS = ("lose", "duplicate", "power_cut", "reset", "cut_in_rule")
+FAULTS = ("lose", "duplicate", "corrupt", "power_cut", "reset", "cut_in_rule")
 LOOK_EVERY = 256
 """States between two checks of the clock and the memory."""
 

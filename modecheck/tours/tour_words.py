@@ -21,6 +21,7 @@ FAULT_WORDS = {
     "reset": "reset {}",
     "lose": "make {} lose the next message",
     "duplicate": "make {} deliver the next message twice",
+    "corrupt": "make {} corrupt the next message",
 }
 
 

@@ -61,6 +61,13 @@ def features_of(plain: PlainExploration) -> Iterator[str]:
         yield "links that make their sender wait"
     if any(met.outcome == BLOCKED and met.queue >= 0 for met in encounters):
         yield "messages that wait for room"
+    if any(queue.any_order for queue in plain.product.queues):
+        yield "messages that may overtake each other"
+    kinds = {plain.product.labels[label].kind for label in plain.graph.labels}
+    if "corrupt" in kinds:
+        yield "corruptions"
+    if any(fault.row >= 0 for fault in plain.product.faults) and kinds & {"lose", "duplicate"}:
+        yield "faults in a row"
     if any(code == "blocked-reaction" for code, _ in plain.failures):
         yield "blocked reactions"
     if plain.failures:

@@ -155,7 +155,7 @@ class ChipWriter:
                 state["rules"] = [self._rule(inside=True) for _ in range(self._draw.number(1, 2))]
 
     def _add_replies(self, body: dict[str, Any], tree: dict[str, Any]) -> None:
-        arriving = sorted({name for wire in self._incoming for name in wire.carries})
+        arriving = sorted({name for wire in self._incoming for name in wire.delivers})
         if not arriving:
             return
         if self._draw.chance(60):
@@ -236,7 +236,7 @@ class ChipWriter:
         return rule
 
     def _add_trigger(self, rule: dict[str, Any]) -> Sight:
-        events = [(name, wire) for wire in self._incoming for name in wire.carries]
+        events = [(name, wire) for wire in self._incoming for name in wire.delivers]
         names = list(dict.fromkeys([*(name for name, _ in events), *self._signals]))
         if not names or self._draw.chance(35):
             if self._timed and self._draw.chance(70):
@@ -244,7 +244,7 @@ class ChipWriter:
             elif self._draw.chance(50):
                 rule["after"] = duration(self._draw) if self._timed else "20 ms"
             return self._sight
-        values = {name: wire.carries[name].type for name, wire in events}
+        values = {name: wire.delivers[name].type for name, wire in events}
         likely = [name for name in names if name in values] if self._draw.chance(50) else []
         heard = [self._draw.one(likely or names)]
         if self._draw.chance(20):

@@ -182,11 +182,14 @@ class _DeviceWriter:
             ("reset", "chips", chips),
             ("lose", "links", links),
             ("duplicate", "links", links),
+            ("corrupt", "links", links),
         ):
             if targets and self._draw.chance(35):
                 groups = []
                 for _ in range(1 + self._draw.chance(25)):
                     group: dict[str, Any] = {where: self._draw.some(targets, 1, 2)}
+                    if where == "links" and self._draw.chance(30):
+                        group["at_most_in_a_row"] = self._draw.number(1, 2)
                     groups.append(group | ({} if self._draw.chance(40) else {"at_most": 1}))
                 found[kind] = groups if len(groups) > 1 else groups[0]
         return found

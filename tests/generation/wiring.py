@@ -22,13 +22,21 @@ class Payload:
 
 @dataclass(frozen=True)
 class Wire:
-    """A link as chips see it; `narrow` is one of one place that makes its sender wait."""
+    """A link as chips see it; `narrow` is one of one place that makes its sender wait. One that
+    `corrupts` also delivers `corrupted`, which nobody sends.
+    """
 
     name: str
     sender: str
     receiver: str
     carries: Mapping[str, Payload]
     narrow: bool = False
+    corrupts: bool = False
+
+    @property
+    def delivers(self) -> Mapping[str, Payload]:
+        """What may arrive over it."""
+        return {**self.carries, **({"corrupted": Payload("event")} if self.corrupts else {})}
 
 
 def draw_kinds(draw: Draw) -> dict[str, Payload]:
@@ -56,7 +64,8 @@ def draw_wires(draw: Draw, chips: Sequence[str], kinds: Mapping[str, Payload]) -
         if draw.chance(50):
             sender, receiver = receiver, sender
         messages = draw.some(MESSAGES, 1, 2)
-        wires.append(Wire(name, sender, receiver, {m: kinds[m] for m in messages}))
+        carries = {m: kinds[m] for m in messages}
+        wires.append(Wire(name, sender, receiver, carries, corrupts=draw.chance(15)))
     return wires
 
 
@@ -83,8 +92,12 @@ def wire_as_yaml(draw: Draw, wire: Wire) -> dict[str, Any]:
     capacity = draw.one((1, 1, 2, 2, 3))
     link |= {"capacity": capacity} if capacity > 1 else {}
     can = [fault for fault in ("lose", "duplicate") if draw.chance(12)]
+    can += ["corrupt"] if wire.corrupts else []
     link |= {"can": can} if can else {}
     full = draw.one(("wait", "error", "drop_new", "drop_old"))
+    edges = all(payload.kind == "event" for payload in wire.carries.values())
+    if capacity > 1 and edges and full != "drop_old" and draw.chance(50):
+        link["order"] = "any"
     return link | ({"when_full": full} if full != "error" else {})
 
 

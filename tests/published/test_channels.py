@@ -85,6 +85,15 @@ def test_receiver_that_disregards_the_bit_delivers_wrongly_at_depth_nine(
     assert exploration.depth_of(wrong) == 9
 
 
+def test_no_bit_is_enough_where_messages_overtake_each_other(explored: Explored) -> None:
+    """Wang and Zuck 1989 (MC): finitely many headers do not do over links that reorder. The first
+    wrong delivery is 15 steps away (C); with the same two places and in order there is none.
+    """
+    exploration = explored("alternating_bit_reordered")
+    wrong = next(exploration.numbered(exploration.mark("requirement:right_delivery")))
+    assert exploration.depth_of(wrong) == 15
+
+
 @pytest.mark.parametrize("length", [1, 2, 3, 4])
 def test_chain_of_buffers_has_every_filling(explored: Explored, length: int) -> None:
     """Milner 1989 (MC): (k + 1)^N states for N buffers of one place and k = 2 values."""

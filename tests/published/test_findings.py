@@ -55,6 +55,7 @@ KNOWN: dict[str, dict[str, int]] = {
     "alternating_bit_2": {},
     "alternating_bit_3": {},
     "alternating_bit_broken": {"broken-requirement:right_delivery": 9},
+    "alternating_bit_reordered": {"broken-requirement:right_delivery": 15},
     "wolf_goat_cabbage": {"broken-requirement:unsolved": 7},
     "missionaries_3_2": {"broken-requirement:unsolved": 11},
     "missionaries_4_2": {},

@@ -113,17 +113,19 @@ class Clocks:
             waited = world.waited[chip.name, rule.title, source]
         return waited is not None and waited == self.span(duration)[1]
 
-    def deliverable(self, world: World, link: Link) -> bool:
-        """Whether the head of a link has been under way for long enough."""
+    def deliverable(self, world: World, link: Link, place: int) -> bool:
+        """Whether a message of a link has been under way for long enough."""
         if self.device.clock is None or link.delay is None:
             return True
-        return world.waits[link.name][0].age >= self.span(link.delay)[0]
+        return world.waits[link.name][place].age >= self.span(link.delay)[0]
 
     def last_call(self, world: World, link: Link) -> bool:
-        """Whether the head of a link cannot be under way for longer."""
+        """Whether a message of a link that could be delivered cannot be under way for longer."""
         if self.device.clock is None or link.delay is None:
             return False
-        return world.waits[link.name][0].age == self.span(link.delay)[1]
+        waits = world.waits[link.name]
+        heads = waits if link.order == "any" else waits[:1]
+        return any(one.age == self.span(link.delay)[1] for one in heads)
 
     def go_on(self, world: World) -> None:
         """One tick. Nobody counts beyond where it makes a difference."""

@@ -45,6 +45,29 @@ class Queues:
         world.waits[name] = tuple(waits)
         return dropped
 
+    def places(self, world: World, name: str) -> list[int]:
+        """Which messages of a link the next step may concern: its first one, or, where they may
+        overtake each other, any, but of equal ones only one.
+        """
+        waits = world.waits[name]
+        if self._links[name].order == "sent":
+            return [0] if waits else []
+        return [n for n, waiting in enumerate(waits) if waiting not in waits[:n]]
+
+    def settle(self, world: World) -> None:
+        """Where messages may overtake each other, only what waits counts, and not in which order:
+        it is kept in one, the oldest first, then as the link names its messages.
+        """
+        for name, link in self._links.items():
+            if link.order == "any":
+                named = list(link.carries)
+                world.waits[name] = tuple(
+                    sorted(
+                        world.waits[name],
+                        key=lambda one: (-one.age, named.index(one.message), one.value, one.late),
+                    )
+                )
+
     def begin_session(self, world: World, name: str) -> None:
         """What waits becomes late; a mark that no rule asks for is not kept."""
         if name in self._asked:

@@ -23,6 +23,7 @@ def world_of(product: Product, state: State) -> World:
         holds=holds,
         waits={queue.name: _waiting(product, state, n) for n, queue in enumerate(product.queues)},
         left=_left(product, state),
+        in_a_row={key: state[at] for key, at in plan_fields(device).rows.items()},
         waited=_waited(product, state),
         runs=_runs(product, state),
     )
@@ -78,7 +79,5 @@ def _waiting(product: Product, state: State, number: int) -> tuple[Waiting, ...]
 
 
 def _left(product: Product, state: State) -> dict[int, int]:
-    """Budgets stand last, in the order of their groups."""
-    groups = [n for n, group in enumerate(product.device.faults) if group.at_most is not None]
-    budgets = state[len(state) - len(groups) :]
-    return dict(zip(groups, budgets, strict=True))
+    budgets = enumerate(plan_fields(product.device).budgets)
+    return {number: state[field] for number, field in budgets if field >= 0}

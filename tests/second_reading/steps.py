@@ -118,19 +118,24 @@ class SecondReading:
 
     def _deliveries(self, world: World) -> Iterator[Outcome]:
         for link in self.device.links.values():
-            here = world.waits[link.name] and holds_in(link.up_when, world)
-            if here and self._clocks.deliverable(world, link):
-                clock = self.device.clock
-                hurries = link.delay is None and link.fair != "none"
-                at_once = clock is not None and "links" in clock.at_once and hurries
-                first = at_once or self._clocks.last_call(world, link)
-                for outcome in self._delivery(world, link):
+            here = [
+                place
+                for place in self._queues.places(world, link.name)
+                if holds_in(link.up_when, world) and self._clocks.deliverable(world, link, place)
+            ]
+            clock = self.device.clock
+            hurries = link.delay is None and link.fair != "none"
+            at_once = clock is not None and "links" in clock.at_once and hurries
+            first = at_once or self._clocks.last_call(world, link)
+            for place in here:
+                for outcome in self._delivery(world, link, place):
                     yield replace(outcome, first=first)
 
-    def _delivery(self, world: World, link: Link) -> Iterator[Outcome]:
-        head, chip = world.waits[link.name][0], self.device.chips[link.receiver]
+    def _delivery(self, world: World, link: Link, place: int) -> Iterator[Outcome]:
+        head, chip = world.waits[link.name][place], self.device.chips[link.receiver]
         deed = Deed(world.copy(), events={head.message})
-        deed.now.waits[link.name] = world.waits[link.name][1:]
+        deed.now.waits[link.name] = _without(world.waits[link.name], place)
+        self._end_rows(deed.now, link, head.message)
         view = View(chip.name, deed.now, deed.now.copy(), head.value, head.late)
         event = Event(head.message, link.name)
         discarded = f"{link.name} to {chip.name}, discarded"
@@ -151,6 +156,16 @@ class SecondReading:
         elif not manner:
             subject = f"{chip.name}.{world.at[chip.name]}.{head.message}"
             yield _failing(discarded, {("unspecified-reception", subject)}, True)
+
+    def _end_rows(self, world: World, link: Link, message: str) -> None:
+        """With a delivery the faults of a link in a row begin anew, with that of something that is
+        corrupted all but corruptions.
+        """
+        for number, group in enumerate(self.device.faults):
+            useless = link.corrupts and message == "corrupted" and group.kind == "corrupt"
+            if (number, link.name) in world.in_a_row and not useless:
+                assert group.at_most_in_a_row is not None
+                world.in_a_row[number, link.name] = group.at_most_in_a_row
 
     def _first_enabled(self, chip: Chip, event: Event, view: View) -> Rule | None:
         return next((r for r in _hearing(chip, event, view) if self.enabled(r, view)), None)
@@ -274,6 +289,7 @@ class SecondReading:
                     self._queues.begin_session(deed.now, link.name)
                 else:
                     self._empty(deed, link.name)
+        self._queues.settle(deed.now)
         return Outcome(
             label,
             deed.now,
@@ -300,28 +316,44 @@ class SecondReading:
     def _faults(self, world: World) -> Iterator[Outcome]:
         for number, group in enumerate(self.device.faults):
             for target in group.targets if world.left.get(number, 1) else ():
-                yield from self._fault(world, group.kind, target, number)
+                if world.in_a_row.get((number, target), 1):
+                    yield from self._fault(world, group.kind, target, number)
         for link in self.device.links.values():
-            for kind, can in (("lose", link.loses), ("duplicate", link.duplicates)):
+            for kind, can in (
+                ("lose", link.loses),
+                ("duplicate", link.duplicates),
+                ("corrupt", link.corrupts),
+            ):
                 if can and not any(_strikes(g, link.name, kind) for g in self.device.faults):
                     yield from self._fault(world, kind, link.name, -1)
 
     def _fault(self, world: World, kind: str, target: str, number: int) -> Iterator[Outcome]:
-        deed = Deed(world.copy())
-        natural = False
         if kind in ("power_cut", "reset"):
+            deed = Deed(world.copy())
             self._strike(deed, number, target)
-        else:
-            waits, link = world.waits[target], self.device.links[target]
-            full = kind == "duplicate" and len(waits) == link.capacity
-            if not waits or full or not holds_in(link.up_when, world):
-                return
-            deed.now.waits[target] = waits[1:] if kind == "lose" else (waits[0], *waits)
-            self._note_loss(deed, target, waits[0].message if kind == "lose" else "")
+            yield self._ended(deed, f"{target} {kind}", False)
+            return
+        waits, link = world.waits[target], self.device.links[target]
+        full = kind == "duplicate" and len(waits) == link.capacity
+        if full or not holds_in(link.up_when, world):
+            return
+        for place in self._queues.places(world, target):
+            one, deed = waits[place], Deed(world.copy())
+            if kind == "corrupt" and one.message == "corrupted":
+                continue
+            left = {
+                "lose": (),
+                "duplicate": (one, one),
+                "corrupt": (Waiting("corrupted", 0, one.late, one.age),),
+            }[kind]
+            deed.now.waits[target] = (*waits[:place], *left, *waits[place + 1 :])
+            self._note_loss(deed, target, "" if kind == "duplicate" else one.message)
             self._pay(deed.now, number)
+            if (number, target) in world.in_a_row:
+                deed.now.in_a_row[number, target] -= 1
             # A link that loses any number of messages does so by nature: nobody strikes it.
-            natural = kind == "lose" and number not in world.left
-        yield self._ended(deed, f"{target} {kind}", natural)
+            bounded = number in world.left or (number, target) in world.in_a_row
+            yield self._ended(deed, f"{target} {kind}", kind == "lose" and not bounded)
 
     def _strike(self, deed: Deed, number: int, name: str) -> None:
         """Back to the initial state; variables afresh but persistent ones; links in emptied."""
@@ -341,6 +373,10 @@ class SecondReading:
     def _pay(self, world: World, number: int) -> None:
         if number in world.left:
             world.left[number] -= 1
+
+
+def _without(waits: tuple[Waiting, ...], place: int) -> tuple[Waiting, ...]:
+    return (*waits[:place], *waits[place + 1 :])
 
 
 def _hearing(chip: Chip, event: Event, view: View) -> list[Rule]:

@@ -40,14 +40,16 @@ class Forbidden(Exception):
 @dataclass
 class World:
     """Where each chip is, what each variable holds, what waits in each link (its head first), how
-    often each group of faults may still strike; for how long each rule of a chip has waited in each
-    state that the chip is in, and for how long each timer runs, if it does.
+    often each group of faults may still strike, in all and in a row on a link; for how long each
+    rule of a chip has waited in each state that the chip is in, and for how long each timer runs,
+    if it does.
     """
 
     at: dict[str, str]
     holds: dict[tuple[str, str], tuple[int, ...]]
     waits: dict[str, tuple[Waiting, ...]]
     left: dict[int, int]
+    in_a_row: dict[tuple[int, str], int]
     waited: dict[tuple[str, str, str], int] = field(default_factory=dict)
     runs: dict[tuple[str, str], int | None] = field(default_factory=dict)
 
@@ -58,6 +60,7 @@ class World:
             dict(self.holds),
             dict(self.waits),
             dict(self.left),
+            dict(self.in_a_row),
             dict(self.waited),
             dict(self.runs),
         )
@@ -70,6 +73,7 @@ class World:
             tuple(self.holds.values()),
             tuple(self.waits.values()),
             tuple(self.left.values()),
+            tuple(sorted(self.in_a_row.items())),
             tuple(sorted(self.waited.items())),
             tuple(sorted(self.runs.items(), key=lambda item: item[0])),
         )
@@ -83,6 +87,12 @@ def first_world(device: Device) -> World:
         holds={(c.name, v.name): v.start for c in chips for v in c.variables.values()},
         waits=dict.fromkeys(device.links, ()),
         left={n: g.at_most for n, g in enumerate(device.faults) if g.at_most is not None},
+        in_a_row={
+            (n, link): g.at_most_in_a_row
+            for n, g in enumerate(device.faults)
+            if g.at_most_in_a_row is not None
+            for link in g.targets
+        },
     )
 
 

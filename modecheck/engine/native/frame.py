@@ -342,21 +342,30 @@ class FunctionFrame:
         builder.position_at_end(fresh)
 
     def fail(
-        self, failure: Failure, onward: ir.BasicBlock, *, by_system: bool, once: bool = False
+        self,
+        failure: Failure,
+        onward: ir.BasicBlock,
+        *,
+        by_system: bool,
+        once: bool = False,
+        alone: bool = True,
     ) -> None:
         """Write a record of a failing step, and go on at a block. With `once`, a failure that the
-        step has already is not written again.
+        step has already is not written again; unless it is `alone`, nor one that another step of
+        its label has.
         """
         if failure not in self.failures:
             self.failures.append(failure)
         number = self.failures.index(failure)
         label = constant(FAILED | number << FAILURE_SHIFT | self._label)
         values = self._failure_record(label)
-        if once:
+        self._note_possible(TRUE if by_system else FALSE)
+        if not alone:
+            self._unless_written(values, self._failed, self._failed.begin, onward)
+        elif once:
             start = self.builder.load(self._step_start())
             self._unless_written(values, self._failed, start, onward)
         self._failed.append(self.builder, values)
-        self._note_possible(TRUE if by_system else FALSE)
         self.builder.branch(onward)
 
     def _failure_record(self, label: ir.Value) -> list[ir.Value]:

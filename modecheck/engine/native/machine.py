@@ -98,8 +98,11 @@ def compiled(
             raise NotCompilableError(reason)
     target = target_machine(level)
     key = _key(product, by_system, curious, representatives, level)
-    # Of steps that are cut short, equal ones count once, which takes their records to be seen.
-    plain = representatives is None and not any(fault.cut_labels for fault in product.faults)
+    # Of steps that are cut short, or that take one of several messages, equal ones count once, which
+    # takes their records to be seen.
+    alike = any(fault.cut_labels for fault in product.faults)
+    alike |= any(queue.any_order for queue in product.queues)
+    plain = representatives is None and not alike
     kept = object_cache.load(key)
     if kept is None:
         kept = _compile(product, layout, by_system, curious, representatives, target, level)

@@ -55,17 +55,33 @@ class QueueCode:
             return TRUE
         return condition_or_false(self._frame, self._code, up, reading)
 
-    def pop(self, number: int) -> None:
-        """Take the head off; the others move up."""
-        slots = self._product.queues[number].slots
+    def need(self, number: int, place: int) -> None:
+        """End the step unless something stands in a place. Where messages may overtake each other,
+        of those that are alike only the first counts.
+        """
+        frame, builder = self._frame, self._frame.builder
+        queue = self._product.queues[number]
+        slot = queue.slots[place]
+        some = builder.icmp_signed("!=", frame.read(slot.code), constant(0))
+        frame.unless(some, frame.step_end)
+        if place:
+            before = queue.slots[place - 1]
+            differs = constant(0)
+            for one, two in zip(slot.fields, before.fields, strict=True):
+                differs = builder.or_(differs, builder.xor(frame.read(one), frame.read(two)))
+            frame.unless(builder.icmp_signed("!=", differs, constant(0)), frame.step_end)
+
+    def pop(self, number: int, place: int = 0) -> None:
+        """Take the head off, or what stands in another place; those behind it move up."""
+        slots = self._product.queues[number].slots[place:]
         for slot, behind in pairwise(slots):
             self._copy(behind, slot)
         for field in slots[-1].fields:
             self._frame.write(field, constant(0))
 
-    def double(self, number: int) -> None:
-        """Put a copy of the head right behind it. There must be room."""
-        slots = self._product.queues[number].slots
+    def double(self, number: int, place: int) -> None:
+        """Put a copy of a message right behind it. There must be room."""
+        slots = self._product.queues[number].slots[place:]
         for slot, before in zip(slots[:0:-1], slots[-2::-1], strict=True):
             self._copy(before, slot)
 
@@ -80,10 +96,21 @@ class QueueCode:
             for field in slot.fields:
                 self._frame.write(field, constant(0))
 
-    def drop_head(self, number: int) -> None:
-        """The head is gone, and did not arrive."""
-        self._note_dropped(number, self._product.queues[number].slots[0])
-        self.pop(number)
+    def drop(self, number: int, place: int = 0) -> None:
+        """The head is gone, or what stands in another place, and did not arrive."""
+        self._note_dropped(number, self._product.queues[number].slots[place])
+        self.pop(number, place)
+
+    def corrupt(self, number: int, place: int) -> None:
+        """A message becomes one that nobody can use. End the step if it is one already."""
+        frame, queue = self._frame, self._product.queues[number]
+        slot = queue.slots[place]
+        usable = frame.builder.icmp_signed("!=", frame.read(slot.code), constant(queue.corrupted))
+        frame.unless(usable, frame.step_end)
+        self._note_dropped(number, slot)
+        frame.write(slot.code, constant(queue.corrupted))
+        if slot.value >= 0:
+            frame.write(slot.value, constant(0))
 
     def _note_dropped(self, number: int, slot: Slot) -> None:
         for code in range(1, len(self._product.queues[number].messages) + 1):
@@ -125,11 +152,36 @@ class QueueCode:
                         self.make_late(number)
                     else:
                         self.empty(number)
+        for queue in self._product.queues:
+            if queue.any_order and self._frame.touched & fields_of(queue):
+                self._put_in_order(queue)
+
+    def _put_in_order(self, queue: Queue) -> None:
+        """Keep what has no order in one: the oldest first, then by code, value and session."""
+        for end in range(len(queue.slots) - 1, 0, -1):
+            for place in range(end):
+                self._exchange_unless_ordered(queue.slots[place], queue.slots[place + 1])
+
+    def _exchange_unless_ordered(self, one: Slot, two: Slot) -> None:
+        """Exchange what stands in two places if the second is full and comes first."""
+        frame, builder = self._frame, self._frame.builder
+        held = [(frame.read(a), frame.read(b)) for a, b in zip(one.fields, two.fields, strict=True)]
+        keys = [(frame.read(two.age), frame.read(one.age))] if one.age >= 0 else []
+        # From the last key to the first: each decides where all before it are equal.
+        before = FALSE
+        for first, second in reversed([*keys, *held]):
+            less = builder.icmp_signed("<", second, first)
+            equal = builder.icmp_signed("==", second, first)
+            before = builder.or_(less, builder.and_(equal, before))
+        full = builder.icmp_signed("!=", frame.read(two.code), constant(0))
+        swaps = builder.and_(before, full)
+        for a, b, (first, second) in zip(one.fields, two.fields, held, strict=True):
+            frame.write(a, builder.select(swaps, second, first))
+            frame.write(b, builder.select(swaps, first, second))
 
     def _may_go_down(self, number: int, queue: Queue) -> bool:
         """Whether this step can find the link down with something in it: else nothing changes."""
-        own = {field for slot in queue.slots for field in slot.fields}
-        return bool(self._frame.touched & (own | self._read_by_up[number]))
+        return bool(self._frame.touched & (fields_of(queue) | self._read_by_up[number]))
 
     def _put(self, one: PendingMessage, fail: Fail) -> None:
         queue = self._product.queues[one.send.queue]
@@ -188,7 +240,7 @@ class QueueCode:
             fail(send.overflow, after)
             return
         if queue.when_full == "drop_old":
-            self.drop_head(send.queue)
+            self.drop(send.queue)
             self._fill(queue.slots[-1], send, value)
         else:
             frame.note_events(self._bits.dropped.get((send.queue, send.message), 0))
@@ -199,6 +251,11 @@ class QueueCode:
         self._frame.note_events(self._bits.accepted.get((send.queue, send.message), 0))
         if slot.value >= 0:
             self._frame.write(slot.value, value if value is not None else constant(0))
+
+
+def fields_of(queue: Queue) -> set[int]:
+    """All fields of a queue."""
+    return {field for slot in queue.slots for field in slot.fields}
 
 
 def condition_or_false(

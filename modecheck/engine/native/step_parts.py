@@ -108,6 +108,7 @@ class StepParts:
         self._observers = ObserverCode(product, frame, self._code)
         self._cuts = [fault for fault in product.faults if fault.of_chip]
         self._hearings = 0
+        self._one_of_several = False
         self._plan = StepPlan(0, False, constant(0), constant(0))
 
     def _reading_before(self) -> Reading:
@@ -134,7 +135,8 @@ class StepParts:
         if plan.onward is not None:
             self._fail_beside_others(failure, plan.onward)
         elif plan.cut is None:
-            frame.fail(failure, frame.step_end, by_system=plan.by_system)
+            alone = not self._one_of_several
+            frame.fail(failure, frame.step_end, by_system=plan.by_system, alone=alone)
         else:
             # A cut that has not struck yet is no step of its own: its failure is reported already.
             frame.builder.branch(frame.step_end)
@@ -147,7 +149,8 @@ class StepParts:
         once = plan.in_another_part(failure, onward)
         plan.failed, plan.unchecked = plan.failed or frame.flag(), True
         frame.builder.store(constant(1), plan.failed)
-        frame.fail(failure, onward, by_system=plan.by_system, once=once)
+        alone = not self._one_of_several
+        frame.fail(failure, onward, by_system=plan.by_system, once=once, alone=alone)
 
     @contextmanager
     def _part(self, onward: ir.BasicBlock) -> Iterator[None]:

@@ -195,45 +195,52 @@ class StepCode(HearingCode):
         self._queues.finish(self._plan.sends, self._reading_all(), self._fail_beside_others)
         self._unless_failed()
         self._observers.go_on()
-        self._frame.emit(by_system=self._plan.by_system, once=self._plan.cut is not None)
+        once = self._plan.cut is not None or self._one_of_several
+        self._frame.emit(by_system=self._plan.by_system, once=once)
 
     def _delivery(self, number: int) -> None:
-        """What reaches the receiver from one queue: a step for each message and rule."""
+        """What reaches the receiver from one queue: a step for each message and rule, from each
+        place where it may stand.
+        """
         queue = self._product.queues[number]
-        for code in range(1, len(queue.messages) + 1):
-            self._delivery_of(number, code)
+        self._one_of_several = len(queue.heads) > 1
+        for place in range(len(queue.heads)):
+            for code in range(1, len(queue.messages) + 1):
+                self._delivery_of(number, code, place)
+        self._one_of_several = False
 
-    def _delivery_of(self, number: int, code: int) -> None:
+    def _delivery_of(self, number: int, code: int, place: int) -> None:
         queue = self._product.queues[number]
         chip = self._product.chips[queue.receiver]
         receptions = [chip.receptions[leaf][number, code] for leaf in range(len(chip.leaves))]
         rules: dict[int, Reaction] = {}
         for reception in receptions:
             rules.update({reaction.rule: reaction for reaction in reception.reactions})
-        head = queue.slots[0]
+        head = queue.slots[place]
         original = self._frame.original
         payload = original[head.value] if head.value >= 0 else constant(0)
         late = original[head.late] if head.late >= 0 else constant(0)
-        choice = self._chosen_reception(number, code, receptions, payload, late)
+        choice = self._chosen_reception((number, place), code, receptions, payload, late)
         for reaction in rules.values():
             self._whole_step(
                 queue.receiver,
                 reaction,
-                partial(self._taken_off, number, code, choice, reaction.rule),
+                partial(self._taken_off, (number, place), code, choice, reaction.rule),
                 payload,
                 late,
             )
-        self._without_rule(number, code, receptions, choice)
+        self._without_rule((number, place), code, receptions, choice)
 
     def _chosen_reception(
         self,
-        number: int,
+        where: tuple[int, int],
         code: int,
         receptions: list[Reception],
         payload: ir.Value,
         late: ir.Value,
     ) -> ir.Value:
         """Decide, in a piece of code of its own that makes no step, what becomes of the head."""
+        number, place = where
         queue = self._product.queues[number]
         chip = self._product.chips[queue.receiver]
         builder = self._frame.builder
@@ -242,8 +249,9 @@ class StepCode(HearingCode):
         builder.store(constant(UNDECIDED), decided)
         with self._frame.step(label):
             self._begin(label, payload, late)
-            self._need_head(number, code)
-            self._queues.pop(number)
+            self._need_message(where, code)
+            self._queues.pop(number, place)
+            self._end_rows(number, code)
             for leaf, reception in enumerate(receptions):
                 is_it = self._is_one_of(chip.state_field, [leaf], len(chip.leaves))
                 with self._frame.only_if(is_it):
@@ -262,29 +270,48 @@ class StepCode(HearingCode):
             builder.store(builder.load(choice), decided)
         return decided
 
-    def _need_head(self, number: int, code: int) -> None:
+    def _end_rows(self, number: int, code: int) -> None:
+        """A message is delivered: a row of faults ends, but that of corruptions only by a message
+        that can be used.
+        """
+        unusable = code == self._product.queues[number].corrupted
+        for fault in self._product.faults:
+            if fault.row < 0 or fault.target != number:
+                continue
+            if fault.kind != "corrupt" or not unusable:
+                self._frame.write(fault.row, constant(fault.in_a_row))
+
+    def _need_message(self, where: tuple[int, int], code: int) -> None:
+        """End the step unless this message has come to its receiver."""
+        number, place = where
         queue, builder = self._product.queues[number], self._frame.builder
-        head = self._frame.read(queue.slots[0].code)
+        if place:
+            self._queues.need(number, place)
+        head = self._frame.read(queue.slots[place].code)
         is_it = builder.icmp_signed("==", head, constant(code))
         self._frame.unless(is_it, self._frame.step_end)
         if queue.earliest:
-            age = self._frame.read(queue.slots[0].age)
+            age = self._frame.read(queue.slots[place].age)
             ripe = builder.icmp_signed(">=", age, constant(queue.earliest))
             self._frame.unless(ripe, self._frame.step_end)
         up = self._queues.is_up(number, self._reading_all())
         self._frame.unless(up, self._frame.step_end)
 
-    def _taken_off(self, number: int, code: int, choice: ir.Value, outcome: int) -> None:
-        """Go on only if this is what becomes of the head; then take it off."""
+    def _taken_off(self, where: tuple[int, int], code: int, choice: ir.Value, outcome: int) -> None:
+        """Go on only if this is what becomes of the message; then take it off."""
+        number, place = where
         frame, builder = self._frame, self._frame.builder
         is_it = builder.icmp_signed("==", builder.load(choice), constant(outcome))
         frame.unless(is_it, frame.step_end)
         frame.note_events(self._bits.delivered.get((number, code), 0))
-        self._note_late(number, code)
-        self._queues.pop(number)
+        self._note_late(where, code)
+        self._queues.pop(number, place)
+        self._end_rows(number, code)
 
-    def _note_late(self, number: int, code: int) -> None:
-        bits, head = self._bits.late.get((number, code), 0), self._product.queues[number].slots[0]
+    def _note_late(self, where: tuple[int, int], code: int) -> None:
+        number, place = where
+        bits = self._bits.late.get((number, code), 0)
+        head = self._product.queues[number].slots[place]
         if bits and head.late >= 0:
             builder = self._frame.builder
             late = builder.icmp_signed("!=", self._frame.read(head.late), constant(0))
@@ -292,18 +319,18 @@ class StepCode(HearingCode):
                 self._frame.note_events(bits)
 
     def _without_rule(
-        self, number: int, code: int, receptions: list[Reception], choice: ir.Value
+        self, where: tuple[int, int], code: int, receptions: list[Reception], choice: ir.Value
     ) -> None:
         label = receptions[0].discard_label
         if any(reception.otherwise is Otherwise.DISCARD for reception in receptions):
             with self._frame.step(label):
                 self._begin(label, constant(0), constant(0))
-                self._taken_off(number, code, choice, DISCARDED)
+                self._taken_off(where, code, choice, DISCARDED)
                 self._finish_step()
-        chip = self._product.chips[self._product.queues[number].receiver]
+        chip = self._product.chips[self._product.queues[where[0]].receiver]
         with self._frame.step(label):
             self._begin(label, constant(0), constant(0))
-            self._taken_off(number, code, choice, UNSPECIFIED)
+            self._taken_off(where, code, choice, UNSPECIFIED)
             for leaf, reception in enumerate(receptions):
                 if reception.otherwise is Otherwise.UNSPECIFIED:
                     with self._frame.only_if(
@@ -312,43 +339,50 @@ class StepCode(HearingCode):
                         self._fail(reception.unspecified)
 
     def _fault(self, fault: FaultIR) -> None:
-        with self._frame.step(fault.label):
-            self._begin(fault.label, constant(0), constant(0))
-            self._need_budget(fault)
-            if fault.of_chip:
-                self._strike(fault)
-            else:
-                self._tamper(fault)
-            self._finish_step()
+        """A step for its chip, or for each place of its queue where a message may stand."""
+        heads = () if fault.of_chip else self._product.queues[fault.target].heads
+        self._one_of_several = len(heads) > 1
+        for place in range(max(len(heads), 1)):
+            with self._frame.step(fault.label):
+                self._begin(fault.label, constant(0), constant(0))
+                self._need_budget(fault)
+                if fault.of_chip:
+                    self._strike(fault)
+                else:
+                    self._tamper(fault, place)
+                self._finish_step()
+        self._one_of_several = False
 
     def _need_budget(self, fault: FaultIR) -> None:
-        if fault.budget >= 0:
-            builder = self._frame.builder
-            left = self._frame.original[fault.budget]
-            some = builder.icmp_signed(">", left, constant(0))
-            self._frame.unless(some, self._frame.step_end)
+        for field in (fault.budget, fault.row):
+            if field >= 0:
+                builder = self._frame.builder
+                left = self._frame.original[field]
+                some = builder.icmp_signed(">", left, constant(0))
+                self._frame.unless(some, self._frame.step_end)
 
     def _pay(self, fault: FaultIR) -> None:
-        if fault.budget >= 0:
-            left = self._frame.read(fault.budget)
-            self._frame.write(fault.budget, self._frame.builder.sub(left, constant(1)))
+        for field in (fault.budget, fault.row):
+            if field >= 0:
+                left = self._frame.read(field)
+                self._frame.write(field, self._frame.builder.sub(left, constant(1)))
 
-    def _tamper(self, fault: FaultIR) -> None:
-        """Lose or double the head of a queue."""
+    def _tamper(self, fault: FaultIR, place: int) -> None:
+        """Lose, double or corrupt the head of a queue, or what stands in another place."""
         queue, builder = self._product.queues[fault.target], self._frame.builder
-        head = self._frame.read(queue.slots[0].code)
-        some = builder.icmp_signed("!=", head, constant(0))
-        self._frame.unless(some, self._frame.step_end)
+        self._queues.need(fault.target, place)
         self._frame.unless(
             self._queues.is_up(fault.target, self._reading_all()), self._frame.step_end
         )
         if fault.kind == "lose":
-            self._queues.drop_head(fault.target)
+            self._queues.drop(fault.target, place)
+        elif fault.kind == "corrupt":
+            self._queues.corrupt(fault.target, place)
         else:
             last = self._frame.read(queue.slots[-1].code)
             free = builder.icmp_signed("==", last, constant(0))
             self._frame.unless(free, self._frame.step_end)
-            self._queues.double(fault.target)
+            self._queues.double(fault.target, place)
         self._pay(fault)
 
     def _strike(self, fault: FaultIR) -> None:

@@ -22,6 +22,9 @@ Nothing else is claimed to be preserved: what happens on the paths that are left
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Iterator
+
 from modecheck.engine.reference.plain import Interpreter, State, Step
 from modecheck.engine.reference.system_actions import Drives
 from modecheck.product.ir import Product
@@ -58,13 +61,13 @@ class StubbornSteps:
         self._writers: dict[int, Actions] = {}
 
     def _labelled(self) -> dict[int, ActionKey]:
-        """The action of each label that begins a step; a delivery's code is known by its state."""
+        """The action of each label that begins a step."""
         keys: dict[int, ActionKey] = {}
         for number, label in enumerate(self._product.labels):
             if label.kind == "rule":
                 keys[number] = (OWN, label.chip, label.rule)
             elif label.kind in ("deliver", "discard"):
-                keys[number] = (DELIVERY, label.queue, 0)
+                keys[number] = (DELIVERY, label.queue, label.message)
         return keys
 
     def _conflicting(self, action: Action) -> Actions:
@@ -109,25 +112,30 @@ class StubbornSteps:
     def _begun(self, state: State, steps: list[Step]) -> list[int]:
         """The action of each step. A cut in the middle of a rule stands behind the step it cuts."""
         begun: list[int] = []
-        faults = iter(enumerate(self._product.faults))
+        faults = self._striking(state, steps)
         for step in steps:
             key = self._of_label.get(step.label)
             if key is not None:
-                kind, one, two = key
-                if kind == DELIVERY:
-                    two = state[self._product.queues[one].slots[0].code]
-                begun.append(self._numbers[kind, one, two])
+                begun.append(self._numbers[key])
             elif self._product.labels[step.label].kind == "cut_in_rule":
                 begun.append(begun[-1])
             else:
-                # Two groups of faults may strike the same target by the same label.
-                number = next(
-                    n
-                    for n, fault in faults
-                    if fault.label == step.label and (fault.budget < 0 or state[fault.budget] > 0)
-                )
-                begun.append(self._numbers[FAULT, number, 0])
+                begun.append(self._numbers[FAULT, next(faults[step.label]), 0])
         return begun
+
+    def _striking(self, state: State, steps: list[Step]) -> dict[int, Iterator[int]]:
+        """The fault (number) of each step of a label. Two groups of faults may strike the same
+        target by the same label, and then each does it to the same messages, one after the other.
+        """
+        of_label: dict[int, list[int]] = {}
+        for number, fault in enumerate(self._product.faults):
+            if all(state[left] > 0 for left in (fault.budget, fault.row) if left >= 0):
+                of_label.setdefault(fault.label, []).append(number)
+        times = Counter(step.label for step in steps)
+        return {
+            label: iter([n for n in numbers for _ in range(times[label] // len(numbers))])
+            for label, numbers in of_label.items()
+        }
 
     def _closed(self, key: int, possible: Actions, state: State) -> Actions:
         """The least stubborn set with a key that this way of choosing makes."""
@@ -163,8 +171,9 @@ class StubbornSteps:
 
     def _missing_message(self, number: int, code: int, state: State) -> int:
         queue = self._product.queues[number]
-        if state[queue.slots[0].code] != code:
-            return 1 << queue.slots[0].code
+        heads = bits(slot.code for slot in queue.heads)
+        if all(state[slot.code] != code for slot in queue.heads):
+            return heads
         if queue.up is not None and not self._interpreter.condition(queue.up, state):
             return reads_of(queue.up)
         # The message is deferred or waits for room: in another leaf, or by another guard or with
@@ -180,7 +189,9 @@ class StubbornSteps:
         fault = self._product.faults[number]
         if fault.budget >= 0 and state[fault.budget] <= 0:
             return 0  # what is spent never comes back
+        if fault.row >= 0 and state[fault.row] <= 0:
+            return 1 << fault.row
         queue = self._product.queues[fault.target]
         if queue.up is not None and not self._interpreter.condition(queue.up, state):
             return reads_of(queue.up)
-        return bits([queue.slots[0].code, queue.slots[-1].code])
+        return bits(slot.code for slot in (*queue.heads, queue.slots[-1]))

@@ -25,7 +25,7 @@ class SignalEmitted(NamedTuple):
 
 
 class Arrived(NamedTuple):
-    """The head of a queue reached its chip; `outcome` is taken, discarded or unspecified."""
+    """A message reached its chip; `outcome` is taken, discarded or unspecified."""
 
     queue: int
     message: int
@@ -45,18 +45,28 @@ class Accepted(NamedTuple):
 
 class Dropped(NamedTuple):
     """A message is gone. `why` is lost, full, down or cut; what never came to its queue was not
-    `queued`.
+    `queued`, and its value is not told.
     """
 
     queue: int
     message: int
     why: str
     queued: bool = True
+    value: int = 0
 
 
 class Doubled(NamedTuple):
     queue: int
     message: int
+    value: int
+
+
+class Corrupted(NamedTuple):
+    """A message that waits cannot be used any more."""
+
+    queue: int
+    message: int
+    value: int
 
 
 class Struck(NamedTuple):
@@ -75,5 +85,5 @@ class Passed(NamedTuple):
 
 
 Happening: TypeAlias = (
-    Took | SignalEmitted | Arrived | Accepted | Dropped | Doubled | Struck | Passed
+    Took | SignalEmitted | Arrived | Accepted | Dropped | Doubled | Corrupted | Struck | Passed
 )

@@ -10,6 +10,7 @@ from modecheck.engine.reference.event_bits import event_bits
 from modecheck.engine.reference.happenings import (
     Accepted,
     Arrived,
+    Corrupted,
     Dropped,
     Happening,
     Passed,
@@ -72,7 +73,7 @@ class Observing:
         match happening:
             case Accepted(queue, message):
                 return bits.accepted.get((queue, message), 0)
-            case Dropped(queue, message):
+            case Dropped(queue, message) | Corrupted(queue, message):
                 return bits.dropped.get((queue, message), 0)
             case Arrived(queue, message, _, late):
                 late_bits = bits.late.get((queue, message), 0) if late else 0

@@ -2,7 +2,8 @@
 
 The parts of one step, in this order:
 
-1. A delivery takes the head off its queue. Where no rule for it is enabled, but some would be if
+1. A delivery takes the head off its queue, or any message where they may overtake each other; a
+   row of faults of its link ends. Where no rule for it is enabled, but some would be if
    their links had room (`when_full: wait`), it stays where it is, and there is no step.
 2. The rule's assignments run in order; its sends are collected; the chip enters its new leaf.
 3. Signals are heard in the order in which they were given. For each, every chip but the one
@@ -153,17 +154,21 @@ class Interpreter:
 
     def _deliveries(self, state: State, only: int = -1) -> Iterator[Step]:
         """What queues deliver, or one queue alone."""
-        for number in range(len(self.product.queues)):
-            if only in (-1, number) and self._queueing.is_ripe(number, state):
-                yield from self._delivery(state, number)
+        for number, queue in enumerate(self.product.queues):
+            if only in (-1, number):
+                places = self._queueing.ripe(number, state)
+                steps = (step for place in places for step in self._delivery(state, number, place))
+                # To take one of several messages may come to the same as to take another.
+                yield from _distinct(steps) if queue.any_order else steps
 
-    def _delivery(self, state: State, number: int) -> Iterator[Step]:
-        """The head of a queue reaches its receiver."""
+    def _delivery(self, state: State, number: int, place: int = 0) -> Iterator[Step]:
+        """The head of a queue reaches its receiver, or what stands in another place."""
         queue = self.product.queues[number]
-        receiver, code = self.product.chips[queue.receiver], state[queue.slots[0].code]
+        receiver, code = self.product.chips[queue.receiver], state[queue.slots[place].code]
         leaf = state[receiver.state_field]
         reception = receiver.receptions[leaf][number, code]
-        draft = arrival(state, queue)
+        draft = arrival(state, queue, place)
+        self._striking.end_rows(draft, number, code)
         try:
             chosen = self._reacting.first_enabled(draft, queue.receiver, reception.reactions)
             waits = not chosen and self._reacting.full(draft, queue.receiver, reception.reactions)
@@ -197,9 +202,9 @@ class Interpreter:
         chains = [(form.steps[leaf], StepDraft(list(state)))]
         for number in form.inputs:
             queue = self.product.queues[number]
-            if self._queueing.is_ripe(number, state):
-                reception = form.receptions[leaf][number, state[queue.slots[0].code]]
-                chains.append((reception.reactions, arrival(state, queue)))
+            for place in self._queueing.ripe(number, state):
+                reception = form.receptions[leaf][number, state[queue.slots[place].code]]
+                chains.append((reception.reactions, arrival(state, queue, place)))
         for reactions, draft in chains:
             for reaction, room in self._reacting.full(draft, chip, reactions):
                 yield reaction.rule, room.queue
@@ -243,8 +248,10 @@ class Interpreter:
         return draft.done(label, self._observing.go_on(draft, self.observed))
 
     def _faults(self, state: State) -> Iterator[Step]:
-        for fault, draft in self._striking.strokes(state):
-            yield self._finished(draft, fault.label)
+        for fault in self.product.faults:
+            drafts = self._striking.strokes(state, fault)
+            steps = (self._finished(draft, fault.label) for draft in drafts)
+            yield from _distinct(steps)
 
     def _tick(self, state: State, others: Sequence[Step]) -> Iterator[Step]:
         """Time goes on as far as one step takes it, unless that changes nothing."""
@@ -274,3 +281,21 @@ class Interpreter:
         draft = StepDraft(list(state))
         draft.now[self.product.idle_field] = 1
         return self._finished(draft, self.product.idle_label)
+
+
+def _distinct(steps: Iterable[Step]) -> Iterator[Step]:
+    """Each step once: two that lead to the same state in the same way are one, and so are two that
+    fail in the same way.
+    """
+    known: set[tuple[object, ...]] = set()
+    for step in steps:
+        if step.after is None:
+            fresh = tuple(one for one in step.failures if (step.label, one) not in known)
+            known |= {(step.label, one) for one in fresh}
+            if fresh:
+                yield step._replace(failures=fresh)
+            continue
+        same = (step.label, step.after, step.moved, step.events)
+        if same not in known:
+            known.add(same)
+            yield step

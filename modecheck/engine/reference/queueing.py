@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 from modecheck.engine.contract.space import State
-from modecheck.engine.reference.happenings import Accepted, Doubled, Dropped
+from modecheck.engine.reference.happenings import Accepted, Corrupted, Doubled, Dropped
 from modecheck.engine.reference.step_draft import StepDraft
 from modecheck.product.evaluation import Evaluator, StepFailed
-from modecheck.product.ir import Product, Queue, SendIR
+from modecheck.product.ir import Product, Queue, SendIR, Slot
 
 
 class Queueing:
@@ -23,13 +24,17 @@ class Queueing:
         up = self._queues[number].up
         return up is None or self._holds(up, state)
 
-    def is_ripe(self, number: int, state: State) -> bool:
-        """Whether the head of a queue, if it has one, has come to its receiver."""
+    def ripe(self, number: int, state: State) -> list[int]:
+        """The places in a queue of what has come to its receiver: its head, if anything. Where
+        messages may overtake each other, each of those that differ.
+        """
         queue = self._queues[number]
-        head = queue.slots[0]
-        if not state[head.code] or (head.age >= 0 and state[head.age] < queue.earliest):
-            return False
-        return self.is_up(number, state)
+        found = [
+            place
+            for place in different(queue, state)
+            if (age := queue.slots[place].age) < 0 or state[age] >= queue.earliest
+        ]
+        return found if found and self.is_up(number, state) else []
 
     def put(self, draft: StepDraft, send: SendIR, value: int) -> None:
         """A message that was sent comes to its queue. Raises `StepFailed`."""
@@ -46,7 +51,7 @@ class Queueing:
             if queue.when_full == "drop_new":
                 draft.log.append(Dropped(send.queue, send.message, "full", queued=False))
                 return
-            self.drop_head(draft, send.queue, "full")
+            self.drop(draft, send.queue, "full")
             free = [queue.slots[-1]]
         now[free[0].code] = send.message
         if free[0].value >= 0:
@@ -54,32 +59,48 @@ class Queueing:
         draft.log.append(Accepted(send.queue, send.message, value, merged=False))
 
     def take_down(self, draft: StepDraft) -> None:
-        """Links that are down are emptied, or what waits in them becomes late."""
+        """Links that are down are emptied, or what waits in them becomes late. Then what has no
+        order is put in the order in which it is kept.
+        """
         for number, queue in enumerate(self._queues):
             if draft.now[queue.slots[0].code] and not self.is_up(number, draft.now):
                 if queue.holds:
                     self.make_late(draft, number)
                 else:
                     self.empty(draft, number, "down")
+            if queue.any_order:
+                _put_in_order(draft.now, queue)
 
     def empty(self, draft: StepDraft, number: int, why: str) -> None:
         """All that waits in a queue is dropped."""
         while draft.now[self._queues[number].slots[0].code]:
-            self.drop_head(draft, number, why)
+            self.drop(draft, number, why)
 
-    def drop_head(self, draft: StepDraft, number: int, why: str) -> None:
-        """The head of a queue is dropped."""
-        queue = self._queues[number]
-        draft.log.append(Dropped(number, draft.now[queue.slots[0].code], why))
-        _pop(draft.now, queue)
-
-    def double_head(self, draft: StepDraft, number: int) -> None:
-        """A copy of the head comes right behind it; the others move back. There must be room."""
+    def drop(self, draft: StepDraft, number: int, why: str, place: int = 0) -> None:
+        """The head of a queue is dropped, or what stands in another place."""
         queue, now = self._queues[number], draft.now
-        draft.log.append(Doubled(number, now[queue.slots[0].code]))
-        for slot, before in zip(queue.slots[:0:-1], queue.slots[-2::-1], strict=True):
+        slot = queue.slots[place]
+        draft.log.append(Dropped(number, now[slot.code], why, value=_value(now, slot)))
+        _take(now, queue, place)
+
+    def double(self, draft: StepDraft, number: int, place: int) -> None:
+        """A copy comes right behind a message; those behind it move back. There must be room."""
+        queue, now = self._queues[number], draft.now
+        first = queue.slots[place]
+        draft.log.append(Doubled(number, now[first.code], _value(now, first)))
+        slots = queue.slots[place:]
+        for slot, before in zip(slots[:0:-1], slots[-2::-1], strict=True):
             for where, source in zip(slot.fields, before.fields, strict=True):
                 now[where] = now[source]
+
+    def corrupt(self, draft: StepDraft, number: int, place: int) -> None:
+        """A message becomes one that nobody can use: only its age and its session stay."""
+        queue, now = self._queues[number], draft.now
+        slot = queue.slots[place]
+        draft.log.append(Corrupted(number, now[slot.code], _value(now, slot)))
+        now[slot.code] = queue.corrupted
+        if slot.value >= 0:
+            now[slot.value] = 0
 
     def make_late(self, draft: StepDraft, number: int) -> None:
         """What waits in a queue is of an old session from now on."""
@@ -88,22 +109,51 @@ class Queueing:
                 draft.now[slot.late] = 1
 
 
-def arrival(state: State, queue: Queue) -> StepDraft:
-    """A step that begins with the head of a queue."""
-    head = queue.slots[0]
-    payload = state[head.value] if head.value >= 0 else 0
-    draft = StepDraft(list(state), payload, state[head.late] if head.late >= 0 else 0)
-    _pop(draft.now, queue)
+def different(queue: Queue, state: Sequence[int]) -> list[int]:
+    """The places from which something can be taken: that of the head, if there is one. Where
+    messages may overtake each other, the first place of each of those that differ: equal ones stand
+    together.
+    """
+    found = [place for place, slot in enumerate(queue.heads) if state[slot.code]]
+    return [p for p in found if not p or _held(queue, state, p) != _held(queue, state, p - 1)]
+
+
+def _held(queue: Queue, state: Sequence[int], place: int) -> list[int]:
+    return [state[where] for where in queue.slots[place].fields]
+
+
+def arrival(state: State, queue: Queue, place: int = 0) -> StepDraft:
+    """A step that begins with the head of a queue, or with what stands in another place."""
+    head = queue.slots[place]
+    draft = StepDraft(list(state), _value(state, head), state[head.late] if head.late >= 0 else 0)
+    _take(draft.now, queue, place)
     return draft
 
 
-def _pop(now: list[int], queue: Queue) -> None:
-    """Take the head off a queue; the others move up."""
-    for slot, behind in zip(queue.slots, queue.slots[1:], strict=False):
+def _value(state: Sequence[int], slot: Slot) -> int:
+    return state[slot.value] if slot.value >= 0 else 0
+
+
+def _take(now: list[int], queue: Queue, place: int) -> None:
+    """Take what stands in a place off a queue; the others move up."""
+    slots = queue.slots[place:]
+    for slot, behind in pairwise(slots):
         for where, source in zip(slot.fields, behind.fields, strict=True):
             now[where] = now[source]
     for where in queue.slots[-1].fields:
         now[where] = 0
+
+
+def _put_in_order(now: list[int], queue: Queue) -> None:
+    """Keep what has no order in one: the oldest first, then by code, value and session."""
+    full = [
+        (-now[slot.age] if slot.age >= 0 else 0, _held(queue, now, place))
+        for place, slot in enumerate(queue.slots)
+        if now[slot.code]
+    ]
+    for slot, (_, held) in zip(queue.slots, sorted(full), strict=False):
+        for where, value in zip(slot.fields, held, strict=True):
+            now[where] = value
 
 
 def _merged(draft: StepDraft, queue: Queue, send: SendIR, value: int) -> bool:

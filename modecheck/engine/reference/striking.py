@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from modecheck.engine.contract.space import State
 from modecheck.engine.reference.happenings import Struck
-from modecheck.engine.reference.queueing import Queueing
+from modecheck.engine.reference.queueing import Queueing, different
 from modecheck.engine.reference.step_draft import Cut, StepDraft
 from modecheck.product.ir import FaultIR, Product
 
@@ -18,19 +18,31 @@ class Striking:
         self._product = product
         self._queueing = queueing
 
-    def strokes(self, state: State) -> Iterator[tuple[FaultIR, StepDraft]]:
-        """Each fault that can strike in a state, and what it does."""
-        for fault in self._product.faults:
-            if not _affordable(fault, state):
-                continue
+    def strokes(self, state: State, fault: FaultIR) -> Iterator[StepDraft]:
+        """What a fault can do in a state: to its chip, or to each message that it can happen to."""
+        if not _affordable(fault, state):
+            return
+        if fault.of_chip:
             draft = StepDraft(list(state))
-            if fault.of_chip:
-                self.strike(draft, fault)
-            elif self._can_tamper(fault, state):
-                self._tamper(draft, fault)
-            else:
+            self.strike(draft, fault)
+            yield draft
+            return
+        for place in self._places(fault, state):
+            draft = StepDraft(list(state))
+            self._tamper(draft, fault, place)
+            _pay(draft, fault)
+            yield draft
+
+    def end_rows(self, draft: StepDraft, queue: int, code: int) -> None:
+        """A message is delivered: a row of faults ends, but that of corruptions only by a message
+        that can be used.
+        """
+        unusable = code == self._product.queues[queue].corrupted
+        for fault in self._product.faults:
+            if fault.row < 0 or fault.target != queue:
                 continue
-            yield fault, draft
+            if fault.kind != "corrupt" or not unusable:
+                draft.now[fault.row] = fault.in_a_row
 
     def possible_cuts(self, draft: StepDraft) -> list[Cut]:
         """The faults that could have struck in the middle of the rules that a step took."""
@@ -56,25 +68,34 @@ class Striking:
             self._queueing.make_late(draft, queue)
         _pay(draft, fault)
 
-    def _can_tamper(self, fault: FaultIR, state: State) -> bool:
-        """Whether there is a message to lose, or to double and room for its copy."""
-        slots = self._product.queues[fault.target].slots
-        if not state[slots[0].code] or not self._queueing.is_up(fault.target, state):
-            return False
-        return fault.kind == "lose" or not state[slots[-1].code]
+    def _places(self, fault: FaultIR, state: State) -> list[int]:
+        """Where a message stands that can be lost, or doubled if there is room for its copy, or
+        corrupted if it has not been yet.
+        """
+        queue = self._product.queues[fault.target]
+        places = different(queue, state)
+        if not places or not self._queueing.is_up(fault.target, state):
+            return []
+        if fault.kind == "duplicate":
+            return [] if state[queue.slots[-1].code] else places
+        if fault.kind == "corrupt":
+            return [p for p in places if state[queue.slots[p].code] != queue.corrupted]
+        return places
 
-    def _tamper(self, draft: StepDraft, fault: FaultIR) -> None:
+    def _tamper(self, draft: StepDraft, fault: FaultIR, place: int) -> None:
         if fault.kind == "lose":
-            self._queueing.drop_head(draft, fault.target, "lost")
+            self._queueing.drop(draft, fault.target, "lost", place)
+        elif fault.kind == "duplicate":
+            self._queueing.double(draft, fault.target, place)
         else:
-            self._queueing.double_head(draft, fault.target)
-        _pay(draft, fault)
+            self._queueing.corrupt(draft, fault.target, place)
 
 
 def _affordable(fault: FaultIR, state: Sequence[int]) -> bool:
-    return fault.budget < 0 or state[fault.budget] > 0
+    return all(state[left] > 0 for left in (fault.budget, fault.row) if left >= 0)
 
 
 def _pay(draft: StepDraft, fault: FaultIR) -> None:
-    if fault.budget >= 0:
-        draft.now[fault.budget] -= 1
+    for left in (fault.budget, fault.row):
+        if left >= 0:
+            draft.now[left] -= 1

@@ -21,7 +21,7 @@ def obliging_labels(product: Product) -> frozenset[int]:
     """The labels of steps without which a device cannot stay as it is for ever: those that have to
     happen in the end, and losses by nature, which a device can go on by where all else waits.
     """
-    endless = {fault.label for fault in product.faults if fault.kind == "lose" and fault.budget < 0}
+    endless = {fault.label for fault in product.faults if fault.kind == "lose" and fault.endless}
     return frozenset(endless).union(*(fair.labels for fair in product.fair))
 
 
@@ -30,7 +30,7 @@ def system_actions(product: Product) -> list[bool]:
     by_system = [_is_system_action(product, label) for label in product.labels]
     for fault in product.faults:
         # A link that loses without a budget does so by nature, and that can free a sender.
-        by_system[fault.label] |= fault.kind == "lose" and fault.budget < 0
+        by_system[fault.label] |= fault.kind == "lose" and fault.endless
     return by_system
 
 

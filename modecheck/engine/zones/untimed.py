@@ -52,6 +52,9 @@ class Untimed(Interpreter):
             raise NotZonable("its device has no clock")
         if product.observers:
             raise NotZonable("requirements about runs are not followed in zones")
+        for queue in product.queues:
+            if queue.any_order:
+                raise NotZonable(f"messages may overtake each other in {queue.name}")
         self.clocks = Clocks(product, Interpreter(product))
         self._timed = product
         self._time = product.time

@@ -91,9 +91,10 @@ def _variant(name: str, space: Space, walk: PageWalk) -> Json:
         "modes": list(product.device.modes),
         "timed": product.device.clock is not None,
         "budgets": [
-            [fault.budget, product.fields[fault.budget].name]
+            [left, product.fields[left].name]
             for fault in product.faults
-            if fault.budget >= 0
+            for left in (fault.budget, fault.row)
+            if left >= 0
         ],
         "walk": {
             "states": walk.states,
