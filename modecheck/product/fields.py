@@ -58,9 +58,9 @@ def plan_fields(device: Device) -> FieldPlan:
     plan.budgets = [_budget(plan, group) for group in device.faults]
     for number, group in enumerate(device.faults):
         most = group.at_most_in_a_row
-        for link in group.targets if most is not None else ():
-            name = f"{group.kind}({link}) left in a row"
-            plan.rows[number, link] = plan.add(Field(name, 0, most or 0, most or 0))
+        for target in group.targets if most is not None else ():
+            name = f"{group.kind}({target}) left in a row"
+            plan.rows[number, target] = plan.add(Field(name, 0, most or 0, most or 0))
     return plan
 
 

@@ -108,9 +108,9 @@ def variables_as_text(walk: ManualWalk, style: Style) -> list[str]:
         if field.type is not None:
             lines.append(f"{field.name} {field.type.spell(value)}")
     for fault in product.faults:
-        for field in (fault.budget, fault.row):
-            left = f"{product.fields[field].name}: {state[field]} left"
-            lines += [] if field < 0 or left in lines else [left]
+        for number in (fault.budget, fault.row):
+            left = f"{product.fields[number].name}: {state[number]} left"
+            lines += [] if number < 0 or left in lines else [left]
     text = ", ".join(lines) or "there are no variables"
     return [*place_as_text(walk, style), *style.wrapped(text, "  ", "  ")]
 

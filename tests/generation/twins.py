@@ -46,8 +46,9 @@ class _Doubling:
                 for message in link["carries"]
             }
             for rule in _rules_in(body):
-                if "send" in rule:
-                    rule["send"] = [_with_link(send, over) for send in rule["send"]]
+                for part in (rule, *rule.get("choose", ())):
+                    if "send" in part:
+                        part["send"] = [_with_link(send, over) for send in part["send"]]
 
     def doubled(self) -> dict[str, Any]:
         document = dict(self._document)
