@@ -98,8 +98,8 @@ def compiled(
             raise NotCompilableError(reason)
     target = target_machine(level)
     key = _key(product, by_system, curious, representatives, level)
-    # Of steps that are cut short, or that take one of several messages, equal ones count once, which
-    # takes their records to be seen.
+    # Of steps that are cut short, or that take one of several messages, equal ones count once: this
+    # takes their records.
     alike = any(fault.cut_labels for fault in product.faults)
     alike |= any(queue.any_order for queue in product.queues)
     plain = representatives is None and not alike
