@@ -31,6 +31,7 @@ def test_the_code_is_formatted() -> None:
     assert result.returncode == 0, result.stdout + result.stderr
 
 
+@pytest.mark.thorough
 def test_mypy_finds_nothing() -> None:
     """Types are strict, in the tests too."""
     result = _run("mypy")

@@ -19,7 +19,7 @@ from tests.second_reading.search import Reached, search
 MOST_WORLDS = 300
 """Brute force goes over all worlds again and again, so these devices are smaller."""
 
-EXAMPLES = max(150, settings().max_examples)
+EXAMPLES = settings().max_examples * 3 // 2
 
 
 def verdict_on(drawn: Drawn) -> Verdict:

@@ -15,7 +15,7 @@ from modecheck.engine.contract.space import Limits
 from modecheck.scenario.replay import replay
 from tests.generation.devices import Drawn, device_from, devices
 
-EXAMPLES = max(60, settings().max_examples)
+EXAMPLES = settings().max_examples
 NEEDS_EVERYTHING = {
     "unreachable-state",
     "dead-rule",

@@ -16,7 +16,7 @@ from modecheck.checks.roaming.roam import Roamed, Roaming, roam
 from modecheck.engine.search.walking import StateSample, hash_of
 from modecheck.model.devices import read_device, variants
 from tests.checks.finite_runs import DECIDED, shown_by_finite_runs
-from tests.models.bundled import CLEAN, TANDEM, TWINS, name_of, verdict_on
+from tests.models.bundled import CLEAN, TANDEM, TWINS, is_small, name_of, verdict_on
 from tests.sweeps import sweep
 
 RUNS = 512
@@ -37,11 +37,6 @@ def roamed(path: Path, seed: int, runs: int = RUNS) -> Roamed:
 EXPECTED = re.compile(rf'finding: "?({"|".join(DECIDED)}):')
 SAFETY_TWINS = [path for path in TWINS if EXPECTED.search(path.read_text("utf-8"))]
 """Those with a fault that a finite run shows, unless an endless run alone breaks a requirement."""
-
-
-def is_small(path: Path) -> bool:
-    """Whether it is explored in no time."""
-    return "based_on: ../tandem/" not in path.read_text("utf-8")
 
 
 def test_most_twins_have_a_fault_that_a_finite_run_shows() -> None:

@@ -46,7 +46,7 @@ def test_links_with_traffic_are_those_that_steps_report(path: Path) -> None:
 
 
 @given(devices())
-@settings(max_examples=60)
+@settings(max_examples=settings().max_examples * 3 // 5)
 def test_random_devices_agree_too(drawn: Drawn) -> None:
     """Whatever links do to messages. A picture renewed with what waits already is not seen in the
     states: the link still counts, unless nothing ever takes the picture in this mode.

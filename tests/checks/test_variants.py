@@ -15,7 +15,7 @@ from modecheck.model.devices import variants
 from modecheck.model.parts import Device
 from tests.generation.devices import Drawn, device_from, devices
 
-EXAMPLES = max(60, settings().max_examples)
+EXAMPLES = settings().max_examples
 NEVER_SEEN = ("dead-rule", "unreachable-state")
 
 

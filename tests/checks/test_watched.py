@@ -156,7 +156,7 @@ def _node(walker: Walker, state: tuple[int, ...]) -> int:
 
 
 @given(single_walks())
-@settings(max_examples=max(40, settings().max_examples))
+@settings(max_examples=settings().max_examples)
 def test_the_only_run_of_a_device_is_judged_as_its_formula_does(
     drawn: tuple[Walker, Lasso],
 ) -> None:
@@ -169,7 +169,7 @@ def test_the_only_run_of_a_device_is_judged_as_its_formula_does(
 
 
 @given(free_walks())
-@settings(max_examples=max(25, settings().max_examples))
+@settings(max_examples=settings().max_examples)
 def test_what_is_told_breaks_the_formula_and_nothing_else_does(walker: Walker) -> None:
     """Each scenario is a run on which the formula fails; without one, no short run breaks it."""
     every = {(one.word, one.back): one for one in runs(walker, 4)}

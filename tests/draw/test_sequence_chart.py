@@ -31,7 +31,7 @@ def picture_of(scenario: ScenarioSequence, *about: str) -> Picture:
 
 
 @given(devices(), st.lists(st.integers(0, 40), min_size=1, max_size=25))
-@settings(max_examples=60)
+@settings(max_examples=settings().max_examples * 3 // 5)
 def test_nothing_overlaps_in_charts_of_random_ways(drawn: Drawn, steps: list[int]) -> None:
     """Whatever happens on the way, no words meet, and no line passes over words or boxes."""
     space = explore(compose(drawn.read()), max_states=1)
@@ -40,7 +40,7 @@ def test_nothing_overlaps_in_charts_of_random_ways(drawn: Drawn, steps: list[int
 
 
 @given(devices(timed=True), st.lists(st.integers(0, 40), min_size=1, max_size=25))
-@settings(max_examples=25)
+@settings(max_examples=settings().max_examples // 4)
 def test_nothing_overlaps_where_time_passes(drawn: Drawn, steps: list[int]) -> None:
     """Where lanes are broken off, the words beside them and messages under way stay apart."""
     space = explore(compose(drawn.read()), max_states=1)
@@ -49,7 +49,7 @@ def test_nothing_overlaps_where_time_passes(drawn: Drawn, steps: list[int]) -> N
 
 
 @given(devices(), st.lists(st.integers(0, 40), min_size=1, max_size=12))
-@settings(max_examples=20)
+@settings(max_examples=settings().max_examples // 5)
 def test_lines_between_steps_pass_over_nothing(drawn: Drawn, steps: list[int]) -> None:
     """The thin line between two steps, and the lanes themselves, leave all words alone."""
     space = explore(compose(drawn.read()), max_states=1)

@@ -201,7 +201,7 @@ def test_plain_search_finds_a_fair_loop_where_there_is_one(drawn: Drawn, seed: i
 
 
 @given(devices(), st.integers(0, 1 << 16))
-@settings(max_examples=max(settings().max_examples // 2, 20))
+@settings(max_examples=settings().max_examples // 2)
 def test_compiled_search_agrees_with_the_plain_one(drawn: Drawn, seed: int) -> None:
     """The same verdict, the same assumptions, and the same loop, which is one."""
     product = with_random_fairness(compose(drawn.read()), seed)

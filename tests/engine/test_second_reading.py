@@ -17,7 +17,7 @@ from tests.second_reading.side_by_side import world_of
 MOST_WORLDS = 1000
 """What the second reading can go through in a second or two."""
 
-EXAMPLES = max(100, settings.default.max_examples if settings.default else 0)
+EXAMPLES = settings().max_examples
 
 Transition = tuple[Hashable, str, Hashable, frozenset[str], frozenset[str]]
 """From where, called what, to where, who moved, which watched events happened."""

@@ -51,7 +51,7 @@ def plain_graph(space: PlainExploration) -> PlainGraph:
 
 
 @given(devices())
-@settings(max_examples=max(settings().max_examples // 2, 20))
+@settings(max_examples=settings().max_examples // 2)
 def test_searches_find_what_plain_ones_find(drawn: Drawn) -> None:
     """Backward reachability, chips that are stuck, spreads, longest paths."""
     small = explore(compose(drawn.read()), max_states=MOST_STATES)

@@ -170,7 +170,7 @@ def asked(space: Space, bits: list[int]) -> list[TimeBoundQuery]:
 
 
 @given(devices(timed=True, options=False))
-@settings(max_examples=25)
+@settings(max_examples=settings().max_examples // 4)
 def test_times_are_those_of_the_naive_reading(drawn: Drawn) -> None:
     """For every state of random timed devices, with retries, losses, power cuts and actors."""
     space = explore(with_moments(compose(drawn.read())), max_states=MOST_STATES)
@@ -205,7 +205,7 @@ def ticks_of(space: Space, finder: TimedPathFinder) -> None:
 
 
 @given(devices(timed=True, options=False))
-@settings(max_examples=20)
+@settings(max_examples=settings().max_examples // 5)
 def test_scenarios_take_the_time_that_is_told(drawn: Drawn) -> None:
     """Or end with a loop in which time passes, or where time can pass without a step."""
     space = explore(with_moments(compose(drawn.read())), max_states=MOST_STATES)

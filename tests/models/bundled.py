@@ -20,6 +20,11 @@ CLEAN = [STARTER, *SMALL, TANDEM]
 TWINS = sorted((MODELS / "faulty").glob("*.yaml"))
 
 
+def is_small(path: Path) -> bool:
+    """Whether it is no twin of tandem. Those are many, alike, and each of thousands of states."""
+    return "based_on: ../tandem/" not in path.read_text("utf-8")
+
+
 def name_of(path: Path) -> str:
     """A short name for the test's id."""
     return path.parent.name if path.name == "device.yaml" else path.stem

@@ -21,7 +21,7 @@ from modecheck.product.state_layout import layout_of
 from tests.generation.devices import Drawn, as_yaml, devices
 
 MOST_STATES = 200
-EXAMPLES = max(60, settings().max_examples)
+EXAMPLES = settings().max_examples
 
 
 def verdict_on(drawn: Drawn, *, most: int = MOST_STATES) -> Verdict:

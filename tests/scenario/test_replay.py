@@ -17,7 +17,7 @@ from modecheck.scenario.replay import Move, ReplayError, replay
 from modecheck.scenario.traces import Trace
 from tests.generation.devices import Drawn, device_from, devices
 
-EXAMPLES = max(60, settings().max_examples)
+EXAMPLES = settings().max_examples
 
 
 def verdict_on(drawn: Drawn, states: int) -> Verdict:

@@ -16,7 +16,7 @@ from modecheck.scenario.sentences import sentence
 from modecheck.scenario.telling import ToldStep
 from tests.generation.devices import Drawn, device_from, devices
 
-EXAMPLES = max(60, settings().max_examples)
+EXAMPLES = settings().max_examples
 
 
 @given(devices())

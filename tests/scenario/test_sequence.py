@@ -18,7 +18,7 @@ from modecheck.scenario.sequence import ScenarioSequence, sequence_of
 from modecheck.scenario.traces import Trace, trace_to
 from tests.generation.devices import Drawn, device_from, devices
 
-EXAMPLES = max(60, settings().max_examples)
+EXAMPLES = settings().max_examples
 
 
 def wandering(space: PlainExploration, steps: list[int]) -> Trace:

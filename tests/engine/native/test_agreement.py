@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections import Counter
 from dataclasses import replace
 from pathlib import Path
@@ -25,12 +24,14 @@ from modecheck.scenario.replay import replay
 from tests.engine.test_second_reading import assert_same_in_both
 from tests.generation.corners import CORNERS
 from tests.generation.devices import Drawn, device_from, devices
+from tests.models.bundled import is_small
 from tests.second_reading.search import search
+from tests.sweeps import sweep
 
 MOST_STATES = 600
 """Random products stay small: each also has to be compiled."""
 
-EXAMPLES = 300 if os.environ.get("HYPOTHESIS_PROFILE") == "ci" else 60
+EXAMPLES = 3 * settings().max_examples
 
 BUNDLED = [
     *sorted(Path("models/small").glob("*.yaml")),
@@ -190,7 +191,7 @@ def test_all_three_agree_in_corners(corner: str) -> None:
     assert_same_space(plain, compiled)
 
 
-@pytest.mark.parametrize("path", BUNDLED, ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", sweep(BUNDLED, is_small), ids=lambda path: path.stem)
 def test_both_engines_agree_on_bundled_devices(path: Path) -> None:
     """The same holds for devices that people wrote; large ones are compared in counts alone."""
     device = read_device(str(path))

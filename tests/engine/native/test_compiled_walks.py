@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 
 import pytest
@@ -21,13 +20,15 @@ from modecheck.engine.search.walking import MOST_KEPT, PlainWalker
 from modecheck.model.devices import read_device
 from modecheck.product.ir import Product
 from tests.generation.devices import Drawn, devices
+from tests.models.bundled import name_of
+from tests.sweeps import sweep
 
 BUNDLED = [
     *sorted(Path("models/faulty").glob("*.yaml")),
     Path("models/starter/device.yaml"),
     Path("models/tandem/device.yaml"),
 ]
-EXAMPLES = 60 if os.environ.get("HYPOTHESIS_PROFILE") == "ci" else 15
+EXAMPLES = settings().max_examples * 3 // 5
 
 
 pytestmark = pytest.mark.usefixtures("own_cache")
@@ -70,7 +71,14 @@ def assert_same_walks(
     return plain
 
 
-@pytest.mark.parametrize("path", BUNDLED, ids=lambda path: f"{path.parent.name}-{path.stem}")
+FEW = {"tandem", "starter", "volatile_bond", "late_answer", "queue_exhausted", "usurpation"}
+
+
+@pytest.mark.parametrize(
+    "path",
+    sweep(BUNDLED, lambda path: name_of(path) in FEW),
+    ids=lambda path: f"{path.parent.name}-{path.stem}",
+)
 def test_both_walk_the_same_way_through_bundled_devices(path: Path) -> None:
     """From one seed, whatever the engine."""
     assert_same_walks(*walked_product(path), depth=60, runs=30)

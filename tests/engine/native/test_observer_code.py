@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import random
 from dataclasses import replace
 
@@ -33,7 +32,7 @@ from tests.engine.native.test_agreement import assert_same_space
 from tests.generation.devices import Drawn, devices
 
 MOST_STATES = 400
-EXAMPLES = 60 if os.environ.get("HYPOTHESIS_PROFILE") == "ci" else 30
+EXAMPLES = settings().max_examples * 3 // 5
 KINDS = ("sent", "accepted", "delivered", "late", "dropped")
 ALL_KINDS = (*KINDS, "signalled", "taken")
 

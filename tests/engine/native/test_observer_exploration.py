@@ -58,7 +58,7 @@ def assert_identical(one: CompiledExploration, two: CompiledExploration) -> None
 
 
 @given(devices(), st.integers(0, 1 << 16))
-@settings(max_examples=30)
+@settings(max_examples=settings().max_examples * 3 // 10)
 def test_following_finds_what_exploring_anew_finds(drawn: Drawn, seed: int) -> None:
     """State for state, also with failing steps, choices of observers and idling; and where a rule
     can be cut in the middle it is left to others.

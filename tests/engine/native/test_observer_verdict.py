@@ -139,7 +139,7 @@ def compared(alone: Product, both: Product, automaton: Automaton) -> ObserverVer
 
 
 @given(devices(), st.integers(0, 1 << 32))
-@settings(max_examples=25)
+@settings(max_examples=settings().max_examples // 4)
 def test_a_random_observer_finds_what_a_search_finds(drawn: Drawn, seed: int) -> None:
     """Whatever its automaton and its atoms, also of items that are sent in a state and not in a
     step: broken or not, what that rests on, lost count, put to the test.
@@ -184,7 +184,7 @@ def with_exactly_once(drawn: Drawn, seed: int) -> Device | None:
 
 
 @given(devices(), st.integers(0, 1 << 32))
-@settings(max_examples=25)
+@settings(max_examples=settings().max_examples // 4)
 def test_exactly_once_is_judged_as_by_a_search(drawn: Drawn, seed: int) -> None:
     """The verdict, what it rests on, what is said of it, and how long its scenario is."""
     device = with_exactly_once(drawn, seed)
@@ -196,7 +196,7 @@ def test_exactly_once_is_judged_as_by_a_search(drawn: Drawn, seed: int) -> None:
 
 
 @given(devices(runs=True))
-@settings(max_examples=15)
+@settings(max_examples=settings().max_examples // 6)
 def test_any_pattern_alone_is_judged_as_by_a_search(drawn: Drawn) -> None:
     """In any scope."""
     device = drawn.read()
