@@ -1,6 +1,6 @@
 """Sweeps over many parameters: a few of them run always, all of them where tests are thorough.
 
-`python -m pytest` leaves out what is marked `thorough`; `python -m pytest -m thorough` runs that.
+`python -m pytest` leaves out what is marked `thorough`; `-m thorough` runs that alone.
 """
 
 from __future__ import annotations

@@ -81,6 +81,7 @@ def test_seconds_stop_it_after_a_round() -> None:
     assert text.partition("requirements")[2] == again.partition("requirements")[2]
 
 
+@pytest.mark.thorough
 def test_seconds_and_a_seed_tell_the_same_again() -> None:
     """Byte by byte, though the walks of this device do not end by themselves so early."""
     options = ("--seconds", "0.3", "--seed", "3")

@@ -196,6 +196,7 @@ def test_other_names_in_a_large_device_are_told_as_such(tmp_path: Path) -> None:
     ]
 
 
+@pytest.mark.thorough
 def test_a_bluetooth_rule_leaves_the_radio_alone_and_a_beacon_does_not(tmp_path: Path) -> None:
     """One tandem tells the tablet only what is new to it, and has other names: over cable and radio
     that cannot be seen, in any mode. A beacon that is sent in Bluetooth mode can, and the scenario

@@ -253,6 +253,7 @@ def test_the_headline_is_said_in_words_beside_its_colour(
         assert said in page.page.locator(f"#verdict.{state} h2").inner_text()
 
 
+@pytest.mark.thorough
 def test_the_page_of_tandem_is_small_and_quick(browser: Browser, page_of: PageOf) -> None:
     """Under 3 MB, and usable within a second after it is opened; the best of three counts."""
     assert page_of(TANDEM).stat().st_size < 3_000_000

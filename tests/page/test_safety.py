@@ -125,6 +125,7 @@ def test_the_policy_stops_a_foreign_script(browser: Browser, page_of: PageOf) ->
         assert any("Content Security Policy" in trouble for trouble in page.troubles)
 
 
+@pytest.mark.thorough
 def test_every_variant_stands_on_one_page(browser: Browser, tmp_path: Path) -> None:
     """With all choices of options, each variant can be walked and has its own switches."""
     verdict = verdict_on_every_variant(TANDEM)

@@ -211,6 +211,7 @@ def test_time_has_a_row_of_its_own(browser: Browser, tmp_path: Path) -> None:
         assert page.troubles == []
 
 
+@pytest.mark.thorough
 def test_the_bounds_of_a_walk_hold() -> None:
     """No more states are expanded than there is room for, and bytes count, too."""
     product = verdict_on(TANDEM).explored[0].exploration.product

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import replace
 
-import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -121,7 +120,7 @@ links:
 """
 
 
-def told(*labels: str, skipped: int = 0) -> ScenarioSequence:
+def told(*labels: str, skipped: int = 0, most: int = sequence.MOST_STEPS) -> ScenarioSequence:
     """The sequence of a way that takes the steps with these labels."""
     space = explore(compose(device_from(DEVICE)))
     product, state, moves = space.product, space.product.initial, []
@@ -134,7 +133,7 @@ def told(*labels: str, skipped: int = 0) -> ScenarioSequence:
         moves.append(Move(step.label, step.after))
         assert step.after is not None
         state = step.after
-    return sequence_of(Trace(product, tuple(moves)), skipped=skipped)
+    return sequence_of(Trace(product, tuple(moves)), skipped=skipped, most=most)
 
 
 LABELS = [label.text for label in compose(device_from(DEVICE)).labels]
@@ -177,12 +176,11 @@ def test_what_was_sent_before_the_chart_begins_is_found() -> None:
     assert [row.words[0] for row in found.rows if row.step == 0] == ["calling", "idle"]
 
 
-def test_only_the_last_steps_of_a_long_way_are_told(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_only_the_last_steps_of_a_long_way_are_told() -> None:
     """The chart says from which step on."""
     trace = [CALL, LOSE, AGAIN, LOSE] * 2
     whole = told(*trace)
-    monkeypatch.setattr(sequence, "MOST_STEPS", 3)
-    short = told(*trace)
+    short = told(*trace, most=3)
     assert short.begin == 5
     assert short.sentences == whole.sentences[5:]
     assert {row.step for row in short.rows} == {0, 6, 7, 8}

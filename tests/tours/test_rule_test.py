@@ -74,6 +74,7 @@ def test_every_rule_of_every_chip_is_taken(path: Path) -> None:
             check_chip(product, chip.name)
 
 
+@pytest.mark.thorough
 def test_tandems_hub_takes_every_rule() -> None:
     """Most by somebody who waits each time; the others in sequences where the moment matters, which
     say so.

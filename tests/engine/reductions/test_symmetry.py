@@ -545,7 +545,7 @@ def holders(count: int) -> Device:
     ("engine", "count"),
     [
         ("plain", 6),
-        ("compiled", 6),
+        pytest.param("compiled", 6, marks=pytest.mark.thorough),
         pytest.param("plain", 8, marks=pytest.mark.thorough),
         pytest.param("compiled", 8, marks=pytest.mark.thorough),
     ],
