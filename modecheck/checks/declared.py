@@ -8,7 +8,7 @@ from enum import Enum
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from modecheck.checks.findings import Finding
-from modecheck.engine.contract.space import Space
+from modecheck.engine.contract.space import ReachGoal, Space
 
 if TYPE_CHECKING:
     from modecheck.checks.explored import Explored
@@ -59,8 +59,8 @@ class Check:
     variants together, provided that all of them were explored completely. Where it has neither,
     the verdict on requirements or on acceptances yields its findings.
 
-    `doing` is what progress calls it. With `every_variant` it is asked only if no combination of
-    options was left out.
+    `doing` is what progress calls it, and `goals` tells what it will ask of paths. With
+    `every_variant` it is asked only if no combination of options was left out.
     """
 
     code: str
@@ -69,3 +69,4 @@ class Check:
     across: Callable[[Sequence[Explored]], Iterable[Finding]] | None = None
     doing: str = ""
     every_variant: bool = False
+    goals: Callable[[Space], Iterable[ReachGoal]] | None = None

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from modecheck.checks.declared import Check, Evidence, Needs
 from modecheck.checks.findings import Finding
-from modecheck.engine.contract.space import BfsRegion, Space, first_zero
+from modecheck.engine.contract.space import BfsRegion, ReachGoal, Space, first_zero
 from modecheck.model.parts import Device
 from modecheck.scenario.traces import Trace, trace_along, trace_to
 
@@ -66,14 +66,20 @@ def states_in_modes(space: Space) -> dict[str, int]:
 def mode_switches(space: Space) -> list[ModeSwitch]:
     """Every ordered pair of different modes, in the order of the device file."""
     bits = mode_bits(space)
-    return [switch for source in bits.by_name for switch in _switches_from(space, bits, source)]
-
-
-def _switches_from(space: Space, bits: ModeBits, source: str) -> Iterator[ModeSwitch]:
     if len(bits.by_name) < 2:
-        return
+        return []
+    regions = space.bfs_from_each(list(bits.by_name.values()), blocked=bits.any)
+    return [
+        switch
+        for source, direct in zip(bits.by_name, regions, strict=True)
+        for switch in _switches_from(space, bits, source, direct)
+    ]
+
+
+def _switches_from(
+    space: Space, bits: ModeBits, source: str, direct: BfsRegion
+) -> Iterator[ModeSwitch]:
     own = bits.by_name[source]
-    direct = space.bfs(own, blocked=bits.any)
     anywhere: BfsRegion | None = None
     for target, bit in bits.by_name.items():
         if target == source:
@@ -154,7 +160,7 @@ def _unending(evidence: Evidence) -> Iterator[Finding]:
     bits = mode_bits(space)
     if not any(marks & bits.any for marks in space.combinations()):
         return
-    arrives = space.can_reach(bits.any)
+    arrives = space.can_reach(ReachGoal(bits.any))
     if first_zero(arrives) is None:
         return
     for name, bit in bits.by_name.items():
@@ -162,6 +168,12 @@ def _unending(evidence: Evidence) -> Iterator[Finding]:
         lost = next((number for number in between.inside if not arrives[number]), None)
         if lost is not None:
             yield _unending_finding(space, name, between, lost)
+
+
+def _arrivals(space: Space) -> Iterator[ReachGoal]:
+    bits = mode_bits(space)
+    if bits.any:
+        yield ReachGoal(bits.any)
 
 
 def _unending_finding(space: Space, name: str, between: BfsRegion, lost: int) -> Finding:
@@ -179,7 +191,7 @@ def _unending_finding(space: Space, name: str, between: BfsRegion, lost: int) ->
 _DOING = "checking mode switches"
 CHECKS = (
     Check("two-modes", Needs.STATES, _two_at_once, doing=_DOING),
-    Check("unending-switch", Needs.PATHS, _unending, doing=_DOING),
+    Check("unending-switch", Needs.PATHS, _unending, doing=_DOING, goals=_arrivals),
     Check("mode-never-reached", Needs.STATES, _never_reached, doing=_DOING),
     Check("no-mode-switch", Needs.PATHS, _missing, doing=_DOING),
 )

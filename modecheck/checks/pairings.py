@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 
 from modecheck.checks.declared import Check, Evidence, Needs
 from modecheck.checks.findings import Finding
-from modecheck.engine.contract.space import Space, first_zero
+from modecheck.engine.contract.space import ReachGoal, Space, first_zero
 from modecheck.engine.reference.plain import Interpreter, State
 from modecheck.model.parts import Pairing, PairingEnd
 from modecheck.product.composition import acting, acts
@@ -117,15 +117,24 @@ def _spelled(product: Product, end: PairingEnd, state: State) -> str:
     return f"{end} holds {f'key {key}' if key else 'no key'}"
 
 
+def _recovery(space: Space, pairing: Pairing) -> ReachGoal:
+    """Equal keys, without a new act of forgetting, and without the actors it must do without."""
+    helpers = tuple(acting(actor) for actor in pairing.recovers_without)
+    forgetting = acts(space.product.device, pairing.forgotten_by)
+    barred = space.product.event_bits(forgetting + helpers)
+    return ReachGoal(space.mark(f"paired:{pairing.name}"), without_events=barred)
+
+
+def _recoveries(space: Space) -> Iterator[ReachGoal]:
+    for pairing in space.product.device.pairings.values():
+        yield _recovery(space, pairing)
+
+
 def _unrecoverable(space: Space, pairing: Pairing) -> Iterator[Finding]:
     """The shallowest state from which every path to equal keys takes a new act of forgetting, or
     needs an actor that it must do without. What is in flight already may arrive.
     """
-    helpers = tuple(acting(actor) for actor in pairing.recovers_without)
-    forgetting = acts(space.product.device, pairing.forgotten_by)
-    barred = space.product.event_bits(forgetting + helpers)
-    recovers = space.can_reach(space.mark(f"paired:{pairing.name}"), without_events=barred)
-    lost = first_zero(recovers)
+    lost = first_zero(space.can_reach(_recovery(space, pairing)))
     if lost is None:
         return
     one, two = (_spelled(space.product, end, space.state(lost)) for end in pairing.ends)
@@ -140,19 +149,23 @@ def _unrecoverable(space: Space, pairing: Pairing) -> Iterator[Finding]:
     )
 
 
-def _check(code: str, one: Callable[[Space, Pairing], Iterator[Finding]]) -> Check:
+def _check(
+    code: str,
+    one: Callable[[Space, Pairing], Iterator[Finding]],
+    goals: Callable[[Space], Iterator[ReachGoal]] | None = None,
+) -> Check:
     """The check that finds at most one finding for each pairing."""
 
     def find(evidence: Evidence) -> Iterator[Finding]:
         for pairing in evidence.space.product.device.pairings.values():
             yield from one(evidence.space, pairing)
 
-    return Check(code, Needs.PATHS, find, doing="checking pairings")
+    return Check(code, Needs.PATHS, find, doing="checking pairings", goals=goals)
 
 
 CHECKS = (
     _check("lost-bond", _lost),
     _check("one-sided-bond", _one_sided),
-    _check("unrecoverable-pairing", _unrecoverable),
+    _check("unrecoverable-pairing", _unrecoverable, _recoveries),
     _check("usurped-session", _usurped),
 )

@@ -9,7 +9,7 @@ from dataclasses import replace
 
 from modecheck.checks.judged import HOLDS, Cost, Judged, broken, undecided, up_to_failures
 from modecheck.engine.contract.phases import phase
-from modecheck.engine.contract.space import Space, first_zero
+from modecheck.engine.contract.space import ReachGoal, Space, first_zero
 from modecheck.model.parts import Requirement
 from modecheck.product.composition import acts
 from modecheck.product.state_conditions import is_watched
@@ -81,16 +81,27 @@ def _never_reached(text: str) -> str:
     return f"{negated[1]} can never become false" if negated else f"{text} can never become true"
 
 
-def _recoverable(space: Space, need: Requirement) -> Judged | None:
+def _recovery(space: Space, need: Requirement) -> ReachGoal:
     without = space.product.event_bits(acts(space.product.device, need.without))
-    recovers = space.can_reach(space.mark(f"requirement:{need.name}"), without_events=without)
-    lost = first_zero(recovers)
+    return ReachGoal(space.mark(f"requirement:{need.name}"), without_events=without)
+
+
+def goals(space: Space) -> Iterator[ReachGoal]:
+    """What is asked of the paths from each state, for all requirements of a device."""
+    for need in space.product.device.requirements.values():
+        if need.pattern == "recoverable":
+            yield _recovery(space, need)
+            if space.failures:
+                yield replace(_recovery(space, need), past_failures=False)
+
+
+def _recoverable(space: Space, need: Requirement) -> Judged | None:
+    goal = _recovery(space, need)
+    lost = first_zero(space.can_reach(goal))
     if lost is not None:
         return broken(need, f"from here {_never_reached(need.text)}", trace_to(space, lost))
     if not space.complete or not space.failures:
         return None
-    mark = space.mark(f"requirement:{need.name}")
-    known = space.can_reach(mark, without_events=without, past_failures=False)
-    if first_zero(known) is None:
+    if first_zero(space.can_reach(replace(goal, past_failures=False))) is None:
         return None
     return undecided(need, "from some state only a failing step might lead there")

@@ -57,9 +57,9 @@ def find(evidence: Evidence) -> Iterator[Finding]:
         return
     unwanted = bits.any | space.mark("settled")
     query = LoopQuery(unwanted=unwanted, system_only=True, only_changes=True)
-    if space.fair_loop(query).loop is None:
-        return  # where there is none at all, there is none behind any mode
     for mode, bit in bits.by_name.items():
+        if space.longest(bit, blocked=bits.any) is not None:
+            continue  # without any cycle there is no fair one
         found = space.fair_loop(replace(query, after=bit)).loop
         if found is not None:
             between = space.spread_from_initial(bit, blocked=unwanted)

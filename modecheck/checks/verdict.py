@@ -22,7 +22,7 @@ from modecheck.checks.switch_endings import SwitchEnding, switch_endings
 from modecheck.engine.choice import EngineUnavailable, Search, explore_with
 from modecheck.engine.contract.forked_task import ForkedTask, can_begin
 from modecheck.engine.contract.phases import phase
-from modecheck.engine.contract.space import INTERRUPTION, Space
+from modecheck.engine.contract.space import INTERRUPTION, ReachGoal, Space
 from modecheck.engine.search.exploration import Reporter
 from modecheck.model.parts import Device, Requirement
 from modecheck.product.composition import compose
@@ -119,6 +119,8 @@ def _judged_and_searched(
     exploration = evidence.space
     # Observers distinguish identical units, so their products are explored without symmetry.
     alone = replace(how, symmetry=False)
+    with phase("searching backwards"):
+        exploration.foresee(_goals(exploration, preserved))
     waiting, following = watched.needs_of(exploration.product)
     forked = _begun_elsewhere(exploration, waiting, alone)
     judged = list(requirement_checks.judge(exploration))
@@ -129,6 +131,14 @@ def _judged_and_searched(
     if forked:
         judged += found or watched.judge(exploration, waiting, alone, reporter)
     return judged, findings, tables
+
+
+def _goals(space: Space, preserved: frozenset[Needs]) -> Iterator[ReachGoal]:
+    """What will be asked of the paths from each state."""
+    yield from requirement_checks.goals(space)
+    for check in CHECKS:
+        if check.goals is not None and check.needs in preserved:
+            yield from check.goals(space)
 
 
 def _judged_without_paths(

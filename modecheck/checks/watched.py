@@ -16,7 +16,13 @@ from modecheck.checks.together import explored_together, first_tries
 from modecheck.engine.choice import Search
 from modecheck.engine.contract.observer_answer import ObserverVerdict, waiting_loops
 from modecheck.engine.contract.phases import phase
-from modecheck.engine.contract.space import INTERRUPTION, LoopAnswer, Space, first_zero
+from modecheck.engine.contract.space import (
+    INTERRUPTION,
+    LoopAnswer,
+    ReachGoal,
+    Space,
+    first_zero,
+)
 from modecheck.engine.observer_product import ObserverProducts
 from modecheck.engine.search.exploration import Reporter
 from modecheck.model.parts import Requirement
@@ -200,7 +206,8 @@ class _Judging:
         what = self._mark(f"again:{self._need.name}") or self._mark(f"alive:{self._need.name}")
         if not what or not self._watched.failures:
             return False
-        return first_zero(self._watched.can_reach(0, lacking=what, past_failures=False)) is not None
+        goal = ReachGoal(0, lacking=what, past_failures=False)
+        return first_zero(self._watched.can_reach(goal)) is not None
 
     def _lost_count(self) -> bool:
         unsure = self._mark(f"unsure:{self._need.name}")

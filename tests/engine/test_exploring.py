@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 import pytest
 
-from modecheck.engine.contract.space import Limits
+from modecheck.engine.contract.space import Limits, ReachGoal
 from modecheck.engine.search.exploration import REPORT_EVERY, PlainExploration, explore
 from modecheck.product.composition import compose
 from tests.generation.devices import device_from
@@ -100,7 +100,7 @@ def test_unexpanded_states_have_an_unknown_future() -> None:
     """From a state that was not expanded every path may lead on."""
     space = counters(3, states=10)
     unexpanded = range(space.expanded, space.state_count)
-    reaching = space.can_reach(space.mark("mode:even"))
+    reaching = space.can_reach(ReachGoal(space.mark("mode:even")))
     assert unexpanded
     assert all(reaching[number] for number in unexpanded)
 

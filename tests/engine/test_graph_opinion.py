@@ -7,7 +7,7 @@ from collections.abc import Iterable
 import networkx
 from hypothesis import assume, given, settings
 
-from modecheck.engine.contract.space import INITIAL
+from modecheck.engine.contract.space import INITIAL, ReachGoal
 from modecheck.engine.search.exploration import PlainExploration, explore
 from modecheck.product.composition import compose
 from tests.generation.devices import Drawn, devices
@@ -90,7 +90,7 @@ def test_goals_are_reached_from_their_ancestors(drawn: Drawn) -> None:
         goals = {number for number in range(space.state_count) if space.marks_at(number) & bit}
         for events in range(1 << min(len(space.product.watched_events), 2)):
             graph = graph_of(space, without_events=events)
-            reaching = space.can_reach(bit, without_events=events)
+            reaching = space.can_reach(ReachGoal(bit, without_events=events))
             expected = ancestors_of(graph, goals | unknown(space))
             assert {number for number, leads in enumerate(reaching) if leads} == expected
 

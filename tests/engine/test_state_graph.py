@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 from hypothesis import given, settings
 
+from modecheck.engine.contract.space import ReachGoal
 from modecheck.engine.native.native_arrays import NativeArrays
 from modecheck.engine.reference.system_actions import system_actions
 from modecheck.engine.search.exploration import PlainExploration, explore
@@ -69,7 +70,7 @@ def test_searches_find_what_plain_ones_find(drawn: Drawn) -> None:
         for bit in bits:
             starts = [number for number in range(count) if small.marks[number] & bit]
             expected = backward.leading_to([*starts, *unknown])
-            assert space.can_reach(bit) == expected
+            assert space.can_reach(ReachGoal(bit)) == expected
             assert space.can_reach_states(starts) == expected
             for blocked in (0, *bits):
                 assert_same_spreads(space, graph, starts, bit, blocked)

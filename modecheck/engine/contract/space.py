@@ -105,6 +105,19 @@ class Sighting:
     others: list[Failure] = field(default_factory=list)
 
 
+@dataclass(frozen=True, slots=True)
+class ReachGoal:
+    """States with some of the `marks`, or that lack some of those `lacking`, and how a path may
+    lead there: without these events. Nobody knows what comes past a step that fails, so it counts
+    as such a path, unless it is not to (`past_failures`).
+    """
+
+    marks: int
+    lacking: int = 0
+    without_events: int = 0
+    past_failures: bool = True
+
+
 HALTED = 1 << 63
 """A mark beyond those of all conditions: time cannot go on in the state."""
 
@@ -276,13 +289,11 @@ class Space(Protocol):
         `after`.
         """
 
-    def can_reach(
-        self, marks: int, *, lacking: int = 0, without_events: int = 0, past_failures: bool = True
-    ) -> Sequence[int] | Flags:
-        """For each state 1 if a path without these events leads to one with some of the marks, or
-        to one that lacks some of the marks `lacking`. Nobody knows what comes past a step that
-        fails, so it counts as such a path, unless it is not to.
-        """
+    def foresee(self, goals: Iterable[ReachGoal]) -> None:
+        """Search for goals that will be asked for, all at once."""
+
+    def can_reach(self, goal: ReachGoal) -> Sequence[int] | Flags:
+        """For each state 1 if a path leads from it to the goal."""
 
     def can_reach_states(self, numbers: Iterable[int]) -> Sequence[int] | Flags:
         """For each state 1 if a path leads to one of these states."""
@@ -294,6 +305,9 @@ class Space(Protocol):
 
     def bfs(self, starts: int, *, blocked: int) -> BfsRegion:
         """Spread from all states with a mark of `starts` through states without blocked marks."""
+
+    def bfs_from_each(self, starts: Sequence[int], *, blocked: int) -> Sequence[BfsRegion]:
+        """The same from each of some marks, all at the same time where there are threads."""
 
     def spread_from_initial(self, starts: int, *, blocked: int) -> BfsRegion:
         """The same, but nearest is counted from the initial state, through one of the starts.

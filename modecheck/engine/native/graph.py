@@ -15,6 +15,7 @@ from modecheck.engine.native.code_notes import observed_in
 from modecheck.engine.native.frame import FAILED, RECORD_EXTRA, overheard_events
 from modecheck.engine.native.graph_kernels import (
     find_before,
+    find_target,
     flag_states,
     flag_values,
 )
@@ -150,10 +151,13 @@ class States:
         return before, min(label for label, after, _, _ in self.steps(before) if after == goal)
 
     def _before(self, graph: StateGraph, number: int, depth: int) -> int:
-        if self.first_of(depth) <= graph.linked:
-            into, sources, _ = graph.transposed()
-            if into[number] < into[number + 1]:
-                return int(sources[into[number]])
+        begin, end = self.first_of(depth - 1), self.first_of(depth)
+        if end <= graph.linked:
+            # Transposing all transitions takes longer than to look through those of many layers.
+            low, high = int(graph.first[begin]), int(graph.first[end])
+            edge = int(find_target(graph.targets, low, high, number))
+            if edge >= 0:
+                return int(np.searchsorted(graph.first, edge, side="right")) - 1
         return self.before(number, depth)
 
     def chosen(self, labels: list[int]) -> int:
@@ -320,6 +324,7 @@ def graph_of(states: States, transitions: int, threads: int) -> StateGraph:
     return StateGraph(
         NativeArrays(), made.first, made.targets, made.notes, labels, moved, events,
         made.is_quiescent, made.failing, linked=states.expanded, overheard=overheard,
+        threads=threads,
     )  # fmt: skip
 
 

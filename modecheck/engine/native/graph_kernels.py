@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from modecheck.engine.language.annotations import U8s, U64s
+from modecheck.engine.language.annotations import U8s, U32s, U64s
 from modecheck.engine.language.intrinsics import (
     call_marks,
     call_successors,
@@ -88,4 +88,13 @@ def find_before(
                     break
             if same:
                 return position
+    return -1
+
+
+@Kernel
+def find_target(targets: U32s, begin: int, end: int, target: np.uint32) -> Any:
+    """The first of some transitions that leads to a state, or -1."""
+    for edge in range(begin, end):
+        if targets[edge] == target:
+            return edge
     return -1

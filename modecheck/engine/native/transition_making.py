@@ -24,12 +24,12 @@ from modecheck.engine.native.frame import RECORD_EXTRA
 from modecheck.engine.native.growing_arrays import Reserved, Words
 from modecheck.engine.native.machine import CompiledProduct
 from modecheck.engine.native.table_kernels import SPARE
-from modecheck.engine.native.threads_together import do_together
 from modecheck.engine.native.transition_making_kernels import (
     MOST_NOTES,
     index_states,
     make_transitions,
 )
+from modecheck.engine.search.threads_together import do_together
 
 RECORDS_A_BATCH = 1024
 """Successors made before they are looked up: enough to hide the memory's latency, few enough for

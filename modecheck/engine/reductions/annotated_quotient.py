@@ -22,6 +22,7 @@ from modecheck.engine.contract.space import (
     LoopQuery,
     Occurrence,
     Path,
+    ReachGoal,
     Sighting,
 )
 from modecheck.engine.reductions.numbered_images import (
@@ -299,18 +300,20 @@ class AnnotatedQuotient(NumberedImages):
                 if unmoving:
                     yield image, unmoving
 
-    def can_reach(
-        self, marks: int, *, lacking: int = 0, without_events: int = 0, past_failures: bool = True
-    ) -> PermutedFlags | SharedFlags:
-        forms = self.asked(StateQuery(marks, lacking, without_events))
+    def foresee(self, goals: Iterable[ReachGoal]) -> None:
+        """Only those that are the same for all images of a state."""
+        self.base.foresee([one for one in goals if len(self._forms(one)) == 1])
+
+    def _forms(self, goal: ReachGoal) -> dict[StateQuery, Renaming]:
+        return self.asked(StateQuery(goal.marks, goal.lacking, goal.without_events))
+
+    def can_reach(self, goal: ReachGoal) -> PermutedFlags | SharedFlags:
+        forms = self._forms(goal)
         if len(forms) == 1:
-            flags = self.base.can_reach(
-                marks, lacking=lacking, without_events=without_events, past_failures=past_failures
-            )
-            return SharedFlags(flags, self.count)
+            return SharedFlags(self.base.can_reach(goal), self.count)
         asked, back = list(forms), self._back_of(list(forms))
         backward_reachability = self._searches.backward_reachability(
-            asked, back, past_failures=past_failures
+            asked, back, past_failures=goal.past_failures
         )
         return PermutedFlags(self, backward_reachability, forms)
 
@@ -401,6 +404,9 @@ class AnnotatedQuotient(NumberedImages):
     def bfs(self, starts: int, *, blocked: int) -> PermutedBfsRegion:
         self._need_unturned(starts, blocked)
         return PermutedBfsRegion(self.base.bfs(starts, blocked=blocked), self._followed_from)
+
+    def bfs_from_each(self, starts: Sequence[int], *, blocked: int) -> list[PermutedBfsRegion]:
+        return [self.bfs(own, blocked=blocked) for own in starts]
 
     def spread_from_initial(self, starts: int, *, blocked: int) -> PermutedBfsRegion:
         self._need_unturned(starts, blocked)

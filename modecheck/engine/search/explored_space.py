@@ -16,6 +16,7 @@ from modecheck.engine.contract.space import (
     LoopQuery,
     Occurrence,
     Path,
+    ReachGoal,
     Sighting,
 )
 from modecheck.engine.language.kernel import Kernel
@@ -23,11 +24,11 @@ from modecheck.engine.reference.plain import State
 from modecheck.engine.reference.system_actions import system_actions
 from modecheck.engine.search.arrays import Array
 from modecheck.engine.search.fair_components import fair_loop_in
+from modecheck.engine.search.foreseen import Foreseen, foresee
 from modecheck.engine.search.mark_kernels import (
     first_among,
     flag_goals,
     flag_numbers,
-    is_known,
     next_lacking,
     select,
     select_flagged,
@@ -38,10 +39,11 @@ from modecheck.engine.search.search_kernels import (
     first_between,
     first_change,
     first_loss,
-    longest_path,
     spread_forwards,
 )
 from modecheck.engine.search.state_graph import StateGraph
+from modecheck.engine.search.sweep_kernels import FOREVER, longest_inside
+from modecheck.engine.search.sweeps import do_each, in_parts
 from modecheck.product.ir import Product
 
 TOGETHER = 1 << 16
@@ -110,6 +112,10 @@ class Exploration(Generic[Store]):
     _combinations: dict[int, Occurrence] | None = None
     _occupied: list[set[int]] | None = None
     _ordered: tuple[list[int], StateGraph] | None = None
+    _lost_marks: list[int] | None = None
+    _foreseen: Foreseen | None = None
+    _behind: dict[tuple[int, int], Array] = field(default_factory=dict)
+    _lengths: dict[tuple[int, int], Array] = field(default_factory=dict)
 
     @property
     def occupied(self) -> list[set[int]]:
@@ -203,25 +209,39 @@ class Exploration(Generic[Store]):
         return None if number < 0 else (number, self._edge(*self.graph.transition(edge)))
 
     def first_loss(self, marks: int, *, without_events: int) -> tuple[int, Edge] | None:
-        graph = self.graph
-        return self._found_edge(
-            *first_loss(
-                graph.first, graph.targets, graph.notes, graph.linked, self.marks, marks,
-                graph.barred(without_events),
-            )
-        )  # fmt: skip
+        graph, barred = self.graph, self.graph.barred(without_events)
+        if not any(one & marks and not barred[note] for note, one in enumerate(self._lost())):
+            return None
+        return self._first_edge(
+            first_loss, graph.first, graph.targets, graph.notes, self.marks, marks, barred
+        )
 
     def first_change(self, before: int, after: int) -> tuple[int, Edge] | None:
         graph = self.graph
-        found = first_change(graph.first, graph.targets, graph.linked, self.marks, before, after)
-        return self._found_edge(*found)
+        return self._first_edge(first_change, graph.first, graph.targets, self.marks, before, after)
 
-    def can_reach(
-        self, marks: int, *, lacking: int = 0, without_events: int = 0, past_failures: bool = True
-    ) -> bytes:
+    def _first_edge(self, found_in: Kernel, *arguments: Any) -> tuple[int, Edge] | None:
+        """The first transition that a kernel finds in some part of the states."""
+        found = in_parts(found_in, self.graph.linked, self.graph.threads, *arguments)
+        number, edge = min((one for one in found if one[0] >= 0), default=(-1, -1))
+        return self._found_edge(number, edge)
+
+    def _lost(self) -> list[int]:
+        """For each note of transitions the marks that are lost in some of them. Found once."""
+        if self._lost_marks is None:
+            self._lost_marks = self.graph.lost_marks(self.marks)
+        return self._lost_marks
+
+    def foresee(self, goals: Iterable[ReachGoal]) -> None:
+        chips = len(self.product.chips)
+        self._foreseen = foresee(self.graph, self.marks, chips, list(goals))
+
+    def can_reach(self, goal: ReachGoal) -> bytes:
+        if self._foreseen is not None and goal in self._foreseen.goals:
+            return self._foreseen.leading_to(goal)
         goals = self._flags()
-        flag_goals(self.marks, marks, lacking, goals)
-        return self.graph.leading_to(goals, without_events, past_failures=past_failures)
+        flag_goals(self.marks, goal.marks, goal.lacking, goals)
+        return self.graph.leading_to(goals, goal.without_events, past_failures=goal.past_failures)
 
     def can_reach_states(self, numbers: Iterable[int]) -> bytes:
         goals = self._flags()
@@ -235,7 +255,10 @@ class Exploration(Generic[Store]):
     def stuck(self, chips: int) -> Iterator[tuple[int, int]]:
         if not self.graph.linked:
             return
-        masks = self.graph.can_still_move((1 << len(self.product.chips)) - 1)
+        if self._foreseen is None:
+            self.foresee(())
+        assert self._foreseen is not None
+        masks = self._foreseen.masks
         number = next_lacking(masks, chips, 0)
         while number >= 0:
             yield number, chips & ~int(masks[number])
@@ -243,6 +266,15 @@ class Exploration(Generic[Store]):
 
     def bfs(self, starts: int, *, blocked: int) -> ReachedRegion:
         return self._spread(starts, (), blocked, enters=True)
+
+    def bfs_from_each(self, starts: Sequence[int], *, blocked: int) -> list[ReachedRegion]:
+        found: dict[int, ReachedRegion] = {}
+
+        def work(own: int) -> None:
+            found[own] = self.bfs(own, blocked=blocked)
+
+        do_each(work, dict.fromkeys(starts), self.graph.threads)
+        return [found[own] for own in starts]
 
     def spread_from_initial(self, starts: int, *, blocked: int) -> ReachedRegion:
         return self._spread(starts, accumulate(self.layers), blocked, enters=False)
@@ -258,48 +290,54 @@ class Exploration(Generic[Store]):
             graph.first, graph.targets, graph.linked, self.marks, starts,
             graph.arrays.of("i8", ends), blocked, enters, came_from, inside, entered,
         )  # fmt: skip
-        return ReachedRegion(self, came_from, inside[:count], entered[:entries])
+        region = ReachedRegion(self, came_from, inside[:count], entered[:entries])
+        if enters:
+            self._behind[starts, blocked] = region.flags()
+        return region
 
     def label_between(self, before: int, number: int) -> int:
         """The label of a step that leads from one state to another."""
         steps = self.edges_from(before)
         return self.found.chosen([edge.label for edge in steps if edge.target == number])
 
-    def _between(self, starts: int, blocked: int, without: int) -> Array:
-        """Flags for the states that a spread passes on from, without some marks."""
-        flags = self._flags()
-        flag_numbers(self.bfs(starts, blocked=blocked).numbers, self.marks, without, flags)
-        return flags
+    def _flags_behind(self, starts: int, blocked: int) -> Array:
+        """Flags for the states that a spread passes on from. What was found is kept."""
+        if (starts, blocked) not in self._behind:
+            self.bfs(starts, blocked=blocked)
+        return self._behind[starts, blocked]
 
     def longest(self, starts: int, *, blocked: int, unturned: int = 0) -> int | None:
-        graph, arrays = self.graph, self.graph.arrays
-        inside = self._between(starts, blocked, blocked)
-        if not graph.linked or not is_known(graph.failing, graph.linked, inside):
+        graph = self.graph
+        if not graph.linked:
             return None
-        by_system, chips = system_actions(self.product), len(self.product.chips)
-        moved = arrays.listed(graph.moved)
-        found = longest_path(
-            graph.first, graph.targets, graph.notes, inside, graph.linked,
-            arrays.of("u1", [by_system[label] for label in arrays.listed(graph.labels)]),
-            arrays.of("u1", [own >> chips == unturned for own in moved]),
-            arrays.filled("i8", graph.count), arrays.filled("i8", graph.count),
-            arrays.filled("u4", graph.count),
+        if (blocked, unturned) not in self._lengths:
+            by_system, chips = system_actions(self.product), len(self.product.chips)
+            labels, moved = map(graph.arrays.listed, (graph.labels, graph.moved))
+            self._lengths[blocked, unturned] = graph.lengths(
+                self.marks, blocked, [by_system[label] for label in labels],
+                [own >> chips == unturned for own in moved],
+            )  # fmt: skip
+        found = max(
+            in_parts(
+                longest_inside, graph.count, graph.threads, self._flags_behind(starts, blocked),
+                self._lengths[blocked, unturned],
+            )
         )  # fmt: skip
-        return None if found < 0 else int(found)
+        return None if found == FOREVER else int(found)
 
     def first_between(self, starts: int, *, blocked: int, events: int) -> tuple[int, Edge] | None:
         graph = self.graph
         return self._found_edge(
             *first_between(
                 graph.first, graph.targets, graph.notes, graph.linked, self.marks,
-                self._between(starts, blocked, 0), starts, graph.barred(events),
+                self._flags_behind(starts, blocked), starts, graph.barred(events),
             )
         )  # fmt: skip
 
     def fair_loop(self, query: LoopQuery) -> LoopAnswer:
         if not self.graph.linked:
             return LoopAnswer(None)
-        between = self._between(query.after, query.unwanted, 0) if query.after else None
+        between = self._flags_behind(query.after, query.unwanted) if query.after else None
         loop, rests_on = fair_loop_in(self, query, between)
         if loop is None:
             return LoopAnswer(None, rests_on)
@@ -328,6 +366,12 @@ class ReachedRegion:
     came_from: Array
     numbers: Array
     entered: Array
+
+    def flags(self) -> Array:
+        """A flag for each state, 1 for those passed on from."""
+        flags = self.space.graph.arrays.filled("u1", self.space.graph.count)
+        flag_numbers(self.numbers, self.space.marks, 0, flags)
+        return flags
 
     @property
     def inside(self) -> Sequence[int]:

@@ -27,6 +27,8 @@ from modecheck.engine.search.fair_kernels import (
 from modecheck.engine.search.fair_loops import LONGEST_SEARCH, Goal, short_loop
 from modecheck.engine.search.mark_kernels import flag_goals, flag_marked, set_unknown
 from modecheck.engine.search.state_graph import StateGraph
+from modecheck.engine.search.sweep_kernels import trim
+from modecheck.engine.search.sweeps import settle
 from modecheck.product.ir import FairSet, Product
 
 if TYPE_CHECKING:
@@ -142,8 +144,10 @@ class FairSearch:
         visits = of("u8", self.query.visits)
         strong = of("u1", [one.strong for one in self.fair])
         possible, seen_at, taken = filled("i8", sets), filled("i8", sets), filled("u1", sets)
-        room, again = graph.room_for_components(), True
+        room: tuple[Array, ...] = ()
+        again = self._trim(strong, visits, rests_on)
         while again:
+            room = room or graph.room_for_components()
             component, order = graph.components(
                 self.marks, self.inside, self.barred, room, gains=self.query.without_gains,
                 only_changes=self.query.only_changes,
@@ -152,13 +156,23 @@ class FairSearch:
                 graph.first, graph.targets, graph.notes, self.marks, self.inside, self.barred,
                 self.query.without_gains, self.query.only_changes, self.sets, strong, self.needed,
                 visits, rests_on, component, order, possible, taken, seen_at, found, nearest,
-            )  # fmt: skip
+            ) and self._trim(strong, visits, rests_on)  # fmt: skip
         number, owed = int(nearest[1]), frozenset(n for n in range(sets) if rests_on[n])
         if not number:
             return None, owed
         states, first = filled("u1", count), filled("i8", LONGEST_SEARCH)
         noted = flag_component(found, number, states, first)
         return FairComponent(self, states, graph.arrays.listed(first[:noted])), owed
+
+    def _trim(self, strong: Array, visits: Array, rests_on: Array) -> bool:
+        """Take out of `inside` what leads to no cycle; whether anything is left."""
+        graph = self.graph
+        left = settle(
+            trim, graph.count, graph.threads, graph.first, graph.targets, graph.notes, self.marks,
+            self.inside, self.barred, self.query.without_gains, self.query.only_changes, self.sets,
+            strong, visits, rests_on,
+        )  # fmt: skip
+        return left > 0
 
 
 def set_numbers(fair: Sequence[FairSet], labels: int) -> list[int]:

@@ -66,6 +66,13 @@ def flag_goals(marks: U64s, some: np.uint64, all_: np.uint64, flags: U8s) -> Non
 
 
 @Kernel
+def flag_bit(masks: Any, bit: np.uint64, flags: U8s) -> None:
+    """Flag the states whose mask has a bit."""
+    for number in range(len(masks)):
+        flags[number] = 1 if masks[number] & bit else 0
+
+
+@Kernel
 def flag_numbers(numbers: U32s, marks: U64s, unwanted: np.uint64, flags: U8s) -> None:
     """Flag those of some states that have no unwanted mark."""
     for place in range(len(numbers)):
@@ -82,16 +89,7 @@ def set_unknown(failing: U8s, linked: int, past_failures: bool, value: int, flag
 
 
 @Kernel
-def is_known(failing: U8s, linked: int, inside: U8s) -> Any:
-    """Whether the future of all states inside is known."""
-    for number in range(len(failing)):
-        if inside[number] and (number >= linked or failing[number]):
-            return False
-    return True
-
-
-@Kernel
-def next_lacking(masks: U64s, wanted: np.uint64, number: int) -> Any:
+def next_lacking(masks: Any, wanted: np.uint64, number: int) -> Any:
     """The first state from a number on that lacks a bit that is wanted, or -1."""
     for other in range(number, len(masks)):
         if wanted & ~masks[other]:

@@ -66,82 +66,6 @@ def transpose(
     into[0] = 0
 
 
-@Kernel
-def lead_to(
-    reached: U8s,
-    pending: U32s,
-    into: I64s,
-    sources: U32s,
-    notes_into: U16s,
-    barred: U8s,
-) -> None:
-    """Flag every state from which a path leads to one that is flagged already, without transitions
-    whose note is barred. `pending` has room for all states.
-    """
-    count = 0
-    for number in range(len(reached)):
-        if reached[number]:
-            pending[count] = number
-            count += 1
-    while count > 0:
-        count -= 1
-        here = pending[count]
-        for edge in range(into[here], into[here + 1]):
-            before = sources[edge]
-            if not reached[before] and not barred[notes_into[edge]]:
-                reached[before] = 1
-                pending[count] = before
-                count += 1
-
-
-@Kernel
-def own_moves(
-    first: I64s, targets: U32s, notes: U16s, linked: int, moved: U64s, masks: U64s
-) -> None:
-    """For each state the chips that move in one of its own transitions that leads away from it."""
-    for number in range(linked):
-        for edge in range(first[number], first[number + 1]):
-            if targets[edge] != number:
-                masks[number] |= moved[notes[edge]]
-
-
-@Kernel
-def set_masks(failing: U8s, linked: int, value: np.uint64, masks: U64s) -> None:
-    """Set the masks of the states whose future is unknown."""
-    for number in range(len(failing)):
-        if number >= linked or failing[number]:
-            masks[number] = value
-
-
-@Kernel
-def spread_masks(masks: U64s, pending: U32s, waiting: U8s, into: I64s, sources: U32s) -> None:
-    """Give every state the bits of all states that a path leads to from it.
-
-    `pending` is a ring with room for all states. The deepest come first: most paths lead there.
-    """
-    size = len(pending)
-    head, count = 0, 0
-    for number in range(size - 1, -1, -1):
-        if masks[number]:
-            pending[count] = number
-            waiting[number] = 1
-            count += 1
-    while count > 0:
-        here = pending[head]
-        head = head + 1 if head + 1 < size else 0
-        count -= 1
-        waiting[here] = 0
-        for edge in range(into[here], into[here + 1]):
-            before = sources[edge]
-            if masks[here] & ~masks[before]:
-                masks[before] |= masks[here]
-                if not waiting[before]:
-                    waiting[before] = 1
-                    end = head + count
-                    pending[end if end < size else end - size] = before
-                    count += 1
-
-
 # Forwards
 
 
@@ -308,23 +232,24 @@ def find_components(  # noqa: C901 - one depth-first search
     return ordered
 
 
-# Single transitions, and paths without cycles
+# Single transitions
 
 
 @Kernel
 def first_loss(
+    begin: int,
+    end: int,
     first: I64s,
     targets: U32s,
     notes: U16s,
-    linked: int,
     marks: U64s,
     ends: np.uint64,
     barred: U8s,
 ) -> Any:
-    """The first transition after which a bit of `ends` is gone, unless its note is barred:
-    the state before it and the transition's number, or -1 twice.
+    """Of the transitions of the states from `begin` to `end` the first after which a bit of `ends`
+    is gone, unless its note is barred: the state before it and its number, or -1 twice.
     """
-    for number in range(linked):
+    for number in range(begin, end):
         before = marks[number] & ends
         if not before:
             continue
@@ -336,10 +261,11 @@ def first_loss(
 
 @Kernel
 def first_change(
-    first: I64s, targets: U32s, linked: int, marks: U64s, before: np.uint64, after: np.uint64
-) -> Any:
+    begin: int, end: int, first: I64s, targets: U32s, marks: U64s, before: np.uint64,
+    after: np.uint64,
+) -> Any:  # fmt: skip
     """The first transition from a state with one mark to a state with the other, and its state."""
-    for number in range(linked):
+    for number in range(begin, end):
         if not marks[number] & before:
             continue
         for edge in range(first[number], first[number + 1]):
@@ -370,53 +296,3 @@ def first_between(
             if wanted[notes[edge]] and not stays:
                 return number, edge
     return -1, -1
-
-
-@Kernel
-def longest_path(  # noqa: C901 - two passes over the same transitions
-    first: I64s,
-    targets: U32s,
-    notes: U16s,
-    inside: U8s,
-    linked: int,
-    by_system: U8s,
-    stays: U8s,
-    entering: I64s,
-    longest: I64s,
-    ready: U32s,
-) -> Any:
-    """The most steps of a path through states that are `inside`, the last perhaps to another one,
-    by transitions whose note is one of `by_system`, and not in place: to the same state, by a note
-    that `stays`; -1 when there is a cycle. All arrays of states but `inside` begin with zeros.
-    """
-    total, waiting = 0, 0
-    best: Any = 0
-    for number in range(linked):
-        if inside[number]:
-            total += 1
-            for edge in range(first[number], first[number + 1]):
-                target = targets[edge]
-                away = target != number or not stays[notes[edge]]
-                if away and by_system[notes[edge]] and inside[target]:
-                    entering[target] += 1
-    for number in range(linked):
-        if inside[number] and entering[number] == 0:
-            ready[waiting] = number
-            waiting += 1
-    done = 0
-    while done < waiting:
-        here = ready[done]
-        done += 1
-        for edge in range(first[here], first[here + 1]):
-            target = targets[edge]
-            if (target == here and stays[notes[edge]]) or not by_system[notes[edge]]:
-                continue
-            further = longest[here] + 1
-            best = max(best, further)
-            if inside[target]:
-                longest[target] = max(longest[target], further)
-                entering[target] -= 1
-                if entering[target] == 0:
-                    ready[waiting] = target
-                    waiting += 1
-    return best if done == total else -1

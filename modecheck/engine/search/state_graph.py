@@ -4,18 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import reduce
+from operator import or_
 
 from modecheck.engine.search.arrays import Array, Arrays
 from modecheck.engine.search.mark_kernels import set_unknown
-from modecheck.engine.search.search_kernels import (
-    find_components,
-    lead_to,
-    most_between,
-    own_moves,
-    set_masks,
-    spread_masks,
-    transpose,
-)
+from modecheck.engine.search.search_kernels import find_components, most_between, transpose
+from modecheck.engine.search.sweep_kernels import block, lengthen, note_losses, widen_masks
+from modecheck.engine.search.sweeps import in_parts, settle
 
 
 @dataclass(slots=True)
@@ -43,6 +39,7 @@ class StateGraph:
     failing: Array
     linked: int
     overheard: Array = None
+    threads: int = 1
     _transposed: tuple[Array, Array, Array] | None = None
     _kinds: list[tuple[int, int, int]] = field(default_factory=list)
     _most_edges: int | None = None
@@ -104,18 +101,45 @@ class StateGraph:
         if not self.linked:
             return bytes([1]) * self.count
         set_unknown(self.failing, self.linked, past_failures, 1, reached)
-        pending = self.arrays.filled("u4", self.count)
-        lead_to(reached, pending, *self.transposed(), self.barred(without_events))
+        barred = self.arrays.listed(self.barred(without_events))
+        self.widen(reached, [0] * len(barred), [not one for one in barred], 1)
         return bytes(reached)
 
-    def can_still_move(self, everybody: int) -> Array:
-        """For each state the bits of the chips that can still move on some path from it."""
-        filled, (into, sources, _) = self.arrays.filled, self.transposed()
-        masks = filled("u8", self.count)
-        own_moves(self.first, self.targets, self.notes, self.linked, self.moved, masks)
-        set_masks(self.failing, self.linked, everybody, masks)
-        spread_masks(masks, filled("u4", self.count), filled("u1", self.count), into, sources)
-        return masks
+    def widen(self, masks: Array, own: Sequence[int], carried: Sequence[int], full: int) -> None:
+        """Give each state the bits of all that a path leads to from it: a transition adds the bits
+        `own` of its note where it leads away, and takes over those of `carried`.
+        """
+        of = self.arrays.of
+        settle(
+            widen_masks, self.count, self.threads, self.first, self.targets, self.notes,
+            of("u8", own), of("u8", carried), full, masks,
+        )  # fmt: skip
+
+    def lengths(
+        self, marks: Array, blocked: int, followed: Sequence[int], stays: Sequence[int]
+    ) -> Array:
+        """For each state the most steps of a path from it (see `lengthen`), `BLOCKED` in states
+        with a blocked mark.
+        """
+        of, lengths = self.arrays.of, self.arrays.filled("i4", self.count)
+        in_parts(block, self.count, self.threads, marks, blocked, lengths)
+        settle(
+            lengthen, self.count, self.threads, self.first, self.targets, self.notes, self.failing,
+            self.linked, of("u1", followed), of("u1", stays), lengths,
+        )  # fmt: skip
+        return lengths
+
+    def lost_marks(self, marks: Array) -> list[int]:
+        """For each note the marks that are lost in some transition."""
+        notes = len(self.labels)
+
+        def note(begin: int, end: int) -> list[int]:
+            lost = self.arrays.filled("u8", notes)
+            note_losses(begin, end, self.first, self.targets, self.notes, marks, lost)
+            return self.arrays.listed(lost)
+
+        parts = in_parts(note, self.linked, self.threads)
+        return [reduce(or_, (lost[number] for lost in parts), 0) for number in range(notes)]
 
     def room_for_components(self) -> tuple[Array, ...]:
         """Arrays for the search for components, to be used any number of times."""

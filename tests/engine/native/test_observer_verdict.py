@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from modecheck.checks.watched import events_of, judge, needs_of
 from modecheck.engine.choice import Search
 from modecheck.engine.contract.observer_answer import ObserverVerdict, waiting_loops
-from modecheck.engine.contract.space import INTERRUPTION, Limits, first_zero
+from modecheck.engine.contract.space import INTERRUPTION, Limits, ReachGoal, first_zero
 from modecheck.engine.native.observer_verdict import verdict_along
 from modecheck.engine.native.verdict_automaton import VerdictAutomaton, can_be_put_off
 from modecheck.engine.search.exploration import PlainExploration, explore
@@ -106,7 +106,8 @@ def by_search(space: PlainExploration, automaton: Automaton) -> ObserverVerdict:
     loops = waiting_loops(alive, again, space.mark("idles")) if alive else ()
     answers = [space.fair_loop(query) for query in loops]
     ends = bool(alive and space.failures) and (
-        first_zero(space.can_reach(0, lacking=again or alive, past_failures=False)) is not None
+        first_zero(space.can_reach(ReachGoal(0, lacking=again or alive, past_failures=False)))
+        is not None
     )
     looked_up = {place for _, place in space.observed.watched} | {space.product.observers[0].first}
     return ObserverVerdict(

@@ -20,7 +20,6 @@ from modecheck.engine.native.machine import compiled
 from modecheck.engine.native.native_numbers import MULTIPLY_ONE, MULTIPLY_TWO, U1
 from modecheck.engine.native.reach import reach
 from modecheck.engine.native.table_kernels import SPARE, hash_of
-from modecheck.engine.native.threads_together import do_together
 from modecheck.engine.native.transition_making import TransitionMaker, Transitions
 from modecheck.engine.native.transition_making_kernels import (
     index_states,
@@ -29,6 +28,7 @@ from modecheck.engine.native.transition_making_kernels import (
 )
 from modecheck.engine.reference.system_actions import system_actions
 from modecheck.engine.search.exploration import Silent
+from modecheck.engine.search.threads_together import do_together
 from modecheck.model.devices import read_device
 from modecheck.product.composition import compose
 

@@ -12,7 +12,7 @@ from modecheck.checks.explored import Verdict
 from modecheck.checks.gaps import gap_tables
 from modecheck.checks.verdict import check
 from modecheck.engine.choice import EngineName, Search
-from modecheck.engine.contract.space import Limits
+from modecheck.engine.contract.space import Limits, ReachGoal
 from modecheck.engine.reductions.annotated_quotient import AnnotatedQuotient
 from modecheck.engine.search.exploration import PlainExploration
 from modecheck.engine.search.explored_space import Exploration
@@ -441,7 +441,7 @@ def test_paths_are_permuted_with_the_units(engine: EngineName) -> None:
     assert_agreement(device, engine)
     verdict, space = reduced_of(device, engine)
     whole, _ = whole_of(device)
-    numbers = space.can_reach(space.mark("requirement:R1"))
+    numbers = space.can_reach(ReachGoal(space.mark("requirement:R1")))
     for number in range(space.state_count):
         for image, _ in space.images(number):
             left = space.state(image)[0]
