@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import islice
 
 from modecheck.checks.declared import Check, Evidence, Needs
 from modecheck.checks.findings import Finding
@@ -20,6 +21,9 @@ from modecheck.engine.reference.plain import State
 from modecheck.model.places import Place
 from modecheck.product.ir import Product
 from modecheck.scenario.traces import Trace, trace_to
+
+AT_A_TIME = 1 << 12
+"""States whose fields are read at once."""
 
 Cause = frozenset[tuple[str, str]]
 """Pairs of a chip and its leaf; where all chips rest, of a link and the message at its head."""
@@ -38,9 +42,11 @@ def deadlocks(space: Space) -> list[Deadlock]:
     """Every deadlock, the shallowest first. A deadlock is named by its cause."""
     by_cause: dict[Cause, Deadlock] = {}
     due = space.mark("due") if "due" in space.product.conditions else 0
-    for number in space.quiescent(space.mark("rests") | due):
-        cause = cause_of(space.product, space.state(number))
-        by_cause.setdefault(cause, Deadlock(cause, number, [])).states.append(number)
+    found_in = space.quiescent(space.mark("rests") | due)
+    while numbers := list(islice(found_in, AT_A_TIME)):
+        for number, state in zip(numbers, space.states_at(numbers), strict=True):
+            cause = cause_of(space.product, state)
+            by_cause.setdefault(cause, Deadlock(cause, number, [])).states.append(number)
     minimal: list[Deadlock] = []
     for found in sorted(by_cause.values(), key=lambda one: (len(one.cause), one.first)):
         beneath = [one for one in minimal if one.cause < found.cause]

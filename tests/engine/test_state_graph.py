@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import product
+from unittest import mock
 
 import numpy as np
 from hypothesis import given, settings
+from hypothesis import strategies as st
 
-from modecheck.engine.contract.space import ReachGoal
+from modecheck.engine.contract.space import Edge, ReachGoal
 from modecheck.engine.native.native_arrays import NativeArrays
 from modecheck.engine.reference.system_actions import system_actions
 from modecheck.engine.search.exploration import PlainExploration, explore
@@ -75,6 +78,103 @@ def test_searches_find_what_plain_ones_find(drawn: Drawn) -> None:
             for blocked in (0, *bits):
                 assert_same_spreads(space, graph, starts, bit, blocked)
                 assert space.longest(bit, blocked=blocked) == longest(small, starts, blocked)
+
+
+@given(devices(), st.integers(1, 40), st.integers(1, 3))
+@settings(max_examples=max(settings().max_examples // 4, 10))
+def test_threads_and_goals_that_are_searched_for_at_once_change_nothing(
+    drawn: Drawn, part: int, threads: int
+) -> None:
+    """Parts of some states, on several threads; all goals foreseen, or each by itself."""
+    small = explore(compose(drawn.read()), max_states=MOST_STATES)
+    bits = [1 << number for number in range(len(small.product.conditions))][:MOST_MARKS]
+    happened = sorted({0, *small.graph.events})
+    goals = [
+        ReachGoal(bit, lacking=other, without_events=events, past_failures=past)
+        for bit, other in zip(bits, (0, *bits), strict=False)
+        for events in happened[:2]
+        for past in (True, False)
+    ]
+    everybody = (1 << len(small.product.chips)) - 1
+    for space in (small, in_large_arrays(small)):
+        alone = [bytes(space.can_reach(goal)) for goal in goals]
+        assert alone == [leading_to(small, goal) for goal in goals]
+        lengths = [space.longest(bit, blocked=0) for bit in bits]
+        stuck = list(space.stuck(everybody))
+        with mock.patch("modecheck.engine.search.sweeps.PART", part):
+            again = replace(
+                space, graph=replace(space.graph, threads=threads), _foreseen=None,
+                _behind={}, _lengths={},
+            )  # fmt: skip
+            again.foresee(goals)
+            assert [again.can_reach(goal) for goal in goals] == alone
+            assert list(again.stuck(everybody)) == stuck
+            assert [again.longest(bit, blocked=0) for bit in bits] == lengths
+            assert_same_transitions(again, small, bits)
+
+
+def leading_to(space: PlainExploration, goal: ReachGoal) -> bytes:
+    """A goal by itself, searched for by the plain search."""
+    graph, marks = space.graph, space.marks
+    unknown = [
+        number
+        for number in range(graph.count)
+        if number >= graph.linked or (graph.failing[number] and goal.past_failures)
+    ]
+    reached = [n for n, own in enumerate(marks) if own & goal.marks or goal.lacking & ~own]
+    return bytes(
+        BackwardReachability(plain_graph(space), unknown).leading_to(
+            [*reached, *unknown],
+            lambda edge: not graph.events[graph.notes[edge]] & goal.without_events,
+        )
+    )
+
+
+def assert_same_transitions(
+    space: PlainExploration, plain: PlainExploration, bits: list[int]
+) -> None:
+    """The first transition that loses a mark, that leads from one to another, or that comes
+    between, as one after the other shows it.
+    """
+    graph, marks = plain.graph, plain.marks
+    edges = [(number, edge) for number in range(graph.linked) for edge in graph.edges(number)]
+    for bit, other in product((0, *bits), bits):
+        lost = [
+            (number, edge)
+            for number, edge in edges
+            if other & marks[number] & ~marks[graph.targets[edge]]
+            and not graph.events[graph.notes[edge]] & bit
+        ]
+        assert first_of(space.first_loss(other, without_events=bit)) == told(plain, lost)
+        changed = [
+            (number, edge)
+            for number, edge in edges
+            if marks[number] & bit and marks[graph.targets[edge]] & other
+        ]
+        assert first_of(space.first_change(bit, other)) == told(plain, changed)
+        starts = [number for number, own in enumerate(marks) if own & other]
+        inside = set(bfs(plain_graph(plain), marks, starts, bit).inside)
+        between = [
+            (number, edge)
+            for number, edge in edges
+            if number in inside
+            and graph.events[graph.notes[edge]] & 3
+            and not (marks[number] & other and marks[graph.targets[edge]] & other)
+        ]
+        found = space.first_between(other, blocked=bit, events=3)
+        assert first_of(found) == told(plain, between)
+
+
+def first_of(found: tuple[int, Edge] | None) -> tuple[int, int, int] | None:
+    return None if found is None else (found[0], found[1].label, found[1].target)
+
+
+def told(space: PlainExploration, found: list[tuple[int, int]]) -> tuple[int, int, int] | None:
+    """State, label and target of the first of some transitions."""
+    if not found:
+        return None
+    number, edge = found[0]
+    return number, space.graph.labels[space.graph.notes[edge]], space.graph.targets[edge]
 
 
 def assert_same_spreads(

@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from modecheck.engine.contract.space import Occurrence
+from modecheck.engine.language.annotations import I64s, U64s
+from modecheck.engine.language.kernel import Kernel
+from modecheck.engine.native.native_numbers import MULTIPLY_ONE, U1, U32
 
 Numbers = NDArray[Any]
 
-TOGETHER = 1 << 20
-"""Elements that are sorted at a time: sorting all at once would take as much memory again."""
-FEW = 64
-"""Values that are found sooner one by one than all at once by sorting with places."""
+FEW = 1 << 8
+"""Slots of the table in which values are counted, at first."""
 
 
 class NativeArrays:
@@ -35,22 +36,30 @@ class NativeArrays:
 
     def counted(self, marks: Numbers) -> dict[int, Occurrence]:
         """Each value with its first place and its count; there are few, whatever the states."""
-        found: dict[int, Occurrence] = {}
-        for begin in range(0, marks.size, TOGETHER):
-            for own, number, count in _values_in(marks[begin : begin + TOGETHER]):
-                known = found.get(own)
-                first = begin + number if known is None else known.first
-                found[own] = Occurrence(first, count + (known.count if known else 0))
-        return found
+        size, is_done = FEW, False
+        while not is_done:
+            values, first, count = np.zeros(size, np.uint64), *np.zeros((2, size), np.int64)
+            is_done = count_values(marks, size - 1, values, first, count)
+            size *= 2
+        rows = zip(first.tolist(), count.tolist(), values.tolist(), strict=True)
+        return {own: Occurrence(place, many) for place, many, own in sorted(rows) if many}
 
 
-def _values_in(part: Numbers) -> Iterator[tuple[int, int, int]]:
-    """Each value with its first place and its count, least first."""
-    values = np.unique(part)
-    if values.size > FEW:
-        found = np.unique(part, return_index=True, return_counts=True)
-        yield from zip(*(column.tolist() for column in found), strict=True)
-        return
-    for value in values:
-        same = part == value
-        yield int(value), int(np.argmax(same)), int(np.count_nonzero(same))
+@Kernel
+def count_values(marks: U64s, mask: np.uint64, values: U64s, first: I64s, count: I64s) -> Any:
+    """Each value with its first place and its count, by a hash in a table of a power of two of
+    slots, of which the mask is one less; False where that is too small.
+    """
+    room = len(values) // 2
+    for number in range(len(marks)):
+        own = marks[number]
+        slot = own * MULTIPLY_ONE >> U32 & mask
+        while count[slot] != 0 and values[slot] != own:
+            slot = (slot + U1) & mask
+        if count[slot] == 0:
+            if room == 0:
+                return False
+            room -= 1
+            values[slot], first[slot] = own, number
+        count[slot] += 1
+    return True

@@ -11,6 +11,7 @@ states: whatever a value was when it was read, the fixpoint is the same.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from threading import Event
 from typing import Any, TypeVar
 
 from modecheck.engine.language.kernel import Kernel
@@ -55,15 +56,15 @@ def in_parts(kernel: Callable[..., Any], count: int, threads: int, *arguments: A
 def do_each(work: Callable[[T], None], items: Iterable[T], threads: int) -> None:
     """Do some work for each item, on several threads at a time."""
     known = list(items)
-    waiting, halted = iter(known), []
+    waiting, halted = iter(known), Event()
 
     def task() -> None:
         for item in waiting:
-            if halted:
+            if halted.is_set():
                 return
             work(item)
 
-    do_together([task] * max(1, min(threads, len(known))), lambda: halted.append(True))
+    do_together([task] * max(1, min(threads, len(known))), halted.set)
 
 
 def _parts(count: int) -> list[tuple[int, int]]:
