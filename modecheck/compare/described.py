@@ -159,7 +159,7 @@ SEEN: dict[str, See] = {
     "defers": lambda sight: sight.replies("defer"),
     "discards": lambda sight: sight.replies("discard"),
     "ends": lambda sight: Facet(
-        tuple(PartName("variable", end.variable, end.chip) for end in sight.value),
+        tuple((PartName("variable", end.variable, end.chip), end.item) for end in sight.value),
         ", ".join(map(str, sight.value)),
     ),
     "events": _Sight.events,

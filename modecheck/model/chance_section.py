@@ -9,8 +9,8 @@ from modecheck.model.claims import Chance
 from modecheck.model.conditions import condition
 from modecheck.model.key_readers import note_misfits
 from modecheck.model.keys import keys_of
-from modecheck.model.meaning import Scope
 from modecheck.model.phrases import Phrases
+from modecheck.model.scopes import Scope
 from modecheck.model.shapes import Shapes
 from modecheck.model.terms import Happens, Term
 from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode

@@ -6,18 +6,20 @@ from collections.abc import Iterator
 from collections.abc import Mapping as MappingType
 from dataclasses import dataclass
 
+from modecheck.model.copies import OWN_NUMBER
+from modecheck.model.each import Entry
 from modecheck.model.errors import Notebook
 from modecheck.model.key_readers import KeyReader
 from modecheck.model.keys import keys_of
 from modecheck.model.laying import Laying
-from modecheck.model.meaning import ChipOutline, Scope
 from modecheck.model.outlines import OutlineReader, StateReading
 from modecheck.model.overlays import beside, overlay, read_document
-from modecheck.model.parts import Chip, Reply, Rule
+from modecheck.model.parts import Chip, Reply, Rule, Variable
 from modecheck.model.phrases import Phrases
 from modecheck.model.places import Place
 from modecheck.model.rule_drafts import RuleDraft, RuleDrafts
 from modecheck.model.rules import ChipWiring, RuleReader
+from modecheck.model.scopes import ChipOutline, Scope
 from modecheck.model.shapes import Shapes
 from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode, kind_of
 
@@ -58,10 +60,12 @@ class ChipReader:
         self._device_file = device_file
         self._files: dict[str, MappingNode | None] = {}
 
-    def draft(self, name: str, key: ScalarNode, entry: Node, *, actor: bool) -> ChipDraft | None:
-        """The chip under `key`, or None if it cannot be read at all."""
-        kind = "actor" if actor else "chip"
-        record = self._shapes.record(entry, f"the {kind} {name!r}", keys_of("entry", "behaviour"))
+    def draft(self, entry: Entry, *, actor: bool) -> ChipDraft | None:
+        """The chip of an entry, or None if it cannot be read at all."""
+        kind, name, key = "actor" if actor else "chip", entry.name, entry.key
+        record = self._shapes.record(
+            entry.node, f"the {kind} {name!r}", keys_of("entry", "behaviour")
+        )
         if record is not None and not {"file", *keys_of("behaviour")} & set(record.entries):
             message = f"the {kind} {name!r} has no behaviour"
             self._notes.add(message, record.place, expected="'file' or 'states'")
@@ -70,7 +74,8 @@ class ChipReader:
         if record is None or body is None:
             return None
         places: dict[str, Place] = {}
-        phrases = Phrases(self._notes, self._parameters(body, record, places))
+        parameters = self._parameters(body, record, places, entry)
+        phrases = Phrases(self._notes, parameters, entry.phrases.copies)
         reader = OutlineReader(self._shapes, phrases)
         reading = reader.states(body)
         variables = reader.variables(body)
@@ -92,13 +97,18 @@ class ChipReader:
     def _note_clashes(
         self,
         phrases: Phrases,
-        variables: MappingType[str, object],
+        variables: MappingType[str, Variable],
         places: MappingType[str, Place],
     ) -> None:
         for name in phrases.parameters:
-            if name in variables:
-                message = f"{name!r} is a parameter and a variable"
-                self._notes.add(message, places.get(name), expected="different names")
+            if name not in variables:
+                continue
+            message = f"{name!r} is a parameter and a variable"
+            if name not in places:
+                message = f"{name!r} is the number of the copy and a variable"
+            self._notes.add(
+                message, places.get(name, variables[name].place), expected="different names"
+            )
 
     def _body(self, record: MappingNode, what: str) -> MappingNode | None:
         """The chip's file with the entry laid over it, then each overlay of the entry in turn, so
@@ -153,10 +163,13 @@ class ChipReader:
         return record
 
     def _parameters(
-        self, body: MappingNode, record: MappingNode, places: dict[str, Place]
+        self, body: MappingNode, record: MappingNode, places: dict[str, Place], entry: Entry
     ) -> dict[str, str]:
-        """Every parameter's value as text: from `with`, else the default."""
-        values: dict[str, str] = {}
+        """Every parameter's value as text: from `with`, else the default. A copy has its number as
+        well.
+        """
+        phrases = entry.phrases
+        values = {OWN_NUMBER: str(entry.number)} if entry.number else {}
         declared = self._shapes.mapping(body.get("parameters"), "parameters")
         for name, key, node in self._shapes.named(body.get("parameters"), "parameters"):
             places[name] = key.place
@@ -167,7 +180,7 @@ class ChipReader:
                 )
                 values[name] = name
             elif not node.is_null:
-                values[name] = node.text
+                values[name] = phrases.value_of(node)
         given = self._shapes.named(record.get("with"), "with")
         for name, key, node in given:
             if declared is not None and name not in declared.entries:
@@ -175,7 +188,7 @@ class ChipReader:
                 self._notes.add(message, key.place, word=name, choices=declared.entries)
             scalar = self._shapes.scalar(node, f"the parameter {name!r}", "a word or a number")
             if scalar is not None:
-                values[name] = scalar.text
+                values[name] = phrases.value_of(scalar)
                 places.setdefault(name, key.place)
         for name in places:
             if name not in values:
@@ -186,8 +199,12 @@ class ChipReader:
 
     def finish(self, draft: ChipDraft, scope: Scope, wiring: ChipWiring) -> Chip:
         """The chip with its rules and replies resolved."""
-        reader = RuleReader(self._shapes, draft.phrases, scope, draft.outline, wiring)
-        rules: list[Rule] = [reader.rule(rule) for rule in draft.rules]
+        readers = {
+            id(phrases): RuleReader(self._shapes, phrases, scope, draft.outline, wiring)
+            for phrases in (draft.phrases, *(rule.phrases for rule in draft.rules))
+        }
+        rules: list[Rule] = [readers[id(rule.phrases)].rule(rule) for rule in draft.rules]
+        reader = readers[id(draft.phrases)]
         return Chip(
             name=draft.name,
             actor=draft.actor,

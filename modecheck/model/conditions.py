@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Callable, Collection, Sequence
+from dataclasses import replace
 
-from modecheck.model.meaning import Scope, understand_condition
+from modecheck.model.meaning import understand_condition
 from modecheck.model.phrases import Phrases
+from modecheck.model.scopes import Scope
 from modecheck.model.shapes import Shapes
 from modecheck.model.syntax import parse_condition
 from modecheck.model.terms import Term
@@ -24,15 +26,28 @@ def condition(shapes: Shapes, phrases: Phrases, scope: Scope, node: Node | None)
 
 
 def names_in(
-    shapes: Shapes, node: Node | None, what: str, known: Collection[str] | None, *, empty: str = ""
+    shapes: Shapes,
+    node: Node | None,
+    what: str,
+    known: Collection[str] | None,
+    *,
+    phrases: Phrases,
+    meant: Callable[[str], Sequence[str]] | None = None,
+    empty: str = "",
 ) -> tuple[str, ...]:
-    """A list of names, such as chips or links, that must be in `known`; None allows any name."""
+    """A list of names, such as chips or links, that must be in `known`; None allows any name.
+
+    `meant` tells what a name stands for, by default all copies of a chip or link.
+    """
     if node is not None and not isinstance(node, (ScalarNode, SequenceNode)):
         shapes.notes.add(
             f"{kind_of(node)} cannot be used as a list", node.place, expected=f"a list of {what}s"
         )
         return ()
-    scalars = shapes.scalars(node, f"a {what}", f"the name of a {what}")
+    given = shapes.scalars(node, f"a {what}", f"the name of a {what}")
+    filled = [phrases.fill(scalar) for scalar in given]
+    meant = meant or phrases.copies.names
+    scalars = [replace(one, text=name) for one in filled for name in meant(one.text)]
     if known is None:
         return tuple(dict.fromkeys(scalar.text for scalar in scalars))
     found = (shapes.known(scalar, what, known, empty=empty) for scalar in scalars)

@@ -9,13 +9,15 @@ from __future__ import annotations
 from collections.abc import Iterator
 from collections.abc import Mapping as MappingType
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import product
 
 from modecheck.model.chance_section import ChanceReader
 from modecheck.model.chips import ChipDraft, ChipReader
 from modecheck.model.clocks import note_odd_durations, read_clock
-from modecheck.model.conditions import condition, names_in
-from modecheck.model.errors import InputError, InvalidInput, Notebook, nearest_name
+from modecheck.model.conditions import condition
+from modecheck.model.each import copied, copies_of, named
+from modecheck.model.errors import InputError, InvalidInput, Notebook
 from modecheck.model.event_calls import Surroundings
 from modecheck.model.faults import FaultReader, links_corrupted
 from modecheck.model.finding_ids import note_unknown_findings
@@ -23,16 +25,20 @@ from modecheck.model.key_readers import KeyReader
 from modecheck.model.keys import keys_of
 from modecheck.model.laying import Laying
 from modecheck.model.links import LinkReader
-from modecheck.model.meaning import DECIMAL, OptionValue, Scope, option_value
+from modecheck.model.meaning import understand_items
 from modecheck.model.outlines import is_empty
 from modecheck.model.overlays import Watcher, overlay, read_document
-from modecheck.model.parts import Chip, Device, Link, Mode, Option, Pairing, PairingEnd
+from modecheck.model.pairings import PairingReader
+from modecheck.model.parts import Chip, Device, Link, Mode, Option
 from modecheck.model.phrases import Phrases
+from modecheck.model.places import Place
 from modecheck.model.remarks import notes_on
 from modecheck.model.requirements import RequirementReader
 from modecheck.model.rules import ChipWiring
+from modecheck.model.scopes import DECIMAL, OptionValue, Scope, Typed, option_value
 from modecheck.model.shapes import Shapes
 from modecheck.model.signals import note_signal_cycle
+from modecheck.model.syntax import parse_condition
 from modecheck.model.unused import unused_declarations
 from modecheck.model.verdicts import VerdictReader
 from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode, shortened
@@ -87,6 +93,7 @@ class _DeviceReader:
         self._notes = Notebook()
         self._shapes = Shapes(self._notes)
         self._phrases = Phrases(self._notes, {})
+        self._list_places: dict[str, Place] = {}
 
     def read(self) -> Device:
         document = self._document()
@@ -94,6 +101,7 @@ class _DeviceReader:
         self._notes.raise_if_any() if record is None else None
         assert record is not None
         self._note_no_chips(record)
+        self._phrases.copies = copies_of(self._shapes, record)
         options = self._options(record)
         wired = self._wired(record, options)
         device = self._device(record, options, wired)
@@ -106,7 +114,9 @@ class _DeviceReader:
             name: (draft.phrases.parameters, draft.parameter_places)
             for name, draft in wired.drafts.items()
         }
-        return replace(device, unused=unused_declarations(device, words, parameters))
+        return replace(
+            device, unused=unused_declarations(device, words, parameters, self._list_places)
+        )
 
     def _document(self) -> MappingNode | None:
         document = read_document(self._path, self._notes, watching=self._observer)
@@ -184,28 +194,51 @@ class _DeviceReader:
         }
 
     def _wired(self, record: MappingNode, options: MappingType[str, Option]) -> _Wired:
-        reader = ChipReader(self._notes, self._path)
-        drafts, broken = self._drafts(record, reader)
+        chip_reader = ChipReader(self._notes, self._path)
+        drafts, broken = self._drafts(record, chip_reader)
         broken |= _names_under(record.get("options")) - set(options)
         chosen = self._variant(options)
         values: dict[str, OptionValue] = {
             name: option_value(option.choices, chosen[name]) for name, option in options.items()
         }
         outlines = {name: draft.outline for name, draft in drafts.items()}
-        scope = Scope(outlines, broken=frozenset(broken), options=values)
+        scope = Scope(
+            outlines, broken=frozenset(broken), options=values, copies=self._phrases.copies
+        )
+        scope = replace(scope, lists=self._lists(record.get("lists"), scope))
         links = {}
         corrupting = links_corrupted(record.get("faults"))
-        link_reader = LinkReader(self._shapes, self._phrases, scope, corrupting)
-        for name, key, node in self._shapes.named(record.get("links"), "links"):
-            found = link_reader.links(name, key, node)
-            broken |= set() if found else {name}
+        for entry in named(self._shapes, self._phrases, record.get("links"), "links"):
+            reader = LinkReader(self._shapes, entry.phrases, entry.within(scope), corrupting)
+            found = reader.links(entry.name, entry.key, entry.node)
+            broken |= set() if found else {entry.name}
             for link in found:
                 if link.broadcast and link.name in _names_under(record.get("links")):
-                    message = f"{link.name!r} is what the broadcast {name!r} is called on its way"
-                    self._notes.add(message, key.place, expected="different names")
+                    called = f"what the broadcast {entry.name!r} is called on its way"
+                    message = f"{link.name!r} is {called}"
+                    self._notes.add(message, entry.key.place, expected="different names")
                 links[link.name] = link
-        self._chip_reader = reader
+        self._chip_reader = chip_reader
         return _Wired(drafts, replace(scope, broken=frozenset(broken)), links)
+
+    def _lists(self, node: Node | None, scope: Scope) -> dict[str, tuple[Typed, ...]]:
+        """The named lists of conditions or numbers; one that cannot be read has no items."""
+        lists = {}
+        for name, key, child in self._shapes.named(node, "lists"):
+            what = "a condition or a number"
+            items: list[Typed] = []
+            scalars = self._shapes.scalars(child, what, what)
+            for scalar in scalars:
+                tree = self._phrases.parse(scalar, parse_condition)
+                if tree is not None:
+                    items += (
+                        self._phrases.attempt(scalar, partial(understand_items, tree, scope)) or ()
+                    )
+            if not scalars and (isinstance(child, ScalarNode) or is_empty(child)):
+                self._notes.add(f"the list {name!r} has no items", key.place, expected=what)
+            lists[name] = tuple(items)
+            self._list_places[name] = key.place
+        return lists
 
     def _drafts(
         self, record: MappingNode, reader: ChipReader
@@ -213,13 +246,14 @@ class _DeviceReader:
         drafts: dict[str, ChipDraft] = {}
         broken: set[str] = set()
         for section in ("chips", "actors"):
-            for name, key, node in self._shapes.named(record.get(section), section):
+            for entry in copied(self._shapes, self._phrases, record.get(section), section):
+                name = entry.name
                 if name in drafts:
                     message = f"{name!r} is the name of both a chip and an actor"
-                    self._notes.add(message, key.place, expected="different names")
+                    self._notes.add(message, entry.key.place, expected="different names")
                     broken.add(name)
                     continue
-                draft = reader.draft(name, key, node, actor=section == "actors")
+                draft = reader.draft(entry, actor=section == "actors")
                 if draft is None:
                     broken.add(name)
                 else:
@@ -249,7 +283,7 @@ class _DeviceReader:
             broken=wired.scope.broken | (_names_under(record.get("modes")) - set(modes)),
         )
         events = self._events(chips, wired)
-        broken = wired.scope.broken
+        broken, copies = wired.scope.broken, self._phrases.copies
         verdicts = VerdictReader(self._shapes)
         name = self._shapes.scalar(record.entries["device"], "device", "the device's name")
         return Device(
@@ -258,14 +292,15 @@ class _DeviceReader:
             chips=chips,
             links=dict(wired.links),
             modes=modes,
-            pairings=self._pairings(
-                record.get("pairings"),
+            pairings=PairingReader(
+                self._shapes,
+                self._phrases,
                 wired.scope,
                 events,
                 {name for name, chip in chips.items() if chip.actor},
-            ),
+            ).pairings(record.get("pairings")),
             faults=FaultReader(
-                self._shapes, {*chips, *broken}, _called(wired.links, broken)
+                self._shapes, self._phrases, {*chips, *broken}, _called(wired.links, broken)
             ).faults(record.get("faults")),
             options=options,
             variant=self._variant(options),
@@ -278,6 +313,7 @@ class _DeviceReader:
             digests=dict(self._notes.files),
             notes=notes_on(self._notes.additions),
             clock=read_clock(self._shapes, self._phrases, record.get("clock")),
+            copies={name: copies.names(name) for name in copies.units},
             chances=ChanceReader(self._shapes, self._phrases, scope).read(record.get("chances")),
             **KeyReader(self._shapes, self._phrases).values(keys_of("device"), record),
         )
@@ -299,71 +335,6 @@ class _DeviceReader:
             if when is not None and isinstance(child, ScalarNode):
                 modes[name] = Mode(name, when, " ".join(child.text.split()), key.place)
         return modes
-
-    def _pairings(
-        self, node: Node | None, scope: Scope, events: set[str] | None, actors: set[str]
-    ) -> dict[str, Pairing]:
-        pairings = {}
-        for name, key, child in self._shapes.named(node, "pairings"):
-            what, known = f"the pairing {name!r}", keys_of("pairing")
-            record = self._shapes.record(child, what, known, required=("ends",))
-            ends = self._ends(record.entries["ends"], scope) if record is not None else None
-            if record is None or ends is None:
-                continue
-            forgetting = names_in(
-                self._shapes,
-                record.get("forgotten_by"),
-                "event",
-                events,
-                empty="a signal or message",
-            )
-            values = KeyReader(self._shapes, self._phrases, scope).values(known, record)
-            helpers = names_in(
-                self._shapes,
-                record.get("recovers_without"),
-                "actor",
-                None if scope.broken else actors,
-                empty="an actor",
-            )
-            pairings[name] = Pairing(
-                name, ends, forgetting, key.place, recovers_without=helpers, **values
-            )
-        return pairings
-
-    def _ends(self, node: Node, scope: Scope) -> tuple[PairingEnd, PairingEnd] | None:
-        scalars = self._shapes.scalars(node, "an end", "chip.variable")
-        ends = [end for scalar in scalars if (end := self._end(scalar, scope)) is not None]
-        if len(scalars) != 2:
-            message = f"a pairing with {len(scalars)} end{'' if len(scalars) == 1 else 's'}"
-            self._notes.add(
-                message, node.place, expected="two ends, [chip.variable, chip.variable]"
-            )
-            return None
-        if len(ends) == 2 and ends[0] == ends[1]:
-            message = f"both ends are {ends[0]}"
-            self._notes.add(message, scalars[1].place, expected="the bonds of two chips")
-        return (ends[0], ends[1]) if len(ends) == 2 else None
-
-    def _end(self, scalar: ScalarNode, scope: Scope) -> PairingEnd | None:
-        chip, _, variable = self._phrases.braces_filled(scalar).partition(".")
-        self._phrases.words.update((chip, variable))
-        if chip in scope.broken or (chip in scope.chips and variable in scope.chips[chip].broken):
-            return None
-        if chip not in scope.chips:
-            message = f"unknown chip {shortened(chip)!r}"
-            self._notes.add(message, scalar.place, word=chip, choices=scope.chips)
-            return None
-        found = scope.chips[chip].variables.get(variable)
-        bonds = [v.name for v in scope.chips[chip].variables.values() if v.type.kind == "bond"]
-        if found is None or found.type.kind != "bond" or found.length:
-            message = f"{shortened(scalar.text)!r} is not a bond"
-            near = nearest_name(variable, bonds)
-            expected = f"a variable of {chip} with 'bond: true'" + (
-                f", such as {near}" if near else ""
-            )
-            self._notes.add(message, scalar.place, expected=expected)
-            return None
-        return PairingEnd(chip, variable)
 
 
 def _called(links: MappingType[str, Link], broken: frozenset[str]) -> dict[str, tuple[str, ...]]:

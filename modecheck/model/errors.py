@@ -33,6 +33,9 @@ MOST_NAMES_COMPARED = 1000
 LONGEST_NAME_COMPARED = 80
 """Comparing a word with more or longer names takes too long; no name in a model is longer."""
 
+NUMBERS_OF_COPIES = re.compile(r"(?<=\w)\[\d+\]")
+"""An error in one place concerns all copies alike, so it is noted once."""
+
 UNPRINTABLE = re.compile(r"[\x00-\x1f\x7f-\x9f]")
 """Characters that would shift the mark or control the terminal; shown as spaces."""
 
@@ -126,7 +129,8 @@ class Notebook:
         """
         if word in self.removed:
             message = f"{word!r} is gone: {self.removed[word]}"
-        if (message, place) in self._errors:
+        same = NUMBERS_OF_COPIES.sub("", message), place
+        if same in self._errors:
             return
         if len(self) == MOST_ERRORS:
             told = InputError(f"more than {MOST_ERRORS} errors: the others are not shown")
@@ -136,7 +140,7 @@ class Notebook:
         if known and not expected:
             expected = f"one of {_listed(known, word)}" if len(known) > 1 else repr(known[0])
         error = InputError(message, place, expected, nearest_name(word, known))
-        self._errors[message, place] = error
+        self._errors[same] = error
 
     def raise_if_any(self) -> None:
         """Raise `InvalidInput` with every error noted so far, if there are any."""

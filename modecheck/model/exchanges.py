@@ -8,10 +8,10 @@ from itertools import pairwise
 
 from modecheck.model.conditions import condition
 from modecheck.model.event_calls import UnknownEvent, message_event
-from modecheck.model.meaning import Scope
 from modecheck.model.parts import ExactlyOnce
 from modecheck.model.phrases import Phrases
 from modecheck.model.places import Place
+from modecheck.model.scopes import Scope
 from modecheck.model.shapes import Shapes
 from modecheck.model.terms import Term
 from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode, shortened
@@ -95,7 +95,7 @@ class ExchangeReader:
         return whole if len(whole) == len(found) else None
 
     def _message(self, scalar: ScalarNode, word: str) -> Item | None:
-        chip, dot, name = scalar.text.strip().partition(".")
+        chip, dot, name = self._phrases.name_of(scalar).partition(".")
         self._phrases.words.update((chip, name))
         around, notes = self._scope.steps, self._shapes.notes
         if around is None or not around.whole:

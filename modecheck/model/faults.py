@@ -8,6 +8,7 @@ from modecheck.model.conditions import names_in
 from modecheck.model.keys import keys_of
 from modecheck.model.outlines import is_empty
 from modecheck.model.parts import FaultGroup
+from modecheck.model.phrases import Phrases
 from modecheck.model.shapes import Shapes
 from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode, SequenceNode
 
@@ -20,10 +21,15 @@ class FaultReader:
     """Reads the section `faults`."""
 
     def __init__(
-        self, shapes: Shapes, chips: Collection[str], links: Mapping[str, tuple[str, ...]]
+        self,
+        shapes: Shapes,
+        phrases: Phrases,
+        chips: Collection[str],
+        links: Mapping[str, tuple[str, ...]],
     ) -> None:
         """`links` maps what links are called to all those that the name stands for."""
         self._shapes = shapes
+        self._phrases = phrases
         self._known = {"chips": {chip: (chip,) for chip in chips}, "links": links}
 
     def faults(self, node: Node | None) -> tuple[FaultGroup, ...]:
@@ -46,7 +52,9 @@ class FaultReader:
         if record is None:
             return None
         known = self._known[where]
-        names = names_in(self._shapes, record.entries[where], where[:-1], known)
+        names = names_in(
+            self._shapes, record.entries[where], where[:-1], known, phrases=self._phrases
+        )
         targets = tuple(target for name in names for target in known[name])
         if record.get(where) is None or is_empty(record.entries[where]):
             message = f"{kind} has no target"

@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from typing import TypeAlias
 
+from modecheck.model.copies import is_each, unnumbered
 from modecheck.model.errors import Notebook, nearest_name
 from modecheck.model.outlines import TYPE_KEYS
 from modecheck.model.overlays import Watcher, beside
@@ -204,6 +205,15 @@ class _Parts(Watcher):
     what: str
 
     def adds(self, base: MappingNode, key: ScalarNode, node: Node) -> bool:
+        if is_each(key.text):
+            inside = node if isinstance(node, MappingNode) else MappingNode({}, {}, node.place)
+            added = [
+                self.laying.added(self.section, inside.keys[name], child, base, self.what)
+                for name, child in inside.entries.items()
+            ]
+            return all(added)
+        if self.section.inside is None and unnumbered(key.text) in base.entries:
+            return True  # one of several copies
         return self.laying.added(self.section, key, node, base, self.what)
 
     def lacks(self, base: MappingNode, key: ScalarNode) -> bool:
@@ -224,6 +234,8 @@ class _Parts(Watcher):
         self.laying.gone(words, key, f"replaces the {self._told(key)}")
 
     def inside(self, key: ScalarNode) -> Watcher:
+        if is_each(key.text):
+            return self
         if self.section.inside is None:
             return Watcher()
         return _Record(self.laying, self.section.inside, self._told(key))

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import replace
 
+from modecheck.model.copies import unnumbered
 from modecheck.model.key_readers import KeyReader
 from modecheck.model.keys import keys_of
-from modecheck.model.meaning import Scope
 from modecheck.model.outlines import OutlineReader, is_empty
 from modecheck.model.parts import Link, Message
 from modecheck.model.phrases import Phrases
+from modecheck.model.scopes import Scope
 from modecheck.model.shapes import Shapes
 from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode, kind_of
 
@@ -51,7 +52,7 @@ class LinkReader:
         before = len(self._notes)
         can = self._can(record)
         carries = self._messages(record.entries["carries"])
-        corrupts = "corrupt" in can or name in self._corrupting
+        corrupts = "corrupt" in can or not {name, unnumbered(name)}.isdisjoint(self._corrupting)
         if corrupts:
             self._add_corrupted(carries, key)
         understood = len(self._notes) == before
@@ -78,12 +79,23 @@ class LinkReader:
         ]
 
     def _end(self, scalar: ScalarNode | None) -> str | None:
+        if scalar is None:
+            return None
+        filled, copies = self._phrases.fill(scalar), self._phrases.copies
+        if filled.text in copies.counts:
+            message = f"{filled.text!r} stands for {copies.told(filled.text)}"
+            expected = f"one of them, or a link under 'each {filled.text}'"
+            self._notes.add(message, scalar.place, expected=expected)
+            return None
         known = {*self._scope.chips, *self._scope.broken}
-        return self._shapes.known(scalar, "chip", known) if scalar else None
+        return self._shapes.known(filled, "chip", known)
 
     def _receivers(self, node: Node, sender: str | None) -> list[str] | None:
         """The chip that receives, or all that hear a broadcast; None if one of them is invalid."""
-        scalars = self._shapes.scalars(node, "to", A_CHIP)
+        given = self._shapes.scalars(node, "to", A_CHIP)
+        filled = [self._phrases.fill(scalar) for scalar in given]
+        names = self._phrases.copies.names
+        scalars = [replace(one, text=name) for one in filled for name in names(one.text)]
         found: list[str] = []
         for scalar in scalars:
             chip = self._end(scalar)

@@ -3,18 +3,27 @@
 Turns a syntax tree into a term. A name is looked up as, in this order: a parameter of the chip
 (which is replaced by its value), a word of the type that is expected here, a variable of the chip
 itself, an option. `chip.name` is a variable of another chip or, if it has none, whether that chip
-is in the state of that name. Every error is a `MeaningError` with its offset in the text.
+is in the state of that name. A chip with copies is named with a number; functions over all copies
+are written out here. Every error is a `MeaningError` with its offset in the text.
 """
 
 from __future__ import annotations
 
-import re
-from collections.abc import Collection, Mapping
-from dataclasses import dataclass, field, replace
+from collections.abc import Sequence
+from dataclasses import replace
 
-from modecheck.model.event_calls import Surroundings, UnknownEvent, event_of
-from modecheck.model.parts import State, Timer, Variable
-from modecheck.model.syntax import Apply, Call, Member, Name, Number, Tree
+from modecheck.model.copies import OWN_NUMBER, parts_of
+from modecheck.model.copy_names import event_name, filled_in, is_any, of_several
+from modecheck.model.event_calls import UnknownEvent, event_of
+from modecheck.model.scopes import (
+    ChipOutline,
+    MeaningError,
+    Scope,
+    Typed,
+    Unknowable,
+    error_at,
+)
+from modecheck.model.syntax import OVER_ALL, Apply, Call, Member, Name, Number, Tree
 from modecheck.model.terms import (
     FALSE,
     TRUE,
@@ -26,81 +35,9 @@ from modecheck.model.terms import (
     ReadVariable,
     Term,
 )
-from modecheck.model.values import TRUTH, ValueType, number_type, word_type
+from modecheck.model.values import TRUTH, ValueType, number_type
 
 ORDERINGS = frozenset({"<", "<=", ">", ">="})
-DECIMAL = re.compile(r"-?[0-9]{1,10}")
-
-
-@dataclass(eq=False)
-class MeaningError(Exception):
-    """A name or a type does not fit at `offset` (0-based, in characters)."""
-
-    message: str
-    offset: int
-    width: int
-    expected: str = ""
-    word: str = ""
-    choices: Collection[str] = ()
-
-
-class Unknowable(Exception):
-    """The meaning cannot be resolved, because of an error elsewhere that has already been noted."""
-
-
-@dataclass(frozen=True, slots=True)
-class ChipOutline:
-    """What other chips may read of a chip: its states and its variables.
-
-    `broken` names the variables that could not be read. `timers` are for its own rules.
-    """
-
-    name: str
-    states: Mapping[str, State]
-    variables: Mapping[str, Variable]
-    broken: frozenset[str] = frozenset()
-    timers: Mapping[str, Timer] = field(default_factory=dict)
-
-
-@dataclass(frozen=True, slots=True)
-class OptionValue:
-    """An option in the variant at hand: the type of all its choices, and the chosen value."""
-
-    type: ValueType
-    value: int
-
-
-@dataclass(frozen=True, slots=True)
-class Scope:
-    """What names can mean at one place of the model.
-
-    `own` is the chip whose rule it is; `in_event` allows `late`, and `payload` is the type of
-    `value`; `conditions` are the modes, where modes may be named; `steps` is what steps consist of,
-    where events of a step may be named; `broken` names what could not be read: chips, links,
-    options and modes.
-    """
-
-    chips: Mapping[str, ChipOutline]
-    broken: frozenset[str] = frozenset()
-    options: Mapping[str, OptionValue] = field(default_factory=dict)
-    own: ChipOutline | None = None
-    parameters: Mapping[str, str] = field(default_factory=dict)
-    conditions: Mapping[str, Term] = field(default_factory=dict)
-    in_event: bool = False
-    payload: ValueType | None = None
-    steps: Surroundings | None = None
-
-    def words(self) -> list[str]:
-        """Every name that can stand alone, for suggestions."""
-        own = [*self.own.variables, "state"] if self.own else []
-        event = ["late", *(["value"] if self.payload else [])] if self.in_event else []
-        return [*own, *self.parameters, *self.options, *self.conditions, *self.chips, *event]
-
-
-@dataclass(frozen=True, slots=True)
-class Typed:
-    term: Term
-    type: ValueType
 
 
 def understand(tree: Tree, scope: Scope, want: ValueType | None = None) -> Typed:
@@ -111,6 +48,11 @@ def understand(tree: Tree, scope: Scope, want: ValueType | None = None) -> Typed
 def understand_condition(tree: Tree, scope: Scope) -> Term:
     """The term of a tree that must be true or false."""
     return _Understanding(scope).truth(tree)
+
+
+def understand_items(tree: Tree, scope: Scope) -> tuple[Typed, ...]:
+    """What an item of a list of the device stands for: more than one if it names all copies."""
+    return tuple(item for _, item in _Understanding(scope).items(tree))
 
 
 class _Understanding:
@@ -129,7 +71,7 @@ class _Understanding:
 
     def _need_kind(self, typed: Typed, tree: Tree, kinds: set[str], expected: str) -> None:
         if typed.type.kind not in kinds:
-            raise _error(tree, f"this is {typed.type}", expected=expected)
+            raise error_at(tree, f"this is {typed.type}", expected=expected)
 
     def value(self, tree: Tree, want: ValueType | None) -> Typed:
         if isinstance(tree, Number):
@@ -140,22 +82,66 @@ class _Understanding:
             return Typed(self._member(tree), TRUTH)
         if isinstance(tree, Call):
             return Typed(self._call(tree), TRUTH)
+        if tree.operator in OVER_ALL:
+            return self._over_all(tree)
         return self._apply(tree, want)
+
+    def _over_all(self, tree: Apply) -> Typed:
+        """A function over all copies of a chip, the items of lists, or the values given."""
+        items = [pair for argument in tree.arguments for pair in self.items(argument)]
+        if tree.operator == "sum":
+            for argument, item in items:
+                expected = "a number; 'count' counts conditions"
+                self._need_kind(item, argument, {"number", "bond"}, expected)
+            total = _reach("+", [item.type for _, item in items])
+            return Typed(_joined("+", [item.term for _, item in items]), total)
+        for argument, item in items:
+            self._need_kind(item, argument, {"truth"}, "a condition that is true or false")
+        terms = [item.term for _, item in items]
+        if tree.operator == "count":
+            ones = [Operation("if", (term, TRUE, FALSE)) for term in terms]
+            return Typed(_joined("+", ones), number_type(0, len(ones)))
+        junction = {"any": "or", "all": "and"}[tree.operator]
+        return Typed(terms[0] if len(terms) == 1 else Operation(junction, tuple(terms)), TRUTH)
+
+    def items(self, tree: Tree) -> list[tuple[Tree, Typed]]:
+        """What an argument of a function over all stands for: the items of a list, the expression
+        for each copy of the chip that it names without a number, or itself.
+        """
+        if isinstance(tree, Name) and tree.text in self._scope.lists and tree.index is None:
+            if not self._scope.lists[tree.text]:
+                raise Unknowable
+            return [(tree, item) for item in self._scope.lists[tree.text]]
+        names = [part for part in parts_of(tree, into=False) if isinstance(part, Name)]
+        groups = {name.parts[0]: name for name in names if is_any(name, self._scope)}
+        if not groups:
+            return [(tree, self.value(tree, None))]
+        if len(groups) > 1:
+            one, two = list(groups)[:2]
+            expected = f"a number for one of them, such as {two}[{OWN_NUMBER}]"
+            raise error_at(groups[two], f"both {one!r} and {two!r} have copies", expected=expected)
+        name = next(iter(groups))
+        scopes = [
+            self._scope.for_copy(name, number + 1)
+            for number in range(self._scope.copies.counts[name])
+        ]
+        return [(tree, _Understanding(scope).value(tree, None)) for scope in scopes]
 
     def _call(self, call: Call) -> Term:
         steps = self._scope.steps
         if steps is None:
             message = f"{call.word}(…) is an event of a step, not a state"
             expected = "events only in a requirement, and not in 'possible' or 'recoverable'"
-            raise _error(call, message, expected=expected)
-        if call.name.parts[0] in self._scope.broken:
+            raise error_at(call, message, expected=expected)
+        name = event_name(call, self._scope)
+        if name.parts[0] in self._scope.broken:
             raise Unknowable
         try:
-            return event_of(call, steps)
+            return event_of(replace(call, name=name), steps)
         except UnknownEvent as unknown:
             if not steps.whole:
                 raise Unknowable from None
-            raise _error(
+            raise error_at(
                 call.name,
                 unknown.message,
                 expected=unknown.expected,
@@ -184,7 +170,7 @@ class _Understanding:
         yes = self.value(tree.arguments[1], want)
         no = self.value(tree.arguments[2], want or yes.type)
         if not _comparable(yes.type, no.type):
-            raise _error(tree.arguments[2], f"this is {no.type}", expected=str(yes.type))
+            raise error_at(tree.arguments[2], f"this is {no.type}", expected=str(yes.type))
         low, high = min(yes.type.low, no.type.low), max(yes.type.high, no.type.high)
         type_ = replace(yes.type, low=low, high=high) if yes.type.kind == "number" else yes.type
         return Typed(Operation("if", (test, yes.term, no.term)), type_)
@@ -194,7 +180,7 @@ class _Understanding:
             chip = self._state_of(state)
             if chip is not None:
                 return self._in_states(chip, (other,))
-        filled = self._fill(left), self._fill(right)
+        filled = filled_in(left, self._scope), filled_in(right, self._scope)
         if all(map(self._unknown_word, filled)):
             return self._equal_words(*filled)
         if self._unknown_word(filled[0]):
@@ -203,7 +189,7 @@ class _Understanding:
         two = self.value(right, one.type)
         if not _comparable(one.type, two.type):
             message = f"{one.type} cannot equal {two.type}"
-            raise _error(whole, message, expected="two values of the same type")
+            raise error_at(whole, message, expected="two values of the same type")
         return Operation("==", (one.term, two.term))
 
     def _equal_words(self, left: Tree, right: Tree) -> Term:
@@ -225,7 +211,7 @@ class _Understanding:
             return None
         if len(tree.parts) == 1:
             return self._scope.own
-        filled = self._fill(tree)
+        filled = filled_in(tree, self._scope)
         return self._chip(filled) if isinstance(filled, Name) and len(filled.parts) == 2 else None
 
     def _chip(self, name: Name) -> ChipOutline:
@@ -234,15 +220,15 @@ class _Understanding:
             raise Unknowable
         if chip is None:
             message = f"unknown chip {name.parts[0]!r}"
-            raise _error(name, message, word=name.parts[0], choices=self._scope.chips)
+            raise error_at(name, message, word=name.parts[0], choices=self._scope.chips)
         return chip
 
     def _in_states(self, chip: ChipOutline, names: tuple[Tree, ...]) -> Term:
         leaves: set[str] = set()
         for tree in names:
-            filled = self._fill(tree)
+            filled = filled_in(tree, self._scope)
             if not isinstance(filled, Name) or len(filled.parts) > 1 or filled.index:
-                raise _error(tree, "not the name of a state", expected=f"a state of {chip.name}")
+                raise error_at(tree, "not the name of a state", expected=f"a state of {chip.name}")
             leaves.update(self._leaves(chip, filled, filled.text))
         return InState(chip.name, frozenset(leaves))
 
@@ -250,7 +236,7 @@ class _Understanding:
         if state not in chip.states:
             owner = "this chip" if chip is self._scope.own else chip.name
             message = f"{owner} has no state {state!r}"
-            raise _error(name, message, word=state, choices=chip.states)
+            raise error_at(name, message, word=state, choices=chip.states)
         return chip.states[state].leaves
 
     def _member(self, tree: Member) -> Term:
@@ -260,17 +246,8 @@ class _Understanding:
         tests = tuple(self._equal(tree.item, choice, tree) for choice in tree.choices)
         return tests[0] if len(tests) == 1 else Operation("or", tests)
 
-    def _fill(self, tree: Tree) -> Tree:
-        """The tree with parameters replaced by their values."""
-        if not isinstance(tree, Name) or tree.parts[0] not in self._scope.parameters:
-            return tree
-        text = self._scope.parameters[tree.parts[0]]
-        if DECIMAL.fullmatch(text) and len(tree.parts) == 1:
-            return Number(int(text), tree.offset, tree.width)
-        return replace(tree, parts=(*text.split("."), *tree.parts[1:]))
-
     def _name(self, name: Name, want: ValueType | None) -> Typed:
-        filled = self._fill(name)
+        filled = filled_in(name, self._scope)
         if not isinstance(filled, Name):
             return self.value(filled, want)
         found = self._lookup(filled, want)
@@ -281,24 +258,29 @@ class _Understanding:
     def _unknown(self, name: Name, want: ValueType | None = None) -> MeaningError:
         words = [*(want.words if want else ()), *self._scope.words()]
         if name.text == "value" and self._scope.in_event:
-            return _error(name, "the message carries no value", expected="a message with a value")
+            return error_at(name, "the message carries no value", expected="a message with a value")
         if name.text in ("value", "late"):
-            return _error(name, f"{name.text!r} needs a message", expected="a rule with 'on'")
+            return error_at(name, f"{name.text!r} needs a message", expected="a rule with 'on'")
         if name.text == "state":
-            return _error(
+            return error_at(
                 name, "a state can only be compared", expected="state == …, or state in […]"
             )
+        if name.text in self._scope.copies.counts:
+            return of_several(name, self._scope)
+        if name.text in self._scope.lists:
+            expected = ", ".join(f"{word}({name.text})" for word in OVER_ALL)
+            return error_at(name, f"{name.text!r} is a list", expected=expected)
         if name.text in self._scope.chips:
             expected = f"{name.text}.state == …, or a variable of {name.text}"
-            return _error(name, f"{name.text!r} is a chip", expected=expected)
-        return _error(name, f"unknown name {name.text!r}", word=name.text, choices=words)
+            return error_at(name, f"{name.text!r} is a chip", expected=expected)
+        return error_at(name, f"unknown name {name.text!r}", word=name.text, choices=words)
 
     def _lookup(self, name: Name, want: ValueType | None) -> Typed | None:
         if len(name.parts) == 1:
             return self._plain_name(name, want)
         if len(name.parts) == 2:
             return self._name_of_chip(name)
-        raise _error(name, f"{name.text!r} has too many dots", expected="chip.variable")
+        raise error_at(name, f"{name.text!r} has too many dots", expected="chip.variable")
 
     def _plain_name(self, name: Name, want: ValueType | None) -> Typed | None:
         word, scope = name.text, self._scope
@@ -340,18 +322,18 @@ class _Understanding:
         if member == "state":
             raise self._unknown(replace(name, parts=("state",)))
         message = f"{chip.name} has no variable or state {member!r}"
-        raise _error(name, message, word=member, choices=[*chip.variables, *chip.states])
+        raise error_at(name, message, word=member, choices=[*chip.variables, *chip.states])
 
     def _variable(self, chip: ChipOutline, name: Name) -> Typed:
         variable = chip.variables[name.text]
         if variable.length and name.index is None:
-            raise _error(name, f"{name.text!r} is a list", expected=f"{name.text}[index]")
+            raise error_at(name, f"{name.text!r} is a list", expected=f"{name.text}[index]")
         if name.index is not None and not variable.length:
-            raise _error(name, f"{name.text!r} is not a list", expected=name.text)
+            raise error_at(name, f"{name.text!r} is not a list", expected=name.text)
         index = self._number(name.index).term if name.index is not None else None
         if isinstance(index, Constant) and not 0 <= index.value < variable.length:
             expected = f"an index from 0 to {variable.length - 1}"
-            raise _error(name, f"there is no item {index.value}", expected=expected)
+            raise error_at(name, f"there is no item {index.value}", expected=expected)
         return Typed(ReadVariable(chip.name, variable.name, index), variable.type)
 
 
@@ -360,6 +342,14 @@ def _comparable(one: ValueType, two: ValueType) -> bool:
     if one.kind in numeric and two.kind in numeric:
         return True
     return one.kind == two.kind and one.words == two.words
+
+
+def _joined(operator: str, terms: Sequence[Term]) -> Term:
+    """The terms joined two by two, so that many do not nest deeply."""
+    while len(terms) > 1:
+        pairs = [tuple(terms[n : n + 2]) for n in range(0, len(terms), 2)]
+        terms = [Operation(operator, pair) if len(pair) > 1 else pair[0] for pair in pairs]
+    return terms[0]
 
 
 def _reach(operator: str, types: list[ValueType]) -> ValueType:
@@ -371,19 +361,3 @@ def _reach(operator: str, types: list[ValueType]) -> ValueType:
         return number_type(lows[0] - highs[1], highs[0] - lows[1])
     combine = {"+": sum, "min": min, "max": max}[operator]
     return number_type(combine(lows), combine(highs))  # type: ignore[operator]
-
-
-def _error(
-    tree: Tree, message: str, *, expected: str = "", word: str = "", choices: Collection[str] = ()
-) -> MeaningError:
-    return MeaningError(message, tree.offset, tree.width, expected, word, choices)
-
-
-def option_value(choices: tuple[str, ...], chosen: str) -> OptionValue:
-    """An option as a constant: booleans and integers as such, anything else as words."""
-    if all(choice in ("true", "false") for choice in choices):
-        return OptionValue(TRUTH, int(chosen == "true"))
-    if all(map(DECIMAL.fullmatch, choices)):
-        numbers = [int(choice) for choice in choices]
-        return OptionValue(number_type(min(numbers), max(numbers)), int(chosen))
-    return OptionValue(word_type(choices), choices.index(chosen))

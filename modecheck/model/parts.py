@@ -12,7 +12,7 @@ from fractions import Fraction
 
 from modecheck.model.claims import Acceptance, Chance, Expectation
 from modecheck.model.places import Place
-from modecheck.model.remarks import Note
+from modecheck.model.remarks import Note, Unused
 from modecheck.model.terms import Term
 from modecheck.model.values import ValueType
 
@@ -325,11 +325,15 @@ class Mode:
 
 @dataclass(frozen=True, slots=True)
 class PairingEnd:
+    """A bond, or with `item` one of a list of bonds."""
+
     chip: str
     variable: str
+    item: int | None = None
 
     def __str__(self) -> str:
-        return f"{self.chip}.{self.variable}"
+        item = "" if self.item is None else f"[{self.item}]"
+        return f"{self.chip}.{self.variable}{item}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -437,20 +441,11 @@ class Requirement:
 
 
 @dataclass(frozen=True, slots=True)
-class Unused:
-    """A declaration that nothing uses."""
-
-    subject: str
-    text: str
-    place: Place
-
-
-@dataclass(frozen=True, slots=True)
 class Device:
     """A whole model in one variant: `variant` holds the chosen value of each option.
 
     `digests` holds the SHA-256 of every file that it was read from, by its path; `notes` what is
-    not wrong in them but worth a line.
+    not wrong in them but worth a line; `copies` the names of identical units, by their common name.
     """
 
     name: str
@@ -472,6 +467,7 @@ class Device:
     clock: Clock | None = None
     chances: dict[str, Chance] = field(default_factory=dict)
     notes: tuple[Note, ...] = ()
+    copies: dict[str, tuple[str, ...]] = field(default_factory=dict)
 
     @property
     def choices(self) -> str:

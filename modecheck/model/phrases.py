@@ -1,25 +1,37 @@
 """Texts of a chip file after its parameters have been filled in, parsed with their places.
 
 A parameter is replaced by its value wherever its name is a whole word; inside a longer word it is
-written in braces, as in `{side}_spi`.
+written in braces, as in `{side}_spi`. A number in brackets names one of several copies.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from fractions import Fraction
 from typing import TypeVar
 
+from modecheck.model.copies import (
+    ALONE,
+    OWN_NUMBER,
+    Copies,
+    copy_number,
+    known_value,
+    numbered,
+    written_number,
+)
 from modecheck.model.errors import Notebook
-from modecheck.model.meaning import MeaningError, Unknowable
 from modecheck.model.parts import Duration
 from modecheck.model.places import Place
-from modecheck.model.syntax import ExpressionError
+from modecheck.model.scopes import MeaningError, Unknowable
+from modecheck.model.syntax import OVER_ALL, ExpressionError, parse_condition
 from modecheck.model.yaml_nodes import Node, ScalarNode, shortened
 
 BRACED = re.compile(r"\{(\w+)\}")
+INDEXED = re.compile(r"([^\W\d]\w*)\[([^\[\]]*)\]")
+WORD = re.compile(r"([^\W\d]\w*)(?:\[([^\[\]]*)\])?")
+OVER = re.compile(rf"\b(?:{'|'.join(OVER_ALL)})\(")
 NUMBER = re.compile(r"\d+(?:\.\d+)?")
 DURATION = re.compile(r"(\d+(?:\.\d+)?)\s*(us|µs|ms|s|min|h)")
 SECONDS = {
@@ -39,21 +51,78 @@ T = TypeVar("T")
 class Phrases:
     """Fills parameters into scalars and parses them; notes what does not parse.
 
-    `words` gathers every word that was read, so that unused declarations can be reported.
+    `words` gathers every word that was read, so that unused declarations can be reported. `copies`
+    says which names stand for several chips or links.
     """
 
-    def __init__(self, notes: Notebook, parameters: Mapping[str, str]) -> None:
+    def __init__(
+        self, notes: Notebook, parameters: Mapping[str, str], copies: Copies = ALONE
+    ) -> None:
         self.notes = notes
         self.parameters = parameters
+        self.copies = copies
         self.words: set[str] = set()
+
+    def for_copy(self, name: str, number: int) -> Phrases:
+        """Phrases in which `name` is that one of its copies, and `i` its number."""
+        parameters = {**self.parameters, name: numbered(name, number), OWN_NUMBER: str(number)}
+        copies = replace(self.copies, own=self.copies.counts[name])
+        inner = Phrases(self.notes, parameters, copies)
+        inner.words = self.words
+        return inner
 
     def fill(self, scalar: ScalarNode) -> ScalarNode:
         """The scalar with parameters in braces, and a parameter as the whole text, filled in."""
         text = self.braces_filled(scalar)
         whole = text.strip()
         self.words.add(whole)
-        text = self.parameters.get(whole, text)
+        known = whole in self.parameters
+        text = self.parameters[whole] if known else self._numbers_filled(scalar, text)
         return scalar if text == scalar.text else replace(scalar, text=text)
+
+    def value_of(self, scalar: ScalarNode) -> str:
+        """The value that is given to a parameter; it may be computed from the copy's number."""
+        self.words.update(re.findall(r"[^\W\d]\w*", scalar.text))
+        return written_number(self.fill(scalar).text, self.parameters)
+
+    def name_of(self, scalar: ScalarNode) -> str:
+        """A dotted name, such as `tile.bond`, with parameters and numbers of copies filled in."""
+        first, dot, rest = self.fill(scalar).text.strip().partition(".")
+        return f"{self.parameters.get(first, first)}{dot}{rest}"
+
+    def link_of(self, name: str) -> str:
+        """The link of this copy, where `name` stands for one link of each."""
+        name = self.parameters.get(name, name)
+        if name in self.copies.counts and OWN_NUMBER in self.parameters:
+            number = int(self.parameters[OWN_NUMBER]) - 1
+            return numbered(name, number % self.copies.counts[name] + 1)
+        return name
+
+    def _numbers_filled(self, scalar: ScalarNode, text: str) -> str:
+        """The text with every name in which a number stands in brackets, `tile[i+1]`, computed."""
+
+        def filled(match: re.Match[str]) -> str:
+            name = (
+                match[1]
+                if match[1] in self.copies.counts
+                else self.parameters.get(match[1], match[1])
+            )
+            count = self.copies.counts.get(name, self.copies.own)
+            if not count:
+                return match[0]
+            number = self._attempt_inside(scalar, match, name, count)
+            return match[0] if number is None else numbered(name, number)
+
+        return INDEXED.sub(filled, text)
+
+    def _attempt_inside(
+        self, scalar: ScalarNode, match: re.Match[str], name: str, count: int
+    ) -> int | None:
+        inner = replace(scalar, text=match[2], plain=True)
+        inner.place = self._inside(scalar, match.start(2), len(match[2]))
+        return self.attempt(
+            inner, lambda: copy_number(parse_condition(match[2]), name, count, self.parameters)
+        )
 
     def _value(self, match: re.Match[str], scalar: ScalarNode) -> str:
         name = match[1]
@@ -73,7 +142,26 @@ class Phrases:
         if not isinstance(node, ScalarNode):
             return ""
         text = " ".join(self.braces_filled(node).split())
-        return re.sub(r"[^\W\d]\w*", lambda word: self.parameters.get(word[0], word[0]), text)
+        return "".join(
+            piece if over else WORD.sub(self._shown_word, piece) for over, piece in _pieces(text)
+        )
+
+    def _shown_word(self, match: re.Match[str]) -> str:
+        """A parameter's value, or the name of a copy; what is over all copies stays as written."""
+        name, index = self.parameters.get(match[1], match[1]), match[2]
+        if index is None:
+            return name
+        if match[1] in self.copies.counts:
+            try:
+                count = self.copies.counts[match[1]]
+                number = copy_number(parse_condition(index), name, count, self.parameters)
+            except ExpressionError:
+                return match[0]
+            return numbered(match[1], number)
+        try:
+            return f"{name}[{known_value(parse_condition(index), self.parameters)}]"
+        except ExpressionError:
+            return f"{name}[{WORD.sub(self._shown_word, index)}]"
 
     def parse(self, scalar: ScalarNode, parser: Callable[[str], T]) -> T | None:
         """The result of `parser` on the text, or None after noting the error at its exact place."""
@@ -146,3 +234,19 @@ class Phrases:
             self.notes.add(message, scalars[1].place, expected=expected)
             return None
         return Duration(low, high, text, places)
+
+
+def _pieces(text: str) -> Iterator[tuple[bool, str]]:
+    """A text in pieces, and which of them are functions over all copies with what is in their
+    parentheses: there, names mean something else.
+    """
+    begin = 0
+    while match := OVER.search(text, begin):
+        end, depth = match.end(), 1
+        while end < len(text) and depth:
+            depth += {"(": 1, ")": -1}.get(text[end], 0)
+            end += 1
+        yield False, text[begin : match.start()]
+        yield True, text[match.start() : end]
+        begin = end
+    yield False, text[begin:]

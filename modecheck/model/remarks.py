@@ -27,6 +27,15 @@ class Note:
 
 
 @dataclass(frozen=True, slots=True)
+class Unused:
+    """A declaration that nothing uses."""
+
+    subject: str
+    text: str
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
 class Addition:
     """A part that an overlay adds to `owner`; `near` is a known name that is close to its own."""
 

@@ -6,13 +6,15 @@ from collections.abc import Collection, Sequence
 from dataclasses import replace
 
 from modecheck.model.conditions import condition, names_in
+from modecheck.model.copies import OWN_NUMBER, unnumbered
+from modecheck.model.each import named
 from modecheck.model.exchanges import ExchangeReader
 from modecheck.model.key_readers import note_misfits
 from modecheck.model.keys import keys_of
-from modecheck.model.meaning import Scope
 from modecheck.model.parts import Duration, Requirement, Span
 from modecheck.model.phrases import Phrases
 from modecheck.model.places import Place
+from modecheck.model.scopes import Scope
 from modecheck.model.shapes import Shapes
 from modecheck.model.terms import Term
 from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode, kind_of
@@ -38,19 +40,32 @@ class RequirementReader:
 
     def read(self, node: Node | None) -> dict[str, Requirement]:
         found = {}
-        known = [name for name, _, _ in self._shapes.named(node, "requirements")]
-        for name, key, child in self._shapes.named(node, "requirements"):
-            requirement = self._requirement(name, key, child)
+        entries = list(named(self._shapes, self._phrases, node, "requirements"))
+        known = [entry.name for entry in entries]
+        for entry in entries:
+            reader = RequirementReader(
+                self._shapes, entry.phrases, entry.within(self._scope), self._events
+            )
+            requirement = reader._requirement(entry.name, entry.key, entry.node)
             if requirement is not None:
-                below = self._builds_on(name, child, known)
-                found[name] = replace(requirement, builds_on=below)
+                below = reader._builds_on(entry.name, entry.node, known)
+                found[entry.name] = replace(requirement, builds_on=below)
         self._note_circles(found)
         return found
 
     def _builds_on(self, name: str, node: Node | None, known: Sequence[str]) -> tuple[str, ...]:
+        """Of a name that stands for requirements on each copy, that on the same copy, or all."""
         listed = node.get("builds_on") if isinstance(node, MappingNode) else None
         others = [other for other in known if other != name]
-        return names_in(self._shapes, listed, "requirement", others)
+
+        def meant(word: str) -> Sequence[str]:
+            own = f"{word}[{self._phrases.parameters.get(OWN_NUMBER, '')}]"
+            copies = [own] if own in known else [one for one in others if unnumbered(one) == word]
+            return [word] if word in known else copies or [word]
+
+        return names_in(
+            self._shapes, listed, "requirement", others, phrases=self._phrases, meant=meant
+        )
 
     def _note_circles(self, found: dict[str, Requirement]) -> None:
         """A requirement that builds on itself would excuse its own failure."""
@@ -71,7 +86,10 @@ class RequirementReader:
             return None
         note_misfits(self._shapes, keys_of("requirement"), record, given[0])
         text = self._shapes.scalar(record.entries["text"], "text", "the requirement in words")
-        return self._of_pattern(name, key.place, given[0], record, text.text if text else "")
+        sentence = text.text if text else ""
+        if text is not None and OWN_NUMBER in self._phrases.parameters:
+            sentence = self._phrases.braces_filled(text)
+        return self._of_pattern(name, key.place, given[0], record, sentence)
 
     def _within(self, record: MappingNode) -> Duration | None:
         given = record.get("within")
@@ -94,7 +112,9 @@ class RequirementReader:
             if inner is None:
                 return None
             node = inner.entries["to"]
-            without = names_in(self._shapes, inner.get("without"), "event", self._events)
+            without = names_in(
+                self._shapes, inner.get("without"), "event", self._events, phrases=self._phrases
+            )
         scope = self._scope if pattern in SPANNED else self._states
         term, text = self._condition(node, scope)
         partners = keys_of("requirement")[pattern].beside
@@ -120,8 +140,7 @@ class RequirementReader:
     def _condition(self, node: Node | None, scope: Scope) -> tuple[Term | None, str]:
         """A condition and its text as written."""
         term = condition(self._shapes, self._phrases, scope, node)
-        text = " ".join(node.text.split()) if isinstance(node, ScalarNode) else ""
-        return term, text
+        return term, self._phrases.shown(node) if term is not None else ""
 
     def _span(self, node: Node | None) -> Span | None:
         """`globally`, or a mapping with before, after, between, or after and until."""

@@ -9,6 +9,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from modecheck.model.choices import BranchDraft, ChoiceDraft, branches_of
+from modecheck.model.copies import is_each, numbered, unnumbered
+from modecheck.model.each import each
 from modecheck.model.keys import keys_of
 from modecheck.model.outlines import StateReading, is_nothing
 from modecheck.model.phrases import Phrases
@@ -28,21 +30,32 @@ EFFECTS = ("to", "do", "send", "signal", "start", "stop")
 """What a rule may do; one with `choose` does it in its branches."""
 CONSUMING = ("on", *WAITING)
 """Keys of a rule that consumes something: a message, a signal, the expiry of a timer."""
-EVENT = re.compile(r"([^\W\d]\w*)(?:\s+via\s+([^\W\d]\w*))?")
+WORD = r"[^\W\d]\w*(?:\[\d+\])?"
+EVENT = re.compile(rf"({WORD})(?:\s+via\s+({WORD}))?")
 
 
 @dataclass(frozen=True, slots=True)
 class RuleDraft:
     """A rule whose names have not been resolved yet; `sources` is empty for the whole chip.
 
-    A branch of a rule is one, too, which knows its place in the `choice`.
+    `phrases` are those of its chip, or of one copy of others that the rule is written for. A branch
+    of a rule is one, too, which knows its place in the `choice`.
     """
 
     title: str
     node: MappingNode
     sources: tuple[str, ...]
     signals: tuple[str, ...]
+    phrases: Phrases
     choice: ChoiceDraft | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class _ForEach:
+    """Rules that are written once for each copy of a chip."""
+
+    key: ScalarNode
+    node: Node
 
 
 def has_effect(node: MappingNode) -> bool:
@@ -68,16 +81,28 @@ class RuleDrafts:
                 for state, inner in self._reading.bodies.items():
                     drafts += self._rules(inner.get("rules"), state)
         unique = _with_unique_titles(drafts)
-        return [one for draft in unique for one in self._branches(draft)]
+        return [one for draft in unique for one in self._with(draft.phrases)._branches(draft)]
+
+    def _with(self, phrases: Phrases) -> RuleDrafts:
+        return RuleDrafts(self._shapes, phrases, self._reading)
 
     def _rules(self, node: Node | None, state: str | None) -> Iterator[RuleDraft]:
         for name, rule in self._entries(node):
+            if isinstance(rule, _ForEach):
+                yield from self._for_each(rule, state)
+                continue
             what = f"the rule {name.text!r}" if name else "a rule"
             record = self._shapes.record(rule, what, keys_of("rule"))
             if record is not None:
                 yield self._draft(name, record, state)
 
-    def _entries(self, node: Node | None) -> Iterator[tuple[ScalarNode | None, Node]]:
+    def _for_each(self, rules: _ForEach, state: str | None) -> Iterator[RuleDraft]:
+        """The rules under `each tile`, once for each of them."""
+        for number, phrases in each(self._shapes, self._phrases, rules.key):
+            for draft in self._with(phrases)._rules(rules.node, state):
+                yield replace(draft, title=numbered(draft.title, number))
+
+    def _entries(self, node: Node | None) -> Iterator[tuple[ScalarNode | None, Node | _ForEach]]:
         if isinstance(node, SequenceNode):
             for item in node.items:
                 if isinstance(item, ScalarNode) and item.is_null:
@@ -85,32 +110,39 @@ class RuleDrafts:
                         "an empty value cannot be used as a rule", item.place, expected="a mapping"
                     )
                 else:
-                    yield None, item
+                    yield None, _for_each(item) or item
         elif isinstance(node, MappingNode):
-            for name, child in node.entries.items():
-                key = node.keys[name]
-                if isinstance(child, ScalarNode) and child.is_null:
-                    message = f"there is no rule {shortened(name)!r} to remove"
-                    self._shapes.notes.add(message, key.place, expected="a rule")
-                elif self._shapes.identifier(key, "the name of a rule"):
-                    yield key, child
+            yield from self._named_entries(node)
         elif node is not None:
             expected = "a list of rules, or a mapping of named rules"
             self._shapes.notes.add(
                 f"{kind_of(node)} cannot be used as rules", node.place, expected=expected
             )
 
+    def _named_entries(
+        self, node: MappingNode
+    ) -> Iterator[tuple[ScalarNode | None, Node | _ForEach]]:
+        for name, child in node.entries.items():
+            key = node.keys[name]
+            if is_each(name):
+                yield None, _ForEach(key, child)
+            elif isinstance(child, ScalarNode) and child.is_null:
+                message = f"there is no rule {shortened(name)!r} to remove"
+                self._shapes.notes.add(message, key.place, expected="a rule")
+            elif self._shapes.identifier(key, "the name of a rule"):
+                yield key, child
+
     def _draft(self, key: ScalarNode | None, node: MappingNode, state: str | None) -> RuleDraft:
         self._note_empty_lists(node)
         self._note_no_effect(key, node)
         sources = self._sources(node, state)
         title = self._title(key, node, sources)
-        return RuleDraft(title, node, sources, self._signals(node))
+        return RuleDraft(title, node, sources, self._signals(node), self._phrases)
 
     def _signals(self, node: MappingNode) -> tuple[str, ...]:
         signalled = self._shapes.scalars(node.get("signal"), "a signal", "the name of a signal")
         filled = [self._phrases.fill(scalar) for scalar in signalled]
-        names = [self._shapes.identifier(scalar, "the name of a signal") for scalar in filled]
+        names = [self._signal(scalar) for scalar in filled]
         return tuple(name for name in names if name)
 
     def _branches(self, draft: RuleDraft) -> Iterator[RuleDraft]:
@@ -126,7 +158,9 @@ class RuleDrafts:
         for branch in branches_of(self._shapes, draft.node, draft.title):
             self._note_idle(draft.node, branch)
             signals = self._signals(branch.written)
-            yield RuleDraft(branch.title, branch.alone, draft.sources, signals, branch.choice)
+            yield RuleDraft(
+                branch.title, branch.alone, draft.sources, signals, self._phrases, branch.choice
+            )
 
     def _note_idle(self, rule: MappingNode, branch: BranchDraft) -> None:
         """A branch may do nothing where the rule consumes an event."""
@@ -136,6 +170,12 @@ class RuleDrafts:
         message = f"the branch {branch.title!r} does nothing"
         place, expected = branch.written.place, f"one of {', '.join(EFFECTS)}"
         self._shapes.notes.add(message, place, expected=expected)
+
+    def _signal(self, scalar: ScalarNode) -> str | None:
+        """The name of a signal, perhaps with the number of the copy that it is for."""
+        common = replace(scalar, text=unnumbered(scalar.text))
+        known = self._shapes.identifier(common, "the name of a signal")
+        return scalar.text if known else None
 
     def _note_empty_lists(self, node: MappingNode) -> None:
         """An empty list is ambiguous: it could mean never, or at any time."""
@@ -184,6 +224,14 @@ class RuleDrafts:
         kind = next((key for key in WAITING if node.get(key) is not None), "step")
         what = EVENT.match(self._phrases.fill(on[0]).text) if on else None
         return f"{sources[0] if sources else 'any'}:{what[1] if what else kind}"
+
+
+def _for_each(item: Node) -> _ForEach | None:
+    """In a list of rules: `each tile: [rules]`."""
+    if not (isinstance(item, MappingNode) and len(item.keys) == 1 and is_each(*item.keys)):
+        return None
+    (key,) = item.keys.values()
+    return _ForEach(key, item.entries[key.text])
 
 
 def _with_unique_titles(drafts: list[RuleDraft]) -> list[RuleDraft]:

@@ -12,13 +12,15 @@ from functools import partial
 
 from modecheck.model.choices import ChoiceDraft
 from modecheck.model.conditions import condition
+from modecheck.model.copies import copy_number, numbered
 from modecheck.model.key_readers import KeyReader
 from modecheck.model.keys import keys_of
 from modecheck.model.links import CORRUPTED
-from modecheck.model.meaning import ChipOutline, MeaningError, Scope, Unknowable, understand
+from modecheck.model.meaning import understand
 from modecheck.model.parts import Assignment, Branch, Duration, Event, Link, Rule, Send, Target
 from modecheck.model.phrases import Phrases
 from modecheck.model.rule_drafts import EVENT, WAITING, RuleDraft
+from modecheck.model.scopes import ChipOutline, MeaningError, Scope, Unknowable
 from modecheck.model.shapes import Shapes
 from modecheck.model.syntax import (
     AssignmentText,
@@ -49,7 +51,7 @@ class RuleReader:
         self._notes = shapes.notes
         self._phrases = phrases
         self._own = own
-        self._scope = replace(scope, own=own, parameters=phrases.parameters)
+        self._scope = replace(scope, own=own, parameters=phrases.parameters, copies=phrases.copies)
         self._wiring = wiring
         self._outgoing = {n: k for n, k in wiring.links.items() if k.sender == own.name}
         self._incoming = {n: k for n, k in wiring.links.items() if k.receiver == own.name}
@@ -93,7 +95,7 @@ class RuleReader:
             return None
         name, via = match[1], match[2]
         if via is not None:
-            return self._event_via(filled, name, self._phrases.parameters.get(via, via))
+            return self._event_via(filled, name, self._phrases.link_of(via))
         messages = {name for link in self._incoming.values() for name in link.carries}
         known = messages | self._wiring.signals
         if name in known:
@@ -276,7 +278,7 @@ class RuleReader:
             raise _wrong(text.message, told, "a message that the link carries")
         if text.link is None:
             return self._only_link(text.message, message)
-        name = self._phrases.parameters.get(text.link.text, text.link.text)
+        name = self._named_link(text.link)
         links = [link for link in self._wiring.links.values() if link.called == name]
         if name in self._scope.broken:
             raise Unknowable
@@ -293,6 +295,17 @@ class RuleReader:
             told, expected = f"{name!r} does not carry {message!r}", _over_others(message, carriers)
             raise _wrong(text.message, told, expected, message, list(link.carries))
         return links
+
+    def _named_link(self, name: Name) -> str:
+        """The link that a send names, which is this copy's own unless a number says which."""
+        if name.index is None:
+            return self._phrases.link_of(name.text)
+        copies, parameters = self._phrases.copies, self._phrases.parameters
+        common = parameters.get(name.text, name.text)
+        count = copies.counts.get(common)
+        if count is None:
+            raise _wrong(name, f"{common!r} has no copies", repr(common))
+        return numbered(common, copy_number(name.index, common, count, parameters))
 
     def _only_link(self, name: Name, message: str) -> list[Link]:
         if self._scope.broken:

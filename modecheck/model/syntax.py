@@ -9,12 +9,13 @@
                 | sum ["not"] "in" "[" choice {"," choice} "]"
     sum         = sign {("+" | "-") sign}
     sign        = "-" sign | atom
-    atom        = integer | name {"." name} ["[" choice "]"] | "(" choice ")"
-                | ("min" | "max") "(" choice {"," choice} ")"
-                | event "(" name {"." name} ")"        (only in requirements)
+    atom        = integer | path | "(" choice ")"
+                | ("min" | "max" | "count" | "any" | "all" | "sum") "(" choice {"," choice} ")"
+                | event "(" path ")"                   (only in requirements)
+    path        = name ["[" choice "]"] {"." name} ["[" choice "]"]
     event       = "sent" | "accepted" | "delivered" | "dropped" | "signalled" | "taken"
     assignment  = target {"," target} "=" choice {"," choice} | target ("+=" | "-=") choice
-    send        = name ["(" choice ")"] ["via" name]
+    send        = name ["(" choice ")"] ["via" path]
 
 Nothing is looked up here: `modecheck.model.meaning` resolves the names.
 """
@@ -42,6 +43,8 @@ TOKEN = re.compile(
 )
 FROM_C = {"&&": "and", "||": "or", "!": "not"}
 COMPARISONS = ("==", "!=", "<=", ">=", "<", ">")
+OVER_ALL = ("count", "any", "all", "sum")
+"""Functions over all copies of a chip, the items of a list of the device, or what is given."""
 EVENT_WORDS = ("sent", "accepted", "delivered", "dropped", "signalled", "taken")
 KEYWORDS = frozenset({"and", "or", "not", "in", "if", "else", "via"})
 
@@ -65,12 +68,16 @@ class Number:
 
 @dataclass(frozen=True, slots=True)
 class Name:
-    """A dotted name such as `retries` or `hub.state`, perhaps with an index."""
+    """A dotted name such as `retries` or `hub.state`, perhaps with an index.
+
+    `copy` is the number in brackets after the first part, as in `tile[2].state`.
+    """
 
     parts: tuple[str, ...]
     offset: int
     width: int
     index: Tree | None = None
+    copy: Tree | None = None
 
     @property
     def text(self) -> str:
@@ -79,7 +86,9 @@ class Name:
 
 @dataclass(frozen=True, slots=True)
 class Apply:
-    """An operator or function with its arguments: not, and, or, ==, +, -, neg, min, max, if."""
+    """An operator or function with its arguments: not, and, or, ==, +, -, neg, min, max, if, and
+    those `OVER_ALL`.
+    """
 
     operator: str
     arguments: tuple[Tree, ...]
@@ -329,7 +338,7 @@ class _Parser:
                     "the number is too large", start, len(word), "at most 2147483647"
                 )
             return Number(int(word), start, len(word))
-        if word in ("min", "max") and self._follows("("):
+        if word in ("min", "max", *OVER_ALL) and self._follows("("):
             self._next += 2
             return self._apply(word, start, *self._listed(")"))
         if word in EVENT_WORDS and self._follows("("):
@@ -338,13 +347,14 @@ class _Parser:
             new = renamed_words.EVENTS[word]
             raise ExpressionError(called_now(word, new), start, len(word), repr(new))
         if self._follows("(") and self._tokens[self._next].kind == "name" and word not in KEYWORDS:
-            expected = f"min or max; in a requirement also {', '.join(EVENT_WORDS)}"
+            functions = f"min, max, {', '.join(OVER_ALL)}"
+            expected = f"{functions}; in a requirement also {', '.join(EVENT_WORDS)}"
             raise ExpressionError(f"there is no function {word!r}", start, len(word), expected)
         return self.name("a name, a number or '('")
 
     def _call(self, word: str, start: int) -> Call:
         self._next += 2
-        name = self.name("what happens, such as chip.message", indexed=False)
+        name = self.name("what happens, such as chip.message")
         self._need(")")
         return Call(word, name, start, self._width(start))
 
@@ -355,15 +365,22 @@ class _Parser:
     def name(self, expected: str, *, indexed: bool = True) -> Name:
         start = self._offset()
         parts = [self._word(expected)]
+        copy, index = None, self._bracketed() if indexed else None
+        if self._peek() == ".":
+            copy, index = index, None
         while self._take("."):
             parts.append(self._word("a name after '.'"))
-        width = self._width(start)
-        index = None
-        if indexed and self._take("["):
-            index = self.choice()
-            self._need("]")
-            width = self._width(start)
-        return Name(tuple(parts), start, width, index)
+        if indexed and index is None:
+            index = self._bracketed()
+        return Name(tuple(parts), start, self._width(start), index, copy)
+
+    def _bracketed(self) -> Tree | None:
+        """What stands in brackets, if there are any."""
+        if not self._take("["):
+            return None
+        inside = self.choice()
+        self._need("]")
+        return inside
 
     def _word(self, expected: str) -> str:
         known = self._next < len(self._tokens) and self._tokens[self._next].kind == "name"
@@ -406,5 +423,5 @@ class _Parser:
         if self._take("("):
             value = self.choice()
             self._need(")")
-        link = self.name("the name of a link", indexed=False) if self._take("via") else None
+        link = self.name("the name of a link") if self._take("via") else None
         return SendText(message, value, link)

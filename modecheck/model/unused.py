@@ -5,23 +5,25 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from modecheck.model.links import CORRUPTED
-from modecheck.model.parts import Device, Unused
+from modecheck.model.parts import Device
 from modecheck.model.places import Place
+from modecheck.model.remarks import Unused
 from modecheck.model.terms import Happens, parts_of
 
 Parameters = Mapping[str, tuple[Mapping[str, str], Mapping[str, Place]]]
 
 
 def unused_declarations(
-    device: Device, words: set[str], parameters: Parameters
+    device: Device, words: set[str], parameters: Parameters, lists: Mapping[str, Place]
 ) -> tuple[Unused, ...]:
     """Everything declared and used nowhere, each place once.
 
     `words` holds every word of every expression and name that was read; `parameters` the values and
-    the places of each chip's parameters.
+    the places of each chip's parameters, `lists` those of the device's lists.
     """
     found = [
         *_options(device, words),
+        *_lists(words, lists),
         *_parameters(words, parameters),
         *_variables(device, words),
         *_timers(device),
@@ -37,6 +39,12 @@ def _options(device: Device, words: set[str]) -> Iterator[Unused]:
             yield Unused(
                 f"option.{option.name}", f"no rule uses the option {option.name}", option.place
             )
+
+
+def _lists(words: set[str], lists: Mapping[str, Place]) -> Iterator[Unused]:
+    for name, place in lists.items():
+        if name not in words:
+            yield Unused(f"list.{name}", f"nothing counts over the list {name}", place)
 
 
 def _parameters(words: set[str], parameters: Parameters) -> Iterator[Unused]:

@@ -4,6 +4,9 @@ Candidates come from colour refinement with individualisation (the scheme of McK
 isomorphism, Congressus Numerantium 30, 1981). A candidate may be wrong, so `IRGraph.images` checks
 each one: what is returned is exact. The search tries to keep every atom in place before it moves
 it, so the exchanges found move little.
+
+Where the device says which chips are copies, their exchanges are proposed first: two neighbours,
+or, where that is no automorphism, all of them turned round by one place (a ring), and reversed.
 """
 
 from __future__ import annotations
@@ -16,6 +19,9 @@ from modecheck.product.ir_graph import IRGraph
 
 MOST_TRIES = 60
 """Candidates tried for one pair of units; symmetric devices need one or two."""
+
+Kind = Sequence[int]
+"""Chips that are copies of each other, in the order of their numbers."""
 
 Mapping = dict[int, int]
 """Atoms to atoms; those that are not in it stay where they are."""
@@ -47,10 +53,50 @@ class _Finder:
         classes: dict[int, list[int]] = defaultdict(list)
         for chip in self._chips:
             classes[colours[chip]].append(chip)
-        result: list[Mapping] = []
+        result = self._of_copies()
         for chips in classes.values():
             self._connect(chips, result)
         return result
+
+    def _of_copies(self) -> list[Mapping]:
+        """Automorphisms that exchange chips which the device declares as copies: first those of one
+        kind alone, then those of as many chips of several kinds together, as units of a tile and
+        its pedal are.
+        """
+        product = self._graph.product
+        atoms = {chip.name: self._graph.atom("chip", n) for n, chip in enumerate(product.chips)}
+        kinds = [[atoms[name] for name in names] for names in product.device.copies.values()]
+        kinds = [chips for chips in kinds if len(chips) > 1]
+        result: list[Mapping] = []
+        rigid = [chips for chips in kinds if not self._exchange([chips], kinds, result)]
+        for size in sorted({len(chips) for chips in rigid}):
+            together = [chips for chips in rigid if len(chips) == size]
+            if len(together) > 1:
+                self._exchange(together, kinds, result)
+        return result
+
+    def _exchange(
+        self, moved: Sequence[Kind], kinds: Sequence[Kind], result: list[Mapping]
+    ) -> bool:
+        """Add what exchanges the copies of some kinds, in the same way for each of them, while all
+        other copies stay in place. Whether they can be in any order.
+        """
+        count = len(moved[0])
+        identity = list(range(count))
+        stays = [(chip, chip) for chips in kinds if chips not in moved for chip in chips]
+
+        def add(order: Sequence[int]) -> bool:
+            pairs = [(chips[n], chips[to]) for chips in moved for n, to in enumerate(order)]
+            mapping = self._automorphism([*stays, *pairs])
+            if mapping is not None:
+                result.append(mapping)
+            return mapping is not None
+
+        found = [add([*identity[:n], n + 1, n, *identity[n + 2 :]]) for n in range(count - 1)]
+        if not all(found) and count > 2:
+            add([*identity[1:], 0])
+            add(identity[::-1])
+        return all(found)
 
     def _connect(self, chips: Sequence[int], result: list[Mapping]) -> None:
         """Add exchanges until all these chips are connected, or no more are found."""

@@ -157,6 +157,8 @@ class ReactionBuilder:
         index = None
         if target.index is not None:
             index = lowered(target.index, self._addresses, assignment.place)
+        if isinstance(index, ConstantIR) and 0 <= index.value < variable.length:
+            first, index = first + index.value, None
         text = f"{assignment.text} leaves the range of {chip.name}.{variable.name}"
         subject = f"{chip.name}.{variable.name}"
         failure = Failure("out-of-range", subject, text, assignment.place)

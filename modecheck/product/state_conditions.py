@@ -66,7 +66,7 @@ def is_watched(need: Requirement) -> bool:
 
 
 def _end(end: PairingEnd, addresses: Addresses) -> Read:
-    return Read(addresses.variables[end.chip, end.variable])
+    return Read(addresses.variables[end.chip, end.variable] + (end.item or 0))
 
 
 def _rests(chips: Sequence[ChipIR], queues: Sequence[Queue]) -> Expression:

@@ -20,6 +20,7 @@ TOPICS = (
     "keys",
     "order",
     "expressions",
+    "copies",
     "requirements",
     "time",
     "links",

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from modecheck.model.meaning import DECIMAL, option_value
 from modecheck.model.parts import Rule
+from modecheck.model.scopes import DECIMAL, option_value
 from modecheck.model.terms import (
     FALSE,
     TRUE,

@@ -9,9 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from modecheck.model.errors import InvalidInput, Notebook
-from modecheck.model.meaning import MeaningError
 from modecheck.model.phrases import Phrases
 from modecheck.model.places import Place, Source
+from modecheck.model.scopes import MeaningError
 from modecheck.model.syntax import parse_condition
 from modecheck.model.yaml_nodes import ScalarNode
 

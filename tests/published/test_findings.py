@@ -40,8 +40,8 @@ def test_machine_has_the_known_findings_and_no_others(checked: Checked, name: st
 
 
 KNOWN: dict[str, dict[str, int]] = {
-    "philosophers_2": {"deadlock:p0.waiting+p1.waiting": 2},
-    "philosophers_3": {"deadlock:p0.waiting+p1.waiting+p2.waiting": 3},
+    "philosophers_2": {"deadlock:p[1].waiting+p[2].waiting": 2},
+    "philosophers_3": {"deadlock:p[1].waiting+p[2].waiting+p[3].waiting": 3},
     "philosophers_left_handed_3": {},
     "philosophers_both_forks_3": {},
     "exclusion_a1": {},

@@ -173,7 +173,7 @@ def _pairings(reached: Reached) -> Expected:
 
 
 def keys_of(world: World, pairing: Pairing) -> list[int]:
-    return [world.holds[end.chip, end.variable][0] for end in pairing.ends]
+    return [world.holds[end.chip, end.variable][end.item or 0] for end in pairing.ends]
 
 
 def _lost_bond(reached: Reached, pairing: Pairing) -> int | None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import networkx as nx
 
-from modecheck.model.parts import Chip, Device, Link
+from modecheck.model.parts import Chip, Device, Link, Pairing
 from tests.second_reading.deeds import Outcome
 from tests.second_reading.search import Reached
 from tests.second_reading.steps import SecondReading
@@ -98,16 +98,14 @@ def _comes_to_nothing(reached: Reached, number: int, step: Outcome) -> bool:
     if kind[0] == "link" and device.links[kind[1]].carries[kind[2]].payload:
         return False
     return not any(
-        _paired(after, *keys) and not _paired(world, *keys)
-        for keys in (
-            [(end.chip, end.variable) for end in pairing.ends]
-            for pairing in device.pairings.values()
-        )
+        _paired(after, pairing) and not _paired(world, pairing)
+        for pairing in device.pairings.values()
     )
 
 
-def _paired(world: World, one: tuple[str, str], two: tuple[str, str]) -> bool:
-    return world.holds[one] == world.holds[two] != (0,)
+def _paired(world: World, pairing: Pairing) -> bool:
+    one, two = (world.holds[end.chip, end.variable][end.item or 0] for end in pairing.ends)
+    return one == two != 0
 
 
 def kind_of(device: Device, world: World, step: Outcome) -> Kind:
