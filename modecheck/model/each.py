@@ -58,10 +58,10 @@ def copies_of(shapes: Shapes, record: MappingNode) -> Copies:
                 count = shapes.integer(node, "the number of copies", 1, MOST_COPIES)
                 counts[name] = count or 1
     links: dict[str, int] = {}
-    for name, section in _entries(record.get("links")):
+    for name, inside in _entries(record.get("links")):
         match = EACH.fullmatch(name)
         if match and match[1] in counts:
-            links |= {link: counts[match[1]] for link, _ in _entries(section)}
+            links |= {link: counts[match[1]] for link, _ in _entries(inside)}
     return Copies({**links, **counts}, links=frozenset(links.keys() - counts.keys()))
 
 

@@ -22,6 +22,7 @@ from modecheck.product.composition import compose
 from modecheck.product.ir_graph import IRGraph
 from modecheck.product.symmetry import symmetry_of
 from modecheck.scenario.replay import replay
+from tests.generation.copied import Copied, copied_devices
 from tests.generation.devices import Drawn, device_from
 from tests.generation.twins import twins
 
@@ -221,7 +222,7 @@ def test_philosophers_turn_their_table(count: int, engine: EngineName) -> None:
     device = read_device(f"models/published/philosophers_{count}.yaml")
     verdict, space = reduced_of(device, engine)
     assert space.state_count == states_up_to_turning(count)
-    waiting = "+".join(f"p{n}.waiting" for n in range(count))
+    waiting = "+".join(f"p[{n}].waiting" for n in range(1, count + 1))
     assert [(f.id, f.steps) for f in verdict.findings] == [(f"deadlock:{waiting}", count)]
     assert_real(verdict)
 
@@ -562,3 +563,61 @@ def test_units_beyond_a_bound_are_said_to_be_left_out(engine: EngineName, count:
     assert_agreement(holders(count), engine)
     _, few = reduced_of(holders(5), engine)
     assert (len(few.units[0]), few.units_stopped_by) == (5, "")
+
+
+NECKLACE = """
+device: beads on a ring
+chips:
+  bead:
+    copies: {count}
+    states: {{dark: {{rest: true}}, lit: {{rest: true}}}}
+    rules:
+      flip: {{in: dark, to: lit}}
+      back: {{in: lit, to: dark}}
+      between: {{in: dark, if: {beside}, to: lit}}
+"""
+BOTH = "'bead[i - 1].lit and bead[i + 1].lit'"
+ONE = "'bead[i + 1].lit'"
+
+
+@pytest.mark.parametrize(
+    ("beside", "count", "states"),
+    [
+        (BOTH, 5, 8), (BOTH, 6, 13), (BOTH, 7, 18), (ONE, 5, 8), (ONE, 6, 14), (ONE, 7, 20),
+    ],
+)  # fmt: skip
+@pytest.mark.parametrize("engine", ["plain", "compiled"])
+def test_copies_on_a_ring_are_turned_and_turned_over(
+    beside: str, count: int, states: int, engine: EngineName
+) -> None:
+    """Two-coloured bracelets, if no bead tells left from right, else necklaces (OEIS A000029 and
+    A000031, both from memory; the latter by Burnside's lemma).
+    """
+    device = device_from(NECKLACE.format(count=count, beside=beside))
+    _, space = reduced_of(device, engine)
+    assert space.state_count == states
+    assert space.units == (device.copies["bead"],)
+
+
+def test_copies_in_any_order_are_sorted() -> None:
+    """Four tiles at a hub that counts them: every exchange of neighbours is proposed and holds."""
+    device = device_from(NECKLACE.format(count=4, beside="count(bead.lit) == 2"))
+    product = compose(device)
+    assert [one.chips for one in symmetry_of(product).generators] == [
+        (1, 0, 2, 3),
+        (0, 2, 1, 3),
+        (0, 1, 3, 2),
+    ]
+
+
+@given(copied_devices())
+@settings(max_examples=max(EXAMPLES // 5, 5), deadline=None)
+def test_random_copies_are_explored_once(drawn: Copied) -> None:
+    """Whatever is proposed, the images of the representatives are the whole."""
+    device = drawn.short.read()
+    assume(symmetry_of(compose(device)).generators)
+    whole, space = whole_of(device)
+    assume(space.complete)
+    reduced, quotient = reduced_of(device, "plain")
+    assert_images_are_the_whole(quotient, space)
+    assert_same_findings(whole, reduced)
