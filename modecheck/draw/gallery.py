@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeAlias
 
 from modecheck.checks.coverage import Coverage
@@ -23,9 +23,12 @@ from modecheck.draw.sequence_chart import SequenceChart, sequence_svg
 from modecheck.draw.sketch import Sketch
 from modecheck.draw.statechart import coverage_chart, is_covered, statechart
 from modecheck.draw.svg_text import svg_text
-from modecheck.model.parts import Device
+from modecheck.model.parts import Chip, Device
 from modecheck.product.ir import Product
 from modecheck.scenario.sequence import sequence_of
+
+NUMBERS = re.compile(r"\[\d+\]")
+"""The numbers of copies in their names and in those of their neighbours."""
 
 LONGEST_FILE_NAME = 80
 """Characters of a picture's name: longer file names are a nuisance in every tool."""
@@ -83,17 +86,37 @@ def drawings(
     device: Device,
     switches: Sequence[SwitchArrow],
     ways: Mapping[tuple[str, str], Sequence[str]] | None = None,
+    *,
+    every_copy: bool = True,
 ) -> Iterator[Drawing]:
     """The map of the device, the map of its modes if it has any, and every statechart.
 
     `switches` says what is known of each ordered pair of modes, `ways` names the steps between
-    them.
+    them. Without `every_copy`, copies of a chip that look alike are drawn once.
     """
     yield Drawing(device_map(device))
     if device.modes:
         yield Drawing(mode_map(device, switches, ways))
-    for chip in device.chips.values():
+    for chip in device.chips.values() if every_copy else _chips_that_differ(device):
         yield Drawing(statechart(chip))
+
+
+def _chips_that_differ(device: Device) -> Iterator[Chip]:
+    """Every chip, but of copies whose charts are the same apart from numbers only the first, which
+    says so.
+    """
+    alike: dict[str, list[str]] = {}
+    for names in device.copies.values():
+        looks: dict[str, list[str]] = {}
+        for name in names:
+            look = NUMBERS.sub("", dot_text(statechart(device.chips[name])))
+            alike[name] = looks.setdefault(look, [])
+            alike[name].append(name)
+    for name, chip in device.chips.items():
+        first, *others = alike.get(name, [name])
+        if name == first:
+            more = " to ".join(dict.fromkeys((others[0], others[-1]))) if others else ""
+            yield replace(chip, about=f"{chip.about} The same for {more}.") if others else chip
 
 
 def every_drawing(
@@ -104,7 +127,8 @@ def every_drawing(
     """
     device, space = explored.device, explored.exploration
     chosen = [fold(space, parts) for parts in folds]
-    yield from drawings(device, explored.switches, _ways(space.product, explored.switches))
+    ways = _ways(space.product, explored.switches)
+    yield from drawings(device, explored.switches, ways, every_copy=False)
     yield from traffic_drawings(device, traffic_of(space))
     yield from coverage_drawings(device, explored.coverage, complete=space.complete)
     if device.modes:
@@ -182,7 +206,7 @@ def render_svg(drawing: AnyDrawing) -> str:
 
 def file_name(name: str) -> str:
     """A name that every file system accepts; one that loses characters gets a unique hash."""
-    plain = re.sub(r"[^\w.-]+", "-", name, flags=re.ASCII)
+    plain = re.sub(r"[^\w.-]+", "-", name.replace("]", ""), flags=re.ASCII)
     if name.isascii() and len(plain) <= LONGEST_FILE_NAME:
         return plain
     return f"{plain[:LONGEST_FILE_NAME]}-{hashlib.sha256(name.encode()).hexdigest()[:8]}"
