@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 from itertools import product
 
+from modecheck.model.bond_pairs import PairingReader
 from modecheck.model.chance_section import ChanceReader
 from modecheck.model.chips import ChipDraft, ChipReader
 from modecheck.model.clocks import note_odd_durations, read_clock
@@ -28,7 +29,6 @@ from modecheck.model.links import LinkReader
 from modecheck.model.meaning import understand_items
 from modecheck.model.outlines import is_empty
 from modecheck.model.overlays import Watcher, overlay, read_document
-from modecheck.model.pairings import PairingReader
 from modecheck.model.parts import Chip, Device, Link, Mode, Option
 from modecheck.model.phrases import Phrases
 from modecheck.model.places import Place
