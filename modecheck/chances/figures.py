@@ -7,6 +7,8 @@ from dataclasses import dataclass
 
 from modecheck.chances.chain import MOST_STATES, Chain, chain_of
 from modecheck.chances.currents import draws, silent_states
+from modecheck.chances.decisions import DecisionProcess, decisions_of
+from modecheck.chances.interval_iteration import Bounds
 from modecheck.chances.latency import latency
 from modecheck.chances.long_run import Class, recurrent_classes
 from modecheck.chances.reaching import reached
@@ -20,11 +22,14 @@ from modecheck.product.composition import compose_for_chances
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """`unit` is chance, times, steps, s, A or h. `value` is None if it is undefined."""
+    """`unit` is chance, times, steps, s, A or h. `value` is None if it is undefined. With `bounds`
+    the value lies between them.
+    """
 
     label: str
     value: Number | None
     unit: str
+    bounds: Bounds | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +37,8 @@ class Figures:
     """`figures` is empty if the chain is not complete. `residual` is the largest error of any
     equation solved in floating point; `exact` says that there was none. `classes` is how many
     recurrent classes there are, 0 if no figure needs them, None if there are too many for averages.
+    `bounded` is False if there are too many states for bounds: any choice may lead to states that
+    the chain lacks.
     """
 
     device: Device
@@ -45,18 +52,23 @@ class Figures:
     left_out: tuple[str, ...]
     silent: tuple[str, ...]
     classes: int | None
+    bounded: bool = True
 
 
-def figures_of(device: Device, most_states: int = MOST_STATES) -> Figures:
+def figures_of(device: Device, most_states: int = MOST_STATES, *, bounds: bool = False) -> Figures:
     """The answers to all questions of the device, and the currents of its chips. Raises
     `InvalidInput` for a device whose chances are not defined.
+
+    With `bounds`, also the least and the greatest chance of all ways to choose where a weight is
+    missing.
     """
     _note_unordered(device)
     asked = compose_for_chances(device)
     chain = chain_of(asked.product, most_states)
     found_classes = recurrent_classes(chain) if chain.complete and _needs_long_run(device) else []
     classes = found_classes or []
-    teller = _Teller(asked, chain, classes)
+    process = decisions_of(asked.product, most_states) if bounds and chain.complete else None
+    teller = _Teller(asked, chain, classes, process)
     found = tuple(teller.figures()) if chain.complete else ()
     return Figures(
         device,
@@ -70,6 +82,7 @@ def figures_of(device: Device, most_states: int = MOST_STATES) -> Figures:
         chain.left_out,
         silent_states(chain),
         len(classes) if found_classes is not None else None,
+        process is None or process.complete,
     )
 
 
@@ -90,8 +103,15 @@ def _needs_long_run(device: Device) -> bool:
 
 
 class _Teller:
-    def __init__(self, asked: AskedEvents, chain: Chain, classes: list[Class]) -> None:
+    def __init__(
+        self,
+        asked: AskedEvents,
+        chain: Chain,
+        classes: list[Class],
+        process: DecisionProcess | None,
+    ) -> None:
         self._asked = asked
+        self._process = process
         self._chain = chain
         self._classes = classes
         self.exact, self.residual = True, 0.0
@@ -116,10 +136,20 @@ class _Teller:
             yield Figure(f"{chance.name}: mean count", found.events, "times")
             return
         yield Figure(f"{chance.name}: chance", found.chance, "chance")
+        yield from self._extremes(chance)
         if found.certain:
             yield Figure(f"{chance.name}: mean steps", found.steps, "steps")
             if self._chain.timed:
                 yield Figure(f"{chance.name}: mean time", found.seconds, "s")
+
+    def _extremes(self, chance: Chance) -> Iterator[Figure]:
+        """None if there are too many states, of which there can be more than in the chain."""
+        if self._process is None or not self._process.complete:
+            return
+        extremes = self._process.bounds(f"until:{chance.name}")
+        for word, found in zip(("least", "greatest"), extremes, strict=True):
+            middle = (found.low + found.high) / 2
+            yield Figure(f"{chance.name}: {word} chance", middle, "chance", found)
 
     def _latency(self, chance: Chance) -> Iterator[Figure]:
         assert chance.event is not None

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from modecheck.chances.chain import Chain
+from modecheck.chances.components import components
 from modecheck.chances.reaching import reached
 from modecheck.chances.solving import MOST_EXACT, Number, Row, solve
-from modecheck.engine.search.search_kernels import find_components
 
 ZERO = Fraction(0)
 MOST_CLASSES = 100
@@ -37,7 +37,8 @@ def recurrent_classes(chain: Chain, most: int = MOST_EXACT) -> list[Class] | Non
     """All classes, in the order of their first states; None if there are more than
     `MOST_CLASSES`.
     """
-    closed = [part for part in _components(chain) if _is_closed(chain, part)]
+    parts = components([[arc.target for arc in arcs] for arcs in chain.arcs])
+    closed = [part for part in parts if _is_closed(chain, part)]
     if len(closed) > MOST_CLASSES:
         return None
     return [_class(chain, part, most) for part in sorted(closed, key=min)]
@@ -86,18 +87,3 @@ def _times(one: Number, other: Fraction) -> Number:
 def _shared(amounts: dict[int, Number]) -> dict[int, Number]:
     total = sum(amounts.values())
     return {number: amount / total for number, amount in amounts.items()}
-
-
-def _components(chain: Chain) -> list[set[int]]:
-    """Strongly connected components."""
-    first, targets = [0], list[int]()
-    for arcs in chain.arcs:
-        targets += [arc.target for arc in arcs if arc.target >= 0]
-        first.append(len(targets))
-    count, notes, barred = len(chain.arcs), [0] * len(targets), [0]
-    marks, inside, component, *room = ([number] * count for number in (0, 1, *[0] * 7))
-    find_components(first, targets, notes, marks, inside, barred, 0, False, component, *room)
-    parts: dict[int, set[int]] = {}
-    for number, part in enumerate(component):
-        parts.setdefault(part, set()).add(number)
-    return list(parts.values())

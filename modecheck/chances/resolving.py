@@ -12,6 +12,10 @@ come first, as before: rules of chips without a time, deliveries without a delay
 each step that can happen now does so with the probability that `moments` gives, independently; if
 none does, there is a tick.
 
+`alternatives` assumes nothing: where weights are missing, each step without one is a choice of its
+own, and all that have one are another, in which they are chosen in proportion; with a clock, a step
+whose moment is not known happens now, or does not.
+
 A link with `loses` loses that share of the messages that it would deliver now. Losses of other
 links, losses from a budget, doubling, power cuts and resets have no probability and are left out.
 """
@@ -68,37 +72,74 @@ class Resolver:
     def choice(self, state: State, steps: Iterable[Step]) -> Choice:
         """The choice in a state that has these steps."""
         known = [step for step in steps if step.label not in self._left_out]
+        turn = self._turn(known)
+        if turn is None:
+            return self._at_a_moment(state, known)
+        weights = [self._weight(step) for step in turn]
+        weighed = self._shared(turn, weights, self._losses(known))
+        timers = sum(self._duration(step) > 0 for step in turn)
+        return Choice(weighed, len(turn) > 1 and None in weights, race=timers > 1)
+
+    def alternatives(self, state: State, steps: Iterable[Step]) -> tuple[tuple[Weighed, ...], ...]:
+        """What can be chosen in a state that has these steps, if nothing is assumed."""
+        known = [step for step in steps if step.label not in self._left_out]
+        turn, losses = self._turn(known), self._losses(known)
+        if turn is None:
+            able = self._able_now(state, known)
+            unknown = [step for step, _, assumed in able if assumed]
+            certain = [step for step in known if step not in unknown]
+            rest = self._at_a_moment(state, certain).weighed
+        else:
+            weights = {id(step): self._weight(step) for step in turn}
+            unknown = [step for step in turn if weights[id(step)] is None]
+            likely = [step for step in turn if weights[id(step)] is not None]
+            rest = self._shared(likely, [weights[id(step)] for step in likely], losses)
+        alone = [tuple(self._with_loss(step, ONE, losses)) for step in unknown]
+        return tuple(one for one in (*alone, rest) if one)
+
+    def _turn(self, known: list[Step]) -> list[Step] | None:
+        """The steps that compete in the absence of time, or None if time may pass before any."""
         prompt = [step for step in known if self._is_prompt(self._labels[step.label])]
         if self._moments is not None and not prompt:
-            return self._at_a_moment(state, known, self._moments)
-        turn = prompt or [s for s in known if self._labels[s.label].kind == "rule"]
-        weights = [self._weight(step) for step in turn]
+            return None
+        return prompt or [s for s in known if self._labels[s.label].kind == "rule"]
+
+    def _losses(self, known: list[Step]) -> dict[tuple[int, Fraction], Step]:
+        return {self._lost[s.label]: s for s in known if s.label in self._lost}
+
+    def _shared(
+        self,
+        turn: list[Step],
+        weights: list[Fraction | None],
+        losses: dict[tuple[int, Fraction], Step],
+    ) -> tuple[Weighed, ...]:
         total = sum((weight or ONE for weight in weights), Fraction(0))
-        losses = {self._lost[s.label]: s for s in known if s.label in self._lost}
         weighed: list[Weighed] = []
         for step, weight in zip(turn, weights, strict=True):
-            share = (weight or ONE) / total
-            weighed += self._with_loss(step, share, losses)
-        timers = sum(self._duration(step) > 0 for step in turn)
-        return Choice(tuple(weighed), len(turn) > 1 and None in weights, race=timers > 1)
+            weighed += self._with_loss(step, (weight or ONE) / total, losses)
+        return tuple(weighed)
 
-    def _at_a_moment(self, state: State, known: list[Step], likely: MomentChances) -> Choice:
+    def _able_now(self, state: State, known: list[Step]) -> list[tuple[Step, Fraction, bool]]:
+        """The steps that can happen before the next tick, how likely, and what is assumed."""
+        assert self._moments is not None
+        able = [step for step in known if self._labels[step.label].kind in MOMENTARY]
+        found = [self._moments.likelihood(self._labels[step.label], state) for step in able]
+        return [(step, *one) for step, one in zip(able, found, strict=True)]
+
+    def _at_a_moment(self, state: State, known: list[Step]) -> Choice:
         """What happens now, each as likely as it is by itself, or a tick: where several could
         happen, they share what is not left to the tick.
         """
         clock = self._product.device.clock
         assert clock is not None
-        kinds = [self._labels[step.label].kind for step in known]
-        able = [s for s, kind in zip(known, kinds, strict=True) if kind in MOMENTARY]
-        ticks = [s for s, kind in zip(known, kinds, strict=True) if kind == "tick"]
-        found = [likely.likelihood(self._labels[step.label], state) for step in able]
-        still = prod((1 - chance for chance, _ in found), start=ONE) if ticks else Fraction(0)
-        total = sum((chance for chance, _ in found), Fraction(0))
-        losses = {self._lost[s.label]: s for s in known if s.label in self._lost}
+        ticks = [step for step in known if self._labels[step.label].kind == "tick"]
+        able, losses = self._able_now(state, known), self._losses(known)
+        still = prod((1 - chance for _, chance, _ in able), start=ONE) if ticks else Fraction(0)
+        total = sum((chance for _, chance, _ in able), Fraction(0))
         weighed = [Weighed(step, still, clock.tick) for step in ticks if still]
-        for step, (chance, _) in zip(able, found, strict=True):
+        for step, chance, _ in able:
             weighed += self._with_loss(step, (1 - still) * chance / total, losses)
-        return Choice(tuple(weighed), any(assumed for _, assumed in found), race=False)
+        return Choice(tuple(weighed), any(assumed for *_, assumed in able), race=False)
 
     def _with_loss(
         self, step: Step, share: Fraction, losses: dict[tuple[int, Fraction], Step]

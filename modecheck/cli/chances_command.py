@@ -21,6 +21,11 @@ from modecheck.cli.outputs import json_option, markdown_option, need_all_writabl
 @json_option("numbers")
 @markdown_option
 @click.option(
+    "--bounds",
+    is_flag=True,
+    help="Also the least and the greatest chance, whatever is chosen where a weight is missing.",
+)
+@click.option(
     "--max-states",
     type=click.IntRange(min=1),
     metavar="N",
@@ -30,6 +35,7 @@ def command(
     device: str,
     chosen: dict[str, str],
     every_option: bool,
+    bounds: bool,
     json_file: str | None,
     markdown_file: str | None,
     max_states: int | None,
@@ -49,8 +55,8 @@ def command(
     need_all_writable({"json": json_file, "markdown": markdown_file})
     devices = told_variants_of(device, chosen, every=every_option)
     with reporter_for(sys.stderr, "computing chances"):
-        told = [figures_of(one, max_states or MOST_STATES) for one in devices]
+        told = [figures_of(one, max_states or MOST_STATES, bounds=bounds) for one in devices]
     if json_file is not None:
         write_json(json_file, chances_as_json(told))
     present(chances_report(told), markdown_file)
-    sys.exit(exit_code(found=False, complete=all(one.complete for one in told)))
+    sys.exit(exit_code(found=False, complete=all(one.complete and one.bounded for one in told)))

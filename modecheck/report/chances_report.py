@@ -35,7 +35,7 @@ def chances_as_json(told: Sequence[Figures]) -> list[dict[str, Any]]:
         {
             "variant": one.device.variant,
             "states": one.states,
-            "complete": one.complete,
+            "complete": one.complete and one.bounded,
             "exact": one.exact,
             "residual": one.residual,
             "choices_assumed_equally_likely": one.assumed,
@@ -50,7 +50,9 @@ def chances_as_json(told: Sequence[Figures]) -> list[dict[str, Any]]:
 
 def _figure_as_json(figure: Figure) -> dict[str, Any]:
     exact = isinstance(figure.value, Fraction)
+    between = figure.bounds
     return {
+        **({"between": [between.low, between.high]} if between is not None else {}),
         "label": figure.label,
         "value": None if figure.value is None else float(figure.value),
         "fraction": str(figure.value) if exact else None,
@@ -69,6 +71,9 @@ def figure_as_text(figure: Figure) -> str:
     value = figure.value
     if value is None:
         return "undefined"
+    if figure.bounds is not None:
+        low, high = (f"{bound:.6g}" for bound in (figure.bounds.low, figure.bounds.high))
+        return low if low == high else f"{low} to {high}"
     if figure.unit in SCALES:
         return _scaled(float(value), figure.unit)
     exact = str(value) if isinstance(value, Fraction) and value.denominator > 1 else ""
@@ -92,6 +97,8 @@ def _rests_on(one: Figures) -> str:
         return f"{name}incomplete: more than {one.states - 1:,} states, so no figures are given"
     solved = "exact" if one.exact else f"largest residual {one.residual:.1e}"
     parts = [f"{name}{one.states:,} states, {solved}"]
+    if not one.bounded:
+        parts.append("incomplete: too many states for bounds, if anything may be chosen")
     if one.assumed:
         parts.append(f"{counted(one.assumed, 'choice')} without a weight: assumed equally likely")
     if one.races:

@@ -1,0 +1,65 @@
+"""A product as a Markov decision process: a choice without weights may be made in any way."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from modecheck.chances.chain import MOST_STATES
+from modecheck.chances.interval_iteration import (
+    Alternative,
+    Bounds,
+    greatest_chance,
+    least_chance,
+)
+from modecheck.chances.resolving import Resolver
+from modecheck.engine.reference.plain import Interpreter, State
+from modecheck.product.ir import Product
+
+
+@dataclass(frozen=True, slots=True)
+class DecisionProcess:
+    """States from 0, the initial one, each with its alternatives. Not `complete`: too many."""
+
+    product: Product
+    states: tuple[State, ...]
+    choices: tuple[tuple[Alternative, ...], ...]
+    complete: bool
+
+    def bounds(self, condition: str) -> tuple[Bounds, Bounds]:
+        """The least and the greatest chance of ever reaching a condition of the product."""
+        expression = self.product.conditions[condition]
+        interpreter = Interpreter(self.product)
+        goal = {
+            number
+            for number, state in enumerate(self.states)
+            if interpreter.condition(expression, state)
+        }
+        return least_chance(self.choices, goal), greatest_chance(self.choices, goal)
+
+
+def decisions_of(product: Product, most: int = MOST_STATES) -> DecisionProcess:
+    """The process of a product, states in breadth-first order."""
+    interpreter, resolver = Interpreter(product), Resolver(product)
+    numbers: dict[State, int] = {product.initial: 0}
+    order = [product.initial]
+    choices: list[tuple[Alternative, ...]] = []
+
+    def number_of(state: State | None) -> int:
+        if state is None:
+            return -1
+        if state not in numbers:
+            numbers[state] = len(order)
+            order.append(state)
+        return numbers[state]
+
+    for state in order:
+        if len(order) > most:
+            break
+        found = resolver.alternatives(state, interpreter.steps(state))
+        choices.append(
+            tuple(
+                tuple((number_of(w.step.after), w.probability) for w in alternative)
+                for alternative in found
+            )
+        )
+    return DecisionProcess(product, tuple(order), tuple(choices), len(choices) == len(order))
