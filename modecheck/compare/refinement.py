@@ -26,8 +26,6 @@ silent steps alone, also none) are made into transitions, and strong classes of 
 ones, by definition.
 
 Divergence (silent steps forever) is ignored by branching and weak bisimulation.
-
-Small systems are refined by `refinement_plain`, which computes the same classes.
 """
 
 from __future__ import annotations
@@ -35,30 +33,18 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import Enum
 from functools import partial
-from typing import TYPE_CHECKING
 
 import numpy as np
 
+from modecheck.compare import refinement_kernels as kernels
+from modecheck.compare.growing import Known, filled
 from modecheck.compare.labelled import SILENT, Array, LabelledSystem, side_by_side
-from modecheck.compare.refinement_plain import (
-    branching_classes,
-    steps_of,
-    strong_classes,
-    weak_classes,
-)
+from modecheck.compare.refinement_kernels import Grouped, saturate, silently_reached
+from modecheck.engine.search.search_kernels import find_components
 from modecheck.model.errors import ModecheckError
-
-if TYPE_CHECKING:
-    from modecheck.compare.refinement_kernels import Grouped
 
 MOST_SATURATED = 100_000_000
 """Most weak transitions to compute: 800 MB, and as much again while they are refined."""
-
-
-SMALL = 1_000
-"""Up to so many states and transitions, comparing takes less time than loading compiled code (which
-is compiled once, in about ten seconds: too long to wait to compare two small devices).
-"""
 
 
 class Equivalence(Enum):
@@ -81,7 +67,7 @@ class TooManyWeakSteps(ModecheckError):
 
 @dataclass(frozen=True, slots=True)
 class Classes:
-    """The class of each state, from 0 to `count - 1`."""
+    """The class of each state, from 0 to `count - 1`, by the first states that they have."""
 
     of: Array
     count: int
@@ -91,28 +77,22 @@ def classes_of(system: LabelledSystem, equivalence: Equivalence) -> Classes:
     """The classes of equivalent states. Raises `TooManyWeakSteps`."""
     if not system.count:
         return Classes(np.zeros(0, np.int32), 0)
-    if system.count <= SMALL and system.transitions <= SMALL:
-        return _plainly(system, equivalence)
     if equivalence is Equivalence.STRONG:
         return _refined(system, inert=False)
     contracted, component = _contracted(system)
-    found = _refined(contracted, inert=True)
-    branching = Classes(found.of[component], found.count)
+    branching = _numbered(_refined(contracted, inert=True).of[component])
     if equivalence is Equivalence.BRANCHING:
         return branching
     weak = _refined(_saturated(quotient(system, branching)), inert=False)
-    return Classes(weak.of[branching.of], weak.count)
+    return _numbered(weak.of[branching.of])
 
 
-def _plainly(system: LabelledSystem, equivalence: Equivalence) -> Classes:
-    steps = steps_of(system)
-    if equivalence is Equivalence.STRONG:
-        of = strong_classes(steps)
-    elif equivalence is Equivalence.BRANCHING:
-        of = branching_classes(steps)
-    else:
-        of = weak_classes(steps)
-    return Classes(np.array(of, np.int32), max(of) + 1)
+def _numbered(blocks: Array) -> Classes:
+    """The blocks of a partition as classes: how they are found does not show in their order."""
+    _, first, block = np.unique(blocks, return_index=True, return_inverse=True)
+    number = np.empty(first.size, np.int32)
+    number[np.argsort(first)] = np.arange(first.size, dtype=np.int32)
+    return Classes(number[block], first.size)
 
 
 def equivalent(one: LabelledSystem, other: LabelledSystem, equivalence: Equivalence) -> bool:
@@ -147,9 +127,6 @@ def _each_once(
 
 
 def _refined(system: LabelledSystem, *, inert: bool) -> Classes:
-    from modecheck.compare import refinement_kernels as kernels
-    from modecheck.compare.growing import Known
-
     count, counters = system.count, np.zeros(kernels.COUNTERS, np.int64)
     parts = kernels.Partition(
         block=np.zeros(count, np.int32),
@@ -176,13 +153,11 @@ def _refined(system: LabelledSystem, *, inert: bool) -> Classes:
     known = Known()
     while not kernels.refine(steps, back, inert, parts, work, known.signatures, counters):
         known.grow(int(counters[kernels.KNOWN]))
-    return Classes(parts.block, int(counters[kernels.BLOCKS]))
+    return _numbered(parts.block)
 
 
 def _grouped(count: int, keys: Array, labels: Array, others: Array) -> Grouped:
     """Transitions by one of their ends, else in the order in which they were."""
-    from modecheck.compare.refinement_kernels import Grouped
-
     order = np.argsort(keys, kind="stable")
     first = np.zeros(count + 1, np.int64)
     np.cumsum(np.bincount(keys, minlength=count), out=first[1:])
@@ -193,8 +168,6 @@ def _contracted(system: LabelledSystem) -> tuple[LabelledSystem, Array]:
     """Each cycle of silent steps as one state, and the new number of each state. Silent steps then
     lead to smaller numbers.
     """
-    from modecheck.engine.search.search_kernels import find_components
-
     steps = _grouped(system.count, system.sources, system.labels, system.targets)
     notes, barred = (steps.labels != SILENT).astype(np.uint16), np.array([0, 1], np.uint8)
     marks, inside = np.zeros(system.count, np.uint64), np.ones(system.count, np.uint8)
@@ -214,9 +187,6 @@ def _contracted(system: LabelledSystem) -> tuple[LabelledSystem, Array]:
 
 def _saturated(system: LabelledSystem) -> LabelledSystem:
     """The same states with weak steps as transitions; there must be no cycle of silent steps."""
-    from modecheck.compare.growing import filled
-    from modecheck.compare.refinement_kernels import saturate, silently_reached
-
     ordered, number = _contracted(system)
     assert ordered.count == system.count
     steps = _grouped(ordered.count, ordered.sources, ordered.labels, ordered.targets)

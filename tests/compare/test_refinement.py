@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 import numpy as np
 import pytest
 from hypothesis import given
@@ -17,19 +15,25 @@ from modecheck.compare.refinement import (
     equivalent,
     quotient,
 )
+from modecheck.engine.language.kernel import interpreted
 from tests.compare.by_definition import greatest
+from tests.compare.plain_refinement import plain_classes
 from tests.compare.systems import Tree, Triples, labelled, process, random_triples
 
 KINDS = list(Equivalence)
 
 
-@pytest.fixture(autouse=True, scope="module", params=["plain", "compiled"])
-def refined_by(request: pytest.FixtureRequest) -> Iterator[str]:
-    """Each test holds for plain refinement, and for compiled code, which large systems need."""
-    with pytest.MonkeyPatch.context() as patch:
-        if request.param == "compiled":
-            patch.setattr(refinement, "SMALL", 0)
-        yield request.param
+@pytest.mark.parametrize("kind", KINDS)
+@given(made=random_triples(60))
+def test_classes_are_those_of_plain_refinement(
+    kind: Equivalence, made: tuple[int, Triples]
+) -> None:
+    """The same classes, in the order of their first states; also where CPython runs the kernels."""
+    system = labelled(*made)
+    expected = plain_classes(system, kind.value)
+    assert classes_of(system, kind).of.tolist() == expected
+    with interpreted(), np.errstate(over="ignore"):
+        assert classes_of(system, kind).of.tolist() == expected
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -108,7 +112,6 @@ def test_what_may_follow_silently_counts_for_weak_bisimulation_alone() -> None:
 
 def test_too_many_weak_steps_are_no_verdict(monkeypatch: pytest.MonkeyPatch) -> None:
     """A bound that is hit is told, and never taken for an answer."""
-    monkeypatch.setattr(refinement, "SMALL", 0)
     monkeypatch.setattr(refinement, "MOST_SATURATED", 3)
     system = labelled(6, [(n, "a" if n % 2 else "", n + 1) for n in range(5)])
     with pytest.raises(TooManyWeakSteps, match="more than 3 combined steps"):

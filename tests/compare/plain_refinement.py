@@ -1,9 +1,8 @@
-"""Classes of equivalent states without compiled code, for small systems.
+"""Classes of equivalent states by lists and sets: the kernels are compared with them.
 
-A plain twin of `refinement` and its kernels, which shares no code with them and computes the same
-classes. A partition is refined by signatures until it is stable; for branching bisimulation a
-state also has the signatures that are reached by silent steps within its block (Blom & Orzan 2003,
-from memory). Weak bisimulation is strong bisimulation of the weak steps, by definition.
+A partition is refined by signatures until it is stable; for branching bisimulation a state also has
+the signatures that are reached by silent steps within its block (Blom & Orzan 2003, from memory).
+Weak bisimulation is strong bisimulation of the weak steps, by definition.
 """
 
 from __future__ import annotations
@@ -23,6 +22,12 @@ def steps_of(system: LabelledSystem) -> Steps:
     for source, label, target in zip(*columns, strict=True):
         steps[source].add((label, target))
     return steps
+
+
+def plain_classes(system: LabelledSystem, equivalence: str) -> list[int]:
+    """The class of each state by one of the three equivalences."""
+    refine = {"strong": strong_classes, "branching": branching_classes, "weak": weak_classes}
+    return refine[equivalence](steps_of(system))
 
 
 def strong_classes(steps: Steps) -> list[int]:
