@@ -39,7 +39,7 @@ def overtaking_in(trace: Trace) -> Overtaking | None:
     running = _Running(product)
     for number, replayed in enumerate(trace.steps, start=1):
         taken = product.labels[replayed.step.label].rule
-        found = running.overtaken_by(taken) if taken in running.began else None
+        found = running.overtaken_by(taken)
         if found is not None:
             return _overtaking(product, number, taken, found)
         if replayed.step.after is not None:
@@ -84,20 +84,31 @@ class _Running:
         self._product = product
         self._interpreter = Interpreter(product)
         self._timed = [n for n, rule in enumerate(product.rules) if _lasts(product, rule)]
-        self.began: dict[int, int] = {}
+        self._since: dict[int, dict[str, int]] = {own: {} for own in self._timed}
+        """For each state that a rule waits in, and that its chip is in, the step in which it was
+        entered, outer states last; for a named timer that runs, the step in which it was started.
+        """
         self._free: set[int] = set()
         for chip in range(len(product.chips)):
             self._begin_afresh(chip, product.initial, 0)
         self._look(product.initial)
 
+    def began(self, own: int) -> int | None:
+        """The step in which the time of a rule began that is running; a rule waits for the time of
+        the innermost of its states.
+        """
+        return next(iter(self._since[own].values()), None) if own in self._since else None
+
     def overtaken_by(self, taken: int) -> int | None:
-        """The shortest rule that has to be taken before this one can."""
-        lasts = _lasts(self._product, self._product.rules[taken])
-        assert lasts is not None
+        """The shortest rule that has to be taken before this one can; None if there is none."""
+        lasts, began = _lasts(self._product, self._product.rules[taken]), self.began(taken)
+        if lasts is None or began is None:
+            return None
         earlier = {
             number: latest.high
-            for number, began in self.began.items()
-            if began <= self.began[taken]
+            for number in self._timed
+            if (since := self.began(number)) is not None
+            and since <= began
             and number in self._free
             and not self._chip(number).actor
             and (latest := _lasts(self._product, self._product.rules[number])) is not None
@@ -121,14 +132,8 @@ class _Running:
         leaf = form.leaves[state[form.state_field]]
         for own in self._rules_of(chip):
             rule = self._product.rules[own]
-            if rule.expires or _source(self._chip(own), rule, leaf) is None:
-                self.began.pop(own, None)
-            else:
-                self._begin(own, number)
-
-    def _begin(self, own: int, number: int) -> None:
-        self.began[own] = number
-        self._free.add(own)
+            states = () if rule.expires else _states_of(self._chip(own), rule, leaf)
+            self._set(own, dict.fromkeys(states, number))
 
     def _follow(self, took: Took, number: int) -> None:
         leaves = self._product.chips[took.chip].leaves
@@ -138,20 +143,28 @@ class _Running:
             if rule.expires:
                 self._follow_named(own, rule, taken, number)
                 continue
-            chip = self._chip(own)
-            before, after = (
-                _source(chip, rule, leaves[leaf]) for leaf in (took.before, took.after)
-            )
-            if after is None:
-                self.began.pop(own, None)
-            elif before != after or _restarts(chip, rule, taken, leaves[took.before], after):
-                self._begin(own, number)
+            chip, known = self._chip(own), self._since[own]
+            kept = _kept_states(chip, taken, leaves[took.before])
+            since = {
+                state: known[state] if state in known and state in kept else number
+                for state in _states_of(chip, rule, leaves[took.after])
+            }
+            if rule is taken and taken.target is None:
+                since[next(iter(since))] = number
+            self._set(own, since)
 
     def _follow_named(self, own: int, rule: Rule, taken: Rule, number: int) -> None:
         if rule.expires in taken.starts:
-            self._begin(own, number)
+            self._set(own, {rule.expires: number})
         elif rule.expires == taken.expires or rule.expires in taken.stops:
-            self.began.pop(own, None)
+            self._set(own, {})
+
+    def _set(self, own: int, since: dict[str, int]) -> None:
+        """What runs from now on; where a rule waits anew, it has been free ever since."""
+        was = self.began(own)
+        self._since[own] = since
+        if self.began(own) != was:
+            self._free.add(own)
 
     def _look(self, state: State) -> None:
         """Rules that cannot be taken in a state may let their latest moment pass there."""
@@ -165,19 +178,18 @@ class _Running:
         return self._product.device.chips[self._product.rules[own].chip]
 
 
-def _source(chip: Chip, rule: Rule, leaf: str) -> str | None:
-    """The state whose time a rule waits for in a leaf; None where the rule does not apply."""
+def _states_of(chip: Chip, rule: Rule, leaf: str) -> tuple[str, ...]:
+    """The states in whose time a rule can wait in a leaf, innermost first; "" is the whole chip."""
     sources = rule.sources or ("",)
-    return next((state for state in chip.ancestry(leaf) if state in sources), None)
+    return tuple(state for state in chip.ancestry(leaf) if state in sources)
 
 
-def _restarts(chip: Chip, rule: Rule, taken: Rule, leaf: str, state: str) -> bool:
-    """Whether the time of a rule restarts when another one is taken in a leaf, where the state that
-    it waits for is the same before and after: unless that state lies around the source and the
-    target of the one that is taken (`product/timing.py`).
+def _kept_states(chip: Chip, taken: Rule, leaf: str) -> set[str]:
+    """The states that a rule taken in a leaf does not exit: those around both its own state and its
+    target (`product/timing.py`), or all if it has none.
     """
     if taken.target is None:
-        return rule is taken
-    source = _source(chip, taken, leaf)
+        return set(chip.ancestry(leaf))
+    source = next(iter(_states_of(chip, taken, leaf)), "")
     around = chip.ancestry(source)[1:] if source else ()
-    return state not in set(around) & set(chip.ancestry(taken.target)[1:])
+    return set(around) & set(chip.ancestry(taken.target)[1:])

@@ -66,9 +66,11 @@ def test_grouping_neither_loses_nor_adds_a_finding(verdict: Verdict) -> None:
     assert sorted(ids) == sorted(one["id"] for one in in_json["findings"])
 
 
-def made(code: str, subject: str, text: str, variants: tuple[str, ...] = ()) -> Finding:
+def made(
+    code: str, subject: str, text: str, variants: tuple[str, ...] = (), line: int = 1
+) -> Finding:
     """A finding without a scenario."""
-    place = Place(Source("device.yaml", ()), 1, 1)
+    place = Place(Source("device.yaml", ()), line, 1)
     return Finding(code, subject, text, place, variants=variants)
 
 
@@ -118,8 +120,17 @@ def made(code: str, subject: str, text: str, variants: tuple[str, ...] = ()) -> 
             ],
             ["hub in hub has no answer to x and y (2 messages)"],
         ),
+        (
+            [
+                made("stuck-chip", "dock.a", "dock stays in a forever"),
+                made("stuck-chip", "hub.a", "hub stays in a forever", line=2),
+                made("stuck-chip", "tile.a", "tile stays in a forever"),
+            ],
+            ["each of dock and tile stays in a forever", "hub stays in a forever"],
+        ),
     ],
-    ids=["another cause", "modes", "several chips", "another variant", "same names"],
+    ids=["another cause", "modes", "several chips", "another variant", "same names",
+         "other lines"],
 )  # fmt: skip
 def test_only_findings_of_one_cause_are_grouped(
     findings: Sequence[Finding], texts: Sequence[str]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -18,7 +19,10 @@ from modecheck.model.places import Place, Source
 from modecheck.product.composition import compose
 from modecheck.product.ir import Product
 from modecheck.scenario.overtaking import overtaking_in
+from modecheck.scenario.replay import Move
+from modecheck.scenario.traces import Trace
 from tests.cli.running import MODELS
+from tests.generation.devices import device_from, rolled
 
 PLACE = Place(Source("device.yaml", ()), 1, 1)
 
@@ -60,6 +64,19 @@ SHORTER_LATER = (
     ("states: {asking: {}", "states: {resting: {}, asking: {}"),
     ("{ask: {in", "{go: {in: resting, to: asking}, ask: {in"),
 )
+IF_ASKING = ("in: waiting, after", "in: waiting, if: tile.asking, after")
+RETAKEN = (
+    ("after: 20 ms, to: asked", "after: 20 ms, do: mute = true"),
+    ("tile.asking}", "tile.mute}"),
+    ("in: waiting, after", "in: waiting, if: tile.mute, after"),
+)
+NESTED = (
+    ("states: {waiting: {}, over", "states: {waiting: {states: {a: {}, b: {}}}, over"),
+    ("{give_up: {in: waiting,", "{inner: {in: a, to: b}, give_up: {in: [waiting, a], if: hub.b,"),
+    ("states: {asking: {}", "states: {resting: {}, asking: {}"),
+    ("{ask: {in", "{go: {in: resting, if: hub.a, to: asking}, ask: {in"),
+)
+"""In its outer state the hub has waited from the start."""
 GUARDED = (("in: asking, after", "in: asking, if: mute, after"),)
 RESTARTED = (("{give_up: {", "{again: {in: waiting, if: not quiet, do: quiet = true, to: waiting}, "
               "give_up: {"),)  # fmt: skip
@@ -81,13 +98,17 @@ STOPPED = (("{ask: {", "{hush: {in: asking, if: not mute, do: mute = true, to: a
         (device("20 ms", "4 s"), None),
         (device("4 s", "[20 ms, forever]"), None),
         (device("4 s", "20 ms", *SHORTER_LATER), None),
+        (device("4 s", "20 ms", *SHORTER_LATER, IF_ASKING), None),
         (device("4 s", "20 ms", *GUARDED), None),
+        (device("25 ms", "20 ms", *RETAKEN), None),
+        (device("4 s", "20 ms", *NESTED), None),
         (device("4 s", "20 ms", *ACTOR), None),
         (device("4 s", "20 ms", *RESTARTED), "in step 1 hub.give_up"),
         (device("4 s", "20 ms", *NAMED), "in step 2 hub.give_up (30 ms) overtakes tile.ask"),
         (device("4 s", "20 ms", *STOPPED), "in step 1 hub.give_up"),
     ],
-    ids=["shorter", "interval", "overlap", "longer", "no latest", "began later", "guard false",
+    ids=["shorter", "interval", "overlap", "longer", "no latest", "never began", "began later",
+         "guard false", "retaken", "nested",
          "actor", "restarted", "named", "could be stopped"],
 )  # fmt: skip
 def test_it_is_said_where_the_shorter_one_had_to_come_first(
@@ -150,3 +171,41 @@ def test_no_run_with_a_clock_takes_the_steps_of_such_a_scenario() -> None:
         assert still_possible(product, labels[: found.step - 1])
         assert not still_possible(product, labels[: found.step])
     assert seen
+
+
+def walked(product: Product, seed: int, steps: int = 14) -> Trace:
+    """A random run."""
+    chance = random.Random(seed)  # noqa: S311 - not for secrets
+    interpreter, state, moves = Interpreter(product), product.initial, list[Move]()
+    for _ in range(steps):
+        possible = [step for step in interpreter.steps(state) if step.after is not None]
+        if not possible:
+            break
+        step = chance.choice(possible)
+        assert step.after is not None
+        moves.append(Move(step.label, step.after))
+        state = step.after
+    return Trace(product, tuple(moves))
+
+
+@pytest.mark.parametrize(
+    "seeds", [range(80), pytest.param(range(80, 600), marks=pytest.mark.thorough)]
+)
+def test_of_random_devices_no_run_with_a_clock_overtakes_either(seeds: range) -> None:
+    """Power cuts, nested states, restarted and named timers: whatever is said to overtake cannot
+    happen where time is counted.
+    """
+    seen = 0
+    for seed in seeds:
+        counted = replace(device_from(rolled(seed, timed=True).text), requirements={})
+        assert counted.clock is not None
+        counted = replace(counted, clock=replace(counted.clock, at_once=frozenset()))
+        untimed, timed = compose(replace(counted, clock=None)), compose(counted)
+        trace = walked(untimed, seed)
+        found = overtaking_in(trace)
+        if found is None:
+            continue
+        seen += 1
+        labels = [untimed.labels[move.label].text for move in trace.moves[: found.step]]
+        assert not still_possible(timed, labels), seed
+    assert seen > len(seeds) // 4
