@@ -227,19 +227,27 @@ def _html(
     size: tuple[float, float] | None = None,
 ) -> str:
     """A label of several blocks, one below the other; of a `size` in points, or as fonts need."""
-    rows = [_row_of(block, side) for block in blocks if block.lines]
-    between = "<hr/>" if ruled else ""
-    if not rows:
+    kept = [block for block in blocks if block.lines]
+    if not kept:
         return '""'
+    if len(kept) == 1 and size is None:
+        end = f'<br align="{_side_of(kept[0], side)}"/>'
+        return f"<{''.join(f'{_words(line)}{end}' for line in kept[0].lines)}>"
+    rows = [_row_of(block, side) for block in kept]
+    between = "<hr/>" if ruled else ""
     fixed = f' fixedsize="true" width="{size[0]:.0f}" height="{size[1]:.0f}"' if size else ""
     table = f'<table border="0" cellborder="0" cellspacing="0" cellpadding="1"{fixed}>'
     return f"<{table}{between.join(rows)}</table>>"
 
 
 def _row_of(block: TextBlock, side: str) -> str:
-    align = "center" if block.centred else side
-    lines = (f'{_words(line)}<br align="{align}"/>' for line in block.lines)
-    return f'<tr><td align="{align}" balign="{align}">{"".join(lines)}</td></tr>'
+    align = _side_of(block, side)
+    lines = "".join(f"{_words(line)}<br/>" for line in block.lines)
+    return f'<tr><td align="{align}" balign="{align}">{lines}</td></tr>'
+
+
+def _side_of(block: TextBlock, side: str) -> str:
+    return "center" if block.centred else side
 
 
 def _words(line: TextLine) -> str:

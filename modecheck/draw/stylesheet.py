@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Iterator
+from itertools import groupby
 
 from modecheck.draw.lettering import FAMILY
 from modecheck.draw.palette import (
@@ -49,8 +50,10 @@ def _sheet(needs: Callable[[str], bool]) -> str:
 def _rules(
     scope: str, rules: Iterable[tuple[str, str]], needs: Callable[[str], bool]
 ) -> Iterator[str]:
-    for selectors, declarations in rules:
-        kept = ",".join(f"{scope}{one}" for one in selectors.split(",") if needs(one))
+    """The rules that are needed; neighbours that declare the same are one."""
+    for declarations, some in groupby(rules, key=lambda rule: rule[1]):
+        selectors = (one for each, _ in some for one in each.split(","))
+        kept = ",".join(f"{scope}{one}" for one in selectors if needs(one))
         if kept:
             yield f"{kept}{{{declarations}}}\n"
 

@@ -119,13 +119,14 @@ def text(line: TextLine, left: float, top: float) -> str:
     """One line of text whose box starts at `left` and `top`."""
     size = max(run.size for run in line.runs)
     baseline = top + (line.height - (ASCENT + DESCENT) * size) / 2 + ASCENT * size
-    runs = (element("tspan", escape(run.text, quote=False), _class=run.face) for run in line.runs)
-    place = {"x": left + line.indent, "y": baseline}
+    place: dict[str, str | float] = {"x": left + line.indent, "y": baseline}
     if is_measured(line.text):
         width = line.width - line.indent
-        return element(
-            "text", " ".join(runs), **place, text_length=width, length_adjust="spacingAndGlyphs"
-        )
+        place |= {"text_length": width, "length_adjust": "spacingAndGlyphs"}
+    if len(line.runs) == 1:
+        (run,) = line.runs
+        return element("text", escape(run.text, quote=False), _class=run.face, **place)
+    runs = (element("tspan", escape(run.text, quote=False), _class=run.face) for run in line.runs)
     return element("text", " ".join(runs), **place)
 
 

@@ -106,7 +106,8 @@ def segments(points: list[Point]) -> list[tuple[Point, Point]]:
 
 
 def _text(node: Xml.Element) -> Text:
-    runs = [(span.text or "", span.attrib["class"]) for span in node.iter(f"{SVG}tspan")]
+    spans = [*node.iter(f"{SVG}tspan")] or [node]
+    runs = [(span.text or "", span.attrib["class"]) for span in spans]
     size = NAME_SIZE if runs[0][1] == "name" else TEXT_SIZE
     words = "".join(node.itertext())
     spaces = text_width(" ", size) * (len(runs) - 1)

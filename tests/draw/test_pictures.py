@@ -64,7 +64,7 @@ def test_flaws_are_seen() -> None:
     picture = Picture(
         '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 100 100">'
         '<text x="10" y="20"><tspan class="guard">one</tspan></text>'
-        '<text x="12" y="22"><tspan class="guard">two</tspan></text>'
+        '<text class="guard" x="12" y="22">two</text>'
         '<text x="90" y="60"><tspan class="guard">too long</tspan></text>'
         '<g class="arrow move"><title>a to b</title><path class="line" d="M0 0L50 50"/></g>'
         '<g class="state"><rect x="30" y="30" width="20" height="20"/>'
