@@ -211,6 +211,9 @@ class _Describing:
         for option in device.options.values():
             choices = Facet(option.choices, ", ".join(option.choices))
             yield DescribedPart(PartName("option", option.name), {"choices": choices}, option.place)
+        for constant in device.shared.constants.values():
+            facets = {"value": _word(constant.spelled())}
+            yield DescribedPart(PartName("constant", constant.name), facets, constant.place)
         for chip in device.chips.values():
             yield from self._chip(chip)
         yield from self._links()
@@ -249,6 +252,11 @@ class _Describing:
             }
             name = PartName("variable", variable.name, chip.name)
             yield DescribedPart(name, facets, variable.place)
+        for constant in chip.constants.values():
+            facets = {"value": _word(constant.spelled())}
+            yield DescribedPart(
+                PartName("constant", constant.name, chip.name), facets, constant.place
+            )
         for timer in chip.timers.values():
             facets = {"time": _time(timer.duration)}
             yield DescribedPart(PartName("timer", timer.name, chip.name), facets, timer.place)

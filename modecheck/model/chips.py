@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from collections.abc import Mapping as MappingType
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from modecheck.model.copies import OWN_NUMBER
 from modecheck.model.each import Entry
@@ -21,6 +21,8 @@ from modecheck.model.rule_drafts import RuleDraft, RuleDrafts
 from modecheck.model.rules import ChipWiring, RuleReader
 from modecheck.model.scopes import ChipOutline, Scope
 from modecheck.model.shapes import Shapes
+from modecheck.model.shared_readers import read_constants
+from modecheck.model.shared_values import NOTHING_SHARED, SharedValues
 from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode, kind_of
 
 MANNERS = {"discards": "discard", "defers": "defer"}
@@ -54,7 +56,10 @@ def _behaviour(entry: MappingNode) -> MappingNode:
 class ChipReader:
     """Reads the chips of one device. Each file is read from disk once."""
 
-    def __init__(self, notes: Notebook, device_file: str) -> None:
+    def __init__(
+        self, notes: Notebook, device_file: str, shared: SharedValues = NOTHING_SHARED
+    ) -> None:
+        self._shared = shared
         self._notes = notes
         self._shapes = Shapes(notes)
         self._device_file = device_file
@@ -76,10 +81,15 @@ class ChipReader:
         places: dict[str, Place] = {}
         parameters = self._parameters(body, record, places, entry)
         phrases = Phrases(self._notes, parameters, entry.phrases.copies)
-        reader = OutlineReader(self._shapes, phrases)
+        constants = read_constants(self._shapes, phrases, body.get("constants"))
+        shared = replace(self._shared, constants={**self._shared.constants, **constants})
+        reader = OutlineReader(self._shapes, phrases, shared)
         reading = reader.states(body)
         variables = reader.variables(body)
         self._note_clashes(phrases, variables, places)
+        for name in shared.constants.keys() & variables.keys():
+            message, place = f"{name!r} is a constant and a variable", variables[name].place
+            self._notes.add(message, place, expected="different names")
         tops = [state.name for state in reading.states.values() if state.parent is None]
         initial = reader.initial(body, tops)
         rules = RuleDrafts(self._shapes, phrases, reading).read(body)
@@ -89,7 +99,7 @@ class ChipReader:
         names = declared.entries if isinstance(declared, MappingNode) else ()
         unread = frozenset(names) - set(variables)
         timers = reader.timers(body)
-        outline = ChipOutline(name, reading.states, variables, unread, timers)
+        outline = ChipOutline(name, reading.states, variables, unread, timers, shared.constants)
         return ChipDraft(
             name, actor, body, phrases, reading, outline, initial, tuple(rules), key.place, places
         )
@@ -215,6 +225,11 @@ class ChipReader:
             replies=self._replies(draft, reader),
             place=draft.place,
             timers=dict(draft.outline.timers),
+            constants={
+                name: one
+                for name, one in draft.outline.constants.items()
+                if self._shared.constants.get(name) is not one
+            },
             **KeyReader(self._shapes, draft.phrases).values(keys_of("behaviour"), draft.body),
         )
 

@@ -37,6 +37,8 @@ from modecheck.model.requirements import RequirementReader
 from modecheck.model.rules import ChipWiring
 from modecheck.model.scopes import DECIMAL, OptionValue, Scope, Typed, option_value
 from modecheck.model.shapes import Shapes
+from modecheck.model.shared_readers import read_constants, read_enumerations
+from modecheck.model.shared_values import SharedValues
 from modecheck.model.signals import note_signal_cycle
 from modecheck.model.syntax import parse_condition
 from modecheck.model.unused import unused_declarations
@@ -194,7 +196,11 @@ class _DeviceReader:
         }
 
     def _wired(self, record: MappingNode, options: MappingType[str, Option]) -> _Wired:
-        chip_reader = ChipReader(self._notes, self._path)
+        shared = SharedValues(
+            read_constants(self._shapes, self._phrases, record.get("constants")),
+            read_enumerations(self._shapes, self._phrases, record.get("enumerations")),
+        )
+        chip_reader = ChipReader(self._notes, self._path, shared)
         drafts, broken = self._drafts(record, chip_reader)
         broken |= _names_under(record.get("options")) - set(options)
         chosen = self._variant(options)
@@ -203,7 +209,11 @@ class _DeviceReader:
         }
         outlines = {name: draft.outline for name, draft in drafts.items()}
         scope = Scope(
-            outlines, broken=frozenset(broken), options=values, copies=self._phrases.copies
+            outlines,
+            broken=frozenset(broken),
+            options=values,
+            copies=self._phrases.copies,
+            shared=shared,
         )
         scope = replace(scope, lists=self._lists(record.get("lists"), scope))
         links = {}
@@ -312,6 +322,7 @@ class _DeviceReader:
             place=record.keys["device"].place,
             digests=dict(self._notes.files),
             notes=notes_on(self._notes.additions),
+            shared=wired.scope.shared,
             clock=read_clock(self._shapes, self._phrases, record.get("clock")),
             copies={name: copies.names(name) for name in copies.units},
             chances=ChanceReader(self._shapes, self._phrases, scope).read(record.get("chances")),

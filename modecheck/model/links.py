@@ -186,7 +186,7 @@ class LinkReader:
             kind = self._shapes.choice(record.get("kind"), "kind", MESSAGE_KINDS, "event")
             payload = record.get("kind") is not None
         typed = any(record.get(key) is not None for key in ("bool", "range", "one_of"))
-        reader = OutlineReader(self._shapes, self._phrases)
+        reader = OutlineReader(self._shapes, self._phrases, self._scope.shared)
         type_ = reader.type(record, key.place, name) if typed else None
         if kind == "relative" and (type_ is None or type_.kind != "number"):
             message = f"the relative message {name!r} has no amount"

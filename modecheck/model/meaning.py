@@ -23,6 +23,7 @@ from modecheck.model.scopes import (
     Unknowable,
     error_at,
 )
+from modecheck.model.shared_values import NamedConstant, item_of
 from modecheck.model.syntax import OVER_ALL, Apply, Call, Member, Name, Number, Tree
 from modecheck.model.terms import (
     FALSE,
@@ -35,9 +36,11 @@ from modecheck.model.terms import (
     ReadVariable,
     Term,
 )
-from modecheck.model.values import TRUTH, ValueType, number_type
+from modecheck.model.values import TRUTH, ValueType, number_type, product_bounds
 
 ORDERINGS = frozenset({"<", "<=", ">", ">="})
+LARGEST_RESULT = 2**53
+"""Of an expression: far beyond any variable, and far within 64 bits."""
 
 
 def understand(tree: Tree, scope: Scope, want: ValueType | None = None) -> Typed:
@@ -163,7 +166,13 @@ class _Understanding:
         term = Operation(operator, tuple(number.term for number in numbers))
         if operator in ORDERINGS:
             return Typed(term, TRUTH)
-        return Typed(term, _reach(operator, [number.type for number in numbers]))
+        if operator in ("//", "%"):
+            _need_divisor(arguments[1], numbers[1].type)
+        reach = _reach(operator, [number.type for number in numbers])
+        if max(-reach.low, reach.high) > LARGEST_RESULT:
+            message = f"this can be as large as {max(-reach.low, reach.high)}"
+            raise error_at(tree, message, expected=f"at most {LARGEST_RESULT}")
+        return Typed(term, reach)
 
     def _choice(self, tree: Apply, want: ValueType | None) -> Typed:
         test = self.truth(tree.arguments[0])
@@ -291,11 +300,14 @@ class _Understanding:
             return self._variable(scope.own, name)
         if word in scope.broken or (scope.own is not None and word in scope.own.broken):
             raise Unknowable
+        constants = scope.shared.constants if scope.own is None else scope.own.constants
+        if word in constants:
+            return self._constant(constants[word], name)
         if name.index is not None:
             return None
-        constants = {"true": Typed(TRUE, TRUTH), "false": Typed(FALSE, TRUTH)}
-        if word in constants:
-            return constants[word]
+        truths = {"true": Typed(TRUE, TRUTH), "false": Typed(FALSE, TRUTH)}
+        if word in truths:
+            return truths[word]
         if word == "none" and want is None:
             return Typed(Constant(0), number_type(0, 0))
         if word in scope.options:
@@ -317,12 +329,31 @@ class _Understanding:
             raise Unknowable
         if member in chip.variables:
             return self._variable(chip, replace(name, parts=(member,)))
+        if member in chip.constants:
+            return self._constant(chip.constants[member], name)
         if member in chip.states and name.index is None:
             return Typed(InState(chip.name, frozenset(chip.states[member].leaves)), TRUTH)
         if member == "state":
             raise self._unknown(replace(name, parts=("state",)))
         message = f"{chip.name} has no variable or state {member!r}"
         raise error_at(name, message, word=member, choices=[*chip.variables, *chip.states])
+
+    def _constant(self, constant: NamedConstant, name: Name) -> Typed:
+        """Its value; of a table the item at an index, which has to be within it in every state."""
+        if constant.table and name.index is None:
+            raise error_at(name, f"{name.text!r} is a table", expected=f"{name.text}[index]")
+        if name.index is None:
+            return Typed(Constant(constant.values[0]), constant.type)
+        if not constant.table:
+            raise error_at(name, f"{name.text!r} is not a table", expected=name.text)
+        index, last = self._number(name.index), len(constant.values) - 1
+        if index.type.low < 0 or index.type.high > last:
+            most = index.type.high if index.type.high > last else index.type.low
+            expected = f"an index from 0 to {last}, such as min(…, {last})"
+            raise error_at(name.index, f"the index can be {most}", expected=expected)
+        values = constant.values[index.type.low : index.type.high + 1]
+        type_ = constant.type if constant.type == TRUTH else number_type(min(values), max(values))
+        return Typed(item_of(values, index.term, index.type.low), type_)
 
     def _variable(self, chip: ChipOutline, name: Name) -> Typed:
         variable = chip.variables[name.text]
@@ -352,6 +383,13 @@ def _joined(operator: str, terms: Sequence[Term]) -> Term:
     return terms[0]
 
 
+def _need_divisor(tree: Tree, type_: ValueType) -> None:
+    """A divisor is never 0, whatever the variables hold."""
+    if type_.low <= 0 <= type_.high:
+        held = "0" if type_.low == type_.high else f"{type_}, so it can be 0"
+        raise error_at(tree, f"the divisor is {held}", expected="one that is never 0: max(…, 1)")
+
+
 def _reach(operator: str, types: list[ValueType]) -> ValueType:
     """The range that a sum, difference, minimum or maximum of such numbers can have."""
     lows, highs = [type_.low for type_ in types], [type_.high for type_ in types]
@@ -359,5 +397,8 @@ def _reach(operator: str, types: list[ValueType]) -> ValueType:
         return number_type(-highs[0], -lows[0])
     if operator == "-":
         return number_type(lows[0] - highs[1], highs[0] - lows[1])
+    if operator in ("*", "//", "%"):
+        bounds = [(type_.low, type_.high) for type_ in types]
+        return number_type(*product_bounds(operator, bounds[0], bounds[1]))
     combine = {"+": sum, "min": min, "max": max}[operator]
     return number_type(combine(lows), combine(highs))  # type: ignore[operator]

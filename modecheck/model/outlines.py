@@ -11,6 +11,7 @@ from modecheck.model.parts import State, Timer, Variable
 from modecheck.model.phrases import Phrases
 from modecheck.model.places import Place
 from modecheck.model.shapes import Shapes
+from modecheck.model.shared_values import NOTHING_SHARED, SharedValues
 from modecheck.model.values import (
     MOST_KEYS,
     TRUTH,
@@ -45,9 +46,12 @@ class StateReading:
 class OutlineReader:
     """Reads the declarations of one chip."""
 
-    def __init__(self, shapes: Shapes, phrases: Phrases) -> None:
+    def __init__(
+        self, shapes: Shapes, phrases: Phrases, shared: SharedValues = NOTHING_SHARED
+    ) -> None:
         self._shapes = shapes
         self._phrases = phrases
+        self._shared = shared
         self._notes = shapes.notes
 
     def states(self, body: MappingNode) -> StateReading:
@@ -153,7 +157,8 @@ class OutlineReader:
         type_ = self.type(record, key.place, name)
         length = 0
         if record.get("list") is not None:
-            items = self._shapes.integer(record.entries["list"], "the length", 1, LONGEST_LIST)
+            given = self._shared.number(record.entries["list"])
+            items = self._shapes.integer(given, "the length", 1, LONGEST_LIST)
             length = items or 1
         if type_ is None:
             return None
@@ -214,8 +219,9 @@ class OutlineReader:
         bounds = []
         for item in items:
             filled = self._phrases.fill(item) if isinstance(item, ScalarNode) else item
+            number = self._shared.number(filled)
             bounds.append(
-                self._shapes.integer(filled, "a bound", -LARGEST_INTEGER, LARGEST_INTEGER)
+                self._shapes.integer(number, "a bound", -LARGEST_INTEGER, LARGEST_INTEGER)
             )
         low, high = bounds
         if low is None or high is None:
@@ -227,6 +233,12 @@ class OutlineReader:
         return number_type(low, high)
 
     def _words(self, node: Node) -> ValueType | None:
+        """Words as they are listed, or those of an enumeration of the device."""
+        known = self._shared.enumerations
+        if known and isinstance(node, ScalarNode):
+            filled = self._phrases.fill(node)
+            name = self._shapes.known(filled, "enumeration", known)
+            return word_type(known[name]) if name else None
         scalars = self._shapes.scalars(node, "a word", "a word")
         words = [
             self._shapes.identifier(self._phrases.fill(scalar), "a word") for scalar in scalars
@@ -263,6 +275,8 @@ class OutlineReader:
         value = None
         if isinstance(node, ScalarNode):
             filled = self._phrases.fill(node)
+            number = self._shared.number(filled)
+            filled = number if isinstance(number, ScalarNode) else filled
             value = filled.integer if type_.kind in ("number", "bond") else None
             if value is None:
                 value = type_.value_of(filled.text)

@@ -13,6 +13,7 @@ from fractions import Fraction
 from modecheck.model.claims import Acceptance, Chance, Expectation
 from modecheck.model.places import Place
 from modecheck.model.remarks import Note, Unused
+from modecheck.model.shared_values import NOTHING_SHARED, NamedConstant, SharedValues
 from modecheck.model.terms import Term
 from modecheck.model.values import ValueType
 
@@ -234,6 +235,7 @@ class Chip:
     place: Place
     fair: str = ""
     timers: dict[str, Timer] = field(default_factory=dict)
+    constants: dict[str, NamedConstant] = field(default_factory=dict)
     concerns: tuple[str, ...] = ()
     battery: Fraction | None = None
 
@@ -466,6 +468,7 @@ class Device:
     digests: dict[str, str] = field(default_factory=dict)
     clock: Clock | None = None
     chances: dict[str, Chance] = field(default_factory=dict)
+    shared: SharedValues = NOTHING_SHARED
     notes: tuple[Note, ...] = ()
     copies: dict[str, tuple[str, ...]] = field(default_factory=dict)
 

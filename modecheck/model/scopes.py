@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 from modecheck.model.copies import ALONE, OWN_NUMBER, Copies, numbered
 from modecheck.model.event_calls import Surroundings
 from modecheck.model.parts import State, Timer, Variable
+from modecheck.model.shared_values import NOTHING_SHARED, NamedConstant, SharedValues
 from modecheck.model.syntax import Tree
 from modecheck.model.terms import Term
 from modecheck.model.values import TRUTH, ValueType, number_type, word_type
@@ -36,7 +37,8 @@ class Unknowable(Exception):
 class ChipOutline:
     """What other chips may read of a chip: its states and its variables.
 
-    `broken` names the variables that could not be read. `timers` are for its own rules.
+    `broken` names the variables that could not be read. `timers` are for its own rules; its
+    `constants` include those of the device.
     """
 
     name: str
@@ -44,6 +46,7 @@ class ChipOutline:
     variables: Mapping[str, Variable]
     broken: frozenset[str] = frozenset()
     timers: Mapping[str, Timer] = field(default_factory=dict)
+    constants: Mapping[str, NamedConstant] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +65,7 @@ class Scope:
     `value`; `conditions` are the modes, where modes may be named; `steps` is what steps consist of,
     where events of a step may be named; `broken` names what could not be read: chips, links,
     options, modes and lists. `copies` says which names stand for several chips, and `lists` are
-    those of the device.
+    those of the device; `shared` is what all chips may name.
     """
 
     chips: Mapping[str, ChipOutline]
@@ -76,6 +79,7 @@ class Scope:
     steps: Surroundings | None = None
     copies: Copies = ALONE
     lists: Mapping[str, tuple[Typed, ...]] = field(default_factory=dict)
+    shared: SharedValues = NOTHING_SHARED
 
     def for_copy(self, name: str, number: int) -> Scope:
         """The scope in which `name` is that one of its copies, and `i` its number."""
@@ -85,9 +89,10 @@ class Scope:
 
     def words(self) -> list[str]:
         """Every name that can stand alone, for suggestions."""
-        own = [*self.own.variables, "state"] if self.own else []
+        own = [*self.own.variables, *self.own.constants, "state"] if self.own else []
         event = ["late", *(["value"] if self.payload else [])] if self.in_event else []
-        return [*own, *self.parameters, *self.options, *self.conditions, *self.chips, *event]
+        known = [*self.parameters, *self.options, *self.conditions, *self.chips]
+        return [*own, *self.shared.constants, *known, *event]
 
 
 @dataclass(frozen=True, slots=True)

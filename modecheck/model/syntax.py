@@ -7,7 +7,8 @@
     negation    = "not" negation | comparison
     comparison  = sum {("==" | "!=" | "<" | "<=" | ">" | ">=") sum}
                 | sum ["not"] "in" "[" choice {"," choice} "]"
-    sum         = sign {("+" | "-") sign}
+    sum         = product {("+" | "-") product}
+    product     = sign {("*" | "//" | "%") sign}
     sign        = "-" sign | atom
     atom        = integer | path | "(" choice ")"
                 | ("min" | "max" | "count" | "any" | "all" | "sum") "(" choice {"," choice} ")"
@@ -36,12 +37,14 @@ DEEPEST = 40
 """Levels of nesting in one expression: keeps the recursion of every later stage shallow."""
 
 LONGEST_SUM = 100
-"""Terms of one sum, which nests to the left: the same reason."""
+LONGEST_PRODUCT = 20
+"""Terms of one sum, factors of one product, which nest to the left: the same reason."""
 
 TOKEN = re.compile(
-    r"\s*(?:(?P<number>\d+)|(?P<name>[^\W\d]\w*)|(?P<mark>==|!=|<=|>=|\+=|-=|&&|\|\||[-+<>=!()\[\],.&|*/%]))"
+    r"\s*(?:(?P<number>\d+)|(?P<name>[^\W\d]\w*)|(?P<mark>==|!=|<=|>=|\+=|-=|//|&&|\|\||[-+<>=!()\[\],.&|*/%]))"
 )
-FROM_C = {"&&": "and", "||": "or", "!": "not"}
+FROM_C = {"&&": "and", "||": "or", "!": "not", "/": "'//', which rounds down"}
+PRODUCTS = ("*", "//", "%")
 COMPARISONS = ("==", "!=", "<=", ">=", "<", ">")
 OVER_ALL = ("count", "any", "all", "sum")
 """Functions over all copies of a chip, the items of a list of the device, or what is given."""
@@ -86,8 +89,8 @@ class Name:
 
 @dataclass(frozen=True, slots=True)
 class Apply:
-    """An operator or function with its arguments: not, and, or, ==, +, -, neg, min, max, if, and
-    those `OVER_ALL`.
+    """An operator or function with its arguments: not, and, or, ==, +, -, *, //, %, neg, min,
+    max, if, and those `OVER_ALL`.
     """
 
     operator: str
@@ -303,13 +306,25 @@ class _Parser:
 
     def _sum(self) -> Tree:
         start, terms = self._offset(), 1
-        value = self._sign()
+        value = self._product()
         while self._peek() in ("+", "-"):
             operator, terms = self._peek(), terms + 1
             if terms > LONGEST_SUM:
                 raise ExpressionError(
                     "the sum is too long", start, 1, f"at most {LONGEST_SUM} terms"
                 )
+            self._next += 1
+            value = self._apply(operator, start, value, self._product())
+        return value
+
+    def _product(self) -> Tree:
+        start, factors = self._offset(), 1
+        value = self._sign()
+        while self._peek() in PRODUCTS:
+            operator, factors = self._peek(), factors + 1
+            if factors > LONGEST_PRODUCT:
+                expected = f"at most {LONGEST_PRODUCT} factors"
+                raise ExpressionError("the product is too long", start, 1, expected)
             self._next += 1
             value = self._apply(operator, start, value, self._sign())
         return value

@@ -60,8 +60,8 @@ class Happens:
 class Operation:
     """`operator` applied to `arguments`.
 
-    Operators: not, and, or (any number of arguments), ==, !=, <, <=, >, >=, +, -, neg, min, max,
-    if (test, value when true, value when false).
+    Operators: not, and, or (any number of arguments), ==, !=, <, <=, >, >=, +, -, *, //, % (these
+    two round down, as in Python), neg, min, max, if (test, value when true, value when false).
     """
 
     operator: str

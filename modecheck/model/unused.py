@@ -27,6 +27,7 @@ def unused_declarations(
         *_parameters(words, parameters),
         *_variables(device, words),
         *_timers(device),
+        *_constants(device, words),
         *_links(device),
         *_signals(device),
     ]
@@ -62,6 +63,18 @@ def _variables(device: Device, words: set[str]) -> Iterator[Unused]:
             if variable.name not in words:
                 text = f"nothing reads or writes the variable {variable.name} of {chip.name}"
                 yield Unused(f"{chip.name}.{variable.name}", text, variable.place)
+
+
+def _constants(device: Device, words: set[str]) -> Iterator[Unused]:
+    for constant in device.shared.constants.values():
+        if constant.name not in words:
+            text = f"nothing uses the constant {constant.name}"
+            yield Unused(f"constant.{constant.name}", text, constant.place)
+    for chip in device.chips.values():
+        for constant in chip.constants.values():
+            if constant.name not in words:
+                text = f"{chip.name} never uses the constant {constant.name}"
+                yield Unused(f"{chip.name}.{constant.name}", text, constant.place)
 
 
 def _timers(device: Device) -> Iterator[Unused]:

@@ -47,6 +47,21 @@ class ValueType:
         )
 
 
+def product_bounds(operator: str, one: tuple[int, int], two: tuple[int, int]) -> tuple[int, int]:
+    """Bounds of `*`, `//` or `%` of two numbers within bounds; no divisor counts as 0."""
+    if operator == "*":
+        corners = [first * second for first in one for second in two]
+        return min(corners), max(corners)
+    divisors = {bound for bound in (*two, -1, 1) if two[0] <= bound <= two[1]} - {0}
+    if operator == "//":
+        corners = [first // second for first in one for second in divisors or {1}]
+        return min(corners), max(corners)
+    least, most = min(0, two[0] + 1), max(0, two[1] - 1)
+    return (max(least, 0) if one[0] >= 0 and two[0] > 0 else least), (
+        min(most, one[1]) if one[0] >= 0 and two[0] > 0 else most
+    )
+
+
 TRUTH = ValueType("truth", 0, 1, ("false", "true"))
 
 

@@ -31,7 +31,7 @@ events as bits.
 NOBODY = -2
 """Number of the chip that evaluates conditions on whole states."""
 
-INFIX = {"==", "!=", "<", "<=", ">", ">=", "+", "-"}
+INFIX = {"==", "!=", "<", "<=", ">", ">=", "+", "-", "*", "//", "%"}
 
 
 class StepFailed(Exception):

@@ -42,7 +42,7 @@ from modecheck.product.subexpressions import can_fail, fields_read, fields_writt
 from modecheck.product.value_bounds import bounds_of
 from modecheck.product.value_sorts import EQUALITIES, NUMBER, ValueSorts, payload_of
 
-ASSOCIATIVE = ("and", "or", "+", "min", "max")
+ASSOCIATIVE = ("and", "or", "+", "*", "min", "max")
 COMMUTATIVE = (*ASSOCIATIVE, "==", "!=")
 ANY_ORDER = "any order"
 

@@ -149,6 +149,8 @@ def _find_counts(timers: ChipTimers, clock: Clock) -> None:
         for state in rule.sources or (WHOLE_CHIP,):
             known = timers.counts.setdefault(state, [])
             same = [count for count in known if count.rule == title]
+            if same and title:
+                continue  # another branch of the same rule, which waits for the same time
             if same:
                 same[0].last = same[0].behind = max(same[0].last, last)
                 same[0].stops |= wanted.stops

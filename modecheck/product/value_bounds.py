@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from modecheck.model.values import product_bounds
 from modecheck.product.ir import (
     ApplyIR,
     ConstantIR,
@@ -49,6 +50,8 @@ def _applied(operator: str, parts: list[ValueBounds]) -> ValueBounds:
             return ValueBounds(parts[0].low + parts[1].low, parts[0].high + parts[1].high)
         case "-":
             return ValueBounds(parts[0].low - parts[1].high, parts[0].high - parts[1].low)
+        case "*" | "//" | "%":
+            return ValueBounds(*product_bounds(operator, parts[0], parts[1]))
         case "neg":
             return ValueBounds(-parts[0].high, -parts[0].low)
         case "min":

@@ -59,7 +59,7 @@ TABLES = {
 }
 """Tables of the guide, by their first heading: the topic, what their words are, and the group."""
 
-ANY_WORD = re.compile(r"(?<!\d )[a-z_]{2,}|^\d+$|[=<>!+-]+")
+ANY_WORD = re.compile(r"(?<!\d )[a-z_]{2,}|^\d+$|[=<>!+*/%-]+")
 """What a cell of a table explains; single letters in it stand for anything, as do quantities."""
 
 

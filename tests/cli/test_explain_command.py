@@ -66,7 +66,20 @@ def test_a_code_is_explained_in_full(code: str) -> None:
 
 def test_every_key_and_every_word_is_explained() -> None:
     """Keys at any depth, all words of the grammar, and all exit codes."""
-    grammar = {*KEYWORDS, *EVENT_WORDS, *COMPARISONS, "min", "max", "value", "late", "+", "-"}
+    grammar = {
+        *KEYWORDS,
+        *EVENT_WORDS,
+        *COMPARISONS,
+        "min",
+        "max",
+        "value",
+        "late",
+        "+",
+        "-",
+        "*",
+        "//",
+        "%",
+    }
     groups = explainable()
     assert groups["Keys"].keys() >= KEYS
     assert grammar <= groups["Expressions"].keys()

@@ -135,6 +135,19 @@ def test_branches_share_their_time() -> None:
         moment = moment.take(f"hub {branch}")
 
 
+def test_a_period_that_no_branch_takes_begins_again() -> None:
+    """As that of a rule whose condition does not hold: the next moment is one period later."""
+    rules = "[{name: go, period: 2 ms, choose: [{if: tries == 9, do: tries = 1}, {if: OTHER}]}]"
+    for other in ("tries == 8", "player.far"):
+        moment = begin(deciding(rules.replace("OTHER", other), "clock: {tick: 1 ms}"))
+        later = moment.take(*["time goes on"] * 3)
+        if other == "player.far":
+            later = later.take("player near:step")
+            assert "hub go.2" not in later.labels
+            later = later.take("time goes on")
+            assert "hub go.2" in later.labels
+
+
 FAIR = """
 device: a choice that is never the same for long
 chips:

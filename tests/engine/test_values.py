@@ -3,7 +3,13 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
+from modecheck.model.shared_values import item_of
+from modecheck.model.terms import Constant
+from modecheck.model.values import product_bounds
+from tests.second_reading.worlds import View, worth
 from tests.stepping import Moment, begin
 
 
@@ -40,6 +46,13 @@ def calculate(do: str, *, guard: str = "true") -> Moment:
         ("a = - - b", "a", 4),
         ("a += 2", "a", 5),
         ("a -= 2", "a", 1),
+        ("a = a * 2", "a", 6),
+        ("a = b - a * 2", "a", -2),
+        ("a = -(b + a) // 2", "a", -4),
+        ("a = 7 // -2", "a", -4),
+        ('"a = -7 % max(b, 1)"', "a", 1),
+        ('"a = 7 % min(-b, -1)"', "a", -1),
+        ('"a = b * b // 3 % 4 if ok else 9 // max(a, 1) * 2"', "a", 6),
         ('"a = min(a, b, 2)"', "a", 2),
         ('"a = max(a, b)"', "a", 4),
         ("a = 1 if ok else 2", "a", 2),
@@ -181,3 +194,59 @@ def test_rules_of_other_choices_are_not_in_the_product() -> None:
     product = begin(OPTIONS).product
     steps = {r.rule for chip in product.chips for leaf in chip.steps for r in leaf}
     assert [product.rules[rule].title for rule in sorted(steps)] == ["again"]
+
+
+TABLE = """
+device: a table
+constants: {most: 3, gains: [0, 3, 6, 12], odd: [false, true], calm: true}
+chips:
+  hub:
+    constants: {steps: [5, 4], most: 2}
+    variables:
+      step: {range: [0, 3]}
+      level: {range: [0, 12]}
+      far: {range: [0, most], start: most}
+      ok: bool
+    states: {idle: {}}
+    rules:
+      - name: up
+        do: [step = (step + 1) % 4, "level = gains[step]", "ok = odd[step % 2] and calm"]
+  front:
+    variables: {far: {range: [0, most], start: most}}
+    states: {s: {}}
+    rules: [{name: down, do: ["far = (hub.steps[1] + far) % (most + 1)"]}]
+"""
+
+
+def test_a_constant_table_is_read_by_an_index() -> None:
+    """At each index its item; a constant of a chip hides that of the device."""
+    moment = begin(TABLE)
+    assert (moment.value("hub.far"), moment.value("front.far")) == (2, 3)
+    seen = []
+    for _ in range(4):
+        moment = moment.take("hub up")
+        seen.append((moment.value("hub.level"), moment.value("hub.ok")))
+    assert seen == [(3, 1), (6, 0), (12, 1), (0, 0)]
+    assert moment.take("front down").value("front.far") == (4 + 3) % 4
+
+
+@given(st.lists(st.integers(-9, 9), min_size=1, max_size=70), st.integers(-5, 5))
+def test_a_table_becomes_a_shallow_decision_tree(values: list[int], first: int) -> None:
+    """Whatever it holds, and wherever the index begins."""
+    world = begin("{device: d, chips: {hub: {states: [s]}}}").world
+    for number, value in enumerate(values):
+        term = item_of(values, Constant(first + number), first)
+        assert worth(term, View("", world, world)) == value
+
+
+@given(st.integers(-40, 40), st.integers(-40, 40), st.sampled_from(["*", "//", "%"]))
+def test_bounds_hold_the_results_of_products(one: int, two: int, operator: str) -> None:
+    """The bounds of a single value are that value, and wider ones hold it."""
+    if operator != "*" and not two:
+        return
+    result = {"*": one * two, "//": one // (two or 1), "%": one % (two or 1)}[operator]
+    for wider in (0, 1, 7):
+        low, high = product_bounds(operator, (one - wider, one + wider), (two - wider, two + wider))
+        assert low <= result <= high
+    if operator != "%":
+        assert product_bounds(operator, (one, one), (two, two)) == (result, result)

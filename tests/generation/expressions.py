@@ -201,7 +201,10 @@ class Expressions:
         return f"({self.truth(depth - 1)}) {operator} ({self.truth(depth - 1)})"
 
     def _sum(self, depth: int) -> str:
-        sign = self._draw.one(("+", "-"))
+        sign = self._draw.one(("+", "-", "+", "-", "*", "//", "%"))
+        if sign in ("//", "%"):
+            divisor = self._draw.one(("2", "3", "-2", f"max({self.number(0)}, 1)"))
+            return f"({self.number(depth - 1)}) {sign} {divisor}"
         return f"({self.number(depth - 1)}) {sign} ({self.number(0)})"
 
     def _extreme(self, depth: int) -> str:

@@ -30,10 +30,13 @@ from modecheck.model.syntax import (
 MANY = settings(max_examples=3 * settings().max_examples)
 """Three times the examples of the profile: parsing takes microseconds, and trees are many."""
 
-ATOM, SIGN, SUM, COMPARISON, NEGATION, BOTH, EITHER, CHOICE = range(8)
+ATOM, SIGN, PRODUCT, SUM, COMPARISON, NEGATION, BOTH, EITHER, CHOICE = range(9)
 """How tightly a tree binds, as in the grammar; a looser one needs brackets."""
 
-LEVELS = {"if": CHOICE, "or": EITHER, "and": BOTH, "not": NEGATION, "+": SUM, "-": SUM, "neg": SIGN}
+LEVELS = {
+    "if": CHOICE, "or": EITHER, "and": BOTH, "not": NEGATION, "+": SUM, "-": SUM, "neg": SIGN,
+    "*": PRODUCT, "//": PRODUCT, "%": PRODUCT,
+}  # fmt: skip
 WORDS = st.sampled_from(["hub", "retries", "größe", "x1", "state", "value", "min", "max", "_"])
 
 
@@ -79,8 +82,10 @@ def _applied(operator: str, arguments: tuple[Tree, ...]) -> str:
         return f"-{printed(first, ATOM)}"
     if operator in ("min", "max"):
         return f"{operator}({', '.join(map(printed, arguments))})"
+    if operator in ("*", "//", "%"):
+        return f"{printed(first, PRODUCT)} {operator} {printed(last, SIGN)}"
     left = printed(first, SUM)
-    return f"{left} {operator} {printed(last, SIGN if operator in '+-' else SUM)}"
+    return f"{left} {operator} {printed(last, PRODUCT if operator in '+-' else SUM)}"
 
 
 def applied(operator: str, *arguments: Tree) -> Apply:
@@ -91,7 +96,8 @@ NUMBERS = st.integers(-(2**31) + 1, 2**31 - 1).map(lambda value: Number(value, 0
 NAMES = st.lists(WORDS, min_size=1, max_size=3).map(lambda parts: Name(tuple(parts), 0, 0))
 LEAVES: st.SearchStrategy[Tree] = NUMBERS | NAMES
 ARITY = {
-    **dict.fromkeys([*COMPARISONS, "+", "-"], (2, 2)), "not": (1, 1), "neg": (1, 1), "if": (3, 3),
+    **dict.fromkeys([*COMPARISONS, "+", "-", "*", "//", "%"], (2, 2)),
+    "not": (1, 1), "neg": (1, 1), "if": (3, 3),
     "and": (2, 3), "or": (2, 3), "min": (1, 3), "max": (1, 3), "in": (2, 4), "index": (1, 1),
 }  # fmt: skip
 """How many arguments an operator takes; `in` has its item first."""
@@ -232,7 +238,7 @@ def test_precedence_is_that_of_the_grammar(text: str, same: str) -> None:
         ("a || b", 2, "'||' is not an operator here", "or"),
         ("!a", 0, "'!' is not an operator here", "not"),
         ("a b", 2, "unexpected 'b'", "an operator or the end"),
-        ("a * 2", 2, "unexpected '*'", "an operator or the end"),
+        ("a 2", 2, "unexpected '2'", "an operator or the end"),
         ("a in 1", 5, "unexpected '1'", "'['"),
         ("a in []", 6, "unexpected ']'", "a name, a number"),
         ("a in [1", 7, "is incomplete", "',' or ']'"),

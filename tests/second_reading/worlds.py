@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Hashable
 from dataclasses import dataclass, field, replace
+from fractions import Fraction
+from math import floor
 from typing import NamedTuple
 
 from modecheck.model.parts import Chip, Device, Rule
@@ -175,6 +177,9 @@ def _operation(term: Operation, view: View) -> int:
     results = {
         "+": one + two,
         "-": one - two,
+        "*": one * two,
+        "//": floor(Fraction(one, two or 1)),
+        "%": one - (two or 1) * floor(Fraction(one, two or 1)),
         "==": one == two,
         "!=": one != two,
         "<": one < two,

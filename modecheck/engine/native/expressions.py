@@ -25,6 +25,7 @@ from modecheck.product.ir import (
 )
 from modecheck.product.subexpressions import can_fail
 
+PRODUCTS = ("*", "//", "%")
 COMPARISONS = {"==", "!=", "<", "<=", ">", ">="}
 
 
@@ -81,6 +82,7 @@ class ProductExpressionCode:
             "if",
             "+",
             "-",
+            *PRODUCTS,
             "neg",
             "min",
             "max",
@@ -96,9 +98,27 @@ class ProductExpressionCode:
             return self._builder.neg(parts[0])
         if expression.operator in ("min", "max"):
             return self._extreme(expression.operator, parts)
+        if expression.operator in ("//", "%"):
+            return self._quotient(expression.operator, parts[0], parts[1])
+        if expression.operator == "*":
+            return self._builder.mul(parts[0], parts[1])
         if expression.operator == "+":
             return self._builder.add(parts[0], parts[1])
         return self._builder.sub(parts[0], parts[1])
+
+    def _quotient(self, operator: str, one: ir.Value, two: ir.Value) -> ir.Value:
+        """Division rounds down, as in Python; LLVM's rounds towards zero. The reader has refused
+        what could divide by zero.
+        """
+        builder = self._builder
+        rest = builder.of_two("srem", one, two)
+        inexact = builder.icmp_signed("!=", rest, constant(0))
+        apart = builder.icmp_signed("<", builder.of_two("xor", rest, two), constant(0))
+        lower = builder.and_(inexact, apart)
+        if operator == "%":
+            return builder.select(lower, builder.add(rest, two), rest)
+        toward_zero = builder.of_two("sdiv", one, two)
+        return builder.select(lower, builder.sub(toward_zero, constant(1)), toward_zero)
 
     def _extreme(self, operator: str, parts: list[ir.Value]) -> ir.Value:
         best = parts[0]
