@@ -93,9 +93,12 @@ def _cause(device: Device, coverage: Coverage, instances: list[tuple[Chip, Rule]
         return _without_room(device, rule)
     if rule.branch is not None and rule.branch.before:
         return _never_chosen(rule)
+    if rule.guard is None and rule.kind == "internal" and chip.runs_on:
+        return f"{chip.name} never has its turn on {chip.runs_on} there"
     if rule.guard is None:
         return "it never becomes due there"
-    return f"its guard {rule.guard_text} is never true there"
+    turn = f" when {chip.name} has its turn on {chip.runs_on}" if chip.runs_on else ""
+    return f"its guard {rule.guard_text} is never true there{turn}"
 
 
 def _never_chosen(rule: Rule) -> str:

@@ -33,6 +33,8 @@ def what_it_waits_for(product: Product, state: State, chip: int) -> tuple[str, .
     for number, queue in waiting_for_room(product, state, chip):
         room = f"room in link {product.queues[queue].name}, which is full"
         full.setdefault(product.rules[number].title, []).append(room)
+    if Interpreter(product).is_held_back(chip, state):
+        return (f"{form.name} in {leaf} waits for its turn on {model.runs_on}",)
     sentences: dict[str, None] = {}
     for rule in rules_at(model, leaf):
         if rule.title in in_place:

@@ -168,6 +168,8 @@ SEEN: dict[str, See] = {
     "integer": lambda sight: Facet(sight.value, str(sight.value)),
     "interval": lambda sight: _time(sight.value),
     "link_faults": lambda sight: _words(sight.part.faults),
+    "masks": lambda sight: sight.names("chip"),
+    "name": lambda sight: _word(sight.value),
     "once": lambda sight: _time(None if sight.part.periodic else sight.value),
     "rest": lambda sight: _truth(sight.value),
     "sends": lambda sight: sight.texts(sight.forms.send),

@@ -121,7 +121,11 @@ def _reading_order(device: Device) -> dict[str, int]:
 
 def _chip_box(chip: Chip) -> Box:
     name = TextBlock((TextLine((Run(chip.name, "name"),)),), centred=True)
-    about = TextBlock(text_lines(first_sentence(chip.about), "note", LONGEST_LINE), centred=True)
+    notes = text_lines(first_sentence(chip.about), "note", LONGEST_LINE)
+    if chip.runs_on:
+        place = f"on {chip.runs_on}, priority {chip.priority}"
+        notes = (*text_lines(place, "note", LONGEST_LINE), *notes)
+    about = TextBlock(tuple(notes), centred=True)
     kind = "actor" if chip.actor else "chip"
     hint = f"{kind} {chip.name}: {chip.about}" if chip.about else f"{kind} {chip.name}"
     return Box(chip.name, kind, DEVICE_FRAME, (name, about) if about.lines else (name,), hint=hint)

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from modecheck.model.keys import keys_of
-from modecheck.model.parts import Reply, Rule, Send
+from modecheck.model.parts import Reply, Rule, Send, State
 
 LONGEST_LINE = 34
 """Characters of one line of a label: wide enough for most guards, and three abreast fit a page."""
@@ -84,7 +84,8 @@ def rule_effects(rule: Rule) -> tuple[str, ...]:
     """What a rule does, in the order in which it does it."""
     return (
         *(_one_line(assignment.text) for assignment in rule.assignments),
-        *(_send_text(send) for send in rule.sends),
+        # A broadcast is sent once, whatever leads to each receiver.
+        *(text for _, text in dict.fromkeys((send.place, _send_text(send)) for send in rule.sends)),
         *(f"signal {signal}" for signal in rule.signals),
     )
 
@@ -94,6 +95,11 @@ def rule_label(rule: Rule) -> str:
     return " ".join(phrase.text for phrase in rule_phrases(rule))
 
 
+def mask_phrases(state: State) -> tuple[Phrase, ...]:
+    """The activities that a state masks."""
+    return (Phrase("trigger", "masks"), Phrase("effect", ", ".join(state.masks)))
+
+
 def reply_phrases(reply: Reply) -> tuple[Phrase, ...]:
     """`event / defer`, as UML writes deferred events, and `event / (discarded)` beside it."""
     manner = "defer" if reply.manner == "defer" else "(discarded)"
@@ -101,8 +107,8 @@ def reply_phrases(reply: Reply) -> tuple[Phrase, ...]:
 
 
 def _send_text(send: Send) -> str:
-    message = _one_line(send.text).split(" via ")[0]
-    return f"send {message} via {send.link}"
+    """By the name that rules give the link: a broadcast is sent once."""
+    return f"send {_one_line(send.text)}"
 
 
 def _one_line(text: str) -> str:

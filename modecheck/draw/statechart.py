@@ -12,7 +12,14 @@ from dataclasses import dataclass, replace
 from modecheck.checks.coverage import Coverage
 from modecheck.draw.chart_legend import chart_legend, variable_tables
 from modecheck.draw.choice_drawing import DrawnChoice, before_choice, drawn_choices, of_branch
-from modecheck.draw.labels import LONGEST_LINE, Phrase, reply_phrases, rule_label, rule_phrases
+from modecheck.draw.labels import (
+    LONGEST_LINE,
+    Phrase,
+    mask_phrases,
+    reply_phrases,
+    rule_label,
+    rule_phrases,
+)
 from modecheck.draw.reading_order import reading_layers
 from modecheck.draw.sketch import (
     INDENT,
@@ -257,6 +264,8 @@ class _Statechart:
         lines = [
             line for rule in self._inner.get(state, []) for line in self._rule_lines(rule, longest)
         ]
+        if state in self._chip.states and self._chip.states[state].masks:
+            lines += label_lines(mask_phrases(self._chip.states[state]), longest)
         for reply in self._chip.replies.get(state, ()):
             lines += label_lines(reply_phrases(reply), longest)
         return [TextBlock(tuple(lines))] if lines else []

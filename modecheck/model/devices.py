@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 from itertools import product
 
+from modecheck.model.activities import note_odd_activities
 from modecheck.model.bond_pairs import PairingReader
 from modecheck.model.chance_section import ChanceReader
 from modecheck.model.chips import ChipDraft, ChipReader
@@ -283,6 +284,8 @@ class _DeviceReader:
     def _device(self, record: MappingNode, options: dict[str, Option], wired: _Wired) -> Device:
         chips = self._chips(wired)
         note_signal_cycle(chips, self._notes)
+        masked = {name: draft.reading.masked for name, draft in wired.drafts.items()}
+        note_odd_activities(chips, masked, wired.scope.broken, self._shapes)
         modes = self._modes(record.get("modes"), wired.scope)
         scope = replace(
             wired.scope,

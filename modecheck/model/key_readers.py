@@ -59,6 +59,17 @@ class KeyReader:
         scalar = None if node is None else self.shapes.scalar(node, f"a {key.name}", "a word")
         return "internal" if scalar is None else scalar.text
 
+    def name(self, key: Key, node: Node | None) -> str:
+        """A name that the model makes up."""
+        scalar = None if node is None else self.shapes.scalar(node, key.name, "a name")
+        filled = None if scalar is None else self.phrases.fill(scalar)
+        return (self.shapes.identifier(filled, f"a {key.name}") or "") if filled else ""
+
+    def masks(self, _: Key, node: Node | None) -> tuple[ScalarNode, ...]:
+        """Names of chips, to be looked up when all chips are known."""
+        scalars = self.shapes.scalars(node, "an activity", "the name of a chip")
+        return tuple(self.phrases.fill(scalar) for scalar in scalars)
+
     def interval(self, key: Key, node: Node | None) -> Duration | None:
         scalars = self.shapes.scalars(node, f"a {key.name}", "a duration such as 2 ms")
         return self.phrases.interval(scalars) if scalars else None
@@ -105,6 +116,8 @@ READERS: dict[str, Read] = {
     "fair": lambda at, key, node: at.shapes.choice(node, key.name, FAIR, ""),
     "integer": KeyReader.integer,
     "interval": KeyReader.interval,
+    "masks": KeyReader.masks,
+    "name": KeyReader.name,
     "phrase": KeyReader.phrase,
     "share": lambda at, _, node: None if node is None else share(at.shapes, node),
     "steps": lambda at, key, node: at.choice(key, node) == "separate",

@@ -37,10 +37,13 @@ LONGEST_LIST = 64
 
 @dataclass(slots=True)
 class StateReading:
-    """The states of one chip as they are read: the finished ones, and the nodes under each."""
+    """The states of one chip as they are read: the finished ones, and the nodes under each; and
+    what they mask.
+    """
 
     states: dict[str, State] = field(default_factory=dict)
     bodies: dict[str, MappingNode] = field(default_factory=dict)
+    masked: list[ScalarNode] = field(default_factory=list)
 
 
 class OutlineReader:
@@ -100,6 +103,9 @@ class OutlineReader:
         name = key.text
         reading.bodies[name] = body
         values = KeyReader(self._shapes, self._phrases).values(keys_of("state"), body)
+        masked: tuple[ScalarNode, ...] = values.pop("masks")
+        reading.masked += masked
+        values["masks"] = tuple(scalar.text for scalar in masked)
         rest, around, depth = False, None, 0
         if parent is not None:
             rest, around, depth = parent.rest, parent.name, parent.depth + 1

@@ -37,6 +37,7 @@ class Variable:
 class State:
     """A state of a chip's statechart; `leaves` are the innermost states inside, or itself.
 
+    `masks` names activities that cannot step while the chip is in it or in a state inside.
     `current` is what the chip draws in it, in amperes, or None; a state inside without a value
     inherits that of the state around it.
     """
@@ -53,6 +54,7 @@ class State:
     about: str = ""
     concerns: tuple[str, ...] = ()
     current: Fraction | None = None
+    masks: tuple[str, ...] = ()
 
     @property
     def composite(self) -> bool:
@@ -220,7 +222,8 @@ class Chip:
     """A chip or an actor: a statechart with variables.
 
     `states` are in document order, outer before inner. `fair` applies to rules without their own.
-    `battery` is the capacity of its battery in ampere-hours.
+    `battery` is the capacity of its battery in ampere-hours. With `runs_on` it is an activity of a
+    controller, on which those with a higher `priority` go first.
     `replies` maps a state's name to its replies; the key "" holds those of the whole chip.
     """
 
@@ -238,6 +241,8 @@ class Chip:
     constants: dict[str, NamedConstant] = field(default_factory=dict)
     concerns: tuple[str, ...] = ()
     battery: Fraction | None = None
+    runs_on: str = ""
+    priority: int = 0
 
     @property
     def leaves(self) -> tuple[str, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 
 from modecheck.model.clocks import common_measure, durations
@@ -17,6 +17,7 @@ from modecheck.product.ir import (
     ConstantIR,
     Due,
     EventIR,
+    Expression,
     Failure,
     FaultIR,
     Label,
@@ -30,12 +31,13 @@ from modecheck.product.ir import (
     Ticking,
     TimeIR,
 )
-from modecheck.product.lowering import FALSE, Addresses, lowered
+from modecheck.product.lowering import FALSE, TRUE, Addresses, folded, lowered
 from modecheck.product.observers import watch
 from modecheck.product.reactions import Labels, ReactionBuilder
 from modecheck.product.rule_order import alternatives, rules_at
 from modecheck.product.state_conditions import moments_due, state_conditions
 from modecheck.product.timing import TimerCode
+from modecheck.product.turns import Turns
 
 
 def compose(
@@ -121,9 +123,9 @@ class _Composition:
         self._signals = device.signals
 
     def product(self) -> Product:
-        chips = tuple(self._chip(chip) for chip in self._device.chips.values())
+        chips = self._with_turns([self._chip(chip) for chip in self._device.chips.values()])
         faults = tuple(self._faults())
-        time = self._time()
+        time = self._time({chip.name: chip.turn for chip in chips if chip.turn is not None})
         labels = tuple(self._labels.all)
         return Product(
             device=self._device,
@@ -143,14 +145,23 @@ class _Composition:
             time=time,
         )
 
-    def _time(self) -> TimeIR | None:
-        """What a tick does, and when there is none."""
+    def _with_turns(self, chips: list[ChipIR]) -> tuple[ChipIR, ...]:
+        """Chips that share a controller, with when each of them may step."""
+        latest = self._builder.latest if self._device.clock is not None else None
+        turns = Turns(self._device, chips, self._queues, self._rules, latest)
+        return tuple(replace(chip, turn=turns.of(number)) for number, chip in enumerate(chips))
+
+    def _time(self, turns: Mapping[str, Expression]) -> TimeIR | None:
+        """What a tick does, and when there is none; `turns` say when some chips may step."""
         clock = self._device.clock
         if clock is None:
             return None
-        timing = (
-            TimerCode(self._plan.timers[name], self._plan.states[name], self._plan.fields)
+        counts = (
+            self._standing(name, ticking, turns)
             for name in self._device.chips
+            for ticking in TimerCode(
+                self._plan.timers[name], self._plan.states[name], self._plan.fields
+            ).tickings()
         )
         ages = (
             Ticking(
@@ -163,16 +174,32 @@ class _Composition:
         )
         return TimeIR(
             label=self._labels.number(Label(TICK, "tick")),
-            tickings=(*(ticking for code in timing for ticking in code.tickings()), *ages),
-            due=tuple(self._dues()),
+            tickings=(*counts, *ages),
+            due=tuple(self._dues(turns)),
             at_once=frozenset(self._at_once(clock)),
         )
 
-    def _dues(self) -> Iterator[Due]:
-        """Rules that have to be taken by their latest moment."""
+    def _standing(self, chip: str, ticking: Ticking, turns: Mapping[str, Expression]) -> Ticking:
+        """A count of a chip, which stands still while a rule is due and the chip is held back."""
+        turn = turns.get(chip)
+        if turn is None:
+            return ticking
+        held = folded("not", (turn,))
+        due = tuple(
+            folded("and", (self._builder.latest(rule), held, self._builder.condition_of(rule)))
+            for rule in self._rules
+            if rule.chip == chip and rule.kind == "timer" and self._owes(rule)
+        )
+        runs = folded("and", (ticking.runs, folded("not", (folded("or", due),))))
+        return replace(ticking, runs=runs)
+
+    def _dues(self, turns: Mapping[str, Expression]) -> Iterator[Due]:
+        """Rules that have to be taken by their latest moment, if their chip may step."""
         for number, rule in enumerate(self._rules):
             if rule.kind == "timer" and self._owes(rule):
-                holds = self._builder.due(rule)
+                turn = turns.get(rule.chip, TRUE)
+                condition = self._builder.condition_of(rule)
+                holds = folded("and", (self._builder.latest(rule), turn, condition))
                 if holds != FALSE:
                     yield Due(number, holds)
 

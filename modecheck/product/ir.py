@@ -202,7 +202,10 @@ class ChipIR:
     """A chip: for each leaf its own steps and its receptions.
 
     `receptions[leaf]` maps (queue, message code), `hearings[leaf]` maps a signal to reactions.
-    `restart` gives each volatile field with its value after a power cut.
+    `restart` gives each volatile field with its value after a power cut. Where `turn` does not
+    hold, the chip takes no rule by itself, and nothing is delivered to it
+    (`modecheck.product.turns`); an index in it that is out of range makes it false. None always
+    holds.
     """
 
     name: str
@@ -217,6 +220,7 @@ class ChipIR:
     restart: tuple[tuple[int, int], ...]
     inputs: tuple[int, ...]
     outputs: tuple[int, ...]
+    turn: Expression | None = None
 
     @property
     def reactions(self) -> Iterator[Reaction]:

@@ -184,6 +184,7 @@ class IRGraph(FactGraph):
             self.field(state),
             self.value_of(state, chip.initial),
             self.node(ANY_ORDER, afresh, ordered=False),
+            self.none if chip.turn is None else self.condition(chip.turn),
             *queues,
         )
         for number, rests in enumerate(chip.rests):

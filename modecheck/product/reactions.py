@@ -105,9 +105,9 @@ class ReactionBuilder:
         plan = self._plan
         return TimerCode(plan.timers[rule.chip], plan.states[rule.chip], plan.fields)
 
-    def due(self, rule: Rule) -> Expression:
-        """Whether a rule is at its latest moment, and its own condition holds."""
-        return folded("and", (self._timing(rule).due(rule), self._condition_of(rule)))
+    def latest(self, rule: Rule) -> Expression:
+        """Whether a timer's rule is at its latest moment, whatever its condition says."""
+        return self._timing(rule).due(rule)
 
     def _own_guard(self, rule: Rule) -> tuple[Expression, ...]:
         """What has to hold together before the rule can be taken, except for room in its links.
@@ -115,17 +115,17 @@ class ReactionBuilder:
         be out of range.
         """
         ready = self._timing(rule).ready(rule)
-        return (ready, *self._those_before(rule), self._condition_of(rule))
+        return (ready, *self._those_before(rule), self.condition_of(rule))
 
     def _those_before(self, rule: Rule) -> Iterator[Expression]:
         """Of several rules that wait for one timer, the first that is enabled goes."""
         inside = self._timing(rule).inside
         for one, leaves in rules_before(self._device.chips[rule.chip], rule).items():
             free = (room.free for room in self._rooms(one))
-            enabled = folded("and", (inside(leaves), self._condition_of(one), *free))
+            enabled = folded("and", (inside(leaves), self.condition_of(one), *free))
             yield folded("not", (enabled,))
 
-    def _condition_of(self, rule: Rule) -> Expression:
+    def condition_of(self, rule: Rule) -> Expression:
         """What its `if` says, and for a branch of a rule those of the others."""
         condition = condition_of(rule)
         return TRUE if condition is None else lowered(condition, self._addresses, rule.place)

@@ -117,7 +117,8 @@ class _Influence:
                 leaves.setdefault(reaction.rule, set()).add(leaf)
                 reactions[reaction.rule] = reaction
         for rule, reaction in reactions.items():
-            touch = Touch(1 << chip.state_field) | self._reaction(number, reaction)
+            begins = Touch(1 << chip.state_field | reads_of(chip.turn))
+            touch = begins | self._reaction(number, reaction)
             yield self._action(
                 (OWN, number, rule),
                 touch,
@@ -183,7 +184,8 @@ class _Influence:
         receiver = self._product.chips[queue.receiver]
         slots = slots_of(queue)
         rows = bits(fault.row for fault in self._product.faults if fault.target == number)
-        touch = Touch(slots | reads_of(queue.up) | 1 << receiver.state_field, slots | rows)
+        reads = slots | reads_of(queue.up) | 1 << receiver.state_field | reads_of(receiver.turn)
+        touch = Touch(reads, slots | rows)
         reactions = {
             reaction.rule: reaction
             for receptions in receiver.receptions

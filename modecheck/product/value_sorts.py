@@ -55,6 +55,7 @@ class ValueSorts:
 
     def _chips(self, product: Product) -> None:
         for chip in product.chips:
+            self._truths([chip.turn] if chip.turn is not None else [])
             for reactions in chip.steps:
                 self._reactions(reactions, product, NUMBER)
             for receptions in chip.receptions:

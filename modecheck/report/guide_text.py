@@ -24,6 +24,7 @@ TOPICS = (
     "requirements",
     "time",
     "links",
+    "tasks",
     "findings",
     "pictures",
     "compare",

@@ -121,7 +121,9 @@ class _Alone:
         chips = enumerate(product.chips)
         return replace(
             product,
-            chips=tuple(form if n == self._number else _deaf(form) for n, form in chips),
+            chips=tuple(
+                replace(form, turn=None) if n == self._number else _deaf(form) for n, form in chips
+            ),
             queues=tuple(replace(queue, up=None) for queue in product.queues),
             faults=(),
             fair=(),

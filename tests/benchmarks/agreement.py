@@ -54,6 +54,7 @@ def drawn_of(seed: int) -> Drawn:
 
 def features_of(plain: PlainExploration) -> Iterator[str]:
     """What a device came to."""
+    yield from _kinds_of_links(plain)
     encounters = plain.observed.encounters
     if plain.product.time is not None:
         yield "clocks"
@@ -61,6 +62,17 @@ def features_of(plain: PlainExploration) -> Iterator[str]:
         yield "links that make their sender wait"
     if any(met.outcome == BLOCKED and met.queue >= 0 for met in encounters):
         yield "messages that wait for room"
+    if any(chip.turn is not None for chip in plain.product.chips):
+        yield "activities that may be held back"
+    if any(code == "blocked-reaction" for code, _ in plain.failures):
+        yield "blocked reactions"
+    if plain.failures:
+        yield "failing steps"
+    if any(plain.product.rules[number].branch is not None for number in plain.observed.taken):
+        yield "branches taken"
+
+
+def _kinds_of_links(plain: PlainExploration) -> Iterator[str]:
     if any(queue.any_order for queue in plain.product.queues):
         yield "messages that may overtake each other"
     kinds = {plain.product.labels[label].kind for label in plain.graph.labels}
@@ -68,12 +80,6 @@ def features_of(plain: PlainExploration) -> Iterator[str]:
         yield "corruptions"
     if any(fault.row >= 0 for fault in plain.product.faults) and kinds & {"lose", "duplicate"}:
         yield "faults in a row"
-    if any(code == "blocked-reaction" for code, _ in plain.failures):
-        yield "blocked reactions"
-    if plain.failures:
-        yield "failing steps"
-    if any(plain.product.rules[number].branch is not None for number in plain.observed.taken):
-        yield "branches taken"
 
 
 def compare(seed: int, into: Compared) -> None:

@@ -154,7 +154,21 @@ class _DeviceWriter:
             if signal not in signalled:
                 name = self._draw.one(list(writers))
                 writers[name].add_signal(bodies[name], signal)
+        self._share_a_controller(bodies)
         return bodies
+
+    def _share_a_controller(self, bodies: dict[str, dict[str, Any]]) -> None:
+        """Chips that are activities of one controller, with priorities and masks."""
+        chips = [name for name in bodies if name in CHIPS]
+        if not self._draw.chance(30):
+            return
+        together = self._draw.some(chips, 2, len(chips))
+        for name in together:
+            bodies[name] |= {"runs_on": "mcu", "priority": self._draw.number(0, 2)}
+            others = [other for other in together if other != name]
+            for state in bodies[name]["states"].values():
+                if self._draw.chance(20):
+                    state["masks"] = self._draw.some(others, 1, 2)
 
     def _link(self, wire: Wire) -> dict[str, Any]:
         link = wire_as_yaml(self._draw, wire)

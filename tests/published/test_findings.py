@@ -68,6 +68,7 @@ KNOWN: dict[str, dict[str, int]] = {
     "fischer_2": {},
     "fischer_3": {},
     "stop_and_wait": {},
+    "response_times": {},
 }
 """Published verdicts, written down apart from the models, with the lengths where those are known.
 

@@ -14,10 +14,9 @@ from tests.second_reading.clocks import Clocks
 from tests.second_reading.endless_switches import endless_switches
 from tests.second_reading.livelocks import livelocks, zeno
 from tests.second_reading.modes import findings_of_modes
-from tests.second_reading.queues import Queues
 from tests.second_reading.reachability import leading_to
 from tests.second_reading.search import Reached
-from tests.second_reading.steps import wants_now
+from tests.second_reading.steps import SecondReading, wants_now
 from tests.second_reading.worlds import World, holds_in
 
 Cause = frozenset[tuple[str, str]]
@@ -310,13 +309,13 @@ def _dead_letters(reached: Reached) -> Expected:
         for step, target in reached.outcomes[number]:
             for link, message in sorted(step.sent) if target >= 0 else ():
                 sent.setdefault(f"{link}.{message}", reached.depths[number] + 1)
-    clocks, queues = Clocks(reached.device), Queues(reached.device)
+    reading, chips = SecondReading(reached.device), reached.device.chips
     arrived = {
         f"{link.name}.{world.waits[link.name][place].message}"
         for world in reached.worlds
         for link in reached.device.links.values()
-        for place in queues.places(world, link.name)
-        if holds_in(link.up_when, world) and clocks.deliverable(world, link, place)
+        if not reading.gives_way(world, chips[link.receiver])
+        for place in reading.here(world, link)
     }
     return {f"dead-letter:{name}": steps for name, steps in sent.items() if name not in arrived}
 

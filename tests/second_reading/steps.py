@@ -14,6 +14,7 @@ from tests.second_reading.statechart import (
     owes,
     places_to_cut,
     rules_in,
+    states_around,
     word_on,
 )
 from tests.second_reading.worlds import (
@@ -52,7 +53,12 @@ class SecondReading:
         if self.device.clock is None or self._hold_time_up(world, others):
             return
         deed = Deed(world.copy())
-        self._clocks.go_on(deed.now)
+        standing = {
+            chip.name
+            for chip, rule in self._clocks.at_latest(world)
+            if self.gives_way(world, chip) and wants_or_fails(chip, rule, world)
+        }
+        self._clocks.go_on(deed.now, standing)
         if deed.now.key != world.key:
             yield self._ended(deed, "time goes on", True)
 
@@ -64,7 +70,46 @@ class SecondReading:
     def _hold_time_up(self, world: World, others: list[Outcome]) -> bool:
         latest = self._clocks.at_latest(world)
         return any(other.first for other in others) or any(
-            wants_now(chip, rule, world) for chip, rule in latest
+            not self.gives_way(world, chip) and wants_now(chip, rule, world)
+            for chip, rule in latest
+        )
+
+    # Activities of one controller: the masked ones wait, and so do those less urgent than one that
+    # could go on by itself.
+
+    def gives_way(self, world: World, chip: Chip) -> bool:
+        """Whether others of its controller keep a chip from stepping."""
+        if not chip.runs_on:
+            return False
+        others = [one for one in self.device.chips.values() if one.runs_on == chip.runs_on]
+        masked = {
+            name
+            for one in others
+            for state in states_around(one, world.at[one.name])
+            for name in one.states[state].masks
+        }
+        return chip.name in masked or any(
+            one.priority > chip.priority and one.name not in masked and self._can(world, one)
+            for one in others
+        )
+
+    def _can(self, world: World, chip: Chip) -> bool:
+        """Whether an activity could step at once, and nobody could say that it is too early."""
+        for rule in rules_in(chip, world.at[chip.name]):
+            early = rule.kind == "timer" and not self._clocks.is_at_latest(world, chip, rule)
+            if rule.trigger or early:
+                continue
+            try:
+                if self.enabled(rule, View(chip.name, world, world)):
+                    return True
+            except Forbidden:
+                return True
+        near = (one for one in self.device.links.values() if one.receiver == chip.name)
+        return any(
+            any(self._delivery(world, link, place))
+            for link in near
+            if self.device.chips[link.sender].runs_on == chip.runs_on
+            for place in self.here(world, link)
         )
 
     # A rule without an event: an alternative whenever its guard holds, whatever stands before it.
@@ -72,6 +117,8 @@ class SecondReading:
     def _own_steps(self, world: World) -> Iterator[Outcome]:
         for chip in self.device.chips.values():
             gone: set[str] = set()
+            if self.gives_way(world, chip):
+                continue
             for rule in rules_in(chip, world.at[chip.name]):
                 if not rule.trigger and self._clocks.ripe(world, chip, rule):
                     yield from self._own_step(world, chip, rule, gone)
@@ -118,11 +165,9 @@ class SecondReading:
 
     def _deliveries(self, world: World) -> Iterator[Outcome]:
         for link in self.device.links.values():
-            here = [
-                place
-                for place in self._queues.places(world, link.name)
-                if holds_in(link.up_when, world) and self._clocks.deliverable(world, link, place)
-            ]
+            if self.gives_way(world, self.device.chips[link.receiver]):
+                continue
+            here = self.here(world, link)
             clock = self.device.clock
             hurries = link.delay is None and link.fair != "none"
             at_once = clock is not None and "links" in clock.at_once and hurries
@@ -130,6 +175,14 @@ class SecondReading:
             for place in here:
                 for outcome in self._delivery(world, link, place):
                     yield replace(outcome, first=first)
+
+    def here(self, world: World, link: Link) -> list[int]:
+        """The messages of a link that have come to its chip."""
+        return [
+            place
+            for place in self._queues.places(world, link.name)
+            if holds_in(link.up_when, world) and self._clocks.deliverable(world, link, place)
+        ]
 
     def _delivery(self, world: World, link: Link, place: int) -> Iterator[Outcome]:
         head, chip = world.waits[link.name][place], self.device.chips[link.receiver]
@@ -399,6 +452,14 @@ def wants_now(chip: Chip, rule: Rule, world: World) -> bool:
         return wants(chip, rule, View(chip.name, world, world))
     except Forbidden:
         return False
+
+
+def wants_or_fails(chip: Chip, rule: Rule, world: World) -> bool:
+    """Whether a rule's condition holds, or cannot be judged."""
+    try:
+        return wants(chip, rule, View(chip.name, world, world))
+    except Forbidden:
+        return True
 
 
 def _afresh(begun: Deed, cut: Cut) -> Deed:

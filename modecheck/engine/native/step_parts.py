@@ -109,6 +109,7 @@ class StepParts:
         self._cuts = [fault for fault in product.faults if fault.of_chip]
         self._hearings = 0
         self._one_of_several = False
+        self._turns: list[ir.Value | None] = []
         self._plan = StepPlan(0, False, constant(0), constant(0))
 
     def _reading_before(self) -> Reading:

@@ -49,6 +49,7 @@ class StepCode(HearingCode):
         self._frame.finish()
 
     def _all_but_idling(self) -> None:
+        self._turns = [self._turn(chip) for chip in self._product.chips]
         for number, chip in enumerate(self._product.chips):
             self._own_steps(number, chip)
         for number in range(len(self._product.queues)):
@@ -58,6 +59,17 @@ class StepCode(HearingCode):
         if self._product.time is not None:
             self._tick(self._product.time)
         self._observers.choices()
+
+    def _turn(self, chip: ChipIR) -> ir.Value | None:
+        """Whether a chip may step; None for one that always may."""
+        if chip.turn is None:
+            return None
+        return condition_or_false(self._frame, self._code, chip.turn, self._reading_before())
+
+    def _need_turn(self, chip: int) -> None:
+        turn = self._turns[chip]
+        if turn is not None:
+            self._frame.unless(turn, self._frame.step_end)
 
     def _tick(self, time: TimeIR) -> None:
         """Time goes on, unless something else has to happen first."""
@@ -131,6 +143,7 @@ class StepCode(HearingCode):
         def enabled() -> None:
             inside = self._is_one_of(chip.state_field, leaves, len(chip.leaves))
             self._frame.unless(inside, self._frame.step_end)
+            self._need_turn(number)
             self._note_full(number, reaction)
             self._need_guard(number, reaction)
 
@@ -285,6 +298,7 @@ class StepCode(HearingCode):
         """End the step unless this message has come to its receiver."""
         number, place = where
         queue, builder = self._product.queues[number], self._frame.builder
+        self._need_turn(queue.receiver)
         if place:
             self._queues.need(number, place)
         head = self._frame.read(queue.slots[place].code)

@@ -164,6 +164,8 @@ class StubbornSteps:
         where = self._product.chips[chip].state_field
         if state[where] not in action.leaves:
             return 1 << where
+        if self._interpreter.is_held_back(chip, state):
+            return reads_of(self._product.chips[chip].turn)
         for part in conjuncts(action.guard):
             if not self._interpreter.condition(part, state):
                 return reads_of(part)
@@ -179,6 +181,8 @@ class StubbornSteps:
         # The message is deferred or waits for room: in another leaf, or by another guard or with
         # more room, it would not.
         receiver = self._product.chips[queue.receiver]
+        if self._interpreter.is_held_back(queue.receiver, state):
+            return reads_of(receiver.turn)
         reception = receiver.receptions[state[receiver.state_field]][number, code]
         fields = 1 << receiver.state_field | slots_of(queue)
         for reaction in reception.reactions:

@@ -1,5 +1,8 @@
 """The plain interpreter: all steps of a product from a state. The reference for every engine.
 
+Activities of one controller step in the order of their priorities: what begins a step of a chip, by
+itself or with a delivery to it, takes its `turn` (`modecheck.product.turns`).
+
 The parts of one step, in this order:
 
 1. A delivery takes the head off its queue, or any message where they may overtake each other; a
@@ -126,7 +129,10 @@ class Interpreter:
             return self.steps(state)
         if what.kind == "rule":
             chip, begun = self.product.chips[what.chip], StepDraft(list(state))
-            own = (own for own in chip.steps[state[chip.state_field]] if own.label == label)
+            steps = (
+                () if self.is_held_back(what.chip, state) else chip.steps[state[chip.state_field]]
+            )
+            own = (own for own in steps if own.label == label)
             return (step for one in own for step in self._step_if_enabled(begun, what.chip, one))
         return self._deliveries(state, what.queue)
 
@@ -140,7 +146,9 @@ class Interpreter:
     def _own_steps(self, state: State) -> Iterator[Step]:
         begun = StepDraft(list(state))
         for number, chip in enumerate(self.product.chips):
-            for reaction in chip.steps[state[chip.state_field]]:
+            for reaction in (
+                () if self.is_held_back(number, state) else chip.steps[state[chip.state_field]]
+            ):
                 yield from self._step_if_enabled(begun, number, reaction)
 
     def _step_if_enabled(self, begun: StepDraft, chip: int, reaction: Reaction) -> Iterator[Step]:
@@ -155,11 +163,16 @@ class Interpreter:
     def _deliveries(self, state: State, only: int = -1) -> Iterator[Step]:
         """What queues deliver, or one queue alone."""
         for number, queue in enumerate(self.product.queues):
-            if only in (-1, number):
+            if only in (-1, number) and not self.is_held_back(queue.receiver, state):
                 places = self._queueing.ripe(number, state)
                 steps = (step for place in places for step in self._delivery(state, number, place))
                 # To take one of several messages may come to the same as to take another.
                 yield from _distinct(steps) if queue.any_order else steps
+
+    def is_held_back(self, chip: int, state: State) -> bool:
+        """Whether a chip (number) cannot step because others of its controller go first."""
+        turn = self.product.chips[chip].turn
+        return turn is not None and not self.condition(turn, state)
 
     def _delivery(self, state: State, number: int, place: int = 0) -> Iterator[Step]:
         """The head of a queue reaches its receiver, or what stands in another place."""
@@ -198,6 +211,8 @@ class Interpreter:
         does.
         """
         form = self.product.chips[chip]
+        if self.is_held_back(chip, state):
+            return
         leaf = state[form.state_field]
         chains = [(form.steps[leaf], StepDraft(list(state)))]
         for number in form.inputs:

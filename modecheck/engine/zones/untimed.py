@@ -52,6 +52,9 @@ class Untimed(Interpreter):
             raise NotZonable("its device has no clock")
         if product.observers:
             raise NotZonable("requirements about runs are not followed in zones")
+        for chip in product.chips:
+            if chip.turn is not None:
+                raise NotZonable(f"{chip.name} shares its controller with more urgent activities")
         for queue in product.queues:
             if queue.any_order:
                 raise NotZonable(f"messages may overtake each other in {queue.name}")
