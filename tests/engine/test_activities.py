@@ -115,6 +115,25 @@ def test_a_timer_that_need_not_have_expired_holds_nobody_back() -> None:
     assert early.labels == ["tick strike", "loop work"]
 
 
+def test_a_period_whose_branches_are_all_impossible_begins_again() -> None:
+    """As that of a rule without branches."""
+    text = """
+device: period
+clock: {tick: 1 ms}
+chips:
+  hub:
+    states: [on]
+    variables: {x: bool}
+    rules:
+      ring: {period: 2 ms, choose: [{if: x, do: x = false}, {if: x and not x, do: x = true}]}
+      set: {do: x = true}
+"""
+    moment = begin(text).take("time goes on", "time goes on")
+    assert "time goes on" in moment.labels
+    later = moment.take("time goes on", "hub set")
+    assert [label for label in later.labels if label.startswith("hub ring")] == []
+
+
 def test_a_condition_that_fails_can_step() -> None:
     """Into a failing step, for which the loop has to wait."""
     text = (
