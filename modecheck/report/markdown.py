@@ -114,15 +114,14 @@ def _item(item: doc.Item, _: int) -> list[str]:
 
 def _sentence(row: doc.Record) -> str:
     """The sentence of a record with its notes."""
-    notes = "; ".join(map(_note, row.notes))
+    notes = "; ".join(_words(one.words) for one in row.notes if isinstance(one, doc.Paragraph))
     said = _words(row.words) if row.words else ""
-    return f"{said} ({notes})" if said and notes else said or notes
+    folds = "".join(_folded_note(one) for one in row.notes if isinstance(one, doc.Fold))
+    return (f"{said} ({notes})" if said and notes else said or notes) + folds
 
 
-def _note(note: doc.Paragraph | doc.Fold) -> str:
+def _folded_note(note: doc.Fold) -> str:
     """A note in a cell of a table, where only HTML can fold."""
-    if isinstance(note, doc.Paragraph):
-        return _words(note.words)
     inside = "<br>".join(_words(one.words) for one in note.blocks if isinstance(one, doc.Paragraph))
     return f"<details><summary>{_words(note.summary.words)}</summary>{inside}</details>"
 
