@@ -31,7 +31,7 @@ def note_odd_activities(
             shapes.notes.add(
                 message, chip.place, word=chip.runs_on, choices=others, expected=expected
             )
-        _note_masked(chip, chips, masked[chip.name], broken, shapes)
+        _note_masked(chip, chips, masked.get(chip.name, ()), broken, shapes)
 
 
 def _note_masked(
