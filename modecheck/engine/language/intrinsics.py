@@ -259,12 +259,6 @@ def slots_equal(address: Any, value: Any) -> np.uint64:
     return _bits([slot == int(value) for slot in _slots(address)])
 
 
-@intrinsic((U64, U64), U64, f"{_EQUAL_HALVES}\n  ret i64 %equal")
-def upper_halves_equal(address: Any, value: Any) -> np.uint64:
-    """Which slots of the cache line at an address have the upper half of a value, as bits."""
-    return _bits([slot >> UPPER == int(value) >> UPPER for slot in _slots(address)])
-
-
 @intrinsic((U64, U64), U64, _EQUAL_SLOTS + _AND_EMPTY)
 def slots_equal_and_empty(address: Any, value: Any) -> np.uint64:
     """Which slots of a cache line hold a value, and from the bit `EMPTY` on, which are empty.
@@ -290,7 +284,7 @@ def short_slots_equal_and_empty(address: Any, value: Any) -> np.uint64:
 
 @intrinsic((U64, U64), U64, _EQUAL_HALVES + _AND_EMPTY)
 def upper_halves_equal_and_empty(address: Any, value: Any) -> np.uint64:
-    """The same of slots that have the upper half of a value."""
+    """The same of slots of 64 bits that have the upper half of a value."""
     slots = _slots(address)
     equal = [slot >> UPPER == int(value) >> UPPER for slot in slots]
     return _bits(equal) | _empty(slots)

@@ -285,12 +285,6 @@ class Interpreter:
             if draft is not None:
                 yield self._finished(draft, time.label)
 
-    def time_waits(self, state: State, labels: Sequence[int]) -> bool:
-        """Whether time cannot go on in a state whose other steps have these labels: something else
-        has to happen first.
-        """
-        return self._elapsing.waits(state, labels)
-
     def _idling(self, state: State) -> Step:
         """Nothing happens, and never will."""
         draft = StepDraft(list(state))

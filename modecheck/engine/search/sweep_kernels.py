@@ -180,7 +180,7 @@ def owed_alone(
 
 
 @Kernel
-def block(begin: int, end: int, marks: U64s, blocked: np.uint64, lengths: Any) -> None:
+def block(begin: int, end: int, marks: U64s, blocked: np.uint64, lengths: I32s) -> None:
     """Lengths to begin with: `FOREVER`, or `BLOCKED` where a state has one of some marks."""
     for number in range(begin, end):
         lengths[number] = BLOCKED if marks[number] & blocked else FOREVER
@@ -198,7 +198,7 @@ def lengthen(
     linked: int,
     followed: U8s,
     stays: U8s,
-    lengths: Any,
+    lengths: I32s,
 ) -> Any:
     """The most steps of a path from each state that is not blocked, through such states, the last
     perhaps to one that is, by transitions whose note is `followed`, and not in place: to the same
@@ -228,7 +228,7 @@ def lengthen(
 
 
 @Kernel
-def longest_inside(begin: int, end: int, inside: U8s, lengths: Any) -> Any:
+def longest_inside(begin: int, end: int, inside: U8s, lengths: I32s) -> Any:
     """The greatest length of the states that are inside and not blocked, or 0."""
     most: Any = 0
     for number in range(begin, end):

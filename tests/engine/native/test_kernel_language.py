@@ -28,7 +28,6 @@ from modecheck.engine.language.intrinsics import (
     slots_equal,
     slots_equal_and_empty,
     take_from,
-    upper_halves_equal,
     upper_halves_equal_and_empty,
 )
 from modecheck.engine.language.kernel import Kernel, interpreted
@@ -307,7 +306,7 @@ LEFT_OPEN = {
     "store", "insert_word", "insert_words", "home_for", "grow", "expand", "explore", "reached",
     "is_short", "slots_of_line", "equal_slots", "hash_of", "same_words", "note_failure", "put",
     "refill", "count_of", "index_states", "value_transitions", "value_states",
-    "follow", "decide", "link_alive",
+    "follow", "decide", "link_alive", "flag_known", "widen_masks", "flag_bit", "next_lacking",
 }  # fmt: skip
 """Kernels with a tuple of any length, or with items of any size."""
 
@@ -381,7 +380,6 @@ def call_all(address: Any, value: Any) -> Any:
     prefetch(address)
     return (
         slots_equal(address, value),
-        upper_halves_equal(address, value),
         slots_equal_and_empty(address, value),
         upper_halves_equal_and_empty(address, value),
         short_slots_equal(address, value),
