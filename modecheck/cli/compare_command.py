@@ -55,8 +55,9 @@ FILES = ("json", "markdown", "page")
     "see",
     multiple=True,
     metavar="NAMES",
-    help="What is visible, instead of the messages of each medium: messages, LINK.MESSAGE, links "
-    "and media, separated by commas. May be given several times.",
+    help="What is visible, instead of the messages of each medium: messages, LINK.MESSAGE, links, "
+    "media, signals, CHIP.RULE and chips (their rules), separated by commas. May be given several "
+    "times.",
 )
 @click.option("--same", is_flag=True, help="Exit with 1 even if only a behaviour differs.")
 @json_option("comparison")

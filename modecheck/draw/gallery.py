@@ -23,12 +23,10 @@ from modecheck.draw.sequence_chart import SequenceChart, sequence_svg
 from modecheck.draw.sketch import Sketch
 from modecheck.draw.statechart import coverage_chart, is_covered, statechart
 from modecheck.draw.svg_text import svg_text
+from modecheck.model.copies import without_numbers
 from modecheck.model.parts import Chip, Device
 from modecheck.product.ir import Product
 from modecheck.scenario.sequence import sequence_of
-
-NUMBERS = re.compile(r"\[\d+\]")
-"""The numbers of copies in their names and in those of their neighbours."""
 
 LONGEST_FILE_NAME = 80
 """Characters of a picture's name: longer file names are a nuisance in every tool."""
@@ -109,7 +107,7 @@ def _chips_that_differ(device: Device) -> Iterator[Chip]:
     for names in device.copies.values():
         looks: dict[str, list[str]] = {}
         for name in names:
-            look = NUMBERS.sub("", dot_text(statechart(device.chips[name])))
+            look = without_numbers(dot_text(statechart(device.chips[name])))
             alike[name] = looks.setdefault(look, [])
             alike[name].append(name)
     for name, chip in device.chips.items():

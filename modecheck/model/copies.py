@@ -53,6 +53,9 @@ OPERATORS: dict[str, Callable[..., int]] = {
 """What a number or a condition that is known when the model is read can be made of."""
 
 
+NUMBERS = re.compile(r"(?<=\w)\[\d+\]")
+
+
 @dataclass(frozen=True, slots=True)
 class Copies:
     """How many copies each name stands for: names of chips, actors, and of links for each copy.
@@ -99,6 +102,11 @@ def unnumbered(name: str) -> str:
     """The name that a copy shares with the others; any other name as it is."""
     match = NUMBERED.fullmatch(name)
     return match[1] if match else name
+
+
+def without_numbers(text: str) -> str:
+    """A text in which no copy is told from another."""
+    return NUMBERS.sub("", text)
 
 
 def copy_number(tree: Tree, name: str, count: int, parameters: Mapping[str, str]) -> int:

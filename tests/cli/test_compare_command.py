@@ -301,7 +301,7 @@ def test_wrong_arguments_are_told_before_anything_is_explored(tmp_path: Path) ->
         ((STARTER,), "1 devices given; expected OLD and NEW, or --from REV"),
         ((STARTER, STARTER, "--from", "HEAD"), "2 devices given; expected NEW alone"),
         ((STARTER, STARTER, "--see", "pictur"), "did you mean 'picture'"),
-        ((STARTER, STARTER, "--see", ","), "is not a message, link or medium"),
+        ((STARTER, STARTER, "--see", ","), "is nothing that can be seen"),
         ((STARTER, STARTER, "--page", "no/such/page.html"), "there is no folder 'no/such'"),
         (
             (STARTER, STARTER, "--page", "x", "--json", "x"),

@@ -23,6 +23,7 @@ from modecheck.product.composition import compose
 from tests.compare.changing import MODELS, edited, read_edited, starter
 from tests.compare.systems import messages_over
 from tests.compare.test_visible import device as two_modes
+from tests.generation.devices import device_from
 
 
 def devices_of(old: Device, new: Device) -> Devices:
@@ -107,6 +108,69 @@ def test_a_person_chooses_messages_by_any_of_their_names(tmp_path: Path) -> None
     assert len(chosen_look(devices, "picture, cord").new) == 2
     with pytest.raises(InvalidInput, match="did you mean 'ether'"):
         chosen_look(devices, "ethr")
+
+
+SLEEPER = """
+device: a hub that sleeps
+chips:
+  tile:
+    copies: 2
+    states: {{idle: {{rest: true}}, busy: {{}}}}
+    rules:
+      begin: {{in: idle, on: "step[i]", to: busy}}
+      end: {{in: busy, to: idle, signal: over}}
+  hub:
+    states: {{awake: {{rest: true}}, asleep: {{rest: true}}}}
+    rules:
+      doze: {{in: awake, if: {when}(tile.idle), to: asleep}}
+      {wake}: {{in: asleep, on: {signal}, to: awake}}
+actors:
+  player:
+    states: [here]
+    rules:
+      each tile:
+        step: {{signal: "step[i]"}}
+      call: {{signal: {signal}}}
+"""
+
+
+def sleeper(when: str = "all", wake: str = "wake", signal: str = "call") -> Device:
+    return device_from(SLEEPER.format(when=when, wake=wake, signal=signal))
+
+
+@pytest.mark.parametrize(
+    ("seen", "outcome"),
+    [
+        ("call", Outcome.SAME),
+        ("over, call", Outcome.SAME),
+        ("tile, tile.begin, tile[1].end", Outcome.SAME),
+        ("hub.doze", Outcome.SAME),
+        ("hub", Outcome.SAME),
+        ("hub.doze, tile", Outcome.DIFFERENT),
+        ("step, over, hub.doze", Outcome.DIFFERENT),
+    ],
+)
+def test_signals_and_rules_can_be_seen(seen: str, outcome: Outcome) -> None:
+    """Whether the hub sleeps as soon as any tile is idle shows only to who sees both: when it dozes
+    off, and what the tiles do. Copies are seen under their common name, too.
+    """
+    devices = devices_of(sleeper("all"), sleeper("any"))
+    (whole,) = compare_behaviour(devices, [chosen_look(devices, seen)])
+    assert whole.outcome is outcome
+    if whole.difference is not None:
+        assert whole.difference.event == "hub takes doze"
+        assert not whole.difference.by_first
+
+
+def test_signals_and_rules_are_seen_under_their_new_names() -> None:
+    """As messages are; a name that neither has is told with the nearest one."""
+    devices = devices_of(sleeper(), sleeper(wake="rise", signal="hail"))
+    look = chosen_look(devices, "hail, hub.rise")
+    assert [(len(one.signals), len(one.rules)) for one in (look.old, look.new)] == [(1, 1)] * 2
+    (whole,) = compare_behaviour(devices, [look])
+    assert whole.outcome is Outcome.SAME
+    with pytest.raises(InvalidInput, match=r"did you mean .hub\.rise"):
+        chosen_look(devices, "hub.ris")
 
 
 VARIANTS = [
