@@ -97,6 +97,10 @@ def each(shapes: Shapes, phrases: Phrases, key: ScalarNode) -> Iterator[tuple[in
         place = key.place.part(key.text.find(name), len(name)) if match and key.plain else key.place
         shapes.notes.add(message, place, expected=expected, word=name, choices=known)
         return
+    if match[1] in phrases.parameters:
+        message = f"{key.text!r} inside of 'each {match[1]}'"
+        shapes.notes.add(message, key.place, expected="only one of them")
+        return
     for number in range(1, phrases.copies.counts[match[1]] + 1):
         inner = phrases.for_copy(match[1], number)
         if match[2] is None or _holds(inner, key, match):

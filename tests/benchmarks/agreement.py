@@ -2,8 +2,9 @@
 
     python -m tests.benchmarks.agreement [--devices 300] [--processes 1] [--first 0]
 
-Each device has a seed, from `--first` on; every third one has a clock. What is compared is what the
-tests compare: states, transitions, layers, coverage, failing steps. Devices with more states than
+Each device has a seed, from `--first` on; every third one has a clock, every seventh one copies of
+a chip. What is compared is what the tests compare: states, transitions, layers, coverage, failing
+steps. Devices with more states than
 `MOST_STATES` are left out, and counted. Prints how many devices came to what deserves comparison,
 and every disagreement with its seed; the exit status is 1 if there is any. `--device SEED` prints
 the device of a seed instead.
@@ -28,6 +29,7 @@ from modecheck.engine.search.exploration import PlainExploration, explore
 from modecheck.product.composition import compose
 from tests.engine.native.test_agreement import assert_same_space
 from tests.engine.test_second_reading import assert_same_in_both
+from tests.generation.copied import rolled_copied
 from tests.generation.devices import Drawn, rolled
 from tests.second_reading.search import search
 
@@ -49,6 +51,8 @@ class Compared:
 
 def drawn_of(seed: int) -> Drawn:
     """The device of a seed."""
+    if seed % 7 == 6:
+        return rolled_copied(seed).short
     return rolled(seed, timed=seed % 3 == 0)
 
 
@@ -91,6 +95,7 @@ def compare(seed: int, into: Compared) -> None:
         into.counts["larger, left out"] += 1
         return
     into.counts.update(features_of(plain))
+    into.counts["copies of a chip"] += bool(device.copies)
     assert_same_in_both(plain, search(device, MOST_STATES))
     # The code for what may be large takes its time; it is part of a kernel of its own.
     for expected in (0,) if seed % OPTIMISED_EVERY else (0, OPTIMISED_FROM):

@@ -295,6 +295,13 @@ def test_a_link_without_a_number_needs_one_outside_of_copies(folder: Folder) -> 
     assert error.expected == "one of up[1], up[2], up[3]"
 
 
+def test_each_inside_of_each_is_refused(folder: Folder) -> None:
+    """The inner one would have to mean another tile by the same name."""
+    rules = "rules: {each tile: {each tile: {r: {on: hello via up}}}}"
+    (error,) = folder.errors(DEVICE.replace("discards: [hello]", rules))
+    assert error.message == "'each tile' inside of 'each tile'"
+
+
 def test_too_many_copies_are_refused(folder: Folder) -> None:
     """The bound is told."""
     with pytest.raises(InvalidInput, match="an integer from 1 to 64"):
