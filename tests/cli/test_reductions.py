@@ -25,7 +25,7 @@ def test_identical_units_are_named(tmp_path: Path) -> None:
     assert reduced.code == whole.code == 1
     words = plain_text(reduced.out)
     assert "states up to exchange of identical units" in words
-    assert "each reported by its name: front and rear" in words
+    assert "each reported by its name: pedal[1] and pedal[2]" in words
     assert "not checked since only part of the product was explored: livelock" in words
     assert "up to exchange" not in whole.out
     assert "incomplete" in words
@@ -35,7 +35,7 @@ def test_identical_units_are_named(tmp_path: Path) -> None:
     run("check", TWINS, "--reduce", "symmetry", "--json", str(out))
     found = json.loads(out.read_text(encoding="utf-8"))["reductions"]
     assert (found["symmetry"], found["order"]) == (True, False)
-    assert found["identical_units"] == [["front", "rear"]]
+    assert found["identical_units"] == [["pedal[1]", "pedal[2]"]]
     assert "livelock" in found["not_asked"]
 
 
@@ -67,7 +67,7 @@ def test_both_reductions_may_be_asked_for(tmp_path: Path) -> None:
     arguments = ("--reduce", "order", "--reduce", "symmetry", "--json", str(out))
     found = run("check", RING, *arguments)
     assert found.code == 1
-    assert "each reported by its name: p0, p1, p2 and p3" in plain_text(found.out)
+    assert "each reported by its name: p[1], p[2], p[3] and p[4]" in plain_text(found.out)
     written = json.loads(out.read_text(encoding="utf-8"))["reductions"]
     assert (written["symmetry"], written["order"]) == (True, True)
 
