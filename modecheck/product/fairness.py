@@ -40,7 +40,9 @@ def fair_sets(
 
 
 def fairness_of(device: Device, rule: Rule) -> str:
-    """The fairness that a rule declares, else its chip, else the default: weak, strong or none."""
+    """The fairness that a rule declares, else its chip, else the default: weak, strong, none, or
+    whole, which is weak fairness of all such rules of the chip together.
+    """
     chip = device.chips[rule.chip]
     return rule.fair or chip.fair or ("none" if chip.actor else "weak")
 
@@ -51,16 +53,20 @@ def _of_rules(
     wholes: dict[tuple[str, str], set[int]] = {}
     for number, rule in enumerate(rules):
         if not rule.trigger:  # else taken in the step that brings its event, never in its own
-            wholes.setdefault((rule.chip, rule.whole), set()).update(labels.get(number, ()))
+            wholes.setdefault(_taken_as(device, rule), set()).update(labels.get(number, ()))
     seen: set[tuple[str, str]] = set()
     for rule in rules:
-        name = (rule.chip, rule.whole)
+        name = _taken_as(device, rule)
         fair = fairness_of(device, rule)
         if wholes.get(name) and fair != "none" and name not in seen:
             seen.add(name)
-            yield FairSet(
-                f"{rule.chip} takes {rule.whole}", fair == "strong", frozenset(wholes[name])
-            )
+            taken = name[1] or "one of its rules"
+            yield FairSet(f"{rule.chip} takes {taken}", fair == "strong", frozenset(wholes[name]))
+
+
+def _taken_as(device: Device, rule: Rule) -> tuple[str, str]:
+    """What is taken in the end: the rule with all its branches, or any of the chip's rules ("")."""
+    return rule.chip, "" if fairness_of(device, rule) == "whole" else rule.whole
 
 
 def _of_links(

@@ -136,6 +136,8 @@ class ChipWriter:
             body |= {"states": tree, "rules": written}
         if self._draw.chance(30):
             body["initial"] = self._draw.one(list(tree))
+        if self._draw.chance(12):
+            body["fair"] = self._draw.one(("weak", "strong", "none", "whole", "whole"))
         self._add_inside(tree)
         self._add_replies(body, tree)
         return body

@@ -6,9 +6,12 @@ from pathlib import Path
 
 import pytest
 
+from modecheck.checks.verdict import check
+from modecheck.engine.choice import EngineName, Search
 from modecheck.model.devices import read_device
 from modecheck.product.composition import compose
 from modecheck.product.ir import Product
+from tests.generation.devices import device_from
 
 TEXT = """\
 device: d
@@ -95,3 +98,61 @@ def test_a_delivery_counts_whatever_the_chip_does_with_it(tmp_path: Path) -> Non
     assert any("takes" in text for text in texts["down delivers bye"])
     hello, bye = (one.labels for one in product.fair if one.name.startswith("down"))
     assert not hello & bye
+
+
+ALTERNATING = """
+device: one rule or the other
+chips:
+  lamp: {{states: [red, green], rules: [{{in: red, to: green}}, {{in: green, to: red}}]}}
+  hub:
+    states: {{waiting: {{}}, done: {{rest: true}}}}
+    rules:
+      - {{name: by_red, in: waiting, if: lamp.red, to: done}}
+      - {{name: by_green, in: waiting, if: lamp.green, to: done}}
+    fair: {fair}
+requirements: {{R1: {{text: the hub gets there, eventually: hub.done}}}}
+"""
+
+CHOOSING = """
+device: always the same rule
+chips:
+  hub:
+    states: [here]
+    variables: {{one: bool, other: bool}}
+    rules: [{{name: one, do: one = not one}}, {{name: other, do: other = true}}]
+    fair: {fair}
+requirements: {{R1: {{text: the other rule is taken, eventually: hub.other}}}}
+"""
+
+
+@pytest.mark.parametrize("engine", ["plain", "compiled"])
+@pytest.mark.parametrize(
+    ("text", "fair", "verdict"),
+    [
+        (ALTERNATING, "weak", "broken"),
+        (ALTERNATING, "whole", "holds"),
+        (ALTERNATING, "strong", "holds"),
+        (CHOOSING, "weak", "holds"),
+        (CHOOSING, "whole", "broken"),
+        (CHOOSING, "none", "broken"),
+    ],
+)
+def test_a_chip_as_a_whole_is_not_each_of_its_rules(
+    text: str, fair: str, verdict: str, engine: EngineName
+) -> None:
+    """Weak fairness of a process: it goes on if some step of it stays possible, whichever; weak
+    fairness of each rule says so of each by itself (Francez, Fairness, 1986, from memory).
+    """
+    (judged,) = check(
+        [device_from(text.format(fair=fair))], search=Search(engine=engine)
+    ).requirements
+    assert judged.verdict == verdict
+
+
+def test_a_rule_with_a_fairness_of_its_own_is_not_among_the_others() -> None:
+    """The others are one set."""
+    text = CHOOSING.replace("do: other = true", "do: other = true, fair: strong")
+    assert owed(compose(device_from(text.format(fair="whole")))) == {
+        "hub takes one of its rules": "weak",
+        "hub takes other": "strong",
+    }

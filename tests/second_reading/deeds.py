@@ -18,7 +18,7 @@ class Outcome:
     """A step: its label, the world after it or what fails, who took a rule, which events were
     raised or delivered, whether a chip, a link or time does it by itself (not an actor, not a
     fault), which rules were taken whole, or failed on the way; whether time waits for it; and which
-    messages it put on which links.
+    messages it put on which links; and the message that it delivers.
     """
 
     label: str
@@ -30,6 +30,7 @@ class Outcome:
     taken: frozenset[tuple[str, str]] = frozenset()
     first: bool = False
     sent: frozenset[tuple[str, str]] = frozenset()
+    delivered: str = ""
 
     @property
     def identity(self) -> Hashable:

@@ -63,7 +63,7 @@ def _at_one_moment(reached: Reached, still: set[str]) -> int | None:
     graph.add_nodes_from(number for number in reached.numbers if not reached.fails(number))
     for number in list(graph):
         for step, target in reached.outcomes[number]:
-            kind = kind_of(reached.device, reached.worlds[number], step)
+            kind = kind_of(reached.device, step)
             if target in graph and kind and kind != ("time",) and not step.moved & still:
                 graph.add_edge(number, target, step=step)
     reading = SecondReading(reached.device)
@@ -92,7 +92,7 @@ def _nearest(reached: Reached, chip: Chip, still: set[str]) -> int | None:
 def _comes_to_nothing(reached: Reached, number: int, step: Outcome) -> bool:
     device, world, after = reached.device, reached.worlds[number], step.after
     assert after is not None
-    kind = kind_of(device, world, step)
+    kind = kind_of(device, step)
     if not kind:
         return False
     if kind[0] == "link" and device.links[kind[1]].carries[kind[2]].payload:
@@ -108,17 +108,18 @@ def _paired(world: World, pairing: Pairing) -> bool:
     return one == two != 0
 
 
-def kind_of(device: Device, world: World, step: Outcome) -> Kind:
+def kind_of(device: Device, step: Outcome) -> Kind:
     """Which demand a step meets; nothing for what actors and faults do."""
     if step.label == "time goes on":
         return ("time",)
     for link in device.links.values():
         if step.label.startswith(f"{link.name} to {link.receiver}"):
-            return ("link", link.name, world.waits[link.name][0].message)
+            return ("link", link.name, step.delivered)
     for chip in device.chips.values():
         for rule in chip.rules:
             if not chip.actor and step.label == f"{chip.name} {rule.title}":
-                return ("rule", chip.name, rule.whole)
+                whole = not rule.fair and chip.fair == "whole"
+                return ("rule", chip.name, "" if whole else rule.whole)
     return ()
 
 
@@ -130,7 +131,8 @@ def demands(device: Device) -> Iterator[Demand]:
         for rule in chip.rules:
             fair = rule.fair or chip.fair or ("none" if chip.actor else "weak")
             if fair != "none" and not rule.trigger:
-                yield Demand(("rule", chip.name, rule.whole), fair == "strong")
+                name = "" if fair == "whole" else rule.whole
+                yield Demand(("rule", chip.name, name), fair == "strong")
     for link in device.links.values():
         fair = link.fair or ("strong" if _loses_for_ever(device, link) else "weak")
         for message in link.carries if fair != "none" else ():
@@ -138,8 +140,12 @@ def demands(device: Device) -> Iterator[Demand]:
 
 
 def _loses_for_ever(device: Device, link: Link) -> bool:
-    groups = [g for g in device.faults if g.kind == "lose" and link.name in g.targets]
-    return any(group.at_most is None for group in groups) or (link.loses and not groups)
+    for kind, can in (("lose", link.loses), ("corrupt", link.corrupts)):
+        groups = [g for g in device.faults if g.kind == kind and link.name in g.targets]
+        endless = any(g.at_most is None and g.at_most_in_a_row is None for g in groups)
+        if endless or (can and not groups):
+            return True
+    return False
 
 
 def fair_parts(
@@ -154,7 +160,7 @@ def fair_parts(
     """
     possible = {
         number: {
-            kind_of(reached.device, reached.worlds[number], step)
+            kind_of(reached.device, step)
             for step, target in reached.outcomes[number]
             if target != number
         }
@@ -171,7 +177,7 @@ def fair_parts(
             continue
         if through is not None and not part & through:
             continue
-        met = {kind_of(reached.device, reached.worlds[number], step) for number, step in inside}
+        met = {kind_of(reached.device, step) for number, step in inside}
         open_ = [one for one in demands(reached.device) if one.kind not in met]
         if any(all(one.kind in possible[n] for n in part) for one in open_ if not one.strong):
             continue

@@ -173,8 +173,9 @@ class SecondReading:
             at_once = clock is not None and "links" in clock.at_once and hurries
             first = at_once or self._clocks.last_call(world, link)
             for place in here:
+                message = world.waits[link.name][place].message
                 for outcome in self._delivery(world, link, place):
-                    yield replace(outcome, first=first)
+                    yield replace(outcome, first=first, delivered=message)
 
     def here(self, world: World, link: Link) -> list[int]:
         """The messages of a link that have come to its chip."""
