@@ -104,8 +104,15 @@ class _Doubling:
         """A rule that hears the same of both units asks either of them, and does nothing to one."""
         if "on" not in rule or self._turned(rule["on"]) != rule["on"]:
             return rule
-        even = {key: part for key, part in rule.items() if self._turned(part) == part}
-        return even | ({"if": self._either(rule["if"])} if "if" in rule else {})
+        even = self._even_part(rule)
+        if "choose" in rule:
+            even["choose"] = [self._even_part(branch) for branch in rule["choose"]]
+        return even
+
+    def _even_part(self, part: dict[str, Any]) -> dict[str, Any]:
+        """A rule, or a branch of one, without what it does to one of the units."""
+        even = {key: value for key, value in part.items() if self._turned(value) == value}
+        return even | ({"if": self._either(part["if"])} if "if" in part else {})
 
     def _doubled_links(self) -> dict[str, Any]:
         links: dict[str, Any] = {}
