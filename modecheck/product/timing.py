@@ -8,9 +8,10 @@ from there on all counts behave alike. A named timer is 0 while it is stopped, a
 count while it runs.
 
 Rules of one state that leave it count from the same moment and share a count; each rule that stays,
-and each periodic one, has its own. A transition exits every state from the chip's innermost one
-outwards, up to but excluding the innermost one that contains both the rule's state and the target
-(the external transitions of UML 2.5.1 and SCXML).
+and each periodic one, has its own. So has each rule with `choose`: all its branches are one timer,
+which restarts with whichever branch is taken. A transition exits every state from the chip's
+innermost one outwards, up to but excluding the innermost one that contains both the rule's state
+and the target (the external transitions of UML 2.5.1 and SCXML).
 """
 
 from __future__ import annotations

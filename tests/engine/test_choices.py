@@ -148,6 +148,40 @@ def test_a_period_that_no_branch_takes_begins_again() -> None:
             assert "hub go.2" in later.labels
 
 
+MISSED = """
+device: a pedal that may blink each 2 ms, but not while it plays
+clock: {tick: 1 ms}
+chips:
+  pedal:
+    variables: {shown: bool}
+    states: {idle: {rest: true}}
+    rules:
+      blink: {period: [2 ms, 2 ms], if: player.silent, RULE}
+actors:
+  player:
+    states: [playing, silent]
+    rules: {stop: {in: playing, to: silent}}
+"""
+AT_ONCE, IN_BRANCHES = (
+    MISSED.replace("RULE", rule)
+    for rule in (
+        "do: shown = not shown",
+        "choose: [{if: shown, do: shown = false}, {else: true, do: shown = true}]",
+    )
+)
+
+
+@pytest.mark.parametrize("engine", ENGINES)
+def test_branches_of_a_period_add_nothing_to_it(engine: EngineName) -> None:
+    """By each engine as many states and transitions as for the same rule without branches."""
+    alone, chosen = (
+        explore_with(compose(device_from(text)), Search(engine=engine))
+        for text in (AT_ONCE, IN_BRANCHES)
+    )
+    assert (chosen.state_count, chosen.transitions) == (alone.state_count, alone.transitions)
+    assert chosen.layers == alone.layers
+
+
 FAIR = """
 device: a choice that is never the same for long
 chips:
