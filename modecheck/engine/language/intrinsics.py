@@ -7,6 +7,7 @@ which runs where a kernel is run by CPython.
 from __future__ import annotations
 
 import ctypes
+import platform
 from collections.abc import Callable
 from typing import Any
 
@@ -202,6 +203,54 @@ def take_from(address: Any, amount: Any) -> np.int64:
     before = counter.value
     counter.value = before + int(amount)
     return np.int64(before)
+
+
+@intrinsic(
+    (U64,),
+    I64,
+    """
+  %counter = inttoptr i64 %address to ptr
+  %now = load atomic i64, ptr %counter seq_cst, align 8
+  ret i64 %now
+""",
+)
+def now_at(address: Any) -> np.int64:
+    """A number that other threads change, as it is now; what they wrote before is seen, too."""
+    return np.int64(ctypes.c_int64.from_address(int(address)).value)
+
+
+@intrinsic(
+    (U64, I64, I64),
+    BOOL,
+    """
+  %counter = inttoptr i64 %address to ptr
+  %done = cmpxchg ptr %counter, i64 %before, i64 %after seq_cst seq_cst
+  %replaced = extractvalue { i64, i1 } %done, 1
+  ret i1 %replaced
+""",
+)
+def replace_at(address: Any, before: Any, after: Any) -> bool:
+    """Replace a number that other threads change, if it is still as it was; whether it was."""
+    counter = ctypes.c_int64.from_address(int(address))
+    if counter.value != int(before):
+        return False
+    counter.value = int(after)
+    return True
+
+
+_HINTS = {"x86_64": "llvm.x86.sse2.pause()", "AMD64": "llvm.x86.sse2.pause()"}
+_HINT = _HINTS.get(platform.machine())
+"""What tells a processor that its thread only waits, where there is such a thing."""
+
+
+@intrinsic(
+    (),
+    NOTHING,
+    f"  call void @{_HINT}\n  ret void" if _HINT else "  ret void",
+    declares=f"declare void @{_HINT}" if _HINT else "",
+)
+def pause() -> None:
+    """Wait for a moment, which leaves a core that is shared to its other thread."""
 
 
 _LINE_AND_VALUE = """

@@ -41,9 +41,9 @@ from modecheck.engine.native.table_kernels import (
     is_short,
 )
 
-AT, UNTIL, FILLED, TRANSITIONS, EXPANDED, LEVELS = range(6)
+AT, UNTIL, FILLED, TRANSITIONS, EXPANDED, LEVELS, MET, IS_THERE = range(8)
 """Places in the array of counters that a kernel goes on from when it is called again."""
-COUNTERS = 6
+COUNTERS = 8
 
 
 @Kernel
@@ -265,77 +265,9 @@ def expand(  # noqa: C901 - the stages of one pipeline, which share everything
                 prefetch(table_at + line * U64)
                 made += U1
             done += U1
-        if done == made and (at == until or halted):
+        # A state may have led nowhere, so that nothing waits although there is more to be had.
+        if done == made and (at == whole or halted):
             break
     counters[EXPANDED] += np.int64(expanded)
     counters[AT], counters[UNTIL] = at, until
     counters[FILLED], counters[TRANSITIONS] = filled, transitions
-
-
-FEW = 1 << 10
-"""States of a level that one thread expands sooner than several meet."""
-TOGETHER = 1 << 18
-"""States found in small levels before somebody looks at the clock."""
-
-
-@Kernel
-def explore(
-    code: SuccessorCode,
-    shape: tuple[int, ...],
-    others: tuple[int, ...],
-    begins: U64s,
-    ends: I64s,
-    taken: I64s,
-    halt: I64s,
-    chunk: int,
-    quota: int,
-    states: Any,
-    most: int,
-    everything: Any,
-    own: int,
-    bits: int,
-    table: Any,
-    lines: int,
-    distance: int,
-    waiting: U64s,
-    homes: U64s,
-    hashes: U64s,
-    failed: U64s,
-    failures: U64Rows,
-    level: int,
-    counters: I64s,
-    most_records: int,
-    level_ends: I64s,
-) -> None:
-    """Expand states of a level, as `expand` does; or, if `level_ends` has room for the ends of
-    some, whole levels, one after another, while no other thread does anything, where there are few
-    states in each and room for all that they could lead to. `level_ends` takes how many states
-    the thread had found after each, and `counters[LEVELS]` how many levels there are.
-
-    `begins` and `ends` tell of the first level, as in `expand`, and then of the next. No level is
-    begun when as many states as `TOGETHER` have been found.
-    """
-    together, done = level_ends.size != 0, 0
-    until = counters[FILLED] + TOGETHER
-    while True:
-        fresh, before = ends[-1], counters[FILLED]
-        if together:
-            if done == level_ends.size or fresh == 0 or fresh > FEW or before > until:
-                break
-            # Room for the worst case is asked for beforehand: nobody grows the table in between.
-            if before + fresh * most_records + homes.size > most:
-                break
-            taken[0] = 0
-            counters[AT] = counters[UNTIL] = 0
-        expand(
-            code, shape, others, begins, ends, taken, halt, chunk, quota, states, most, everything,
-            own, bits, table, lines, distance, waiting, homes, hashes, failed, failures,
-            np.uint64(level + done), counters,
-        )  # fmt: skip
-        if not together:
-            break
-        begins[0] = np.uint64(own) * np.uint64(states.size) + np.uint64(before * len(shape))
-        ends[:] = counters[FILLED] - before
-        level_ends[done] = counters[FILLED]
-        done += 1
-        counters[LEVELS] = done

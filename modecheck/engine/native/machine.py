@@ -18,8 +18,9 @@ from modecheck.engine.language.kernel import Kernel
 from modecheck.engine.language.linking import linked, target_machine
 from modecheck.engine.language.native_kernel import InPlace
 from modecheck.engine.native.condition_code import ConditionCode
-from modecheck.engine.native.exploring_kernels import explore, reached
+from modecheck.engine.native.exploring_kernels import reached
 from modecheck.engine.native.frame import FunctionFrame, NotCompilableError
+from modecheck.engine.native.level_kernels import explore
 from modecheck.engine.native.reached_code import ReachedFrame
 from modecheck.engine.native.steps import StepCode
 from modecheck.engine.reference.system_actions import obliging_labels

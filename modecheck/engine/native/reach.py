@@ -1,8 +1,9 @@
 """Find every reachable state: the levels and rounds of all threads, limits, progress, interruption.
 
 In a level every thread takes what is to be expanded chunk by chunk, and enters what it finds in the
-table that all share. Threads wait for each other when a level is done and when the table must grow.
-Small levels are expanded by the first thread alone, sooner than all have met.
+table that all share. Threads wait for each other when a level is done, in machine code, and when
+the table must grow, here. Small levels are expanded by the first thread alone, sooner than all have
+met.
 """
 
 from __future__ import annotations
@@ -17,20 +18,30 @@ import numpy as np
 
 from modecheck.engine.contract.memory import available_memory, resident_memory
 from modecheck.engine.contract.space import INTERRUPTION, Limits
-from modecheck.engine.native.exploring_kernels import FEW, FILLED, LEVELS
+from modecheck.engine.native.exploring_kernels import FILLED, LEVELS
 from modecheck.engine.native.interruptions import Interruptions
+from modecheck.engine.native.level_kernels import (
+    APART,
+    FEW,
+    HALTED,
+    LEFT,
+    PAUSED,
+    SHUT,
+    Frontier,
+    Meeting,
+)
 from modecheck.engine.native.machine import CompiledProduct
 from modecheck.engine.native.table import FIRST_LINES, StateTable, stored_kind
 from modecheck.engine.native.table_kernels import CACHE_LINE
-from modecheck.engine.native.workers import Frontier, Worker, apart, new_workers
+from modecheck.engine.native.workers import ENDLESS, Level, Worker, apart, new_workers
 from modecheck.engine.search.exploration import Reporter
 
 MEMORY_LEFT_FREE = 0.08
 """Share of the available memory that is never taken, so that the report can still be written."""
 LOOK_EVERY = 0.02
 """Seconds between two looks at the limits at the least."""
-LEVELS_TOGETHER = 1 << 12
-"""Small levels expanded before somebody looks at the clock."""
+NAP = 5e-5
+"""Seconds that a thread sleeps that has waited for the others in vain for some time."""
 ROOM_LEFT = 32
 """A table grows when less than this part of it is left: dividing that among the threads would have
 them wait for each other too often."""
@@ -111,8 +122,12 @@ class _Reach:
         self._result = ReachedStates(machine, self._workers, self._table)
         self._barrier = threading.Barrier(threads)
         self._stop = ""
-        self._halt = apart(1, np.int64)
-        self._taken = (apart(1, np.int64), apart(1, np.int64))
+        self._meeting = Meeting(
+            halt=apart(1, np.int64),
+            taken=apart(2 * APART, np.int64),
+            there=apart(1, np.int64),
+            found=apart(2 * APART * threads, np.int64),
+        )
         self._decision = Decision(Next.EXPAND)
         self._looked = 0.0
         self._trouble: BaseException | None = None
@@ -172,37 +187,41 @@ class _Reach:
 
     def _give_up(self, why: str) -> None:
         self._stop = why or self._stop
-        self._halt[0] = 1
+        self._meeting.halt[0] = 1
         self._barrier.abort()
 
     def _work(self, own: int) -> None:
         worker = self._workers[own]
         depth = 0
         while True:
+            self._barrier.wait()  # until all have noted which levels they have gone through
             if own == 0:
                 self._ahead = self._go_ahead(depth)
             self._ends[own] = worker.filled
+            worker.ready(int(self._meeting.there[0]) % SHUT // len(self._workers))
             self._barrier.wait()
             depth += self._ahead
-            frontier = self._frontier(depth, self._ends)
-            if own == 0 and frontier.count:
-                self._result.layers.append(frontier.count)
+            level = self._level(depth, self._ends)
+            if own == 0 and level.count:
+                self._result.layers.append(level.count)
             if self._too_many(sum(self._ends)):
                 return
             if own == 0:
                 self._result.expanded_levels = depth
-            if not frontier.count:
+            if not level.count:
                 return
             worker.begin(self._ends[own])
-            if not self._whole(own, frontier):
+            if not self._whole(own, level):
                 return
-            depth += 1
+            depth = level.depth + 1
 
     def _go_ahead(self, depth: int) -> int:
         """Expand levels in the first thread, as long as they are small, while all others wait; how
         many.
         """
         done = 0
+        if not self._stop:
+            self._resume()  # a halt may have been called in a level that ended all the same
         while not self._stop and not self._too_many(self._result.states):
             more = self._small_levels(depth + done)
             if not more:
@@ -211,28 +230,32 @@ class _Reach:
             self._look_around(depth + done)
         return done
 
+    def _resume(self) -> None:
+        """No halt is called any more; all threads wait."""
+        self._meeting.halt[0] = 0
+        self._meeting.there[0] %= SHUT
+
     def _small_levels(self, depth: int) -> int:
         """Expand some small levels; how many. They are noted even when somebody interrupts."""
-        frontier = self._frontier(depth, [worker.filled for worker in self._workers])
-        if frontier.count > FEW:
+        level = self._level(depth, [worker.filled for worker in self._workers])
+        if level.count > FEW:
             return 0
-        first, sizes = self._workers[0], [frontier.count]
-        ends = np.zeros(LEVELS_TOGETHER, np.int64)
-        begin, first.counters[LEVELS] = first.filled, 0
+        first, sizes = self._workers[0], [level.count]
+        begin = first.filled
         try:
-            first.expand_small_levels(frontier, self._table, self._everything, ends)
+            first.expand_small_levels(level, self._meeting, self._table, self._everything)
         finally:
             done = int(first.counters[LEVELS])
-            begins = [begin, *ends[:done].tolist()]
+            begins = [begin, *first.level_ends[:done].tolist()]
             sizes += [after - before for before, after in pairwise(begins)]
             self._result.layers += sizes[:done]
             self._result.expanded_levels = depth + done
-            self._taken[0][0] = self._taken[1][0] = 0
+            self._meeting.taken[:] = 0
             for worker in self._workers:
                 worker.levels += begins[:done] if worker is first else [worker.filled] * done
         return done
 
-    def _frontier(self, depth: int, all_ends: list[int]) -> Frontier:
+    def _level(self, depth: int, all_ends: list[int]) -> Level:
         """The states of a level: for every thread those that it has found since the last one."""
         width, share = self._machine.layout.words, self._workers[0].states.size
         begins, ends, before = [], [], 0
@@ -241,13 +264,10 @@ class _Reach:
             begins.append((worker.own * share + (begin - before) * width) % (1 << 64))
             before += end - begin
             ends.append(before)
-        return Frontier(
-            np.array(begins, np.uint64),
-            np.array(ends, np.int64),
-            depth,
-            self._taken[depth % 2],
-            self._halt,
+        frontier = Frontier(
+            np.array(begins, np.uint64), np.array(ends, np.int64), np.array(all_ends, np.int64)
         )
+        return Level(depth, frontier)
 
     def _too_many(self, states: int) -> bool:
         """Whether there are more states than are wanted; some may have been dropped."""
@@ -256,17 +276,19 @@ class _Reach:
         self._stop = self._limits.reached_states
         return True
 
-    def _whole(self, own: int, frontier: Frontier) -> bool:
-        """Expand this level's states, growing the table on the way; whether all are expanded.
+    def _whole(self, own: int, level: Level) -> bool:
+        """Expand this level's states and those of the next ones, growing the table on the way;
+        whether some level was expanded wholly, and what comes next is decided anew.
 
         The first thread decides what is next while all wait, and does not decide again before all
         have seen it and come to the next wait.
         """
         while True:
-            self._expand(own, frontier)
+            if self._expand(own, level) == LEFT:
+                return True
             self._barrier.wait()
             if own == 0:
-                self._decision = self._decide(frontier)
+                self._decision = self._decide(level)
             self._barrier.wait()
             decision = self._decision
             if decision.next in (Next.LEAVE, Next.STOP):
@@ -276,23 +298,34 @@ class _Reach:
                 self._table.grow(own, decision.old_lines, found)
                 self._barrier.wait()
 
-    def _expand(self, own: int, frontier: Frontier) -> None:
-        """Expand what this thread gets of a level, until nothing is left or a halt is called."""
-        worker = self._workers[own]
-        while not self._halt[0]:
-            worker.expand(frontier, self._table, self._everything)
-            if own == 0:
-                self._look_around(frontier.depth)
-            if worker.is_idle and frontier.all_taken:
-                return
+    def _expand(self, own: int, level: Level) -> int:
+        """Expand what this thread gets, until a halt is called or a level is left; which of both.
 
-    def _decide(self, frontier: Frontier) -> Decision:
-        """What all threads do next."""
-        self._halt[0] = 0
-        self._taken[(frontier.depth + 1) % 2][0] = 0
+        Only the kernel knows at which level all halt, so it is asked again if it has paused.
+        """
+        worker, bound = self._workers[own], self._limits.states or ENDLESS
+        while True:
+            why, sizes = worker.expand(level, self._meeting, self._table, self._everything, bound)
+            if own == 0:
+                self._result.layers += sizes
+                self._result.expanded_levels = level.depth
+                self._look_around(level.depth)
+            elif why == PAUSED:
+                time.sleep(NAP)
+            if why in (HALTED, LEFT):
+                return why
+
+    def _decide(self, level: Level) -> Decision:
+        """What all threads do next; all wait, at the same level."""
+        meeting, threads = self._meeting, len(self._workers)
+        self._resume()
         if self._stop or self._too_many(self._result.states):
             return Decision(Next.STOP)
-        if frontier.all_taken and all(worker.is_idle for worker in self._workers):
+        taken = int(meeting.taken[level.depth % 2 * APART])
+        if taken >= level.count and all(worker.is_idle for worker in self._workers):
+            meeting.taken[(level.depth + 1) % 2 * APART] = 0
+            # Some have come to the end of the level in machine code, and some have not.
+            meeting.there[0] += -int(meeting.there[0]) % threads
             return Decision(Next.LEAVE)
         old = self._table.lines
         for growth in self._table.growths(self._result.layers):
@@ -345,7 +378,7 @@ class _Reach:
         elif resident_memory() > self._bound:
             self._stop = limits.reached_memory
         if self._stop:
-            self._halt[0] = 1
+            self._meeting.halt[0] = 1
         self._reporter.progress(
             states=states,
             transitions=self._result.transitions,

@@ -17,55 +17,40 @@ from modecheck.engine.native.exploring_kernels import (
     AT,
     COUNTERS,
     EXPANDED,
-    FEW,
     FILLED,
+    IS_THERE,
+    LEVELS,
+    MET,
     TRANSITIONS,
     UNTIL,
     SuccessorCode,
 )
 from modecheck.engine.native.frame import RECORD_EXTRA
 from modecheck.engine.native.growing_arrays import Reserved, Words
+from modecheck.engine.native.level_kernels import Frontier, Meeting
 from modecheck.engine.native.machine import CompiledProduct
 from modecheck.engine.native.table import StateTable, stored_kind
 from modecheck.engine.native.table_kernels import CACHE_LINE
 
 ROOM = 1 << 10
 """Room for states that wait, between two looks at what is left in the table; it fits the cache."""
-CHUNK = 1 << 11
-"""States handed out at once: enough that asking costs nothing, few enough that nobody waits long
-for the last one."""
 QUOTA = 1 << 17
-"""States that a thread expands before the clock is looked at."""
-NO_LEVELS = np.empty(0, np.int64)
-"""Only one level is expanded, or a part of it."""
+"""States that the first thread expands before it looks at the clock."""
+ENDLESS = 1 << 62
+LEVELS_TOGETHER = 1 << 12
+"""Levels that are expanded before Python takes note of them."""
 
 
-@dataclass(frozen=True, slots=True)
-class Frontier:
-    """The states of a level: up to `ends[t]` those that thread `t` has found, whose words would
-    begin at `begins[t]` among those of all if they were all there is.
+@dataclass(slots=True)
+class Level:
+    """A level that is being expanded: how deep it is, and its states as kernels know them."""
 
-    `taken[0]` counts what has been handed out; `halt[0]` is set for all to stop.
-    """
-
-    begins: Any
-    ends: Any
     depth: int
-    taken: Any
-    halt: Any
+    frontier: Frontier
 
     @property
     def count(self) -> int:
-        return int(self.ends[-1])
-
-    @property
-    def all_taken(self) -> bool:
-        return int(self.taken[0]) >= self.count
-
-    @property
-    def chunk(self) -> int:
-        """States to hand out at once: in small levels less, so that every thread gets some."""
-        return max(1, min(CHUNK, self.count // (4 * len(self.ends))))
+        return int(self.frontier.ends[-1])
 
 
 @dataclass(slots=True)
@@ -85,6 +70,8 @@ class Worker:
     homes: Words
     hashes: Words
     failed: Words
+    level_ends: Any
+    sizes: Any
     most: int = 0
     levels: list[int] = field(default_factory=lambda: [0])
 
@@ -110,41 +97,53 @@ class Worker:
         """Whether all that it was given has been expanded."""
         return int(self.counters[AT]) == int(self.counters[UNTIL])
 
+    def ready(self, met: int) -> None:
+        """Remember how often all threads have met."""
+        self.counters[MET], self.counters[IS_THERE] = met, 0
+
     def begin(self, states: int) -> None:
         """Remember where the next level begins."""
         self.levels.append(states)
         self.counters[AT] = self.counters[UNTIL] = 0
 
-    def expand(self, frontier: Frontier, table: StateTable, everything: Any) -> None:
-        """Expand what is to be had, until nothing is left, `QUOTA` states have been expanded, it
-        has found as many as it may, or some thread has called a halt.
+    def expand(
+        self, level: Level, meeting: Meeting, table: StateTable, everything: Any, bound: int
+    ) -> tuple[int, list[int]]:
+        """Expand what is to be had of this level and of those behind it, and go on to the level
+        that it returns from; why, and how many states the levels have that were begun.
         """
-        self._explore(frontier, table, everything, (frontier.chunk, QUOTA), NO_LEVELS)
+        quota = ENDLESS if self.own else QUOTA
+        why = self._explore(level, meeting, table, everything, (quota, bound), is_alone=False)
+        begun = int(self.counters[LEVELS])
+        self.levels += self.level_ends[:begun].tolist()
+        level.depth += begun
+        return why, self.sizes[:begun].tolist()
 
     def expand_small_levels(
-        self, frontier: Frontier, table: StateTable, everything: Any, level_ends: Any
+        self, level: Level, meeting: Meeting, table: StateTable, everything: Any
     ) -> None:
         """Expand levels alone while they are small; the frontier is the next one then."""
-        self._explore(frontier, table, everything, (FEW, FEW + 1), level_ends)
+        self._explore(level, meeting, table, everything, (ENDLESS, ENDLESS), is_alone=True)
 
     def _explore(
         self,
-        frontier: Frontier,
+        level: Level,
+        meeting: Meeting,
         table: StateTable,
         everything: Any,
-        at_once: tuple[int, int],
-        level_ends: Any,
-    ) -> None:
-        """Call the kernel: `at_once` are the states of a chunk, and those of all chunks."""
-        self.machine.explore(
+        bounds: tuple[int, int],
+        *,
+        is_alone: bool,
+    ) -> int:
+        """Call the kernel; `bounds` are how many states are expanded, and found."""
+        self.counters[LEVELS] = 0
+        why: int = self.machine.explore(
             self.code,
             (0,) * self.machine.layout.words,
             (0,) if table.segments > 1 else (),
-            frontier.begins,
-            frontier.ends,
-            frontier.taken,
-            frontier.halt,
-            *at_once,
+            level.frontier,
+            meeting,
+            *bounds,
             self.states,
             self.most,
             everything,
@@ -158,11 +157,14 @@ class Worker:
             self.hashes,
             self.failed,
             self.failures,
-            frontier.depth,
+            level.depth,
             self.counters,
             self.machine.most_records,
-            level_ends,
+            is_alone,
+            self.level_ends,
+            self.sizes,
         )
+        return why
 
 
 def new_workers(
@@ -196,6 +198,8 @@ def _worker(machine: CompiledProduct, own: int, states: Any) -> Worker:
         homes=apart(room, np.uint64),
         hashes=apart(room, np.uint64),
         failed=apart(most, np.uint64),
+        level_ends=np.zeros(LEVELS_TOGETHER, np.int64),
+        sizes=np.zeros(LEVELS_TOGETHER, np.int64),
     )
 
 
