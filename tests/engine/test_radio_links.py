@@ -8,10 +8,14 @@ from math import comb
 
 import pytest
 
+from modecheck.chances.figures import figures_of
 from modecheck.checks.verdict import check
 from modecheck.engine.choice import EngineName, Search, explore_with
 from modecheck.engine.reference.happenings import Corrupted
 from modecheck.engine.search.exploration import explore
+from modecheck.engine.zones.untimed import Untimed
+from modecheck.engine.zones.zone_clocks import NotZonable
+from modecheck.model.errors import InvalidInput
 from modecheck.product.composition import compose
 from modecheck.scenario.sequence import sequence_of
 from modecheck.scenario.traces import trace_to
@@ -216,3 +220,17 @@ def test_a_lossy_row_makes_a_promise_in_time() -> None:
         text = device.text.replace("35 ms", silence)
         found = check([device_from(text)]).findings
         assert ("broken-requirement:R1" in {one.id for one in found}) == broken
+
+
+def test_no_chances_are_told_where_messages_overtake_each_other() -> None:
+    """Nothing says how likely that is."""
+    device = device_from(RADIO.format("capacity: 2, order: any").replace(NOISE, ""))
+    with pytest.raises(InvalidInput, match="may overtake each other"):
+        figures_of(device)
+
+
+def test_zones_refuse_messages_that_overtake_each_other() -> None:
+    """With a reason."""
+    text = RADIO.format("capacity: 2, order: any").replace(NOISE, "")
+    with pytest.raises(NotZonable, match="overtake each other in air"):
+        Untimed(compose(device_from("clock: {tick: 1 ms}" + text)))
