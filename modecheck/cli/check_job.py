@@ -121,7 +121,7 @@ class CheckJob:
 
     def _show(self, results: Sequence[_Checked], read: _Read, *, cached: bool) -> None:
         *earlier, result = results
-        if since := self._last.since(result.verdict):
+        if since := self._last.since(result.verdict, len(earlier)):
             present(since, None)
         if self._is_silent(result):
             return

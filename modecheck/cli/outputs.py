@@ -93,9 +93,9 @@ def write_outputs(
     """Write every file that was requested; `data` is each result as JSON."""
     from modecheck.report.whole_files import write_json, write_whole
 
-    if path := files.get("json"):
+    if (path := files.get("json")) is not None:
         write_json(path, data[0] if len(data) == 1 else {"devices": list(data)})
     for name in ("junit", "sarif"):
-        if path := files.get(name):
+        if (path := files.get(name)) is not None:
             module = importlib.import_module(f"modecheck.report.as_{name}")
             write_whole(path, getattr(module, f"{name}_text")(*verdicts))

@@ -11,16 +11,15 @@ from modecheck.report import document_tree as doc
 
 
 class LastRun:
-    """Remembers the last verdict on each device."""
+    """Remembers the last verdict on each of several devices, by their number."""
 
     def __init__(self) -> None:
-        self._verdicts: dict[str, Verdict] = {}
+        self._verdicts: dict[int, Verdict] = {}
 
-    def since(self, verdict: Verdict) -> list[doc.Block]:
+    def since(self, verdict: Verdict, number: int = 0) -> list[doc.Block]:
         """What has changed since the last run, if there was one; this is the last one now."""
-        file = verdict.device.file
-        old = self._verdicts.get(file)
-        self._verdicts[file] = verdict
+        old = self._verdicts.get(number)
+        self._verdicts[number] = verdict
         return list(since_report(difference(old, verdict))) if old is not None else []
 
 
