@@ -11,7 +11,7 @@ import pytest
 from modecheck.cli import exit_codes
 from modecheck.model.finding_kinds import KINDS
 from modecheck.model.keys import keys_of, parts
-from modecheck.model.syntax import COMPARISONS, EVENT_WORDS, KEYWORDS
+from modecheck.model.syntax import COMPARISONS, EVENT_WORDS, KEYWORDS, OVER_ALL
 from modecheck.report.explain_text import OF_PARTS, all_words, explainable, explanation
 from modecheck.report.style import Style
 from tests.cli.running import MODELS, check, run
@@ -70,6 +70,7 @@ def test_every_key_and_every_word_is_explained() -> None:
         *KEYWORDS,
         *EVENT_WORDS,
         *COMPARISONS,
+        *OVER_ALL,
         "min",
         "max",
         "value",
