@@ -233,8 +233,9 @@ class Exploration(Generic[Store]):
         return self._lost_marks
 
     def foresee(self, goals: Iterable[ReachGoal]) -> None:
-        chips = len(self.product.chips)
-        self._foreseen = foresee(self.graph, self.marks, chips, list(goals))
+        if self.graph.linked:  # else there was no memory for transitions, nor is there for this
+            chips = len(self.product.chips)
+            self._foreseen = foresee(self.graph, self.marks, chips, list(goals))
 
     def can_reach(self, goal: ReachGoal) -> bytes:
         if self._foreseen is not None and goal in self._foreseen.goals:
