@@ -10,10 +10,11 @@ from collections.abc import Iterator
 
 from modecheck.checks.declared import Check, Evidence, Needs
 from modecheck.checks.findings import Finding
-from modecheck.engine.contract.space import Space
-from modecheck.engine.reference.plain import Interpreter
+from modecheck.engine.reference.plain import Interpreter, State
+from modecheck.model.parts import Rule
 from modecheck.model.wording import listed
-from modecheck.scenario.traces import trace_to
+from modecheck.product.ir import Product
+from modecheck.scenario.traces import Trace, trace_to
 
 
 def find(evidence: Evidence) -> Iterator[Finding]:
@@ -26,35 +27,44 @@ def find(evidence: Evidence) -> Iterator[Finding]:
     stopped: dict[tuple[int, ...], list[int]] = {}
     for number in space.quiescent(0):
         if space.marks_at(number) & mark:
-            state = space.state(number)
-            due = (one.rule for one in time.due if interpreter.condition(one.holds, state))
-            stopped.setdefault(tuple(due), []).append(number)
-    for rules, states in stopped.items():
-        yield _finding(space, rules, states)
+            stopped.setdefault(rules_due(interpreter, space.state(number)), []).append(number)
+    for states in stopped.values():
+        first = states[0]
+        trace = trace_to(space, first)
+        yield finding_of(product, space.state(first), trace, count=len(states))
 
 
-def _finding(space: Space, rules: tuple[int, ...], states: list[int]) -> Finding:
-    named = [space.product.rules[rule] for rule in rules]
+def rules_due(interpreter: Interpreter, state: State) -> tuple[int, ...]:
+    """The numbers of the rules that have to be taken in a state before time goes on."""
+    time, holds = interpreter.product.time, interpreter.condition
+    assert time is not None
+    return tuple(due.rule for due in time.due if holds(due.holds, state))
+
+
+def finding_of(product: Product, state: State, trace: Trace, *, count: int = 1) -> Finding:
+    """The finding of the rules that stop time in `state`, at the end of `trace`, and in `count`
+    states in all.
+    """
+    named = [product.rules[rule] for rule in rules_due(Interpreter(product), state)]
     titles = [f"{rule.chip}.{rule.title}" for rule in named]
-    details = [_reason(space, rule, states[0]) for rule in rules]
-    if len(states) > 1:
-        details.append(f"the same happens in {len(states):,} states")
+    details = [_reason(product, rule, state) for rule in named]
+    if count > 1:
+        details.append(f"the same happens in {count:,} states")
     return Finding(
         code="time-stop",
         subject="+".join(titles),
         text=f"{listed(titles)} must be taken now but cannot be",
         place=named[0].place,
-        trace=trace_to(space, states[0]),
+        trace=trace,
         details=tuple(details),
         also=tuple(rule.place for rule in named[1:]),
     )
 
 
-def _reason(space: Space, number: int, at: int) -> str:
-    rule, state = space.product.rules[number], space.state(at)
+def _reason(product: Product, rule: Rule, state: State) -> str:
     full = [
         queue.name
-        for queue in space.product.queues
+        for queue in product.queues
         if queue.when_full == "wait"
         and any(send.link == queue.name for send in rule.sends)
         and state[queue.slots[-1].code]

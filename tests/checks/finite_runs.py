@@ -9,6 +9,7 @@ from tests.models.bundled import verdict_on
 
 DECIDED = {
     "deadlock",
+    "time-stop",
     "unspecified-reception",
     "overflow",
     "out-of-range",

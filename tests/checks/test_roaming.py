@@ -8,14 +8,20 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
+from hypothesis import assume, given, settings
 
 from modecheck.checks.judged import FALLS
 from modecheck.checks.roaming import shrinking
 from modecheck.checks.roaming.estimates import Estimate, estimate_of
 from modecheck.checks.roaming.roam import Roamed, Roaming, roam
+from modecheck.checks.verdict import check
+from modecheck.engine.choice import EngineName, Search
+from modecheck.engine.search.exploration import explore
 from modecheck.engine.search.walking import StateSample, hash_of
 from modecheck.model.devices import read_device, variants
+from modecheck.product.composition import compose
 from tests.checks.finite_runs import DECIDED, shown_by_finite_runs
+from tests.generation.devices import Drawn, devices
 from tests.models.bundled import CLEAN, TANDEM, TWINS, is_small, name_of, verdict_on
 from tests.sweeps import sweep
 
@@ -70,6 +76,29 @@ def test_a_twin_is_found_with_a_short_scenario(twin: Path, seed: int) -> None:
         assert len(finding.scenario) == finding.steps
 
 
+@pytest.mark.parametrize("engine", ["plain", "compiled"])
+def test_a_time_stop_is_reported_as_such_and_not_as_a_deadlock(engine: EngineName) -> None:
+    """The pedal waits in no rest state, but there a rule is due: as a complete check says."""
+    twin = next(path for path in TWINS if path.stem == "repeats_before_it_may")
+    result = roam([read_device(str(twin))], Roaming(runs=64, engine=engine))
+    (found,) = result.findings
+    (expected,) = (one for one in verdict_on(twin).findings if one.code == "time-stop")
+    assert (found.id, found.text, found.steps) == (expected.id, expected.text, expected.steps)
+    assert not result.longer
+
+
+@settings(max_examples=8)
+@given(devices(options=False, timed=True))
+def test_nothing_is_seen_that_a_complete_check_does_not_find(drawn: Drawn) -> None:
+    """In random devices on a clock, of what a finite run shows without requirements."""
+    device = drawn.read()
+    assume(explore(compose(device), max_states=500).complete)
+    verdict = check([device], search=Search(engine="plain"))
+    result = roam([device], Roaming(runs=64, depth=60, engine="plain"))
+    seen = {one.id for one in result.findings if one.code in DECIDED - {"broken-requirement"}}
+    assert seen <= {one.id for one in verdict.findings}
+
+
 @pytest.mark.parametrize("model", CLEAN, ids=name_of)
 def test_nothing_is_seen_in_a_clean_model(model: Path) -> None:
     """There is nothing."""
@@ -101,7 +130,7 @@ def test_what_no_search_from_the_start_reaches_is_cut_and_searched_along(
             assert finding.steps is not None
             assert shortest is not None
             assert finding.steps >= shortest
-            ratios.append(finding.steps / shortest)
+            ratios.append(finding.steps / max(shortest, 1))
             if shortest > 2:
                 assert finding.id in result.longer
     assert sum(ratio <= 1.5 for ratio in ratios) >= 0.9 * len(ratios)

@@ -52,7 +52,7 @@ def composed(device: Device, observers: Iterable[str]) -> Product:
 
 def without_idle_conditions(product: Product, watched: WatchList) -> tuple[Product, WatchList]:
     """The product with only the conditions that the watch list uses, and the list for it."""
-    used = watched.rests
+    used = watched.rests | watched.due
     for mark in watched.modes:
         used |= mark
     for pairs in (watched.states, watched.resting, watched.changes):
@@ -88,6 +88,7 @@ def watch_list(product: Product) -> WatchList:
         losses=losses,
         changes=changes,
         rests=rests,
+        due=bits.get("due", 0),
         busy=frozenset(n for n, one in enumerate(product.labels) if acts_at_once(product, one)),
         modes=tuple(bits[f"mode:{name}"] for name in device.modes if f"mode:{name}" in bits),
         groups=tuple(_groups(product)),

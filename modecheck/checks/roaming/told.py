@@ -11,6 +11,7 @@ from modecheck.checks.mode_switches import two_modes_finding
 from modecheck.checks.pairings import lost_finding, one_sided_finding, usurped_finding
 from modecheck.checks.requirement_checks import broken_invariant
 from modecheck.checks.roaming.shrinking import Shrunk
+from modecheck.checks.time_stops import finding_of as time_stop_finding
 from modecheck.checks.watched import broken_run
 from modecheck.engine.reference.plain import Interpreter, State
 from modecheck.engine.search.walk_targets import (
@@ -19,6 +20,7 @@ from modecheck.engine.search.walk_targets import (
     FAILING,
     LOSS,
     RESTING,
+    TIME_STOP,
     WalkTarget,
     failing_target,
 )
@@ -38,6 +40,8 @@ def as_finding(base: Product, target: WalkTarget, shrunk: Shrunk) -> Finding | N
         return _failing(target, shrunk, trace)
     if target.kind == DEADLOCK:
         return deadlock_finding(base, cause_of(base, states[-1]), states[-1], trace)
+    if target.kind == TIME_STOP:
+        return time_stop_finding(base, states[-1], trace)
     pairings = base.device.pairings
     if target.kind == LOSS:
         return lost_finding(base, pairings[target.name], states[-2], states[-1], trace)

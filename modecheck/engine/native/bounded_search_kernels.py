@@ -115,7 +115,7 @@ def nearest(  # noqa: C901 - one search, from its start to its answer
         elif (
             stuck
             and result & IS_DRIVEN == U0
-            and marks & tests.rests == U0
+            and marks & (tests.rests | tests.due) == U0
             and is_like(states, position * words, masks, values)
         ):
             return position, -1

@@ -39,6 +39,7 @@ from modecheck.engine.search.walk_targets import (
     LOSS,
     RESTING,
     STATE,
+    TIME_STOP,
     Run,
     WalkTarget,
     WatchList,
@@ -72,6 +73,7 @@ class _Watching:
             *(WalkTarget(RESTING, name) for name in watched.resting),
             *(WalkTarget(LOSS, name) for name in watched.losses),
             *(WalkTarget(CHANGE, name) for name in watched.changes),
+            WalkTarget(TIME_STOP),
         ]
         failing = [failing_target(one.code, one.subject) for one in self.machine.failures]
         self.targets += dict.fromkeys(failing)
@@ -150,6 +152,7 @@ def _tests(
         failures=np.array(failures, np.int64),
         first_deadlock=targets,
         rests=np.uint64(watched.rests),
+        due=np.uint64(watched.due),
         modes=np.array(watched.modes, np.uint64),
         group=group,
         busy=busy,

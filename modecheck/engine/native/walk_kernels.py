@@ -86,6 +86,7 @@ class Tests(NamedTuple):
     failures: I64s
     first_deadlock: int
     rests: np.uint64
+    due: np.uint64
     modes: U64s
     group: I64s
     busy: U8s
@@ -219,8 +220,11 @@ def look(  # noqa: C901 - all tests, which share the marks
             wanted, unwanted = tests.resting[test, 0], tests.resting[test, 1]
             if marks & (wanted | unwanted) == wanted:
                 note(found, tests.states.shape[0] + test, path, length, -1)
-    if result & IS_DRIVEN == U0 and marks & tests.rests == U0:
-        note_deadlock(tests, archive, found, state, path, length)
+    if result & IS_DRIVEN == U0:
+        if marks & tests.due != U0:
+            note(found, first_change + tests.changes.shape[0], path, length, -1)
+        elif marks & tests.rests == U0:
+            note_deadlock(tests, archive, found, state, path, length)
 
 
 @Kernel

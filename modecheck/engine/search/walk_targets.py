@@ -19,11 +19,12 @@ Pattern = tuple[tuple[int, int], ...]
 Run = list[tuple[int, State | None]]
 """Steps from the initial state: a label and the state behind it, None behind a failing step."""
 
-STATE, RESTING, LOSS, CHANGE, FAILING, DEADLOCK, AT = (
+STATE, RESTING, LOSS, CHANGE, TIME_STOP, FAILING, DEADLOCK, AT = (
     "state",
     "resting",
     "loss",
     "change",
+    "time-stop",
     "failing",
     "deadlock",
     "at",
@@ -34,6 +35,7 @@ STATE, RESTING, LOSS, CHANGE, FAILING, DEADLOCK, AT = (
 class WalkTarget:
     """Something that was seen: a named test of the list, or a failing step (`name` is then its code
     and subject), or a state with the values of `pattern` (with `DEADLOCK`, one that nobody leaves).
+    All states in which time stops are one target, so that the nearest of them is reported.
     """
 
     kind: str
@@ -48,9 +50,10 @@ class WatchList:
     `changes`. What is `resting` counts only where no step has a label in `busy`, but
     in place.
 
-    `rests` is the mark of states in which the device rests; `modes` are marks, one for each mode.
-    `groups` are labels that a walk may hold back together: those of an actor, or of a fault;
-    `choices` are those of observers, which a walk puts off for a while.
+    `rests` is the mark of states in which the device rests, `due` that of states in which a rule
+    has to be taken before time goes on; `modes` are marks, one for each mode. `groups` are
+    labels that a walk may hold back together: those of an actor, or of a fault; `choices` are those
+    of observers, which a walk puts off for a while.
     """
 
     states: dict[str, tuple[int, int]] = field(default_factory=dict)
@@ -58,6 +61,7 @@ class WatchList:
     losses: dict[str, tuple[int, int]] = field(default_factory=dict)
     changes: dict[str, tuple[int, int]] = field(default_factory=dict)
     rests: int = 0
+    due: int = 0
     busy: frozenset[int] = frozenset()
     modes: tuple[int, ...] = ()
     groups: tuple[frozenset[int], ...] = ()
@@ -119,10 +123,11 @@ class Judge:
                 if marks & (wanted | unwanted) == wanted:
                     yield WalkTarget(RESTING, name), -1
         goes_on = self._by_system.keeps_going
-        if not marks & self._watched.rests and not any(
-            goes_on(step.label, state, step.after) for step in steps
-        ):
-            yield WalkTarget(DEADLOCK, pattern=waiting_pattern(self._product, state)), -1
+        if not any(goes_on(step.label, state, step.after) for step in steps):
+            if marks & self._watched.due:
+                yield WalkTarget(TIME_STOP), -1
+            elif not marks & self._watched.rests:
+                yield WalkTarget(DEADLOCK, pattern=waiting_pattern(self._product, state)), -1
         for number, step in enumerate(steps):
             for target in self._in_step(marks, step):
                 yield target, number
