@@ -110,6 +110,15 @@ class ChipTimers:
         around = self.chip.ancestry(self.chip.leaves[leaf])
         return next((state for state in around if state in rule.sources), WHOLE_CHIP)
 
+    def keeps(self, leaf: int, rule: Rule, state: str) -> bool:
+        """Whether what counts since a state was entered runs on when a rule with a target is taken
+        in a leaf.
+        """
+        source = self.source_in(leaf, rule)
+        assert rule.target is not None
+        around_source = self.chip.ancestry(source)[1:] if source else ()
+        return state in set(around_source) & set(self.chip.ancestry(rule.target)[1:])
+
     def leaves_of(self, rule: Rule) -> tuple[int, ...]:
         """The leaves in which a rule applies."""
         states = rule.sources or (WHOLE_CHIP,)
@@ -250,17 +259,10 @@ class TimerCode:
         used = {count.field for n in leaves for count in self._timers.at(chip.leaves[n])}
         for own in sorted(used):
             count = goes_on.get(own)
-            kept = [n for n in leaves if count is not None and self._keeps(n, rule, count)]
+            kept = [n for n in leaves if count is not None and self._timers.keeps(n, rule, count.state)]
             if len(kept) < len(leaves):
                 anew = folded("if", (self.inside(kept), Read(own), ConstantIR(0)))
                 yield self._set(own, anew if kept else ConstantIR(0), rule)
-
-    def _keeps(self, leaf: int, rule: Rule, count: Count) -> bool:
-        """Whether a count runs on when the rule is taken in a leaf."""
-        chip, source = self._timers.chip, self._timers.source_in(leaf, rule)
-        assert rule.target is not None
-        around_source = chip.ancestry(source)[1:] if source else ()
-        return count.state in set(around_source) & set(chip.ancestry(rule.target)[1:])
 
     def _set(self, own: int, value: Expression, rule: Rule) -> Assign:
         low, high = self._fields[own].low, self._fields[own].high

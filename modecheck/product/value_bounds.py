@@ -27,8 +27,15 @@ class ValueBounds(NamedTuple):
     high: int
 
 
-def bounds_of(expression: Expression, fields: Sequence[Field]) -> ValueBounds:
-    """Bounds of the value of an expression while all fields are within their ranges."""
+ANY_VALUE = ValueBounds(-ANYTHING, ANYTHING)
+
+
+def bounds_of(
+    expression: Expression, fields: Sequence[Field], payload: ValueBounds = ANY_VALUE
+) -> ValueBounds:
+    """Bounds of the value of an expression while all fields are within their ranges, and the value
+    of the message that is delivered is, too.
+    """
     match expression:
         case ConstantIR(value):
             return ValueBounds(value, value)
@@ -38,9 +45,9 @@ def bounds_of(expression: Expression, fields: Sequence[Field]) -> ValueBounds:
             items = fields[first : first + length]
             return ValueBounds(min(one.low for one in items), max(one.high for one in items))
         case PayloadIR():
-            return ValueBounds(-ANYTHING, ANYTHING)
+            return payload
         case ApplyIR(operator, arguments):
-            return _applied(operator, [bounds_of(argument, fields) for argument in arguments])
+            return _applied(operator, [bounds_of(one, fields, payload) for one in arguments])
     return ValueBounds(0, 1)
 
 

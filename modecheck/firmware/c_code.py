@@ -1,0 +1,276 @@
+"""The lines of C that a rule becomes, whichever way the rules are looked up."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+from modecheck.firmware.c_expressions import (
+    CExpressions,
+    Given,
+    fits,
+    number,
+    stored_as,
+)
+from modecheck.firmware.c_names import CNames, comment
+from modecheck.firmware.c_words import CWords
+from modecheck.firmware.chip_plan import Body, ChipPlan, Occasion, Row, asks_for
+from modecheck.product.ir import Assign, Expression, SendIR, TargetIR
+from modecheck.product.subexpressions import fields_read
+from modecheck.product.value_bounds import ValueBounds, bounds_of
+
+
+@dataclass(frozen=True)
+class CCode:
+    """A chip, the names of its parts, and its expressions in C."""
+
+    plan: ChipPlan
+
+    @cached_property
+    def words(self) -> CWords:
+        chip = self.plan.chip
+        return CWords(self.plan, CNames(chip.name, chip.place))
+
+    @cached_property
+    def expressions(self) -> CExpressions:
+        return CExpressions(self.plan, self.words.names)
+
+    # What an occasion brings along
+
+    def given(self, occasion: Occasion) -> Given:
+        """What is known of the value of the message that is delivered."""
+        if occasion.queue < 0:
+            return Given()
+        message = self.plan.product.queues[occasion.queue].messages[occasion.code - 1]
+        spell = self.expressions.spelling_of_message(occasion.queue, occasion.code)
+        return Given(ValueBounds(message.low, message.high), spell)
+
+    def parameters(self, occasion: Occasion) -> list[tuple[str, str]]:
+        """The types and names of what an occasion's function is given beside the chip."""
+        if occasion.queue < 0:
+            return []
+        queue = self.plan.product.queues[occasion.queue]
+        valued = queue.messages[occasion.code - 1].type is not None
+        late = queue.slots[0].late >= 0
+        return [*([("int32_t", "value")] * valued), *([("bool", "late")] * late)]
+
+    @cached_property
+    def occasions_of(self) -> dict[Body, list[Occasion]]:
+        """On which occasions a body can be what happens."""
+        found: dict[Body, dict[Occasion, None]] = {}
+        for occasion, chains in self.plan.chains.items():
+            for chain in chains:
+                for row in chain:
+                    if row.body is not None:
+                        found.setdefault(row.body, {})[occasion] = None
+        return {body: list(those) for body, those in found.items()}
+
+    def needs(self, body: Body) -> list[tuple[str, str]]:
+        """The types and names of what a body reads of the message that is delivered."""
+        asked = [asks_for(one) for one in _expressions(body)]
+        value, late = (any(column) for column in zip(*asked, strict=True)) if asked else (False,) * 2
+        return [*([("int32_t", "value")] * value), *([("bool", "late")] * late)]
+
+    def _given_to(self, body: Body) -> Given:
+        """What is known of the value on all occasions together."""
+        known = [self.given(one) for one in self.occasions_of[body]]
+        low = min(one.bounds.low for one in known)
+        return Given(ValueBounds(low, max(one.bounds.high for one in known)), known[0].spell)
+
+    # Rows
+
+    def row(self, row: Row, occasion: Occasion) -> Iterator[str]:
+        """A row as statements, the last of which returns."""
+        given = self.given(occasion)
+        answer = self.words.answer(row.answer)
+        if row.body is not None:
+            yield f"/* {self.told(row.body.rule)} */"
+        if row.guard is None:
+            yield from [self.call(row.body, occasion)] if row.body is not None else []
+            yield f"return {answer};"
+            return
+        first, *others = self.expressions.condition(row.guard, given)
+        lines = [f"if ({first}", *(f"        {line}" for line in others)]
+        yield from [*lines[:-1], f"{lines[-1]}) {{"]
+        yield from [f"    {self.call(row.body, occasion)}"] if row.body is not None else []
+        yield f"    return {answer};"
+        yield "}"
+
+    def call(self, body: Body, occasion: Occasion) -> str:
+        """Let a body happen on an occasion; what that does not bring along is none."""
+        brought = {name for _, name in self.parameters(occasion)}
+        none = {"value": "0", "late": "false"}
+        needs = [name if name in brought else none[name] for _, name in self.needs(body)]
+        return f"{self.words.do(body)}({', '.join(['chip', *needs])});"
+
+    def told(self, rule: int) -> str:
+        """A rule, and where it stands in the model."""
+        one = self.plan.rules[rule]
+        text = one.phrase if one.phrase else one.title
+        file = one.place.file.rpartition("/")[2]
+        return comment(f"{file}:{one.place.line} {one.title}: {text}")
+
+    # Bodies
+
+    def body(self, body: Body) -> list[str]:
+        """The function of a body, as a definition."""
+        needs = [("", f"{self.words.type} *chip"), *self.needs(body)]
+        parameters = ", ".join(f"{kind} {name}".strip() for kind, name in needs)
+        lines = list(self._statements(body)) or ["(void)chip;"]
+        return [
+            f"/* {self.told(body.rule)} */",
+            f"static void {self.words.do(body)}({parameters})",
+            "{",
+            *(f"    {line}" for line in lines),
+            "}",
+        ]
+
+    def _statements(self, body: Body) -> Iterator[str]:
+        given = self._given_to(body)
+        for assign in body.assigns:
+            yield from self._assigned(assign, given)
+        kept: dict[int, str] = {}
+        for place, send in enumerate(body.sends):
+            if body.enters >= 0 and self._asks_for_state(send.value):
+                kept[place] = f"sent_{place + 1}"
+                yield f"const int32_t {kept[place]} = {self._sent(send, given)};"
+        if body.enters >= 0:
+            yield f"chip->state = {self.words.state(body.enters)};"
+        for timer in body.stops:
+            yield f"{self.words.names.name('timer_ends')}(chip, {self.words.timer(timer)});"
+        for timer in body.starts:
+            yield f"{self.words.names.name('timer_begins')}(chip, {self.words.timer(timer)});"
+        for place, send in enumerate(body.sends):
+            arguments = ["chip"]
+            if self._carries_value(send):
+                arguments.append(kept.get(place) or self._sent(send, given))
+            yield f"{self.words.send(send.queue, send.message)}({', '.join(arguments)});"
+        for signal in body.signals:
+            yield f"{self.words.signal(signal)}(chip);"
+
+    def _asks_for_state(self, value: Expression | None) -> bool:
+        return self.plan.form.state_field in fields_read(value)
+
+    def _carries_value(self, send: SendIR) -> bool:
+        message = self.plan.product.queues[send.queue].messages[send.message - 1]
+        return message.type is not None
+
+    def _sent(self, send: SendIR, given: Given) -> str:
+        message = self.plan.product.queues[send.queue].messages[send.message - 1]
+        if send.value is None:
+            return "0"
+        spell = self.expressions.spelling_of_message(send.queue, send.message)
+        text = self.expressions.text(send.value, given, spell=spell)
+        allowed = ValueBounds(message.low, message.high)
+        return self._checked(send.value, text, allowed, given, send.value_failure.text)
+
+    def _checked(
+        self, value: Expression, text: str, allowed: ValueBounds, given: Given, told: str
+    ) -> str:
+        """The value; one that may be out of range is checked in debug builds."""
+        if fits(bounds_of(value, self.plan.product.fields, given.bounds), allowed):
+            return text
+        return self.expressions.within(text, allowed, told)
+
+    def _assigned(self, assign: Assign, given: Given) -> Iterator[str]:
+        pairs = list(zip(assign.targets, assign.values, strict=True))
+        if len(pairs) == 1:
+            yield from self._written(*pairs[0], given)
+            return
+        yield "{"
+        for place, (target, value) in enumerate(pairs, start=1):
+            yield f"    const int32_t new_{place} = {self._value(target, value, given)};"
+            if target.index is not None:
+                index = self.expressions.text(target.index, given)
+                yield f"    const int32_t place_{place} = {index};"
+        for place, (target, _) in enumerate(pairs, start=1):
+            index = f"place_{place}" if target.index is not None else ""
+            for line in self._stored(target, f"new_{place}", index):
+                yield f"    {line}"
+        yield "}"
+
+    def _written(self, target: TargetIR, value: Expression, given: Given) -> Iterator[str]:
+        index = "" if target.index is None else self.expressions.text(target.index, given)
+        yield from self._stored(target, self._value(target, value, given), index)
+
+    def _value(self, target: TargetIR, value: Expression, given: Given) -> str:
+        text = self.expressions.text(
+            value, given, spell=self.expressions.spelling_of(target.first)
+        )
+        allowed = ValueBounds(target.low, target.high)
+        return self._checked(value, text, allowed, given, target.failure.text)
+
+    def _stored(self, target: TargetIR, value: str, index: str) -> Iterator[str]:
+        """Write a member, and store it if it is persistent."""
+        name, item = self.plan.variable_fields[target.first]
+        variable = self.plan.chip.variables[name]
+        member = f"chip->{self.words.names.member(name)}"
+        arguments = ["chip"]
+        if variable.length:
+            place = self.expressions.index(index, name) if index else str(item)
+            member += f"[{place}]"
+            arguments.append(index or str(item))
+        kind = stored_as(variable.type)
+        bare = kind == "bool" or value.isidentifier() and value.isupper() or value.isdigit()
+        yield f"{member} = {value if bare else _cast(kind, value)};"
+        if variable.persistent:
+            yield f"{self.words.store(name)}({', '.join([*arguments, member])});"
+
+    # Functions that the code needs beside those of the chip
+
+    def helpers(self) -> Iterator[str]:
+        """Small functions, those that are used."""
+        for name in ("least", "greatest", "quotient", "remainder"):
+            if name in self.expressions.used:
+                yield from _helper(self.words.names.name(name), HELPERS[name])
+
+
+HELPERS = {
+    "least": "return a < b ? a : b;",
+    "greatest": "return a > b ? a : b;",
+    # C rounds a quotient towards zero, the model downwards.
+    "quotient": "return a / b - (a % b != 0 && (a < 0) != (b < 0));",
+    "remainder": "return a % b + (a % b != 0 && (a < 0) != (b < 0) ? b : 0);",
+}
+
+
+def _helper(name: str, line: str) -> list[str]:
+    return [f"static int32_t {name}(int32_t a, int32_t b)", "{", f"    {line}", "}", ""]
+
+
+def _cast(kind: str, text: str) -> str:
+    return f"({kind}){text}" if _in_brackets(text) else f"({kind})({text})"
+
+
+def _in_brackets(text: str) -> bool:
+    """Whether one pair of brackets stands around all of a text."""
+    depth = 0
+    for place, one in enumerate(text):
+        depth += (one == "(") - (one == ")")
+        if depth == 0:
+            return text.startswith("(") and place == len(text) - 1
+    return False
+
+
+def _expressions(body: Body) -> Iterator[Expression]:
+    for assign in body.assigns:
+        yield from assign.values
+        yield from (one.index for one in assign.targets if one.index is not None)
+    yield from (one.value for one in body.sends if one.value is not None)
+
+
+def indented(lines: Iterable[str], by: int = 1) -> list[str]:
+    return [f"{'    ' * by}{line}" if line else "" for line in lines]
+
+
+def enumeration(names: Sequence[str], type_: str = "") -> list[str]:
+    """An enumeration from 0 on; nothing where there are no names, which C does not allow."""
+    if not names:
+        return []
+    items = [f"    {name} = {value}," for value, name in enumerate(names)]
+    items[-1] = items[-1].removesuffix(",")
+    return [f"{'typedef ' if type_ else ''}enum {{", *items, f"}} {type_};".replace(" ;", ";"), ""]
+
+
+__all__ = ["CCode", "enumeration", "indented", "number"]

@@ -1,0 +1,304 @@
+"""Expressions of the model in C: the same values, without a width that could overflow.
+
+`int` may have 16 bits, and small unsigned members become `int` in arithmetic; so whatever can leave
+16 bits is widened to `int32_t`, and what can leave that to `int64_t`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from modecheck.firmware.c_names import CNames, literal
+from modecheck.firmware.chip_plan import ChipPlan
+from modecheck.model.values import ValueType
+from modecheck.product.ir import (
+    ApplyIR,
+    ConstantIR,
+    Expression,
+    Field,
+    IsLateIR,
+    PayloadIR,
+    Read,
+    ReadItem,
+)
+from modecheck.product.value_bounds import ValueBounds, bounds_of
+
+Spell = Callable[[int], str]
+
+OR, AND, COMPARED, SUM, PRODUCT, ATOM = range(6)
+"""How tightly the operators bind; what binds less stands in brackets."""
+
+INFIX = {
+    "or": ("||", OR),
+    "and": ("&&", AND),
+    "==": ("==", COMPARED),
+    "!=": ("!=", COMPARED),
+    "<": ("<", COMPARED),
+    "<=": ("<=", COMPARED),
+    ">": (">", COMPARED),
+    ">=": (">=", COMPARED),
+    "+": ("+", SUM),
+    "-": ("-", SUM),
+    "*": ("*", PRODUCT),
+}
+OPPOSITES = {"==": "!=", "!=": "==", "<": ">=", ">=": "<", ">": "<=", "<=": ">"}
+FUNCTIONS = {"min": "least", "max": "greatest", "//": "quotient", "%": "remainder"}
+"""Operators for which C has none: functions of the chip's own code."""
+
+LONGEST_LINE = 88
+"""Characters of a condition in one line of C."""
+
+NARROW = ValueBounds(-(1 << 15), (1 << 15) - 1)
+WIDE = ValueBounds(-(1 << 31), (1 << 31) - 1)
+
+
+def fits(inner: ValueBounds, outer: ValueBounds) -> bool:
+    return outer.low <= inner.low and inner.high <= outer.high
+
+
+@dataclass(slots=True)
+class Given:
+    """The message that is delivered while an expression is evaluated: the bounds of its value, and
+    the names of its values, if they have any.
+    """
+
+    bounds: ValueBounds = ValueBounds(0, 0)
+    spell: Spell = str
+
+
+class CExpressions:
+    """The expressions of one chip; `used` collects the functions that they need."""
+
+    def __init__(self, plan: ChipPlan, names: CNames) -> None:
+        self._plan = plan
+        self._names = names
+        self._fields = plan.product.fields
+        self.used: set[str] = set()
+
+    @property
+    def instance(self) -> str:
+        """The pointer to the chip's struct, in every function."""
+        return "chip"
+
+    def text(self, expression: Expression, given: Given, *, spell: Spell | None = None) -> str:
+        """The expression in C; `spell` names a constant that is all of it."""
+        return self._written(expression, given, OR, spell or number)
+
+    def condition(self, expression: Expression, given: Given) -> list[str]:
+        """A condition as lines, each of which but the first begins with its operator."""
+        text = self._written(expression, given, OR, number)
+        if len(text) <= LONGEST_LINE or not isinstance(expression, ApplyIR):
+            return [text]
+        symbol, own = INFIX.get(expression.operator, ("", ATOM))
+        if own > AND:
+            return [text]
+        lines: list[str] = []
+        for part in expression.arguments:
+            inner = self.condition(part, given)
+            composed = isinstance(part, ApplyIR) and part.operator in ("and", "or")
+            if composed:
+                inner = [f"({inner[0]}", *(f"    {line}" for line in inner[1:])]
+                inner[-1] += ")"
+            lines += [f"{symbol} {inner[0]}" if lines else inner[0], *inner[1:]]
+        return lines
+
+    def _written(self, one: Expression, given: Given, level: int, spell: Spell) -> str:
+        match one:
+            case ConstantIR(value):
+                return spell(value)
+            case Read(field):
+                return self._read(field, "")
+            case ReadItem(first, _, index):
+                return self._read(first, self._written(index, given, OR, number))
+            case PayloadIR():
+                return "value"
+            case IsLateIR():
+                return "late"
+            case ApplyIR():
+                return self._applied(one, given, level, spell)
+        raise AssertionError(one)
+
+    def _read(self, field: int, index: str) -> str:
+        """A field, or that item of the list that begins with it."""
+        own = self._plan.variable_fields.get(field)
+        if field == self._plan.form.state_field:
+            return f"{self.instance}->state"
+        if own is None:
+            return self._foreign(field, index)
+        variable = self._plan.chip.variables[own[0]]
+        text = f"{self.instance}->{self._names.member(own[0])}"
+        if variable.length and index:
+            text += f"[{self.index(index, own[0])}]"
+        elif variable.length:
+            text += f"[{own[1]}]"
+        wide = not fits(ValueBounds(variable.type.low, variable.type.high), NARROW)
+        return f"(int32_t){text}" if wide else text
+
+    def index(self, text: str, variable: str) -> str:
+        """An index into a list of the chip, checked in debug builds."""
+        length = self._plan.chip.variables[variable].length
+        told = f"the index of {self._plan.form.name}.{variable} is outside 0 to {length - 1}"
+        return self.within(text, ValueBounds(0, length - 1), told)
+
+    def within(self, text: str, bounds: ValueBounds, told: str) -> str:
+        """A value that debug builds check; `told` is what they report."""
+        self.used.add("within")
+        low, high = number(bounds.low), number(bounds.high)
+        return f"{self._names.constant('within')}({text}, {low}, {high}, {literal(told)})"
+
+    def _foreign(self, field: int, index: str) -> str:
+        arguments = [self.instance]
+        if index or self.place_of(field) >= 0:
+            arguments.append(str(self.place_of(field)) if not index else index)
+        return f"{self.reader(field)}({', '.join(arguments)})"
+
+    def place_of(self, field: int) -> int:
+        """The index of a field in its list or queue, or -1."""
+        name = self._fields[field].name
+        return int(name[name.index("[") + 1 : name.index("]")]) if "[" in name else -1
+
+    def reader(self, field: int) -> str:
+        """The function of the user's that reads something of another chip or of a link."""
+        one = self._fields[field]
+        name, _, _ = one.name.partition("[")
+        if one.owner < 0:
+            return self._names.name("reads", name, "waiting")
+        return self._names.name("reads", *name.split("."))
+
+    def _applied(self, one: ApplyIR, given: Given, level: int, spell: Spell) -> str:
+        operator, arguments = one.operator, one.arguments
+        if operator in FUNCTIONS:
+            return self._called(one, given, spell)
+        if operator == "if":
+            test, yes, no = arguments
+            parts = (
+                self._written(test, given, AND, number),
+                self._written(yes, given, AND, spell),
+                self._written(no, given, AND, spell),
+            )
+            return f"({parts[0]} ? {parts[1]} : {parts[2]})"
+        if operator == "not":
+            return self._denied(arguments[0], given, level)
+        if operator == "neg":
+            return f"(-{self._widened(one, arguments[0], given)})"
+        symbol, own = INFIX[operator]
+        if own == COMPARED:
+            parts = self._compared(arguments, given)
+        elif own >= SUM:
+            first, *rest = arguments
+            parts = (self._widened(one, first, given), *self._all(rest, given))
+        else:
+            # A compiler warns where && stands in || without brackets, though it binds tighter.
+            parts = tuple(self._written(each, given, COMPARED, number) for each in arguments)
+        text = f" {symbol} ".join(parts)
+        return f"({text})" if own < level else text
+
+    def _denied(self, one: Expression, given: Given, level: int) -> str:
+        """That something does not hold; of a comparison the opposite one."""
+        if isinstance(one, ApplyIR) and one.operator in OPPOSITES:
+            opposite = ApplyIR(OPPOSITES[one.operator], one.arguments)
+            return self._written(opposite, given, level, number)
+        return f"!{self._written(one, given, ATOM, number)}"
+
+    def _all(self, arguments: list[Expression], given: Given) -> list[str]:
+        return [self._written(each, given, ATOM, number) for each in arguments]
+
+    def _called(self, one: ApplyIR, given: Given, spell: Spell) -> str:
+        """Nested calls of a function of two values."""
+        operator, arguments = one.operator, one.arguments
+        named = spell if operator in ("min", "max") else number
+        name = self._names.name(FUNCTIONS[operator])
+        parts = [self._written(each, given, OR, named) for each in arguments]
+        if len(parts) > 1:
+            self.used.add(FUNCTIONS[operator])
+        text = parts[0]
+        for part in parts[1:]:
+            text = f"{name}({text}, {part})"
+        return text
+
+    def _widened(self, whole: ApplyIR, first: Expression, given: Given) -> str:
+        """The first operand, so wide that the result and each operand fit."""
+        text = self._written(first, given, ATOM, number)
+        bounds = [bounds_of(each, self._fields, given.bounds) for each in (whole, *whole.arguments)]
+        if all(fits(each, NARROW) for each in bounds) or isinstance(first, PayloadIR):
+            inside = all(fits(each, WIDE) for each in bounds)
+            return text if inside else f"(int64_t){text}"
+        kind = "int32_t" if all(fits(each, WIDE) for each in bounds) else "int64_t"
+        return f"({kind}){text}"
+
+    def _compared(self, arguments: tuple[Expression, ...], given: Given) -> tuple[str, ...]:
+        spells = [self._spelling(each, given) for each in arguments]
+        named = next((one for one in spells if one is not None), number)
+        return tuple(self._written(each, given, SUM, named) for each in arguments)
+
+    def _spelling(self, one: Expression, given: Given) -> Spell | None:
+        """How constants are called that are compared with an expression."""
+        if isinstance(one, PayloadIR):
+            return given.spell
+        if isinstance(one, Read):
+            return self.spelling_of(one.field)
+        if isinstance(one, ReadItem):
+            return self.spelling_of(one.first)
+        return None
+
+    def spelling_of(self, field: int) -> Spell:
+        """The names of the values of a field."""
+        one = self._fields[field]
+        plan = self._plan
+        if field == plan.form.state_field:
+            return lambda value: self._names.constant(plan.form.leaves[value])
+        if field in plan.variable_fields:
+            return self._words(one.type, (plan.variable_fields[field][0],))
+        name = one.name.partition("[")[0]
+        if one.owner < 0:
+            return self._waiting(field)
+        owner = plan.product.chips[one.owner]
+        if field == owner.state_field:
+            return lambda value: self._names.constant("reads", owner.name, owner.leaves[value])
+        return self._words(one.type, ("reads", *name.split(".")))
+
+    def _waiting(self, field: int) -> Spell:
+        """The names of messages that wait in a link."""
+        queue = next(
+            one
+            for one in self._plan.product.queues
+            if any(slot.code == field for slot in one.slots)
+        )
+
+        def spell(value: int) -> str:
+            if value == 0:
+                return self._names.constant("reads", queue.name, "nothing")
+            return self._names.constant("reads", queue.name, queue.messages[value - 1].name)
+
+        return spell
+
+    def _words(self, type_: ValueType | None, parts: tuple[str, ...]) -> Spell:
+        if type_ is None or type_.kind != "word":
+            return number
+        return lambda value: self._names.constant(*parts, type_.spell(value))
+
+    def spelling_of_message(self, queue: int, code: int) -> Spell:
+        """The names of the values that a message carries."""
+        one = self._plan.product.queues[queue]
+        message = one.messages[code - 1]
+        return self._words(message.type, (one.name, message.name))
+
+
+def number(value: int) -> str:
+    """A constant of at most 32 bits; the least number has no constant of its own in C."""
+    return "(-2147483647 - 1)" if value == WIDE.low else str(value)
+
+
+def stored_as(type_: ValueType) -> str:
+    """The smallest type of <stdint.h> for a variable."""
+    if type_.kind == "truth":
+        return "bool"
+    for bits in (8, 16, 32):
+        if 0 <= type_.low and type_.high < 1 << bits and bits < 32:
+            return f"uint{bits}_t"
+        if -(1 << bits - 1) <= type_.low and type_.high < 1 << bits - 1:
+            return f"int{bits}_t"
+    raise ValueError(type_)
+
+

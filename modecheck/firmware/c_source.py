@@ -1,0 +1,229 @@
+"""The C code of a chip: its functions, in one of two styles that do the same.
+
+`switch`: a function for each event, with a case for each state, as a reviewer reads it beside the
+chart. `table`: one row for each alternative in constant data, and one small interpreter.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+from modecheck.firmware.c_code import CCode, indented
+from modecheck.firmware.c_header import NO_LATEST, unit_of
+from modecheck.firmware.c_table import table_style
+from modecheck.firmware.chip_plan import Chain, Occasion
+
+STYLES = ("switch", "table")
+
+
+def source_text(code: CCode, stamp: list[str], style: str) -> str:
+    """The whole source, which includes the header of the chip."""
+    events = list(_switch_style(code) if style == "switch" else table_style(code))
+    bodies = [line for body in code.plan.bodies for line in (*code.body(body), "")]
+    lines = [
+        "/*",
+        *(f" * {line}".rstrip() for line in stamp),
+        " */",
+        f'#include "{code.words.prefix}.h"',
+        "",
+        *_checks(code),
+        *code.helpers(),
+        *_timer_functions(code),
+        *bodies,
+        *events,
+        *_polling(code),
+        *_starts(code),
+    ]
+    return "\n".join(lines).rstrip() + "\n"
+
+
+def _checks(code: CCode) -> Iterator[str]:
+    """What debug builds do with a value that may be out of range."""
+    names = code.words.names
+    if "within" not in code.expressions.used:
+        return
+    macro, function = names.constant("within"), names.name("within")
+    yield f"#ifdef {names.constant('debug')}"
+    yield f"static int32_t {function}(int32_t value, int32_t low, int32_t high, const char *what)"
+    yield "{"
+    yield "    if (value < low || value > high) {"
+    yield f"        {names.name('failed')}(what);"
+    yield "        return low;"
+    yield "    }"
+    yield "    return value;"
+    yield "}"
+    yield f"#define {macro}(value, low, high, what) {function}((value), (low), (high), (what))"
+    yield "#else"
+    yield f"#define {macro}(value, low, high, what) (value)"
+    yield "#endif"
+    yield ""
+
+
+def _timer_functions(code: CCode) -> Iterator[str]:
+    plan, names = code.plan, code.words.names
+    timers = plan.timers.all
+    if not timers:
+        return
+    unit, _ = unit_of([one.duration for one in timers])
+    times = f"{names.name('timer_times')}[{len(timers)}]"
+    yield f"const {names.name('timer_time_t')} {times} = {{"
+    for number, timer in enumerate(timers):
+        low = int(timer.duration.low * unit)
+        high = timer.duration.high
+        latest = f"{NO_LATEST}u" if high is None else f"{int(high * unit)}u"
+        comma = "," if number + 1 < len(timers) else ""
+        yield f"    {{{low}u, {latest}}}{comma} /* {code.words.timer(number)}: {timer.duration.text} */"
+    yield "};"
+    yield ""
+    chip, timer_type = f"{code.words.type} *chip", names.name("timer_t")
+    bit = "chip->running[timer / 8]"
+    mask = "1u << (timer % 8)"
+    if any(body.stops for body in plan.bodies):
+        yield f"static void {names.name('timer_ends')}({chip}, {timer_type} timer)"
+        yield "{"
+        yield f"    if ({bit} & ({mask})) {{"
+        yield f"        {bit} = (uint8_t)({bit} & ~({mask}));"
+        yield f"        {names.name('timer_stop')}(chip, timer);"
+        yield "    }"
+        yield "}"
+        yield ""
+    yield f"static void {names.name('timer_begins')}({chip}, {timer_type} timer)"
+    yield "{"
+    yield f"    {bit} = (uint8_t)({bit} | ({mask}));"
+    yield f"    {names.name('timer_start')}(chip, timer);"
+    yield "}"
+    yield ""
+
+
+def _switch_style(code: CCode) -> Iterator[str]:
+    words, plan = code.words, code.plan
+    for occasion in plan.occasions:
+        static = "static " if occasion.timer >= 0 or occasion.rule >= 0 else ""
+        parameters = [f"{words.type} *chip", *(f"{k} {n}" for k, n in code.parameters(occasion))]
+        yield f"{static}{words.answer_type} {words.on(occasion)}({', '.join(parameters)})"
+        yield "{"
+        body = list(_cases(code, occasion))
+        unused = [n for n in ("chip", *(n for _, n in code.parameters(occasion))) if not _uses(body, n)]
+        yield from (f"    (void){name};" for name in unused)
+        yield from indented(body)
+        yield "}"
+        yield ""
+    yield from _chosen(code, "timer_due", "timer_t", "timer")
+    yield from _chosen(code, "take", "rule_t", "rule")
+
+
+def _uses(lines: list[str], name: str) -> bool:
+    """Whether code, comments left out, has a word."""
+    return any(re.search(rf"\b{name}\b", re.sub(r'/\*.*?\*/|"[^"]*"', "", line)) for line in lines)
+
+
+def _cases(code: CCode, occasion: Occasion) -> Iterator[str]:
+    """What happens in which state; states in which the same does share a case."""
+    groups: dict[Chain, list[int]] = {}
+    for leaf, chain in enumerate(code.plan.chains[occasion]):
+        groups.setdefault(chain, []).append(leaf)
+    if len(groups) == 1:
+        for row in next(iter(groups)):
+            yield from code.row(row, occasion)
+        return
+    # The rest that has no rule is the default, so that also a state that is none gets an answer.
+    plain = [chain for chain in groups if all(row.body is None for row in chain)]
+    default = max(plain or groups, key=lambda chain: len(groups[chain]))
+    yield "switch (chip->state) {"
+    for chain, leaves in groups.items():
+        if chain != default:
+            yield from (f"case {code.words.state(leaf)}:" for leaf in leaves)
+            for row in chain:
+                yield from indented(code.row(row, occasion))
+    yield "default:"
+    for row in default:
+        yield from indented(code.row(row, occasion))
+    yield "}"
+
+
+def _chosen(code: CCode, function: str, type_: str, kind: str) -> Iterator[str]:
+    """The function that calls that of a timer or of a rule."""
+    words, names = code.words, code.words.names
+    those = [one for one in code.plan.occasions if getattr(one, kind) >= 0]
+    if not those:
+        return
+    yield f"{words.answer_type} {names.name(function)}({words.type} *chip, {names.name(type_)} {kind})"
+    yield "{"
+    if kind == "timer":
+        yield "    /* A timer that was stopped just as it expired. */"
+        yield "    if (!(chip->running[timer / 8] & (1u << (timer % 8)))) {"
+        yield f"        return {words.answer('discarded')};"
+        yield "    }"
+    yield f"    switch ({kind}) {{"
+    for one in those:
+        name = words.timer(one.timer) if kind == "timer" else words.rule(one.rule)
+        yield f"    case {name}:"
+        yield f"        return {words.on(one)}(chip);"
+    yield "    default:"
+    yield f"        return {words.answer('discarded')};"
+    yield "    }"
+    yield "}"
+    yield ""
+
+
+def _polling(code: CCode) -> Iterator[str]:
+    """The function that tries each rule in its turn, so that none is passed over forever."""
+    words, names = code.words, code.words.names
+    if not any(one.rule >= 0 for one in code.plan.occasions):
+        return
+    count = names.constant("rules")
+    yield f"bool {names.name('poll')}({words.type} *chip)"
+    yield "{"
+    yield "    uint16_t tried;"
+    yield ""
+    yield f"    for (tried = 0; tried < {count}; tried++) {{"
+    yield f"        const {names.name('rule_t')} rule = ({names.name('rule_t')})chip->next_rule;"
+    yield ""
+    yield f"        chip->next_rule = (uint16_t)((chip->next_rule + 1) % {count});"
+    yield f"        if ({names.name('take')}(chip, rule) == {words.answer('taken')}) {{"
+    yield "            return true;"
+    yield "        }"
+    yield "    }"
+    yield "    return false;"
+    yield "}"
+    yield ""
+
+
+def _starts(code: CCode) -> Iterator[str]:
+    words, plan, names = code.words, code.plan, code.words.names
+    chip = plan.chip
+    yield f"void {names.name('start')}({words.type} *chip)"
+    yield "{"
+    for variable in chip.variables.values():
+        if variable.persistent:
+            yield from indented(_first_values(code, variable.name))
+    if any(one.rule >= 0 for one in plan.occasions):
+        yield "    chip->next_rule = 0;"
+    yield from (f"    chip->running[{n}] = 0;" for n in range((len(plan.timers.all) + 7) // 8))
+    yield f"    {names.name('restart')}(chip);"
+    yield "}"
+    yield ""
+    yield f"void {names.name('restart')}({words.type} *chip)"
+    yield "{"
+    for variable in chip.variables.values():
+        if not variable.persistent:
+            yield from indented(_first_values(code, variable.name))
+    begun = plan.timers.begun_in(plan.form.initial)
+    for number in range(len(plan.timers.all)):
+        if number not in begun and any(body.stops for body in plan.bodies):
+            yield f"    {names.name('timer_ends')}(chip, {words.timer(number)});"
+    yield f"    chip->state = {words.state(plan.form.initial)};"
+    yield from (f"    {names.name('timer_begins')}(chip, {words.timer(one)});" for one in begun)
+    yield "}"
+
+
+def _first_values(code: CCode, name: str) -> Iterator[str]:
+    variable = code.plan.chip.variables[name]
+    field = next(f for f, (known, _) in code.plan.variable_fields.items() if known == name)
+    spell = code.expressions.spelling_of(field)
+    member = f"chip->{code.words.names.member(name)}"
+    for item, value in enumerate(variable.start):
+        index = f"[{item}]" if variable.length else ""
+        told = ("true" if value else "false") if variable.type.kind == "truth" else spell(value)
+        yield f"{member}{index} = {told};"

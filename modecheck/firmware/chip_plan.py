@@ -1,0 +1,263 @@
+"""What the C code of a chip consists of, before a line of C is written.
+
+The reactions are those of the product of the device without its clock: conditions on counts of
+ticks, which firmware does not have, are then none. A guard is judged in one leaf, so what it asks of
+the chip's own state is known and folds away.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import TypeAlias
+
+from modecheck.firmware.chip_timers import TimersOfChip
+from modecheck.model.parts import Chip, Device, Rule
+from modecheck.product.composition import compose
+from modecheck.product.ir import (
+    ApplyIR,
+    Assign,
+    ChipIR,
+    ConstantIR,
+    Expression,
+    IsLateIR,
+    Otherwise,
+    PayloadIR,
+    Product,
+    Reaction,
+    Read,
+    ReadItem,
+    SendIR,
+)
+from modecheck.product.lowering import FALSE, TRUE, folded
+from modecheck.product.subexpressions import fields_read, subexpressions
+
+ANSWERS = {
+    Otherwise.DISCARD: "discarded",
+    Otherwise.DEFER: "deferred",
+    Otherwise.UNSPECIFIED: "unexpected",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Body:
+    """What a rule does: its writes in order, what it sends and signals, the leaf that it enters (-1:
+    none), and the timers (numbers) that it stops and starts.
+    """
+
+    rule: int
+    assigns: tuple[Assign, ...]
+    sends: tuple[SendIR, ...]
+    signals: tuple[int, ...]
+    enters: int
+    stops: tuple[int, ...]
+    starts: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One of several alternatives: where the guard holds (None: always), a body, and the answer."""
+
+    guard: Expression | None
+    body: Body | None
+    answer: str
+
+
+Chain: TypeAlias = tuple[Row, ...]
+"""What a chip does with an event in a leaf: the first row whose guard holds. The last always does."""
+
+
+@dataclass(frozen=True, slots=True)
+class Occasion:
+    """What the chip is given: a message of a link (`queue` and `code`), a `signal`, a `timer` that
+    expires, or the chance to take a `rule` by itself; all numbers, -1 for what it is not.
+    """
+
+    queue: int = -1
+    code: int = 0
+    signal: int = -1
+    timer: int = -1
+    rule: int = -1
+
+
+@dataclass(frozen=True)
+class ChipPlan:
+    """A chip (number) of a device, as its C code needs it. `product` is the one without a clock."""
+
+    product: Product
+    number: int
+
+    @cached_property
+    def form(self) -> ChipIR:
+        return self.product.chips[self.number]
+
+    @cached_property
+    def chip(self) -> Chip:
+        return self.product.device.chips[self.form.name]
+
+    @cached_property
+    def timers(self) -> TimersOfChip:
+        return TimersOfChip(self.chip)
+
+    @cached_property
+    def rules(self) -> dict[int, Rule]:
+        """The chip's rules by their numbers in the product."""
+        owners = enumerate(self.product.rule_chips)
+        return {n: self.product.rules[n] for n, owner in owners if owner == self.number}
+
+    @cached_property
+    def occasions(self) -> tuple[Occasion, ...]:
+        """All that the chip can be given: messages, signals, timers, its own rules."""
+        messages = (
+            Occasion(queue=number, code=code)
+            for number in self.form.inputs
+            for code in range(1, len(self.product.queues[number].messages) + 1)
+        )
+        signals = sorted({one for heard in self.form.hearings for one in heard})
+        own = sorted({one.rule for steps in self.form.steps for one in steps})
+        return (
+            *messages,
+            *(Occasion(signal=one) for one in signals),
+            *(Occasion(timer=number) for number in range(len(self.timers.all))),
+            *(Occasion(rule=one) for one in own if self.rules[one].kind == "internal"),
+        )
+
+    @cached_property
+    def chains(self) -> dict[Occasion, tuple[Chain, ...]]:
+        """What the chip does on each occasion, leaf by leaf."""
+        leaves = range(len(self.form.leaves))
+        return {one: tuple(self._chain(one, leaf) for leaf in leaves) for one in self.occasions}
+
+    def _chain(self, occasion: Occasion, leaf: int) -> Chain:
+        if occasion.queue >= 0:
+            reception = self.form.receptions[leaf][occasion.queue, occasion.code]
+            otherwise = ANSWERS[reception.otherwise]
+            return self._rows(reception.reactions, leaf, otherwise, blocked="not_now")
+        if occasion.signal >= 0:
+            heard = self.form.hearings[leaf].get(occasion.signal, ())
+            return self._rows(heard, leaf, "discarded", blocked="unexpected")
+        own = [one for one in self.form.steps[leaf] if self._is_taken(one, occasion, leaf)]
+        return self._rows(own, leaf, "not_now" if own else "discarded", blocked="not_now")
+
+    def _is_taken(self, reaction: Reaction, occasion: Occasion, leaf: int) -> bool:
+        if occasion.timer >= 0:
+            return self.timers.waits_for(occasion.timer, self.rules[reaction.rule], leaf)
+        return reaction.rule == occasion.rule
+
+    def _rows(
+        self, reactions: Sequence[Reaction], leaf: int, otherwise: str, *, blocked: str
+    ) -> Chain:
+        """The reactions until one that is always taken, and what holds where none is enabled, or
+        only for want of room.
+        """
+        rows: list[Row] = []
+        for reaction in reactions:
+            guard = self._judged(reaction.guard, reaction, leaf)
+            if guard != FALSE:
+                body = self._body(reaction, leaf)
+                rows.append(Row(None if guard == TRUE else guard, body, "taken"))
+            if guard == TRUE:
+                return tuple(rows)
+        waiting = [self._judged(one.own_guard, one, leaf) for one in reactions if one.rooms]
+        full = folded("or", tuple(waiting))
+        if full != FALSE and blocked != otherwise:
+            rows.append(Row(None if full == TRUE else full, None, blocked))
+        if full != TRUE or blocked == otherwise:
+            rows.append(Row(None, None, otherwise))
+        return tuple(rows)
+
+    def _judged(self, guard: Expression | None, reaction: Reaction, leaf: int) -> Expression:
+        """A guard of a reaction where the chip's state is known, and its named timer has expired."""
+        if guard is None:
+            return TRUE
+        known = {self.form.state_field: leaf}
+        expires = self.rules[reaction.rule].expires
+        if expires:
+            name = f"{self.form.name}.{expires} timer"
+            known[next(n for n, one in enumerate(self.product.fields) if one.name == name)] = 1
+        return judged(guard, known)
+
+    def _body(self, reaction: Reaction, leaf: int) -> Body:
+        rule = self.rules[reaction.rule]
+        after = leaf if reaction.enters < 0 else reaction.enters
+        variables = self.variable_fields
+        return Body(
+            rule=reaction.rule,
+            assigns=tuple(one for one in reaction.assigns if one.targets[0].first in variables),
+            sends=reaction.sends,
+            signals=reaction.signals,
+            enters=reaction.enters,
+            stops=self.timers.stopped_by(rule, after),
+            starts=self.timers.started_by(rule, leaf, after),
+        )
+
+    @cached_property
+    def variable_fields(self) -> dict[int, tuple[str, int]]:
+        """The fields of the chip's variables: name, and index in a list, or -1."""
+        numbers = {field.name: n for n, field in enumerate(self.product.fields)}
+        found = {}
+        for variable in self.chip.variables.values():
+            name = f"{self.form.name}.{variable.name}"
+            for item in range(variable.length):
+                found[numbers[f"{name}[{item}]"]] = (variable.name, item)
+            if not variable.length:
+                found[numbers[name]] = (variable.name, -1)
+        return found
+
+    @cached_property
+    def bodies(self) -> tuple[Body, ...]:
+        """Every body once, in the order of the rules."""
+        found = {
+            row.body: None
+            for chains in self.chains.values()
+            for chain in chains
+            for row in chain
+            if row.body is not None
+        }
+        return tuple(sorted(found, key=lambda body: body.rule))
+
+    @cached_property
+    def foreign(self) -> tuple[int, ...]:
+        """The fields that the chip reads of others: states, variables, messages that wait."""
+        own = {self.form.state_field, *self.variable_fields}
+        read = {field for one in self.expressions for field in fields_read(one)}
+        return tuple(sorted(read - own))
+
+    @cached_property
+    def expressions(self) -> tuple[Expression, ...]:
+        """Everything that the C code evaluates."""
+        rows = [row for chains in self.chains.values() for chain in chains for row in chain]
+        guards = dict.fromkeys(row.guard for row in rows if row.guard is not None)
+        values = [
+            value
+            for body in self.bodies
+            for assign in body.assigns
+            for value in (*assign.values, *(t.index for t in assign.targets if t.index is not None))
+        ]
+        sent = [one.value for body in self.bodies for one in body.sends if one.value is not None]
+        return (*guards, *values, *sent)
+
+
+def plan_of(device: Device, chip: str) -> ChipPlan:
+    """The plan of a chip, by its name."""
+    return ChipPlan(compose(replace(device, clock=None)), list(device.chips).index(chip))
+
+
+def judged(expression: Expression, known: dict[int, int]) -> Expression:
+    """The expression where the values of some fields are known."""
+    if isinstance(expression, Read):
+        value = known.get(expression.field)
+        return expression if value is None else ConstantIR(value)
+    if isinstance(expression, ReadItem):
+        return replace(expression, index=judged(expression.index, known))
+    if isinstance(expression, ApplyIR):
+        parts = tuple(judged(argument, known) for argument in expression.arguments)
+        return folded(expression.operator, parts)
+    return expression
+
+
+def asks_for(expression: Expression | None) -> tuple[bool, bool]:
+    """Whether it reads the value of the message that is delivered, and whether that is late."""
+    parts = list(subexpressions(expression)) if expression is not None else []
+    return any(isinstance(one, PayloadIR) for one in parts), IsLateIR() in parts
