@@ -10,12 +10,10 @@ import tempfile
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
-from typing import Protocol
 
 from modecheck.firmware.c_bench import (
     FAILED,
     FIRST_OCCASION,
-    POLL,
     RESTART,
     SEE,
     SENT,
@@ -35,12 +33,6 @@ MOST_SHOWN = 20
 """Differences that are reported; the others are counted."""
 TOGETHER = 20_000
 """Cases that are given to one run of the program."""
-
-
-class Progress(Protocol):
-    """Hears how many cases were compared."""
-
-    def __call__(self, compared: int, /) -> None: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,21 +60,16 @@ class Proof:
         return not self.different
 
 
-def proved(
-    bench: Bench, cases: CasesOf, files: dict[str, str], progress: Progress | None = None
-) -> Proof:
-    """Compile the files of a chip with its bench, and compare every case.
+def proved(bench: Bench, cases: CasesOf, files: dict[str, str]) -> Proof:
+    """Compile the files of a chip with its bench, and compare every case that was gathered.
 
     Raises `InvalidInput` when there is no compiler, or it refuses the code.
     """
     proof = Proof()
     with tempfile.TemporaryDirectory(prefix="modecheck-") as folder:
         program = _program(bench, files, folder)
-        for some in _parts(cases.all()):
+        for some in _parts(cases.known):
             _compare(bench, cases, program, some, proof)
-            if progress is not None:
-                progress(proof.cases.total())
-    proof.failing = cases.failing
     return proof
 
 
@@ -110,8 +97,9 @@ def _parts(cases: Iterable[Case]) -> Iterator[list[Case]]:
 
 
 def _compare(bench: Bench, cases: CasesOf, program: str, some: list[Case], proof: Proof) -> None:
-    wanted = [(case, cases.outcome(case)) for case in some]
-    wanted = [(case, outcome) for case, outcome in wanted if outcome is not None]
+    outcomes = [(case, cases.outcome(case)) for case in some]
+    wanted = [(case, outcome) for case, outcome in outcomes if outcome is not None]
+    proof.failing += len(outcomes) - len(wanted)
     given = [list(_given(bench, case)) for case, _ in wanted]
     lines = [f"{len(one)} {' '.join(map(str, one))}" for part in given for one in part]
     done = subprocess.run(  # noqa: S603 - the program just compiled
@@ -258,6 +246,3 @@ def case_in_words(plan: ChipPlan, case: Case) -> str:
         given = plan.rules[occasion.rule].title if occasion.rule >= 0 else "a restart"
     told = f"; it reads {', '.join(reads)}" if reads else ""
     return f"{given} in {own_in_words(plan, case.own)}{told}"
-
-
-__all__ = ["POLL", "Difference", "Observed", "Proof", "proved"]

@@ -9,16 +9,17 @@ is 1, so that a count of 0 afterwards has begun anew.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Protocol
 
-from modecheck.engine.contract.space import Space
+from modecheck.engine.contract.encounters import Observed
+from modecheck.engine.contract.space import Space, State
 from modecheck.engine.reference.plain import Interpreter
 from modecheck.engine.reference.queueing import arrival
 from modecheck.engine.reference.reacting import Reacting
-from modecheck.engine.reference.step_draft import StepDraft
-from modecheck.engine.contract.encounters import Observed
+from modecheck.engine.reference.step_draft import Hearing, StepDraft
 from modecheck.firmware.chip_plan import ANSWERS, ChipPlan, Occasion
 from modecheck.model.clocks import common_measure, durations
 from modecheck.model.parts import Clock
@@ -27,8 +28,17 @@ from modecheck.product.evaluation import Evaluator, StepFailed
 from modecheck.product.fields import plan_fields
 from modecheck.product.ir import Product, Reaction
 
+TOGETHER = 2_000
+"""States that are looked at between two reports of progress."""
+
 RESTARTED = Occasion()
 """The occasion that the chip loses power or is reset."""
+
+
+class Progress(Protocol):
+    """Hears how many of how many states were looked at."""
+
+    def __call__(self, states: int, of: int, /) -> None: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,21 +108,20 @@ class CasesOf:
         self._from_space = self._plain.fields_from(space.product)
         self._to_timed = self._timed.fields_from(plan.product)
         self._interpreter = Interpreter(space.product)
-        self.failing = 0
+        self.known: dict[Case, None] = {}
 
     # Which cases there are
 
-    def all(self) -> Iterator[Case]:
-        """Every case once."""
-        known: set[Case] = set()
-        for number in range(self._space.expanded):
-            state = self._space.state(number)
-            for case in self._at(state):
-                if case not in known:
-                    known.add(case)
-                    yield case
+    def note(self, state: State, hearings: Iterable[Hearing]) -> None:
+        """Take down the cases of a state of the device, from which these signals can be heard."""
+        self.known.update(dict.fromkeys(self._at(state)))
+        for hearing in hearings:
+            occasion = Occasion(signal=hearing.signal)
+            if hearing.signaller != self.plan.number and occasion in self.plan.chains:
+                plain = self._translated(hearing.seen)
+                self.known[Case(self._own(plain), self._seen(plain), occasion)] = None
 
-    def _at(self, state: tuple[int, ...]) -> Iterator[Case]:
+    def _at(self, state: State) -> Iterator[Case]:
         plain = self._translated(state)
         own, seen = self._own(plain), self._seen(plain)
         yield Case(own, (0,) * len(seen), RESTARTED)
@@ -121,14 +130,8 @@ class CasesOf:
                 yield Case(own, seen, occasion)
         for number in self.plan.form.inputs:
             yield from self._delivered(number, state)
-        if self._hears:
-            yield from self._heard(state)
 
-    @cached_property
-    def _hears(self) -> bool:
-        return any(one.signal >= 0 for one in self.plan.occasions)
-
-    def _delivered(self, number: int, state: tuple[int, ...]) -> Iterator[Case]:
+    def _delivered(self, number: int, state: State) -> Iterator[Case]:
         product = self._space.product
         queue = product.queues[number]
         code = state[queue.slots[0].code]
@@ -140,16 +143,7 @@ class CasesOf:
             value = draft.payload if message.type is not None else 0
             yield Case(self._own(plain), self._seen(plain), occasion, value, draft.late)
 
-    def _heard(self, state: tuple[int, ...]) -> Iterator[Case]:
-        """What reaches the chip as a signal in some step; also a step that fails has got so far."""
-        for step in self._interpreter.steps(state):
-            for hearing in step.hearings:
-                occasion = Occasion(signal=hearing.signal)
-                if hearing.signaller != self.plan.number and occasion in self.plan.chains:
-                    plain = self._translated(hearing.seen)
-                    yield Case(self._own(plain), self._seen(plain), occasion)
-
-    def _is_due(self, occasion: Occasion, state: tuple[int, ...], plain: list[int]) -> bool:
+    def _is_due(self, occasion: Occasion, state: State, plain: list[int]) -> bool:
         """Whether a timer may have expired: it runs, and where time is counted it is time."""
         own = self._own(plain)
         timers = len(self.plan.timers.all)
@@ -167,7 +161,7 @@ class CasesOf:
         ).guard
         return guard is None or self._interpreter.condition(guard, state)
 
-    def _translated(self, state: tuple[int, ...]) -> list[int]:
+    def _translated(self, state: State) -> list[int]:
         return [state[number] for number in self._from_space]
 
     def _own(self, plain: Sequence[int]) -> tuple[int, ...]:
@@ -199,7 +193,6 @@ class CasesOf:
                 return Outcome(answer, case.own, frozenset(), (), (), ())
             return self._reacted(case, plain, chosen)
         except StepFailed:
-            self.failing += 1
             return None
 
     def _vector(self, case: Case) -> list[int]:
@@ -348,6 +341,21 @@ class CasesOf:
         own = self._own(plain)
         begun = frozenset(plan.timers.begun_in(plan.form.initial))
         return Outcome("", own, begun, (), (), ())
+
+
+def gather(space: Space, chips: Sequence[CasesOf], progress: Progress | None = None) -> None:
+    """Take down the cases of several chips in all states that were explored."""
+    interpreter = Interpreter(space.product)
+    hears = any(one.signal >= 0 for cases in chips for one in cases.plan.occasions)
+    for first in range(0, space.expanded, TOGETHER):
+        states = space.states_at(range(first, min(first + TOGETHER, space.expanded)))
+        for state in states:
+            steps = interpreter.steps(state) if hears else ()
+            hearings = dict.fromkeys(hearing for step in steps for hearing in step.hearings)
+            for cases in chips:
+                cases.note(state, hearings)
+        if progress is not None:
+            progress(first + len(states), space.expanded)
 
 
 def _with_clock(product: Product) -> Product:
