@@ -19,6 +19,7 @@ LAYERS = (
     "compare",
     "rigs",
     "testing",
+    "firmware",
     "bench",
     "tours",
     "review",

@@ -19,6 +19,7 @@ COMMANDS = {
     "compare": "modecheck.cli.compare_command",
     "draw": "modecheck.cli.draw_command",
     "explain": "modecheck.cli.explain_command",
+    "firmware": "modecheck.cli.firmware_command",
     "follow": "modecheck.cli.follow_command",
     "gaps": "modecheck.cli.gaps_command",
     "guide": "modecheck.cli.guide_command",

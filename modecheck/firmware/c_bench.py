@@ -18,12 +18,12 @@ from modecheck.firmware.c_header import readers, written_persistent
 from modecheck.firmware.chip_plan import Occasion
 
 START, RESTART, SET, SEE, POLL, FIRST_OCCASION = range(6)
-"""The operations. SET is followed by what the log ends with; SEE by the number of a reader, an index
-and a value; an occasion (in the order of the plan) by a message's value and whether it is late.
+"""The operations. SET is followed by what a log ends with; SEE by the number of a reader, an index
+and a value; an occasion (in the order of the plan) by a message's value, and whether it is late.
 """
 SENT, SIGNALLED, STARTED, STOPPED, STORED, FAILED = range(6)
-"""The kinds of an entry, followed by three numbers: link, message and value; signal; timer; variable,
-index and value.
+"""The kinds of an entry, followed by three numbers: link, message and value; signal; timer;
+variable, index and value.
 """
 MOST_LOGGED = 1000
 
@@ -101,9 +101,11 @@ class Bench:
             valued = plan.product.queues[queue].messages[message - 1].type is not None
             value = ", int32_t value" if valued else ""
             told = f"{SENT}, {queue}, {message}, {'value' if valued else '0'}"
-            yield f"void {words.send(queue, message)}({chip}{value}) {{ (void)chip; note({told}); }}"
+            yield f"void {words.send(queue, message)}({chip}{value})"
+            yield f"{{ (void)chip; note({told}); }}"
         for one in sorted({signal for body in plan.bodies for signal in body.signals}):
-            yield f"void {words.signal(one)}({chip}) {{ (void)chip; note({SIGNALLED}, {one}, 0, 0); }}"
+            yield f"void {words.signal(one)}({chip})"
+            yield f"{{ (void)chip; note({SIGNALLED}, {one}, 0, 0); }}"
         if plan.timers.all:
             timer = words.names.name("timer_t")
             for word, kind in (("timer_start", STARTED), ("timer_stop", STOPPED)):

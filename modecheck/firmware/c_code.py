@@ -69,7 +69,9 @@ class CCode:
     def needs(self, body: Body) -> list[tuple[str, str]]:
         """The types and names of what a body reads of the message that is delivered."""
         asked = [asks_for(one) for one in _expressions(body)]
-        value, late = (any(column) for column in zip(*asked, strict=True)) if asked else (False,) * 2
+        value, late = (
+            (any(column) for column in zip(*asked, strict=True)) if asked else (False,) * 2
+        )
         return [*([("int32_t", "value")] * value), *([("bool", "late")] * late)]
 
     def _given_to(self, body: Body) -> Given:
@@ -195,9 +197,7 @@ class CCode:
         yield from self._stored(target, self._value(target, value, given), index)
 
     def _value(self, target: TargetIR, value: Expression, given: Given) -> str:
-        text = self.expressions.text(
-            value, given, spell=self.expressions.spelling_of(target.first)
-        )
+        text = self.expressions.text(value, given, spell=self.expressions.spelling_of(target.first))
         allowed = ValueBounds(target.low, target.high)
         return self._checked(value, text, allowed, given, target.failure.text)
 
@@ -212,7 +212,7 @@ class CCode:
             member += f"[{place}]"
             arguments.append(index or str(item))
         kind = stored_as(variable.type)
-        bare = kind == "bool" or value.isidentifier() and value.isupper() or value.isdigit()
+        bare = kind == "bool" or (value.isidentifier() and value.isupper()) or value.isdigit()
         yield f"{member} = {value if bare else _cast(kind, value)};"
         if variable.persistent:
             yield f"{self.words.store(name)}({', '.join([*arguments, member])});"

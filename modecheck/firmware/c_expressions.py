@@ -16,7 +16,6 @@ from modecheck.product.ir import (
     ApplyIR,
     ConstantIR,
     Expression,
-    Field,
     IsLateIR,
     PayloadIR,
     Read,
@@ -57,13 +56,16 @@ def fits(inner: ValueBounds, outer: ValueBounds) -> bool:
     return outer.low <= inner.low and inner.high <= outer.high
 
 
+NO_VALUE = ValueBounds(0, 0)
+
+
 @dataclass(slots=True)
 class Given:
     """The message that is delivered while an expression is evaluated: the bounds of its value, and
     the names of its values, if they have any.
     """
 
-    bounds: ValueBounds = ValueBounds(0, 0)
+    bounds: ValueBounds = NO_VALUE
     spell: Spell = str
 
 
@@ -150,7 +152,7 @@ class CExpressions:
     def _foreign(self, field: int, index: str) -> str:
         arguments = [self.instance]
         if index or self.place_of(field) >= 0:
-            arguments.append(str(self.place_of(field)) if not index else index)
+            arguments.append(index if index else str(self.place_of(field)))
         return f"{self.reader(field)}({', '.join(arguments)})"
 
     def place_of(self, field: int) -> int:
@@ -172,12 +174,9 @@ class CExpressions:
             return self._called(one, given, spell)
         if operator == "if":
             test, yes, no = arguments
-            parts = (
-                self._written(test, given, AND, number),
-                self._written(yes, given, AND, spell),
-                self._written(no, given, AND, spell),
-            )
-            return f"({parts[0]} ? {parts[1]} : {parts[2]})"
+            condition = self._written(test, given, AND, number)
+            values = [self._written(each, given, AND, spell) for each in (yes, no)]
+            return f"({condition} ? {values[0]} : {values[1]})"
         if operator == "not":
             return self._denied(arguments[0], given, level)
         if operator == "neg":
@@ -295,10 +294,8 @@ def stored_as(type_: ValueType) -> str:
     if type_.kind == "truth":
         return "bool"
     for bits in (8, 16, 32):
-        if 0 <= type_.low and type_.high < 1 << bits and bits < 32:
+        if type_.low >= 0 and type_.high < 1 << bits and bits < 32:
             return f"uint{bits}_t"
         if -(1 << bits - 1) <= type_.low and type_.high < 1 << bits - 1:
             return f"int{bits}_t"
     raise ValueError(type_)
-
-

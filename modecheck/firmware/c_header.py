@@ -42,7 +42,7 @@ def _types(code: CCode) -> Iterator[str]:
     words, plan = code.words, code.plan
     yield f"/* The states of {plan.chip.name} that contain no others. */"
     yield from enumeration([words.state(leaf) for leaf in range(len(plan.form.leaves))])
-    yield "/* What became of an event. Deferred and not_now: leave it where it is, and give it again. */"
+    yield "/* What became of an event. Deferred, not_now: leave it where it is; give it again. */"
     answers = [words.answer(one) for one in ANSWERS]
     yield from enumeration(answers, words.answer_type)
     for variable in plan.chip.variables.values():
@@ -160,7 +160,7 @@ def _calls(code: CCode) -> Iterator[str]:
     yield "/* As it leaves the factory: every variable has its first value. */"
     yield f"void {names.name('start')}({chip});"
     yield ""
-    yield "/* After a power cut or a reset: fill in the persistent variables from your storage first. */"
+    yield "/* After a power cut or a reset: fill in the persistent variables from storage first. */"
     yield f"void {names.name('restart')}({chip});"
     yield ""
     for occasion in plan.occasions:
@@ -170,14 +170,14 @@ def _calls(code: CCode) -> Iterator[str]:
             yield f"{words.answer_type} {words.on(occasion)}({', '.join(parameters)});"
     yield ""
     if plan.timers.all:
-        yield "/* A running timer is between its earliest and its latest moment. With not_now, call again"
-        yield "   before the latest one: a rule may become possible. */"
+        yield "/* A running timer is between its earliest and its latest moment. With not_now, call"
+        yield "   again before the latest one: a rule may become possible. */"
         timer = names.name("timer_t")
         yield f"{words.answer_type} {names.name('timer_due')}({chip}, {timer} timer);"
         yield ""
     if any(one.rule >= 0 for one in plan.occasions):
-        yield "/* Takes a rule that waits for nothing, if one is possible, each in its turn, and returns"
-        yield "   whether it did: call it again and again. */"
+        yield "/* Takes a rule that waits for nothing, if one is possible, each in its turn, and"
+        yield "   returns whether it did: call it again and again. */"
         yield f"bool {names.name('poll')}({chip});"
         yield ""
         yield "/* Takes this rule, if it is possible. */"

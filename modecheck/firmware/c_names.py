@@ -13,12 +13,13 @@ from modecheck.model.errors import InputError, InvalidInput
 from modecheck.model.places import Place
 
 KEYWORDS = frozenset(
-    """
-    alignas alignof asm auto bool break case char const constexpr continue default do double else
-    enum extern false float for goto if inline int long nullptr register restrict return short
-    signed sizeof static static_assert struct switch thread_local true typedef typeof
-    typeof_unqual union unsigned void volatile while
-    """.split()
+    re.split(
+        r"\s+",
+        """alignas alignof asm auto bool break case char const constexpr continue default do double
+        else enum extern false float for goto if inline int long nullptr register restrict return short
+        signed sizeof static static_assert struct switch thread_local true typedef typeof
+        typeof_unqual union unsigned void volatile while""",
+    )
 )
 """Of C99 (ISO/IEC 9899:1999, 6.4.1) and of C23, with the macros of <stdbool.h>; from memory."""
 

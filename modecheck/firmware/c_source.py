@@ -11,6 +11,7 @@ from collections.abc import Iterator
 
 from modecheck.firmware.c_code import CCode, indented
 from modecheck.firmware.c_header import NO_LATEST, unit_of
+from modecheck.firmware.c_names import comment
 from modecheck.firmware.c_table import table_style
 from modecheck.firmware.chip_plan import Chain, Occasion
 
@@ -73,7 +74,8 @@ def _timer_functions(code: CCode) -> Iterator[str]:
         high = timer.duration.high
         latest = f"{NO_LATEST}u" if high is None else f"{int(high * unit)}u"
         comma = "," if number + 1 < len(timers) else ""
-        yield f"    {{{low}u, {latest}}}{comma} /* {code.words.timer(number)}: {timer.duration.text} */"
+        told = f"{code.words.timer(number)}: {comment(timer.duration.text)}"
+        yield f"    {{{low}u, {latest}}}{comma} /* {told} */"
     yield "};"
     yield ""
     chip, timer_type = f"{code.words.type} *chip", names.name("timer_t")
@@ -104,7 +106,9 @@ def _switch_style(code: CCode) -> Iterator[str]:
         yield f"{static}{words.answer_type} {words.on(occasion)}({', '.join(parameters)})"
         yield "{"
         body = list(_cases(code, occasion))
-        unused = [n for n in ("chip", *(n for _, n in code.parameters(occasion))) if not _uses(body, n)]
+        unused = [
+            n for n in ("chip", *(n for _, n in code.parameters(occasion))) if not _uses(body, n)
+        ]
         yield from (f"    (void){name};" for name in unused)
         yield from indented(body)
         yield "}"
@@ -148,7 +152,8 @@ def _chosen(code: CCode, function: str, type_: str, kind: str) -> Iterator[str]:
     those = [one for one in code.plan.occasions if getattr(one, kind) >= 0]
     if not those:
         return
-    yield f"{words.answer_type} {names.name(function)}({words.type} *chip, {names.name(type_)} {kind})"
+    parameters = f"{words.type} *chip, {names.name(type_)} {kind}"
+    yield f"{words.answer_type} {names.name(function)}({parameters})"
     yield "{"
     if kind == "timer":
         yield "    /* A timer that was stopped just as it expired. */"

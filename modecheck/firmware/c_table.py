@@ -31,7 +31,9 @@ class _Table:
     def __init__(self, code: CCode) -> None:
         self._code = code
         self._guards: dict[tuple[Expression, Occasion], int] = {}
-        self._bodies: dict[Body, int] = {body: n for n, body in enumerate(code.plan.bodies, start=1)}
+        self._bodies: dict[Body, int] = {
+            body: n for n, body in enumerate(code.plan.bodies, start=1)
+        }
         self._spans: list[tuple[int, int]] = []
 
     def _static(self, word: str) -> str:
@@ -85,7 +87,8 @@ class _Table:
             self._code.expressions.condition(guard, self._code.given(occasion))
             for guard, occasion in self._guards
         ]
-        yield f"static bool {self._static('guard')}(const {self._code.words.type} *chip, uint16_t guard,"
+        chip = f"const {self._code.words.type} *chip"
+        yield f"static bool {self._static('guard')}({chip}, uint16_t guard,"
         yield "    int32_t value, bool late)"
         yield "{"
         yield "    (void)chip;"
@@ -153,7 +156,8 @@ class _Table:
 
     def interpreter(self) -> Iterator[str]:
         words, rows = self._code.words, self._static("rows")
-        yield f"static {words.answer_type} {self._static('react')}({words.type} *chip, uint16_t event,"
+        chip = f"{words.type} *chip"
+        yield f"static {words.answer_type} {self._static('react')}({chip}, uint16_t event,"
         yield "    int32_t value, bool late)"
         yield "{"
         yield "    uint32_t row;"

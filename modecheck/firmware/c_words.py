@@ -108,8 +108,7 @@ class CWords:
             names.constant("in", leaf, of=f"state {leaf}", place=chip.states[leaf].place)
         self._claim_variables()
         for timer in plan.timers.all:
-            place = timer.rule.place if timer.rule else chip.timers[timer.title].place
-            names.constant("timer", timer.title, of=f"timer {timer.title}", place=place)
+            names.constant("timer", timer.title, of=f"timer {timer.title}", place=timer.place)
         for number, rule in plan.rules.items():
             names.constant("rule", rule.title, of=f"rule {rule.title}", place=rule.place)
             names.name("do", rule.title, of=f"rule {number}", place=rule.place)

@@ -1,8 +1,8 @@
 """What the C code of a chip consists of, before a line of C is written.
 
 The reactions are those of the product of the device without its clock: conditions on counts of
-ticks, which firmware does not have, are then none. A guard is judged in one leaf, so what it asks of
-the chip's own state is known and folds away.
+ticks, which firmware does not have, are then none. A guard is judged in one leaf, so what it asks
+of the chip's own state is known and folds away.
 """
 
 from __future__ import annotations
@@ -42,8 +42,8 @@ ANSWERS = {
 
 @dataclass(frozen=True, slots=True)
 class Body:
-    """What a rule does: its writes in order, what it sends and signals, the leaf that it enters (-1:
-    none), and the timers (numbers) that it stops and starts.
+    """What a rule does: its writes in order, what it sends and signals, the leaf that it enters
+    (-1: none), and the timers (numbers) that it stops and starts.
     """
 
     rule: int
@@ -65,7 +65,8 @@ class Row:
 
 
 Chain: TypeAlias = tuple[Row, ...]
-"""What a chip does with an event in a leaf: the first row whose guard holds. The last always does."""
+"""What a chip does with an event in a leaf: the first row whose guard holds; the last always does.
+"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,7 +169,7 @@ class ChipPlan:
         return tuple(rows)
 
     def _judged(self, guard: Expression | None, reaction: Reaction, leaf: int) -> Expression:
-        """A guard of a reaction where the chip's state is known, and its named timer has expired."""
+        """A guard of a reaction where the chip's state is known, and its timer has expired."""
         if guard is None:
             return TRUE
         known = {self.form.state_field: leaf}

@@ -6,25 +6,37 @@ waits for a time has its own, since firmware starts and stops timers instead of 
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
 from modecheck.model.parts import Chip, Duration, Rule
+from modecheck.model.places import Place
 from modecheck.product.timing import WHOLE_CHIP, ChipTimers
 
 
 @dataclass(frozen=True, slots=True)
 class ChipTimer:
-    """A timer of the chip. A named one (`rule` is None) runs while rules have started it; that of a
-    rule runs in its `leaves`, counted since `source` was entered (None: whichever of the rule's
-    states holds, none of which is inside another).
+    """A timer of the chip. A named one (without `rules`) runs while rules have started it; that of
+    a rule runs in its `leaves`, counted since `source` was entered (None: whichever of the rule's
+    states holds, none of which is inside another). Branches of one rule that leave their state wait
+    for the same timer.
     """
 
     title: str
     duration: Duration
     leaves: frozenset[int]
-    rule: Rule | None = None
+    rules: tuple[Rule, ...] = ()
     source: str | None = None
+    place: Place | None = None
+
+    @property
+    def rule(self) -> Rule | None:
+        """A rule that waits for it, unless it is a named one."""
+        return self.rules[0] if self.rules else None
+
+    def is_of(self, rule: Rule) -> bool:
+        """Whether a rule waits for it since a state was entered."""
+        return any(one.title == rule.title for one in self.rules)
 
 
 class TimersOfChip:
@@ -35,26 +47,23 @@ class TimersOfChip:
         self._states = ChipTimers(chip, None)
         self.all = (*self._of_rules(), *self._named())
 
-    def _of_rules(self) -> list[ChipTimer]:
-        found = []
-        for rule in self.chip.rules:
-            if rule.after is None:
-                continue
+    def _of_rules(self) -> Iterator[ChipTimer]:
+        for title, rules in _together(self.chip):
+            rule = rules[0]
+            assert rule.after is not None
             states = rule.sources or (WHOLE_CHIP,)
             nested = any(one in self.chip.ancestry(other)[1:] for one in states for other in states)
-            if nested:
-                for state in states:
-                    leaves = frozenset(self._states.leaves_in(state))
-                    title = f"{rule.title} {state}".strip()
-                    found.append(ChipTimer(title, rule.after, leaves, rule, state))
-            else:
+            if not nested:
                 leaves = frozenset(self._states.leaves_of(rule))
-                found.append(ChipTimer(rule.title, rule.after, leaves, rule))
-        return found
+                yield ChipTimer(title, rule.after, leaves, rules, None, rule.place)
+            for state in states if nested else ():
+                leaves = frozenset(self._states.leaves_in(state))
+                named = f"{title} {state}".strip()
+                yield ChipTimer(named, rule.after, leaves, rules, state, rule.place)
 
     def _named(self) -> list[ChipTimer]:
         return [
-            ChipTimer(timer.name, timer.duration, frozenset())
+            ChipTimer(timer.name, timer.duration, frozenset(), place=timer.place)
             for timer in self.chip.timers.values()
         ]
 
@@ -73,7 +82,7 @@ class TimersOfChip:
         one = self.all[timer]
         if one.rule is None:
             return rule.expires == one.title
-        here = one.rule is rule and leaf in one.leaves
+        here = one.is_of(rule) and leaf in one.leaves
         return here and self._source(one, leaf) == self._states.source_in(leaf, rule)
 
     def stopped_by(self, rule: Rule, after: int) -> tuple[int, ...]:
@@ -101,9 +110,21 @@ class TimersOfChip:
     def _starts(self, timer: ChipTimer, rule: Rule, before: int, after: int) -> bool:
         source = self._source(timer, after)
         if rule.target is None:
-            return timer.rule is rule and source == self._states.source_in(before, rule)
+            return timer.is_of(rule) and source == self._states.source_in(before, rule)
         went_on = before in timer.leaves and self._source(timer, before) == source
         return not (went_on and self._states.keeps(before, rule, source))
 
     def _numbers(self, names: Collection[str]) -> tuple[int, ...]:
         return tuple(n for n, one in enumerate(self.all) if one.rule is None and one.title in names)
+
+
+def _together(chip: Chip) -> list[tuple[str, tuple[Rule, ...]]]:
+    """The rules that wait for a time since a state was entered, those with the same timer together,
+    with its title.
+    """
+    found: dict[str, list[Rule]] = {}
+    for rule in chip.rules:
+        if rule.after is not None:
+            shared = rule.branch if not rule.periodic and rule.target is not None else None
+            found.setdefault(shared.of if shared else rule.title, []).append(rule)
+    return [(title, tuple(rules)) for title, rules in found.items()]

@@ -22,7 +22,9 @@ def compiler() -> str:
     Raises `InvalidInput` when there is none.
     """
     named = os.environ.get("CC", "")
-    found = next((path for name in (named, "cc", "gcc", "clang") if (path := shutil.which(name))), "")
+    found = next(
+        (path for name in (named, "cc", "gcc", "clang") if (path := shutil.which(name))), ""
+    )
     if not found:
         message = "there is no C compiler to prove the code with"
         raise InvalidInput([InputError(message, expected="cc, gcc or clang, or the variable CC")])

@@ -113,7 +113,7 @@ def _compare(bench: Bench, cases: CasesOf, program: str, some: list[Case], proof
             said = done.stderr.strip().splitlines()[:5] or ["it ended early"]
             _note(proof, plan, case, "goes on", f"stops: {' '.join(said)}")
             return
-        proof.cases[kind_of(plan, case.occasion)] += 1
+        proof.cases[kind_of(case.occasion)] += 1
         seen = observed(bench, [int(number) for number in log.split()])
         told = [*_differences(plan, case, outcome, seen)]
         for model, code in told[:1]:
@@ -205,7 +205,7 @@ def _timers(plan: ChipPlan, numbers: Iterable[int], does: str) -> str:
     return f"{does} {names or 'no timer'}"
 
 
-def kind_of(plan: ChipPlan, occasion: Occasion) -> str:
+def kind_of(occasion: Occasion) -> str:
     """What a case is counted as."""
     if occasion.queue >= 0:
         return "messages"

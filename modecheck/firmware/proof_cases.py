@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from fractions import Fraction
 from functools import cached_property
 from typing import Protocol
 
@@ -78,7 +79,8 @@ class _Recording(list[int]):
         self.written: list[tuple[int, int]] = []
 
     def __setitem__(self, place: object, value: object) -> None:
-        assert isinstance(place, int) and isinstance(value, int)
+        assert isinstance(place, int)
+        assert isinstance(value, int)
         self.written.append((place, value))
         super().__setitem__(place, value)
 
@@ -132,16 +134,16 @@ class CasesOf:
             yield from self._delivered(number, state)
 
     def _delivered(self, number: int, state: State) -> Iterator[Case]:
-        product = self._space.product
-        queue = product.queues[number]
-        code = state[queue.slots[0].code]
-        if code:
-            draft = arrival(state, queue)
-            plain = self._translated(tuple(draft.now))
-            occasion = Occasion(queue=number, code=code)
-            message = queue.messages[code - 1]
-            value = draft.payload if message.type is not None else 0
-            yield Case(self._own(plain), self._seen(plain), occasion, value, draft.late)
+        queue = self._space.product.queues[number]
+        for place, slot in enumerate(queue.heads):
+            code = state[slot.code]
+            if code:
+                draft = arrival(state, queue, place)
+                plain = self._translated(tuple(draft.now))
+                occasion = Occasion(queue=number, code=code)
+                valued = queue.messages[code - 1].type is not None
+                value = draft.payload if valued else 0
+                yield Case(self._own(plain), self._seen(plain), occasion, value, draft.late)
 
     def _is_due(self, occasion: Occasion, state: State, plain: list[int]) -> bool:
         """Whether a timer may have expired: it runs, and where time is counted it is time."""
@@ -219,9 +221,7 @@ class CasesOf:
             return chosen, "taken"
         return None, blocked if reacting.full(draft, number, reactions) else otherwise
 
-    def _alternatives(
-        self, occasion: Occasion, leaf: int
-    ) -> tuple[tuple[Reaction, ...], str, str]:
+    def _alternatives(self, occasion: Occasion, leaf: int) -> tuple[tuple[Reaction, ...], str, str]:
         """The reactions, and the answers where none is enabled, or only for want of room."""
         form = self.plan.form
         if occasion.queue >= 0:
@@ -362,8 +362,8 @@ def _with_clock(product: Product) -> Product:
     """The product with a clock that counts several ticks in each of the chip's times."""
     device = product.device
     if device.clock is None:
-        times = [time for one in durations(device) for time in one.moments]
-        measure = common_measure(times) or 1
+        times = (time for one in durations(device) for time in one.moments)
+        measure = common_measure(times) or Fraction(1)
         place = device.place or next(iter(device.chips.values())).place
         device = replace(device, clock=Clock(measure / 4, frozenset(), place))
     return compose(device)

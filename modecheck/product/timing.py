@@ -259,7 +259,8 @@ class TimerCode:
         used = {count.field for n in leaves for count in self._timers.at(chip.leaves[n])}
         for own in sorted(used):
             count = goes_on.get(own)
-            kept = [n for n in leaves if count is not None and self._timers.keeps(n, rule, count.state)]
+            keeps = self._timers.keeps
+            kept = [n for n in leaves if count is not None and keeps(n, rule, count.state)]
             if len(kept) < len(leaves):
                 anew = folded("if", (self.inside(kept), Read(own), ConstantIR(0)))
                 yield self._set(own, anew if kept else ConstantIR(0), rule)
