@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -48,12 +49,8 @@ class CCode:
 
     def parameters(self, occasion: Occasion) -> list[tuple[str, str]]:
         """The types and names of what an occasion's function is given beside the chip."""
-        if occasion.queue < 0:
-            return []
-        queue = self.plan.product.queues[occasion.queue]
-        valued = queue.messages[occasion.code - 1].type is not None
-        late = queue.slots[0].late >= 0
-        return [*([("int32_t", "value")] * valued), *([("bool", "late")] * late)]
+        value, late = self.plan.brings(occasion)
+        return [*([("int32_t", "value")] * value), *([("bool", "late")] * late)]
 
     @cached_property
     def occasions_of(self) -> dict[Body, list[Occasion]]:
@@ -119,7 +116,11 @@ class CCode:
         """The function of a body, as a definition."""
         needs = [("", f"{self.words.type} *chip"), *self.needs(body)]
         parameters = ", ".join(f"{kind} {name}".strip() for kind, name in needs)
-        lines = list(self._statements(body)) or ["(void)chip;"]
+        lines = list(self._statements(body))
+        unused = [
+            name for name in ("chip", *(n for _, n in self.needs(body))) if not uses(lines, name)
+        ]
+        lines = [*(f"(void){name};" for name in unused), *lines]
         return [
             f"/* {self.told(body.rule)} */",
             f"static void {self.words.do(body)}({parameters})",
@@ -237,6 +238,11 @@ HELPERS = {
 
 def _helper(name: str, line: str) -> list[str]:
     return [f"static int32_t {name}(int32_t a, int32_t b)", "{", f"    {line}", "}", ""]
+
+
+def uses(lines: list[str], name: str) -> bool:
+    """Whether lines of code, comments and strings left out, have a word."""
+    return any(re.search(rf"\b{name}\b", re.sub(r'/\*.*?\*/|"[^"]*"', "", line)) for line in lines)
 
 
 def _cast(kind: str, text: str) -> str:

@@ -21,6 +21,7 @@ from modecheck.product.ir import (
     Read,
     ReadItem,
 )
+from modecheck.product.subexpressions import can_fail
 from modecheck.product.value_bounds import ValueBounds, bounds_of
 
 Spell = Callable[[int], str]
@@ -85,10 +86,11 @@ class CExpressions:
 
     def text(self, expression: Expression, given: Given, *, spell: Spell | None = None) -> str:
         """The expression in C; `spell` names a constant that is all of it."""
-        return self._written(expression, given, OR, spell or number)
+        return self._written(simplified(expression), given, OR, spell or number)
 
     def condition(self, expression: Expression, given: Given) -> list[str]:
         """A condition as lines, each of which but the first begins with its operator."""
+        expression = simplified(expression)
         text = self._written(expression, given, OR, number)
         if len(text) <= LONGEST_LINE or not isinstance(expression, ApplyIR):
             return [text]
@@ -183,6 +185,9 @@ class CExpressions:
             return f"(-{self._widened(one, arguments[0], given)})"
         symbol, own = INFIX[operator]
         if own == COMPARED:
+            known = self._decided(one, given)
+            if known is not None:
+                return str(int(known))
             parts = self._compared(arguments, given)
         elif own >= SUM:
             first, *rest = arguments
@@ -198,7 +203,9 @@ class CExpressions:
         if isinstance(one, ApplyIR) and one.operator in OPPOSITES:
             opposite = ApplyIR(OPPOSITES[one.operator], one.arguments)
             return self._written(opposite, given, level, number)
-        return f"!{self._written(one, given, ATOM, number)}"
+        text = f"!{self._written(one, given, ATOM, number)}"
+        # A compiler warns where a comparison begins with !, which denies only its first part.
+        return f"({text})" if level > AND else text
 
     def _all(self, arguments: list[Expression], given: Given) -> list[str]:
         return [self._written(each, given, ATOM, number) for each in arguments]
@@ -226,6 +233,22 @@ class CExpressions:
         kind = "int32_t" if all(fits(each, WIDE) for each in bounds) else "int64_t"
         return f"({kind}){text}"
 
+    def _decided(self, one: ApplyIR, given: Given) -> bool | None:
+        """The result of a comparison that always has the same: a compiler warns of it."""
+        if can_fail(one):
+            return None
+        first, second = (bounds_of(each, self._fields, given.bounds) for each in one.arguments)
+        same = one.arguments[0] == one.arguments[1]
+        apart = first.high < second.low or second.high < first.low
+        return {
+            "==": True if same else False if apart else None,
+            "!=": False if same else True if apart else None,
+            "<": _less(first, second, equal=same),
+            ">": _less(second, first, equal=same),
+            "<=": _denied(_less(second, first, equal=same)),
+            ">=": _denied(_less(first, second, equal=same)),
+        }[one.operator]
+
     def _compared(self, arguments: tuple[Expression, ...], given: Given) -> tuple[str, ...]:
         spells = [self._spelling(each, given) for each in arguments]
         named = next((one for one in spells if one is not None), number)
@@ -246,7 +269,7 @@ class CExpressions:
         one = self._fields[field]
         plan = self._plan
         if field == plan.form.state_field:
-            return lambda value: self._names.constant(plan.form.leaves[value])
+            return lambda value: self._names.constant("in", plan.form.leaves[value])
         if field in plan.variable_fields:
             return self._words(one.type, (plan.variable_fields[field][0],))
         name = one.name.partition("[")[0]
@@ -282,6 +305,27 @@ class CExpressions:
         one = self._plan.product.queues[queue]
         message = one.messages[code - 1]
         return self._words(message.type, (one.name, message.name))
+
+
+def simplified(expression: Expression) -> Expression:
+    """The expression without a choice between two equal values."""
+    if not isinstance(expression, ApplyIR):
+        return expression
+    parts = tuple(simplified(one) for one in expression.arguments)
+    if expression.operator == "if" and parts[1] == parts[2] and not can_fail(parts[0]):
+        return parts[1]
+    return ApplyIR(expression.operator, parts)
+
+
+def _less(first: ValueBounds, second: ValueBounds, *, equal: bool) -> bool | None:
+    """Whether a value is always less than another one, or never; None if it depends."""
+    if equal or first.low >= second.high:
+        return False
+    return True if first.high < second.low else None
+
+
+def _denied(known: bool | None) -> bool | None:
+    return None if known is None else not known
 
 
 def number(value: int) -> str:

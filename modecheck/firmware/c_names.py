@@ -12,15 +12,13 @@ from dataclasses import dataclass, field
 from modecheck.model.errors import InputError, InvalidInput
 from modecheck.model.places import Place
 
-KEYWORDS = frozenset(
-    re.split(
-        r"\s+",
-        """alignas alignof asm auto bool break case char const constexpr continue default do double
-        else enum extern false float for goto if inline int long nullptr register restrict return short
-        signed sizeof static static_assert struct switch thread_local true typedef typeof
-        typeof_unqual union unsigned void volatile while""",
-    )
-)
+_KEYWORDS = """
+alignas alignof asm auto bool break case char const constexpr continue default do double else enum
+extern false float for goto if inline int long nullptr register restrict return short signed sizeof
+static static_assert struct switch thread_local true typedef typeof typeof_unqual union unsigned
+void volatile while
+"""
+KEYWORDS = frozenset(_KEYWORDS.split())
 """Of C99 (ISO/IEC 9899:1999, 6.4.1) and of C23, with the macros of <stdbool.h>; from memory."""
 
 MOST_OF_A_NAME = 63
@@ -32,7 +30,8 @@ def identifier(text: str) -> str:
     one underscore.
     """
     plain = "".join(
-        one if one.isascii() or not one.isalnum() else f"u{ord(one):04x}" for one in text
+        one if one.isascii() or not one.isalnum() else f"u{ord(one):04x}"
+        for one in text.replace("#", "_no_")
     )
     return re.sub(r"[^A-Za-z0-9]+", "_", plain).strip("_") or "_"
 

@@ -6,10 +6,9 @@ chart. `table`: one row for each alternative in constant data, and one small int
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
 
-from modecheck.firmware.c_code import CCode, indented
+from modecheck.firmware.c_code import CCode, indented, uses
 from modecheck.firmware.c_header import NO_LATEST, unit_of
 from modecheck.firmware.c_names import comment
 from modecheck.firmware.c_table import table_style
@@ -81,7 +80,7 @@ def _timer_functions(code: CCode) -> Iterator[str]:
     chip, timer_type = f"{code.words.type} *chip", names.name("timer_t")
     bit = "chip->running[timer / 8]"
     mask = "1u << (timer % 8)"
-    if any(body.stops for body in plan.bodies):
+    if _ends(code):
         yield f"static void {names.name('timer_ends')}({chip}, {timer_type} timer)"
         yield "{"
         yield f"    if ({bit} & ({mask})) {{"
@@ -90,12 +89,26 @@ def _timer_functions(code: CCode) -> Iterator[str]:
         yield "    }"
         yield "}"
         yield ""
+    if not _begins(code):
+        return
     yield f"static void {names.name('timer_begins')}({chip}, {timer_type} timer)"
     yield "{"
     yield f"    {bit} = (uint8_t)({bit} | ({mask}));"
     yield f"    {names.name('timer_start')}(chip, timer);"
     yield "}"
     yield ""
+
+
+def _ends(code: CCode) -> bool:
+    """Whether some rule, or a restart, stops a timer."""
+    begun = code.plan.timers.begun_in(code.plan.form.initial)
+    return len(begun) < len(code.plan.timers.all) or any(body.stops for body in code.plan.bodies)
+
+
+def _begins(code: CCode) -> bool:
+    """Whether some rule, or the beginning, starts a timer."""
+    begun = code.plan.timers.begun_in(code.plan.form.initial)
+    return bool(begun) or any(body.starts for body in code.plan.bodies)
 
 
 def _switch_style(code: CCode) -> Iterator[str]:
@@ -107,7 +120,7 @@ def _switch_style(code: CCode) -> Iterator[str]:
         yield "{"
         body = list(_cases(code, occasion))
         unused = [
-            n for n in ("chip", *(n for _, n in code.parameters(occasion))) if not _uses(body, n)
+            n for n in ("chip", *(n for _, n in code.parameters(occasion))) if not uses(body, n)
         ]
         yield from (f"    (void){name};" for name in unused)
         yield from indented(body)
@@ -115,11 +128,6 @@ def _switch_style(code: CCode) -> Iterator[str]:
         yield ""
     yield from _chosen(code, "timer_due", "timer_t", "timer")
     yield from _chosen(code, "take", "rule_t", "rule")
-
-
-def _uses(lines: list[str], name: str) -> bool:
-    """Whether code, comments left out, has a word."""
-    return any(re.search(rf"\b{name}\b", re.sub(r'/\*.*?\*/|"[^"]*"', "", line)) for line in lines)
 
 
 def _cases(code: CCode, occasion: Occasion) -> Iterator[str]:
@@ -216,7 +224,7 @@ def _starts(code: CCode) -> Iterator[str]:
             yield from indented(_first_values(code, variable.name))
     begun = plan.timers.begun_in(plan.form.initial)
     for number in range(len(plan.timers.all)):
-        if number not in begun and any(body.stops for body in plan.bodies):
+        if number not in begun:
             yield f"    {names.name('timer_ends')}(chip, {words.timer(number)});"
     yield f"    chip->state = {words.state(plan.form.initial)};"
     yield from (f"    {names.name('timer_begins')}(chip, {words.timer(one)});" for one in begun)

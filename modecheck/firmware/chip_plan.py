@@ -134,12 +134,12 @@ class ChipPlan:
         if occasion.queue >= 0:
             reception = self.form.receptions[leaf][occasion.queue, occasion.code]
             otherwise = ANSWERS[reception.otherwise]
-            return self._rows(reception.reactions, leaf, otherwise, blocked="not_now")
+            return self._rows(reception.reactions, occasion, leaf, otherwise)
         if occasion.signal >= 0:
             heard = self.form.hearings[leaf].get(occasion.signal, ())
-            return self._rows(heard, leaf, "discarded", blocked="unexpected")
+            return self._rows(heard, occasion, leaf, "discarded")
         own = [one for one in self.form.steps[leaf] if self._is_taken(one, occasion, leaf)]
-        return self._rows(own, leaf, "not_now" if own else "discarded", blocked="not_now")
+        return self._rows(own, occasion, leaf, "not_now" if own else "discarded")
 
     def _is_taken(self, reaction: Reaction, occasion: Occasion, leaf: int) -> bool:
         if occasion.timer >= 0:
@@ -147,20 +147,23 @@ class ChipPlan:
         return reaction.rule == occasion.rule
 
     def _rows(
-        self, reactions: Sequence[Reaction], leaf: int, otherwise: str, *, blocked: str
+        self, reactions: Sequence[Reaction], occasion: Occasion, leaf: int, otherwise: str
     ) -> Chain:
         """The reactions until one that is always taken, and what holds where none is enabled, or
         only for want of room.
         """
+        blocked = "unexpected" if occasion.signal >= 0 else "not_now"
         rows: list[Row] = []
         for reaction in reactions:
-            guard = self._judged(reaction.guard, reaction, leaf)
+            guard = self._judged(reaction.guard, reaction, occasion, leaf)
             if guard != FALSE:
                 body = self._body(reaction, leaf)
                 rows.append(Row(None if guard == TRUE else guard, body, "taken"))
             if guard == TRUE:
                 return tuple(rows)
-        waiting = [self._judged(one.own_guard, one, leaf) for one in reactions if one.rooms]
+        waiting = [
+            self._judged(one.own_guard, one, occasion, leaf) for one in reactions if one.rooms
+        ]
         full = folded("or", tuple(waiting))
         if full != FALSE and blocked != otherwise:
             rows.append(Row(None if full == TRUE else full, None, blocked))
@@ -168,15 +171,28 @@ class ChipPlan:
             rows.append(Row(None, None, otherwise))
         return tuple(rows)
 
-    def _judged(self, guard: Expression | None, reaction: Reaction, leaf: int) -> Expression:
+    def brings(self, occasion: Occasion) -> tuple[bool, bool]:
+        """Whether an occasion brings a value along, and whether what brings it can be late."""
+        if occasion.queue < 0:
+            return False, False
+        queue = self.product.queues[occasion.queue]
+        return queue.messages[occasion.code - 1].type is not None, queue.slots[0].late >= 0
+
+    def _judged(
+        self, guard: Expression | None, reaction: Reaction, occasion: Occasion, leaf: int
+    ) -> Expression:
         """A guard of a reaction where the chip's state is known, and its timer has expired."""
         if guard is None:
             return TRUE
-        known = {self.form.state_field: leaf}
+        known: dict[Expression, int] = {Read(self.form.state_field): leaf}
+        value, late = self.brings(occasion)
+        known |= {} if value else {PayloadIR(): 0}
+        known |= {} if late else {IsLateIR(): 0}
         expires = self.rules[reaction.rule].expires
         if expires:
             name = f"{self.form.name}.{expires} timer"
-            known[next(n for n, one in enumerate(self.product.fields) if one.name == name)] = 1
+            own = next(n for n, one in enumerate(self.product.fields) if one.name == name)
+            known[Read(own)] = 1
         return judged(guard, known)
 
     def _body(self, reaction: Reaction, leaf: int) -> Body:
@@ -245,10 +261,10 @@ def plan_of(device: Device, chip: str) -> ChipPlan:
     return ChipPlan(compose(replace(device, clock=None)), list(device.chips).index(chip))
 
 
-def judged(expression: Expression, known: dict[int, int]) -> Expression:
-    """The expression where the values of some fields are known."""
-    if isinstance(expression, Read):
-        value = known.get(expression.field)
+def judged(expression: Expression, known: dict[Expression, int]) -> Expression:
+    """The expression where some of what it reads is known."""
+    if isinstance(expression, Read | PayloadIR | IsLateIR):
+        value = known.get(expression)
         return expression if value is None else ConstantIR(value)
     if isinstance(expression, ReadItem):
         return replace(expression, index=judged(expression.index, known))

@@ -52,12 +52,15 @@ class TimersOfChip:
             rule = rules[0]
             assert rule.after is not None
             states = rule.sources or (WHOLE_CHIP,)
-            nested = any(one in self.chip.ancestry(other)[1:] for one in states for other in states)
+            around = {outer for one in rule.sources for outer in self.chip.ancestry(one)[1:]}
+            nested = not around.isdisjoint(rule.sources)
             if not nested:
                 leaves = frozenset(self._states.leaves_of(rule))
                 yield ChipTimer(title, rule.after, leaves, rules, None, rule.place)
             for state in states if nested else ():
                 leaves = frozenset(self._states.leaves_in(state))
+                if all(self._states.source_in(leaf, rule) != state for leaf in leaves):
+                    continue  # an inner state of the rule's lies in each
                 named = f"{title} {state}".strip()
                 yield ChipTimer(named, rule.after, leaves, rules, state, rule.place)
 

@@ -321,9 +321,9 @@ class CasesOf:
                 continue
             rule = next(one for one in counts.chip.rules if one.title == timer.rule.title)
             for leaves, count in counts.of(rule).items():
-                for leaf in leaves:
-                    if timer.source is None or timer.source == count.state:
-                        found[number, leaf] = count.field
+                if timer.source in (None, count.state):
+                    runs_in = leaves if timer.source is None else timer.leaves
+                    found |= {(number, leaf): count.field for leaf in runs_in}
         return found
 
     def _begun(self, now: Sequence[int], own: tuple[int, ...]) -> Iterator[int]:
