@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 from modecheck.firmware.c_names import CNames
 from modecheck.firmware.chip_plan import Body, ChipPlan, Occasion
-from modecheck.model.errors import InputError, InvalidInput
 
 FIXED = (
     "t",
@@ -29,7 +28,6 @@ FIXED = (
     "remainder",
 )
 ANSWERS = ("taken", "discarded", "deferred", "not_now", "unexpected")
-MOST_BITS = 31
 
 
 @dataclass(frozen=True)
@@ -94,7 +92,7 @@ class CWords:
         return self.names.name("store", variable)
 
     def claim(self) -> None:
-        """Claim every name. Raises `InvalidInput` if two are the same, or a range is too wide."""
+        """Claim every name. Raises `InvalidInput` if two are the same."""
         names, plan, chip = self.names, self.plan, self.plan.chip
         for word in FIXED:
             names.name(word, of=f"{chip.name}'s own {word}")
@@ -116,18 +114,12 @@ class CWords:
         names.need_distinct()
 
     def _claim_variables(self) -> None:
-        wrong = []
         for variable in self.plan.chip.variables.values():
             told, place = f"variable {variable.name}", variable.place
             self.names.member(variable.name, of=told, place=place)
             self.names.name("store", variable.name, of=told, place=place)
             for word in variable.type.words if variable.type.kind == "word" else ():
                 self.names.constant(variable.name, word, of=f"{told} as {word}", place=place)
-            if variable.type.low < -(1 << MOST_BITS) or variable.type.high >= 1 << MOST_BITS:
-                message = f"{told} does not fit into 32 bits with a sign"
-                wrong.append(InputError(message, place, "a smaller range"))
-        if wrong:
-            raise InvalidInput(wrong)
 
     def _claim_others(self) -> None:
         product = self.plan.product

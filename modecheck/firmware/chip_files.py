@@ -33,7 +33,7 @@ class ChipFiles:
 
     @cached_property
     def code(self) -> CCode:
-        """Raises `InvalidInput` if two names are the same in C, or a range is too wide."""
+        """Raises `InvalidInput` if two names are the same in C."""
         code = CCode(plan_of(self.verdict.explored[0].device, self.chip))
         code.words.claim()
         return code

@@ -18,7 +18,7 @@ from modecheck.product.timing import WHOLE_CHIP, ChipTimers
 class ChipTimer:
     """A timer of the chip. A named one (without `rules`) runs while rules have started it; that of
     a rule runs in its `leaves`, counted since `source` was entered (None: whichever of the rule's
-    states holds, none of which is inside another). Branches of one rule that leave their state wait
+    states holds, none of which is inside another). All branches of a rule wait
     for the same timer.
     """
 
@@ -128,6 +128,5 @@ def _together(chip: Chip) -> list[tuple[str, tuple[Rule, ...]]]:
     found: dict[str, list[Rule]] = {}
     for rule in chip.rules:
         if rule.after is not None:
-            shared = rule.branch if not rule.periodic and rule.target is not None else None
-            found.setdefault(shared.of if shared else rule.title, []).append(rule)
+            found.setdefault(rule.whole, []).append(rule)
     return [(title, tuple(rules)) for title, rules in found.items()]

@@ -33,6 +33,7 @@ TOPICS = (
     "large",
     "ci",
     "library",
+    "firmware",
     "implementation",
     "shell",
 )

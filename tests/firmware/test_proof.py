@@ -1,0 +1,136 @@
+"""C code does what its chip does, and a slip in it is found."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from modecheck.firmware.c_source import STYLES
+from modecheck.firmware.proof import proved
+from modecheck.firmware.proof_cases import CasesOf
+from modecheck.firmware.random_walks import walked
+from modecheck.model.devices import read_device
+from tests.firmware.made import cases_of, files_of, needs_compiler, proof_of
+from tests.generation.devices import device_from, rolled
+
+MODELS = Path(__file__).parents[2] / "models"
+STARTER, TANDEM = (str(MODELS / name / "device.yaml") for name in ("starter", "tandem"))
+
+pytestmark = needs_compiler
+
+
+@pytest.fixture(scope="module")
+def hub() -> CasesOf:
+    """The hub of tandem, in the first thousand states of the device."""
+    (cases,) = cases_of(read_device(TANDEM), ["hub"], 1_000)
+    return cases
+
+
+@pytest.mark.parametrize("style", STYLES)
+def test_the_hub_of_tandem_is_proven(hub: CasesOf, style: str) -> None:
+    """Messages, signals, timers, rules without a trigger and restarts: the same in each case."""
+    proof = proof_of(hub, style)
+    assert proof.holds
+    assert proof.failing == 0
+    assert all(proof.cases[kind] for kind in ("messages", "signals", "timers", "own rules"))
+    assert proof.cases["restarts"]
+
+
+RESTART = "void hub_restart(hub_t *chip)\n{"
+SLIPS = {
+    "another state": ("chip->state = HUB_IN_DARK;", "chip->state = HUB_IN_SECURING;"),
+    "a write is left out": ("chip->rear_bond = 1;", ""),
+    "a stored value is left out": ("hub_store_rear_bond(chip, chip->rear_bond);", ""),
+    "a timer is not started": ("hub_timer_begins(chip, HUB_TIMER_NOBODY_CALLS);", ""),
+    "a timer goes on": ("hub_timer_ends(chip, HUB_TIMER_STARTED);", ""),
+    "a message is not sent": ("hub_send_usb_down_attach(chip);", ""),
+    "another signal": ("hub_signal_front_answer(chip);", "hub_signal_rear_answer(chip);"),
+    "half a guard": ("if (chip->wants_tablet && chip->front_bond != 0)", "if (chip->wants_tablet)"),
+    "the other guard": ("if (chip->tablet_bond == 0)", "if (chip->tablet_bond != 0)"),
+    "another answer": ("return HUB_DISCARDED;", "return HUB_DEFERRED;"),
+    "a restart forgets": (RESTART, f"{RESTART}\n    chip->front_bond = 0;"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("slip", SLIPS)
+def test_a_slip_in_the_code_is_found(hub: CasesOf, slip: str) -> None:
+    """Whatever is written wrongly, the proof says in which case, and what the model does there."""
+    right, wrong = SLIPS[slip]
+    bench, files = files_of(hub, "switch")
+    assert right in files["hub.c"]
+    broken = {**files, "hub.c": files["hub.c"].replace(right, wrong)}
+    proof = proved(bench, hub, broken)
+    assert proof.different
+    assert proof.differences[0].model != proof.differences[0].code
+
+
+def test_code_that_breaks_off_is_a_difference(hub: CasesOf) -> None:
+    """A sanitizer that stops the program ends the comparison, and is reported."""
+    bench, files = files_of(hub, "switch")
+    wrong = "    int zero = 0;\n\n    chip->state = (uint8_t)(1 / zero);"
+    begun = "static void hub_do_choose_tablet(hub_t *chip)\n{"
+    assert begun in files["hub.c"]
+    broken = {**files, "hub.c": files["hub.c"].replace(begun, f"{begun}\n{wrong}")}
+    proof = proved(bench, hub, broken)
+    assert not proof.holds
+    assert "division by zero" in proof.differences[-1].code
+
+
+def test_walks_take_the_code_through_the_device() -> None:
+    """The compiled code takes the place of the chip, and deviates nowhere; with a slip it does."""
+    device = read_device(STARTER)
+    (cases,) = cases_of(device, ["receiver"])
+    bench, files = files_of(cases, "switch")
+    assert walked(bench, files, device).deviation == ""
+    right, wrong = "RECEIVER_IN_CHANGING;", "RECEIVER_IN_ON_AIR;"
+    assert right in files["receiver.c"]
+    broken = {**files, "receiver.c": files["receiver.c"].replace(right, wrong)}
+    assert "receiver deviates from its model" in walked(bench, broken, device).deviation
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_random_chips_are_proven(seed: int) -> None:
+    """Whatever a chip can be made of comes out the same in C."""
+    _prove_random(seed)
+
+
+@pytest.mark.thorough
+@pytest.mark.parametrize("seed", range(6, 36))
+def test_more_random_chips_are_proven(seed: int) -> None:
+    """The same for more of them."""
+    _prove_random(seed)
+
+
+def _prove_random(seed: int) -> None:
+    device = rolled(seed, timed=bool(seed % 3)).read()
+    names = [chip.name for chip in device.chips.values() if not chip.actor]
+    (cases,) = cases_of(device, [names[seed % len(names)]], 200)
+    assert proof_of(cases, STYLES[seed % 2]).differences == []
+
+
+def test_a_value_out_of_range_is_seen_in_a_debug_build() -> None:
+    """The model excludes it; code of a model with findings reports it through its hook."""
+    device = device_from(COUNTING)
+    (cases,) = cases_of(device, ["counter"])
+    proof = proof_of(cases, "switch")
+    assert proof.holds
+    assert proof.failing == 1
+    _, files = files_of(cases, "switch")
+    assert (
+        'COUNTER_WITHIN(chip->n + 1, 0, 3, "n += 1 leaves the range of counter.n")'
+        in (files["counter.c"])
+    )
+
+
+COUNTING = """
+device: counting
+chips:
+  counter:
+    variables:
+      n: {range: [0, 3]}
+    states:
+      counting: {rest: true}
+    rules:
+      count: {in: counting, do: n += 1}
+"""
