@@ -16,7 +16,7 @@ from modecheck.firmware.c_expressions import (
 )
 from modecheck.firmware.c_names import CNames, comment
 from modecheck.firmware.c_words import CWords
-from modecheck.firmware.chip_plan import Body, ChipPlan, Occasion, Row, asks_for
+from modecheck.firmware.chip_plan import Alternative, Body, ChipPlan, Occasion, asks_for
 from modecheck.product.ir import Assign, Expression, SendIR, TargetIR
 from modecheck.product.subexpressions import fields_read
 from modecheck.product.value_bounds import ValueBounds, bounds_of
@@ -79,7 +79,7 @@ class CCode:
 
     # Rows
 
-    def row(self, row: Row, occasion: Occasion) -> Iterator[str]:
+    def row(self, row: Alternative, occasion: Occasion) -> Iterator[str]:
         """A row as statements, the last of which returns."""
         given = self.given(occasion)
         answer = self.words.answer(row.answer)

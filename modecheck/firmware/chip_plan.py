@@ -56,7 +56,7 @@ class Body:
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class Alternative:
     """One of several alternatives: where the guard holds (None: always), a body, and the answer."""
 
     guard: Expression | None
@@ -64,7 +64,7 @@ class Row:
     answer: str
 
 
-Chain: TypeAlias = tuple[Row, ...]
+Chain: TypeAlias = tuple[Alternative, ...]
 """What a chip does with an event in a leaf: the first row whose guard holds; the last always does.
 """
 
@@ -153,12 +153,12 @@ class ChipPlan:
         only for want of room.
         """
         blocked = "unexpected" if occasion.signal >= 0 else "not_now"
-        rows: list[Row] = []
+        rows: list[Alternative] = []
         for reaction in reactions:
             guard = self._judged(reaction.guard, reaction, occasion, leaf)
             if guard != FALSE:
                 body = self._body(reaction, leaf)
-                rows.append(Row(None if guard == TRUE else guard, body, "taken"))
+                rows.append(Alternative(None if guard == TRUE else guard, body, "taken"))
             if guard == TRUE:
                 return tuple(rows)
         waiting = [
@@ -166,9 +166,9 @@ class ChipPlan:
         ]
         full = folded("or", tuple(waiting))
         if full != FALSE and blocked != otherwise:
-            rows.append(Row(None if full == TRUE else full, None, blocked))
+            rows.append(Alternative(None if full == TRUE else full, None, blocked))
         if full != TRUE or blocked == otherwise:
-            rows.append(Row(None, None, otherwise))
+            rows.append(Alternative(None, None, otherwise))
         return tuple(rows)
 
     def brings(self, occasion: Occasion) -> tuple[bool, bool]:

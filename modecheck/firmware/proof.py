@@ -27,7 +27,7 @@ from modecheck.firmware.c_bench import (
 from modecheck.firmware.c_words import ANSWERS
 from modecheck.firmware.chip_plan import ChipPlan, Occasion
 from modecheck.firmware.compiler import SANITIZERS, compiled
-from modecheck.firmware.proof_cases import RESTARTED, Case, CasesOf, Outcome
+from modecheck.firmware.proof_cases import RESTARTED, CasesOf, ChipCase, ModelOutcome
 
 MOST_SHOWN = 20
 """Differences that are reported; the others are counted."""
@@ -36,7 +36,7 @@ TOGETHER = 20_000
 
 
 @dataclass(frozen=True, slots=True)
-class Difference:
+class CodeDifference:
     """A case in which the code does something else, in words."""
 
     case: str
@@ -51,7 +51,7 @@ class Proof:
     """
 
     cases: Counter[str] = field(default_factory=Counter)
-    differences: list[Difference] = field(default_factory=list)
+    differences: list[CodeDifference] = field(default_factory=list)
     different: int = 0
     failing: int = 0
 
@@ -85,8 +85,8 @@ def _program(bench: Bench, files: dict[str, str], folder: str) -> str:
     return program
 
 
-def _parts(cases: Iterable[Case]) -> Iterator[list[Case]]:
-    part: list[Case] = []
+def _parts(cases: Iterable[ChipCase]) -> Iterator[list[ChipCase]]:
+    part: list[ChipCase] = []
     for case in cases:
         part.append(case)
         if len(part) == TOGETHER:
@@ -96,7 +96,9 @@ def _parts(cases: Iterable[Case]) -> Iterator[list[Case]]:
         yield part
 
 
-def _compare(bench: Bench, cases: CasesOf, program: str, some: list[Case], proof: Proof) -> None:
+def _compare(
+    bench: Bench, cases: CasesOf, program: str, some: list[ChipCase], proof: Proof
+) -> None:
     outcomes = [(case, cases.outcome(case)) for case in some]
     wanted = [(case, outcome) for case, outcome in outcomes if outcome is not None]
     proof.failing += len(outcomes) - len(wanted)
@@ -120,13 +122,13 @@ def _compare(bench: Bench, cases: CasesOf, program: str, some: list[Case], proof
             _note(proof, plan, case, model, code)
 
 
-def _note(proof: Proof, plan: ChipPlan, case: Case, model: str, code: str) -> None:
+def _note(proof: Proof, plan: ChipPlan, case: ChipCase, model: str, code: str) -> None:
     proof.different += 1
     if len(proof.differences) < MOST_SHOWN:
-        proof.differences.append(Difference(case_in_words(plan, case), model, code))
+        proof.differences.append(CodeDifference(case_in_words(plan, case), model, code))
 
 
-def _given(bench: Bench, case: Case) -> Iterator[list[int]]:
+def _given(bench: Bench, case: ChipCase) -> Iterator[list[int]]:
     """The operations of a case; the last one is the case itself."""
     yield [SET, *case.own]
     yield from ([SEE, *cell] for cell in seen_cells(bench, case.seen))
@@ -146,8 +148,8 @@ def seen_cells(bench: Bench, seen: Iterable[int]) -> Iterator[tuple[int, int, in
 
 
 @dataclass(frozen=True, slots=True)
-class Observed:
-    """What the code did: as `Outcome`, with the timers that it stopped."""
+class CodeOutcome:
+    """What the code did: as `ModelOutcome`, with the timers that it stopped."""
 
     answer: str
     own: tuple[int, ...]
@@ -158,7 +160,7 @@ class Observed:
     failed: bool
 
 
-def observed(bench: Bench, log: list[int]) -> Observed:
+def observed(bench: Bench, log: list[int]) -> CodeOutcome:
     """What a log says."""
     answer, count = log[0], log[1]
     entries = [tuple(log[2 + 4 * n : 6 + 4 * n]) for n in range(count)]
@@ -169,7 +171,7 @@ def observed(bench: Bench, log: list[int]) -> Observed:
         elif kind == STOPPED:
             begun.discard(timer)
     variables = list(bench.code.plan.chip.variables)
-    return Observed(
+    return CodeOutcome(
         answer=ANSWERS[answer],
         own=tuple(log[2 + 4 * count :]),
         begun=frozenset(begun),
@@ -183,7 +185,7 @@ def observed(bench: Bench, log: list[int]) -> Observed:
 
 
 def _differences(
-    plan: ChipPlan, case: Case, model: Outcome, code: Observed
+    plan: ChipPlan, case: ChipCase, model: ModelOutcome, code: CodeOutcome
 ) -> Iterator[tuple[str, str]]:
     """In what the two differ, in words: what the model does, and the code."""
     if case.occasion != RESTARTED and model.answer != code.answer:
@@ -228,7 +230,7 @@ def own_in_words(plan: ChipPlan, own: tuple[int, ...]) -> str:
     return ", ".join([*parts, *([f"running: {', '.join(timers)}"] if timers else [])])
 
 
-def case_in_words(plan: ChipPlan, case: Case) -> str:
+def case_in_words(plan: ChipPlan, case: ChipCase) -> str:
     """A case: what the chip knows and reads, and what it is given."""
     fields = plan.product.fields
     reads = [f"{fields[n].name} {v}" for n, v in zip(plan.foreign, case.seen, strict=True)]

@@ -36,14 +36,14 @@ RESTARTED = Occasion()
 """The occasion that the chip loses power or is reset."""
 
 
-class Progress(Protocol):
+class GatheringProgress(Protocol):
     """Hears how many of how many states were looked at."""
 
     def __call__(self, states: int, of: int, /) -> None: ...
 
 
 @dataclass(frozen=True, slots=True)
-class Case:
+class ChipCase:
     """What the chip knows (state, variables, running timers), what it reads of others, in the order
     of the plan's `foreign` fields, and what it is given.
     """
@@ -56,7 +56,7 @@ class Case:
 
 
 @dataclass(frozen=True, slots=True)
-class Outcome:
+class ModelOutcome:
     """What the interpreter does: the answer, all that the chip knows then, the timers that have
     begun anew, and, in order, what it stores (field and value), sends (link, message, value) and
     signals. Timers of which a count cannot show whether they have begun anew are `unclear`.
@@ -110,7 +110,7 @@ class CasesOf:
         self._from_space = self._plain.fields_from(space.product)
         self._to_timed = self._timed.fields_from(plan.product)
         self._interpreter = Interpreter(space.product)
-        self.known: dict[Case, None] = {}
+        self.known: dict[ChipCase, None] = {}
 
     # Which cases there are
 
@@ -121,19 +121,19 @@ class CasesOf:
             occasion = Occasion(signal=hearing.signal)
             if hearing.signaller != self.plan.number and occasion in self.plan.chains:
                 plain = self._translated(hearing.seen)
-                self.known[Case(self._own(plain), self._seen(plain), occasion)] = None
+                self.known[ChipCase(self._own(plain), self._seen(plain), occasion)] = None
 
-    def _at(self, state: State) -> Iterator[Case]:
+    def _at(self, state: State) -> Iterator[ChipCase]:
         plain = self._translated(state)
         own, seen = self._own(plain), self._seen(plain)
-        yield Case(own, (0,) * len(seen), RESTARTED)
+        yield ChipCase(own, (0,) * len(seen), RESTARTED)
         for occasion in self.plan.occasions:
             if occasion.rule >= 0 or (occasion.timer >= 0 and self._is_due(occasion, state, plain)):
-                yield Case(own, seen, occasion)
+                yield ChipCase(own, seen, occasion)
         for number in self.plan.form.inputs:
             yield from self._delivered(number, state)
 
-    def _delivered(self, number: int, state: State) -> Iterator[Case]:
+    def _delivered(self, number: int, state: State) -> Iterator[ChipCase]:
         queue = self._space.product.queues[number]
         for place, slot in enumerate(queue.heads):
             code = state[slot.code]
@@ -143,7 +143,7 @@ class CasesOf:
                 occasion = Occasion(queue=number, code=code)
                 valued = queue.messages[code - 1].type is not None
                 value = draft.payload if valued else 0
-                yield Case(self._own(plain), self._seen(plain), occasion, value, draft.late)
+                yield ChipCase(self._own(plain), self._seen(plain), occasion, value, draft.late)
 
     def _is_due(self, occasion: Occasion, state: State, plain: list[int]) -> bool:
         """Whether a timer may have expired: it runs, and where time is counted it is time."""
@@ -153,7 +153,7 @@ class CasesOf:
             return False
         if self._space.product.time is None:
             return True
-        chosen, _ = self._chosen(Case(own, (), occasion), plain)
+        chosen, _ = self._chosen(ChipCase(own, (), occasion), plain)
         if chosen is None:
             return True
         guard = next(
@@ -184,7 +184,7 @@ class CasesOf:
 
     # What the interpreter does
 
-    def outcome(self, case: Case) -> Outcome | None:
+    def outcome(self, case: ChipCase) -> ModelOutcome | None:
         """What the chip does in a case; None where that fails, which is a finding of its own."""
         if case.occasion == RESTARTED:
             return self._restarted(case)
@@ -192,12 +192,12 @@ class CasesOf:
         try:
             chosen, answer = self._chosen(case, plain)
             if chosen is None:
-                return Outcome(answer, case.own, frozenset(), (), (), ())
+                return ModelOutcome(answer, case.own, frozenset(), (), (), ())
             return self._reacted(case, plain, chosen)
         except StepFailed:
             return None
 
-    def _vector(self, case: Case) -> list[int]:
+    def _vector(self, case: ChipCase) -> list[int]:
         """A state of the product without a clock, in which nothing else matters."""
         plan, plain = self.plan, list(self.plan.product.initial)
         plain[plan.form.state_field] = case.own[0]
@@ -210,7 +210,7 @@ class CasesOf:
             plain[field] = value
         return plain
 
-    def _chosen(self, case: Case, plain: list[int]) -> tuple[Reaction | None, str]:
+    def _chosen(self, case: ChipCase, plain: list[int]) -> tuple[Reaction | None, str]:
         """The reaction that is taken, or the answer without one."""
         occasion, leaf, number = case.occasion, case.own[0], self.plan.number
         reacting = self._plain.reacting
@@ -240,7 +240,7 @@ class CasesOf:
             own = tuple(one for one in form.steps[leaf] if one.rule == occasion.rule)
         return own, "not_now" if own else "discarded", "not_now"
 
-    def _reacted(self, case: Case, plain: list[int], chosen: Reaction) -> Outcome:
+    def _reacted(self, case: ChipCase, plain: list[int], chosen: Reaction) -> ModelOutcome:
         plan, timed = self.plan, self._timed
         now, unclear = self._wound(case, plain)
         draft = StepDraft(now, case.value, case.late)
@@ -256,7 +256,7 @@ class CasesOf:
             if number >= 0:
                 after[number] = draft.now[place]
         own = self._own(after)
-        return Outcome(
+        return ModelOutcome(
             answer="taken",
             own=own,
             begun=frozenset(self._begun(draft.now, own)),
@@ -266,7 +266,7 @@ class CasesOf:
             unclear=unclear,
         )
 
-    def _timed_reaction(self, case: Case, chosen: Reaction) -> Reaction:
+    def _timed_reaction(self, case: ChipCase, chosen: Reaction) -> Reaction:
         """The same reaction in the product with a clock."""
         form, leaf = self._timed.product.chips[self.plan.number], case.own[0]
         occasion = case.occasion
@@ -278,7 +278,7 @@ class CasesOf:
             those = form.steps[leaf]
         return next(one for one in those if one.rule == chosen.rule)
 
-    def _wound(self, case: Case, plain: list[int]) -> tuple[_Recording, frozenset[int]]:
+    def _wound(self, case: ChipCase, plain: list[int]) -> tuple[_Recording, frozenset[int]]:
         """The fields with a clock, where each count that runs is 1, and each named timer that runs
         has run for a tick; and the timers for which there is no such moment.
         """
@@ -331,7 +331,7 @@ class CasesOf:
             if now[field] == first:
                 yield timer
 
-    def _restarted(self, case: Case) -> Outcome:
+    def _restarted(self, case: ChipCase) -> ModelOutcome:
         """Persistent variables stay; all else is as at the beginning."""
         plan = self.plan
         plain = self._vector(case)
@@ -340,10 +340,12 @@ class CasesOf:
             plain[field] = value
         own = self._own(plain)
         begun = frozenset(plan.timers.begun_in(plan.form.initial))
-        return Outcome("", own, begun, (), (), ())
+        return ModelOutcome("", own, begun, (), (), ())
 
 
-def gather(space: Space, chips: Sequence[CasesOf], progress: Progress | None = None) -> None:
+def gather(
+    space: Space, chips: Sequence[CasesOf], progress: GatheringProgress | None = None
+) -> None:
     """Take down the cases of several chips in all states that were explored."""
     interpreter = Interpreter(space.product)
     hears = any(one.signal >= 0 for cases in chips for one in cases.plan.occasions)
