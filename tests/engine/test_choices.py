@@ -135,6 +135,20 @@ def test_branches_share_their_time() -> None:
         moment = moment.take(f"hub {branch}")
 
 
+def test_a_branch_that_stays_restarts_the_timer_of_those_that_leave() -> None:
+    """One timer, which goes by itself: a rule that leaves the state still counts from its entry."""
+    rules = (
+        "[{name: go, in: idle, after: [2 ms, 3 ms], choose: [{if: tries == 0, do: tries = 1},"
+        " {else: true, to: failed}]}, {name: last, in: idle, after: [3 ms, 9 ms], to: failed}]"
+    )
+    stayed = begin(deciding(rules, "clock: {tick: 1 ms}")).take(*["time goes on"] * 2, "hub go.1")
+    offered = []
+    for _ in range(3):
+        offered.append([label for label in stayed.labels if label.startswith("hub")])
+        stayed = stayed.take("time goes on")
+    assert offered == [[], ["hub last"], ["hub go.else", "hub last"]]
+
+
 def test_a_period_that_no_branch_takes_begins_again() -> None:
     """As that of a rule whose condition does not hold: the next moment is one period later."""
     rules = "[{name: go, period: 2 ms, choose: [{if: tries == 9, do: tries = 1}, {if: OTHER}]}]"

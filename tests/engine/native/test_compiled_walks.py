@@ -15,7 +15,14 @@ from modecheck.checks.roaming.finite_tests import (
 )
 from modecheck.engine.native.compiled_walks import CompiledSearcher, CompiledWalker
 from modecheck.engine.search.bounded_search import PlainSearcher
-from modecheck.engine.search.walk_targets import AT, WalkTarget, WatchList
+from modecheck.engine.search.walk_targets import (
+    AT,
+    DEADLOCK,
+    TIME_STOP,
+    WalkTarget,
+    WatchList,
+    waiting_pattern,
+)
 from modecheck.engine.search.walking import MOST_KEPT, PlainWalker
 from modecheck.model.devices import read_device
 from modecheck.product.ir import Product
@@ -85,7 +92,7 @@ def test_both_walk_the_same_way_through_bundled_devices(path: Path) -> None:
 
 
 @settings(max_examples=EXAMPLES)
-@given(devices())
+@given(devices() | devices(timed=True))
 def test_both_walk_the_same_way_through_random_devices(drawn: Drawn) -> None:
     """Whatever a device is made of."""
     product = composed(drawn.read(), [])
@@ -99,6 +106,19 @@ def test_both_let_go_of_the_same_half() -> None:
     product, watched = walked_product(Path("models/tandem/device.yaml"))
     plain = assert_same_walks(product, watched, depth=60, runs=60, most_kept=256)
     assert plain.tally.halvings > 0
+
+
+def test_no_search_takes_a_time_stop_for_a_deadlock() -> None:
+    """Where time stops the pedal waits outside its rest states, too, and nowhere else."""
+    product, watched = walked_product(Path("models/faulty/repeats_before_it_may.yaml"))
+    for searcher in (PlainSearcher(product, watched), CompiledSearcher(product, watched)):
+        run = searcher.nearest(product.initial, WalkTarget(TIME_STOP), bound=100)
+        assert run is not None
+        assert len(run) == 2
+        stopped = run[-1][1]
+        assert stopped is not None
+        waiting = WalkTarget(DEADLOCK, pattern=waiting_pattern(product, stopped))
+        assert searcher.nearest(product.initial, waiting, bound=100) is None
 
 
 @pytest.mark.parametrize("name", ["volatile_bond", "credit_given_twice", "silent_plug"])
