@@ -17,6 +17,7 @@ from modecheck.engine.contract.space import Limits
 from modecheck.engine.zones.zone_clocks import NotZonable
 from modecheck.scenario.replay import replay
 from tests.cli.running import run
+from tests.engine.zones.zonable import zonable
 from tests.generation.devices import Drawn, device_from, devices
 
 MOST_STATES = 600
@@ -58,6 +59,7 @@ def by(engine: str, drawn: Drawn | None = None, text: str = RACE) -> Verdict:
 @given(devices(options=False, timed=True))
 def test_zones_tell_what_digital_clocks_tell(drawn: Drawn) -> None:
     """Of all that zones preserve; and each scenario is one that the interpreter really takes."""
+    zonable(drawn)
     digital = by("plain", drawn)
     assume(digital.explored[0].exploration.complete)
     zones = by("zones", drawn)

@@ -19,12 +19,13 @@ from tests.second_reading.search import Reached, search
 MOST_WORLDS = 300
 """Brute force goes over all worlds again and again, so these devices are smaller."""
 
+PLAIN = Search(engine="plain", limits=Limits(states=MOST_WORLDS))
+
 EXAMPLES = settings().max_examples * 3 // 2
 
 
 def verdict_on(drawn: Drawn) -> Verdict:
-    plain = Search(engine="plain", limits=Limits(states=MOST_WORLDS))
-    verdict = check([drawn.read()], search=plain, today=date(2026, 1, 1))
+    verdict = check([drawn.read()], search=PLAIN, today=date(2026, 1, 1))
     assume(verdict.complete)
     return verdict
 
@@ -50,6 +51,29 @@ def test_findings_and_their_lengths_agree_with_brute_force(drawn: Drawn) -> None
 def test_findings_agree_where_time_is_counted(drawn: Drawn) -> None:
     """The same, with moments at which time cannot go on."""
     assert_agrees_with_brute_force(drawn)
+
+
+TURNED_OFF = """\
+device: a lamp that flickers as long as it is on
+clock: {tick: 1 ms}
+chips:
+  lamp:
+    states:
+      dark: {rest: true, rules: [{after: 0 ms, if: hand.state == on, to: bright}]}
+      bright: {rules: [{after: 0 ms, to: dark}]}
+actors:
+  hand:
+    states: {on: {rules: [{to: off}]}, off: {}}
+"""
+
+
+def test_an_actor_that_is_fair_ends_a_loop_in_zero_time() -> None:
+    """The hand owes nothing unless it is declared to be fair: both readings know it."""
+    for fairness, loops in (("none", True), ("weak", False)):
+        drawn = Drawn(f"{TURNED_OFF}    fair: {fairness}\n")
+        verdict = check([drawn.read()], search=PLAIN)
+        assert ("zeno:lamp" in {one.id for one in verdict.findings}) == loops
+        assert ("zeno:lamp" in findings_of(reached_by(verdict))) == loops
 
 
 def assert_agrees_with_brute_force(drawn: Drawn) -> None:

@@ -65,13 +65,14 @@ def goes_on(reached: Reached, number: int) -> bool:
 
 
 def due_in(reached: Reached, world: World) -> list[str]:
-    """The rules that have to be taken now."""
+    """The rules that have to be taken now: not those of an activity that gives way to others."""
     if reached.device.clock is None:
         return []
+    reading = SecondReading(reached.device)
     return [
         f"{chip.name}.{rule.title}"
         for chip, rule in Clocks(reached.device).at_latest(world)
-        if wants_now(chip, rule, world)
+        if wants_now(chip, rule, world) and not reading.gives_way(world, chip)
     ]
 
 

@@ -16,6 +16,8 @@ from tests.second_reading.worlds import World
 Kind = tuple[str, ...]
 """What has to happen in the end: a rule of a chip, the delivery of a message by a link, a tick."""
 
+TIME = "time goes on"
+
 
 @dataclass(frozen=True)
 class Demand:
@@ -63,8 +65,8 @@ def _at_one_moment(reached: Reached, still: set[str]) -> int | None:
     graph.add_nodes_from(number for number in reached.numbers if not reached.fails(number))
     for number in list(graph):
         for step, target in reached.outcomes[number]:
-            kind = kind_of(reached.device, step)
-            if target in graph and kind and kind != ("time",) and not step.moved & still:
+            own = of_the_device(reached.device, kind_of(reached.device, step))
+            if target in graph and own and step.label != TIME and not step.moved & still:
                 graph.add_edge(number, target, step=step)
     reading = SecondReading(reached.device)
     stopped = {n for n in graph if reading.holds_time_up(reached.worlds[n])}
@@ -93,7 +95,7 @@ def _comes_to_nothing(reached: Reached, number: int, step: Outcome) -> bool:
     device, world, after = reached.device, reached.worlds[number], step.after
     assert after is not None
     kind = kind_of(device, step)
-    if not kind:
+    if not of_the_device(device, kind):
         return False
     if kind[0] == "link" and device.links[kind[1]].carries[kind[2]].payload:
         return False
@@ -109,18 +111,25 @@ def _paired(world: World, pairing: Pairing) -> bool:
 
 
 def kind_of(device: Device, step: Outcome) -> Kind:
-    """Which demand a step meets; nothing for what actors and faults do."""
-    if step.label == "time goes on":
+    """Which demand a step meets; nothing for what faults do."""
+    if step.label == TIME:
         return ("time",)
     for link in device.links.values():
         if step.label.startswith(f"{link.name} to {link.receiver}"):
             return ("link", link.name, step.delivered)
     for chip in device.chips.values():
         for rule in chip.rules:
-            if not chip.actor and step.label == f"{chip.name} {rule.title}":
+            if step.label == f"{chip.name} {rule.title}":
                 whole = not rule.fair and chip.fair == "whole"
                 return ("rule", chip.name, "" if whole else rule.whole)
     return ()
+
+
+def of_the_device(device: Device, kind: Kind) -> bool:
+    """Whether chips, links or time do what meets a demand, not an actor: even one that is fair, and
+    must act in the end, is no part of what the device does by itself.
+    """
+    return bool(kind) and not (kind[0] == "rule" and device.chips[kind[1]].actor)
 
 
 def demands(device: Device) -> Iterator[Demand]:

@@ -9,8 +9,8 @@ from modecheck.engine.reference.plain import Interpreter
 from modecheck.engine.search.exploration import explore
 from modecheck.engine.zones.runs import Runner
 from modecheck.engine.zones.schedules import schedule_to
-from modecheck.product.composition import compose
 from modecheck.product.ir import Product
+from tests.engine.zones.zonable import zonable
 from tests.engine.zones.zone_graphs import explore_zones
 from tests.generation.devices import Drawn, devices
 
@@ -28,16 +28,6 @@ def without_time(product: Product, state: tuple[int, ...]) -> tuple[int, ...]:
         for field, value in enumerate(state)
         if field not in others
     )
-
-
-def zonable(drawn: Drawn) -> Product:
-    """The product of a device. Zones refuse those in which messages overtake each other, and those
-    with activities that hold others back: such a device is no example.
-    """
-    product = compose(drawn.read())
-    assume(not any(queue.any_order for queue in product.queues))
-    assume(not any(chip.turn is not None for chip in product.chips))
-    return product
 
 
 @settings(max_examples=EXAMPLES)
