@@ -14,6 +14,7 @@ from modecheck.engine.reference.happenings import Happening, Struck, Took
 from modecheck.engine.reference.plain import Interpreter, State
 from modecheck.model.clocks import common_measure, durations, spelled
 from modecheck.model.parts import Chip, Duration, Rule
+from modecheck.product.fairness import fairness_of
 from modecheck.product.ir import Product
 from modecheck.scenario.traces import Trace
 
@@ -110,7 +111,7 @@ class _Running:
             if (since := self.began(number)) is not None
             and since <= began
             and number in self._free
-            and not self._chip(number).actor
+            and self._is_obliged(number)
             and (latest := _lasts(self._product, self._product.rules[number])) is not None
             and latest.high is not None
             and latest.high < lasts.low
@@ -149,7 +150,7 @@ class _Running:
                 state: known[state] if state in known and state in kept else number
                 for state in _states_of(chip, rule, leaves[took.after])
             }
-            if rule is taken and taken.target is None:
+            if rule.whole == taken.whole and taken.target is None:  # all branches are one timer
                 since[next(iter(since))] = number
             self._set(own, since)
 
@@ -170,6 +171,17 @@ class _Running:
         """Rules that cannot be taken in a state may let their latest moment pass there."""
         steps = self._interpreter.steps(state)
         self._free &= {self._product.labels[step.label].rule for step in steps}
+
+    def _is_obliged(self, own: int) -> bool:
+        """Whether time cannot pass the latest moment of a rule while it is free. It does pass that
+        of a rule without fairness. And where a more urgent activity waits for a time, the timers
+        of the others may stand still, which nobody sees without a clock.
+        """
+        device, chip = self._product.device, self._chip(own)
+        return fairness_of(device, self._product.rules[own]) != "none" and not any(
+            urgent.runs_on == chip.runs_on and urgent.priority > chip.priority
+            for urgent in (self._chip(other) for other in self._timed if chip.runs_on)
+        )
 
     def _rules_of(self, chip: int) -> Iterator[int]:
         return (own for own in self._timed if self._product.rule_chips[own] == chip)

@@ -86,6 +86,24 @@ NAMED = (
      "{begin: {in: waiting, if: not quiet, do: quiet = true, start: [patience]}, "
      "give_up: {in: waiting, expires: patience, to: over}}"),
 )  # fmt: skip
+UNFAIR_RULE = (("in: asking, after", "in: asking, fair: none, after"),)
+UNFAIR_CHIP = (("  tile:\n", "  tile:\n    fair: none\n"),)
+INTERRUPTED = (
+    ("  tile:\n",
+     "  alarm:\n    runs_on: mcu\n    priority: 1\n    fair: none\n"
+     "    states: {silent: {}, rung: {rest: true}}\n"
+     "    rules: {ring: {in: silent, after: 20 ms, to: rung}}\n"
+     "  tile:\n    runs_on: mcu\n"),
+)  # fmt: skip
+"""At 20 ms the alarm holds the tile back, whose timer stands still, and lets its moment pass."""
+LESS_URGENT = (*INTERRUPTED, ("    runs_on: mcu\n    priority: 1\n", "    runs_on: mcu\n"))
+BRANCHES = (
+    ("after: 4 s, to: over", "after: 4 s, choose: "
+     "[{if: not quiet, do: quiet = true, signal: [wake]}, {else: true, to: over}]"),
+    ("states: {asking: {}", "states: {resting: {}, asking: {}"),
+    ("{ask: {in", "{go: {in: resting, on: wake, to: asking}, ask: {in"),
+)  # fmt: skip
+"""The one that stays restarts the timer of the other, as the tile's starts."""
 STOPPED = (("{ask: {", "{hush: {in: asking, if: not mute, do: mute = true, to: asking}, ask: {"),)
 
 
@@ -103,19 +121,25 @@ STOPPED = (("{ask: {", "{hush: {in: asking, if: not mute, do: mute = true, to: a
         (device("25 ms", "20 ms", *RETAKEN), None),
         (device("4 s", "20 ms", *NESTED), None),
         (device("4 s", "20 ms", *ACTOR), None),
+        (device("30 ms", "20 ms", *UNFAIR_RULE), None),
+        (device("30 ms", "20 ms", *UNFAIR_CHIP), None),
+        (device("30 ms", "20 ms", *INTERRUPTED), None),
+        (device("30 ms", "20 ms", *LESS_URGENT), "in step 1 hub.give_up"),
+        (device("4 s", "20 ms", *BRANCHES), "in step 2 hub.give_up.else (4 s) overtakes tile.ask"),
         (device("4 s", "20 ms", *RESTARTED), "in step 1 hub.give_up"),
         (device("4 s", "20 ms", *NAMED), "in step 2 hub.give_up (30 ms) overtakes tile.ask"),
         (device("4 s", "20 ms", *STOPPED), "in step 1 hub.give_up"),
     ],
     ids=["shorter", "interval", "overlap", "longer", "no latest", "never began", "began later",
          "guard false", "retaken", "nested",
-         "actor", "restarted", "named", "could be stopped"],
+         "actor", "unfair rule", "unfair chip", "held back", "not held back", "branches",
+         "restarted", "named", "could be stopped"],
 )  # fmt: skip
 def test_it_is_said_where_the_shorter_one_had_to_come_first(
     text: str, said: str | None, tmp_path: Path
 ) -> None:
     """It began no later, ends before the other begins to be possible, and was free all the while.
-    Actors are never obliged.
+    Neither actors nor rules without fairness are obliged.
     """
     finding = overtaken(tmp_path, text)
     assert finding is not None
@@ -130,6 +154,18 @@ def test_the_line_that_is_shown_judges_it(clock: str, tmp_path: Path) -> None:
     assert finding is not None
     assert "'clock: {tick: 10 ms}'" in finding.details[-1]
     assert overtaken(tmp_path, device() + clock) is None
+
+
+@pytest.mark.parametrize(
+    "changes", [ACTOR, UNFAIR_RULE, UNFAIR_CHIP, INTERRUPTED], ids=["actor", "rule", "chip", "held"]
+)
+def test_where_nothing_is_said_a_run_with_a_clock_may_do_the_same(
+    changes: tuple[tuple[str, str], ...], tmp_path: Path
+) -> None:
+    """Time passes the latest moment of what is not obliged, or is held back then."""
+    clock = "clock: {tick: 10 ms}\n"
+    assert overtaken(tmp_path, device("30 ms", "20 ms") + clock) is None
+    assert overtaken(tmp_path, device("30 ms", "20 ms", *changes) + clock) is not None
 
 
 def still_possible(product: Product, labels: Sequence[str]) -> bool:
