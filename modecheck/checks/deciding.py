@@ -28,8 +28,9 @@ from modecheck.engine.reference.happenings import (
     Took,
 )
 from modecheck.engine.reference.plain import Interpreter, State, Step
-from modecheck.model.parts import Duration, Rule
+from modecheck.model.parts import Rule
 from modecheck.model.places import Place
+from modecheck.model.times import Duration
 from modecheck.product.ir import Product, Queue
 from modecheck.scenario.replay import Move
 from modecheck.scenario.traces import Trace

@@ -42,7 +42,8 @@ from modecheck.engine.search.time_bounds import (
 from modecheck.model.errors import InputError, InvalidInput
 from modecheck.model.parts import Device, Requirement
 from modecheck.product.composition import compose
-from modecheck.product.ir import ApplyIR, ConstantIR, Product, Read
+from modecheck.product.expression_ir import ApplyIR, ConstantIR, Read
+from modecheck.product.ir import Product
 from modecheck.product.lowering import folded
 from modecheck.product.observers import automaton_for
 from modecheck.scenario.traces import Trace, moves_along, without_observers

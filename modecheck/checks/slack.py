@@ -17,7 +17,8 @@ from modecheck.checks import requirement_checks, watched
 from modecheck.checks.deciding import ModelDuration, constant_of_rule
 from modecheck.checks.judged import HOLDS, UNDECIDED, VACUOUS
 from modecheck.engine.choice import Search, explore_with
-from modecheck.model.parts import Chip, Device, Duration, Link
+from modecheck.model.parts import Chip, Device, Link
+from modecheck.model.times import Duration
 from modecheck.product.composition import compose
 from modecheck.product.ir import Product
 

@@ -16,8 +16,9 @@ from modecheck.compare.forms import Form, PartName, Together
 from modecheck.compare.terms_as_forms import TermForms
 from modecheck.model.clocks import spelled
 from modecheck.model.keys import Key, keys_of
-from modecheck.model.parts import Chip, Device, Duration, Requirement, Rule, State
+from modecheck.model.parts import Chip, Device, Requirement, Rule, State
 from modecheck.model.places import Place
+from modecheck.model.times import Duration
 
 WORDING = frozenset({"about", "text"})
 """Facets on which no step depends."""

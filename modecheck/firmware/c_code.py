@@ -17,7 +17,8 @@ from modecheck.firmware.c_expressions import (
 from modecheck.firmware.c_names import CNames, comment
 from modecheck.firmware.c_words import CWords
 from modecheck.firmware.chip_plan import Alternative, Body, ChipPlan, Occasion, asks_for
-from modecheck.product.ir import Assign, Expression, SendIR, TargetIR
+from modecheck.product.expression_ir import Expression
+from modecheck.product.ir import Assign, SendIR, TargetIR
 from modecheck.product.subexpressions import fields_read
 from modecheck.product.value_bounds import ValueBounds, bounds_of
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from modecheck.firmware.c_names import CNames, literal
 from modecheck.firmware.chip_plan import ChipPlan
 from modecheck.model.values import ValueType
-from modecheck.product.ir import (
+from modecheck.product.expression_ir import (
     ApplyIR,
     ConstantIR,
     Expression,

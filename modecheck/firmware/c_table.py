@@ -11,7 +11,7 @@ from collections.abc import Iterator
 
 from modecheck.firmware.c_code import CCode, indented
 from modecheck.firmware.chip_plan import Body, Chain, Occasion
-from modecheck.product.ir import Expression
+from modecheck.product.expression_ir import Expression
 
 ANY_STATE = "ANY"
 

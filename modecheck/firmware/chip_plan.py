@@ -15,21 +15,16 @@ from typing import TypeAlias
 from modecheck.firmware.chip_timers import TimersOfChip
 from modecheck.model.parts import Chip, Device, Rule
 from modecheck.product.composition import compose
-from modecheck.product.ir import (
+from modecheck.product.expression_ir import (
     ApplyIR,
-    Assign,
-    ChipIR,
     ConstantIR,
     Expression,
     IsLateIR,
-    Otherwise,
     PayloadIR,
-    Product,
-    Reaction,
     Read,
     ReadItem,
-    SendIR,
 )
+from modecheck.product.ir import Assign, ChipIR, Otherwise, Product, Reaction, SendIR
 from modecheck.product.lowering import FALSE, TRUE, folded
 from modecheck.product.subexpressions import fields_read, subexpressions
 

@@ -9,8 +9,9 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
-from modecheck.model.parts import Chip, Duration, Rule
+from modecheck.model.parts import Chip, Rule
 from modecheck.model.places import Place
+from modecheck.model.times import Duration
 from modecheck.product.timing import WHOLE_CHIP, ChipTimers
 
 

@@ -23,7 +23,7 @@ from modecheck.engine.reference.reacting import Reacting
 from modecheck.engine.reference.step_draft import Hearing, StepDraft
 from modecheck.firmware.chip_plan import ANSWERS, ChipPlan, Occasion
 from modecheck.model.clocks import common_measure, durations
-from modecheck.model.parts import Clock
+from modecheck.model.times import Clock
 from modecheck.product.composition import compose
 from modecheck.product.evaluation import Evaluator, StepFailed
 from modecheck.product.fields import plan_fields
@@ -315,7 +315,7 @@ class CasesOf:
     def _fields_of_counts(self) -> dict[tuple[int, int], int]:
         device = self._timed.product.device
         counts = plan_fields(device).timers[self.plan.form.name]
-        found = {}
+        found: dict[tuple[int, int], int] = {}
         for number, timer in enumerate(self.plan.timers.all):
             if timer.rule is None:
                 continue

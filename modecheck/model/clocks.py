@@ -8,10 +8,11 @@ from math import gcd, lcm
 
 from modecheck.model.errors import Notebook
 from modecheck.model.keys import keys_of
-from modecheck.model.parts import Clock, Device, Duration
+from modecheck.model.parts import Device
 from modecheck.model.phrases import SECONDS, Phrases
 from modecheck.model.places import Place
 from modecheck.model.shapes import Shapes
+from modecheck.model.times import Clock, Duration
 from modecheck.model.yaml_nodes import Node
 
 AT_ONCE = ("chips", "links")

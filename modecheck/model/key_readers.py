@@ -8,11 +8,11 @@ from typing import Any, TypeAlias
 
 from modecheck.model.conditions import condition
 from modecheck.model.keys import Key
-from modecheck.model.parts import Duration
 from modecheck.model.phrases import Phrases
 from modecheck.model.quantities import battery, current, share, weight
 from modecheck.model.scopes import Scope
 from modecheck.model.shapes import FAIR, Shapes
+from modecheck.model.times import Duration
 from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode, shortened
 
 NO_SCOPE = Scope({})

@@ -7,11 +7,12 @@ from dataclasses import dataclass, field, replace
 
 from modecheck.model.key_readers import KeyReader
 from modecheck.model.keys import keys_of
-from modecheck.model.parts import State, Timer, Variable
+from modecheck.model.parts import State, Variable
 from modecheck.model.phrases import Phrases
 from modecheck.model.places import Place
 from modecheck.model.shapes import Shapes
 from modecheck.model.shared_values import NOTHING_SHARED, SharedValues
+from modecheck.model.times import Timer
 from modecheck.model.values import (
     MOST_KEYS,
     TRUTH,

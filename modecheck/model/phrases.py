@@ -22,10 +22,10 @@ from modecheck.model.copies import (
     written_number,
 )
 from modecheck.model.errors import Notebook
-from modecheck.model.parts import Duration
 from modecheck.model.places import Place
 from modecheck.model.scopes import MeaningError, Unknowable
 from modecheck.model.syntax import OVER_ALL, ExpressionError, parse_condition
+from modecheck.model.times import Duration
 from modecheck.model.yaml_nodes import Node, ScalarNode, shortened
 
 BRACED = re.compile(r"\{(\w+)\}")

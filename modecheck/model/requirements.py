@@ -11,12 +11,13 @@ from modecheck.model.each import named
 from modecheck.model.exchanges import ExchangeReader
 from modecheck.model.key_readers import note_misfits
 from modecheck.model.keys import keys_of
-from modecheck.model.parts import Duration, Requirement, Span
+from modecheck.model.parts import Requirement, Span
 from modecheck.model.phrases import Phrases
 from modecheck.model.places import Place
 from modecheck.model.scopes import Scope
 from modecheck.model.shapes import Shapes
 from modecheck.model.terms import Term
+from modecheck.model.times import Duration
 from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode, kind_of
 from modecheck.model.yaml_nodes import SequenceNode as SequenceNode
 

@@ -17,7 +17,7 @@ from modecheck.model.key_readers import KeyReader
 from modecheck.model.keys import keys_of
 from modecheck.model.links import CORRUPTED
 from modecheck.model.meaning import understand
-from modecheck.model.parts import Assignment, Branch, Duration, Event, Link, Rule, Send, Target
+from modecheck.model.parts import Assignment, Branch, Event, Link, Rule, Send, Target
 from modecheck.model.phrases import Phrases
 from modecheck.model.rule_drafts import EVENT, WAITING, RuleDraft
 from modecheck.model.scopes import ChipOutline, MeaningError, Scope, Unknowable
@@ -29,6 +29,7 @@ from modecheck.model.syntax import (
     parse_assignment,
     parse_send,
 )
+from modecheck.model.times import Duration
 from modecheck.model.values import ValueType
 from modecheck.model.yaml_nodes import MappingNode, ScalarNode, SequenceNode, shortened
 

@@ -8,10 +8,11 @@ from dataclasses import dataclass, field, replace
 
 from modecheck.model.copies import ALONE, OWN_NUMBER, Copies, numbered
 from modecheck.model.event_calls import Surroundings
-from modecheck.model.parts import State, Timer, Variable
+from modecheck.model.parts import State, Variable
 from modecheck.model.shared_values import NOTHING_SHARED, NamedConstant, SharedValues
 from modecheck.model.syntax import Tree
 from modecheck.model.terms import Term
+from modecheck.model.times import Timer
 from modecheck.model.values import TRUTH, ValueType, number_type, word_type
 
 DECIMAL = re.compile(r"-?[0-9]{1,10}")

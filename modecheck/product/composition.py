@@ -7,18 +7,16 @@ from dataclasses import replace
 
 from modecheck.model.clocks import common_measure, durations
 from modecheck.model.links import CORRUPTED, LINK_FAULTS
-from modecheck.model.parts import Chip, Clock, Device, Event, Link, Rule
+from modecheck.model.parts import Chip, Device, Event, Link, Rule
+from modecheck.model.times import Clock
 from modecheck.product.asking import AskedEvents, asked
+from modecheck.product.expression_ir import ApplyIR, ConstantIR, Expression, Failure, Read
 from modecheck.product.fairness import fair_sets, fairness_of
 from modecheck.product.fields import FieldPlan, delay_of, message_forms, plan_fields
 from modecheck.product.ir import (
-    ApplyIR,
     ChipIR,
-    ConstantIR,
     Due,
     EventIR,
-    Expression,
-    Failure,
     FaultIR,
     Label,
     MessageIn,
@@ -26,7 +24,6 @@ from modecheck.product.ir import (
     Product,
     Queue,
     Reaction,
-    Read,
     Reception,
     Ticking,
     TimeIR,

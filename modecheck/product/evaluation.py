@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from modecheck.product.ir import (
+from modecheck.product.expression_ir import (
     ApplyIR,
     ConstantIR,
     Expression,
@@ -18,10 +18,10 @@ from modecheck.product.ir import (
     Happened,
     IsLateIR,
     PayloadIR,
-    Product,
     Read,
     ReadItem,
 )
+from modecheck.product.ir import Product
 
 Evaluate = Callable[[Sequence[int], Sequence[int], int, int], int]
 """`(n, s, payload, late)` to a value. For the atoms of observers, `payload` holds

@@ -1,7 +1,7 @@
 """The intermediate form of a product: fields, expressions, reactions, queues, faults.
 
 Nothing here knows YAML, and nothing has to be looked up by name: chips, leaves, queues, messages,
-signals, rules and labels are numbers. An engine needs this module alone.
+signals, rules and labels are numbers. An engine needs this module and that of expressions.
 
 A state of the product is a vector of integers, one for each `Field`. Its semantics, such as
 the order in which the parts of one step happen, is defined by `modecheck.engine.reference.plain`.
@@ -15,8 +15,8 @@ from enum import Enum
 from typing import TypeAlias
 
 from modecheck.model.parts import Device, Rule
-from modecheck.model.places import Place
 from modecheck.model.values import ValueType
+from modecheck.product.expression_ir import Expression, Failure
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,66 +36,6 @@ class Field:
     @property
     def bits(self) -> int:
         return (self.high - self.low).bit_length()
-
-
-@dataclass(frozen=True, slots=True)
-class ConstantIR:
-    value: int
-
-
-@dataclass(frozen=True, slots=True)
-class Read:
-    """The value of a field."""
-
-    field: int
-
-
-@dataclass(frozen=True, slots=True)
-class ReadItem:
-    """Field `first + index`; an index outside 0..length-1 is a `Failure`."""
-
-    first: int
-    length: int
-    index: Expression
-    failure: Failure
-
-
-@dataclass(frozen=True, slots=True)
-class PayloadIR:
-    """The value of the message that is being delivered."""
-
-
-@dataclass(frozen=True, slots=True)
-class IsLateIR:
-    """1 when the message that is being delivered was sent in an older session."""
-
-
-@dataclass(frozen=True, slots=True)
-class Happened:
-    """1 when event number `event` of the product happened in the step; only in observers' atoms."""
-
-    event: int
-
-
-@dataclass(frozen=True, slots=True)
-class ApplyIR:
-    """An operator of `modecheck.model.terms.Operation` on expressions."""
-
-    operator: str
-    arguments: tuple[Expression, ...]
-
-
-Expression: TypeAlias = ConstantIR | Read | ReadItem | PayloadIR | IsLateIR | Happened | ApplyIR
-
-
-@dataclass(frozen=True, slots=True)
-class Failure:
-    """A step that must not happen: `code` and `subject` of the finding, and what is to blame."""
-
-    code: str
-    subject: str
-    text: str
-    place: Place
 
 
 @dataclass(frozen=True, slots=True)

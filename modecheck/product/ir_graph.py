@@ -17,23 +17,25 @@ from collections.abc import Iterable, Sequence
 from itertools import permutations
 
 from modecheck.product.composition import DROPPED
-from modecheck.product.fact_graph import FactGraph
-from modecheck.product.ir import (
+from modecheck.product.expression_ir import (
     ApplyIR,
-    Assign,
-    ChipIR,
     ConstantIR,
-    EventIR,
     Expression,
     Failure,
-    FaultIR,
     Happened,
     PayloadIR,
+    Read,
+    ReadItem,
+)
+from modecheck.product.fact_graph import FactGraph
+from modecheck.product.ir import (
+    Assign,
+    ChipIR,
+    EventIR,
+    FaultIR,
     Product,
     Queue,
     Reaction,
-    Read,
-    ReadItem,
     Room,
     SendIR,
     TargetIR,

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from modecheck.model import terms
 from modecheck.model.parts import Chip
 from modecheck.model.places import Place
-from modecheck.product.ir import (
+from modecheck.product.expression_ir import (
     ApplyIR,
     ConstantIR,
     Expression,

@@ -17,19 +17,15 @@ from modecheck.model.terms import Happens, parts_of
 from modecheck.product.automata import Automaton
 from modecheck.product.evaluation import Evaluator
 from modecheck.product.exchange_automata import exchange_automaton
+from modecheck.product.expression_ir import ApplyIR, ConstantIR, Expression, Happened, Read
 from modecheck.product.ir import (
-    ApplyIR,
-    ConstantIR,
     EventIR,
-    Expression,
     Field,
-    Happened,
     Label,
     MessageIn,
     ObserverAutomaton,
     Product,
     Queue,
-    Read,
     Ticking,
     TimeIR,
 )

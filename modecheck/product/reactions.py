@@ -8,21 +8,9 @@ from itertools import combinations
 from modecheck.model.parts import Assignment, Chip, Device, Rule
 from modecheck.model.parts import Send as SendOfRule
 from modecheck.model.parts import Target as TargetName
+from modecheck.product.expression_ir import ApplyIR, ConstantIR, Expression, Failure, Read
 from modecheck.product.fields import FieldPlan
-from modecheck.product.ir import (
-    ApplyIR,
-    Assign,
-    ConstantIR,
-    Expression,
-    Failure,
-    Label,
-    Queue,
-    Reaction,
-    Read,
-    Room,
-    SendIR,
-    TargetIR,
-)
+from modecheck.product.ir import Assign, Label, Queue, Reaction, Room, SendIR, TargetIR
 from modecheck.product.lowering import FALSE, TRUE, Addresses, folded, lowered
 from modecheck.product.rule_order import condition_of, rules_before
 from modecheck.product.timing import TimerCode

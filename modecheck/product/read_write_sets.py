@@ -12,15 +12,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from modecheck.product.ir import (
-    ApplyIR,
-    ChipIR,
-    Expression,
-    FaultIR,
-    Product,
-    Queue,
-    Reaction,
-)
+from modecheck.product.expression_ir import ApplyIR, Expression
+from modecheck.product.ir import ChipIR, FaultIR, Product, Queue, Reaction
 from modecheck.product.subexpressions import fields_read, fields_written
 
 OWN, DELIVERY, FAULT = "own", "delivery", "fault"

@@ -8,7 +8,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-from modecheck.product.ir import Failure, Product
+from modecheck.product.expression_ir import Failure
+from modecheck.product.ir import Product
 
 Numbers = tuple[int, ...]
 """Number to number: a permutation, or a mapping of conditions, which need not be injective."""

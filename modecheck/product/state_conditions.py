@@ -13,7 +13,8 @@ from collections.abc import Sequence
 
 from modecheck.model.parts import Device, PairingEnd, Requirement
 from modecheck.model.terms import Happens, parts_of
-from modecheck.product.ir import ApplyIR, ChipIR, ConstantIR, Expression, Queue, Read, TimeIR
+from modecheck.product.expression_ir import ApplyIR, ConstantIR, Expression, Read
+from modecheck.product.ir import ChipIR, Queue, TimeIR
 from modecheck.product.lowering import Addresses, folded, lowered
 
 

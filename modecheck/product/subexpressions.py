@@ -6,7 +6,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from modecheck.product.ir import ApplyIR, Expression, Read, ReadItem, TargetIR
+from modecheck.product.expression_ir import ApplyIR, Expression, Read, ReadItem
+from modecheck.product.ir import TargetIR
 
 
 def subexpressions(expression: Expression) -> Iterator[Expression]:

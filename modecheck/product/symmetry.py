@@ -14,18 +14,17 @@ from dataclasses import dataclass, replace
 from functools import reduce
 
 from modecheck.product.automorphism_search import Mapping, automorphisms
-from modecheck.product.ir import (
+from modecheck.product.expression_ir import (
     ApplyIR,
     ConstantIR,
-    EventIR,
     Expression,
     Failure,
     IsLateIR,
     PayloadIR,
-    Product,
     Read,
     ReadItem,
 )
+from modecheck.product.ir import EventIR, Product
 from modecheck.product.ir_graph import IRGraph
 from modecheck.product.renaming import Renaming, inverse_of, no_renaming
 

@@ -19,18 +19,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
-from modecheck.model.parts import Chip, Clock, Duration, Rule
-from modecheck.product.ir import (
-    ApplyIR,
-    Assign,
-    ConstantIR,
-    Expression,
-    Failure,
-    Field,
-    Read,
-    TargetIR,
-    Ticking,
-)
+from modecheck.model.parts import Chip, Rule
+from modecheck.model.times import Clock, Duration
+from modecheck.product.expression_ir import ApplyIR, ConstantIR, Expression, Failure, Read
+from modecheck.product.ir import Assign, Field, TargetIR, Ticking
 from modecheck.product.lowering import FALSE, TRUE, folded
 
 WHOLE_CHIP = ""

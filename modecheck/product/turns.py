@@ -22,21 +22,16 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 
 from modecheck.model.parts import Chip, Device, Rule
-from modecheck.product.ir import (
+from modecheck.product.expression_ir import (
     ApplyIR,
-    ChipIR,
     ConstantIR,
     Expression,
     IsLateIR,
-    Otherwise,
     PayloadIR,
-    Queue,
-    Reaction,
     Read,
     ReadItem,
-    Reception,
-    Slot,
 )
+from modecheck.product.ir import ChipIR, Otherwise, Queue, Reaction, Reception, Slot
 from modecheck.product.lowering import FALSE, TRUE, folded
 
 Latest = Callable[[Rule], Expression]

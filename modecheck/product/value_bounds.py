@@ -6,15 +6,15 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from modecheck.model.values import product_bounds
-from modecheck.product.ir import (
+from modecheck.product.expression_ir import (
     ApplyIR,
     ConstantIR,
     Expression,
-    Field,
     PayloadIR,
     Read,
     ReadItem,
 )
+from modecheck.product.ir import Field
 
 ANYTHING = 1 << 40
 """Greater than any value of a model."""

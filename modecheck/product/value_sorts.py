@@ -10,18 +10,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from modecheck.product.ir import (
+from modecheck.product.expression_ir import (
     ApplyIR,
-    Assign,
     ConstantIR,
     Expression,
     PayloadIR,
-    Product,
-    Queue,
-    Reaction,
     Read,
     ReadItem,
 )
+from modecheck.product.ir import Assign, Product, Queue, Reaction
 from modecheck.product.subexpressions import fields_written
 
 NUMBER = -1

@@ -14,7 +14,8 @@ from modecheck.model.errors import ModecheckError, nearest_name
 from modecheck.model.parts import Device
 from modecheck.product.composition import compose
 from modecheck.product.evaluation import StepFailed
-from modecheck.product.ir import Failure, Product, Queue
+from modecheck.product.expression_ir import Failure
+from modecheck.product.ir import Product, Queue
 from modecheck.rigs.chip_machine import ChipMachine
 
 

@@ -13,7 +13,8 @@ from dataclasses import dataclass
 from modecheck.engine.reference.happenings import Happening, Struck, Took
 from modecheck.engine.reference.plain import Interpreter, State
 from modecheck.model.clocks import common_measure, durations, spelled
-from modecheck.model.parts import Chip, Duration, Rule
+from modecheck.model.parts import Chip, Rule
+from modecheck.model.times import Duration
 from modecheck.product.fairness import fairness_of
 from modecheck.product.ir import Product
 from modecheck.scenario.traces import Trace

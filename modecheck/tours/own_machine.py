@@ -15,13 +15,8 @@ from dataclasses import dataclass, replace
 from modecheck.engine.contract.encounters import BLOCKED
 from modecheck.engine.reference.happenings import Accepted, Dropped, SignalEmitted
 from modecheck.engine.reference.plain import Interpreter, State, Step
-from modecheck.product.ir import (
-    ChipIR,
-    IsLateIR,
-    Otherwise,
-    Product,
-    Reaction,
-)
+from modecheck.product.expression_ir import IsLateIR
+from modecheck.product.ir import ChipIR, Otherwise, Product, Reaction
 from modecheck.product.subexpressions import fields_read, subexpressions
 from modecheck.scenario.sentences import message_text
 from modecheck.tours.mealy import Mealy

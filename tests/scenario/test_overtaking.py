@@ -14,8 +14,8 @@ from modecheck.checks.verdict import check
 from modecheck.engine.reference.plain import Interpreter, State
 from modecheck.model.clocks import common_measure, durations
 from modecheck.model.devices import read_device
-from modecheck.model.parts import Clock
 from modecheck.model.places import Place, Source
+from modecheck.model.times import Clock
 from modecheck.product.composition import compose
 from modecheck.product.ir import Product
 from modecheck.scenario.overtaking import overtaking_in

@@ -7,7 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from modecheck.model.parts import Chip, Device, Duration, Link, Rule
+from modecheck.model.parts import Chip, Device, Link, Rule
+from modecheck.model.times import Duration
 from tests.second_reading.statechart import branches, owes, rules_in, states_around
 from tests.second_reading.worlds import World, innermost
 

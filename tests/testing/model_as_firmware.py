@@ -6,7 +6,8 @@ from collections.abc import Callable, Iterable
 
 from modecheck.model.values import ValueType
 from modecheck.product.evaluation import Evaluator
-from modecheck.product.ir import Expression, Product, Reaction
+from modecheck.product.expression_ir import Expression
+from modecheck.product.ir import Product, Reaction
 from modecheck.testing import (
     Delivery,
     Event,

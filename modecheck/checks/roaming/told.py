@@ -24,7 +24,8 @@ from modecheck.engine.search.walk_targets import (
     WalkTarget,
     failing_target,
 )
-from modecheck.product.ir import Failure, Product
+from modecheck.product.expression_ir import Failure
+from modecheck.product.ir import Product
 from modecheck.scenario.replay import Move
 from modecheck.scenario.traces import Trace, without_observers
 

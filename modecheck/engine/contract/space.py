@@ -15,7 +15,8 @@ from dataclasses import dataclass, field, replace
 from typing import Protocol
 
 from modecheck.engine.contract.encounters import Observed
-from modecheck.product.ir import Failure, Product
+from modecheck.product.expression_ir import Failure
+from modecheck.product.ir import Product
 
 State = tuple[int, ...]
 """The values of a product's fields."""

@@ -9,7 +9,7 @@ from modecheck.engine.native.expressions import ProductExpressionCode, Reading
 from modecheck.engine.native.frame import I64, constant, unpacked
 from modecheck.engine.native.queues import condition_or_false
 from modecheck.product.bit_packing import WordLayout
-from modecheck.product.ir import Expression
+from modecheck.product.expression_ir import Expression
 
 
 class ConditionCode:

@@ -12,7 +12,7 @@ from functools import partial
 
 from modecheck.engine.language import assembly as ir
 from modecheck.engine.native.frame import FALSE, I1, I64, TRUE, constant
-from modecheck.product.ir import (
+from modecheck.product.expression_ir import (
     ApplyIR,
     ConstantIR,
     Expression,

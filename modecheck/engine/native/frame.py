@@ -21,7 +21,8 @@ from dataclasses import dataclass
 from modecheck.engine.language import assembly as ir
 from modecheck.engine.reference.system_actions import obliging_labels, own_fields
 from modecheck.product.bit_packing import WordLayout
-from modecheck.product.ir import Failure, Product
+from modecheck.product.expression_ir import Failure
+from modecheck.product.ir import Product
 
 I1 = ir.BIT
 I8 = ir.Type("i8")

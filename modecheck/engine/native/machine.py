@@ -25,7 +25,8 @@ from modecheck.engine.native.reached_code import ReachedFrame
 from modecheck.engine.native.steps import StepCode
 from modecheck.engine.reference.system_actions import obliging_labels
 from modecheck.product.bit_packing import WordLayout, word_layout
-from modecheck.product.ir import EventIR, Failure, Product
+from modecheck.product.expression_ir import Failure
+from modecheck.product.ir import EventIR, Product
 
 if TYPE_CHECKING:
     from modecheck.engine.reductions.representatives import Representatives

@@ -11,7 +11,8 @@ from modecheck.engine.language import assembly as ir
 from modecheck.engine.native.expressions import ProductExpressionCode, Reading
 from modecheck.engine.native.frame import FALSE, I1, TRUE, FunctionFrame, constant
 from modecheck.engine.reference.event_bits import EventBits
-from modecheck.product.ir import Expression, Failure, Product, Queue, SendIR, Slot
+from modecheck.product.expression_ir import Expression, Failure
+from modecheck.product.ir import Product, Queue, SendIR, Slot
 from modecheck.product.subexpressions import fields_read
 
 

@@ -14,13 +14,8 @@ from modecheck.engine.native.frame import FALSE, TRUE, FunctionFrame, constant
 from modecheck.engine.native.observer_code import ObserverCode
 from modecheck.engine.native.queues import QueueCode
 from modecheck.engine.reference.event_bits import event_bits
-from modecheck.product.ir import (
-    Failure,
-    FaultIR,
-    Product,
-    Reaction,
-    SendIR,
-)
+from modecheck.product.expression_ir import Failure
+from modecheck.product.ir import FaultIR, Product, Reaction, SendIR
 
 
 @dataclass(slots=True)

@@ -41,7 +41,8 @@ from modecheck.engine.reductions.permuted_searches import Back, PermutedSearches
 from modecheck.engine.reductions.representatives import Representatives
 from modecheck.engine.reference.plain import Interpreter, State
 from modecheck.engine.search.explored_space import Exploration, StateStore
-from modecheck.product.ir import Failure, Product
+from modecheck.product.expression_ir import Failure
+from modecheck.product.ir import Product
 from modecheck.product.renaming import Renaming
 from modecheck.product.symmetry import units_of
 

@@ -51,7 +51,8 @@ from modecheck.engine.reference.step_draft import Step, StepDraft, failing
 from modecheck.engine.reference.striking import Striking
 from modecheck.engine.reference.system_actions import obliging_labels
 from modecheck.product.evaluation import Evaluator, StepFailed
-from modecheck.product.ir import Expression, Otherwise, Product, Reaction, Reception
+from modecheck.product.expression_ir import Expression
+from modecheck.product.ir import Otherwise, Product, Reaction, Reception
 
 __all__ = ["Interpreter", "State", "Step"]
 

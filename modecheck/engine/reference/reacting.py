@@ -8,7 +8,8 @@ from modecheck.engine.contract.encounters import BLOCKED, UNHEARD, Encounter, Ob
 from modecheck.engine.reference.happenings import SignalEmitted, Took
 from modecheck.engine.reference.step_draft import Hearing, StepDraft
 from modecheck.product.evaluation import Evaluator, StepFailed
-from modecheck.product.ir import ChipIR, Expression, Product, Reaction, Room, SendIR, TargetIR
+from modecheck.product.expression_ir import Expression
+from modecheck.product.ir import ChipIR, Product, Reaction, Room, SendIR, TargetIR
 
 
 class Reacting:

@@ -10,7 +10,8 @@ from typing import NamedTuple
 from modecheck.engine.contract.space import State
 from modecheck.engine.reference.happenings import Happening
 from modecheck.product.evaluation import StepFailed
-from modecheck.product.ir import Failure, FaultIR, Reaction, SendIR
+from modecheck.product.expression_ir import Failure
+from modecheck.product.ir import FaultIR, Reaction, SendIR
 
 
 class Hearing(NamedTuple):

@@ -20,7 +20,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from modecheck.engine.contract.space import Space
-from modecheck.product.ir import ApplyIR, ConstantIR, Product, Read
+from modecheck.product.expression_ir import ApplyIR, ConstantIR, Read
+from modecheck.product.ir import Product
 from modecheck.product.lowering import folded
 from modecheck.product.state_conditions import moments_due
 

@@ -21,14 +21,8 @@ from modecheck.engine.zones.zone_clocks import (
     NotZonable,
     Running,
 )
-from modecheck.product.ir import (
-    Assign,
-    ChipIR,
-    Expression,
-    Product,
-    Reaction,
-    Reception,
-)
+from modecheck.product.expression_ir import Expression
+from modecheck.product.ir import Assign, ChipIR, Product, Reaction, Reception
 
 
 @dataclass(frozen=True, slots=True)

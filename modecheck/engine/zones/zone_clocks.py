@@ -15,7 +15,8 @@ from dataclasses import dataclass
 from modecheck.engine.reference.plain import Interpreter, State
 from modecheck.model.errors import ModecheckError
 from modecheck.product.evaluation import NOBODY, StepFailed
-from modecheck.product.ir import ApplyIR, ConstantIR, Expression, Product, Read, Ticking
+from modecheck.product.expression_ir import ApplyIR, ConstantIR, Expression, Read
+from modecheck.product.ir import Product, Ticking
 
 MARK = 1 << 40
 """More than any clock or variable counts."""

@@ -27,7 +27,8 @@ from modecheck.engine.zones.time_elapse import (
 )
 from modecheck.engine.zones.untimed import Untimed
 from modecheck.engine.zones.zone_clocks import BoundsInForce, ClockBounds, Running
-from modecheck.product.ir import Failure, Product
+from modecheck.product.expression_ir import Failure
+from modecheck.product.ir import Product
 
 TICK = -1
 """Stands for the label of a tick with which something turns over."""

@@ -15,19 +15,8 @@ from modecheck.engine.reference.happenings import Accepted, Arrived, Dropped, Si
 from modecheck.engine.reference.plain import Interpreter, Step
 from modecheck.engine.search.exploration import explore
 from modecheck.product.composition import compose
-from modecheck.product.ir import (
-    ApplyIR,
-    ConstantIR,
-    EventIR,
-    Expression,
-    FairSet,
-    Field,
-    Happened,
-    Label,
-    ObserverAutomaton,
-    Product,
-    Read,
-)
+from modecheck.product.expression_ir import ApplyIR, ConstantIR, Expression, Happened, Read
+from modecheck.product.ir import EventIR, FairSet, Field, Label, ObserverAutomaton, Product
 from tests.engine.native.test_agreement import assert_same_space
 from tests.generation.devices import Drawn, devices
 
