@@ -76,6 +76,25 @@ def test_an_actor_that_is_fair_ends_a_loop_in_zero_time() -> None:
         assert ("zeno:lamp" in findings_of(reached_by(verdict))) == loops
 
 
+EACH_MASKS_THE_OTHER = """\
+device: two tasks that each wait for the other to unmask it
+clock: {tick: 1 ms}
+chips:
+  reader: {runs_on: mcu, priority: 2, states: {idle: {masks: [writer], rules: [{after: 1 ms}]}}}
+  writer: {runs_on: mcu, priority: 1, states: {idle: {masks: [reader], rules: [{after: 1 ms}]}}}
+"""
+
+
+def test_activities_that_mask_each_other_are_a_deadlock_and_stop_no_time() -> None:
+    """What gives way to others need not step at its latest moment: time goes on, for nothing."""
+    verdict = check([Drawn(EACH_MASKS_THE_OTHER).read()], search=PLAIN)
+    found = {one.id: one.fewest for one in verdict.findings if one.severity == "error"}
+    assert found == {"deadlock:reader.idle+writer.idle": 1}
+    told = findings_of(reached_by(verdict))
+    assert found.items() <= told.items()
+    assert not any(key.startswith(("time-stop", "stuck-chip")) for key in told)
+
+
 def assert_agrees_with_brute_force(drawn: Drawn) -> None:
     verdict = verdict_on(drawn)
     found = {f.id: shortest(f) for f in verdict.findings if f.code != "unused"}
