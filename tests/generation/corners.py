@@ -168,6 +168,30 @@ CORNERS = {
             rules: {hear: {on: press, steps: separate, do: [x = not x, y = not y]}}
         faults: {reset: {chips: [tile]}}
         """,
+    "a step fails as another of its label does, that no message of the link begins": """
+        device: same
+        chips:
+          hub:
+            states: [on]
+            rules: {tell: {signal: [press, go]}}
+            discards: {on: [one]}
+          box:
+            states: [on]
+            rules: {hear: {on: one, signal: [press, go]}}
+          bell:
+            states: [on]
+            rules: {ring: {on: go, send: [one via side, one via side]}}
+          tile:
+            variables: {x: {bool: true, persistent: true}, y: {bool: true, persistent: true}}
+            states: [on]
+            rules: {hear: {on: press, steps: separate, do: [x = not x, y = not y]}}
+        links:
+          down: {from: player, to: box, carries: [one], capacity: 2, order: any}
+          side: {from: bell, to: hub, carries: [one]}
+        actors:
+          player: {states: [here], rules: {call: {send: [one via down]}}}
+        faults: {reset: {chips: [tile]}}
+        """,
 }
 """Device files by what they show."""
 

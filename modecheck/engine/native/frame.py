@@ -129,6 +129,7 @@ class FunctionFrame:
         self._cleared: list[ir.Value] = []
         self.step_end = self._entry
         self._start: ir.Value | None = None
+        self._group: ir.Value | None = None
         self.most_records = 0
         self._label = 0
 
@@ -353,7 +354,7 @@ class FunctionFrame:
     ) -> None:
         """Write a record of a failing step, and go on at a block. With `once`, a failure that the
         step has already is not written again; unless it is `alone`, nor one that another step of
-        its label has.
+        its label and group has.
         """
         if failure not in self.failures:
             self.failures.append(failure)
@@ -362,7 +363,8 @@ class FunctionFrame:
         values = self._failure_record(label)
         self._note_possible(TRUE if by_system else FALSE)
         if not alone:
-            self._unless_written(values, self._failed, self._failed.begin, onward)
+            begun = self.builder.load(self._group_start())
+            self._unless_written(values, self._failed, begun, onward)
         elif once:
             start = self.builder.load(self._step_start())
             self._unless_written(values, self._failed, start, onward)
@@ -377,6 +379,16 @@ class FunctionFrame:
         if self._start is None:
             self._start = self.variable()
         return self._start
+
+    def begin_group(self) -> None:
+        """The steps from here on come from several places of one queue."""
+        self.builder.store(self.builder.load(self._failed.position), self._group_start())
+
+    def _group_start(self) -> ir.Value:
+        """A variable with the address at which failures of the group under way are written."""
+        if self._group is None:
+            self._group = self.variable()
+        return self._group
 
     def take_back(self) -> None:
         """The failures of the step under way were never written."""

@@ -216,11 +216,17 @@ class StepCode(HearingCode):
         place where it may stand.
         """
         queue = self._product.queues[number]
-        self._one_of_several = len(queue.heads) > 1
+        self._begin_group(len(queue.heads))
         for place in range(len(queue.heads)):
             for code in range(1, len(queue.messages) + 1):
                 self._delivery_of(number, code, place)
         self._one_of_several = False
+
+    def _begin_group(self, places: int) -> None:
+        """What follows comes from so many places of one queue."""
+        self._one_of_several = places > 1
+        if self._one_of_several:
+            self._frame.begin_group()
 
     def _delivery_of(self, number: int, code: int, place: int) -> None:
         queue = self._product.queues[number]
@@ -355,7 +361,7 @@ class StepCode(HearingCode):
     def _fault(self, fault: FaultIR) -> None:
         """A step for its chip, or for each place of its queue where a message may stand."""
         heads = () if fault.of_chip else self._product.queues[fault.target].heads
-        self._one_of_several = len(heads) > 1
+        self._begin_group(len(heads))
         for place in range(max(len(heads), 1)):
             with self._frame.step(fault.label):
                 self._begin(fault.label, constant(0), constant(0))
