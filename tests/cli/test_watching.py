@@ -144,6 +144,7 @@ def until(file: Path, text: str) -> str:
     return said
 
 
+@pytest.mark.usefixtures("interruptible")
 @pytest.mark.skipif(os.name != "posix", reason="needs a signal for Ctrl-C")
 def test_a_file_that_is_saved_is_noticed_and_ctrl_c_ends(folder: Path) -> None:
     """In a process of its own, with the real file system; saved in place of the old file, as many
