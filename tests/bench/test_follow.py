@@ -78,6 +78,7 @@ def test_what_the_interpreter_does_agrees(
     assert lines
 
 
+@pytest.mark.thorough
 def test_logs_of_tandem_agree(tmp_path: Path) -> None:
     """The larger device, all of it recorded, and with the hub and a tile left out."""
     product = product_of("tandem/device")

@@ -130,6 +130,7 @@ def test_a_gambler_who_chooses_his_stakes(rich: int) -> None:
     assert least_chance(choices, {rich}, rich // 2) == Bounds(0, 0)
 
 
+@pytest.mark.thorough
 def test_a_walk_that_is_slow_stays_between_its_bounds() -> None:
     """Whatever was not reached in time is left open, and nothing wrong is told: 1/2 by symmetry."""
     choices: Choices = [[], *([evenly(n - 1, n + 1)] for n in range(1, 400)), []]

@@ -80,7 +80,7 @@ SMALL = [
     ("starter/device.yaml", "starter/receiver.yaml"),
     ("published/alternating_bit_1.yaml", "published/alternating_bit_1.yaml"),
     ("published/brand_zafiropulo.yaml", "published/brand_zafiropulo.yaml"),
-    ("small/handshake.yaml", "small/handshake.yaml"),
+    pytest.param("small/handshake.yaml", "small/handshake.yaml", marks=pytest.mark.thorough),
 ]
 """Devices that are read in a few milliseconds, so that very many replacements can be tried."""
 

@@ -73,6 +73,7 @@ def ways_on(space: Space, rule: str) -> set[tuple[State, State]]:
     }
 
 
+@pytest.mark.thorough
 def test_the_policy_of_tandem_makes_a_difference() -> None:
     """Pulling the laptop's cable from the same states leads to different ones in the variants."""
     stay, fall_back = (

@@ -36,7 +36,12 @@ needs_axe = pytest.mark.skipif(
 
 @needs_axe
 @pytest.mark.parametrize(
-    ("model", "scheme"), [(TANDEM, "light"), (SILENT, "light"), (SILENT, "dark")]
+    ("model", "scheme"),
+    [
+        pytest.param(TANDEM, "light", marks=pytest.mark.thorough),
+        (SILENT, "light"),
+        (SILENT, "dark"),
+    ],
 )
 def test_the_checker_finds_no_fault_in_names_and_contrast(
     model: Path, scheme: str, browser: Browser, page_of: PageOf

@@ -20,6 +20,7 @@ from tests.page.browsing import SHOWN, opened
 from tests.page.conftest import PageOf
 from tests.page.test_stepping import check_shown
 from tests.scenario.test_passing_time import BLINKING
+from tests.sweeps import sweep
 
 STEPS = 100
 RICH = next(path for path in SMALL if path.stem == "handshake")
@@ -71,7 +72,11 @@ def rows_of(product: Product, steps: list[Step]) -> list[str]:
     return [head.strip() for head in heads]
 
 
-@pytest.mark.parametrize("model", [RICH, FAILING, STRUCK, TANDEM], ids=name_of)
+@pytest.mark.parametrize(
+    "model",
+    sweep([RICH, FAILING, STRUCK, TANDEM], lambda model: model in (RICH, FAILING)),
+    ids=name_of,
+)
 def test_a_hundred_random_steps_agree_with_the_interpreter(
     model: Path, browser: Browser, page_of: PageOf
 ) -> None:

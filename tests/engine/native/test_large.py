@@ -16,6 +16,7 @@ from modecheck.engine.contract.space import Limits, Space
 from modecheck.model.devices import read_device
 from modecheck.product.composition import compose
 from tests.benchmarks.explore import counters
+from tests.sweeps import sweep
 
 PUBLISHED = Path("models/published")
 CUBE_LAYERS = [1, 9, 54, 321, 1847, 9992, 50136, 227536, 870072, 1887748, 623800, 2644]
@@ -30,7 +31,7 @@ def explored(name: str, threads: int) -> Space:
     return explore_with(product, Search(engine="compiled", threads=threads))
 
 
-@pytest.mark.parametrize("threads", [1, 2])
+@pytest.mark.parametrize("threads", sweep([1, 2], lambda threads: threads == 2))
 def test_the_small_cube(threads: int) -> None:
     """The 2×2×2 cube, one corner fixed: OEIS A079761 (published value read and recomputed)."""
     space = explored("cube_2x2x2", threads)
