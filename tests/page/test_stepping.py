@@ -72,7 +72,7 @@ def check_shown(shown: dict[str, Any], product: Product, state: State) -> None:
     assert shown["charts"] == [[chip, expected[chip]] for chip, *_ in shown["charts"]]
 
 
-FEW = {"volatile_bond", "late_answer", "queue_exhausted", "update_interrupted", "calls_for_ever"}
+FEW = {"volatile_bond", "late_answer", "queue_exhausted", "update_interrupted"}
 
 
 @pytest.mark.parametrize(

@@ -39,7 +39,7 @@ needs_axe = pytest.mark.skipif(
     ("model", "scheme"),
     [
         pytest.param(TANDEM, "light", marks=pytest.mark.thorough),
-        (SILENT, "light"),
+        pytest.param(SILENT, "light", marks=pytest.mark.thorough),
         (SILENT, "dark"),
     ],
 )
@@ -158,6 +158,7 @@ def test_pictures_look_on_the_page_as_they_do_anywhere(browser: Browser, page_of
         assert set(page.page.evaluate(faces)) == {"10.5pxHelvetica", "12.5pxHelvetica"}
 
 
+@pytest.mark.thorough
 def test_charts_are_zoomed_by_keys_and_moved_by_the_mouse(
     browser: Browser, page_of: PageOf
 ) -> None:

@@ -122,6 +122,7 @@ def test_a_small_product_is_held_wholly(browser: Browser, page_of: PageOf) -> No
         assert held == count
 
 
+@pytest.mark.thorough
 def test_the_edge_of_what_is_held_is_told(browser: Browser, page_of: PageOf) -> None:
     """Outside of what is embedded the page says how much it holds, and offers nothing."""
     with opened(browser, page_of(TANDEM)) as page:

@@ -16,6 +16,7 @@ from modecheck.engine.search.exploration import Silent
 from modecheck.model.devices import read_device
 from modecheck.product.composition import compose
 from tests.benchmarks.explore import counters
+from tests.sweeps import sweep
 
 pytestmark = pytest.mark.usefixtures("own_cache")
 
@@ -58,7 +59,7 @@ def impatient(
     native_kernel._digest.cache_clear()
 
 
-@pytest.mark.parametrize("threads", [1, 2, 3, 7])
+@pytest.mark.parametrize("threads", sweep([1, 2, 3, 7], lambda threads: threads == 2))
 def test_all_halt_and_go_on_at_the_same_level(impatient: CompiledProduct, threads: int) -> None:
     """No state is lost and none is found twice, by depth (the coefficients of a product of
     polynomials), when tables grow, threads nap, and levels have one state or hundreds.
