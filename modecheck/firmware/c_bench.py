@@ -96,14 +96,13 @@ class Bench:
     def _supplied(self) -> Iterator[str]:
         code, plan, words = self.code, self.code.plan, self.code.words
         chip = f"{words.type} *chip"
-        sends = {(one.queue, one.message) for body in plan.bodies for one in body.sends}
-        for queue, message in sorted(sends):
+        for queue, message in plan.sent:
             valued = plan.product.queues[queue].messages[message - 1].type is not None
             value = ", int32_t value" if valued else ""
             told = f"{SENT}, {queue}, {message}, {'value' if valued else '0'}"
             yield f"void {words.send(queue, message)}({chip}{value})"
             yield f"{{ (void)chip; note({told}); }}"
-        for one in sorted({signal for body in plan.bodies for signal in body.signals}):
+        for one in plan.signalled:
             yield f"void {words.signal(one)}({chip})"
             yield f"{{ (void)chip; note({SIGNALLED}, {one}, 0, 0); }}"
         if plan.timers.all:
@@ -144,7 +143,7 @@ class Bench:
         yield from (f"        {line}" for line in self._set())
         yield "        break;"
         yield f"    case {SEE}: seen[given[1]][given[2]] = given[3]; break;"
-        if any(one.rule >= 0 for one in plan.occasions):
+        if plan.own_rules:
             yield f"    case {POLL}: answer = {words.names.name('poll')}(&one); break;"
         for number, occasion in enumerate(plan.occasions, start=FIRST_OCCASION):
             yield f"    case {number}: answer = (int32_t){self._called(occasion)}; break;"
@@ -183,7 +182,7 @@ class Bench:
         for number in range(timers):
             cell = f"one.running[{number // 8}]"
             yield f"{cell} = (uint8_t)({cell} | given[{place + number}] << {number % 8});"
-        if any(one.rule >= 0 for one in plan.occasions):
+        if plan.own_rules:
             yield "one.next_rule = 0;"
 
     def _called(self, occasion: Occasion) -> str:

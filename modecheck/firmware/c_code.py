@@ -66,7 +66,7 @@ class CCode:
 
     def needs(self, body: Body) -> list[tuple[str, str]]:
         """The types and names of what a body reads of the message that is delivered."""
-        asked = [asks_for(one) for one in _expressions(body)]
+        asked = [asks_for(one) for one in body.expressions]
         value, late = (
             (any(column) for column in zip(*asked, strict=True)) if asked else (False,) * 2
         )
@@ -219,6 +219,22 @@ class CCode:
         if variable.persistent:
             yield f"{self.words.store(name)}({', '.join([*arguments, member])});"
 
+    def chooser(self, kind: str, lines: list[str]) -> Iterator[str]:
+        """The function that is given the number of a timer or of a rule of the chip's own."""
+        words, names = self.words, self.words.names
+        function = names.name("timer_due" if kind == "timer" else "take")
+        parameters = f"{words.type} *chip, {names.name(f'{kind}_t')} {kind}"
+        yield f"{words.answer_type} {function}({parameters})"
+        yield "{"
+        if kind == "timer":
+            yield "    /* A timer that was stopped just as it expired. */"
+            yield "    if (!(chip->running[timer / 8] & (1u << (timer % 8)))) {"
+            yield f"        return {words.answer('discarded')};"
+            yield "    }"
+        yield from indented(lines)
+        yield "}"
+        yield ""
+
     # Functions that the code needs beside those of the chip
 
     def helpers(self) -> Iterator[str]:
@@ -258,13 +274,6 @@ def _in_brackets(text: str) -> bool:
         if depth == 0:
             return text.startswith("(") and place == len(text) - 1
     return False
-
-
-def _expressions(body: Body) -> Iterator[Expression]:
-    for assign in body.assigns:
-        yield from assign.values
-        yield from (one.index for one in assign.targets if one.index is not None)
-    yield from (one.value for one in body.sends if one.value is not None)
 
 
 def indented(lines: Iterable[str], by: int = 1) -> list[str]:

@@ -54,7 +54,7 @@ def _types(code: CCode) -> Iterator[str]:
     yield from _message_values(code)
     yield from _foreign_values(code)
     yield from _timers(code)
-    own = [words.rule(one.rule) for one in plan.occasions if one.rule >= 0]
+    own = [words.rule(one) for one in plan.own_rules]
     if own:
         yield "/* The rules that the chip takes by itself. */"
         yield from enumeration(own, words.names.name("rule_t"))
@@ -134,7 +134,7 @@ def _struct(code: CCode) -> Iterator[str]:
     yield f"    {_state_type(code)} state;"
     for variable in plan.chip.variables.values():
         yield f"    {_member(code, variable)}"
-    if any(one.rule >= 0 for one in plan.occasions):
+    if plan.own_rules:
         yield "    uint16_t next_rule; /* which of its own rules is tried first next time */"
     if plan.timers.all:
         yield f"    uint8_t running[{(len(plan.timers.all) + 7) // 8}]; /* a bit for each timer */"
@@ -176,7 +176,7 @@ def _calls(code: CCode) -> Iterator[str]:
         timer = names.name("timer_t")
         yield f"{words.answer_type} {names.name('timer_due')}({chip}, {timer} timer);"
         yield ""
-    if any(one.rule >= 0 for one in plan.occasions):
+    if plan.own_rules:
         yield "/* Takes a rule that waits for nothing, if one is possible, each in its turn, and"
         yield "   returns whether it did: call it again and again. */"
         yield f"bool {names.name('poll')}({chip});"
@@ -202,12 +202,11 @@ def _supplies(code: CCode) -> Iterator[str]:
     seen = f"const {words.type} *chip"
     yield "/* ---- What the firmware supplies. None of it calls back. ---- */"
     yield ""
-    sends = {(one.queue, one.message) for body in plan.bodies for one in body.sends}
-    for queue, message in sorted(sends):
+    for queue, message in plan.sent:
         form = plan.product.queues[queue].messages[message - 1]
         value = ", int32_t value" if form.type is not None else ""
         yield f"void {words.send(queue, message)}({chip}{value});"
-    for signal in sorted({one for body in plan.bodies for one in body.signals}):
+    for signal in plan.signalled:
         yield f"void {words.signal(signal)}({chip});"
     if plan.timers.all:
         timer = names.name("timer_t")

@@ -12,7 +12,7 @@ from modecheck.firmware.c_code import CCode, indented, uses
 from modecheck.firmware.c_header import NO_LATEST, unit_of
 from modecheck.firmware.c_names import comment
 from modecheck.firmware.c_table import table_style
-from modecheck.firmware.chip_plan import Chain, Occasion
+from modecheck.firmware.chip_plan import Chain, Occasion, usual
 
 STYLES = ("switch", "table")
 
@@ -126,8 +126,8 @@ def _switch_style(code: CCode) -> Iterator[str]:
         yield from indented(body)
         yield "}"
         yield ""
-    yield from _chosen(code, "timer_due", "timer_t", "timer")
-    yield from _chosen(code, "take", "rule_t", "rule")
+    yield from _chosen(code, "timer")
+    yield from _chosen(code, "rule")
 
 
 def _cases(code: CCode, occasion: Occasion) -> Iterator[str]:
@@ -140,8 +140,7 @@ def _cases(code: CCode, occasion: Occasion) -> Iterator[str]:
             yield from code.row(row, occasion)
         return
     # The rest that has no rule is the default, so that also a state that is none gets an answer.
-    plain = [chain for chain in groups if all(row.body is None for row in chain)]
-    default = max(plain or groups, key=lambda chain: len(groups[chain]))
+    default = usual(code.plan.chains[occasion])
     yield "switch (chip->state) {"
     for chain, leaves in groups.items():
         if chain != default:
@@ -154,36 +153,24 @@ def _cases(code: CCode, occasion: Occasion) -> Iterator[str]:
     yield "}"
 
 
-def _chosen(code: CCode, function: str, type_: str, kind: str) -> Iterator[str]:
+def _chosen(code: CCode, kind: str) -> Iterator[str]:
     """The function that calls that of a timer or of a rule."""
-    words, names = code.words, code.words.names
+    words = code.words
     those = [one for one in code.plan.occasions if getattr(one, kind) >= 0]
     if not those:
         return
-    parameters = f"{words.type} *chip, {names.name(type_)} {kind}"
-    yield f"{words.answer_type} {names.name(function)}({parameters})"
-    yield "{"
-    if kind == "timer":
-        yield "    /* A timer that was stopped just as it expired. */"
-        yield "    if (!(chip->running[timer / 8] & (1u << (timer % 8)))) {"
-        yield f"        return {words.answer('discarded')};"
-        yield "    }"
-    yield f"    switch ({kind}) {{"
+    lines = [f"switch ({kind}) {{"]
     for one in those:
         name = words.timer(one.timer) if kind == "timer" else words.rule(one.rule)
-        yield f"    case {name}:"
-        yield f"        return {words.on(one)}(chip);"
-    yield "    default:"
-    yield f"        return {words.answer('discarded')};"
-    yield "    }"
-    yield "}"
-    yield ""
+        lines += [f"case {name}:", f"    return {words.on(one)}(chip);"]
+    lines += ["default:", f"    return {words.answer('discarded')};", "}"]
+    yield from code.chooser(kind, lines)
 
 
 def _polling(code: CCode) -> Iterator[str]:
     """The function that tries each rule in its turn, so that none is passed over forever."""
     words, names = code.words, code.words.names
-    if not any(one.rule >= 0 for one in code.plan.occasions):
+    if not code.plan.own_rules:
         return
     count = names.constant("rules")
     yield f"bool {names.name('poll')}({words.type} *chip)"
@@ -211,7 +198,7 @@ def _starts(code: CCode) -> Iterator[str]:
     for variable in chip.variables.values():
         if variable.persistent:
             yield from indented(_first_values(code, variable.name))
-    if any(one.rule >= 0 for one in plan.occasions):
+    if plan.own_rules:
         yield "    chip->next_rule = 0;"
     yield from (f"    chip->running[{n}] = 0;" for n in range((len(plan.timers.all) + 7) // 8))
     yield f"    {names.name('restart')}(chip);"

@@ -6,11 +6,10 @@ in which the same happens share their rows by a row for any state at the end.
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterator
 
 from modecheck.firmware.c_code import CCode, indented
-from modecheck.firmware.chip_plan import Body, Chain, Occasion
+from modecheck.firmware.chip_plan import Body, Chain, Occasion, usual
 from modecheck.product.expression_ir import Expression
 
 ANY_STATE = "ANY"
@@ -53,11 +52,11 @@ class _Table:
             self._spans.append(known[key])
 
     def _rows_of(self, occasion: Occasion, chains: tuple[Chain, ...]) -> Iterator[str]:
-        words, usual = self._code.words, _usual(chains)
+        words, most = self._code.words, usual(chains)
         for leaf, chain in enumerate(chains):
-            if chain != usual:
+            if chain != most:
                 yield from self._chain(chain, occasion, words.state(leaf))
-        yield from self._chain(usual, occasion, words.names.constant("any_state"))
+        yield from self._chain(most, occasion, words.names.constant("any_state"))
 
     def _chain(self, chain: Chain, occasion: Occasion, state: str) -> Iterator[str]:
         for row in chain:
@@ -186,7 +185,7 @@ class _Table:
 
     def functions(self) -> Iterator[str]:
         """The functions of the events, which only know the numbers of their rows."""
-        code, words, names = self._code, self._code.words, self._code.words.names
+        code, words = self._code, self._code.words
         events = list(code.plan.occasions)
         react = self._static("react")
         for number, occasion in enumerate(events):
@@ -202,33 +201,11 @@ class _Table:
             yield f"    return {react}(chip, {number}, {value}, {late});"
             yield "}"
             yield ""
-        timers = [n for n, one in enumerate(events) if one.timer >= 0]
-        if timers:
-            parameters = [f"{words.type} *chip", f"{names.name('timer_t')} timer"]
-            yield f"{words.answer_type} {names.name('timer_due')}({', '.join(parameters)})"
-            yield "{"
-            yield "    /* A timer that was stopped just as it expired. */"
-            yield "    if (!(chip->running[timer / 8] & (1u << (timer % 8)))) {"
-            yield f"        return {words.answer('discarded')};"
-            yield "    }"
-            yield f"    return {react}(chip, (uint16_t)({timers[0]} + timer), 0, false);"
-            yield "}"
-            yield ""
-        own = [n for n, one in enumerate(events) if one.rule >= 0]
-        if own:
-            parameters = [f"{words.type} *chip", f"{names.name('rule_t')} rule"]
-            yield f"{words.answer_type} {names.name('take')}({', '.join(parameters)})"
-            yield "{"
-            yield f"    return {react}(chip, (uint16_t)({own[0]} + rule), 0, false);"
-            yield "}"
-            yield ""
-
-
-def _usual(chains: tuple[Chain, ...]) -> Chain:
-    """What happens in most states, preferably without a rule."""
-    counts = Counter(chains)
-    plain = {c: n for c, n in counts.items() if all(row.body is None for row in c)} or counts
-    return max(plain, key=lambda chain: plain[chain])
+        for kind in ("timer", "rule"):
+            those = [n for n, one in enumerate(events) if getattr(one, kind) >= 0]
+            if those:
+                first = f"(uint16_t)({those[0]} + {kind})"
+                yield from code.chooser(kind, [f"return {react}(chip, {first}, 0, false);"])
 
 
 def _without_last_comma(rows: list[str]) -> list[str]:

@@ -42,10 +42,9 @@ def _tables(code: CCode, unanswered: str) -> Iterator[str]:
     events = [one for one in plan.occasions if one.queue >= 0 or one.signal >= 0]
     yield "/* The messages and signals that can reach it. */"
     yield from enumeration([words.on(one).upper() for one in events])
-    sent = sorted({(one.queue, one.message) for body in plan.bodies for one in body.sends})
-    if sent:
+    if plan.sent:
         yield "/* The messages that it sends. */"
-    yield from enumeration([words.send(*one).upper() for one in sent])
+    yield from enumeration([words.send(*one).upper() for one in plan.sent])
     for variable in plan.chip.variables.values():
         if variable.type.kind == "word":
             yield f"/* The values of {variable.name}. */"

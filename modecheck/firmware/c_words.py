@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
+from functools import cached_property
 
 from modecheck.firmware.c_names import CNames
 from modecheck.firmware.chip_plan import Body, ChipPlan, Occasion
@@ -76,10 +78,18 @@ class CWords:
 
     def do(self, body: Body) -> str:
         """The function of a body; of several for one rule, each but the first has a number."""
-        same = [one for one in self.plan.bodies if one.rule == body.rule]
-        place = same.index(body)
-        parts = ("do", self.plan.rules[body.rule].title, *([str(place + 1)] if place else []))
-        return self.names.name(*parts)
+        return self._bodies[body]
+
+    @cached_property
+    def _bodies(self) -> dict[Body, str]:
+        named: dict[Body, str] = {}
+        places = Counter[int]()
+        for body in self.plan.bodies:
+            place = places[body.rule]
+            places[body.rule] += 1
+            parts = ("do", self.plan.rules[body.rule].title, *([str(place + 1)] if place else []))
+            named[body] = self.names.name(*parts)
+        return named
 
     def send(self, queue: int, code: int) -> str:
         one = self.plan.product.queues[queue]

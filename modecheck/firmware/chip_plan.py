@@ -7,7 +7,8 @@ of the chip's own state is known and folds away.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TypeAlias
@@ -48,6 +49,14 @@ class Body:
     enters: int
     stops: tuple[int, ...]
     starts: tuple[int, ...]
+
+    @property
+    def expressions(self) -> Iterator[Expression]:
+        """Everything that it evaluates: values and places written, values sent."""
+        for assign in self.assigns:
+            yield from assign.values
+            yield from (target.index for target in assign.targets if target.index is not None)
+        yield from (send.value for send in self.sends if send.value is not None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,6 +239,21 @@ class ChipPlan:
         return tuple(sorted(found, key=lambda body: body.rule))
 
     @cached_property
+    def sent(self) -> list[tuple[int, int]]:
+        """The messages that it sends: links and codes."""
+        return sorted({(one.queue, one.message) for body in self.bodies for one in body.sends})
+
+    @cached_property
+    def signalled(self) -> list[int]:
+        """The signals that it gives."""
+        return sorted({one for body in self.bodies for one in body.signals})
+
+    @cached_property
+    def own_rules(self) -> list[int]:
+        """The rules that it takes by itself."""
+        return [one.rule for one in self.occasions if one.rule >= 0]
+
+    @cached_property
     def foreign(self) -> tuple[int, ...]:
         """The fields that the chip reads of others: states, variables, messages that wait."""
         own = {self.form.state_field, *self.variable_fields}
@@ -241,14 +265,14 @@ class ChipPlan:
         """Everything that the C code evaluates."""
         rows = [row for chains in self.chains.values() for chain in chains for row in chain]
         guards = dict.fromkeys(row.guard for row in rows if row.guard is not None)
-        values = [
-            value
-            for body in self.bodies
-            for assign in body.assigns
-            for value in (*assign.values, *(t.index for t in assign.targets if t.index is not None))
-        ]
-        sent = [one.value for body in self.bodies for one in body.sends if one.value is not None]
-        return (*guards, *values, *sent)
+        return (*guards, *(one for body in self.bodies for one in body.expressions))
+
+
+def usual(chains: Iterable[Chain]) -> Chain:
+    """What happens in most leaves, preferably without a rule: it can be the default."""
+    counts = Counter(chains)
+    plain = {c: n for c, n in counts.items() if all(row.body is None for row in c)} or counts
+    return max(plain, key=lambda chain: plain[chain])
 
 
 def plan_of(device: Device, chip: str) -> ChipPlan:
