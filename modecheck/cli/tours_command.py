@@ -56,6 +56,13 @@ def parsed_patience(
     help="Make test sequences that detect every wrong next state and output of a chip (of each "
     "chip, without --chip).",
 )
+@click.option(
+    "--extra",
+    type=click.IntRange(min=0, max=3),
+    metavar="N",
+    help="With --distinguish: also detect a chip that has up to N states more than the model "
+    "(default: 0). Each one multiplies the number of sequences by the number of inputs.",
+)
 @click.option("--closed", is_flag=True, help="End the test in the state in which it began.")
 @click.option(
     "--patience",
@@ -79,6 +86,7 @@ def command(
     chosen: dict[str, str],
     chips: tuple[str, ...],
     distinguish: bool,
+    extra: int | None,
     closed: bool,
     patience: Fraction | None,
     sitting: int | None,
@@ -103,11 +111,13 @@ def command(
         raise click.UsageError("--sitting cannot be combined with --closed, --chip, --distinguish")
     if distinguish and patience is not None:
         raise click.UsageError("--patience cannot be combined with --distinguish")
+    if extra is not None and not distinguish:
+        raise click.UsageError("--extra needs --distinguish")
     need_all_writable({"json": json_file, "markdown": markdown_file})
     product = compose(told_variants_of(device, chosen, every=False)[0])
     names = _known(product, chips)
     if distinguish:
-        data, report = _distinguishing(product, names)
+        data, report = _distinguishing(product, names, extra or 0)
     else:
         data, report = _touring(
             product, names if chips else [], search, patience, None if closed else sitting or 0
@@ -168,10 +178,12 @@ def _touring(
     return tests_as_json(product.device, tests), tests_report(_named(product), tests)
 
 
-def _distinguishing(product: Product, chips: list[str]) -> tuple[dict[str, Any], list[Block]]:
+def _distinguishing(
+    product: Product, chips: list[str], extra: int
+) -> tuple[dict[str, Any], list[Block]]:
     from modecheck.report.bench_json import words_as_json
     from modecheck.report.bench_report import words_report
     from modecheck.tours.chip_words import words_for
 
-    found = [words_for(product, chip) for chip in chips]
+    found = [words_for(product, chip, extra=extra) for chip in chips]
     return words_as_json(product.device, found), words_report(_named(product), found)

@@ -85,6 +85,7 @@ def _words(chip: ChipWords | WhyNot) -> Json:
         return {"chip": chip.chip, "why_not": list(chip.reasons)}
     return {
         "chip": chip.chip,
+        "extra": chip.extra,
         "inputs": list(chip.inputs),
         "states": [list(states) for states in chip.states],
         "told_apart_by": [list(word) for word in chip.telling],

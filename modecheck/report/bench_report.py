@@ -155,12 +155,13 @@ def words_summary(chip: ChipWords) -> list[str]:
     telling = " | ".join(", ".join(word) for word in chip.telling)
     states, inputs = counted(len(chip.states), "state"), counted(len(chip.inputs), "input")
     words = counted(len(chip.words), "word")
+    more = f"at most {counted(chip.extra, 'state')} more" if chip.extra else "no more states"
     return [
         f"{states} that can be distinguished, {inputs}",
         *(f"no input distinguishes: {' | '.join(states)}" for states in alike),
         *([f"distinguished by: {telling}"] if telling else []),
         f"{words} with {counted(exchanges, 'input')} in total, each from a reset: a chip that has "
-        "no more states than the model and gives all these answers behaves like the model",
+        f"{more} than the model and gives all these answers behaves like the model",
     ]
 
 

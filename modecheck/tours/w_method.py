@@ -75,6 +75,13 @@ def words_to_run(machine: Mealy, *, extra: int = 0) -> tuple[Word, ...]:
     )
 
 
+def most_words(machine: Mealy, *, extra: int = 0) -> int:
+    """A bound on the number of words that `words_to_run` makes."""
+    inputs = len(machine.inputs)
+    between = sum(inputs**length for length in range(extra + 1))
+    return len(transition_cover(machine)) * between * max(len(characterising_set(machine)), 1)
+
+
 def without_prefixes(words: tuple[Word, ...]) -> tuple[Word, ...]:
     """The words that are no prefix of another: running these runs all."""
     beginnings = {word[:length] for word in words for length in range(len(word))}

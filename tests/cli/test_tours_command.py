@@ -76,6 +76,23 @@ def test_words_of_a_chip(tmp_path: Path) -> None:
     assert run("tours", STARTER, "--distinguish", "--chip", "pedal").code == 0
 
 
+def test_words_for_a_chip_with_more_states(tmp_path: Path) -> None:
+    """Far more words, and the output says what they expose; too many are refused with a number."""
+    data = tmp_path / "words.json"
+    options = ("tours", STARTER, "--distinguish", "--chip", "pedal")
+    result = run(*options, "--extra", "1", "--json", str(data))
+    assert result.code == 0
+    assert "at most 1 state more than the model" in " ".join(result.out.split())
+    chip = json.loads(data.read_text(encoding="utf-8"))["chips"][0]
+    assert chip["extra"] == 1
+    assert len(chip["words"]) > 3 * (run(*options).out.count("\nword ") + 1)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("modecheck.tours.chip_words.MOST_MADE", 100)
+        result = run(*options, "--extra", "3")
+    assert result.code == 3
+    assert "it would need far more than 5,000 words" in " ".join(result.out.split())
+
+
 def test_a_bound_gives_exit_code_3() -> None:
     """And the word incomplete."""
     result = run("tours", TANDEM, "--max-states", "200")
@@ -108,6 +125,7 @@ def test_closed_and_patience_are_heard() -> None:
         (("--patience", "soon"), "is not a duration"),
         (("--closed", "--chip", "pedal"), "--closed cannot be combined"),
         (("--distinguish", "--patience", "5s"), "--patience cannot be combined"),
+        (("--extra", "1"), "--extra needs --distinguish"),
         (("--option", "colour=red"), "colour"),
         (("--markdown", "nowhere/list.md"), "cannot be written"),
     ],

@@ -13,6 +13,7 @@ from modecheck.tours.mealy import Mealy, access_words, minimised
 from modecheck.tours.w_method import (
     NotMinimal,
     characterising_set,
+    most_words,
     state_cover,
     transition_cover,
     without_prefixes,
@@ -83,6 +84,18 @@ def test_any_machine_with_one_state_more_is_caught(machine: Mealy, other: Mealy)
     words = words_to_run(small, extra=extra)
     caught = any(small.run(word) != other.run(word) for word in words)
     assert caught == told_apart(small, other)
+
+
+def test_a_state_more_hides_from_the_words_for_none() -> None:
+    """A lamp that forgets that it is lit when it is asked for light a third time: without an extra
+    state the words end too soon; with one they do not (invented).
+    """
+    lamp = Mealy(("a", "b"), ((1, 0), (1, 0)), (("x", "x"), ("x", "y")))
+    forgetful = Mealy(("a", "b"), ((1, 0), (2, 0), (0, 0)), (("x", "x"), ("x", "y"), ("x", "y")))
+    for extra, caught in ((0, False), (1, True)):
+        words = words_to_run(lamp, extra=extra)
+        assert any(lamp.run(word) != forgetful.run(word) for word in words) == caught
+        assert len(words) <= most_words(lamp, extra=extra)
 
 
 @given(machines())
