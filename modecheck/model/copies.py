@@ -36,6 +36,8 @@ OPERATORS: dict[str, Callable[..., int]] = {
     "+": operator.add,
     "-": operator.sub,
     "*": operator.mul,
+    "//": operator.floordiv,
+    "%": operator.mod,
     "neg": operator.neg,
     "min": min,
     "max": max,
@@ -51,7 +53,7 @@ OPERATORS: dict[str, Callable[..., int]] = {
     "if": lambda test, yes, no: yes if test else no,
 }
 """What a number or a condition that is known when the model is read can be made of."""
-
+DIVISIONS = {"//", "%"}
 
 NUMBERS = re.compile(r"(?<=\w)\[\d+\]")
 
@@ -131,6 +133,9 @@ def known_value(tree: Tree, parameters: Mapping[str, str]) -> int:
             return int(text)
     if isinstance(tree, Apply) and tree.operator in OPERATORS:
         values = [known_value(argument, parameters) for argument in tree.arguments]
+        if tree.operator in DIVISIONS and values[1] == 0:
+            divisor = tree.arguments[1]
+            raise ExpressionError("the divisor is 0", divisor.offset, divisor.width, "another one")
         return OPERATORS[tree.operator](*values)
     if isinstance(tree, Member):
         item, *choices = (known_value(one, parameters) for one in (tree.item, *tree.choices))

@@ -133,6 +133,16 @@ def test_functions_over_all_are_written_out(folder: Folder) -> None:
     assert list(leaves_of(counted.arguments[0])) == ones
 
 
+@pytest.mark.parametrize(
+    ("index", "number"), [("7 % 4", 3), ("(i + 1) % 3 + 1", 3), ("7 // 2", 3), ("(0 - 1) // 2", 2)]
+)
+def test_numbers_of_copies_are_computed(index: str, number: int, folder: Folder) -> None:
+    """With all four kinds of arithmetic, rounded down as everywhere, and wrapped around three."""
+    text = f"requirements: {{each tile if i == 1: {{R: {{text: t, never: 'tile[{index}].on'}}}}}}\n"
+    (requirement,) = folder.device(DEVICE + text).requirements.values()
+    assert f"tile[{number}]" in str(requirement)
+
+
 def leaves_of(term: object) -> list[object]:
     """What a sum adds up."""
     if isinstance(term, Operation) and term.operator == "+":
@@ -220,6 +230,12 @@ def test_i_is_the_number_of_the_copy_that_is_counted(folder: Folder) -> None:
             "requirements: {each tile if j > 1: {R: {text: t, never: hub.here}}}",
             "this is not known when the model is read",
             "numbers and i",
+        ),
+        ("modes: {m: 'tile[6 // 0].on'}", "the divisor is 0", "another one"),
+        (
+            "requirements: {each tile if i % 0 == 1: {R: {text: t, never: hub.here}}}",
+            "the divisor is 0",
+            "another one",
         ),
         ("faults: {power_cut: {chips: ['tile[7]']}}", "there is no tile[7]", "tile[1] to tile[3]"),
         (
