@@ -20,6 +20,7 @@ LAYERS = (
     "rigs",
     "testing",
     "firmware",
+    "exchange",
     "bench",
     "tours",
     "review",

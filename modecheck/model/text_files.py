@@ -19,8 +19,8 @@ LONGEST_NAME_SHOWN = 200
 """Characters of a file name in a message; a longer one is cut at the front."""
 
 
-def read_text(path: str, notes: Notebook, named_at: Place | None) -> str | None:
-    """The text of a file, or None after noting why it cannot be read.
+def read_text(path: str, notes: Notebook, named_at: Place | None, kind: str = "YAML") -> str | None:
+    """The text of a file of a kind, or None after noting why it cannot be read.
 
     `named_at` is where another file names this one; a missing file is reported there.
     """
@@ -33,16 +33,16 @@ def read_text(path: str, notes: Notebook, named_at: Place | None) -> str | None:
             notes.add(f"{name} is too large: {size:,} bytes", named_at, expected=limit)
             return None
         if os.path.exists(path) and not os.path.isfile(path) and not os.path.isdir(path):
-            notes.add(f"{name} is not a regular file", named_at, expected="a YAML file")
+            notes.add(f"{name} is not a regular file", named_at, expected=_a_file(kind))
             return None
         with open(path, "rb") as file:
             raw = file.read()
             notes.files[path] = sha256(raw).hexdigest()
-            return _decode(path, raw, notes)
+            return _decode(path, raw, notes, kind)
     except FileNotFoundError:
         problem, expected = f"there is no file {name}", ""
     except IsADirectoryError:
-        problem, expected = f"{name} is a folder", "a YAML file"
+        problem, expected = f"{name} is a folder", _a_file(kind)
     except PermissionError:
         problem, expected = f"no permission to read {name}", "a readable file"
     except (OSError, ValueError) as error:
@@ -60,6 +60,11 @@ def read_text(path: str, notes: Notebook, named_at: Place | None) -> str | None:
     return None
 
 
+def _a_file(kind: str) -> str:
+    """Of a kind whose name is spelled out, such as XML."""
+    return f"{'an' if kind[0] in 'AEFHILMNORSX' else 'a'} {kind} file"
+
+
 def _siblings(path: str) -> list[str]:
     try:
         return [name for name in os.listdir(os.path.dirname(path) or ".") if "." in name]
@@ -67,18 +72,18 @@ def _siblings(path: str) -> list[str]:
         return []
 
 
-def _decode(path: str, raw: bytes, notes: Notebook) -> str | None:
+def _decode(path: str, raw: bytes, notes: Notebook, kind: str) -> str | None:
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         place = _place_in(path, raw.decode("utf-8-sig", "replace"), len(_decoded(raw, error.start)))
-        notes.add("this is not UTF-8 text", place, expected="YAML text encoded in UTF-8")
+        notes.add("this is not UTF-8 text", place, expected=f"{kind} text encoded in UTF-8")
         return None
     control = CONTROL.search(text)
     if control:
         message = f"a control character ({ord(control[0]):#04x}) in the text"
         place = _place_in(path, text, control.start())
-        notes.add(message, place, expected="YAML text, not a binary file")
+        notes.add(message, place, expected=f"{kind} text, not a binary file")
         return None
     return text
 

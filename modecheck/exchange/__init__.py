@@ -1,0 +1,1 @@
+"""Chips in open formats, written and read: SCXML, and a chip file as YAML text."""
