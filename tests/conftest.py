@@ -22,7 +22,7 @@ SLOW_IS_FINE = [HealthCheck.too_slow, HealthCheck.function_scoped_fixture]
 AT_ONCE = [Phase.explicit, Phase.generate]
 
 for name, examples, phases in (
-    ("quick", 10, AT_ONCE),
+    ("quick", 7, AT_ONCE),
     ("ci", 100, AT_ONCE),
     ("shrink", 40, [*AT_ONCE, Phase.shrink]),
 ):

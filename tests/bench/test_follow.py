@@ -29,9 +29,11 @@ from tests.bench.recording import (
 from tests.cli.running import MODELS
 from tests.generation.devices import Drawn, devices
 from tests.stepping import begin
+from tests.sweeps import sweep
 
 SMALL = sorted(f"small/{path.stem}" for path in (MODELS / "small").glob("*.yaml"))
 LOGGED = ["starter/device", "published/alternating_bit_1", *SMALL]
+FEW = {"starter/device", "published/alternating_bit_1", "small/session", "small/joining"}
 MOST_STATES = 400
 """Of random devices, those whose runs the slow way goes through in a second."""
 
@@ -54,7 +56,7 @@ def some(product: Product, random: Random) -> list[str]:
     return random.sample(names, max(1, len(names) - random.choice([0, 0, 1, 2])))
 
 
-@pytest.mark.parametrize("name", LOGGED)
+@pytest.mark.parametrize("name", sweep(LOGGED, FEW.__contains__))
 @pytest.mark.parametrize("write", [write_csv, write_json_lines])
 def test_what_the_interpreter_does_agrees(
     name: str, write: Callable[[Path, Sequence[Row]], str], tmp_path: Path
@@ -106,7 +108,7 @@ def spoiled(rows: list[Row], product: Product, random: Random) -> list[Row]:
     return [*rows[:at], changed, *rows[at + 1 :]]
 
 
-@pytest.mark.parametrize("name", LOGGED)
+@pytest.mark.parametrize("name", sweep(LOGGED, FEW.__contains__))
 def test_a_spoiled_log_is_refused_where_no_run_goes_on(name: str) -> None:
     """At the very line after which a search through all runs finds none either."""
     product, refused = product_of(name), 0

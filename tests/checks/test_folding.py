@@ -62,6 +62,7 @@ def test_every_step_and_nothing_else_is_in_the_fold(drawn: Drawn) -> None:
     assert folding.complete == space.complete
 
 
+@pytest.mark.thorough
 def test_tandem_folded_by_mode() -> None:
     """Every mode, and no mode, with as many states as the verdict counts."""
     explored = verdict_on(TANDEM).explored[0]

@@ -87,6 +87,7 @@ def test_a_time_stop_is_reported_as_such_and_not_as_a_deadlock(engine: EngineNam
     assert not result.longer
 
 
+@pytest.mark.thorough
 @settings(max_examples=8)
 @given(devices(options=False, timed=True))
 def test_nothing_is_seen_that_a_complete_check_does_not_find(drawn: Drawn) -> None:
@@ -137,6 +138,7 @@ def test_what_no_search_from_the_start_reaches_is_cut_and_searched_along(
     assert max(ratios) <= 2.5
 
 
+@pytest.mark.thorough
 def test_variants_are_walked_through_together() -> None:
     """A device with options is one device: what was seen is told of all its variants."""
     first = read_device(str(TANDEM))

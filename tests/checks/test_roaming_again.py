@@ -65,6 +65,7 @@ def test_what_a_chip_did_in_vain_between_others_steps_is_cut(
     assert (longer.steps or 0) > 15
 
 
+@pytest.mark.thorough
 def test_a_small_product_ends_by_itself() -> None:
     """By a rule that depends on the seed alone, long before the time is over: when half of all runs
     brought nothing new. Here everything was seen by then.

@@ -109,6 +109,7 @@ def test_a_device_that_never_settles_gives_exit_code_3(tmp_path: Path) -> None:
     assert "the device never settles after power-on" in result.out
 
 
+@pytest.mark.thorough
 def test_closed_and_patience_are_heard() -> None:
     """A closed tour of tandem is no shorter than an open one; patience makes waiting an action."""
     result = run("tours", TANDEM, "--closed", "--patience", "5s")

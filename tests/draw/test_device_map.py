@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
+import pytest
+
 from modecheck.checks.traffic import traffic_of
 from modecheck.draw.device_map import LONGEST_ABOUT, device_map, device_map_in, first_sentence
 from modecheck.draw.gallery import Drawing, render_svg
@@ -178,6 +180,7 @@ def test_links_without_traffic_in_a_mode_are_thin_and_say_so() -> None:
     assert "withoutalink:player" in picture.words
 
 
+@pytest.mark.thorough
 def test_pairings_in_a_mode_tell_whether_both_hold_one_key() -> None:
     """Tandem plays by cable whether or not the tablet is paired, and its tiles always are."""
     explored = verdict_on(TANDEM).explored[0]

@@ -53,6 +53,7 @@ def short(tmp_path_factory: pytest.TempPathFactory) -> Verdict:
     return check([read_device(str(path))], search=Search(engine="compiled"))
 
 
+@pytest.mark.thorough
 def test_nothing_is_found(short: Verdict) -> None:
     """Every promise holds to the millisecond, no time stops, nothing spins, no rule is for show."""
     assert short.complete

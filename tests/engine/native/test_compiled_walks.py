@@ -78,7 +78,7 @@ def assert_same_walks(
     return plain
 
 
-FEW = {"tandem", "starter", "volatile_bond", "late_answer", "queue_exhausted", "usurpation"}
+FEW = {"starter", "volatile_bond", "late_answer", "queue_exhausted", "usurpation"}
 
 
 @pytest.mark.parametrize(

@@ -122,6 +122,7 @@ def hashes(words: Words) -> Words:
     return mixed
 
 
+@pytest.mark.thorough
 def test_too_many_kinds_are_an_error_in_every_thread(
     states: States, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -138,6 +138,7 @@ def assert_agreement(device: Device, engine: EngineName) -> None:
     assert_real(reduced)
 
 
+@pytest.mark.thorough
 @given(twins())
 @settings(max_examples=2 * EXAMPLES)
 def test_twins_explored_once_are_known_as_well_as_both(drawn: Drawn) -> None:
