@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 import signal
+import sys
 from collections.abc import Iterator
 
 import pytest
@@ -37,6 +38,16 @@ for name, examples, phases in (
 # What is compiled once is compiled once for all tests, wherever they keep the rest.
 os.environ.setdefault("MODECHECK_KERNELS", str(kernels_folder()))
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "quick"))
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _byte_code_of_programs(tmp_path_factory: pytest.TempPathFactory) -> None:
+    """Where Python is told to keep no byte code, programs that tests start keep theirs in a folder
+    of this run: compiling all of modecheck takes twice as long as a small check.
+    """
+    if sys.dont_write_bytecode:
+        os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+        os.environ["PYTHONPYCACHEPREFIX"] = str(tmp_path_factory.mktemp("byte_code"))
 
 
 @pytest.fixture(scope="module")
