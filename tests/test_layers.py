@@ -26,6 +26,7 @@ LAYERS = (
     "review",
     "draw",
     "report",
+    "editor",
     "cli",
 )
 """A module may import from its own layer and from those that stand before it."""

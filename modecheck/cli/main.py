@@ -23,6 +23,7 @@ COMMANDS = {
     "follow": "modecheck.cli.follow_command",
     "gaps": "modecheck.cli.gaps_command",
     "guide": "modecheck.cli.guide_command",
+    "language-server": "modecheck.cli.language_server_command",
     "new": "modecheck.cli.new_command",
     "page": "modecheck.cli.page_command",
     "roam": "modecheck.cli.roam_command",

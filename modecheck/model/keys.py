@@ -48,7 +48,7 @@ class Key:
         """Its line in the guide, or what the schema says, in the style of the guide."""
         if self.guide:
             return self.guide
-        schema = self.schema if "description" in self.schema else _definition(self.schema["$ref"])
+        schema = self.schema if "description" in self.schema else definition(self.schema["$ref"])
         said = str(schema["description"]).removesuffix(".")
         return re.sub(r"(?<!\w)'([^']+)'", r"`\1`", said[0].lower() + said[1:])
 
@@ -74,7 +74,8 @@ def _declared() -> dict[str, dict[str, Key]]:
     }
 
 
-def _definition(reference: str) -> Mapping[str, Any]:
+@cache
+def definition(reference: str) -> Mapping[str, Any]:
     """What a schema refers to, such as `chip.json#/$defs/text`; without a file, in the device's."""
     file, _, name = reference.partition("#/$defs/")
     with DECLARED.with_name(file or "device.json").open(encoding="utf-8") as schema:

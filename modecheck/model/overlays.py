@@ -13,6 +13,7 @@ from typing import TypeAlias
 
 from modecheck.model.errors import Notebook
 from modecheck.model.places import Place
+from modecheck.model.text_files import real_path
 from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode, kind_of, read_yaml
 
 
@@ -59,7 +60,7 @@ def read_document(
 
     `chain` holds the files that are being read, so that a cycle of files is an error.
     """
-    if _identity(path) in map(_identity, chain):
+    if real_path(path) in map(real_path, chain):
         notes.add(f"a cycle of files: {' → '.join([*chain, path])}", named_at)
         return None
     node = read_yaml(path, notes, named_at=named_at)
@@ -84,14 +85,6 @@ def read_document(
         watching=watching,
     )
     return None if beneath is None else overlay(beneath, node, watching(beneath))
-
-
-def _identity(path: str) -> str:
-    """A canonical name of the file; a name that no file can have is returned unchanged."""
-    try:
-        return os.path.realpath(path)
-    except ValueError:
-        return path
 
 
 def beside(node: Node, name: str) -> str:

@@ -17,7 +17,7 @@ import yaml
 
 from modecheck.model.errors import Notebook
 from modecheck.model.places import Place, Source
-from modecheck.model.text_files import CONTROL, read_text
+from modecheck.model.text_files import CONTROL, held_texts, read_text
 from modecheck.model.yaml_errors import REMEDIES, slip_behind
 
 DEEPEST = 60
@@ -120,6 +120,21 @@ def read_yaml(path: str, notes: Notebook, *, named_at: Place | None = None) -> N
     text = read_text(path, notes, named_at)
     if text is None:
         return None
+    held = held_texts()
+    if held is None:
+        return parse_yaml(path, text, notes)
+    known = held.trees.get((path, text))
+    if isinstance(known, Node):
+        return known
+    noted = len(notes)
+    tree = parse_yaml(path, text, notes)
+    if tree is not None and len(notes) == noted:
+        held.trees[path, text] = tree
+    return tree
+
+
+def parse_yaml(path: str, text: str, notes: Notebook) -> Node | None:
+    """The single document of a text, which is that of the file at `path`."""
     source = Source(path, tuple(text.splitlines()))
     return _TreeBuilder(source, notes).build(text)
 

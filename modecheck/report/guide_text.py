@@ -35,6 +35,7 @@ TOPICS = (
     "library",
     "firmware",
     "implementation",
+    "editor",
     "shell",
 )
 """In the order in which a newcomer reads them."""

@@ -1,0 +1,330 @@
+"""The names of a device as far as its files can be read: enough to complete and to find them.
+
+Unlike `modecheck.model.devices` this never fails and judges nothing. Names are those that are
+written, so of several copies there is one, and of a parameter the name and the values that it has.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+
+from modecheck.editor.slots import SHAPES, NamesOf
+from modecheck.model.copies import is_each, unnumbered
+from modecheck.model.errors import InvalidInput, Notebook
+from modecheck.model.keys import keys_of
+from modecheck.model.overlays import beside, overlay
+from modecheck.model.phrases import BRACED
+from modecheck.model.text_files import real_path
+from modecheck.model.yaml_nodes import (
+    MappingNode,
+    Node,
+    ScalarNode,
+    SequenceNode,
+    read_yaml,
+)
+
+WORD = re.compile(r"[^\W\d]\w*")
+DEEPEST_STATES = 20
+BEGUN = {
+    key
+    for shapes in SHAPES.values()
+    for key, shape in shapes.items()
+    if isinstance(shape, NamesOf) and shape.declares
+}
+"""The keys of sections."""
+
+
+@dataclass(slots=True)
+class ChipNames:
+    """What a chip or an actor declares, and what its parameters are. `file` is the path of the file
+    that describes it, or empty.
+
+    `states` and `variables` map a name to its node, `signals` are those that its rules give.
+    """
+
+    name: str
+    actor: bool
+    file: str
+    parameters: dict[str, str]
+    body: MappingNode
+    states: dict[str, Node] = field(default_factory=dict)
+    variables: dict[str, Node] = field(default_factory=dict)
+    timers: dict[str, Node] = field(default_factory=dict)
+    constants: dict[str, Node] = field(default_factory=dict)
+    rules: dict[str, Node] = field(default_factory=dict)
+    signals: set[str] = field(default_factory=set)
+    copied: bool = False
+
+    def filled(self, text: str) -> str:
+        """A text with parameters filled in: in braces, or as the whole of it."""
+        values = self.parameters
+        text = BRACED.sub(lambda match: values.get(match[1], match[1]), text)
+        return values.get(text.strip(), text)
+
+    def words_of(self, variable: str) -> tuple[str, ...]:
+        """The words that a variable can hold, as far as it lists them itself."""
+        return tuple(self.filled(word) for word in words_of_type(self.variables.get(variable)))
+
+    @property
+    def composites(self) -> set[str]:
+        """The states with states inside."""
+        return {
+            name
+            for name, node in self.states.items()
+            if isinstance(node, MappingNode) and node.get("states") is not None
+        }
+
+
+@dataclass(slots=True)
+class LinkNames:
+    """A link: who sends, who receives, and its messages with their nodes."""
+
+    name: str
+    sender: str
+    receivers: tuple[str, ...]
+    carries: dict[str, Node | None]
+    node: MappingNode
+
+
+@dataclass(slots=True)
+class DeviceNames:
+    """All names of a device, each with its node."""
+
+    path: str
+    chips: dict[str, ChipNames] = field(default_factory=dict)
+    links: dict[str, LinkNames] = field(default_factory=dict)
+    others: dict[str, dict[str, Node]] = field(default_factory=dict)
+
+    @property
+    def messages(self) -> set[str]:
+        return {message for link in self.links.values() for message in link.carries}
+
+    @property
+    def signals(self) -> set[str]:
+        return set().union(*(chip.signals for chip in self.chips.values()))
+
+    def of(self, section: str) -> dict[str, Node]:
+        """The names in a section, such as `modes`."""
+        return self.others.get(section, {})
+
+    def incoming(self, chip: str) -> list[LinkNames]:
+        return [link for link in self.links.values() if chip in link.receivers]
+
+    def outgoing(self, chip: str) -> list[LinkNames]:
+        return [link for link in self.links.values() if link.sender == chip]
+
+    def events_of(self, chip: str) -> set[str]:
+        """The messages and signals that can reach a chip."""
+        own = self.chips[chip].signals if chip in self.chips else set[str]()
+        others = {one for name, c in self.chips.items() if name != chip for one in c.signals}
+        messages = {message for link in self.incoming(chip) for message in link.carries}
+        return messages | others | own
+
+    def words_of(self, chip: ChipNames, variable: str) -> tuple[str, ...]:
+        """The words that a variable can hold; those of an enumeration, if it names one."""
+        words = chip.words_of(variable)
+        if len(words) == 1 and words[0] in self.of("enumerations"):
+            return tuple(texts_in(self.of("enumerations")[words[0]]))
+        return words
+
+
+SECTIONS = (
+    "modes", "pairings", "options", "requirements", "constants", "enumerations", "lists", "chances"
+)  # fmt: skip
+
+
+def names_of(path: str) -> DeviceNames:
+    """The names of the device in the file at `path`, and in all files that it names."""
+    notes = Notebook()
+    names = DeviceNames(path)
+    document = _quietly(path, notes)
+    if document is None:
+        return names
+    for section in ("chips", "actors"):
+        for key, node in entries_of(document.get(section)):
+            chip = _chip(unnumbered(key), node, notes, actor=section == "actors")
+            if chip is not None and (unnumbered(key) == key or chip.name not in names.chips):
+                names.chips[chip.name] = chip
+    for key, node in _with_each(document.get("links")):
+        if isinstance(node, MappingNode):
+            names.links[key] = _link(key, node)
+    for section in SECTIONS:
+        names.others[section] = dict(_with_each(document.get(section)))
+    return names
+
+
+def _quietly(path: str, notes: Notebook, chain: tuple[str, ...] = ()) -> MappingNode | None:
+    """The mapping in a file, laid over the file that it is based on."""
+    if real_path(path) in chain:
+        return None
+    try:
+        node = read_yaml(path, notes)
+    except InvalidInput:
+        return None
+    if not isinstance(node, MappingNode):
+        return None
+    node = without_begun(node)
+    base = node.get("based_on")
+    if not isinstance(base, ScalarNode):
+        return node
+    beneath = _quietly(beside(base, base.text), notes, (*chain, real_path(path)))
+    return overlay(beneath, node) if beneath is not None else node
+
+
+def without_begun(node: MappingNode) -> MappingNode:
+    """A mapping without sections in which nothing stands yet: laid over others, they would remove
+    what these have. Who means that writes `null`.
+    """
+    kept = {
+        key: without_begun(child) if isinstance(child, MappingNode) else child
+        for key, child in node.entries.items()
+        if not (key in BEGUN and isinstance(child, ScalarNode) and child.plain and not child.text)
+    }
+    return MappingNode(kept, node.keys, node.place)
+
+
+def _chip(name: str, node: Node, notes: Notebook, *, actor: bool) -> ChipNames | None:
+    if not isinstance(node, MappingNode):
+        return None
+    known = keys_of("behaviour")
+    body = MappingNode(
+        {key: child for key, child in node.entries.items() if key in known},
+        {key: child for key, child in node.keys.items() if key in known},
+        node.place,
+    )
+    path, file = "", node.get("file")
+    if isinstance(file, ScalarNode):
+        path = beside(file, file.text)
+        document = _quietly(path, notes)
+        body = overlay(document, body) if document is not None else body
+    parameters = {
+        key: child.text
+        for section in (body.get("parameters"), node.get("with"))
+        for key, child in entries_of(section)
+        if isinstance(child, ScalarNode) and not child.is_null
+    }
+    chip = ChipNames(name, actor, path, parameters, body, copied=node.get("copies") is not None)
+    _fill_in(chip)
+    return chip
+
+
+def _fill_in(chip: ChipNames) -> None:
+    body = chip.body
+    chip.states = dict(states_in(body))
+    chip.variables = dict(entries_of(body.get("variables")))
+    chip.timers = dict(entries_of(body.get("timers")))
+    chip.constants = dict(entries_of(body.get("constants")))
+    bodies = [body, *(node for node in chip.states.values() if isinstance(node, MappingNode))]
+    for one in bodies:
+        for title, rule in rules_in(one.get("rules")):
+            if title:
+                chip.rules[title] = rule
+            chip.signals |= {chip.filled(text) for text in signals_in(rule)}
+
+
+def signals_in(rule: MappingNode) -> Iterator[str]:
+    """The signals that a rule or one of its branches gives."""
+    yield from texts_in(rule.get("signal"))
+    choose = rule.get("choose")
+    for branch in choose.items if isinstance(choose, SequenceNode) else ():
+        if isinstance(branch, MappingNode):
+            yield from texts_in(branch.get("signal"))
+
+
+def states_in(body: MappingNode, depth: int = 0) -> Iterator[tuple[str, Node]]:
+    """Every state of a body with its node, those inside others, too."""
+    node = body.get("states")
+    if isinstance(node, SequenceNode):
+        yield from ((item.text, item) for item in node.items if isinstance(item, ScalarNode))
+    for name, child in entries_of(node):
+        yield name, child
+        if isinstance(child, MappingNode) and depth < DEEPEST_STATES:
+            yield from states_in(child, depth + 1)
+
+
+def rules_in(node: Node | None) -> Iterator[tuple[str, MappingNode]]:
+    """The rules of a section with their names, empty for those without one."""
+    if isinstance(node, SequenceNode):
+        for item in node.items:
+            if isinstance(item, MappingNode):
+                yield from _rule_of_list(item)
+    for name, child in entries_of(node):
+        if is_each(name):
+            yield from rules_in(child)
+        elif isinstance(child, MappingNode):
+            yield name, child
+
+
+def _rule_of_list(item: MappingNode) -> Iterator[tuple[str, MappingNode]]:
+    if len(item.entries) == 1 and is_each(next(iter(item.entries))):
+        yield from rules_in(next(iter(item.entries.values())))
+        return
+    name = item.get("name")
+    yield (name.text if isinstance(name, ScalarNode) else ""), item
+
+
+def _link(name: str, node: MappingNode) -> LinkNames:
+    sender = next(texts_in(node.get("from")), "")
+    receivers = tuple(map(_unit, texts_in(node.get("to"))))
+    carries: dict[str, Node | None] = dict.fromkeys(texts_in(node.get("carries")))
+    carries.update(entries_of(node.get("carries")))
+    can = node.get("can")
+    if "corrupt" in texts_in(can):
+        carries.setdefault("corrupted", None)
+    return LinkNames(name, _unit(sender), receivers, carries, node)
+
+
+def _unit(text: str) -> str:
+    """The name of a chip without what stands in brackets behind it."""
+    return text.partition("[")[0].strip()
+
+
+def _with_each(node: Node | None) -> Iterator[tuple[str, Node]]:
+    for name, child in entries_of(node):
+        if is_each(name):
+            yield from entries_of(child)
+        else:
+            yield name, child
+
+
+def entries_of(node: Node | None) -> Iterable[tuple[str, Node]]:
+    """The entries of a mapping; none of anything else."""
+    return node.entries.items() if isinstance(node, MappingNode) else ()
+
+
+def texts_in(node: Node | None) -> Iterator[str]:
+    """The texts of a scalar or of a list."""
+    items = node.items if isinstance(node, SequenceNode) else [node]
+    yield from (
+        item.text.strip() for item in items if isinstance(item, ScalarNode) and not item.is_null
+    )
+
+
+def words_of_type(node: Node | None) -> Iterator[str]:
+    """The words that a variable or a message can hold."""
+    if isinstance(node, MappingNode):
+        yield from texts_in(node.get("one_of"))
+
+
+def is_bond(node: Node | None) -> bool:
+    return isinstance(node, MappingNode) and node.get("bond") is not None
+
+
+def is_truth(node: Node | None) -> bool:
+    """Whether a variable is true or false."""
+    if isinstance(node, ScalarNode):
+        return node.text == "bool" or node.truth is not None
+    if not isinstance(node, MappingNode):
+        return False
+    start = node.get("start")
+    known = any(node.get(key) is not None for key in ("range", "one_of", "bond"))
+    starts = isinstance(start, ScalarNode) and start.truth is not None
+    return node.get("bool") is not None or (starts and not known)
+
+
+def node_about(node: Node | None) -> str:
+    """Its sentence, if it has one."""
+    about = node.get("about") if isinstance(node, MappingNode) else None
+    return " ".join(about.text.split()) if isinstance(about, ScalarNode) else ""

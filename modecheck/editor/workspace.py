@@ -1,0 +1,191 @@
+"""The files that an editor shows: texts that are open lie over the files of their names.
+
+An address (a URI) is what the editor calls a text; within modecheck it is the path of a file, or
+the address itself where it is no file.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+from urllib.parse import quote, urlsplit
+from urllib.request import url2pathname
+
+from modecheck.editor.positions import UTF_16, TextMap
+from modecheck.model.text_files import MOST_BYTES, HeldTexts, real_path
+
+ENDINGS = (".yaml", ".yml")
+MOST_TREES = 500
+"""Parsed texts that are remembered; a session of a day leaves thousands of texts behind."""
+
+FOLDERS_ABOVE = 3
+"""How far above a chip's file its device is looked for."""
+
+MOST_BESIDE = 400
+"""Files of one folder that are looked at to find a device."""
+
+TOP = re.compile(r"^\ufeff?(?:(device|chip|actor|based_on)\s*:)", re.MULTILINE)
+NAMED = re.compile(r"\b(?:file|based_on)\s*:\s*(?:\"([^\"\n]+)\"|'([^'\n]+)'|([^\s,}\]#]+))")
+MARKED = re.compile(r"#\s*modecheck\b")
+"""In the first line of a file that is a model, whatever it is called."""
+
+
+@dataclass(frozen=True, slots=True)
+class Buffer:
+    """A text that is open: its address, its path, and the number of its version."""
+
+    uri: str
+    path: str
+    text: str
+    version: int | None = None
+
+
+@dataclass(slots=True)
+class Workspace:
+    """The open texts, by real path, over the files of the disk."""
+
+    buffers: dict[str, Buffer] = field(default_factory=dict)
+    encoding: str = UTF_16
+    _trees: dict[tuple[str, str], object] = field(default_factory=dict)
+
+    def put(self, uri: str, text: str, version: int | None = None) -> Buffer:
+        """Open a text, or replace it by a newer one."""
+        path = path_of(uri)
+        known = self.buffers.get(real_path(path))
+        buffer = Buffer(known.uri if known else uri, path, text, version)
+        self.buffers[real_path(path)] = buffer
+        return buffer
+
+    def close(self, uri: str) -> None:
+        """From now on, the file counts again."""
+        self.buffers.pop(real_path(path_of(uri)), None)
+
+    def snapshot(self) -> Workspace:
+        """The same texts, for another thread: later changes do not alter it."""
+        return replace(self, buffers=dict(self.buffers))
+
+    def map_of(self, path: str) -> TextMap:
+        """The positions in a text; without it, in an empty one."""
+        return TextMap(self.text_of(path) or "", self.encoding)
+
+    def held(self) -> HeldTexts:
+        """All open texts as they are now; later changes do not alter it."""
+        if len(self._trees) > MOST_TREES:
+            self._trees.clear()
+        texts = {path: buffer.text for path, buffer in self.buffers.items()}
+        return HeldTexts(texts, self._trees)
+
+    def uri_of(self, path: str) -> str:
+        """The address of a file, as the editor calls it if it is open."""
+        known = self.buffers.get(real_path(path))
+        return known.uri if known else uri_of(path)
+
+    def text_of(self, path: str) -> str | None:
+        """The text that is open under this path, or that of the file; None if there is neither."""
+        known = self.buffers.get(real_path(path))
+        return known.text if known else text_on_disk(path)
+
+    def is_model(self, path: str) -> bool:
+        """Whether a text is one of a model, rather than any other YAML."""
+        text = self.text_of(path) or ""
+        return bool(TOP.search(text) or MARKED.match(text.lstrip("\ufeff")))
+
+    def devices_of(self, path: str) -> list[str]:
+        """The device files that a file belongs to: itself, or that which lies nearest and names it,
+        then every other one that is open and names it, through others or not.
+        """
+        if kind_of_file(self.text_of(path) or "") == "device":
+            return [path]
+        wanted = real_path(path)
+        found: list[str] = []
+        for candidate in self._candidates(path):
+            near = found and real_path(candidate) not in self.buffers
+            if near or kind_of_file(self.text_of(candidate) or "") != "device":
+                continue
+            if wanted in set(map(real_path, self.files_of(candidate))):
+                found.append(candidate)
+        return found
+
+    def files_of(self, device: str) -> list[str]:
+        """A device file and every file that it names, directly or through others."""
+        found, waiting = dict[str, str](), [device]
+        while waiting:
+            path = waiting.pop(0)
+            if real_path(path) in found:
+                continue
+            found[real_path(path)] = path
+            folder = os.path.dirname(path)
+            for match in NAMED.finditer(self.text_of(path) or ""):
+                name = next(filter(None, match.groups()))
+                waiting.append(os.path.normpath(os.path.join(folder, name)))
+        return list(found.values())
+
+    def devices_beside(self, path: str) -> Iterator[str]:
+        """Every device file that is open, or lies in the folder of a file or close to it."""
+        for candidate in self._candidates(path):
+            if kind_of_file(self.text_of(candidate) or "") == "device":
+                yield candidate
+
+    def _candidates(self, path: str) -> Iterator[str]:
+        """Open texts, then files in the folder and above it; `device.yaml` before others."""
+        seen = set[str]()
+        opened = (buffer.path for buffer in list(self.buffers.values()))
+        for candidate in (*opened, *_files_near(path)):
+            if real_path(candidate) not in seen:
+                seen.add(real_path(candidate))
+                yield candidate
+
+
+def _files_near(path: str) -> Iterator[str]:
+    folder = os.path.dirname(path)
+    for _ in range(FOLDERS_ABOVE + 1):
+        try:
+            names = sorted(name for name in os.listdir(folder or ".") if name.endswith(ENDINGS))
+        except (OSError, ValueError):
+            names = []
+        names.sort(key=lambda name: not name.startswith("device."))
+        yield from (os.path.join(folder, name) for name in names[:MOST_BESIDE])
+        above = os.path.dirname(folder)
+        if above == folder:
+            return
+        folder = above
+
+
+def kind_of_file(text: str) -> str:
+    """What a file is: a `device`, a `chip`, or nothing by itself (an empty text)."""
+    kinds = {match[1] for match in TOP.finditer(text)}
+    if "device" in kinds:
+        return "device"
+    return "chip" if kinds & {"chip", "actor"} else ""
+
+
+def text_on_disk(path: str) -> str | None:
+    """The text of a file; None if it is none, or too large for a model."""
+    try:
+        if not os.path.isfile(path) or os.path.getsize(path) > MOST_BYTES:
+            return None
+        with open(path, "rb") as file:
+            return file.read().decode("utf-8-sig", "replace")
+    except (OSError, ValueError):
+        return None
+
+
+def path_of(uri: str) -> str:
+    """The path of a file that has this address (RFC 8089); any other address is its own path."""
+    try:
+        parts = urlsplit(uri)
+    except ValueError:
+        return uri
+    if parts.scheme != "file":
+        return uri
+    return url2pathname(parts.path) or uri
+
+
+def uri_of(path: str) -> str:
+    """The address of a file; a path that is an address already is returned unchanged."""
+    if re.match(r"[A-Za-z][\w+.-]+:", path):
+        return path
+    absolute = os.path.abspath(path)
+    return f"file://{quote(absolute, errors='surrogateescape')}"

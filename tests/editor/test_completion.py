@@ -1,0 +1,188 @@
+"""What is offered at each place of tandem, an invented device, and in texts half written."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from modecheck.editor.completion import Completion, completions
+from modecheck.model.finding_kinds import KINDS
+from modecheck.model.keys import keys_of
+from tests.editor.texts import TANDEM, alone, changed, opened
+
+BRIDGE, HUB, DEVICE = (
+    TANDEM / "chips" / "bridge.yaml", TANDEM / "chips" / "hub.yaml", TANDEM / "device.yaml"
+)  # fmt: skip
+DOCK = "  dock:\n    in: alone\n"
+SEND = '    send: ["{side}_picture(switch.pressed) via {side}_cord"]\n    to: docked\n    text: sw'
+ONE_OUTPUT = "    never: laptop.sounding and tablet.sounding"
+
+OFFERED = {
+    "states": (BRIDGE, DOCK, "  dock:\n    in: ¦\n", {"booting", "telling"}, {"hub", "side"}),
+    "events": (
+        BRIDGE,
+        '    on: "{side}_docked"',
+        '    on: "¦',
+        {"{side}_docked", "tiles_paired"},
+        {"note"},
+    ),
+    "messages": (
+        BRIDGE,
+        SEND,
+        "    send: [¦]\n    to: docked\n    text: sw",
+        {'"{side}_picture"'},
+        {"note"},
+    ),
+    "links": (
+        BRIDGE,
+        SEND,
+        '    send: ["{side}_picture(true) via ¦',
+        {"{side}_air", "{side}_cord"},
+        {"usb_up"},
+    ),
+    "values": (BRIDGE, "    if: bond != none", "    if: bond != ¦", {"none"}, set()),
+    "through a parameter": (
+        BRIDGE,
+        "    if: bond != none",
+        "    if: switch.¦",
+        {"pressed", "lifted"},
+        {"side"},
+    ),
+    "members": (DEVICE, ONE_OUTPUT, "    never: hub.¦", {"state", "held", "wired_up"}, {"laptop."}),
+    "states compared": (
+        DEVICE,
+        ONE_OUTPUT,
+        "    never: hub.state == ¦",
+        {"starting", "dark"},
+        {"held"},
+    ),
+    "states listed": (
+        DEVICE,
+        ONE_OUTPUT,
+        "    never: hub.state not in [dark, ¦",
+        {"starting"},
+        {"held"},
+    ),
+    "words": (DEVICE, ONE_OUTPUT, "    never: hub.held == ¦", {"nobody", "front"}, set()),
+    "happenings": (DEVICE, ONE_OUTPUT, "    never: sent(¦", {"hub.", "usb_up."}, {"min("}),
+    "what is sent": (
+        DEVICE,
+        ONE_OUTPUT,
+        "    never: sent(hub.¦",
+        {"note", "report"},
+        {"front_picture"},
+    ),
+    "rules taken": (
+        DEVICE,
+        ONE_OUTPUT,
+        "    never: taken(tablet.¦",
+        {"call", "hang_up"},
+        {"sounding"},
+    ),
+    "signals": (DEVICE, ONE_OUTPUT, "    never: signalled(¦", {"mode_button"}, {"note"}),
+    "modes": (DEVICE, ONE_OUTPUT, "    never: ¦", {"wired", "radio", "hub.", "not"}, {"sounding"}),
+    "chips": (DEVICE, "    from: front_bridge", "    from: ¦", {"hub", "player"}, {"wired"}),
+    "files": (
+        DEVICE,
+        "{file: chips/hub.yaml}",
+        "{file: chips/¦",
+        {"chips/bridge.yaml"},
+        {"device.yaml"},
+    ),
+    "parameters": (DEVICE, "with: {side: front}", "with: {¦", {"side: "}, {"file: "}),
+    "bonds": (DEVICE, "ends: [front_bridge.bond,", "ends: [¦", {"hub.tablet_bond"}, {"hub.held"}),
+    "requirements": (
+        DEVICE,
+        "builds_on: [old_host_is_silent]",
+        "builds_on: [¦",
+        {"note_ends"},
+        {"hub"},
+    ),
+    "words of a key": (
+        DEVICE,
+        "    when_full: wait",
+        "    when_full: ¦",
+        {"wait", "drop_old"},
+        {"hub"},
+    ),
+    "codes": (
+        DEVICE,
+        "requirements:\n",
+        "accepted:\n  - finding: ¦\nrequirements:\n",
+        {'"deadlock:"'},
+        {"hub"},
+    ),
+    "subjects": (
+        DEVICE,
+        "requirements:\n",
+        'accepted:\n  - finding: "overflow:¦\nrequirements:\n',
+        {"overflow:usb_notes.note"},
+        {"overflow:hub.dark"},
+    ),
+    "units": (BRIDGE, "    after: 20 ms", "    after: 20¦", {"20 ms", "20 us"}, {"side"}),
+}
+
+
+def texts_at(path: Path, text: str) -> set[str]:
+    """What would be inserted at the mark of a text."""
+    return {one.text for one in found_at(path, text)}
+
+
+def found_at(path: Path, text: str) -> list[Completion]:
+    session = alone()
+    return completions(session, *opened(session, path, text))
+
+
+@pytest.mark.parametrize("what", OFFERED)
+def test_names_that_fit_are_offered(what: str) -> None:
+    """And no others: what the rest of the line leaves open decides."""
+    path, old, new, wanted, unwanted = OFFERED[what]
+    found = texts_at(path, changed(path, old, new))
+    assert wanted <= found
+    assert not unwanted & found
+
+
+def test_keys_are_offered_with_what_they_mean() -> None:
+    """Those that the mapping has already are left out."""
+    found = found_at(BRIDGE, changed(BRIDGE, DOCK, "  dock:\n    in: alone\n    ¦\n"))
+    keys = {one.label: one.about for one in found if one.kind == "key"}
+    assert set(keys) == set(keys_of("rule")) - {"in", "on", "send", "to", "text"}
+    assert keys["after"] == keys_of("rule")["after"].sentence
+
+
+@pytest.mark.parametrize(
+    ("text", "part"), [("device: x\n¦", "device"), ("chip: x\n¦", "behaviour")]
+)
+def test_keys_of_a_file_are_offered(tmp_path: Path, text: str, part: str) -> None:
+    """At the beginning of a line that is still empty."""
+    found = texts_at(tmp_path / "x.yaml", text)
+    assert {f"{key}: " for key in keys_of(part)} - {"device: "} <= found
+
+
+def test_every_code_is_offered_with_its_meaning() -> None:
+    """An acceptance begins with one."""
+    text = "device: x\naccepted:\n  - {finding: ¦"
+    found = {one.label: one.about for one in found_at(Path("/nowhere/x.yaml"), text)}
+    assert found == {f"{code}:": kind.meaning for code, kind in KINDS.items()}
+
+
+def test_names_of_the_file_beneath_are_offered(tmp_path: Path) -> None:
+    """An overlay names what the device and its chips declare."""
+    text = f"device: x\nbased_on: {DEVICE}\nchips:\n  hub:\n    rules:\n      ¦"
+    assert "button_on_usb: " in texts_at(tmp_path / "x.yaml", text)
+
+
+def test_a_name_replaces_the_word_that_is_being_written() -> None:
+    """From its first letter on, also that which stands behind the cursor."""
+    text = "device: é🎸\nlinks:\n  a: {from: hu¦bbub}\nchips: {hub: {states: [a]}}\n"
+    session = alone()
+    uri, position = opened(session, Path("/nowhere/x.yaml"), text)
+    (found,) = (one for one in completions(session, uri, position) if one.label == "hub")
+    assert text.replace("¦", "")[found.span.start : found.span.end] == "hubbub"
+
+
+def test_names_are_known_although_the_text_cannot_be_read() -> None:
+    """The line that is being written is left out of it, and nothing else."""
+    text = changed(BRIDGE, DOCK, "  dock:\n    in: [alone, ¦\n    x: : {\n")
+    assert {"booting", "telling"} <= texts_at(BRIDGE, text)

@@ -1,0 +1,43 @@
+"""Texts with a mark where the cursor is, and sessions that no editor is connected to."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import modecheck
+from modecheck.editor.positions import Position, TextMap
+from modecheck.editor.session import Session
+from modecheck.editor.workspace import uri_of
+
+MODELS = Path(modecheck.__file__).parents[1] / "models"
+TANDEM = MODELS / "tandem"
+MARK = "¦"
+
+
+def cut(text: str) -> tuple[str, int]:
+    """The text without its mark, and the offset of that."""
+    assert text.count(MARK) == 1
+    return text.replace(MARK, ""), text.index(MARK)
+
+
+def alone() -> Session:
+    """A session whose problems nobody is shown."""
+    return Session(_nothing, _nothing)
+
+
+def _nothing(_: object) -> None:
+    pass
+
+
+def opened(session: Session, path: Path, text: str) -> tuple[str, Position]:
+    """Open a text under a path; its address, and the position of its mark."""
+    bare, offset = cut(text)
+    session.put(uri_of(str(path)), bare)
+    return uri_of(str(path)), TextMap(bare).position(offset)
+
+
+def changed(path: Path, old: str, new: str) -> str:
+    """The text of a file with a part replaced."""
+    text = path.read_text(encoding="utf-8")
+    assert old in text
+    return text.replace(old, new, 1)
