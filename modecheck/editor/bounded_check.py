@@ -50,7 +50,7 @@ class StepFound:
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class CheckedFinding:
     """A finding."""
 
     code: str
@@ -76,7 +76,7 @@ class Judgement:
 
 
 @dataclass(frozen=True, slots=True)
-class Outcome:
+class CheckOutcome:
     """What came of a check of the device in the file at `path`.
 
     `stopped_by` is empty if everything was explored. `depths` has the least depth at which each
@@ -89,7 +89,7 @@ class Outcome:
     states: int = 0
     transitions: int = 0
     stopped_by: str = ""
-    findings: tuple[Found, ...] = ()
+    findings: tuple[CheckedFinding, ...] = ()
     requirements: dict[str, Judgement] = field(default_factory=dict)
     depths: dict[str, dict[str, int]] = field(default_factory=dict)
     taken: dict[str, dict[str, int]] = field(default_factory=dict)
@@ -106,7 +106,7 @@ class Request:
     seconds: float
 
 
-def outcome_of(request: Request) -> Outcome:
+def outcome_of(request: Request) -> CheckOutcome:
     """Check a device in its first variant. Raises `InvalidInput`."""
     from modecheck.checks.verdict import check
     from modecheck.engine.choice import Search
@@ -121,12 +121,12 @@ def outcome_of(request: Request) -> Outcome:
     return _outcome(request.path, device, verdict)
 
 
-def _outcome(path: str, device: Device, verdict: Verdict) -> Outcome:
+def _outcome(path: str, device: Device, verdict: Verdict) -> CheckOutcome:
     from modecheck.checks.gaps import gap_tables
 
     (one,) = verdict.explored
     space = one.exploration
-    return Outcome(
+    return CheckOutcome(
         path=path,
         states=space.state_count,
         transitions=space.transitions,
@@ -148,7 +148,7 @@ def _outcome(path: str, device: Device, verdict: Verdict) -> Outcome:
     )
 
 
-def _found(finding: Finding) -> Found:
+def _found(finding: Finding) -> CheckedFinding:
     from modecheck.scenario.telling import condensed
 
     steps = [
@@ -159,7 +159,7 @@ def _found(finding: Finding) -> Found:
         )
         for step in condensed(finding.scenario)
     ]
-    return Found(
+    return CheckedFinding(
         finding.code,
         finding.id,
         finding.severity,
@@ -236,12 +236,12 @@ def _answer(table: GapTable, leaf: str, label: str) -> str:
     return ", ".join(parts)
 
 
-def as_json(outcome: Outcome) -> str:
+def as_json(outcome: CheckOutcome) -> str:
     """The outcome as one line of JSON, in ASCII."""
     return json.dumps(asdict(outcome))
 
 
-def from_json(text: str | bytes) -> Outcome:
+def from_json(text: str | bytes) -> CheckOutcome:
     """What `as_json` has written."""
     data: dict[str, Any] = json.loads(text)
     found = tuple(_found_again(one) for one in data.pop("findings"))
@@ -249,10 +249,10 @@ def from_json(text: str | bytes) -> Outcome:
         name: Judgement(**{**one, "assumes": tuple(one["assumes"])})
         for name, one in data.pop("requirements").items()
     }
-    return Outcome(findings=found, requirements=needs, **data)
+    return CheckOutcome(findings=found, requirements=needs, **data)
 
 
-def _found_again(data: dict[str, Any]) -> Found:
+def _found_again(data: dict[str, Any]) -> CheckedFinding:
     steps = tuple(
         StepFound(
             one["number"], one["text"], CheckedPlace(**one["place"]) if one["place"] else None
@@ -262,7 +262,7 @@ def _found_again(data: dict[str, Any]) -> Found:
     place = CheckedPlace(**data.pop("place"))
     also = tuple(CheckedPlace(**one) for one in data.pop("also"))
     details = tuple(data.pop("details"))
-    return Found(place=place, also=also, steps=steps, details=details, **data)
+    return CheckedFinding(place=place, also=also, steps=steps, details=details, **data)
 
 
 def main() -> int:
@@ -275,7 +275,7 @@ def main() -> int:
     try:
         outcome = outcome_of(request)
     except ModecheckError as wrong:
-        outcome = Outcome(request.path, stopped_by=" ".join(str(wrong).split()))
+        outcome = CheckOutcome(request.path, stopped_by=" ".join(str(wrong).split()))
     sys.stdout.write(as_json(outcome))
     sys.stdout.flush()
     return 0

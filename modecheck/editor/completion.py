@@ -7,10 +7,10 @@ from dataclasses import dataclass, replace
 
 from modecheck.editor.cursor import Cursor, cursor_at, keys_below
 from modecheck.editor.expression_names import Suggestion, expression_names
-from modecheck.editor.positions import Position, Span
+from modecheck.editor.positions import Position, TextSpan
 from modecheck.editor.scenes import Scene
-from modecheck.editor.session import Session
-from modecheck.editor.slots import KeysOf, NamesOf, Slot, ValueOf, keys_in, slot_at, words_for
+from modecheck.editor.session import EditorSession
+from modecheck.editor.slots import KeysOf, ModelSlot, NamesOf, ValueOf, keys_in, slot_at, words_for
 from modecheck.editor.value_names import value_names
 from modecheck.editor.workspace import path_of
 
@@ -32,10 +32,10 @@ class Completion:
     kind: str
     about: str
     text: str
-    span: Span
+    span: TextSpan
 
 
-def completions(session: Session, uri: str, position: Position) -> list[Completion]:
+def completions(session: EditorSession, uri: str, position: Position) -> list[Completion]:
     """All that can be written at a position, the likeliest first."""
     path = path_of(uri)
     text = session.workspace.map_of(path)
@@ -60,7 +60,7 @@ def _once(found: Iterable[Suggestion]) -> Iterator[Suggestion]:
 
 
 def _suggestions(
-    session: Session, scene: Scene, slot: Slot, cursor: Cursor, text: str
+    session: EditorSession, scene: Scene, slot: ModelSlot, cursor: Cursor, text: str
 ) -> Iterator[Suggestion]:
     shape = slot.shape
     if cursor.at_key:
@@ -87,7 +87,9 @@ def _keys(shape: KeysOf, taken: set[str]) -> Iterator[Suggestion]:
                 yield Suggestion(name, KEY, key.sentence, f"{name}: ")
 
 
-def _names(session: Session, scene: Scene, slot: Slot, shape: NamesOf) -> list[Suggestion]:
+def _names(
+    session: EditorSession, scene: Scene, slot: ModelSlot, shape: NamesOf
+) -> list[Suggestion]:
     """Names that a mapping can have: those that it refers to, or that a file beneath declares."""
     found = list(value_names(session, scene, slot, shape.kind, ""))
     if shape.kind in ("link", "pairing", "requirement", "rule"):
@@ -96,7 +98,9 @@ def _names(session: Session, scene: Scene, slot: Slot, shape: NamesOf) -> list[S
     return found
 
 
-def _values(session: Session, scene: Scene, slot: Slot, cursor: Cursor) -> Iterator[Suggestion]:
+def _values(
+    session: EditorSession, scene: Scene, slot: ModelSlot, cursor: Cursor
+) -> Iterator[Suggestion]:
     shape = slot.shape
     if not isinstance(shape, ValueOf):
         shape = SCALARS.get(slot.key) or ValueOf("text")
@@ -132,7 +136,7 @@ def _finished(one: Suggestion, cursor: Cursor, text: str, offset: int) -> Comple
     end = offset
     while end < len(text) and (text[end].isalnum() or text[end] == "_"):
         end += 1
-    return Completion(one.label, one.kind, one.about, written, Span(start, end))
+    return Completion(one.label, one.kind, one.about, written, TextSpan(start, end))
 
 
 def _needs(written: str, cursor: Cursor) -> bool:

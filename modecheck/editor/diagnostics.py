@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from modecheck.editor.bounded_check import CheckedPlace, Found, Outcome
-from modecheck.editor.positions import Span, TextMap
+from modecheck.editor.bounded_check import CheckedFinding, CheckedPlace, CheckOutcome
+from modecheck.editor.positions import TextMap, TextSpan
 from modecheck.editor.workspace import Workspace, kind_of_file
 from modecheck.model.devices import read_device
 from modecheck.model.errors import InputError, InvalidInput, Notebook
@@ -29,7 +29,7 @@ class Related:
     """A further place of a problem, with what it has to do with it."""
 
     path: str
-    span: Span
+    span: TextSpan
     message: str
 
 
@@ -40,7 +40,7 @@ class Problem:
     """
 
     path: str
-    span: Span
+    span: TextSpan
     severity: int
     message: str
     code: str = ""
@@ -49,7 +49,7 @@ class Problem:
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class FileReading:
     """What came of reading a device or a lone file: the device, or None, and what is wrong."""
 
     path: str
@@ -58,7 +58,7 @@ class Reading:
     files: tuple[str, ...]
 
 
-def read_with_problems(workspace: Workspace, held: HeldTexts, path: str) -> Reading:
+def read_with_problems(workspace: Workspace, held: HeldTexts, path: str) -> FileReading:
     """Read the file at `path` as a device, or alone if it is none, and place what is wrong."""
     notes = Notebook()
     device, errors = None, tuple[InputError, ...]()
@@ -73,7 +73,7 @@ def read_with_problems(workspace: Workspace, held: HeldTexts, path: str) -> Read
             errors = wrong.errors
     maps = Maps(workspace)
     problems = tuple(_problem(maps, error, path) for error in errors)
-    return Reading(path, device, problems, tuple(workspace.files_of(path)))
+    return FileReading(path, device, problems, tuple(workspace.files_of(path)))
 
 
 class Maps:
@@ -88,12 +88,12 @@ class Maps:
             self._known[path] = self._workspace.map_of(path)
         return self._known[path]
 
-    def span(self, place: CheckedPlace) -> Span:
+    def span(self, place: CheckedPlace) -> TextSpan:
         """The characters of a place that another process has named."""
         text = self.of(place.path)
         start = text.offset_at(place.line, place.column)
         end = text.line_end(start)
-        return Span(min(start, end), min(start + max(place.width, 1), end))
+        return TextSpan(min(start, end), min(start + max(place.width, 1), end))
 
 
 def _problem(maps: Maps, error: InputError, path: str) -> Problem:
@@ -105,19 +105,19 @@ def _problem(maps: Maps, error: InputError, path: str) -> Problem:
         advice.append(f"did you mean {error.nearest!r}?")
     message = "; ".join([error.message, *advice])
     if error.place is None:
-        return Problem(path, Span(0, maps.of(path).line_end(0)), ERROR, message)
+        return Problem(path, TextSpan(0, maps.of(path).line_end(0)), ERROR, message)
     span = maps.of(error.place.file).span_of(error.place)
     return Problem(error.place.file, span, ERROR, message, subject=error.nearest)
 
 
-def problems_found(workspace: Workspace, outcome: Outcome) -> list[Problem]:
+def problems_found(workspace: Workspace, outcome: CheckOutcome) -> list[Problem]:
     """The findings of a check, each at what causes it, and whether something was left open."""
     maps = Maps(workspace)
     problems = [_of_finding(maps, found) for found in outcome.findings]
     return [*_left_open(maps, outcome), *problems]
 
 
-def _of_finding(maps: Maps, found: Found) -> Problem:
+def _of_finding(maps: Maps, found: CheckedFinding) -> Problem:
     severity = ERROR if found.severity == "error" else WARNING
     message = "\n".join([found.text, *(f"- {one}" for one in found.details), found.hint])
     return Problem(
@@ -131,7 +131,7 @@ def _of_finding(maps: Maps, found: Found) -> Problem:
     )
 
 
-def _related(maps: Maps, found: Found) -> Iterator[Related]:
+def _related(maps: Maps, found: CheckedFinding) -> Iterator[Related]:
     for step in found.steps[:MOST_STEPS_SHOWN]:
         place = step.place or found.place
         yield Related(place.path, maps.span(place), f"{step.number}. {step.text}")
@@ -139,7 +139,7 @@ def _related(maps: Maps, found: Found) -> Iterator[Related]:
         yield Related(place.path, maps.span(place), "the same cause")
 
 
-def _left_open(maps: Maps, outcome: Outcome) -> Iterator[Problem]:
+def _left_open(maps: Maps, outcome: CheckOutcome) -> Iterator[Problem]:
     """An incomplete check proves nothing, which is said where the device is named."""
     if not outcome.stopped_by:
         return
@@ -149,7 +149,7 @@ def _left_open(maps: Maps, outcome: Outcome) -> Iterator[Problem]:
         f"incomplete: checked {outcome.states:,} states, stopped by {outcome.stopped_by}; what is "
         "not reported may still be wrong"
     )
-    yield Problem(outcome.path, Span(start, text.line_end(start)), INFORMATION, message)
+    yield Problem(outcome.path, TextSpan(start, text.line_end(start)), INFORMATION, message)
 
 
 def by_file(problems: list[Problem]) -> dict[str, list[Problem]]:

@@ -10,13 +10,13 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from modecheck.editor.names import ChipNames, LinkNames, is_bond, is_truth, node_about
+from modecheck.editor.device_names import ChipNames, LinkNames, is_bond, is_truth, node_about
 from modecheck.editor.scenes import Scene, written_forms
 from modecheck.model.syntax import EVENT_WORDS, KEYWORDS, OVER_ALL
 
 if TYPE_CHECKING:
-    from modecheck.editor.session import Session
-    from modecheck.editor.slots import Slot
+    from modecheck.editor.session import EditorSession
+    from modecheck.editor.slots import ModelSlot
 
 WORD = r"(?:\{\w+\}|\w)+"
 TOKEN = re.compile(rf"{WORD}|==|!=|<=|>=|\+=|-=|//|\S")
@@ -41,7 +41,7 @@ class _Place:
     """
 
     scene: Scene
-    slot: Slot
+    slot: ModelSlot
     chips: list[ChipNames]
     before: list[str]
 
@@ -50,7 +50,7 @@ class _Place:
 
 
 def expression_names(
-    session: Session, scene: Scene, slot: Slot, kind: str, text: str
+    session: EditorSession, scene: Scene, slot: ModelSlot, kind: str, text: str
 ) -> Iterator[Suggestion]:
     """What can follow `text`, which ends with the word that is being written; `kind` is the kind
     of the expression, "condition", "assignment" or "send".

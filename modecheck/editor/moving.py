@@ -6,12 +6,12 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 from modecheck.editor.diagnostics import Problem
-from modecheck.editor.positions import Span
+from modecheck.editor.positions import TextSpan
 from modecheck.editor.workspace import Workspace
 from modecheck.model.text_files import real_path
 
 
-def moved(span: Span, old: str, new: str) -> Span:
+def moved(span: TextSpan, old: str, new: str) -> TextSpan:
     """Where the characters of a span of `old` are in `new`, which differs in one stretch. An end
     inside of that stretch moves to where it ends.
     """
@@ -29,7 +29,7 @@ def moved(span: Span, old: str, new: str) -> Span:
         return offset + len(new) - len(old) if behind else len(new) - after
 
     start, end = at(span.start, start=True), at(span.end, start=False)
-    return Span(min(start, end), end)
+    return TextSpan(min(start, end), end)
 
 
 def _alike(one: str, other: str) -> int:

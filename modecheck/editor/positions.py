@@ -32,7 +32,7 @@ class Position:
 
 
 @dataclass(frozen=True, slots=True)
-class Span:
+class TextSpan:
     """The characters from the offset `start` up to `end`."""
 
     start: int
@@ -91,12 +91,12 @@ class TextMap:
         end = self._model[line] if line < len(self._model) else len(self.text)
         return max(begin, min(begin + column - 1, end))
 
-    def span_of(self, place: Place) -> Span:
+    def span_of(self, place: Place) -> TextSpan:
         """The characters of a place; it ends at the end of its line at the latest."""
         start = self.start_of(place)
         rest = MODEL_BREAK.search(self.text, start)
         end = rest.start() if rest else len(self.text)
-        return Span(min(start, end), min(start + place.width, end))
+        return TextSpan(min(start, end), min(start + place.width, end))
 
     def line_of(self, offset: int) -> int:
         """The number of the line, from 1, as a place counts it."""

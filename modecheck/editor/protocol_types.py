@@ -6,8 +6,8 @@ from lsprotocol import types as lsp
 
 from modecheck.editor.completion import Completion
 from modecheck.editor.diagnostics import Problem, Related
-from modecheck.editor.positions import Position, Span, TextMap
-from modecheck.editor.session import Session
+from modecheck.editor.positions import Position, TextMap, TextSpan
+from modecheck.editor.session import EditorSession
 from modecheck.editor.workspace import path_of
 
 
@@ -16,7 +16,7 @@ def position(given: lsp.Position) -> Position:
     return Position(given.line, given.character)
 
 
-def range_of(text: TextMap, span: Span) -> lsp.Range:
+def range_of(text: TextMap, span: TextSpan) -> lsp.Range:
     """The range of a span."""
     start, end = text.position(span.start), text.position(span.end)
     return lsp.Range(
@@ -24,7 +24,7 @@ def range_of(text: TextMap, span: Span) -> lsp.Range:
     )
 
 
-def published(session: Session, path: str) -> lsp.PublishDiagnosticsParams:
+def published(session: EditorSession, path: str) -> lsp.PublishDiagnosticsParams:
     """All that is wrong in a file, given by its real path."""
     workspace = session.workspace
     buffer = workspace.buffers.get(path)
@@ -37,7 +37,7 @@ def published(session: Session, path: str) -> lsp.PublishDiagnosticsParams:
     )
 
 
-def _diagnostic(session: Session, text: TextMap, problem: Problem) -> lsp.Diagnostic:
+def _diagnostic(session: EditorSession, text: TextMap, problem: Problem) -> lsp.Diagnostic:
     return lsp.Diagnostic(
         range=range_of(text, problem.span),
         message=problem.message,
@@ -49,7 +49,7 @@ def _diagnostic(session: Session, text: TextMap, problem: Problem) -> lsp.Diagno
     )
 
 
-def _related(session: Session, related: Related) -> lsp.DiagnosticRelatedInformation:
+def _related(session: EditorSession, related: Related) -> lsp.DiagnosticRelatedInformation:
     workspace = session.workspace
     where = range_of(workspace.map_of(related.path), related.span)
     location = lsp.Location(workspace.uri_of(related.path), where)
@@ -76,7 +76,9 @@ KINDS = {
 }
 
 
-def completion_list(session: Session, uri: str, found: list[Completion]) -> lsp.CompletionList:
+def completion_list(
+    session: EditorSession, uri: str, found: list[Completion]
+) -> lsp.CompletionList:
     """What is offered, in its order."""
     text = session.workspace.map_of(path_of(uri))
     items = [

@@ -9,9 +9,9 @@ import os
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
+from modecheck.editor.device_names import ChipNames, DeviceNames, names_of
 from modecheck.editor.mending import mended
-from modecheck.editor.names import ChipNames, DeviceNames, names_of
-from modecheck.editor.slots import Slot
+from modecheck.editor.slots import ModelSlot
 from modecheck.editor.workspace import NAMED, Workspace, kind_of_file
 from modecheck.model.phrases import BRACED
 from modecheck.model.text_files import HeldTexts, instead_of_files, real_path
@@ -31,7 +31,7 @@ class Scene:
     names: DeviceNames
     held: HeldTexts
 
-    def chips_at(self, slot: Slot) -> list[ChipNames]:
+    def chips_at(self, slot: ModelSlot) -> list[ChipNames]:
         """The chips that a slot describes: that of the entry, or all with this file."""
         name = slot.within.get("chip")
         if name is not None:

@@ -18,7 +18,7 @@ from modecheck import __version__
 from modecheck.editor import protocol_types as convert
 from modecheck.editor.completion import completions
 from modecheck.editor.positions import Position
-from modecheck.editor.session import Session
+from modecheck.editor.session import EditorSession
 from modecheck.editor.settings import settings_from
 
 T = TypeVar("T")
@@ -34,7 +34,7 @@ class EditorServer(LanguageServer):
         super().__init__(
             "modecheck", __version__, text_document_sync_kind=lsp.TextDocumentSyncKind.Full
         )
-        self.session = Session(self.show_problems, tell)
+        self.session = EditorSession(self.show_problems, tell)
         self._shown: dict[str, lsp.PublishDiagnosticsParams] = {}
 
     def report_server_error(self, error: Exception, source: Any) -> None:  # noqa: ARG002

@@ -6,12 +6,12 @@ from collections.abc import Callable
 
 from modecheck.editor.positions import Position
 from modecheck.editor.scenes import Scene, Scenes
-from modecheck.editor.upkeep import Known, Upkeep
+from modecheck.editor.upkeep import KnownDevice, Upkeep
 from modecheck.editor.workspace import Workspace, path_of
 from modecheck.model.text_files import real_path
 
 
-class Session:
+class EditorSession:
     """What `server.py` asks. `publish` and `tell` are as in `Upkeep`."""
 
     def __init__(self, publish: Callable[[set[str]], None], tell: Callable[[str], None]) -> None:
@@ -41,7 +41,7 @@ class Session:
         """What names mean in a text, in the nearest device or in this one."""
         return self._scenes.of(self.workspace, path, device)
 
-    def known_of(self, path: str) -> list[Known]:
+    def known_of(self, path: str) -> list[KnownDevice]:
         """What is known of the devices that a file belongs to, the nearest first."""
         known = {real_path(one): found for one, found in self.upkeep.known.items()}
         devices = map(real_path, self.workspace.devices_of(path))

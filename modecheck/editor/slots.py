@@ -175,7 +175,7 @@ INSIDE_REQUIREMENTS = ("recoverable", "exactly_once", "scope")
 
 
 @dataclass(frozen=True, slots=True)
-class Slot:
+class ModelSlot:
     """What a path leads to. `within` has the names on the way there, by kind: the chip, the state
     and so on. `key` is the last key that the language has, of `part`.
     """
@@ -185,7 +185,7 @@ class Slot:
     key: str = ""
     within: Mapping[str, str] = field(default_factory=dict)
 
-    def into(self, step: str) -> Slot | None:
+    def into(self, step: str) -> ModelSlot | None:
         """The slot one step further; None where nothing can stand."""
         shape = self.shape
         if isinstance(shape, KeysOf):
@@ -200,7 +200,7 @@ class Slot:
             return replace(self, shape=shape.inside, within={**self.within, shape.kind: step})
         return self if step == ITEM else None
 
-    def _item(self, shape: NamesOf) -> Slot:
+    def _item(self, shape: NamesOf) -> ModelSlot:
         """An item of a list that may also be a mapping: a rule without a name, or a name alone."""
         if shape.kind == "rule" and self.key == "rules":
             return replace(self, shape=shape.inside, within={**self.within, "rule": ""})
@@ -208,7 +208,7 @@ class Slot:
             return replace(self, shape=shape.inside)
         return self
 
-    def _of_key(self, shape: KeysOf, key: str) -> Slot | None:
+    def _of_key(self, shape: KeysOf, key: str) -> ModelSlot | None:
         for part in shape.parts:
             if key in keys_in(part):
                 known = SHAPES.get(part, {}).get(key, TEXT)
@@ -216,9 +216,9 @@ class Slot:
         return None
 
 
-def slot_at(kind: str, path: Sequence[str]) -> Slot | None:
+def slot_at(kind: str, path: Sequence[str]) -> ModelSlot | None:
     """What the path of keys leads to in a file of this kind, "device" or "chip"."""
-    slot: Slot | None = Slot(CHIP_FILE if kind == "chip" else keys("device"))
+    slot: ModelSlot | None = ModelSlot(CHIP_FILE if kind == "chip" else keys("device"))
     for step in path:
         if slot is None:
             return None
@@ -237,7 +237,7 @@ def keys_in(part: str) -> dict[str, Key]:
     return {name: Key(name, said) for name, said in found.items()}
 
 
-def words_for(slot: Slot) -> tuple[str, ...]:
+def words_for(slot: ModelSlot) -> tuple[str, ...]:
     """The words that the schema allows for the value of a key, if it lists them."""
     key = keys_in(slot.part).get(slot.key) if slot.part else None
     return tuple(dict.fromkeys(_words_in(key.schema))) if key is not None else ()

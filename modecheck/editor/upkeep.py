@@ -18,8 +18,8 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
 import modecheck
-from modecheck.editor.bounded_check import Outcome, Request, from_json
-from modecheck.editor.diagnostics import Problem, Reading, problems_found, read_with_problems
+from modecheck.editor.bounded_check import CheckOutcome, Request, from_json
+from modecheck.editor.diagnostics import FileReading, Problem, problems_found, read_with_problems
 from modecheck.editor.moving import moved_problems
 from modecheck.editor.settings import Settings
 from modecheck.editor.workspace import Workspace
@@ -45,14 +45,14 @@ BEGINNING = (
 
 
 @dataclass(slots=True)
-class Known:
+class KnownDevice:
     """What is known of a device. `device` is that of the last reading without errors; `outcome` of
     the last check, `found` its problems in the texts of that time, of which `texts` has a copy.
     """
 
-    reading: Reading
+    reading: FileReading
     device: Device | None = None
-    outcome: Outcome | None = None
+    outcome: CheckOutcome | None = None
     found: list[Problem] = field(default_factory=list)
     texts: dict[str, str] = field(default_factory=dict)
 
@@ -70,7 +70,7 @@ class Upkeep:
     ) -> None:
         self.workspace = workspace
         self.settings = Settings()
-        self.known: dict[str, Known] = {}
+        self.known: dict[str, KnownDevice] = {}
         self._publish = publish
         self._tell = tell
         self._touched: dict[str, str] = {}
@@ -134,7 +134,7 @@ class Upkeep:
                     del self._touched[real]
         changed = set[str]()
         for reading in readings:
-            known = self.known.setdefault(reading.path, Known(reading))
+            known = self.known.setdefault(reading.path, KnownDevice(reading))
             changed |= _files_of(known)
             known.reading = reading
             known.device = reading.device or known.device
@@ -167,7 +167,7 @@ class Upkeep:
         self._publish(changed | _files_of(known))
 
 
-def _readings(workspace: Workspace, paths: list[str]) -> list[Reading]:
+def _readings(workspace: Workspace, paths: list[str]) -> list[FileReading]:
     """What comes of reading the devices of these files; of a file without one, itself."""
     devices = dict[str, str]()
     for path in paths:
@@ -179,13 +179,13 @@ def _readings(workspace: Workspace, paths: list[str]) -> list[Reading]:
     return [read_with_problems(workspace, held, path) for path in devices.values()]
 
 
-def _files_of(known: Known) -> set[str]:
+def _files_of(known: KnownDevice) -> set[str]:
     """The files in which something is reported, and all others of the device."""
     reported = (one.path for one in (*known.reading.problems, *known.found))
     return {real_path(path) for path in (*reported, *known.reading.files)}
 
 
-async def _to_the_end(thread: Coroutine[object, object, list[Reading]]) -> list[Reading]:
+async def _to_the_end(thread: Coroutine[object, object, list[FileReading]]) -> list[FileReading]:
     """Wait for a thread; who is cancelled meanwhile waits until it has ended, since a thread cannot
     be stopped, and two at a time would only slow each other down.
     """
@@ -198,7 +198,7 @@ async def _to_the_end(thread: Coroutine[object, object, list[Reading]]) -> list[
         raise
 
 
-async def checked_elsewhere(request: Request) -> Outcome:
+async def checked_elsewhere(request: Request) -> CheckOutcome:
     """The outcome of a check in a process of its own, which is ended if this is cancelled."""
     root = str(Path(modecheck.__file__).parents[1])
     process = await asyncio.create_subprocess_exec(
@@ -211,10 +211,10 @@ async def checked_elsewhere(request: Request) -> Outcome:
         limit = request.seconds * GRACE + 10
         written, _ = await asyncio.wait_for(process.communicate(given), limit)
         if process.returncode != 0 or not written:
-            return Outcome(request.path, stopped_by="the end of its process")
+            return CheckOutcome(request.path, stopped_by="the end of its process")
         return from_json(written)
     except TimeoutError:
-        return Outcome(request.path, stopped_by=f"the bound of {request.seconds:g} seconds")
+        return CheckOutcome(request.path, stopped_by=f"the bound of {request.seconds:g} seconds")
     finally:
         end(process)
 

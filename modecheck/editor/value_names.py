@@ -7,16 +7,16 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from modecheck.editor.device_names import ChipNames, is_bond, is_truth, node_about
 from modecheck.editor.expression_names import Suggestion, links_of, messages_of
-from modecheck.editor.names import ChipNames, is_bond, is_truth, node_about
 from modecheck.editor.scenes import Scene, written_forms
 from modecheck.editor.workspace import ENDINGS
 from modecheck.model.finding_kinds import KINDS
 from modecheck.model.phrases import SECONDS
 
 if TYPE_CHECKING:
-    from modecheck.editor.session import Session
-    from modecheck.editor.slots import Slot
+    from modecheck.editor.session import EditorSession
+    from modecheck.editor.slots import ModelSlot
 
 SECTION_OF = {
     "mode": "modes", "pairing": "pairings", "requirement": "requirements", "option": "options",
@@ -34,13 +34,13 @@ class _At:
     """Where a name is wanted: the chips that the text describes there, and what is written."""
 
     scene: Scene
-    slot: Slot
+    slot: ModelSlot
     chips: list[ChipNames]
     text: str
 
 
 def value_names(
-    session: Session, scene: Scene, slot: Slot, kind: str, text: str
+    session: EditorSession, scene: Scene, slot: ModelSlot, kind: str, text: str
 ) -> Iterator[Suggestion]:
     """The names of a kind; `text` is what stands before the cursor."""
     chips = scene.chips_at(slot)
@@ -168,7 +168,7 @@ def _starts(at: _At) -> Iterator[Suggestion]:
 
 
 def _parameters(at: _At) -> Iterator[Suggestion]:
-    from modecheck.editor.names import entries_of
+    from modecheck.editor.device_names import entries_of
 
     for chip in at.chips[:1]:
         for name, _ in entries_of(chip.body.get("parameters")):
@@ -199,7 +199,7 @@ _MAKERS = {
 }  # fmt: skip
 
 
-def _findings(session: Session, scene: Scene, text: str) -> Iterator[Suggestion]:
+def _findings(session: EditorSession, scene: Scene, text: str) -> Iterator[Suggestion]:
     """Those that the last check has found, then what a code can be about."""
     for known in session.known_of(scene.path):
         for found in known.outcome.findings if known.outcome else ():

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from modecheck.editor.positions import UTF_8, UTF_32, Position, Span, TextMap
+from modecheck.editor.positions import UTF_8, UTF_32, Position, TextMap, TextSpan
 from modecheck.model.errors import Notebook
 from modecheck.model.places import Place, Source
 from modecheck.model.yaml_nodes import MappingNode, parse_yaml
@@ -63,11 +63,11 @@ def test_a_place_of_a_model_is_found_although_lines_end_otherwise() -> None:
 def test_a_place_past_the_end_is_the_end() -> None:
     """Places may come from an older text."""
     source = Source("x", ())
-    assert TextMap("a\nb").span_of(Place(source, 9, 9, 4)) == Span(3, 3)
-    assert TextMap("a\nb").span_of(Place(source, 1, 1, 99)) == Span(0, 1)
+    assert TextMap("a\nb").span_of(Place(source, 9, 9, 4)) == TextSpan(3, 3)
+    assert TextMap("a\nb").span_of(Place(source, 1, 1, 99)) == TextSpan(0, 1)
 
 
 def test_a_byte_order_mark_is_no_part_of_the_text() -> None:
     """An editor that sends one counts it; a place does not."""
     texts = TextMap("\ufeffab: c")
-    assert texts.span_of(Place(Source("x", ()), 1, 1, 2)) == Span(1, 3)
+    assert texts.span_of(Place(Source("x", ()), 1, 1, 2)) == TextSpan(1, 3)

@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from modecheck.editor.bounded_check import Outcome, Request, as_json, from_json, outcome_of
+from modecheck.editor.bounded_check import CheckOutcome, Request, as_json, from_json, outcome_of
 from modecheck.editor.diagnostics import INFORMATION, Problem, problems_found, read_with_problems
 from modecheck.editor.moving import moved
-from modecheck.editor.positions import Span
+from modecheck.editor.positions import TextSpan
 from modecheck.editor.workspace import Workspace, uri_of
 from modecheck.model.devices import read_device
 from modecheck.model.errors import InvalidInput
@@ -92,13 +92,13 @@ def test_errors_are_those_of_the_command_line(tmp_path: Path) -> None:
 
 
 @pytest.fixture(scope="module")
-def silent() -> Outcome:
+def silent() -> CheckOutcome:
     """What a check finds in a faulty twin of the starter, without what it expects to be found."""
     text = SILENT.read_text(encoding="utf-8").partition("expect:")[0]
     return outcome_of(Request(str(SILENT), {str(SILENT): text}, *FEW))
 
 
-def test_findings_are_at_their_cause_with_their_scenario(silent: Outcome) -> None:
+def test_findings_are_at_their_cause_with_their_scenario(silent: CheckOutcome) -> None:
     """Each step of it is a related place, in the order in which they happen."""
     problems = {one.code: one for one in problems_found(Workspace(), silent)}
     assert set(problems) == {"deadlock", "broken-requirement"}
@@ -121,13 +121,13 @@ def test_a_check_that_hit_a_bound_says_so() -> None:
     assert 0 in next(iter(outcome.depths.values())).values()
 
 
-def test_an_outcome_survives_the_way_between_processes(silent: Outcome) -> None:
+def test_an_outcome_survives_the_way_between_processes(silent: CheckOutcome) -> None:
     """As JSON, with every place and every step."""
     assert from_json(as_json(silent)) == silent
     assert from_json(as_json(replace(silent, path="\ud800é"))) == replace(silent, path="\ud800é")
 
 
-def test_a_count_of_a_rule_is_that_of_its_transitions(silent: Outcome) -> None:
+def test_a_count_of_a_rule_is_that_of_its_transitions(silent: CheckOutcome) -> None:
     """Of rules that a label names; those that a signal triggers are only known to be taken."""
     assert sum(count for count in silent.taken["player"].values()) <= silent.transitions
     assert silent.taken["pedal"]["plug"] == -1
@@ -137,13 +137,13 @@ def test_a_count_of_a_rule_is_that_of_its_transitions(silent: Outcome) -> None:
 @pytest.mark.parametrize(
     ("old", "new", "span", "now"),
     [
-        ("abc def", "abc x def", Span(4, 7), Span(6, 9)),
-        ("abc def", "ab def", Span(3, 6), Span(2, 5)),
-        ("abc", "abc", Span(1, 2), Span(1, 2)),
-        ("abc", "", Span(1, 2), Span(0, 0)),
-        ("aaa", "aa", Span(0, 1), Span(0, 1)),
+        ("abc def", "abc x def", TextSpan(4, 7), TextSpan(6, 9)),
+        ("abc def", "ab def", TextSpan(3, 6), TextSpan(2, 5)),
+        ("abc", "abc", TextSpan(1, 2), TextSpan(1, 2)),
+        ("abc", "", TextSpan(1, 2), TextSpan(0, 0)),
+        ("aaa", "aa", TextSpan(0, 1), TextSpan(0, 1)),
     ],
 )
-def test_a_problem_stays_with_its_words(old: str, new: str, span: Span, now: Span) -> None:
+def test_a_problem_stays_with_its_words(old: str, new: str, span: TextSpan, now: TextSpan) -> None:
     """Until the next check is done, it moves with what is written before it."""
     assert moved(span, old, new) == now

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import modecheck
 from modecheck.editor.positions import Position, TextMap
-from modecheck.editor.session import Session
+from modecheck.editor.session import EditorSession
 from modecheck.editor.workspace import uri_of
 
 MODELS = Path(modecheck.__file__).parents[1] / "models"
@@ -20,16 +20,16 @@ def cut(text: str) -> tuple[str, int]:
     return text.replace(MARK, ""), text.index(MARK)
 
 
-def alone() -> Session:
+def alone() -> EditorSession:
     """A session whose problems nobody is shown."""
-    return Session(_nothing, _nothing)
+    return EditorSession(_nothing, _nothing)
 
 
 def _nothing(_: object) -> None:
     pass
 
 
-def opened(session: Session, path: Path, text: str) -> tuple[str, Position]:
+def opened(session: EditorSession, path: Path, text: str) -> tuple[str, Position]:
     """Open a text under a path; its address, and the position of its mark."""
     bare, offset = cut(text)
     session.put(uri_of(str(path)), bare)
