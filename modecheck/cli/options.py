@@ -113,10 +113,11 @@ _EXPLORING = (
     ),
     click.option(
         "--engine",
-        type=click.Choice(["auto", "plain", "compiled", "zones"]),
+        type=click.Choice(["auto", "plain", "compiled", "gpu", "zones"]),
         default="auto",
         show_default=True,
-        help="auto starts with plain and switches to compiled when the product is large; zones, "
+        help="auto starts with plain, switches to compiled when the product is large, and to gpu, "
+        "if there is one, when it is very large; zones, "
         "for devices with a clock, explores whole intervals of time at once (check only).",
     ),
     click.option(

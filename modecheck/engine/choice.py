@@ -1,4 +1,5 @@
-"""Which engine explores: the plain one first, the compiled one when a product turns out large.
+"""Which engine explores: the plain one first, the compiled one when a product turns out large, and
+a GPU when it is so large that faster code would be made, if there is one.
 
 A small product is done before the compiled engine would have been loaded. Beyond `SWITCH_AT` states
 the exploration is begun anew in machine code, which takes less time than was spent so far.
@@ -13,7 +14,9 @@ import importlib.util
 import os
 import sys
 import time
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import TYPE_CHECKING, Literal
 
 from modecheck.engine.contract.forked_task import ForkedTask, can_begin
@@ -26,9 +29,10 @@ from modecheck.model.errors import ModecheckError
 from modecheck.product.ir import EventIR, Product
 
 if TYPE_CHECKING:
+    from modecheck.engine.native.graph import CompiledExploration
     from modecheck.engine.reductions.plain_reduction import PlainReduction
 
-EngineName = Literal["auto", "plain", "compiled", "zones"]
+EngineName = Literal["auto", "plain", "compiled", "gpu", "zones"]
 """Only the command `check`, and what judges as it does, explores by zones."""
 
 SWITCH_AT = 3_000
@@ -114,9 +118,13 @@ def _explored(
     overhearing: tuple[EventIR, ...] = (),
 ) -> Exploration[StateStore]:
     if reduction is not None and reduction.stubborn is not None:
-        if how.engine == "compiled":
-            raise EngineUnavailable("it does not order independent steps")
+        if how.engine in ("compiled", "gpu"):
+            raise EngineUnavailable("it does not order independent steps", how.engine)
         return explore(product, limits=how.limits, reporter=told, reduction=reduction)
+    if how.engine == "gpu":
+        if reduction is not None:
+            raise EngineUnavailable("it does not exchange states for representatives", "gpu")
+        return _on_gpu(product, how, told, overhearing)
     if how.engine == "compiled":
         return _compiled(product, how, told, reduction, overhearing)
     if how.engine == "plain" or importlib.util.find_spec("llvmlite") is None:
@@ -179,6 +187,12 @@ def _compiled(
     overhearing: tuple[EventIR, ...],
 ) -> Exploration[StateStore]:
     unoptimised = how.expected < OPTIMISED_FROM
+    by_gpu: Callable[[Limits], CompiledExploration | None] | None = None
+    if how.engine == "auto" and reduction is None:
+        by_gpu = partial(_on_gpu_if_any, product, how, told, overhearing)
+        space = None if unoptimised else by_gpu(how.limits)
+        if space is not None:
+            return space
     ahead = (
         _code_elsewhere(product, how, overhearing) if reduction is None and unoptimised else None
     )
@@ -199,6 +213,49 @@ def _compiled(
             representatives=reduction.representatives if reduction is not None else None,
             unoptimised_up_to=OPTIMISED_FROM if unoptimised else 0,
             overhearing=overhearing,
+            otherwise=by_gpu,
         )
     except NotCompilableError as error:
         raise EngineUnavailable(str(error)) from error
+
+
+def _on_gpu_if_any(
+    product: Product,
+    how: Search,
+    told: Reporter,
+    overhearing: tuple[EventIR, ...],
+    limits: Limits,
+) -> CompiledExploration | None:
+    """What a GPU explores within the limits; None where there is none, or it cannot do it."""
+    if importlib.util.find_spec("cuda") is None:
+        return None
+    try:
+        return _on_gpu(product, replace(how, limits=limits), told, overhearing)
+    except EngineUnavailable:
+        return None
+
+
+def _on_gpu(
+    product: Product, how: Search, told: Reporter, overhearing: tuple[EventIR, ...]
+) -> CompiledExploration:
+    try:
+        from modecheck.engine.gpu.cuda_device import first_gpu
+        from modecheck.engine.gpu.device_memory import DeviceFailed
+        from modecheck.engine.gpu.explore_on_gpu import explore_on_gpu
+        from modecheck.engine.native.frame import NotCompilableError
+    except ImportError as error:
+        raise EngineUnavailable(f"{error.name or error} is not installed", "gpu") from error
+    threads = min(how.threads or os.cpu_count() or 1, MOST_THREADS)
+    try:
+        return explore_on_gpu(
+            product,
+            first_gpu(),
+            threads=threads,
+            limits=how.limits,
+            reporter=told,
+            overhearing=overhearing,
+        )
+    except MemoryError as error:
+        raise EngineUnavailable("its memory is too small, or taken by others", "gpu") from error
+    except (NotCompilableError, DeviceFailed) as error:
+        raise EngineUnavailable(str(error), "gpu") from error

@@ -44,10 +44,21 @@ class ForkedTask(Generic[T]):
         return cast("T", pickle.loads(raw)) if raw else None  # noqa: S301
 
 
+_whole: list[bool] = []
+
+
+def make_no_copies() -> None:
+    """From now on this process is not copied: it holds something that a copy could not use, such as
+    a GPU.
+    """
+    _whole.append(True)
+
+
 def can_begin(threads: int | None, limits: Limits) -> bool:
     """Whether another process can be had, and there is a core and memory for it."""
     # A copy of a process in which others are at work might wait for them for ever.
-    possible = hasattr(os, "fork") and threading.active_count() == 1 + threads_that_show()
+    alone = threading.active_count() == 1 + threads_that_show()
+    possible = hasattr(os, "fork") and alone and not _whole
     return possible and (threads or os.cpu_count() or 1) > 1 and limits.memory is None
 
 

@@ -94,6 +94,7 @@ class Module:
     triple: str
     tables: list[str] = field(default_factory=list)
     functions: list[Function] = field(default_factory=list)
+    data_layout: str = ""
 
     def table(self, name: str, kind: Type, values: Sequence[int]) -> Value:
         """A constant array that nobody outside sees."""
@@ -103,14 +104,18 @@ class Module:
         return Value(Type(f"{array.text}*", array), f"@{name}")
 
     def __str__(self) -> str:
-        return "\n".join(
-            [f'target triple = "{self.triple}"', *self.tables, *map(str, self.functions), ""]
-        )
+        heads = [f'target triple = "{self.triple}"']
+        if self.data_layout:
+            heads.insert(0, f'target datalayout = "{self.data_layout}"')
+        return "\n".join([*heads, *self.tables, *map(str, self.functions), ""])
 
 
 @dataclass(slots=True, eq=False)
 class Function:
-    """A function of a module, block by block; it gives `result`."""
+    """A function of a module, block by block; it gives `result`. One that others see may be called
+    by a convention of its own, which stands before the type, with a blank behind it; `attributes`
+    stand behind its parameters, with a blank before them.
+    """
 
     module: Module
     name: str
@@ -119,6 +124,8 @@ class Function:
     blocks: list[BasicBlock] = field(default_factory=list)
     values: int = 0
     is_internal: bool = False
+    convention: str = ""
+    attributes: str = ""
 
     def __post_init__(self) -> None:
         self.module.functions.append(self)
@@ -136,8 +143,9 @@ class Function:
 
     def __str__(self) -> str:
         arguments = ", ".join(f"{one.type.text} {one.name}" for one in self.args)
-        linkage = "internal " if self.is_internal else ""
-        lines = [f"define {linkage}{self.result.text} @{self.name}({arguments})", "{"]
+        linkage = "internal " if self.is_internal else self.convention
+        head = f"define {linkage}{self.result.text} @{self.name}({arguments}){self.attributes}"
+        lines = [head, "{"]
         for block in self.blocks:
             lines += [f"{block.name}:", *map(str, block.phis), *block.lines, str(block.end)]
         return "\n".join([*lines, "}"])

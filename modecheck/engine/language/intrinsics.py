@@ -28,6 +28,7 @@ EMPTY = 16
 class Intrinsic:
     """A function that is written in assembly: `body` is what stands between its braces, and calls
     its arguments by the names that they have in `meaning`; `declares` is what that needs of LLVM.
+    `on_gpu` are the body and the declarations for a GPU, where both are others there.
     """
 
     def __init__(
@@ -37,7 +38,9 @@ class Intrinsic:
         gives: Kind,
         body: str,
         declares: str,
+        on_gpu: tuple[str, str] | None = None,
     ) -> None:
+        self.on_gpu = on_gpu
         self.meaning = meaning
         self.takes = takes
         self.gives = gives
@@ -52,6 +55,14 @@ class Intrinsic:
     @property
     def definition(self) -> str:
         """The function, as it stands in a module."""
+        return self._defined(self.body, self.declares)
+
+    @property
+    def gpu_definition(self) -> str:
+        """The same in a module for a GPU."""
+        return self._defined(*(self.on_gpu or (self.body, self.declares)))
+
+    def _defined(self, body: str, declares: str) -> str:
         code = self.meaning.__code__
         names = code.co_varnames[: code.co_argcount]
         arguments = ", ".join(
@@ -59,14 +70,19 @@ class Intrinsic:
         )
         result = self.gives.type.text if isinstance(self.gives, NumberKind) else "void"
         head = f"define internal {result} @{self.__name__}({arguments}) alwaysinline"
-        return "\n".join([self.declares, head, "{", self.body.strip("\n"), "}"])
+        return "\n".join([declares, head, "{", body.strip("\n"), "}"])
 
 
 def intrinsic(
-    takes: tuple[NumberKind, ...], gives: Kind, body: str, *, declares: str = ""
+    takes: tuple[NumberKind, ...],
+    gives: Kind,
+    body: str,
+    *,
+    declares: str = "",
+    on_gpu: tuple[str, str] | None = None,
 ) -> Callable[[Callable[..., Any]], Intrinsic]:
     """Give a Python function a body in assembly."""
-    return lambda meaning: Intrinsic(meaning, takes, gives, body, declares)
+    return lambda meaning: Intrinsic(meaning, takes, gives, body, declares, on_gpu)
 
 
 def _called(address: Any, *arguments: Any) -> np.uint64:

@@ -84,7 +84,7 @@ def native(
     function: Function, kinds: tuple[Kind, ...], in_place: InPlace | None = None
 ) -> NativeKernel:
     """The code for arguments of some kinds, from the disk or made. Raises `KernelError`."""
-    key = _key(function, kinds)
+    key = code_key(function, kinds)
     folder: Path | None = kernels_folder()
     most, what = MOST_ENTRIES, "compiling a part of the engine, once for this user"
     if in_place is not None:
@@ -191,7 +191,7 @@ _SCALARS = {
 }
 
 
-def _key(function: Function, kinds: tuple[Kind, ...]) -> str:
+def code_key(function: Function, kinds: tuple[Kind, ...]) -> str:
     """A hash of whatever the code depends on."""
     facts = repr((object_cache.compiler(), _digest(function), kinds))
     return hashlib.sha256(facts.encode()).hexdigest()

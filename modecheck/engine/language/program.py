@@ -56,9 +56,12 @@ class Program:
     written: Mapping[Callable[..., Any], Writer] = field(default_factory=dict)
     intrinsics: dict[str, Intrinsic] = field(default_factory=dict)
     done: dict[tuple[Any, tuple[Kind, ...]], Translated | None] = field(default_factory=dict)
+    for_gpu: bool = False
 
     def __str__(self) -> str:
-        return "\n".join([str(self.module), *[one.definition for one in self.intrinsics.values()]])
+        used = self.intrinsics.values()
+        bodies = [one.gpu_definition if self.for_gpu else one.definition for one in used]
+        return "\n".join([str(self.module), *bodies])
 
     def translated(self, function: Callable[..., Any], kinds: tuple[Kind, ...]) -> Translated:
         """A function for arguments of these kinds. Raises `KernelError`."""

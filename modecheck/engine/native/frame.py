@@ -98,6 +98,11 @@ class RecordList:
             builder.store(value, builder.gep(record, [constant(number)]))
         builder.store(builder.add(position, self.size), self.position)
 
+    def value_at(self, builder: ir.Builder, place: ir.Value, number: int) -> ir.Value:
+        """A value of the record at a place."""
+        record = builder.inttoptr(place, I64.as_pointer())
+        return builder.load(builder.gep(record, [constant(number)]))
+
 
 class FunctionFrame:
     """The function under construction: fields, records, and the step under way."""
@@ -334,10 +339,9 @@ class FunctionFrame:
         at_end = builder.icmp_unsigned("==", place, builder.load(among.position))
         builder.cbranch(at_end, fresh, compare)
         builder.position_at_end(compare)
-        record = builder.inttoptr(place, I64.as_pointer())
         same = ir.Value(I1, "1")
         for number, value in enumerate(values):
-            written = builder.load(builder.gep(record, [constant(number)]))
+            written = among.value_at(builder, place, number)
             same = builder.and_(same, builder.icmp_unsigned("==", written, value))
         place.add_incoming(builder.add(place, among.size), compare)
         builder.cbranch(same, otherwise, loop)

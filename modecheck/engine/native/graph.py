@@ -27,6 +27,7 @@ from modecheck.engine.native.reach import ReachedStates
 from modecheck.engine.native.transition_making import (
     INDEX_FULLEST,
     TransitionMaker,
+    Transitions,
     room_for_records,
 )
 from modecheck.engine.native.transition_making_kernels import EVENT_BITS
@@ -313,7 +314,11 @@ def graph_of(states: States, transitions: int, threads: int) -> StateGraph:
     making = TransitionMaker(
         states.machine, states.words, states.expanded, transitions, states.seen
     )
-    made = making.made(threads)
+    return graph_from(making.made(threads), states, threads)
+
+
+def graph_from(made: Transitions, states: States, threads: int) -> StateGraph:
+    """The graph of the transitions of all expanded states."""
     moved, product = made.moved, states.machine.product
     labels, events = made.happened >> EVENT_BITS, made.happened & ((U1 << EVENT_BITS) - U1)
     overheard = None

@@ -99,7 +99,7 @@ def compiled(
         if reason:
             raise NotCompilableError(reason)
     target = target_machine(level)
-    key = _key(product, by_system, curious, representatives, level)
+    key = product_key(product, by_system, curious, representatives, level)
     # Of steps that are cut short, or that take one of several messages, equal ones count once: this
     # takes their records.
     alike = any(fault.cut_labels for fault in product.faults)
@@ -195,14 +195,14 @@ def _need_small_enough(product: Product) -> None:
             raise NotCompilableError(f"it has {count} {what}, and at most {most} fit")
 
 
-def _key(
+def product_key(
     product: Product,
     by_system: list[bool],
-    curious: frozenset[int],
-    representatives: Representatives | None,
-    level: int,
+    curious: frozenset[int] = frozenset(),
+    representatives: Representatives | None = None,
+    level: int = OPTIMISATION,
 ) -> str:
-    """A hash of whatever the code depends on."""
+    """A hash of whatever the code of a product depends on."""
     turning = None
     if representatives is not None:
         from modecheck.engine.native.representing import key_of

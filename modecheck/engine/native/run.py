@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
@@ -34,7 +34,9 @@ from modecheck.engine.native.machine import (
 from modecheck.engine.native.reach import ReachedStates, reach
 from modecheck.engine.reference.system_actions import system_actions
 from modecheck.engine.search.exploration import Reporter
+from modecheck.engine.search.explored_space import Exploration
 from modecheck.engine.search.state_graph import StateGraph
+from modecheck.product.expression_ir import Failure
 from modecheck.product.ir import EventIR, Product
 
 if TYPE_CHECKING:
@@ -55,17 +57,20 @@ def explore_compiled(
     representatives: Representatives | None = None,
     unoptimised_up_to: int = 0,
     overhearing: tuple[EventIR, ...] = (),
+    otherwise: Callable[[Limits], CompiledExploration | None] | None = None,
 ) -> CompiledExploration:
     """Everything reachable within the limits, or its representatives. Raises `NotCompilableError`
     when the product has too much of something. Up to so many states the code is not
     optimised: it is made fast and runs slowly, which nobody notices where there are no more
-    states; otherwise all is begun anew.
+    states; otherwise all is begun anew, by what is given as `otherwise` if that finds anything.
     The graph tells of the events of `overhearing`, too, if all of them fit.
     """
     heard = product if representatives else overheard(product, overhearing)
     made = partial(compiled, heard, system_actions(product), representatives=representatives)
     explored = partial(reach, threads=threads, reporter=reporter)
-    reached = _reached(made, explored, limits, unoptimised_up_to)
+    reached = _reached(made, explored, limits, unoptimised_up_to, otherwise)
+    if isinstance(reached, Exploration):
+        return reached
     machine, transitions = reached.machine, reached.transitions
     failures = [worker.failures for worker in reached.workers]
     stopped_by = reached.stopped_by
@@ -103,8 +108,9 @@ def _reached(
     explored: Callable[..., ReachedStates],
     limits: Limits,
     unoptimised: int,
-) -> ReachedStates:
-    """What is reached with unoptimised code, or if there are more states than that,
+    otherwise: Callable[[Limits], CompiledExploration | None] | None,
+) -> ReachedStates | CompiledExploration:
+    """What is reached with unoptimised code, or if there are more states than that, otherwise or
     with code that is optimised.
     """
     with phase("making machine code"):
@@ -120,6 +126,9 @@ def _reached(
     if reached.stopped_by != first.reached_states:
         return reached
     reached.give_back()
+    elsewhere = otherwise(limits) if otherwise is not None else None
+    if elsewhere is not None:
+        return elsewhere
     with phase("making faster machine code"):
         machine = made(level=OPTIMISATION)
     return explored(machine, limits=limits)
@@ -158,12 +167,24 @@ def _sightings(
         count = sum(int(row[0]) for row in seen)
         level, words, label = min((int(r[1]), tuple(r[3:].tolist()), int(r[2])) for r in seen)
         rows.append((level, words, label, failure, count))
+    rows.sort(key=lambda row: row[:3])
+    return sightings_of(
+        (states.number_in(level - 1, words), label, failure, count)
+        for level, words, label, failure, count in rows
+    )
+
+
+FailureRow = tuple[int | None, int, Failure, int]
+"""A failure: the first state and the least label with which it was met, and how often it was."""
+
+
+def sightings_of(rows: Iterable[FailureRow]) -> dict[tuple[str, str], Sighting]:
+    """Failures by code and subject, in order; those that blame another place stand together."""
     sightings: dict[tuple[str, str], Sighting] = {}
-    for level, words, label, failure, count in sorted(rows, key=lambda row: row[:3]):
+    for first, label, failure, count in rows:
         key = (failure.code, failure.subject)
         known = sightings.get(key)
         if known is None:
-            first = states.number_in(level - 1, words)
             if first is None:
                 continue  # seen behind a bound of states, in a state that is not kept
             sightings[key] = Sighting(failure, first, label, count)

@@ -1,0 +1,1 @@
+"""Products explored on a GPU: kernels, memory there, and what comes back."""

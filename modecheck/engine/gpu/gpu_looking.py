@@ -1,0 +1,242 @@
+"""What is asked of all states that a GPU has found: their order, what holds in them, their steps.
+
+States are numbered by depth and then by their words, as on the processor, so that nothing depends
+on which thread found them. What belongs to states comes back part by part.
+"""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from itertools import accumulate, pairwise
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from modecheck.engine.gpu.device_memory import DeviceArray
+from modecheck.engine.gpu.gpu_product_code import code_of, write_marked, write_stepped
+from modecheck.engine.gpu.gpu_reach import FULLEST, FoundStates
+from modecheck.engine.gpu.kernel_code import GpuKernel
+from modecheck.engine.gpu.looking_kernels import (
+    BORN,
+    HAPPENED,
+    MOVED,
+    NOTE_SLOTS,
+    NOTE_WORDS,
+    look_at_states,
+    make_on_gpu,
+    mark_on_gpu,
+    marked,
+    stepped,
+)
+from modecheck.engine.gpu.shared_table_kernels import COUNTERS, IS_HALTED, enter_numbers
+from modecheck.engine.native.frame import RECORD_EXTRA
+from modecheck.engine.native.graph import in_order
+from modecheck.engine.native.growing_arrays import Words
+from modecheck.engine.native.machine import CompiledProduct
+from modecheck.engine.native.run import FailureRow
+from modecheck.engine.native.transition_making import Transitions
+
+PART = 1 << 24
+"""States whose answers are brought back together."""
+EDGES_TOGETHER = 1 << 28
+"""Transitions that are brought back together, at the most."""
+BYTES_OF_AN_EDGE = 6
+MOST_NOTES = 0xFFFF
+"""Kinds of transitions that a graph can tell apart, as on the processor."""
+
+Array = NDArray[Any]
+
+
+@dataclass(slots=True)
+class Looked:
+    """For each expanded state how many transitions it has, for each state whether it is quiescent
+    and has a failing step; the failures, by the first state; and the notes' rows, and whether
+    those are all that there are.
+    """
+
+    counts: Array
+    is_quiescent: Array
+    failing: Array
+    failures: list[FailureRow]
+    notes: Array
+    all_notes: bool
+
+
+class GpuStates:
+    """The states of an exploration, of which no more than `most` are kept, in their order. `words`
+    are on this machine, and `states` in the memory of the device.
+    """
+
+    def __init__(
+        self, machine: CompiledProduct, found: FoundStates, *, threads: int, most: int | None
+    ) -> None:
+        self._machine, self._device = machine, found.device
+        self._found = found
+        self.width = machine.layout.words
+        self.words = np.empty(found.count * self.width, np.uint64)
+        found.device.read_into(found.states, self.words)
+        _order_levels(self.words, self.width, found.layers, threads)
+        self.layers, self.expanded = _kept(found, most)
+        self.words = self.words[: self.count * self.width]
+        found.device.write(found.states, self.words)
+        found.device.free(found.table)  # there is room for looking then
+        self.states = DeviceArray(found.states.address, found.states.kind, self.words.size, None)
+        self.seen = np.zeros(len(machine.seen) + 64, np.uint8)
+        self._shape = (0,) * self.width
+        records = {"records": machine.most_records * (self.width + RECORD_EXTRA)}
+        steps = {stepped: write_stepped(machine)}
+        self._look = found.device.loaded(code_of(machine, look_at_states, records, steps))
+        self._code_of_making = code_of(machine, make_on_gpu, records, steps)
+
+    @property
+    def count(self) -> int:
+        return sum(self.layers)
+
+    def marks(self) -> Words:
+        """The conditions that hold in each state."""
+        device = self._device
+        kernel = code_of(self._machine, mark_on_gpu, {}, {marked: write_marked(self._machine)})
+        mark, marks = device.loaded(kernel), np.empty(self.count, np.uint64)
+        room = device.array(min(PART, self.count), np.uint64)
+        for begin in range(0, self.count, PART):
+            end = min(begin + PART, self.count)
+            device.launch(mark, end - begin, self._shape, begin, end, self.states, room)
+            device.read_into(room, marks[begin:end])
+        device.free(room)
+        return marks
+
+    def looked(self) -> Looked:
+        """Look at all expanded states."""
+        device, machine = self._device, self._machine
+        counts: Array = np.zeros(self.expanded, np.uint32)
+        quiescent, failing = np.zeros((2, self.count), np.uint8)
+        wholes: tuple[Array, ...] = (counts, quiescent, failing)
+        numbers = len(machine.failures) or 1
+        failures = device.array(2 * numbers, np.uint64)
+        device.write(failures, np.array([0, 2**64 - 1] * numbers, np.uint64))
+        notes = device.array(NOTE_SLOTS * int(NOTE_WORDS), np.uint64)
+        seen, halted = device.array(self.seen.size, np.uint8), device.array(1, np.uint64)
+        part = min(PART, max(self.expanded, 1))
+        parts = [device.array(part, kind) for kind in (np.uint32, np.uint8, np.uint8)]
+        for begin in range(0, self.expanded, PART):
+            end = min(begin + PART, self.expanded)
+            device.launch(
+                self._look, end - begin, self._shape, begin, end, self.states, seen, *parts,
+                failures, notes, halted,
+            )  # fmt: skip
+            for room, whole in zip(parts, wholes, strict=True):
+                device.read_into(room, whole[begin:end])
+        self.seen |= device.read(seen)
+        rows: Array = device.read(notes).reshape(NOTE_SLOTS, int(NOTE_WORDS))
+        is_halted = bool(device.read(halted).any())
+        met: list[list[int]] = device.read(failures).reshape(-1, 2).tolist()
+        device.free(failures, notes, seen, halted, *parts)
+        fit = not is_halted and int(np.count_nonzero(rows[:, 0])) <= MOST_NOTES
+        return Looked(counts, quiescent, failing, self._rows(met), rows, fit)
+
+    def _rows(self, met: list[list[int]]) -> list[FailureRow]:
+        """The failures that were met, by the first state and label."""
+        rows: list[FailureRow] = [
+            (first >> 32, first & 0xFFFFFFFF, failure, count)
+            for failure, (count, first) in zip(self._machine.failures, met, strict=False)
+            if count
+        ]
+        return sorted(rows, key=lambda row: row[:2])
+
+    def transitions(self, looked: Looked) -> Transitions:
+        """All transitions of the expanded states. Raises `MemoryError`."""
+        device = self._device
+        first = np.zeros(self.expanded + 1, np.int64)
+        np.cumsum(looked.counts, out=first[1:])
+        kinds, numbers = _numbered(looked.notes)
+        edges = int(first[-1])
+        targets, notes = np.empty(edges, np.uint32), np.empty(edges, np.uint16)
+        self._index()
+        own = [
+            device.array(looked.notes.size, np.uint64),
+            device.array(NOTE_SLOTS, np.uint16),
+            device.array(self.seen.size, np.uint8),
+        ]
+        for room, values in zip(own, (looked.notes.ravel(), numbers), strict=False):
+            device.write(room, values)
+        self._make_all(first, own, targets, notes)
+        device.free(*own)
+        return Transitions(
+            first, targets, notes, kinds[:, MOVED].copy(), kinds[:, HAPPENED].copy(),
+            looked.is_quiescent, looked.failing,
+        )  # fmt: skip
+
+    def _index(self) -> None:
+        """Have the table tell the number of each state."""
+        device, found = self._device, self._found
+        found.table = device.array(int(self.count / FULLEST) + 1, np.uint64)
+        counters = device.array(COUNTERS, np.uint64)
+        enter = device.loaded(GpuKernel(enter_numbers, self.width))
+        rooms = (self.states, found.table, counters)
+        device.launch(enter, self.count, self._shape, 0, self.count, *rooms)
+        is_full = device.read(counters)[IS_HALTED]
+        device.free(counters)
+        if is_full:
+            raise MemoryError
+
+    def _make_all(self, first: Array, own: list[DeviceArray], targets: Array, kinds: Array) -> None:
+        """Make the transitions part by part: of so many states as leave room for them."""
+        device, (notes, numbers, seen) = self._device, own
+        make = device.loaded(self._code_of_making)
+        together = min(EDGES_TOGETHER, device.free_bytes() // 2 // BYTES_OF_AN_EDGE)
+        together = max(min(together, targets.size), self._machine.most_records, 1)
+        rooms = device.array(together, np.uint32), device.array(together, np.uint16)
+        places = device.array(min(self.expanded, PART) + 1, np.int64)
+        begin = 0
+        while begin < self.expanded:
+            end = int(np.searchsorted(first, first[begin] + together, side="right")) - 1
+            end = min(end, begin + PART, self.expanded)
+            low, high = int(first[begin]), int(first[end])
+            device.write(places, first[begin : end + 1])
+            device.launch(
+                make, end - begin, self._shape, begin, end, self.states, seen, self._found.table,
+                places, notes, numbers, *rooms,
+            )  # fmt: skip
+            for room, whole in zip(rooms, (targets, kinds), strict=True):
+                device.read_into(room, whole[low:high])
+            begin = end
+        device.free(places, *rooms)
+
+
+def _order_levels(words: Words, width: int, layers: list[int], threads: int) -> None:
+    """Sort the states of each level by their words."""
+    ends = list(accumulate(layers, initial=0))
+
+    def order(bounds: tuple[int, int]) -> None:
+        level = words[bounds[0] * width : bounds[1] * width]
+        if width == 1:
+            level.sort()
+        else:
+            rows = level.reshape(-1, width)
+            rows[:] = rows[in_order(rows)]
+
+    with ThreadPoolExecutor(threads) as pool:
+        list(pool.map(order, sorted(pairwise(ends), key=lambda pair: pair[0] - pair[1])))
+
+
+def _kept(found: FoundStates, most: int | None) -> tuple[list[int], int]:
+    """The layers of which no more than `most` states are kept, and how many states are expanded."""
+    layers, whole = list(found.layers), found.expanded_levels
+    while most is not None and sum(layers) > most:
+        # Without all of its next layer, a layer does not count as expanded.
+        layers[-1] -= min(sum(layers) - most, layers[-1])
+        whole = min(whole, len(layers) - 2)
+        if not layers[-1]:
+            layers.pop()
+    return layers, sum(layers[: max(whole, 0)])
+
+
+def _numbered(notes: Array) -> tuple[Array, Array]:
+    """The rows of notes in the order in which they were born, and for each row its number there."""
+    used = np.flatnonzero(notes[:, 0])
+    order = used[np.argsort(notes[used, BORN], kind="stable")]
+    numbers = np.zeros(NOTE_SLOTS, np.uint16)
+    numbers[order] = np.arange(order.size, dtype=np.uint16)
+    return notes[order], numbers

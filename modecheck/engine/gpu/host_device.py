@@ -1,0 +1,89 @@
+"""The processor in place of a GPU: the same kernels, run by one thread.
+
+It is there for tests, and for whoever wants to look at what the kernels do.
+"""
+
+from __future__ import annotations
+
+import ctypes
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from modecheck.engine.contract.memory import available_memory
+from modecheck.engine.gpu.device_memory import Argument, Array, DeviceArray
+from modecheck.engine.gpu.kernel_code import GpuKernel, kept_object
+from modecheck.engine.language.linking import linked, target_machine
+
+
+@dataclass(slots=True)
+class HostKernel:
+    """A kernel as machine code."""
+
+    name: str
+    function: Any
+    keep: Any
+
+
+class HostDevice:
+    """See `KernelDevice`. With `memory`, no more bytes than that can be had."""
+
+    name = "the processor"
+    threads = 1
+
+    def __init__(self, memory: int | None = None) -> None:
+        self._memory = memory
+        self._taken = 0
+
+    def array(self, count: int, kind: Any, fill: int = 0) -> DeviceArray:
+        of = np.dtype(kind)
+        if count * of.itemsize > self.free_bytes():
+            raise MemoryError
+        self._taken += count * of.itemsize
+        values = np.full(max(count, 1) * of.itemsize, fill, np.uint8).view(of)
+        return DeviceArray(values.ctypes.data, of, count, values)
+
+    def free(self, *arrays: DeviceArray) -> None:
+        for array in arrays:
+            if array.keep is not None:
+                self._taken -= array.bytes
+                array.keep = None
+
+    def clear(self, array: DeviceArray, fill: int = 0) -> None:
+        array.keep.view(np.uint8)[:] = fill
+
+    def write(self, array: DeviceArray, values: Array, at: int = 0) -> None:
+        array.keep[at : at + values.size] = values
+
+    def read(self, array: DeviceArray, begin: int = 0, end: int | None = None) -> Array:
+        values: Array = array.keep[begin : array.count if end is None else end].copy()
+        return values
+
+    def read_into(self, array: DeviceArray, values: Array, begin: int = 0) -> None:
+        values[:] = array.keep[begin : begin + values.size]
+
+    def copy(self, source: DeviceArray, target: DeviceArray, count: int) -> None:
+        target.keep[:count] = source.keep[:count]
+
+    def free_bytes(self) -> int:
+        if self._memory is None:
+            return available_memory()
+        return self._memory - self._taken
+
+    def loaded(self, kernel: GpuKernel) -> HostKernel:
+        engine = linked(kept_object(kernel), target_machine(3))
+        address = engine.get_function_address(kernel.name)
+        return HostKernel(kernel.name, address, engine)
+
+    def launch(self, loaded: HostKernel, work: int, *arguments: Argument) -> None:  # noqa: ARG002 - one thread does all
+        flat = [word for one in arguments for word in words_of(one)]
+        prototype = ctypes.CFUNCTYPE(None, *[ctypes.c_uint64] * len(flat))
+        prototype(loaded.function)(*flat)
+
+
+def words_of(argument: Argument) -> list[int]:
+    """An argument as the words that are passed: an array is its address and its size."""
+    if isinstance(argument, DeviceArray):
+        return [argument.address, argument.count]
+    return list(argument) if isinstance(argument, tuple) else [argument]
