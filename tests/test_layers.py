@@ -15,6 +15,7 @@ LAYERS = (
     "engine",
     "scenario",
     "checks",
+    "cutsets",
     "chances",
     "compare",
     "rigs",

@@ -20,7 +20,7 @@ def judge(space: Space) -> Iterator[Judged]:
     """The verdict on each requirement that needs no observer."""
     for need in space.product.device.requirements.values():
         if not is_watched(need):
-            yield _judged_in_time(space, need)
+            yield judged_in(space, need)
 
 
 def judge_states(space: Space) -> Iterator[Judged]:
@@ -30,7 +30,8 @@ def judge_states(space: Space) -> Iterator[Judged]:
             yield _judged(space, need)
 
 
-def _judged_in_time(space: Space, need: Requirement) -> Judged:
+def judged_in(space: Space, need: Requirement) -> Judged:
+    """The verdict on a requirement that needs no observer."""
     began = time.monotonic()
     with phase(f"requirement {need.name}"):
         judged = _judged(space, need)

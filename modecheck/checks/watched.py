@@ -72,6 +72,13 @@ def judge(
         yield from _Observing(space, search, beside).judged(needs)
 
 
+def judged_in(product: Product, watched: Space, need: Requirement) -> Judged:
+    """The verdict on a requirement in a space in which its observer takes part; `product` is the
+    one without observers, of which scenarios are told.
+    """
+    return _Judging(product, watched, need).judged()
+
+
 class _Observing:
     """Requirements over one space, and what each has cost so far."""
 
@@ -224,20 +231,22 @@ class _Judging:
 
 def _unbroken(space: Space, need: Requirement, found: ObserverVerdict) -> Judged:
     """The verdict on a requirement of which no observer has found that it is broken."""
-    product = space.product
-    if found.stopped_by:
-        return undecided(need, f"its exploration was stopped by {found.stopped_by}")
-    if found.lost_count:
-        assert need.exchange is not None
-        most = room_for(product.device, need.exchange)
-        return undecided(
-            need, f"more than {most} are in flight: give the most that may be, with 'under_way'"
-        )
-    if found.ends_failing:
-        return undecided(need, "some runs can only end in a failing step")
-    names = tuple(product.fair[one].name for one in sorted(found.rests_on))
+    if why := undecided_by(space, need, found):
+        return undecided(need, why)
+    names = tuple(space.product.fair[one].name for one in sorted(found.rests_on))
     verdict = HOLDS if found.tested else VACUOUS
     return Judged(need, verdict, rests_on=names, remark=up_to_failures(space))
+
+
+def undecided_by(space: Space, need: Requirement, found: ObserverVerdict) -> str:
+    """Why what an observer found decides nothing, or nothing if it does."""
+    if found.stopped_by:
+        return f"its exploration was stopped by {found.stopped_by}"
+    if found.lost_count:
+        assert need.exchange is not None
+        most = room_for(space.product.device, need.exchange)
+        return f"more than {most} are in flight: give the most that may be, with 'under_way'"
+    return "some runs can only end in a failing step" if found.ends_failing else ""
 
 
 def broken_run(product: Product, need: Requirement, trace: Trace, reason: str) -> Judged:

@@ -19,6 +19,7 @@ COMMANDS = {
     "compare": "modecheck.cli.compare_command",
     "draw": "modecheck.cli.draw_command",
     "explain": "modecheck.cli.explain_command",
+    "faults": "modecheck.cli.faults_command",
     "firmware": "modecheck.cli.firmware_command",
     "follow": "modecheck.cli.follow_command",
     "gaps": "modecheck.cli.gaps_command",

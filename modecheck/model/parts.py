@@ -411,6 +411,7 @@ class Device:
 
     `digests` holds the SHA-256 of every file that it was read from, by its path; `notes` what is
     not wrong in them but worth a line; `copies` the names of identical units, by their common name.
+    `faults_in_all`, which no file says, bounds the faults of all kinds together.
     """
 
     name: str
@@ -434,6 +435,7 @@ class Device:
     shared: SharedValues = NOTHING_SHARED
     notes: tuple[Note, ...] = ()
     copies: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    faults_in_all: int | None = None
 
     @property
     def choices(self) -> str:

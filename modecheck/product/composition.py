@@ -377,7 +377,7 @@ class _Composition:
         for link in self._device.links.values():
             own = (kind for kind in link.faults if (kind, link.name) not in named)
             faults += (self._fault(kind, link.name, -1) for kind in own)
-        return faults
+        return [replace(fault, in_all=self._plan.in_all) for fault in faults]
 
     def _fault(self, kind: str, target: str, budget: int) -> FaultIR:
         if kind in LINK_FAULTS:

@@ -16,7 +16,8 @@ class FieldPlan:
     """All fields in order, and which of them belong to which part of the model.
 
     `budgets` has one entry for each fault group of the device: its field, or -1. `rows` holds the
-    fields that count faults in a row, by the number of the group and the link.
+    fields that count faults in a row, by the number of the group and the link; `in_all` is the one
+    that counts all faults, or -1.
     """
 
     fields: list[Field] = field(default_factory=list)
@@ -24,6 +25,7 @@ class FieldPlan:
     variables: dict[tuple[str, str], int] = field(default_factory=dict)
     slots: dict[str, tuple[Slot, ...]] = field(default_factory=dict)
     budgets: list[int] = field(default_factory=list)
+    in_all: int = -1
     rows: dict[tuple[int, str], int] = field(default_factory=dict)
     timers: dict[str, ChipTimers] = field(default_factory=dict)
 
@@ -61,6 +63,8 @@ def plan_fields(device: Device) -> FieldPlan:
         for target in group.targets if most is not None else ():
             name = f"{group.kind}({target}) left in a row"
             plan.rows[number, target] = plan.add(Field(name, 0, most or 0, most or 0))
+    if (most := device.faults_in_all) is not None:
+        plan.in_all = plan.add(Field("faults left in all", 0, most, most))
     return plan
 
 

@@ -238,6 +238,7 @@ class FaultIR:
 
     `budget` is the field that counts the faults left, or -1 for any number. `row` is the field that
     counts those left before the next message is delivered, when there are `in_a_row` again; or -1.
+    `in_all` is the field that counts the faults left of all kinds together, or -1.
     `cut_labels` maps (rule, assignments done) to the label of a cut in the middle of that rule.
     """
 
@@ -248,11 +249,17 @@ class FaultIR:
     cut_labels: dict[tuple[int, int], int]
     row: int = -1
     in_a_row: int = 0
+    in_all: int = -1
+
+    @property
+    def counts(self) -> tuple[int, ...]:
+        """The fields of which none may be 0 when it happens, and all are one less then."""
+        return tuple(left for left in (self.budget, self.row, self.in_all) if left >= 0)
 
     @property
     def endless(self) -> bool:
         """Whether it may happen any number of times."""
-        return self.budget < 0 and self.row < 0
+        return not self.counts
 
     @property
     def of_chip(self) -> bool:

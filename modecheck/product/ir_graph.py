@@ -349,7 +349,7 @@ class IRGraph(FactGraph):
         self.fact(
             ("fault", fault.kind, fault.in_a_row),
             self.atom("chip" if fault.of_chip else "queue", fault.target),
-            self.fields((fault.budget, fault.row)),
+            self.fields((fault.budget, fault.row, fault.in_all)),
             self.atom("label", fault.label),
             self.node(ANY_ORDER, cuts, ordered=False),
         )

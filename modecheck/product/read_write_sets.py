@@ -192,12 +192,12 @@ class _Influence:
         if fault.of_chip:
             return self._strike(fault)
         queue = self._product.queues[fault.target]
-        slots, budget = slots_of(queue), bits([fault.budget, fault.row])
+        slots, budget = slots_of(queue), bits(fault.counts)
         return Touch(slots | reads_of(queue.up) | budget, slots | budget)
 
     def _strike(self, fault: FaultIR) -> Touch:
         chip = self._product.chips[fault.target]
-        budget = bits([fault.budget])
+        budget = bits(fault.counts)
         queues = bits(())
         for number in (*chip.inputs, *chip.outputs):
             queues |= slots_of(self._product.queues[number])

@@ -35,7 +35,7 @@ class ValueSorts:
         for link in product.queues:
             self._queue(link)
         for fault in product.faults:
-            for left in {fault.budget, fault.row} - {-1}:
+            for left in fault.counts:
                 self._fix(left)
         if product.idle_field >= 0:
             self._fix(product.idle_field)

@@ -374,18 +374,16 @@ class StepCode(HearingCode):
         self._one_of_several = False
 
     def _need_budget(self, fault: FaultIR) -> None:
-        for field in (fault.budget, fault.row):
-            if field >= 0:
-                builder = self._frame.builder
-                left = self._frame.original[field]
-                some = builder.icmp_signed(">", left, constant(0))
-                self._frame.unless(some, self._frame.step_end)
+        for field in fault.counts:
+            builder = self._frame.builder
+            left = self._frame.original[field]
+            some = builder.icmp_signed(">", left, constant(0))
+            self._frame.unless(some, self._frame.step_end)
 
     def _pay(self, fault: FaultIR) -> None:
-        for field in (fault.budget, fault.row):
-            if field >= 0:
-                left = self._frame.read(field)
-                self._frame.write(field, self._frame.builder.sub(left, constant(1)))
+        for field in fault.counts:
+            left = self._frame.read(field)
+            self._frame.write(field, self._frame.builder.sub(left, constant(1)))
 
     def _tamper(self, fault: FaultIR, place: int) -> None:
         """Lose, double or corrupt the head of a queue, or what stands in another place."""

@@ -129,7 +129,7 @@ class StubbornSteps:
         """
         of_label: dict[int, list[int]] = {}
         for number, fault in enumerate(self._product.faults):
-            if all(state[left] > 0 for left in (fault.budget, fault.row) if left >= 0):
+            if all(state[left] > 0 for left in fault.counts):
                 of_label.setdefault(fault.label, []).append(number)
         times = Counter(step.label for step in steps)
         return {
@@ -191,7 +191,7 @@ class StubbornSteps:
 
     def _missing_fault(self, number: int, state: State) -> int:
         fault = self._product.faults[number]
-        if fault.budget >= 0 and state[fault.budget] <= 0:
+        if any(state[left] <= 0 for left in fault.counts if left != fault.row):
             return 0  # what is spent never comes back
         if fault.row >= 0 and state[fault.row] <= 0:
             return 1 << fault.row

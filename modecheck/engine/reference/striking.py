@@ -92,10 +92,9 @@ class Striking:
 
 
 def _affordable(fault: FaultIR, state: Sequence[int]) -> bool:
-    return all(state[left] > 0 for left in (fault.budget, fault.row) if left >= 0)
+    return all(state[left] > 0 for left in fault.counts)
 
 
 def _pay(draft: StepDraft, fault: FaultIR) -> None:
-    for left in (fault.budget, fault.row):
-        if left >= 0:
-            draft.now[left] -= 1
+    for left in fault.counts:
+        draft.now[left] -= 1

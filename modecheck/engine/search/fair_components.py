@@ -137,6 +137,22 @@ class FairSearch:
         """The component with a fair loop that has the first state of all, or None; and the fairness
         sets without which others would have one.
         """
+        found, number, owed = self._fair_components()
+        if not number:
+            return None, owed
+        filled = self.graph.arrays.filled
+        states, first = filled("u1", self.graph.count), filled("i8", LONGEST_SEARCH)
+        noted = flag_component(found, number, states, first)
+        return FairComponent(self, states, self.graph.arrays.listed(first[:noted])), owed
+
+    def fair_states(self) -> Array:
+        """For each state 0, or the number of the component with a fair loop that it is in."""
+        return self._fair_components()[0]
+
+    def _fair_components(self) -> tuple[Array, int, frozenset[int]]:
+        """All components with a fair loop: for each state the number of its own, or 0; the number
+        of the one that has the first state of all, or 0; and what `component` says of fairness.
+        """
         graph, filled, of = self.graph, self.graph.arrays.filled, self.graph.arrays.of
         count, sets = graph.count, len(self.fair)
         found, rests_on = filled("u4", count), filled("u1", sets)
@@ -157,12 +173,7 @@ class FairSearch:
                 self.query.without_gains, self.query.only_changes, self.sets, strong, self.needed,
                 visits, rests_on, component, order, possible, taken, seen_at, found, nearest,
             ) and self._trim(strong, visits, rests_on)  # fmt: skip
-        number, owed = int(nearest[1]), frozenset(n for n in range(sets) if rests_on[n])
-        if not number:
-            return None, owed
-        states, first = filled("u1", count), filled("i8", LONGEST_SEARCH)
-        noted = flag_component(found, number, states, first)
-        return FairComponent(self, states, graph.arrays.listed(first[:noted])), owed
+        return found, int(nearest[1]), frozenset(n for n in range(sets) if rests_on[n])
 
     def _trim(self, strong: Array, visits: Array, rests_on: Array) -> bool:
         """Take out of `inside` what leads to no cycle; whether anything is left."""

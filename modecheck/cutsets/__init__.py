@@ -1,0 +1,1 @@
+"""Which faults a device survives: minimal sets that break something, and what each single one does."""

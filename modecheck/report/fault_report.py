@@ -1,0 +1,249 @@
+"""The fault table for people: what breaks, how few faults it takes, and what each single one does."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from modecheck.cutsets.breaking import ASKED, Breakable, CutSet
+from modecheck.cutsets.effects import (
+    KEPT,
+    LOST,
+    MAY_RETURN,
+    RETURNS,
+    UNKNOWN,
+    Effect,
+    Effects,
+)
+from modecheck.cutsets.fault_table import FaultTable
+from modecheck.model.wording import counted, listed
+from modecheck.report import document_tree as doc
+from modecheck.scenario.telling import spelled_or_none
+
+SHORT = {
+    KEPT: "it is never left",
+    RETURNS: "it is left, and comes back by itself",
+    MAY_RETURN: "it may stay away for ever",
+    LOST: "from the worst moment it does not come back by itself",
+    UNKNOWN: "a step fails on the way, and what follows is unknown",
+}
+"""What the words in the overview mean."""
+BEYOND = "beyond the budgets in the model"
+ALONE = "(struck at the worst moment; then no actor acts and nothing else fails)"
+WORST = [KEPT, RETURNS, MAY_RETURN, LOST, UNKNOWN]
+
+
+def fault_report(table: FaultTable, *, scenarios: bool = False) -> list[doc.Block]:
+    """The report, with the scenario of each minimal cut set if wanted."""
+    return [
+        doc.Title(table.counted.declared.name, outcome_in_words(table), _tone(table)),
+        *(doc.Paragraph(line) for line in extent_in_words(table)),
+        *fault_chapters(table, scenarios=scenarios),
+    ]
+
+
+def fault_chapters(table: FaultTable, *, scenarios: bool = False) -> Iterator[doc.Block]:
+    """What breaks, and what each fault and each act does."""
+    yield from _cut_sets(table, scenarios=scenarios)
+    heading = "each single fault"
+    yield from _effects(table, table.single, heading)
+    if table.people is not None:
+        yield from _acts(table)
+        yield from _effects(table, table.people.effects, "each single act of an actor")
+
+
+def outcome_in_words(table: FaultTable) -> str:
+    """The least number of faults that breaks anything, in a few words."""
+    if not table.counted.faults:
+        return "declares no faults"
+    broken = [one for one in table.breakable if one.sets]
+    if not broken:
+        most = table.counted.in_all
+        said = f"nothing breaks with up to {counted(most, 'fault')}"
+        return said if table.complete else f"incomplete, {said} so far"
+    order = min(one.order for found in broken for one in found.sets)
+    said = f"{counted(order, 'fault')} can break something" if order else "broken without any fault"
+    return said if table.complete else f"{said}; incomplete"
+
+
+def _tone(table: FaultTable) -> str:
+    if any(one.allowed for found in table.breakable for one in found.sets):
+        return doc.BAD
+    return doc.GOOD if table.complete else doc.OPEN
+
+
+def extent_in_words(table: FaultTable) -> Iterator[str]:
+    """Which faults were counted, and what was explored."""
+    known = table.counted
+    if known.faults:
+        names = listed([fault.name for fault in known.faults])
+        yield f"up to {known.most} of each of {names}, and up to {known.in_all} together"
+    extent = f"stopped by {table.stopped_by}" if table.stopped_by else "complete"
+    yield f"{counted(table.states, 'state')}, {extent}"
+    if not known.faults:
+        yield "the section 'faults' of a device names what may fail"
+
+
+def _cut_sets(table: FaultTable, *, scenarios: bool) -> Iterator[doc.Block]:
+    broken = [one for one in table.breakable if one.sets]
+    blocks: list[doc.Block] = []
+    for one in broken:
+        blocks += _broken(one, table, scenarios=scenarios)
+    needs = [one for one in table.breakable if one.need is not None]
+    if whole := [one.need.name for one in needs if one.need and not one.sets and not one.remark]:
+        said = "not broken" if broken else "broken by none of these sets"
+        blocks.append(doc.Paragraph((f"{said}: ", *_codes(whole))))
+    for one in table.breakable:
+        if one.remark:
+            name = one.need.name if one.need is not None else one.id
+            tone = doc.OPEN
+            blocks.append(doc.Paragraph((doc.code(name), f" is incomplete: {one.remark}"), tone))
+    found = {one.id.partition(":")[0] for one in broken}
+    if not table.stopped_by:
+        kinds = [code for code in ASKED if code not in found]
+        blocks.append(doc.Paragraph(f"no {listed(kinds)}", doc.FAINT))
+    remark = "(the smallest sets of faults with which something can go wrong)"
+    yield doc.Chapter("minimal cut sets", tuple(blocks), remark)
+
+
+def _codes(names: Sequence[str]) -> Iterator[str | doc.Fragment]:
+    for number, name in enumerate(names):
+        yield from (", ",) if number else ()
+        yield doc.code(name)
+
+
+def _broken(one: Breakable, table: FaultTable, *, scenarios: bool) -> Iterator[doc.Block]:
+    name = one.need.name if one.need is not None else one.id
+    yield doc.Paragraph((doc.code(name, doc.STRONG),), hang=0)
+    yield doc.Paragraph(one.text, indent=4, hang=0)
+    for cut in one.sets:
+        yield _cut_set(cut, table)
+        if scenarios and cut.finding.trace is not None:
+            yield doc.Steps(cut.finding.scenario)
+
+
+def _cut_set(cut: CutSet, table: FaultTable) -> doc.Item:
+    steps = "" if cut.finding.steps is None else f", in {counted(cut.finding.steps, 'step')}"
+    beyond = "" if cut.allowed else f"; {BEYOND}"
+    tone = doc.BAD if cut.allowed else doc.OPEN
+    told = doc.Fragment(table.counted.told(cut.counts), tone)
+    return doc.Item((told, f"{steps}{beyond}"), indent=4, hang=0)
+
+
+def _effects(table: FaultTable, every: Sequence[Effects], heading: str) -> Iterator[doc.Block]:
+    if not every:
+        return
+    modes = list(table.counted.declared.modes)
+    pairings = ["pairings"] if table.counted.declared.pairings else []
+    rows = [("", *modes, *pairings), *(_row(one, modes, pairings) for one in every)]
+    used = [word for word in WORST if any(word in row for row in rows)]
+    blocks: list[doc.Block] = []
+    if modes or pairings:
+        legend = [f"{word}: {SHORT[word]}" for word in used]
+        if any("-" in row for row in rows):
+            legend.append("-: it cannot strike then")
+        blocks = [doc.Grid(tuple(rows)), doc.BLANK, doc.Paragraph("; ".join(legend), doc.FAINT)]
+    for one in every:
+        notes = tuple(notes_on(one, table))
+        if notes:
+            blocks.append(doc.BLANK)
+            about = f", {one.about}" if one.about else ""
+            blocks.append(doc.Paragraph((doc.code(one.name, doc.STRONG), about)))
+            blocks += (doc.Item(note, indent=4, hang=0) for note in notes)
+    yield doc.Chapter(heading, tuple(blocks), ALONE)
+
+
+def _row(one: Effects, modes: Sequence[str], pairings: Sequence[str]) -> tuple[str, ...]:
+    by_name = {effect.name: effect.outcome for effect in one.of("mode")}
+    worst = [effect.outcome for effect in one.of("pairing")]
+    cells = [by_name.get(mode, "-") for mode in modes]
+    if pairings:
+        cells.append(max(worst, key=WORST.index) if worst else "-")
+    return (one.name, *cells)
+
+
+def notes_on(one: Effects, table: FaultTable) -> Iterator[doc.Words]:
+    """What is noticed of a fault, beyond what the overview says: how each mode or pairing that is
+    left comes back, what is lost, and what breaks.
+    """
+    for effect in one.effects:
+        if effect.outcome != KEPT:
+            yield (doc.code(effect.name), f" {effect_in_words(effect, table)}")
+    if one.lost:
+        yield f"takes away {lost_in_words(one)}"
+        if needs := needs_losing(one, table):
+            yield ("among them is what ", *_codes(needs), " counts")
+    if broken := broken_by(one, table):
+        yield ("breaks ", *_codes(broken))
+
+
+def effect_in_words(effect: Effect, table: FaultTable) -> str:
+    """How a mode or a pairing is left and comes back."""
+    if effect.outcome == RETURNS:
+        return f"comes back {_within(effect, table)}"
+    if effect.outcome == UNKNOWN:
+        return SHORT[UNKNOWN]
+    never = "may stay away" if effect.outcome == MAY_RETURN else "does not come back by itself"
+    if not effect.ends:
+        return never
+    ends = [end or "no mode" for end in effect.ends]
+    return f"{never}; the device then remains in {' or '.join(ends)}"
+
+
+def _within(effect: Effect, table: FaultTable) -> str:
+    steps = "after any number of steps"
+    if effect.steps is not None:
+        steps = f"after at most {counted(effect.steps, 'step')}"
+    clock = table.counted.declared.clock
+    if clock is None:
+        return steps
+    if effect.ticks is None:
+        return f"{steps}, and any time"
+    return f"{steps}, and {spelled_or_none(effect.ticks * clock.tick)}"
+
+
+def lost_in_words(one: Effects) -> str:
+    """Messages by their links."""
+    by_link: dict[str, list[str]] = {}
+    for link, message in one.lost:
+        by_link.setdefault(link, []).append(message)
+    return listed([f"{listed(names)} on {link}" for link, names in by_link.items()])
+
+
+def needs_losing(one: Effects, table: FaultTable) -> list[str]:
+    """The requirements that count some of the messages that a fault takes away."""
+    device = table.counted.declared
+    senders = {(device.links[link].sender, message) for link, message in one.lost}
+    receivers = {(device.links[link].receiver, message) for link, message in one.lost}
+    return [
+        need.name
+        for need in device.requirements.values()
+        if need.exchange is not None
+        and (senders & {*need.exchange.sent} or receivers & {*need.exchange.received})
+    ]
+
+
+def broken_by(one: Effects, table: FaultTable) -> list[str]:
+    """What a fault breaks by itself."""
+    return [
+        found.need.name if found.need is not None else found.id
+        for found in table.breakable
+        for cut in found.sets
+        if cut.order == 1 and table.counted.told(cut.counts) == one.name
+    ]
+
+
+def _acts(table: FaultTable) -> Iterator[doc.Block]:
+    """How often each act is needed for what breaks without a fault."""
+    people = table.people
+    assert people is not None
+    blocks: list[doc.Block] = []
+    if not people.needed:
+        blocks.append(doc.Paragraph("nothing breaks without a fault, whatever actors do"))
+    for id_, needed in people.needed.items():
+        blocks.append(doc.Paragraph((doc.code(id_.partition(":")[2], doc.STRONG),), hang=0))
+        for act, times in needed.items():
+            if times != 0:
+                often = f"at least {counted(times, 'time')}" if times else f"over {people.most} times"
+                blocks.append(doc.Item((doc.code(act), f": {often}"), indent=4))
+    remark = "(how often each act is needed, when nothing fails and all other acts are free)"
+    yield doc.Chapter("what actors have to do", tuple(blocks), remark)
