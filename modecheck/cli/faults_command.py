@@ -90,5 +90,4 @@ def command(
         write_whole(csv_file, faults_as_csv(table))
     write_markdown(fault_report(table, scenarios=True), markdown_file)
     show(lines_of(fault_report(table, scenarios=scenarios), style_for(sys.stdout)))
-    broken = any(one.allowed for found in table.breakable for one in found.sets)
-    sys.exit(exit_code(found=broken, complete=table.complete))
+    sys.exit(exit_code(found=table.broken_as_modelled, complete=table.complete))

@@ -1,1 +1,1 @@
-"""Which faults a device survives: minimal sets that break something, and what each single one does."""
+"""Which faults a device survives: the minimal sets that break it, and what each one does."""

@@ -75,8 +75,8 @@ class Breakable:
     remark: str = ""
 
     @property
-    def survives(self) -> int | None:
-        """How many faults it survives, whichever they are; None for all that were counted."""
+    def least(self) -> int | None:
+        """How many faults its smallest cut sets have; None where it has none."""
         return min((one.order for one in self.sets), default=None)
 
 

@@ -46,6 +46,14 @@ class CountedFaults:
     most: int
     in_all: int
 
+    def budgets(self, product: Product) -> list[int]:
+        """The fields of a product of the device that hold how often each fault still may strike."""
+        return [fault.budget for fault in product.faults]
+
+    def labels(self, product: Product) -> list[frozenset[int]]:
+        """The labels of all steps in which each fault strikes."""
+        return [frozenset({fault.label, *fault.cut_labels.values()}) for fault in product.faults]
+
     def told(self, counts: Counts) -> str:
         """A set of faults in words, such as "power_cut(hub) ×2 and lose(air)"."""
         struck = [
@@ -93,29 +101,21 @@ def counted_faults(device: Device, most: int, in_all: int) -> CountedFaults:
     return CountedFaults(device, counted, tuple(rows), most, min(in_all, most * len(rows)))
 
 
-def without_faults(device: Device) -> Device:
-    """The device in which nothing fails, with the same fairness."""
-    return replace(counted_faults(device, 0, 0).device, faults_in_all=None)
-
-
 def spent(fault: int, times: int) -> str:
     """The condition that a fault (number) has struck more often than so many times."""
     return f"spent:{fault}:{times}"
 
 
-def with_spent(product: Product, most: int) -> Product:
-    """A product of counted faults, with a condition for how often each has struck."""
+def with_spent(product: Product, budgets: Sequence[int], most: int) -> Product:
+    """A product with a condition for how often each fault has struck; `budgets` are the fields that
+    hold how often each still may, `most` at first.
+    """
     conditions = dict(product.conditions)
-    for number, fault in enumerate(product.faults):
+    for number, budget in enumerate(budgets):
         for times in range(most):
-            left = ApplyIR("<", (Read(fault.budget), ConstantIR(most - times)))
+            left = ApplyIR("<", (Read(budget), ConstantIR(most - times)))
             conditions[spent(number, times)] = left
     return replace(product, conditions=conditions)
-
-
-def labels_of(fault: FaultIR) -> frozenset[int]:
-    """The labels of all steps in which a fault strikes."""
-    return frozenset({fault.label, *fault.cut_labels.values()})
 
 
 def includes(counts: Counts, smaller: Counts) -> bool:

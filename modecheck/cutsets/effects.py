@@ -1,5 +1,5 @@
-"""What a single fault does, or a single act of a person: the columns of an analysis of failure modes
-and their effects (IEC 60812), as far as a model can fill them.
+"""What a single fault does, or a single act of a person: the columns of a failure modes and effects
+analysis (IEC 60812), as far as a model can fill them.
 
 It strikes at the worst moment, but only at one at which the device, left alone, would keep what is
 asked for: a mode that the device was about to leave anyway is not lost by a fault. From then on
@@ -14,8 +14,6 @@ from dataclasses import dataclass
 from modecheck.cutsets.slices import Slice
 from modecheck.cutsets.strikes import MessageOn, Strikes, strikes_in
 from modecheck.cutsets.unaided import MOST_GOALS, Return, Unaided
-from modecheck.model.parts import Device
-from modecheck.product.ir import Product
 
 KEPT, RETURNS, MAY_RETURN, LOST, UNKNOWN = "kept", "returns", "may return", "lost", "unknown"
 """What becomes of a mode or a pairing: it is never left, comes back in every run, or only in some;
@@ -25,9 +23,9 @@ from some moment no run leads back. Unknown: what follows a failing step is not 
 
 @dataclass(frozen=True, slots=True)
 class Effect:
-    """What becomes of a mode or a pairing (`kind`) that a fault strikes. `steps` and `ticks` are the
-    most until it is there again, None for no bound; without a clock there are no ticks. `ends` are
-    the modes in which the device may remain instead, "" for none.
+    """What becomes of a mode or a pairing (`kind`) that a fault strikes. `steps` and `ticks` are
+    the most until it is there again, None for no bound; without a clock there are no ticks. `ends`
+    are the modes in which the device may remain instead, "" for none.
     """
 
     kind: str
@@ -88,7 +86,9 @@ class EffectSearch:
         strikes = strikes_in(self.unharmed, labels)
         found: list[Effect] = []
         for goals, keeps in zip(self._parts, self._keeps, strict=True):
-            begun = self._alone(behind, goals).begun_at(self._entries(strikes, keeps, behind))
+            begun = self._alone(behind, goals).begun_at(
+                tuple(self._entries(strikes, keeps, behind))
+            )
             for number, goal in enumerate(goals):
                 back = begun.back_to(number)
                 if back is not None:
@@ -114,7 +114,9 @@ class EffectSearch:
 
 def _bits(columns: Sequence[Sequence[int]]) -> list[int]:
     """For each state the goals that it keeps."""
-    return [sum(bool(flag) << n for n, flag in enumerate(row)) for row in zip(*columns)]
+    return [
+        sum(bool(flag) << n for n, flag in enumerate(row)) for row in zip(*columns, strict=True)
+    ]
 
 
 def _effect(goal: _Goal, back: Return, goals: Sequence[_Goal]) -> Effect:
@@ -137,17 +139,3 @@ def _ends(back: Return, goals: Sequence[_Goal]) -> Iterator[str]:
             goal.name for n, goal in enumerate(goals) if goal.kind == "mode" and marks >> n & 1
         ]
         yield from modes or [""]
-
-
-def acts_of(device: Device, product: Product) -> Iterator[tuple[str, str, str, frozenset[int]]]:
-    """Each rule that an actor takes by itself: actor, title, what it does in words, its labels."""
-    for number, chip in enumerate(product.chips):
-        if not chip.actor:
-            continue
-        labels: dict[str, set[int]] = {}
-        for label, one in enumerate(product.labels):
-            if one.kind == "rule" and one.chip == number:
-                labels.setdefault(product.rules[one.rule].whole, set()).add(label)
-        for title, own in labels.items():
-            rules = (rule for rule in device.chips[chip.name].rules if rule.whole == title)
-            yield chip.name, title, next(rules).phrase, frozenset(own)

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from itertools import accumulate
 
-from modecheck.cutsets.counted_faults import Counts, labels_of, spent
+from modecheck.cutsets.counted_faults import Counts, spent
 from modecheck.cutsets.slice_kernels import copy_inner, count_inner, first_strike, note_places, take
 from modecheck.engine.contract.space import Edge, Path, Sighting, State
 from modecheck.engine.search.arrays import Array
@@ -129,21 +129,18 @@ class Slice(Exploration[SliceStore]):
 
 
 class Slices:
-    """A space of counted faults by what has struck. Its product must be made by `with_spent`."""
+    """A space of counted faults by what has struck. Its product must be made by `with_spent`;
+    `labels` are those of all steps in which each fault strikes.
+    """
 
-    def __init__(self, whole: Whole, most: int) -> None:
-        self.whole = whole
-        product, graph = whole.product, whole.graph
+    def __init__(self, whole: Whole, labels: Sequence[frozenset[int]], most: int) -> None:
+        self.whole, graph = whole, whole.graph
         self._bits = [
             [whole.mark(spent(number, times)) for times in range(most)]
-            for number, _ in enumerate(product.faults)
+            for number, _ in enumerate(labels)
         ]
         self.mask = sum(sum(bits) for bits in self._bits)
-        self.by_label = {
-            label: number
-            for number, fault in enumerate(product.faults)
-            for label in labels_of(fault)
-        }
+        self.by_label = {label: number for number, own in enumerate(labels) for label in own}
         self.strikes = self.notes_of(self.by_label)
         self._place = graph.arrays.filled("u4", graph.count)
         self._ordered = whole.found.ordered()
@@ -160,9 +157,7 @@ class Slices:
 
     def bits_of(self, counts: Counts) -> int:
         """The marks of all states in which faults have struck so often."""
-        return sum(
-            sum(bits[:count]) for bits, count in zip(self._bits, counts, strict=True)
-        )
+        return sum(sum(bits[:count]) for bits, count in zip(self._bits, counts, strict=True))
 
     @property
     def occurring(self) -> list[Counts]:

@@ -71,14 +71,12 @@ class Unaided:
         arrays = part.graph.arrays
         marks = arrays.filled("u8", part.state_count)
         of = arrays.of
-        rename_marks(
-            part.marks, of("u8", [*goals, *bits]), of("u8", [*self._goals, *moved]), marks
-        )
+        rename_marks(part.marks, of("u8", [*goals, *bits]), of("u8", [*self._goals, *moved]), marks)
         names = [*(f"goal {bit}" for bit in range(2 * MOST_GOALS)), *timed]
         product = replace(
             part.product,
             labels=(*part.product.labels, Label(IDLE, "idle")),
-            conditions={name: FALSE for name in names},
+            conditions=dict.fromkeys(names, FALSE),
         )
         self._space = Exploration[SliceStore](
             product=product,
@@ -107,15 +105,16 @@ class Unaided:
         return keeps
 
     def begun_at(self, entries: Sequence[tuple[int, int]]) -> Unaided:
-        """The same, begun in these states, each with the goals (bits) that it has to come back to.
-        """
+        """The same, begun in these states, each with the goals (bits) to come back to."""
         arrays = self._space.graph.arrays
         marks = arrays.of("u8", arrays.listed(self._space.marks))
         for number, goals in entries:
             marks[number] = int(marks[number]) | goals << MOST_GOALS
         begun = object.__new__(Unaided)
         begun._goals, begun._begun = self._goals, self._begun
-        begun._space = replace(self._space, marks=marks, _behind={}, _lengths={}, _combinations=None)
+        begun._space = replace(
+            self._space, marks=marks, _behind={}, _lengths={}, _combinations=None
+        )
         return begun
 
     def back_to(self, goal: int) -> Return | None:
@@ -199,8 +198,7 @@ class Unaided:
 
 
 def _left_alone(part: Slice) -> StateGraph:
-    """The steps of chips, links and time, and in each state one in place, in which nothing happens.
-    """
+    """The steps of chips, links and time, and in each state one in which nothing happens."""
     graph, product = part.graph, part.product
     arrays, by_system = graph.arrays, system_actions(product)
     labels = arrays.listed(graph.labels)

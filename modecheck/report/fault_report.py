@@ -1,4 +1,4 @@
-"""The fault table for people: what breaks, how few faults it takes, and what each single one does."""
+"""The fault table for people: what breaks, by how few faults, and what each single one does."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ SHORT = {
 }
 """What the words in the overview mean."""
 BEYOND = "beyond the budgets in the model"
-ALONE = "(struck at the worst moment; then no actor acts and nothing else fails)"
+ALONE = "at the worst moment; then no actor acts and nothing else fails)"
 WORST = [KEPT, RETURNS, MAY_RETURN, LOST, UNKNOWN]
 
 
@@ -43,12 +43,14 @@ def fault_report(table: FaultTable, *, scenarios: bool = False) -> list[doc.Bloc
 
 def fault_chapters(table: FaultTable, *, scenarios: bool = False) -> Iterator[doc.Block]:
     """What breaks, and what each fault and each act does."""
-    yield from _cut_sets(table, scenarios=scenarios)
-    heading = "each single fault"
-    yield from _effects(table, table.single, heading)
+    if table.counted.faults or any(one.sets for one in table.breakable):
+        yield from _cut_sets(table, scenarios=scenarios)
+    yield from _effects(table, table.single, "each single fault", f"(struck {ALONE}")
     if table.people is not None:
         yield from _acts(table)
-        yield from _effects(table, table.people.effects, "each single act of an actor")
+        yield from _effects(
+            table, table.people.effects, "each single act of an actor", f"(done {ALONE}"
+        )
 
 
 def outcome_in_words(table: FaultTable) -> str:
@@ -58,15 +60,15 @@ def outcome_in_words(table: FaultTable) -> str:
     broken = [one for one in table.breakable if one.sets]
     if not broken:
         most = table.counted.in_all
-        said = f"nothing breaks with up to {counted(most, 'fault')}"
+        said = f"nothing breaks by up to {counted(most, 'fault')}"
         return said if table.complete else f"incomplete, {said} so far"
     order = min(one.order for found in broken for one in found.sets)
-    said = f"{counted(order, 'fault')} can break something" if order else "broken without any fault"
+    said = f"broken by {counted(order, 'fault')}" if order else "broken without any fault"
     return said if table.complete else f"{said}; incomplete"
 
 
 def _tone(table: FaultTable) -> str:
-    if any(one.allowed for found in table.breakable for one in found.sets):
+    if table.broken_as_modelled:
         return doc.BAD
     return doc.GOOD if table.complete else doc.OPEN
 
@@ -100,8 +102,8 @@ def _cut_sets(table: FaultTable, *, scenarios: bool) -> Iterator[doc.Block]:
     found = {one.id.partition(":")[0] for one in broken}
     if not table.stopped_by:
         kinds = [code for code in ASKED if code not in found]
-        blocks.append(doc.Paragraph(f"no {listed(kinds)}", doc.FAINT))
-    remark = "(the smallest sets of faults with which something can go wrong)"
+        blocks.append(doc.Paragraph(f"no {', '.join(kinds[:-1])} or {kinds[-1]}", doc.FAINT))
+    remark = "(the smallest sets of faults that break something)"
     yield doc.Chapter("minimal cut sets", tuple(blocks), remark)
 
 
@@ -129,7 +131,9 @@ def _cut_set(cut: CutSet, table: FaultTable) -> doc.Item:
     return doc.Item((told, f"{steps}{beyond}"), indent=4, hang=0)
 
 
-def _effects(table: FaultTable, every: Sequence[Effects], heading: str) -> Iterator[doc.Block]:
+def _effects(
+    table: FaultTable, every: Sequence[Effects], heading: str, remark: str
+) -> Iterator[doc.Block]:
     if not every:
         return
     modes = list(table.counted.declared.modes)
@@ -140,7 +144,7 @@ def _effects(table: FaultTable, every: Sequence[Effects], heading: str) -> Itera
     if modes or pairings:
         legend = [f"{word}: {SHORT[word]}" for word in used]
         if any("-" in row for row in rows):
-            legend.append("-: it cannot strike then")
+            legend.append("-: it never happens while the device would keep it")
         blocks = [doc.Grid(tuple(rows)), doc.BLANK, doc.Paragraph("; ".join(legend), doc.FAINT)]
     for one in every:
         notes = tuple(notes_on(one, table))
@@ -149,7 +153,7 @@ def _effects(table: FaultTable, every: Sequence[Effects], heading: str) -> Itera
             about = f", {one.about}" if one.about else ""
             blocks.append(doc.Paragraph((doc.code(one.name, doc.STRONG), about)))
             blocks += (doc.Item(note, indent=4, hang=0) for note in notes)
-    yield doc.Chapter(heading, tuple(blocks), ALONE)
+    yield doc.Chapter(heading, tuple(blocks), remark)
 
 
 def _row(one: Effects, modes: Sequence[str], pairings: Sequence[str]) -> tuple[str, ...]:
@@ -243,7 +247,8 @@ def _acts(table: FaultTable) -> Iterator[doc.Block]:
         blocks.append(doc.Paragraph((doc.code(id_.partition(":")[2], doc.STRONG),), hang=0))
         for act, times in needed.items():
             if times != 0:
-                often = f"at least {counted(times, 'time')}" if times else f"over {people.most} times"
+                often = "at least once" if times == 1 else f"at least {times} times"
+                often = often if times else f"more than {counted(people.most, 'time')}"
                 blocks.append(doc.Item((doc.code(act), f": {often}"), indent=4))
     remark = "(how often each act is needed, when nothing fails and all other acts are free)"
     yield doc.Chapter("what actors have to do", tuple(blocks), remark)

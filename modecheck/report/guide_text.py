@@ -30,6 +30,7 @@ TOPICS = (
     "compare",
     "bench",
     "numbers",
+    "faults",
     "large",
     "ci",
     "library",
