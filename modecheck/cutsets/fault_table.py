@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 
 from modecheck.cutsets.breaking import Breakable
 from modecheck.cutsets.counted_faults import CountedFaults, counted_faults
-from modecheck.cutsets.counting import Counting
 from modecheck.cutsets.effects import Effects, EffectSearch
+from modecheck.cutsets.fault_counting import FaultCounting
 from modecheck.cutsets.people import People, people_of
 from modecheck.cutsets.slices import Slices
 from modecheck.engine.choice import Search
@@ -56,7 +56,7 @@ def fault_table(
     """
     search = replace(search, limits=search.limits.from_now())
     counted = counted_faults(device, most, in_all)
-    counting = Counting(counted, search, reporter)
+    counting = FaultCounting(counted, search, reporter)
     table = FaultTable(
         counted, counting.space.state_count, counting.space.stopped_by, counting.breakable, ()
     )

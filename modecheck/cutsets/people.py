@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 from modecheck.cutsets.breaking import Breakable
 from modecheck.cutsets.counted_acts import acts_of, counted_act, labels_of
-from modecheck.cutsets.counting import Counting
 from modecheck.cutsets.effects import Effects, EffectSearch
+from modecheck.cutsets.fault_counting import FaultCounting
 from modecheck.engine.choice import Search
 from modecheck.engine.contract.phases import phase
 from modecheck.engine.search.exploration import Reporter
@@ -46,7 +46,7 @@ def people_of(
     unknown = []
     for act in acts if broken else ():
         with phase(f"how often {act.name} is needed"):
-            counting = Counting(counted_act(device, act, most), search, reporter)
+            counting = FaultCounting(counted_act(device, act, most), search, reporter)
         known = {one.id: one for one in counting.breakable}
         if not counting.space.complete or any(known[id_].remark for id_ in broken if id_ in known):
             unknown.append(act.name)

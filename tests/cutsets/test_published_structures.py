@@ -1,4 +1,4 @@
-"""Minimal cut sets of published structures and fault trees, found in devices modelled after them."""
+"""Minimal cut sets of published structures and fault trees, found in devices built like them."""
 
 from __future__ import annotations
 
@@ -74,7 +74,7 @@ def test_k_out_of_n_fails_with_one_more_than_it_can_spare(
 def test_consecutive_failures_bring_a_line_down(tmp_path: Path) -> None:
     """Consecutive-2-out-of-5: it fails where two neighbours do (Chiang and Niu 1981)."""
     names, pairs = "abcde", ("ab", "bc", "cd", "de")
-    down = " or ".join(f"{one}.off and {two}.off" for one, two in pairs)
+    down = " or ".join(f"{pair[0]}.off and {pair[1]}.off" for pair in pairs)
     assert cut_sets(table_of(structure(tmp_path, names, down))) == sets(*pairs)
 
 

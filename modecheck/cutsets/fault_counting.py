@@ -28,7 +28,7 @@ from modecheck.product.observers import automaton_for
 Explore = Callable[[Sequence[Requirement], Search], Space]
 
 
-class Counting:
+class FaultCounting:
     """A device explored with counted faults. `slices` are its states by what has struck,
     `breakable` what can break, with its minimal cut sets.
     """
