@@ -23,6 +23,7 @@ from importlib.metadata import Distribution, distribution
 from pathlib import Path
 
 from modecheck.engine.choice import Search, explore_with
+from modecheck.engine.contract.memory import resident_memory
 from modecheck.engine.contract.space import Limits
 from modecheck.engine.native.machine import compiled
 from modecheck.engine.native.reach import reach
@@ -33,6 +34,8 @@ from tests.benchmarks.explore import TANDEM, counters, product_of
 
 ONE_NAME = re.compile(r"[A-Za-z0-9._-]+")
 ONE_WORD = {"octal-8": counters(8), "tandem": TANDEM.format(folder=Path.cwd())}
+SHORT = 0.85
+"""Share of the memory that an exploration takes, with which it has to do."""
 SOURCES = ("engine/**/*.py", "compare/*kernels.py")
 
 
@@ -71,13 +74,22 @@ def whole(folder: Path) -> None:
 
 
 def memory(_folder: Path) -> None:
-    """Bytes of a state of one word: where it was found, and its share of the table."""
+    """Bytes of a state of one word: where it was found, and its share of the table; where memory
+    abounds, and where there may be `SHORT` of what was taken then.
+    """
     for name, text in ONE_WORD.items():
         product = product_of(text)
         machine = compiled(product, system_actions(product))
         reached = reach(machine, threads=1, limits=Limits(), reporter=Silent())
-        size = reached.used_bytes / reached.states
-        print(f"memory: {name}, {product.bits} bits: {size:.1f} bytes a state (wanted 12)")
+        size, used = reached.used_bytes / reached.states, reached.used_bytes
+        reached.give_back()
+        limits = Limits(memory=resident_memory() + int(SHORT * used))
+        reached = reach(machine, threads=1, limits=limits, reporter=Silent())
+        print(
+            f"memory: {name}, {product.bits} bits: {size:.1f} bytes a state, where memory is short "
+            f"{reached.used_bytes / reached.states:.1f} (wanted 12), {reached.states:,} states "
+            f"found, {reached.stopped_by or 'all'}"
+        )
         reached.give_back()
 
 

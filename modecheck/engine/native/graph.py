@@ -6,6 +6,7 @@ import ctypes
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import zip_longest
 from typing import Any
 
 import numpy as np
@@ -225,20 +226,16 @@ def numbered_states(reached: ReachedStates, most: int | None = None) -> States:
     words = np.empty(total * width, np.uint64)
     layers: list[int] = []
     position = 0
-    depth = 0
-    levels_of = [[*worker.levels, worker.filled] for worker in reached.workers]
-    while position < total:
-        size = 0
-        for worker, levels in zip(reached.workers, levels_of, strict=True):
-            begin = levels[depth] if depth < len(levels) else worker.filled
-            end = levels[depth + 1] if depth + 1 < len(levels) else worker.filled
-            part = worker.states[begin * width : end * width]
-            words[(position + size) * width : (position + size) * width + part.size] = part
-            size += end - begin
-        _sort(words[position * width : (position + size) * width], width)
-        layers.append(size)
-        position += size
-        depth += 1
+    for parts in zip_longest(*(worker.found() for worker in reached.workers), fillvalue=words[:0]):
+        if position == total * width:
+            break
+        begin = position
+        for part in parts:
+            words[position : position + part.size] = part
+            position += part.size
+        if len(parts) > 1 or len(layers) >= reached.workers[0].packed_levels:
+            _sort(words[begin:position], width)
+        layers.append((position - begin) // width)
     whole = reached.expanded_levels
     while most is not None and sum(layers) > most:
         # Without all of its next layer, a layer does not count as expanded.

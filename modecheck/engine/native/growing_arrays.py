@@ -17,6 +17,8 @@ from numpy.typing import NDArray
 Words = NDArray[np.uint64]
 WHOLE_WORD = np.dtype(np.uint64)
 
+PIECE = 1 << 21
+"""Bytes that are given back together: a huge page, which would else be broken into small ones."""
 _NO_RESERVE = getattr(mmap, "MAP_NORESERVE", 0x4000 if sys.platform == "linux" else 0)
 
 
@@ -32,6 +34,14 @@ class Reserved:
             # Random probes into a table of gigabytes otherwise miss the TLB every time.
             self._region.madvise(mmap.MADV_HUGEPAGE)
         self.array: NDArray[Any] = np.frombuffer(self._region, kind)
+
+    def free(self, begin: int, end: int) -> None:
+        """Give back what some bytes take, as whole pieces of `PIECE` bytes. Those up to `end`, and
+        in the first one's piece those before it, too, hold anything then.
+        """
+        first, last = (place // PIECE * PIECE for place in (begin, end))
+        if first < last and hasattr(mmap, "MADV_DONTNEED"):
+            self._region.madvise(mmap.MADV_DONTNEED, first, last - first)
 
     @property
     def words(self) -> Words:

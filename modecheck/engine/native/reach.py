@@ -38,6 +38,8 @@ from modecheck.engine.search.exploration import Reporter
 
 MEMORY_LEFT_FREE = 0.08
 """Share of the available memory that is never taken, so that the report can still be written."""
+PACKED_FROM = 0.5
+"""Share of the memory that may be taken from which on states are packed: it takes time."""
 LOOK_EVERY = 0.02
 """Seconds between two looks at the limits at the least."""
 NAP = 5e-5
@@ -69,8 +71,7 @@ class ReachedStates:
     @property
     def used_bytes(self) -> int:
         """Bytes that hold states and their table, buffers left out."""
-        size = self.table.words.itemsize
-        return self.states * self.machine.layout.words * size + self.table.bytes
+        return sum(worker.bytes for worker in self.workers) + self.table.bytes
 
     def give_back(self) -> None:
         """Free the memory of states and table."""
@@ -130,6 +131,7 @@ class _Reach:
         )
         self._decision = Decision(Next.EXPAND)
         self._looked = 0.0
+        self._is_tight = False
         self._trouble: BaseException | None = None
         self._interruptions = Interruptions()
         self._ends = [0] * threads
@@ -140,7 +142,7 @@ class _Reach:
         thread may find them all.
         """
         size = stored_kind(self._machine.layout).itemsize
-        most = self._bound // (size * (self._machine.layout.words + 1))
+        most = self._bound // (size * self._machine.layout.words)
         if self._limits.states is not None:
             most = min(most, self._limits.states)
         numbers = (1 << 32 - (threads - 1).bit_length()) - 2
@@ -228,6 +230,8 @@ class _Reach:
                 break
             done += more
             self._look_around(depth + done)
+            if self._is_tight:
+                self._workers[0].pack(depth + done)
         return done
 
     def _resume(self) -> None:
@@ -294,7 +298,7 @@ class _Reach:
             if decision.next in (Next.LEAVE, Next.STOP):
                 return decision.next is Next.LEAVE
             if decision.next is Next.GROW:
-                found = [(worker.states, worker.filled) for worker in self._workers]
+                found = [worker.found() for worker in self._workers]
                 self._table.grow(own, decision.old_lines, found)
                 self._barrier.wait()
 
@@ -310,7 +314,9 @@ class _Reach:
                 self._result.layers += sizes
                 self._result.expanded_levels = level.depth
                 self._look_around(level.depth)
-            elif why == PAUSED:
+            if self._is_tight:
+                worker.pack(level.depth)
+            elif own and why == PAUSED:
                 time.sleep(NAP)
             if why in (HALTED, LEFT):
                 return why
@@ -373,9 +379,11 @@ class _Reach:
         if now - self._looked < LOOK_EVERY:
             return  # where levels are small, looking would take longer than exploring them
         self._looked = now
+        resident = resident_memory()
+        self._is_tight = resident > self._bound * PACKED_FROM
         if limits.seconds is not None and now - self._began > limits.seconds:
             self._stop = limits.reached_seconds
-        elif resident_memory() > self._bound:
+        elif resident > self._bound:
             self._stop = limits.reached_memory
         if self._stop:
             self._meeting.halt[0] = 1

@@ -8,7 +8,7 @@ empty to full in one indivisible step, and who comes second looks again.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import numpy as np
@@ -83,7 +83,7 @@ class StateTable:
         expected = sum(layers) + min(mirrored, last * last / (before - last))
         return min(max(expected * MARGIN / self.capacity, least), most), least
 
-    def grow(self, segment: int, old: int, found: list[tuple[Any, int]]) -> None:
+    def grow(self, segment: int, old: int, found: list[Iterator[Any]]) -> None:
         """Spread a segment that had `old` lines over the lines there are now; fill it anew with the
         states that the threads have found, if it cannot grow in place.
         """
@@ -95,18 +95,21 @@ class StateTable:
         if not grow(part, old, self.lines, self.width, aside, room):
             return
         part[: (self.lines + SPARE) * self.line] = 0
-        for thread, (states, count) in enumerate(found):
-            refill(
-                part,
-                self.lines,
-                self.width,
-                states,
-                count,
-                segment,
-                self.segments,
-                thread,
-                self.thread_bits,
-            )
+        for thread, levels in enumerate(found):
+            first = 0
+            for states in levels:
+                refill(
+                    part,
+                    self.lines,
+                    self.width,
+                    states,
+                    first,
+                    segment,
+                    self.segments,
+                    thread,
+                    self.thread_bits,
+                )
+                first += states.size // self.width
 
     def enter_first(self, states: Any) -> None:
         """Put the initial state, the first that thread 0 has found, into the empty table."""

@@ -222,22 +222,24 @@ def refill(
     lines: int,
     words: int,
     states: Any,
-    count: int,
+    first: int,
     segment: int,
     segments: int,
     thread: int,
     bits: int,
 ) -> None:
-    """Put those of a thread's states that belong there into a segment that was emptied."""
+    """Put those of a thread's states, from its number `first` on, that belong there into a segment
+    that was emptied.
+    """
     lines_ = np.uint64(lines)
-    for number in range(count):
+    for number in range(states.size // words):
         at = number * words
         hash_ = hash_of(states, at, words)
         if ((hash_ & LOW) * np.uint64(segments)) >> U32 != np.uint64(segment):
             continue
         stored = np.uint64(states[at]) + U1
         if words != 1:
-            index = (np.uint64(number) << np.uint64(bits)) | np.uint64(thread)
+            index = (np.uint64(first + number) << np.uint64(bits)) | np.uint64(thread)
             stored = (hash_ & ~LOW) | (index + U1)
         put(table, stored, line_of(hash_, lines_), ())
 

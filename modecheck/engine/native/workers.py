@@ -7,7 +7,9 @@ it shares while it works are the table and the counter of what has been handed o
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -26,16 +28,19 @@ from modecheck.engine.native.exploring_kernels import (
     SuccessorCode,
 )
 from modecheck.engine.native.frame import RECORD_EXTRA
-from modecheck.engine.native.growing_arrays import Reserved, Words
+from modecheck.engine.native.growing_arrays import PIECE, Reserved, Words
 from modecheck.engine.native.level_kernels import Frontier, Meeting
 from modecheck.engine.native.machine import CompiledProduct
+from modecheck.engine.native.packed_states import Packed, packed_levels
 from modecheck.engine.native.table import StateTable, stored_kind
 from modecheck.engine.native.table_kernels import CACHE_LINE
 
 ROOM = 1 << 10
 """Room for states that wait, between two looks at what is left in the table; it fits the cache."""
 QUOTA = 1 << 17
-"""States that the first thread expands before it looks at the clock."""
+"""States that a thread expands before it looks what can be packed, and the first at the clock."""
+PACKED_TOGETHER = 1 << 16
+"""States that a thread packs at the least."""
 ENDLESS = 1 << 62
 LEVELS_TOGETHER = 1 << 12
 """Levels that are expanded before Python takes note of them."""
@@ -63,6 +68,7 @@ class Worker:
     machine: CompiledProduct
     own: int
     states: Any
+    memory: Reserved
     counters: Any
     failures: Words
     code: SuccessorCode
@@ -74,6 +80,8 @@ class Worker:
     sizes: Any
     most: int = 0
     levels: list[int] = field(default_factory=lambda: [0])
+    packed: list[Packed] = field(default_factory=list)
+    packed_levels: int = 0
 
     @property
     def room(self) -> int:
@@ -83,6 +91,25 @@ class Worker:
     @property
     def filled(self) -> int:
         return int(self.counters[FILLED])
+
+    @property
+    def bytes(self) -> int:
+        """What its states take."""
+        raw = self.filled * self.machine.layout.words - self.levels[self.packed_levels]
+        kept: int = sum(block.data.size for block in self.packed)
+        return kept + raw * int(self.states.itemsize)
+
+    def found(self) -> Iterator[Any]:
+        """The states that it has found, level after level; the order within a level is free."""
+        width, blocks = self.machine.layout.words, iter(self.packed)
+        first, block = 0, self.states[:0]
+        for depth, (begin, end) in enumerate(pairwise([*self.levels, self.filled])):
+            if depth >= self.packed_levels:
+                yield self.states[begin * width : end * width]
+                continue
+            while end > first + block.size:
+                first, block = begin, next(blocks).words()
+            yield block[begin - first : end - first]
 
     @property
     def transitions(self) -> int:
@@ -112,8 +139,7 @@ class Worker:
         """Expand what is to be had of this level and of those behind it, and go on to the level
         that it returns from; why, and how many states the levels have that were begun.
         """
-        quota = ENDLESS if self.own else QUOTA
-        why = self._explore(level, meeting, table, everything, (quota, bound), is_alone=False)
+        why = self._explore(level, meeting, table, everything, (QUOTA, bound), is_alone=False)
         begun = int(self.counters[LEVELS])
         self.levels += self.level_ends[:begun].tolist()
         level.depth += begun
@@ -124,6 +150,22 @@ class Worker:
     ) -> None:
         """Expand levels alone while they are small; the frontier is the next one then."""
         self._explore(level, meeting, table, everything, (ENDLESS, ENDLESS), is_alone=True)
+
+    def pack(self, depth: int) -> None:
+        """Pack the states of levels before this one, many at a time. Those of several words are
+        not, since the table refers to them.
+        """
+        if self.machine.layout.words > 1:
+            return
+        start, size = self.own * self.states.size, self.states.itemsize
+        for end_level in range(self.packed_levels + 1, depth + 1):
+            ends = self.levels[self.packed_levels : end_level + 1]
+            begin, end = ends[0], ends[-1]
+            if end - begin >= PACKED_TOGETHER:
+                levels = [one - begin for one in ends[1:]]
+                self.packed.append(packed_levels(self.states[begin:end], levels))
+                self.packed_levels = end_level
+                self.memory.free(size * (start + begin), size * (start + end))
 
     def _explore(
         self,
@@ -173,13 +215,14 @@ def new_workers(
     """Workers with address space for so many states each, and the array of all their states."""
     width = machine.layout.words
     kind = stored_kind(machine.layout)
-    everything = Reserved(address_space * width * count, kind, huge_pages=True).array
-    size = address_space * width
-    parts = [everything[own * size : (own + 1) * size] for own in range(count)]
-    return [_worker(machine, own, states) for own, states in enumerate(parts)], everything
+    size = -(-address_space * width // PIECE) * PIECE
+    memory = Reserved(size * count, kind, huge_pages=True)
+    parts = [memory.array[own * size : (own + 1) * size] for own in range(count)]
+    workers = [_worker(machine, own, states, memory) for own, states in enumerate(parts)]
+    return workers, memory.array
 
 
-def _worker(machine: CompiledProduct, own: int, states: Any) -> Worker:
+def _worker(machine: CompiledProduct, own: int, states: Any, memory: Reserved) -> Worker:
     words, most = machine.layout.words, machine.most_records
     room = room_to_wait(most)
     code = SuccessorCode(
@@ -191,6 +234,7 @@ def _worker(machine: CompiledProduct, own: int, states: Any) -> Worker:
         machine=machine,
         own=own,
         states=states,
+        memory=memory,
         counters=apart(COUNTERS, np.int64),
         failures=np.zeros((max(len(machine.failures), 1), 3 + words), np.uint64),
         code=code,

@@ -11,7 +11,9 @@ import numpy as np
 import pytest
 
 from modecheck.engine.contract.space import Limits
-from modecheck.engine.native import table
+from modecheck.engine.native import reach as reach_module
+from modecheck.engine.native import table, workers
+from modecheck.engine.native.graph import numbered_states
 from modecheck.engine.native.machine import CompiledProduct, compiled
 from modecheck.engine.native.reach import ReachedStates, reach
 from modecheck.engine.native.table_kernels import store
@@ -69,7 +71,8 @@ def found_states(reached: ReachedStates) -> list[tuple[int, ...]]:
     return [
         tuple(row)
         for worker in reached.workers
-        for row in worker.states[: worker.filled * width].reshape(-1, width).tolist()
+        for states in worker.found()
+        for row in states.reshape(-1, width).tolist()
     ]
 
 
@@ -112,6 +115,33 @@ def test_what_cannot_grow_in_place_is_filled_anew(
     assert given_up
     assert len(set(found_states(reached))) == reached.states == sum(reached.layers)
     assert reached.states == total(machine)
+
+
+@pytest.mark.parametrize(("threads", "given_up"), [(1, False), (2, True)])
+def test_states_are_packed_where_memory_is_short(
+    machine: CompiledProduct, threads: int, given_up: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Those of one word; nothing is lost by that, nor is the order in which they are numbered
+    another, also when segments are filled anew from what is packed.
+    """
+    plain = numbered_states(explored(machine, 1))
+    monkeypatch.setattr(table, "FIRST_LINES", 64)
+    monkeypatch.setattr(workers, "PACKED_TOGETHER", 1000)
+    for name, value in (("LOOK_EVERY", 0), ("PACKED_FROM", 0), ("FEW", 100)):
+        monkeypatch.setattr(reach_module, name, value)
+    if given_up:
+        monkeypatch.setattr(table, "grow", lambda *_arguments: 1)
+    reached = explored(machine, threads)
+    found = found_states(reached)
+    assert len(found) == len(set(found)) == total(machine)
+    packed = sum(block.size for worker in reached.workers for block in worker.packed)
+    is_one_word = plain.width == 1
+    assert packed > total(machine) * 0.9 if is_one_word else packed == 0
+    kept = reached.states * plain.width * reached.workers[0].states.itemsize
+    assert (reached.used_bytes - reached.table.bytes < kept / 2) == is_one_word
+    states = numbered_states(reached)
+    assert states.layers == plain.layers
+    assert np.array_equal(states.words, plain.words)
 
 
 @pytest.mark.parametrize("kind", [np.uint32, np.uint64])
