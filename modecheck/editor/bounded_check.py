@@ -82,7 +82,9 @@ class CheckOutcome:
     `stopped_by` is empty if everything was explored. `depths` has the least depth at which each
     chip was seen in each leaf; `taken` says of each rule of a chip, by its title, in how many
     transitions it is taken, 0 if in none, -1 if that was not counted. `answers` has for each chip,
-    event and leaf what the chip does with it, in a few words.
+    event and leaf what the chip does with it, in a few words. `unreachable` and `never_taken` name
+    the states and rules of each chip that were not seen, though everything was explored, and that
+    no other choice of an option could reach.
     """
 
     path: str
@@ -94,6 +96,8 @@ class CheckOutcome:
     depths: dict[str, dict[str, int]] = field(default_factory=dict)
     taken: dict[str, dict[str, int]] = field(default_factory=dict)
     answers: dict[str, dict[str, dict[str, str]]] = field(default_factory=dict)
+    unreachable: dict[str, list[str]] = field(default_factory=dict)
+    never_taken: dict[str, list[str]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,7 +149,32 @@ def _outcome(path: str, device: Device, verdict: Verdict) -> CheckOutcome:
         depths=_depths(space),
         taken=_taken(device, space),
         answers={table.chip: _answers(table) for table in gap_tables(space)},
+        **_unseen(device, verdict),
     )
+
+
+def _unseen(device: Device, verdict: Verdict) -> dict[str, dict[str, list[str]]]:
+    """What nothing reaches, in states and rules of each chip; nothing if that is not known."""
+    from modecheck.checks.never_seen import seen_in
+
+    if not verdict.explored[0].exploration.complete:
+        return {}
+    _, coverage, excused = seen_in(verdict.explored)
+    leaves, rules = coverage.occupied | excused.leaves, coverage.taken | excused.rules
+    return {
+        "unreachable": {
+            name: [
+                state.name
+                for state in chip.states.values()
+                if not leaves & {(name, leaf) for leaf in state.leaves}
+            ]
+            for name, chip in device.chips.items()
+        },
+        "never_taken": {
+            name: [rule.title for rule in chip.rules if (name, rule.title) not in rules]
+            for name, chip in device.chips.items()
+        },
+    }
 
 
 def _found(finding: Finding) -> CheckedFinding:

@@ -42,6 +42,7 @@ class ChipNames:
     that describes it, or empty.
 
     `states` and `variables` map a name to its node, `signals` are those that its rules give.
+    `files` are the real paths of its file and of those beneath it.
     """
 
     name: str
@@ -56,6 +57,23 @@ class ChipNames:
     rules: dict[str, Node] = field(default_factory=dict)
     signals: set[str] = field(default_factory=set)
     copied: bool = False
+    files: tuple[str, ...] = ()
+
+    @property
+    def lowest(self) -> str:
+        """What chips share that share their names: the file beneath all others, or else nothing."""
+        return self.files[-1] if self.files else self.name
+
+    def declared(self, kind: str) -> dict[str, Node]:
+        """What it declares of a kind, by name."""
+        known = {
+            "state": self.states,
+            "variable": self.variables,
+            "timer": self.timers,
+            "rule": self.rules,
+            "own_constant": self.constants,
+        }
+        return known.get(kind, {})
 
     def filled(self, text: str) -> str:
         """A text with parameters filled in: in braces, or as the whole of it."""
@@ -206,8 +224,25 @@ def _chip(name: str, node: Node, notes: Notebook, *, actor: bool) -> ChipNames |
         if isinstance(child, ScalarNode) and not child.is_null
     }
     chip = ChipNames(name, actor, path, parameters, body, copied=node.get("copies") is not None)
+    chip.files = _files(path, notes) if path else ()
     _fill_in(chip)
     return chip
+
+
+def _files(path: str, notes: Notebook) -> tuple[str, ...]:
+    """The real paths of a chip's file and of those beneath it, the lowest last."""
+    found: list[str] = []
+    while real_path(path) not in found:
+        found.append(real_path(path))
+        try:
+            node = read_yaml(path, notes)
+        except InvalidInput:
+            break
+        base = node.get("based_on") if isinstance(node, MappingNode) else None
+        if not isinstance(base, ScalarNode):
+            break
+        path = beside(base, base.text)
+    return tuple(found)
 
 
 def _fill_in(chip: ChipNames) -> None:

@@ -2,11 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from lsprotocol import types as lsp
 
+from modecheck.editor.actions import QuickFix
 from modecheck.editor.completion import Completion
-from modecheck.editor.diagnostics import Problem, Related
+from modecheck.editor.diagnostics import Maps, Problem, Related
+from modecheck.editor.hints import Hint
+from modecheck.editor.hover import Hover
+from modecheck.editor.mentions import Mention
+from modecheck.editor.navigation import OutlineEntry
 from modecheck.editor.positions import Position, TextMap, TextSpan
+from modecheck.editor.rename import Edit
 from modecheck.editor.session import EditorSession
 from modecheck.editor.workspace import path_of
 
@@ -100,3 +108,112 @@ def completion_list(
 
 def _markdown(text: str) -> lsp.MarkupContent | None:
     return lsp.MarkupContent(lsp.MarkupKind.Markdown, text) if text else None
+
+
+def hover_of(session: EditorSession, uri: str, found: Hover) -> lsp.Hover:
+    """What is known of a word."""
+    text = session.workspace.map_of(path_of(uri))
+    content = lsp.MarkupContent(lsp.MarkupKind.Markdown, found.text)
+    return lsp.Hover(content, range_of(text, found.span))
+
+
+def locations(session: EditorSession, places: list[tuple[str, TextSpan]]) -> list[lsp.Location]:
+    """Places in files."""
+    workspace, maps = session.workspace, Maps(session.workspace)
+    return [
+        lsp.Location(workspace.uri_of(path), range_of(maps.of(path), span)) for path, span in places
+    ]
+
+
+SYMBOLS = {
+    "chip": lsp.SymbolKind.Module,
+    "link": lsp.SymbolKind.Interface,
+    "message": lsp.SymbolKind.Event,
+    "signal": lsp.SymbolKind.Event,
+    "state": lsp.SymbolKind.EnumMember,
+    "variable": lsp.SymbolKind.Variable,
+    "parameter": lsp.SymbolKind.TypeParameter,
+    "constant": lsp.SymbolKind.Constant,
+    "own_constant": lsp.SymbolKind.Constant,
+    "rule": lsp.SymbolKind.Method,
+    "requirement": lsp.SymbolKind.Property,
+    "enumeration": lsp.SymbolKind.Enum,
+    "list": lsp.SymbolKind.Array,
+}
+
+
+def document_symbols(
+    session: EditorSession, uri: str, entries: list[OutlineEntry]
+) -> list[lsp.DocumentSymbol]:
+    """The named parts of a text, one within the other."""
+    return _symbols(session.workspace.map_of(path_of(uri)), entries)
+
+
+def _symbols(text: TextMap, entries: list[OutlineEntry]) -> list[lsp.DocumentSymbol]:
+    return [
+        lsp.DocumentSymbol(
+            name=one.label or "…",
+            kind=SYMBOLS.get(one.kind, lsp.SymbolKind.Key),
+            range=range_of(text, one.whole),
+            selection_range=range_of(text, one.name),
+            detail=one.about or None,
+            children=_symbols(text, one.inside),
+        )
+        for one in entries
+    ]
+
+
+def symbols(session: EditorSession, mentions: list[Mention]) -> list[lsp.WorkspaceSymbol]:
+    """Parts with their places."""
+    places = locations(session, [(one.path, one.span) for one in mentions])
+    return [
+        lsp.WorkspaceSymbol(
+            location=place,
+            name=one.symbol.name,
+            kind=SYMBOLS.get(one.symbol.kind, lsp.SymbolKind.Key),
+            container_name=one.symbol.kind.removeprefix("own_"),
+        )
+        for one, place in zip(mentions, places, strict=True)
+    ]
+
+
+def workspace_edit(session: EditorSession, edits: Iterable[Edit]) -> lsp.WorkspaceEdit:
+    """Edits of several files."""
+    workspace, maps = session.workspace, Maps(session.workspace)
+    changes: dict[str, list[lsp.TextEdit]] = {}
+    for one in edits:
+        where = range_of(maps.of(one.path), one.span)
+        changes.setdefault(workspace.uri_of(one.path), []).append(lsp.TextEdit(where, one.text))
+    return lsp.WorkspaceEdit(changes={**changes})
+
+
+def code_actions(session: EditorSession, found: list[QuickFix]) -> list[lsp.CodeAction]:
+    """What can be done about problems."""
+    return [
+        lsp.CodeAction(
+            title=one.title,
+            kind=lsp.CodeActionKind.QuickFix,
+            diagnostics=[
+                _diagnostic(session, session.workspace.map_of(one.problem.path), one.problem)
+            ],
+            edit=workspace_edit(session, one.edits) if one.edits else None,
+            command=lsp.Command(one.title, one.command, arguments=list(one.arguments))
+            if one.command
+            else None,
+        )
+        for one in found
+    ]
+
+
+def inlay_hints(
+    session: EditorSession, uri: str, within: lsp.Range, found: list[Hint]
+) -> list[lsp.InlayHint]:
+    """Remarks behind names, as far as they are in the range that is shown."""
+    text = session.workspace.map_of(path_of(uri))
+    hints = []
+    for one in found:
+        place = text.position(one.offset)
+        if within.start.line <= place.line <= within.end.line:
+            where = lsp.Position(place.line, place.character)
+            hints.append(lsp.InlayHint(where, one.text, padding_left=True))
+    return hints

@@ -5,31 +5,31 @@ A scene is made of the texts as they are, half written or not. It is kept until 
 
 from __future__ import annotations
 
-import os
-from collections.abc import Iterator
 from dataclasses import dataclass, field
+from typing import Any
 
 from modecheck.editor.device_names import ChipNames, DeviceNames, names_of
 from modecheck.editor.mending import mended
 from modecheck.editor.slots import ModelSlot
-from modecheck.editor.workspace import NAMED, Workspace, kind_of_file
+from modecheck.editor.workspace import Workspace, kind_of_file
 from modecheck.model.phrases import BRACED
 from modecheck.model.text_files import HeldTexts, instead_of_files, real_path
 
-MOST_KEPT = 8
+MOST_KEPT = 100
 """Scenes that are kept; an editor asks about the one or two files that it shows."""
 
 
 @dataclass(frozen=True, slots=True)
 class Scene:
     """The text of a file with the names of its device. `kind` is that of the file, "device" or
-    "chip"; `held` are the texts, mended.
+    "chip"; `held` are the texts, mended; `mentioned` is filled by `mentions.py`.
     """
 
     path: str
     kind: str
     names: DeviceNames
     held: HeldTexts
+    mentioned: dict[str, list[Any]] = field(default_factory=dict, compare=False)
 
     def chips_at(self, slot: ModelSlot) -> list[ChipNames]:
         """The chips that a slot describes: that of the entry, or all with this file."""
@@ -40,19 +40,7 @@ class Scene:
         if self.kind != "chip":
             return []
         own = real_path(self.path)
-        return [
-            chip
-            for chip in self.names.chips.values()
-            if chip.file and own in map(real_path, self._files(chip.file))
-        ]
-
-    def _files(self, file: str) -> Iterator[str]:
-        """A chip's file, and those that it is based on."""
-        yield file
-        text = self.held.texts.get(real_path(file), "")
-        for match in NAMED.finditer(text):
-            name = next(filter(None, match.groups()))
-            yield os.path.normpath(os.path.join(os.path.dirname(file), name))
+        return [chip for chip in self.names.chips.values() if own in chip.files]
 
 
 @dataclass(slots=True)
@@ -82,6 +70,10 @@ class Scenes:
             del self._kept[next(iter(self._kept))]
         self._kept[key] = texts, scene
         return scene
+
+    def forget(self) -> None:
+        """Files may have changed that are not open."""
+        self._kept.clear()
 
     def _mend(self, real: str, text: str) -> str:
         known = self._mended.get(real)

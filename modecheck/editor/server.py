@@ -6,20 +6,39 @@ library.
 from __future__ import annotations
 
 import functools
+import json
 import logging
 import sys
 from collections.abc import Callable, Sequence
 from typing import Any, TypeVar
 
 from lsprotocol import types as lsp
+from pygls.capabilities import get_capability
+from pygls.exceptions import JsonRpcException
 from pygls.lsp.server import LanguageServer
+from pygls.protocol import LanguageServerProtocol
 
 from modecheck import __version__
 from modecheck.editor import protocol_types as convert
+from modecheck.editor.actions import OPEN_SCENARIO, actions
 from modecheck.editor.completion import completions
-from modecheck.editor.positions import Position
+from modecheck.editor.highlighting import LEGEND, coloured, encoded
+from modecheck.editor.hints import hints
+from modecheck.editor.hover import hover
+from modecheck.editor.navigation import (
+    definitions,
+    folds,
+    outline,
+    references,
+    workspace_symbols,
+)
+from modecheck.editor.page_writing import address_of
+from modecheck.editor.positions import Position, TextSpan
+from modecheck.editor.rename import CannotRename, nameable, renamed
 from modecheck.editor.session import EditorSession
 from modecheck.editor.settings import settings_from
+from modecheck.editor.upkeep import done_elsewhere
+from modecheck.editor.workspace import path_of
 
 T = TypeVar("T")
 
@@ -27,19 +46,43 @@ LONGEST_LOGGED = 400
 """Characters of a line in the log."""
 
 
+class Refused(JsonRpcException):
+    """A request that is understood and cannot be done (3.17, "RequestFailed")."""
+
+    CODE = lsp.LSPErrorCodes.RequestFailed
+    MESSAGE = "refused"
+
+
+class EditorProtocol(LanguageServerProtocol):
+    """Answers a request that is not well formed with an error, instead of not at all."""
+
+    def structure_message(self, data: dict[str, Any]) -> Any:
+        """The message, or a notification that nobody follows, once the error has been sent."""
+        try:
+            return super().structure_message(data)
+        except JsonRpcException as wrong:
+            if isinstance(data.get("id"), int | str) and "method" in data:
+                self._send_response(data["id"], None, wrong.to_response_error())
+            return lsp.SetTraceNotification(lsp.SetTraceParams(lsp.TraceValue.Off))
+
+
 class EditorServer(LanguageServer):
     """Answers one editor."""
 
     def __init__(self) -> None:
         super().__init__(
-            "modecheck", __version__, text_document_sync_kind=lsp.TextDocumentSyncKind.Full
+            "modecheck",
+            __version__,
+            text_document_sync_kind=lsp.TextDocumentSyncKind.Full,
+            protocol_cls=EditorProtocol,
         )
         self.session = EditorSession(self.show_problems, tell)
         self._shown: dict[str, lsp.PublishDiagnosticsParams] = {}
 
     def report_server_error(self, error: Exception, source: Any) -> None:  # noqa: ARG002
         """What is wrong with a message stands in the log; the editor is not bothered with it."""
-        tell(f"a message could not be handled: {error}")
+        if not isinstance(error, Refused):
+            tell(f"a message could not be handled: {error}")
 
     def show_problems(self, paths: set[str]) -> None:
         """Send all that is wrong in these files, as far as the editor does not have it yet."""
@@ -71,12 +114,30 @@ def guarded(answer: Callable[..., T]) -> Callable[..., T | None]:
     return safe
 
 
+def refusing(answer: Callable[..., T]) -> Callable[..., T]:
+    """An answer that may be refused, which the editor shows with the reason."""
+
+    @functools.wraps(answer)
+    def safe(*params: Any) -> T:
+        try:
+            return answer(*params)
+        except CannotRename as why:
+            raise Refused(str(why)) from None
+        except Exception as error:  # whatever a text looks like, the server goes on
+            tell(f"internal error in {answer.__name__}: {type(error).__name__}: {error}")
+            raise Refused("this cannot be renamed here") from None
+
+    return safe
+
+
 def make_server() -> EditorServer:
     """A server with all that it can do."""
     server = EditorServer()
     _follow_texts(server)
     _follow_settings(server)
     _answer(server)
+    _answer_about_names(server)
+    _act(server)
     return server
 
 
@@ -109,12 +170,12 @@ def _follow_texts(server: EditorServer) -> None:
     @server.feature(lsp.TEXT_DOCUMENT_DID_SAVE)
     @guarded
     def saved(params: lsp.DidSaveTextDocumentParams) -> None:  # noqa: ARG001
-        session.upkeep.touch_all()
+        session.files_changed()
 
     @server.feature(lsp.WORKSPACE_DID_CHANGE_WATCHED_FILES)
     @guarded
     def files_changed(params: lsp.DidChangeWatchedFilesParams) -> None:  # noqa: ARG001
-        session.upkeep.touch_all()
+        session.files_changed()
 
 
 def _follow_settings(server: EditorServer) -> None:
@@ -134,6 +195,8 @@ def _follow_settings(server: EditorServer) -> None:
         session.workspace.encoding = str(
             getattr(server.workspace.position_encoding, "value", None) or "utf-16"
         )
+        folders = [one.uri for one in params.workspace_folders or ()] or [params.root_uri or ""]
+        session.workspace.roots = tuple(path_of(uri) for uri in folders if uri)
         take(params.initialization_options)
 
     @server.feature(lsp.WORKSPACE_DID_CHANGE_CONFIGURATION)
@@ -160,10 +223,116 @@ def _answer(server: EditorServer) -> None:
         place = _place(params)
         return convert.completion_list(session, place[0], completions(session, *place))
 
+    @server.feature(lsp.TEXT_DOCUMENT_HOVER)
+    @guarded
+    def hovered(params: lsp.HoverParams) -> lsp.Hover | None:
+        place = _place(params)
+        found = hover(session, *place)
+        return convert.hover_of(session, place[0], found) if found else None
+
+    @server.feature(lsp.TEXT_DOCUMENT_FOLDING_RANGE)
+    @guarded
+    def folded(params: lsp.FoldingRangeParams) -> list[lsp.FoldingRange]:
+        found = folds(session, params.text_document.uri)
+        return [lsp.FoldingRange(first, last) for first, last in found]
+
+    @server.feature(
+        lsp.TEXT_DOCUMENT_SEMANTIC_TOKENS_FULL, lsp.SemanticTokensLegend(list(LEGEND), [])
+    )
+    @guarded
+    def colours(params: lsp.SemanticTokensParams) -> lsp.SemanticTokens:
+        return lsp.SemanticTokens(encoded(coloured(session, params.text_document.uri)))
+
+    @server.feature(lsp.TEXT_DOCUMENT_INLAY_HINT)
+    @guarded
+    def hinted(params: lsp.InlayHintParams) -> list[lsp.InlayHint]:
+        uri = params.text_document.uri
+        return convert.inlay_hints(session, uri, params.range, hints(session, uri))
+
+
+def _answer_about_names(server: EditorServer) -> None:
+    session = server.session
+
+    @server.feature(lsp.TEXT_DOCUMENT_DEFINITION)
+    @guarded
+    def defined(params: lsp.DefinitionParams) -> list[lsp.Location]:
+        return convert.locations(session, definitions(session, *_place(params)))
+
+    @server.feature(lsp.TEXT_DOCUMENT_REFERENCES)
+    @guarded
+    def referred(params: lsp.ReferenceParams) -> list[lsp.Location]:
+        declared = params.context.include_declaration
+        found = references(session, *_place(params), declared=declared)
+        return convert.locations(session, found)
+
+    @server.feature(lsp.TEXT_DOCUMENT_DOCUMENT_SYMBOL)
+    @guarded
+    def outlined(params: lsp.DocumentSymbolParams) -> list[lsp.DocumentSymbol]:
+        uri = params.text_document.uri
+        return convert.document_symbols(session, uri, outline(session, uri))
+
+    @server.feature(lsp.WORKSPACE_SYMBOL)
+    @guarded
+    def found_anywhere(params: lsp.WorkspaceSymbolParams) -> list[lsp.WorkspaceSymbol]:
+        return convert.symbols(session, workspace_symbols(session, params.query))
+
+    @server.feature(lsp.TEXT_DOCUMENT_PREPARE_RENAME)
+    @refusing
+    def prepare(params: lsp.PrepareRenameParams) -> lsp.PrepareRenamePlaceholder:
+        place = _place(params)
+        one = nameable(session, *place)
+        where = convert.range_of(session.workspace.map_of(one.path), one.span)
+        return lsp.PrepareRenamePlaceholder(where, one.written)
+
+    @server.feature(lsp.TEXT_DOCUMENT_RENAME, lsp.RenameOptions(prepare_provider=True))
+    @refusing
+    def rename(params: lsp.RenameParams) -> lsp.WorkspaceEdit:
+        edits = renamed(session, *_place(params), params.new_name)
+        return convert.workspace_edit(session, edits)
+
+
+def _act(server: EditorServer) -> None:
+    session = server.session
+
+    @server.feature(
+        lsp.TEXT_DOCUMENT_CODE_ACTION, lsp.CodeActionOptions([lsp.CodeActionKind.QuickFix])
+    )
+    @guarded
+    def offered(params: lsp.CodeActionParams) -> list[lsp.CodeAction]:
+        uri = params.text_document.uri
+        text = session.workspace.map_of(path_of(uri))
+        ends = params.range.start, params.range.end
+        span = TextSpan(*(text.offset(convert.position(end)) for end in ends))
+        return convert.code_actions(session, actions(session, uri, span))
+
+    @server.command(OPEN_SCENARIO)
+    async def open_scenario(device: str, finding: str) -> str | None:
+        request = session.upkeep.request_for(device)
+        try:
+            written = await done_elsewhere("page_writing", request)
+        except TimeoutError:
+            written = b""
+        if not written:
+            message = "the page could not be written: the device cannot be checked in time"
+            server.window_show_message(lsp.ShowMessageParams(lsp.MessageType.Warning, message))
+            return None
+        address = address_of(json.loads(written), finding)
+        if get_capability(server.client_capabilities, "window.show_document.support", False):
+            server.window_show_document(lsp.ShowDocumentParams(address, external=True))
+        else:
+            said = lsp.ShowMessageParams(lsp.MessageType.Info, f"the scenario: {address}")
+            server.window_show_message(said)
+        return address
+
 
 def _place(params: Any) -> tuple[str, Position]:
     """The address of a text and the position in it that a request is about."""
     return params.text_document.uri, convert.position(params.position)
+
+
+def _is_news(record: logging.LogRecord) -> bool:
+    """Whether a line of the log is about something that went wrong."""
+    return not (record.exc_info and isinstance(record.exc_info[1], Refused))
 
 
 class _OneLine(logging.Formatter):
@@ -178,5 +347,6 @@ def serve(arguments: Sequence[str] = ()) -> None:  # noqa: ARG001
     """Answer on standard input and output until the editor ends it."""
     handler = logging.StreamHandler(sys.stderr)
     handler.setFormatter(_OneLine())
+    handler.addFilter(_is_news)
     logging.basicConfig(level=logging.WARNING, handlers=[handler], force=True)
     make_server().start_io()

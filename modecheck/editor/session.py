@@ -37,6 +37,11 @@ class EditorSession:
         self.workspace.close(uri)
         self.upkeep.touch(path_of(uri))
 
+    def files_changed(self) -> None:
+        """Files may have changed that are not open."""
+        self._scenes.forget()
+        self.upkeep.touch_all()
+
     def scene(self, path: str, device: str | None = None) -> Scene:
         """What names mean in a text, in the nearest device or in this one."""
         return self._scenes.of(self.workspace, path, device)

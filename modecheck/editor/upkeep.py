@@ -39,7 +39,7 @@ MOST_CHECKED = 3
 
 BEGINNING = (
     "import sys; sys.path.insert(0, {root!r}); "
-    "from modecheck.editor.bounded_check import main; sys.exit(main())"
+    "from modecheck.editor.{module} import main; sys.exit(main())"
 )
 """The check is that of the same modecheck as the server, wherever both are started."""
 
@@ -47,7 +47,8 @@ BEGINNING = (
 @dataclass(slots=True)
 class KnownDevice:
     """What is known of a device. `device` is that of the last reading without errors; `outcome` of
-    the last check, `found` its problems in the texts of that time, of which `texts` has a copy.
+    the last check, `found` its problems in the texts of that time, of which `texts` has a copy;
+    `checked_texts` are all that were open then.
     """
 
     reading: FileReading
@@ -55,6 +56,7 @@ class KnownDevice:
     outcome: CheckOutcome | None = None
     found: list[Problem] = field(default_factory=list)
     texts: dict[str, str] = field(default_factory=dict)
+    checked_texts: dict[str, str] = field(default_factory=dict)
 
 
 class Upkeep:
@@ -143,6 +145,11 @@ class Upkeep:
         self._publish(changed)
         return [reading.path for reading in readings if reading.device is not None]
 
+    def request_for(self, path: str) -> Request:
+        """What to ask of a device, as its texts are now."""
+        texts = dict(self.workspace.held().texts)
+        return Request(path, texts, self.settings.states, self.settings.seconds)
+
     def _forget_closed(self) -> set[str]:
         """Devices of which no file is open any more; the files whose problems they were."""
         gone = set[str]()
@@ -158,10 +165,9 @@ class Upkeep:
             return
         snapshot = self.workspace.snapshot()
         texts = dict(snapshot.held().texts)
-        request = Request(path, texts, self.settings.states, self.settings.seconds)
-        outcome = await checked_elsewhere(request)
+        outcome = await checked_elsewhere(self.request_for(path))
         changed = _files_of(known)
-        known.outcome = outcome
+        known.outcome, known.checked_texts = outcome, texts
         known.found = problems_found(snapshot, outcome)
         known.texts = {real_path(one.path): snapshot.text_of(one.path) or "" for one in known.found}
         self._publish(changed | _files_of(known))
@@ -200,9 +206,22 @@ async def _to_the_end(thread: Coroutine[object, object, list[FileReading]]) -> l
 
 async def checked_elsewhere(request: Request) -> CheckOutcome:
     """The outcome of a check in a process of its own, which is ended if this is cancelled."""
+    try:
+        written = await done_elsewhere("bounded_check", request)
+    except TimeoutError:
+        return CheckOutcome(request.path, stopped_by=f"the bound of {request.seconds:g} seconds")
+    if not written:
+        return CheckOutcome(request.path, stopped_by="the end of its process")
+    return from_json(written)
+
+
+async def done_elsewhere(module: str, request: Request) -> bytes:
+    """What the `main` of a module beside this one answers in a process of its own; nothing where
+    that fails. The process is ended if this is cancelled. Raises `TimeoutError`.
+    """
     root = str(Path(modecheck.__file__).parents[1])
     process = await asyncio.create_subprocess_exec(
-        sys.executable, "-c", BEGINNING.format(root=root),
+        sys.executable, "-c", BEGINNING.format(root=root, module=module),
         stdin=asyncio.subprocess.PIPE, stdout=asyncio.subprocess.PIPE,
         stderr=asyncio.subprocess.DEVNULL, start_new_session=True,
     )  # fmt: skip
@@ -210,11 +229,7 @@ async def checked_elsewhere(request: Request) -> CheckOutcome:
         given = json.dumps(asdict(request)).encode()
         limit = request.seconds * GRACE + 10
         written, _ = await asyncio.wait_for(process.communicate(given), limit)
-        if process.returncode != 0 or not written:
-            return CheckOutcome(request.path, stopped_by="the end of its process")
-        return from_json(written)
-    except TimeoutError:
-        return CheckOutcome(request.path, stopped_by=f"the bound of {request.seconds:g} seconds")
+        return written if process.returncode == 0 else b""
     finally:
         end(process)
 

@@ -10,6 +10,7 @@ import os
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
+from itertools import chain
 from urllib.parse import quote, urlsplit
 from urllib.request import url2pathname
 
@@ -25,6 +26,11 @@ FOLDERS_ABOVE = 3
 
 MOST_BESIDE = 400
 """Files of one folder that are looked at to find a device."""
+
+MOST_UNDER = 3000
+"""Files of a whole folder of the editor that are looked at."""
+
+NOT_SEARCHED = ("node_modules", "site-packages", "__pycache__")
 
 TOP = re.compile(r"^\ufeff?(?:(device|chip|actor|based_on)\s*:)", re.MULTILINE)
 NAMED = re.compile(r"\b(?:file|based_on)\s*:\s*(?:\"([^\"\n]+)\"|'([^'\n]+)'|([^\s,}\]#]+))")
@@ -44,10 +50,13 @@ class Buffer:
 
 @dataclass(slots=True)
 class Workspace:
-    """The open texts, by real path, over the files of the disk."""
+    """The open texts, by real path, over the files of the disk; `roots` are the folders that the
+    editor works in.
+    """
 
     buffers: dict[str, Buffer] = field(default_factory=dict)
     encoding: str = UTF_16
+    roots: tuple[str, ...] = ()
     _trees: dict[tuple[str, str], object] = field(default_factory=dict)
 
     def put(self, uri: str, text: str, version: int | None = None) -> Buffer:
@@ -123,8 +132,13 @@ class Workspace:
         return list(found.values())
 
     def devices_beside(self, path: str) -> Iterator[str]:
-        """Every device file that is open, or lies in the folder of a file or close to it."""
-        for candidate in self._candidates(path):
+        """Every device file that is open, lies close to a file, or in a folder of the editor."""
+        seen = set[str]()
+        everywhere = (found for root in self.roots for found in _files_under(root))
+        for candidate in chain(self._candidates(path), everywhere):
+            if real_path(candidate) in seen:
+                continue
+            seen.add(real_path(candidate))
             if kind_of_file(self.text_of(candidate) or "") == "device":
                 yield candidate
 
@@ -151,6 +165,19 @@ def _files_near(path: str) -> Iterator[str]:
         if above == folder:
             return
         folder = above
+
+
+def _files_under(root: str) -> Iterator[str]:
+    """Files in a folder and all folders in it, except those that are hidden or hold packages."""
+    count = 0
+    for folder, folders, names in os.walk(root):
+        folders[:] = sorted(name for name in folders if name[0] != "." and name not in NOT_SEARCHED)
+        for name in sorted(names):
+            if name.endswith(ENDINGS):
+                count += 1
+                if count > MOST_UNDER:
+                    return
+                yield os.path.join(folder, name)
 
 
 def kind_of_file(text: str) -> str:

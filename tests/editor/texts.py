@@ -5,9 +5,13 @@ from __future__ import annotations
 from pathlib import Path
 
 import modecheck
+from modecheck.editor.bounded_check import Request, outcome_of
+from modecheck.editor.diagnostics import problems_found, read_with_problems
 from modecheck.editor.positions import Position, TextMap
 from modecheck.editor.session import EditorSession
+from modecheck.editor.upkeep import KnownDevice
 from modecheck.editor.workspace import uri_of
+from modecheck.model.text_files import real_path
 
 MODELS = Path(modecheck.__file__).parents[1] / "models"
 TANDEM = MODELS / "tandem"
@@ -41,3 +45,20 @@ def changed(path: Path, old: str, new: str) -> str:
     text = path.read_text(encoding="utf-8")
     assert old in text
     return text.replace(old, new, 1)
+
+
+def checked(session: EditorSession, path: Path, *, states: int = 5000) -> KnownDevice:
+    """Read and check a device now, as the upkeep would do it after a while."""
+    workspace = session.workspace
+    reading = read_with_problems(workspace, workspace.held(), str(path))
+    known = KnownDevice(reading, reading.device)
+    session.upkeep.known[str(path)] = known
+    if reading.device is not None:
+        texts = dict(workspace.held().texts)
+        known.outcome = outcome_of(Request(str(path), texts, states, 60.0))
+        known.found = problems_found(workspace, known.outcome)
+        known.texts = {
+            real_path(one.path): workspace.text_of(one.path) or "" for one in known.found
+        }
+        known.checked_texts = texts
+    return known
