@@ -71,7 +71,7 @@ def command(
 
     from modecheck.cli.exploring import reporter_for, told_variants_of
     from modecheck.cutsets.fault_table import fault_table
-    from modecheck.report.fault_report import fault_report
+    from modecheck.report.fault_report import FOLDED, SHOWN, fault_report
     from modecheck.report.style import show, style_for
     from modecheck.report.terminal import lines_of
     from modecheck.report.whole_files import write_json, write_whole
@@ -88,6 +88,7 @@ def command(
         from modecheck.report.fault_files import faults_as_csv
 
         write_whole(csv_file, faults_as_csv(table))
-    write_markdown(fault_report(table, scenarios=True), markdown_file)
-    show(lines_of(fault_report(table, scenarios=scenarios), style_for(sys.stdout)))
+    write_markdown(fault_report(table, scenarios=FOLDED), markdown_file)
+    blocks = fault_report(table, scenarios=SHOWN if scenarios else "")
+    show(lines_of(blocks, style_for(sys.stdout)))
     sys.exit(exit_code(found=table.broken_as_modelled, complete=table.complete))

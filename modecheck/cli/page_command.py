@@ -11,7 +11,10 @@ from modecheck.cli.options import choice_option, device_argument, exploring_opti
 from modecheck.cli.watching import Pass, repeated, watch_option
 
 if TYPE_CHECKING:
+    from modecheck.cutsets.fault_table import FaultTable
     from modecheck.engine.choice import Search
+    from modecheck.engine.search.exploration import Reporter
+    from modecheck.model.parts import Device
 
 
 @click.command(
@@ -22,6 +25,9 @@ if TYPE_CHECKING:
 @click.option("--to", "file", required=True, metavar="FILE", help="The HTML file to write.")
 @choice_option
 @click.option("--every-option", is_flag=True, help="Check every combination of options.")
+@click.option(
+    "--faults", is_flag=True, help="Also say which faults the device survives; see the guide."
+)
 @watch_option
 @exploring_options
 def command(
@@ -29,6 +35,7 @@ def command(
     file: str,
     chosen: dict[str, str],
     every_option: bool,
+    faults: bool,
     watch: bool,
     search: Search,
 ) -> None:
@@ -55,8 +62,9 @@ def command(
         devices = told_variants_of(device, chosen, every=every_option)
         with reporter_for(sys.stderr) as reporter:
             verdict = check(devices, search=search, reporter=reporter)
+            table = _fault_table(devices[0], search, reporter) if faults else None
             with phase("making the page"):
-                page = page_as_html(verdict)
+                page = page_as_html(verdict, table)
         write_whole(file, page)
         if since := last.since(verdict):
             present(since, None)
@@ -65,3 +73,11 @@ def command(
         return Pass(code, devices, verdict.interrupted)
 
     sys.exit(repeated(once, [device], watch=watch))
+
+
+def _fault_table(device: Device, search: Search, reporter: Reporter) -> FaultTable:
+    """That of the first variant, with what actors do."""
+    from modecheck.cli.faults_command import MOST_IN_ALL, MOST_OF_EACH
+    from modecheck.cutsets.fault_table import fault_table
+
+    return fault_table(device, MOST_OF_EACH, MOST_IN_ALL, search, reporter, people=True)

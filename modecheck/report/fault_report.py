@@ -29,11 +29,13 @@ SHORT = {
 """What the words in the overview mean."""
 BEYOND = "beyond the budgets in the model"
 ALONE = "at the worst moment; then no actor acts and nothing else fails)"
+SHOWN, FOLDED = "shown", "folded"
+"""How scenarios are given: a document folds them away, a terminal cannot."""
 WORST = [KEPT, RETURNS, MAY_RETURN, LOST, UNKNOWN]
 
 
-def fault_report(table: FaultTable, *, scenarios: bool = False) -> list[doc.Block]:
-    """The report, with the scenario of each minimal cut set if wanted."""
+def fault_report(table: FaultTable, *, scenarios: str = "") -> list[doc.Block]:
+    """The report, with the scenarios of minimal cut sets if wanted: `SHOWN`, or `FOLDED` away."""
     return [
         doc.Title(table.counted.declared.name, outcome_in_words(table), _tone(table)),
         *(doc.Paragraph(line) for line in extent_in_words(table)),
@@ -41,7 +43,7 @@ def fault_report(table: FaultTable, *, scenarios: bool = False) -> list[doc.Bloc
     ]
 
 
-def fault_chapters(table: FaultTable, *, scenarios: bool = False) -> Iterator[doc.Block]:
+def fault_chapters(table: FaultTable, *, scenarios: str = "") -> Iterator[doc.Block]:
     """What breaks, and what each fault and each act does."""
     if table.counted.faults or any(one.sets for one in table.breakable):
         yield from _cut_sets(table, scenarios=scenarios)
@@ -78,14 +80,15 @@ def extent_in_words(table: FaultTable) -> Iterator[str]:
     known = table.counted
     if known.faults:
         names = listed([fault.name for fault in known.faults])
-        yield f"up to {known.most} of each of {names}, and up to {known.in_all} together"
+        yield f"counted: up to {known.most} of each of {names}, and up to {known.in_all} together"
     extent = f"stopped by {table.stopped_by}" if table.stopped_by else "complete"
-    yield f"{counted(table.states, 'state')}, {extent}"
+    variant = f"{known.declared.choices}: " if known.declared.choices else ""
+    yield f"{variant}{counted(table.states, 'state')}, {extent}"
     if not known.faults:
         yield "the section 'faults' of a device names what may fail"
 
 
-def _cut_sets(table: FaultTable, *, scenarios: bool) -> Iterator[doc.Block]:
+def _cut_sets(table: FaultTable, *, scenarios: str) -> Iterator[doc.Block]:
     broken = [one for one in table.breakable if one.sets]
     blocks: list[doc.Block] = []
     for one in broken:
@@ -113,22 +116,26 @@ def _codes(names: Sequence[str]) -> Iterator[str | doc.Fragment]:
         yield doc.code(name)
 
 
-def _broken(one: Breakable, table: FaultTable, *, scenarios: bool) -> Iterator[doc.Block]:
+def _broken(one: Breakable, table: FaultTable, *, scenarios: str) -> Iterator[doc.Block]:
     name = one.need.name if one.need is not None else one.id
     yield doc.Paragraph((doc.code(name, doc.STRONG),), hang=0)
     yield doc.Paragraph(one.text, indent=4, hang=0)
     for cut in one.sets:
-        yield _cut_set(cut, table)
+        words = _cut_set(cut, table)
+        if scenarios == FOLDED and cut.finding.trace is not None:
+            yield doc.Fold(doc.Paragraph(words), (doc.Steps(cut.finding.scenario),))
+            continue
+        yield doc.Item(words, indent=4, hang=0)
         if scenarios and cut.finding.trace is not None:
             yield doc.Steps(cut.finding.scenario)
 
 
-def _cut_set(cut: CutSet, table: FaultTable) -> doc.Item:
+def _cut_set(cut: CutSet, table: FaultTable) -> doc.Words:
     steps = "" if cut.finding.steps is None else f", in {counted(cut.finding.steps, 'step')}"
     beyond = "" if cut.allowed else f"; {BEYOND}"
     tone = doc.BAD if cut.allowed else doc.OPEN
     told = doc.Fragment(table.counted.told(cut.counts), tone)
-    return doc.Item((told, f"{steps}{beyond}"), indent=4, hang=0)
+    return told, f"{steps}{beyond}"
 
 
 def _effects(

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 
 from modecheck.checks.explored import Verdict
 from modecheck.checks.findings import Finding
+from modecheck.cutsets.fault_table import FaultTable
 from modecheck.draw.shown import shown
 from modecheck.draw.stylesheet import stylesheet
 from modecheck.model.finding_kinds import KINDS
@@ -87,12 +88,14 @@ class PageContent:
         return SIGNS[self.kind]
 
 
-def page_as_html(verdict: Verdict) -> str:
-    """The page of a verdict; identical for identical model, bounds and version."""
+def page_as_html(verdict: Verdict, faults: FaultTable | None = None) -> str:
+    """The page of a verdict, with the fault table if there is one; identical for identical model,
+    bounds and version.
+    """
     data = PageData([(one.variant, one.exploration) for one in verdict.explored])
     player = Player(data)
     scenarios = scenarios_of(verdict, player)
-    sections = sections_of(verdict, player)
+    sections = sections_of(verdict, player, faults)
     data.index += index_of(verdict)
     data.grow()
     kind, said = headline(verdict)

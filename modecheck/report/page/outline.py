@@ -8,9 +8,16 @@ from dataclasses import replace
 from modecheck.checks.explored import Explored, Verdict
 from modecheck.checks.findings import Finding
 from modecheck.checks.gaps import gap_tables
+from modecheck.cutsets.fault_table import FaultTable
 from modecheck.model.parts import Chip, Link
 from modecheck.report import document_tree as doc
 from modecheck.report.check_report import mode_chapter, time_in_words
+from modecheck.report.fault_report import (
+    FOLDED,
+    extent_in_words,
+    fault_chapters,
+    outcome_in_words,
+)
 from modecheck.report.gap_report import gap_report
 from modecheck.report.page.blocks import PageSection, ShownPicture, WalkStart
 from modecheck.report.page.digest import digest_of
@@ -29,7 +36,9 @@ ASSUMED_BY_ALL = doc.Paragraph(
 )
 
 
-def sections_of(verdict: Verdict, player: Player) -> list[PageSection]:
+def sections_of(
+    verdict: Verdict, player: Player, faults: FaultTable | None = None
+) -> list[PageSection]:
     """All of them, findings before requirements where there are any."""
     pictures = pictures_of(verdict)
     reasons = reasons_of(verdict)
@@ -46,6 +55,7 @@ def sections_of(verdict: Verdict, player: Player) -> list[PageSection]:
         PageSection(
             "modes", "Modes", tuple(_modes(verdict, pictures, player)), len(verdict.device.modes)
         ),
+        PageSection("faults", "Faults survived", tuple(_faults(faults))),
         PageSection("walk", "Free walk", tuple(_walks(verdict)), scripted=True),
         PageSection(
             "chips", "Chips and links", tuple(_chips(verdict, pictures)), len(verdict.device.chips)
@@ -56,6 +66,14 @@ def sections_of(verdict: Verdict, player: Player) -> list[PageSection]:
         PageSection("files", "The model’s files", tuple(_files(verdict))),
     ]
     return [one for one in found if one.blocks]
+
+
+def _faults(table: FaultTable | None) -> Iterator[doc.Block]:
+    if table is not None:
+        said = outcome_in_words(table)
+        yield doc.Paragraph(f"{said[:1].upper()}{said[1:]}.", doc.STRONG)
+        yield from (doc.Paragraph(line) for line in extent_in_words(table))
+        yield from fault_chapters(table, scenarios=FOLDED)
 
 
 def anchor_of(finding_id: str) -> str:
