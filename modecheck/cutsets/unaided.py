@@ -175,11 +175,11 @@ class Unaided:
     def _steps(self, goal: int, reached: Array) -> int | None:
         """The most steps from a reached state until the goal holds, or nothing is left to do."""
         space, graph = self._space, self._space.graph
-        labels, moved = map(graph.arrays.listed, (graph.labels, graph.moved))
+        labels = graph.arrays.listed(graph.labels)
         idle = len(space.product.labels) - 1
         lengths = graph.lengths(
             space.marks, self._goals[goal], [label != idle for label in labels],
-            [not own for own in moved],
+            [True] * len(labels)
         )  # fmt: skip
         return self._most(reached, lengths)
 

@@ -12,6 +12,11 @@ def listed(parts: Sequence[str]) -> str:
     return f"{', '.join(parts[:-1])} and {parts[-1]}"
 
 
+def either(parts: Sequence[str]) -> str:
+    """As in "a", "a or b", "a, b or c"."""
+    return listed(parts) if len(parts) == 1 else f"{', '.join(parts[:-1])} or {parts[-1]}"
+
+
 def counted(count: int, noun: str) -> str:
     """As in "1 state", "20,000 states"."""
     return f"{count:,} {noun}{'' if count == 1 else 's'}"

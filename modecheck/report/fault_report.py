@@ -15,7 +15,7 @@ from modecheck.cutsets.effects import (
     Effects,
 )
 from modecheck.cutsets.fault_table import FaultTable
-from modecheck.model.wording import counted, listed
+from modecheck.model.wording import counted, either, listed
 from modecheck.report import document_tree as doc
 from modecheck.scenario.telling import spelled_or_none
 
@@ -105,7 +105,7 @@ def _cut_sets(table: FaultTable, *, scenarios: str) -> Iterator[doc.Block]:
     found = {one.id.partition(":")[0] for one in broken}
     if not table.stopped_by:
         kinds = [code for code in ASKED if code not in found]
-        blocks.append(doc.Paragraph(f"no {', '.join(kinds[:-1])} or {kinds[-1]}", doc.FAINT))
+        blocks.append(doc.Paragraph(f"no {either(kinds)}", doc.FAINT))
     remark = "(the smallest sets of faults that break something)"
     yield doc.Chapter("minimal cut sets", tuple(blocks), remark)
 
@@ -197,7 +197,7 @@ def effect_in_words(effect: Effect, table: FaultTable) -> str:
     if not effect.ends:
         return never
     ends = [end or "no mode" for end in effect.ends]
-    return f"{never}; the device then remains in {' or '.join(ends)}"
+    return f"{never}; the device may then remain in {either(ends)}"
 
 
 def _within(effect: Effect, table: FaultTable) -> str:
