@@ -141,7 +141,8 @@ class _ChipWriter:
                 self._differ(data, Difference("kept", repr(own), variable.place))
         for one in self.outside.values():
             start = literal(one.start, one.type, one.length)
-            model.add("data", id_=one.id, expr=start, chip_reads=one.text)
+            holds = words_of_type(one.type)
+            model.add("data", id_=one.id, expr=start, chip_holds=holds, chip_reads=one.text)
         for name in self.actions.scratch:
             model.add("data", id_=name, expr="0", chip_scratch="true")
 
@@ -166,7 +167,7 @@ class _ChipWriter:
             "chip:about": state.about,
             "chip:concerns": " ".join(state.concerns),
             "chip:current": "" if state.current == drawn else amperes_text(state.current),
-            "chip:masks": " ".join(map(xml_name, state.masks)),
+            "chip:masks": " ".join(state.masks),
             **self._replies(self.chip.replies.get(state.name, ())),
         }
         if state.masks:

@@ -14,7 +14,7 @@ from typing import TypeAlias
 WIDTH = 100
 """Columns of a line; only a text that cannot be broken is longer."""
 
-PLAIN = re.compile(r"[^\W\d_][\w.]*(?: [\w.%/+*()<>=!-]+)*|-?\d+(?: [\w.]+)?")
+PLAIN = re.compile(r"[^\W\d_][\w.()]*(?: [\w.%/+*()<>=!-]+)*|-?\d+(?: [\w.]+)?")
 """Texts that need no quotes anywhere: words, numbers, conditions without brackets or commas."""
 
 NOTHING = frozenset({"", "~", "null", "Null", "NULL"})

@@ -1,0 +1,196 @@
+"""Delayed events of an SCXML document as timers of a chip.
+
+An event that a state sends itself with a delay when it is entered, and cancels when it is left, is
+what a rule with `after` waits for. Any other delayed event is a named timer, which rules start and
+stop. Here is decided which is which.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from modecheck.exchange.scxml_chart import Chart, ChartState, name_of_id
+from modecheck.exchange.scxml_words import OURS
+from modecheck.exchange.xml_reading import XmlAttribute, XmlNode
+from modecheck.model.clocks import spelled
+from modecheck.model.errors import Notebook
+
+DELAY = re.compile(r"(\d{1,12}(?:\.\d{1,12})?|\.\d{1,12})(ms|s)")
+"""A time of CSS 2, as SCXML has it (section 6.2.4)."""
+
+QUOTED = re.compile(r"'([^']*)'|\"([^\"]*)\"")
+
+
+@dataclass(frozen=True, slots=True)
+class DelayedEvent:
+    """An event that comes after a `duration`, as the model writes it. With a `state` it is what
+    rules of that state wait for, otherwise the timer `name`.
+    """
+
+    event: str
+    duration: str
+    name: str = ""
+    state: ChartState | None = None
+
+
+@dataclass(slots=True)
+class Delays:
+    """By event, and by the id under which an event was sent. `done` are elements that `after`
+    stands for.
+    """
+
+    events: dict[str, DelayedEvent] = field(default_factory=dict)
+    ids: dict[str, DelayedEvent] = field(default_factory=dict)
+    done: set[int] = field(default_factory=set)
+
+    @property
+    def timers(self) -> dict[str, str]:
+        """The named timers with their durations."""
+        return {one.name: one.duration for one in self.events.values() if one.state is None}
+
+
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """A `<send>` or `<cancel>`: its state, and where it stands there (onentry, onexit, transition),
+    with the transition.
+    """
+
+    node: XmlNode
+    state: ChartState
+    where: str
+    transition: XmlNode | None
+
+    @property
+    def id(self) -> str:
+        return self.node.words("id") or self.node.words("sendid")
+
+
+def find_delays(chart: Chart, notes: Notebook) -> Delays:
+    """All delayed events of a chart; what is wrong with one is noted."""
+    sends: dict[str, list[_Found]] = {}
+    cancels: list[_Found] = []
+    for one in _everything(chart):
+        if one.node.tag == "cancel":
+            cancels.append(one)
+        elif one.node.get("delay") is not None or one.node.get("delayexpr") is not None:
+            sends.setdefault(one.node.words("event"), []).append(one)
+    delays = Delays()
+    for event, found in sends.items():
+        _add(delays, chart, event, found, cancels, notes)
+    for one in cancels:
+        given = one.node.get("sendid")
+        if given is not None and given.text not in delays.ids:
+            message = f"no delayed <send> has the id {given.text!r}"
+            notes.add(message, given.whole, word=given.text, choices=delays.ids)
+        elif given is None:
+            expected = 'sendid="…"'
+            notes.add("a <cancel> whose id is computed", one.node.place, expected=expected)
+    return delays
+
+
+def _everything(chart: Chart) -> Iterator[_Found]:
+    for state in chart.all:
+        for child in state.node.of("onentry", "onexit", "transition"):
+            transition = child if child.tag == "transition" else None
+            for node in _within(child):
+                if node.tag in ("send", "cancel"):
+                    yield _Found(node, state, child.tag, transition)
+
+
+def _within(node: XmlNode) -> Iterator[XmlNode]:
+    for child in node.children:
+        yield child
+        yield from _within(child)
+
+
+def _add(
+    delays: Delays,
+    chart: Chart,
+    event: str,
+    found: list[_Found],
+    cancels: list[_Found],
+    notes: Notebook,
+) -> None:
+    durations = [_duration(one.node, notes) for one in found]
+    ids = {one.id for one in found} - {""}
+    for one, duration in zip(found, durations, strict=True):
+        if duration and durations[0] and duration != durations[0]:
+            message = f"{event!r} comes after {durations[0]} elsewhere, and after {duration} here"
+            notes.add(message, one.node.place, expected="one time for each timer")
+            return
+    if not event or not all(durations):
+        return
+    ending = [one for one in cancels if one.id in ids]
+    state = _waiting_state(chart, event, found, ending)
+    name = "" if state is not None else _timer_name(chart, event, ids)
+    delayed = DelayedEvent(event, str(durations[0]), name, state)
+    delays.events[event] = delayed
+    delays.ids |= dict.fromkeys(ids, delayed)
+    if state is not None:
+        delays.done |= {id(one.node) for one in (*found, *ending)}
+
+
+def _timer_name(chart: Chart, event: str, ids: set[str]) -> str:
+    """What it is called: exports of ours put a word of their own before the name of a timer."""
+    name = event.partition(".")[2] if chart.own else ""
+    return name_of_id(name or min(ids, default=event))
+
+
+def _waiting_state(
+    chart: Chart, event: str, sends: list[_Found], cancels: list[_Found]
+) -> ChartState | None:
+    """The state whose rules wait for the event since it was entered, or None: a named timer."""
+    entering = [one for one in sends if one.where == "onentry"]
+    if len(entering) != 1 or len(cancels) != 1 or cancels[0].where != "onexit":
+        return None
+    state = entering[0].state
+    if cancels[0].state is not state or not all(_alone(one) for one in (*entering, *cancels)):
+        return None
+    waiting = [
+        (one, node)
+        for one in chart.all
+        for node in one.node.of("transition")
+        if event in node.words("event").split()
+    ]
+    again = {id(one.transition) for one in sends if one.where == "transition"}
+    staying = {id(node) for _, node in waiting if node.get("target") is None}
+    same = all(one is state for one, _ in waiting)
+    alone = all(_alone(one) for one in sends)
+    return state if same and again == staying and alone else None
+
+
+def _alone(one: _Found) -> bool:
+    """Whether it happens in any case, not only on a condition."""
+    around = [one.transition] if one.transition is not None else one.state.node.of(one.where)
+    return any(child is one.node for node in around for child in node.children)
+
+
+def _duration(node: XmlNode, notes: Notebook) -> str | None:
+    """The delay of a `<send>` as a model writes it."""
+    low = _delay(node, notes)
+    latest = node.words("latest", OURS)
+    if low is None:
+        return None
+    return f"[{spelled(low)}, {latest}]" if latest else spelled(low) if low else "0 ms"
+
+
+def _delay(node: XmlNode, notes: Notebook) -> Fraction | None:
+    attribute = node.get("delay") or node.get("delayexpr")
+    assert attribute is not None
+    text = attribute.text.strip()
+    if node.get("delay") is None:
+        quoted = QUOTED.fullmatch(text)
+        text = quoted[1] or quoted[2] or "" if quoted else text
+    match = DELAY.fullmatch(text)
+    if match is None:
+        _note_delay(attribute, notes)
+        return None
+    return Fraction(match[1]) * (Fraction(1, 1000) if match[2] == "ms" else 1)
+
+
+def _note_delay(attribute: XmlAttribute, notes: Notebook) -> None:
+    expected = "a number with ms or s, such as 20ms or 1.5s"
+    notes.add(f"{attribute.text!r} is not a delay", attribute.whole, expected=expected)

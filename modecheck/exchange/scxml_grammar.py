@@ -1,0 +1,162 @@
+"""What may stand where in SCXML 1.0, and the strict check of a document against it.
+
+The elements, their attributes and children are those of sections 3 to 6 of the W3C Recommendation
+of 1 September 2015 (from memory). What is in a namespace that is neither SCXML's nor ours may stand
+anywhere and is no part of the chart: it is left out, and said to be.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from modecheck.exchange.scxml_words import OURS, SCXML
+from modecheck.exchange.xml_reading import XmlNode
+from modecheck.model.errors import Notebook
+
+EXECUTABLE = "raise if foreach log assign script send cancel"
+STATES = "state parallel final"
+
+
+@dataclass(frozen=True, slots=True)
+class ElementRule:
+    """Names, separated by spaces: attributes of SCXML, with `!` those that are required, those of
+    our own namespace, and children. `text` allows text inside.
+    """
+
+    attributes: str = ""
+    own: str = ""
+    children: str = ""
+    text: bool = False
+
+    @property
+    def required(self) -> list[str]:
+        return [one[:-1] for one in self.attributes.split() if one.endswith("!")]
+
+    @property
+    def known(self) -> list[str]:
+        return [one.removesuffix("!") for one in self.attributes.split()]
+
+
+ELEMENTS = {
+    "scxml": ElementRule(
+        "version! initial name datamodel binding",
+        "actor about fair concerns battery runs_on priority discards defers",
+        f"{STATES} datamodel script",
+    ),
+    "state": ElementRule(
+        "id initial",
+        "rest about concerns current masks discards defers whole",
+        f"onentry onexit transition initial history datamodel invoke {STATES}",
+    ),
+    "parallel": ElementRule(
+        "id", "", "onentry onexit transition state parallel history datamodel invoke"
+    ),
+    "transition": ElementRule(
+        "event cond target type",
+        "rule free text fair concerns weight steps period restarts seen",
+        EXECUTABLE,
+    ),
+    "initial": ElementRule("", "", "transition"),
+    "final": ElementRule("id", "", "onentry onexit donedata"),
+    "onentry": ElementRule("", "", EXECUTABLE),
+    "onexit": ElementRule("", "", EXECUTABLE),
+    "history": ElementRule("id type", "", "transition"),
+    "raise": ElementRule("event!"),
+    "if": ElementRule("cond!", "", f"elseif else {EXECUTABLE}"),
+    "elseif": ElementRule("cond!"),
+    "else": ElementRule(),
+    "foreach": ElementRule("array! item! index", "", EXECUTABLE),
+    "log": ElementRule("label expr"),
+    "datamodel": ElementRule("", "", "data"),
+    "data": ElementRule("id! src expr", "holds persistent variable reads scratch", text=True),
+    "assign": ElementRule("location! expr", "together", text=True),
+    "donedata": ElementRule("", "", "content param"),
+    "content": ElementRule("expr", text=True),
+    "param": ElementRule("name! expr location"),
+    "script": ElementRule("src", text=True),
+    "send": ElementRule(
+        "event eventexpr target targetexpr type typeexpr id idlocation delay delayexpr namelist",
+        "latest",
+        "content param",
+    ),
+    "cancel": ElementRule("sendid sendidexpr"),
+    "invoke": ElementRule(
+        "type typeexpr src srcexpr id idlocation namelist autoforward", "", "param finalize content"
+    ),
+    "finalize": ElementRule("", "", EXECUTABLE),
+}
+
+NAMES = r"\S+(?: +\S+)*"
+OWN_VALUES = {
+    **dict.fromkeys(
+        ("rest", "actor", "whole", "free", "period", "restarts", "seen", "persistent", "scratch"),
+        ("true|false", "true or false"),
+    ),
+    "fair": ("weak|strong|none", "weak, strong or none"),
+    "steps": ("separate|together", "separate or together"),
+    "priority": (r"\d{1,3}", "a number"),
+    "together": (r"\d{1,2}", "how many assignments belong together"),
+    "weight": (r"[\d./ ]{1,30}", "a positive number such as 3, 0.25 or 9/19"),
+    "current": (r"[\d.]{1,20} *(?:[nuµm]?A)", "a number and a unit, such as 3 mA"),
+    "battery": (r"[\d.]{1,20} *m?Ah", "a number and a unit, such as 500 mAh"),
+    "latest": (r"[\d.]{1,20} *(?:[uµm]?s|min|h)|forever", "a duration such as 20 ms, or forever"),
+    "reads": (r"[^\W\d]\w*(?:\[\d+\])?\.[^\W\d]\w*", "a chip and its state or variable: hub.on"),
+    **dict.fromkeys(("discards", "defers", "concerns", "masks"), (NAMES, "names")),
+}
+"""Attributes of our own whose values have a form, and what is expected."""
+
+
+def check_grammar(root: XmlNode, notes: Notebook) -> list[XmlNode]:
+    """Note what SCXML does not allow. Returns the elements of other namespaces, outermost only."""
+    if root.space != SCXML:
+        said = f"the namespace {root.space!r}" if root.space else "no namespace"
+        expected = f'xmlns="{SCXML}"'
+        notes.add(f"<{root.tag}> is in {said}", root.place, expected=expected)
+        return []
+    if root.tag != "scxml":
+        notes.add(f"<{root.tag}> at the top", root.place, expected="<scxml>")
+        return []
+    version = root.get("version")
+    if version is not None and version.text != "1.0":
+        message = f"the version {version.text!r}"
+        notes.add(message, version.whole, expected='version="1.0"')
+    return list(_checked(root, notes))
+
+
+def _checked(node: XmlNode, notes: Notebook) -> Iterator[XmlNode]:
+    rule = ELEMENTS[node.tag]
+    _check_attributes(node, rule, notes)
+    if node.text_place is not None and not rule.text:
+        message = f"text inside of <{node.tag}>"
+        notes.add(message, node.text_place, expected="elements only")
+    for child in node.children:
+        if child.space != SCXML:
+            yield child
+        elif child.tag in rule.children.split():
+            yield from _checked(child, notes)
+        elif child.tag in ELEMENTS:
+            allowed = ", ".join(f"<{one}>" for one in sorted(rule.children.split()))
+            message = f"<{child.tag}> cannot stand in <{node.tag}>"
+            notes.add(message, child.place, expected=f"one of {allowed}" if allowed else "nothing")
+        else:
+            message = f"SCXML has no element <{child.tag}>"
+            known = rule.children.split() or [*ELEMENTS]
+            notes.add(message, child.place, word=child.tag, choices=known)
+
+
+def _check_attributes(node: XmlNode, rule: ElementRule, notes: Notebook) -> None:
+    for (space, name), attribute in node.attributes.items():
+        known = {"": rule.known, OURS: rule.own.split()}.get(space)
+        if known is not None and name not in known:
+            whose = "" if not space else " of the namespace of chips"
+            message = f"<{node.tag}> has no attribute {name!r}{whose}"
+            expected = "" if known else "no such attribute"
+            notes.add(message, attribute.place, word=name, choices=known, expected=expected)
+        form, expected = OWN_VALUES.get(name, ("", "")) if space == OURS else ("", "")
+        if form and not re.fullmatch(form, attribute.text.strip()):
+            notes.add(f"{name}={attribute.text!r}", attribute.whole, expected=expected)
+    for name in rule.required:
+        if node.get(name) is None:
+            notes.add(f"<{node.tag}> without {name!r}", node.place, expected=f'{name}="…"')

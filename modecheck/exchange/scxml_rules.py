@@ -1,0 +1,181 @@
+"""The transitions of an SCXML document as rules of a chip.
+
+What happens when a state is left or entered becomes a part of every rule that leaves or enters it.
+A rule that an export wrote into several states is one rule again, and one with branches as well.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from modecheck.exchange.chip_draft import DraftedRule
+from modecheck.exchange.scxml_chart import Chart, ChartState, ReadingRemark, name_of_id, target_of
+from modecheck.exchange.scxml_delays import DelayedEvent, Delays
+from modecheck.exchange.scxml_effects import EffectsReader, Way
+from modecheck.exchange.scxml_events import descriptors, heard, matches
+from modecheck.exchange.scxml_expressions import ChartExpressions, EventData
+from modecheck.exchange.scxml_words import OURS, SCXML
+from modecheck.exchange.titled_rules import TitledRule, branches_together, in_one_order
+from modecheck.exchange.xml_reading import XmlAttribute, XmlNode
+from modecheck.model.errors import Notebook
+from modecheck.model.shapes import IDENTIFIER
+
+
+@dataclass(frozen=True, slots=True)
+class RulesOfChart:
+    """Reads the transitions of one document; `known` are all events that it names."""
+
+    chart: Chart
+    expressions: ChartExpressions
+    effects: EffectsReader
+    delays: Delays
+    known: Sequence[str]
+    notes: Notebook
+    remarks: list[ReadingRemark]
+
+    def rules(self) -> tuple[DraftedRule, ...]:
+        """All rules, in an order that keeps the one of each state."""
+        states = []
+        for state in self.chart.all:
+            found = [self._titled(state, node) for node in self._transitions(state)]
+            states.append(branches_together([one for one in found if one is not None]))
+        return in_one_order(states)
+
+    def _transitions(self, state: ChartState) -> Iterator[XmlNode]:
+        """Those that are rules: an export also writes some that are not."""
+        for node in state.node.of("transition"):
+            if "true" not in (node.words("seen", OURS), node.words("restarts", OURS)):
+                yield node
+
+    def _titled(self, state: ChartState, node: XmlNode) -> TitledRule | None:
+        title = node.words("rule", OURS)
+        attribute = node.get("event")
+        data = EventData(carries=attribute is not None)
+        target = node.get("target")
+        to = target_of(target, self.chart.states, self.notes) if target is not None else None
+        if to is not None and not to.name:
+            expected = "a state inside"
+            self.notes.add("the state around the whole chip", node.place, expected=expected)
+        self._check_type(state, node, to)
+        cond = node.get("cond")
+        condition = self.expressions.condition(cond, data) if cond is not None else None
+        ways = self.effects.ways(self._content(state, node, to), data)
+        rule = self._draft(state, node, title)
+        rule = replace(rule, condition=condition.text if condition is not None else "")
+        return TitledRule(title, self._with_ways(rule, ways, to, node))
+
+    def _draft(self, state: ChartState, node: XmlNode, title: str) -> DraftedRule:
+        """What a rule says besides its condition and its effects."""
+        on, waits = self._trigger(state, node)
+        return DraftedRule(
+            name=self._name(title, node),
+            sources=(state.name,) if state.name else (),
+            on=on,
+            waits=waits,
+            separate=node.words("steps", OURS) == "separate",
+            concerns=tuple(node.words("concerns", OURS).split()),
+            text=node.words("text", OURS),
+            fair=node.words("fair", OURS),
+            weight=node.words("weight", OURS),
+        )
+
+    def _name(self, title: str, node: XmlNode) -> str:
+        """The name of a rule: a title with a colon is one that a rule without a name gets."""
+        whole = title.partition(".")[0]
+        if not whole or ":" in whole or IDENTIFIER.fullmatch(whole):
+            return "" if ":" in whole else whole
+        name = name_of_id(whole).strip("_")
+        told = f"the rule {whole!r} is called {name!r} in its file"
+        self.remarks.append(ReadingRemark(node.place, told))
+        return name
+
+    def _trigger(
+        self, state: ChartState, node: XmlNode
+    ) -> tuple[tuple[str, ...], tuple[str, str] | None]:
+        """The events that a rule waits for, or what else it waits for."""
+        attribute = node.get("event")
+        if attribute is None or node.words("free", OURS) == "true":
+            if attribute is None:
+                told = "a transition without an event: SCXML takes it at once, in document order, "
+                told += "the model at any moment, and any of several"
+                self.remarks.append(ReadingRemark(node.place, told))
+            return (), None
+        delayed = self._delayed(attribute)
+        if delayed is None:
+            return heard(attribute, self.known, self.notes, own=self.chart.own), None
+        if delayed.state is None:
+            return (), ("expires", delayed.name)
+        assert delayed.state is state, "only rules of that state wait for it"
+        key = "period" if node.words("period", OURS) == "true" else "after"
+        return (), (key, delayed.duration)
+
+    def _delayed(self, attribute: XmlAttribute) -> DelayedEvent | None:
+        """The delayed event that a transition waits for, if it does."""
+        events = self.delays.events
+        words = list(descriptors(attribute))
+        found = [one for one in events if any(matches(word, one) for word, _ in words)]
+        if not found:
+            return None
+        others = [
+            one
+            for one in self.known
+            if one not in events and any(matches(w, one) for w, _ in words)
+        ]
+        if len(found) > 1 or others:
+            message = f"waits for {found[0]!r}, which is a timer, and for something else"
+            self.notes.add(message, attribute.whole, expected="a transition for each")
+        return events[found[0]]
+
+    def _check_type(self, state: ChartState, node: XmlNode, to: ChartState | None) -> None:
+        attribute = node.get("type")
+        if attribute is None or attribute.text == "external":
+            return
+        if attribute.text != "internal":
+            message = f"the type {attribute.text!r}"
+            choices = ["internal", "external"]
+            self.notes.add(message, attribute.whole, word=attribute.text, choices=choices)
+            return
+        inside = to is not None and to is not state and to in state.inside
+        if inside and state.node.of("onentry", "onexit"):
+            message = f"an internal transition, which does not leave {state.id!r}"
+            expected = "an external one: a chip leaves the state whose rule it takes"
+            self.notes.add(message, attribute.whole, expected=expected)
+
+    def _content(self, state: ChartState, node: XmlNode, to: ChartState | None) -> list[XmlNode]:
+        """What is done when states are left, by the transition, and when states are entered."""
+        own = [one for one in node.children if one.space == SCXML]
+        if to is None:
+            return own
+        around = list(state.around)[1:]
+        domain = next((one for one in around if to is not one and to in one.inside), None)
+        left = [one for one in state.around if domain is None or one in domain.inside]
+        left = [one for one in left if one is not domain]
+        within = [one for one in state.inside if one is not state and self.pending(one, "onexit")]
+        if within:
+            message = f"leaves {within[0].id!r} or another state, and does what its <onexit> says"
+            expected = "transitions in the states inside, or no <onexit> there"
+            self.notes.add(message, node.place, expected=expected)
+        path = [one for one in to.around if domain is None or one in domain.inside]
+        entered = [one for one in reversed(path) if one is not domain]
+        entered += [one for one in to.entered if one is not to]
+        leaving = [one for each in left for one in self.pending(each, "onexit")]
+        entering = [one for each in entered for one in self.pending(each, "onentry")]
+        return [*leaving, *own, *entering]
+
+    def pending(self, state: ChartState, tag: str) -> list[XmlNode]:
+        """What a state does when it is entered or left, apart from what `after` says."""
+        found = [one for each in state.node.of(tag) for one in each.children]
+        return [one for one in found if one.space == SCXML and id(one) not in self.delays.done]
+
+    def _with_ways(
+        self, rule: DraftedRule, ways: list[Way], to: ChartState | None, node: XmlNode
+    ) -> DraftedRule:
+        target = to.name if to is not None else ""
+        if len(ways) == 1 and not ways[0].conditions:
+            effects = ways[0].effects(target)
+            if not (effects or rule.on or rule.waits):
+                expected = "an event, a target, or something that it does"
+                self.notes.add("a transition that does nothing", node.place, expected=expected)
+            return replace(rule, effects=effects)
+        return replace(rule, branches=tuple(one.branch(target) for one in ways))
