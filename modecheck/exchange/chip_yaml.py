@@ -12,15 +12,13 @@ from modecheck.exchange.chip_draft import (
     DraftedState,
     DraftedVariable,
 )
-from modecheck.exchange.yaml_layout import Layout, Opened, Remarked, yaml_text
+from modecheck.exchange.yaml_layout import Layout, Opened, Remarked, comment_lines, yaml_text
 from modecheck.model.values import MOST_KEYS, ValueType
 
 
 def chip_yaml(chip: DraftedChip) -> str:
     """The chip file of a chip, which ends with a newline."""
-    head = "".join(
-        f"# {line}".rstrip() + "\n" for text in chip.comments for line in text.split("\n")
-    )
+    head = "".join(f"{line}\n" for line in comment_lines(chip.comments))
     return head + yaml_text(_chip(chip))
 
 

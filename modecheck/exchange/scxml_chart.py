@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-from modecheck.exchange.scxml_words import OURS, SCXML
+from modecheck.exchange.scxml_words import NAMING, OURS, SCXML
 from modecheck.exchange.xml_reading import XmlAttribute, XmlNode
 from modecheck.model.errors import Notebook
 from modecheck.model.places import Place
@@ -72,7 +72,7 @@ class ChartState:
 @dataclass(slots=True)
 class Chart:
     """`top` stands for the document, or for the state around all others that an export writes.
-    `own` says that the document uses our namespace, so that its events are called as we call them.
+    `own` says that its events are called as in an export of ours.
     """
 
     root: XmlNode
@@ -131,7 +131,7 @@ class _ChartReader:
         if not top.children:
             self._notes.add("a chart without states", node.place, expected="<state>")
         self._resolve_initials(top)
-        return Chart(self._root, top, self._states, OURS in self._root.spaces)
+        return Chart(self._root, top, self._states, self._root.words("events", OURS) == NAMING)
 
     def _read_children(self, around: ChartState) -> None:
         for node in around.node.of("state", "final"):

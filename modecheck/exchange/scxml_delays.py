@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from modecheck.exchange.scxml_chart import Chart, ChartState, name_of_id
+from modecheck.exchange.scxml_events import matches
 from modecheck.exchange.scxml_words import OURS
 from modecheck.exchange.xml_reading import XmlAttribute, XmlNode
 from modecheck.model.clocks import spelled
@@ -153,7 +154,7 @@ def _waiting_state(
         (one, node)
         for one in chart.all
         for node in one.node.of("transition")
-        if event in node.words("event").split()
+        if any(matches(word, event) for word in node.words("event").split())
     ]
     again = {id(one.transition) for one in sends if one.where == "transition"}
     staying = {id(node) for _, node in waiting if node.get("target") is None}

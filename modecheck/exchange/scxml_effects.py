@@ -59,10 +59,12 @@ class EffectsReader:
     listening: Sequence[str]
     _scratch: dict[str, ChartExpression] = field(default_factory=dict)
 
-    def ways(self, nodes: Sequence[XmlNode], data: EventData) -> list[Way]:
-        """All ways through the content, in the order in which they are tried."""
+    def ways(self, nodes: Sequence[XmlNode], data: EventData, given: str = "") -> list[Way]:
+        """All ways through the content where the condition `given` holds, in the order in which
+        they are tried.
+        """
         self._scratch = {}
-        return self._through([Way()], nodes, data)
+        return self._through([Way((given,) if given else ())], nodes, data)
 
     def _through(self, ways: list[Way], nodes: Sequence[XmlNode], data: EventData) -> list[Way]:
         position = 0

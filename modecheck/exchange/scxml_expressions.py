@@ -85,7 +85,8 @@ class ChartExpressions:
         names = _Names(self.chart, self.variables, data)
         try:
             tree = _parsed(attribute.text, names)
-            self._judge(tree, want, condition=condition)
+            if condition or want is not None or not names.words:
+                self._judge(tree, want, condition=condition)  # of a message's words it knows none
             tree = self._with_none(tree, want)
         except (ExpressionError, MeaningError) as error:
             place = attribute.part(error.offset, error.width)
@@ -103,11 +104,17 @@ class ChartExpressions:
         match tree:
             case Number(0) if want is not None and want.kind == "bond":
                 return Name(("none",), tree.offset, tree.width)
-            case Apply(operator, arguments):
-                equal = operator in ("==", "!=") and any(map(self._is_bond, arguments))
-                of_parts = bond_type() if equal else want if operator == "if" else None
-                parts = tuple(self._with_none(one, of_parts) for one in arguments)
-                return replace(tree, arguments=parts)
+            case Apply("==" | "!=", (left, right)) if self._is_bond(left) or self._is_bond(right):
+                sides = [
+                    self._with_none(one, bond_type() if isinstance(one, Number) else None)
+                    for one in (left, right)
+                ]
+                return replace(tree, arguments=tuple(sides))
+            case Apply("if", (test, yes, no)):
+                chosen = (self._with_none(one, want) for one in (yes, no))
+                return replace(tree, arguments=(self._with_none(test), *chosen))
+            case Apply():
+                return replace(tree, arguments=tuple(map(self._with_none, tree.arguments)))
         return tree
 
     def _is_bond(self, tree: Tree) -> bool:
@@ -152,7 +159,7 @@ def _names_in(tree: Tree) -> Iterator[Tree]:
 
 
 class _Names:
-    """What the names in one expression mean; `read` gathers the variables."""
+    """What the names in one expression mean; `read` gathers the variables, `words` the texts."""
 
     def __init__(
         self, chart: Chart, variables: Mapping[str, ChartVariable], data: EventData
@@ -161,6 +168,7 @@ class _Names:
         self._variables = variables
         self._data = data
         self.read: set[str] = set()
+        self.words: list[str] = []
 
     def variable(self, name: str, offset: int) -> Name:
         found = self._variables.get(name)
@@ -189,6 +197,7 @@ class _Names:
         if not IDENTIFIER.fullmatch(text):
             expected = "a word of letters, digits and _"
             raise ExpressionError(f"the text {text!r}", offset, max(len(text), 1), expected)
+        self.words.append(text)
         return Name((text,), offset, len(text))
 
     def data(self, name: str, offset: int) -> Name:

@@ -11,9 +11,10 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from modecheck.exchange.scxml_words import OURS, SCXML
+from modecheck.exchange.scxml_words import NAMING, OURS, SCXML
 from modecheck.exchange.xml_reading import XmlNode
 from modecheck.model.errors import Notebook
+from modecheck.model.shapes import FAIR
 
 EXECUTABLE = "raise if foreach log assign script send cancel"
 STATES = "state parallel final"
@@ -42,7 +43,7 @@ class ElementRule:
 ELEMENTS = {
     "scxml": ElementRule(
         "version! initial name datamodel binding",
-        "actor about fair concerns battery runs_on priority discards defers",
+        "events actor about fair concerns battery runs_on priority discards defers",
         f"{STATES} datamodel script",
     ),
     "state": ElementRule(
@@ -94,7 +95,8 @@ OWN_VALUES = {
         ("rest", "actor", "whole", "free", "period", "restarts", "seen", "persistent", "scratch"),
         ("true|false", "true or false"),
     ),
-    "fair": ("weak|strong|none", "weak, strong or none"),
+    "events": (re.escape(NAMING), NAMING),
+    "fair": (f"{'|'.join(FAIR)}|whole", f"{', '.join(FAIR)} or whole"),
     "steps": ("separate|together", "separate or together"),
     "priority": (r"\d{1,3}", "a number"),
     "together": (r"\d{1,2}", "how many assignments belong together"),

@@ -98,8 +98,8 @@ class _Reading:
     def _head(self, path: str) -> tuple[str, ...]:
         lines = [f"Read from {os.path.basename(path)} by modecheck."]
         if not self._chart.own:
-            lines.append("As SCXML does, it discards every event that it has a rule for elsewhere.")
-            lines.append("SCXML does not say where it may stay for ever: that is `rest: true`.")
+            lines.append("As in SCXML, an event is discarded in states without a rule for it.")
+            lines.append("SCXML does not say where the chip may stay for ever: add `rest: true`.")
         return tuple(lines)
 
     def _rules(

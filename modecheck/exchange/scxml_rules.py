@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import takewhile
 
 from modecheck.exchange.chip_draft import DraftedRule
 from modecheck.exchange.scxml_chart import Chart, ChartState, ReadingRemark, name_of_id, target_of
@@ -60,7 +61,7 @@ class RulesOfChart:
         self._check_type(state, node, to)
         cond = node.get("cond")
         condition = self.expressions.condition(cond, data) if cond is not None else None
-        ways = self.effects.ways(self._content(state, node, to), data)
+        ways = self._ways(state, node, to, data)
         rule = self._draft(state, node, title)
         rule = replace(rule, condition=condition.text if condition is not None else "")
         return TitledRule(title, self._with_ways(rule, ways, to, node))
@@ -125,6 +126,7 @@ class RulesOfChart:
         if len(found) > 1 or others:
             message = f"waits for {found[0]!r}, which is a timer, and for something else"
             self.notes.add(message, attribute.whole, expected="a transition for each")
+            return None
         return events[found[0]]
 
     def _check_type(self, state: ChartState, node: XmlNode, to: ChartState | None) -> None:
@@ -142,26 +144,41 @@ class RulesOfChart:
             expected = "an external one: a chip leaves the state whose rule it takes"
             self.notes.add(message, attribute.whole, expected=expected)
 
-    def _content(self, state: ChartState, node: XmlNode, to: ChartState | None) -> list[XmlNode]:
-        """What is done when states are left, by the transition, and when states are entered."""
+    def _ways(
+        self, state: ChartState, node: XmlNode, to: ChartState | None, data: EventData
+    ) -> list[Way]:
+        """All ways through a transition: its content, and what is done when states are left and
+        entered. What is left depends on where in its state the chip is.
+        """
         own = [one for one in node.children if one.space == SCXML]
         if to is None:
-            return own
+            return self.effects.ways(own, data)
         around = list(state.around)[1:]
         domain = next((one for one in around if to is not one and to in one.inside), None)
-        left = [one for one in state.around if domain is None or one in domain.inside]
-        left = [one for one in left if one is not domain]
-        within = [one for one in state.inside if one is not state and self.pending(one, "onexit")]
-        if within:
-            message = f"leaves {within[0].id!r} or another state, and does what its <onexit> says"
-            expected = "transitions in the states inside, or no <onexit> there"
-            self.notes.add(message, node.place, expected=expected)
-        path = [one for one in to.around if domain is None or one in domain.inside]
-        entered = [one for one in reversed(path) if one is not domain]
-        entered += [one for one in to.entered if one is not to]
-        leaving = [one for each in left for one in self.pending(each, "onexit")]
-        entering = [one for each in entered for one in self.pending(each, "onentry")]
-        return [*leaving, *own, *entering]
+        left = list(takewhile(lambda one: one is not domain, state.around))
+        path = list(takewhile(lambda one: one is not domain, to.around))
+        entered = [*reversed(path), *list(to.entered)[1:]]
+        after = [one for each in entered for one in self.pending(each, "onentry")]
+        after = [one for each in left for one in self.pending(each, "onexit")] + own + after
+        groups = self._groups(state)
+        ways: list[Way] = []
+        for number, (inner, leaves) in enumerate(groups.items()):
+            first = [one for each in inner for one in self.pending(each, "onexit")]
+            test = "" if number == len(groups) - 1 else _is_in(leaves)
+            ways += self.effects.ways([*first, *after], data, test)
+        return ways
+
+    def _groups(self, state: ChartState) -> dict[tuple[ChartState, ...], list[ChartState]]:
+        """The innermost states inside a state, by the states below it that do something when they
+        are left, the innermost first.
+        """
+        groups: dict[tuple[ChartState, ...], list[ChartState]] = {}
+        for leaf in state.inside:
+            if not leaf.children:
+                below = takewhile(lambda one: one is not state, leaf.around)
+                key = tuple(one for one in below if self.pending(one, "onexit"))
+                groups.setdefault(key, []).append(leaf)
+        return groups
 
     def pending(self, state: ChartState, tag: str) -> list[XmlNode]:
         """What a state does when it is entered or left, apart from what `after` says."""
@@ -174,8 +191,13 @@ class RulesOfChart:
         target = to.name if to is not None else ""
         if len(ways) == 1 and not ways[0].conditions:
             effects = ways[0].effects(target)
-            if not (effects or rule.on or rule.waits):
+            if not effects and node.get("event") is None:
                 expected = "an event, a target, or something that it does"
                 self.notes.add("a transition that does nothing", node.place, expected=expected)
             return replace(rule, effects=effects)
         return replace(rule, branches=tuple(one.branch(target) for one in ways))
+
+
+def _is_in(states: Sequence[ChartState]) -> str:
+    names = ", ".join(one.name for one in states)
+    return f"state == {names}" if len(states) == 1 else f"state in [{names}]"

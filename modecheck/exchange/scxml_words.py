@@ -22,6 +22,9 @@ DEVICE = "#_parent"
 """The target of what a chip sends: the session that invoked it stands for the rest of the device.
 """
 
+NAMING = "message.link"
+"""The value of the attribute `chip:events` of a chart whose events are called as here."""
+
 KEYWORDS = frozenset(
     re.findall(
         r"\w+",

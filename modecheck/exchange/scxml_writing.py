@@ -19,7 +19,15 @@ from modecheck.exchange.scxml_data import literal, variable_id, words_of_type
 from modecheck.exchange.scxml_differences import Difference
 from modecheck.exchange.scxml_timers import WHOLE_CHIP, send_later, timed_rules
 from modecheck.exchange.scxml_transitions import TransitionWriter
-from modecheck.exchange.scxml_words import DATA_MODEL, KEYWORDS, OURS, SCXML, EventNames, xml_name
+from modecheck.exchange.scxml_words import (
+    DATA_MODEL,
+    KEYWORDS,
+    NAMING,
+    OURS,
+    SCXML,
+    EventNames,
+    xml_name,
+)
 from modecheck.exchange.xml_elements import XmlElement, xml_text
 from modecheck.model.parts import Chip, Device, Event, Link, Reply, State
 from modecheck.product.rule_order import alternatives, condition_of
@@ -73,6 +81,7 @@ class _ChipWriter:
             "name": xml_name(chip.name),
             "datamodel": DATA_MODEL,
             "initial": self._whole_id() if whole else chip.initial,
+            "chip:events": NAMING,
         }
         root.attributes |= self._about_chip(root)
         self._data(root)

@@ -70,7 +70,6 @@ class XmlNode:
     children: list[XmlNode] = field(default_factory=list)
     text: str = ""
     text_place: Place | None = None
-    spaces: frozenset[str] = frozenset()
 
     def get(self, name: str, space: str = "") -> XmlAttribute | None:
         return self.attributes.get((space, name))
@@ -103,14 +102,11 @@ class _Parser:
         self._lines = _Lines(path, text)
         self._stack: list[XmlNode] = []
         self._root: XmlNode | None = None
-        self._spaces: set[str] = set()
         self._known = (0, 0)
         self._expat = parser = expat.ParserCreate("utf-8", SEPARATOR)
         parser.ordered_attributes = True
-        parser.buffer_text = True
         parser.SetParamEntityParsing(expat.XML_PARAM_ENTITY_PARSING_NEVER)
         parser.StartDoctypeDeclHandler = self._doctype
-        parser.StartNamespaceDeclHandler = self._namespace
         parser.StartElementHandler = self._start
         parser.EndElementHandler = self._end
         parser.CharacterDataHandler = self._characters
@@ -148,13 +144,10 @@ class _Parser:
 
     def _doctype(self, *_: object) -> None:
         message = "a document type declaration: no entity is expanded, and no other file is read"
-        place = self._lines.at(self._offset(), len("<!DOCTYPE"))
+        start = self._text.rfind("<!DOCTYPE", 0, self._offset() + 1)
+        place = self._lines.at(max(start, 0), len("<!DOCTYPE"))
         self._notes.add(message, place, expected="a document without <!DOCTYPE …>")
         raise _RefusedDocument
-
-    def _namespace(self, _prefix: str | None, uri: str | None) -> None:
-        if uri:
-            self._spaces.add(uri)
 
     def _start(self, name: str, attributes: Sequence[str]) -> None:
         start = self._offset()
@@ -165,7 +158,7 @@ class _Parser:
         space, _, tag = name.rpartition(SEPARATOR)
         place = self._lines.at(start, 1 + len(self._written_name(start)))
         found = self._attributes(start, attributes)
-        node = XmlNode(space, tag, place, found, spaces=frozenset(self._spaces))
+        node = XmlNode(space, tag, place, found)
         if self._stack:
             self._stack[-1].children.append(node)
         else:

@@ -9,6 +9,7 @@ import json
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from textwrap import wrap
 from typing import TypeAlias
 
 WIDTH = 100
@@ -61,7 +62,7 @@ def _items(items: Sequence[Layout], indent: int) -> Iterator[str]:
         head = f"{' ' * indent}-"
         inside = item.value if isinstance(item, Remarked) else item
         if isinstance(item, Remarked):
-            yield from _comments(item.comments, indent)
+            yield from comment_lines(item.comments, indent)
         line = f"{head} {_line(inside)}"
         if len(line) <= WIDTH or not isinstance(inside, Mapping):
             yield line
@@ -73,7 +74,7 @@ def _items(items: Sequence[Layout], indent: int) -> Iterator[str]:
 
 def _entry(head: str, value: Layout, indent: int) -> Iterator[str]:
     if isinstance(value, Remarked):
-        yield from _comments(value.comments, indent)
+        yield from comment_lines(value.comments, indent)
         yield from _entry(head, value.value, indent)
         return
     line = f"{head} {_line(value)}"
@@ -91,10 +92,13 @@ def _entry(head: str, value: Layout, indent: int) -> Iterator[str]:
         yield from _items(value, indent + 2)
 
 
-def _comments(comments: Sequence[str], indent: int) -> Iterator[str]:
+def comment_lines(comments: Sequence[str], indent: int = 0) -> Iterator[str]:
+    """Comments, one after the other, each wrapped to the width."""
+    begin = f"{' ' * indent}# "
     for comment in comments:
         for line in comment.splitlines():
-            yield f"{' ' * indent}# {line}".rstrip()
+            found = wrap(line, WIDTH, initial_indent=begin, subsequent_indent=begin)
+            yield from found or [begin.rstrip()]
 
 
 def _remarked(value: Layout) -> bool:

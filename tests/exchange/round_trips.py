@@ -7,6 +7,7 @@ of expressions are not compared, their meaning is.
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -16,32 +17,36 @@ from modecheck.exchange.chip_yaml import chip_yaml
 from modecheck.exchange.scxml_reading import ReadChart, read_scxml
 from modecheck.exchange.scxml_writing import scxml_of
 from modecheck.model.devices import read_device
-from modecheck.model.errors import InvalidInput
 from modecheck.model.parts import Chip, Device, Rule
-from modecheck.model.terms import InState, Operation, ReadVariable, Term
+from modecheck.model.places import Place, Source
+from modecheck.model.terms import Constant, InState, Operation, ReadVariable, Term, parts_of
 from modecheck.product.rule_order import condition_of, rules_at
 from tests.cli.running import MODELS
 
 
+def bundled() -> list[str]:
+    """The files of all bundled devices, below the folder of models, the faulty ones last."""
+    paths = sorted(MODELS.rglob("*.yaml"), key=lambda path: ("faulty" in path.parts, path))
+    texts = {str(path.relative_to(MODELS)): path.read_text(encoding="utf-8") for path in paths}
+    heads = re.compile(r"^(device|based_on):", re.MULTILINE)
+    return [path for path, text in texts.items() if heads.search(text) and "surround" not in path]
+
+
 @cache
-def bundled() -> dict[str, Device]:
-    """All bundled devices, by their path below the folder of models."""
-    found = {}
-    for path in sorted(MODELS.rglob("*.yaml")):
-        try:
-            found[str(path.relative_to(MODELS))] = read_device(str(path))
-        except InvalidInput:
-            continue  # a chip file, or a file to be laid over a device
-    return found
+def device_at(path: str) -> Device:
+    """A bundled device."""
+    return read_device(str(MODELS / path))
 
 
+@cache
 def kinds_of_chips() -> dict[tuple[str, str], None]:
     """Every chip of the bundled devices that is not one of several copies: path and name. Chips
     that are the same but for their device's name occur once.
     """
     seen: set[object] = set()
-    found = {}
-    for path, device in bundled().items():
+    found: dict[tuple[str, str], None] = {}
+    for path in bundled():
+        device = device_at(path)
         copies = {name for names in device.copies.values() for name in names}
         for name, chip in device.chips.items():
             key = (name, repr(meaning(chip)))
@@ -69,18 +74,18 @@ def with_chip(device: Device, chip: str, text: str, folder: Path) -> Device:
     return read_device(str(folder / "device.yaml"), device.variant)
 
 
+NOWHERE = Place(Source("", ()), 1, 1)
+
+
 def meaning(chip: Chip) -> dict[str, Any]:
     """All that is known of a chip, as plain data."""
-    states = {
-        name: replace(one, place=chip.place, leaves=tuple(sorted(one.leaves)))
-        for name, one in chip.states.items()
-    }
+    states = {name: replace(one, place=NOWHERE) for name, one in chip.states.items()}
     return {
         "states": states,
         "initial": chip.initial,
-        "variables": {n: replace(one, place=chip.place) for n, one in chip.variables.items()},
+        "variables": {n: replace(one, place=NOWHERE) for n, one in chip.variables.items()},
         "timers": {n: (one.duration.low, one.duration.high) for n, one in chip.timers.items()},
-        "rules": {one.title: rule_meaning(one) for one in chip.rules},
+        "rules": {one.title: rule_meaning(one, chip) for one in chip.rules},
         "order": {leaf: [one.title for one in rules_at(chip, leaf)] for leaf in chip.leaves},
         "replies": {
             (state, str(one.event), one.manner)
@@ -92,7 +97,7 @@ def meaning(chip: Chip) -> dict[str, Any]:
     }
 
 
-def rule_meaning(rule: Rule) -> tuple[object, ...]:
+def rule_meaning(rule: Rule, chip: Chip) -> tuple[object, ...]:
     """All that is known of a rule, but for its place."""
     time = rule.after and (rule.after.low, rule.after.high)
     condition = condition_of(rule)
@@ -103,19 +108,54 @@ def rule_meaning(rule: Rule) -> tuple[object, ...]:
         condition and plain(condition),
         [
             {
-                (one.variable, one.index and plain(one.index), plain(value))
+                (one.variable, one.index and plain(one.index), done(value, rule, chip))
                 for one, value in zip(each.targets, each.values, strict=True)
             }
             for each in rule.assignments
         ],
-        [(one.message, one.link, one.value and plain(one.value)) for one in rule.sends],
+        [(one.message, one.link, one.value and done(one.value, rule, chip)) for one in rule.sends],
         (rule.signals, rule.target, rule.separate, rule.phrase, rule.fair),
         (rule.concerns, rule.weight),
     )
 
 
+def done(value: Term, rule: Rule, chip: Chip) -> Term:
+    """A value that is assigned or sent, where the states of the rule say in which the chip is."""
+    if isinstance(value, InState) and value.chip == chip.name and rule.target is not None:
+        decided = {holds_in(value, chip, source) for source in rule.sources or ("",)}
+        only = decided.pop()
+        return value if decided or only is None else Constant(int(only))
+    if isinstance(value, Operation):
+        parts = tuple(done(one, rule, chip) for one in value.arguments)
+        return plain(replace(value, arguments=parts))
+    return plain(value)
+
+
+def holds_in(test: InState, chip: Chip, source: str) -> bool | None:
+    """Whether the chip is in one of the states of a test while it is in another; None: perhaps."""
+    leaves = set(chip.states[source].leaves if source else chip.leaves)
+    return None if leaves & test.leaves and leaves - test.leaves else leaves <= test.leaves
+
+
+def splits(chip: Chip) -> bool:
+    """Whether an export writes a rule of several states as one that does not do the same in each:
+    SCXML has left the state by the time it assigns.
+    """
+    return any(
+        len({holds_in(part, chip, source) for source in rule.sources or ("",)}) > 1
+        for rule in chip.rules
+        if rule.target is not None
+        for value in [
+            *(value for one in rule.assignments for value in one.values),
+            *(send.value for send in rule.sends if send.value is not None),
+        ]
+        for part in parts_of(value)
+        if isinstance(part, InState) and part.chip == chip.name
+    )
+
+
 def plain(term: Term) -> Term:
-    """A term with conjunctions inside each other as one, and tests for states of one chip as one."""
+    """A term with nested conjunctions as one, and tests for states of one chip as one."""
     if isinstance(term, ReadVariable) and term.index is not None:
         return replace(term, index=plain(term.index))
     if not isinstance(term, Operation):
