@@ -28,8 +28,8 @@ def command(topic: str | None) -> None:
 
     style = style_for(sys.stdout)
     if topic is None:
-        show(["modecheck guide TOPIC shows one of these:", *topics_as_text(style)])
-        show(["Files whose names begin with models/ lie in modecheck's repository."])
+        head = "modecheck guide TOPIC shows one of these (models/… lies in the repository):"
+        show([head, *topics_as_text(style)])
     elif topic not in TOPICS:
         raise click.UsageError(_no_topic(topic))
     elif sys.stdout.isatty():

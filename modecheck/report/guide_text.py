@@ -35,6 +35,7 @@ TOPICS = (
     "ci",
     "library",
     "firmware",
+    "formats",
     "implementation",
     "editor",
     "shell",
