@@ -1,0 +1,43 @@
+"""All families of changes, in the order in which they are listed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import TypeAlias
+
+from modecheck.repair.changes import Change
+from modecheck.repair.families import (
+    answers,
+    declarations,
+    guards,
+    links,
+    new_timers,
+    sendings,
+    storage,
+    targets,
+    turns,
+    waits,
+    writes,
+)
+from modecheck.repair.situation import Situation
+
+Family: TypeAlias = Callable[[Situation], Iterator[Change]]
+
+FAMILIES: dict[str, tuple[str, Family]] = {
+    targets.TO: ("where a rule leads", targets.target_changes),
+    targets.IN: ("where a rule applies", targets.source_changes),
+    guards.GUARD: ("when a rule is taken", guards.guard_changes),
+    sendings.SEND: ("what a rule sends or signals", sendings.send_changes),
+    writes.WRITE: ("what a rule writes, and in which order", writes.write_changes),
+    answers.REPLY: ("what a state discards or defers", answers.reply_changes),
+    answers.ANSWER: ("a new answer to an event", answers.answer_changes),
+    links.LINK: ("room, policies and condition of a link", links.link_changes),
+    storage.STORE: ("what survives a power cut", storage.storage_changes),
+    storage.START: ("what a chip starts with", storage.start_changes),
+    waits.DURATION: ("how long a rule waits", waits.duration_changes),
+    waits.NAMED: ("which timers a rule starts and stops", waits.timer_changes),
+    turns.TURN: ("who goes first on a controller", turns.turn_changes),
+    declarations.DECLARE: ("what is declared beyond the rules", declarations.declaration_changes),
+    new_timers.TIMER: ("a new timer", new_timers.new_timer_changes),
+}
+"""Each with what it changes, in words, and the function that makes its changes."""

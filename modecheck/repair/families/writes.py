@@ -1,0 +1,92 @@
+"""What a rule writes: one assignment more, one less, in another order, or in one piece."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from modecheck.model.parts import Chip, Variable
+from modecheck.repair.changes import Change, Value
+from modecheck.repair.situation import Situation
+from modecheck.repair.written import WrittenChip, WrittenRule
+
+WRITE = "writes"
+MOST_VALUES = 4
+"""Values of a variable that are tried."""
+
+
+def write_changes(at: Situation) -> Iterator[Change]:
+    """Every other list of assignments next to the one that is written."""
+    for chip, rule in at.rules():
+        if "choose" in rule.data:
+            continue
+        now = rule.words("do")
+        yield from _reordered(at, rule, now)
+        yield from _fewer(at, rule, now)
+        yield from _more(at, chip, rule, now)
+        if rule.data.get("steps") == "separate":
+            words = f"{rule.name} writes all at once"
+            yield at.change_rule(WRITE, rule, {"steps": None}, words, rank=1.5)
+
+
+def _reordered(at: Situation, rule: WrittenRule, now: list[str]) -> Iterator[Change]:
+    for number in range(len(now) - 1):
+        order: list[Value] = [*now]
+        order[number], order[number + 1] = now[number + 1], now[number]
+        words = f"{rule.name} does {now[number + 1]} before {now[number]}"
+        rank = 0.0 if rule.data.get("steps") == "separate" else 1.0
+        yield at.change_rule(WRITE, rule, {"do": order}, words, rank=rank)
+
+
+def _fewer(at: Situation, rule: WrittenRule, now: list[str]) -> Iterator[Change]:
+    for text in now:
+        left: Value = [one for one in now if one != text] or None
+        words = f"{rule.name} does not do {text}"
+        yield at.change_rule(WRITE, rule, {"do": left}, words, rank=0.8)
+
+
+def _more(
+    at: Situation, chip: WrittenChip, rule: WrittenRule, now: list[str]
+) -> Iterator[Change]:
+    """A variable gets a value that another rule gives it, its first value, or any other."""
+    model = at.chip_of(rule)
+    known = [text for other in chip.rules for text in other.words("do")]
+    wanted = _variables_of_interest(at, model)
+    texts = dict.fromkeys([*known, *_values(model)])
+    for text in texts:
+        target = text.partition("=")[0].strip()
+        if any(one.partition("=")[0].strip() == target for one in now) or "," in target:
+            continue
+        rank = 0.2 if text in known else 0.4
+        rank += 0.0 if target in wanted else 0.6
+        written: Value = [*now, text]
+        words = f"{rule.name} also does {text}"
+        yield at.change_rule(WRITE, rule, {"do": written}, words, rank=rank)
+
+
+def _values(model: Chip) -> Iterator[str]:
+    """Every variable set to each of its values, its first value first."""
+    for variable in model.variables.values():
+        if not variable.length:
+            yield from (f"{variable.name} = {value}" for value in spelled_values(variable))
+
+
+def spelled_values(variable: Variable) -> list[str]:
+    """The values that a variable can have, as they are written, its first one first."""
+    kind = variable.type
+    values = [variable.start[0], *range(kind.low, min(kind.high, kind.low + MOST_VALUES) + 1)]
+    words = ("false", "true")
+    spelled = [words[v] if kind.kind == "truth" else kind.spell(v) for v in values]
+    return list(dict.fromkeys(spelled))
+
+
+def _variables_of_interest(at: Situation, model: Chip) -> set[str]:
+    """The ends of pairings that findings are about, and what broken requirements read."""
+    subjects = {one.subject for one in at.findings}
+    ends = {
+        end.variable
+        for pairing in at.device.pairings.values()
+        if pairing.name in subjects
+        for end in pairing.ends
+        if end.chip == model.name
+    }
+    return ends | (set(model.variables) if model.name in at.named else set())

@@ -1,0 +1,113 @@
+"""Whether a scenario still shows its finding on a changed device: the cheapest test of a change.
+
+The scenario's steps are taken again, by their names, on the changed device. Where all of them can
+be taken, lead to the same states, and nothing that counts for the finding is different, the finding
+is still there. Otherwise nothing is known: the device may have it in another scenario.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from modecheck.checks.findings import Finding
+from modecheck.engine.reference.plain import Interpreter, State, Step
+from modecheck.engine.reference.system_actions import obliging_labels
+from modecheck.model.parts import Device
+from modecheck.product.ir import Product
+
+ENDS_BADLY = {
+    "unspecified-reception", "blocked-reaction", "overflow", "out-of-range", "lost-bond",
+    "two-modes",
+}  # fmt: skip
+"""Findings that the last state or step of a scenario shows, whatever may follow."""
+LATER = ("recoverable", "possible")
+"""Patterns of requirements that depend on what may follow."""
+
+
+def still_shown(finding: Finding, device: Device, changed: Product) -> bool:
+    """Whether the finding of a device is shown by its scenario on the changed product, too."""
+    trace = finding.trace
+    if trace is None or not _is_decided_by(finding, device, changed.device):
+        return False
+    follower = _Follower(trace.product, changed)
+    states = [(trace.product.initial, changed.initial)]
+    for move in trace.moves:
+        after = follower.after(*states[-1], move.label, move.after)
+        if after is None:
+            return False
+        if move.after is not None:
+            states.append((move.after, after))
+    if finding.code == "deadlock":
+        return not follower.goes_on(states[-1][1])
+    if trace.loop_from:
+        return all(follower.same_choices(*pair) for pair in states[trace.loop_from - 1 :])
+    return True
+
+
+def _is_decided_by(finding: Finding, old: Device, new: Device) -> bool:
+    """Whether its scenario alone decides that the device has the finding."""
+    if finding.code in ENDS_BADLY or finding.code == "deadlock":
+        return True
+    need, now = old.requirements.get(finding.subject), new.requirements.get(finding.subject)
+    if finding.code != "broken-requirement" or need is None or now is None:
+        return False
+    return need.pattern not in LATER and need.terms == now.terms and need.span == now.span
+
+
+class _Follower:
+    """Follows runs of a product on a changed one, whose fields and labels have other numbers."""
+
+    def __init__(self, old: Product, new: Product) -> None:
+        self._old, self._new = old, new
+        places = {field.name: number for number, field in enumerate(new.fields)}
+        self._shared = [
+            (number, places[field.name])
+            for number, field in enumerate(old.fields)
+            if field.name in places
+        ]
+        self._labels: dict[str, list[int]] = {}
+        for number, label in enumerate(new.labels):
+            self._labels.setdefault(label.text, []).append(number)
+        self._interpreter = Interpreter(new)
+        self._before = Interpreter(old)
+
+    def after(self, old: State, now: State, label: int, wanted: State | None) -> State | None:
+        """The state after the same step of the changed product, if it has one that leads to the
+        same state; for a step that fails, the state before it, if it still fails.
+        """
+        text = self._old.labels[label].text
+        numbers = set(self._labels.get(text, ()))
+        for step in self._interpreter.steps(now):
+            if step.label not in numbers:
+                continue
+            if wanted is None:
+                if step.after is None and self._fails_alike(old, label, step):
+                    return now
+            elif step.after is not None and self._equal(wanted, step.after):
+                return step.after
+        return None
+
+    def _fails_alike(self, old: State, label: int, step: Step) -> bool:
+        failed = (one for one in self._before.steps(old) if one.label == label and one.failures)
+        known = {(f.code, f.subject) for one in failed for f in one.failures}
+        return any((f.code, f.subject) in known for f in step.failures)
+
+    def _equal(self, old: State, new: State) -> bool:
+        return all(old[before] == new[after] for before, after in self._shared)
+
+    def goes_on(self, state: State) -> bool:
+        """Whether a chip or a link can take a step that changes something."""
+        obliging = obliging_labels(self._new)
+        return any(
+            step.label in obliging and step.after != state
+            for step in self._interpreter.steps(state)
+        )
+
+    def same_choices(self, old: State, new: State) -> bool:
+        """Whether the same steps are possible in both states."""
+        before = set(_texts(self._old, self._before.steps(old)))
+        return before == set(_texts(self._new, self._interpreter.steps(new)))
+
+
+def _texts(product: Product, steps: list[Step]) -> Iterator[str]:
+    return (product.labels[step.label].text for step in steps)

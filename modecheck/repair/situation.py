@@ -1,0 +1,228 @@
+"""What candidates are made from: the device, how it is written, and the scenarios of its findings."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+
+from modecheck.checks.findings import Finding
+from modecheck.engine.reference.happenings import Dropped, Took
+from modecheck.model.copies import unnumbered
+from modecheck.model.parts import Chip, Device, Rule
+from modecheck.model.terms import InState, ReadVariable, parts_of
+from modecheck.repair.changes import Change, Data, Value
+from modecheck.repair.written import Written, WrittenChip, WrittenRule
+
+FALLBACK = "100 ms"
+"""The duration of a new timer in a device that has none to take as an example."""
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """A rule that a scenario takes, how many steps before its end, and every chip's state and the
+    variables' values just before.
+    """
+
+    rule: Rule
+    before_end: int
+    states: dict[str, str]
+    values: dict[tuple[str, str], str]
+
+
+@dataclass
+class Situation:
+    """A device with findings that are to go."""
+
+    device: Device
+    written: Written
+    findings: Sequence[Finding]
+    moments: list[Moment] = field(default_factory=list)
+    ends: list[dict[str, str]] = field(default_factory=list)
+    """For each scenario the state of every chip at its end."""
+    dropped: set[str] = field(default_factory=set)
+    """Links that drop a message in a scenario."""
+
+    def __post_init__(self) -> None:
+        for finding in self.findings:
+            if finding.trace is not None:
+                self._follow(finding)
+        self.moments.sort(key=lambda one: one.before_end)
+
+    def _follow(self, finding: Finding) -> None:
+        assert finding.trace is not None
+        product, steps = finding.trace.product, finding.trace.steps
+        for number, one in enumerate(steps):
+            states = {
+                chip.name: chip.leaves[one.before[chip.state_field]] for chip in product.chips
+            }
+            values = {
+                (product.chips[f.owner].name, f.name.rpartition(".")[2]): f.type.spell(value)
+                for f, value in zip(product.fields, one.before, strict=False)
+                if f.type is not None and f.owner >= 0 and f.low <= value <= f.high
+            }
+            for what in one.step.happenings:
+                if isinstance(what, Took):
+                    rule = product.rules[what.rule]
+                    self.moments.append(Moment(rule, len(steps) - number, states, values))
+                elif isinstance(what, Dropped):
+                    self.dropped.add(product.queues[what.queue].name)
+        last = next((one.step.after for one in reversed(steps) if one.step.after), None)
+        if last is None:
+            last = steps[-1].before if steps else product.initial
+        self.ends.append(
+            {chip.name: chip.leaves[last[chip.state_field]] for chip in product.chips}
+        )
+
+    @cached_property
+    def named(self) -> set[str]:
+        """The chips that the findings are about, by their own names."""
+        found: set[str] = set()
+        for finding in self.findings:
+            words = set(finding.subject.replace("+", ".").split("."))
+            found |= words & set(self.device.chips)
+            need = self.device.requirements.get(finding.subject)
+            for term in need.terms if need is not None else ():
+                for part in parts_of(term):
+                    if isinstance(part, InState | ReadVariable):
+                        found.add(part.chip)
+        return found
+
+    @cached_property
+    def waiting(self) -> dict[str, set[str]]:
+        """For each chip the states in which it stands at the end of a scenario, if it is one that
+        does not rest there, or that a finding is about.
+        """
+        found: dict[str, set[str]] = {}
+        for name, chip in self.device.chips.items():
+            leaves = {end[name] for end in self.ends if name in end}
+            leaves |= {
+                leaf
+                for finding in self.findings
+                for leaf in chip.leaves
+                if f"{name}.{leaf}" in finding.subject
+            }
+            kept = {x for x in leaves if not chip.states[x].rest or name in self.named}
+            if kept and not chip.actor:
+                found[name] = kept
+        return found
+
+    @cached_property
+    def distance(self) -> dict[tuple[str, str], int]:
+        """For each rule in a scenario, as (chip entry, name), how near the end it is taken."""
+        found: dict[tuple[str, str], int] = {}
+        for moment in self.moments:
+            where = self.written.rule(moment.rule)
+            if where is not None:
+                found.setdefault((where.chip, where.name), moment.before_end)
+        return found
+
+    def moments_of(self, rule: WrittenRule) -> list[Moment]:
+        """When the scenarios take a rule, the last time first."""
+        return [one for one in self.moments if self.written.rule(one.rule) is rule]
+
+    def chips_of(self, entry: str) -> list[Chip]:
+        """The chips of one entry: one, or its copies."""
+        return [
+            chip for name, chip in self.device.chips.items() if entry in (name, unnumbered(name))
+        ]
+
+    def chip_of(self, rule: WrittenRule) -> Chip:
+        """The chip of a rule, or one of the copies."""
+        return self.chips_of(rule.chip)[0]
+
+    def model_rules(self, rule: WrittenRule) -> list[Rule]:
+        """What a written rule means: several rules where it is written for copies or branches."""
+        chip = self.chip_of(rule)
+        return [one for one in chip.rules if self.written.rule(one) is rule]
+
+    @cached_property
+    def entries(self) -> list[WrittenChip]:
+        """The chips that can be changed, no actors: people do what they do."""
+        return [
+            one
+            for one in self.written.chips.values()
+            if one.section == "chips" and self.chips_of(one.name)
+        ]
+
+    def rules(self) -> Iterator[tuple[WrittenChip, WrittenRule]]:
+        """Every rule of a chip."""
+        for chip in self.entries:
+            for rule in chip.rules:
+                yield chip, rule
+
+    def durations(self, chip: str) -> list[str]:
+        """Durations that a new timer of a chip may have: those of its own timers first, then those
+        of others, the most frequent first.
+        """
+        own = Counter(self._durations_in(chip))
+        rest = Counter(text for other in self.written.chips for text in self._durations_in(other))
+        ordered = [text for text, _ in own.most_common()] + [text for text, _ in rest.most_common()]
+        return list(dict.fromkeys(ordered)) or [FALLBACK]
+
+    def _durations_in(self, chip: str) -> Iterator[str]:
+        for rule in self.written.chips[chip].rules:
+            after = rule.data.get("after", rule.data.get("period"))
+            if isinstance(after, str):
+                yield after
+
+    def on_rule(self, rule: WrittenRule, keys: Data, *, all_alike: bool = True) -> Data:
+        """A file that writes these keys of a rule, in every chip that is written alike."""
+        return self.written.on_chip(rule.chip, rule.path, keys, all_alike=all_alike)
+
+    def change_rule(
+        self, family: str, rule: WrittenRule, keys: Data, sentence: str, *,
+        rank: float = 0.0, timers: int = 0, all_alike: bool = True,
+    ) -> Change:  # fmt: skip
+        """A change of some keys of one rule; the sentence is about what `rule` does."""
+        chips = self.written.alike(rule.chip) if all_alike else [rule.chip]
+        return Change(
+            family,
+            f"{' and '.join(chips)}: {sentence}",
+            self.on_rule(rule, keys, all_alike=all_alike),
+            frozenset((chip, rule.name) for chip in chips),
+            timers,
+            rank + 0.2 * self.distance.get((rule.chip, rule.name), 20),
+        )
+
+    def new_rule(
+        self, family: str, chip: WrittenChip, data: Data, sentence: str, *,
+        rank: float = 0.0, all_alike: bool = True,
+    ) -> Change:  # fmt: skip
+        """A rule that the chip does not have yet."""
+        chips = self.written.alike(chip.name) if all_alike else [chip.name]
+        name = self._new_name(chip)
+        path = ("rules", name)
+        timers = int("after" in data or "period" in data)
+        near = 0.0 if chip.name in {unnumbered(one) for one in self.waiting} else 2.0
+        return Change(
+            family,
+            f"{' and '.join(chips)}: {sentence}",
+            self.written.on_chip(chip.name, path, {**data, "text": told(data)}, all_alike=all_alike),
+            frozenset((one, name) for one in chips),
+            timers,
+            rank + near,
+        )
+
+    def _new_name(self, chip: WrittenChip) -> str:
+        names = {rule.name for rule in chip.rules}
+        return next(n for n in ("added", *(f"added_{k}" for k in range(2, 99))) if n not in names)
+
+
+def told(data: Data) -> str:
+    """What a new rule does, as its `text`."""
+    parts = []
+    if "after" in data:
+        parts.append(f"does not wait longer than {data['after']}")
+    if "do" in data:
+        parts.append(f"sets {listed(data['do'])}")
+    if "send" in data:
+        parts.append(f"sends {listed(data['send'])}")
+    return " and ".join(parts) or "takes notice"
+
+
+def listed(value: Value) -> str:
+    """A value or a list of values in words."""
+    items = value if isinstance(value, list) else [value]
+    return ", ".join(str(one) for one in items)

@@ -1,0 +1,191 @@
+"""Try a candidate: lay it over the device, and find out what becomes of the findings.
+
+What is cheap comes first. A scenario that still shows its finding rules a candidate out without
+exploring anything; on a large device the check that found it comes before all others. Whatever is
+kept has been checked completely, from its text, as `modecheck check --with` does.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from enum import Enum
+
+from modecheck.checks import requirement_checks, watched
+from modecheck.checks.declared import Evidence
+from modecheck.checks.differences import difference
+from modecheck.checks.every_check import BY_CODE
+from modecheck.checks.explored import Verdict
+from modecheck.checks.findings import Finding
+from modecheck.checks.judged import BROKEN, HOLDS, UNDECIDED, VACUOUS
+from modecheck.checks.verdict import check
+from modecheck.engine.choice import Search, explore_with
+from modecheck.engine.contract.space import Limits, Space
+from modecheck.model.devices import read_device
+from modecheck.model.errors import ModecheckError
+from modecheck.model.parts import Device
+from modecheck.product.composition import compose
+from modecheck.product.state_conditions import is_watched
+from modecheck.repair.changes import Candidate, Clash, yaml_text
+from modecheck.repair.losses import losses
+from modecheck.repair.replaying import still_shown
+
+SMALL = 3_000
+"""States of a device whose check takes no longer than exploring it for one check alone."""
+LARGER, AT_LEAST = 8, 3_000
+"""A changed device is explored up to so many times the states of the device, and at least these."""
+
+
+class Outcome(Enum):
+    """What came of a candidate."""
+
+    INVALID = "no valid device"
+    STAYS = "the finding stays"
+    NEW = "something new is wrong"
+    LOST = "something is lost"
+    LARGE = "too large to decide"
+    PARTLY = "some of the findings are gone"
+    KEPT = "kept"
+
+
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """A candidate with its outcome: which of the wanted findings are `gone`, the ids of those that
+    are `new`, what is `lost` in words, and how many states the device has with it.
+    """
+
+    candidate: Candidate
+    outcome: Outcome
+    gone: frozenset[str] = frozenset()
+    new: tuple[str, ...] = ()
+    lost: tuple[str, ...] = ()
+    states: tuple[int, ...] = ()
+
+    @property
+    def promising(self) -> bool:
+        """Whether a second change may complete it."""
+        return bool(self.gone) and self.outcome is not Outcome.KEPT
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """What candidates are tried on: a device in some variants with its verdict, and the findings
+    that are to go. Files of candidates are written into `folder`.
+    """
+
+    file: str
+    devices: tuple[Device, ...]
+    verdict: Verdict
+    wanted: tuple[Finding, ...]
+    search: Search
+    folder: str
+
+    @property
+    def states(self) -> int:
+        """The states of the largest variant."""
+        return max(one.exploration.state_count for one in self.verdict.explored)
+
+    def try_out(self, candidate: Candidate) -> Trial:
+        """What becomes of the findings."""
+        try:
+            devices = self.changed(candidate)
+        except (ModecheckError, Clash):
+            return Trial(candidate, Outcome.INVALID)
+        there = [one for one in self.wanted if not self._still_shown(one, devices)]
+        if not there:
+            return Trial(candidate, Outcome.STAYS)
+        if self.states > SMALL and not any(self._gone_at_first_sight(there, devices)):
+            return Trial(candidate, Outcome.STAYS)
+        return self._judged(candidate, devices)
+
+    def changed(self, candidate: Candidate) -> list[Device]:
+        """The device in all variants with the candidate laid over it. Raises `InvalidInput`."""
+        path = os.path.join(self.folder, f"candidate_{os.getpid()}.yaml")
+        with open(path, "w", encoding="utf-8") as file:
+            file.write(yaml_text(candidate.overlay))
+        return [read_device(self.file, one.variant, over=path) for one in self.devices]
+
+    def check(self, devices: Sequence[Device]) -> Verdict:
+        """The verdict on a changed device."""
+        return check(devices, search=self._bounded())
+
+    def _bounded(self) -> Search:
+        most = max(LARGER * self.states, AT_LEAST)
+        limits = replace(self.search.limits, states=most)
+        return replace(self.search, limits=limits, expected=self.states)
+
+    def _variant_of(self, finding: Finding, devices: Sequence[Device]) -> Device:
+        """The device in the variant of the finding's scenario."""
+        wanted = finding.variants[0] if finding.variants else devices[0].choices
+        return next(one for one in devices if one.choices == wanted)
+
+    def _still_shown(self, finding: Finding, devices: Sequence[Device]) -> bool:
+        before = self._variant_of(finding, self.devices)
+        after = self._variant_of(finding, devices)
+        return still_shown(finding, before, compose(after))
+
+    def _gone_at_first_sight(
+        self, findings: Iterable[Finding], devices: Sequence[Device]
+    ) -> Iterator[bool]:
+        """For each finding whether the check that found it finds it no more."""
+        spaces: dict[str, Space] = {}
+        how = self._bounded()
+        for finding in findings:
+            device = self._variant_of(finding, devices)
+            if device.choices not in spaces:
+                product = compose(device)
+                asked = watched.events_of(product)
+                spaces[device.choices] = explore_with(product, how, overhearing=asked)
+            yield not is_found(spaces[device.choices], finding, how)
+
+    def _judged(self, candidate: Candidate, devices: list[Device]) -> Trial:
+        """Everything is checked."""
+        after = self.check(devices)
+        states = tuple(one.exploration.state_count for one in after.explored)
+        found = difference(self.verdict, after)
+        if not all(one.exploration.complete for one in after.explored):
+            return Trial(candidate, Outcome.LARGE, states=states)
+        wanted = {one.id for one in self.wanted}
+        left = [*after.findings, *(one.finding for one in after.accepted)]
+        gone = frozenset(wanted.difference(one.id for one in left))
+        new = tuple(dict.fromkeys(one.id for one in found.new))
+        worse = [
+            f"{one.name} is {one.after}"
+            for one in found.requirements
+            if one.after != HOLDS and (one.before == HOLDS or one.after in (VACUOUS, UNDECIDED))
+        ]
+        lost = tuple(worse) if new else (*worse, *losses(self.verdict, after, candidate))
+        return Trial(candidate, _outcome(wanted, gone, new, lost), gone, new, lost, states)
+
+
+def _outcome(
+    wanted: set[str], gone: frozenset[str], new: Sequence[str], lost: Sequence[str]
+) -> Outcome:
+    if not gone:
+        return Outcome.STAYS
+    if new:
+        return Outcome.NEW
+    if lost:
+        return Outcome.LOST
+    return Outcome.KEPT if gone == wanted else Outcome.PARTLY
+
+
+def is_found(space: Space, finding: Finding, search: Search) -> bool:
+    """Whether one check finds this finding in an explored space; False if that check needs more."""
+    need = space.product.device.requirements.get(finding.subject)
+    if finding.code == "broken-requirement" and need is not None:
+        if is_watched(need):
+            judged = list(watched.judge(space, [need], search, None))
+        else:
+            judged = [one for one in requirement_checks.judge(space) if one.need is need]
+        return any(one.verdict == BROKEN for one in judged)
+    one = BY_CODE[finding.code]
+    if one.find is None:
+        return False
+    return any(other.id == finding.id for other in one.find(Evidence(space)))
+
+
+def limits_of(search: Search) -> Limits:
+    """The limits of one trial: only the time counts for all of them together."""
+    return Limits(seconds=search.limits.seconds, since=search.limits.since)
