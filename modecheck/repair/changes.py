@@ -10,6 +10,7 @@ import json
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from enum import Enum
 from typing import TypeAlias, Union
 
 Value: TypeAlias = Union[str, int, bool, None, "list[Value]", "Data"]
@@ -21,6 +22,16 @@ SPECIAL = {"true", "false", "null", "yes", "no", "on", "off", "y", "n", "~"}
 """Words that YAML 1.1 or 1.2 (core schema) reads as something else than a text."""
 WIDTH = 96
 """Columns of a line of YAML; what is longer is written over several lines."""
+
+
+class Matters(Enum):
+    """Where a change can make a difference: only where a part that it is about takes part in a
+    step, only by steps that were not possible before, or anywhere.
+    """
+
+    WHERE_USED = "where it is used"
+    MORE_STEPS = "more steps"
+    ANYWHERE = "anywhere"
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +48,7 @@ class Change:
     about: frozenset[tuple[str, str]]
     timers: int = 0
     rank: float = 0.0
+    matters: Matters = Matters.ANYWHERE
 
     @property
     def size(self) -> int:

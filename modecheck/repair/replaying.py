@@ -8,18 +8,21 @@ is still there. Otherwise nothing is known: the device may have it in another sc
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import TypeAlias
 
 from modecheck.checks.findings import Finding
 from modecheck.engine.reference.plain import Interpreter, State, Step
 from modecheck.engine.reference.system_actions import obliging_labels
 from modecheck.model.parts import Device
 from modecheck.product.ir import Product
+from modecheck.repair.changes import Change, Matters
 
 ENDS_BADLY = {
     "unspecified-reception", "blocked-reaction", "overflow", "out-of-range", "lost-bond",
     "two-modes",
 }  # fmt: skip
 """Findings that the last state or step of a scenario shows, whatever may follow."""
+PartInUse: TypeAlias = tuple[str, str]
 LATER = ("recoverable", "possible")
 """Patterns of requirements that depend on what may follow."""
 
@@ -44,14 +47,44 @@ def still_shown(finding: Finding, device: Device, changed: Product) -> bool:
     return True
 
 
-def _is_decided_by(finding: Finding, old: Device, new: Device) -> bool:
-    """Whether its scenario alone decides that the device has the finding."""
+def is_shown_by_scenario(finding: Finding, device: Device) -> bool:
+    """Whether its scenario alone shows that the device has the finding."""
+    if finding.trace is None:
+        return False
     if finding.code in ENDS_BADLY or finding.code == "deadlock":
         return True
-    need, now = old.requirements.get(finding.subject), new.requirements.get(finding.subject)
-    if finding.code != "broken-requirement" or need is None or now is None:
+    need = device.requirements.get(finding.subject)
+    return finding.code == "broken-requirement" and need is not None and need.pattern not in LATER
+
+
+def _is_decided_by(finding: Finding, old: Device, new: Device) -> bool:
+    """Whether its scenario shows the same on both devices."""
+    if not is_shown_by_scenario(finding, old):
         return False
-    return need.pattern not in LATER and need.terms == now.terms and need.span == now.span
+    if finding.code == "two-modes":
+        return all(
+            one.name in new.modes and new.modes[one.name].when == one.when
+            for one in old.modes.values()
+        )
+    need, now = old.requirements.get(finding.subject), new.requirements.get(finding.subject)
+    if need is None or now is None:
+        return need is now
+    return need.terms == now.terms and need.span == now.span
+
+
+def cannot_help(change: Change, finding: Finding, device: Device, used: set[PartInUse]) -> bool:
+    """Whether a change leaves a finding's scenario as it is; `used` are the parts that take part
+    in it, as in `Change.about`. False where that is not known.
+    """
+    if not is_shown_by_scenario(finding, device):
+        return False
+    if change.matters is Matters.WHERE_USED:
+        return not change.about & used
+    if change.matters is Matters.MORE_STEPS:
+        # More steps let a deadlock end and a loop be left; with a clock, they can be urgent.
+        stands = finding.code == "deadlock" or (finding.trace and finding.trace.loop_from)
+        return not stands and device.clock is None
+    return False
 
 
 class _Follower:

@@ -14,12 +14,13 @@ from dataclasses import dataclass, field
 from modecheck.checks.findings import Finding
 from modecheck.repair.changes import Candidate, Change, Clash, values_in
 from modecheck.repair.families.all_families import FAMILIES
+from modecheck.repair.replaying import cannot_help
 from modecheck.repair.situation import Situation
 from modecheck.repair.trying import Bench, Outcome, Trial
 from modecheck.repair.workers import Workers
 from modecheck.repair.written import Written
 
-ENOUGH = 24
+ENOUGH = 12
 """Repairs after which no more candidates are tried: people read the first few."""
 SIZE_COUNTS = 0.1
 """How much a value that is written counts in the order in which candidates are tried."""
@@ -37,6 +38,7 @@ class Tally:
     families: Counter[str] = field(default_factory=Counter)
     stopped_by: str = ""
     possible: int = 0
+    ruled_out: int = 0
 
     def add(self, trial: Trial) -> None:
         if len(trial.candidate.changes) > 1:
@@ -55,7 +57,7 @@ class RepairSearch:
 
     bench: Bench
     written: Written
-    workers: Workers
+    workers: Workers[Candidate, Trial]
     tally: Tally = field(default_factory=Tally)
     trials: list[Trial] = field(default_factory=list)
     _known: set[str] = field(default_factory=set)
@@ -66,13 +68,27 @@ class RepairSearch:
 
     def run(self) -> None:
         """Try single changes, then pairs, until there are enough repairs or time is up."""
-        first = changes_for(self.situation(self.bench.wanted))
-        self.tally.possible = len(first)
+        at = self.situation(self.bench.wanted)
+        singles = changes_for(at)
+        self.tally.possible = len(singles)
+        helping = [self._helped_by(one, at) for one in singles]
+        first = [one for one, n in zip(singles, helping, strict=True) if n == len(at.findings)]
+        rest = [one for one, n in zip(singles, helping, strict=True) if 0 < n < len(at.findings)]
+        self.tally.ruled_out = helping.count(0)
         self._try((Candidate((one,)) for one in first), "trying single changes")
+        if not self.kept:
+            self._try((Candidate((one,)) for one in rest), "trying single changes")
         if not self.kept and not self.workers.time_is_up:
-            self._try(self._pairs(first), "trying pairs of changes")
+            self._try(self._pairs([*first, *rest]), "trying pairs of changes")
         if self.workers.time_is_up and len(self.kept) < ENOUGH:
             self.tally.stopped_by = "the bound of seconds"
+
+    def _helped_by(self, change: Change, at: Situation) -> int:
+        """How many findings a change may take away, as far as their scenarios tell."""
+        return sum(
+            not cannot_help(change, one, at.device, at.used.get(one.id, set()))
+            for one in at.findings
+        )
 
     def situation(self, findings: Iterable[Finding]) -> Situation:
         return Situation(self.bench.devices[0], self.written, list(findings))

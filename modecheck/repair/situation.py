@@ -2,19 +2,32 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
 from modecheck.checks.findings import Finding
-from modecheck.engine.reference.happenings import Dropped, Took
+from modecheck.engine.reference.happenings import (
+    Accepted,
+    Arrived,
+    Corrupted,
+    Doubled,
+    Dropped,
+    SignalEmitted,
+    Struck,
+    Took,
+)
 from modecheck.model.copies import unnumbered
 from modecheck.model.parts import Chip, Device, Rule
 from modecheck.model.terms import InState, ReadVariable, parts_of
-from modecheck.repair.changes import Change, Data, Value
+from modecheck.repair.changes import Change, Data, Matters, Value
 from modecheck.repair.written import Written, WrittenChip, WrittenRule
 
+AFTER_TAKING = frozenset({"to", "do", "send", "signal", "start", "stop", "steps"})
+"""Keys of a rule that make no difference before it is taken."""
+ABOUT_WAITING = ("livelock", "unending-switch", "endless-switch", "unrecoverable-pairing")
 FALLBACK = "100 ms"
 """The duration of a new timer in a device that has none to take as an example."""
 
@@ -43,6 +56,10 @@ class Situation:
     """For each scenario the state of every chip at its end."""
     dropped: set[str] = field(default_factory=set)
     """Links that drop a message in a scenario."""
+    heard: set[tuple[str, str, str]] = field(default_factory=set)
+    """What came to each chip in a scenario: the chip, its state then, the message or signal."""
+    used: dict[str, set[tuple[str, str]]] = field(default_factory=dict)
+    """For each finding the parts that take part in its scenario, as in `Change.about`."""
 
     def __post_init__(self) -> None:
         for finding in self.findings:
@@ -53,6 +70,7 @@ class Situation:
     def _follow(self, finding: Finding) -> None:
         assert finding.trace is not None
         product, steps = finding.trace.product, finding.trace.steps
+        used = self.used.setdefault(finding.id, set())
         for number, one in enumerate(steps):
             states = {
                 chip.name: chip.leaves[one.before[chip.state_field]] for chip in product.chips
@@ -66,8 +84,23 @@ class Situation:
                 if isinstance(what, Took):
                     rule = product.rules[what.rule]
                     self.moments.append(Moment(rule, len(steps) - number, states, values))
+                    if (where := self.written.rule(rule)) is not None:
+                        used.add((where.chip, where.name))
+                elif isinstance(what, SignalEmitted):
+                    heard = product.signals[what.signal]
+                    self.heard |= {(name, leaf, heard) for name, leaf in states.items()}
                 elif isinstance(what, Dropped):
                     self.dropped.add(product.queues[what.queue].name)
+                if isinstance(what, Arrived):
+                    queue = product.queues[what.queue]
+                    name = product.chips[queue.receiver].name
+                    message = queue.messages[what.message - 1].name
+                    self.heard.add((name, states[name], message))
+                if isinstance(what, Struck):
+                    used.add((unnumbered(product.chips[what.chip].name), ""))
+                elif isinstance(what, Accepted | Arrived | Dropped | Doubled | Corrupted):
+                    link = product.device.links[product.queues[what.queue].name]
+                    used.add(("", unnumbered(link.called)))
         last = next((one.step.after for one in reversed(steps) if one.step.after), None)
         if last is None:
             last = steps[-1].before if steps else product.initial
@@ -107,6 +140,33 @@ class Situation:
             if kept and not chip.actor:
                 found[name] = kept
         return found
+
+    @cached_property
+    def stuck(self) -> set[tuple[str, str]]:
+        """Chips with the states in which they wait in vain, as findings name them or scenarios end,
+        if these are about waiting.
+        """
+        subjects = " ".join(one.subject for one in self.findings)
+        found = {
+            (name, leaf)
+            for name, chip in self.device.chips.items()
+            for leaf in chip.leaves
+            if re.search(rf"(^|[+ ]){re.escape(name)}\.{leaf}([+. ]|$)", subjects)
+        }
+        patient = any(
+            one.trace is None or one.trace.loop_from or one.code in ABOUT_WAITING
+            or (need := self.device.requirements.get(one.subject)) and need.pattern == "recoverable"
+            for one in self.findings
+        )  # fmt: skip
+        if patient:
+            found |= {(name, leaf) for name, leaves in self.waiting.items() for leaf in leaves}
+        return found
+
+    def comes_to(self, rule: WrittenRule, leaves: Iterable[str]) -> bool:
+        """Whether an event of a rule comes to its chip in one of these states."""
+        events = {event.name for one in self.model_rules(rule) for event in one.trigger}
+        names = [chip.name for chip in self.chips_of(rule.chip)]
+        return any((n, x, e) in self.heard for n in names for x in leaves for e in events)
 
     @cached_property
     def distance(self) -> dict[tuple[str, str], int]:
@@ -173,17 +233,23 @@ class Situation:
 
     def change_rule(
         self, family: str, rule: WrittenRule, keys: Data, sentence: str, *,
-        rank: float = 0.0, timers: int = 0, all_alike: bool = True,
+        rank: float = 0.0, all_alike: bool = True, more: bool | None = None,
     ) -> Change:  # fmt: skip
-        """A change of some keys of one rule; the sentence is about what `rule` does."""
+        """A change of some keys of one rule; the sentence is about what `rule` does. With `more` it
+        may be taken where it was not before, with False only where it was; None where its keys say
+        so.
+        """
+        if more is None:
+            more = not AFTER_TAKING.issuperset(keys)
+        matters = Matters.MORE_STEPS if "on" not in rule.data else Matters.ANYWHERE
         chips = self.written.alike(rule.chip) if all_alike else [rule.chip]
         return Change(
             family,
             f"{' and '.join(chips)}: {sentence}",
             self.on_rule(rule, keys, all_alike=all_alike),
             frozenset((chip, rule.name) for chip in chips),
-            timers,
-            rank + 0.2 * self.distance.get((rule.chip, rule.name), 20),
+            rank=rank + 0.2 * self.distance.get((rule.chip, rule.name), 20),
+            matters=matters if more else Matters.WHERE_USED,
         )
 
     def new_rule(
@@ -203,6 +269,7 @@ class Situation:
             frozenset((one, name) for one in chips),
             timers,
             rank + near,
+            Matters.ANYWHERE if "on" in data else Matters.MORE_STEPS,
         )
 
     def _new_name(self, chip: WrittenChip) -> str:

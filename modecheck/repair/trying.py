@@ -52,7 +52,8 @@ class Outcome(Enum):
 @dataclass(frozen=True, slots=True)
 class Trial:
     """A candidate with its outcome: which of the wanted findings are `gone`, the ids of those that
-    are `new`, what is `lost` in words, and how many states the device has with it.
+    are `new`, what is `lost` in words, what is never reached any more that was part of what was wrong
+    (`given_up`), and how many states the device has with it.
     """
 
     candidate: Candidate
@@ -60,6 +61,7 @@ class Trial:
     gone: frozenset[str] = frozenset()
     new: tuple[str, ...] = ()
     lost: tuple[str, ...] = ()
+    given_up: tuple[str, ...] = ()
     states: tuple[int, ...] = ()
 
     @property
@@ -93,9 +95,10 @@ class Bench:
         except (ModecheckError, Clash):
             return Trial(candidate, Outcome.INVALID)
         there = [one for one in self.wanted if not self._still_shown(one, devices)]
-        if not there:
+        large = self.states > SMALL
+        if not there or (large and len(there) < len(self.wanted)):
             return Trial(candidate, Outcome.STAYS)
-        if self.states > SMALL and not any(self._gone_at_first_sight(there, devices)):
+        if large and not all(self._gone_at_first_sight(there, devices)):
             return Trial(candidate, Outcome.STAYS)
         return self._judged(candidate, devices)
 
@@ -155,8 +158,11 @@ class Bench:
             for one in found.requirements
             if one.after != HOLDS and (one.before == HOLDS or one.after in (VACUOUS, UNDECIDED))
         ]
-        lost = tuple(worse) if new else (*worse, *losses(self.verdict, after, candidate))
-        return Trial(candidate, _outcome(wanted, gone, new, lost), gone, new, lost, states)
+        lost, given_up = tuple(worse), tuple[str, ...]()
+        if gone and not new and not worse:
+            lost, given_up = losses(self.verdict, after, candidate)
+        outcome = _outcome(wanted, gone, new, lost)
+        return Trial(candidate, outcome, gone, new, lost, given_up, states)
 
 
 def _outcome(

@@ -14,23 +14,23 @@ from contextlib import AbstractContextManager
 from multiprocessing.connection import Connection, wait
 from multiprocessing.process import BaseProcess
 from types import TracebackType
+from typing import Any, Generic, TypeVar
 
 from modecheck.engine.contract.kept_files import look_at_folders
 from modecheck.engine.contract.phases import have_none, phase, unwatched
-from modecheck.repair.changes import Candidate
-from modecheck.repair.trying import Trial
 
 PATIENCE = 0.5
 """Seconds between two looks at the time."""
 MOST_WORKERS = 64
 
-Try = Callable[[Candidate], Trial]
+J = TypeVar("J")
+R = TypeVar("R")
 
 
-class Workers(AbstractContextManager["Workers"]):
-    """Processes that try candidates with the function `work`, until `deadline` (monotonic)."""
+class Workers(Generic[J, R], AbstractContextManager["Workers[J, R]"]):
+    """Processes that call the function `work` with candidates, until `deadline` (monotonic)."""
 
-    def __init__(self, work: Try, count: int, deadline: float | None) -> None:
+    def __init__(self, work: Callable[[J], R], count: int, deadline: float | None) -> None:
         self._work, self._deadline = work, deadline
         self._processes: dict[Connection, BaseProcess] = {}
         self.tried = 0
@@ -53,7 +53,7 @@ class Workers(AbstractContextManager["Workers"]):
     def time_is_up(self) -> bool:
         return self._deadline is not None and time.monotonic() > self._deadline
 
-    def tried_out(self, candidates: Iterator[Candidate], what: str) -> Iterator[Trial]:
+    def tried_out(self, candidates: Iterator[J], what: str) -> Iterator[R]:
         """The trials of these candidates as they are completed, as many as there is time for."""
         if not self._processes:
             for candidate in candidates:
@@ -66,7 +66,7 @@ class Workers(AbstractContextManager["Workers"]):
             return
         yield from self._in_parallel(candidates, what)
 
-    def _in_parallel(self, candidates: Iterator[Candidate], what: str) -> Iterator[Trial]:
+    def _in_parallel(self, candidates: Iterator[J], what: str) -> Iterator[R]:
         busy: set[Connection] = set()
         for connection in list(self._processes):
             self._give(connection, candidates, busy)
@@ -86,16 +86,16 @@ class Workers(AbstractContextManager["Workers"]):
             self._end()
 
     def _give(
-        self, connection: Connection, candidates: Iterator[Candidate], busy: set[Connection]
+        self, connection: Connection, candidates: Iterator[J], busy: set[Connection]
     ) -> None:
         candidate = next(candidates, None)
         if candidate is not None:
             connection.send(candidate)
             busy.add(connection)
 
-    def _take(self, connection: Connection) -> Trial | None:
+    def _take(self, connection: Connection) -> R | None:
         try:
-            trial: Trial = connection.recv()
+            trial: R = connection.recv()
         except (EOFError, ConnectionError):
             self.broken += 1
             self._processes.pop(connection).join()
@@ -119,7 +119,7 @@ class Workers(AbstractContextManager["Workers"]):
         self._end()
 
 
-def _serve(work: Try, connection: Connection) -> None:
+def _serve(work: Callable[[Any], object], connection: Connection) -> None:
     """What a process does: try what it is given, until nobody asks any more."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     have_none()

@@ -102,14 +102,16 @@ def _noticing(
     for state in chip.states:
         if heard.issuperset(_leaves(model, state)):
             continue
-        here = state in at.waiting.get(model.name, ())
+        leaves = _leaves(model, state)
+        here = any((model.name, leaf, signal) in at.heard for leaf in leaves)
+        stuck = any((model.name, leaf) in at.stuck for leaf in leaves)
         for target in chip.states:
             near = 0.0 if target == state and state in timed else 0.5
             data: Data = {"in": state, "on": signal, "to": target}
             words = f"in {state}, {signal} leads to {target}"
             if target == state:
                 words = f"in {state}, {signal} starts its timers again"
-            rank = near + (0.0 if here else 1.5)
+            rank = near + (0.0 if here else 1.5 if stuck else 3.0)
             yield at.new_rule(ANSWER, chip, data, words, rank=rank)
 
 

@@ -78,7 +78,9 @@ def _stronger(
             continue
         both = f"{base} and {condition}" if base else condition
         words = f"{rule.name} is taken only if {condition}"
-        yield at.change_rule(GUARD, rule, {"if": both}, words, rank=rank, all_alike=copied)
+        yield at.change_rule(
+            GUARD, rule, {"if": both}, words, rank=rank, all_alike=copied, more=False
+        )
 
 
 def _conditions(

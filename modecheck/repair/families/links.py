@@ -8,7 +8,7 @@ import re
 from collections.abc import Iterator
 
 from modecheck.model.parts import Link
-from modecheck.repair.changes import Change, Data, Value, nested
+from modecheck.repair.changes import Change, Data, Matters, Value, nested
 from modecheck.repair.situation import Situation
 
 LINK = "links"
@@ -35,7 +35,7 @@ def link_changes(at: Situation) -> Iterator[Change]:
         for extra, keys, words in _changes(at, name, data, links[0]):
             yield Change(
                 LINK, f"{name} {words}", nested(path, keys), frozenset({("", name)}),
-                rank=rank + extra,
+                rank=rank + extra, matters=Matters.WHERE_USED,
             )  # fmt: skip
 
 

@@ -21,7 +21,8 @@ def new_timer_changes(at: Situation) -> Iterator[Change]:
     """A new timer in each state; where a chip waits first."""
     for chip in at.entries:
         model = at.chips_of(chip.name)[0]
-        waiting = set().union(*(at.waiting.get(c.name, set()) for c in at.chips_of(chip.name)))
+        names = {one.name for one in at.chips_of(chip.name)}
+        waiting = {leaf for name, leaf in at.stuck if name in names}
         for state in chip.states:
             if model.states[state].children:
                 continue

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
-from modecheck.repair.changes import Change, Value
+from modecheck.repair.changes import Change, Matters, Value
 from modecheck.repair.families.writes import spelled_values
 from modecheck.repair.situation import Situation
 from modecheck.repair.written import WrittenChip
@@ -23,7 +24,9 @@ def storage_changes(at: Situation) -> Iterator[Change]:
             if not _cuts(at, chip):
                 continue
             words = f"{name} {verb} a power cut"
-            yield _on(at, STORE, chip, _declared(chip, name, {"persistent": value}), words, rank)
+            keys = _declared(chip, name, {"persistent": value})
+            one = _on(at, STORE, chip, keys, words, rank)
+            yield replace(one, matters=Matters.WHERE_USED)
 
 
 def _declared(chip: WrittenChip, name: str, keys: dict[str, Value]) -> tuple[tuple[str, ...], Value]:

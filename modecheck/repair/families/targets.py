@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from modecheck.repair.changes import Change, Value
 from modecheck.repair.situation import Situation
@@ -56,15 +57,20 @@ def source_changes(at: Situation) -> Iterator[Change]:
 def _one_more(at: Situation, chip: WrittenChip, rule: WrittenRule) -> Iterator[Change]:
     states = rule.words("in")
     inner = {leaf for one in states for leaf in _leaves(at, rule, one)}
-    waiting = at.waiting.get(at.chip_of(rule).name, set())
+    names = [chip.name for chip in at.chips_of(rule.chip)]
     for state in chip.states:
         if state in states or inner.issuperset(_leaves(at, rule, state)):
             continue
-        here = bool(waiting.intersection(_leaves(at, rule, state)))
+        leaves = _leaves(at, rule, state)
+        stuck = any((name, leaf) in at.stuck for name in names for leaf in leaves)
+        heard = at.comes_to(rule, leaves)
+        here = heard or (stuck and ("on" not in rule.data or not at.heard))
+        rank = 0.0 if stuck and here else 0.4 if here else 1.5 if stuck else 3.0
+        rank += 0.1 * (len(leaves) - 1)
         value: Value = [*states, state]
         words = f"{rule.name} applies in {state}, too"
         # What is wrong happens in the state where the chip waits, not where the rule is taken.
-        yield _near(at, rule, {"in": value}, words, rank=0.0 if here else 3.0, here=here)
+        yield _near(at, rule, {"in": value}, words, rank=rank, here=here or stuck)
 
 
 def _fewer(at: Situation, rule: WrittenRule) -> Iterator[Change]:
@@ -74,7 +80,7 @@ def _fewer(at: Situation, rule: WrittenRule) -> Iterator[Change]:
     for state in states if len(states) > 1 else ():
         left: Value = [one for one in states if one != state]
         words = f"{rule.name} does not apply in {state}"
-        yield at.change_rule(IN, rule, {"in": left}, words, rank=0.5)
+        yield at.change_rule(IN, rule, {"in": left}, words, rank=0.5, more=False)
 
 
 def _near(
@@ -83,7 +89,7 @@ def _near(
     change = at.change_rule(IN, rule, keys, words, rank=rank)
     if not here:
         return change
-    return Change(IN, change.sentence, change.overlay, change.about, rank=rank)
+    return replace(change, rank=rank)
 
 
 def _leaves(at: Situation, rule: WrittenRule, state: str) -> tuple[str, ...]:
