@@ -25,6 +25,7 @@ LAYERS = (
     "bench",
     "tours",
     "review",
+    "repair",
     "draw",
     "report",
     "editor",

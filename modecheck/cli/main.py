@@ -28,6 +28,7 @@ COMMANDS = {
     "language-server": "modecheck.cli.language_server_command",
     "new": "modecheck.cli.new_command",
     "page": "modecheck.cli.page_command",
+    "repair": "modecheck.cli.repair_command",
     "roam": "modecheck.cli.roam_command",
     "schema": "modecheck.cli.schema_command",
     "scxml": "modecheck.cli.scxml_command",

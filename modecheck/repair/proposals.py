@@ -71,9 +71,11 @@ def find_repairs(
     search: Search,
     *,
     assessed: int,
+    most_seconds: float | None = None,
 ) -> Repairs:
     """Repairs of the wanted findings of a device, of which `verdict` is the verdict. The first
-    `assessed` of them are compared with the device.
+    `assessed` of them are compared with the device. The search ends with the seconds of `search`,
+    or after `most_seconds` of processor time.
     """
     began, seconds = time.monotonic(), search.limits.seconds
     workers = search.threads or os.cpu_count() or 1
@@ -82,7 +84,9 @@ def find_repairs(
         bench = Bench(devices[0].file, tuple(devices), verdict, tuple(wanted), alone, folder)
         until = None if seconds is None else began + seconds * FOR_SEARCHING
         with Workers(bench.try_out, workers, until) as pool:
-            found = RepairSearch(bench, read_written(devices[0].file), pool)
+            found = RepairSearch(
+                bench, read_written(devices[0].file), pool, most_seconds=most_seconds
+            )
             found.run()
         end = None if seconds is None else began + seconds
         proposals = _assessed(bench, found.kept, alone, assessed, workers, end)

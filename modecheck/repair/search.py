@@ -29,7 +29,8 @@ SIZE_COUNTS = 0.1
 @dataclass(slots=True)
 class Tally:
     """What was tried: how many candidates of each family (a pair counts for both) with each
-    outcome, and whether some were left out.
+    outcome, whether some were left out, and the processor seconds of all. `ruled_out` candidates
+    were not tried, because a scenario that does not use what they change shows its finding.
     """
 
     singles: int = 0
@@ -39,6 +40,8 @@ class Tally:
     stopped_by: str = ""
     possible: int = 0
     ruled_out: int = 0
+    seconds: float = 0.0
+    enough: bool = False
 
     def add(self, trial: Trial) -> None:
         if len(trial.candidate.changes) > 1:
@@ -46,13 +49,14 @@ class Tally:
         else:
             self.singles += 1
         self.outcomes[trial.outcome] += 1
+        self.seconds += trial.seconds
         self.families.update(one.family for one in trial.candidate.changes)
 
 
 @dataclass(slots=True)
 class RepairSearch:
     """A search for repairs of the wanted findings of a bench. `trials` holds what takes some of
-    them away.
+    them away. No candidate is begun once all together took `most_seconds` of processor time.
     """
 
     bench: Bench
@@ -60,7 +64,14 @@ class RepairSearch:
     workers: Workers[Candidate, Trial]
     tally: Tally = field(default_factory=Tally)
     trials: list[Trial] = field(default_factory=list)
+    most_seconds: float | None = None
     _known: set[str] = field(default_factory=set)
+
+    @property
+    def is_over(self) -> bool:
+        """Whether the time for looking is up."""
+        spent = self.most_seconds is not None and self.tally.seconds > self.most_seconds
+        return spent or self.workers.time_is_up
 
     @property
     def kept(self) -> list[Trial]:
@@ -78,9 +89,9 @@ class RepairSearch:
         self._try((Candidate((one,)) for one in first), "trying single changes")
         if not self.kept:
             self._try((Candidate((one,)) for one in rest), "trying single changes")
-        if not self.kept and not self.workers.time_is_up:
+        if not self.kept and not self.is_over:
             self._try(self._pairs([*first, *rest]), "trying pairs of changes")
-        if self.workers.time_is_up and len(self.kept) < ENOUGH:
+        if self.is_over and len(self.kept) < ENOUGH:
             self.tally.stopped_by = "the bound of seconds"
 
     def _helped_by(self, change: Change, at: Situation) -> int:
@@ -103,6 +114,9 @@ class RepairSearch:
         """Each candidate once, as long as there are too few repairs."""
         for one in candidates:
             if len(self.kept) >= ENOUGH:
+                self.tally.enough = True
+                return
+            if self.is_over:
                 return
             try:
                 key = one.key

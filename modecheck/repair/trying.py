@@ -8,6 +8,7 @@ kept has been checked completely, from its text, as `modecheck check --with` doe
 from __future__ import annotations
 
 import os
+import time
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from enum import Enum
@@ -53,7 +54,7 @@ class Outcome(Enum):
 class Trial:
     """A candidate with its outcome: which of the wanted findings are `gone`, the ids of those that
     are `new`, what is `lost` in words, what is never reached any more that was part of what was wrong
-    (`given_up`), and how many states the device has with it.
+    (`given_up`), how many states the device has with it, and the processor seconds that it took.
     """
 
     candidate: Candidate
@@ -63,6 +64,7 @@ class Trial:
     lost: tuple[str, ...] = ()
     given_up: tuple[str, ...] = ()
     states: tuple[int, ...] = ()
+    seconds: float = 0.0
 
     @property
     def promising(self) -> bool:
@@ -90,6 +92,11 @@ class Bench:
 
     def try_out(self, candidate: Candidate) -> Trial:
         """What becomes of the findings."""
+        began = time.process_time()
+        trial = self._tried_out(candidate)
+        return replace(trial, seconds=time.process_time() - began)
+
+    def _tried_out(self, candidate: Candidate) -> Trial:
         try:
             devices = self.changed(candidate)
         except (ModecheckError, Clash):

@@ -13,6 +13,7 @@ from modecheck.repair.families import (
     links,
     new_timers,
     sendings,
+    siblings,
     storage,
     targets,
     turns,
@@ -24,6 +25,7 @@ from modecheck.repair.situation import Situation
 Family: TypeAlias = Callable[[Situation], Iterator[Change]]
 
 FAMILIES: dict[str, tuple[str, Family]] = {
+    siblings.SIBLING: ("what another chip of its file does", siblings.sibling_changes),
     targets.TO: ("where a rule leads", targets.target_changes),
     targets.IN: ("where a rule applies", targets.source_changes),
     guards.GUARD: ("when a rule is taken", guards.guard_changes),

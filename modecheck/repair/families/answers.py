@@ -5,6 +5,7 @@ elsewhere, to discard it, to defer it, or to take notice of it.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from modecheck.model.copies import unnumbered
 from modecheck.model.parts import Chip
@@ -130,7 +131,8 @@ def _forgetting(at: Situation, chip: WrittenChip, model: Chip) -> Iterator[Chang
                 if not known:
                     data: Data = {"on": event, "do": [f"{end.variable} = none"]}
                     words = f"{event} makes it forget: {end.variable} = none"
-                    yield at.new_rule(ANSWER, chip, data, words, rank=0.0)
+                    one = at.new_rule(ANSWER, chip, data, words)
+                    yield replace(one, rank=0.0)
 
 
 def _too_late(at: Situation, chip: WrittenChip, model: Chip) -> Iterator[Change]:

@@ -18,6 +18,7 @@ POLICIES = {
     "wait": "makes its sender wait while it is full",
     "error": "must never be full",
 }
+SHORT_OF_ROOM = ("overflow", "blocked-reaction", "time-stop")
 MOST_MORE = 2
 """Places that a link gets in addition."""
 
@@ -46,9 +47,10 @@ def _called(link: Link) -> str:
 def _changes(
     at: Situation, name: str, data: Data, link: Link
 ) -> Iterator[tuple[float, Data, str]]:
+    short = any(one.code in SHORT_OF_ROOM for one in at.findings)
     for more in range(1, MOST_MORE + 1):
         places = link.capacity + more
-        yield 0.2 * more, {"capacity": places}, f"holds {places} messages"
+        yield (0.0 if short else 0.5) + 0.1 * more, {"capacity": places}, f"holds {places} messages"
     for rank, (policy, words) in enumerate(POLICIES.items()):
         if policy != link.when_full:
             yield 0.3 + 0.1 * rank, {"when_full": policy}, words
@@ -70,7 +72,7 @@ def _up(at: Situation, name: str, data: Data, link: Link) -> Iterator[tuple[floa
         negated = text[4:] if re.fullmatch(r"not [\w.]+", text) else f"not {text}"
         if not re.fullmatch(r"(not )?[\w.]+", text):
             negated = f"not ({text})"
-        yield 0.2, {"up_when": negated}, f"is up if {negated}"
+        yield 0.6, {"up_when": negated}, f"is up if {negated}"
     for end in (link.sender, link.receiver):
         chip = at.device.chips[end]
         for state in chip.states:
