@@ -1,1 +1,1 @@
-"""What would repair a device: small changes of its files, each tried as if it were laid over them."""
+"""What would repair a device: small changes, each tried as if it were laid over its files."""

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from enum import Enum
 from typing import TypeAlias, Union
 
-Value: TypeAlias = Union[str, int, bool, None, "list[Value]", "Data"]
+Value: TypeAlias = Union[str, int, bool, "list[Value]", "Data", None]
 Data: TypeAlias = dict[str, Value]
 
 PLAIN = re.compile(r"[A-Za-z_][\w .+*/()=!<>-]*")
@@ -35,7 +35,7 @@ class Matters(Enum):
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class RepairChange:
     """One change. `family` is a key of `modecheck.repair.families.all_families.FAMILIES`.
 
     `about` names the parts that it touches: (chip, rule) or (chip, ""), or ("", link). `timers` is
@@ -60,7 +60,7 @@ class Change:
 class Candidate:
     """Changes that are tried together; none writes a value that another one writes."""
 
-    changes: tuple[Change, ...]
+    changes: tuple[RepairChange, ...]
 
     @property
     def overlay(self) -> Data:
@@ -133,9 +133,7 @@ def _block(data: Mapping[str, Value], indent: int) -> Iterator[str]:
     for key, value in data.items():
         start = f"{' ' * indent}{_scalar(key)}:"
         inline = f"{start} {_inline(value)}"
-        if not isinstance(value, dict) or not value:
-            yield inline
-        elif indent and len(inline) <= WIDTH:
+        if not isinstance(value, dict) or not value or (indent and len(inline) <= WIDTH):
             yield inline
         else:
             yield start

@@ -126,7 +126,9 @@ def _where_findings_end(old: Verdict, new: Verdict, variant: Explored) -> set[Pl
             continue
         product = finding.trace.product
         after = [one.step.after for one in finding.trace.steps if one.step.after is not None]
-        for value, field in zip(after[-1] if after else product.initial, product.fields, strict=False):
+        for value, field in zip(
+            after[-1] if after else product.initial, product.fields, strict=False
+        ):
             if field.owner >= 0:
                 told = _told(product, field, value)
                 found |= {(mode, product.chips[field.owner].name, told) for mode in modes}

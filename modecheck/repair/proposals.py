@@ -15,9 +15,9 @@ from modecheck.engine.choice import Search
 from modecheck.engine.contract.space import Limits
 from modecheck.model.parts import Device
 from modecheck.repair.assessing import Assessment, assess
-from modecheck.repair.search import RepairSearch, Tally
-from modecheck.repair.trying import Bench, Trial
-from modecheck.repair.workers import Workers
+from modecheck.repair.repair_search import RepairSearch, TrialTally
+from modecheck.repair.trial_workers import TrialWorkers
+from modecheck.repair.trying import Trial, TrialBench
 from modecheck.repair.written import read_written
 
 FOR_SEARCHING = 0.75
@@ -55,7 +55,7 @@ class Repairs:
     wanted: tuple[Finding, ...]
     proposals: tuple[Proposal, ...]
     near: tuple[Trial, ...]
-    tally: Tally
+    tally: TrialTally
     seconds: float = 0.0
 
     @property
@@ -81,9 +81,9 @@ def find_repairs(
     workers = search.threads or os.cpu_count() or 1
     alone = replace(search, threads=1, limits=Limits(memory=search.limits.memory))
     with tempfile.TemporaryDirectory() as folder:
-        bench = Bench(devices[0].file, tuple(devices), verdict, tuple(wanted), alone, folder)
+        bench = TrialBench(devices[0].file, tuple(devices), verdict, tuple(wanted), alone, folder)
         until = None if seconds is None else began + seconds * FOR_SEARCHING
-        with Workers(bench.try_out, workers, until) as pool:
+        with TrialWorkers(bench.try_out, workers, until) as pool:
             found = RepairSearch(
                 bench, read_written(devices[0].file), pool, most_seconds=most_seconds
             )
@@ -100,7 +100,12 @@ def find_repairs(
 
 
 def _assessed(
-    bench: Bench, kept: Sequence[Trial], search: Search, count: int, workers: int, end: float | None
+    bench: TrialBench,
+    kept: Sequence[Trial],
+    search: Search,
+    count: int,
+    workers: int,
+    end: float | None,
 ) -> tuple[Proposal, ...]:
     """The proposals, the best first."""
     first = sorted((Proposal(one, Assessment()) for one in kept), key=lambda one: one.rank)
@@ -108,10 +113,12 @@ def _assessed(
     work = _assessing(bench, search, times)
     known: dict[str, Assessment] = {}
     chosen = [one.trial for one in first[: 2 * count]]
-    with Workers(work, min(workers, len(chosen)), end) as pool:
+    with TrialWorkers(work, min(workers, len(chosen)), end) as pool:
         for trial, assessment in pool.tried_out(iter(chosen), "comparing repairs"):
             known[trial.candidate.key] = assessment
-    found = [replace(one, assessment=known.get(one.trial.candidate.key, one.assessment)) for one in first]
+    found = [
+        replace(one, assessment=known.get(one.trial.candidate.key, one.assessment)) for one in first
+    ]
     return tuple(sorted(found, key=lambda one: one.rank))
 
 
@@ -120,7 +127,7 @@ def _times(device: Device, search: Search) -> DeviceTimes | None:
 
 
 def _assessing(
-    bench: Bench, search: Search, times: DeviceTimes | None
+    bench: TrialBench, search: Search, times: DeviceTimes | None
 ) -> Callable[[Trial], tuple[Trial, Assessment]]:
     def work(trial: Trial) -> tuple[Trial, Assessment]:
         after = bench.changed(trial.candidate)[0]

@@ -15,7 +15,7 @@ from modecheck.engine.reference.plain import Interpreter, State, Step
 from modecheck.engine.reference.system_actions import obliging_labels
 from modecheck.model.parts import Device
 from modecheck.product.ir import Product
-from modecheck.repair.changes import Change, Matters
+from modecheck.repair.changes import Matters, RepairChange
 
 ENDS_BADLY = {
     "unspecified-reception", "blocked-reaction", "overflow", "out-of-range", "lost-bond",
@@ -72,9 +72,11 @@ def _is_decided_by(finding: Finding, old: Device, new: Device) -> bool:
     return need.terms == now.terms and need.span == now.span
 
 
-def cannot_help(change: Change, finding: Finding, device: Device, used: set[PartInUse]) -> bool:
+def cannot_help(
+    change: RepairChange, finding: Finding, device: Device, used: set[PartInUse]
+) -> bool:
     """Whether a change leaves a finding's scenario as it is; `used` are the parts that take part
-    in it, as in `Change.about`. False where that is not known.
+    in it, as in `RepairChange.about`. False where that is not known.
     """
     if not is_shown_by_scenario(finding, device):
         return False

@@ -1,29 +1,20 @@
-"""What candidates are made from: the device, how it is written, and the scenarios of its findings."""
+"""What candidates are made from: a device, how it is written, and what its scenarios show."""
 
 from __future__ import annotations
 
 import re
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
 
 from modecheck.checks.findings import Finding
-from modecheck.engine.reference.happenings import (
-    Accepted,
-    Arrived,
-    Corrupted,
-    Doubled,
-    Dropped,
-    SignalEmitted,
-    Struck,
-    Took,
-)
 from modecheck.model.copies import unnumbered
 from modecheck.model.parts import Chip, Device, Rule
 from modecheck.model.terms import InState, ReadVariable, parts_of
-from modecheck.repair.changes import Change, Data, Matters, Value
-from modecheck.repair.written import Written, WrittenChip, WrittenRule
+from modecheck.repair.changes import Data, Matters, RepairChange, Value
+from modecheck.repair.scenario_facts import ScenarioFacts, TakenMoment
+from modecheck.repair.written import WrittenChip, WrittenDevice, WrittenRule
 
 AFTER_TAKING = frozenset({"to", "do", "send", "signal", "start", "stop", "steps"})
 """Keys of a rule that make no difference before it is taken."""
@@ -32,81 +23,30 @@ FALLBACK = "100 ms"
 """The duration of a new timer in a device that has none to take as an example."""
 
 
-@dataclass(frozen=True, slots=True)
-class Moment:
-    """A rule that a scenario takes, how many steps before its end, and every chip's state and the
-    variables' values just before.
-    """
-
-    rule: Rule
-    before_end: int
-    states: dict[str, str]
-    values: dict[tuple[str, str], str]
-
-
 @dataclass
-class Situation:
-    """A device with findings that are to go."""
+class RepairSituation:
+    """A device with findings that are to go, and what their scenarios show."""
 
     device: Device
-    written: Written
+    written: WrittenDevice
     findings: Sequence[Finding]
-    moments: list[Moment] = field(default_factory=list)
-    ends: list[dict[str, str]] = field(default_factory=list)
-    """For each scenario the state of every chip at its end."""
-    dropped: set[str] = field(default_factory=set)
-    """Links that drop a message in a scenario."""
-    heard: set[tuple[str, str, str]] = field(default_factory=set)
-    """What came to each chip in a scenario: the chip, its state then, the message or signal."""
-    used: dict[str, set[tuple[str, str]]] = field(default_factory=dict)
-    """For each finding the parts that take part in its scenario, as in `Change.about`."""
 
-    def __post_init__(self) -> None:
+    @cached_property
+    def shown(self) -> ScenarioFacts:
+        shown = ScenarioFacts(self.written)
         for finding in self.findings:
             if finding.trace is not None:
-                self._follow(finding)
-        self.moments.sort(key=lambda one: one.before_end)
+                shown.follow(finding)
+        shown.moments.sort(key=lambda one: one.before_end)
+        return shown
 
-    def _follow(self, finding: Finding) -> None:
-        assert finding.trace is not None
-        product, steps = finding.trace.product, finding.trace.steps
-        used = self.used.setdefault(finding.id, set())
-        for number, one in enumerate(steps):
-            states = {
-                chip.name: chip.leaves[one.before[chip.state_field]] for chip in product.chips
-            }
-            values = {
-                (product.chips[f.owner].name, f.name.rpartition(".")[2]): f.type.spell(value)
-                for f, value in zip(product.fields, one.before, strict=False)
-                if f.type is not None and f.owner >= 0 and f.low <= value <= f.high
-            }
-            for what in one.step.happenings:
-                if isinstance(what, Took):
-                    rule = product.rules[what.rule]
-                    self.moments.append(Moment(rule, len(steps) - number, states, values))
-                    if (where := self.written.rule(rule)) is not None:
-                        used.add((where.chip, where.name))
-                elif isinstance(what, SignalEmitted):
-                    heard = product.signals[what.signal]
-                    self.heard |= {(name, leaf, heard) for name, leaf in states.items()}
-                elif isinstance(what, Dropped):
-                    self.dropped.add(product.queues[what.queue].name)
-                if isinstance(what, Arrived):
-                    queue = product.queues[what.queue]
-                    name = product.chips[queue.receiver].name
-                    message = queue.messages[what.message - 1].name
-                    self.heard.add((name, states[name], message))
-                if isinstance(what, Struck):
-                    used.add((unnumbered(product.chips[what.chip].name), ""))
-                elif isinstance(what, Accepted | Arrived | Dropped | Doubled | Corrupted):
-                    link = product.device.links[product.queues[what.queue].name]
-                    used.add(("", unnumbered(link.called)))
-        last = next((one.step.after for one in reversed(steps) if one.step.after), None)
-        if last is None:
-            last = steps[-1].before if steps else product.initial
-        self.ends.append(
-            {chip.name: chip.leaves[last[chip.state_field]] for chip in product.chips}
-        )
+    @property
+    def moments(self) -> list[TakenMoment]:
+        return self.shown.moments
+
+    @property
+    def ends(self) -> list[dict[str, str]]:
+        return self.shown.ends
 
     @cached_property
     def named(self) -> set[str]:
@@ -153,20 +93,21 @@ class Situation:
             for leaf in chip.leaves
             if re.search(rf"(^|[+ ]){re.escape(name)}\.{leaf}([+. ]|$)", subjects)
         }
-        patient = any(
-            one.trace is None or one.trace.loop_from or one.code in ABOUT_WAITING
-            or (need := self.device.requirements.get(one.subject)) and need.pattern == "recoverable"
-            for one in self.findings
-        )  # fmt: skip
-        if patient:
+        if any(map(self._is_about_waiting, self.findings)):
             found |= {(name, leaf) for name, leaves in self.waiting.items() for leaf in leaves}
         return found
+
+    def _is_about_waiting(self, finding: Finding) -> bool:
+        if finding.trace is None or finding.trace.loop_from or finding.code in ABOUT_WAITING:
+            return True
+        need = self.device.requirements.get(finding.subject)
+        return need is not None and need.pattern == "recoverable"
 
     def comes_to(self, rule: WrittenRule, leaves: Iterable[str]) -> bool:
         """Whether an event of a rule comes to its chip in one of these states."""
         events = {event.name for one in self.model_rules(rule) for event in one.trigger}
         names = [chip.name for chip in self.chips_of(rule.chip)]
-        return any((n, x, e) in self.heard for n in names for x in leaves for e in events)
+        return any((n, x, e) in self.shown.heard for n in names for x in leaves for e in events)
 
     @cached_property
     def distance(self) -> dict[tuple[str, str], int]:
@@ -178,7 +119,7 @@ class Situation:
                 found.setdefault((where.chip, where.name), moment.before_end)
         return found
 
-    def moments_of(self, rule: WrittenRule) -> list[Moment]:
+    def moments_of(self, rule: WrittenRule) -> list[TakenMoment]:
         """When the scenarios take a rule, the last time first."""
         return [one for one in self.moments if self.written.rule(one.rule) is rule]
 
@@ -234,7 +175,7 @@ class Situation:
     def change_rule(
         self, family: str, rule: WrittenRule, keys: Data, sentence: str, *,
         rank: float = 0.0, all_alike: bool = True, more: bool | None = None,
-    ) -> Change:  # fmt: skip
+    ) -> RepairChange:  # fmt: skip
         """A change of some keys of one rule; the sentence is about what `rule` does. With `more` it
         may be taken where it was not before, with False only where it was; None where its keys say
         so.
@@ -243,7 +184,7 @@ class Situation:
             more = not AFTER_TAKING.issuperset(keys)
         matters = Matters.MORE_STEPS if "on" not in rule.data else Matters.ANYWHERE
         chips = self.written.alike(rule.chip) if all_alike else [rule.chip]
-        return Change(
+        return RepairChange(
             family,
             f"{' and '.join(chips)}: {sentence}",
             self.on_rule(rule, keys, all_alike=all_alike),
@@ -255,17 +196,19 @@ class Situation:
     def new_rule(
         self, family: str, chip: WrittenChip, data: Data, sentence: str, *,
         rank: float = 0.0, all_alike: bool = True,
-    ) -> Change:  # fmt: skip
+    ) -> RepairChange:  # fmt: skip
         """A rule that the chip does not have yet."""
         chips = self.written.alike(chip.name) if all_alike else [chip.name]
         name = self._new_name(chip)
         path = ("rules", name)
         timers = int("after" in data or "period" in data)
         near = 0.0 if chip.name in {unnumbered(one) for one in self.waiting} else 2.0
-        return Change(
+        return RepairChange(
             family,
             f"{' and '.join(chips)}: {sentence}",
-            self.written.on_chip(chip.name, path, {**data, "text": told(data)}, all_alike=all_alike),
+            self.written.on_chip(
+                chip.name, path, {**data, "text": told(data)}, all_alike=all_alike
+            ),
             frozenset((one, name) for one in chips),
             timers,
             rank + near,

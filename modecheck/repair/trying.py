@@ -22,7 +22,7 @@ from modecheck.checks.findings import Finding
 from modecheck.checks.judged import BROKEN, HOLDS, UNDECIDED, VACUOUS
 from modecheck.checks.verdict import check
 from modecheck.engine.choice import Search, explore_with
-from modecheck.engine.contract.space import Limits, Space
+from modecheck.engine.contract.space import Space
 from modecheck.model.devices import read_device
 from modecheck.model.errors import ModecheckError
 from modecheck.model.parts import Device
@@ -38,7 +38,7 @@ LARGER, AT_LEAST = 8, 3_000
 """A changed device is explored up to so many times the states of the device, and at least these."""
 
 
-class Outcome(Enum):
+class TrialOutcome(Enum):
     """What came of a candidate."""
 
     INVALID = "no valid device"
@@ -53,12 +53,12 @@ class Outcome(Enum):
 @dataclass(frozen=True, slots=True)
 class Trial:
     """A candidate with its outcome: which of the wanted findings are `gone`, the ids of those that
-    are `new`, what is `lost` in words, what is never reached any more that was part of what was wrong
-    (`given_up`), how many states the device has with it, and the processor seconds that it took.
+    are `new`, what is `lost` in words, and what is `given_up`: part of what was wrong, and never
+    reached any more. `states` are those of each variant, `seconds` the processor time of the trial.
     """
 
     candidate: Candidate
-    outcome: Outcome
+    outcome: TrialOutcome
     gone: frozenset[str] = frozenset()
     new: tuple[str, ...] = ()
     lost: tuple[str, ...] = ()
@@ -69,11 +69,11 @@ class Trial:
     @property
     def promising(self) -> bool:
         """Whether a second change may complete it."""
-        return bool(self.gone) and self.outcome is not Outcome.KEPT
+        return bool(self.gone) and self.outcome is not TrialOutcome.KEPT
 
 
 @dataclass(frozen=True, slots=True)
-class Bench:
+class TrialBench:
     """What candidates are tried on: a device in some variants with its verdict, and the findings
     that are to go. Files of candidates are written into `folder`.
     """
@@ -100,13 +100,13 @@ class Bench:
         try:
             devices = self.changed(candidate)
         except (ModecheckError, Clash):
-            return Trial(candidate, Outcome.INVALID)
+            return Trial(candidate, TrialOutcome.INVALID)
         there = [one for one in self.wanted if not self._still_shown(one, devices)]
         large = self.states > SMALL
         if not there or (large and len(there) < len(self.wanted)):
-            return Trial(candidate, Outcome.STAYS)
+            return Trial(candidate, TrialOutcome.STAYS)
         if large and not all(self._gone_at_first_sight(there, devices)):
-            return Trial(candidate, Outcome.STAYS)
+            return Trial(candidate, TrialOutcome.STAYS)
         return self._judged(candidate, devices)
 
     def changed(self, candidate: Candidate) -> list[Device]:
@@ -155,7 +155,7 @@ class Bench:
         states = tuple(one.exploration.state_count for one in after.explored)
         found = difference(self.verdict, after)
         if not all(one.exploration.complete for one in after.explored):
-            return Trial(candidate, Outcome.LARGE, states=states)
+            return Trial(candidate, TrialOutcome.LARGE, states=states)
         wanted = {one.id for one in self.wanted}
         left = [*after.findings, *(one.finding for one in after.accepted)]
         gone = frozenset(wanted.difference(one.id for one in left))
@@ -174,14 +174,14 @@ class Bench:
 
 def _outcome(
     wanted: set[str], gone: frozenset[str], new: Sequence[str], lost: Sequence[str]
-) -> Outcome:
+) -> TrialOutcome:
     if not gone:
-        return Outcome.STAYS
+        return TrialOutcome.STAYS
     if new:
-        return Outcome.NEW
+        return TrialOutcome.NEW
     if lost:
-        return Outcome.LOST
-    return Outcome.KEPT if gone == wanted else Outcome.PARTLY
+        return TrialOutcome.LOST
+    return TrialOutcome.KEPT if gone == wanted else TrialOutcome.PARTLY
 
 
 def is_found(space: Space, finding: Finding, search: Search) -> bool:
@@ -197,8 +197,3 @@ def is_found(space: Space, finding: Finding, search: Search) -> bool:
     if one.find is None:
         return False
     return any(other.id == finding.id for other in one.find(Evidence(space)))
-
-
-def limits_of(search: Search) -> Limits:
-    """The limits of one trial: only the time counts for all of them together."""
-    return Limits(seconds=search.limits.seconds, since=search.limits.since)

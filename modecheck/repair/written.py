@@ -66,7 +66,7 @@ class WrittenChip:
 
 
 @dataclass(slots=True)
-class Written:
+class WrittenDevice:
     """The whole device. `links` maps the name of each link to its path and what is written."""
 
     device: Data
@@ -100,7 +100,7 @@ class Written:
         return {section: {name: nested(path, value) for name in names}}
 
 
-def read_written(path: str) -> Written:
+def read_written(path: str) -> WrittenDevice:
     """The device file at `path`, which was read without an error before."""
     notes = Notebook()
     root = read_document(path, notes)
@@ -111,7 +111,7 @@ def read_written(path: str) -> Written:
         for name, child in _entries(root.get(section))
         if isinstance(child, MappingNode)
     }
-    return Written(_mapping(root), chips, dict(_links(root.get("links"), ("links",))))
+    return WrittenDevice(_mapping(root), chips, dict(_links(root.get("links"), ("links",))))
 
 
 def texts(value: Value) -> list[str]:
@@ -186,5 +186,3 @@ def _plain(node: Node) -> Value:
     if node.truth is not None:
         return node.truth
     return node.text if node.integer is None else node.integer
-
-

@@ -19,7 +19,7 @@ def repair_report(found: Repairs, most: int) -> list[doc.Block]:
     """The report, with at most so many repairs."""
     tone = doc.GOOD if found.proposals or not found.wanted else doc.OPEN
     blocks: list[doc.Block] = [
-        doc.Title(f"{found.verdict.device.name}: what would repair it", outcome_in_words(found), tone)
+        doc.Title(f"{found.verdict.device.name}, repairs", outcome_in_words(found), tone)
     ]
     if not found.wanted:
         return blocks

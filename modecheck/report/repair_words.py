@@ -8,14 +8,15 @@ from modecheck.model.wording import counted, listed
 from modecheck.repair.assessing import Assessment, TimeCost
 from modecheck.repair.families.all_families import FAMILIES
 from modecheck.repair.proposals import Proposal, Repairs
-from modecheck.repair.search import Tally
-from modecheck.repair.trying import Outcome
+from modecheck.repair.repair_search import TrialTally
+from modecheck.repair.trying import TrialOutcome
 from modecheck.scenario.telling import spelled_or_none
 
 CHECKED = (
-    "Checked, for each: the findings to repair are gone, no finding is new, every requirement that "
-    "held still holds and is put to the test, and what was reachable in each mode still is. Nothing "
-    "else is claimed: whether it is what the device should do is for people to decide."
+    "Checked, for each: the findings to repair are gone, no finding is new, every requirement "
+    "that held still holds and is put to the test, and what was reachable in each mode still is, "
+    "unless it is listed. Nothing else is claimed: whether it is what the device should do is for "
+    "people to decide."
 )
 MOST_RULES = 6
 """Touched rules that are named."""
@@ -31,9 +32,8 @@ def outcome_in_words(found: Repairs) -> str:
     return f"{counted(len(found.proposals), 'repair')} found{so_far}"
 
 
-def tried_in_words(tally: Tally) -> Iterator[str]:
+def tried_in_words(tally: TrialTally) -> Iterator[str]:
     """How many candidates were tried, of which kinds, and what came of them."""
-    tried = tally.singles + tally.pairs
     pairs = f" and {counted(tally.pairs, 'pair')}" if tally.pairs else ""
     of = f" of {tally.possible:,}" if tally.possible != tally.singles else ""
     yield f"{counted(tally.singles, 'single change')}{of}{pairs} tried"
@@ -42,14 +42,20 @@ def tried_in_words(tally: Tally) -> Iterator[str]:
             f"{counted(tally.ruled_out, 'single change')} ruled out: the scenarios do not use what "
             "they change"
         )
+    if tally.partial and tally.singles + tally.ruled_out < tally.possible:
+        can = f"{counted(tally.partial, 'single change')} can take only some of the findings away"
+        yield f"{can}: tried only if no other is kept"
     if tally.stopped_by:
         yield f"stopped by {tally.stopped_by}: others were not tried"
     elif tally.enough:
         yield "stopped because enough repairs were found: others were not tried"
-    outcomes = [f"{tally.outcomes[one]:,} {one.value}" for one in Outcome if tally.outcomes[one]]
-    if tried:
+    outcomes = [
+        f"{tally.outcomes[one]:,} {one.value}" for one in TrialOutcome if tally.outcomes[one]
+    ]
+    if tally.outcomes:
         yield f"outcomes: {'; '.join(outcomes)}"
-        kinds = [f"{FAMILIES[name][0]} ({n:,})" for name, n in tally.families.most_common()]
+        counts = sorted(tally.families.items(), key=lambda one: (-one[1], one[0]))
+        kinds = [f"{FAMILIES[name][0]} ({n:,})" for name, n in counts]
         yield f"kinds of changes: {'; '.join(kinds)}"
 
 

@@ -167,6 +167,9 @@ class _Renderer:
         return self._paragraph(replace(one.summary, words=words), indent)
 
     def _verbatim(self, one: doc.Verbatim) -> list[str]:
+        lines = one.text.splitlines()
+        if len(lines) > 1:  # its lines mean something
+            return [self._style.faint(f"  | {line}") for line in lines]
         return [self._style.faint(line) for line in self._style.wrapped(one.text, "  | ")]
 
     def _paragraph(self, one: doc.Paragraph, indent: int = 0) -> list[str]:

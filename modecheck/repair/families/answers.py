@@ -9,14 +9,14 @@ from dataclasses import replace
 
 from modecheck.model.copies import unnumbered
 from modecheck.model.parts import Chip
-from modecheck.repair.changes import Change, Data, Value
-from modecheck.repair.situation import Situation
+from modecheck.repair.changes import Data, RepairChange, Value
+from modecheck.repair.situation import RepairSituation
 from modecheck.repair.written import WrittenChip, texts
 
 ANSWER, REPLY = "answers", "replies"
 
 
-def reply_changes(at: Situation) -> Iterator[Change]:
+def reply_changes(at: RepairSituation) -> Iterator[RepairChange]:
     """A message that arrived where nothing is said about it is discarded, or deferred."""
     for finding in at.findings:
         if finding.code != "unspecified-reception":
@@ -29,7 +29,9 @@ def reply_changes(at: Situation) -> Iterator[Change]:
         yield from _fewer_replies(at, entry)
 
 
-def _replies(at: Situation, chip: WrittenChip, state: str, message: str) -> Iterator[Change]:
+def _replies(
+    at: RepairSituation, chip: WrittenChip, state: str, message: str
+) -> Iterator[RepairChange]:
     chips = at.written.alike(chip.name)
     for manner, verb in (("discards", "discards"), ("defers", "defers")):
         now = chip.body.get(manner)
@@ -40,7 +42,7 @@ def _replies(at: Situation, chip: WrittenChip, state: str, message: str) -> Iter
             path, value = (manner,), _with(now, state, message)
         elif isinstance(now, dict):
             path, value = (manner, state), [*texts(now.get(state)), message]
-        yield Change(
+        yield RepairChange(
             REPLY,
             f"{' and '.join(chips)}: in {state}, it {verb} {message}",
             at.written.on_chip(chip.name, path, value, all_alike=True),
@@ -58,14 +60,14 @@ def _with(now: Value, state: str, message: str) -> Value:
     return [*texts(now), message]
 
 
-def _fewer_replies(at: Situation, chip: WrittenChip) -> Iterator[Change]:
+def _fewer_replies(at: RepairSituation, chip: WrittenChip) -> Iterator[RepairChange]:
     """Nothing is discarded in a state any more, so that a rule has to be found for it."""
     places = [((), chip.body), *((path, chip.body_of(s)) for s, path in chip.states.items())]
     for path, body in places:
         for manner in ("discards", "defers"):
             if body.get(manner) is not None:
                 where = f" in {path[-1]}" if path else ""
-                yield Change(
+                yield RepairChange(
                     REPLY,
                     f"{chip.name}: it {manner} nothing{where}",
                     at.written.on_chip(chip.name, (*path, manner), None, all_alike=True),
@@ -74,7 +76,7 @@ def _fewer_replies(at: Situation, chip: WrittenChip) -> Iterator[Change]:
                 )
 
 
-def answer_changes(at: Situation) -> Iterator[Change]:
+def answer_changes(at: RepairSituation) -> Iterator[RepairChange]:
     """A new rule for an event that a chip can hear but has no rule for in some state."""
     for chip in at.entries:
         model = at.chips_of(chip.name)[0]
@@ -84,7 +86,7 @@ def answer_changes(at: Situation) -> Iterator[Change]:
             yield from _noticing(at, chip, model, signal)
 
 
-def _signals(at: Situation, chip: WrittenChip) -> set[str]:
+def _signals(at: RepairSituation, chip: WrittenChip) -> set[str]:
     """The signals that scenarios give or that the chip hears in some state."""
     heard = {word for rule in chip.rules for word in rule.words("on")}
     given = {signal for moment in at.moments for signal in moment.rule.signals}
@@ -92,8 +94,8 @@ def _signals(at: Situation, chip: WrittenChip) -> set[str]:
 
 
 def _noticing(
-    at: Situation, chip: WrittenChip, model: Chip, signal: str
-) -> Iterator[Change]:
+    at: RepairSituation, chip: WrittenChip, model: Chip, signal: str
+) -> Iterator[RepairChange]:
     """It answers in one more state: stays there, which starts its timers again, or leads on."""
     known = [rule for rule in chip.rules if signal in rule.words("on")]
     if any(not rule.words("in") and not rule.inside for rule in known):
@@ -104,7 +106,7 @@ def _noticing(
         if heard.issuperset(_leaves(model, state)):
             continue
         leaves = _leaves(model, state)
-        here = any((model.name, leaf, signal) in at.heard for leaf in leaves)
+        here = any((model.name, leaf, signal) in at.shown.heard for leaf in leaves)
         stuck = any((model.name, leaf) in at.stuck for leaf in leaves)
         for target in chip.states:
             near = 0.0 if target == state and state in timed else 0.5
@@ -120,7 +122,7 @@ def _leaves(model: Chip, state: str) -> tuple[str, ...]:
     return model.states[state].leaves if state in model.states else (state,)
 
 
-def _forgetting(at: Situation, chip: WrittenChip, model: Chip) -> Iterator[Change]:
+def _forgetting(at: RepairSituation, chip: WrittenChip, model: Chip) -> Iterator[RepairChange]:
     """An end of a pairing forgets on an event that ends the pairing."""
     for pairing in at.device.pairings.values():
         for end in pairing.ends:
@@ -135,7 +137,7 @@ def _forgetting(at: Situation, chip: WrittenChip, model: Chip) -> Iterator[Chang
                     yield replace(one, rank=0.0)
 
 
-def _too_late(at: Situation, chip: WrittenChip, model: Chip) -> Iterator[Change]:
+def _too_late(at: RepairSituation, chip: WrittenChip, model: Chip) -> Iterator[RepairChange]:
     """What was sent in an older session of a link is skipped."""
     held = {link.name for link in at.device.links.values() if link.when_down == "hold"}
     for link in at.device.links.values():

@@ -7,8 +7,9 @@ from collections.abc import Iterator
 
 from modecheck.model.copies import unnumbered
 from modecheck.model.parts import Chip, Variable
-from modecheck.repair.changes import Change
-from modecheck.repair.situation import Moment, Situation
+from modecheck.repair.changes import RepairChange
+from modecheck.repair.scenario_facts import TakenMoment
+from modecheck.repair.situation import RepairSituation
 from modecheck.repair.written import WrittenChip, WrittenRule
 
 GUARD = "guards"
@@ -20,7 +21,7 @@ FARTHEST = 12
 """Steps before the end of a scenario at which a rule's guard is made of what else held."""
 
 
-def guard_changes(at: Situation) -> Iterator[Change]:
+def guard_changes(at: RepairSituation) -> Iterator[RepairChange]:
     """Every other guard that the text or the scenarios suggest."""
     for chip, rule in at.rules():
         if "choose" in rule.data:
@@ -31,7 +32,7 @@ def guard_changes(at: Situation) -> Iterator[Change]:
         yield from _stronger(at, chip, rule, guard)
 
 
-def _rewritten(at: Situation, rule: WrittenRule, guard: str) -> Iterator[Change]:
+def _rewritten(at: RepairSituation, rule: WrittenRule, guard: str) -> Iterator[RepairChange]:
     """The guard is left out, a part of it is, or a word in it is exchanged."""
     name = rule.name
     yield at.change_rule(GUARD, rule, {"if": None}, f"{name} is taken without asking", rank=0.6)
@@ -69,8 +70,8 @@ def _split(text: str, glue: str) -> list[str]:
 
 
 def _stronger(
-    at: Situation, chip: WrittenChip, rule: WrittenRule, guard: str
-) -> Iterator[Change]:
+    at: RepairSituation, chip: WrittenChip, rule: WrittenRule, guard: str
+) -> Iterator[RepairChange]:
     """One more condition: what the receiver needs, or what was otherwise in a bad scenario."""
     base = f"({guard})" if " or " in guard else guard
     for rank, condition, copied in _conditions(at, chip, rule):
@@ -84,7 +85,7 @@ def _stronger(
 
 
 def _conditions(
-    at: Situation, chip: WrittenChip, rule: WrittenRule
+    at: RepairSituation, chip: WrittenChip, rule: WrittenRule
 ) -> Iterator[tuple[float, str, bool]]:
     """Conditions with how promising they are, and whether they suit all chips of one file."""
     model = at.chip_of(rule)
@@ -98,7 +99,7 @@ def _conditions(
         yield from ((0.6, text, False) for text in _others(at, model, moment))
 
 
-def _hearers(at: Situation, rule: WrittenRule) -> Iterator[str]:
+def _hearers(at: RepairSituation, rule: WrittenRule) -> Iterator[str]:
     """That who hears the rule's signal is in a state in which it does something about it."""
     own = {chip.name for chip in at.chips_of(rule.chip)}
     for signal in rule.words("signal"):
@@ -132,7 +133,7 @@ def _negated(guard: str) -> str:
     return f"not {guard}" if re.fullmatch(r"[\w.\[\]]+", guard) else f"not ({guard})"
 
 
-def _about_the_message(at: Situation, model: Chip, rule: WrittenRule) -> Iterator[str]:
+def _about_the_message(at: RepairSituation, model: Chip, rule: WrittenRule) -> Iterator[str]:
     """That the message carries the value of one of the chip's variables, or was sent lately."""
     triggers = {event.name for one in at.model_rules(rule) for event in one.trigger}
     links = [one for one in at.device.links.values() if one.receiver == model.name]
@@ -151,7 +152,7 @@ def _same_kind(variable: Variable, words: tuple[str, ...]) -> bool:
     return variable.type.words == words and not variable.length
 
 
-def _own_values(model: Chip, moment: Moment) -> Iterator[str]:
+def _own_values(model: Chip, moment: TakenMoment) -> Iterator[str]:
     """That a variable of the chip has another value than in the scenario."""
     for variable in model.variables.values():
         value = moment.values.get((model.name, variable.name))
@@ -166,7 +167,7 @@ def _own_values(model: Chip, moment: Moment) -> Iterator[str]:
             yield from (f"{variable.name} == {one}" for one in others if one != value)
 
 
-def _others(at: Situation, model: Chip, moment: Moment) -> Iterator[str]:
+def _others(at: RepairSituation, model: Chip, moment: TakenMoment) -> Iterator[str]:
     """That another chip is in another state than in the scenario, or a variable of it is."""
     for name, leaf in moment.states.items():
         if name == model.name or at.device.chips[name].name != unnumbered(name):

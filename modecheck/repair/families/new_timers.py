@@ -6,8 +6,8 @@ from collections.abc import Iterator
 
 from modecheck.model.parts import Chip
 from modecheck.model.terms import InState, Operation, ReadVariable, Term
-from modecheck.repair.changes import Change, Data
-from modecheck.repair.situation import Situation, listed
+from modecheck.repair.changes import Data, RepairChange
+from modecheck.repair.situation import RepairSituation, listed
 from modecheck.repair.written import WrittenChip
 
 TIMER = "timers"
@@ -17,7 +17,7 @@ the same.
 """
 
 
-def new_timer_changes(at: Situation) -> Iterator[Change]:
+def new_timer_changes(at: RepairSituation) -> Iterator[RepairChange]:
     """A new timer in each state; where a chip waits first."""
     for chip in at.entries:
         model = at.chips_of(chip.name)[0]
@@ -31,12 +31,14 @@ def new_timer_changes(at: Situation) -> Iterator[Change]:
         yield from _ending(at, chip, model)
 
 
-def _durations(at: Situation, chip: WrittenChip) -> list[str]:
+def _durations(at: RepairSituation, chip: WrittenChip) -> list[str]:
     found = at.durations(chip.name)
     return found[:MOST_DURATIONS] if at.device.clock is not None else found[:1]
 
 
-def _timers(at: Situation, chip: WrittenChip, state: str, rank: float) -> Iterator[Change]:
+def _timers(
+    at: RepairSituation, chip: WrittenChip, state: str, rank: float
+) -> Iterator[RepairChange]:
     for after in _durations(at, chip):
         for near, effect in _effects(chip, state):
             data: Data = {"in": state, "after": after, **effect}
@@ -71,9 +73,7 @@ def _effects(chip: WrittenChip, state: str) -> Iterator[tuple[float, Data]]:
         if text not in again:
             yield 1.0, {"send": [text]}
     leaving = [
-        one.data.get("to")
-        for one in chip.rules
-        if not one.words("in") or state in one.words("in")
+        one.data.get("to") for one in chip.rules if not one.words("in") or state in one.words("in")
     ]
     known = [one for one in dict.fromkeys(leaving) if isinstance(one, str)]
     for other in [*known, *(one for one in chip.states if one not in known)]:
@@ -81,7 +81,7 @@ def _effects(chip: WrittenChip, state: str) -> Iterator[tuple[float, Data]]:
             yield 0.3 if other in known else 0.8, {"to": other}
 
 
-def _ending(at: Situation, chip: WrittenChip, model: Chip) -> Iterator[Change]:
+def _ending(at: RepairSituation, chip: WrittenChip, model: Chip) -> Iterator[RepairChange]:
     """A timer that makes true what a broken requirement asks for: a variable of the chip is set
     back, on a guard of what holds at the end of the scenario.
     """
@@ -91,7 +91,11 @@ def _ending(at: Situation, chip: WrittenChip, model: Chip) -> Iterator[Change]:
         guards = [_unlike(variable, kind.kind, word)]
         guards += [f"{guards[0]} and {held}" for held in _held_at_the_end(at, model)]
         for rank, guard in enumerate(guards):
-            data: Data = {"after": _durations(at, chip)[0], "if": guard, "do": [f"{variable} = {word}"]}
+            data: Data = {
+                "after": _durations(at, chip)[0],
+                "if": guard,
+                "do": [f"{variable} = {word}"],
+            }
             words = f"it sets {variable} to {word} after {data['after']}, if {guard}"
             yield at.new_rule(TIMER, chip, data, words, rank=0.05 * rank, all_alike=False)
 
@@ -106,7 +110,7 @@ def _unlike(variable: str, kind: str, word: str) -> str:
     return f"{variable} != {word}"
 
 
-def _held_at_the_end(at: Situation, model: Chip) -> list[str]:
+def _held_at_the_end(at: RepairSituation, model: Chip) -> list[str]:
     return list(
         dict.fromkeys(
             f"{name}.{leaf}"
@@ -117,7 +121,7 @@ def _held_at_the_end(at: Situation, model: Chip) -> list[str]:
     )
 
 
-def _asked(at: Situation, model: Chip) -> Iterator[tuple[str, int]]:
+def _asked(at: RepairSituation, model: Chip) -> Iterator[tuple[str, int]]:
     """Variables of a chip and the values that broken requirements want them to have."""
     for finding in at.findings:
         need = at.device.requirements.get(finding.subject)

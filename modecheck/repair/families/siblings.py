@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from modecheck.repair.changes import Change, Data
-from modecheck.repair.situation import Situation
+from modecheck.repair.changes import Data, RepairChange
+from modecheck.repair.situation import RepairSituation
 from modecheck.repair.written import WrittenChip, WrittenRule
 
 SIBLING = "siblings"
 
 
-def sibling_changes(at: Situation) -> Iterator[Change]:
+def sibling_changes(at: RepairSituation) -> Iterator[RepairChange]:
     """Each rule in which two chips of one file differ, as the other chip has it."""
     for chip in at.entries:
         for other in at.entries:
@@ -19,7 +19,9 @@ def sibling_changes(at: Situation) -> Iterator[Change]:
                 yield from _taken_over(at, chip, other)
 
 
-def _taken_over(at: Situation, chip: WrittenChip, other: WrittenChip) -> Iterator[Change]:
+def _taken_over(
+    at: RepairSituation, chip: WrittenChip, other: WrittenChip
+) -> Iterator[RepairChange]:
     theirs = {rule.path: rule for rule in other.rules}
     for rule in chip.rules:
         known = theirs.pop(rule.path, None)
@@ -39,9 +41,13 @@ def _differences(mine: Data, theirs: Data) -> Data:
 
 
 def _missing(
-    at: Situation, chip: WrittenChip, other: WrittenChip, path: tuple[str, ...], rule: WrittenRule
-) -> Change:
+    at: RepairSituation,
+    chip: WrittenChip,
+    other: WrittenChip,
+    path: tuple[str, ...],
+    rule: WrittenRule,
+) -> RepairChange:
     overlay = at.written.on_chip(chip.name, path, rule.data, all_alike=False)
     words = f"{chip.name}: {rule.name} as {other.name} has it"
     about = frozenset({(chip.name, rule.name)})
-    return Change(SIBLING, words, overlay, about, timers=int("after" in rule.data), rank=-0.5)
+    return RepairChange(SIBLING, words, overlay, about, timers=int("after" in rule.data), rank=-0.5)

@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-from modecheck.repair.changes import Change, Matters, Value
+from modecheck.repair.changes import Matters, RepairChange, Value
 from modecheck.repair.families.writes import spelled_values
-from modecheck.repair.situation import Situation
+from modecheck.repair.situation import RepairSituation
 from modecheck.repair.written import WrittenChip
 
 STORE, START = "storage", "starts"
 
 
-def storage_changes(at: Situation) -> Iterator[Change]:
+def storage_changes(at: RepairSituation) -> Iterator[RepairChange]:
     """A variable that survives a power cut, or does not."""
     for chip in at.entries:
         model = at.chips_of(chip.name)[0]
@@ -29,7 +29,9 @@ def storage_changes(at: Situation) -> Iterator[Change]:
             yield replace(one, matters=Matters.WHERE_USED)
 
 
-def _declared(chip: WrittenChip, name: str, keys: dict[str, Value]) -> tuple[tuple[str, ...], Value]:
+def _declared(
+    chip: WrittenChip, name: str, keys: dict[str, Value]
+) -> tuple[tuple[str, ...], Value]:
     """Keys of a variable, which may have been declared by a word alone."""
     variables = chip.body.get("variables")
     now = variables.get(name) if isinstance(variables, dict) else None
@@ -38,7 +40,7 @@ def _declared(chip: WrittenChip, name: str, keys: dict[str, Value]) -> tuple[tup
     return ("variables", name), {str(now): True, **keys}
 
 
-def _cuts(at: Situation, chip: WrittenChip) -> bool:
+def _cuts(at: RepairSituation, chip: WrittenChip) -> bool:
     names = {one.name for one in at.chips_of(chip.name)}
     return any(
         group.kind in ("power_cut", "reset") and names & set(group.targets)
@@ -46,7 +48,7 @@ def _cuts(at: Situation, chip: WrittenChip) -> bool:
     )
 
 
-def start_changes(at: Situation) -> Iterator[Change]:
+def start_changes(at: RepairSituation) -> Iterator[RepairChange]:
     """Another first state, another first value."""
     for chip in at.entries:
         model = at.chips_of(chip.name)[0]
@@ -71,12 +73,12 @@ def _typed(word: str) -> Value:
 
 
 def _on(
-    at: Situation, family: str, chip: WrittenChip, what: tuple[tuple[str, ...], Value],
+    at: RepairSituation, family: str, chip: WrittenChip, what: tuple[tuple[str, ...], Value],
     words: str, rank: float,
-) -> Change:  # fmt: skip
+) -> RepairChange:  # fmt: skip
     chips = at.written.alike(chip.name)
     near = any(one.name in at.named for one in at.chips_of(chip.name))
-    return Change(
+    return RepairChange(
         family,
         f"{' and '.join(chips)}: {words}",
         at.written.on_chip(chip.name, *what, all_alike=True),

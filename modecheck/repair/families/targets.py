@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-from modecheck.repair.changes import Change, Value
-from modecheck.repair.situation import Situation
+from modecheck.repair.changes import RepairChange, Value
+from modecheck.repair.situation import RepairSituation
 from modecheck.repair.written import WrittenChip, WrittenRule
 
 TO, IN = "targets", "sources"
 
 
-def target_changes(at: Situation) -> Iterator[Change]:
+def target_changes(at: RepairSituation) -> Iterator[RepairChange]:
     """Another target for each rule: states that its siblings lead to first."""
     for chip, rule in at.rules():
         if "choose" in rule.data:
@@ -45,7 +45,7 @@ def _siblings(one: WrittenRule, rule: WrittenRule) -> bool:
     return one is not rule and bool(events or states or not rule.words("in"))
 
 
-def source_changes(at: Situation) -> Iterator[Change]:
+def source_changes(at: RepairSituation) -> Iterator[RepairChange]:
     """A rule that applies in one more state, everywhere, or in one state less."""
     for chip, rule in at.rules():
         if rule.inside or "in" not in rule.data:
@@ -54,7 +54,7 @@ def source_changes(at: Situation) -> Iterator[Change]:
         yield from _fewer(at, rule)
 
 
-def _one_more(at: Situation, chip: WrittenChip, rule: WrittenRule) -> Iterator[Change]:
+def _one_more(at: RepairSituation, chip: WrittenChip, rule: WrittenRule) -> Iterator[RepairChange]:
     states = rule.words("in")
     inner = {leaf for one in states for leaf in _leaves(at, rule, one)}
     names = [chip.name for chip in at.chips_of(rule.chip)]
@@ -64,7 +64,7 @@ def _one_more(at: Situation, chip: WrittenChip, rule: WrittenRule) -> Iterator[C
         leaves = _leaves(at, rule, state)
         stuck = any((name, leaf) in at.stuck for name in names for leaf in leaves)
         heard = at.comes_to(rule, leaves)
-        here = heard or (stuck and ("on" not in rule.data or not at.heard))
+        here = heard or (stuck and ("on" not in rule.data or not at.shown.heard))
         rank = 0.0 if stuck and here else 0.4 if here else 1.5 if stuck else 3.0
         rank += 0.1 * (len(leaves) - 1)
         value: Value = [*states, state]
@@ -73,10 +73,12 @@ def _one_more(at: Situation, chip: WrittenChip, rule: WrittenRule) -> Iterator[C
         yield _near(at, rule, {"in": value}, words, rank=rank, here=here or stuck)
 
 
-def _fewer(at: Situation, rule: WrittenRule) -> Iterator[Change]:
+def _fewer(at: RepairSituation, rule: WrittenRule) -> Iterator[RepairChange]:
     states = rule.words("in")
     if set(rule.data) & {"on", "after", "period", "expires", "if"}:
-        yield at.change_rule(IN, rule, {"in": None}, f"{rule.name} applies in every state", rank=2.5)
+        yield at.change_rule(
+            IN, rule, {"in": None}, f"{rule.name} applies in every state", rank=2.5
+        )
     for state in states if len(states) > 1 else ():
         left: Value = [one for one in states if one != state]
         words = f"{rule.name} does not apply in {state}"
@@ -84,16 +86,20 @@ def _fewer(at: Situation, rule: WrittenRule) -> Iterator[Change]:
 
 
 def _near(
-    at: Situation, rule: WrittenRule, keys: dict[str, Value], words: str, *, rank: float, here: bool
-) -> Change:
+    at: RepairSituation,
+    rule: WrittenRule,
+    keys: dict[str, Value],
+    words: str,
+    *,
+    rank: float,
+    here: bool,
+) -> RepairChange:
     change = at.change_rule(IN, rule, keys, words, rank=rank)
     if not here:
         return change
     return replace(change, rank=rank)
 
 
-def _leaves(at: Situation, rule: WrittenRule, state: str) -> tuple[str, ...]:
+def _leaves(at: RepairSituation, rule: WrittenRule, state: str) -> tuple[str, ...]:
     known = at.chip_of(rule).states.get(state)
     return known.leaves if known is not None else (state,)
-
-

@@ -7,8 +7,8 @@ from fractions import Fraction
 
 from modecheck.model.clocks import spelled
 from modecheck.model.times import Duration
-from modecheck.repair.changes import Change
-from modecheck.repair.situation import Situation
+from modecheck.repair.changes import RepairChange
+from modecheck.repair.situation import RepairSituation
 from modecheck.repair.written import WrittenChip, WrittenRule
 
 DURATION, NAMED = "durations", "named timers"
@@ -18,23 +18,22 @@ TICKS = (1, 2, 3, -1, -2)
 """By how many ticks it is changed."""
 
 
-def duration_changes(at: Situation) -> Iterator[Change]:
+def duration_changes(at: RepairSituation) -> Iterator[RepairChange]:
     """Longer and shorter times, in a device that counts time."""
     if at.device.clock is None:
         return
-    for chip, rule in at.rules():
+    for _, rule in at.rules():
         key = "period" if "period" in rule.data else "after"
         models = [one.after for one in at.model_rules(rule) if one.after is not None]
         if isinstance(rule.data.get(key), str) and models:
             for rank, text in _others(at, models[0]):
                 words = f"{rule.name} waits {text}, not {rule.data[key]}"
                 yield at.change_rule(DURATION, rule, {key: text}, words, rank=rank)
-        del chip
     for chip in at.entries:
         yield from _of_timers(at, chip)
 
 
-def _others(at: Situation, duration: Duration) -> Iterator[tuple[float, str]]:
+def _others(at: RepairSituation, duration: Duration) -> Iterator[tuple[float, str]]:
     """Other durations, the nearest first; only multiples of the tick."""
     clock = at.device.clock
     assert clock is not None
@@ -49,11 +48,11 @@ def _others(at: Situation, duration: Duration) -> Iterator[tuple[float, str]]:
             yield 0.1 * rank, spelled(seconds)
 
 
-def _of_timers(at: Situation, chip: WrittenChip) -> Iterator[Change]:
+def _of_timers(at: RepairSituation, chip: WrittenChip) -> Iterator[RepairChange]:
     for name, timer in at.chips_of(chip.name)[0].timers.items():
         for rank, text in _others(at, timer.duration):
             chips = at.written.alike(chip.name)
-            yield Change(
+            yield RepairChange(
                 DURATION,
                 f"{' and '.join(chips)}: timer {name} takes {text}, not {timer.duration.text}",
                 at.written.on_chip(chip.name, ("timers", name), text, all_alike=True),
@@ -62,14 +61,14 @@ def _of_timers(at: Situation, chip: WrittenChip) -> Iterator[Change]:
             )
 
 
-def timer_changes(at: Situation) -> Iterator[Change]:
+def timer_changes(at: RepairSituation) -> Iterator[RepairChange]:
     """A rule starts a timer, or stops it, or does neither any more."""
     for chip, rule in at.rules():
         timers = list(at.chips_of(chip.name)[0].timers)
         yield from _started(at, rule, timers)
 
 
-def _started(at: Situation, rule: WrittenRule, timers: list[str]) -> Iterator[Change]:
+def _started(at: RepairSituation, rule: WrittenRule, timers: list[str]) -> Iterator[RepairChange]:
     for key, verb in (("stop", "stops"), ("start", "starts")):
         now = rule.words(key)
         for name in timers:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from modecheck.model.parts import Chip, Variable
-from modecheck.repair.changes import Change, Value
-from modecheck.repair.situation import Situation
+from modecheck.repair.changes import RepairChange, Value
+from modecheck.repair.situation import RepairSituation
 from modecheck.repair.written import WrittenChip, WrittenRule
 
 WRITE = "writes"
@@ -14,7 +14,7 @@ MOST_VALUES = 4
 """Values of a variable that are tried."""
 
 
-def write_changes(at: Situation) -> Iterator[Change]:
+def write_changes(at: RepairSituation) -> Iterator[RepairChange]:
     """Every other list of assignments next to the one that is written."""
     for chip, rule in at.rules():
         if "choose" in rule.data:
@@ -28,7 +28,7 @@ def write_changes(at: Situation) -> Iterator[Change]:
             yield at.change_rule(WRITE, rule, {"steps": None}, words, rank=1.5)
 
 
-def _reordered(at: Situation, rule: WrittenRule, now: list[str]) -> Iterator[Change]:
+def _reordered(at: RepairSituation, rule: WrittenRule, now: list[str]) -> Iterator[RepairChange]:
     for number in range(len(now) - 1):
         order: list[Value] = [*now]
         order[number], order[number + 1] = now[number + 1], now[number]
@@ -37,7 +37,7 @@ def _reordered(at: Situation, rule: WrittenRule, now: list[str]) -> Iterator[Cha
         yield at.change_rule(WRITE, rule, {"do": order}, words, rank=rank)
 
 
-def _fewer(at: Situation, rule: WrittenRule, now: list[str]) -> Iterator[Change]:
+def _fewer(at: RepairSituation, rule: WrittenRule, now: list[str]) -> Iterator[RepairChange]:
     for text in now:
         left: Value = [one for one in now if one != text] or None
         words = f"{rule.name} does not do {text}"
@@ -45,8 +45,8 @@ def _fewer(at: Situation, rule: WrittenRule, now: list[str]) -> Iterator[Change]
 
 
 def _more(
-    at: Situation, chip: WrittenChip, rule: WrittenRule, now: list[str]
-) -> Iterator[Change]:
+    at: RepairSituation, chip: WrittenChip, rule: WrittenRule, now: list[str]
+) -> Iterator[RepairChange]:
     """A variable gets a value that another rule gives it, its first value, or any other."""
     model = at.chip_of(rule)
     known = [text for other in chip.rules for text in other.words("do")]
@@ -79,7 +79,7 @@ def spelled_values(variable: Variable) -> list[str]:
     return list(dict.fromkeys(spelled))
 
 
-def _variables_of_interest(at: Situation, model: Chip) -> set[str]:
+def _variables_of_interest(at: RepairSituation, model: Chip) -> set[str]:
     """The ends of pairings that findings are about, and what broken requirements read."""
     subjects = {one.subject for one in at.findings}
     ends = {

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from modecheck.repair.changes import Change, Value
-from modecheck.repair.situation import Situation
+from modecheck.repair.changes import RepairChange, Value
+from modecheck.repair.situation import RepairSituation
 from modecheck.repair.written import texts
 
 TURN = "turns"
 
 
-def turn_changes(at: Situation) -> Iterator[Change]:
+def turn_changes(at: RepairSituation) -> Iterator[RepairChange]:
     """Another priority of an activity, or a state of it in which another one cannot interrupt."""
     for chip in at.entries:
         model = at.chips_of(chip.name)[0]
@@ -33,6 +33,8 @@ def turn_changes(at: Situation) -> Iterator[Change]:
                     yield _change(at, chip.name, (*path, "masks"), [*now, other], words)
 
 
-def _change(at: Situation, chip: str, path: tuple[str, ...], value: Value, words: str) -> Change:
+def _change(
+    at: RepairSituation, chip: str, path: tuple[str, ...], value: Value, words: str
+) -> RepairChange:
     overlay = at.written.on_chip(chip, path, value, all_alike=False)
-    return Change(TURN, words, overlay, frozenset({(chip, "")}))
+    return RepairChange(TURN, words, overlay, frozenset({(chip, "")}))

@@ -6,15 +6,15 @@ import re
 from collections.abc import Iterator
 
 from modecheck.model.copies import unnumbered
-from modecheck.repair.changes import Change, Value
-from modecheck.repair.situation import Situation, listed
+from modecheck.repair.changes import RepairChange, Value
+from modecheck.repair.situation import RepairSituation, listed
 from modecheck.repair.written import WrittenChip, WrittenRule
 
 SEND = "sends"
 VIA = re.compile(r"(.*\bvia\s+)([^\W\d]\w*)(\[[^\]]*\])?\s*")
 
 
-def send_changes(at: Situation) -> Iterator[Change]:
+def send_changes(at: RepairSituation) -> Iterator[RepairChange]:
     """A message more, one less, or another link."""
     awaited = set(awaited_messages(at))
     for chip, rule in at.rules():
@@ -24,7 +24,7 @@ def send_changes(at: Situation) -> Iterator[Change]:
             yield from _elsewhere(at, rule)
 
 
-def awaited_messages(at: Situation) -> Iterator[tuple[str, str]]:
+def awaited_messages(at: RepairSituation) -> Iterator[tuple[str, str]]:
     """The messages that chips wait for at the end of a scenario: each with who could send it."""
     for name, leaves in at.waiting.items():
         chip = at.device.chips[name]
@@ -34,15 +34,15 @@ def awaited_messages(at: Situation) -> Iterator[tuple[str, str]]:
                 yield from _senders(at, name, {event.name for event in rule.trigger})
 
 
-def _senders(at: Situation, receiver: str, messages: set[str]) -> Iterator[tuple[str, str]]:
+def _senders(at: RepairSituation, receiver: str, messages: set[str]) -> Iterator[tuple[str, str]]:
     for link in at.device.links.values():
         if link.receiver == receiver:
             yield from ((link.sender, message) for message in messages & set(link.carries))
 
 
 def _more(
-    at: Situation, chip: WrittenChip, rule: WrittenRule, awaited: set[tuple[str, str]]
-) -> Iterator[Change]:
+    at: RepairSituation, chip: WrittenChip, rule: WrittenRule, awaited: set[tuple[str, str]]
+) -> Iterator[RepairChange]:
     """A message that another rule of the chip sends, or that somebody waits for."""
     for key, verb in (("send", "sends"), ("signal", "signals")):
         now = rule.words(key)
@@ -61,14 +61,14 @@ def _more(
 
 
 def _is_awaited(
-    at: Situation, rule: WrittenRule, text: str, awaited: set[tuple[str, str]]
+    at: RepairSituation, rule: WrittenRule, text: str, awaited: set[tuple[str, str]]
 ) -> bool:
     message = re.split(r"[\s(]", text, maxsplit=1)[0]
     return any((chip.name, message) in awaited for chip in at.chips_of(rule.chip))
 
 
 def _unsent(
-    at: Situation, chip: WrittenChip, rule: WrittenRule, awaited: set[tuple[str, str]]
+    at: RepairSituation, chip: WrittenChip, rule: WrittenRule, awaited: set[tuple[str, str]]
 ) -> Iterator[str]:
     """Messages without a value that somebody waits for and that the chip never sends."""
     texts = " ".join(text for other in chip.rules for text in other.words("send"))
@@ -84,7 +84,7 @@ def _unsent(
                 yield f"{message} via {unnumbered(link.called)}"
 
 
-def _less(at: Situation, rule: WrittenRule) -> Iterator[Change]:
+def _less(at: RepairSituation, rule: WrittenRule) -> Iterator[RepairChange]:
     for key, verb in (("send", "send"), ("signal", "signal")):
         texts = rule.words(key)
         for text in texts:
@@ -93,7 +93,7 @@ def _less(at: Situation, rule: WrittenRule) -> Iterator[Change]:
             yield at.change_rule(SEND, rule, {key: left}, words, rank=1.0)
 
 
-def _elsewhere(at: Situation, rule: WrittenRule) -> Iterator[Change]:
+def _elsewhere(at: RepairSituation, rule: WrittenRule) -> Iterator[RepairChange]:
     """Over another link of the chip, or that of the copy that the rule is written for."""
     texts = rule.words("send")
     for number, text in enumerate(texts):

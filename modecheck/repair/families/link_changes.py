@@ -8,8 +8,8 @@ import re
 from collections.abc import Iterator
 
 from modecheck.model.parts import Link
-from modecheck.repair.changes import Change, Data, Matters, Value, nested
-from modecheck.repair.situation import Situation
+from modecheck.repair.changes import Data, Matters, RepairChange, Value, nested
+from modecheck.repair.situation import RepairSituation
 
 LINK = "links"
 POLICIES = {
@@ -23,18 +23,18 @@ MOST_MORE = 2
 """Places that a link gets in addition."""
 
 
-def link_changes(at: Situation) -> Iterator[Change]:
+def link_changes(at: RepairSituation) -> Iterator[RepairChange]:
     """Capacity, policies, ends and conditions of each link."""
     about = " ".join(one.subject for one in at.findings)
     for name, (path, data) in at.written.links.items():
         links = [one for one in at.device.links.values() if _called(one) == name]
         if not links:
             continue
-        near = name in about or any(one.name in at.dropped for one in links)
+        near = name in about or any(one.name in at.shown.dropped for one in links)
         used = any(one.sender in at.named or one.receiver in at.named for one in links)
         rank = 0.0 if near else 0.8 if used else 2.0
-        for extra, keys, words in _changes(at, name, data, links[0]):
-            yield Change(
+        for extra, keys, words in _changes(at, data, links[0]):
+            yield RepairChange(
                 LINK, f"{name} {words}", nested(path, keys), frozenset({("", name)}),
                 rank=rank + extra, matters=Matters.WHERE_USED,
             )  # fmt: skip
@@ -44,9 +44,7 @@ def _called(link: Link) -> str:
     return re.sub(r"\[\d+\]$", "", link.called)
 
 
-def _changes(
-    at: Situation, name: str, data: Data, link: Link
-) -> Iterator[tuple[float, Data, str]]:
+def _changes(at: RepairSituation, data: Data, link: Link) -> Iterator[tuple[float, Data, str]]:
     short = any(one.code in SHORT_OF_ROOM for one in at.findings)
     for more in range(1, MOST_MORE + 1):
         places = link.capacity + more
@@ -59,11 +57,11 @@ def _changes(
     yield 0.3, {"when_down": down}, f"{told} when it goes down"
     if link.order == "any":
         yield 0.5, {"order": "sent"}, "delivers in the order of sending"
-    yield from _up(at, name, data, link)
+    yield from _up(at, data, link)
     yield from _neighbours(data)
 
 
-def _up(at: Situation, name: str, data: Data, link: Link) -> Iterator[tuple[float, Data, str]]:
+def _up(at: RepairSituation, data: Data, link: Link) -> Iterator[tuple[float, Data, str]]:
     """It is up on the opposite condition, or only if its ends are in some state."""
     now = data.get("up_when")
     text = now if isinstance(now, str) else ""
@@ -85,7 +83,9 @@ def _neighbours(data: Data) -> Iterator[tuple[float, Data, str]]:
     """It leads to another neighbour among copies."""
     for end, words in (("to", "leads to"), ("from", "comes from")):
         text = data.get(end)
-        match = re.fullmatch(r"(\w+)\[i\s*([+-])\s*(\d+)\]", text) if isinstance(text, str) else None
+        match = (
+            re.fullmatch(r"(\w+)\[i\s*([+-])\s*(\d+)\]", text) if isinstance(text, str) else None
+        )
         if match is None:
             continue
         step = int(f"{match[2]}{match[3]}")

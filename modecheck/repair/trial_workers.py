@@ -27,7 +27,7 @@ J = TypeVar("J")
 R = TypeVar("R")
 
 
-class Workers(Generic[J, R], AbstractContextManager["Workers[J, R]"]):
+class TrialWorkers(AbstractContextManager["TrialWorkers[J, R]"], Generic[J, R]):
     """Processes that call the function `work` with candidates, until `deadline` (monotonic)."""
 
     def __init__(self, work: Callable[[J], R], count: int, deadline: float | None) -> None:
@@ -73,8 +73,7 @@ class Workers(Generic[J, R], AbstractContextManager["Workers[J, R]"]):
         while busy and not self.time_is_up:
             with phase(f"{what}, {self.tried:,} tried"):
                 ready = wait(list(busy), PATIENCE)
-            for connection in ready:
-                assert isinstance(connection, Connection)
+            for connection in [one for one in busy if one in ready]:
                 busy.discard(connection)
                 trial = self._take(connection)
                 if trial is None:
@@ -85,9 +84,7 @@ class Workers(Generic[J, R], AbstractContextManager["Workers[J, R]"]):
         if busy:
             self._end()
 
-    def _give(
-        self, connection: Connection, candidates: Iterator[J], busy: set[Connection]
-    ) -> None:
+    def _give(self, connection: Connection, candidates: Iterator[J], busy: set[Connection]) -> None:
         candidate = next(candidates, None)
         if candidate is not None:
             connection.send(candidate)

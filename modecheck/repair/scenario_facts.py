@@ -1,0 +1,116 @@
+"""What the scenarios of findings show: which rules are taken and when, what comes to whom, and how
+they end.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from modecheck.checks.findings import Finding
+from modecheck.engine.reference.happenings import (
+    Accepted,
+    Arrived,
+    Corrupted,
+    Doubled,
+    Dropped,
+    Happening,
+    SignalEmitted,
+    Struck,
+    Took,
+)
+from modecheck.model.copies import unnumbered
+from modecheck.model.parts import Rule
+from modecheck.product.ir import Product
+from modecheck.repair.written import WrittenDevice
+from modecheck.scenario.replay import Replayed
+
+Part = tuple[str, str]
+"""A part that a change is about, as in `modecheck.repair.changes.RepairChange.about`."""
+
+
+@dataclass(frozen=True, slots=True)
+class TakenMoment:
+    """A rule that a scenario takes, how many steps before its end, and every chip's state and the
+    variables' values just before.
+    """
+
+    rule: Rule
+    before_end: int
+    states: dict[str, str]
+    values: dict[tuple[str, str], str]
+
+
+@dataclass(slots=True)
+class ScenarioFacts:
+    """What several scenarios show. `moments` begin with those nearest to an end; `ends` has the
+    state of every chip at the end of each scenario; `dropped` names links that drop a message.
+    `heard` is what came to each chip: the chip, its state then, the message or signal. `used` has
+    for each finding the parts that take part in its scenario.
+    """
+
+    written: WrittenDevice
+    moments: list[TakenMoment] = field(default_factory=list)
+    ends: list[dict[str, str]] = field(default_factory=list)
+    dropped: set[str] = field(default_factory=set)
+    heard: set[tuple[str, str, str]] = field(default_factory=set)
+    used: dict[str, set[Part]] = field(default_factory=dict)
+
+    def follow(self, finding: Finding) -> None:
+        """Add the scenario of a finding that has one."""
+        assert finding.trace is not None
+        product, steps = finding.trace.product, finding.trace.steps
+        used = self.used.setdefault(finding.id, set())
+        for number, one in enumerate(steps):
+            states = _states(product, one.before)
+            for what in one.step.happenings:
+                if isinstance(what, Took):
+                    rule, left = product.rules[what.rule], len(steps) - number
+                    values = _values(product, one)
+                    self.moments.append(TakenMoment(rule, left, states, values))
+                self._hear(product, what, states)
+                used |= self._parts(product, what)
+        self.ends.append(_end(product, steps))
+
+    def _hear(self, product: Product, what: Happening, states: dict[str, str]) -> None:
+        if isinstance(what, SignalEmitted):
+            signal = product.signals[what.signal]
+            self.heard |= {(name, leaf, signal) for name, leaf in states.items()}
+        elif isinstance(what, Arrived):
+            queue = product.queues[what.queue]
+            name = product.chips[queue.receiver].name
+            self.heard.add((name, states[name], queue.messages[what.message - 1].name))
+        elif isinstance(what, Dropped):
+            self.dropped.add(product.queues[what.queue].name)
+
+    def _parts(self, product: Product, what: Happening) -> set[Part]:
+        """The parts that take part in what happens."""
+        if isinstance(what, Took):
+            where = self.written.rule(product.rules[what.rule])
+            return {(where.chip, where.name)} if where is not None else set()
+        if isinstance(what, Struck):
+            return {(unnumbered(product.chips[what.chip].name), "")}
+        if isinstance(what, Accepted | Arrived | Dropped | Doubled | Corrupted):
+            link = product.device.links[product.queues[what.queue].name]
+            return {("", unnumbered(link.called))}
+        return set()
+
+
+def _states(product: Product, state: Sequence[int]) -> dict[str, str]:
+    return {chip.name: chip.leaves[state[chip.state_field]] for chip in product.chips}
+
+
+def _values(product: Product, one: Replayed) -> dict[tuple[str, str], str]:
+    return {
+        (product.chips[field.owner].name, field.name.rpartition(".")[2]): field.type.spell(value)
+        for field, value in zip(product.fields, one.before, strict=False)
+        if field.type is not None and field.owner >= 0 and field.low <= value <= field.high
+    }
+
+
+def _end(product: Product, steps: Sequence[Replayed]) -> dict[str, str]:
+    """The last state; that before a step that fails."""
+    last = next((one.step.after for one in reversed(steps) if one.step.after), None)
+    if last is None:
+        last = steps[0].before if steps else product.initial
+    return _states(product, last)
