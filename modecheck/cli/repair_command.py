@@ -81,7 +81,8 @@ def command(
     _write(found, most, folder, json_file)
     present(repair_report(found, most), markdown_file)
     none = bool(found.wanted) and not found.proposals
-    sys.exit(exit_code(found=none and found.complete, complete=not none))
+    known = found.complete or bool(found.proposals)
+    sys.exit(exit_code(found=none and found.complete, complete=known))
 
 
 def _found(
@@ -89,13 +90,18 @@ def _found(
 ) -> Repairs:
     """The repairs, with progress on a terminal."""
     import sys
+    from dataclasses import replace
 
     from modecheck.checks.verdict import check
     from modecheck.cli.exploring import reporter_for
-    from modecheck.repair.proposals import find_repairs
+    from modecheck.repair.proposals import find_repairs, not_explored
 
+    search = replace(search, limits=search.limits.from_now())
     with reporter_for(sys.stderr, "looking for repairs") as reporter:
         verdict = check(devices, search=search, reporter=reporter)
+        stops = [one.exploration.stopped_by for one in verdict.explored]
+        if any(stops):
+            return not_explored(verdict, next(filter(None, stops)))
         wanted = _wanted(verdict, findings)
         return find_repairs(devices, verdict, wanted, search, assessed=most)
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from modecheck.checks.device_time_bounds import DeviceTimes, MeasuredTime, times_of
-from modecheck.compare.behaviour import Behaviour, Outcome, compare_behaviour
+from modecheck.compare.behaviour import WHOLE, Behaviour, Outcome, compare_behaviour
 from modecheck.compare.looks import Devices, looks_at_media
 from modecheck.compare.text_changes import text_changes
 from modecheck.engine.choice import Search
@@ -37,12 +37,13 @@ class TimeCost:
 @dataclass(frozen=True, slots=True)
 class Assessment:
     """`same` are the modes in which all messages are proven to come as before, `different` those in
-    which they do not, `unknown` those that were not compared. `touched` are the rules, as
-    "chip.rule", that changed or use something that changed; of the bench test's `bench_of` steps,
-    `bench` take such a rule (None where no bench test was planned). `times` are worst times that
-    changed.
+    which they do not, `unknown` those that were not compared; `whole` is about the whole device.
+    `touched` are the rules, as "chip.rule", that changed or use something that changed; of the
+    bench test's `bench_of` steps, `bench` take such a rule (None where no bench test was planned).
+    `times` are worst times that changed.
     """
 
+    whole: Outcome = Outcome.UNKNOWN
     same: tuple[str, ...] = ()
     different: tuple[str, ...] = ()
     unknown: tuple[str, ...] = ()
@@ -63,6 +64,10 @@ def assess(
     how = replace(search, expected=states)
     behaviours = list(compare_behaviour(devices, looks_at_media(devices), search=how))
     outcomes = {mode: _joined(behaviours, mode) for mode in after.modes}
+
+    def modes(wanted: Outcome) -> tuple[str, ...]:
+        return tuple(mode for mode, outcome in outcomes.items() if outcome is wanted)
+
     touched = touched_rules(after, text)
     steps, of = None, 0
     if states <= SMALL_BENCH and touched:
@@ -71,7 +76,10 @@ def assess(
         if not test.stopped_by:
             steps, of = sum(taken), test.steps
     return Assessment(
-        *(tuple(m for m, o in outcomes.items() if o is wanted) for wanted in Outcome),
+        whole=_joined(behaviours, WHOLE),
+        same=modes(Outcome.SAME),
+        different=modes(Outcome.DIFFERENT),
+        unknown=modes(Outcome.UNKNOWN),
         touched=tuple(sorted(touched)),
         bench=steps,
         bench_of=of,

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import re
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum
@@ -39,7 +40,8 @@ class RepairChange:
     """One change. `family` is a key of `modecheck.repair.families.all_families.FAMILIES`.
 
     `about` names the parts that it touches: (chip, rule) or (chip, ""), or ("", link). `timers` is
-    how many new timers it brings; `rank` orders changes of one family, the most promising first.
+    how many new timers it brings; `rank` orders changes, the most promising first; `differs` is how
+    many values differ from what was written, where that is known.
     """
 
     family: str
@@ -50,10 +52,12 @@ class RepairChange:
     rank: float = 0.0
     matters: Matters = Matters.ANYWHERE
 
+    differs: int = 0
+
     @property
     def size(self) -> int:
-        """How many values its file writes."""
-        return values_in(self.overlay)
+        """How many values differ from what was written, or how many its file writes."""
+        return self.differs or values_in(self.overlay)
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +95,22 @@ class Candidate:
 
 class Clash(Exception):
     """Two changes write the same value."""
+
+
+def difference_of(old: Value, new: Value) -> int:
+    """How many items came or went, or changed their places; at least 1."""
+    before, after = (list(map(str, _items(one))) for one in (old, new))
+    if not (isinstance(old, list) or isinstance(new, list)):
+        return 1
+    came_or_went = Counter(before)
+    came_or_went.subtract(after)
+    return sum(map(abs, came_or_went.values())) or 1
+
+
+def _items(value: Value) -> list[Value]:
+    if isinstance(value, list):
+        return value
+    return [] if value is None else [value]
 
 
 def values_in(value: Value) -> int:

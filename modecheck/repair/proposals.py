@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from modecheck.checks.device_time_bounds import DeviceTimes, times_of
 from modecheck.checks.explored import Verdict
 from modecheck.checks.findings import Finding
+from modecheck.compare.behaviour import Outcome
 from modecheck.engine.choice import Search
 from modecheck.engine.contract.space import Limits
 from modecheck.model.parts import Device
@@ -32,16 +33,17 @@ class Proposal:
     assessment: Assessment
 
     @property
-    def rank(self) -> tuple[int, int, int, int, int, int]:
+    def rank(self) -> tuple[int, int, int, int, int, float, str]:
         """Fewest changes in the text, least given up, most modes that behave as before, fewest new
-        timers, fewest states; lower is better.
+        timers, nearest to what the scenarios show; lower is better.
         """
         candidate, known = self.trial.candidate, self.assessment
-        unlike = len(known.different) + len(known.unknown)
+        unlike = len(known.different) + len(known.unknown) + (known.whole is not Outcome.SAME)
+        promise = sum(one.rank for one in candidate.changes)
         return (
             len(candidate.changes), len(self.trial.given_up), candidate.size, unlike,
             candidate.timers,
-            max(self.trial.states, default=0),
+            promise, candidate.key,
         )  # fmt: skip
 
 
@@ -64,6 +66,11 @@ class Repairs:
         return not self.tally.stopped_by
 
 
+def not_explored(verdict: Verdict, stopped_by: str) -> Repairs:
+    """The result where the device itself was not explored completely: nothing is tried."""
+    return Repairs(verdict, (), (), (), TrialTally(stopped_by=stopped_by))
+
+
 def find_repairs(
     devices: Sequence[Device],
     verdict: Verdict,
@@ -77,7 +84,8 @@ def find_repairs(
     `assessed` of them are compared with the device. The search ends with the seconds of `search`,
     or after `most_seconds` of processor time.
     """
-    began, seconds = time.monotonic(), search.limits.seconds
+    seconds, since = search.limits.seconds, search.limits.since
+    began = time.monotonic() if since is None else since
     workers = search.threads or os.cpu_count() or 1
     alone = replace(search, threads=1, limits=Limits(memory=search.limits.memory))
     with tempfile.TemporaryDirectory() as folder:

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
 from modecheck.checks.findings import Finding
-from modecheck.repair.changes import Candidate, Clash, RepairChange, values_in
+from modecheck.repair.changes import Candidate, Clash, RepairChange
 from modecheck.repair.families.all_families import FAMILIES
 from modecheck.repair.replaying import cannot_help
 from modecheck.repair.situation import RepairSituation
@@ -192,7 +192,7 @@ def changes_for(at: RepairSituation) -> list[RepairChange]:
 
 
 def _promise(change: RepairChange) -> float:
-    return change.rank + SIZE_COUNTS * values_in(change.overlay) + 0.5 * change.timers
+    return change.rank + SIZE_COUNTS * change.size + 0.5 * change.timers
 
 
 def deadline_of(seconds: float | None) -> float | None:

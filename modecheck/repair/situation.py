@@ -12,7 +12,7 @@ from modecheck.checks.findings import Finding
 from modecheck.model.copies import unnumbered
 from modecheck.model.parts import Chip, Device, Rule
 from modecheck.model.terms import InState, ReadVariable, parts_of
-from modecheck.repair.changes import Data, Matters, RepairChange, Value
+from modecheck.repair.changes import Data, Matters, RepairChange, Value, difference_of
 from modecheck.repair.scenario_facts import ScenarioFacts, TakenMoment
 from modecheck.repair.written import WrittenChip, WrittenDevice, WrittenRule
 
@@ -191,6 +191,7 @@ class RepairSituation:
             frozenset((chip, rule.name) for chip in chips),
             rank=rank + 0.2 * self.distance.get((rule.chip, rule.name), 20),
             matters=matters if more else Matters.WHERE_USED,
+            differs=sum(difference_of(rule.data.get(key), new) for key, new in keys.items()),
         )
 
     def new_rule(

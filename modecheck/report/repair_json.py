@@ -58,6 +58,7 @@ def _proposal(one: Proposal) -> dict[str, Any]:
         "never_reached_any_more": list(trial.given_up),
         "behaviour": {
             "compared": known.compared,
+            "whole": known.whole.value,
             "same": list(known.same),
             "different": list(known.different),
             "unknown": list(known.unknown),

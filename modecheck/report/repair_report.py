@@ -17,12 +17,14 @@ MOST_NEAR = 3
 
 def repair_report(found: Repairs, most: int) -> list[doc.Block]:
     """The report, with at most so many repairs."""
-    tone = doc.GOOD if found.proposals or not found.wanted else doc.OPEN
+    settled = found.proposals or not (found.wanted or found.tally.stopped_by)
+    tone = doc.GOOD if settled else doc.OPEN
     blocks: list[doc.Block] = [
         doc.Title(f"{found.verdict.device.name}, repairs", outcome_in_words(found), tone)
     ]
     if not found.wanted:
-        return blocks
+        why = "The device was not explored completely, so nothing was tried."
+        return [*blocks, *([doc.Paragraph(why)] if found.tally.stopped_by else [])]
     blocks.append(doc.Chapter("to repair", tuple(_wanted(found))))
     for number, one in enumerate(found.proposals[:most], start=1):
         blocks.append(_proposal(number, one, found))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from modecheck.compare.behaviour import Outcome
 from modecheck.model.wording import counted, listed
 from modecheck.repair.assessing import Assessment, TimeCost
 from modecheck.repair.families.all_families import FAMILIES
@@ -26,7 +27,8 @@ def outcome_in_words(found: Repairs) -> str:
     """The result in a few words."""
     so_far = "" if found.complete else " so far"
     if not found.wanted:
-        return "nothing to repair"
+        stopped = found.tally.stopped_by
+        return f"incomplete: stopped by {stopped}" if stopped else "nothing to repair"
     if not found.proposals:
         return f"no repair found{so_far}"
     return f"{counted(len(found.proposals), 'repair')} found{so_far}"
@@ -78,11 +80,13 @@ def facts(proposal: Proposal, found: Repairs) -> Iterator[str]:
 
 
 def _behaviour(known: Assessment, found: Repairs) -> str:
-    modes = list(found.verdict.device.modes)
     if not known.compared:
         return "behaviour not compared"
-    if not modes:
-        return "the device has no modes to compare behaviour in"
+    if known.whole is Outcome.SAME:
+        return "messages as before in the whole device"
+    if not found.verdict.device.modes:
+        different = known.whole is Outcome.DIFFERENT
+        return f"messages {'different' if different else 'not known'} in the whole device"
     parts = []
     if known.same:
         parts.append(f"messages as before in {listed(known.same)}")
@@ -94,6 +98,8 @@ def _behaviour(known: Assessment, found: Repairs) -> str:
 
 
 def _steps(known: Assessment) -> str:
+    if known.bench is not None and not known.bench_of:
+        return ""
     if known.bench is None:
         return " (the steps of the bench test: modecheck compare)"
     return f" ({known.bench} of {counted(known.bench_of, 'step')} of the bench test)"

@@ -19,7 +19,7 @@ POLICIES = {
     "error": "must never be full",
 }
 SHORT_OF_ROOM = ("overflow", "blocked-reaction", "time-stop")
-MOST_MORE = 2
+MOST_MORE = 1
 """Places that a link gets in addition."""
 
 

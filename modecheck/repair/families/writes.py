@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 
 from modecheck.model.parts import Chip, Variable
@@ -53,14 +54,19 @@ def _more(
     wanted = _variables_of_interest(at, model)
     texts = dict.fromkeys([*known, *_values(model)])
     for text in texts:
-        target = text.partition("=")[0].strip()
-        if any(one.partition("=")[0].strip() == target for one in now) or "," in target:
+        target = _target(text)
+        if target in map(_target, now) or "," in target:
             continue
         rank = 0.2 if text in known else 0.4
         rank += 0.0 if target in wanted else 0.6
         written: Value = [*now, text]
         words = f"{rule.name} also does {text}"
         yield at.change_rule(WRITE, rule, {"do": written}, words, rank=rank)
+
+
+def _target(text: str) -> str:
+    """What an assignment writes, as `x` of `x += 1`."""
+    return re.split(r"\s*[-+*]?=", text, maxsplit=1)[0].strip()
 
 
 def _values(model: Chip) -> Iterator[str]:

@@ -1,0 +1,105 @@
+"""The search: what it keeps, what it does not, and that it says what it left out."""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from modecheck.model.devices import read_device
+from modecheck.repair.changes import Candidate
+from modecheck.repair.repair_search import changes_for
+from modecheck.repair.situation import RepairSituation
+from modecheck.repair.trying import TrialOutcome
+from modecheck.repair.written import read_written
+from tests.benchmarks.repair import Row, fails_again, is_the_original, original_of, row_of
+from tests.models.bundled import MODELS, TWINS, is_small
+from tests.repair.devices import TWO_ENDS, bench_of, repairs_of, sentences
+from tests.sweeps import sweep
+
+QUICK = ("queue_exhausted",)
+OUT_OF_REACH = ("asks_for_what_never_is",)
+"""Its requirement speaks of a situation that cannot be: no rule is wrong."""
+
+
+def faulty(name: str) -> Path:
+    return MODELS / "faulty" / f"{name}.yaml"
+
+
+@cache
+def searched(twin: Path) -> Row:
+    """What is found for a twin, looked for once."""
+    return row_of(twin)
+
+
+@pytest.mark.parametrize(
+    "twin",
+    sweep([one for one in TWINS if is_small(one)], lambda path: path.stem in QUICK),
+    ids=lambda path: path.stem,
+)
+def test_a_twin_is_repaired(twin: Path) -> None:
+    """By one or two changes, after which nothing at all is found: a complete check of the written
+    file says so.
+    """
+    if twin.stem in OUT_OF_REACH:
+        pytest.skip("no repair is looked for in requirements")
+    found = searched(twin).found
+    assert found.proposals
+    assert twin.stem in QUICK or fails_again(found) == []
+
+
+def test_the_rule_of_the_original_is_found() -> None:
+    """The link has one place too few; the original has two."""
+    twin = faulty("queue_exhausted")
+    row = searched(twin)
+    assert row.own == 1
+    best = row.found.proposals[0].trial
+    original = read_device(str(original_of(twin)))
+    assert is_the_original(twin, best.candidate, original)
+    assert best.outcome is TrialOutcome.KEPT
+    assert best.states == (12,)
+    others = row.found.proposals[1:]
+    assert not any(is_the_original(twin, one.trial.candidate, original) for one in others)
+
+
+def test_the_message_that_is_waited_for_is_found(tmp_path: Path) -> None:
+    """It is sent by nobody, so no other rule could be copied."""
+    path = tmp_path / "device.yaml"
+    path.write_text(TWO_ENDS, encoding="utf-8")
+    found = repairs_of(path)
+    assert any("hear also sends answer via down" in one for one in sentences(found))
+
+
+def test_the_number_of_processes_makes_no_difference() -> None:
+    """Neither to what is found nor to what is counted."""
+    one, two = (repairs_of(faulty("queue_exhausted"), workers=n) for n in (1, 2))
+    assert sentences(one) == sentences(two)
+    assert (one.tally.singles, one.tally.outcomes) == (two.tally.singles, two.tally.outcomes)
+    assert one.tally.families == two.tally.families
+
+
+def test_a_search_that_is_stopped_says_so() -> None:
+    """It is then not complete, whatever it has found."""
+    found = repairs_of(faulty("queue_exhausted"), seconds=1e-6)
+    assert found.tally.stopped_by == "the bound of seconds"
+    assert not found.complete
+    assert repairs_of(faulty("queue_exhausted")).complete
+
+
+def test_a_switch_that_is_lost_is_no_repair(tmp_path: Path) -> None:
+    """A receiver that never leaves the cable has no deadlock, and one mode less to switch to."""
+    bench = bench_of(faulty("silent_plug"), tmp_path)
+    at = RepairSituation(bench.devices[0], read_written(bench.file), bench.wanted)
+    stays = next(one for one in changes_for(at) if one.sentence == "pedal: plug stays in its state")
+    trial = bench.try_out(Candidate((stays,)))
+    assert trial.outcome is not TrialOutcome.KEPT
+
+
+def test_chips_of_one_file_are_changed_together() -> None:
+    """Unless one of them was changed for itself."""
+    twin = faulty("calls_for_ever")
+    written = read_written(str(twin))
+    assert written.alike("front_bridge") == ["front_bridge", "rear_bridge"]
+    one = read_written(str(faulty("restarts_in_silence")))
+    assert one.alike("front_bridge") == ["front_bridge"]
