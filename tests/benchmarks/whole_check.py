@@ -34,7 +34,7 @@ from tests.benchmarks.explore import TANDEM, counters, product_of
 
 ONE_NAME = re.compile(r"[A-Za-z0-9._-]+")
 ONE_WORD = {"octal-8": counters(8), "tandem": TANDEM.format(folder=Path.cwd())}
-SHORT = 0.85
+SHORT = 0.65
 """Share of the memory that an exploration takes, with which it has to do."""
 SOURCES = ("engine/**/*.py", "compare/*kernels.py")
 

@@ -31,7 +31,7 @@ from modecheck.engine.native.level_kernels import (
     Meeting,
 )
 from modecheck.engine.native.machine import CompiledProduct
-from modecheck.engine.native.table import FIRST_LINES, StateTable, stored_kind
+from modecheck.engine.native.table import DENSEST, FIRST_LINES, StateTable, stored_kind
 from modecheck.engine.native.table_kernels import CACHE_LINE
 from modecheck.engine.native.workers import ENDLESS, Level, Worker, apart, new_workers
 from modecheck.engine.search.exploration import Reporter
@@ -310,13 +310,13 @@ class _Reach:
         worker, bound = self._workers[own], self._limits.states or ENDLESS
         while True:
             why, sizes = worker.expand(level, self._meeting, self._table, self._everything, bound)
+            if self._is_tight:
+                worker.pack(level.depth)
             if own == 0:
                 self._result.layers += sizes
                 self._result.expanded_levels = level.depth
                 self._look_around(level.depth)
-            if self._is_tight:
-                worker.pack(level.depth)
-            elif own and why == PAUSED:
+            elif why == PAUSED:
                 time.sleep(NAP)
             if why in (HALTED, LEFT):
                 return why
@@ -334,10 +334,12 @@ class _Reach:
             meeting.there[0] += -int(meeting.there[0]) % threads
             return Decision(Next.LEAVE)
         old = self._table.lines
-        for growth in self._table.growths(self._result.layers):
-            if self._widened(old, growth):
-                self._share_out()
-                return Decision(Next.GROW if self._table.lines > old else Next.EXPAND, old)
+        for fullest in (self._table.fullest, DENSEST):
+            self._table.fullest = fullest
+            for growth in self._table.growths(self._result.layers):
+                if self._widened(old, growth):
+                    self._share_out()
+                    return Decision(Next.GROW if self._table.lines > old else Next.EXPAND, old)
         self._stop = self._limits.reached_memory
         return Decision(Next.STOP)
 
@@ -346,12 +348,19 @@ class _Reach:
         table = self._table
         while self._is_narrow():
             lines = table.next_lines(table.lines, growth)
-            more = CACHE_LINE * (lines - old) * len(self._workers)
+            more = CACHE_LINE * (lines - old) * len(self._workers) + self._coming
             if lines == table.lines or resident_memory() + more > self._bound:
                 table.lines = old
                 return False
             table.lines = lines
         return True
+
+    @property
+    def _coming(self) -> int:
+        """Bytes that the states of a level may take until they are packed."""
+        layout = self._machine.layout
+        size = stored_kind(layout).itemsize * layout.words
+        return 2 * size * max(self._result.layers[-2:])
 
     def _is_narrow(self) -> bool:
         """Whether little room is left in the table."""

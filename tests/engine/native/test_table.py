@@ -4,6 +4,7 @@ each state once, however many threads there are.
 
 from __future__ import annotations
 
+import mmap
 from pathlib import Path
 from typing import Any
 
@@ -11,8 +12,8 @@ import numpy as np
 import pytest
 
 from modecheck.engine.contract.space import Limits
+from modecheck.engine.native import growing_arrays, table, workers
 from modecheck.engine.native import reach as reach_module
-from modecheck.engine.native import table, workers
 from modecheck.engine.native.graph import numbered_states
 from modecheck.engine.native.machine import CompiledProduct, compiled
 from modecheck.engine.native.reach import ReachedStates, reach
@@ -127,6 +128,8 @@ def test_states_are_packed_where_memory_is_short(
     plain = numbered_states(explored(machine, 1))
     monkeypatch.setattr(table, "FIRST_LINES", 64)
     monkeypatch.setattr(workers, "PACKED_TOGETHER", 1000)
+    monkeypatch.setattr(workers, "QUOTA", 300)
+    monkeypatch.setattr(growing_arrays, "PIECE", mmap.PAGESIZE)
     for name, value in (("LOOK_EVERY", 0), ("PACKED_FROM", 0), ("FEW", 100)):
         monkeypatch.setattr(reach_module, name, value)
     if given_up:
@@ -142,6 +145,25 @@ def test_states_are_packed_where_memory_is_short(
     states = numbered_states(reached)
     assert states.layers == plain.layers
     assert np.array_equal(states.words, plain.words)
+
+
+@pytest.mark.parametrize(("threads", "fill"), [(1, 0.78), (2, 0.78), (1, 1.0)])
+def test_a_table_is_filled_further_where_there_is_no_memory_to_grow(
+    machine: CompiledProduct, threads: int, fill: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Nothing is lost by that; where even that is not enough, memory is what is lacking."""
+    slots = 16 if table.stored_kind(machine.layout) == np.uint32 else 8
+    monkeypatch.setattr(reach_module, "resident_memory", lambda: 0)
+    monkeypatch.setattr(reach_module, "PACKED_FROM", 1)
+    lines = int(total(machine) / fill / slots) // threads
+    monkeypatch.setattr(table, "FIRST_LINES", lines)
+    limits = Limits(memory=1)
+    reached = reach(machine, threads=threads, limits=limits, reporter=Silent())
+    found = found_states(reached)
+    assert len(found) == len(set(found)) == reached.states
+    assert (reached.states == total(machine)) == (fill < 1)
+    assert reached.stopped_by == ("" if fill < 1 else limits.reached_memory)
+    assert reached.table.lines == lines
 
 
 @pytest.mark.parametrize("kind", [np.uint32, np.uint64])
