@@ -33,7 +33,9 @@ LAYERS = (
 )
 """A module may import from its own layer and from those that stand before it."""
 
-ROOMS = ("contract", "language", "reference", "search", "reductions", "native", "gpu", "zones")
+ROOMS = (
+    "contract", "language", "reference", "search", "reductions", "native", "large", "gpu", "zones",
+)  # fmt: skip
 """The rooms of `engine/`, in the same sense. What chooses among engines lies beside them."""
 
 ROOT = Path(modecheck.__file__).parent

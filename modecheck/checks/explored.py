@@ -22,13 +22,15 @@ class Reduced:
     None without the symmetry reduction, and `units_stopped_by` the bound because of which some may
     be missing; `not_asked` are the kinds of findings that need an exploration of the whole product.
     With `time_acceleration`, time in which nothing
-    can happen was one step; with `zones`, moments were represented as bounds on clocks.
+    can happen was one step; with `zones`, moments were represented as bounds on clocks. With
+    `swept`, all states were explored, but there was no memory to keep their transitions.
     """
 
     units: tuple[tuple[str, ...], ...] | None = None
     order: bool = False
     time_acceleration: bool = False
     zones: bool = False
+    swept: bool = False
     units_stopped_by: str = ""
     not_asked: tuple[str, ...] = ()
 

@@ -24,8 +24,11 @@ from modecheck.engine.contract.forked_task import ForkedTask, can_begin
 from modecheck.engine.contract.phases import phase
 from modecheck.engine.contract.space import INTERRUPTION, ReachGoal, Space
 from modecheck.engine.search.exploration import Reporter
+from modecheck.engine.search.explored_space import Exploration
 from modecheck.model.parts import Device, Requirement
 from modecheck.product.composition import compose
+
+NOT_SWEPT = "not checked where there is no memory to keep all transitions"
 
 FEWEST_ELSEWHERE, MOST_ELSEWHERE = 20_000, 1_000_000
 """How many states a product has where observers are explored in another process: with fewer it
@@ -87,7 +90,8 @@ def explore_variant(
     else:
         product = compose(device, time_acceleration=how.time_acceleration)
         asked = watched.events_of(product)
-        exploration = explore_with(product, how, reporter, overhearing=asked)
+        sweeping = replace(how, sweeps=True)
+        exploration = explore_with(product, sweeping, reporter, overhearing=asked)
         reduced, preserved = _reduced(exploration, how)
     evidence = Evidence(exploration)
     if Needs.PATHS in preserved:
@@ -122,9 +126,13 @@ def _judged_and_searched(
     with phase("searching backwards"):
         exploration.foresee(_goals(exploration, preserved))
     waiting, following = watched.needs_of(exploration.product)
-    forked = _begun_elsewhere(exploration, waiting, alone)
+    swept = _is_swept(exploration)
+    forked = None if swept else _begun_elsewhere(exploration, waiting, alone)
     judged = list(requirement_checks.judge(exploration))
     findings = _searched(evidence, preserved)
+    if swept:
+        judged += [undecided(need, NOT_SWEPT) for need in (*waiting, *following)]
+        return judged, findings, _Tables((), states_in_modes(exploration), coverage_of(exploration))
     left = following if forked else [*waiting, *following]
     judged += watched.judge(exploration, left, alone, reporter)
     found, tables = (forked and forked.result()) or (None, _tables(exploration))
@@ -207,7 +215,15 @@ def _reduced(exploration: Space, how: Search) -> tuple[Reduced, frozenset[Needs]
     preserved = PRESERVED["symmetry"] if units else ALL
     if how.order:
         preserved &= PRESERVED["order"]
-    return Reduced(units, how.order, accelerated, units_stopped_by=stopped_by), preserved
+    swept = _is_swept(exploration)
+    if swept:
+        preserved &= PRESERVED["sweeps"]
+    reduced = Reduced(units, how.order, accelerated, swept=swept, units_stopped_by=stopped_by)
+    return reduced, preserved
+
+
+def _is_swept(space: Space) -> bool:
+    return isinstance(space, Exploration) and space.is_swept
 
 
 def _units(exploration: Space) -> tuple[tuple[tuple[str, ...], ...], str]:

@@ -65,7 +65,8 @@ class Search:
     With `symmetry`, states that differ by an exchange of identical units are explored once; with
     `order`, independent steps are followed in one order, which shows all deadlocks and no more;
     with `time_acceleration`, products are composed so that time in which nothing can happen is one
-    step.
+    step. With `sweeps`, a space may come without its transitions, where there is no memory for them
+    but it can make them again.
     """
 
     engine: EngineName = "auto"
@@ -75,6 +76,7 @@ class Search:
     order: bool = False
     time_acceleration: bool = False
     expected: int = 0
+    sweeps: bool = False
 
 
 def explore_with(
@@ -254,6 +256,7 @@ def _on_gpu(
             limits=how.limits,
             reporter=told,
             overhearing=overhearing,
+            sweeps=how.sweeps,
         )
     except MemoryError as error:
         raise EngineUnavailable("its memory is too small, or taken by others", "gpu") from error

@@ -113,6 +113,8 @@ def _reduced(one: Explored) -> Iterator[str]:
         yield "independent steps were explored in one order only, which preserves every deadlock"
     if reduced.not_asked:
         why = "with zones" if reduced.zones else "since only part of the product was explored"
+        if reduced.swept:
+            why = "since there is no memory to keep all transitions"
         yield f"not checked {why}: {', '.join(reduced.not_asked)}"
 
 

@@ -14,7 +14,9 @@ from modecheck.engine.contract.phases import phase
 from modecheck.engine.contract.space import Limits
 from modecheck.engine.gpu.device_memory import KernelDevice
 from modecheck.engine.gpu.gpu_looking import GpuStates, Looked
-from modecheck.engine.gpu.gpu_reach import GpuReach
+from modecheck.engine.gpu.gpu_reach import FoundStates, GpuReach
+from modecheck.engine.gpu.gpu_sets import GpuSets
+from modecheck.engine.large.swept_space import swept
 from modecheck.engine.native.code_notes import observed_in
 from modecheck.engine.native.graph import (
     CompiledExploration,
@@ -31,6 +33,7 @@ from modecheck.engine.search.state_graph import StateGraph
 from modecheck.product.ir import EventIR, Product
 
 NO_TRANSITIONS = "too little memory to keep the transitions"
+TOO_MANY_KINDS = "too many kinds of transitions"
 
 
 def explore_on_gpu(
@@ -41,38 +44,60 @@ def explore_on_gpu(
     limits: Limits,
     reporter: Reporter,
     overhearing: tuple[EventIR, ...] = (),
+    keep: bool = True,
+    sweeps: bool = False,
 ) -> CompiledExploration:
-    """Everything reachable within the limits. Raises `NotCompilableError` when the product has too
-    much of something, `MemoryError` and `DeviceFailed`.
+    """Everything reachable within the limits. Where transitions do not fit the memory of this
+    machine, or are not to be kept, the space is incomplete, or with `sweeps` makes them again when
+    they are asked for. Raises `NotCompilableError` when the product has too much of something,
+    `MemoryError` and `DeviceFailed`.
     """
     machine = machine_of(product, overhearing)
     with phase("making code for the GPU"):
         reach = GpuReach(device, machine, limits, reporter)
     found = reach.run()
     with phase("building the graph"):
-        own = GpuStates(machine, found, threads=threads, most=limits.states)
-        states = States(machine, own.words, own.layers, own.expanded, own.seen)
-        looked = own.looked()
-        stopped_by, transitions = found.stopped_by, int(looked.counts.sum(dtype=np.int64))
-        bound = limits.memory or resident_memory() + available_memory()
-        fits = resident_memory() + bytes_needed(states.count, transitions) <= bound
-        if looked.all_notes and fits:
-            graph = graph_from(own.transitions(looked), states, threads)
-        else:
-            graph = _without_transitions(looked)
-            stopped_by = stopped_by or NO_TRANSITIONS
-        marks = own.marks()
-    found.give_back()
-    return CompiledExploration(
+        return _space_of(product, machine, found, threads, limits, keep=keep, sweeps=sweeps)
+
+
+def _space_of(
+    product: Product,
+    machine: CompiledProduct,
+    found: FoundStates,
+    threads: int,
+    limits: Limits,
+    *,
+    keep: bool,
+    sweeps: bool,
+) -> CompiledExploration:
+    own = GpuStates(machine, found, threads=threads, most=limits.states)
+    states = States(machine, own.words, own.layers, own.expanded, own.seen)
+    bound = limits.memory or resident_memory() + available_memory()
+    fits = resident_memory() + bytes_needed(states.count, found.transitions) <= bound
+    looked = own.looked(counts=keep and fits)
+    marks = own.marks()
+    kept = keep and fits and looked.all_notes
+    if kept:
+        graph = graph_from(own.transitions(looked), states, threads)
+    else:
+        graph = _without_transitions(looked)
+    space = CompiledExploration(
         product=product,
         found=states,
         marks=marks,
-        transitions=transitions,
+        transitions=looked.transitions,
         observed=observed_in(machine, states.seen),
         failures=sightings_of(looked.failures),
         graph=graph,
-        stopped_by=stopped_by,
+        stopped_by=found.stopped_by,
     )
+    if sweeps and looked.all_notes and not kept:
+        return swept(space, GpuSets(own, looked))
+    own.give_back()
+    if not kept:
+        why = NO_TRANSITIONS if looked.all_notes else TOO_MANY_KINDS
+        space.stopped_by = space.stopped_by or why
+    return space
 
 
 def machine_of(product: Product, overhearing: tuple[EventIR, ...]) -> CompiledProduct:

@@ -31,12 +31,14 @@ from modecheck.engine.gpu.looking_kernels import (
     stepped,
 )
 from modecheck.engine.gpu.shared_table_kernels import COUNTERS, IS_HALTED, enter_numbers
+from modecheck.engine.native.code_notes import observed_in
 from modecheck.engine.native.frame import RECORD_EXTRA
 from modecheck.engine.native.graph import in_order
 from modecheck.engine.native.growing_arrays import Words
-from modecheck.engine.native.machine import CompiledProduct
+from modecheck.engine.native.machine import CompiledProduct, compiled
 from modecheck.engine.native.run import FailureRow
 from modecheck.engine.native.transition_making import Transitions
+from modecheck.engine.reference.system_actions import system_actions
 
 PART = 1 << 24
 """States whose answers are brought back together."""
@@ -51,11 +53,12 @@ Array = NDArray[Any]
 
 @dataclass(slots=True)
 class Looked:
-    """For each expanded state how many transitions it has, for each state whether it is quiescent
-    and has a failing step; the failures, by the first state; and the notes' rows, and whether
-    those are all that there are.
+    """How many transitions there are, and if that was asked for, how many each expanded state has;
+    for each state whether it is quiescent and has a failing step; the failures, by the first state;
+    and the notes' rows, and whether those are all that there are.
     """
 
+    transitions: int
     counts: Array
     is_quiescent: Array
     failing: Array
@@ -72,7 +75,7 @@ class GpuStates:
     def __init__(
         self, machine: CompiledProduct, found: FoundStates, *, threads: int, most: int | None
     ) -> None:
-        self._machine, self._device = machine, found.device
+        self.machine, self.device = machine, found.device
         self._found = found
         self.width = machine.layout.words
         self.words = np.empty(found.count * self.width, np.uint64)
@@ -87,17 +90,26 @@ class GpuStates:
         self._shape = (0,) * self.width
         records = {"records": machine.most_records * (self.width + RECORD_EXTRA)}
         steps = {stepped: write_stepped(machine)}
-        self._look = found.device.loaded(code_of(machine, look_at_states, records, steps))
+        self._code_of_looking = code_of(machine, look_at_states, records, steps)
         self._code_of_making = code_of(machine, make_on_gpu, records, steps)
 
     @property
     def count(self) -> int:
         return sum(self.layers)
 
+    @property
+    def table(self) -> DeviceArray:
+        """The table of the states' numbers, after `index`."""
+        return self._found.table
+
+    def give_back(self) -> None:
+        """Free the memory of the device."""
+        self._found.give_back()
+
     def marks(self) -> Words:
         """The conditions that hold in each state."""
-        device = self._device
-        kernel = code_of(self._machine, mark_on_gpu, {}, {marked: write_marked(self._machine)})
+        device = self.device
+        kernel = code_of(self.machine, mark_on_gpu, {}, {marked: write_marked(self.machine)})
         mark, marks = device.loaded(kernel), np.empty(self.count, np.uint64)
         room = device.array(min(PART, self.count), np.uint64)
         for begin in range(0, self.count, PART):
@@ -107,53 +119,77 @@ class GpuStates:
         device.free(room)
         return marks
 
-    def looked(self) -> Looked:
+    def looked(self, *, counts: bool) -> Looked:
         """Look at all expanded states."""
-        device, machine = self._device, self._machine
-        counts: Array = np.zeros(self.expanded, np.uint32)
+        return self._looked(self.machine, self._code_of_looking, self.seen, counts=counts)
+
+    def shadows(self, curious: frozenset[int]) -> dict[int, int]:
+        """As `Space.shadows`: all states are looked at with code that looks at the rules that
+        lost.
+        """
+        own = self.machine
+        by_system = system_actions(own.product)
+        machine = compiled(own.product, by_system, curious=curious, level=own.level)
+        records = {"records": machine.most_records * (self.width + RECORD_EXTRA)}
+        steps = {stepped: write_stepped(machine, curious)}
+        code = code_of(machine, look_at_states, records, steps, curious)
+        seen = np.zeros(len(machine.seen) + 64, np.uint8)
+        self._looked(machine, code, seen, counts=False)
+        return observed_in(machine, seen).shadowed
+
+    def _looked(
+        self, machine: CompiledProduct, code: GpuKernel, noted: Array, *, counts: bool
+    ) -> Looked:
+        device, look = self.device, self.device.loaded(code)
+        every: Array = np.zeros(self.expanded if counts else 0, np.uint32)
         quiescent, failing = np.zeros((2, self.count), np.uint8)
-        wholes: tuple[Array, ...] = (counts, quiescent, failing)
+        transitions = 0
         numbers = len(machine.failures) or 1
         failures = device.array(2 * numbers, np.uint64)
         device.write(failures, np.array([0, 2**64 - 1] * numbers, np.uint64))
         notes = device.array(NOTE_SLOTS * int(NOTE_WORDS), np.uint64)
-        seen, halted = device.array(self.seen.size, np.uint8), device.array(1, np.uint64)
+        seen, halted = device.array(noted.size, np.uint8), device.array(1, np.uint64)
         part = min(PART, max(self.expanded, 1))
         parts = [device.array(part, kind) for kind in (np.uint32, np.uint8, np.uint8)]
         for begin in range(0, self.expanded, PART):
             end = min(begin + PART, self.expanded)
             device.launch(
-                self._look, end - begin, self._shape, begin, end, self.states, seen, *parts,
+                look, end - begin, self._shape, begin, end, self.states, seen, *parts,
                 failures, notes, halted,
             )  # fmt: skip
-            for room, whole in zip(parts, wholes, strict=True):
+            own = device.read(parts[0], 0, end - begin)
+            transitions += int(own.sum(dtype=np.int64))
+            if counts:
+                every[begin:end] = own
+            for room, whole in zip(parts[1:], (quiescent, failing), strict=True):
                 device.read_into(room, whole[begin:end])
-        self.seen |= device.read(seen)
+        noted |= device.read(seen)
         rows: Array = device.read(notes).reshape(NOTE_SLOTS, int(NOTE_WORDS))
         is_halted = bool(device.read(halted).any())
         met: list[list[int]] = device.read(failures).reshape(-1, 2).tolist()
         device.free(failures, notes, seen, halted, *parts)
         fit = not is_halted and int(np.count_nonzero(rows[:, 0])) <= MOST_NOTES
-        return Looked(counts, quiescent, failing, self._rows(met), rows, fit)
+        return Looked(transitions, every, quiescent, failing, self._rows(machine, met), rows, fit)
 
-    def _rows(self, met: list[list[int]]) -> list[FailureRow]:
+    @staticmethod
+    def _rows(machine: CompiledProduct, met: list[list[int]]) -> list[FailureRow]:
         """The failures that were met, by the first state and label."""
         rows: list[FailureRow] = [
             (first >> 32, first & 0xFFFFFFFF, failure, count)
-            for failure, (count, first) in zip(self._machine.failures, met, strict=False)
+            for failure, (count, first) in zip(machine.failures, met, strict=False)
             if count
         ]
         return sorted(rows, key=lambda row: row[:2])
 
     def transitions(self, looked: Looked) -> Transitions:
         """All transitions of the expanded states. Raises `MemoryError`."""
-        device = self._device
+        device = self.device
         first = np.zeros(self.expanded + 1, np.int64)
         np.cumsum(looked.counts, out=first[1:])
-        kinds, numbers = _numbered(looked.notes)
+        kinds, numbers = kinds_of(looked.notes)
         edges = int(first[-1])
         targets, notes = np.empty(edges, np.uint32), np.empty(edges, np.uint16)
-        self._index()
+        self.index()
         own = [
             device.array(looked.notes.size, np.uint64),
             device.array(NOTE_SLOTS, np.uint16),
@@ -168,9 +204,9 @@ class GpuStates:
             looked.is_quiescent, looked.failing,
         )  # fmt: skip
 
-    def _index(self) -> None:
+    def index(self) -> None:
         """Have the table tell the number of each state."""
-        device, found = self._device, self._found
+        device, found = self.device, self._found
         found.table = device.array(int(self.count / FULLEST) + 1, np.uint64)
         counters = device.array(COUNTERS, np.uint64)
         enter = device.loaded(GpuKernel(enter_numbers, self.width))
@@ -183,10 +219,10 @@ class GpuStates:
 
     def _make_all(self, first: Array, own: list[DeviceArray], targets: Array, kinds: Array) -> None:
         """Make the transitions part by part: of so many states as leave room for them."""
-        device, (notes, numbers, seen) = self._device, own
+        device, (notes, numbers, seen) = self.device, own
         make = device.loaded(self._code_of_making)
         together = min(EDGES_TOGETHER, device.free_bytes() // 2 // BYTES_OF_AN_EDGE)
-        together = max(min(together, targets.size), self._machine.most_records, 1)
+        together = max(min(together, targets.size), self.machine.most_records, 1)
         rooms = device.array(together, np.uint32), device.array(together, np.uint16)
         places = device.array(min(self.expanded, PART) + 1, np.int64)
         begin = 0
@@ -233,7 +269,7 @@ def _kept(found: FoundStates, most: int | None) -> tuple[list[int], int]:
     return layers, sum(layers[: max(whole, 0)])
 
 
-def _numbered(notes: Array) -> tuple[Array, Array]:
+def kinds_of(notes: Array) -> tuple[Array, Array]:
     """The rows of notes in the order in which they were born, and for each row its number there."""
     used = np.flatnonzero(notes[:, 0])
     order = used[np.argsort(notes[used, BORN], kind="stable")]

@@ -145,9 +145,10 @@ def code_of(
     kernel: Kernel,
     local: Mapping[str, int],
     written: Mapping[Kernel, Writer],
+    curious: frozenset[int] = frozenset(),
 ) -> GpuKernel:
     """A kernel with code of the product inside."""
-    key = product_key(machine.product, system_actions(machine.product))
+    key = product_key(machine.product, system_actions(machine.product), curious)
     return GpuKernel(kernel, machine.layout.words, local, written, key)
 
 
@@ -163,13 +164,15 @@ def write_reached(machine: CompiledProduct) -> Writer:
     return write
 
 
-def write_stepped(machine: CompiledProduct) -> Writer:
-    """What writes the code in place of `stepped`."""
+def write_stepped(machine: CompiledProduct, curious: frozenset[int] = frozenset()) -> Writer:
+    """What writes the code in place of `stepped`; for rules in `curious` it looks which earlier
+    rule was taken although their own guard held.
+    """
     product, layout = machine.product, machine.layout
 
     def write(module: ir.Module, parameters: Parameters) -> ir.Function:
         frame = SteppedOnGpu(product, layout, module, parameters)
-        StepCode(product, frame, system_actions(product), frozenset()).write()
+        StepCode(product, frame, system_actions(product), curious).write()
         return _inside(frame.function)
 
     return write

@@ -125,6 +125,11 @@ class Exploration(Generic[Store]):
         return self._occupied
 
     @property
+    def is_swept(self) -> bool:
+        """Whether transitions are not kept, but made again: then loops are not looked for."""
+        return False
+
+    @property
     def layers(self) -> list[int]:
         return self.found.layers
 

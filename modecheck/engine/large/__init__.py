@@ -1,0 +1,1 @@
+"""Products too large to keep their transitions: searches that make them again."""

@@ -1,0 +1,101 @@
+"""Sets of states of a graph whose transitions are kept, as arrays of truth values: the plainest
+implementation of `StateSets`, with which others are compared.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from modecheck.engine.large.state_sets import Numbers
+from modecheck.engine.native.graph import CompiledExploration
+
+Truths = NDArray[np.bool_]
+
+
+class ListedSets:
+    """See `StateSets`. Each transition has a row: its state, its target, its kind."""
+
+    def __init__(self, space: CompiledExploration) -> None:
+        graph = space.graph
+        self._space = space
+        self.layers, self.expanded = space.layers, space.expanded
+        columns = (graph.labels.tolist(), graph.moved.tolist(), graph.events.tolist())
+        self.kinds: list[tuple[int, int, int]] = list(zip(*columns, strict=True))
+        self._source = np.repeat(np.arange(graph.linked), np.diff(graph.first))
+        self._target, self._note = graph.targets.astype(np.int64), graph.notes
+
+    def none(self) -> Truths:
+        return np.zeros(self._space.state_count, np.bool_)
+
+    def of(self, numbers: NDArray[Any]) -> Truths:
+        own = self.none()
+        own[numbers] = True
+        return own
+
+    def where(self, some: int, lacking: int = 0) -> Truths:
+        marks = self._space.marks
+        found: Truths = (marks & np.uint64(some) | ~marks & np.uint64(lacking)) != 0
+        return found
+
+    def unknown(self, *, past_failures: bool) -> Truths:
+        own: Truths = np.arange(self._space.state_count) >= self.expanded
+        return own | (self._space.graph.failing != 0) if past_failures else own
+
+    def join(self, into: Truths, other: Truths) -> None:
+        into |= other
+
+    def keep(self, into: Truths, other: Truths) -> None:
+        into &= other
+
+    def drop(self, into: Truths, other: Truths) -> None:
+        into &= ~other
+
+    def free(self, *_: Truths) -> None:
+        """Nothing has to be done."""
+
+    def numbers(self, own: Truths) -> Numbers:
+        return np.flatnonzero(own).astype(np.uint32)
+
+    def bits(self, own: Truths) -> NDArray[np.uint64]:
+        padded = np.zeros(-(-own.size // 64) * 64, np.bool_)
+        padded[: own.size] = own
+        return np.packbits(padded, bitorder="little").view(np.uint64)
+
+    def sources(self, allowed: Sequence[bool], *, away: bool) -> Truths:
+        taken = self._allowed(allowed)
+        if away:
+            taken &= self._source != self._target
+        return self.of(self._source[taken])
+
+    def _allowed(self, allowed: Sequence[bool]) -> Truths:
+        by_kind = np.array([*allowed, False], np.bool_)
+        taken: Truths = by_kind[self._note]
+        return taken
+
+    def widen(self, into: Truths, allowed: Sequence[bool]) -> None:
+        taken = self._allowed(allowed)
+        while True:
+            more = self._source[taken & into[self._target]]
+            if into[more].all():
+                return
+            into[more] = True
+
+    def targets(self, of: Truths, without: Truths) -> Truths:
+        return self.of(self._target[of[self._source]]) & ~without
+
+    def first_step(self, of: Truths, into: Truths, allowed: Sequence[bool]) -> int | None:
+        taken = self._allowed(allowed) & of[self._source] & into[self._target]
+        return int(self._source[taken][0]) if taken.any() else None
+
+    def source_of(self, number: int, among: Truths | None, begin: int, end: int) -> int | None:
+        taken = (self._target == number) & (self._source >= begin) & (self._source < end)
+        if among is not None:
+            taken &= among[self._source]
+        return int(self._source[taken][0]) if taken.any() else None
+
+    def noted(self, curious: frozenset[int]) -> dict[int, int]:
+        return self._space.shadows(curious)

@@ -1,0 +1,204 @@
+"""A space without transitions: what is asked of paths is found by sweeps over sets of states.
+
+Loops are not asked for: which of them are fair takes components, which sets of states do not give.
+A check that needs them is named as not made (`modecheck.checks.verdict`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from itertools import accumulate
+
+import numpy as np
+
+from modecheck.engine.contract.space import INITIAL, Edge, Path, ReachGoal
+from modecheck.engine.large.state_sets import BitFlags, Numbers, StateSet, StateSets
+from modecheck.engine.large.swept_region import SweptRegion
+from modecheck.engine.native.graph import CompiledExploration
+
+NOBODY = np.empty(0, np.uint32)
+
+
+@dataclass(slots=True)
+class SweptSpace(CompiledExploration):
+    """A space whose `graph` has no transitions, with sets of its states."""
+
+    sets: StateSets = field(kw_only=True)
+    _reaching: dict[ReachGoal, BitFlags] = field(default_factory=dict)
+
+    @property
+    def is_swept(self) -> bool:
+        return True
+
+    def path_to(self, number: int) -> Path:
+        path: Path = []
+        while number != INITIAL:
+            depth = self.depth_of(number)
+            end = sum(self.layers[:depth])
+            before = self.sets.source_of(number, None, end - self.layers[depth - 1], end)
+            assert before is not None
+            path.append((self.label_between(before, number), number))
+            number = before
+        return path[::-1]
+
+    def before_in(self, numbers: Numbers, number: int) -> int:
+        """The first of some states that has a transition to a state; one of them has."""
+        among = self.sets.of(numbers)
+        found = self.sets.source_of(number, among, int(numbers[0]), int(numbers[-1]) + 1)
+        self.sets.free(among)
+        assert found is not None
+        return found
+
+    def first_loss(self, marks: int, *, without_events: int) -> tuple[int, Edge] | None:
+        allowed = self._without(without_events)
+        found = [
+            self._first_step(1 << bit, 0, 0, 1 << bit, allowed)
+            for bit in range(marks.bit_length())
+            if marks >> bit & 1
+        ]
+        return self._edge_of(
+            min((one for one in found if one is not None), default=None),
+            lambda edge, own: (
+                not edge.events & without_events and own & marks & ~self.marks_at(edge.target) != 0
+            ),
+        )
+
+    def first_change(self, before: int, after: int) -> tuple[int, Edge] | None:
+        found = self._first_step(before, 0, after, 0, self._without(0))
+        return self._edge_of(found, lambda edge, _: bool(self.marks_at(edge.target) & after))
+
+    def _first_step(
+        self, some: int, lacking: int, after: int, after_lacking: int, allowed: Sequence[bool]
+    ) -> int | None:
+        of, into = self.sets.where(some, lacking), self.sets.where(after, after_lacking)
+        found = self.sets.first_step(of, into, allowed)
+        self.sets.free(of, into)
+        return found
+
+    def _edge_of(
+        self, number: int | None, wanted: Callable[[Edge, int], bool]
+    ) -> tuple[int, Edge] | None:
+        """A state with its first transition that is wanted."""
+        if number is None:
+            return None
+        own = self.marks_at(number)
+        return number, next(edge for edge in self.edges_from(number) if wanted(edge, own))
+
+    def _without(self, events: int) -> list[bool]:
+        """For each kind of transition whether none of the events happens in it."""
+        return [not happened & events for _, _, happened in self.sets.kinds]
+
+    def foresee(self, goals: Iterable[ReachGoal]) -> None:
+        """Each goal is a search of its own."""
+
+    def can_reach(self, goal: ReachGoal) -> BitFlags:  # type: ignore[override]
+        if goal not in self._reaching:
+            own = self.sets.where(goal.marks, goal.lacking)
+            flags = self._led_to(own, goal.without_events, past_failures=goal.past_failures)
+            self._reaching[goal] = flags
+        return self._reaching[goal]
+
+    def can_reach_states(self, numbers: Iterable[int]) -> BitFlags:  # type: ignore[override]
+        own = self.sets.of(np.array(list(numbers), np.uint32))
+        return self._led_to(own, 0, past_failures=True)
+
+    def _led_to(self, own: StateSet, without: int, *, past_failures: bool) -> BitFlags:
+        unknown = self.sets.unknown(past_failures=past_failures)
+        self.sets.join(own, unknown)
+        self.sets.widen(own, self._without(without))
+        flags = BitFlags(self.sets.bits(own), self.state_count)
+        self.sets.free(own, unknown)
+        return flags
+
+    def stuck(self, chips: int) -> Iterator[tuple[int, int]]:
+        movable = {
+            chip: self._can_move(1 << chip)
+            for chip in range(chips.bit_length())
+            if chips >> chip & 1
+        }
+        every = np.full(-(-self.state_count // 64), np.uint64(0xFFFFFFFFFFFFFFFF))
+        for words, _ in movable.values():
+            every &= words
+        for number in BitFlags(every, self.state_count).zeros():
+            yield number, sum(1 << chip for chip, (_, can) in movable.items() if not can[number])
+
+    def _can_move(self, chips: int) -> tuple[np.ndarray[tuple[int], np.dtype[np.uint64]], BitFlags]:
+        """The states from which a path leads to a move of one of these chips, not in place."""
+        allowed = [bool(moved & chips) for _, moved, _ in self.sets.kinds]
+        own, unknown = self.sets.sources(allowed, away=True), self.sets.unknown(past_failures=True)
+        self.sets.join(own, unknown)
+        self.sets.widen(own, self._without(0))
+        words = self.sets.bits(own)
+        self.sets.free(own, unknown)
+        return words, BitFlags(words, self.state_count)
+
+    def bfs(self, starts: int, *, blocked: int) -> SweptRegion:  # type: ignore[override]
+        return self._spread_out(starts, blocked, by_depth=False)
+
+    def bfs_from_each(self, starts: Sequence[int], *, blocked: int) -> list[SweptRegion]:  # type: ignore[override]
+        return [self.bfs(own, blocked=blocked) for own in starts]
+
+    def spread_from_initial(self, starts: int, *, blocked: int) -> SweptRegion:  # type: ignore[override]
+        return self._spread_out(starts, blocked, by_depth=True)
+
+    def _spread_out(self, starts: int, blocked: int, *, by_depth: bool) -> SweptRegion:
+        """Spread from all starts at once, or from each when the spread is as far as its depth;
+        blocked states are entered in the former case alone.
+        """
+        sets, region = self.sets, SweptRegion(self)
+        marked = sets.where(starts)
+        left = _by_depth(sets.numbers(marked), self.layers) if by_depth else [NOBODY]
+        barred, known, frontier = sets.where(blocked), sets.none(), sets.none()
+        while left or (region.layers and region.layers[-1].size):
+            behind = sets.targets(frontier, known)
+            entered = sets.none()
+            sets.join(entered, behind)
+            sets.keep(entered, barred)
+            sets.drop(behind, barred)
+            if not by_depth:
+                sets.join(known, entered)
+            sets.join(known, behind)
+            joining = sets.of(left.pop(0) if left else NOBODY)
+            if not by_depth and not region.layers:
+                sets.join(joining, marked)
+            sets.drop(joining, known)
+            sets.join(known, joining)
+            region.joined.append(sets.numbers(joining))
+            region.entered.append(NOBODY if by_depth else sets.numbers(entered))
+            sets.join(behind, joining)
+            region.layers.append(sets.numbers(behind))
+            sets.free(frontier, entered, joining)
+            frontier = behind
+        sets.free(marked, barred, known, frontier)
+        return region
+
+    def longest(self, starts: int, *, blocked: int, unturned: int = 0) -> int | None:  # noqa: ARG002
+        return None
+
+    def shadows(self, curious: frozenset[int]) -> dict[int, int]:
+        return self.sets.noted(curious)
+
+
+def swept(space: CompiledExploration, sets: StateSets) -> SweptSpace:
+    """A space that has no transitions, with sets of its states."""
+    return SweptSpace(
+        product=space.product,
+        found=space.found,
+        graph=space.graph,
+        marks=space.marks,
+        observed=space.observed,
+        failures=space.failures,
+        transitions=space.transitions,
+        stopped_by=space.stopped_by,
+        sets=sets,
+    )
+
+
+def _by_depth(numbers: Numbers, layers: list[int]) -> list[Numbers]:
+    """Numbers in order, divided by depth, up to the last ones."""
+    ends = np.searchsorted(numbers, list(accumulate(layers)))
+    parts = np.split(numbers, ends[:-1])
+    while parts and not parts[-1].size:
+        parts.pop()
+    return parts

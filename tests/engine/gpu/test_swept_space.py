@@ -1,0 +1,200 @@
+"""Sweeps over sets of states find what searches of the graph find: on arrays of truth values, and
+on sets that kernels for a GPU keep, run by one thread of the processor.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import assume, given, settings
+
+from modecheck.checks.verdict import check
+from modecheck.engine import choice
+from modecheck.engine.choice import Search, explore_with
+from modecheck.engine.contract.space import BfsRegion, Limits, ReachGoal, Space
+from modecheck.engine.gpu.explore_on_gpu import explore_on_gpu
+from modecheck.engine.gpu.host_device import HostDevice
+from modecheck.engine.large.listed_sets import ListedSets
+from modecheck.engine.large.state_sets import BitFlags, StateSets
+from modecheck.engine.large.swept_space import SweptSpace, swept
+from modecheck.engine.native.graph import (
+    CompiledExploration,
+    as_compiled,
+    graph_without_transitions,
+)
+from modecheck.engine.search.exploration import Silent
+from modecheck.model.devices import read_device
+from modecheck.product.composition import compose
+from modecheck.product.ir import Product
+from tests.generation.devices import Drawn, devices
+from tests.models.bundled import is_small
+from tests.sweeps import sweep
+
+pytestmark = pytest.mark.usefixtures("own_cache")
+
+ALWAYS = Path("models/faulty/goes_back_without_looking.yaml")
+BUNDLED = [
+    *filter(is_small, sorted(Path("models/small").glob("*.yaml"))),
+    *filter(is_small, sorted(Path("models/faulty").glob("*.yaml"))),
+]
+
+
+def explored(product: Product) -> CompiledExploration:
+    space = as_compiled(explore_with(product, Search(engine="compiled", threads=1)))
+    assert space is not None
+    return space
+
+
+def by_arrays(space: CompiledExploration) -> SweptSpace:
+    """The same without its transitions, but with sets that know them."""
+    sets: StateSets = ListedSets(space)
+    return swept(replace(space, graph=graph_without_transitions(space.found)), sets)
+
+
+def by_kernels(product: Product) -> SweptSpace:
+    """The space as a GPU would have found it, without transitions."""
+    found = explore_on_gpu(
+        product,
+        HostDevice(),
+        threads=1,
+        limits=Limits(),
+        reporter=Silent(),
+        keep=False,
+        sweeps=True,
+    )
+    assert isinstance(found, SweptSpace)
+    return found
+
+
+def flags_of(flags: Sequence[int] | object, count: int) -> list[int]:
+    return [flags[number] for number in range(count)]  # type: ignore[index]
+
+
+def goals_of(space: Space) -> Iterator[ReachGoal]:
+    """Goals of all kinds: each condition, its contrary, without events, up to failing steps."""
+    for bit in range(len(space.product.conditions)):
+        yield ReachGoal(1 << bit)
+        yield ReachGoal(0, 1 << bit, past_failures=False)
+        yield ReachGoal(1 << bit, without_events=1)
+
+
+def distances(region: BfsRegion, numbers: Sequence[int]) -> list[tuple[int, int]]:
+    return [(number, len(region.path_to(number)[1])) for number in numbers]
+
+
+def assert_finds_the_same(graph: CompiledExploration, swept: SweptSpace) -> None:
+    """Whatever is asked of paths."""
+    count, bits = graph.state_count, len(graph.product.conditions)
+    assert swept.transitions == graph.transitions
+    for goal in goals_of(graph):
+        found = swept.can_reach(goal)
+        assert flags_of(found, count) == list(graph.can_reach(goal))
+        assert found.first_zero() == _first_zero(graph.can_reach(goal))
+    assert flags_of(swept.can_reach_states([count - 1]), count) == list(
+        graph.can_reach_states([count - 1])
+    )
+    everybody = (1 << len(graph.product.chips)) - 1
+    assert list(swept.stuck(everybody)) == list(graph.stuck(everybody))
+    last = range(max(count - 5, 0), count)
+    assert [swept.path_to(number) for number in last] == [graph.path_to(n) for n in last]
+    for bit in range(bits):
+        for other in range(bits):
+            ends = 1 << bit | 1 << other
+            assert swept.first_loss(ends, without_events=1) == graph.first_loss(
+                ends, without_events=1
+            )
+            assert swept.first_change(1 << bit, 1 << other) == graph.first_change(
+                1 << bit, 1 << other
+            )
+    for bit in range(bits):
+        assert_spreads_alike(graph, swept, 1 << bit, (1 << bits) - 1)
+        assert_spreads_alike(graph, swept, 1 << bit, 0)
+
+
+def _first_zero(flags: Sequence[int]) -> int | None:
+    return list(flags).index(0) if 0 in flags else None
+
+
+def assert_spreads_alike(
+    graph: CompiledExploration, swept: SweptSpace, starts: int, blocked: int
+) -> None:
+    """The same states at the same distances: which of several shortest paths is told may differ."""
+    spreads: list[Callable[[Space], BfsRegion]] = [
+        lambda space: space.bfs(starts, blocked=blocked),
+        lambda space: space.spread_from_initial(starts, blocked=blocked),
+    ]
+    for spread in spreads:
+        one, two = spread(graph), spread(swept)
+        inside = sorted(one.inside)
+        assert sorted(two.inside) == inside
+        assert distances(two, inside[-8:]) == distances(one, inside[-8:])
+        for bit in range(len(graph.product.conditions)):
+            found, other = one.first(1 << bit, starts), two.first(1 << bit, starts)
+            assert (found is None) == (other is None)
+            if found is not None and other is not None:
+                assert len(one.path_to(found)[1]) == len(two.path_to(other)[1])
+
+
+@pytest.mark.parametrize("path", sweep(BUNDLED, lambda path: path == ALWAYS), ids=str)
+def test_sweeps_find_what_searches_find(path: Path) -> None:
+    """On both kinds of sets."""
+    graph = explored(compose(read_device(str(path))))
+    assert_finds_the_same(graph, by_arrays(graph))
+    assert_finds_the_same(graph, by_kernels(graph.product))
+
+
+@pytest.mark.thorough
+@given(devices())
+@settings(max_examples=settings().max_examples // 5)
+def test_sweeps_find_what_searches_find_of_random_devices(drawn: Drawn) -> None:
+    """The same of random devices."""
+    graph = explored(compose(drawn.read()))
+    assume(graph.state_count < 2_000)
+    assert_finds_the_same(graph, by_arrays(graph))
+    assert_finds_the_same(graph, by_kernels(graph.product))
+
+
+def test_a_check_without_transitions_names_what_it_leaves_out(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Everything but loops is found, with the same ids and lengths; the rest is named, and so the
+    result is not complete.
+    """
+    device = read_device(str(ALWAYS))
+    whole = check([device], search=Search(engine="compiled", threads=1))
+    monkeypatch.setattr(choice, "_compiled", lambda product, *_: by_kernels(product))
+    left = check([device], search=Search(engine="auto", expected=choice.OPTIMISED_FROM))
+    (one,) = left.explored
+    assert not left.complete
+    assert one.reduced.swept
+    assert {"livelock", "endless-switch", "zeno", "needless-acceptance"} == set(
+        one.reduced.not_asked
+    )
+    assert left.not_evaluated
+    left_out = {f"broken-requirement:{name}" for name in left.not_evaluated}
+    asked = {f.id: f.steps for f in whole.findings if f.code not in one.reduced.not_asked}
+    known = {id_: steps for id_, steps in asked.items() if id_ not in left_out}
+    assert {f.id: f.steps for f in left.findings} == known
+
+
+def test_flags_of_a_set() -> None:
+    """The first zero is found in the word that has it, and none is beyond the last state."""
+    full = np.uint64(0xFFFFFFFFFFFFFFFF)
+    flags = BitFlags(np.array([full, full ^ np.uint64(1 << 3)], np.uint64), 100)
+    assert flags.first_zero() == 67
+    assert [flags[number] for number in (66, 67, 68)] == [1, 0, 1]
+    assert BitFlags(np.array([full, np.uint64((1 << 36) - 1)], np.uint64), 100).first_zero() is None
+
+
+def test_who_needs_transitions_gets_an_incomplete_space() -> None:
+    """A space comes without its transitions only where that is asked for."""
+    product = compose(read_device(str(ALWAYS)))
+    found = explore_on_gpu(
+        product, HostDevice(), threads=1, limits=Limits(), reporter=Silent(), keep=False
+    )
+    assert found.stopped_by == "too little memory to keep the transitions"
+    assert not found.is_swept
