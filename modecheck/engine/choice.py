@@ -241,13 +241,17 @@ def _on_gpu(
     product: Product, how: Search, told: Reporter, overhearing: tuple[EventIR, ...]
 ) -> CompiledExploration:
     try:
-        from modecheck.engine.gpu.cuda_device import first_gpu
+        from modecheck.engine.gpu.cuda_device import first_gpu, why_no_gpu
         from modecheck.engine.gpu.device_memory import DeviceFailed
         from modecheck.engine.gpu.explore_on_gpu import explore_on_gpu
         from modecheck.engine.native.frame import NotCompilableError
     except ImportError as error:
         raise EngineUnavailable(f"{error.name or error} is not installed", "gpu") from error
     threads = min(how.threads or os.cpu_count() or 1, MOST_THREADS)
+    reason = why_no_gpu()
+    if reason:
+        raise EngineUnavailable(reason, "gpu")
+    ahead = _gpu_code_elsewhere(product, how, overhearing)
     try:
         return explore_on_gpu(
             product,
@@ -257,8 +261,24 @@ def _on_gpu(
             reporter=told,
             overhearing=overhearing,
             sweeps=how.sweeps,
+            ready=lambda: [task.result() for task in ahead],
         )
     except MemoryError as error:
         raise EngineUnavailable("its memory is too small, or taken by others", "gpu") from error
     except (NotCompilableError, DeviceFailed) as error:
         raise EngineUnavailable(str(error), "gpu") from error
+
+
+def _gpu_code_elsewhere(
+    product: Product, how: Search, overhearing: tuple[EventIR, ...]
+) -> list[ForkedTask[None]]:
+    """Code for a GPU that other processes put among what is kept on disk, while states are found:
+    making it takes longer than that. A process that uses a GPU already cannot be copied.
+    """
+    from modecheck.engine.gpu.explore_on_gpu import keep_code
+    from modecheck.engine.gpu.looking_kernels import look_at_states, make_on_gpu
+
+    if not can_begin(how.threads, how.limits):
+        return []
+    kernels = (look_at_states, make_on_gpu)
+    return [ForkedTask(partial(keep_code, product, overhearing, one)) for one in kernels]

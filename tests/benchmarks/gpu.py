@@ -38,7 +38,7 @@ from modecheck.engine.contract.phases import current
 from modecheck.engine.contract.space import Limits
 from modecheck.engine.gpu.cuda_device import first_gpu, why_no_gpu
 from modecheck.engine.gpu.explore_on_gpu import machine_of
-from modecheck.engine.gpu.gpu_reach import FULLEST, FoundStates, GpuReach
+from modecheck.engine.gpu.gpu_reach import FoundStates, GpuReach, states_that_fit
 from modecheck.engine.search.exploration import Silent, explore
 from modecheck.model.devices import read_device
 from modecheck.product.composition import compose
@@ -69,6 +69,11 @@ def explored(product: Product) -> tuple[float, FoundStates]:
     return time.perf_counter() - began, found
 
 
+def bytes_when_full() -> float:
+    """Bytes of a state of one word when there is no more room."""
+    return 1e9 / states_that_fit(10**9, 1)
+
+
 @cache
 def _by_hand() -> Any:
     from cuda.core import Device, Program, ProgramOptions
@@ -79,12 +84,13 @@ def _by_hand() -> Any:
     return made.get_kernel("expand")
 
 
-def by_hand(digits: int) -> tuple[float, int]:
-    """Seconds of the program written by hand, and how many states it found."""
+def by_hand(digits: int, slots: int) -> tuple[float, int]:
+    """Seconds of the program written by hand, with a table of so many slots, and how many states it
+    found.
+    """
     from cuda.core import Device, LaunchConfig, launch
 
     gpu, kernel, count = first_gpu(), _by_hand(), 8**digits
-    slots = int(count / FULLEST) + 1
     states, table = gpu.array(count, np.uint64), gpu.array(slots, np.uint64)
     found = gpu.array(1, np.uint64)
     gpu.write(found, np.ones(1, np.uint64))
@@ -112,15 +118,16 @@ def octal(repeats: int) -> None:
             seconds, found = explored(product)
             assert found.count == 8**digits
             took.append(seconds)
-            size = found.bytes / found.count
+            size, slots = found.bytes / found.count, found.table.count
             found.give_back()
-            seconds, count = by_hand(digits)
+            seconds, count = by_hand(digits, slots)
             assert count == 8**digits
             hand.append(seconds)
         rate, other = (8**digits / min(times) / 1e6 for times in (took, hand))
         print(
             f"octal 8^{digits}: {rate:,.0f} M states/s, by hand {other:,.0f}, ratio "
-            f"{rate / other:.2f} (wanted 0.9); {size:.1f} bytes a state (wanted 20)"
+            f"{rate / other:.2f} (wanted 0.9); {size:.1f} bytes a state are taken, "
+            f"{bytes_when_full():.1f} when its room is full (wanted 20)"
         )
 
 

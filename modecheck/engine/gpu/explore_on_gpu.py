@@ -7,6 +7,8 @@ checks go on from there.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 
 from modecheck.engine.contract.memory import available_memory, resident_memory
@@ -14,8 +16,11 @@ from modecheck.engine.contract.phases import phase
 from modecheck.engine.contract.space import Limits
 from modecheck.engine.gpu.device_memory import KernelDevice
 from modecheck.engine.gpu.gpu_looking import GpuStates, Looked
+from modecheck.engine.gpu.gpu_product_code import code_of_steps
 from modecheck.engine.gpu.gpu_reach import FoundStates, GpuReach
 from modecheck.engine.gpu.gpu_sets import GpuSets
+from modecheck.engine.gpu.kernel_code import kept_ptx
+from modecheck.engine.language.kernel import Kernel
 from modecheck.engine.large.swept_space import swept
 from modecheck.engine.native.code_notes import observed_in
 from modecheck.engine.native.graph import (
@@ -46,16 +51,19 @@ def explore_on_gpu(
     overhearing: tuple[EventIR, ...] = (),
     keep: bool = True,
     sweeps: bool = False,
+    ready: Callable[[], object] = lambda: None,
 ) -> CompiledExploration:
     """Everything reachable within the limits. Where transitions do not fit the memory of this
     machine, or are not to be kept, the space is incomplete, or with `sweeps` makes them again when
-    they are asked for. Raises `NotCompilableError` when the product has too much of something,
+    they are asked for. What is `ready` is waited for when all states are found: code that was made
+    elsewhere. Raises `NotCompilableError` when the product has too much of something,
     `MemoryError` and `DeviceFailed`.
     """
     machine = machine_of(product, overhearing)
     with phase("making code for the GPU"):
         reach = GpuReach(device, machine, limits, reporter)
     found = reach.run()
+    ready()
     with phase("building the graph"):
         return _space_of(product, machine, found, threads, limits, keep=keep, sweeps=sweeps)
 
@@ -98,6 +106,11 @@ def _space_of(
         why = NO_TRANSITIONS if looked.all_notes else TOO_MANY_KINDS
         space.stopped_by = space.stopped_by or why
     return space
+
+
+def keep_code(product: Product, overhearing: tuple[EventIR, ...], kernel: Kernel) -> None:
+    """Make the code of a kernel that looks at states or makes transitions, and keep it on disk."""
+    kept_ptx(code_of_steps(machine_of(product, overhearing), kernel))
 
 
 def machine_of(product: Product, overhearing: tuple[EventIR, ...]) -> CompiledProduct:

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from modecheck.engine.gpu.device_memory import DeviceArray
-from modecheck.engine.gpu.gpu_product_code import code_of, write_marked, write_stepped
+from modecheck.engine.gpu.gpu_product_code import code_of, code_of_steps, write_marked
 from modecheck.engine.gpu.gpu_reach import FULLEST, FoundStates
 from modecheck.engine.gpu.kernel_code import GpuKernel
 from modecheck.engine.gpu.looking_kernels import (
@@ -28,11 +28,9 @@ from modecheck.engine.gpu.looking_kernels import (
     make_on_gpu,
     mark_on_gpu,
     marked,
-    stepped,
 )
 from modecheck.engine.gpu.shared_table_kernels import COUNTERS, IS_HALTED, enter_numbers
 from modecheck.engine.native.code_notes import observed_in
-from modecheck.engine.native.frame import RECORD_EXTRA
 from modecheck.engine.native.graph import in_order
 from modecheck.engine.native.growing_arrays import Words
 from modecheck.engine.native.machine import CompiledProduct, compiled
@@ -88,10 +86,8 @@ class GpuStates:
         self.states = DeviceArray(found.states.address, found.states.kind, self.words.size, None)
         self.seen = np.zeros(len(machine.seen) + 64, np.uint8)
         self._shape = (0,) * self.width
-        records = {"records": machine.most_records * (self.width + RECORD_EXTRA)}
-        steps = {stepped: write_stepped(machine)}
-        self._code_of_looking = code_of(machine, look_at_states, records, steps)
-        self._code_of_making = code_of(machine, make_on_gpu, records, steps)
+        self._code_of_looking = code_of_steps(machine, look_at_states)
+        self._code_of_making = code_of_steps(machine, make_on_gpu)
 
     @property
     def count(self) -> int:
@@ -130,9 +126,7 @@ class GpuStates:
         own = self.machine
         by_system = system_actions(own.product)
         machine = compiled(own.product, by_system, curious=curious, level=own.level)
-        records = {"records": machine.most_records * (self.width + RECORD_EXTRA)}
-        steps = {stepped: write_stepped(machine, curious)}
-        code = code_of(machine, look_at_states, records, steps, curious)
+        code = code_of_steps(machine, look_at_states, curious)
         seen = np.zeros(len(machine.seen) + 64, np.uint8)
         self._looked(machine, code, seen, counts=False)
         return observed_in(machine, seen).shadowed

@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from modecheck.engine.gpu.kernel_code import GpuKernel
+from modecheck.engine.gpu.looking_kernels import stepped
 from modecheck.engine.language import assembly as ir
 from modecheck.engine.language.kernel import Kernel
 from modecheck.engine.language.program import Writer
@@ -150,6 +151,15 @@ def code_of(
     """A kernel with code of the product inside."""
     key = product_key(machine.product, system_actions(machine.product), curious)
     return GpuKernel(kernel, machine.layout.words, local, written, key)
+
+
+def code_of_steps(
+    machine: CompiledProduct, kernel: Kernel, curious: frozenset[int] = frozenset()
+) -> GpuKernel:
+    """A kernel with the code of all steps inside, and room for the records of a state."""
+    room = machine.most_records * (machine.layout.words + RECORD_EXTRA)
+    steps = {stepped: write_stepped(machine, curious)}
+    return code_of(machine, kernel, {"records": room}, steps, curious)
 
 
 def write_reached(machine: CompiledProduct) -> Writer:

@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 
 from modecheck.engine.gpu.device_memory import DeviceArray
 from modecheck.engine.gpu.gpu_looking import GpuStates, Looked, kinds_of
-from modecheck.engine.gpu.gpu_product_code import code_of, write_marked, write_stepped
+from modecheck.engine.gpu.gpu_product_code import code_of, code_of_steps, write_marked
 from modecheck.engine.gpu.kernel_code import GpuKernel
-from modecheck.engine.gpu.looking_kernels import NOTE_SLOTS, marked, stepped
+from modecheck.engine.gpu.looking_kernels import NOTE_SLOTS, marked
 from modecheck.engine.gpu.set_kernels import (
     AWAY,
     combine,
@@ -24,7 +24,6 @@ from modecheck.engine.gpu.set_kernels import (
 )
 from modecheck.engine.language.kernel import Kernel
 from modecheck.engine.large.state_sets import Numbers
-from modecheck.engine.native.frame import RECORD_EXTRA
 from modecheck.engine.native.transition_making_kernels import EVENT_BITS
 
 NOBODY = (1 << 64) - 1
@@ -80,14 +79,13 @@ class GpuSets:
         name = kernel.__name__
         if name not in self._kernels:
             machine = self._own.machine
-            records = {"records": machine.most_records * (self._own.width + RECORD_EXTRA)}
             code: GpuKernel
             if kernel is combine:
                 code = GpuKernel(kernel)
             elif kernel is select_marked:
                 code = code_of(machine, kernel, {}, {marked: write_marked(machine)})
             else:
-                code = code_of(machine, kernel, records, {stepped: write_stepped(machine)})
+                code = code_of_steps(machine, kernel)
             self._kernels[name] = self._device.loaded(code)
         self._device.launch(self._kernels[name], work, *arguments)
 

@@ -308,7 +308,8 @@ LEFT_OPEN = {
     "refill", "count_of", "index_states", "value_transitions", "value_states",
     "follow", "decide", "link_alive", "flag_known", "widen_masks", "flag_bit", "next_lacking",
     "enter_words", "is_same", "enter_numbers", "number_in", "find_states", "mark_on_gpu",
-    "look_at_states", "make_on_gpu",
+    "look_at_states", "make_on_gpu", "sweep_sources", "sweep_targets", "find_source",
+    "select_marked",
 }  # fmt: skip
 """Kernels with a tuple of any length, or with items of any size."""
 
