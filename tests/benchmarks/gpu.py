@@ -250,10 +250,14 @@ def _bundled(path: Path) -> str:
 
 
 def agree(devices: int, processes: int) -> None:
-    """Verdicts on all bundled devices; random devices array by array."""
+    """Verdicts on all bundled devices, but of tandem, whose observers take long to compile, only
+    what is explored; random devices array by array.
+    """
+    assert_identical(compose(read_device("models/tandem/device.yaml")), first_gpu())
+    print("tandem is explored alike")
     paths = [
         path
-        for folder in ("small", "faulty", "starter", "tandem", "published")
+        for folder in ("small", "faulty", "starter", "published")
         for path in sorted(Path("models", folder).glob("*.yaml"))
         if "device:" in path.read_text(encoding="utf-8")
     ]

@@ -37,6 +37,8 @@ class StepCode(HearingCode):
 
     def write(self) -> None:
         """Chips' own steps, deliveries, faults, a tick, observers; then the end of the function."""
+        # Here, before all steps: what observers do is shared, and leads from any step to any other.
+        self._turns = [self._turn(chip) for chip in self._product.chips]
         if self._product.idle_field < 0:
             self._all_but_idling()
         else:
@@ -49,7 +51,6 @@ class StepCode(HearingCode):
         self._frame.finish()
 
     def _all_but_idling(self) -> None:
-        self._turns = [self._turn(chip) for chip in self._product.chips]
         for number, chip in enumerate(self._product.chips):
             self._own_steps(number, chip)
         for number in range(len(self._product.queues)):
