@@ -56,7 +56,7 @@ def expression_names(
     of the expression, "condition", "assignment" or "send".
     """
     del session
-    tokens = TOKEN.findall(text)
+    tokens = _without_copies(TOKEN.findall(text))
     if tokens and re.fullmatch(WORD, tokens[-1]) and not text[-1:].isspace():
         tokens.pop()
     place = _Place(scene, slot, scene.chips_at(slot), tokens)
@@ -66,6 +66,16 @@ def expression_names(
         yield from _variables(place.chips)
     else:
         yield from _of_condition(place)
+
+
+def _without_copies(tokens: list[str]) -> list[str]:
+    """The tokens without the numbers of copies: `tile[2].bond` has the members of `tile`."""
+    found: list[str] = []
+    for one in tokens:
+        if one == "." and found[-1:] == ["]"] and "[" in found:
+            del found[len(found) - 1 - found[::-1].index("[") :]
+        found.append(one)
+    return found
 
 
 def _of_send(place: _Place) -> Iterator[Suggestion]:

@@ -59,7 +59,7 @@ def _suspects(lines: list[str], line: int) -> list[int]:
     """The line of an error and the one before it in which something stands; either may be the
     cause.
     """
-    at = min(line, len(lines)) - 1
+    at = max(min(line, len(lines)), 1) - 1
     found = [at] if lines[at].strip() else []
     above = range(at - 1, -1, -1)
     before = next((n for n in above if lines[n].strip() and lines[n].lstrip()[0] != "#"), None)

@@ -14,7 +14,7 @@ from typing import Any, TypeAlias
 
 from modecheck.editor.cursor import ITEM
 from modecheck.model.copies import is_each
-from modecheck.model.keys import Key, keys_of
+from modecheck.model.keys import Key, definition, keys_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,6 +170,9 @@ SHAPES: dict[str, dict[str, Shape]] = {
 }
 """By part and key; any other key has a value that the schema describes."""
 
+DEEPEST = 6
+"""Levels of a schema that are looked at for words."""
+
 INSIDE_REQUIREMENTS = ("recoverable", "exactly_once", "scope")
 """Keys of a requirement that are mappings, whose keys stand only in its schema."""
 
@@ -237,25 +240,31 @@ def keys_in(part: str) -> dict[str, Key]:
     return {name: Key(name, said) for name, said in found.items()}
 
 
+@cache
+def _words_of(part: str, key: str) -> tuple[str, ...]:
+    known = keys_in(part).get(key)
+    return tuple(dict.fromkeys(_words_in(known.schema))) if known is not None else ()
+
+
 def words_for(slot: ModelSlot) -> tuple[str, ...]:
     """The words that the schema allows for the value of a key, if it lists them."""
-    key = keys_in(slot.part).get(slot.key) if slot.part else None
-    return tuple(dict.fromkeys(_words_in(key.schema))) if key is not None else ()
+    return _words_of(slot.part, slot.key) if slot.part else ()
 
 
-def _words_in(schema: Any, depth: int = 0) -> list[str]:
+def _words_in(schema: Any, file: str = "device.json", depth: int = 0) -> list[str]:
+    """The words that a schema allows which stands in this file."""
     found: list[str] = []
-    if not isinstance(schema, Mapping) or depth > 4:
+    if not isinstance(schema, Mapping) or depth > DEEPEST:
         return found
     if "$ref" in schema:
-        from modecheck.model.keys import definition
-
-        found += _words_in(definition(schema["$ref"]), depth + 1)
+        own, _, name = schema["$ref"].partition("#")
+        file_there = own or file
+        found += _words_in(definition(f"{file_there}#{name}"), file_there, depth + 1)
     for word in schema.get("enum", ()):
         if word is not None:
             found.append(str(word).lower() if isinstance(word, bool) else str(word))
     if schema.get("type") in ("boolean", ["boolean", "null"]):
         found += ["true", "false"]
     for inner in (*schema.get("anyOf", ()), schema.get("items")):
-        found += _words_in(inner, depth + 1)
+        found += _words_in(inner, file, depth + 1)
     return found

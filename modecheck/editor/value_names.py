@@ -181,6 +181,7 @@ def _arguments(at: _At) -> Iterator[Suggestion]:
     values = {chip.parameters.get(name, "") for chip in at.scene.names.chips.values()} - {""}
     yield from (Suggestion(one, "word", f"as {name} of another chip") for one in sorted(values))
     yield from (Suggestion(one, "chip", "a chip") for one in at.scene.names.chips)
+    yield from (Suggestion(one, "link", "a link") for one in at.scene.names.links)
 
 
 def _any_message(at: _At) -> Iterator[Suggestion]:

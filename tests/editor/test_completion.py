@@ -7,9 +7,12 @@ from pathlib import Path
 import pytest
 
 from modecheck.editor.completion import Completion, completions
+from modecheck.editor.navigation import all_mentions
 from modecheck.model.finding_kinds import KINDS
 from modecheck.model.keys import keys_of
-from tests.editor.texts import TANDEM, alone, changed, opened
+from modecheck.model.text_files import real_path
+from tests.editor.texts import MODELS, TANDEM, alone, changed, opened
+from tests.sweeps import sweep
 
 BRIDGE, HUB, DEVICE = (
     TANDEM / "chips" / "bridge.yaml", TANDEM / "chips" / "hub.yaml", TANDEM / "device.yaml"
@@ -186,3 +189,35 @@ def test_names_are_known_although_the_text_cannot_be_read() -> None:
     """The line that is being written is left out of it, and nothing else."""
     text = changed(BRIDGE, DOCK, "  dock:\n    in: [alone, ¦\n    x: : {\n")
     assert {"booting", "telling"} <= texts_at(BRIDGE, text)
+
+
+MODELS_WITH_A_DEVICE = sorted(
+    path.relative_to(MODELS).as_posix()
+    for path in MODELS.rglob("*.yaml")
+    if path.parent.name != "surroundings"  # actors that no device here names
+)
+MOST_OF_A_MODEL = 25
+"""Names of a model that are taken out, one after the other."""
+
+
+@pytest.mark.parametrize(
+    "name", sweep(MODELS_WITH_A_DEVICE, lambda name: name == "tandem/chips/laptop.yaml")
+)
+def test_every_name_of_a_valid_model_is_offered_where_it_stands(name: str) -> None:
+    """The model is valid, so what stands in it fits: taken out, it is among what is offered."""
+    path = MODELS / name
+    text = path.read_text(encoding="utf-8")
+    session = alone()
+    uri, _ = opened(session, path, text + "¦")
+    spots = {
+        one.span: one.written
+        for one in all_mentions(session, str(path)).get(real_path(str(path)), ())
+        if not one.declares and one.symbol.kind not in ("code", "file")
+    }
+    chosen = list(spots.items())[:: len(spots) // MOST_OF_A_MODEL + 1]
+    for span, written in chosen:
+        if text[span.end : span.end + 1] == ":" or text[span.start - 1] == "{":
+            continue  # a key alone cannot be missing; in braces, the word is only a part
+        uri, place = opened(session, path, f"{text[: span.start]}¦{text[span.end :]}")
+        found = {one.text for one in completions(session, uri, place)}
+        assert any(written in one for one in found), (written, text[: span.start][-60:])

@@ -48,3 +48,9 @@ def test_a_text_without_any_sense_is_left_alone() -> None:
     """Nothing is gained by blanking all of it."""
     text = "\n".join(["{[", "]}"] * 20)
     assert mended(text) == text
+
+
+def test_a_text_that_is_no_mapping_is_left_alone() -> None:
+    """It can be read, but nothing that is blanked makes a model of it (found by random edits)."""
+    text = "\n".join(["- a"] * 10)
+    assert mended(text) == text
