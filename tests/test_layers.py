@@ -35,6 +35,7 @@ LAYERS = (
 
 ROOMS = (
     "contract", "language", "reference", "search", "reductions", "native", "large", "gpu", "zones",
+    "store",
 )  # fmt: skip
 """The rooms of `engine/`, in the same sense. What chooses among engines lies beside them."""
 

@@ -21,9 +21,9 @@ class Reduced:
     """How the product was reduced. `units` are the chips that were exchanged for one another, or
     None without the symmetry reduction, and `units_stopped_by` the bound because of which some may
     be missing; `not_asked` are the kinds of findings that need an exploration of the whole product.
-    With `time_acceleration`, time in which nothing
-    can happen was one step; with `zones`, moments were represented as bounds on clocks. With
-    `swept`, all states were explored, but there was no memory to keep their transitions.
+    With `time_acceleration`, time in which nothing can happen was one step; with `zones`, moments
+    were represented as bounds on clocks; with `store`, states were kept in files. With `swept`, all
+    states were explored, but there was no memory to keep their transitions.
     """
 
     units: tuple[tuple[str, ...], ...] | None = None
@@ -31,8 +31,18 @@ class Reduced:
     time_acceleration: bool = False
     zones: bool = False
     swept: bool = False
+    store: bool = False
     units_stopped_by: str = ""
     not_asked: tuple[str, ...] = ()
+
+    @property
+    def where(self) -> str:
+        """Where, or why, something was not checked because of the engine; nothing if it asks
+        everything.
+        """
+        if self.swept:
+            return "since there is no memory to keep all transitions"
+        return "with zones" if self.zones else "in a store" if self.store else ""
 
 
 @dataclass(frozen=True, slots=True)

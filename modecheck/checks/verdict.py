@@ -19,7 +19,7 @@ from modecheck.checks.judged import BROKEN, FALLS, Judged, undecided
 from modecheck.checks.mode_switches import mode_switches, states_in_modes
 from modecheck.checks.overtaken import with_overtaking
 from modecheck.checks.switch_endings import SwitchEnding, switch_endings
-from modecheck.engine.choice import EngineUnavailable, Search, explore_with
+from modecheck.engine.choice import EngineUnavailable, Search, explore_with, explored_in_store
 from modecheck.engine.contract.forked_task import ForkedTask, can_begin
 from modecheck.engine.contract.phases import phase
 from modecheck.engine.contract.space import INTERRUPTION, ReachGoal, Space
@@ -87,6 +87,8 @@ def explore_variant(
     how = search or Search()
     if how.engine == "zones":
         exploration, reduced, preserved = _by_zones(device, how, reporter)
+    elif how.store is not None:
+        exploration, reduced, preserved = _in_store(device, how, reporter)
     else:
         product = compose(device, time_acceleration=how.time_acceleration)
         asked = watched.events_of(product)
@@ -97,7 +99,7 @@ def explore_variant(
     if Needs.PATHS in preserved:
         judged, findings, tables = _judged_and_searched(evidence, preserved, how, reporter)
     else:
-        judged = _judged_without_paths(device, exploration, preserved)
+        judged = _judged_without_paths(device, exploration, preserved, reduced.where)
         findings = _searched(evidence, preserved)
         reached = Needs.STATES in preserved
         tables = _Tables((), {}, coverage_of(exploration) if reached else Coverage())
@@ -150,11 +152,11 @@ def _goals(space: Space, preserved: frozenset[Needs]) -> Iterator[ReachGoal]:
 
 
 def _judged_without_paths(
-    device: Device, exploration: Space, preserved: frozenset[Needs]
+    device: Device, exploration: Space, preserved: frozenset[Needs], where: str
 ) -> list[Judged]:
     """Requirements about single states, where those are preserved; the others are undecided."""
     reached = Needs.STATES in preserved
-    why = "not checked with zones" if reached else "not checked with a single order of steps"
+    why = f"not checked {where or 'with a single order of steps'}"
     judged = list(requirement_checks.judge_states(exploration)) if reached else []
     known = {one.need.name for one in judged}
     needs = (need for need in device.requirements.values() if need.name not in known)
@@ -247,6 +249,19 @@ def _by_zones(
     zones = ZoneSpace(compose(device), limits=how.limits, reporter=reporter)
     # Those who need what zones preserve ask for nothing else.
     return cast("Space", zones), Reduced(zones=True), PRESERVED["zones"]
+
+
+def _in_store(
+    device: Device, how: Search, reporter: Reporter | None
+) -> tuple[Space, Reduced, frozenset[Needs]]:
+    """Explored into files, and what that answers."""
+    if how.symmetry or how.order:
+        raise EngineUnavailable("a store cannot be combined with a reduction but time")
+    product = compose(device, time_acceleration=how.time_acceleration)
+    space = explored_in_store(product, how, reporter)
+    accelerated = how.time_acceleration and product.time is not None
+    reduced = Reduced(time_acceleration=accelerated, store=True)
+    return cast("Space", space), reduced, PRESERVED["store"]
 
 
 def _merged(explored: list[Explored]) -> list[Finding]:

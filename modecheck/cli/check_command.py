@@ -40,6 +40,13 @@ if TYPE_CHECKING:
 )
 @click.option("--quiet", is_flag=True, help="Print nothing when nothing is found.")
 @watch_option
+@click.option(
+    "--store",
+    metavar="FOLDER",
+    type=click.Path(file_okay=False),
+    help="Keep states in files of FOLDER, for products larger than memory, and go on there after a "
+    "stop. Asks about states and deadlocks; the report names what it does not ask.",
+)
 @reduce_option
 @exploring_options
 def command(
@@ -51,6 +58,7 @@ def command(
     costs: bool,
     quiet: bool,
     watch: bool,
+    store: str | None,
     reductions: tuple[str, ...],
     search: Search,
     showing: Showing,
@@ -71,14 +79,20 @@ def command(
 
     files = {name: outputs[f"{name}_file"] for name in OUTPUTS} | {"markdown": markdown_file}
     need_all_writable(files)
+    if store is not None and (over or watch or len(devices) > 1 or search.engine != "auto"):
+        raise click.UsageError(
+            "--store takes one device, and cannot be combined with --with, --watch or --engine"
+        )
     search = replace(
         search,
+        store=store,
         symmetry="symmetry" in reductions,
         order="order" in reductions,
         time_acceleration="time" in reductions,
     )
+    cache = not no_cache and store is None
     job = CheckJob(
         devices, chosen, search, showing, files,
-        every_option=every_option, over=over, cache=not no_cache, costs=costs, quiet=quiet,
+        every_option=every_option, over=over, cache=cache, costs=costs, quiet=quiet,
     )  # fmt: skip
     sys.exit(repeated(job.run, job.named, watch=watch))

@@ -17,6 +17,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import partial
+from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from modecheck.engine.contract.forked_task import ForkedTask, can_begin
@@ -31,6 +32,7 @@ from modecheck.product.ir import EventIR, Product
 if TYPE_CHECKING:
     from modecheck.engine.native.graph import CompiledExploration
     from modecheck.engine.reductions.plain_reduction import PlainReduction
+    from modecheck.engine.store.store_space import StoreSpace
 
 EngineName = Literal["auto", "plain", "compiled", "gpu", "zones"]
 """Only the command `check`, and what judges as it does, explores by zones."""
@@ -66,7 +68,8 @@ class Search:
     `order`, independent steps are followed in one order, which shows all deadlocks and no more;
     with `time_acceleration`, products are composed so that time in which nothing can happen is one
     step. With `sweeps`, a space may come without its transitions, where there is no memory for them
-    but it can make them again.
+    but it can make them again. With `store`, only the command `check` explores, into files of this
+    folder.
     """
 
     engine: EngineName = "auto"
@@ -77,6 +80,7 @@ class Search:
     time_acceleration: bool = False
     expected: int = 0
     sweeps: bool = False
+    store: str | None = None
 
 
 def explore_with(
@@ -162,6 +166,27 @@ def _plain_first(
         # The compiled engine was still being loaded: what the plain one has found is reported.
         found.stopped_by = INTERRUPTION
         return found
+
+
+def explored_in_store(product: Product, how: Search, reporter: Reporter | None) -> StoreSpace:
+    """Explore into the folder of a store, or go on there. Raises `StoreError`, and
+    `EngineUnavailable` when the product cannot be compiled.
+    """
+    assert how.store is not None
+    try:
+        from modecheck.engine.native.frame import NotCompilableError
+        from modecheck.engine.store.opening import explore_in_store
+    except ImportError as error:
+        raise EngineUnavailable(f"{error.name or error} is not installed") from error
+    threads = min(how.threads or os.cpu_count() or 1, MOST_THREADS)
+    told = reporter or Silent()
+    try:
+        with phase("exploring"):
+            return explore_in_store(
+                product, Path(how.store), threads=threads, limits=how.limits, reporter=told
+            )
+    except NotCompilableError as error:
+        raise EngineUnavailable(str(error)) from error
 
 
 def _code_elsewhere(

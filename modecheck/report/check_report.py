@@ -111,10 +111,10 @@ def _reduced(one: Explored) -> Iterator[str]:
         )
     if reduced.order:
         yield "independent steps were explored in one order only, which preserves every deadlock"
+    if reduced.store and not one.exploration.complete:
+        yield "the same command goes on from there"
     if reduced.not_asked:
-        why = "with zones" if reduced.zones else "since only part of the product was explored"
-        if reduced.swept:
-            why = "since there is no memory to keep all transitions"
+        why = reduced.where or "since only part of the product was explored"
         yield f"not checked {why}: {', '.join(reduced.not_asked)}"
 
 

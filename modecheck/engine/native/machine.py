@@ -6,7 +6,7 @@ import hashlib
 import pickle
 from collections.abc import Iterator
 from dataclasses import dataclass, fields, is_dataclass, replace
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -47,8 +47,8 @@ MOST_CONDITIONS = 63
 
 @dataclass(frozen=True, slots=True)
 class CompiledProduct:
-    """A compiled product. The addresses stay valid as long as the machine lives; `explore` is the
-    kernel that explores it.
+    """A compiled product. The addresses stay valid as long as the machine lives; `in_place` is what
+    kernels that explore call for its steps, where that is quicker than to ask for records.
 
     `seen` maps what a byte of the successor function's notes means to its number; `most_records` is
     the most records that one call can write.
@@ -63,7 +63,12 @@ class CompiledProduct:
     most_records: int
     level: int
     keep: object
-    explore: Kernel
+    in_place: InPlace | None = None
+
+    @property
+    def explore(self) -> Kernel:
+        """The kernel that explores it."""
+        return _explorer(self.in_place)
 
 
 def overheard(product: Product, events: tuple[EventIR, ...]) -> Product:
@@ -124,19 +129,24 @@ def compiled(
         most_records=notes["most_records"],
         level=level,
         keep=engine,
-        explore=_explorer(product, layout, by_system, key) if level and plain else explore,
+        in_place=_steps_alone(product, layout, by_system, key) if level and plain else None,
     )
 
 
-def _explorer(product: Product, layout: WordLayout, by_system: list[bool], key: str) -> Kernel:
-    """The kernel that explores, of which the product's own steps are a part."""
+@lru_cache(maxsize=8)
+def _explorer(in_place: InPlace | None) -> Kernel:
+    return Kernel(explore.function, in_place) if in_place is not None else explore
+
+
+def _steps_alone(product: Product, layout: WordLayout, by_system: list[bool], key: str) -> InPlace:
+    """The product's own steps, as a part of a kernel that explores."""
 
     def write(module: ir.Module, parameters: tuple[ir.Type, ...]) -> ir.Function:
         frame = ReachedFrame(product, layout, module, parameters)
         StepCode(product, frame, by_system, frozenset()).write()
         return frame.function
 
-    return Kernel(explore.function, InPlace(reached.function, write, key))
+    return InPlace(reached.function, write, key)
 
 
 def compiled_observers(product: Product, alone: WordLayout) -> CompiledProduct:
@@ -171,7 +181,6 @@ def compiled_observers(product: Product, alone: WordLayout) -> CompiledProduct:
         most_records=0,
         level=UNOPTIMISED,
         keep=engine,
-        explore=explore,
     )
 
 

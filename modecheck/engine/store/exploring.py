@@ -1,0 +1,369 @@
+"""Explore into a store, from where it was left: levels by one process in memory while they are
+small and all fits, and then by tasks, partition by partition.
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+import pickle
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from itertools import pairwise
+from operator import itemgetter
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from modecheck.engine.contract.memory import available_memory
+from modecheck.engine.contract.space import INTERRUPTION, Limits
+from modecheck.engine.native.growing_arrays import Reserved, Words
+from modecheck.engine.native.machine import CompiledProduct
+from modecheck.engine.search.exploration import Reporter
+from modecheck.engine.store import expanding_kernels as kernels
+from modecheck.engine.store import tasks
+from modecheck.engine.store.journal import OUTBOX, RUNS, STATES, Finished, Journal
+from modecheck.engine.store.pool import Alone, Processes, Workers
+from modecheck.engine.store.row_files import DamagedFileError, distinct, write_rows
+from modecheck.engine.store.tasks import Expander, Failures
+from modecheck.product.ir import Product
+
+FEW = 1 << 15
+"""States of a level that one process expands sooner than several have read their tasks."""
+MANY = 1 << 21
+"""States of a level whose partitions are tasks of their own, so that each fits memory."""
+SHARE_OF_MEMORY = 0.25
+"""How much of the memory that is left is used without a bound."""
+FULLEST = 0.6
+"""Share of the places of a table that are used at the most."""
+LEVELS_AT_ONCE, STATES_AT_ONCE = 1 << 12, 1 << 19
+"""Levels, and states, that are expanded in memory between two looks at the clock."""
+SECONDS_TO_LOSE = 20.0
+"""How much work in memory may be lost; what is found meanwhile is written then."""
+LACK_OF_SPACE = "lack of disk space"
+
+
+@dataclass(slots=True)
+class StoreExplorer:
+    """Explores one product into a folder. What is there already is gone on from."""
+
+    product: Product
+    folder: Path
+    partitions: int
+    threads: int
+    limits: Limits
+    reporter: Reporter
+    journal: Journal = field(init=False)
+    stopped_by: str = ""
+    _workers: Workers | None = None
+
+    def __post_init__(self) -> None:
+        self.limits = self.limits.from_now()
+        for name in (STATES, RUNS, OUTBOX):
+            (self.folder / name).mkdir(parents=True, exist_ok=True)
+        self.journal = Journal(self.folder)
+        path = self.folder / tasks.PRODUCT
+        if not path.exists():
+            beside = path.with_suffix(f".{os.getpid()}.part")
+            beside.write_bytes(pickle.dumps(self.product))
+            os.replace(beside, path)
+
+    @property
+    def complete(self) -> bool:
+        """Whether every state has been expanded."""
+        finished = self.journal.finished
+        return bool(finished) and not finished[-1].sizes
+
+    def run(self) -> None:
+        """Go on until all is explored or a limit is met; `stopped_by` says which."""
+        self.journal.read()
+        self._forget_the_damaged()
+        self._clear_away()
+        try:
+            self._go_on()
+        except KeyboardInterrupt:
+            self.stopped_by = INTERRUPTION
+            self.workers.close()
+        except _TimeIsUpError:
+            self.stopped_by = self.limits.reached_seconds
+        except MemoryError:
+            self.stopped_by = self.limits.reached_memory
+        except OSError as error:
+            if error.errno != errno.ENOSPC:
+                raise
+            self.stopped_by = LACK_OF_SPACE
+
+    def _go_on(self) -> None:
+        if not self.journal.finished:
+            self._begin()
+        if all(record.is_span for record in self.journal.finished):
+            InMemory(self).go_on()
+        while not self.complete and not self.limit_met():
+            self._one_level()
+
+    def _begin(self) -> None:
+        machine = self.machine
+        rows = np.array(machine.layout.pack(self.product.initial), np.uint64)
+        self.add_span(0, [distinct(rows, machine.layout.words)], 0, ())
+
+    @property
+    def machine(self) -> CompiledProduct:
+        """The product as machine code."""
+        return tasks.machine_of(str(self.folder))
+
+    @property
+    def memory(self) -> int:
+        """Bytes that all processes together may use, as far as that is known beforehand."""
+        return self.limits.memory or int(available_memory() * SHARE_OF_MEMORY)
+
+    def add_span(
+        self, first: int, levels: list[Words], transitions: int, failures: Failures
+    ) -> None:
+        """Write some levels that are finished, each with its states sorted."""
+        width = self.machine.layout.words
+        name = f"{STATES}/{first:06}-span"
+        if levels:
+            write_rows(self.folder / name, width, levels)
+        sizes = tuple(rows.size // width for rows in levels)
+        places = tuple(f"{name}:{number}" for number in range(len(levels)))
+        self.journal.add(Finished(first, sizes, places, transitions, failures))
+
+    def limit_met(self) -> bool:
+        """Whether a limit is met; `stopped_by` says which."""
+        if self.limits.states is not None and sum(self.journal.layers) > self.limits.states:
+            self.stopped_by = self.limits.reached_states
+        elif self.time_is_up:
+            self.stopped_by = self.limits.reached_seconds
+        return bool(self.stopped_by)
+
+    @property
+    def time_is_up(self) -> bool:
+        """Whether it may not go on any longer."""
+        return self.limits.time_is_up
+
+    def tell(self, more: int = 0, transitions: int = 0) -> None:
+        """Report how far it has come; `more` states and transitions are not finished yet."""
+        layers = self.journal.layers
+        self.reporter.progress(
+            states=sum(layers) + more,
+            transitions=sum(record.transitions for record in self.journal.finished) + transitions,
+            frontier=layers[-1],
+            depth=len(layers) - 1,
+        )
+
+    def _one_level(self) -> None:
+        """Expand and merge the last level by tasks."""
+        last = self.journal.finished[-1]
+        level, folder = last.end - 1, str(self.folder)
+        count = self.partitions if last.sizes[-1] > MANY else self.threads
+        groups = tasks.groups(self.partitions, count)
+        runs = self._runs_of(last)
+        rows = max(self.memory // (40 * self.machine.layout.words * self.threads), 1 << 16)
+        expanded = self._counted(
+            [(tasks.expand, (folder, level, last, group, rows)) for group in groups],
+            lambda one: (0, one.transitions),
+        )
+        outbox = sorted(name for one in expanded for name in one.outbox)
+        given = [(g, outbox, runs[g.begin : g.end], rows) for g in groups]
+        merged = self._counted(
+            [(tasks.merge, (folder, level + 1, *one)) for one in given],
+            lambda one: (sum(one.counts), 0),
+        )
+        total = sum(sum(one.counts) for one in merged)
+        self.journal.add(
+            Finished(
+                first=level + 1,
+                sizes=(total,) if total else (),
+                places=tuple(place for one in merged for place in one.places),
+                transitions=sum(one.transitions for one in expanded),
+                failures=joined([one.failures for one in expanded]),
+                runs=tuple(known for one in merged for known in one.runs),
+            )
+        )
+        self._clear_away()
+        self.tell()
+
+    def done(self, given: list[Any]) -> list[Any]:
+        """The results of tasks, in their order."""
+        return [result for _, result in sorted(self.workers.results(given), key=itemgetter(0))]
+
+    def _counted(self, given: list[Any], count: Callable[[Any], tuple[int, int]]) -> list[Any]:
+        """The same; progress is told as they come in, and all end where time is up."""
+        results: dict[int, Any] = {}
+        states = transitions = 0
+        for number, result in self.workers.results(given):
+            results[number] = result
+            more, steps = count(result)
+            states, transitions = states + more, transitions + steps
+            self.tell(states, transitions)
+            if self.time_is_up:
+                raise _TimeIsUpError
+        return [results[number] for number in range(len(given))]
+
+    @property
+    def workers(self) -> Workers:
+        """Who does the tasks."""
+        if self._workers is None:
+            self._workers = Processes(self.threads) if self.threads > 1 else Alone()
+        return self._workers
+
+    def _runs_of(self, record: Finished) -> tuple[tuple[str, ...], ...]:
+        """The places of known states of each partition, made again if there are none or some file
+        is damaged.
+        """
+        if record.runs and self._all_whole(record.run_files):
+            return record.runs
+        given = [
+            (tasks.gather, (str(self.folder), self.journal.finished, partition))
+            for partition in tasks.groups(self.partitions, self.partitions)
+        ]
+        return tuple((place,) for place in self.done(given))
+
+    def _all_whole(self, files: set[str]) -> bool:
+        try:
+            for name in files:
+                tasks.opened(f"{self.folder}/{name}")
+        except DamagedFileError:
+            return False
+        return True
+
+    def _forget_the_damaged(self) -> None:
+        """Forget the first level that a damaged file belongs to and all behind it: they are done
+        again.
+        """
+        for number, record in enumerate(self.journal.finished):
+            if not self._all_whole(record.files):
+                self.journal.forget_from(number)
+                return
+
+    def _clear_away(self) -> None:
+        """Remove what is not needed any more, or was begun and not finished."""
+        finished = self.journal.finished
+        kept = {name for record in finished for name in record.files}
+        kept |= finished[-1].run_files if finished else set()
+        for room in (STATES, RUNS, OUTBOX):
+            for path in (self.folder / room).iterdir():
+                if f"{room}/{path.name}" not in kept:
+                    path.unlink()
+
+
+class _TimeIsUpError(Exception):
+    """A level was left in the middle because its time is up."""
+
+
+def joined(parts: list[Failures]) -> Failures:
+    """The failing steps of several parts of one level: of each failure how many, and the first."""
+    found: dict[int, tuple[int, ...]] = {}
+    for number, count, level, label, *words in (row for part in parts for row in part):
+        known = found.get(number)
+        first = (number, count, level, label, *words)
+        if known is not None:
+            total = known[1] + count
+            best = min((known[2], known[4:], known[3]), (level, tuple(words), label))
+            first = (number, total, best[0], best[2], *best[1])
+        found[number] = first
+    return tuple(found[number] for number in sorted(found))
+
+
+class InMemory:
+    """The states of a store in the memory of this process, while all fit."""
+
+    def __init__(self, explorer: StoreExplorer) -> None:
+        self._explorer = explorer
+        self._machine = explorer.machine
+        width = self._width = self._machine.layout.words
+        room = int(explorer.memory / (8 * width + 4 / FULLEST) / 2)
+        self._most = min(room, (1 << 32) - 2)
+        self._states = Reserved((self._most + self._machine.most_records) * width).words
+        self._table = np.zeros(1 << 12, np.uint32)
+        self._begin = self._filled = 0
+
+    def go_on(self) -> None:
+        """Expand levels until one is large, or all is done, and write them from time to time."""
+        if not self._load():
+            return
+        explorer = self._explorer
+        while not explorer.complete and not explorer.limit_met():
+            if not self._some_levels():
+                return
+
+    def _load(self) -> bool:
+        """Take what is known into memory, if it fits."""
+        explorer, layers = self._explorer, self._explorer.journal.layers
+        if sum(layers) > self._most:
+            return False
+        for record in explorer.journal.finished:
+            for place in record.places:
+                file, section = tasks.section_at(str(explorer.folder), place)
+                rows = file.rows(section)
+                begin = self._filled * self._width
+                self._states[begin : begin + rows.size] = rows
+                self._begin, self._filled = self._filled, self._filled + rows.size // self._width
+        self._widen(2 * self._filled)
+        return True
+
+    def _widen(self, rows: int) -> None:
+        """Have a table with room for so many states."""
+        self._table = np.zeros(max(int(rows / FULLEST), 1 << 12), np.uint32)
+        kernels.enter_all(self._table, self._states, 0, self._filled, self._width)
+
+    def _some_levels(self) -> bool:
+        """Expand levels until they are written; whether memory can go on."""
+        explorer, expander = self._explorer, Expander.of(self._machine, 0)
+        first, ends, began = len(explorer.journal.layers), [self._filled], time.monotonic()
+        goes_on = True
+        while goes_on and not self._must_be_written(began):
+            done = self._expand(expander, first + len(ends) - 2)
+            ends += done
+            explorer.tell(self._filled - ends[0], expander.transitions)
+            if len(ends) > 1 and ends[-1] == ends[-2]:
+                break
+            goes_on = bool(done) or self._has_room()
+        levels = [
+            distinct(self._states[a * self._width : b * self._width].copy(), self._width)
+            for a, b in pairwise(ends)
+            if a < b
+        ]
+        if len(ends) > 1:
+            explorer.add_span(first, levels, expander.transitions, expander.failing())
+        if len(ends) > 1 and ends[-1] == ends[-2] and levels:
+            explorer.add_span(first + len(levels), [], 0, ())
+        return goes_on
+
+    def _expand(self, expander: Expander, level: int) -> list[int]:
+        """Expand some levels; where each new one ends."""
+        ends = np.zeros(LEVELS_AT_ONCE, np.int64)
+        most = min(self._most, int(self._table.size * FULLEST))
+        done = tasks.with_steps(kernels.expand_alone, self._machine)(
+            expander.code, self._width, self._states, self._begin, self._filled, most,
+            self._quota(), FEW, self._table, self._machine.most_records, expander.failed,
+            expander.failures, level, ends, expander.counters,
+        )  # fmt: skip
+        found: list[int] = ends[:done].tolist()
+        if found:
+            self._begin = ([self._filled, *found])[-2]
+            self._filled = found[-1]
+        return found
+
+    def _must_be_written(self, began: float) -> bool:
+        """Whether a limit is met, or more would be lost than is bearable."""
+        bound = self._explorer.limits.states
+        too_many = bound is not None and self._filled > bound
+        late = time.monotonic() - began > SECONDS_TO_LOSE
+        return too_many or late or self._explorer.time_is_up
+
+    def _quota(self) -> int:
+        """States that are expanded before somebody looks at the limits."""
+        bound = self._explorer.limits.states
+        return STATES_AT_ONCE if bound is None else min(STATES_AT_ONCE, bound - self._filled + 1)
+
+    def _has_room(self) -> bool:
+        """Whether what the last level leads to has room, perhaps in a larger table."""
+        size = self._filled - self._begin
+        needed = self._filled + size * self._machine.most_records
+        if size > FEW or needed > self._most:
+            return False
+        self._widen(2 * needed)
+        return True

@@ -1,0 +1,92 @@
+"""Who does the tasks of a store: this process, or several on the same machine.
+
+A task is a function of a module, called with texts and numbers. What a lost process was doing is
+done again by another.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import signal
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
+from typing import Any, Protocol, TypeVar
+
+R = TypeVar("R")
+Task = tuple[Callable[..., R], tuple[Any, ...]]
+
+MOST_LOST = 5
+"""How often in a row processes may be lost before somebody has to look at it."""
+
+
+class Workers(Protocol):
+    """Does tasks."""
+
+    def results(self, tasks: Sequence[Task[R]]) -> Iterator[tuple[int, R]]:
+        """The number and the result of each task, in the order in which they are done."""
+
+    def close(self) -> None:
+        """Let go of whoever works."""
+
+
+class Alone:
+    """Does tasks one after the other in this process."""
+
+    def results(self, tasks: Sequence[Task[R]]) -> Iterator[tuple[int, R]]:
+        for number, (function, arguments) in enumerate(tasks):
+            yield number, function(*arguments)
+
+    def close(self) -> None:
+        pass
+
+
+class Processes:
+    """Does tasks in several processes, which are started anew when one is lost."""
+
+    def __init__(self, count: int) -> None:
+        self._count = count
+        self._lost = 0
+        self._pool: ProcessPoolExecutor | None = None
+
+    def results(self, tasks: Sequence[Task[R]]) -> Iterator[tuple[int, R]]:
+        left = dict(enumerate(tasks))
+        while left:
+            try:
+                for number, result in self._done(left):
+                    del left[number]
+                    self._lost = 0
+                    yield number, result
+            except BrokenProcessPool:
+                self.close()
+                self._lost += 1
+                if self._lost >= MOST_LOST:
+                    raise
+
+    def _done(self, tasks: dict[int, Task[R]]) -> Iterator[tuple[int, R]]:
+        if self._pool is None:
+            context = multiprocessing.get_context("spawn")
+            self._pool = ProcessPoolExecutor(self._count, context, _leave_interruptions)
+        futures = {
+            self._pool.submit(function, *arguments): number
+            for number, (function, arguments) in tasks.items()
+        }
+        waiting = set(futures)
+        try:
+            while waiting:
+                done, waiting = wait(waiting, return_when=FIRST_COMPLETED)
+                for future in done:
+                    yield futures[future], future.result()
+        finally:
+            for future in waiting:
+                future.cancel()
+
+    def close(self) -> None:
+        if self._pool is not None:
+            self._pool.shutdown(wait=True, cancel_futures=True)
+            self._pool = None
+
+
+def _leave_interruptions() -> None:
+    """Ctrl-C is a matter of the process that gives out the tasks."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)

@@ -1,0 +1,217 @@
+"""What a store offers to the checks: the questions of a `Space` about states and how they are
+reached. What paths lead on to, and loops, are not asked of a store.
+
+States get their numbers as they are asked for.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from modecheck.engine.contract.encounters import Observed
+from modecheck.engine.contract.phases import phase
+from modecheck.engine.contract.space import Occurrence, Path, Sighting, State
+from modecheck.engine.native.code_notes import observed_in
+from modecheck.engine.reference.plain import Interpreter
+from modecheck.engine.store import looking, tasks
+from modecheck.engine.store.exploring import StoreExplorer, joined
+from modecheck.engine.store.journal import Finished
+from modecheck.engine.store.looking import Looked, Place
+
+
+class StoreSpace:
+    """A product in a store, as far as it was explored."""
+
+    def __init__(self, explorer: StoreExplorer) -> None:
+        self.product = explorer.product
+        self._explorer = explorer
+        self._records = explorer.journal.finished
+        self._layout = explorer.machine.layout
+        self._interpreter = Interpreter(self.product)
+        self._numbers: dict[Place, int] = {}
+        self._places: list[Place] = []
+
+    @property
+    def stopped_by(self) -> str:
+        """Why the exploration stopped early, or nothing."""
+        return self._explorer.stopped_by
+
+    @property
+    def complete(self) -> bool:
+        """Whether every reachable state was expanded."""
+        return self._explorer.complete
+
+    @property
+    def layers(self) -> list[int]:
+        """How many states there are of each depth."""
+        return self._explorer.journal.layers
+
+    @property
+    def state_count(self) -> int:
+        """States found."""
+        return sum(self.layers)
+
+    @property
+    def expanded(self) -> int:
+        """How many states were expanded."""
+        return sum(self.layers if self.complete else self.layers[:-1])
+
+    @property
+    def transitions(self) -> int:
+        """Distinct triples of state, label and next state."""
+        return sum(record.transitions for record in self._records)
+
+    @property
+    def depth(self) -> int:
+        """The greatest distance from the initial state."""
+        return len(self.layers) - 1
+
+    @property
+    def observed(self) -> Observed:
+        """Rules taken, and which event met which chip in which leaf."""
+        return observed_in(self._explorer.machine, np.frombuffer(self._looked.seen, np.uint8))
+
+    @property
+    def occupied(self) -> list[set[int]]:
+        """For each chip the leaves that it is ever in."""
+        return self._looked.occupied
+
+    @cached_property
+    def failures(self) -> dict[tuple[str, str], Sighting]:
+        """The failing steps, by code and subject of the finding."""
+        known = self._explorer.machine.failures
+        rows = joined([record.failures for record in self._records])
+        found: dict[tuple[str, str], Sighting] = {}
+        first = sorted(
+            (level, tuple(words), label, n, count) for n, count, level, label, *words in rows
+        )
+        for level, words, label, number, count in first:
+            failure = known[number]
+            sighting = found.get((failure.code, failure.subject))
+            if sighting is None:
+                state = self._number((level - 1, words))
+                found[failure.code, failure.subject] = Sighting(failure, state, label, count)
+            else:
+                sighting.count += count
+                sighting.others.append(failure)
+        return found
+
+    @cached_property
+    def _looked(self) -> Looked:
+        found = Looked()
+        resting = self.mark("rests") if "rests" in self.product.conditions else 0
+        given = [
+            (looking.look, (str(self._explorer.folder), record, group, resting, is_expanded))
+            for record, group, is_expanded in self._parts()
+        ]
+        with phase("looking at all states"):
+            for looked in self._explorer.done(given):
+                found.add(looked)
+        return found
+
+    def _parts(self) -> Iterator[tuple[Finished, tasks.Group, bool]]:
+        """All states, in parts, and whether those of a part are expanded."""
+        for record in self._records:
+            if not record.sizes:
+                continue
+            is_last = not self.complete and record is self._records[-1]
+            count = self._explorer.threads if max(record.sizes) > MANY else 1
+            for group in tasks.groups(self._explorer.partitions, count):
+                yield record, group, not is_last
+
+    def _number(self, place: Place) -> int:
+        """The number of a state."""
+        if place not in self._numbers:
+            self._numbers[place] = len(self._places)
+            self._places.append(place)
+        return self._numbers[place]
+
+    def state(self, number: int) -> State:
+        """The values of a state's fields."""
+        return self._layout.unpack(self._places[number][1])
+
+    def states_at(self, numbers: Sequence[int]) -> list[State]:
+        """The values of the fields of some states."""
+        return [self.state(number) for number in numbers]
+
+    def depth_of(self, number: int) -> int:
+        """The distance of a state from the initial state."""
+        return self._places[number][0]
+
+    def mark(self, condition: str) -> int:
+        """The bit of a condition of the product."""
+        return 1 << list(self.product.conditions).index(condition)
+
+    def marks_at(self, number: int) -> int:
+        """The bits of all conditions that hold in a state."""
+        state = self.state(number)
+        holds = (
+            self._interpreter.condition(one, state) for one in self.product.conditions.values()
+        )
+        return sum(1 << bit for bit, held in enumerate(holds) if held)
+
+    def combinations(self) -> dict[int, Occurrence]:
+        """Every set of marks that some state has, in the order of its first state."""
+        firsts = sorted(
+            (first, marks, count) for marks, (first, count) in self._looked.marks.items()
+        )
+        return {marks: Occurrence(self._number(first), count) for first, marks, count in firsts}
+
+    def numbered(self, wanted: int, unwanted: int = 0) -> Iterator[int]:
+        """Of each set of marks with all wanted ones and no unwanted one, the first state,
+        shallowest first.
+        """
+        both = wanted | unwanted
+        return (one.first for marks, one in self.combinations().items() if marks & both == wanted)
+
+    def quiescent(self, unwanted: int) -> Iterator[int]:
+        """Expanded states without unwanted marks, among them that of rest, in which no chip and no
+        link keeps the device going.
+        """
+        found = sorted(self._looked.quiescent)
+        return (self._number(place) for place, marks in found if not marks & unwanted)
+
+    def path_to(self, number: int) -> Path:
+        """A shortest path from the initial state: of several the one whose last state but one is
+        the first, and so on.
+        """
+        level, words = self._places[number]
+        path: Path = []
+        while level:
+            before, label = self._step_before(level - 1, words)
+            path.append((label, self._number((level, words))))
+            level, words = level - 1, before
+        return path[::-1]
+
+    def _step_before(self, level: int, goal: tuple[int, ...]) -> tuple[tuple[int, ...], int]:
+        record = next(one for one in self._records if one.first <= level < one.end)
+        count = self._explorer.threads if record.sizes[level - record.first] > MANY else 1
+        folder = str(self._explorer.folder)
+        given = [
+            (looking.step_before, (folder, record, level, group, goal))
+            for group in tasks.groups(self._explorer.partitions, count)
+        ]
+        return min(found for found in self._explorer.done(given) if found is not None)
+
+    def shadows(self, curious: frozenset[int]) -> dict[int, int]:
+        """For rules that are never taken although their own guards hold somewhere, the earlier rule
+        that is taken instead, or else `BLOCKED`, where their links are full.
+        """
+        folder = str(self._explorer.folder)
+        given = [
+            (looking.note, (folder, record, group, curious))
+            for record, group, is_expanded in self._parts()
+            if is_expanded
+        ]
+        seen: Any = np.zeros(1, np.uint8)
+        for notes in self._explorer.done(given):
+            seen = np.maximum(seen, np.frombuffer(notes, np.uint8))
+        return observed_in(tasks.machine_of(folder, curious), seen).shadowed
+
+
+MANY = 1 << 16
+"""States of a level that several processes look at sooner than one."""
