@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from modecheck.engine.native.graph_kernels import flag_states
 from modecheck.engine.native.growing_arrays import Words
 from modecheck.engine.native.machine import CompiledProduct
 from modecheck.engine.native.transition_making import room_for_records
@@ -103,7 +104,7 @@ def note(folder: str, record: Finished, group: Group, curious: frozenset[int]) -
         for rows in states_of(folder, record, level, group):
             count = rows.size // machine.layout.words
             spare = np.zeros(count, np.uint8)
-            kernels.flag_states(
+            flag_states(
                 machine.successors, seen, rows, machine.layout.words, 0, count, records, spare,
                 spare.copy(),
             )  # fmt: skip

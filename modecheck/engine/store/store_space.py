@@ -1,7 +1,8 @@
 """What a store offers to the checks: the questions of a `Space` about states and how they are
 reached. What paths lead on to, and loops, are not asked of a store.
 
-States get their numbers as they are asked for.
+A state's number is made of its depth and its words, so numbers are in the order that they have in
+memory, but not one after the other.
 """
 
 from __future__ import annotations
@@ -22,6 +23,11 @@ from modecheck.engine.store.exploring import StoreExplorer, joined
 from modecheck.engine.store.journal import Finished
 from modecheck.engine.store.looking import Looked, Place
 
+WORD = 64
+"""Bits of a word."""
+MANY = 1 << 16
+"""States of a level that several processes look at sooner than one."""
+
 
 class StoreSpace:
     """A product in a store, as far as it was explored."""
@@ -32,8 +38,9 @@ class StoreSpace:
         self._records = explorer.journal.finished
         self._layout = explorer.machine.layout
         self._interpreter = Interpreter(self.product)
-        self._numbers: dict[Place, int] = {}
-        self._places: list[Place] = []
+        self._bits = WORD * self._layout.words
+        initial = self._layout.pack(self.product.initial)
+        self._initial = _joined(initial)
 
     @property
     def stopped_by(self) -> str:
@@ -124,15 +131,19 @@ class StoreSpace:
                 yield record, group, not is_last
 
     def _number(self, place: Place) -> int:
-        """The number of a state."""
-        if place not in self._numbers:
-            self._numbers[place] = len(self._places)
-            self._places.append(place)
-        return self._numbers[place]
+        """The number of a state: its level, and then its words, less those of the initial state."""
+        level, words = place
+        return (level << self._bits) + _joined(words) - self._initial
+
+    def _place(self, number: int) -> Place:
+        level, joined_words = divmod(number + self._initial, 1 << self._bits)
+        count = self._layout.words
+        shifts = range(WORD * (count - 1), -1, -WORD)
+        return level, tuple(joined_words >> shift & ((1 << WORD) - 1) for shift in shifts)
 
     def state(self, number: int) -> State:
         """The values of a state's fields."""
-        return self._layout.unpack(self._places[number][1])
+        return self._layout.unpack(self._place(number)[1])
 
     def states_at(self, numbers: Sequence[int]) -> list[State]:
         """The values of the fields of some states."""
@@ -140,7 +151,7 @@ class StoreSpace:
 
     def depth_of(self, number: int) -> int:
         """The distance of a state from the initial state."""
-        return self._places[number][0]
+        return self._place(number)[0]
 
     def mark(self, condition: str) -> int:
         """The bit of a condition of the product."""
@@ -179,7 +190,7 @@ class StoreSpace:
         """A shortest path from the initial state: of several the one whose last state but one is
         the first, and so on.
         """
-        level, words = self._places[number]
+        level, words = self._place(number)
         path: Path = []
         while level:
             before, label = self._step_before(level - 1, words)
@@ -213,5 +224,9 @@ class StoreSpace:
         return observed_in(tasks.machine_of(folder, curious), seen).shadowed
 
 
-MANY = 1 << 16
-"""States of a level that several processes look at sooner than one."""
+def _joined(words: Sequence[int]) -> int:
+    """Words as one number, the first of them the highest."""
+    whole = 0
+    for word in words:
+        whole = whole << WORD | word
+    return whole

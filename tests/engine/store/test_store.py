@@ -1,0 +1,224 @@
+"""A store against memory: the same states, transitions, findings and scenarios, however it is
+stopped, damaged and gone on with.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections import Counter
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+
+from modecheck.checks.explored import Explored
+from modecheck.checks.verdict import explore_variant
+from modecheck.engine.choice import Search
+from modecheck.engine.contract.space import Limits
+from modecheck.engine.store import exploring, pool, tasks
+from modecheck.engine.store.journal import JOURNAL
+from modecheck.engine.store.opening import StoreError
+from modecheck.model.devices import read_device
+from modecheck.model.parts import Device
+from tests.cli.running import run
+from tests.generation.devices import Drawn, devices
+from tests.models.bundled import MODELS, STARTER, TANDEM, TWINS, name_of
+from tests.sweeps import sweep
+
+pytestmark = pytest.mark.usefixtures("own_cache")
+
+FEW = {"volatile_bond", "late_answer", "starter", "alternating_bit_1"}
+BUNDLED = [STARTER, *TWINS, *sorted((MODELS / "published").glob("*.yaml"))]
+MOST_STATES = 50_000
+EXAMPLES = settings().max_examples
+
+
+@pytest.fixture
+def by_tasks(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Levels of more than four states are done by tasks."""
+    monkeypatch.setattr(exploring, "FEW", 4)
+
+
+def told(one: Explored, asked: set[str]) -> dict[str, Any]:
+    """What a store and memory must agree on."""
+    space = one.exploration
+    return {
+        "layers": space.layers,
+        "transitions": space.transitions,
+        "coverage": one.coverage,
+        "marks": {marks: found.count for marks, found in space.combinations().items()},
+        "failures": {key: seen.count for key, seen in space.failures.items()},
+        "findings": {
+            (finding.id, tuple(map(str, finding.trace.moves)) if finding.trace else ())
+            for finding in one.findings
+            if finding.code in asked
+        },
+    }
+
+
+def assert_agree(device: Device, folder: str, **how: Any) -> None:
+    """Exploring into a folder finds what the compiled engine finds in memory."""
+    stored = explore_variant(device, search=Search(store=folder, **({"threads": 1} | how)))
+    memory = explore_variant(device, search=Search(engine="compiled", threads=1))
+    codes = {finding.code for one in (stored, memory) for finding in one.findings}
+    asked = codes - {*stored.reduced.not_asked, "broken-requirement"}
+    assert stored.exploration.complete
+    assert told(stored, asked) == told(memory, asked)
+    decided = {one.need.name: one.verdict for one in stored.requirements}
+    for one in memory.requirements:
+        assert decided[one.need.name] in (one.verdict, "undecided")
+
+
+@pytest.mark.parametrize("path", sweep(BUNDLED, lambda path: name_of(path) in FEW), ids=name_of)
+def test_a_store_tells_what_memory_tells(path: Path, tmp_path: Path) -> None:
+    """Of bundled devices, small levels in memory."""
+    device = read_device(str(path))
+    if explore_variant(device).exploration.state_count <= MOST_STATES:
+        assert_agree(device, str(tmp_path))
+
+
+@pytest.mark.usefixtures("by_tasks")
+@pytest.mark.parametrize("path", sweep(BUNDLED, lambda path: name_of(path) in FEW), ids=name_of)
+def test_tasks_tell_what_memory_tells(path: Path, tmp_path: Path) -> None:
+    """The same, partition by partition."""
+    device = read_device(str(path))
+    if explore_variant(device).exploration.state_count <= MOST_STATES // 10:
+        assert_agree(device, str(tmp_path))
+
+
+@pytest.mark.usefixtures("by_tasks")
+@given(devices(options=False))
+@settings(max_examples=EXAMPLES // 2)
+def test_random_devices(drawn: Drawn) -> None:
+    """With all that products can have."""
+    device = drawn.read()
+    if explore_variant(device).exploration.state_count < 600:
+        with TemporaryDirectory() as folder:
+            assert_agree(device, folder)
+
+
+@pytest.mark.usefixtures("by_tasks")
+def test_it_goes_on_from_every_stop(tmp_path: Path) -> None:
+    """A bound that grows by a few states each time; the last time nothing is left to do."""
+    device = read_device(str(MODELS / "faulty" / "late_answer.yaml"))
+    folder, met = str(tmp_path), Counter[bool]()
+    for most in range(10, 4_000, 20):
+        search = Search(store=folder, threads=1, limits=Limits(states=most))
+        found = explore_variant(device, search=search).exploration
+        met[found.complete] += 1
+        assert found.complete or found.stopped_by == f"the bound of {most:,} states"
+        if found.complete:
+            break
+    assert met[True] == 1
+    assert met[False] > 3
+    assert_agree(device, folder)
+
+
+@pytest.mark.usefixtures("by_tasks")
+def test_whatever_is_damaged_is_done_again(tmp_path: Path) -> None:
+    """A file of states or runs that is cut off, flipped or gone, and a journal that is cut off."""
+    device = read_device(str(MODELS / "faulty" / "late_answer.yaml"))
+    assert_agree(device, str(tmp_path))
+    own = tmp_path / "device"
+    for number, room in enumerate(["", "states", "runs", "states", "", "runs", "states"]):
+        paths = sorted((own / room).iterdir()) if room else [own / JOURNAL]
+        assert paths
+        path = paths[number * len(paths) // 7]
+        data = path.read_bytes()
+        path.write_bytes((data[: len(data) // 2], data[:-1] + b"?", b"")[number % 3])
+        tasks.opened.cache_clear()
+        assert_agree(device, str(tmp_path))
+
+
+@pytest.mark.usefixtures("by_tasks")
+def test_several_processes_tell_the_same(tmp_path: Path) -> None:
+    """As one does."""
+    device = read_device(str(MODELS / "faulty" / "volatile_bond.yaml"))
+    assert_agree(device, str(tmp_path), threads=2)
+
+
+def _ends_at_once(marker: str) -> str:
+    """A task whose process ends the first time, as if it had been killed."""
+    path = Path(marker)
+    if not path.exists():
+        path.touch()
+        os.kill(os.getpid(), signal.SIGKILL)
+    return "done"
+
+
+def test_what_a_lost_process_did_is_done_again(tmp_path: Path) -> None:
+    """By another one."""
+    workers = pool.Processes(1)
+    given = [(_ends_at_once, (str(tmp_path / "marker"),))]
+    assert list(workers.results(given)) == [(0, "done")]
+    workers.close()
+
+
+@pytest.mark.thorough
+@pytest.mark.parametrize("seconds", [0.8, 1.3, 1.8, 2.4, 3.0, 4.0])
+def test_a_killed_check_goes_on(seconds: float, tmp_path: Path) -> None:
+    """Killed at some moment, and started again, it ends as if nothing had been."""
+    program = [sys.executable, "-m", "modecheck", "check", str(TANDEM), "--store", str(tmp_path)]
+    process = subprocess.Popen(program, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    time.sleep(seconds)
+    process.kill()
+    process.wait()
+    assert_agree(read_device(str(TANDEM)), str(tmp_path))
+
+
+def test_what_is_not_asked_is_named(tmp_path: Path) -> None:
+    """Nothing is said to hold that was not looked at; the exit code says so, too."""
+    result = run("check", str(STARTER), "--store", str(tmp_path / "new"), "--threads", "1")
+    text = " ".join(result.out.split())
+    assert result.code == 3
+    assert "all states explored" in text
+    assert "not checked in a store: stuck-chip" in text
+    assert "undecided" in text
+
+
+def test_a_store_of_another_model_is_refused(tmp_path: Path) -> None:
+    """With both digests; nothing in it is changed."""
+    store = ("--store", str(tmp_path / "store"), "--threads", "1")
+    assert run("check", str(STARTER), *store).code == 3
+    before = sorted(path.read_bytes() for path in tmp_path.rglob("*") if path.is_file())
+    twin = str(MODELS / "faulty" / "late_answer.yaml")
+    result = run("check", twin, *store)
+    assert result.code == 2
+    assert "it holds another model" in result.err
+    assert result.err.count("digest") == 2
+    after = sorted(path.read_bytes() for path in tmp_path.rglob("*") if path.is_file())
+    assert before == after
+
+
+@pytest.mark.parametrize("reason", ["others may write", "other files", "another modecheck"])
+def test_a_folder_that_cannot_be_a_store_is_refused(reason: str, tmp_path: Path) -> None:
+    """What lies in a store is run, so nobody else may write there."""
+    folder, handle = tmp_path / "store", -1
+    folder.mkdir(mode=0o700)
+    if reason == "others may write":
+        folder.chmod(0o777)
+    elif reason == "other files":
+        (folder / "notes.txt").write_text("mine", encoding="utf-8")
+    else:
+        fcntl = pytest.importorskip("fcntl")
+        handle = os.open(folder / "lock", os.O_RDWR | os.O_CREAT)
+        fcntl.flock(handle, fcntl.LOCK_EX)
+    with pytest.raises(StoreError, match=reason):
+        explore_variant(read_device(str(STARTER)), search=Search(store=str(folder), threads=1))
+    if handle >= 0:
+        os.close(handle)
+
+
+def test_options_that_make_no_sense_together_are_refused(tmp_path: Path) -> None:
+    """Before anything is made."""
+    for options in (("--watch",), ("--with", str(STARTER)), ("--engine", "zones")):
+        result = run("check", str(STARTER), "--store", str(tmp_path / "store"), *options)
+        assert result.code == 2
+        assert "--store takes one device" in result.err
+    assert list(tmp_path.iterdir()) == []
