@@ -244,7 +244,8 @@ def find_step(
                 same &= records[number * width + offset] == goal[offset]
             if same:
                 given = np.int64(label & LOW)
-                best = given if best < 0 else min(best, given)
+                if best < 0 or given < best:
+                    best = given
         if best >= 0:
             return row, best
     return -1, 0

@@ -15,8 +15,8 @@ from modecheck.engine.contract.kept_files import FOR_OWNER_ALONE, OTHERS_WRITE, 
 from modecheck.engine.contract.space import Limits
 from modecheck.engine.native.machine import product_compiler
 from modecheck.engine.search.exploration import Reporter
-from modecheck.engine.store.exploring import StoreExplorer
 from modecheck.engine.store.journal import ABOUT, FORMAT, About
+from modecheck.engine.store.store_explorer import StoreExplorer
 from modecheck.engine.store.store_space import StoreSpace
 from modecheck.model.errors import ModecheckError
 from modecheck.product.bit_packing import word_layout

@@ -12,7 +12,6 @@ import mmap
 import os
 import zlib
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -61,14 +60,6 @@ def distinct(rows: Words, width: int) -> Words:
     return rows[: keep_distinct(rows, width, rows.size // width) * width]
 
 
-@dataclass(frozen=True, slots=True)
-class Written:
-    """A file that was written: its name and how many bytes it has."""
-
-    name: str
-    size: int
-
-
 def write_rows(path: Path, width: int, sections: Sequence[Words], *, durable: bool = True) -> int:
     """Write sections of sorted, distinct rows; how many bytes they take. A file that is `durable`
     is on the disk before it has its name.
@@ -91,7 +82,7 @@ def write_rows(path: Path, width: int, sections: Sequence[Words], *, durable: bo
         table.append((count, first, first + blocks))
         first += blocks
     header = np.array([MAGIC, width, len(table), first, position], np.uint64)
-    parts = [header, np.array(table, np.int64), *offsets, *leading, *packed]
+    parts: list[NDArray[Any]] = [header, np.array(table, np.int64), *offsets, *leading, *packed]
     beside = path.with_name(f"{path.name}.{os.getpid()}.part")
     checksum, size = 0, CHECKSUM
     with open(beside, "wb") as file:

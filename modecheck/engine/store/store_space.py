@@ -18,10 +18,10 @@ from modecheck.engine.contract.phases import phase
 from modecheck.engine.contract.space import Occurrence, Path, Sighting, State
 from modecheck.engine.native.code_notes import observed_in
 from modecheck.engine.reference.plain import Interpreter
-from modecheck.engine.store import looking, tasks
-from modecheck.engine.store.exploring import StoreExplorer, joined
+from modecheck.engine.store import state_survey, tasks
 from modecheck.engine.store.journal import Finished
-from modecheck.engine.store.looking import Looked, Place
+from modecheck.engine.store.state_survey import Place, Survey
+from modecheck.engine.store.store_explorer import StoreExplorer, joined
 
 WORD = 64
 """Bits of a word."""
@@ -108,11 +108,11 @@ class StoreSpace:
         return found
 
     @cached_property
-    def _looked(self) -> Looked:
-        found = Looked()
+    def _looked(self) -> Survey:
+        found = Survey()
         resting = self.mark("rests") if "rests" in self.product.conditions else 0
         given = [
-            (looking.look, (str(self._explorer.folder), record, group, resting, is_expanded))
+            (state_survey.look, (str(self._explorer.folder), record, group, resting, is_expanded))
             for record, group, is_expanded in self._parts()
         ]
         with phase("looking at all states"):
@@ -203,10 +203,11 @@ class StoreSpace:
         count = self._explorer.threads if record.sizes[level - record.first] > MANY else 1
         folder = str(self._explorer.folder)
         given = [
-            (looking.step_before, (folder, record, level, group, goal))
+            (state_survey.step_before, (folder, record, level, group, goal))
             for group in tasks.groups(self._explorer.partitions, count)
         ]
-        return min(found for found in self._explorer.done(given) if found is not None)
+        found: list[tuple[tuple[int, ...], int] | None] = self._explorer.done(given)
+        return min(one for one in found if one is not None)
 
     def shadows(self, curious: frozenset[int]) -> dict[int, int]:
         """For rules that are never taken although their own guards hold somewhere, the earlier rule
@@ -214,7 +215,7 @@ class StoreSpace:
         """
         folder = str(self._explorer.folder)
         given = [
-            (looking.note, (folder, record, group, curious))
+            (state_survey.note, (folder, record, group, curious))
             for record, group, is_expanded in self._parts()
             if is_expanded
         ]

@@ -21,7 +21,7 @@ from modecheck.checks.explored import Explored
 from modecheck.checks.verdict import explore_variant
 from modecheck.engine.choice import Search
 from modecheck.engine.contract.space import Limits
-from modecheck.engine.store import exploring, pool, tasks
+from modecheck.engine.store import pool, store_explorer, tasks
 from modecheck.engine.store.journal import JOURNAL
 from modecheck.engine.store.opening import StoreError
 from modecheck.model.devices import read_device
@@ -42,7 +42,7 @@ EXAMPLES = settings().max_examples
 @pytest.fixture
 def by_tasks(monkeypatch: pytest.MonkeyPatch) -> None:
     """Levels of more than four states are done by tasks."""
-    monkeypatch.setattr(exploring, "FEW", 4)
+    monkeypatch.setattr(store_explorer, "FEW", 4)
 
 
 def told(one: Explored, asked: set[str]) -> dict[str, Any]:

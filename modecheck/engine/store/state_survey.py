@@ -22,7 +22,7 @@ Place = tuple[int, tuple[int, ...]]
 
 
 @dataclass(slots=True)
-class Looked:
+class Survey:
     """What was seen of some states: for each set of marks the first state with it and how many,
     the values of each chip's state field, the notes of the code, and the states that are quiescent
     and do not rest, with their marks.
@@ -33,7 +33,7 @@ class Looked:
     seen: bytes = b""
     quiescent: list[tuple[Place, int]] = field(default_factory=list)
 
-    def add(self, other: Looked) -> None:
+    def add(self, other: Survey) -> None:
         """Take in what was seen of other states."""
         for marks, (first, count) in other.marks.items():
             known = self.marks.get(marks)
@@ -46,22 +46,22 @@ class Looked:
         self.quiescent += other.quiescent
 
 
-def look(folder: str, record: Finished, group: Group, resting: int, is_expanded: bool) -> Looked:
+def look(folder: str, record: Finished, group: Group, resting: int, is_expanded: bool) -> Survey:
     """Look at the states of a group in the levels of a record. `resting` are the marks of states
     that may be quiescent; what states that are not expanded lead to is not looked at.
     """
     machine = machine_of(folder)
-    found = Looked()
+    found = Survey()
     for level in range(record.first, record.end):
         for rows in states_of(folder, record, level, group):
             if rows.size:
-                found.add(_looked_at(machine, rows, level, resting, is_expanded=is_expanded))
+                found.add(_surveyed(machine, rows, level, resting, is_expanded=is_expanded))
     return found
 
 
-def _looked_at(
+def _surveyed(
     machine: CompiledProduct, rows: Words, level: int, resting: int, *, is_expanded: bool
-) -> Looked:
+) -> Survey:
     width = machine.layout.words
     count = rows.size // width
     marked, quiescent = np.zeros(count, np.uint64), np.zeros(count, np.uint8)
@@ -79,7 +79,7 @@ def _looked_at(
     stuck: list[int] = []
     if is_expanded:
         stuck = np.flatnonzero(quiescent & ((marked & np.uint64(resting)) == 0)).tolist()
-    return Looked(
+    return Survey(
         {marks: (place(first), many) for marks, first, many in of_each},
         [_values(machine, rows, chip.state_field) for chip in machine.product.chips],
         seen.tobytes() if is_expanded else bytes(seen.size),
