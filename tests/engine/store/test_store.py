@@ -152,6 +152,7 @@ def _ends_at_once(marker: str) -> str:
     return "done"
 
 
+@pytest.mark.thorough
 def test_what_a_lost_process_did_is_done_again(tmp_path: Path) -> None:
     """By another one."""
     workers = pool.Processes(1)
