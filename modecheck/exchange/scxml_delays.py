@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from modecheck.exchange.scxml_chart import Chart, ChartState, name_of_id
-from modecheck.exchange.scxml_events import matches
+from modecheck.exchange.scxml_events import EventIndex
 from modecheck.exchange.scxml_words import OURS
 from modecheck.exchange.xml_reading import XmlAttribute, XmlNode
 from modecheck.model.clocks import spelled
@@ -69,7 +69,7 @@ class _Found:
         return self.node.words("id") or self.node.words("sendid")
 
 
-def find_delays(chart: Chart, notes: Notebook) -> Delays:
+def find_delays(chart: Chart, index: EventIndex, notes: Notebook) -> Delays:
     """All delayed events of a chart; what is wrong with one is noted."""
     sends: dict[str, list[_Found]] = {}
     cancels: list[_Found] = []
@@ -79,8 +79,11 @@ def find_delays(chart: Chart, notes: Notebook) -> Delays:
         elif one.node.get("delay") is not None or one.node.get("delayexpr") is not None:
             sends.setdefault(one.node.words("event"), []).append(one)
     delays = Delays()
+    by_id: dict[str, list[_Found]] = {}
+    for one in cancels:
+        by_id.setdefault(one.id, []).append(one)
     for event, found in sends.items():
-        _add(delays, chart, event, found, cancels, notes)
+        _add(delays, chart, index, event, found, by_id, notes)
     for one in cancels:
         given = one.node.get("sendid")
         if given is not None and given.text not in delays.ids:
@@ -110,9 +113,10 @@ def _within(node: XmlNode) -> Iterator[XmlNode]:
 def _add(
     delays: Delays,
     chart: Chart,
+    index: EventIndex,
     event: str,
     found: list[_Found],
-    cancels: list[_Found],
+    cancels: dict[str, list[_Found]],
     notes: Notebook,
 ) -> None:
     durations = [_duration(one.node, notes) for one in found]
@@ -124,8 +128,8 @@ def _add(
             return
     if not event or not all(durations):
         return
-    ending = [one for one in cancels if one.id in ids]
-    state = _waiting_state(chart, event, found, ending)
+    ending = [one for known in sorted(ids) for one in cancels.get(known, ())]
+    state = _waiting_state(index.waiting_for(event), found, ending)
     name = "" if state is not None else _timer_name(chart, event, ids)
     delayed = DelayedEvent(event, str(durations[0]), name, state)
     delays.events[event] = delayed
@@ -141,26 +145,19 @@ def _timer_name(chart: Chart, event: str, ids: set[str]) -> str:
 
 
 def _waiting_state(
-    chart: Chart, event: str, sends: list[_Found], cancels: list[_Found]
+    waiting: list[XmlNode], sends: list[_Found], cancels: list[_Found]
 ) -> ChartState | None:
     """The state whose rules wait for the event since it was entered, or None: a named timer."""
     entering = [one for one in sends if one.where == "onentry"]
     if len(entering) != 1 or len(cancels) != 1 or cancels[0].where != "onexit":
         return None
     state = entering[0].state
-    if cancels[0].state is not state or not all(_alone(one) for one in (*entering, *cancels)):
+    if cancels[0].state is not state or not all(map(_alone, (*sends, *cancels))):
         return None
-    waiting = [
-        (one, node)
-        for one in chart.all
-        for node in one.node.of("transition")
-        if any(matches(word, event) for word in node.words("event").split())
-    ]
+    own = {id(node) for node in state.node.of("transition")}
     again = {id(one.transition) for one in sends if one.where == "transition"}
-    staying = {id(node) for _, node in waiting if node.get("target") is None}
-    same = all(one is state for one, _ in waiting)
-    alone = all(_alone(one) for one in sends)
-    return state if same and again == staying and alone else None
+    staying = {id(node) for node in waiting if node.get("target") is None}
+    return state if own.issuperset(map(id, waiting)) and again == staying else None
 
 
 def _alone(one: _Found) -> bool:

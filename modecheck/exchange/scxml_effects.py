@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 from modecheck.exchange.chip_draft import DraftedBranch, DraftedEffects
 from modecheck.exchange.scxml_chart import Chart, ReadingRemark, name_of_id
 from modecheck.exchange.scxml_delays import Delays
-from modecheck.exchange.scxml_events import event_name, matches
+from modecheck.exchange.scxml_events import EventIndex, event_name
 from modecheck.exchange.scxml_expressions import ChartExpression, ChartExpressions, EventData
 from modecheck.exchange.scxml_words import DEVICE, OURS, SCXML
 from modecheck.exchange.xml_reading import XmlNode
@@ -49,14 +49,14 @@ class Way:
 
 @dataclass(slots=True)
 class EffectsReader:
-    """Reads the content of transitions; `listening` are the descriptors of all transitions."""
+    """Reads the content of transitions; `index` finds those that wait for an event."""
 
     chart: Chart
     expressions: ChartExpressions
     delays: Delays
     notes: Notebook
     remarks: list[ReadingRemark]
-    listening: Sequence[str]
+    index: EventIndex
     _scratch: dict[str, ChartExpression] = field(default_factory=dict)
 
     def ways(self, nodes: Sequence[XmlNode], data: EventData, given: str = "") -> list[Way]:
@@ -133,7 +133,7 @@ class EffectsReader:
 
     def _raise(self, node: XmlNode) -> None:
         event = node.words("event")
-        if any(matches(one, event) for one in self.listening):
+        if self.index.waiting_for(event):
             message = f"the chart raises {event!r} for itself"
             expected = "the effects in place of <raise>: a chip does not hear its own signals"
             self.notes.add(message, node.place, expected=expected)

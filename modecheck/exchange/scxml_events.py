@@ -8,7 +8,7 @@ descriptor stands for all events that begin with its tokens (W3C SCXML, section 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 
 from modecheck.exchange.scxml_chart import name_of_id
 from modecheck.exchange.xml_reading import XmlAttribute, XmlNode
@@ -18,34 +18,60 @@ from modecheck.model.places import Place
 FROM_PROCESSOR = ("done", "error")
 """First tokens of events that only a processor of SCXML gives."""
 
+MOST_EVENTS = 200
+"""Events that one descriptor may stand for: each is named in the chip file."""
+
 
 def tokens_of(event: str) -> tuple[str, ...]:
     """Of an event, or of a descriptor without its wildcard."""
     return tuple(event.removesuffix(".*").removesuffix(".").split("."))
 
 
-def matches(descriptor: str, event: str) -> bool:
-    """Whether a descriptor matches an event."""
-    if descriptor == "*":
-        return True
-    tokens = tokens_of(descriptor)
-    return tokens_of(event)[: len(tokens)] == tokens
+class EventIndex:
+    """Finds what events and descriptors match, however many there are: `events` by descriptor, and
+    the nodes with a descriptor by event.
+    """
+
+    def __init__(self, root: XmlNode) -> None:
+        self.events: dict[str, None] = {}
+        self._events: dict[tuple[str, ...], list[str]] = {}
+        self._nodes: dict[tuple[str, ...], dict[int, XmlNode]] = {}
+        self._add(root)
+
+    def _add(self, node: XmlNode) -> None:
+        attribute = node.get("event")
+        for one, _ in descriptors(attribute) if attribute is not None else ():
+            if node.tag == "transition":
+                self._nodes.setdefault(tokens_of(one), {})[id(node)] = node
+            tokens = tokens_of(one)
+            event = ".".join(tokens)
+            if one != "*" and event not in self.events:
+                self.events[event] = None
+                for count in range(1, len(tokens) + 1):
+                    self._events.setdefault(tokens[:count], []).append(event)
+        for child in node.children:
+            self._add(child)
+
+    def matched_by(self, descriptor: str) -> list[str]:
+        """The events of the document that a descriptor matches, in document order."""
+        if descriptor == "*":
+            return list(self.events)
+        return self._events.get(tokens_of(descriptor), [])
+
+    def waiting_for(self, event: str) -> list[XmlNode]:
+        """The transitions with a descriptor that matches an event."""
+        tokens = tokens_of(event)
+        keys = [("*",), *(tokens[:count] for count in range(1, len(tokens) + 1))]
+        found: dict[int, XmlNode] = {}
+        for key in keys:
+            found |= self._nodes.get(key, {})
+        return list(found.values())
 
 
 def descriptors(attribute: XmlAttribute) -> Iterator[tuple[str, Place]]:
     """Each with its place."""
     for match in re.finditer(r"\S+", attribute.text):
         yield match[0], attribute.part(match.start(), len(match[0]))
-
-
-def known_events(node: XmlNode) -> Iterator[str]:
-    """All events that a document names as such."""
-    attribute = node.get("event")
-    for one, _ in descriptors(attribute) if attribute is not None else ():
-        if one != "*":
-            yield ".".join(tokens_of(one))
-    for child in node.children:
-        yield from known_events(child)
 
 
 def event_name(event: str, *, own: bool) -> str:
@@ -63,7 +89,7 @@ def event_name(event: str, *, own: bool) -> str:
 
 
 def heard(
-    attribute: XmlAttribute, known: Iterable[str], notes: Notebook, *, own: bool
+    attribute: XmlAttribute, index: EventIndex, notes: Notebook, *, own: bool
 ) -> tuple[str, ...]:
     """The events of a transition, as the model calls them, each once."""
     found: dict[str, None] = {}
@@ -75,5 +101,10 @@ def heard(
         if own and descriptor != "*":
             found[event_name(descriptor, own=own)] = None
             continue
-        found |= {event_name(one, own=own): None for one in known if matches(descriptor, one)}
+        matched = index.matched_by(descriptor)
+        if len(matched) > MOST_EVENTS:
+            message = f"{descriptor!r} matches {len(matched):,} events of the document"
+            notes.add(message, place, expected=f"at most {MOST_EVENTS}")
+            continue
+        found |= {event_name(one, own=own): None for one in matched}
     return tuple(found)

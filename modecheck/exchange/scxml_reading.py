@@ -20,7 +20,7 @@ from modecheck.exchange.scxml_chart import (
 )
 from modecheck.exchange.scxml_delays import Delays, find_delays
 from modecheck.exchange.scxml_effects import EffectsReader
-from modecheck.exchange.scxml_events import event_name, known_events
+from modecheck.exchange.scxml_events import EventIndex, event_name
 from modecheck.exchange.scxml_expressions import ChartExpressions
 from modecheck.exchange.scxml_grammar import check_grammar
 from modecheck.exchange.scxml_rules import RulesOfChart
@@ -68,11 +68,12 @@ class _Reading:
         self._chart = chart
         self._notes = notes
         self._remarks = remarks
+        self._index = EventIndex(chart.root)
 
     def chip(self, path: str) -> DraftedChip:
         chart, root = self._chart, self._chart.root
         note_data_model(chart, self._notes)
-        delays = find_delays(chart, self._notes)
+        delays = find_delays(chart, self._index, self._notes)
         variables = read_variables(chart, _assigned(root), self._notes)
         rules, drafted = self._rules(delays, variables)
         words = {name: root.words(name, OURS) for name in ("about", "fair", "battery", "runs_on")}
@@ -107,16 +108,10 @@ class _Reading:
     ) -> tuple[tuple[DraftedRule, ...], tuple[DraftedVariable, ...]]:
         chart = self._chart
         expressions = ChartExpressions(chart, variables, self._notes)
-        listening = [
-            word
-            for state in chart.all
-            for node in state.node.of("transition")
-            for word in node.words("event").split()
-        ]
-        effects = EffectsReader(chart, expressions, delays, self._notes, self._remarks, listening)
-        known = list(dict.fromkeys(known_events(chart.root)))
+        index = self._index
+        effects = EffectsReader(chart, expressions, delays, self._notes, self._remarks, index)
         reader = RulesOfChart(
-            chart, expressions, effects, delays, known, self._notes, self._remarks
+            chart, expressions, effects, delays, index, self._notes, self._remarks
         )
         rules = reader.rules()
         own = {

@@ -8,13 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import takewhile
 
 from modecheck.exchange.chip_draft import DraftedRule
 from modecheck.exchange.scxml_chart import Chart, ChartState, ReadingRemark, name_of_id, target_of
 from modecheck.exchange.scxml_delays import DelayedEvent, Delays
 from modecheck.exchange.scxml_effects import EffectsReader, Way
-from modecheck.exchange.scxml_events import descriptors, heard, matches
+from modecheck.exchange.scxml_events import EventIndex, descriptors, heard
 from modecheck.exchange.scxml_expressions import ChartExpressions, EventData
 from modecheck.exchange.scxml_words import OURS, SCXML
 from modecheck.exchange.titled_rules import TitledRule, branches_together, in_one_order
@@ -23,15 +24,15 @@ from modecheck.model.errors import Notebook
 from modecheck.model.shapes import IDENTIFIER
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class RulesOfChart:
-    """Reads the transitions of one document; `known` are all events that it names."""
+    """Reads the transitions of one document; `index` finds the events that it names."""
 
     chart: Chart
     expressions: ChartExpressions
     effects: EffectsReader
     delays: Delays
-    known: Sequence[str]
+    index: EventIndex
     notes: Notebook
     remarks: list[ReadingRemark]
 
@@ -104,7 +105,7 @@ class RulesOfChart:
             return (), None
         delayed = self._delayed(attribute)
         if delayed is None:
-            return heard(attribute, self.known, self.notes, own=self.chart.own), None
+            return heard(attribute, self.index, self.notes, own=self.chart.own), None
         if delayed.state is None:
             return (), ("expires", delayed.name)
         assert delayed.state is state, "only rules of that state wait for it"
@@ -114,15 +115,15 @@ class RulesOfChart:
     def _delayed(self, attribute: XmlAttribute) -> DelayedEvent | None:
         """The delayed event that a transition waits for, if it does."""
         events = self.delays.events
-        words = list(descriptors(attribute))
-        found = [one for one in events if any(matches(word, one) for word, _ in words)]
+        if not events:
+            return None
+        matched = dict.fromkeys(
+            event for word, _ in descriptors(attribute) for event in self.index.matched_by(word)
+        )
+        found = [one for one in matched if one in events]
         if not found:
             return None
-        others = [
-            one
-            for one in self.known
-            if one not in events and any(matches(w, one) for w, _ in words)
-        ]
+        others = len(matched) > len(found)
         if len(found) > 1 or others:
             message = f"waits for {found[0]!r}, which is a timer, and for something else"
             self.notes.add(message, attribute.whole, expected="a transition for each")
@@ -138,7 +139,7 @@ class RulesOfChart:
             choices = ["internal", "external"]
             self.notes.add(message, attribute.whole, word=attribute.text, choices=choices)
             return
-        inside = to is not None and to is not state and to in state.inside
+        inside = to is not None and to is not state and state in to.around
         if inside and state.node.of("onentry", "onexit"):
             message = f"an internal transition, which does not leave {state.id!r}"
             expected = "an external one: a chip leaves the state whose rule it takes"
@@ -153,8 +154,8 @@ class RulesOfChart:
         own = [one for one in node.children if one.space == SCXML]
         if to is None:
             return self.effects.ways(own, data)
-        around = list(state.around)[1:]
-        domain = next((one for one in around if to is not one and to in one.inside), None)
+        beyond = set(to.around) - {to}
+        domain = next((one for one in list(state.around)[1:] if one in beyond), None)
         left = list(takewhile(lambda one: one is not domain, state.around))
         path = list(takewhile(lambda one: one is not domain, to.around))
         entered = [*reversed(path), *list(to.entered)[1:]]
@@ -168,11 +169,18 @@ class RulesOfChart:
             ways += self.effects.ways([*first, *after], data, test)
         return ways
 
+    @cached_property
+    def leaving(self) -> list[ChartState]:
+        """The states that do something when they are left."""
+        return [one for one in self.chart.all if self.pending(one, "onexit")]
+
     def _groups(self, state: ChartState) -> dict[tuple[ChartState, ...], list[ChartState]]:
         """The innermost states inside a state, by the states below it that do something when they
         are left, the innermost first.
         """
         groups: dict[tuple[ChartState, ...], list[ChartState]] = {}
+        if not any(state in one.around and one is not state for one in self.leaving):
+            return {(): []}
         for leaf in state.inside:
             if not leaf.children:
                 below = takewhile(lambda one: one is not state, leaf.around)

@@ -176,6 +176,15 @@ def test_every_error_has_its_place(text: str, place: str, told: str, tmp_path: P
         assert part in found
 
 
+def test_a_wildcard_for_very_many_events_is_an_error(tmp_path: Path) -> None:
+    """Each would be named in the chip file, for each such transition."""
+    many = "".join(transition(attributes=f'event="e{n}"') for n in range(201))
+    (tmp_path / "chart.scxml").write_text(chart(transition(attributes='event="*"') + many))
+    done = run("from-scxml", "chart.scxml", folder=tmp_path)
+    assert done.code == 2
+    assert "chart.scxml:3:20: '*' matches 201 events" in done.err
+
+
 LAUGHS = "<!DOCTYPE s [<!ENTITY a 'ha'><!ENTITY b '&a;&a;&a;&a;&a;&a;&a;&a;'>]><s>&b;</s>"
 OUTSIDE = "<!DOCTYPE s [<!ENTITY a SYSTEM 'secret.txt'>]><s>&a;</s>"
 
