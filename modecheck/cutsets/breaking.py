@@ -23,6 +23,7 @@ from modecheck.cutsets.counted_faults import CountedFaults, Counts, includes
 from modecheck.cutsets.slice_failures import failures_in
 from modecheck.cutsets.slices import Slice, Slices
 from modecheck.engine.contract.phases import phase
+from modecheck.engine.contract.space import Limits
 from modecheck.model.parts import Requirement
 from modecheck.product.ir import Product
 from modecheck.product.state_conditions import is_watched
@@ -83,9 +84,11 @@ class Breakable:
 class CutSetSearch:
     """Gathers the minimal cut sets of everything that can break, slice by slice."""
 
-    def __init__(self, counted: CountedFaults, product: Product) -> None:
-        """`product` is the one without observers."""
-        self._counted, self._product = counted, product
+    def __init__(self, counted: CountedFaults, product: Product, limits: Limits) -> None:
+        """`product` is the one without observers. Once the seconds of the limits have passed, no
+        further slice is looked at.
+        """
+        self._counted, self._product, self._limits = counted, product, limits
         needs = counted.device.requirements.values()
         self._found = {
             f"broken-requirement:{need.name}": Breakable(
@@ -103,6 +106,9 @@ class CutSetSearch:
         """What needs no observer."""
         failures = failures_in(slices)
         for counts in slices.occurring:
+            if self._limits.time_is_up:
+                self.remark_all(self.too_late)
+                return
             with phase(f"with {self._counted.told(counts)}"):
                 part = slices.slice(counts, failures.of.get(counts, {}))
                 self._note_all(counts, _findings_in(part))
@@ -113,13 +119,22 @@ class CutSetSearch:
     def ask_runs(self, slices: Slices, need: Requirement) -> None:
         """A requirement that an observer follows, in a space in which it does."""
         for counts in slices.occurring:
+            if self._limits.time_is_up:
+                self.leave_open(need, self.too_late)
+                return
             with phase(f"requirement {need.name} with {self._counted.told(counts)}"):
                 part = slices.slice(counts, {})
                 self._judge(counts, [watched.judged_in(self._product, part, need)])
 
+    @property
+    def too_late(self) -> str:
+        """What is said of what there was no time for."""
+        return f"stopped by {self._limits.reached_seconds}"
+
     def leave_open(self, need: Requirement, why: str) -> None:
         """A requirement of which no more is known."""
-        self._found[f"broken-requirement:{need.name}"].remark = why
+        one = self._found[f"broken-requirement:{need.name}"]
+        one.remark = one.remark or why
 
     def remark_all(self, why: str) -> None:
         """Of nothing any more is known."""

@@ -45,7 +45,7 @@ class FaultCounting:
         self.breakable = self._breakable(product)
 
     def _breakable(self, product: Product) -> tuple[Breakable, ...]:
-        found, space = CutSetSearch(self._counted, product), self.space
+        found, space = CutSetSearch(self._counted, product, self._search.limits), self.space
         if not space.complete:
             found.remark_all(f"stopped by {space.stopped_by}")
         found.ask_states(self.slices)
@@ -71,6 +71,9 @@ class FaultCounting:
             verdicts = self._verdicts(beside, needs, how)
             left = []
             for need in needs:
+                if how.limits.time_is_up:
+                    found.leave_open(need, found.too_late)
+                    continue
                 verdict = verdicts[need.name]
                 if verdict is None or verdict.broken:
                     left.append(need)
@@ -85,6 +88,8 @@ class FaultCounting:
         device = self._counted.device
 
         def verdict(need: Requirement) -> ObserverVerdict | None:
+            if how.limits.time_is_up:
+                return None
             return beside.verdict(need.name, automaton_for(device, need), how)
 
         threads = how.threads or os.cpu_count() or 1

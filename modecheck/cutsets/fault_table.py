@@ -57,10 +57,10 @@ def fault_table(
     search = replace(search, limits=search.limits.from_now())
     counted = counted_faults(device, most, in_all)
     counting = FaultCounting(counted, search, reporter)
-    table = FaultTable(
-        counted, counting.space.state_count, counting.space.stopped_by, counting.breakable, ()
-    )
-    if not counting.space.complete:
+    late = search.limits.reached_seconds if search.limits.time_is_up else ""
+    stopped_by = counting.space.stopped_by or late
+    table = FaultTable(counted, counting.space.state_count, stopped_by, counting.breakable, ())
+    if stopped_by:
         return table
     slices = counting.slices
     with phase("what the device keeps when it is left alone"):

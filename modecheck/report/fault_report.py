@@ -47,6 +47,9 @@ def fault_chapters(table: FaultTable, *, scenarios: str = "") -> Iterator[doc.Bl
     """What breaks, and what each fault and each act does."""
     if table.counted.faults or any(one.sets for one in table.breakable):
         yield from _cut_sets(table, scenarios=scenarios)
+    if table.stopped_by:
+        yield doc.BLANK
+        yield doc.Paragraph("single faults were not looked at: incomplete", doc.OPEN)
     yield from _effects(table, table.single, "each single fault", f"(struck {ALONE}")
     if table.people is not None:
         yield from _acts(table)
@@ -63,10 +66,10 @@ def outcome_in_words(table: FaultTable) -> str:
     if not broken:
         most = table.counted.in_all
         said = f"nothing breaks by up to {counted(most, 'fault')}"
-        return said if table.complete else f"incomplete, {said} so far"
+        return said if table.complete else "incomplete, nothing found so far"
     order = min(one.order for found in broken for one in found.sets)
     said = f"broken by {counted(order, 'fault')}" if order else "broken without any fault"
-    return said if table.complete else f"{said}; incomplete"
+    return said if table.complete else f"{said} so far, incomplete"
 
 
 def _tone(table: FaultTable) -> str:
@@ -97,17 +100,21 @@ def _cut_sets(table: FaultTable, *, scenarios: str) -> Iterator[doc.Block]:
     if whole := [one.need.name for one in needs if one.need and not one.sets and not one.remark]:
         said = "not broken" if broken else "broken by none of these sets"
         blocks.append(doc.Paragraph((f"{said}: ", *_codes(whole))))
-    for one in table.breakable:
-        if one.remark:
-            name = one.need.name if one.need is not None else one.id
-            tone = doc.OPEN
-            blocks.append(doc.Paragraph((doc.code(name), f" is incomplete: {one.remark}"), tone))
+    for why in dict.fromkeys(one.remark for one in table.breakable if one.remark):
+        names = [_name(one) for one in table.breakable if one.remark == why]
+        blocks.append(doc.Paragraph((f"incomplete, {why}: ", *_codes(names)), doc.OPEN))
     found = {one.id.partition(":")[0] for one in broken}
     if not table.stopped_by:
         kinds = [code for code in ASKED if code not in found]
         blocks.append(doc.Paragraph(f"no {either(kinds)}", doc.FAINT))
+    elif not broken:
+        blocks.append(doc.Paragraph(f"nothing found so far, stopped by {table.stopped_by}"))
     remark = "(the smallest sets of faults that break something)"
     yield doc.Chapter("minimal cut sets", tuple(blocks), remark)
+
+
+def _name(one: Breakable) -> str:
+    return one.need.name if one.need is not None else one.id
 
 
 def _codes(names: Sequence[str]) -> Iterator[str | doc.Fragment]:
@@ -117,8 +124,7 @@ def _codes(names: Sequence[str]) -> Iterator[str | doc.Fragment]:
 
 
 def _broken(one: Breakable, table: FaultTable, *, scenarios: str) -> Iterator[doc.Block]:
-    name = one.need.name if one.need is not None else one.id
-    yield doc.Paragraph((doc.code(name, doc.STRONG),), hang=0)
+    yield doc.Paragraph((doc.code(_name(one), doc.STRONG),), hang=0)
     yield doc.Paragraph(one.text, indent=4, hang=0)
     for cut in one.sets:
         words = _cut_set(cut, table)
@@ -236,7 +242,7 @@ def needs_losing(one: Effects, table: FaultTable) -> list[str]:
 def broken_by(one: Effects, table: FaultTable) -> list[str]:
     """What a fault breaks by itself."""
     return [
-        found.need.name if found.need is not None else found.id
+        _name(found)
         for found in table.breakable
         for cut in found.sets
         if cut.order == 1 and table.counted.told(cut.counts) == one.name
