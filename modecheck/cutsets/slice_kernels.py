@@ -24,7 +24,7 @@ def note_places(numbers: U32s, place: U32s) -> None:
 
 
 @Kernel
-def take(numbers: U32s, values: Any, out: Any) -> None:
+def take_values(numbers: U32s, values: Any, out: Any) -> None:
     """The values of some states."""
     for number in range(len(numbers)):
         out[number] = values[numbers[number]]

@@ -13,7 +13,13 @@ from dataclasses import dataclass, replace
 from itertools import accumulate
 
 from modecheck.cutsets.counted_faults import Counts, spent
-from modecheck.cutsets.slice_kernels import copy_inner, count_inner, first_strike, note_places, take
+from modecheck.cutsets.slice_kernels import (
+    copy_inner,
+    count_inner,
+    first_strike,
+    note_places,
+    take_values,
+)
 from modecheck.engine.contract.space import Edge, Path, Sighting, State
 from modecheck.engine.search.arrays import Array
 from modecheck.engine.search.explored_space import Exploration, StateStore
@@ -53,7 +59,7 @@ class SliceStore:
 
     def column(self, field: int) -> Array:
         own = self._whole.graph.arrays.filled("i8", len(self._listed))
-        take(self.numbers, self._whole.found.column(field), own)
+        take_values(self.numbers, self._whole.found.column(field), own)
         return own
 
     def values_in(self, field: int) -> set[int]:
@@ -212,5 +218,5 @@ class Slices:
 
     def _taken(self, kind: str, numbers: Array, values: Array) -> Array:
         taken = self.whole.graph.arrays.filled(kind, len(numbers))
-        take(numbers, values, taken)
+        take_values(numbers, values, taken)
         return taken
