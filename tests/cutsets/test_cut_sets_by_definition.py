@@ -90,7 +90,7 @@ def assert_as_defined(drawn: Drawn, search: Search) -> None:
 
 
 @given(devices(options=False))
-@settings(max_examples=max(2, settings().max_examples // 4))
+@settings(max_examples=max(1, settings().max_examples // 8))
 def test_every_set_is_minimal_as_defined(drawn: Drawn) -> None:
     """All requirements and all kinds of findings, in small devices."""
     assert_as_defined(drawn, PLAIN)

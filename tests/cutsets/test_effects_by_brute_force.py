@@ -56,7 +56,7 @@ def _condition(effect: Effect) -> str:
 
 
 @given(devices(options=False))
-@settings(max_examples=max(2, settings().max_examples // 4))
+@settings(max_examples=max(1, settings().max_examples // 8))
 def test_effects_are_those_that_brute_force_finds(drawn: Drawn) -> None:
     """Kept, returns, may return, lost, or unknown."""
     assert_effects_agree(drawn, "plain")

@@ -41,6 +41,7 @@ def test_the_section_says_what_breaks_and_shows_the_scenario(page: Path, browser
         assert shown.troubles == []
 
 
+@pytest.mark.thorough
 def test_it_fits_a_narrow_screen_and_the_checker_finds_no_fault(
     page: Path, browser: Browser
 ) -> None:
