@@ -5,12 +5,13 @@ library.
 
 from __future__ import annotations
 
+import asyncio
 import functools
 import json
 import logging
 import sys
 from collections.abc import Callable, Sequence
-from typing import Any, TypeVar
+from typing import Any, Literal, TypeAlias, TypeVar
 
 from lsprotocol import types as lsp
 from pygls.capabilities import get_capability
@@ -36,11 +37,21 @@ from modecheck.editor.page_writing import address_of
 from modecheck.editor.positions import Position, TextSpan
 from modecheck.editor.rename import CannotRename, nameable, renamed
 from modecheck.editor.session import EditorSession
-from modecheck.editor.settings import settings_from
+from modecheck.editor.settings import SECTION, settings_from
 from modecheck.editor.upkeep import done_elsewhere
 from modecheck.editor.workspace import path_of
 
 T = TypeVar("T")
+
+PATIENCE = 10.0
+"""Seconds that an editor has to tell its settings."""
+
+CapabilityName: TypeAlias = Literal[
+    "workspace.configuration",
+    "workspace.inlay_hint.refresh_support",
+    "window.show_document.support",
+]
+"""What not every editor can do."""
 
 LONGEST_LOGGED = 400
 """Characters of a line in the log."""
@@ -93,6 +104,23 @@ class EditorServer(LanguageServer):
             if self._shown.get(path) != published and not (unknown and nothing):
                 self._shown[path] = published
                 self.text_document_publish_diagnostics(published)
+        if self.can("workspace.inlay_hint.refresh_support"):
+            self.workspace_inlay_hint_refresh(None)
+
+    def can(self, what: CapabilityName) -> bool:
+        """Whether the editor can do something that not every editor can."""
+        return bool(get_capability(self.client_capabilities, what, False))
+
+    async def configuration(self) -> object:
+        """The settings that the editor keeps for us; None where it keeps none."""
+        if not self.can("workspace.configuration"):
+            return None
+        wanted = lsp.ConfigurationParams([lsp.ConfigurationItem(section=SECTION)])
+        try:
+            (given,) = await asyncio.wait_for(self.workspace_configuration_async(wanted), PATIENCE)
+        except (TimeoutError, JsonRpcException, ValueError):
+            return None
+        return given
 
 
 def tell(line: str) -> None:
@@ -199,10 +227,13 @@ def _follow_settings(server: EditorServer) -> None:
         session.workspace.roots = tuple(path_of(uri) for uri in folders if uri)
         take(params.initialization_options)
 
+    @server.feature(lsp.INITIALIZED)
+    async def initialized(params: lsp.InitializedParams) -> None:  # noqa: ARG001
+        take(await server.configuration())
+
     @server.feature(lsp.WORKSPACE_DID_CHANGE_CONFIGURATION)
-    @guarded
-    def configured(params: lsp.DidChangeConfigurationParams) -> None:
-        take(params.settings)
+    async def configured(params: lsp.DidChangeConfigurationParams) -> None:
+        take(params.settings if params.settings else await server.configuration())
         session.upkeep.touch_all()
 
     @server.feature(lsp.SHUTDOWN)
@@ -317,7 +348,7 @@ def _act(server: EditorServer) -> None:
             server.window_show_message(lsp.ShowMessageParams(lsp.MessageType.Warning, message))
             return None
         address = address_of(json.loads(written), finding)
-        if get_capability(server.client_capabilities, "window.show_document.support", False):
+        if server.can("window.show_document.support"):
             server.window_show_document(lsp.ShowDocumentParams(address, external=True))
         else:
             said = lsp.ShowMessageParams(lsp.MessageType.Info, f"the scenario: {address}")

@@ -196,7 +196,7 @@ MODELS_WITH_A_DEVICE = sorted(
     for path in MODELS.rglob("*.yaml")
     if path.parent.name != "surroundings"  # actors that no device here names
 )
-MOST_OF_A_MODEL = 25
+MOST_OF_A_MODEL = 8
 """Names of a model that are taken out, one after the other."""
 
 

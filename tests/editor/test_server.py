@@ -328,3 +328,24 @@ def test_settings_are_taken_and_errors_in_them_are_told() -> None:
         "unknown setting 'speed'; expected one of check, states, seconds, delay",
     ]
     assert settings_from([1])[1] == ["the settings are [1]; expected a mapping"]
+
+
+@pytest.mark.thorough
+@pytest.mark.asyncio(loop_scope="module")
+async def test_settings_can_be_asked_for() -> None:
+    """An editor that keeps settings is asked for those under our name, and may change them."""
+    config = ClientServerConfig(
+        server_command=[sys.executable, "-m", "modecheck", "language-server"],
+        server_env=environment(),
+    )
+    client = await config.start()
+    assert isinstance(client, LanguageClient)
+    client.set_configuration({"modecheck": {"states": 500, "delay": 0}})
+    can = lsp.ClientCapabilities(workspace=lsp.WorkspaceClientCapabilities(configuration=True))
+    await client.initialize_session(lsp.InitializeParams(capabilities=can))
+    path = MODELS / "published" / "eight_puzzle.yaml"
+    uri = open_text(client, path, path.read_text(encoding="utf-8"))
+    (told,) = await shown(client, uri, code=None)
+    assert "stopped by the bound of 500 states" in told.message
+    await client.shutdown_session()
+    await client.stop()  # type: ignore[no-untyped-call]
