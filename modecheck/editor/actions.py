@@ -19,11 +19,11 @@ from modecheck.editor.insertions import (
 )
 from modecheck.editor.mentions import tree_of
 from modecheck.editor.positions import TextMap, TextSpan
+from modecheck.editor.real_paths import real_path
 from modecheck.editor.rename import Edit
 from modecheck.editor.scenes import Scene
 from modecheck.editor.session import EditorSession
 from modecheck.editor.workspace import path_of
-from modecheck.model.text_files import real_path
 from modecheck.model.yaml_nodes import MappingNode
 
 REASON = "say here why the team accepts it"

@@ -10,13 +10,13 @@ import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
+from modecheck.editor.real_paths import real_path
 from modecheck.editor.slots import SHAPES, NamesOf
 from modecheck.model.copies import is_each, unnumbered
 from modecheck.model.errors import InvalidInput, Notebook
 from modecheck.model.keys import keys_of
 from modecheck.model.overlays import beside, overlay
 from modecheck.model.phrases import BRACED
-from modecheck.model.text_files import real_path
 from modecheck.model.yaml_nodes import (
     MappingNode,
     Node,

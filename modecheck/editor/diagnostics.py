@@ -10,12 +10,13 @@ from dataclasses import dataclass
 
 from modecheck.editor.bounded_check import CheckedFinding, CheckedPlace, CheckOutcome
 from modecheck.editor.positions import TextMap, TextSpan
+from modecheck.editor.real_paths import real_path
 from modecheck.editor.workspace import Workspace, kind_of_file
 from modecheck.model.devices import read_device
 from modecheck.model.errors import InputError, InvalidInput, Notebook
 from modecheck.model.overlays import read_document
 from modecheck.model.parts import Device
-from modecheck.model.text_files import HeldTexts, instead_of_files, real_path
+from modecheck.model.text_files import HeldTexts, instead_of_files
 
 ERROR, WARNING, INFORMATION = 1, 2, 3
 """Severities of the Language Server Protocol (3.17, "DiagnosticSeverity")."""

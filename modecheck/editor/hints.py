@@ -13,11 +13,11 @@ from modecheck.editor.bounded_check import CheckOutcome
 from modecheck.editor.hover import is_of_rule
 from modecheck.editor.mentions import Mention
 from modecheck.editor.navigation import all_mentions
+from modecheck.editor.real_paths import real_path
 from modecheck.editor.scenes import Scene
 from modecheck.editor.session import EditorSession
 from modecheck.editor.workspace import path_of
 from modecheck.model.copies import unnumbered
-from modecheck.model.text_files import real_path
 
 UNREACHABLE, NEVER_TAKEN = "unreachable", "never taken"
 

@@ -40,19 +40,13 @@ def _read(text: str) -> tuple[Node | None, int]:
     notes = Notebook()
     try:
         tree = parse_yaml("", text, notes)
+        if tree is not None:
+            return tree, 0  # perhaps with errors that leave one, such as a key that is given twice
         notes.raise_if_any()
     except InvalidInput as wrong:
         places = [error.place.line for error in wrong.errors if error.place is not None]
-        return None if not places else _tree_or_none(text), places[-1] if places else 1
-    return tree, 0
-
-
-def _tree_or_none(text: str) -> Node | None:
-    """The tree of a text with errors that leave one, such as a key that is given twice."""
-    try:
-        return parse_yaml("", text, Notebook())
-    except InvalidInput:
-        return None
+        return None, places[-1] if places else 1
+    return None, 1
 
 
 def _suspects(lines: list[str], line: int) -> list[int]:

@@ -14,6 +14,7 @@ from modecheck.editor.cursor import ITEM
 from modecheck.editor.device_names import ChipNames
 from modecheck.editor.expression_words import Named, words_in
 from modecheck.editor.positions import TextMap, TextSpan
+from modecheck.editor.real_paths import real_path
 from modecheck.editor.scenes import Scene
 from modecheck.editor.slots import KeysOf, ModelSlot, NamesOf, ValueOf, slot_at
 from modecheck.editor.workspace import Workspace, kind_of_file
@@ -22,7 +23,7 @@ from modecheck.model.errors import InvalidInput, Notebook
 from modecheck.model.finding_ids import BETWEEN
 from modecheck.model.finding_kinds import KINDS
 from modecheck.model.overlays import beside
-from modecheck.model.text_files import instead_of_files, real_path
+from modecheck.model.text_files import instead_of_files
 from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode, SequenceNode, read_yaml
 
 EXPRESSIONS = ("condition", "assignment", "send")

@@ -7,8 +7,8 @@ from dataclasses import replace
 
 from modecheck.editor.diagnostics import Problem
 from modecheck.editor.positions import TextSpan
+from modecheck.editor.real_paths import real_path
 from modecheck.editor.workspace import Workspace
-from modecheck.model.text_files import real_path
 
 
 def moved(span: TextSpan, old: str, new: str) -> TextSpan:

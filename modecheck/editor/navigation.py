@@ -8,12 +8,12 @@ from dataclasses import dataclass, field
 from modecheck.editor.device_names import node_about
 from modecheck.editor.mentions import Mention, Symbol, mentions_in_device, tree_of
 from modecheck.editor.positions import Position, TextMap, TextSpan
+from modecheck.editor.real_paths import real_path
 from modecheck.editor.session import EditorSession
 from modecheck.editor.slots import NamesOf, slot_at
 from modecheck.editor.workspace import path_of
 from modecheck.model.copies import is_each
 from modecheck.model.places import Place
-from modecheck.model.text_files import real_path
 from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode, SequenceNode
 
 NO_NAMES = ("file", "code")

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from modecheck.editor.mentions import BRACED, Mention, Symbol, mentions_in_device, mentions_in_file
 from modecheck.editor.navigation import NO_NAMES, mentions_at
 from modecheck.editor.positions import Position, TextSpan
+from modecheck.editor.real_paths import real_path
 from modecheck.editor.scenes import Scene
 from modecheck.editor.session import EditorSession
 from modecheck.editor.workspace import Workspace, path_of
@@ -19,7 +20,7 @@ from modecheck.model.devices import read_device
 from modecheck.model.errors import InputError, InvalidInput
 from modecheck.model.links import CORRUPTED
 from modecheck.model.shapes import IDENTIFIER, RESERVED
-from modecheck.model.text_files import HeldTexts, instead_of_files, real_path
+from modecheck.model.text_files import HeldTexts, instead_of_files
 
 SHARED_NAMES = ("variable", "parameter", "own_constant", "constant", "option", "mode", "list")
 """Kinds whose names stand alone in the same expressions, so no two of them may be the same."""

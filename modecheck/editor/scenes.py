@@ -10,10 +10,11 @@ from typing import Any
 
 from modecheck.editor.device_names import ChipNames, DeviceNames, names_of
 from modecheck.editor.mending import mended
+from modecheck.editor.real_paths import real_path
 from modecheck.editor.slots import ModelSlot
 from modecheck.editor.workspace import Workspace, kind_of_file
 from modecheck.model.phrases import BRACED
-from modecheck.model.text_files import HeldTexts, instead_of_files, real_path
+from modecheck.model.text_files import HeldTexts, instead_of_files
 
 MOST_KEPT = 100
 """Scenes that are kept; an editor asks about the one or two files that it shows."""

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from modecheck.editor.positions import Position
+from modecheck.editor.real_paths import forget_real_paths, real_path
 from modecheck.editor.scenes import Scene, Scenes
 from modecheck.editor.upkeep import KnownDevice, Upkeep
 from modecheck.editor.workspace import Workspace, path_of
-from modecheck.model.text_files import real_path
 
 
 class EditorSession:
@@ -40,6 +40,7 @@ class EditorSession:
     def files_changed(self) -> None:
         """Files may have changed that are not open."""
         self._scenes.forget()
+        forget_real_paths()
         self.upkeep.touch_all()
 
     def scene(self, path: str, device: str | None = None) -> Scene:

@@ -21,10 +21,10 @@ import modecheck
 from modecheck.editor.bounded_check import CheckOutcome, Request, from_json
 from modecheck.editor.diagnostics import FileReading, Problem, problems_found, read_with_problems
 from modecheck.editor.moving import moved_problems
+from modecheck.editor.real_paths import real_path
 from modecheck.editor.settings import Settings
 from modecheck.editor.workspace import Workspace
 from modecheck.model.parts import Device
-from modecheck.model.text_files import real_path
 
 BEFORE_READING = 0.02
 """Seconds after a change: enough for those changes that come in one go."""

@@ -15,7 +15,8 @@ from urllib.parse import quote, urlsplit
 from urllib.request import url2pathname
 
 from modecheck.editor.positions import UTF_16, TextMap
-from modecheck.model.text_files import MOST_BYTES, HeldTexts, real_path
+from modecheck.editor.real_paths import real_path
+from modecheck.model.text_files import MOST_BYTES, HeldTexts
 
 ENDINGS = (".yaml", ".yml")
 MOST_TREES = 500
@@ -58,6 +59,7 @@ class Workspace:
     encoding: str = UTF_16
     roots: tuple[str, ...] = ()
     _trees: dict[tuple[str, str], object] = field(default_factory=dict)
+    _named: dict[str, tuple[str, tuple[str, ...]]] = field(default_factory=dict)
 
     def put(self, uri: str, text: str, version: int | None = None) -> Buffer:
         """Open a text, or replace it by a newer one."""
@@ -125,11 +127,19 @@ class Workspace:
             if real_path(path) in found:
                 continue
             found[real_path(path)] = path
-            folder = os.path.dirname(path)
-            for match in NAMED.finditer(self.text_of(path) or ""):
-                name = next(filter(None, match.groups()))
-                waiting.append(os.path.normpath(os.path.join(folder, name)))
+            waiting += self._named_in(path)
         return list(found.values())
+
+    def _named_in(self, path: str) -> tuple[str, ...]:
+        """The files that a file names itself."""
+        text = self.text_of(path) or ""
+        known = self._named.get(path)
+        if known is None or known[0] != text:
+            folder = os.path.dirname(path)
+            names = (next(filter(None, match.groups())) for match in NAMED.finditer(text))
+            paths = tuple(os.path.normpath(os.path.join(folder, name)) for name in names)
+            known = self._named[path] = text, paths
+        return known[1]
 
     def devices_beside(self, path: str) -> Iterator[str]:
         """Every device file that is open, lies close to a file, or in a folder of the editor."""

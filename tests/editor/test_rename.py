@@ -83,11 +83,17 @@ def test_a_renamed_device_is_the_same_device(what: str) -> None:
     session = alone()
     uri, position = opened(session, path, changed(path, old, new))
     before = nameable(session, uri, position)
-    begin = session.workspace.map_of(str(path)).position(before.span.start)
-    texts = after(renamed(session, uri, position, name))
+    edits = renamed(session, uri, position, name)
+    texts = after(edits)
     assert shape(read(texts)) == shape(read({}))
     for own, text in texts.items():
         session.workspace.put(f"file://{own}", text)
+    offset = before.span.start + sum(
+        len(one.text) - (one.span.end - one.span.start)
+        for one in edits
+        if real_path(one.path) == real_path(str(path)) and one.span.start < before.span.start
+    )
+    begin = session.workspace.map_of(str(path)).position(offset)
     back = renamed(session, uri, begin, before.written)
     for own, text in texts.items():
         mine = [one for one in back if real_path(one.path) == own]
