@@ -78,7 +78,7 @@ def words_to_run(machine: Mealy, *, extra: int = 0) -> tuple[Word, ...]:
 def most_words(machine: Mealy, *, extra: int = 0) -> int:
     """A bound on the number of words that `words_to_run` makes."""
     inputs = len(machine.inputs)
-    between = sum(inputs**length for length in range(extra + 1))
+    between: int = sum(inputs**length for length in range(extra + 1))
     return len(transition_cover(machine)) * between * max(len(characterising_set(machine)), 1)
 
 

@@ -123,7 +123,7 @@ def spread(
 def enter(table: U32s, states: U64s, row: int, words: int) -> Any:
     """Enter a row of `states` into a table of row numbers, plus one; whether it is new."""
     size = np.uint64(table.size)
-    place = np.int64((hash_of(states, row * words, words) >> U32) * size >> U32)
+    place: Any = np.int64((hash_of(states, row * words, words) >> U32) * size >> U32)
     while table[place] != 0:
         known = np.int64(table[place]) - 1
         same = True

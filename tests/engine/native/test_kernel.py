@@ -97,7 +97,7 @@ def test_what_a_function_uses_belongs_to_its_key(monkeypatch: pytest.MonkeyPatch
 
     def key_of(function: Any, *arguments: Any) -> str:
         native_kernel._digest.cache_clear()
-        return native_kernel._key(function, tuple(kind_of(one) for one in arguments))
+        return native_kernel.code_key(function, tuple(kind_of(one) for one in arguments))
 
     before = key_of(added, 1)
     assert key_of(added, 1) == before
