@@ -105,7 +105,7 @@ def test_random_chips_do_the_same_as_charts(drawn: Drawn) -> None:
 
 
 @pytest.mark.thorough
-@settings(max_examples=settings().max_examples * 2)
+@settings(max_examples=settings().max_examples)
 @given(devices())
 def test_many_random_chips_do_the_same_as_charts(drawn: Drawn) -> None:
     """More of them, for longer."""
