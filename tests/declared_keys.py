@@ -34,8 +34,8 @@ SCHEMAS: dict[str, dict[Parts, Parts]] = {
         **{
             ("$defs", name): (name,)
             for name in (
-                "message", "link", "chance", "pairing", "fault_of_chips", "fault_of_links",
-                "requirement", "acceptance", "expectation",
+                "message", "signal", "link", "chance", "pairing", "fault_of_chips",
+                "fault_of_links", "requirement", "acceptance", "expectation",
             )
         },
     },

@@ -4,7 +4,7 @@ A line records that a *chip* (or an actor) took a rule on an *event*, and comple
 
 - the event is a message that reached the chip, a signal that it heard, or a timer that expired;
 - `state` is where the rule left the chip: one of its states, or a composite state around it;
-- `value` is what the message carried.
+- `value` is what the message or the signal carried.
 
 What a line leaves out is not checked. These write no line: internal rules (with neither `on` nor
 `after`), messages that are discarded or lost, and rules interrupted by a power cut. The model does
@@ -85,7 +85,9 @@ def _observations(product: Product, step: Step) -> Iterator[RecordableStep]:
             rule, leaf = product.rules[happening.rule], happening.after
             if happening.heard >= 0:
                 event = product.signals[happening.heard]
-                yield RecordableStep(happening.chip, event, "", None, leaf)
+                type_ = product.signal_types[happening.heard]
+                value = None if type_ is None else type_.spell(happening.value)
+                yield RecordableStep(happening.chip, event, "", value, leaf)
             elif arrived is not None:
                 yield _delivered(product, arrived, happening.chip, leaf)
             elif rule.after is not None:

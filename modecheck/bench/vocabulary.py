@@ -97,7 +97,7 @@ class _Events:
             if product.chips[queue.receiver].name == chip.name:
                 for message in queue.messages:
                     self._carried.setdefault(message.name, {})[queue.name] = message.type
-        self._signals = product.signals
+        self._signals = dict(zip(product.signals, product.signal_types, strict=True))
         timers = [rule.after.text for rule in chip.rules if rule.after is not None]
         self._timers = tuple(dict.fromkeys(timers))
 
@@ -126,6 +126,7 @@ class _Events:
             return None
         carried = self._carried.get(names[0], {})
         types = [type_ for via, type_ in carried.items() if link in ("", via)]
+        types += [] if link else [self._signals.get(names[0])]
         known = [type_ for type_ in types if type_ is not None]
         if not known:
             return ColumnError("value", f"{names[0]} carries no value", expected="nothing")

@@ -65,6 +65,9 @@ def _follow(device: Device, chip: Chip, rule: Rule, found: Dependent, *, taken: 
     for send in rule.sends:
         if _reads(send.value, found, heard=heard):
             found.events.add(send.message)
+    for given in rule.signalled:
+        if _reads(given.value, found, heard=heard):
+            found.events.add(given.signal)
 
 
 def _depends(device: Device, chip: Chip, rule: Rule, found: Dependent) -> bool:

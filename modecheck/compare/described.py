@@ -174,9 +174,7 @@ SEEN: dict[str, See] = {
     "once": lambda sight: _time(None if sight.part.periodic else sight.value),
     "rest": lambda sight: _truth(sight.value),
     "sends": lambda sight: sight.texts(sight.forms.send),
-    "signals": lambda sight: Facet(
-        tuple(PartName("signal", one) for one in sight.value), ", ".join(sight.value)
-    ),
+    "signals": lambda sight: sight.texts(sight.forms.signal),
     "states": lambda sight: sight.names("state"),
     "steps": lambda sight: _word("separate" if sight.value else ""),
     "target": lambda sight: sight.name("state"),
@@ -221,7 +219,7 @@ class _Describing:
             yield from self._chip(chip)
         yield from self._links()
         for signal in device.signals:
-            yield DescribedPart(PartName("signal", signal), {}, self._signalled_at(signal))
+            yield self._signal(signal)
         for mode in device.modes.values():
             when = _condition(device, self._forms, mode.when, mode.text)
             yield DescribedPart(PartName("mode", mode.name), {"when": when}, mode.place)
@@ -233,6 +231,11 @@ class _Describing:
         for one in device.accepted:
             facets = {"reason": _word(one.reason), "until": _word(str(one.until or ""))}
             yield DescribedPart(PartName("acceptance", one.finding), facets, one.place)
+
+    def _signal(self, signal: str) -> DescribedPart:
+        type_ = self._device.shared.signal_type(signal)
+        facets = {"type": Facet(repr(type_), str(type_ or "no value"))}
+        return DescribedPart(PartName("signal", signal), facets, self._signalled_at(signal))
 
     def _signalled_at(self, signal: str) -> Place | None:
         rules = (rule for chip in self._device.chips.values() for rule in chip.rules)

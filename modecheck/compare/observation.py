@@ -198,7 +198,7 @@ class _Reading:
         self, seen: list[VisibleEvent], kind: int, these: Array
     ) -> tuple[list[Sending], Array]:
         """What is sent in some transitions of a kind, as `Sendings` tell it, if that is seen."""
-        if all(one.message is None or one.delivered for one in seen):
+        if not any(one.in_sendings for one in seen):
             return [()], np.zeros(these.size, np.int64)
         label, steps = self._steps.labels[kind], self._steps
         return self._sendings.of(label, steps.sources[these], steps.targets[these])
@@ -215,13 +215,11 @@ class _Reading:
 
     def _spelled(self, one: VisibleEvent, values: tuple[int, ...]) -> str:
         """What is seen, with its value; with all of them where a step sends it more than once."""
+        if one.type is not None:
+            spelled = ", ".join(one.type.spell(value) for value in values)
+            return f"{one.text} = {spelled}{one.after}"
         if one.message is None:
             return one.text
-        queue, code = one.message
-        form = self._product.queues[queue].messages[code - 1]
-        if form.type is not None:
-            spelled = ", ".join(form.type.spell(value) for value in values)
-            return f"{one.text} = {spelled}{one.after}"
         times = f" {len(values)} times" if len(values) > 1 else ""
         return f"{one.text}{one.after}{times}"
 
@@ -238,4 +236,4 @@ def _values(one: VisibleEvent, told: int, sendings: list[Sending]) -> tuple[int,
     """The values of what is seen: `told` is that of a delivery, else the number of a sending."""
     if one.delivered:
         return (told,)
-    return tuple(value for message, value in sendings[told] if message == one.message)
+    return tuple(value for chosen, value in sendings[told] if chosen == one.chosen)

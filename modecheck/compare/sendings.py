@@ -1,5 +1,5 @@
-"""What transitions send, with the values: computed by the interpreter, since a message that is
-dropped immediately leaves no trace in a state.
+"""What transitions send and signal, with the values: computed by the interpreter, since a message
+that is dropped immediately leaves no trace in a state, and a signal never does.
 
 What an action does depends only on the fields it reads (`product/read_write_sets.py`), so one
 transition stands for all whose source states agree in them. Where messages may overtake each other,
@@ -13,14 +13,17 @@ from collections.abc import Callable, Iterator
 import numpy as np
 
 from modecheck.compare.labelled import Array
+from modecheck.compare.visible import Chosen
 from modecheck.engine.contract.space import Space
-from modecheck.engine.reference.happenings import Arrived
+from modecheck.engine.reference.happenings import Arrived, SignalEmitted
 from modecheck.engine.reference.plain import Interpreter, Step
-from modecheck.product.ir import Label, MessageIn
+from modecheck.product.ir import Label
 from modecheck.product.read_write_sets import DELIVERY, OWN, ActionKey, actions_of
 
-Sending = tuple[tuple[MessageIn, int], ...]
-"""Every message that a step sends, in order, with its value (0 if it has none)."""
+Sending = tuple[tuple[Chosen, int], ...]
+"""Every message that a step sends, in order, then every signal, with its value (0 if it has
+none).
+"""
 
 
 class Sendings:
@@ -72,7 +75,13 @@ class Sendings:
 
 
 def _sent(step: Step) -> Sending:
-    return tuple(((send.queue, send.message), value) for send, value in step.sent)
+    sent = [(("message", send.queue, send.message), value) for send, value in step.sent]
+    signalled = [
+        (("signal", one.signal, 0), one.value)
+        for one in step.happenings
+        if isinstance(one, SignalEmitted)
+    ]
+    return (*sent, *signalled)
 
 
 def _action(label: Label) -> ActionKey | None:

@@ -9,8 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from modecheck.compare.forms import Form, PartName, Together
+from modecheck.model.effects import Assignment, GivenSignal, Send
 from modecheck.model.event_calls import links_of
-from modecheck.model.parts import Assignment, Device, Event, Link, Send
+from modecheck.model.parts import Device, Event, Link
 from modecheck.model.terms import (
     Constant,
     Happens,
@@ -99,3 +100,7 @@ class TermForms:
     def send(self, one: Send) -> Form:
         """A message with its value; the link is the message's scope."""
         return (PartName("message", one.message, one.link), self.term(one.value))
+
+    def signal(self, one: GivenSignal) -> Form:
+        """A signal with its value."""
+        return (PartName("signal", one.signal), self.term(one.value))

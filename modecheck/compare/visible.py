@@ -4,8 +4,8 @@ Chosen messages, signals and rules are visible; every other step is silent. A me
 when a rule sends it ("sent"), whatever happens to it then, and when it leaves its link for its
 receiver ("delivered"). So a message sent into a link that is down or full is seen, too, and one
 that a step sends more than once is seen as often. It is seen with its value: the one that the rule
-sends, and that at the head of the link. Loss, duplication and merging in a link only show in what
-is delivered.
+sends, and that at the head of the link. A signal that carries a value is seen with it.
+Loss, duplication and merging in a link only show in what is delivered.
 
 Everything in one step is seen together, in no order. A step that must not happen (no answer, no
 room, out of range) is seen as one, and has no target.
@@ -23,6 +23,7 @@ from dataclasses import dataclass, field, replace
 
 from modecheck.compare.forms import PartName
 from modecheck.model.errors import ModecheckError
+from modecheck.model.values import ValueType
 from modecheck.product.ir import EventIR, MessageIn, Product
 
 MOST_VISIBLE = 31
@@ -117,8 +118,8 @@ def _form(chosen: Chosen) -> EventIR:
 
 @dataclass(frozen=True, slots=True)
 class VisibleEvent:
-    """Something `chosen` that is seen in a step. The value of a message that was `delivered` stands
-    in the state before the step, at the head of its link.
+    """Something `chosen` that is seen in a step, with its value where that has a `type`. The value
+    of a message that was `delivered` stands in the state before the step, at the head of its link.
     """
 
     chosen: Chosen
@@ -126,6 +127,12 @@ class VisibleEvent:
     after: str = ""
     message: MessageIn | None = None
     delivered: bool = False
+    type: ValueType | None = None
+
+    @property
+    def in_sendings(self) -> bool:
+        """Whether the step alone tells its value, or how often it happened."""
+        return not self.delivered and (self.message is not None or self.type is not None)
 
 
 def seen_as(product: Product, chosen: Chosen, called: Called, what: str = "sent") -> VisibleEvent:
@@ -133,13 +140,15 @@ def seen_as(product: Product, chosen: Chosen, called: Called, what: str = "sent"
     kind, number, code = chosen
     if kind == "message":
         queue = product.queues[number]
-        name = called("message", queue.messages[code - 1].name, queue.name)
-        via = called("link", queue.name)
+        form = queue.messages[code - 1]
+        text = f"{what} {called('message', form.name, queue.name)}"
+        via = f" via {called('link', queue.name)}"
         return VisibleEvent(
-            chosen, f"{what} {name}", f" via {via}", (number, code), what == "delivered"
+            chosen, text, via, (number, code), delivered=what == "delivered", type=form.type
         )
     if kind == "signal":
-        return VisibleEvent(chosen, f"signalled {called('signal', product.signals[number])}")
+        text = f"signalled {called('signal', product.signals[number])}"
+        return VisibleEvent(chosen, text, type=product.signal_types[number])
     rule = product.rules[number]
     text = f"{called('chip', rule.chip)} takes {called('rule', rule.title, rule.chip)}"
     return VisibleEvent(chosen, text)

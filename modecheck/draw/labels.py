@@ -9,8 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from modecheck.model.effects import Send
 from modecheck.model.keys import keys_of
-from modecheck.model.parts import Reply, Rule, Send, State
+from modecheck.model.parts import Reply, Rule, State
 
 LONGEST_LINE = 34
 """Characters of one line of a label: wide enough for most guards, and three abreast fit a page."""
@@ -86,7 +87,7 @@ def rule_effects(rule: Rule) -> tuple[str, ...]:
         *(_one_line(assignment.text) for assignment in rule.assignments),
         # A broadcast is sent once, whatever leads to each receiver.
         *(text for _, text in dict.fromkeys((send.place, _send_text(send)) for send in rule.sends)),
-        *(f"signal {signal}" for signal in rule.signals),
+        *(f"signal {_one_line(given.text)}" for given in rule.signalled),
     )
 
 

@@ -102,7 +102,8 @@ class CAdapter:
                 value = plain_value(message.type, third)
                 self._outputs.append(Sent(message.name, value, queue.name))
             elif kind == SIGNALLED:
-                self._outputs.append(Signalled(self._plan.product.signals[first]))
+                value = plain_value(self._plan.product.signal_types[first], third)
+                self._outputs.append(Signalled(self._plan.product.signals[first], value))
         self._own = log[2 + 4 * count :]
 
     def _occasion(self, event: Event) -> tuple[Occasion, int, int]:
@@ -114,7 +115,9 @@ class CAdapter:
             value = _number(product.queues[number].messages[code - 1].type, event.value)
             return Occasion(queue=number, code=code), value, int(event.late)
         if isinstance(event, Signal):
-            return Occasion(signal=product.signals.index(event.name)), 0, 0
+            signal = product.signals.index(event.name)
+            value = _number(product.signal_types[signal], event.value)
+            return Occasion(signal=signal), value, 0
         assert isinstance(event, TimerExpired | InternalStep)
         number = next(n for n, rule in self._plan.rules.items() if rule.title == event.rule)
         if isinstance(event, InternalStep):

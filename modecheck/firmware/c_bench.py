@@ -19,11 +19,12 @@ from modecheck.firmware.chip_plan import Occasion
 
 START, RESTART, SET, SEE, POLL, FIRST_OCCASION = range(6)
 """The operations. SET is followed by what a log ends with; SEE by the number of a reader, an index
-and a value; an occasion (in the order of the plan) by a message's value, and whether it is late.
+and a value; an occasion (in the order of the plan) by the value of a message or a signal, and
+whether a message is late.
 """
 SENT, SIGNALLED, STARTED, STOPPED, STORED, FAILED = range(6)
-"""The kinds of an entry, followed by three numbers: link, message and value; signal; timer;
-variable, index and value.
+"""The kinds of an entry, followed by three numbers: link, message and value; signal, 0 and
+value; timer; variable, index and value.
 """
 MOST_LOGGED = 1000
 
@@ -103,8 +104,11 @@ class Bench:
             yield f"void {words.send(queue, message)}({chip}{value})"
             yield f"{{ (void)chip; note({told}); }}"
         for one in plan.signalled:
-            yield f"void {words.signal(one)}({chip})"
-            yield f"{{ (void)chip; note({SIGNALLED}, {one}, 0, 0); }}"
+            valued = plan.product.signal_types[one] is not None
+            value = ", int32_t value" if valued else ""
+            yield f"void {words.signal(one)}({chip}{value})"
+            told = f"{SIGNALLED}, {one}, 0, {'value' if valued else '0'}"
+            yield f"{{ (void)chip; note({told}); }}"
         if plan.timers.all:
             timer = words.names.name("timer_t")
             for word, kind in (("timer_start", STARTED), ("timer_stop", STOPPED)):

@@ -18,7 +18,7 @@ from modecheck.firmware.c_names import CNames, comment
 from modecheck.firmware.c_words import CWords
 from modecheck.firmware.chip_plan import Alternative, Body, ChipPlan, Occasion, asks_for
 from modecheck.product.expression_ir import Expression
-from modecheck.product.ir import Assign, SendIR, TargetIR
+from modecheck.product.ir import Assign, SendIR, SignalIR, TargetIR
 from modecheck.product.subexpressions import fields_read
 from modecheck.product.value_bounds import ValueBounds, bounds_of
 
@@ -41,12 +41,16 @@ class CCode:
     # What an occasion brings along
 
     def given(self, occasion: Occasion) -> Given:
-        """What is known of the value of the message that is delivered."""
-        if occasion.queue < 0:
+        """What is known of the value of the message that is delivered, or of the signal."""
+        type_ = self.plan.value_type(occasion)
+        if type_ is None:
             return Given()
-        message = self.plan.product.queues[occasion.queue].messages[occasion.code - 1]
-        spell = self.expressions.spelling_of_message(occasion.queue, occasion.code)
-        return Given(ValueBounds(message.low, message.high), spell)
+        spell = (
+            self.expressions.spelling_of_message(occasion.queue, occasion.code)
+            if occasion.queue >= 0
+            else self.expressions.spelling_of_signal(occasion.signal)
+        )
+        return Given(ValueBounds(type_.low, type_.high), spell)
 
     def parameters(self, occasion: Occasion) -> list[tuple[str, str]]:
         """The types and names of what an occasion's function is given beside the chip."""
@@ -65,7 +69,7 @@ class CCode:
         return {body: list(those) for body, those in found.items()}
 
     def needs(self, body: Body) -> list[tuple[str, str]]:
-        """The types and names of what a body reads of the message that is delivered."""
+        """The types and names of what a body reads of what its occasion brings along."""
         asked = [asks_for(one) for one in body.expressions]
         value, late = (
             (any(column) for column in zip(*asked, strict=True)) if asked else (False,) * 2
@@ -134,24 +138,38 @@ class CCode:
         given = self._given_to(body)
         for assign in body.assigns:
             yield from self._assigned(assign, given)
-        kept: dict[int, str] = {}
-        for place, send in enumerate(body.sends):
-            if body.enters >= 0 and self._asks_for_state(send.value):
-                kept[place] = f"sent_{place + 1}"
-                yield f"const int32_t {kept[place]} = {self._sent(send, given)};"
+        outputs: list[tuple[str, str]] = []
+        for place, (call, value, text) in enumerate(self._outputs(body, given), start=1):
+            if text and body.enters >= 0 and self._asks_for_state(value):
+                yield f"const int32_t given_{place} = {text};"
+                text = f"given_{place}"
+            outputs.append((call, f", {text}" if text else ""))
         if body.enters >= 0:
             yield f"chip->state = {self.words.state(body.enters)};"
         for timer in body.stops:
             yield f"{self.words.names.name('timer_ends')}(chip, {self.words.timer(timer)});"
         for timer in body.starts:
             yield f"{self.words.names.name('timer_begins')}(chip, {self.words.timer(timer)});"
-        for place, send in enumerate(body.sends):
-            arguments = ["chip"]
-            if self._carries_value(send):
-                arguments.append(kept.get(place) or self._sent(send, given))
-            yield f"{self.words.send(send.queue, send.message)}({', '.join(arguments)});"
-        for signal in body.signals:
-            yield f"{self.words.signal(signal)}(chip);"
+        yield from (f"{call}(chip{value});" for call, value in outputs)
+
+    def _outputs(self, body: Body, given: Given) -> Iterator[tuple[str, Expression | None, str]]:
+        """The functions that a body calls to send and to signal, each with the value that it is
+        given, and that in C; without a value an empty text.
+        """
+        for send in body.sends:
+            text = self._sent(send, given) if self._carries_value(send) else ""
+            yield self.words.send(send.queue, send.message), send.value, text
+        for one in body.signalled:
+            yield self.words.signal(one.signal), one.value, self._signalled(one, given)
+
+    def _signalled(self, one: SignalIR, given: Given) -> str:
+        type_ = self.plan.product.signal_types[one.signal]
+        if type_ is None or one.value is None:
+            return ""
+        spell = self.expressions.spelling_of_signal(one.signal)
+        text = self.expressions.text(one.value, given, spell=spell)
+        allowed = ValueBounds(type_.low, type_.high)
+        return self._checked(one.value, text, allowed, given, one.value_failure.text)
 
     def _asks_for_state(self, value: Expression | None) -> bool:
         return self.plan.form.state_field in fields_read(value)

@@ -62,8 +62,8 @@ NO_VALUE = ValueBounds(0, 0)
 
 @dataclass(slots=True)
 class Given:
-    """The message that is delivered while an expression is evaluated: the bounds of its value, and
-    the names of its values, if they have any.
+    """The message that is delivered, or the signal that is heard, while an expression is evaluated:
+    the bounds of its value, and the names of its values, if they have any.
     """
 
     bounds: ValueBounds = NO_VALUE
@@ -305,6 +305,11 @@ class CExpressions:
         one = self._plan.product.queues[queue]
         message = one.messages[code - 1]
         return self._words(message.type, (one.name, message.name))
+
+    def spelling_of_signal(self, signal: int) -> Spell:
+        """The names of the values that a signal carries."""
+        product = self._plan.product
+        return self._words(product.signal_types[signal], ("signal", product.signals[signal]))
 
 
 def simplified(expression: Expression) -> Expression:

@@ -52,6 +52,7 @@ def _types(code: CCode) -> Iterator[str]:
             named = [words.names.constant(variable.name, one) for one in variable.type.words]
             yield from enumeration(named)
     yield from _message_values(code)
+    yield from _signal_values(code)
     yield from _foreign_values(code)
     yield from _timers(code)
     own = [words.rule(one) for one in plan.own_rules]
@@ -75,6 +76,17 @@ def _message_values(code: CCode) -> Iterator[str]:
                         for word in message.type.words
                     ]
                 )
+
+
+def _signal_values(code: CCode) -> Iterator[str]:
+    product, plan = code.plan.product, code.plan
+    heard = [one.signal for one in plan.occasions if one.signal >= 0]
+    for number in dict.fromkeys((*heard, *plan.signalled)):
+        name, type_ = product.signals[number], product.signal_types[number]
+        if type_ is not None and type_.kind == "word":
+            yield f"/* The values of the signal {name}. */"
+            named = [code.words.names.constant("signal", name, word) for word in type_.words]
+            yield from enumeration(named)
 
 
 def _foreign_values(code: CCode) -> Iterator[str]:
@@ -187,12 +199,12 @@ def _calls(code: CCode) -> Iterator[str]:
 
 
 def _told(code: CCode, occasion: Occasion) -> str:
-    product = code.plan.product
+    product, type_ = code.plan.product, code.plan.value_type(occasion)
+    value = f", {type_}" if type_ is not None else ""
     if occasion.signal >= 0:
-        return f"The signal {product.signals[occasion.signal]}."
+        return f"The signal {product.signals[occasion.signal]}{value}."
     queue = product.queues[occasion.queue]
     message = queue.messages[occasion.code - 1]
-    value = f", {message.type}" if message.type is not None else ""
     return f"{message.name} arrives over {queue.name}{value}."
 
 
@@ -207,7 +219,8 @@ def _supplies(code: CCode) -> Iterator[str]:
         value = ", int32_t value" if form.type is not None else ""
         yield f"void {words.send(queue, message)}({chip}{value});"
     for signal in plan.signalled:
-        yield f"void {words.signal(signal)}({chip});"
+        value = ", int32_t value" if plan.product.signal_types[signal] is not None else ""
+        yield f"void {words.signal(signal)}({chip}{value});"
     if plan.timers.all:
         timer = names.name("timer_t")
         yield f"void {names.name('timer_start')}({chip}, {timer} timer); /* anew, if it runs */"

@@ -139,6 +139,8 @@ class CWords:
                 told = f"{message.name} of link {queue.name}"
                 for word in ("on", "send"):
                     self.names.name(word, queue.name, message.name, of=told, place=link.place)
-        for signal in product.signals:
+        for signal, type_ in zip(product.signals, product.signal_types, strict=True):
             for word in ("on", "signal"):
                 self.names.name(word, signal, of=f"signal {signal}")
+            for word in type_.words if type_ is not None and type_.kind == "word" else ():
+                self.names.constant("signal", signal, word, of=f"signal {signal} as {word}")

@@ -15,6 +15,7 @@ from typing import TypeAlias
 
 from modecheck.firmware.chip_timers import TimersOfChip
 from modecheck.model.parts import Chip, Device, Rule
+from modecheck.model.values import ValueType
 from modecheck.product.composition import compose
 from modecheck.product.expression_ir import (
     ApplyIR,
@@ -25,7 +26,7 @@ from modecheck.product.expression_ir import (
     Read,
     ReadItem,
 )
-from modecheck.product.ir import Assign, ChipIR, Otherwise, Product, Reaction, SendIR
+from modecheck.product.ir import Assign, ChipIR, Otherwise, Product, Reaction, SendIR, SignalIR
 from modecheck.product.lowering import FALSE, TRUE, folded
 from modecheck.product.subexpressions import fields_read, subexpressions
 
@@ -45,18 +46,19 @@ class Body:
     rule: int
     assigns: tuple[Assign, ...]
     sends: tuple[SendIR, ...]
-    signals: tuple[int, ...]
+    signalled: tuple[SignalIR, ...]
     enters: int
     stops: tuple[int, ...]
     starts: tuple[int, ...]
 
     @property
     def expressions(self) -> Iterator[Expression]:
-        """Everything that it evaluates: values and places written, values sent."""
+        """Everything that it evaluates: values and places written, values sent and signalled."""
         for assign in self.assigns:
             yield from assign.values
             yield from (target.index for target in assign.targets if target.index is not None)
         yield from (send.value for send in self.sends if send.value is not None)
+        yield from (given.value for given in self.signalled if given.value is not None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,9 +180,15 @@ class ChipPlan:
     def brings(self, occasion: Occasion) -> tuple[bool, bool]:
         """Whether an occasion brings a value along, and whether what brings it can be late."""
         if occasion.queue < 0:
-            return False, False
+            return self.value_type(occasion) is not None, False
         queue = self.product.queues[occasion.queue]
-        return queue.messages[occasion.code - 1].type is not None, queue.slots[0].late >= 0
+        return self.value_type(occasion) is not None, queue.slots[0].late >= 0
+
+    def value_type(self, occasion: Occasion) -> ValueType | None:
+        """The type of the value that an occasion brings along, if it brings one."""
+        if occasion.queue >= 0:
+            return self.product.queues[occasion.queue].messages[occasion.code - 1].type
+        return self.product.signal_types[occasion.signal] if occasion.signal >= 0 else None
 
     def _judged(
         self, guard: Expression | None, reaction: Reaction, occasion: Occasion, leaf: int
@@ -207,7 +215,7 @@ class ChipPlan:
             rule=reaction.rule,
             assigns=tuple(one for one in reaction.assigns if one.targets[0].first in variables),
             sends=reaction.sends,
-            signals=reaction.signals,
+            signalled=reaction.signalled,
             enters=reaction.enters,
             stops=self.timers.stopped_by(rule, after),
             starts=self.timers.started_by(rule, leaf, after),
@@ -246,7 +254,7 @@ class ChipPlan:
     @cached_property
     def signalled(self) -> list[int]:
         """The signals that it gives."""
-        return sorted({one for body in self.bodies for one in body.signals})
+        return sorted({one.signal for body in self.bodies for one in body.signalled})
 
     @cached_property
     def own_rules(self) -> list[int]:
@@ -294,6 +302,8 @@ def judged(expression: Expression, known: dict[Expression, int]) -> Expression:
 
 
 def asks_for(expression: Expression | None) -> tuple[bool, bool]:
-    """Whether it reads the value of the message that is delivered, and whether that is late."""
+    """Whether it reads the value of the message that is delivered, or of the signal that is heard,
+    and whether the message is late.
+    """
     parts = list(subexpressions(expression)) if expression is not None else []
     return any(isinstance(one, PayloadIR) for one in parts), IsLateIR() in parts

@@ -28,6 +28,7 @@ from modecheck.firmware.c_words import ANSWERS
 from modecheck.firmware.chip_plan import ChipPlan, Occasion
 from modecheck.firmware.compiler import SANITIZERS, compiled
 from modecheck.firmware.proof_cases import RESTARTED, CasesOf, ChipCase, ModelOutcome
+from modecheck.scenario.sentences import signal_text
 
 MOST_SHOWN = 20
 """Differences that are reported; the others are counted."""
@@ -156,7 +157,7 @@ class CodeOutcome:
     begun: frozenset[int]
     stored: tuple[tuple[int, int], ...]
     sent: tuple[tuple[int, int, int], ...]
-    signalled: tuple[int, ...]
+    signalled: tuple[tuple[int, int], ...]
     failed: bool
 
 
@@ -179,7 +180,7 @@ def observed(bench: Bench, log: list[int]) -> CodeOutcome:
             (bench.cells.index((variables[a], b)), c) for kind, a, b, c in entries if kind == STORED
         ),
         sent=tuple((a, b, c) for kind, a, b, c in entries if kind == SENT),
-        signalled=tuple(a for kind, a, _, _ in entries if kind == SIGNALLED),
+        signalled=tuple((a, c) for kind, a, _, c in entries if kind == SIGNALLED),
         failed=any(kind == FAILED for kind, *_ in entries),
     )
 
@@ -241,7 +242,7 @@ def case_in_words(plan: ChipPlan, case: ChipCase) -> str:
         value = f"({case.value})" if message.type is not None else ""
         given = f"{message.name}{value} via {queue.name}{', late' if case.late else ''}"
     elif occasion.signal >= 0:
-        given = product.signals[occasion.signal]
+        given = signal_text(product, occasion.signal, case.value)
     elif occasion.timer >= 0:
         given = f"{plan.timers.all[occasion.timer].title} expires"
     else:

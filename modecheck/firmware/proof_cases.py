@@ -59,7 +59,8 @@ class ChipCase:
 class ModelOutcome:
     """What the interpreter does: the answer, all that the chip knows then, the timers that have
     begun anew, and, in order, what it stores (field and value), sends (link, message, value) and
-    signals. Timers of which a count cannot show whether they have begun anew are `unclear`.
+    signals (signal, value). Timers of which a count cannot show whether they have begun anew are
+    `unclear`.
     """
 
     answer: str
@@ -67,7 +68,7 @@ class ModelOutcome:
     begun: frozenset[int]
     stored: tuple[tuple[int, int], ...]
     sent: tuple[tuple[int, int, int], ...]
-    signalled: tuple[int, ...]
+    signalled: tuple[tuple[int, int], ...]
     unclear: frozenset[int] = frozenset()
 
 
@@ -121,7 +122,8 @@ class CasesOf:
             occasion = Occasion(signal=hearing.signal)
             if hearing.signaller != self.plan.number and occasion in self.plan.chains:
                 plain = self._translated(hearing.seen)
-                self.known[ChipCase(self._own(plain), self._seen(plain), occasion)] = None
+                own, seen = self._own(plain), self._seen(plain)
+                self.known[ChipCase(own, seen, occasion, hearing.value)] = None
 
     def _at(self, state: State) -> Iterator[ChipCase]:
         plain = self._translated(state)
@@ -262,7 +264,7 @@ class CasesOf:
             begun=frozenset(self._begun(draft.now, own)),
             stored=tuple((persistent[w], v) for w, v in now.written if w in persistent),
             sent=tuple((send.queue, send.message, value) for send, value in draft.sends),
-            signalled=tuple(signal for signal, *_ in draft.signalled),
+            signalled=tuple((one.signal, one.value) for one in draft.signalled),
             unclear=unclear,
         )
 

@@ -38,7 +38,7 @@ from modecheck.model.requirements import RequirementReader
 from modecheck.model.rules import ChipWiring
 from modecheck.model.scopes import DECIMAL, OptionValue, Scope, Typed, option_value
 from modecheck.model.shapes import Shapes
-from modecheck.model.shared_readers import read_constants, read_enumerations
+from modecheck.model.shared_readers import read_constants, read_enumerations, read_signals
 from modecheck.model.shared_values import SharedValues
 from modecheck.model.signals import note_signal_cycle
 from modecheck.model.syntax import parse_condition
@@ -201,6 +201,8 @@ class _DeviceReader:
             read_constants(self._shapes, self._phrases, record.get("constants")),
             read_enumerations(self._shapes, self._phrases, record.get("enumerations")),
         )
+        signals = read_signals(self._shapes, self._phrases, record.get("signals"), shared)
+        shared = replace(shared, signals=signals)
         chip_reader = ChipReader(self._notes, self._path, shared)
         drafts, broken = self._drafts(record, chip_reader)
         broken |= _names_under(record.get("options")) - set(options)

@@ -102,6 +102,7 @@ def _in_chip(
         "state": chip.states,
         "rule": [rule.title for rule in chip.rules],
         "variable": chip.variables,
+        "signal": {signal for rule in chip.rules for signal in rule.signals},
     }[form[0]]
     yield form[0], words[0], known
     if len(form) > 1 and len(words) > 1:

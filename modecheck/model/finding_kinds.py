@@ -152,8 +152,8 @@ KINDS: dict[str, FindingKind] = {
         ERROR,
         "a value leaves the range of its variable",
         "guard the rule, or widen the range",
-        ("chip.variable", "link.message"),
-        "An assignment, or the value of a message, is outside the declared range.",
+        ("chip.variable", "link.message", "chip.signal"),
+        "An assignment, or the value of a message or a signal, is outside the declared range.",
         "In C it wraps around or overwrites its neighbour.",
         (
             "Guard the rule, so that it stops at the end of the range.",

@@ -18,7 +18,7 @@ from modecheck.model.outlines import TYPE_KEYS
 from modecheck.model.overlays import Watcher, beside
 from modecheck.model.remarks import Addition
 from modecheck.model.requirements import PATTERNS
-from modecheck.model.rule_drafts import WAITING, has_effect
+from modecheck.model.rule_drafts import WAITING, has_effect, name_of_signal
 from modecheck.model.yaml_nodes import (
     MappingNode,
     Node,
@@ -92,6 +92,7 @@ IN_A_DEVICE = {
     "chips": Section("chip", None, _has_any("file", "states")),
     "actors": Section("actor", None, _has_any("file", "states")),
     "links": Section("link", {"carries": Section("message")}, _has("from", "to", "carries")),
+    "signals": Section("signal", whole=_has_any(*TYPE_KEYS)),
     "modes": Section("mode"),
     "pairings": Section("pairing", whole=_has("ends")),
     "options": Section("option"),
@@ -278,7 +279,8 @@ def _words_of(section: Section, name: str, node: Node) -> Iterator[str]:
 def _words_in(key: str, node: Node, sections: dict[str, Section]) -> Iterator[str]:
     if key in ("signal", "carries"):
         items = node.items if isinstance(node, SequenceNode) else [node]
-        yield from (item.text for item in items if isinstance(item, ScalarNode))
+        texts = (item.text for item in items if isinstance(item, ScalarNode))
+        yield from map(name_of_signal, texts)
     section = sections.get(key)
     if section is None:
         return

@@ -267,7 +267,10 @@ class _Understanding:
     def _unknown(self, name: Name, want: ValueType | None = None) -> MeaningError:
         words = [*(want.words if want else ()), *self._scope.words()]
         if name.text == "value" and self._scope.in_event:
-            return error_at(name, "the message carries no value", expected="a message with a value")
+            if self._scope.shared.has_unclear_signals:
+                raise Unknowable
+            expected = "a message or a signal with a value"
+            return error_at(name, "the event carries no value", expected=expected)
         if name.text in ("value", "late"):
             return error_at(name, f"{name.text!r} needs a message", expected="a rule with 'on'")
         if name.text == "state":

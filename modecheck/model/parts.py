@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from modecheck.model.claims import Acceptance, Chance, Expectation
+from modecheck.model.effects import Assignment, GivenSignal, Send
 from modecheck.model.places import Place
 from modecheck.model.remarks import Note, Unused
 from modecheck.model.shared_values import NOTHING_SHARED, NamedConstant, SharedValues
@@ -74,35 +75,6 @@ class Event:
 
 
 @dataclass(frozen=True, slots=True)
-class Target:
-    """A variable that is assigned; with `index`, an item of a list."""
-
-    variable: str
-    index: Term | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Assignment:
-    """Variables of one chip that are assigned simultaneously."""
-
-    targets: tuple[Target, ...]
-    values: tuple[Term, ...]
-    text: str
-    place: Place
-
-
-@dataclass(frozen=True, slots=True)
-class Send:
-    """A message put into a link."""
-
-    message: str
-    value: Term | None
-    link: str
-    text: str
-    place: Place
-
-
-@dataclass(frozen=True, slots=True)
 class Branch:
     """The place of a rule that is a branch of the rule called `of`, number `number` from 1: the
     condition `given` of that rule, and those of the branches `before` it, none of which may hold.
@@ -137,7 +109,7 @@ class Rule:
     guard_text: str
     assignments: tuple[Assignment, ...]
     sends: tuple[Send, ...]
-    signals: tuple[str, ...]
+    signalled: tuple[GivenSignal, ...]
     target: str | None
     separate: bool
     phrase: str
@@ -152,6 +124,11 @@ class Rule:
     weight: Fraction | None = None
     priority: int = 0
     branch: Branch | None = None
+
+    @property
+    def signals(self) -> tuple[str, ...]:
+        """The names of the signals that it gives, in order."""
+        return tuple(given.signal for given in self.signalled)
 
     @property
     def whole(self) -> str:

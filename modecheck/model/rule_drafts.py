@@ -35,6 +35,14 @@ EVENT = re.compile(rf"({WORD})(?:\s+via\s+({WORD}))?")
 
 
 @dataclass(frozen=True, slots=True)
+class SignalDraft:
+    """A signal by its name, and where it is written, perhaps with a value."""
+
+    signal: str
+    written: ScalarNode
+
+
+@dataclass(frozen=True, slots=True)
 class RuleDraft:
     """A rule whose names have not been resolved yet; `sources` is empty for the whole chip.
 
@@ -45,9 +53,14 @@ class RuleDraft:
     title: str
     node: MappingNode
     sources: tuple[str, ...]
-    signals: tuple[str, ...]
+    signalled: tuple[SignalDraft, ...]
     phrases: Phrases
     choice: ChoiceDraft | None = None
+
+    @property
+    def signals(self) -> tuple[str, ...]:
+        """The names of what it signals."""
+        return tuple(draft.signal for draft in self.signalled)
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +69,11 @@ class _ForEach:
 
     key: ScalarNode
     node: Node
+
+
+def name_of_signal(text: str) -> str:
+    """The signal in a text such as `level(count + 1)`."""
+    return text.partition("(")[0].rstrip()
 
 
 def has_effect(node: MappingNode) -> bool:
@@ -139,11 +157,10 @@ class RuleDrafts:
         title = self._title(key, node, sources)
         return RuleDraft(title, node, sources, self._signals(node), self._phrases)
 
-    def _signals(self, node: MappingNode) -> tuple[str, ...]:
-        signalled = self._shapes.scalars(node.get("signal"), "a signal", "the name of a signal")
-        filled = [self._phrases.fill(scalar) for scalar in signalled]
-        names = [self._signal(scalar) for scalar in filled]
-        return tuple(name for name in names if name)
+    def _signals(self, node: MappingNode) -> tuple[SignalDraft, ...]:
+        written = self._shapes.scalars(node.get("signal"), "a signal", "the name of a signal")
+        named = [(self._signal(scalar), scalar) for scalar in written]
+        return tuple(SignalDraft(name, scalar) for name, scalar in named if name)
 
     def _branches(self, draft: RuleDraft) -> Iterator[RuleDraft]:
         """The branches of a rule with `choose`; any other rule itself."""
@@ -173,9 +190,10 @@ class RuleDrafts:
 
     def _signal(self, scalar: ScalarNode) -> str | None:
         """The name of a signal, perhaps with the number of the copy that it is for."""
-        common = replace(scalar, text=unnumbered(scalar.text))
+        filled = self._phrases.fill(replace(scalar, text=name_of_signal(scalar.text)))
+        common = replace(filled, text=unnumbered(filled.text))
         known = self._shapes.identifier(common, "the name of a signal")
-        return scalar.text if known else None
+        return filled.text if known else None
 
     def _note_empty_lists(self, node: MappingNode) -> None:
         """An empty list is ambiguous: it could mean never, or at any time."""

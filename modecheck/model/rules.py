@@ -6,6 +6,7 @@ This needs the outlines of all chips, the links and the signals of the whole dev
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from collections.abc import Mapping as MappingType
 from dataclasses import dataclass, replace
 from functools import partial
@@ -13,22 +14,26 @@ from functools import partial
 from modecheck.model.choices import ChoiceDraft
 from modecheck.model.conditions import condition
 from modecheck.model.copies import copy_number, numbered
+from modecheck.model.effects import Assignment, GivenSignal, Send, Target
 from modecheck.model.key_readers import KeyReader
 from modecheck.model.keys import keys_of
 from modecheck.model.links import CORRUPTED
 from modecheck.model.meaning import understand
-from modecheck.model.parts import Assignment, Branch, Event, Link, Rule, Send, Target
+from modecheck.model.parts import Branch, Event, Link, Rule
 from modecheck.model.phrases import Phrases
-from modecheck.model.rule_drafts import EVENT, WAITING, RuleDraft
+from modecheck.model.rule_drafts import EVENT, WAITING, RuleDraft, SignalDraft
 from modecheck.model.scopes import ChipOutline, MeaningError, Scope, Unknowable
 from modecheck.model.shapes import Shapes
 from modecheck.model.syntax import (
     AssignmentText,
     Name,
     SendText,
+    Tree,
     parse_assignment,
     parse_send,
+    parse_signal,
 )
+from modecheck.model.terms import Term
 from modecheck.model.times import Duration
 from modecheck.model.values import ValueType
 from modecheck.model.yaml_nodes import MappingNode, ScalarNode, SequenceNode, shortened
@@ -71,7 +76,7 @@ class RuleReader:
             after=self._after(node, waiting),
             assignments=self._assignments(node, scope),
             sends=self._sends(node, scope),
-            signals=draft.signals,
+            signalled=tuple(self._signals(draft, scope)),
             mentions=self._mentions(node, draft.choice),
             branch=self._branch(draft.choice, scope),
             place=node.place,
@@ -128,14 +133,19 @@ class RuleReader:
         return None
 
     def _payload(self, trigger: tuple[Event, ...]) -> ValueType | None:
-        """The type of `value`: the union over all messages that can trigger the rule; None unless
-        they all carry values of one type.
+        """The type of `value`: the union over all messages and signals that can trigger the rule;
+        None unless they all carry values of one type.
         """
         types = [
             link.carries[event.name].type
             for event in trigger
             for link in self._incoming.values()
             if event.link in (None, link.name) and event.name in link.carries
+        ]
+        types += [
+            self._scope.shared.signal_type(event.name)
+            for event in trigger
+            if event.link is None and event.name in self._wiring.signals
         ]
         known = [type_ for type_ in types if type_ is not None]
         if not known or len(known) < len(types):
@@ -252,21 +262,28 @@ class RuleReader:
         parameters = self._phrases.parameters
         message = parameters.get(text.message.text, text.message.text)
         links = self._links_of(text, message)
-        declared = links[0].carries[message]
-        value = None
-        if text.value is not None:
-            if declared.type is None:
-                raise _wrong(text.message, f"{message!r} carries no value", "no parentheses")
-            typed = understand(text.value, scope, declared.type)
-            if typed.type.kind != declared.type.kind and declared.type.kind != "number":
-                raise MeaningError(
-                    f"this is {typed.type}", text.value.offset, text.value.width, str(declared.type)
-                )
-            value = typed.term
-        elif declared.type is not None:
-            raise _wrong(text.message, f"{message!r} carries a value", f"{message}(value)")
+        declared = links[0].carries[message].type
+        value = _carried(replace(text.message, parts=(message,)), text.value, declared, scope)
         shown = f"{message}{self._shown_value(scalar)} via {links[0].called}"
         return tuple(Send(message, value, link.name, shown, scalar.place) for link in links)
+
+    def _signals(self, draft: RuleDraft, scope: Scope) -> Iterator[GivenSignal]:
+        """What a rule signals, without what has an error."""
+        for one in draft.signalled:
+            understood = partial(self._understood_signal, one, scope)
+            given = self._phrases.attempt(one.written, understood)
+            if given is not None:
+                yield given
+
+    def _understood_signal(self, draft: SignalDraft, scope: Scope) -> GivenSignal:
+        written, name = draft.written, draft.signal
+        text = self._phrases.parse(written, parse_signal)
+        if text is None or scope.shared.is_unclear(name):
+            raise Unknowable
+        called = replace(text.signal, parts=(name,))
+        value = _carried(called, text.value, scope.shared.signal_type(name), scope)
+        shown = f"{name}{self._shown_value(written)}"
+        return GivenSignal(name, value, shown, written.place)
 
     def _shown_value(self, scalar: ScalarNode) -> str:
         match = re.search(r"\(.*\)", self._phrases.shown(scalar))
@@ -321,6 +338,20 @@ class RuleReader:
         known = [message for link in self._outgoing.values() for message in link.carries]
         text = f"no link from {self._own.name} carries {message!r}"
         raise _wrong(name, text, "", message, known)
+
+
+def _carried(name: Name, value: Tree | None, type_: ValueType | None, scope: Scope) -> Term | None:
+    """The value that a message or a signal carries, if it carries one."""
+    if value is None and type_ is not None:
+        raise _wrong(name, f"{name.text!r} carries a value", f"{name.text}(value)")
+    if value is None:
+        return None
+    if type_ is None:
+        raise _wrong(name, f"{name.text!r} carries no value", "no parentheses")
+    typed = understand(value, scope, type_)
+    if typed.type.kind != type_.kind and type_.kind != "number":
+        raise MeaningError(f"this is {typed.type}", value.offset, value.width, str(type_))
+    return typed.term
 
 
 def _carriers(message: str, links: MappingType[str, Link]) -> list[str]:

@@ -1,10 +1,12 @@
-"""Read the constants of a device or a chip, and the enumerations of a device."""
+"""Read the constants of a device or a chip, its enumerations, and what its signals carry."""
 
 from __future__ import annotations
 
+from modecheck.model.keys import keys_of
+from modecheck.model.outlines import OutlineReader
 from modecheck.model.phrases import Phrases
 from modecheck.model.shapes import Shapes
-from modecheck.model.shared_values import NamedConstant
+from modecheck.model.shared_values import NamedConstant, SharedValues, ValuedSignal
 from modecheck.model.values import TRUTH, number_type
 from modecheck.model.yaml_nodes import Node, ScalarNode, SequenceNode, kind_of
 
@@ -66,4 +68,24 @@ def read_enumerations(
             found[name] = known
         elif not words:
             shapes.notes.add("a list without words", child.place, expected="a list of words")
+    return found
+
+
+def read_signals(
+    shapes: Shapes, phrases: Phrases, node: Node | None, shared: SharedValues
+) -> dict[str, ValuedSignal]:
+    """The signals under a key that carry a value. One with an error has no type."""
+    found = {}
+    reader = OutlineReader(shapes, phrases, shared)
+    known = keys_of("signal")
+    types = [key for key in known if key != "about"]
+    for name, key, child in shapes.named(node, "signals"):
+        record = shapes.record(child, f"the signal {name!r}", known)
+        type_ = None
+        if record is not None and any(record.get(one) is not None for one in types):
+            type_ = reader.type(record, key.place, name)
+        elif record is not None:
+            expected = f"one of {', '.join(types)}; a signal without a value is not declared"
+            shapes.notes.add(f"the signal {name!r} has no type", key.place, expected=expected)
+        found[name] = ValuedSignal(name, type_, key.place)
     return found

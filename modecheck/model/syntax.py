@@ -17,6 +17,7 @@
     event       = "sent" | "accepted" | "delivered" | "dropped" | "signalled" | "taken"
     assignment  = target {"," target} "=" choice {"," choice} | target ("+=" | "-=") choice
     send        = name ["(" choice ")"] ["via" path]
+    signal      = path ["(" choice ")"]
 
 Nothing is looked up here: `modecheck.model.meaning` resolves the names.
 """
@@ -136,6 +137,12 @@ class SendText:
 
 
 @dataclass(frozen=True, slots=True)
+class SignalText:
+    signal: Name
+    value: Tree | None
+
+
+@dataclass(frozen=True, slots=True)
 class _Token:
     text: str
     offset: int
@@ -163,6 +170,14 @@ def parse_send(text: str) -> SendText:
     parser = _Parser(text)
     result = parser.send()
     parser.end("'via' and a link, or the end")
+    return result
+
+
+def parse_signal(text: str) -> SignalText:
+    """`reset`, `level(count + 1)`. Raises `ExpressionError`."""
+    parser = _Parser(text)
+    result = parser.signal()
+    parser.end("the end of the signal")
     return result
 
 
@@ -434,9 +449,17 @@ class _Parser:
 
     def send(self) -> SendText:
         message = self.name("a message", indexed=False)
-        value = None
-        if self._take("("):
-            value = self.choice()
-            self._need(")")
+        value = self._carried()
         link = self.name("the name of a link") if self._take("via") else None
         return SendText(message, value, link)
+
+    def signal(self) -> SignalText:
+        return SignalText(self.name("a signal"), self._carried())
+
+    def _carried(self) -> Tree | None:
+        """The value in parentheses that a message or a signal carries, if there is one."""
+        if not self._take("("):
+            return None
+        value = self.choice()
+        self._need(")")
+        return value

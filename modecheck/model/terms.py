@@ -35,7 +35,7 @@ class InState:
 
 @dataclass(frozen=True, slots=True)
 class Payload:
-    """The value that the delivered message carries."""
+    """The value that the delivered message, or the signal that is heard, carries."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
+from modecheck.model.copies import unnumbered
 from modecheck.model.links import CORRUPTED
 from modecheck.model.parts import Device
 from modecheck.model.places import Place
@@ -123,6 +124,11 @@ def _signals(device: Device) -> Iterator[Unused]:
         for part in parts_of(term)
         if isinstance(part, Happens) and part.kind == "signalled"
     }
+    given = {unnumbered(signal) for signal in device.signals}
+    for declared in device.shared.signals.values():
+        if declared.name not in given:
+            text = f"no rule gives the signal {declared.name}"
+            yield Unused(f"signal.{declared.name}", text, declared.place)
     for chip in device.chips.values():
         for rule in chip.rules:
             for signal in rule.signals:

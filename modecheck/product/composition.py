@@ -140,6 +140,7 @@ class _Composition:
             fair=fair_sets(self._device, self._rules, self._queues, faults, labels),
             events=tuple(self._events()),
             time=time,
+            signal_types=tuple(map(self._device.shared.signal_type, self._signals)),
         )
 
     def _with_turns(self, chips: list[ChipIR]) -> tuple[ChipIR, ...]:

@@ -32,7 +32,7 @@ class ReadItem:
 
 @dataclass(frozen=True, slots=True)
 class PayloadIR:
-    """The value of the message that is being delivered."""
+    """The value of the message that is being delivered, or of the signal that is heard."""
 
 
 @dataclass(frozen=True, slots=True)

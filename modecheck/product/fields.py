@@ -140,6 +140,7 @@ def _all_parts(rule: Rule) -> list[Term]:
         *(value for assignment in rule.assignments for value in assignment.values),
         *(t.index for each in rule.assignments for t in each.targets if t.index is not None),
         *(send.value for send in rule.sends if send.value is not None),
+        *(given.value for given in rule.signalled if given.value is not None),
     ]
     return [part for root in roots for part in parts_of(root)]
 

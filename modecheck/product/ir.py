@@ -70,6 +70,15 @@ class SendIR:
 
 
 @dataclass(frozen=True, slots=True)
+class SignalIR:
+    """A signal (number) that a rule gives, perhaps with a value, which all who hear it see."""
+
+    signal: int
+    value: Expression | None
+    value_failure: Failure
+
+
+@dataclass(frozen=True, slots=True)
 class Room:
     """A link (`queue`) whose sender waits while it is full. It has room for what a rule sends where
     `free` holds; `full` is the failure of a signal that would trigger the rule elsewhere.
@@ -94,11 +103,16 @@ class Reaction:
     guard: Expression | None
     assigns: tuple[Assign, ...]
     sends: tuple[SendIR, ...]
-    signals: tuple[int, ...]
+    signalled: tuple[SignalIR, ...]
     enters: int
     cuts: tuple[int, ...] = ()
     own_guard: Expression | None = None
     rooms: tuple[Room, ...] = ()
+
+    @property
+    def signals(self) -> tuple[int, ...]:
+        """The signals that it gives, in order."""
+        return tuple(given.signal for given in self.signalled)
 
     @property
     def conditions(self) -> Iterator[Expression]:
@@ -117,6 +131,7 @@ class Reaction:
             yield from assign.values
             yield from (target.index for target in assign.targets if target.index is not None)
         yield from (send.value for send in self.sends if send.value is not None)
+        yield from (given.value for given in self.signalled if given.value is not None)
 
 
 class Otherwise(Enum):
@@ -381,7 +396,8 @@ class ObserverAutomaton:
 class Product:
     """A device in one variant, composed. `conditions` are evaluated in every state, by number.
 
-    `rules[r]` is a rule of the chip `rule_chips[r]`. Of `events`, the first ones are those named in
+    `rules[r]` is a rule of the chip `rule_chips[r]`. `signal_types` has the type of the value of
+    each of the `signals`, or None. Of `events`, the first ones are those named in
     `watched_events`: each has a bit of its own in what a step reports. With an `idle_field`, a
     state in which nothing more has to happen has a step `idle_label`, in which nothing happens; it
     sets the field, and from then on the device idles forever.
@@ -404,6 +420,7 @@ class Product:
     idle_label: int = -1
     idle_field: int = -1
     time: TimeIR | None = None
+    signal_types: tuple[ValueType | None, ...] = ()
 
     @property
     def initial(self) -> tuple[int, ...]:

@@ -14,7 +14,6 @@ chips answer the same signal with further signals, the order of chips matters, a
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from itertools import permutations
 
 from modecheck.product.composition import DROPPED
 from modecheck.product.expression_ir import (
@@ -38,11 +37,12 @@ from modecheck.product.ir import (
     Reaction,
     Room,
     SendIR,
+    SignalIR,
     TargetIR,
 )
-from modecheck.product.subexpressions import can_fail, fields_read, fields_written
+from modecheck.product.subexpressions import apart, can_fail, fields_written
 from modecheck.product.value_bounds import bounds_of
-from modecheck.product.value_sorts import EQUALITIES, NUMBER, ValueSorts, payload_of
+from modecheck.product.value_sorts import EQUALITIES, NUMBER, ValueSorts, payload_of, value_heard
 
 ASSOCIATIVE = ("and", "or", "+", "*", "min", "max")
 COMMUTATIVE = (*ASSOCIATIVE, "==", "!=")
@@ -196,7 +196,8 @@ class IRGraph(FactGraph):
                 self.fact("step", own, leaf, self._reaction(chip, reaction, NUMBER))
             self._receptions(own, leaf, chip, number)
             for signal, reactions in chip.hearings[number].items():
-                heard = self._reactions(chip, reactions, NUMBER)
+                payload = value_heard(self.product, signal)
+                heard = self._reactions(chip, reactions, payload)
                 self.fact("hearing", own, leaf, self.atom("signal", signal), heard)
                 for reaction in reactions:
                     self._first_full(reaction)
@@ -231,12 +232,19 @@ class IRGraph(FactGraph):
                 self.node(ANY_ORDER, [self._room(one) for one in reaction.rooms], ordered=False),
                 self._assigns(reaction, payload),
                 self._sends(reaction.sends, payload),
-                self.node(
-                    "signalled", [self.atom("signal", signal) for signal in reaction.signals]
-                ),
+                self.node("signalled", [self._given(one, payload) for one in reaction.signalled]),
                 entered,
             ],
         )
+
+    def _given(self, given: SignalIR, payload: int) -> int:
+        """A signal, with its value."""
+        signal, where = self.atom("signal", given.signal), value_heard(self.product, given.signal)
+        if given.value is None:
+            return signal
+        sort = NUMBER if where == NUMBER else self.sorts.of_field(where)
+        value = self.expression(given.value, payload, sort)
+        return self.node("given", [signal, value, self.failure(given.value_failure)])
 
     def _first_full(self, reaction: Reaction) -> None:
         """A step in which a signal is heard without room names the first link that is full."""
@@ -251,7 +259,7 @@ class IRGraph(FactGraph):
     def _assigns(self, reaction: Reaction, payload: int) -> int:
         nodes = [self._assign(assign, payload) for assign in reaction.assigns]
         failing = sum(map(self._can_fail, reaction.assigns))
-        free = not reaction.cuts and _apart(reaction.assigns) and failing < 2
+        free = not reaction.cuts and apart(reaction.assigns) and failing < 2
         return self.node("assigned", nodes, ordered=not free)
 
     def _assign(self, assign: Assign, payload: int) -> int:
@@ -355,7 +363,9 @@ class IRGraph(FactGraph):
         )
 
     def _cascade(self, signal: int) -> None:
-        """What several chips raise when they hear one signal is heard in the order of chips."""
+        """What several chips raise when they hear one signal is heard in the order of chips; and
+        which values it can carry.
+        """
         signallers = [
             self.atom("chip", number)
             for number, chip in enumerate(self.product.chips)
@@ -363,6 +373,10 @@ class IRGraph(FactGraph):
         ]
         if len(signallers) > 1:
             self.fact("cascade", self.atom("signal", signal), *signallers)
+        type_, where = self.product.signal_types[signal], value_heard(self.product, signal)
+        if type_ is not None:
+            values = self.values_of(where, type_.low, type_.high)
+            self.fact("carries", self.atom("signal", signal), values)
 
     def _time(self) -> None:
         time = self.product.time
@@ -435,17 +449,3 @@ def _operands(expression: ApplyIR) -> tuple[Expression, ...]:
         else:
             found.append(argument)
     return tuple(found)
-
-
-def _apart(assigns: Sequence[Assign]) -> bool:
-    """Whether no assignment writes what another one reads or writes."""
-    touched = [_reads_and_writes(assign) for assign in assigns]
-    pairs = permutations(touched, 2)
-    return not any(writes & (reads | written) for (_, writes), (reads, written) in pairs)
-
-
-def _reads_and_writes(assign: Assign) -> tuple[set[int], set[int]]:
-    reads = {field for value in assign.values for field in fields_read(value)}
-    for target in assign.targets:
-        reads |= fields_read(target.index)
-    return reads, {field for target in assign.targets for field in fields_written(target)}

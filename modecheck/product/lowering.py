@@ -19,7 +19,7 @@ from modecheck.product.expression_ir import (
     Read,
     ReadItem,
 )
-from modecheck.product.subexpressions import can_fail, subexpressions
+from modecheck.product.subexpressions import can_fail
 
 FALSE = ConstantIR(0)
 TRUE = ConstantIR(1)
@@ -52,17 +52,7 @@ def lowered(term: terms.Term, addresses: Addresses, place: Place) -> Expression:
     if isinstance(term, terms.Happens):
         return Happened(addresses.events[term])
     arguments = tuple(lowered(argument, addresses, place) for argument in term.arguments)
-    if term.operator in ("//", "%"):
-        arguments = (arguments[0], _divisor(arguments[1]))
     return folded(term.operator, arguments)
-
-
-def _divisor(expression: Expression) -> Expression:
-    """A divisor, never 0 by its range; `value` is 0 where a signal has the name of its message."""
-    if not any(isinstance(part, PayloadIR) for part in subexpressions(expression)):
-        return expression
-    differs = ApplyIR("!=", (expression, ConstantIR(0)))
-    return ApplyIR("if", (differs, expression, TRUE))
 
 
 def _variable(term: terms.ReadVariable, addresses: Addresses, place: Place) -> Expression:

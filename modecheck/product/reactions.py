@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from itertools import combinations
 
-from modecheck.model.parts import Assignment, Chip, Device, Rule
-from modecheck.model.parts import Send as SendOfRule
-from modecheck.model.parts import Target as TargetName
+from modecheck.model.effects import Assignment, GivenSignal
+from modecheck.model.effects import Send as SendOfRule
+from modecheck.model.effects import Target as TargetName
+from modecheck.model.parts import Chip, Device, Rule
 from modecheck.product.expression_ir import ApplyIR, ConstantIR, Expression, Failure, Read
 from modecheck.product.fields import FieldPlan
-from modecheck.product.ir import Assign, Label, Queue, Reaction, Room, SendIR, TargetIR
+from modecheck.product.ir import Assign, Label, Queue, Reaction, Room, SendIR, SignalIR, TargetIR
 from modecheck.product.lowering import FALSE, TRUE, Addresses, folded, lowered
 from modecheck.product.rule_order import condition_of, rules_before
 from modecheck.product.timing import TimerCode
@@ -74,7 +75,7 @@ class ReactionBuilder:
                 *self._timing(rule).settings(rule),
             ),
             sends=tuple(self._send(send) for send in rule.sends),
-            signals=tuple(self._signals[name] for name in rule.signals),
+            signalled=tuple(self._signalled(rule, given) for given in rule.signalled),
             enters=self._entered(chip, rule),
             cuts=self._cuts(chip, rule),
             own_guard=_condition(*parts),
@@ -168,6 +169,14 @@ class ReactionBuilder:
             value_failure=Failure("out-of-range", subject, wrong, send.place),
             overflow=Failure("overflow", subject, text, send.place),
         )
+
+    def _signalled(self, rule: Rule, given: GivenSignal) -> SignalIR:
+        value = None
+        if given.value is not None:
+            value = lowered(given.value, self._addresses, given.place)
+        wrong = f"the value of {given.signal}, signalled by {rule.chip}, leaves its range"
+        failure = Failure("out-of-range", f"{rule.chip}.{given.signal}", wrong, given.place)
+        return SignalIR(self._signals[given.signal], value, failure)
 
     def _entered(self, chip: Chip, rule: Rule) -> int:
         if rule.target is None:

@@ -151,8 +151,8 @@ class _Influence:
             touch |= Touch(reads_of(send.value) | reads_of(queue.up) | slots, slots)
         if reaction.enters >= 0:
             touch |= Touch(0, 1 << self._product.chips[chip].state_field)
-        for signal in reaction.signals:
-            touch |= self._hearing(signal)
+        for given in reaction.signalled:
+            touch |= Touch(reads_of(given.value)) | self._hearing(given.signal)
         if reaction.cuts:
             for fault in self._cuts:
                 if fault.target == chip:

@@ -4,10 +4,11 @@ fields that are written.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from itertools import permutations
 
 from modecheck.product.expression_ir import ApplyIR, Expression, Read, ReadItem
-from modecheck.product.ir import TargetIR
+from modecheck.product.ir import Assign, TargetIR
 
 
 def subexpressions(expression: Expression) -> Iterator[Expression]:
@@ -39,3 +40,17 @@ def fields_written(target: TargetIR) -> range:
 def can_fail(expression: Expression) -> bool:
     """Whether an index in the expression can be out of range."""
     return any(isinstance(part, ReadItem) for part in subexpressions(expression))
+
+
+def apart(assigns: Sequence[Assign]) -> bool:
+    """Whether no assignment writes what another one reads or writes."""
+    touched = [_reads_and_writes(assign) for assign in assigns]
+    pairs = permutations(touched, 2)
+    return not any(writes & (reads | written) for (_, writes), (reads, written) in pairs)
+
+
+def _reads_and_writes(assign: Assign) -> tuple[set[int], set[int]]:
+    reads = {field for value in assign.values for field in fields_read(value)}
+    for target in assign.targets:
+        reads |= fields_read(target.index)
+    return reads, {field for target in assign.targets for field in fields_written(target)}

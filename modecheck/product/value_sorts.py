@@ -30,7 +30,7 @@ class ValueSorts:
     """The sorts of a product's fields: fields that exchange values with each other share one."""
 
     def __init__(self, product: Product) -> None:
-        self._parents = list(range(len(product.fields)))
+        self._parents = list(range(len(product.fields) + len(product.signals)))
         self._numbers: set[int] = set()
         for link in product.queues:
             self._queue(link)
@@ -59,17 +59,20 @@ class ValueSorts:
                 for (queue, _), reception in receptions.items():
                     self._reactions(reception.reactions, product, payload_of(product, queue))
             for hearings in chip.hearings:
-                for reactions in hearings.values():
-                    self._reactions(reactions, product, NUMBER)
+                for signal, reactions in hearings.items():
+                    self._reactions(reactions, product, value_heard(product, signal))
 
     def of_field(self, field: int) -> int:
-        """The sort of a field, represented by one of its fields, or `NUMBER`."""
+        """The sort of a field, or of what stands for the value of a signal, represented by one of
+        those that share it; or `NUMBER`.
+        """
         root = self._root(field)
         return NUMBER if root in self._numbers else root
 
     def of(self, expression: Expression, payload: int) -> int | None:
         """The sort of an expression's value; None for constants, which fit any sort. `payload` is
-        the field that holds the value of the message being delivered, or `NUMBER`.
+        the field that holds the value of the message being delivered, what stands for that of the
+        signal being heard, or `NUMBER`.
         """
         if isinstance(expression, ConstantIR):
             return None
@@ -139,6 +142,10 @@ class ValueSorts:
                 if send.value is not None:
                     sent = self._walk(send.value, payload)
                     self._join([payload_of(product, send.queue), sent])
+            for given in reaction.signalled:
+                if given.value is not None:
+                    value = self._walk(given.value, payload)
+                    self._join([value_heard(product, given.signal), value])
 
     def _assign(self, assign: Assign, payload: int) -> None:
         for target, value in zip(assign.targets, assign.values, strict=True):
@@ -178,3 +185,8 @@ def payload_of(product: Product, queue: int) -> int:
     """The field that holds the value of a queue's head, or `NUMBER`."""
     value = product.queues[queue].slots[0].value
     return value if value >= 0 else NUMBER
+
+
+def value_heard(product: Product, signal: int) -> int:
+    """A number that no field has, for the value of a signal; or `NUMBER` if it carries none."""
+    return NUMBER if product.signal_types[signal] is None else len(product.fields) + signal

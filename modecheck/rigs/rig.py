@@ -108,12 +108,14 @@ class Rig:
             raise ImpossibleStep(label, [one.label for one in possible])
         return self._follow(found)
 
-    def signal(self, name: str) -> tuple[Happening, ...]:
-        """Give a signal of the device from outside; returns what happened. Raises `StepFailed`."""
+    def signal(self, name: str, value: int = 0) -> tuple[Happening, ...]:
+        """Give a signal of the device from outside, with the number of its value if it carries one;
+        returns what happened. Raises `StepFailed`.
+        """
         signals = self.product.signals
         if name not in signals:
             raise ImpossibleStep(name, signals)
-        step = self._interpreter.signalled(self.state, signals.index(name))
+        step = self._interpreter.signalled(self.state, signals.index(name), value)
         return self._follow(RigStep(name, step.failures, step.happenings, step.after))
 
     def _step(self, step: Step) -> RigStep:
@@ -131,7 +133,7 @@ class Rig:
                 case Arrived(queue, message):
                     link = self.product.queues[queue]
                     arrived = f"{link.name} {link.messages[message - 1].name}"
-                case Took(chip, rule, _, _, heard):
+                case Took(chip, rule, _, _, heard, _):
                     own = arrived or f"rule {self.product.rules[rule].title}"
                     event = own if heard < 0 else f"signal {self.product.signals[heard]}"
                     self._chips[chip].take(rule, event)

@@ -110,7 +110,7 @@ class _Words:
     def _took(self, took: Took) -> list[Clause]:
         name, doing = self.chip(took.chip), self._doing(took)
         if took.heard >= 0:
-            hears = f"hears {self._product.signals[took.heard]}"
+            hears = f"hears {signal_text(self._product, took.heard, took.value)}"
             leaf = self._product.chips[took.chip].leaves[took.before]
             doing = [hears, *(doing or [f"stays in {leaf}"])]
         return [Clause(name, predicate) for predicate in doing]
@@ -165,7 +165,7 @@ class _Words:
 
     def _signalled(self, signalled: SignalEmitted) -> list[Clause]:
         """Mentioned only where no chip reacts: else the sentences of those that do mention it."""
-        signal = self._product.signals[signalled.signal]
+        signal = signal_text(self._product, signalled.signal, signalled.value)
         heard = any(
             isinstance(h, Took) and h.heard == signalled.signal for h in self._step.happenings
         )
@@ -188,3 +188,10 @@ def message_text(product: Product, queue: int, code: int, value: int | None) -> 
     if value is None or message.type is None:
         return message.name
     return f"{message.name}({message.type.spell(value)})"
+
+
+def signal_text(product: Product, signal: int, value: int) -> str:
+    """A signal with its value, if it carries one, such as "level(2)"."""
+    type_ = product.signal_types[signal]
+    name = product.signals[signal]
+    return name if type_ is None else f"{name}({type_.spell(value)})"

@@ -29,7 +29,7 @@ from modecheck.model.links import CORRUPTED
 from modecheck.model.parts import Rule
 from modecheck.product.ir import Label, Product
 from modecheck.scenario.replay import Replayed
-from modecheck.scenario.sentences import message_text
+from modecheck.scenario.sentences import message_text, signal_text
 from modecheck.scenario.telling import STAYS, lasting
 from modecheck.scenario.traces import Trace
 
@@ -307,7 +307,7 @@ class _Telling:
                 step,
                 "signal",
                 self._signallers[took.heard],
-                self._product.signals[took.heard],
+                signal_text(self._product, took.heard, took.value),
                 other=took.chip,
             )
         if rule.after is not None:
@@ -324,7 +324,8 @@ class _Telling:
     def _signalled(self, step: int, signalled: SignalEmitted) -> None:
         self._signallers[signalled.signal] = signalled.chip
         if signalled.signal not in self._heard:
-            words = f"signals {self._product.signals[signalled.signal]}: no chip reacts"
+            said = signal_text(self._product, signalled.signal, signalled.value)
+            words = f"signals {said}: no chip reacts"
             self._row(step, "action", signalled.chip, words)
 
     def _arrived(self, step: int, arrived: Arrived) -> None:

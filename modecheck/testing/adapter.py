@@ -29,6 +29,7 @@ class Signal:
     """Another chip or an actor gives a signal that some rule of the chip waits for."""
 
     name: str
+    value: Value = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +87,7 @@ class Signalled:
     """The implementation gives a signal."""
 
     signal: str
+    value: Value = None
 
 
 Output: TypeAlias = Sent | Signalled
@@ -114,7 +116,7 @@ class StatefulAdapter(Adapter, Protocol):
 
 
 def plain_value(type_: ValueType | None, number: int) -> Value:
-    """A value of the model as an adapter knows it; None for a message that carries none."""
+    """A value of the model as an adapter knows it; None for what carries none."""
     if type_ is None:
         return None
     if type_.kind == "truth":

@@ -97,7 +97,7 @@ def _by_channel(seat: Seat, outputs: Iterable[Output]) -> dict[str, list[tuple[s
     found: dict[str, list[tuple[str, object]]] = {}
     for output in outputs:
         if isinstance(output, Signalled):
-            found.setdefault("signals", []).append((output.signal, None))
+            found.setdefault("signals", []).append((output.signal, output.value))
         elif isinstance(output, Sent):
             channel = f"sends over {_link(seat, output)}"
             found.setdefault(channel, []).append((output.message, output.value))

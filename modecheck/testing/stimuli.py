@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from modecheck.engine.reference.happenings import Arrived, SignalEmitted, Struck, Took
 from modecheck.engine.reference.plain import State, Step
+from modecheck.engine.reference.step_draft import Hearing
 from modecheck.model.parts import Event as Trigger
 from modecheck.product.ir import ChipIR, Field, Product
 from modecheck.product.subexpressions import fields_read
@@ -74,7 +75,7 @@ class Seat:
         for hearing in step.hearings:
             if hearing.signaller != self.number and hearing.signal in self._heard:
                 now = self.sights(hearing.seen)
-                events += [*changed(seen, now), words.Signal(self.product.signals[hearing.signal])]
+                events += [*changed(seen, now), words.Signal(*self._signal(hearing))]
                 seen = now
         for kind in self._strikes(step):
             events.append(words.Restart(kind))
@@ -117,10 +118,15 @@ class Seat:
                 message = queue.messages[send.message - 1]
                 found.append(words.Sent(message.name, plain_value(message.type, sent), queue.name))
         return found + [
-            words.Signalled(self.product.signals[happening.signal])
+            words.Signalled(*self._signal(happening))
             for happening in step.happenings
             if isinstance(happening, SignalEmitted) and happening.chip == self.number
         ]
+
+    def _signal(self, given: Hearing | SignalEmitted) -> tuple[str, Value]:
+        """A signal by its name, with its value."""
+        type_ = self.product.signal_types[given.signal]
+        return self.product.signals[given.signal], plain_value(type_, given.value)
 
     def leaf(self, state: State) -> str:
         return self.form.leaves[state[self.form.state_field]]

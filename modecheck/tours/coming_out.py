@@ -11,7 +11,7 @@ from modecheck.engine.reference.happenings import Accepted, Arrived, Dropped, Si
 from modecheck.engine.reference.plain import Step
 from modecheck.model.parts import Device
 from modecheck.product.ir import Product
-from modecheck.scenario.sentences import message_text
+from modecheck.scenario.sentences import message_text, signal_text
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +72,7 @@ class ComingOut:
                     text = message_text(product, one.queue, one.message, one.value)
                     yield _Reached(chip, "receives", text, chip in active)
                 elif isinstance(one, Took) and one.heard >= 0:
-                    heard = product.signals[one.heard]
+                    heard = signal_text(product, one.heard, one.value)
                     yield _Reached(one.chip, "hears", heard, one.chip in active)
 
     def _active(self, step: Step) -> Iterator[int]:

@@ -1,6 +1,6 @@
 """A chip alone as a Mealy machine: inputs that it receives, outputs that it sends and signals.
 
-Inputs are the messages of its links (one for each value), the signals that it hears, and waiting
+Inputs are the messages of its links and the signals that it hears (one for each value), and waiting
 until its timer expires. Outputs are what it sends and signals; its states are not observable. What
 it sends always finds room and a link that is up, since links are no part of the chip.
 
@@ -18,7 +18,7 @@ from modecheck.engine.reference.plain import Interpreter, State, Step
 from modecheck.product.expression_ir import IsLateIR
 from modecheck.product.ir import ChipIR, Otherwise, Product, Reaction
 from modecheck.product.subexpressions import fields_read, subexpressions
-from modecheck.scenario.sentences import message_text
+from modecheck.scenario.sentences import message_text, signal_text
 from modecheck.tours.mealy import Mealy
 
 MOST_STATES = 256
@@ -46,7 +46,7 @@ class WhyNot:
 
 @dataclass(frozen=True, slots=True)
 class _Input:
-    """`queue` and `code` of a message with its value, or a signal, or neither."""
+    """`queue` and `code` of a message, or a signal, with its value; or neither."""
 
     text: str
     queue: int = -1
@@ -138,7 +138,10 @@ class _Alone:
                     text = message_text(self._product, number, code, value if valued else None)
                     yield _Input(f"{text} over {queue.name}", number, code, value)
         for signal in sorted({s for hearing in self._form.hearings for s in hearing}):
-            yield _Input(self._product.signals[signal], signal=signal)
+            type_ = self._product.signal_types[signal]
+            for value in (0,) if type_ is None else range(type_.low, type_.high + 1):
+                text = signal_text(self._product, signal, value)
+                yield _Input(text, value=value, signal=signal)
         if any(self._form.steps):
             yield _Input(WAIT)
 
@@ -183,7 +186,7 @@ class _Alone:
     def _answer(self, own: State, given: _Input) -> tuple[State, str]:
         state = self._whole(own, given)
         if given.signal >= 0:
-            mine = [self._interpreter.signalled(state, given.signal)]
+            mine = [self._interpreter.signalled(state, given.signal, given.value)]
         else:
             mine = [s for s in self._interpreter.steps(state) if self._is_answer(s, given)]
         if len(mine) > 1:
@@ -217,7 +220,8 @@ class _Alone:
                 text = message_text(self._product, happening.queue, happening.message, value)
                 told += [f"{text} over {queue.name}"] if queue.sender == self._number else []
             elif isinstance(happening, SignalEmitted) and happening.chip == self._number:
-                told.append(f"signal {self._product.signals[happening.signal]}")
+                text = signal_text(self._product, happening.signal, happening.value)
+                told.append(f"signal {text}")
         return " and ".join(told) or NOTHING
 
     def _name(self, own: State) -> str:

@@ -89,7 +89,9 @@ def _plain(kind: Kind, value: int) -> Any:
 
 
 class ChipWriter:
-    """Writes the body of one chip. `signalled` gathers the signals that its rules give."""
+    """Writes the body of one chip. `signals` says what each signal carries; `signalled` gathers
+    those that its rules give.
+    """
 
     def __init__(
         self,
@@ -97,7 +99,7 @@ class ChipWriter:
         outline: Outline,
         sight: Sight,
         wires: Sequence[Wire],
-        signals: Sequence[str],
+        signals: Mapping[str, Kind | None],
         *,
         timed: bool = False,
     ) -> None:
@@ -109,6 +111,7 @@ class ChipWriter:
         self._incoming = [wire for wire in wires if wire.receiver == outline.name]
         self._outgoing = [wire for wire in wires if wire.sender == outline.name]
         self._signals = list(signals)
+        self._kinds = signals
         self._cascades = True
         self.signalled: set[str] = set()
 
@@ -144,7 +147,8 @@ class ChipWriter:
 
     def add_signal(self, body: dict[str, Any], signal: str) -> None:
         """A further rule, so that a signal that others hear is given by somebody."""
-        rule = {"if": Expressions(self._draw, self._sight).truth(1), "signal": [signal]}
+        expressions = Expressions(self._draw, self._sight)
+        rule = {"if": expressions.truth(1), "signal": [self._given(signal, expressions)]}
         if isinstance(body["rules"], dict):
             body["rules"][f"raises_{signal}"] = rule
         else:
@@ -196,7 +200,7 @@ class ChipWriter:
         if part is not rule and part.pop("steps", None):
             rule["steps"] = "separate"
         self._add_sends(part, expressions)
-        self._add_signals(part, rule)
+        self._add_signals(part, rule, expressions)
         self._add_timers(part)
         if self._draw.chance(85) or not (does_something(part) or does_something(rule)):
             part["to"] = self._draw.one(self._outline.states)
@@ -254,13 +258,19 @@ class ChipWriter:
         if len({kind for name in heard if (kind := values.get(name)) is not None}) > 1:
             heard = heard[:1]
         rule["on"] = heard if len(heard) > 1 else heard[0]
-        value = None
-        if len(heard) == 1 and heard[0] in values:
-            value = values[heard[0]]
-            if self._draw.chance(20):
-                wires = [wire.name for name, wire in events if name == heard[0]]
-                rule["on"] = f"{heard[0]} via {self._draw.one(wires)}"
+        found = {kind for name in heard for kind in self._carried(name, values)}
+        value = found.pop() if len(found) == 1 else None
+        if len(heard) == 1 and heard[0] in values and self._draw.chance(20):
+            wires = [wire.name for name, wire in events if name == heard[0]]
+            rule["on"] = f"{heard[0]} via {self._draw.one(wires)}"
         return self._sight.hearing(value)
+
+    def _carried(self, name: str, values: Mapping[str, Kind | None]) -> Iterator[Kind | None]:
+        """What comes with an event: a message, a signal, or either."""
+        if name in values:
+            yield values[name]
+        if name in self._kinds:
+            yield self._kinds[name]
 
     def _add_waiting(self, rule: dict[str, Any]) -> None:
         """The rule waits for time in some way."""
@@ -310,7 +320,9 @@ class ChipWriter:
             sends.append(f"{name}{value}{via}")
         rule["send"] = sends
 
-    def _add_signals(self, part: dict[str, Any], rule: dict[str, Any]) -> None:
+    def _add_signals(
+        self, part: dict[str, Any], rule: dict[str, Any], expressions: Expressions
+    ) -> None:
         """Only signals that stand after everything that sets the rule off, so that none circles."""
         heard = rule.get("on", [])
         names = [str(e).split()[0] for e in (heard if isinstance(heard, list) else [heard])]
@@ -319,5 +331,11 @@ class ChipWriter:
             return
         allowed = [s for s in self._signals if self._signals.index(s) > max(known, default=-1)]
         if allowed and self._draw.chance(35):
-            part["signal"] = self._draw.some(allowed, 1, 2)
-            self.signalled |= set(part["signal"])
+            chosen = self._draw.some(allowed, 1, 2)
+            part["signal"] = [self._given(signal, expressions) for signal in chosen]
+            self.signalled |= set(chosen)
+
+    def _given(self, signal: str, expressions: Expressions) -> str:
+        """A signal with its value, if it carries one."""
+        kind = self._kinds[signal]
+        return signal if kind is None else f"{signal}({expressions.of(kind)})"

@@ -14,7 +14,7 @@ from modecheck.model.devices import read_device, variants
 from modecheck.model.parts import Device
 from tests.generation.chips import ChipWriter, draw_outline, duration
 from tests.generation.expressions import Draw, Expressions, Kind, Known, Rolled, Sight
-from tests.generation.wiring import Wire, draw_kinds, draw_wires, wire_as_yaml
+from tests.generation.wiring import Wire, draw_kinds, draw_wires, type_as_yaml, wire_as_yaml
 
 CHIPS = ("hub", "front", "rear")
 ACTORS = ("player", "cable")
@@ -90,7 +90,7 @@ class _DeviceWriter:
         names = [*CHIPS[: draw.number(2, 3)], *ACTORS[: draw.number(0, 2)]]
         self._outlines = {name: draw_outline(draw, name) for name in names}
         self._wires = draw_wires(draw, names, draw_kinds(draw))
-        self._signals = draw.some(SIGNALS, 0, 3)
+        self._signals = {signal: _carried(draw) for signal in draw.some(SIGNALS, 0, 3)}
 
     def drawn(self, *, runs: bool) -> Drawn:
         chips = self._chips()
@@ -104,6 +104,7 @@ class _DeviceWriter:
         document |= {"actors": actors} if actors else {}
         sections: dict[str, Any] = {
             "links": {wire.name: self._link(wire) for wire in self._wires},
+            "signals": {n: type_as_yaml(k) for n, k in self._signals.items() if k is not None},
             "options": self._options,
             "faults": self._faults() if self._with_faults else {},
             "modes": self._conditions("radio", "wired", "dark"),
@@ -241,7 +242,7 @@ class _DeviceWriter:
                 form = self._draw.one(("never", "always", "possible", "recoverable"))
                 inner: Any = condition
                 if form == "recoverable" and self._signals and self._draw.chance(50):
-                    inner = {"to": condition, "without": [self._draw.one(self._signals)]}
+                    inner = {"to": condition, "without": [self._draw.one(list(self._signals))]}
                 found[name] = {"text": f"requirement {name}", form: inner}
         return found
 
@@ -283,3 +284,10 @@ class _DeviceWriter:
 
 def _as_text(choice: object) -> str:
     return str(choice).lower()
+
+
+def _carried(draw: Draw) -> Kind | None:
+    """What a signal carries, if anything."""
+    low = draw.number(-1, 1)
+    kinds = (Kind("truth"), Kind("number", low, low + draw.number(0, 2)), Kind("word", 0, 1))
+    return draw.one(kinds) if draw.chance(50) else None

@@ -56,7 +56,7 @@ class Deed:
     now: World
     cut: Cut | None = None
     sent: list[tuple[str, str, int]] = field(default_factory=list)
-    signalled: list[tuple[str, str]] = field(default_factory=list)
+    signalled: list[tuple[str, str, int]] = field(default_factory=list)
     moved: set[str] = field(default_factory=set)
     taken: set[tuple[str, str]] = field(default_factory=set)
     events: set[str] = field(default_factory=set)

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-from modecheck.model.parts import Assignment, Chip, Device, Event, FaultGroup, Link, Rule, Send
+from modecheck.model.effects import Assignment, GivenSignal, Send
+from modecheck.model.parts import Chip, Device, Event, FaultGroup, Link, Rule
 from tests.second_reading.clocks import Clocks
 from tests.second_reading.deeds import Cut, Deed, Failure, Outcome
 from tests.second_reading.queues import Queues
@@ -275,11 +276,12 @@ class SecondReading:
             self.assign(chip, assignment, view)
         for send in rule.sends:
             deed.sent.append((send.link, send.message, self._amount(send, view)))
+        given = [(one.signal, chip.name, self._signal_value(one, view)) for one in rule.signalled]
         leaf = deed.now.at[chip.name]
         if rule.target is not None:
             deed.now.at[chip.name] = innermost(chip, rule.target)
         self._clocks.take(deed.now, chip, rule, leaf)
-        deed.signalled += [(signal, chip.name) for signal in rule.signals]
+        deed.signalled += given
 
     def assign(self, chip: Chip, assignment: Assignment, view: View) -> None:
         """Write what an assignment says; all its values are taken before any is written."""
@@ -307,14 +309,25 @@ class SecondReading:
             raise Forbidden("out-of-range", f"{send.link}.{send.message}")
         return value
 
-    def _hear(self, deed: Deed, signal: str, signaller: str) -> None:
-        """All others with an enabled rule move at once, judged on the same snapshot."""
+    def _signal_value(self, given: GivenSignal, view: View) -> int:
+        declared = self.device.shared.signals.get(given.signal.partition("[")[0])
+        if given.value is None or declared is None or declared.type is None:
+            return 0
+        value = worth(given.value, view)
+        if not declared.type.low <= value <= declared.type.high:
+            raise Forbidden("out-of-range", f"{view.chip}.{given.signal}")
+        return value
+
+    def _hear(self, deed: Deed, signal: str, signaller: str, value: int) -> None:
+        """All others with an enabled rule move at once, judged on the same snapshot, and on the
+        value that came with the signal.
+        """
         snapshot = deed.now.copy()
         deed.events |= {signal, f"{signal} is sent"}
         movers = []
         for chip in self.device.chips.values():
             if chip.name not in (signaller, deed.struck):
-                view = View(chip.name, snapshot, snapshot)
+                view = View(chip.name, snapshot, snapshot, value)
                 with deed.going_on():
                     rule = self._first_enabled(chip, Event(signal), view)
                     movers += [(rule, view)] if rule is not None else []

@@ -76,9 +76,10 @@ class ModelAsFirmware:
                 self._see(name, value)
             case Delivery():
                 self._receive(event)
-            case Signal(name):
+            case Signal(name, value):
                 number = self._product.signals.index(name)
-                self._first(self._form.hearings[self._leaf].get(number, ()), 0, 0)
+                payload = _number(self._product.signal_types[number], value)
+                self._first(self._form.hearings[self._leaf].get(number, ()), payload, 0)
             case TimerExpired(rule, state) | InternalStep(rule, state):
                 assert state == self._form.leaves[self._leaf]
                 own = self._form.steps[self._leaf]
@@ -138,7 +139,11 @@ class ModelAsFirmware:
             message = queue.messages[send.message - 1]
             value = 0 if send.value is None else self._value(send.value, payload, late)
             self._made.append(Sent(message.name, plain_value(message.type, value), queue.name))
-        self._made += [Signalled(self._product.signals[signal]) for signal in reaction.signals]
+        for given in reaction.signalled:
+            type_ = self._product.signal_types[given.signal]
+            value = 0 if given.value is None else self._value(given.value, payload, late)
+            name = self._product.signals[given.signal]
+            self._made.append(Signalled(name, plain_value(type_, value)))
         if reaction.enters >= 0:
             self._now[self._form.state_field] = reaction.enters
 

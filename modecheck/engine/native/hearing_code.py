@@ -60,8 +60,9 @@ class HearingCode(ReactionCode):
                     waiting = PendingSend(send, self._frame.flag(), value)
                     places.sent[number, reaction.rule, position] = waiting
                     self._plan.sends.append(waiting)
-                for position, signalled in enumerate(reaction.signals):
-                    pending = Pending(signalled, number, self._frame.flag())
+                for position, given in enumerate(reaction.signalled):
+                    value = None if given.value is None else self._frame.flag()
+                    pending = Pending(given.signal, number, self._frame.flag(), value)
                     places.signalled[number, reaction.rule, position] = pending
                     self._plan.signalled.append(pending)
         return places
@@ -74,6 +75,7 @@ class HearingCode(ReactionCode):
     ) -> None:
         frame, builder = self._frame, self._frame.builder
         frame.note_events(self._bits.signalled.get(pending.signal, 0))
+        self._plan.payload, self._plan.late = self._value_heard(pending), constant(0)
         chosen = [self._choose_hearing(number, chip, pending.signal) for number, chip in hearers]
         snapshot = self._snapshot(hearers)
         for (number, chip), choice in zip(hearers, chosen, strict=True):
@@ -82,6 +84,12 @@ class HearingCode(ReactionCode):
                 with frame.only_if(is_it) as after, self._part(after):
                     self._react(number, reaction, snapshot, places)
         self._unless_failed()
+
+    def _value_heard(self, pending: Pending) -> ir.Value:
+        """The value of a signal; 0 where it carries none."""
+        if pending.value is None:
+            return constant(0)
+        return pending.value if pending.flag is None else self._frame.builder.load(pending.value)
 
     def _snapshot(self, hearers: list[tuple[int, ChipIR]]) -> dict[int, ir.Value]:
         """The values of all fields that differ from the start of the step, or that movers own."""

@@ -219,7 +219,7 @@ def product_key(
         turning = key_of(representatives)
     parts = (
         (product_compiler(), level),
-        (product.fields, product.chips, product.queues, product.signals, product.faults),
+        (product.fields, product.chips, product.queues, product.signal_types, product.faults),
         (product.conditions, product.watched_events, by_system, sorted(curious)),
         (product.events, product.observers, sorted(obliging_labels(product))),
         (product.idle_label, product.idle_field, product.time),

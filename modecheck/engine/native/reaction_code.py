@@ -12,6 +12,7 @@ from modecheck.product.ir import (
     ChipIR,
     Reaction,
     SendIR,
+    SignalIR,
 )
 
 BLOCKED, UNDECIDED = -5, -6
@@ -47,9 +48,10 @@ class ReactionCode(StepParts):
         frame.note_events(self._bits.taken.get(reaction.rule, 0))
         self._assign(chip, reaction, snapshot, len(reaction.assigns))
         self._collect_sends(chip, reaction, snapshot, places)
+        values = [self._value_signalled(chip, given, snapshot) for given in reaction.signalled]
         if reaction.enters >= 0:
             frame.write(form.state_field, constant(reaction.enters))
-        self._collect_signals(chip, reaction, places)
+        self._collect_signals(chip, reaction, values, places)
 
     def _collect_sends(
         self,
@@ -66,12 +68,28 @@ class ReactionCode(StepParts):
                 continue
             places.sent[chip, reaction.rule, number].note(self._frame.builder, value)
 
-    def _collect_signals(self, chip: int, reaction: Reaction, places: EffectFlags | None) -> None:
-        for number, signal in enumerate(reaction.signals):
+    def _collect_signals(
+        self,
+        chip: int,
+        reaction: Reaction,
+        values: Sequence[ir.Value | None],
+        places: EffectFlags | None,
+    ) -> None:
+        for number, (signal, value) in enumerate(zip(reaction.signals, values, strict=True)):
             if places is None:
-                self._plan.signalled.append(Pending(signal, chip, None))
+                self._plan.signalled.append(Pending(signal, chip, None, value))
             else:
-                places.signalled[chip, reaction.rule, number].note(self._frame.builder)
+                places.signalled[chip, reaction.rule, number].note(self._frame.builder, value)
+
+    def _value_signalled(
+        self, chip: int, given: SignalIR, snapshot: dict[int, ir.Value] | None
+    ) -> ir.Value | None:
+        type_ = self._product.signal_types[given.signal]
+        if given.value is None or type_ is None:
+            return None
+        value = self._code.value(given.value, self._reading(chip, snapshot))
+        self._need_range(value, type_.low, type_.high, given.value_failure)
+        return value
 
     def _value_sent(
         self, chip: int, send: SendIR, snapshot: dict[int, ir.Value] | None

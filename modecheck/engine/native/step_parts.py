@@ -20,16 +20,22 @@ from modecheck.product.ir import FaultIR, Product, Reaction, SendIR
 
 @dataclass(slots=True)
 class Pending:
-    """A signal that may have been raised in the step under way, and by whom."""
+    """A signal that may have been raised in the step under way, by whom, and with which value: a
+    variable that holds it if there is a `flag`, else the value itself.
+    """
 
     signal: int
     signaller: int
     flag: ir.Value | None
+    value: ir.Value | None
 
-    def note(self, builder: ir.Builder) -> None:
-        """It is raised."""
+    def note(self, builder: ir.Builder, value: ir.Value | None) -> None:
+        """It is raised, perhaps with a value."""
         assert self.flag is not None
         builder.store(constant(1), self.flag)
+        if value is not None:
+            assert self.value is not None
+            builder.store(value, self.value)
 
 
 @dataclass(slots=True)

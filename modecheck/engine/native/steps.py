@@ -190,10 +190,9 @@ class StepCode(HearingCode):
     def _completed(self, chip: int, reaction: Reaction) -> None:
         """The reaction, what it sets off, and the end of the step."""
         self._react(chip, reaction, None, None)
-        # A signal has no message: what hears one sees neither its value nor its session.
-        self._plan.payload = self._plan.late = constant(0)
         while self._plan.signalled:
             self._hear(self._plan.signalled.pop(0))
+        self._plan.payload = self._plan.late = constant(0)
         if self._plan.cut is not None:
             self._end_of_cut(self._plan.cut[0])
         self._finish_step()

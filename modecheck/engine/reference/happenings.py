@@ -17,11 +17,16 @@ class Took(NamedTuple):
     after: int
     heard: int
     """The signal that it heard, or -1."""
+    value: int = 0
+    """The value of that signal."""
 
 
 class SignalEmitted(NamedTuple):
+    """A chip gave a signal; `value` is 0 where it carries none."""
+
     chip: int
     signal: int
+    value: int = 0
 
 
 class Arrived(NamedTuple):

@@ -78,7 +78,7 @@ class Observing:
             case Arrived(queue, message, _, late):
                 late_bits = bits.late.get((queue, message), 0) if late else 0
                 return bits.delivered.get((queue, message), 0) | late_bits
-            case SignalEmitted(_, signal):
+            case SignalEmitted(_, signal, _):
                 return bits.signalled.get(signal, 0)
             case Took(_, rule):
                 return bits.taken.get(rule, 0)

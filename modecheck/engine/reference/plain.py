@@ -8,11 +8,13 @@ The parts of one step, in this order:
 1. A delivery takes the head off its queue, or any message where they may overtake each other; a
    row of faults of its link ends. Where no rule for it is enabled, but some would be if
    their links had room (`when_full: wait`), it stays where it is, and there is no step.
-2. The rule's assignments run in order; its sends are collected; the chip enters its new leaf.
+2. The rule's assignments run in order; its sends and signals are collected, with their values; the
+   chip enters its new leaf.
 3. Signals are heard in the order in which they were given. For each, every chip but the one
-   that gave it is judged on the same snapshot, and those with an enabled rule move together;
-   what they signal is heard after what was signalled before. A signal cannot wait: where no rule of
-   a chip is enabled, but some would be if their links had room, the step fails.
+   that gave it is judged on the same snapshot and on the value of this signal, and those with an
+   enabled rule move together; what they signal is heard after what was signalled before. A signal
+   cannot wait: where no rule of a chip is enabled, but some would be if their links had room, the
+   step fails.
 4. Collected sends are put into their queues, where the link is up in the state reached so far.
 5. Links that are down are emptied, or what waits in them becomes late.
 6. Observers go on, judged on the state reached and on what happened in the step.
@@ -47,7 +49,7 @@ from modecheck.engine.reference.happenings import Arrived
 from modecheck.engine.reference.observing import Observing
 from modecheck.engine.reference.queueing import Queueing, arrival
 from modecheck.engine.reference.reacting import Reacting
-from modecheck.engine.reference.step_draft import Step, StepDraft, failing
+from modecheck.engine.reference.step_draft import Raised, Step, StepDraft, failing
 from modecheck.engine.reference.striking import Striking
 from modecheck.engine.reference.system_actions import obliging_labels
 from modecheck.product.evaluation import Evaluator, StepFailed
@@ -137,11 +139,11 @@ class Interpreter:
             return (step for one in own for step in self._step_if_enabled(begun, what.chip, one))
         return self._deliveries(state, what.queue)
 
-    def signalled(self, state: State, signal: int) -> Step:
-        """What happens when a signal (number) is given from outside; the label of this step is -1,
-        since it is none of the product.
+    def signalled(self, state: State, signal: int, value: int = 0) -> Step:
+        """What happens when a signal (number) is given from outside, with its value; the label of
+        this step is -1, since it is none of the product.
         """
-        draft = StepDraft(list(state), signalled=[(signal, -1)])
+        draft = StepDraft(list(state), signalled=[Raised(signal, -1, value)])
         return self._completed(draft, -1)
 
     def _own_steps(self, state: State) -> Iterator[Step]:
@@ -244,7 +246,7 @@ class Interpreter:
     def _completed(self, draft: StepDraft, label: int) -> Step:
         """What comes of a step whose signals are still to be heard."""
         while draft.signalled and not draft.failures:
-            self._reacting.hear(draft, *draft.signalled.pop(0))
+            self._reacting.hear(draft, draft.signalled.pop(0))
         if draft.failures:
             return draft.failed(label)
         if draft.cut is not None:

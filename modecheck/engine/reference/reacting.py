@@ -6,10 +6,18 @@ from collections.abc import Sequence
 
 from modecheck.engine.contract.encounters import BLOCKED, UNHEARD, Encounter, Observed
 from modecheck.engine.reference.happenings import SignalEmitted, Took
-from modecheck.engine.reference.step_draft import Hearing, StepDraft
+from modecheck.engine.reference.step_draft import Hearing, Raised, StepDraft
 from modecheck.product.evaluation import Evaluator, StepFailed
 from modecheck.product.expression_ir import Expression
-from modecheck.product.ir import ChipIR, Product, Reaction, Room, SendIR, TargetIR
+from modecheck.product.ir import (
+    ChipIR,
+    Product,
+    Reaction,
+    Room,
+    SendIR,
+    SignalIR,
+    TargetIR,
+)
 
 
 class Reacting:
@@ -92,12 +100,14 @@ class Reacting:
         self._assign(draft, chip, reaction, seen, len(reaction.assigns))
         for send in reaction.sends:
             draft.sends.append((send, self._value_sent(draft, chip, send, seen)))
+        # Values are those before the chip enters its next state, as in a send.
+        signals = [self._raised(draft, chip, given, seen) for given in reaction.signalled]
         if reaction.enters >= 0:
             draft.now[form.state_field] = reaction.enters
-        draft.log.append(Took(chip, reaction.rule, before, draft.now[form.state_field], heard))
-        for signal in reaction.signals:
-            draft.signalled.append((signal, chip))
-            draft.log.append(SignalEmitted(chip, signal))
+        after, value = draft.now[form.state_field], draft.payload if heard >= 0 else 0
+        draft.log.append(Took(chip, reaction.rule, before, after, heard, value))
+        draft.signalled += signals
+        draft.log += [SignalEmitted(chip, one.signal, one.value) for one in signals]
 
     def _assign(
         self, draft: StepDraft, chip: int, reaction: Reaction, seen: Sequence[int], count: int
@@ -132,11 +142,23 @@ class Reacting:
             raise StepFailed(send.value_failure)
         return value
 
-    def hear(self, draft: StepDraft, signal: int, signaller: int) -> None:
-        """Every other chip with an enabled rule for the signal moves, judged on one snapshot."""
+    def _raised(self, draft: StepDraft, chip: int, given: SignalIR, seen: Sequence[int]) -> Raised:
+        """A signal with its value, within the range that is declared."""
+        value, type_ = 0, self._product.signal_types[given.signal]
+        if given.value is not None and type_ is not None:
+            value = self._value(draft, chip, given.value, seen)
+            if not type_.holds(value):
+                raise StepFailed(given.value_failure)
+        return Raised(given.signal, chip, value)
+
+    def hear(self, draft: StepDraft, raised: Raised) -> None:
+        """Every other chip with an enabled rule for the signal moves, judged on one snapshot. All
+        see the value of this signal, whatever was signalled or delivered besides.
+        """
+        signal, signaller, value = raised
         snapshot = tuple(draft.now)
-        draft.hearings.append(Hearing(signal, signaller, snapshot))
-        draft.payload = draft.late = 0  # those of a message, which a signal does not have
+        draft.hearings.append(Hearing(signal, signaller, snapshot, value))
+        draft.payload, draft.late = value, 0
         movers = []
         for number, chip in self._hearers[signal]:
             if number in (signaller, draft.struck):

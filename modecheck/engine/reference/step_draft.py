@@ -16,12 +16,22 @@ from modecheck.product.ir import FaultIR, Reaction, SendIR
 
 class Hearing(NamedTuple):
     """A signal was heard: each chip but the one that gave it (-1: from outside) was judged on the
-    fields `seen`. Other chips may have moved since the step began, and move again after it.
+    fields `seen` and, if the signal carries one, on its `value`. Other chips may have moved since
+    the step began, and move again after it.
     """
 
     signal: int
     signaller: int
     seen: State
+    value: int = 0
+
+
+class Raised(NamedTuple):
+    """A signal that waits to be heard: who gave it (-1: from outside), and its value, or 0."""
+
+    signal: int
+    signaller: int
+    value: int = 0
 
 
 class Step(NamedTuple):
@@ -58,9 +68,10 @@ class Cut(NamedTuple):
 class StepDraft:
     """A step under construction: the fields `now`, what of it is still to come, and what happened.
 
-    `payload` and `late` are those of the message that is delivered. `signalled` waits to be heard,
-    by whom it was given; `sends` wait for the end of the step. `separate` are the chips that took
-    a rule whose writes are separate; `struck` is the chip that a `cut` has struck, or -1.
+    `payload` and `late` are those of the message that is delivered, then those of the signal that
+    is heard. What was `signalled` waits to be heard; `sends` wait for the end of the step.
+    `separate` are the chips that took a rule whose writes are separate; `struck` is the chip that a
+    `cut` has struck, or -1.
     """
 
     now: list[int]
@@ -68,7 +79,7 @@ class StepDraft:
     late: int = 0
     moved: int = 0
     sends: list[tuple[SendIR, int]] = field(default_factory=list)
-    signalled: list[tuple[int, int]] = field(default_factory=list)
+    signalled: list[Raised] = field(default_factory=list)
     separate: list[tuple[int, Reaction]] = field(default_factory=list)
     cut: Cut | None = None
     struck: int = -1
