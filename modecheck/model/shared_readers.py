@@ -84,7 +84,7 @@ def read_signals(
         type_ = None
         if record is not None and any(record.get(one) is not None for one in types):
             type_ = reader.type(record, key.place, name)
-        elif record is not None:
+        elif record is not None and not record.entries.keys() - known.keys():
             expected = f"one of {', '.join(types)}; a signal without a value is not declared"
             shapes.notes.add(f"the signal {name!r} has no type", key.place, expected=expected)
         found[name] = ValuedSignal(name, type_, key.place)

@@ -29,6 +29,7 @@ OF_PARTS = {
     "branch": "a branch of a rule",
     "link": "a link",
     "message": "a message",
+    "signal": "a signal",
     "pairing": "a pairing",
     "requirement": "a requirement",
     "chance": "a question about probabilities",

@@ -108,15 +108,26 @@ class Rig:
             raise ImpossibleStep(label, [one.label for one in possible])
         return self._follow(found)
 
-    def signal(self, name: str, value: int = 0) -> tuple[Happening, ...]:
-        """Give a signal of the device from outside, with the number of its value if it carries one;
-        returns what happened. Raises `StepFailed`.
+    def signal(self, name: str, value: str | int = 0) -> tuple[Happening, ...]:
+        """Give a signal of the device from outside, with its value if it carries one: a number, or
+        a word of the model. Returns what happened. Raises `ImpossibleStep`, and `StepFailed`.
         """
         signals = self.product.signals
         if name not in signals:
             raise ImpossibleStep(name, signals)
-        step = self._interpreter.signalled(self.state, signals.index(name), value)
+        number = signals.index(name)
+        step = self._interpreter.signalled(self.state, number, self._value(number, value))
         return self._follow(RigStep(name, step.failures, step.happenings, step.after))
+
+    def _value(self, signal: int, value: str | int) -> int:
+        """The number of a value that a signal carries; 0 where it carries none."""
+        type_, name = self.product.signal_types[signal], self.product.signals[signal]
+        if type_ is None:
+            return 0
+        found = type_.value_of(value) if isinstance(value, str) else int(value)
+        if found is None or not type_.holds(found):
+            raise ImpossibleStep(f"{name}({value})", [f"{name}: {type_}"])
+        return found
 
     def _step(self, step: Step) -> RigStep:
         label = self.product.labels[step.label].text

@@ -66,6 +66,9 @@ def features_of(plain: PlainExploration) -> Iterator[str]:
         yield "links that make their sender wait"
     if any(met.outcome == BLOCKED and met.queue >= 0 for met in encounters):
         yield "messages that wait for room"
+    types = plain.product.signal_types
+    if any(met.queue < 0 and types[met.event] and met.outcome >= 0 for met in encounters):
+        yield "signals heard with a value"
     if any(chip.turn is not None for chip in plain.product.chips):
         yield "activities that may be held back"
     if any(code == "blocked-reaction" for code, _ in plain.failures):

@@ -56,6 +56,8 @@ class _Writer:
         self._messages = draw.chance(70)
         self._odd = draw.chance(25)
         """Whether the second tile starts otherwise."""
+        self._valued = draw.chance(40)
+        """Whether a poke carries a value."""
 
     def copied(self) -> Copied:
         rules = [self._tile_rule(n) for n in range(self._draw.number(2, 3))]
@@ -139,14 +141,22 @@ class _Writer:
             if guarded:
                 rule["if"] = short if k is None else long(k)
             if pokes and not hears:
-                rule["signal"] = "poke[i + 1]" if k is None else f"poke_{self._other(k, 1)}"
+                poke = "poke[i + 1]" if k is None else f"poke_{self._other(k, 1)}"
+                rule["signal"] = self._with_value(poke, "level")
             if adds:
-                rule["do"] = [adds]
+                rule["do"] = ["level = value" if hears and self._valued else adds]
             if sends == "up" or (sends == "ring" and self._ring and not self._line):
                 rule["send"] = [f"note via {sends}" if k is None else f"note via {sends}_{k}"]
             return rule
 
         return f"rule_{number}", body
+
+    def _with_value(self, poke: str, value: str) -> str:
+        return f"{poke}({value})" if self._valued else poke
+
+    def _declared(self, *names: str) -> dict[str, Any]:
+        """What signals carry, if they do."""
+        return {"signals": {name: {"range": [0, 1]} for name in names}} if self._valued else {}
 
     def _answering(self) -> tuple[str, Callable[[int | None], dict[str, Any]]]:
         via = self._draw.one(("down", "ring", ""))
@@ -187,7 +197,7 @@ class _Writer:
                 "in": "open",
                 "if": short if k is None else long(0),
                 "to": "shut",
-                "signal": f"poke[{pokes}]" if k is None else f"poke_{pokes}",
+                "signal": self._with_value(f"poke[{pokes}]" if k is None else f"poke_{pokes}", "1"),
             }
 
         return "shut", body
@@ -223,8 +233,10 @@ class _Writer:
         document: dict[str, Any] = {
             "device": "copied",
             "chips": {"tile": tile, "hub": self._hub_body(hub)},
-            "actors": self._player({"each tile": {"poke": {"signal": "poke[i]"}}}),
-        }
+            "actors": self._player(
+                {"each tile": {"poke": {"signal": self._with_value("poke[i]", "1")}}}
+            ),
+        } | self._declared("poke")
         if self._odd:
             document["chips"]["tile[2]"] = {"initial": "lit"}
         if self._messages:
@@ -262,8 +274,10 @@ class _Writer:
         document: dict[str, Any] = {
             "device": "copied",
             "chips": {**chips, "hub": self._hub_body(hub)},
-            "actors": self._player({f"poke_{k}": {"signal": f"poke_{k}"} for k in self._numbers}),
-        }
+            "actors": self._player(
+                {f"poke_{k}": {"signal": self._with_value(f"poke_{k}", "1")} for k in self._numbers}
+            ),
+        } | self._declared(*self._tiles("poke_{}"))
         if self._messages:
             document["links"] = dict(self._links_written_out())
         document["requirements"] = {

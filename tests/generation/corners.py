@@ -80,10 +80,11 @@ CORNERS = {
         """,
     "what a message carries is over when a signal is heard": """
         device: over
+        signals: {ping: {range: [0, 3]}}
         chips:
           hub:
             states: [on]
-            rules: {pass_on: {on: keys, signal: [ping]}}
+            rules: {pass_on: {on: keys, signal: [ping(1)]}}
           lamp:
             variables: {x: {range: [0, 3]}, old: bool}
             states: [on]
@@ -104,6 +105,43 @@ CORNERS = {
             medium: internal
             carries: {keys: {range: [0, 3]}}
             when_full: wait
+        """,
+    "signals of a cascade carry values of their own": """
+        device: cascade
+        signals: {first: {range: [0, 9]}, second: {range: [-9, 9]}, mood: {one_of: [calm, busy]}}
+        chips:
+          hub:
+            variables: {own: {range: [0, 9], start: 5}}
+            states: {a: {rest: true}, b: {rest: true}}
+            rules:
+              - in: a
+                on: go
+                do: [own = value + 1]
+                signal: [first(own), plain, second(-value)]
+                to: b
+          near:
+            variables: {seen: {range: [-9, 9]}, told: {range: [-9, 9]}}
+            states: {idle: {rest: true}}
+            rules:
+              - on: first
+                do: [seen = value]
+                signal: [second(value * 2), mood(busy if value > 3 else calm)]
+          far:
+            variables: {one: {range: [-9, 9]}, two: {range: [-9, 9]}, three: {range: [-9, 9]}}
+            states: {idle: {rest: true}}
+            rules:
+              - {on: first, do: [one = value]}
+              - {on: second, do: ["two, three = value, two"]}
+          lamp:
+            variables: {now: {one_of: [calm, busy]}, count: {range: [0, 3]}}
+            states: {idle: {rest: true}}
+            rules:
+              - {on: mood, do: [now = value]}
+              - {on: plain, if: count < 3, do: [count += 1]}
+          tile:
+            states: {idle: {rest: true}}
+            rules: [{name: press, send: [go(3)]}]
+        links: {up: {from: tile, to: hub, carries: {go: {range: [0, 8]}}, when_full: wait}}
         """,
     "a newer picture is of this session, a sum stays late": """
         device: sessions
