@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from modecheck.compare.forms import Form, PartName, Together
-from modecheck.model.effects import Assignment, GivenSignal, Send
 from modecheck.model.event_calls import links_of
 from modecheck.model.parts import Device, Event, Link
+from modecheck.model.rule_effects import Assignment, GivenSignal, Send
 from modecheck.model.terms import (
     Constant,
     Happens,

@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from modecheck.model.effects import Send
 from modecheck.model.keys import keys_of
 from modecheck.model.parts import Reply, Rule, State
+from modecheck.model.rule_effects import Send
 
 LONGEST_LINE = 34
 """Characters of one line of a label: wide enough for most guards, and three abreast fit a page."""

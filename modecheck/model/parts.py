@@ -11,9 +11,9 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from modecheck.model.claims import Acceptance, Chance, Expectation
-from modecheck.model.effects import Assignment, GivenSignal, Send
 from modecheck.model.places import Place
 from modecheck.model.remarks import Note, Unused
+from modecheck.model.rule_effects import Assignment, GivenSignal, Send
 from modecheck.model.shared_values import NOTHING_SHARED, NamedConstant, SharedValues
 from modecheck.model.terms import Term
 from modecheck.model.times import Clock, Duration, Timer

@@ -14,7 +14,6 @@ from functools import partial
 from modecheck.model.choices import ChoiceDraft
 from modecheck.model.conditions import condition
 from modecheck.model.copies import copy_number, numbered
-from modecheck.model.effects import Assignment, GivenSignal, Send, Target
 from modecheck.model.key_readers import KeyReader
 from modecheck.model.keys import keys_of
 from modecheck.model.links import CORRUPTED
@@ -22,6 +21,7 @@ from modecheck.model.meaning import understand
 from modecheck.model.parts import Branch, Event, Link, Rule
 from modecheck.model.phrases import Phrases
 from modecheck.model.rule_drafts import EVENT, WAITING, RuleDraft, SignalDraft
+from modecheck.model.rule_effects import Assignment, GivenSignal, Send, Target
 from modecheck.model.scopes import ChipOutline, MeaningError, Scope, Unknowable
 from modecheck.model.shapes import Shapes
 from modecheck.model.syntax import (

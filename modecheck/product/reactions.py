@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from itertools import combinations
 
-from modecheck.model.effects import Assignment, GivenSignal
-from modecheck.model.effects import Send as SendOfRule
-from modecheck.model.effects import Target as TargetName
 from modecheck.model.parts import Chip, Device, Rule
+from modecheck.model.rule_effects import Assignment, GivenSignal
+from modecheck.model.rule_effects import Send as SendOfRule
+from modecheck.model.rule_effects import Target as TargetName
 from modecheck.product.expression_ir import ApplyIR, ConstantIR, Expression, Failure, Read
 from modecheck.product.fields import FieldPlan
 from modecheck.product.ir import Assign, Label, Queue, Reaction, Room, SendIR, SignalIR, TargetIR

@@ -96,4 +96,5 @@ def asks_for_lateness(device: Device, link: Link) -> bool:
         terms += [value for assignment in rule.assignments for value in assignment.values]
         terms += [target.index for a in rule.assignments for target in a.targets]
         terms += [send.value for send in rule.sends]
+        terms += [given.value for given in rule.signalled]
     return any(isinstance(part, IsLate) for term in terms if term for part in parts_of(term))

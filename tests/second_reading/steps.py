@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-from modecheck.model.effects import Assignment, GivenSignal, Send
 from modecheck.model.parts import Chip, Device, Event, FaultGroup, Link, Rule
+from modecheck.model.rule_effects import Assignment, GivenSignal, Send
 from tests.second_reading.clocks import Clocks
 from tests.second_reading.deeds import Cut, Deed, Failure, Outcome
 from tests.second_reading.queues import Queues
