@@ -119,7 +119,7 @@ def test_an_adapter_that_fails_is_told_with_the_run_so_far() -> None:
         bench.take("player plug")
     (note,) = raised.value.__notes__
     assert note.startswith("the adapter of receiver failed after\nthe player steps on the pedal")
-    assert note.endswith("given [Signal(name='plugged_in')]")
+    assert note.endswith("given [Signal(name='plugged_in', value=None)]")
 
 
 def test_an_adapter_is_made_once() -> None:

@@ -128,7 +128,7 @@ receiver deviates from its model at step 2
      goes from changing to on_air; pedal sends picture(lifted) over air; picture over cord
      is dropped because the link is down
   receiver was given
-    Signal(name='pulled_out')
+    Signal(name='pulled_out', value=None)
   is in state
     the model:           on_air
     the implementation:  changing"""
