@@ -10,7 +10,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from modecheck.cutsets.counted_faults import CountedFault, CountedFaults, Counts, counted_faults
-from modecheck.model.parts import Assignment, Chip, Device, Rule, Target, Variable
+from modecheck.model.parts import Chip, Device, Rule, Variable
+from modecheck.model.rule_effects import Assignment, Target
 from modecheck.model.terms import Constant, Operation, ReadVariable
 from modecheck.model.values import number_type
 from modecheck.product.ir import Product

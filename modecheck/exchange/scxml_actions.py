@@ -10,7 +10,8 @@ from modecheck.exchange.ecmascript_terms import EcmaTerms
 from modecheck.exchange.scxml_timers import TimedRule, send_later
 from modecheck.exchange.scxml_words import DEVICE, EventNames, dotted
 from modecheck.exchange.xml_elements import XmlElement
-from modecheck.model.parts import Assignment, Chip, Device, Rule, Send, Target
+from modecheck.model.parts import Chip, Device, Rule
+from modecheck.model.rule_effects import Assignment, Send, Target
 from modecheck.model.terms import (
     Constant,
     InState,
@@ -48,7 +49,7 @@ class ActionWriter:
         return tuple(next(free) for _ in range(max(sizes, default=0)))
 
     def payload(self, rule: Rule) -> ValueType | None:
-        """The type of the value that the message of a rule carries, if it carries one."""
+        """The type of the value that the message or signal of a rule carries, if it carries one."""
         types = [
             link.carries[event.name].type
             for event in rule.trigger
@@ -57,6 +58,7 @@ class ActionWriter:
             and event.link in (None, link.name)
             and event.name in link.carries
         ]
+        types += [self._device.shared.signal_type(e.name) for e in rule.trigger if e.link is None]
         return next((one for one in types if one is not None), None)
 
     def write(self, inside: XmlElement, rule: Rule, source: str, timed: TimedRule | None) -> None:
@@ -64,8 +66,11 @@ class ActionWriter:
         payload = self.payload(rule)
         for assignment in rule.assignments:
             self._assign(inside, self._decided(assignment, rule, source), payload)
-        for signal in rule.signals:
-            inside.add("send", event=dotted(signal), target=DEVICE)
+        for given in rule.signalled:
+            value = given.value
+            if value is not None and rule.target is not None:
+                value = _in_source(value, self._chip, source)
+            self._signal(inside, given.signal, value, payload)
         for send in self._broadcast_once(rule.sends):
             value = send.value
             if value is not None and rule.target is not None:
@@ -88,6 +93,7 @@ class ActionWriter:
         sources = rule.sources or ("",)
         values = [value for one in rule.assignments for value in one.values]
         values += [send.value for send in rule.sends if send.value is not None]
+        values += [given.value for given in rule.signalled if given.value is not None]
         return rule.target is not None and any(
             isinstance(part, InState) and part.chip == self._chip.name
             for source in sources
@@ -132,9 +138,25 @@ class ActionWriter:
     def _send(
         self, inside: XmlElement, send: Send, value: Term | None, payload: ValueType | None
     ) -> None:
-        element = inside.add("send", event=self._names.sent(send), target=DEVICE)
+        type_ = self._device.links[send.link].carries[send.message].type
+        self._given(inside, self._names.sent(send), value, type_, payload)
+
+    def _signal(
+        self, inside: XmlElement, signal: str, value: Term | None, payload: ValueType | None
+    ) -> None:
+        type_ = self._device.shared.signal_type(signal)
+        self._given(inside, dotted(signal), value, type_, payload)
+
+    def _given(
+        self,
+        inside: XmlElement,
+        event: str,
+        value: Term | None,
+        type_: ValueType | None,
+        payload: ValueType | None,
+    ) -> None:
+        element = inside.add("send", event=event, target=DEVICE)
         if value is not None:
-            type_ = self._device.links[send.link].carries[send.message].type
             text = self._terms.value(value, type_, payload)
             element.add("param", name="value", expr=text)
 

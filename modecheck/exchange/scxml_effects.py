@@ -236,12 +236,17 @@ class EffectsReader:
             return ways
         name, value = event_name(event.text, own=self.chart.own), self._carried(node, data)
         own = self.chart.own and not link
-        if own and " via " not in name:
-            return [replace(way, signal=(*way.signal, name)) for way in ways]
-        message, _, via = name.partition(" via ")
         carried = f"({value.text})" if value is not None else ""
-        text = f"{message}{carried}" + (f" via {via or link}" if via or link else "")
         reads = value.reads if value is not None else frozenset()
+        if own and " via " not in name:
+            return [
+                replace(
+                    way, signal=(*way.signal, f"{name}{carried}"), sent_reads=way.sent_reads | reads
+                )
+                for way in ways
+            ]
+        message, _, via = name.partition(" via ")
+        text = f"{message}{carried}" + (f" via {via or link}" if via or link else "")
         return [
             replace(way, send=(*way.send, text), sent_reads=way.sent_reads | reads) for way in ways
         ]

@@ -12,7 +12,8 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
-from modecheck.model.parts import Chip, Device, Event, Send
+from modecheck.model.parts import Chip, Device, Event
+from modecheck.model.rule_effects import Send
 
 SCXML = "http://www.w3.org/2005/07/scxml"
 OURS = "urn:modecheck:chip"

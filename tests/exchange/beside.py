@@ -144,10 +144,7 @@ class Beside:
         return f"{self.names.free}.{self.names.token(rule.whole)}"
 
     def _value(self, case: ChipCase) -> object:
-        if case.occasion.queue < 0:
-            return None
-        queue = self.plan.product.queues[case.occasion.queue]
-        type_ = queue.messages[case.occasion.code - 1].type
+        type_ = self.plan.value_type(case.occasion)
         return None if type_ is None else as_in_chart(case.value, type_)
 
     def _seen(self, one: OutsideValue, case: ChipCase) -> object:
@@ -164,8 +161,10 @@ class Beside:
         return leaf in other.states[one.member].leaves
 
     def _sent(self, outcome: ModelOutcome) -> Iterator[tuple[str, object]]:
-        for signal in outcome.signalled:
-            yield dotted(self.plan.product.signals[signal]), None
+        for signal, value in outcome.signalled:
+            type_ = self.plan.product.signal_types[signal]
+            shown = None if type_ is None else as_in_chart(value, type_)
+            yield dotted(self.plan.product.signals[signal]), shown
         events = set()
         for number, message, value in outcome.sent:
             queue = self.plan.product.queues[number]
