@@ -44,6 +44,7 @@ def _terms_of(rule: Rule) -> Iterator[Term]:
         yield from assignment.values
         yield from (one.index for one in assignment.targets if one.index is not None)
     yield from (send.value for send in rule.sends if send.value is not None)
+    yield from (given.value for given in rule.signalled if given.value is not None)
 
 
 def outside_values(
