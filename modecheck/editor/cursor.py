@@ -11,6 +11,9 @@ from dataclasses import dataclass, field
 
 KEY = re.compile(r"(?:\"([^\"\n]*)\"|'([^'\n]*)'|([^\s#\"'\[\]{},][^#\n]*?))\s*:(?=\s|$)")
 BLOCK_SCALAR = re.compile(r"[|>][-+\d]*\s*(?:#.*)?$")
+MARKED = re.compile(r"[&!]\S*\s+")
+"""An anchor or a tag before a value."""
+
 COMMENT = re.compile(r"(?:^|\s)#.*$")
 ITEM = "-"
 """Stands in a path for an item of a list."""
@@ -147,6 +150,8 @@ class _Scanner:
             del self._tops[deep]
 
     def _value(self, line: str, begin: int, at: int, *, last: bool, of_key: bool) -> Cursor | None:
+        mark = MARKED.match(line, at)
+        at = mark.end() if mark else at
         rest = line[at:]
         if BLOCK_SCALAR.match(rest) and of_key:
             self._scalar_above = self._levels[-1].indent
@@ -198,7 +203,7 @@ class _Scanner:
         character, written = line[at], self._text[self._start : begin + at].strip()
         if character in "\"'" and not written:
             self._quote, self._start = character, begin + at
-        elif character in "{[" and not written:
+        elif character in "{[" and (not written or MARKED.fullmatch(f"{written} ")):
             self._brackets.append(_Bracket(character))
             self._start = begin + at + 1
         elif character in "{[(" and written:

@@ -265,8 +265,7 @@ def _plain(place: _Place) -> Iterator[Suggestion]:
         yield from (Suggestion(one, "list", "a list") for one in names.of("lists"))
         if place.slot.part in ("requirement", "scope", "chance"):
             yield from (Suggestion(one, "function", "in a step", f"{one}(") for one in EVENT_WORDS)
-    own = {chip.name for chip in place.chips}
-    per_chip = [(chip, set(names.chips) - own) for chip in place.chips]
+    per_chip = [(chip, set(names.chips)) for chip in place.chips]
     for name in written_forms(per_chip) if per_chip else names.chips:
         known = names.chips.get(name)
         yield Suggestion(name, "chip", node_about(known.body) if known else "a chip", f"{name}.")
