@@ -16,7 +16,7 @@ from modecheck.engine.choice import EngineName, Search, explore_with
 from modecheck.engine.contract.space import Limits
 from modecheck.model.devices import read_device
 from modecheck.product.composition import compose
-from tests.compare.systems import labelled_from, messages_over
+from tests.compare.systems import labelled_from, messages_over, signals_named
 
 ROOT = Path(__file__).parents[2]
 
@@ -98,6 +98,28 @@ def test_another_value_is_another_behaviour(written: Path) -> None:
         "from the start, the new can do sent level = 3 via air, and the old cannot"
     )
     assert len(run_of(new, found.events) or []) == 2
+
+
+def test_a_signal_is_seen_with_its_values(written: Path) -> None:
+    """Also where one step gives it several times: with each of them."""
+    text = """\
+device: steps
+signals: {level: {range: [0, 3]}}
+chips:
+  hub:
+    states: {calm: {rest: true}}
+    rules: [{signal: [level(1), level(3)]}, {signal: [level(2), plain]}]
+  ear: {states: {calm: {rest: true}}, rules: [{on: level}, {on: plain}]}
+"""
+    written.write_text(text, encoding="utf-8")
+    product = compose(read_device(str(written)))
+    chosen = signals_named(product, ["level", "plain"])
+    system = labelled_from(explore_with(reporting(product, chosen), Search(engine="plain")), chosen)
+    assert set(system.names) == {
+        "",
+        "signalled level = 1, 3",
+        "signalled level = 2 + signalled plain",
+    }
 
 
 def test_a_change_shows_in_the_modes_and_media_that_it_reaches(written: Path) -> None:

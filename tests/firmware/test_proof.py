@@ -138,3 +138,22 @@ chips:
     rules:
       count: {in: counting, do: n += 1}
 """
+
+
+POSITION = "hub_on_position(hub_t *chip, int32_t value)"
+WRONG_VALUES = {
+    "hub_signal_loudness(chip, value);": "hub_signal_loudness(chip, 1);",
+    "chip->level = (uint8_t)(value);": "chip->level = 0;",
+}
+"""What is signalled and what is heard, and slips in them."""
+
+
+@pytest.mark.parametrize("right", WRONG_VALUES)
+def test_the_values_of_signals_are_compared(right: str) -> None:
+    """What a function of a signal is given, and what it gives to others."""
+    (cases,) = cases_of(read_device(str(MODELS / "small" / "loudness.yaml")), ["hub"])
+    bench, files = files_of(cases, "switch")
+    assert POSITION in files["hub.h"]
+    assert right in files["hub.c"]
+    wrong = files["hub.c"].replace(right, WRONG_VALUES[right], 1)
+    assert proved(bench, cases, {**files, "hub.c": wrong}).different

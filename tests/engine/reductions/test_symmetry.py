@@ -622,3 +622,36 @@ def test_random_copies_are_explored_once(drawn: Copied) -> None:
     reduced, quotient = reduced_of(device, "plain")
     assert_images_are_the_whole(quotient, space)
     assert_same_findings(whole, reduced)
+
+
+KEYS = """
+device: keys
+signals: {{key: {{range: [1, {most}]}}}}
+chips:
+  one: {{states: [a], rules: [{{signal: [key({one})]}}]}}
+  two: {{states: [a], rules: [{{signal: [key({two})]}}]}}
+  lock:
+    variables: {{held: {{range: [0, 3]}}}}
+    states: {{a: {{rest: true}}}}
+    rules: [{{on: key, {guard}do: [held = value]}}]
+"""
+"""Invented: two that each give a key, which a lock keeps."""
+
+
+@pytest.mark.parametrize(
+    ("one", "two", "most", "guard", "found"),
+    [
+        (1, 1, 3, "", 1),
+        (1, 2, 1, "", 0),
+        (1, 2, 3, "", 1),
+        (1, 2, 3, "if: value != held, ", 1),
+        (1, 2, 3, "if: value < 3, ", 0),
+        (1, 3, 3, "if: value > held, ", 0),
+    ],
+)
+def test_values_of_signals_tell_units_apart(
+    one: int, two: int, most: int, guard: str, found: int
+) -> None:
+    """Unless they are mere names, which the exchange of the units exchanges, too."""
+    text = KEYS.format(one=one, two=two, most=most, guard=guard)
+    assert len(symmetry_of(compose(device_from(text))).generators) == found
