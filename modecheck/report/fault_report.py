@@ -147,18 +147,10 @@ def _cut_set(cut: CutSet, table: FaultTable) -> doc.Words:
 def _effects(
     table: FaultTable, every: Sequence[Effects], heading: str, remark: str
 ) -> Iterator[doc.Block]:
+    """An overview of all of them, then what is to be said of each."""
     if not every:
         return
-    modes = list(table.counted.declared.modes)
-    pairings = ["pairings"] if table.counted.declared.pairings else []
-    rows = [("", *modes, *pairings), *(_row(one, modes, pairings) for one in every)]
-    used = [word for word in WORST if any(word in row for row in rows)]
-    blocks: list[doc.Block] = []
-    if modes or pairings:
-        legend = [f"{word}: {SHORT[word]}" for word in used]
-        if any("-" in row for row in rows):
-            legend.append("-: it never happens while the device would keep it")
-        blocks = [doc.Grid(tuple(rows)), doc.BLANK, doc.Paragraph("; ".join(legend), doc.FAINT)]
+    blocks = list(_overview(table, every))
     for one in every:
         notes = tuple(notes_on(one, table))
         if notes:
@@ -167,6 +159,24 @@ def _effects(
             blocks.append(doc.Paragraph((doc.code(one.name, doc.STRONG), about)))
             blocks += (doc.Item(note, indent=4, hang=0) for note in notes)
     yield doc.Chapter(heading, tuple(blocks), remark)
+
+
+def _overview(table: FaultTable, every: Sequence[Effects]) -> Iterator[doc.Block]:
+    """A row for each, with a word for each mode and for the pairings, and what the words mean."""
+    modes = list(table.counted.declared.modes)
+    pairings = ["pairings"] if table.counted.declared.pairings else []
+    if not modes and not pairings:
+        said = "the device declares no mode and no pairing that could be lost"
+        yield doc.Paragraph(said, doc.FAINT)
+        return
+    rows = [("", *modes, *pairings), *(_row(one, modes, pairings) for one in every)]
+    used = [word for word in WORST if any(word in row[1:] for row in rows[1:])]
+    legend = [f"{word}: {SHORT[word]}" for word in used]
+    if any("-" in row for row in rows[1:]):
+        legend.append("-: it never happens while the device would keep it")
+    yield doc.Grid(tuple(rows))
+    yield doc.BLANK
+    yield doc.Paragraph("; ".join(legend), doc.FAINT)
 
 
 def _row(one: Effects, modes: Sequence[str], pairings: Sequence[str]) -> tuple[str, ...]:
@@ -198,7 +208,7 @@ def effect_in_words(effect: Effect, table: FaultTable) -> str:
     if effect.outcome == RETURNS:
         return f"comes back {_within(effect, table)}"
     if effect.outcome == UNKNOWN:
-        return SHORT[UNKNOWN]
+        return "is unknown: a step fails on the way"
     never = "may stay away" if effect.outcome == MAY_RETURN else "does not come back by itself"
     if not effect.ends:
         return never
@@ -252,16 +262,25 @@ def broken_by(one: Effects, table: FaultTable) -> list[str]:
 def _acts(table: FaultTable) -> Iterator[doc.Block]:
     """How often each act is needed for what breaks without a fault."""
     people = table.people
-    assert people is not None
+    if people is None or not people.effects:
+        return
     blocks: list[doc.Block] = []
     if not people.needed:
-        blocks.append(doc.Paragraph("nothing breaks without a fault, whatever actors do"))
+        said = "nothing breaks without a fault, whatever actors do"
+        so_far = "nothing was found that breaks without a fault"
+        blocks.append(doc.Paragraph(said if table.complete else so_far))
     for id_, needed in people.needed.items():
-        blocks.append(doc.Paragraph((doc.code(id_.partition(":")[2], doc.STRONG),), hang=0))
+        name = id_.removeprefix("broken-requirement:")
+        blocks.append(doc.Paragraph((doc.code(name, doc.STRONG),), hang=0))
         for act, times in needed.items():
             if times != 0:
                 often = "at least once" if times == 1 else f"at least {times} times"
                 often = often if times else f"more than {counted(people.most, 'time')}"
                 blocks.append(doc.Item((doc.code(act), f": {often}"), indent=4))
+        if not any(times != 0 for times in needed.values()):
+            blocks.append(doc.Item("no act is needed", indent=4))
+    if people.unknown:
+        said = "incomplete, perhaps needed less often: "
+        blocks.append(doc.Paragraph((said, *_codes(people.unknown)), doc.OPEN))
     remark = "(how often each act is needed, when nothing fails and all other acts are free)"
     yield doc.Chapter("what actors have to do", tuple(blocks), remark)
