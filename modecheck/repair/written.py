@@ -84,14 +84,13 @@ class WrittenDevice:
         return self._by_place.get(f"{unnumbered(rule.chip)} {rule.place}")
 
     def alike(self, chip: str) -> list[str]:
-        """The chips of the same file that are written alike, this one first."""
+        """The chips of the same file that are written alike, with this one."""
         mine = self.chips[chip]
-        others = (
+        return [
             one.name
             for one in self.chips.values()
-            if mine.file and one.file == mine.file and one.body == mine.body and one.name != chip
-        )
-        return [chip, *others]
+            if one is mine or (mine.file and one.file == mine.file and one.body == mine.body)
+        ]
 
     def on_chip(self, chip: str, path: tuple[str, ...], value: Value, *, all_alike: bool) -> Data:
         """A change below the entry of a chip, or of all chips that are written alike."""

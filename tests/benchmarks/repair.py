@@ -23,6 +23,7 @@ from modecheck.checks.verdict import check
 from modecheck.engine.choice import Search
 from modecheck.model.devices import read_device
 from modecheck.model.parts import Chip, Device, Link, Rule
+from modecheck.model.terms import Constant
 from modecheck.model.times import Duration
 from modecheck.model.yaml_nodes import ScalarNode
 from modecheck.repair.changes import Candidate, yaml_text
@@ -120,12 +121,21 @@ def _chip(device: Device, chip: Chip) -> tuple[object, ...]:
     return (states, variables, replies, timers, rules, chip.initial, chip.priority)
 
 
+def _written(rule: Rule) -> object:
+    """The assignments of a rule; their order counts where a power cut can come between them, or
+    where one reads what another one writes.
+    """
+    found = [(one.targets, one.values) for one in rule.assignments]
+    fixed = all(isinstance(value, Constant) for _, values in found for value in values)
+    return frozenset(found) if fixed and not rule.separate else tuple(found)
+
+
 def _rule(device: Device, rule: Rule) -> tuple[object, ...]:
     chip = device.chips[rule.chip]
     leaves = {leaf for state in rule.sources or chip.leaves for leaf in chip.states[state].leaves}
     return (
         frozenset(leaves), frozenset(rule.trigger), _time(device, rule.after), rule.guard,
-        tuple((one.targets, one.values) for one in rule.assignments),
+        _written(rule),
         tuple((one.message, one.value, one.link) for one in rule.sends),
         rule.signals, rule.target, rule.separate, rule.periodic, rule.expires, rule.starts,
         rule.stops,

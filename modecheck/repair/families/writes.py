@@ -62,6 +62,9 @@ def _more(
         written: Value = [*now, text]
         words = f"{rule.name} also does {text}"
         yield at.change_rule(WRITE, rule, {"do": written}, words, rank=rank)
+        if now and rule.data.get("steps") == "separate":
+            first: Value = [text, *now]
+            yield at.change_rule(WRITE, rule, {"do": first}, f"{words} first", rank=rank)
 
 
 def _target(text: str) -> str:
