@@ -6,6 +6,7 @@ import os
 import tempfile
 import time
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 
 from modecheck.checks.device_time_bounds import DeviceTimes, times_of
@@ -121,7 +122,7 @@ def _assessed(
     work = _assessing(bench, search, times)
     known: dict[str, Assessment] = {}
     chosen = [one.trial for one in first[: 2 * count]]
-    with TrialWorkers(work, min(workers, len(chosen)), end) as pool:
+    with TrialWorkers(work, min(workers, len(chosen)), end) as pool, suppress(KeyboardInterrupt):
         for trial, assessment in pool.tried_out(iter(chosen), "comparing repairs"):
             known[trial.candidate.key] = assessment
     found = [

@@ -6,12 +6,12 @@ change brings something new that is wrong, the second change is also looked for 
 
 from __future__ import annotations
 
-import time
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
 from modecheck.checks.findings import Finding
+from modecheck.engine.contract.space import INTERRUPTION
 from modecheck.repair.changes import Candidate, Clash, RepairChange
 from modecheck.repair.families.all_families import FAMILIES
 from modecheck.repair.replaying import cannot_help
@@ -76,6 +76,8 @@ class RepairSearch:
     @property
     def is_over(self) -> bool:
         """Whether the time for looking is up."""
+        if self.tally.stopped_by:
+            return True
         spent = self.most_seconds is not None and self._spent > self.most_seconds
         return spent or self.workers.time_is_up
 
@@ -98,7 +100,9 @@ class RepairSearch:
             self._try((Candidate((one,)) for one in rest), "trying single changes")
         if not self.kept and not self.is_over:
             self._try(self._pairs([*first, *rest]), "trying pairs of changes")
-        if self.is_over and len(self.kept) < ENOUGH:
+        if self.workers.broken and not self.tally.stopped_by:
+            self.tally.stopped_by = "the failure of a process"
+        elif self.is_over and not self.tally.stopped_by and len(self.kept) < ENOUGH:
             self.tally.stopped_by = "the bound of seconds"
 
     def _helped_by(self, change: RepairChange, at: RepairSituation) -> int:
@@ -117,10 +121,13 @@ class RepairSearch:
         """
         done: list[Trial] = []
         self._live = len(self.kept)
-        for trial in self.workers.tried_out(self._fresh(candidates), what):
-            done.append(trial)
-            self._live += trial.outcome is TrialOutcome.KEPT
-            self._spent += trial.seconds
+        try:
+            for trial in self.workers.tried_out(self._fresh(candidates), what):
+                done.append(trial)
+                self._live += trial.outcome is TrialOutcome.KEPT
+                self._spent += trial.seconds
+        except KeyboardInterrupt:
+            self.tally.stopped_by = INTERRUPTION
         for trial in sorted(done, key=lambda one: self._known[one.candidate.key]):
             if len(self.kept) >= ENOUGH:
                 self.tally.enough = True
@@ -193,8 +200,3 @@ def changes_for(at: RepairSituation) -> list[RepairChange]:
 
 def _promise(change: RepairChange) -> float:
     return change.rank + SIZE_COUNTS * change.size + 0.5 * change.timers
-
-
-def deadline_of(seconds: float | None) -> float | None:
-    """The monotonic time at which so many seconds are over."""
-    return None if seconds is None else time.monotonic() + seconds

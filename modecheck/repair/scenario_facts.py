@@ -64,9 +64,8 @@ class ScenarioFacts:
         for number, one in enumerate(steps):
             states = _states(product, one.before)
             for what in one.step.happenings:
-                if isinstance(what, Took):
-                    rule, left = product.rules[what.rule], len(steps) - number
-                    values = _values(product, one)
+                if (rule := _rule_in(product, what)) is not None:
+                    left, values = len(steps) - number, _values(product, one)
                     self.moments.append(TakenMoment(rule, left, states, values))
                 self._hear(product, what, states)
                 used |= self._parts(product, what)
@@ -85,15 +84,22 @@ class ScenarioFacts:
 
     def _parts(self, product: Product, what: Happening) -> set[Part]:
         """The parts that take part in what happens."""
-        if isinstance(what, Took):
-            where = self.written.rule(product.rules[what.rule])
-            return {(where.chip, where.name)} if where is not None else set()
+        rule, found = _rule_in(product, what), set[Part]()
+        if rule is not None and (where := self.written.rule(rule)) is not None:
+            found.add((where.chip, where.name))
         if isinstance(what, Struck):
-            return {(unnumbered(product.chips[what.chip].name), "")}
+            found.add((unnumbered(product.chips[what.chip].name), ""))
         if isinstance(what, Accepted | Arrived | Dropped | Doubled | Corrupted):
             link = product.device.links[product.queues[what.queue].name]
-            return {("", unnumbered(link.called))}
-        return set()
+            found.add(("", unnumbered(link.called)))
+        return found
+
+
+def _rule_in(product: Product, what: Happening) -> Rule | None:
+    """The rule that is taken, or cut off in the middle."""
+    if isinstance(what, Took | Struck) and what.rule >= 0:
+        return product.rules[what.rule]
+    return None
 
 
 def _states(product: Product, state: Sequence[int]) -> dict[str, str]:

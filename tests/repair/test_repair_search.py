@@ -11,7 +11,7 @@ from modecheck.model.devices import read_device
 from modecheck.repair.changes import Candidate
 from modecheck.repair.repair_search import changes_for
 from modecheck.repair.situation import RepairSituation
-from modecheck.repair.trying import TrialOutcome
+from modecheck.repair.trying import Trial, TrialBench, TrialOutcome
 from modecheck.repair.written import read_written
 from tests.benchmarks.repair import Row, fails_again, is_the_original, original_of, row_of
 from tests.models.bundled import MODELS, TWINS, is_small
@@ -85,6 +85,24 @@ def test_a_search_that_is_stopped_says_so() -> None:
     assert found.tally.stopped_by == "the bound of seconds"
     assert not found.complete
     assert repairs_of(faulty("queue_exhausted")).complete
+
+
+def test_an_interruption_keeps_what_was_found(monkeypatch: pytest.MonkeyPatch) -> None:
+    """And says that not everything was tried."""
+    tried: list[Candidate] = []
+
+    def interrupted(bench: TrialBench, candidate: Candidate) -> Trial:
+        if len(tried) == 10:
+            raise KeyboardInterrupt
+        tried.append(candidate)
+        return try_out(bench, candidate)
+
+    try_out = TrialBench.try_out
+    monkeypatch.setattr(TrialBench, "try_out", interrupted)
+    found = repairs_of(faulty("queue_exhausted"))
+    assert found.tally.stopped_by == "an interruption"
+    assert (found.tally.singles, len(tried)) == (10, 10)
+    assert found.proposals
 
 
 def test_a_switch_that_is_lost_is_no_repair(tmp_path: Path) -> None:

@@ -1,0 +1,48 @@
+"""Work on several processes: all of it is done once, and what is lost is counted."""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Iterator
+
+import pytest
+
+from modecheck.repair.trial_workers import TrialWorkers
+
+
+def doubled(number: int) -> int:
+    """Ends its process at 13."""
+    if number == 13:
+        os._exit(1)
+    return 2 * number
+
+
+@pytest.mark.parametrize("count", [1, 3])
+def test_everything_is_done_once(count: int) -> None:
+    """On one process, which is our own, and on several."""
+    with TrialWorkers(doubled, count, None) as workers:
+        assert sorted(workers.tried_out(iter(range(10)), "testing")) == list(range(0, 20, 2))
+        assert (workers.tried, workers.broken) == (10, 0)
+
+
+def test_a_process_that_fails_is_counted() -> None:
+    """The others go on with what is left."""
+    with TrialWorkers(doubled, 2, None) as workers:
+        found = sorted(workers.tried_out(iter(range(20)), "testing"))
+    assert found == [2 * n for n in range(20) if n != 13]
+    assert (workers.tried, workers.broken) == (19, 1)
+
+
+def test_nothing_is_begun_when_time_is_up() -> None:
+    """And what has begun is not waited for."""
+
+    def forever() -> Iterator[int]:
+        number = 0
+        while True:
+            yield number
+            number += 1
+
+    with TrialWorkers(lambda number: time.sleep(number), 2, time.monotonic()) as workers:
+        assert list(workers.tried_out(forever(), "testing")) == []
+        assert workers.time_is_up
