@@ -43,6 +43,7 @@ def test_nothing_is_begun_when_time_is_up() -> None:
             yield number
             number += 1
 
-    with TrialWorkers(lambda number: time.sleep(number), 2, time.monotonic()) as workers:
+    workers: TrialWorkers[int, int] = TrialWorkers(doubled, 2, time.monotonic())
+    with workers:
         assert list(workers.tried_out(forever(), "testing")) == []
         assert workers.time_is_up
