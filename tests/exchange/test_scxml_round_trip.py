@@ -17,9 +17,9 @@ from tests.exchange.round_trips import (
 )
 
 NOT_EXACT = {
+    ("small/joining.yaml", "hub"),
+    ("small/turns.yaml", "player"),
     ("faulty/answers_the_first_only.yaml", "hub"),
-    ("faulty/sleeps_when_one_is_idle.yaml", "player"),
-    ("faulty/spoken_while_deaf.yaml", "hub"),
 }
 """Chips of which a rule is written once for each copy of others: its name there has a number in
 brackets, which no rule in a file can have."""
@@ -50,7 +50,7 @@ def test_a_chip_is_the_same_after_the_round_trip(path: str, name: str, tmp_path:
 def test_every_bundled_chip_is_the_same_after_the_round_trip(tmp_path: Path) -> None:
     """But for those whose rules have names that no file can give."""
     kinds = kinds_of_chips()
-    assert len(kinds) > 250
+    assert len(kinds) > 230
     assert {kind for kind in kinds if not is_exact(*kind, tmp_path)} == NOT_EXACT
 
 
