@@ -18,6 +18,7 @@ from modecheck.firmware.c_bench import (
     START,
     Bench,
 )
+from modecheck.firmware.c_expressions import item_of
 from modecheck.firmware.chip_plan import Occasion
 from modecheck.firmware.compiler import compiled
 from modecheck.testing.adapter import (
@@ -134,7 +135,7 @@ class CAdapter:
         for field in plan.foreign:
             one = plan.product.fields[field]
             place = max(expressions.place_of(field), 0)
-            if one.owner < 0 and sight.name == f"{one.name.partition('[')[0]}.waiting":
+            if one.owner < 0 and sight.name == f"{item_of(one.name)[0]}.waiting":
                 value = self._waiting(field, sight.value, place)
             elif one.name == sight.name:
                 value = self._seen(field, sight.value)

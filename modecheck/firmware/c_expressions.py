@@ -159,13 +159,12 @@ class CExpressions:
 
     def place_of(self, field: int) -> int:
         """The index of a field in its list or queue, or -1."""
-        name = self._fields[field].name
-        return int(name[name.index("[") + 1 : name.index("]")]) if "[" in name else -1
+        return item_of(self._fields[field].name)[1]
 
     def reader(self, field: int) -> str:
         """The function of the user's that reads something of another chip or of a link."""
         one = self._fields[field]
-        name, _, _ = one.name.partition("[")
+        name, _ = item_of(one.name)
         if one.owner < 0:
             return self._names.name("reads", name, "waiting")
         return self._names.name("reads", *name.split("."))
@@ -272,7 +271,7 @@ class CExpressions:
             return lambda value: self._names.constant("in", plan.form.leaves[value])
         if field in plan.variable_fields:
             return self._words(one.type, (plan.variable_fields[field][0],))
-        name = one.name.partition("[")[0]
+        name, _ = item_of(one.name)
         if one.owner < 0:
             return self._waiting(field)
         owner = plan.product.chips[one.owner]
@@ -310,6 +309,16 @@ class CExpressions:
         """The names of the values that a signal carries."""
         product = self._plan.product
         return self._words(product.signal_types[signal], ("signal", product.signals[signal]))
+
+
+def item_of(name: str) -> tuple[str, int]:
+    """The list or queue that a field is an item of, and its index there; without one, -1. Where the
+    name of a chip has an index, as copies have, that is no item: `p[2].slots[1]`.
+    """
+    if not name.endswith("]"):
+        return name, -1
+    whole, _, index = name[:-1].rpartition("[")
+    return whole, int(index)
 
 
 def simplified(expression: Expression) -> Expression:

@@ -10,7 +10,7 @@ from modecheck.firmware.c_bench import Bench
 from modecheck.firmware.c_code import CCode
 from modecheck.firmware.c_header import header_text
 from modecheck.firmware.c_source import source_text
-from modecheck.firmware.chip_plan import plan_of
+from modecheck.firmware.chip_plan import ChipPlan, plan_of
 from modecheck.firmware.compiler import compiler
 from modecheck.firmware.proof import Proof, proved
 from modecheck.firmware.proof_cases import CasesOf, gather
@@ -40,7 +40,12 @@ def cases_of(device: Device, names: list[str], most: int = 2_000) -> list[CasesO
 
 def files_of(cases: CasesOf, style: str) -> tuple[Bench, dict[str, str]]:
     """The code of the chip in a style, and its bench."""
-    code = CCode(cases.plan)
+    return files_of_plan(cases.plan, style)
+
+
+def files_of_plan(plan: ChipPlan, style: str) -> tuple[Bench, dict[str, str]]:
+    """The same of a chip of which no cases are known."""
+    code = CCode(plan)
     code.words.claim()
     source = source_text(code, ["for a test"], style)
     prefix = code.words.prefix

@@ -93,6 +93,16 @@ def test_walks_take_the_code_through_the_device() -> None:
     assert "receiver deviates from its model" in walked(bench, broken, device).deviation
 
 
+def test_a_copy_that_reads_other_copies_is_proven() -> None:
+    """The number in a copy's name is no index of a list: each neighbour has a reader of its own."""
+    device = read_device(str(MODELS / "published" / "philosophers_3.yaml"))
+    (cases,) = cases_of(device, ["p[2]"])
+    bench, files = files_of(cases, "switch")
+    assert bench.readers == ["p_2_reads_p_1_state", "p_2_reads_p_3_state"]
+    assert proved(bench, cases, files).holds
+    assert walked(bench, files, device).deviation == ""
+
+
 @pytest.mark.parametrize("seed", range(3))
 def test_random_chips_are_proven(seed: int) -> None:
     """Whatever a chip can be made of comes out the same in C."""
