@@ -290,7 +290,9 @@ def _on_gpu(
         )
     except MemoryError as error:
         raise EngineUnavailable("its memory is too small, or taken by others", "gpu") from error
-    except (NotCompilableError, DeviceFailed) as error:
+    except DeviceFailed as error:
+        raise EngineUnavailable(error.reason, "gpu") from error
+    except NotCompilableError as error:
         raise EngineUnavailable(str(error), "gpu") from error
 
 

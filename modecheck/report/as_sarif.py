@@ -85,7 +85,8 @@ def _left_open(verdict: Verdict) -> Iterator[str]:
             yield f"{variant}incomplete, stopped by {one.exploration.stopped_by}"
         if one.reduced.not_asked:
             asked = ", ".join(one.reduced.not_asked)
-            yield f"{variant}not checked, since only part of the product was explored: {asked}"
+            why = one.reduced.where or "since only part of the product was explored"
+            yield f"{variant}not checked, {why}: {asked}"
     for name in verdict.not_evaluated:
         yield f"the requirement {name} is undecided"
 

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from modecheck.engine.gpu.kernel_code import GpuKernel
+from modecheck.model.errors import ModecheckError
 
 Array = NDArray[Any]
 
@@ -82,5 +83,12 @@ class KernelDevice(Protocol):
         """
 
 
-class DeviceFailed(Exception):
-    """The device was lost, or refused to do something; the sentence says what it answered."""
+class DeviceFailed(ModecheckError):
+    """The device was lost, or refused to do something; the reason says what it answered."""
+
+    def __init__(self, reason: str) -> None:
+        super().__init__()
+        self.reason = reason
+
+    def __str__(self) -> str:
+        return f"the gpu engine cannot go on: {self.reason}"

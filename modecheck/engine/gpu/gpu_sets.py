@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from modecheck.engine.gpu.device_memory import DeviceArray
+from modecheck.engine.gpu.device_memory import DeviceArray, DeviceFailed
 from modecheck.engine.gpu.gpu_looking import GpuStates, Looked, kinds_of
 from modecheck.engine.gpu.gpu_product_code import code_of, code_of_steps, write_marked
 from modecheck.engine.gpu.kernel_code import GpuKernel
@@ -66,7 +66,7 @@ class GpuSets:
         return self._written(packed.view(np.uint64))
 
     def _written(self, words: NDArray[np.uint64]) -> DeviceArray:
-        array = self._device.array(words.size, np.uint64)
+        array = self._array(words.size)
         self._device.write(array, words)
         return array
 
@@ -90,7 +90,13 @@ class GpuSets:
         self._device.launch(self._kernels[name], work, *arguments)
 
     def none(self) -> DeviceArray:
-        return self._device.array(self._words, np.uint64)
+        return self._array(self._words)
+
+    def _array(self, words: int) -> DeviceArray:
+        try:
+            return self._device.array(words, np.uint64)
+        except MemoryError as error:
+            raise DeviceFailed("there is no memory left for sets of states") from error
 
     def of(self, numbers: Numbers) -> DeviceArray:
         truths = np.zeros(self._own.count, np.bool_)

@@ -13,7 +13,7 @@ import numpy as np
 
 from modecheck.engine.contract.memory import available_memory
 from modecheck.engine.gpu.device_memory import Argument, Array, DeviceArray
-from modecheck.engine.gpu.kernel_code import GpuKernel, kept_object
+from modecheck.engine.gpu.kernel_code import ON_PROCESSOR, GpuKernel, kept_object
 from modecheck.engine.language.linking import linked, target_machine
 
 
@@ -72,7 +72,7 @@ class HostDevice:
         return self._memory - self._taken
 
     def loaded(self, kernel: GpuKernel) -> HostKernel:
-        engine = linked(kept_object(kernel), target_machine(3))
+        engine = linked(kept_object(kernel), target_machine(ON_PROCESSOR))
         address = engine.get_function_address(kernel.name)
         return HostKernel(kernel.name, address, engine)
 

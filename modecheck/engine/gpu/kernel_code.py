@@ -29,7 +29,8 @@ TRIPLE = "nvptx64-nvidia-cuda"
 PROCESSOR = "sm_75"
 """The oldest kind that today's drivers still translate for; for newer ones they do it anew. Its
 threads make progress one by one, on which waiting for another thread of a group rests."""
-OPTIMISATION = 3
+OPTIMISATION, ON_PROCESSOR = 3, 1
+"""Levels of LLVM's pipeline; what the processor runs is soon there, and need not be fast."""
 BLOCK = 128
 """Threads of a block."""
 BLOCKS = 8
@@ -83,7 +84,7 @@ def ptx_of(kernel: GpuKernel) -> str:
     target = llvm.Target.from_triple(TRIPLE).create_target_machine(cpu=PROCESSOR, opt=OPTIMISATION)
     layout = str(target.target_data)
     program = _program(kernel, ir.Module(TRIPLE, data_layout=layout), for_gpu=True)
-    text = str(target.emit_assembly(_optimised(program, target)))
+    text = str(target.emit_assembly(_optimised(program, target, OPTIMISATION)))
     head, entry, body = text.partition(f".entry {kernel.name}(")
     bounds = f"\n.maxntid {BLOCK}\n.minnctapersm {kernel.blocks}\n{{\n"
     return head + entry + body.replace("\n{\n", bounds, 1)
@@ -113,9 +114,9 @@ def _kept(kernel: GpuKernel, processor: str, make: Callable[[], bytes]) -> bytes
 
 def object_of(kernel: GpuKernel) -> bytes:
     """The kernel as object code for this machine. Raises `KernelError`."""
-    target = target_machine(OPTIMISATION)
+    target = target_machine(ON_PROCESSOR)
     program = _program(kernel, ir.Module(llvm.get_process_triple()), for_gpu=False)
-    return bytes(target.emit_object(_optimised(program, target)))
+    return bytes(target.emit_object(_optimised(program, target, ON_PROCESSOR)))
 
 
 def _program(kernel: GpuKernel, module: ir.Module, *, for_gpu: bool) -> Program:
@@ -148,9 +149,9 @@ def _own_array(code: ir.Builder, kind: Kind, size: int) -> list[ir.Value]:
     return [code.gep(room, [nothing, nothing]), ir.Value(WORD, str(size))]
 
 
-def _optimised(program: Program, target: llvm.TargetMachine) -> llvm.ModuleRef:
+def _optimised(program: Program, target: llvm.TargetMachine, level: int) -> llvm.ModuleRef:
     module = llvm.parse_assembly(str(program))
-    options = llvm.create_pipeline_tuning_options(speed_level=OPTIMISATION)
+    options = llvm.create_pipeline_tuning_options(speed_level=level)
     builder = llvm.create_pass_builder(target, options)
     builder.getModulePassManager().run(module, builder)
     return module

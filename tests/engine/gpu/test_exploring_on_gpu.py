@@ -77,7 +77,7 @@ def test_room_that_runs_out_grows(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(gpu_reach, "ROOM_A_THREAD", 3)
     monkeypatch.setattr(gpu_reach, "GROWTH", 2)
     assert_identical(product_of(TWO_WORDS))
-    assert_identical(product_of(counters(4)))
+    assert_identical(product_of(counters(2)))
 
 
 def test_too_little_memory_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -96,6 +96,7 @@ def test_a_bound_of_memory_counts_for_the_device() -> None:
     assert found.stopped_by == Limits(memory=1 << 16).reached_memory
 
 
+@pytest.mark.thorough
 def test_a_bound_of_states_keeps_the_first() -> None:
     """Of more states than are wanted the last ones are left out, and none counts as expanded whose
     successors are.

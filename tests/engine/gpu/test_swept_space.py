@@ -37,6 +37,7 @@ from tests.sweeps import sweep
 pytestmark = pytest.mark.usefixtures("own_cache")
 
 ALWAYS = Path("models/faulty/goes_back_without_looking.yaml")
+TINY = Path("models/faulty/mode_read_off_the_tablet.yaml")
 BUNDLED = [
     *filter(is_small, sorted(Path("models/small").glob("*.yaml"))),
     *filter(is_small, sorted(Path("models/faulty").glob("*.yaml"))),
@@ -139,7 +140,7 @@ def assert_spreads_alike(
                 assert len(one.path_to(found)[1]) == len(two.path_to(other)[1])
 
 
-@pytest.mark.parametrize("path", sweep(BUNDLED, lambda path: path == ALWAYS), ids=str)
+@pytest.mark.parametrize("path", sweep(BUNDLED, lambda path: path == TINY), ids=str)
 def test_sweeps_find_what_searches_find(path: Path) -> None:
     """On both kinds of sets."""
     graph = explored(compose(read_device(str(path))))
