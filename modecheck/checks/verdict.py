@@ -134,7 +134,7 @@ def _judged_and_searched(
     findings = _searched(evidence, preserved)
     if swept:
         judged += [undecided(need, NOT_SWEPT) for need in (*waiting, *following)]
-        return judged, findings, _Tables((), states_in_modes(exploration), coverage_of(exploration))
+        return judged, findings, _tables(exploration, endings=False)
     left = following if forked else [*waiting, *following]
     judged += watched.judge(exploration, left, alone, reporter)
     found, tables = (forked and forked.result()) or (None, _tables(exploration))
@@ -182,10 +182,10 @@ class _Tables:
     coverage: Coverage
 
 
-def _tables(exploration: Space) -> _Tables:
+def _tables(exploration: Space, *, endings: bool = True) -> _Tables:
     with phase("counting what was reached"):
         return _Tables(
-            tuple(switch_endings(exploration)),
+            tuple(switch_endings(exploration)) if endings else (),
             states_in_modes(exploration),
             coverage_of(exploration),
         )

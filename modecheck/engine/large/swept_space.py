@@ -7,6 +7,7 @@ A check that needs them is named as not made (`modecheck.checks.verdict`).
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from itertools import accumulate
 
@@ -30,6 +31,14 @@ class SweptSpace(CompiledExploration):
     @property
     def is_swept(self) -> bool:
         return True
+
+    @property
+    def occupied(self) -> list[set[int]]:
+        if self._occupied is None:
+            fields = [chip.state_field for chip in self.product.chips]
+            with ThreadPoolExecutor() as pool:
+                self._occupied = list(pool.map(self.found.values_in, fields))
+        return self._occupied
 
     def path_to(self, number: int) -> Path:
         path: Path = []
