@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from functools import cache
 from pathlib import Path
 
 import pytest
 
 from modecheck.editor.completion import Completion, completions
 from modecheck.editor.navigation import all_mentions
+from modecheck.editor.session import EditorSession
 from modecheck.model.finding_kinds import KINDS
 from modecheck.model.keys import keys_of
 from modecheck.model.text_files import real_path
@@ -132,9 +134,15 @@ def texts_at(path: Path, text: str) -> set[str]:
     return {one.text for one in found_at(path, text)}
 
 
+@cache
+def shared() -> EditorSession:
+    """One session for all, so that files that nobody changes are parsed once."""
+    return alone()
+
+
 def found_at(path: Path, text: str) -> list[Completion]:
-    session = alone()
-    return completions(session, *opened(session, path, text))
+    shared().workspace.buffers.clear()
+    return completions(shared(), *opened(shared(), path, text))
 
 
 @pytest.mark.parametrize("what", OFFERED)

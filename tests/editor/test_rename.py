@@ -110,6 +110,49 @@ def test_a_name_that_cannot_be_given_is_refused(why: str) -> None:
         renamed(session, uri, position, name)
 
 
+TILES = {
+    "device.yaml": """\
+device: x
+chips:
+  left_tile: {file: tile.yaml, with: {side: left, peer: hub}}
+  right_tile: {file: tile.yaml, with: {side: right, peer: hub}}
+  hub: {states: {p: {rest: true}}, discards: [step]}
+links:
+  left_air: {from: left_tile, to: hub, carries: [step]}
+  right_air: {from: right_tile, to: hub, carries: [step]}
+""",
+    "tile.yaml": """\
+chip: tile
+parameters: {side: null, peer: null}
+states: {up: {rest: true}}
+rules: {go: {in: up, if: peer.p, send: ["step via {side}_air"]}}
+""",
+}
+
+
+def in_tiles(folder: Path, place: str, name: str) -> dict[str, str]:
+    """The two files after what is marked in the device is renamed."""
+    for own, text in TILES.items():
+        (folder / own).write_text(text, encoding="utf-8")
+    session, path = alone(), folder / "device.yaml"
+    uri, position = opened(session, path, changed(path, place.replace("¦", ""), place))
+    edits = renamed(session, uri, position, name)
+    return {Path(own).name: text for own, text in after(edits).items()}
+
+
+def test_names_that_are_written_together_are_renamed_together(tmp_path: Path) -> None:
+    """What one file calls {side}_air is two links, and neither can be renamed alone."""
+    texts = in_tiles(tmp_path, "  left¦_air:", "left_radio")
+    assert texts["device.yaml"] == TILES["device.yaml"].replace("_air", "_radio")
+    assert texts["tile.yaml"] == TILES["tile.yaml"].replace("_air", "_radio")
+
+
+def test_a_name_that_is_given_to_a_parameter_is_renamed(tmp_path: Path) -> None:
+    """The chip that uses it by the parameter is left as it is."""
+    texts = in_tiles(tmp_path, "  h¦ub: {", "base")
+    assert texts == {"device.yaml": TILES["device.yaml"].replace("hub", "base")}
+
+
 def test_a_name_is_changed_in_other_devices_of_the_folder(tmp_path: Path) -> None:
     """A variant that lies elsewhere names what it changes."""
     texts = {

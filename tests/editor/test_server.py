@@ -30,9 +30,9 @@ SMALL = """\
 device: é🎸
 chips:
   a: {states: {x: {}, y: {}}, rules: {go: {in: x, if: b.state == p, to: y}}}
-  b: {states: [p, q], rules: {leave: {in: p, to: q}}}
+  b: {states: [p, q, r], rules: {leave: {in: p, to: q}, back: {in: r, to: p}}}
 """
-"""A device that hangs in two ways; its name is beyond ASCII and beyond 16 bits."""
+"""It hangs in two ways, and one state is never reached; its name goes beyond 16 bits."""
 
 
 @pytest_lsp.fixture(  # type: ignore[untyped-decorator]
@@ -89,7 +89,9 @@ async def shown(client: LanguageClient, uri: str, *, code: str | None) -> list[l
 async def test_errors_and_findings_are_shown_while_somebody_types(
     client: LanguageClient, tmp_path: Path
 ) -> None:
-    """An error at its UTF-16 position; once it is gone, the findings of a check."""
+    """An error at its UTF-16 position; once it is gone, the findings of a check, hints behind what
+    it never saw, and actions.
+    """
     path = tmp_path / "device.yaml"
     text = SMALL + "modes: {𝒂é: a.state == w}\n"  # the first letter takes two code units
     uri = open_text(client, path, text)
@@ -98,9 +100,18 @@ async def test_errors_and_findings_are_shown_while_somebody_types(
     assert (error.range.start.line, error.range.start.character) == (4, 24)
     change(client, uri, SMALL, 2)
     found = await shown(client, uri, code="deadlock")
-    assert {one.code for one in found} == {"deadlock"}
-    steps = [one for one in found if one.related_information]
-    assert steps, [one.message for one in found]
+    assert {one.code for one in found} == {"deadlock", "unreachable-state"}
+    deadlocks = [one for one in found if one.code == "deadlock"]
+    assert [len(one.related_information or ()) for one in deadlocks] == [1, 2]
+    document = lsp.TextDocumentIdentifier(uri)
+    everything = lsp.Range(lsp.Position(0, 0), lsp.Position(9, 0))
+    hints = await client.text_document_inlay_hint_async(lsp.InlayHintParams(document, everything))
+    assert [one.label for one in hints or ()] == ["unreachable", "never taken"]
+    context = lsp.CodeActionContext(found)
+    offered = await client.text_document_code_action_async(
+        lsp.CodeActionParams(document, deadlocks[0].range, context)
+    )
+    assert "accept deadlock:a.x+b.q, with a reason" in [one.title for one in offered or ()]
     client.text_document_did_close(lsp.DidCloseTextDocumentParams(lsp.TextDocumentIdentifier(uri)))
 
 
@@ -231,28 +242,6 @@ async def test_a_text_is_told_of(client: LanguageClient, two_files: tuple[str, s
     )
     assert colours is not None
     assert list(colours.data[:3]) == [8, 11, 3]
-
-
-@pytest.mark.asyncio(loop_scope="module")
-async def test_what_a_check_knows_is_shown(client: LanguageClient, tmp_path: Path) -> None:
-    """Hints behind what is never seen, and actions for what was found."""
-    path = tmp_path / "device.yaml"
-    chip = "{states: {p: {}, q: {rest: true}}, rules: {go: {in: q, to: p}}, initial: p}"
-    text = f"device: x\nchips: {{a: {chip}}}\n"
-    uri = open_text(client, path, text)
-    (found,) = [one for one in await shown(client, uri, code="deadlock") if one.code == "deadlock"]
-    document, everything = (
-        lsp.TextDocumentIdentifier(uri),
-        lsp.Range(lsp.Position(0, 0), lsp.Position(9, 0)),
-    )
-    hints = await client.text_document_inlay_hint_async(lsp.InlayHintParams(document, everything))
-    assert [one.label for one in hints or ()] == ["unreachable", "never taken"]
-    context = lsp.CodeActionContext([found])
-    offered = await client.text_document_code_action_async(
-        lsp.CodeActionParams(document, found.range, context)
-    )
-    titles = [one.title for one in offered or ()]
-    assert "accept deadlock:a.p, with a reason" in titles
 
 
 MALFORMED = (
