@@ -74,7 +74,7 @@ class Follower:
 
     def follow(self, lines: Sequence[LogLine], order: Iterable[int]) -> LogExplanation:
         """Compare a log with the product: `order` gives the numbers of its `lines`."""
-        moment = self._moment({self._steps.first}, whole=True)
+        moment = self._moment(set(self._steps.firsts), whole=True)
         for index, number in enumerate(order):
             following = moment.after.get(number)
             if following is None:
@@ -159,7 +159,9 @@ class _Steps:
         self._layout = layout_of(product.fields)
         self._interpreter = Interpreter(product)
         self._clear()
-        self.first = self._number((self._layout.pack(product.initial), ()))
+        self.firsts = {
+            self._number((self._layout.pack(state), ())) for state in product.first_states
+        }
 
     def _clear(self) -> None:
         self._numbers: dict[Position, int] = {}
@@ -174,9 +176,9 @@ class _Steps:
     def begin_anew(self, positions: set[int]) -> set[int]:
         """Forget all positions but these; returns their new numbers."""
         kept = [self._positions[number] for number in sorted(positions)]
-        initial = self._positions[self.first]
+        initial = [self._positions[number] for number in sorted(self.firsts)]
         self._clear()
-        self.first = self._number(initial)
+        self.firsts = {self._number(position) for position in initial}
         return {self._number(position) for position in kept}
 
     def silent(self, position: int) -> tuple[int, ...]:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 
 from modecheck.engine.reference.plain import Interpreter, State, Step
 from modecheck.model.errors import ModecheckError
 from modecheck.product.ir import Product
 from modecheck.scenario.replay import Replayed
+from modecheck.scenario.sentences import sentence
 from modecheck.scenario.telling import ToldStep, tell_steps
 from modecheck.scenario.traces import Trace
 
@@ -28,7 +30,9 @@ class NotAllowed(ModecheckError):
 
 
 class ManualWalk:
-    """Begins in the initial state. After a failing step the only move is back."""
+    """Begins in the initial state; if there are several, in the first, and all are among its
+    choices. After a failing step the only move is back.
+    """
 
     def __init__(self, product: Product) -> None:
         self.product = product
@@ -58,8 +62,27 @@ class ManualWalk:
 
     @property
     def labels(self) -> tuple[str, ...]:
-        """The labels of the steps taken: with them the walk can be replayed."""
-        return tuple(self.product.labels[taken.step.label].text for taken in self._taken)
+        """The names of the steps taken: with them the walk can be replayed."""
+        anew, found = ManualWalk(self.product), []
+        for taken in self._taken:
+            label, after = taken.step.label, taken.step.after
+            named = anew.named_choices().items()
+            found.append(next(n for n, one in named if (one.label, one.after) == (label, after)))
+            anew.take(taken.step)
+        return tuple(found)
+
+    def named_choices(self) -> dict[str, Step]:
+        """The choices by their labels; those of one label are numbered from the second on. The name
+        of a start tells how the device starts.
+        """
+        found: dict[str, Step] = {}
+        times = Counter[str]()
+        for step in self.choices():
+            label = self.product.labels[step.label]
+            name = sentence(self.product, step) if label.kind == "start" else label.text
+            times[name] += 1
+            found[f"{name} #{times[name]}" if times[name] > 1 else name] = step
+        return found
 
     @property
     def modes(self) -> tuple[str, ...]:
@@ -69,12 +92,18 @@ class ManualWalk:
         return tuple(name for name in modes if holds(conditions[f"mode:{name}"], self.state))
 
     def choices(self) -> list[Step]:
-        """The possible steps, in the interpreter's order; failing ones, too."""
-        return [] if self.failed else self._interpreter.steps(self.state)
+        """The possible steps, in the interpreter's order; failing ones, too. At the beginning, the
+        starts follow.
+        """
+        if self.failed:
+            return []
+        starts = [] if self._taken else self._interpreter.starts()
+        return [*self._interpreter.steps(self.state), *starts]
 
     def take(self, step: Step) -> None:
         """Take one of the choices."""
-        self._taken.append(Replayed(self.state, step))
+        begins = step.after if step.label == self.product.start_label else None
+        self._taken.append(Replayed(begins or self.state, step))
 
     def back(self, count: int = 1) -> int:
         """Undo up to so many steps; returns how many were undone."""
@@ -102,7 +131,7 @@ class ManualWalk:
         """
         anew = ManualWalk(self.product)
         for position, label in enumerate(labels, start=1):
-            steps = {self.product.labels[step.label].text: step for step in anew.choices()}
+            steps = anew.named_choices()
             if label not in steps:
                 raise NotAllowed(position, label, tuple(steps))
             anew.take(steps[label])

@@ -21,7 +21,10 @@ def walk_as_json(walk: ManualWalk) -> dict[str, Any]:
     return {
         "device": device.name,
         "options": dict(device.variant),
-        "steps": [{"label": told.label, "text": told.text} for told in walk.told()],
+        "steps": [
+            {"label": label, "text": told.text}
+            for label, told in zip(walk.labels, walk.told(), strict=True)
+        ],
     }
 
 

@@ -16,6 +16,7 @@ from modecheck.chances.solving import Number
 from modecheck.model.claims import Chance
 from modecheck.model.errors import InputError, InvalidInput
 from modecheck.model.parts import Device
+from modecheck.model.starts import need_one_start
 from modecheck.product.asking import AskedEvents
 from modecheck.product.composition import compose_for_chances
 
@@ -63,6 +64,7 @@ def figures_of(device: Device, most_states: int = MOST_STATES, *, bounds: bool =
     missing.
     """
     _note_unordered(device)
+    need_one_start(device, "no chances are known of that")
     asked = compose_for_chances(device)
     chain = chain_of(asked.product, most_states)
     found_classes = recurrent_classes(chain) if chain.complete and _needs_long_run(device) else []

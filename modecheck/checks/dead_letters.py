@@ -16,7 +16,7 @@ from modecheck.checks.declared import Check, Needs
 from modecheck.checks.explored import Explored
 from modecheck.checks.findings import Finding
 from modecheck.checks.never_seen import seen_in
-from modecheck.engine.contract.space import INITIAL, Space
+from modecheck.engine.contract.space import Space
 from modecheck.engine.reference.plain import Interpreter
 from modecheck.model.parts import Rule
 from modecheck.scenario.traces import Trace, trace_over
@@ -84,7 +84,7 @@ def _sendings_in(
     """Breadth first, over every image of a state where identical units are exchanged."""
     product, wanted = space.product, set(dead)
     interpreter, senders = Interpreter(product), _senders(space, dead)
-    seen, waiting = {INITIAL}, deque([INITIAL])
+    seen, waiting = set(space.starts), deque(space.starts)
     while waiting and wanted and len(seen) < MOST_STATES:
         number = waiting.popleft()
         state, edges = space.state(number), space.edges_from(number)

@@ -314,9 +314,10 @@ def _measured(space: Space, product: Product, stretch: TimedPath | None) -> Meas
     if stretch is None:
         return None
     start = stretch.start
-    before = []
     if start.source >= 0:
         before = [*space.path_to(start.source), (start.label, start.target)]
+    else:
+        before = space.path_to(start.target)
     loop_from = 0 if stretch.loop_from < 0 else len(before) + stretch.loop_from + 1
     moves = moves_along(space, [*before, *stretch.steps])
     trace = Trace(space.product, moves, switch_from=len(before), loop_from=loop_from)

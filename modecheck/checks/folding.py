@@ -56,13 +56,16 @@ class FoldedStep:
 
 @dataclass(frozen=True, slots=True)
 class Folding:
-    """A folded product. `parts` are those that were chosen; the first of `states` is initial."""
+    """A folded product. `parts` are those that were chosen; the first of `states` is initial, and
+    so are all in `starts`.
+    """
 
     product: Product
     parts: tuple[str, ...]
     states: tuple[Folded, ...]
     steps: tuple[FoldedStep, ...]
     complete: bool
+    starts: tuple[int, ...]
 
     def is_certain(self, step: FoldedStep) -> bool:
         """Whether every state in its source has such a step."""
@@ -105,7 +108,9 @@ def fold(space: Space, parts: Sequence[str], most: int = MOST_STATES) -> Folding
                 step.states += 1
     assert not folded or folded[INITIAL] == 0
     whole = space.complete and space.state_count <= most
-    return Folding(space.product, tuple(parts), tuple(states), tuple(steps.values()), whole)
+    starts = tuple(dict.fromkeys(folded[number] for number in space.starts if number < looked_at))
+    arrows = tuple(steps.values())
+    return Folding(space.product, tuple(parts), tuple(states), arrows, whole, starts)
 
 
 def _key_function(space: Space, parts: Sequence[str], count: int) -> Callable[[int], Key]:

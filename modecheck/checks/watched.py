@@ -223,7 +223,7 @@ class _Judging:
     def _tested(self) -> bool:
         """Whether the requirement was put to the test anywhere."""
         observer = self._watched.product.observers[self._number]
-        looked_up = {observer.first} | {
+        looked_up = observer.firsts | {
             place for number, place in self._watched.observed.watched if number == self._number
         }
         return bool(looked_up & self._automaton.triggers)

@@ -152,14 +152,13 @@ def _observed(
     old, new = _all_seen(group)
     if not _fits(group):
         raise TooMuchVisible(max(len(old), len(new)))
+    begins = bool(devices.old.starts or devices.new.starts)
+
+    def observed(product: Product, visible: Visible, called: Called) -> ObservedSpace:
+        space = explore_with(reporting(product, visible), search, reporter)
+        return ObservedSpace(space, visible, called, begins=begins)
+
     return (
-        _observation(devices.old, old, Called(devices.renaming), search, reporter),
-        _observation(devices.new, new, Called(), search, reporter),
+        observed(devices.old, old, Called(devices.renaming)),
+        observed(devices.new, new, Called()),
     )
-
-
-def _observation(
-    product: Product, visible: Visible, called: Called, search: Search, reporter: Reporter | None
-) -> ObservedSpace:
-    space = explore_with(reporting(product, visible), search, reporter)
-    return ObservedSpace(space, visible, called)

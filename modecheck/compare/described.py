@@ -67,6 +67,11 @@ class _Sight:
         name = self.value
         return Facet(PartName(kind, name, self.chip) if name else "", name or "")
 
+    def initial(self) -> Facet:
+        """The state in which it begins, or all in which it may."""
+        several = self.part.initials if isinstance(self.part, Chip) else ()
+        return _names("state", several, self.chip) if several else self.name("state")
+
     def names(self, kind: str) -> Facet:
         """The parts that the key names."""
         return _names(
@@ -165,7 +170,7 @@ SEEN: dict[str, See] = {
     ),
     "events": _Sight.events,
     "helpers": lambda sight: sight.names("chip"),
-    "initial": lambda sight: sight.name("state"),
+    "initial": _Sight.initial,
     "integer": lambda sight: Facet(sight.value, str(sight.value)),
     "interval": lambda sight: _time(sight.value),
     "link_faults": lambda sight: _words(sight.part.faults),
@@ -249,10 +254,10 @@ class _Describing:
             facet = Facet(inside, state.parent or "")
             yield self._declared(PartName("state", state.name, chip.name), state, inside=facet)
         for variable in chip.variables.values():
-            starts = ", ".join(variable.type.spell(value) for value in variable.start)
+            many = tuple(tuple(sorted(values)) for values in variable.choices)
             facets = {
                 "type": Facet(repr(variable.type), str(variable.type)),
-                "start": Facet(variable.start, starts),
+                "start": Facet(many or variable.start, variable.start_text),
                 "list": Facet(variable.length, str(variable.length)),
                 "persistent": _truth(variable.persistent),
             }

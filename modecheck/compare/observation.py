@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
 
-from modecheck.compare.labelled import Array, LabelledSystem
+from modecheck.compare.labelled import SILENT, Array, LabelledSystem
 from modecheck.compare.sendings import Sending, Sendings
 from modecheck.compare.told_systems import SeenStep, ToldSystem
 from modecheck.compare.visible import OWN_NAMES, Called, Visible, VisibleEvent, in_order, seen_as
@@ -50,15 +50,19 @@ class _Steps:
 class ObservedSpace:
     """A space whose product is `reporting` something, for any number of looks.
 
-    Raises `NotExplored`.
+    With `begins` the device begins before its initial state, and then silently starts there: so do
+    two devices of which one may start in several states. Raises `NotExplored`.
     """
 
-    def __init__(self, space: Space, reported: Visible, called: Called = OWN_NAMES) -> None:
+    def __init__(
+        self, space: Space, reported: Visible, called: Called = OWN_NAMES, *, begins: bool = False
+    ) -> None:
         if not space.complete:
             raise NotExplored(space.stopped_by)
         self._space = space
         self._reported = reported
         self._called = called
+        self._begins = begins or bool(space.product.starts)
         self._steps = _steps_of(space)
 
     @property
@@ -68,16 +72,22 @@ class ObservedSpace:
     @cached_property
     def told(self) -> ToldSystem:
         """The system with all that is reported, in all modes."""
-        return _Reading(self._space, self._steps, self._reported, self._called).told()
+        told = _Reading(self._space, self._steps, self._reported, self._called).told()
+        return replace(told, system=_begun(told.system, self._space)) if self._begins else told
 
     def trace(self, system: LabelledSystem, run: Iterable[int]) -> Trace:
         """A run from the initial state, given by transition numbers of `told`, or of a
         look at it, but not of a reduced system.
         """
-        return Trace(self.product, tuple(self._move(system, number) for number in run))
+        moves = (self._move(system, number) for number in run)
+        return Trace(self.product, tuple(move for move in moves if move is not None))
 
-    def _move(self, system: LabelledSystem, number: int) -> Move:
+    def _move(self, system: LabelledSystem, number: int) -> Move | None:
+        """The step of a transition; None for a start where there is only one."""
         steps = self._steps
+        if system.sources[number] == self._space.state_count:
+            state = self._space.state(int(system.targets[number]))
+            return Move(self.product.start_label, state) if self.product.starts else None
         if number < steps.sources.size:
             label = steps.labels[int(steps.kinds[number])]
             return Move(label, self._space.state(int(steps.targets[number])))
@@ -99,6 +109,19 @@ def _steps_of(space: Space) -> _Steps:
         graph.arrays.listed(graph.labels),
         graph.arrays.listed(graph.events),
         np.asarray(graph.failing, np.uint8),
+    )
+
+
+def _begun(system: LabelledSystem, space: Space) -> LabelledSystem:
+    """The system with a state before all others, from which it silently goes to where it starts."""
+    starts = np.array(list(space.starts), np.int32)
+    return replace(
+        system,
+        count=system.count + 1,
+        initial=system.count,
+        sources=np.append(system.sources, np.full(starts.size, system.count, np.int32)),
+        labels=np.append(system.labels, np.full(starts.size, SILENT, np.int32)),
+        targets=np.append(system.targets, starts),
     )
 
 

@@ -10,10 +10,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from modecheck.cutsets.counted_faults import CountedFault, CountedFaults, Counts, counted_faults
-from modecheck.model.parts import Chip, Device, Rule, Variable
+from modecheck.model.parts import Chip, Device, Rule
 from modecheck.model.rule_effects import Assignment, Target
 from modecheck.model.terms import Constant, Operation, ReadVariable
 from modecheck.model.values import number_type
+from modecheck.model.variables import Variable
 from modecheck.product.ir import Product
 
 LEFT = "times left"

@@ -48,11 +48,11 @@ class CountedFaults:
 
     def budgets(self, product: Product) -> list[int]:
         """The fields of a product of the device that hold how often each fault still may strike."""
-        return [fault.budget for fault in product.faults]
+        return [fault.budget for fault in _each_once(product)]
 
     def labels(self, product: Product) -> list[frozenset[int]]:
         """The labels of all steps in which each fault strikes."""
-        return [frozenset({fault.label, *fault.cut_labels.values()}) for fault in product.faults]
+        return [frozenset({one.label, *one.cut_labels.values()}) for one in _each_once(product)]
 
     def told(self, counts: Counts) -> str:
         """A set of faults in words, such as "power_cut(hub) ×2 and lose(air)"."""
@@ -121,6 +121,11 @@ def with_spent(product: Product, budgets: Sequence[int], most: int) -> Product:
 def includes(counts: Counts, smaller: Counts) -> bool:
     """Whether a set of faults has all those of another one."""
     return all(one >= other for one, other in zip(counts, smaller, strict=True))
+
+
+def _each_once(product: Product) -> list[FaultIR]:
+    """The faults, those once after which a chip may restart in several ways."""
+    return [fault for fault in product.faults if not fault.restart]
 
 
 def _target(product: Product, fault: FaultIR) -> str:

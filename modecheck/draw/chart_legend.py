@@ -6,12 +6,14 @@ from collections.abc import Iterator
 
 from modecheck.draw.choice_drawing import drawn_choices
 from modecheck.draw.sketch import LegendEntry, SketchTable
-from modecheck.model.parts import Chip, Variable
+from modecheck.model.parts import Chip
+from modecheck.model.variables import Variable
 
 
 def chart_legend(chip: Chip) -> Iterator[LegendEntry]:
     states = chip.states.values()
-    yield LegendEntry("box", "start", "initial state")
+    several = ", one of several" if chip.initials else ""
+    yield LegendEntry("box", "start", f"initial state{several}")
     if any(not state.rest and not state.composite for state in states):
         yield LegendEntry(
             "box", "state", "state" if chip.actor else "state that the chip must leave"
@@ -43,6 +45,5 @@ def variable_tables(chip: Chip) -> Iterator[SketchTable]:
 
 def _variable_row(variable: Variable) -> tuple[str, ...]:
     many = f"list of {variable.length}: " if variable.length else ""
-    start = ", ".join(dict.fromkeys(variable.type.spell(value) for value in variable.start))
     kept = "survives power loss" if variable.persistent else ""
-    return (variable.name, f"{many}{variable.type}", f"starts as {start}", kept)
+    return (variable.name, f"{many}{variable.type}", f"starts as {variable.short_start_text}", kept)

@@ -135,7 +135,8 @@ class _FoldMap:
 
     def _arrows(self) -> Iterator[Arrow]:
         start = (End(f"{FOLD_FRAME}/start"),)
-        yield Arrow("start", start, (End(_key(0)),), None)
+        for place in dict.fromkeys(min(one, MOST_BOXES) for one in self._folding.starts):
+            yield Arrow(f"start-{place}" if place else "start", start, (End(_key(place)),), None)
         named = len(self._steps) <= MOST_NAMED
         for step in self._steps:
             key = f"step-{step.source}-{step.target}"

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from modecheck.model.parts import Chip
 
 
 def reading_layers(chip: Chip) -> dict[str, int]:
-    """How many transitions each state is away from the initial one.
+    """How many transitions each state is away from an initial one.
 
     Rules of the whole chip are left out (they would make everything near); states that no other
     rule reaches come last. A composite state is as near as the nearest state inside.
@@ -20,7 +20,7 @@ def reading_layers(chip: Chip) -> dict[str, int]:
             for source in rule.sources:
                 for leaf in chip.states[source].leaves:
                     ways[leaf].add(chip.states[rule.target].initial_leaf)
-    met = dict(_met_from(chip.initial_leaf, ways))
+    met = dict(_met_from(chip.initial_leaves, ways))
     last = max(met.values()) + 1
     return {
         state.name: min(met.get(leaf, last) for leaf in state.leaves)
@@ -28,9 +28,9 @@ def reading_layers(chip: Chip) -> dict[str, int]:
     }
 
 
-def _met_from(start: str, ways: dict[str, set[str]]) -> Iterator[tuple[str, int]]:
-    met = {start}
-    waiting = deque([(start, 0)])
+def _met_from(starts: Sequence[str], ways: dict[str, set[str]]) -> Iterator[tuple[str, int]]:
+    met = set(starts)
+    waiting = deque((start, 0) for start in starts)
     while waiting:
         leaf, layer = waiting.popleft()
         yield leaf, layer

@@ -275,16 +275,18 @@ class _Statechart:
             yield Box(f"{frame}/start", "start", frame, row="top", hint="initial state")
 
     def _start_arrows(self) -> Iterator[Arrow]:
-        for frame, first in self._frame_states().items():
+        for frame, firsts in self._frame_states().items():
             tails = (End(f"{frame}/start"),)
-            yield Arrow(f"{frame}/start", tails, (self._end(first, frame, "top"),), None)
+            for number, first in enumerate(firsts):
+                key = f"{frame}/start-{number}" if number else f"{frame}/start"
+                yield Arrow(key, tails, (self._end(first, frame, "top"),), None)
 
-    def _frame_states(self) -> dict[str, str]:
-        """For the chip and each composite state: where it starts."""
-        starts = {CHIP_FRAME: self._chip.initial}
+    def _frame_states(self) -> dict[str, tuple[str, ...]]:
+        """For the chip and each composite state: where it starts; a chip may in several states."""
+        starts = {CHIP_FRAME: self._chip.initials or (self._chip.initial,)}
         for state in self._chip.states.values():
             if state.composite and state.initial:
-                starts[state.name] = state.initial
+                starts[state.name] = (state.initial,)
         return starts
 
     def _rule_arrows(self) -> Iterator[Arrow]:

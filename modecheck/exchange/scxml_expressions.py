@@ -13,11 +13,12 @@ from modecheck.exchange.scxml_variables import ChartVariable
 from modecheck.exchange.xml_reading import XmlAttribute
 from modecheck.model.errors import Notebook
 from modecheck.model.meaning import understand, understand_condition
-from modecheck.model.parts import State, Variable
+from modecheck.model.parts import State
 from modecheck.model.scopes import ChipOutline, MeaningError, Scope, Unknowable
 from modecheck.model.shapes import IDENTIFIER
 from modecheck.model.syntax import Apply, ExpressionError, Name, Number, Tree, parse_condition
 from modecheck.model.values import ValueType, bond_type
+from modecheck.model.variables import Variable
 
 LOCATION = re.compile(r"\s*([^\W\d][\w$]*)\s*(?:\[(.*)\]\s*)?", re.DOTALL)
 

@@ -30,6 +30,7 @@ from modecheck.exchange.scxml_words import (
 )
 from modecheck.exchange.xml_elements import XmlElement, xml_text
 from modecheck.model.parts import Chip, Device, Event, Link, Reply, State
+from modecheck.model.starts import need_one_start
 from modecheck.product.rule_order import alternatives, condition_of
 
 
@@ -43,6 +44,7 @@ class ScxmlDocument:
 
 def scxml_of(device: Device, chip: str, head: Sequence[str] = ()) -> ScxmlDocument:
     """A chip of a device in SCXML; `head` are comments at its top."""
+    need_one_start(device, "a chart has one initial state", [chip])
     writer = _ChipWriter(device, device.chips[chip])
     root = writer.root()
     root.comments = [*head, *root.comments]

@@ -9,8 +9,8 @@ from modecheck.firmware.c_code import CCode, enumeration
 from modecheck.firmware.c_expressions import item_of, stored_as
 from modecheck.firmware.c_words import ANSWERS
 from modecheck.firmware.chip_plan import Occasion
-from modecheck.model.parts import Variable
 from modecheck.model.times import Duration
+from modecheck.model.variables import Variable
 
 NO_LATEST = (1 << 32) - 1
 UNITS = (1_000, 1_000_000, 1_000_000_000)

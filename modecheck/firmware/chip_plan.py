@@ -15,6 +15,7 @@ from typing import TypeAlias
 
 from modecheck.firmware.chip_timers import TimersOfChip
 from modecheck.model.parts import Chip, Device, Rule
+from modecheck.model.starts import need_one_start
 from modecheck.model.values import ValueType
 from modecheck.product.composition import compose
 from modecheck.product.expression_ir import (
@@ -284,7 +285,8 @@ def usual(chains: Iterable[Chain]) -> Chain:
 
 
 def plan_of(device: Device, chip: str) -> ChipPlan:
-    """The plan of a chip, by its name."""
+    """The plan of a chip, by its name. Raises `InvalidInput` if it may start in several ways."""
+    need_one_start(device, "its code starts in one", [chip])
     return ChipPlan(compose(replace(device, clock=None)), list(device.chips).index(chip))
 
 

@@ -337,8 +337,7 @@ class CasesOf:
         """Persistent variables stay; all else is as at the beginning."""
         plan = self.plan
         plain = self._vector(case)
-        plain[plan.form.state_field] = plan.form.initial
-        for field, value in plan.form.restart:
+        for field, value in plan.form.restarts[0]:
             plain[field] = value
         own = self._own(plain)
         begun = frozenset(plan.timers.begun_in(plan.form.initial))

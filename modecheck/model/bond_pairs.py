@@ -11,11 +11,12 @@ from modecheck.model.each import named
 from modecheck.model.errors import nearest_name
 from modecheck.model.key_readers import KeyReader
 from modecheck.model.keys import keys_of
-from modecheck.model.parts import Pairing, PairingEnd, Variable
+from modecheck.model.parts import Pairing, PairingEnd
 from modecheck.model.phrases import Phrases
 from modecheck.model.scopes import ChipOutline, Scope
 from modecheck.model.shapes import Shapes
 from modecheck.model.syntax import Name, parse_condition
+from modecheck.model.variables import Variable
 from modecheck.model.yaml_nodes import Node, ScalarNode, shortened
 
 

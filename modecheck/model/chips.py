@@ -14,7 +14,7 @@ from modecheck.model.keys import keys_of
 from modecheck.model.laying import Laying
 from modecheck.model.outlines import OutlineReader, StateReading
 from modecheck.model.overlays import beside, overlay, read_document
-from modecheck.model.parts import Chip, Reply, Rule, Variable
+from modecheck.model.parts import Chip, Reply, Rule
 from modecheck.model.phrases import Phrases
 from modecheck.model.places import Place
 from modecheck.model.rule_drafts import RuleDraft, RuleDrafts
@@ -23,6 +23,7 @@ from modecheck.model.scopes import ChipOutline, Scope
 from modecheck.model.shapes import Shapes
 from modecheck.model.shared_readers import read_constants
 from modecheck.model.shared_values import NOTHING_SHARED, SharedValues
+from modecheck.model.variables import Variable
 from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode, kind_of
 
 MANNERS = {"discards": "discard", "defers": "defer"}
@@ -38,7 +39,7 @@ class ChipDraft:
     phrases: Phrases
     reading: StateReading
     outline: ChipOutline
-    initial: str
+    initials: tuple[str, ...]
     rules: tuple[RuleDraft, ...]
     place: Place
     parameter_places: MappingType[str, Place]
@@ -91,9 +92,9 @@ class ChipReader:
             message, place = f"{name!r} is a constant and a variable", variables[name].place
             self._notes.add(message, place, expected="different names")
         tops = [state.name for state in reading.states.values() if state.parent is None]
-        initial = reader.initial(body, tops)
+        initials = reader.initial(body, tops, reading)
         rules = RuleDrafts(self._shapes, phrases, reading).read(body)
-        if initial is None:
+        if not initials:
             return None
         declared = body.get("variables")
         names = declared.entries if isinstance(declared, MappingNode) else ()
@@ -101,7 +102,7 @@ class ChipReader:
         timers = reader.timers(body)
         outline = ChipOutline(name, reading.states, variables, unread, timers, shared.constants)
         return ChipDraft(
-            name, actor, body, phrases, reading, outline, initial, tuple(rules), key.place, places
+            name, actor, body, phrases, reading, outline, initials, tuple(rules), key.place, places
         )
 
     def _note_clashes(
@@ -219,7 +220,8 @@ class ChipReader:
             name=draft.name,
             actor=draft.actor,
             states=dict(draft.reading.states),
-            initial=draft.initial,
+            initial=draft.initials[0],
+            initials=draft.initials if len(draft.initials) > 1 else (),
             variables=dict(draft.outline.variables),
             rules=tuple(rules),
             replies=self._replies(draft, reader),

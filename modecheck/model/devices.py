@@ -41,6 +41,7 @@ from modecheck.model.shapes import Shapes
 from modecheck.model.shared_readers import read_constants, read_enumerations, read_signals
 from modecheck.model.shared_values import SharedValues
 from modecheck.model.signals import note_signal_cycle
+from modecheck.model.starts import note_too_many_starts
 from modecheck.model.syntax import parse_condition
 from modecheck.model.unused import unused_declarations
 from modecheck.model.verdicts import VerdictReader
@@ -301,7 +302,7 @@ class _DeviceReader:
         broken, copies = wired.scope.broken, self._phrases.copies
         verdicts = VerdictReader(self._shapes)
         name = self._shapes.scalar(record.entries["device"], "device", "the device's name")
-        return Device(
+        device = Device(
             name=name.text if name is not None else "",
             file=self._path,
             chips=chips,
@@ -333,6 +334,8 @@ class _DeviceReader:
             chances=ChanceReader(self._shapes, self._phrases, scope).read(record.get("chances")),
             **KeyReader(self._shapes, self._phrases).values(keys_of("device"), record),
         )
+        note_too_many_starts(device, self._notes)
+        return device
 
     def _events(self, chips: MappingType[str, Chip], wired: _Wired) -> set[str] | None:
         """Every signal and message, or None if a chip or a link could not be read."""

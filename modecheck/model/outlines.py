@@ -7,11 +7,12 @@ from dataclasses import dataclass, field, replace
 
 from modecheck.model.key_readers import KeyReader
 from modecheck.model.keys import keys_of
-from modecheck.model.parts import State, Variable
+from modecheck.model.parts import State
 from modecheck.model.phrases import Phrases
 from modecheck.model.places import Place
 from modecheck.model.shapes import Shapes
 from modecheck.model.shared_values import NOTHING_SHARED, SharedValues
+from modecheck.model.starts import StartReader
 from modecheck.model.times import Timer
 from modecheck.model.values import (
     MOST_KEYS,
@@ -21,6 +22,7 @@ from modecheck.model.values import (
     number_type,
     word_type,
 )
+from modecheck.model.variables import Variable
 from modecheck.model.yaml_nodes import (
     LARGEST_INTEGER,
     MappingNode,
@@ -57,6 +59,7 @@ class OutlineReader:
         self._phrases = phrases
         self._shared = shared
         self._notes = shapes.notes
+        self._starts = StartReader(shapes, phrases, shared)
 
     def states(self, body: MappingNode) -> StateReading:
         """All states, outer before inner, in document order."""
@@ -115,7 +118,7 @@ class OutlineReader:
         state = State(name, around, (), None, (name,), name, rest, depth, key.place, **values)
         reading.states[name] = state
         children = self._read_states(body, state, reading)
-        initial = self.initial(body, children)
+        initial = self._starts.state(body, children)
         if not children or initial is None:
             return
         reading.states[name] = replace(
@@ -126,16 +129,9 @@ class OutlineReader:
             initial_leaf=reading.states[initial].initial_leaf,
         )
 
-    def initial(self, body: MappingNode, children: list[str]) -> str | None:
-        """The initial state among `children`; by default the first, as in SCXML."""
-        node = body.get("initial")
-        if node is None:
-            return children[0] if children else None
-        scalar = self._shapes.scalar(node, "initial", "the name of a state")
-        if scalar is None:
-            return None
-        empty = "states inside this state (it has none)"
-        return self._shapes.known(self._phrases.fill(scalar), "state", children, empty=empty)
+    def initial(self, body: MappingNode, tops: list[str], reading: StateReading) -> tuple[str, ...]:
+        """The states in which the chip may begin; nothing if they cannot be read."""
+        return self._starts.states(body, tops, reading.states)
 
     def variables(self, body: MappingNode) -> dict[str, Variable]:
         found = {}
@@ -170,8 +166,10 @@ class OutlineReader:
         if type_ is None:
             return None
         persistent = self._shapes.truth(record.get("persistent"), "persistent")
-        start = self._start(record.get("start"), type_, length)
-        return Variable(name, type_, start, length, persistent, key.place)
+        choices = self._starts.values(record.get("start"), type_, length)
+        start = tuple(values[0] for values in choices)
+        several = choices if any(len(values) > 1 for values in choices) else ()
+        return Variable(name, type_, start, length, persistent, key.place, several)
 
     def _short_variable(self, name: str, key: ScalarNode, node: ScalarNode) -> Variable | None:
         """`ready: bool`, or `ready: false` with its start value."""
@@ -264,35 +262,6 @@ class OutlineReader:
             return bond_type()
         keys = self._shapes.integer(node, "the number of keys", 1, MOST_KEYS)
         return bond_type(keys) if keys else None
-
-    def _start(self, node: Node | None, type_: ValueType, length: int) -> tuple[int, ...]:
-        count = max(length, 1)
-        if node is None:
-            return (type_.first,) * count
-        if isinstance(node, SequenceNode) and length:
-            values = tuple(self._start_value(item, type_) for item in node.items)
-            if len(values) != length:
-                message = f"{len(values)} start values for a list of {length}"
-                self._notes.add(message, node.place, expected=f"{length} values, or one for all")
-                return (type_.first,) * count
-            return values
-        return (self._start_value(node, type_),) * count
-
-    def _start_value(self, node: Node, type_: ValueType) -> int:
-        value = None
-        if isinstance(node, ScalarNode):
-            filled = self._phrases.fill(node)
-            number = self._shared.number(filled)
-            filled = number if isinstance(number, ScalarNode) else filled
-            value = filled.integer if type_.kind in ("number", "bond") else None
-            if value is None:
-                value = type_.value_of(filled.text)
-        if value is None or not type_.holds(value):
-            self._notes.add(
-                f"{kind_of(node)} cannot be used as a start value", node.place, expected=str(type_)
-            )
-            return type_.first
-        return value
 
 
 def is_empty(node: Node) -> bool:

@@ -18,21 +18,7 @@ from modecheck.model.shared_values import NOTHING_SHARED, NamedConstant, SharedV
 from modecheck.model.terms import Term
 from modecheck.model.times import Clock, Duration, Timer
 from modecheck.model.values import ValueType
-
-
-@dataclass(frozen=True, slots=True)
-class Variable:
-    """A variable of a chip; `length` is 0, or the number of items of a list.
-
-    `start` holds one value, or one for each item.
-    """
-
-    name: str
-    type: ValueType
-    start: tuple[int, ...]
-    length: int
-    persistent: bool
-    place: Place
+from modecheck.model.variables import Variable
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,7 +144,8 @@ class Chip:
 
     `states` are in document order, outer before inner. `fair` applies to rules without their own.
     `battery` is the capacity of its battery in ampere-hours. With `runs_on` it is an activity of a
-    controller, on which those with a higher `priority` go first.
+    controller, on which those with a higher `priority` go first. If it may begin in several states,
+    they are all in `initials`, and `initial` is the first of them.
     `replies` maps a state's name to its replies; the key "" holds those of the whole chip.
     """
 
@@ -178,6 +165,7 @@ class Chip:
     battery: Fraction | None = None
     runs_on: str = ""
     priority: int = 0
+    initials: tuple[str, ...] = ()
 
     @property
     def leaves(self) -> tuple[str, ...]:
@@ -187,6 +175,11 @@ class Chip:
     @property
     def initial_leaf(self) -> str:
         return self.states[self.initial].initial_leaf
+
+    @property
+    def initial_leaves(self) -> tuple[str, ...]:
+        """The innermost states in which it may begin, the first of them `initial_leaf`."""
+        return tuple(self.states[name].initial_leaf for name in self.initials or (self.initial,))
 
     def ancestry(self, leaf: str) -> tuple[str, ...]:
         """The state and the states around it, innermost first, "" (the whole chip) last."""

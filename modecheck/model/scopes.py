@@ -8,12 +8,13 @@ from dataclasses import dataclass, field, replace
 
 from modecheck.model.copies import ALONE, OWN_NUMBER, Copies, numbered
 from modecheck.model.event_calls import Surroundings
-from modecheck.model.parts import State, Variable
+from modecheck.model.parts import State
 from modecheck.model.shared_values import NOTHING_SHARED, NamedConstant, SharedValues
 from modecheck.model.syntax import Tree
 from modecheck.model.terms import Term
 from modecheck.model.times import Timer
 from modecheck.model.values import TRUTH, ValueType, number_type, word_type
+from modecheck.model.variables import Variable
 
 DECIMAL = re.compile(r"-?[0-9]{1,10}")
 

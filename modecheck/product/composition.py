@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from modecheck.model.clocks import common_measure, durations
@@ -12,7 +12,7 @@ from modecheck.model.times import Clock
 from modecheck.product.asking import AskedEvents, asked
 from modecheck.product.expression_ir import ApplyIR, ConstantIR, Expression, Failure, Read
 from modecheck.product.fairness import fair_sets, fairness_of
-from modecheck.product.fields import FieldPlan, delay_of, message_forms, plan_fields
+from modecheck.product.fields import FieldPlan, delay_of, message_forms, plan_fields, starts_of
 from modecheck.product.ir import (
     ChipIR,
     Due,
@@ -121,8 +121,11 @@ class _Composition:
 
     def product(self) -> Product:
         chips = self._with_turns([self._chip(chip) for chip in self._device.chips.values()])
-        faults = tuple(self._faults())
+        faults = tuple(self._faults(chips))
         time = self._time({chip.name: chip.turn for chip in chips if chip.turn is not None})
+        starts = starts_of(self._plan.fields)
+        several = len(starts) > 1
+        start_label = self._labels.number(Label(START, "start")) if several else -1
         labels = tuple(self._labels.all)
         return Product(
             device=self._device,
@@ -141,6 +144,8 @@ class _Composition:
             events=tuple(self._events()),
             time=time,
             signal_types=tuple(map(self._device.shared.signal_type, self._signals)),
+            starts=starts if several else (),
+            start_label=start_label,
         )
 
     def _with_turns(self, chips: list[ChipIR]) -> tuple[ChipIR, ...]:
@@ -302,7 +307,7 @@ class _Composition:
             steps=tuple(self._steps(chip, leaf) for leaf in leaves),
             receptions=tuple(self._receptions(chip, leaf) for leaf in leaves),
             hearings=tuple(self._hearings(chip, leaf) for leaf in leaves),
-            restart=self._restart(chip),
+            restarts=self._restarts(chip),
             inputs=tuple(n for n, queue in enumerate(self._queues) if queue.receiver == number),
             outputs=tuple(n for n, queue in enumerate(self._queues) if queue.sender == number),
         )
@@ -350,17 +355,20 @@ class _Composition:
                 hearings[number] = reactions
         return hearings
 
-    def _restart(self, chip: Chip) -> tuple[tuple[int, int], ...]:
-        afresh = []
+    def _restarts(self, chip: Chip) -> tuple[tuple[tuple[int, int], ...], ...]:
+        """In which ways a chip begins after a power cut, with the first way first."""
+        fields = [self._plan.states[chip.name]]
         for variable in chip.variables.values():
             if not variable.persistent:
                 first = self._plan.variables[chip.name, variable.name]
-                afresh += [(first + item, value) for item, value in enumerate(variable.start)]
+                fields += range(first, first + len(variable.starts))
         timers = self._plan.timers[chip.name]
-        afresh += TimerCode(timers, self._plan.states[chip.name], self._plan.fields).fresh()
-        return tuple(afresh)
+        code = TimerCode(timers, self._plan.states[chip.name], self._plan.fields)
+        fresh = tuple(code.fresh())
+        ways = starts_of([self._plan.fields[one] for one in fields])
+        return tuple((*zip(fields, way, strict=True), *fresh) for way in ways)
 
-    def _faults(self) -> list[FaultIR]:
+    def _faults(self, chips: Sequence[ChipIR]) -> list[FaultIR]:
         faults = []
         named: set[tuple[str, str]] = set()
         free: set[tuple[str, str]] = set()
@@ -374,7 +382,9 @@ class _Composition:
                 if max(budget, row) < 0:
                     free.add((group.kind, target))
                 fault = self._fault(group.kind, target, budget)
-                faults.append(replace(fault, row=row, in_a_row=group.at_most_in_a_row or 0))
+                fault = replace(fault, row=row, in_a_row=group.at_most_in_a_row or 0)
+                ways = len(chips[fault.target].restarts) if fault.of_chip else 1
+                faults += [replace(fault, restart=way) for way in range(ways)]
         for link in self._device.links.values():
             own = (kind for kind in link.faults if (kind, link.name) not in named)
             faults += (self._fault(kind, link.name, -1) for kind in own)
@@ -402,6 +412,9 @@ class _Composition:
                     labels[number, done] = self._labels.number(label)
         return labels
 
+
+START = "the device starts"
+"""The label of how a device begins that may begin in several states."""
 
 TICK = "time goes on"
 """The label of a tick."""

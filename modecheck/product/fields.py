@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import product
 
 from modecheck.model.parts import Device, FaultGroup, Link, Rule
 from modecheck.model.terms import IsLate, Term, parts_of
@@ -40,20 +42,22 @@ def plan_fields(device: Device) -> FieldPlan:
     written = _written(device)
     for number, chip in enumerate(device.chips.values()):
         leaves = chip.leaves
-        start = leaves.index(chip.initial_leaf)
+        first, *others = map(leaves.index, chip.initial_leaves)
+        starts = (first, *others) if others else ()
         plan.states[chip.name] = plan.add(
-            Field(f"{chip.name}.state", 0, len(leaves) - 1, start, number)
+            Field(f"{chip.name}.state", 0, len(leaves) - 1, first, number, starts=starts)
         )
         for variable in chip.variables.values():
             plan.variables[chip.name, variable.name] = len(plan.fields)
-            for item, value in enumerate(variable.start):
-                # What no rule writes keeps its start, and takes no bits.
+            for item, starts in enumerate(variable.starts):
+                # What no rule writes keeps its start, and takes no bits if there is only one.
                 fixed = (chip.name, variable.name) not in written
-                low = value if fixed else variable.type.low
-                high = value if fixed else variable.type.high
+                low = min(starts) if fixed else variable.type.low
+                high = max(starts) if fixed else variable.type.high
                 index = f"[{item}]" if variable.length else ""
                 name = f"{chip.name}.{variable.name}{index}"
-                plan.add(Field(name, low, high, value, number, variable.type))
+                several = starts if len(starts) > 1 else ()
+                plan.add(Field(name, low, high, starts[0], number, variable.type, several))
         plan.timers[chip.name] = plan_timers(chip, device.clock, number, plan.fields)
     for link in device.links.values():
         plan.slots[link.name] = _slots(plan, device, link)
@@ -66,6 +70,11 @@ def plan_fields(device: Device) -> FieldPlan:
     if (most := device.faults_in_all) is not None:
         plan.in_all = plan.add(Field("faults left in all", 0, most, most))
     return plan
+
+
+def starts_of(fields: Sequence[Field]) -> tuple[tuple[int, ...], ...]:
+    """All combinations of the values with which some fields may start, that of the first first."""
+    return tuple(product(*(field.starts or (field.start,) for field in fields)))
 
 
 def _written(device: Device) -> set[tuple[str, str]]:

@@ -10,7 +10,7 @@ the order in which the parts of one step happen, is defined by `modecheck.engine
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 from typing import TypeAlias
 
@@ -23,6 +23,7 @@ from modecheck.product.expression_ir import Expression, Failure
 class Field:
     """An integer from `low` to `high` in every state; `owner` is the number of its chip, or -1.
 
+    If it may start with several values, they are all in `starts`, and `start` is the first of them.
     `type` spells its values, if it is a variable; state fields and queue slots have none.
     """
 
@@ -32,6 +33,7 @@ class Field:
     start: int
     owner: int = -1
     type: ValueType | None = None
+    starts: tuple[int, ...] = ()
 
     @property
     def bits(self) -> int:
@@ -157,7 +159,8 @@ class ChipIR:
     """A chip: for each leaf its own steps and its receptions.
 
     `receptions[leaf]` maps (queue, message code), `hearings[leaf]` maps a signal to reactions.
-    `restart` gives each volatile field with its value after a power cut. Where `turn` does not
+    `restarts` gives each way in which it may begin again after a power cut: the fields of its state
+    and of all that is volatile, with their values. Where `turn` does not
     hold, the chip takes no rule by itself, and nothing is delivered to it
     (`modecheck.product.turns`); an index in it that is out of range makes it false. None always
     holds.
@@ -172,7 +175,7 @@ class ChipIR:
     steps: tuple[tuple[Reaction, ...], ...]
     receptions: tuple[dict[tuple[int, int], Reception], ...]
     hearings: tuple[dict[int, tuple[Reaction, ...]], ...]
-    restart: tuple[tuple[int, int], ...]
+    restarts: tuple[tuple[tuple[int, int], ...], ...]
     inputs: tuple[int, ...]
     outputs: tuple[int, ...]
     turn: Expression | None = None
@@ -254,7 +257,8 @@ class FaultIR:
     `budget` is the field that counts the faults left, or -1 for any number. `row` is the field that
     counts those left before the next message is delivered, when there are `in_a_row` again; or -1.
     `in_all` is the field that counts the faults left of all kinds together, or -1.
-    `cut_labels` maps (rule, assignments done) to the label of a cut in the middle of that rule.
+    `cut_labels` maps (rule, assignments done) to the label of a cut in the middle of that rule. A
+    chip that may restart in several ways has a fault for each, with the same label: `restart`.
     """
 
     kind: str
@@ -265,6 +269,7 @@ class FaultIR:
     row: int = -1
     in_a_row: int = 0
     in_all: int = -1
+    restart: int = 0
 
     @property
     def counts(self) -> tuple[int, ...]:
@@ -284,7 +289,7 @@ class FaultIR:
 @dataclass(frozen=True, slots=True)
 class Label:
     """What a step is called. `kind` is rule, deliver, discard, a fault's kind, cut_in_rule, tick,
-    follow (an observer's choice) or idle.
+    follow (an observer's choice), idle, or start (how the device begins: no step of a state).
 
     `rule`, `queue` and `chip` are numbers, or -1; `message` is the code of what is delivered, or 0.
     Deliveries of two messages have different labels, even if the same rule takes them.
@@ -377,9 +382,10 @@ class ObserverAutomaton:
 
     At the end of each step it goes on to `table[state << len(atoms) | valuation]`, where bit `k` of
     the valuation is atom `k`, judged on the state reached and on what happened in the step.
-    `choices` are its own steps (from, to, label), which it is never obliged to take. `first` is
-    the index in the table for the initial state. The field `count` counts ticks in the
-    states `counting`, and falls back to 0 outside of them; -1 for an observer that needs no time.
+    `choices` are its own steps (from, to, label), which it is never obliged to take. `firsts` are
+    the indices in the table for all states in which the device may begin. The field `count` counts
+    ticks in the states `counting`, and falls back to 0 outside of them; -1 for an observer that
+    needs no time.
     """
 
     name: str
@@ -387,7 +393,7 @@ class ObserverAutomaton:
     atoms: tuple[Expression, ...]
     table: tuple[int, ...]
     choices: tuple[tuple[int, int, int], ...]
-    first: int
+    firsts: frozenset[int]
     count: int = -1
     counting: frozenset[int] = frozenset()
 
@@ -400,7 +406,8 @@ class Product:
     each of the `signals`, or None. Of `events`, the first ones are those named in
     `watched_events`: each has a bit of its own in what a step reports. With an `idle_field`, a
     state in which nothing more has to happen has a step `idle_label`, in which nothing happens; it
-    sets the field, and from then on the device idles forever.
+    sets the field, and from then on the device idles forever. A device that may begin in several
+    states has them all in `starts`, and `start_label` for how it begins.
     """
 
     device: Device
@@ -421,10 +428,26 @@ class Product:
     idle_field: int = -1
     time: TimeIR | None = None
     signal_types: tuple[ValueType | None, ...] = ()
+    starts: tuple[tuple[int, ...], ...] = ()
+    start_label: int = -1
 
     @property
     def initial(self) -> tuple[int, ...]:
+        """The state in which it begins, or the first of them."""
         return tuple(field.start for field in self.fields)
+
+    @property
+    def first_states(self) -> tuple[tuple[int, ...], ...]:
+        """All states in which it may begin."""
+        return self.starts or (self.initial,)
+
+    def begun_in(self, state: tuple[int, ...]) -> Product:
+        """The product that begins in one of the states in which this one may, and in no other."""
+        fields = tuple(
+            replace(one, start=value, starts=())
+            for one, value in zip(self.fields, state, strict=True)
+        )
+        return replace(self, fields=fields, starts=())
 
     def event_bits(self, names: Iterable[str]) -> int:
         """The bits of some of the `watched_events` in what a step reports."""

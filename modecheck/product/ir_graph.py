@@ -167,15 +167,17 @@ class IRGraph(FactGraph):
             self.field(number),
             self.atom("chip", field.owner) if field.owner >= 0 else self.none,
             self.values_of(number, field.low, field.high),
-            self.value_of(number, field.start),
+            self._any_of(number, field.starts or (field.start,)),
         )
+
+    def _any_of(self, number: int, values: Sequence[int]) -> int:
+        """Values of a field, of which one is as good as another."""
+        nodes = [self.value_of(number, value) for value in values]
+        return nodes[0] if len(nodes) == 1 else self.node(ANY_ORDER, nodes, ordered=False)
 
     def _chip(self, own: int, chip: ChipIR) -> None:
         state = chip.state_field
-        afresh = [
-            self.node("afresh", [self.field(field), self.value_of(field, value)])
-            for field, value in chip.restart
-        ]
+        afresh = [self._afresh(way) for way in chip.restarts]
         queues = [
             self.node(ANY_ORDER, [self.atom("queue", n) for n in numbers], ordered=False)
             for numbers in (chip.inputs, chip.outputs)
@@ -184,7 +186,6 @@ class IRGraph(FactGraph):
             ("chip", chip.actor),
             own,
             self.field(state),
-            self.value_of(state, chip.initial),
             self.node(ANY_ORDER, afresh, ordered=False),
             self.none if chip.turn is None else self.condition(chip.turn),
             *queues,
@@ -201,6 +202,11 @@ class IRGraph(FactGraph):
                 self.fact("hearing", own, leaf, self.atom("signal", signal), heard)
                 for reaction in reactions:
                     self._first_full(reaction)
+
+    def _afresh(self, way: Sequence[tuple[int, int]]) -> int:
+        """One way in which a chip may begin again."""
+        nodes = [self.node("afresh", [self.field(f), self.value_of(f, value)]) for f, value in way]
+        return self.node(ANY_ORDER, nodes, ordered=False)
 
     def _receptions(self, own: int, leaf: int, chip: ChipIR, number: int) -> None:
         for (queue, code), reception in chip.receptions[number].items():
@@ -422,7 +428,7 @@ class IRGraph(FactGraph):
                 for source, target, label in observer.choices
             ]
             self.fact(
-                ("observer", observer.name, observer.table, observer.first),
+                ("observer", observer.name, observer.table, observer.firsts),
                 self.field(observer.field),
                 self.node("atoms", [self.condition(atom) for atom in observer.atoms]),
                 self.field(observer.count) if observer.count >= 0 else self.none,

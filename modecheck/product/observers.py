@@ -86,14 +86,20 @@ def with_observers(
     fields, labels = list(product.fields), list(product.labels)
     conditions: dict[str, Expression] = {}
     observers, time, evaluator = [], product.time, Evaluator(product)
+    starts = [list(state) for state in product.first_states]
     for one in watched:
         field = len(fields)
-        observer, start = _observer(one, field, evaluator, product.initial, labels)
-        fields.append(Field(f"requirement {one.need.name}", 0, one.automaton.states - 1, start))
+        looked_up = [_first_of(one, evaluator, state) for state in starts]
+        begins = [one.automaton.table[place] for place in looked_up]
+        observer = _observer(one, field, frozenset(looked_up), labels)
+        name, last = f"requirement {one.need.name}", one.automaton.states - 1
+        fields.append(Field(name, 0, last, begins[0]))
         conditions |= _conditions(one.need.name, one.automaton, field)
         if one.most is not None and time is not None:
             observer, time = _with_a_count(observer, time, one, fields)
         observers.append(observer)
+        for state, begun in zip(starts, begins, strict=True):
+            state += (begun, *(0 for _ in fields[field + 1 :]))
     # Automata judge infinite runs. A run that may end is continued by idling forever, so that
     # requirements need no second definition for runs that end.
     labels.append(Label(IDLE, "idle"))
@@ -109,6 +115,7 @@ def with_observers(
         idle_label=len(labels) - 1,
         idle_field=len(fields) - 1,
         time=time,
+        starts=tuple((*state, 0) for state in starts) if product.starts else (),
     )
 
 
@@ -134,22 +141,24 @@ def _with_a_count(
     return counted, replace(time, tickings=(*time.tickings, ticking))
 
 
-def _observer(
-    one: Watched, field: int, evaluator: Evaluator, initial: Sequence[int], labels: list[Label]
-) -> tuple[ObserverAutomaton, int]:
-    """The observer, and its state after the initial state has been judged."""
-    automaton = one.automaton
-    first = automaton.start << automaton.atoms
+def _first_of(one: Watched, evaluator: Evaluator, initial: Sequence[int]) -> int:
+    """Where an observer looks in its table to judge an initial state."""
+    first = one.automaton.start << one.automaton.atoms
     for bit, atom in enumerate(one.atoms):
         first |= evaluator.holds(atom, initial) << bit
+    return first
+
+
+def _observer(
+    one: Watched, field: int, firsts: frozenset[int], labels: list[Label]
+) -> ObserverAutomaton:
+    automaton = one.automaton
     choices = []
     for source, target in automaton.choices:
         choices.append((source, target, len(labels)))
         labels.append(Label(f"{one.need.name} follows the next item", "follow"))
-    observer = ObserverAutomaton(
-        one.need.name, field, one.atoms, automaton.table, tuple(choices), first
-    )
-    return observer, automaton.table[first]
+    table = automaton.table
+    return ObserverAutomaton(one.need.name, field, one.atoms, table, tuple(choices), firsts)
 
 
 def _conditions(name: str, automaton: Automaton, field: int) -> dict[str, Expression]:

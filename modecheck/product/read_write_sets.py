@@ -201,5 +201,5 @@ class _Influence:
         queues = bits(())
         for number in (*chip.inputs, *chip.outputs):
             queues |= slots_of(self._product.queues[number])
-        fresh = bits([chip.state_field, *(field for field, _ in chip.restart)])
+        fresh = bits(field for field, _ in chip.restarts[0])
         return Touch(budget | queues, budget | queues | fresh)

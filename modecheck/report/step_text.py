@@ -14,6 +14,8 @@ from modecheck.scenario.sentences import changes, message_text, sentence
 from modecheck.scenario.telling import ToldStep, condensed
 
 EMPTY = "nothing"
+MOST_STARTS_SHOWN = 16
+"""Of more starts the first are listed; each can be taken by its number."""
 
 
 def moment_as_text(walk: ManualWalk, style: Style) -> list[str]:
@@ -91,12 +93,17 @@ def choices_as_text(walk: ManualWalk, style: Style) -> list[str]:
     if not steps:
         return style.wrapped("no step is possible here", "  ", "  ")
     lines = []
-    for number, step in enumerate(steps, start=1):
+    starts = sum(walk.product.labels[step.label].kind == "start" for step in steps)
+    last = len(steps) - max(starts - MOST_STARTS_SHOWN, 0)
+    for number, step in enumerate(steps[:last], start=1):
         told = style.wrapped(sentence(walk.product, step), f"  {number:>3}  ", "       ")
         paint = style.error if step.after is None else str
         lines += [paint(line) for line in told]
         if step.after is None:
             lines.append(style.error("       (fails)"))
+    if last < len(steps):
+        text = f"{last + 1:,} to {len(steps):,} are further starts"
+        lines += style.wrapped(text, "       ", "       ")
     return lines
 
 

@@ -12,6 +12,7 @@ from modecheck.engine.reference.happenings import Arrived, Happening, Struck, To
 from modecheck.engine.reference.plain import Interpreter, State, Step
 from modecheck.model.errors import ModecheckError, nearest_name
 from modecheck.model.parts import Device
+from modecheck.model.starts import need_one_start
 from modecheck.product.composition import compose
 from modecheck.product.evaluation import StepFailed
 from modecheck.product.expression_ir import Failure
@@ -148,8 +149,8 @@ class Rig:
                     own = arrived or f"rule {self.product.rules[rule].title}"
                     event = own if heard < 0 else f"signal {self.product.signals[heard]}"
                     self._chips[chip].take(rule, event)
-                case Struck(chip):
-                    self._chips[chip].put(self.product.chips[chip].initial)
+                case Struck(chip, leaf=leaf):
+                    self._chips[chip].put(leaf)
         return step.happenings
 
 
@@ -159,5 +160,9 @@ def _link(queue: Queue, state: State) -> RigLink:
 
 
 def machines(device: Device) -> Rig:
-    """Each chip and actor of a device as a machine of the library `transitions`, all connected."""
+    """Each chip and actor of a device as a machine of the library `transitions`, all connected.
+
+    Raises `InvalidInput` for a device that may start in several states.
+    """
+    need_one_start(device, "a machine has one initial state")
     return Rig(compose(device))

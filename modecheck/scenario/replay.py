@@ -37,7 +37,7 @@ class ReplayError(ModecheckError):
 
 @dataclass(frozen=True, slots=True)
 class Replayed:
-    """A step with the state before it."""
+    """A step with the state before it: the one in which the device begins, if that is the step."""
 
     before: State
     step: Step
@@ -49,8 +49,9 @@ def replay(product: Product, moves: Iterable[Move]) -> Iterator[Replayed]:
     state = product.initial
     for position, move in enumerate(moves, start=1):
         found = interpreter.step_to(state, move.label, move.after, move.ticks)
-        if found is None:
+        if found is None or (position > 1 and move.label == product.start_label):
             raise ReplayError(position, product.labels[move.label].text)
-        yield Replayed(state, found)
+        begins = found.after if move.label == product.start_label else None
+        yield Replayed(begins or state, found)
         if found.after is not None:
             state = found.after

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import groupby
 
@@ -14,6 +15,7 @@ from modecheck.engine.reference.happenings import (
     Happening,
     Passed,
     SignalEmitted,
+    Started,
     Struck,
     Took,
 )
@@ -64,6 +66,30 @@ def _acting(label: Label, step: Step) -> int:
     return next(own, -1)
 
 
+def beginnings(product: Product, state: State) -> Iterator[tuple[int, str]]:
+    """How each chip (number) starts that may start in several ways: "starts with retries = 3"."""
+    for number, chip in enumerate(product.chips):
+        own = (n for n, field in enumerate(product.fields) if field.owner == number)
+        held = _begun(product, number, own, state)
+        words = []
+        if product.fields[chip.state_field].starts:
+            words.append(f"in {chip.leaves[state[chip.state_field]]}")
+        words += [f"with {listed(held)}"] if held else []
+        if words:
+            yield number, " ".join(["starts", *words])
+
+
+def _begun(product: Product, chip: int, fields: Iterable[int], state: State) -> list[str]:
+    """What some fields of a chip hold, those that may start with several values."""
+    name = product.chips[chip].name
+    known = ((product.fields[n], state[n]) for n in fields)
+    return [
+        f"{field.name.removeprefix(f'{name}.')} = {field.type.spell(value)}"
+        for field, value in known
+        if field.starts and field.type is not None
+    ]
+
+
 def changes(product: Product, before: State, after: State) -> tuple[str, ...]:
     """The variables that a step changed, such as "hub.retries 0 → 1"."""
     changed = []
@@ -95,6 +121,9 @@ class _Words:
             return [Clause(self._link(happening.queue), f"{does} {message}")]
         if isinstance(happening, Passed):
             return [self._passed(happening)]
+        if isinstance(happening, Started):
+            found = beginnings(self._product, self._step.after or self._product.initial)
+            return [Clause(self.chip(chip), words) for chip, words in found]
         return (
             [self._struck(happening)]
             if isinstance(happening, Struck)
@@ -157,11 +186,18 @@ class _Words:
     def _struck(self, struck: Struck) -> Clause:
         form = self._product.chips[struck.chip]
         verb = "loses power" if struck.kind == "power_cut" else "is reset"
+        held: list[str] = []
+        if self._step.after is not None:
+            fresh = (field for field, _ in form.restarts[0])
+            held = _begun(self._product, struck.chip, fresh, self._step.after)
+        again = f" and restarts in {form.leaves[struck.leaf]}"
+        again += f" with {listed(held)}" if held else ""
         if struck.rule < 0:
-            return Clause(form.name, f"{verb} and restarts in {form.leaves[form.initial]}")
+            return Clause(form.name, f"{verb}{again}")
         rule = self._product.rules[struck.rule]
         done = rule.assignments[struck.done - 1].text
-        return Clause(form.name, f"{verb} in the middle of {rule.title}, right after {done}")
+        again = again if len(form.restarts) > 1 else ""
+        return Clause(form.name, f"{verb} in the middle of {rule.title}, right after {done}{again}")
 
     def _signalled(self, signalled: SignalEmitted) -> list[Clause]:
         """Mentioned only where no chip reacts: else the sentences of those that do mention it."""

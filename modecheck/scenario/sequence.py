@@ -29,7 +29,7 @@ from modecheck.model.links import CORRUPTED
 from modecheck.model.parts import Rule
 from modecheck.product.ir import Label, Product
 from modecheck.scenario.replay import Replayed
-from modecheck.scenario.sentences import message_text, signal_text
+from modecheck.scenario.sentences import beginnings, message_text, signal_text
 from modecheck.scenario.telling import STAYS, lasting
 from modecheck.scenario.traces import Trace
 
@@ -192,6 +192,9 @@ class _Telling:
         self._heard = {one.heard for one in step.happenings if isinstance(one, Took)}
         for happening in step.happenings:
             self._tell(number, happening)
+        if self._product.labels[step.label].kind == "start":
+            for chip, words in beginnings(self._product, self._start):
+                self._row(number, "action", chip, words)
         if step.after is not None:
             self._tell_changes(number, already, before, step.after)
             self._tell_modes(number, step.after)
@@ -265,17 +268,14 @@ class _Telling:
         elif isinstance(happening, Doubled):
             self._doubled(step, happening)
         elif isinstance(happening, Corrupted):
-            journey = self._which(happening)
-            self._row(
-                step,
-                "corrupt",
-                self.journeys[journey].receiver,
-                self._text(journey),
-                journey=journey,
-            )
-            self._corrupted.add(journey)
+            self._corrupts(step, self._which(happening))
         elif isinstance(happening, Struck):
             self._struck(step, happening)
+
+    def _corrupts(self, step: int, journey: int) -> None:
+        chip = self.journeys[journey].receiver
+        self._row(step, "corrupt", chip, self._text(journey), journey=journey)
+        self._corrupted.add(journey)
 
     def _doubled(self, step: int, doubled: Doubled) -> None:
         first = self._which(doubled)
@@ -373,7 +373,7 @@ class _Telling:
             rule = self._product.rules[struck.rule]
             words.append(f"right after {rule.assignments[struck.done - 1].text}")
         self._row(step, "action", struck.chip, *words)
-        self._row(step, "state", struck.chip, chip.leaves[chip.initial])
+        self._row(step, "state", struck.chip, chip.leaves[struck.leaf])
 
     def _tell_changes(self, step: int, already: int, before: State, after: State) -> None:
         """Changed variables: in the chip's first action of the step, or in one of its own."""

@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterator, Sequence
 from modecheck.engine.reference.plain import Interpreter, State, Step
 from modecheck.model.errors import InputError, InvalidInput, nearest_name
 from modecheck.model.parts import Device
+from modecheck.model.starts import need_one_start
 from modecheck.product.composition import compose
 from modecheck.product.ir import Product
 from modecheck.scenario.sentences import sentence
@@ -29,7 +30,8 @@ of MB for a large device.
 
 
 class ConformanceRun:
-    """`make_adapter` is called once for each chip with its name; every run begins with `reset`.
+    """`make_adapter` is called once for each chip with its name; every run begins with `reset`, and
+    in the first of all states in which the device may begin.
 
     `alphabet` holds the names of all steps, `choices` those of the steps that are possible now.
     """
@@ -39,6 +41,7 @@ class ConformanceRun:
     ) -> None:
         names = (chips,) if isinstance(chips, str) else tuple(chips)
         _check(device, names)
+        need_one_start(device, "an implementation starts in one", names)
         self.product = compose(device)
         self._interpreter = Interpreter(self.product)
         self.seats = {name: Seat(self.product, list(device.chips).index(name)) for name in names}
@@ -116,6 +119,8 @@ def _alphabet(product: Product) -> Iterator[str]:
     """The names of all steps that there can be, in a fixed order."""
     budgets = Counter(fault.label for fault in product.faults)
     for number, label in enumerate(product.labels):
+        if label.kind == "start":
+            continue
         for again in range(1, max(budgets[number], 1) + 1):
             yield _named(label.text, again)
     yield NOTHING

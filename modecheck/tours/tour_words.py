@@ -10,7 +10,7 @@ from modecheck.engine.reference.happenings import Took
 from modecheck.engine.reference.plain import State, Step
 from modecheck.product.ir import Product
 from modecheck.scenario.replay import Move
-from modecheck.scenario.sentences import sentence
+from modecheck.scenario.sentences import beginnings, sentence
 from modecheck.tours.coming_out import ComingOut
 from modecheck.tours.plan import BenchStep, See
 from modecheck.tours.settling import Settling
@@ -38,7 +38,7 @@ class Teller:
         """A step of a test from a state (None at the start) to `end`, in which these steps of the
         product are taken, the first by a person unless it is the start.
         """
-        does, happens = "switch everything on", self.told(run)
+        does, happens = self._switching_on(), self.told(run)
         if before is not None:
             does, answer = self.deed(run[0])
             happens = ((answer,) if answer else ()) + happens[1:]
@@ -52,6 +52,15 @@ class Teller:
             takes=self.takes(run),
             waits=self.waits(run),
         )
+
+    def _switching_on(self) -> str:
+        """The beginning of a test; of several starts it is the first, which has to be prepared."""
+        product = self._product
+        found = (
+            f"{product.chips[chip].name} {words}"
+            for chip, words in beginnings(product, product.initial)
+        )
+        return "; ".join(["switch everything on", *found])
 
     def deed(self, step: Step) -> tuple[str, str]:
         """What a person does, and what others do in the same step (or nothing), as in "the player

@@ -123,7 +123,7 @@ def first_impossible(
     state and how many lines a run has made there.
     """
     interpreter, steps = Interpreter(product), dict[State, list[tuple[State, list[Row]]]]()
-    furthest, waiting = 0, [(product.initial, 0)]
+    furthest, waiting = 0, [(state, 0) for state in product.first_states]
     seen = set(waiting)
     while waiting:
         state, made = waiting.pop()

@@ -59,6 +59,7 @@ def drawn_of(seed: int) -> Drawn:
 def features_of(plain: PlainExploration) -> Iterator[str]:
     """What a device came to."""
     yield from _kinds_of_links(plain)
+    yield from _kinds_of_starts(plain)
     encounters = plain.observed.encounters
     if plain.product.time is not None:
         yield "clocks"
@@ -77,6 +78,16 @@ def features_of(plain: PlainExploration) -> Iterator[str]:
         yield "failing steps"
     if any(plain.product.rules[number].branch is not None for number in plain.observed.taken):
         yield "branches taken"
+
+
+def _kinds_of_starts(plain: PlainExploration) -> Iterator[str]:
+    if plain.product.starts:
+        yield "several starts"
+    if any(len(chip.restarts) > 1 for chip in plain.product.chips) and any(
+        plain.product.labels[label].kind in ("power_cut", "reset", "cut_in_rule")
+        for label in plain.graph.labels
+    ):
+        yield "restarts in several ways"
 
 
 def _kinds_of_links(plain: PlainExploration) -> Iterator[str]:

@@ -39,14 +39,14 @@ def reached_by(verdict: Verdict) -> Reached:
     return search(verdict.device, MOST_WORLDS)
 
 
-@given(devices(options=False))
+@given(devices(starts=True, options=False))
 @settings(max_examples=EXAMPLES)
 def test_findings_and_their_lengths_agree_with_brute_force(drawn: Drawn) -> None:
     """Exactly the findings that brute force has, each with a scenario of the fewest steps."""
     assert_agrees_with_brute_force(drawn)
 
 
-@given(devices(options=False, timed=True))
+@given(devices(starts=True, options=False, timed=True))
 @settings(max_examples=EXAMPLES)
 def test_findings_agree_where_time_is_counted(drawn: Drawn) -> None:
     """The same, with moments at which time cannot go on."""
@@ -103,7 +103,7 @@ def assert_agrees_with_brute_force(drawn: Drawn) -> None:
         event(code)
 
 
-@given(devices(options=False))
+@given(devices(starts=True, options=False))
 @settings(max_examples=settings().max_examples)
 def test_mode_switches_agree_with_brute_force(drawn: Drawn) -> None:
     """Each ordered pair of modes: direct, over other modes or never, and the fewest steps."""

@@ -27,7 +27,7 @@ def key_of(space: PlainExploration, number: int, parts: list[str]) -> tuple[str,
     return tuple(key)
 
 
-@given(devices())
+@given(devices(starts=True))
 @settings(max_examples=settings().max_examples * 3 // 5)
 def test_every_step_and_nothing_else_is_in_the_fold(drawn: Drawn) -> None:
     """A folded step has a witness, every step between two folded states is one, and one is certain

@@ -89,7 +89,7 @@ def test_a_time_stop_is_reported_as_such_and_not_as_a_deadlock(engine: EngineNam
 
 @pytest.mark.thorough
 @settings(max_examples=8)
-@given(devices(options=False, timed=True))
+@given(devices(starts=True, options=False, timed=True))
 def test_nothing_is_seen_that_a_complete_check_does_not_find(drawn: Drawn) -> None:
     """In random devices on a clock, of what a finite run shows without requirements."""
     device = drawn.read()

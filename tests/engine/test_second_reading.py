@@ -60,14 +60,14 @@ def named(names: Sequence[str], bits: int) -> frozenset[str]:
     return frozenset(name for position, name in enumerate(names) if bits >> position & 1)
 
 
-@given(devices())
+@given(devices(starts=True))
 @settings(max_examples=EXAMPLES)
 def test_both_readings_agree(drawn: Drawn) -> None:
     """States, transitions, layers, failing steps and quiet states are the same in both readings."""
     assert_both_agree(drawn)
 
 
-@given(devices(timed=True))
+@given(devices(starts=True, timed=True))
 @settings(max_examples=EXAMPLES)
 def test_both_readings_agree_on_time(drawn: Drawn) -> None:
     """The same where time is counted: rules that wait, timers, links that take their time."""

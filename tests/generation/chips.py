@@ -36,10 +36,13 @@ class Outline:
     variables: tuple[Known, ...]
     tree: dict[str, Any] = field(default_factory=dict)
     declared: dict[str, Any] = field(default_factory=dict)
+    starts: bool = False
 
 
-def draw_outline(draw: Draw, name: str) -> Outline:
-    """One to four leaves, perhaps inside composites, and up to two variables."""
+def draw_outline(draw: Draw, name: str, *, starts: bool = False) -> Outline:
+    """One to four leaves, perhaps inside composites, and up to two variables; with `starts` they
+    may start in several ways.
+    """
     leaves = {leaf: _leaf(draw) for leaf in STATES[: draw.one((2, 3, 3, 4))]}
     tree: dict[str, Any] = dict(leaves)
     names = list(leaves)
@@ -52,15 +55,18 @@ def draw_outline(draw: Draw, name: str) -> Outline:
             tree[composite] = body
             names.append(composite)
     declared: dict[str, Any] = {}
-    variables = [_variable(draw, key, declared) for key in ("x", "y")[: draw.one((0, 1, 1, 2))]]
-    return Outline(name, tuple(names), tuple(variables), tree, declared)
+    variables = [
+        _variable(draw, key, declared, starts=starts)
+        for key in ("x", "y")[: draw.one((0, 1, 1, 2))]
+    ]
+    return Outline(name, tuple(names), tuple(variables), tree, declared, starts)
 
 
 def _leaf(draw: Draw) -> dict[str, Any]:
     return {"rest": True} if draw.chance(40) else {}
 
 
-def _variable(draw: Draw, name: str, declared: dict[str, Any]) -> Known:
+def _variable(draw: Draw, name: str, declared: dict[str, Any], *, starts: bool) -> Known:
     low = draw.number(-1, 1)
     bond = Kind("bond", 0, draw.number(1, 2))
     kinds = [
@@ -74,12 +80,26 @@ def _variable(draw: Draw, name: str, declared: dict[str, Any]) -> Known:
     length = 2 if draw.chance(20) else 0
     entry = type_as_yaml(kind)
     if draw.chance(40):
-        starts = [_plain(kind, draw.number(kind.low, kind.high)) for _ in range(max(length, 1))]
-        entry["start"] = starts if length and draw.chance(50) else starts[0]
+        first = [_start(draw, kind, starts=starts) for _ in range(max(length, 1))]
+        if length and draw.chance(50):
+            entry["start"] = first
+        else:
+            several = length and isinstance(first[0], list)
+            entry["start"] = [first[0]] * length if several else first[0]
     entry |= {"list": length} if length else {}
     entry |= {"persistent": True} if draw.chance(40) else {}
     declared[name] = "bool" if entry == {"bool": True} else entry
     return Known(name, kind, length)
+
+
+def _start(draw: Draw, kind: Kind, *, starts: bool) -> Any:
+    """With what a variable starts: mostly one value, else one of a few, or any."""
+    if not starts or not draw.chance(25):
+        return _plain(kind, draw.number(kind.low, kind.high))
+    if draw.chance(30):
+        return "any"
+    low = draw.number(kind.low, kind.high)
+    return [_plain(kind, value) for value in sorted({low, draw.number(kind.low, kind.high)})]
 
 
 def _plain(kind: Kind, value: int) -> Any:
@@ -139,6 +159,9 @@ class ChipWriter:
             body |= {"states": tree, "rules": written}
         if self._draw.chance(30):
             body["initial"] = self._draw.one(list(tree))
+        if self._outline.starts and self._draw.chance(15):
+            names = list(self._outline.states[:2])
+            body["initial"] = "any" if self._draw.chance(30) else self._draw.some(names, 1, 2)
         if self._draw.chance(12):
             body["fair"] = self._draw.one(("weak", "strong", "none", "whole", "whole"))
         self._add_inside(tree)

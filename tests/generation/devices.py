@@ -62,25 +62,36 @@ def devices(
     cascades: bool = True,
     runs: bool = False,
     timed: bool = False,
+    starts: bool = False,
 ) -> Drawn:
     """A device in one of its variants. Without `cascades` no hearer of a signal raises one; with
-    `runs` there are requirements that need an observer; with `timed` there is a clock.
+    `runs` there are requirements that need an observer; with `timed` there is a clock; with
+    `starts` it may start in several states.
     """
     writer = _DeviceWriter(
-        Draw(draw), options=options, faults=faults, cascades=cascades, timed=timed
+        Draw(draw), options=options, faults=faults, cascades=cascades, timed=timed, starts=starts
     )
     return writer.drawn(runs=runs)
 
 
 def rolled(seed: int, *, timed: bool = False) -> Drawn:
     """A device of the same kind by its seed, without hypothesis."""
-    writer = _DeviceWriter(Rolled(seed), options=True, faults=True, cascades=True, timed=timed)
+    writer = _DeviceWriter(
+        Rolled(seed), options=True, faults=True, cascades=True, timed=timed, starts=seed % 2 == 0
+    )
     return writer.drawn(runs=False)
 
 
 class _DeviceWriter:
     def __init__(
-        self, draw: Draw, *, options: bool, faults: bool, cascades: bool, timed: bool
+        self,
+        draw: Draw,
+        *,
+        options: bool,
+        faults: bool,
+        cascades: bool,
+        timed: bool,
+        starts: bool,
     ) -> None:
         self._draw = draw
         self._timed = timed
@@ -88,7 +99,7 @@ class _DeviceWriter:
         self._cascades = cascades
         self._options = self._draw_options() if options else {}
         names = [*CHIPS[: draw.number(2, 3)], *ACTORS[: draw.number(0, 2)]]
-        self._outlines = {name: draw_outline(draw, name) for name in names}
+        self._outlines = {name: draw_outline(draw, name, starts=starts) for name in names}
         self._wires = draw_wires(draw, names, draw_kinds(draw))
         self._signals = {signal: _carried(draw) for signal in draw.some(SIGNALS, 0, 3)}
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from modecheck.model.parts import State, Variable
+from modecheck.model.parts import State
 from modecheck.model.values import TRUTH, ValueType, bond_type, number_type, word_type
+from modecheck.model.variables import Variable
 from tests.model.folder import Folder
 
 NESTED = """\
@@ -83,7 +84,13 @@ def test_rest_holds_for_all_states_inside(folder: Folder) -> None:
         ("states: {s: {initial: a}}", "unknown state 'a'"),
         ("states: {s: {initial: b, states: [a]}}", "unknown state 'b'"),
         ("states: [s], initial: t", "unknown state 't'"),
-        ("states: [s], initial: [s]", "a list cannot be used as initial"),
+        ("states: [s], initial: {s: t}", "a mapping cannot be used as initial"),
+        ("states: [s], initial: []", "a list without initial states"),
+        ("states: [s, t], initial: [s, u]", "unknown state 'u'"),
+        ("states: [s, t], initial: [s, s]", "the initial state 's' is given twice"),
+        ("states: {s: {states: [t]}, u: {}}, initial: [t, s]", "s begins there, too"),
+        ("states: [s, t], initial: [s, any]", "unknown state 'any'"),
+        ("states: {s: {initial: [t], states: [t, u]}}", "a list cannot be used as initial"),
     ],
 )
 def test_states_that_are_none_are_told(folder: Folder, body: str, told: str) -> None:
@@ -157,7 +164,16 @@ def test_a_persistent_variable_says_so(folder: Folder) -> None:
         ("{range: [0, 3], start: 4}", "a number from 0 to 3"),
         ("{range: [0, 3], start: 99999999999}", "a number from 0 to 3"),
         ("{range: [0, 3], start: true}", "'true' cannot be used as a start"),
-        ("{range: [0, 3], start: [1]}", "a list cannot be used as a start"),
+        ("{range: [0, 3], start: {a: 1}}", "a mapping cannot be used as a start"),
+        ("{range: [0, 3], start: []}", "a list without start values"),
+        ("{range: [0, 3], start: [0, 4]}", "a number from 0 to 3"),
+        ("{range: [0, 3], start: [1, 1]}", "the start value 1 is given twice"),
+        ("{range: [0, 3], start: [0, any]}", "'any' cannot be used as a start"),
+        ("{range: [0, 3], start: [[0, 1]]}", "a list cannot be used as a start"),
+        ("{range: [0, 70000], start: any}", "any of 70,001 values are too many"),
+        ("{range: [0, 3], list: 2, start: [[0, 1]]}", "1 start values for a list of 2"),
+        ("{range: [0, 3], list: 2, start: [[0, 1], []]}", "a list without start values"),
+        ("{range: [0, 3], list: 9, start: any}", "the device can start in 262,144 states"),
         ("{one_of: []}", "a list without words"),
         ("{one_of: [a, a]}", "a word is given twice"),
         ("{one_of: [a, 1]}", "'1' cannot be a word"),

@@ -41,12 +41,15 @@ class Outcome:
 
 @dataclass(frozen=True)
 class Cut:
-    """Power that fails in the n-th separate rule of a step, after so many of its assignments."""
+    """Power that fails in the n-th separate rule of a step, after so many of its assignments; and
+    the way in which the chip begins again.
+    """
 
     group: int
     chip: str
     which: int
     done: int
+    way: int
 
 
 @dataclass

@@ -9,12 +9,12 @@ from modecheck.model.parts import Device
 from tests.second_reading.clocks import first_clocks
 from tests.second_reading.deeds import Outcome
 from tests.second_reading.steps import SecondReading
-from tests.second_reading.worlds import World, first_world
+from tests.second_reading.worlds import World, first_worlds
 
 
 @dataclass
 class Reached:
-    """All reachable worlds by number, in the order of their distance from the first one."""
+    """All reachable worlds by number, in the order of their distance from the nearest first one."""
 
     device: Device
     worlds: list[World] = field(default_factory=list)
@@ -68,9 +68,9 @@ def search(device: Device, most: int) -> Reached:
             reached.depths.append(depth)
         return number
 
-    first = first_world(device)
-    first_clocks(device, first)
-    number_of(first, 0)
+    for first in first_worlds(device):
+        first_clocks(device, first)
+        number_of(first, 0)
     while len(reached.outcomes) < len(reached.worlds):
         at = len(reached.outcomes)
         depth = reached.depths[at] + 1

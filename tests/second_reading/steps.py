@@ -23,6 +23,7 @@ from tests.second_reading.worlds import (
     View,
     Waiting,
     World,
+    beginnings,
     holds_in,
     innermost,
     wants,
@@ -240,12 +241,17 @@ class SecondReading:
             which = deed.separate.index(torn)
             for number, group in enumerate(self.device.faults):
                 if _strikes(group, torn.chip) and begun.now.left.get(number, 1):
-                    for done in places_to_cut(self.device.chips[torn.chip], torn):
-                        cut = Cut(number, torn.chip, which, done)
-                        after = nth_text(torn, done)
+                    for cut in self._cuts(number, torn, which):
+                        after = nth_text(torn, cut.done)
                         torn_label = f"{torn.chip} {group.kind} in {torn.title} after {after}"
                         again = _afresh(begun, cut)
                         yield self._done(again, torn_label, rule, view.at(again.now), False)
+
+    def _cuts(self, group: int, torn: Rule, which: int) -> Iterator[Cut]:
+        chip = self.device.chips[torn.chip]
+        for done in places_to_cut(chip, torn):
+            for way, _ in enumerate(beginnings(chip, again=True)):
+                yield Cut(group, torn.chip, which, done, way)
 
     def _done(self, deed: Deed, label: str, rule: Rule, view: View, unprompted: bool) -> Outcome:
         with deed.going_on():
@@ -255,7 +261,7 @@ class SecondReading:
         if deed.wrong:
             return _failing(label, deed.wrong, unprompted, deed)
         if deed.cut is not None:
-            self._strike(deed, deed.cut.group, deed.cut.chip)
+            self._strike(deed, deed.cut.group, deed.cut.chip, deed.cut.way)
         return self._ended(deed, label, unprompted)
 
     def _take(self, deed: Deed, rule: Rule, view: View) -> None:
@@ -396,9 +402,10 @@ class SecondReading:
 
     def _fault(self, world: World, kind: str, target: str, number: int) -> Iterator[Outcome]:
         if kind in ("power_cut", "reset"):
-            deed = Deed(world.copy())
-            self._strike(deed, number, target)
-            yield self._ended(deed, f"{target} {kind}", False)
+            for way, _ in enumerate(beginnings(self.device.chips[target], again=True)):
+                deed = Deed(world.copy())
+                self._strike(deed, number, target, way)
+                yield self._ended(deed, f"{target} {kind}", False)
             return
         waits, link = world.waits[target], self.device.links[target]
         full = kind == "duplicate" and len(waits) == link.capacity
@@ -422,13 +429,12 @@ class SecondReading:
             bounded = number in world.left or (number, target) in world.in_a_row
             yield self._ended(deed, f"{target} {kind}", kind == "lose" and not bounded)
 
-    def _strike(self, deed: Deed, number: int, name: str) -> None:
-        """Back to the initial state; variables afresh but persistent ones; links in emptied."""
+    def _strike(self, deed: Deed, number: int, name: str, way: int) -> None:
+        """Back to an initial state; variables afresh but persistent ones; links in emptied."""
         chip, world = self.device.chips[name], deed.now
-        world.at[name] = innermost(chip, chip.initial)
-        for variable in chip.variables.values():
-            if not variable.persistent:
-                world.holds[name, variable.name] = variable.start
+        world.at[name], fresh = beginnings(chip, again=True)[way]
+        for variable, values in fresh.items():
+            world.holds[name, variable] = values
         self._clocks.begin(world, chip)
         for link in self.device.links.values():
             if link.receiver == name:

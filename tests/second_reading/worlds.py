@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable
+from collections.abc import Hashable, Iterator
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from itertools import product
 from math import floor
 from typing import NamedTuple
 
@@ -81,12 +82,40 @@ class World:
         )
 
 
-def first_world(device: Device) -> World:
-    """Where everything begins: initial states, start values, empty links, whole budgets."""
-    chips = device.chips.values()
+def first_worlds(device: Device) -> Iterator[World]:
+    """Where everything may begin: initial states, start values, empty links, whole budgets."""
+    for begun in product(*map(beginnings, device.chips.values())):
+        names = list(device.chips)
+        yield _begun(
+            device,
+            {name: at for name, (at, _) in zip(names, begun, strict=True)},
+            {
+                (name, variable): values
+                for name, (_, holds) in zip(names, begun, strict=True)
+                for variable, values in holds.items()
+            },
+        )
+
+
+def beginnings(chip: Chip, *, again: bool = False) -> list[tuple[str, dict[str, tuple[int, ...]]]]:
+    """Each way in which a chip may begin: where, and with which values; `again`, after a power cut,
+    only those of what is not persistent.
+    """
+    ways: list[dict[str, tuple[int, ...]]] = [{}]
+    for name, variable in chip.variables.items():
+        if not (again and variable.persistent):
+            choices = variable.choices or [[value] for value in variable.start]
+            ways = [{**way, name: values} for way in ways for values in product(*choices)]
+    places = [innermost(chip, state) for state in chip.initials or [chip.initial]]
+    return [(at, way) for at in places for way in ways]
+
+
+def _begun(
+    device: Device, at: dict[str, str], holds: dict[tuple[str, str], tuple[int, ...]]
+) -> World:
     return World(
-        at={chip.name: innermost(chip, chip.initial) for chip in chips},
-        holds={(c.name, v.name): v.start for c in chips for v in c.variables.values()},
+        at=at,
+        holds=holds,
         waits=dict.fromkeys(device.links, ()),
         left={n: g.at_most for n, g in enumerate(device.faults) if g.at_most is not None},
         in_a_row={

@@ -86,7 +86,7 @@ class ModelAsFirmware:
                 self._react(next(r for r in own if self._product.rules[r.rule].title == rule), 0, 0)
             case Restart():
                 self._now[self._form.state_field] = self._form.initial
-                for where, start in self._form.restart:
+                for where, start in self._form.restarts[0]:
                     self._now[where] = start
 
     def _see(self, name: str, value: Value | tuple[str, ...]) -> None:

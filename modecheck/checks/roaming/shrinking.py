@@ -63,15 +63,38 @@ class Shrinker:
 
     def shrunk(self, walked: Product, target: WalkTarget, run: Run) -> Shrunk:
         """A short run to what was seen at the end of a run through the product that was walked."""
-        searcher, judge = self._for(target)
+        searcher, _ = self._for(target)
         product = searcher.product
         bound = FROM_START if searcher.quick else FROM_START_PLAIN
-        shortest = searcher.nearest(product.initial, target, bound=bound)
+        if not product.starts:
+            return self._begun(product, product.initial, walked, target, run, bound)
+        (_, begun), *rest = run
+        assert begun is not None, "a run begins with a start"
+        number = walked.starts.index(begun)
+        state, walked = product.starts[number], walked.begun_in(begun)
+        share = max(bound // len(product.starts), 1)
+        found = self._begun(product.begun_in(state), state, walked, target, rest, share)
+        # From another start a shorter run may lead there.
+        whole = [(product.start_label, state), *found.run]
+        return Shrunk(product, whole, shortest=found.shortest and not found.run)
+
+    def _begun(
+        self,
+        product: Product,
+        initial: State,
+        walked: Product,
+        target: WalkTarget,
+        run: Run,
+        bound: int,
+    ) -> Shrunk:
+        """The same for a run from the only initial state."""
+        searcher, judge = self._for(target)
+        shortest = searcher.nearest(initial, target, bound=bound)
         if shortest is not None and _shows(product, judge, target, shortest):
             return Shrunk(product, shortest, shortest=True)
         cutting = _Cutting(product, judge, target)
         short = cutting.cut(_as_run_of(product, walked, run))
-        along = _Along(searcher, target, ALONG if searcher.quick else ALONG_PLAIN)
+        along = _Along(searcher, product, target, ALONG if searcher.quick else ALONG_PLAIN)
         shorter = cutting.cut(along.shortened(short))
         if _shows(product, judge, target, shorter):
             short = shorter
@@ -251,8 +274,11 @@ class _Cutting:
 class _Along:
     """Bounded searches from states along a run."""
 
-    def __init__(self, searcher: Searcher, target: WalkTarget, bound: int) -> None:
+    def __init__(
+        self, searcher: Searcher, product: Product, target: WalkTarget, bound: int
+    ) -> None:
         self._searcher = searcher
+        self._product = product
         self._sight = target
         self._bound = bound
         self._left = MOST_SEARCHES
@@ -273,7 +299,7 @@ class _Along:
 
     def _nearer_end(self, run: Run) -> Run:
         """From further and further before the end, as long as the fault is found."""
-        states = list(_states(self._searcher.product, run))
+        states = list(_states(self._product, run))
         tail = 2
         while tail <= len(run) and self._left > 0:
             begin = len(run) - tail
@@ -282,7 +308,7 @@ class _Along:
                 break
             if len(found) < tail:
                 run = [*run[:begin], *found]
-                states = list(_states(self._searcher.product, run))
+                states = list(_states(self._product, run))
             tail *= 2
         return run
 
@@ -292,7 +318,7 @@ class _Along:
             end = min(begin + window, len(run))
             while run[end - 1][1] is None:
                 end -= 1
-            states = list(_states(self._searcher.product, run))
+            states = list(_states(self._product, run))
             goal = WalkTarget(AT, pattern=tuple(enumerate(states[end])))
             found = self._search(states[begin], goal)
             if found is not None and len(found) < end - begin:

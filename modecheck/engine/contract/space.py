@@ -1,6 +1,7 @@
 """What an engine offers to the checks: the explored states, and searches over them.
 
-States are numbered from 0, the initial one, by depth. Sets of conditions are bits (`mark` gives the
+States are numbered by depth, from 0, the initial one: a device that may begin in several states
+has them all at depth 0, in any order. Sets of conditions are bits (`mark` gives the
 bit of one), so that an engine can search millions of states without calling back.
 
 A state that was not expanded, and one with a failing step, has an unknown future. Searches for
@@ -21,7 +22,7 @@ from modecheck.product.ir import Product
 State = tuple[int, ...]
 """The values of a product's fields."""
 INITIAL = 0
-"""The number of the initial state."""
+"""The number of the initial state, or of one of several."""
 INTERRUPTION = "an interruption"
 """What an exploration says that somebody stopped."""
 
@@ -239,6 +240,10 @@ class Space(Protocol):
         """How many states, the first ones, were expanded."""
 
     @property
+    def starts(self) -> Sequence[int]:
+        """The numbers of all states in which the device may begin."""
+
+    @property
     def depth(self) -> int:
         """The greatest distance from the initial state."""
 
@@ -275,7 +280,9 @@ class Space(Protocol):
         """
 
     def path_to(self, number: int) -> Path:
-        """A shortest path from the initial state."""
+        """A shortest path from the initial state; from any one of several, of which its first
+        entry tells, with `start_label`.
+        """
 
     def edges_from(self, number: int) -> list[Edge]:
         """The transitions of a state, in the interpreter's order."""

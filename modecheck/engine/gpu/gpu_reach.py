@@ -102,6 +102,8 @@ class GpuReach:
     ) -> None:
         if machine.most_records > MOST_AT_ONCE:
             raise NotCompilableError(f"a state can have more than {MOST_AT_ONCE:,} steps")
+        if machine.product.starts:
+            raise NotCompilableError("its device may start in several states")
         self._device, self._layout = device, machine.layout
         self._limits, self._reporter = limits, reporter
         self._began = time.monotonic() if limits.since is None else limits.since

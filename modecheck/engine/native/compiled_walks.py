@@ -209,7 +209,7 @@ class CompiledWalker:
             path=np.zeros(depth + 1, np.uint16),
             state=np.zeros(self._watching.words, np.uint64),
         )
-        self._initial = self._watching.packed(product.initial)
+        self._starts = np.array([*map(self._watching.packed, product.first_states)], np.uint64)
         self._runs = 0
         self._runs = self._go_on(0)  # has the kernel loaded, or compiled the first time
 
@@ -233,7 +233,7 @@ class CompiledWalker:
             self._taken,
             self._switches,
             self._room,
-            self._initial,
+            self._starts,
             self._seed,
             self._runs,
             end,
@@ -287,12 +287,20 @@ class CompiledWalker:
             self._looked_at[number] = True
             length = int(self._found.lengths[number])
             picked = self._found.paths[number, :length].tolist()
-            run = self._watching.run(self.product.initial, picked)
+            run = self._run(picked)
             target = known[number] if number < len(known) else self._deadlock(run)
             if target not in self._told and (target not in found or len(run) < len(found[target])):
                 found[target] = run
         self._told |= found.keys()
         return found
+
+    def _run(self, path: list[int]) -> Run:
+        """The run of a path, which tells where it begins if there are several starts."""
+        if not self.product.starts:
+            return self._watching.run(self.product.initial, path)
+        number, *picked = path
+        start = self.product.starts[number]
+        return [(self.product.start_label, start), *self._watching.run(start, picked)]
 
     def _deadlock(self, run: Run) -> WalkTarget:
         last = run[-1][1] if run else self.product.initial

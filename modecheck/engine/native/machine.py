@@ -50,6 +50,7 @@ class CompiledProduct:
     """A compiled product. The addresses stay valid as long as the machine lives; `in_place` is what
     kernels that explore call for its steps, where that is quicker than to ask for records.
 
+    `starts` are the words of the states in which exploring begins.
     `seen` maps what a byte of the successor function's notes means to its number; `most_records` is
     the most records that one call can write.
     """
@@ -63,6 +64,7 @@ class CompiledProduct:
     most_records: int
     level: int
     keep: object
+    starts: tuple[tuple[int, ...], ...]
     in_place: InPlace | None = None
 
     @property
@@ -129,8 +131,21 @@ def compiled(
         most_records=notes["most_records"],
         level=level,
         keep=engine,
+        starts=_starts(product, layout, representatives),
         in_place=_steps_alone(product, layout, by_system, key) if level and plain else None,
     )
+
+
+def _starts(
+    product: Product, layout: WordLayout, representatives: Representatives | None
+) -> tuple[tuple[int, ...], ...]:
+    """The words of all states in which the product may begin, or of those that stand for them."""
+    if representatives is None:
+        return tuple(map(layout.pack, product.first_states))
+    from modecheck.engine.native.representing import representative
+
+    found = (representative(state, layout, representatives) for state in product.first_states)
+    return tuple(dict.fromkeys(map(layout.pack, found)))
 
 
 @lru_cache(maxsize=8)
@@ -181,6 +196,7 @@ def compiled_observers(product: Product, alone: WordLayout) -> CompiledProduct:
         most_records=0,
         level=UNOPTIMISED,
         keep=engine,
+        starts=(),
     )
 
 

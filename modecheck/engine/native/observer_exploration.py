@@ -19,14 +19,14 @@ import numpy as np
 
 from modecheck.engine.contract.encounters import Observed
 from modecheck.engine.contract.phases import count
-from modecheck.engine.contract.space import INITIAL, INTERRUPTION, Limits, Sighting
+from modecheck.engine.contract.space import INTERRUPTION, Limits, Sighting
 from modecheck.engine.native.graph import Array, CompiledExploration, States, in_order
 from modecheck.engine.native.graph_kernels import mark_states
 from modecheck.engine.native.growing_arrays import Reserved, Words
 from modecheck.engine.native.native_arrays import NativeArrays
 from modecheck.engine.native.observer_kernels import TABLE_SHARE, fill_anew, follow
 from modecheck.engine.native.observer_plan import ObserverPlan
-from modecheck.engine.native.observer_readings import ObserverReadings, can_be_followed
+from modecheck.engine.native.observer_readings import ObserverReadings, can_be_followed, starts_in
 from modecheck.engine.search.state_graph import StateGraph
 from modecheck.product.ir import Product
 
@@ -97,12 +97,15 @@ class _Following:
         return self._space_of(layers, stopped_by)
 
     def _first(self) -> _Layer:
-        """The initial state, as the observers are once they have judged it."""
-        self._kept[0] = INITIAL, self._plan.initial
-        self._count = 1
-        fill_anew(self._table, self._kept, 1)
-        numbers, none = np.zeros(1, np.int64), np.empty(0, np.uint32)
-        return _Layer(numbers, self._words(numbers), none, none, np.empty(0, np.uint16))
+        """The states in which it may begin, as the observers are once they have judged them."""
+        for number, state in starts_in(self._space, self._product):
+            self._kept[self._count] = number, self._plan.states_in(state)
+            self._count += 1
+        fill_anew(self._table, self._kept, self._count)
+        numbers, none = np.arange(self._count), np.empty(0, np.uint32)
+        words = self._words(numbers)
+        order = in_order(words)
+        return _Layer(numbers[order], words[order], none, none, np.empty(0, np.uint16))
 
     def _behind(self, layer: _Layer) -> _Layer:
         """The states behind those of a layer that are no less deep."""

@@ -7,7 +7,7 @@ table, as long as that table is small: fewer places are looked up.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -105,12 +105,10 @@ class ObserverPlan:
                 yield from ((one.number, place) for place in places)
             begin = end
 
-    @property
-    def initial(self) -> int:
-        """All states at the beginning."""
-        fields = (self._product.fields[one.field] for one in self._product.observers)
-        starts = zip(self._own, fields, strict=True)
-        return sum(field.start << place.shift for place, field in starts)
+    def states_in(self, state: Sequence[int]) -> int:
+        """All states of observers in a state of the product."""
+        observers = zip(self._own, self._product.observers, strict=True)
+        return sum(state[one.field] << place.shift for place, one in observers)
 
     def places(self, places: tuple[WordPlace, ...]) -> Iterator[tuple[WordPlace, WordPlace]]:
         """Of each observer's state, and of the mark of idling: its place among the `places` of the

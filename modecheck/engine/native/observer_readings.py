@@ -6,6 +6,8 @@ ask of a step is compiled, and asked once of each transition.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 
 from modecheck.engine.contract.space import Limits
@@ -42,6 +44,17 @@ def can_be_followed(space: CompiledExploration, product: Product, limits: Limits
         and product.fields[: len(alone.fields)] == alone.fields
         and product.labels[: len(alone.labels)] == alone.labels
     )
+
+
+def starts_in(
+    space: CompiledExploration, product: Product
+) -> Iterator[tuple[int, tuple[int, ...]]]:
+    """The numbers of the states in which the device may begin, and the same states of the product
+    with observers, which have judged them.
+    """
+    alone = len(space.product.fields)
+    judged = {state[:alone]: state for state in product.first_states}
+    yield from ((number, judged[space.state(number)]) for number in space.starts)
 
 
 class ObserverReadings:

@@ -13,12 +13,12 @@ import numpy as np
 
 from modecheck.engine.contract.observer_answer import ObserverVerdict, waiting_loops
 from modecheck.engine.contract.phases import count
-from modecheck.engine.contract.space import INITIAL, INTERRUPTION, Limits
+from modecheck.engine.contract.space import INTERRUPTION, Limits
 from modecheck.engine.native.graph import Array, CompiledExploration
 from modecheck.engine.native.growing_arrays import Reserved, Words
 from modecheck.engine.native.native_arrays import NativeArrays
 from modecheck.engine.native.observer_kernels import TABLE_SHARE, fill_anew
-from modecheck.engine.native.observer_readings import ObserverReadings, can_be_followed
+from modecheck.engine.native.observer_readings import ObserverReadings, can_be_followed, starts_in
 from modecheck.engine.native.verdict_automaton import (
     AGAIN,
     ALIVE,
@@ -75,14 +75,18 @@ class _Deciding:
         self._begin()
 
     def _begin(self) -> None:
-        """The initial state, in which the observer has judged it."""
+        """The states in which it may begin, as the observer has judged them."""
         self._make_room(2 * self._space.state_count + self._behind)
-        start = self._product.initial[self._product.observers[0].field]
-        self._found[0] = self._smaller.flags[start]
-        if not self._found[0] & SETTLED:
-            self._kept[0] = INITIAL, int(self._smaller.family[start]) << 1
-            self._own[0], self._counters[COUNT] = start, 1
-            fill_anew(self._table, self._kept, 1)
+        count = 0
+        for number, state in starts_in(self._space, self._product):
+            own = state[self._product.observers[0].field]
+            self._found[0] |= self._smaller.flags[own]
+            if not self._smaller.flags[own] & SETTLED:
+                self._kept[count] = number, int(self._smaller.family[own]) << 1
+                self._own[count] = own
+                count += 1
+        self._counters[COUNT] = count
+        fill_anew(self._table, self._kept, count)
 
     def _make_room(self, states: int) -> None:
         """Room for so many states, in the arrays and in the table."""
@@ -145,7 +149,7 @@ class _Deciding:
             seen[target] |= seen[source]
         triggers = self._automaton.triggers
         looked_up = bool(self._seen[list(triggers)].any())
-        return looked_up or self._product.observers[0].first in triggers
+        return looked_up or not triggers.isdisjoint(self._product.observers[0].firsts)
 
     def _staying_alive(self) -> tuple[bool, frozenset[int], bool]:
         """Whether it can stay alive for ever, on which fairness it rests that it cannot, and

@@ -31,7 +31,7 @@ from modecheck.engine.native.level_kernels import (
     Meeting,
 )
 from modecheck.engine.native.machine import CompiledProduct
-from modecheck.engine.native.table import DENSEST, FIRST_LINES, StateTable, stored_kind
+from modecheck.engine.native.table import DENSEST, FIRST_LINES, GROWTH, StateTable, stored_kind
 from modecheck.engine.native.table_kernels import CACHE_LINE
 from modecheck.engine.native.workers import ENDLESS, Level, Worker, apart, new_workers
 from modecheck.engine.search.exploration import Reporter
@@ -153,11 +153,7 @@ class _Reach:
             return self._run()
 
     def _run(self) -> ReachedStates:
-        first = self._workers[0]
-        initial = self._machine.layout.pack(self._machine.product.initial)
-        first.states[: len(initial)] = np.array(initial, np.uint64)
-        first.counters[FILLED] = 1
-        self._table.enter_first(first.states)
+        self._begin()
         self._share_out()
         helpers = [
             threading.Thread(target=self._guarded, args=(n,), daemon=True)
@@ -172,6 +168,18 @@ class _Reach:
             raise self._trouble
         self._result.stopped_by = self._stop
         return self._result
+
+    def _begin(self) -> None:
+        """Enter the states in which the product may begin; of more than are wanted, one more."""
+        first, starts = self._workers[0], self._machine.starts
+        if self._limits.states is not None:
+            starts = starts[: self._limits.states + 1]
+        words = np.array(starts, np.uint64).reshape(-1)
+        first.states[: words.size] = words
+        first.counters[FILLED] = len(starts)
+        if len(starts) > 1 and not self._widened(self._table.lines, max(GROWTH)):
+            raise MemoryError
+        self._table.enter_first(first.states, len(starts))
 
     def _guarded(self, own: int) -> None:
         """Work until there is nothing left; trouble in one thread ends them all."""

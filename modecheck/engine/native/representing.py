@@ -49,6 +49,19 @@ def _backwards(part: object) -> tuple[Renaming, ...]:
     return part.backwards
 
 
+def representative(
+    state: tuple[int, ...], layout: WordLayout, representatives: Representatives
+) -> tuple[int, ...]:
+    """The state that the code would put in the place of a state."""
+    for part in representatives.parts:
+        if isinstance(part, SortedBlocks):
+            state, _ = part.least(state)
+        else:
+            images = [one.state(state) for one in _backwards(part)]
+            state = min(images, key=lambda image: layout.pack(image)[::-1])
+    return state
+
+
 class RepresentedCode:
     """Writes the function `represented`."""
 

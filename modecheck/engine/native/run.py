@@ -136,7 +136,7 @@ def _reached(
 
 def _load_kernels(machine: CompiledProduct) -> None:
     """Have the kernels that come last compiled now, and not when memory is short."""
-    initial = np.array(machine.layout.pack(machine.product.initial), np.uint64)
+    initial = np.array(machine.starts[0], np.uint64)
     seen = np.zeros(len(machine.seen) + 64, np.uint8)
     states = States(machine, initial, [1], 1, seen)
     graph_without_transitions(states)

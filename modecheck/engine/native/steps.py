@@ -404,10 +404,9 @@ class StepCode(HearingCode):
         self._pay(fault)
 
     def _strike(self, fault: FaultIR) -> None:
-        """The chip falls back to its initial state; persistent variables keep their value."""
+        """The chip begins again, in the fault's way; persistent variables keep their value."""
         chip = self._product.chips[fault.target]
-        self._frame.write(chip.state_field, constant(chip.initial))
-        for where, value in chip.restart:
+        for where, value in chip.restarts[fault.restart]:
             self._frame.write(where, constant(value))
         for queue in chip.inputs:
             self._queues.empty(queue)

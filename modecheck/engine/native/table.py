@@ -116,8 +116,16 @@ class StateTable:
                 )
                 first += states.size // self.width
 
-    def enter_first(self, states: Any) -> None:
-        """Put the initial state, the first that thread 0 has found, into the empty table."""
+    def enter_first(self, states: Any, count: int) -> None:
+        """Put the states that thread 0 begins with into the empty table."""
+        for segment in range(self.segments if count > 1 else 0):
+            part = self.words[segment * self.distance * self.line :]
+            refill(
+                part, self.lines, self.width, states[: count * self.width], 0, segment,
+                self.segments, 0, self.thread_bits,
+            )  # fmt: skip
+        if count > 1:
+            return
         hash_ = int(hash_of(states, 0, self.width))
         segment = (hash_ & 0xFFFFFFFF) * self.segments >> 32
         home = segment * self.distance + ((hash_ >> 32) * self.lines >> 32)

@@ -325,7 +325,7 @@ def walk(  # noqa: C901 - one walk, from its dice to its end
     taken: I64s,
     switches: I64Rows,
     room: WalkBuffers,
-    initial: U64s,
+    starts: U64Rows,
     seed: np.uint64,
     begin: int,
     end: int,
@@ -333,7 +333,8 @@ def walk(  # noqa: C901 - one walk, from its dice to its end
     most: int,
 ) -> Any:
     """Walks number `begin` to `end` - 1; the number of the first that was not begun, because fewer
-    than `most` states can be kept.
+    than `most` states can be kept. A walk begins in one of the `starts`; where there are several,
+    its path begins with the number of that start.
     """
     words, width = code.words, code.words + EXTRA
     dice, held, path, state = room
@@ -361,10 +362,15 @@ def walk(  # noqa: C901 - one walk, from its dice to its end
             marks = call_marks(code.marks, at_state)
         else:
             length = 0
+            begun = np.int64(0)
+            if starts.shape[0] > 1:
+                begun = np.int64(below(dice, starts.shape[0]))
+                path[0] = begun
+                length = 1
             for offset in range(words):
-                state[offset] = initial[offset]
+                state[offset] = starts[begun, offset]
             marks = call_marks(code.marks, at_state)
-            note_in_state(tests, found, marks, path, 0, -1)
+            note_in_state(tests, found, marks, path, length, -1)
             mode = mode_after(tests, switches, marks, -1)
             visit(table, counters, hash_at(state, 0, words))
         done = 0

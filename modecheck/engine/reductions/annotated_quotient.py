@@ -177,6 +177,10 @@ class AnnotatedQuotient(NumberedImages):
         )
         return {rule: winner for rule, winner in sorted(pairs) if rule in curious}
 
+    @property
+    def starts(self) -> Sequence[int]:
+        return [image for one in self.base.starts for image, _ in self.images(one)]
+
     # Single states and steps.
 
     def state(self, number: int) -> State:
@@ -216,7 +220,13 @@ class AnnotatedQuotient(NumberedImages):
         """A shortest path from the initial state: a real one, followed step by step."""
         own, renaming = self.split(number)
         nothing = self.representatives.nothing
-        steps, reached = self._followed(INITIAL, nothing, self.base.path_to(own))
+        path, start = self.base.path_to(own), INITIAL
+        steps: list[tuple[int, int, Renaming]] = []
+        if self.product.starts:
+            (label, start), *path = path
+            steps.append((label, start, nothing))
+        followed, reached = self._followed(start, nothing, path)
+        steps += followed
         turning = renaming.after(self.inverse(reached))
         return [
             (turning.labels[label], self.numbered_image(behind, turning.after(by)))

@@ -75,12 +75,21 @@ class Corrupted(NamedTuple):
 
 
 class Struck(NamedTuple):
-    """A chip lost power or was reset; `rule` is the rule that was cut in the middle, or -1."""
+    """A chip lost power or was reset, and restarted in a leaf; `rule` is the rule that was cut in
+    the middle, or -1.
+    """
 
     chip: int
     kind: str
     rule: int
     done: int
+    leaf: int
+
+
+class Started(NamedTuple):
+    """The device began in one of the states in which it may: the leaf of each chip."""
+
+    leaves: tuple[int, ...]
 
 
 class Passed(NamedTuple):
@@ -90,5 +99,14 @@ class Passed(NamedTuple):
 
 
 Happening: TypeAlias = (
-    Took | SignalEmitted | Arrived | Accepted | Dropped | Doubled | Corrupted | Struck | Passed
+    Took
+    | SignalEmitted
+    | Arrived
+    | Accepted
+    | Dropped
+    | Doubled
+    | Corrupted
+    | Struck
+    | Started
+    | Passed
 )

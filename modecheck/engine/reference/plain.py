@@ -45,7 +45,7 @@ from modecheck.engine.contract.encounters import (
 )
 from modecheck.engine.contract.space import State
 from modecheck.engine.reference.elapsing import Elapsing
-from modecheck.engine.reference.happenings import Arrived
+from modecheck.engine.reference.happenings import Arrived, Started
 from modecheck.engine.reference.observing import Observing
 from modecheck.engine.reference.queueing import Queueing, arrival
 from modecheck.engine.reference.reacting import Reacting
@@ -108,6 +108,19 @@ class Interpreter:
             steps.append(self._idling(state))
         return steps
 
+    def starts(self) -> list[Step]:
+        """How the device can begin, one pretended step for each state in which it may; none where
+        there is only one. They come before the first step of a run.
+        """
+        chips = self.product.chips
+        return [
+            Step(
+                self.product.start_label, state, (), 0, 0,
+                (Started(tuple(state[chip.state_field] for chip in chips)),),
+            )
+            for state in self.product.starts
+        ]  # fmt: skip
+
     def _untimed(self, state: State) -> list[Step]:
         return [*self._own_steps(state), *self._deliveries(state), *self._faults(state)]
 
@@ -128,6 +141,8 @@ class Interpreter:
     def _steps_called(self, state: State, label: int) -> Iterable[Step]:
         """All steps with a label, and perhaps others, in the order of `steps`."""
         what = self.product.labels[label]
+        if what.kind == "start":
+            return self.starts()
         if self._idles or what.kind not in ("rule", "deliver", "discard"):
             return self.steps(state)
         if what.kind == "rule":

@@ -56,12 +56,12 @@ class Striking:
         ]
 
     def strike(self, draft: StepDraft, fault: FaultIR, rule: int = -1, done: int = 0) -> None:
-        """The chip falls back to its initial state; persistent variables keep their value."""
+        """The chip begins again, in the fault's way; persistent variables keep their value."""
         chip = self._product.chips[fault.target]
-        draft.log.append(Struck(fault.target, fault.kind, rule, done))
-        draft.now[chip.state_field] = chip.initial
-        for where, value in chip.restart:
+        for where, value in chip.restarts[fault.restart]:
             draft.now[where] = value
+        leaf = draft.now[chip.state_field]
+        draft.log.append(Struck(fault.target, fault.kind, rule, done, leaf))
         for queue in chip.inputs:
             self._queueing.empty(draft, queue, "cut")
         for queue in chip.outputs:

@@ -1,7 +1,8 @@
 """Breadth-first exploration of a product by the plain interpreter.
 
 States are numbered in the order in which they are found, so a state's number also orders it by
-depth. The way back to the initial state through `parents` is a shortest one; among several, the
+depth; those in which the device may begin come first. The way back to such a state through
+`parents` is a shortest one; among several, the
 one whose steps come first in the interpreter's order (chips' own steps in document order, then
 deliveries, then faults) from the earliest found state.
 """
@@ -160,7 +161,10 @@ class _Explorer:
     def run(self) -> PlainExploration:
         found = self._found
         with noting_stops(found):
-            self._number(found.product.initial, -1, -1)
+            for state in found.product.first_states:
+                # What stands for a start is a start, too: starts are exchanged for one another.
+                own = state if self._reduction is None else self._reduction.of(state)[0]
+                self._number(own, -1, -1)
             self._levels()
         if found.stopped_by:
             self._cut_loose_ends()

@@ -9,7 +9,6 @@ from typing import Any, Generic, Protocol, TypeVar
 
 from modecheck.engine.contract.encounters import Observed
 from modecheck.engine.contract.space import (
-    INITIAL,
     Edge,
     FairLoop,
     LoopAnswer,
@@ -146,6 +145,10 @@ class Exploration(Generic[Store]):
         return self.found.expanded
 
     @property
+    def starts(self) -> Sequence[int]:
+        return range(self.layers[0])
+
+    @property
     def depth(self) -> int:
         return len(self.layers) - 1
 
@@ -192,10 +195,12 @@ class Exploration(Generic[Store]):
 
     def path_to(self, number: int) -> Path:
         path: Path = []
-        while number != INITIAL:
+        while number >= self.layers[0]:
             before, label = self.found.step_into(self.graph, number)
             path.append((label, number))
             number = before
+        if self.product.starts:
+            path.append((self.product.start_label, number))
         return path[::-1]
 
     def edges_from(self, number: int) -> list[Edge]:

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TypeVar
 
-from modecheck.engine.contract.space import INITIAL, Space
+from modecheck.engine.contract.space import Space
 from modecheck.engine.search.arrays import Array
 from modecheck.engine.search.explored_space import Exploration, StateStore
 from modecheck.engine.search.mark_kernels import flag_goals, flag_numbers
@@ -190,8 +190,13 @@ class TimeBoundSearch:
             reached = self._filled("u1", 1)
             flag_outside(kinds, before)
         found = graph.arrays.filled("i8", 6, -1)
-        if not query.before and kinds[INITIAL] == REGION:
-            found[0], found[3] = times.best[INITIAL], times.worst[INITIAL]
+        for number in () if query.before else self._space.starts:
+            if kinds[number] == REGION:
+                best, worst = times.best[number], times.worst[number]
+                if best >= 0 and (found[0] < 0 or best < found[0]):
+                    found[0], found[2] = best, number
+                if worst > found[3]:
+                    found[3], found[5] = worst, number
         find_starts(
             graph.first, graph.targets, graph.notes, kinds, reached, before,
             self._among(query.actors), query.straight, times.best, times.worst, found,
@@ -203,6 +208,6 @@ class TimeBoundSearch:
         if ticks < 0:
             return None
         if source < 0:
-            return Start(ticks, NEVER, NEVER, INITIAL)
+            return Start(ticks, NEVER, NEVER, edge)
         label, target, _, _ = self._space.graph.transition(edge)
         return Start(ticks, source, label, target)

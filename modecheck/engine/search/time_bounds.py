@@ -72,7 +72,7 @@ class TimeBoundQuery:
 @dataclass(frozen=True, slots=True)
 class Start:
     """The step with which a stretch begins, and how many ticks it has. `source` is -1 where it
-    begins in the initial state, without a step.
+    begins in a state in which the device may begin, without a step.
     """
 
     ticks: int

@@ -343,12 +343,16 @@ class PlainWalker:
             if slot is not None and slot.state is not None:
                 slot.count += RESTART_COST
                 return slot.state, list(slot.run), slot.mode
-        state = self.product.initial
+        starts, run = self.product.first_states, Run()
+        state = starts[dice.below(len(starts)) if len(starts) > 1 else 0]
+        if len(starts) > 1:
+            run.append((self.product.start_label, state))
         for target in self._judge.in_state(state):
-            self._found[target] = []
+            if target not in self._found or len(run) < len(self._found[target]):
+                self._found[target] = list(run)
         mode = self._mode_after(state, -1)
         self._sample.visit(hash_of(self._layout.pack(state)))
-        return state, [], mode
+        return state, run, mode
 
     def _rare_slot(self, dice: Dice) -> _Slot | None:
         features = self._features

@@ -44,6 +44,8 @@ class Untimed(Interpreter):
     def __init__(self, product: Product) -> None:
         if product.time is None:
             raise NotZonable("its device has no clock")
+        if product.starts:
+            raise NotZonable("its device may start in several states")
         if product.observers:
             raise NotZonable("requirements about runs are not followed in zones")
         for chip in product.chips:

@@ -6,7 +6,8 @@ import re
 from collections.abc import Iterator
 
 from modecheck.model.copies import unnumbered
-from modecheck.model.parts import Chip, Variable
+from modecheck.model.parts import Chip
+from modecheck.model.variables import Variable
 from modecheck.repair.changes import RepairChange
 from modecheck.repair.scenario_facts import TakenMoment
 from modecheck.repair.situation import RepairSituation

@@ -5,7 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
-from modecheck.model.parts import Chip, Variable
+from modecheck.model.parts import Chip
+from modecheck.model.variables import Variable
 from modecheck.repair.changes import RepairChange, Value
 from modecheck.repair.situation import RepairSituation
 from modecheck.repair.written import WrittenChip, WrittenRule

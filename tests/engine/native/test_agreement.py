@@ -93,7 +93,7 @@ def assert_same_verdict(one: Verdict, two: Verdict) -> None:
     assert judged[0] == judged[1]
 
 
-@given(devices())
+@given(devices(starts=True))
 @settings(max_examples=EXAMPLES)
 def test_both_engines_agree_on_random_devices(drawn: Drawn) -> None:
     """States, transitions, layers, findings and lengths of scenarios do not depend on the engine,
@@ -102,7 +102,7 @@ def test_both_engines_agree_on_random_devices(drawn: Drawn) -> None:
     assert_both_agree(drawn)
 
 
-@given(devices(timed=True))
+@given(devices(starts=True, timed=True))
 @settings(max_examples=EXAMPLES // 6)
 def test_both_engines_agree_on_time(drawn: Drawn) -> None:
     """The same where time is counted."""
@@ -129,7 +129,7 @@ def assert_both_agree(drawn: Drawn) -> None:
 def test_code_for_large_products_agrees_on_random_devices(timed: bool) -> None:
     """It is part of the kernel that explores, and makes no records of steps."""
 
-    @given(devices(timed=timed))
+    @given(devices(starts=True, timed=timed))
     @settings(max_examples=EXAMPLES // 10)
     def agrees(drawn: Drawn) -> None:
         plain = explore(compose(drawn.read()), max_states=MOST_STATES)
@@ -141,14 +141,14 @@ def test_code_for_large_products_agrees_on_random_devices(timed: bool) -> None:
     agrees()
 
 
-@given(devices(runs=True))
+@given(devices(starts=True, runs=True))
 @settings(max_examples=EXAMPLES // 4)
 def test_both_engines_agree_on_requirements_about_runs(drawn: Drawn) -> None:
     """The same verdicts, for the same reasons, with scenarios of the same length."""
     assert_judged_alike(drawn)
 
 
-@given(devices(runs=True, timed=True))
+@given(devices(starts=True, runs=True, timed=True))
 @settings(max_examples=EXAMPLES // 10)
 def test_both_engines_agree_on_requirements_in_time(drawn: Drawn) -> None:
     """The same of what has to follow within some time."""
@@ -208,7 +208,7 @@ def test_both_engines_agree_on_bundled_devices(path: Path) -> None:
         assert_same_verdict(plain, compiled)
 
 
-@given(devices(), st.integers(2, 60))
+@given(devices(starts=True), st.integers(2, 60))
 @settings(max_examples=EXAMPLES // 3)
 def test_a_bound_of_states_is_told_and_claims_nothing_more(drawn: Drawn, most: int) -> None:
     """A stopped exploration says so, and finds nothing that the complete one does not find."""

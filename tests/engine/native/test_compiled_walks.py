@@ -92,7 +92,7 @@ def test_both_walk_the_same_way_through_bundled_devices(path: Path) -> None:
 
 
 @settings(max_examples=EXAMPLES)
-@given(devices() | devices(timed=True))
+@given(devices(starts=True) | devices(starts=True, timed=True))
 def test_both_walk_the_same_way_through_random_devices(drawn: Drawn) -> None:
     """Whatever a device is made of."""
     product = composed(drawn.read(), [])

@@ -60,6 +60,7 @@ def watched(product: Product, seed: int) -> Product:
     """The product with random observers, and some steps without fairness."""
     dice = random.Random(seed)  # noqa: S311 - not for secrets
     events = (*product.events, *(some_event(product, dice) for _ in range(4)))
+    starts = list(product.starts)
     fields, labels, observers = list(product.fields), list(product.labels), []
     for number in range(dice.randint(1, 2)):
         states, atoms = dice.randint(2, 3), dice.randint(1, 2)
@@ -70,13 +71,14 @@ def watched(product: Product, seed: int) -> Product:
             labels.append(Label(f"observer {number} chooses", "follow"))
             choices = ((0, 1, len(labels) - 1),)
         fields.append(Field(f"observer {number}", 0, states - 1, start))
+        starts = [(*state, (start + n) % states) for n, state in enumerate(starts)]
         observer = ObserverAutomaton(
             name=f"W{number}",
             field=len(fields) - 1,
             atoms=tuple(some_atom(product, len(events), dice) for _ in range(atoms)),
             table=table,
             choices=choices,
-            first=0,
+            firsts=frozenset({0}),
         )
         observers.append(observer)
     labels.append(Label("nothing more happens", "idle"))
@@ -91,10 +93,11 @@ def watched(product: Product, seed: int) -> Product:
         fair=(FairSet("some", strong=False, labels=obliging),),
         idle_label=len(labels) - 1,
         idle_field=len(fields) - 1,
+        starts=tuple((*state, 0) for state in starts),
     )
 
 
-@given(devices(), st.integers(0, 1 << 16))
+@given(devices(starts=True), st.integers(0, 1 << 16))
 @settings(max_examples=EXAMPLES)
 def test_engines_agree_on_watched_products(drawn: Drawn, seed: int) -> None:
     """States, transitions, layers and everything seen are the same with observers beside."""
@@ -106,7 +109,7 @@ def test_engines_agree_on_watched_products(drawn: Drawn, seed: int) -> None:
     assert one.observed.watched == two.observed.watched
 
 
-@given(devices(), st.integers(0, 1 << 16))
+@given(devices(starts=True), st.integers(0, 1 << 16))
 @settings(max_examples=EXAMPLES)
 def test_observer_goes_on_by_what_a_step_tells(drawn: Drawn, seed: int) -> None:
     """An observer goes on by its table, judged on the state reached and the step's own account."""
@@ -128,7 +131,7 @@ def test_observer_goes_on_by_what_a_step_tells(drawn: Drawn, seed: int) -> None:
                 assert step.after[observer.field] == observer.table[index]
 
 
-@given(devices(), st.integers(0, 1 << 16))
+@given(devices(starts=True), st.integers(0, 1 << 16))
 @settings(max_examples=EXAMPLES)
 def test_device_idles_where_nothing_has_to_happen(drawn: Drawn, seed: int) -> None:
     """There is an idle step exactly where no step is possible that has to happen in the end, or

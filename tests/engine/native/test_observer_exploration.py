@@ -57,7 +57,7 @@ def assert_identical(one: CompiledExploration, two: CompiledExploration) -> None
         assert one.depth_of(seen.state) == two.depth_of(two.failures[key].state)
 
 
-@given(devices(), st.integers(0, 1 << 16))
+@given(devices(starts=True), st.integers(0, 1 << 16))
 @settings(max_examples=settings().max_examples * 3 // 10)
 def test_following_finds_what_exploring_anew_finds(drawn: Drawn, seed: int) -> None:
     """State for state, also with failing steps, choices of observers and idling; and where a rule
@@ -76,7 +76,7 @@ def test_following_finds_what_exploring_anew_finds(drawn: Drawn, seed: int) -> N
         assert_identical(found, compiled(both))
 
 
-@given(devices(timed=True), st.integers(0, 1 << 16))
+@given(devices(starts=True, timed=True), st.integers(0, 1 << 16))
 @settings(max_examples=3)
 def test_nothing_is_followed_where_time_is_counted(drawn: Drawn, seed: int) -> None:
     """A tick is a step also where it changes nothing but an observer."""

@@ -109,7 +109,7 @@ def by_search(space: PlainExploration, automaton: Automaton) -> ObserverVerdict:
         first_zero(space.can_reach(ReachGoal(0, lacking=again or alive, past_failures=False)))
         is not None
     )
-    looked_up = {place for _, place in space.observed.watched} | {space.product.observers[0].first}
+    looked_up = {place for _, place in space.observed.watched} | space.product.observers[0].firsts
     return ObserverVerdict(
         states=0,
         broken=is_found(marked("bad")) or any(one.loop for one in answers),
@@ -139,7 +139,7 @@ def compared(alone: Product, both: Product, automaton: Automaton) -> ObserverVer
     return found
 
 
-@given(devices(), st.integers(0, 1 << 32))
+@given(devices(starts=True), st.integers(0, 1 << 32))
 @settings(max_examples=settings().max_examples // 4)
 def test_a_random_observer_finds_what_a_search_finds(drawn: Drawn, seed: int) -> None:
     """Whatever its automaton and its atoms, also of items that are sent in a state and not in a
@@ -184,7 +184,7 @@ def with_exactly_once(drawn: Drawn, seed: int) -> Device | None:
         return None
 
 
-@given(devices(), st.integers(0, 1 << 32))
+@given(devices(starts=True), st.integers(0, 1 << 32))
 @settings(max_examples=settings().max_examples // 4)
 def test_exactly_once_is_judged_as_by_a_search(drawn: Drawn, seed: int) -> None:
     """The verdict, what it rests on, what is said of it, and how long its scenario is."""
@@ -196,7 +196,7 @@ def test_exactly_once_is_judged_as_by_a_search(drawn: Drawn, seed: int) -> None:
     assert_judged_alike(alone, needs_of(alone)[1])
 
 
-@given(devices(runs=True))
+@given(devices(starts=True, runs=True))
 @settings(max_examples=settings().max_examples // 6)
 def test_any_pattern_alone_is_judged_as_by_a_search(drawn: Drawn) -> None:
     """In any scope."""

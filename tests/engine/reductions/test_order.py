@@ -53,7 +53,7 @@ def assert_real(verdict: Verdict, findings: list[Finding] | tuple[Finding, ...])
             list(replay(space_of(verdict).product, finding.trace.moves))
 
 
-@given(devices())
+@given(devices(starts=True))
 @settings(max_examples=5 * EXAMPLES)
 def test_every_quiet_state_is_reached_as_soon(drawn: Drawn) -> None:
     """On random devices: the states in which nobody can step are the same as in all orders, at the
