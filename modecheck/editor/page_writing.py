@@ -12,6 +12,8 @@ import tempfile
 from pathlib import Path
 from urllib.parse import quote
 
+from modecheck.editor.bounded_check import end_with
+
 
 def write_page(path: str, texts: dict[str, str], states: int, seconds: float) -> str:
     """Check a device and write its page to the folder for temporary files; the page's path. Raises
@@ -40,12 +42,13 @@ def address_of(page: str, finding: str) -> str:
     return f"{Path(page).as_uri()}#{quote('_'.join(finding.split()))}"
 
 
-def main() -> int:
-    """Answer one request: write the page's path to standard output."""
+def main(parent: int) -> int:
+    """Answer one request of a process: write the page's path to standard output."""
+    end_with(parent)
     request = json.load(sys.stdin)
     sys.stdout.write(json.dumps(write_page(**request)))
     return 0
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(main(os.getppid()))

@@ -39,7 +39,7 @@ MOST_CHECKED = 3
 
 BEGINNING = (
     "import sys; sys.path.insert(0, {root!r}); "
-    "from modecheck.editor.{module} import main; sys.exit(main())"
+    "from modecheck.editor.{module} import main; sys.exit(main({parent}))"
 )
 """The check is that of the same modecheck as the server, wherever both are started."""
 
@@ -221,7 +221,7 @@ async def done_elsewhere(module: str, request: Request) -> bytes:
     """
     root = str(Path(modecheck.__file__).parents[1])
     process = await asyncio.create_subprocess_exec(
-        sys.executable, "-c", BEGINNING.format(root=root, module=module),
+        sys.executable, "-c", BEGINNING.format(root=root, module=module, parent=os.getpid()),
         stdin=asyncio.subprocess.PIPE, stdout=asyncio.subprocess.PIPE,
         stderr=asyncio.subprocess.DEVNULL, start_new_session=True,
     )  # fmt: skip

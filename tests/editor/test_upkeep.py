@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import asyncio
+import os
+import subprocess
+import sys
+import time
 from collections.abc import Awaitable, Callable
 from pathlib import Path
 
@@ -176,3 +180,29 @@ def test_a_text_that_is_no_model_is_left_alone(tmp_path: Path) -> None:
         assert len(upkeep.problems_of(str(path))) == 1
 
     asyncio.run(session())
+
+
+@pytest.mark.thorough
+def test_a_check_ends_with_the_server_that_has_started_it() -> None:
+    """Even if that is ended from outside and cannot end anything itself."""
+    starting = (
+        "import subprocess, sys; print(subprocess.Popen([sys.executable, '-c', "
+        "'from modecheck.editor.bounded_check import end_with; import os, time; "
+        "end_with(os.getppid()); time.sleep(500)'], stdout=subprocess.DEVNULL).pid, flush=True); "
+        "import time; time.sleep(500)"
+    )
+    server = subprocess.Popen([sys.executable, "-c", starting], stdout=subprocess.PIPE)
+    assert server.stdout is not None
+    check = int(server.stdout.readline())
+    time.sleep(2)  # until it knows its parent
+    server.kill()
+    server.wait()
+    deadline = time.monotonic() + PATIENCE
+    while time.monotonic() < deadline:
+        try:
+            os.kill(check, 0)
+        except ProcessLookupError:
+            return
+        time.sleep(0.2)
+    os.kill(check, 9)
+    pytest.fail("the check goes on")
