@@ -10,6 +10,7 @@ import pytest
 
 from modecheck.checks.verdict_cache import check_forked
 from modecheck.engine.choice import Search
+from modecheck.engine.contract import forked_task
 from modecheck.engine.contract.space import Limits
 from modecheck.model.devices import read_device
 from tests.cli.running import MODELS, environment
@@ -58,3 +59,11 @@ def test_no_process_is_begun_for_nothing() -> None:
     assert check_forked(large, Search(threads=1)) is None
     assert check_forked(large, Search(threads=2, limits=Limits(memory=1 << 30))) is None
     assert check_forked(small, Search(threads=2)) is None
+
+
+def test_a_process_that_holds_a_device_is_not_copied(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What a copy could not use would be there, and fail when it is used."""
+    monkeypatch.setattr(forked_task, "_whole", [])
+    assert forked_task.can_begin(2, Limits())
+    forked_task.make_no_copies()
+    assert not forked_task.can_begin(2, Limits())
