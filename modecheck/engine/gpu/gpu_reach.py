@@ -31,7 +31,6 @@ from modecheck.engine.native.interruptions import Interruptions
 from modecheck.engine.native.machine import CompiledProduct
 from modecheck.engine.search.exploration import Reporter
 from modecheck.product.bit_packing import WordLayout
-from modecheck.product.ir import Product
 
 WORD = 8
 """Bytes of a word, and of a slot of the table."""
@@ -64,7 +63,7 @@ class FoundStates:
     layout: WordLayout
     states: DeviceArray
     table: DeviceArray
-    layers: list[int] = field(default_factory=lambda: [1])
+    layers: list[int] = field(default_factory=list)
     expanded_levels: int = 0
     transitions: int = 0
     stopped_by: str = ""
@@ -102,8 +101,6 @@ class GpuReach:
     ) -> None:
         if machine.most_records > MOST_AT_ONCE:
             raise NotCompilableError(f"a state can have more than {MOST_AT_ONCE:,} steps")
-        if machine.product.starts:
-            raise NotCompilableError("its device may start in several states")
         self._device, self._layout = device, machine.layout
         self._limits, self._reporter = limits, reporter
         self._began = time.monotonic() if limits.since is None else limits.since
@@ -117,10 +114,12 @@ class GpuReach:
         refill = GpuKernel(refill_words) if words == 1 else GpuKernel(enter_numbers, words)
         self._refill = device.loaded(refill)
         fits = states_that_fit(self._bound, words)
-        self._most = max(min(device.threads * ROOM_A_THREAD, fits // FIRST_SHARE, MOST_STATES), 1)
+        starts = machine.starts if limits.states is None else machine.starts[: limits.states + 1]
+        first = min(device.threads * ROOM_A_THREAD, fits // FIRST_SHARE, MOST_STATES)
+        self._most = max(first, len(starts))
         self._counters = device.array(COUNTERS, np.uint64)
         self._found = FoundStates(device, machine.layout, *self._rooms())
-        self._enter_first(machine.product)
+        self._begin(starts)
 
     def _rooms(self) -> tuple[DeviceArray, DeviceArray]:
         states = self._device.array(self._most * self._layout.words, np.uint64)
@@ -130,11 +129,12 @@ class GpuReach:
     def _slots(self) -> int:
         return int(self._most / FULLEST) + 1
 
-    def _enter_first(self, product: Product) -> None:
-        initial = np.array(self._layout.pack(product.initial), np.uint64)
-        self._device.write(self._found.states, initial)
-        self._fill_table(1)
-        self._count_from(1)
+    def _begin(self, starts: tuple[tuple[int, ...], ...]) -> None:
+        """Enter the states in which the product may begin."""
+        self._found.layers = [len(starts)]
+        self._device.write(self._found.states, np.array(starts, np.uint64).ravel())
+        self._fill_table(len(starts))
+        self._count_from(len(starts))
 
     def _fill_table(self, count: int) -> None:
         """Enter the first states in the table, which is empty."""
@@ -163,7 +163,7 @@ class GpuReach:
         return self._found
 
     def _levels(self) -> None:
-        found, begin, end = self._found, 0, 1
+        found, begin, end = self._found, 0, self._found.count
         while begin < end and not found.stopped_by:
             after = self._level(begin, end)
             found.expanded_levels += not found.stopped_by

@@ -13,7 +13,7 @@ from itertools import accumulate
 
 import numpy as np
 
-from modecheck.engine.contract.space import INITIAL, Edge, Path, ReachGoal
+from modecheck.engine.contract.space import Edge, Path, ReachGoal
 from modecheck.engine.large.state_sets import BitFlags, Numbers, StateSet, StateSets
 from modecheck.engine.large.swept_region import SweptRegion
 from modecheck.engine.native.graph import CompiledExploration
@@ -42,13 +42,15 @@ class SweptSpace(CompiledExploration):
 
     def path_to(self, number: int) -> Path:
         path: Path = []
-        while number != INITIAL:
+        while number >= self.layers[0]:
             depth = self.depth_of(number)
             end = sum(self.layers[:depth])
             before = self.sets.source_of(number, None, end - self.layers[depth - 1], end)
             assert before is not None
             path.append((self.label_between(before, number), number))
             number = before
+        if self.product.starts:
+            path.append((self.product.start_label, number))
         return path[::-1]
 
     def before_in(self, numbers: Numbers, number: int) -> int:
