@@ -19,7 +19,7 @@ from modecheck.checks.differences import difference
 from modecheck.checks.every_check import BY_CODE
 from modecheck.checks.explored import Verdict
 from modecheck.checks.findings import Finding
-from modecheck.checks.judged import BROKEN, HOLDS, UNDECIDED, VACUOUS
+from modecheck.checks.judged import BROKEN, FALLS, HOLDS, UNDECIDED, VACUOUS
 from modecheck.checks.verdict import check
 from modecheck.engine.choice import Search, explore_with
 from modecheck.engine.contract.space import Space
@@ -157,8 +157,7 @@ class TrialBench:
         if not all(one.exploration.complete for one in after.explored):
             return Trial(candidate, TrialOutcome.LARGE, states=states)
         wanted = {one.id for one in self.wanted}
-        left = [*after.findings, *(one.finding for one in after.accepted)]
-        gone = frozenset(wanted.difference(one.id for one in left))
+        gone = frozenset(wanted - found_in(after))
         new = tuple(dict.fromkeys(one.id for one in found.new))
         worse = [
             f"{one.name} is {one.after}"
@@ -170,6 +169,15 @@ class TrialBench:
             lost, given_up = losses(self.verdict, after, candidate)
         outcome = _outcome(wanted, gone, new, lost)
         return Trial(candidate, outcome, gone, new, lost, given_up, states)
+
+
+def found_in(verdict: Verdict) -> set[str]:
+    """The ids of all findings of a device: also of those that were accepted, and of requirements
+    that fall with others, which are not findings of their own but do not hold either.
+    """
+    found = [*verdict.findings, *(one.finding for one in verdict.accepted)]
+    falling = (one for one in verdict.requirements if one.verdict == FALLS)
+    return {one.id for one in found} | {f"broken-requirement:{one.need.name}" for one in falling}
 
 
 def _outcome(

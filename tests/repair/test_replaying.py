@@ -13,6 +13,7 @@ from modecheck.repair.changes import Candidate
 from modecheck.repair.repair_search import changes_for
 from modecheck.repair.replaying import cannot_help, still_shown
 from modecheck.repair.situation import RepairSituation
+from modecheck.repair.trying import found_in
 from modecheck.repair.written import read_written
 from tests.models.bundled import TWINS, is_small
 from tests.repair.devices import bench_of
@@ -45,7 +46,7 @@ def test_what_is_ruled_out_leaves_the_finding(twin: Path, tmp_path: Path) -> Non
         }
         if any(map(any, ruled_out.values())):
             verdict = check(devices)
-            left = {one.id for one in verdict.findings}
+            left = found_in(verdict)
             if all(one.exploration.complete for one in verdict.explored):
                 told = {name for name, why in ruled_out.items() if any(why)}
                 assert told <= left, change.sentence
