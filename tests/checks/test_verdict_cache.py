@@ -77,6 +77,8 @@ OTHER: dict[str, Any] = {
     "symmetry": True,
     "order": True,
     "time_acceleration": True,
+    "sweeps": True,
+    "store": "folder",
 }
 
 

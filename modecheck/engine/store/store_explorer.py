@@ -105,7 +105,8 @@ class StoreExplorer:
 
     def _begin(self) -> None:
         machine = self.machine
-        rows = np.array(machine.layout.pack(self.product.initial), np.uint64)
+        starts = [machine.layout.pack(state) for state in self.product.first_states]
+        rows = np.array(starts, np.uint64).reshape(-1)
         self.add_span(0, [distinct(rows, machine.layout.words)], 0, ())
 
     @property

@@ -39,8 +39,7 @@ class StoreSpace:
         self._layout = explorer.machine.layout
         self._interpreter = Interpreter(self.product)
         self._bits = WORD * self._layout.words
-        initial = self._layout.pack(self.product.initial)
-        self._initial = _joined(initial)
+        self._initial = min(_joined(self._layout.pack(one)) for one in self.product.first_states)
 
     @property
     def stopped_by(self) -> str:
@@ -131,7 +130,7 @@ class StoreSpace:
                 yield record, group, not is_last
 
     def _number(self, place: Place) -> int:
-        """The number of a state: its level, and then its words, less those of the initial state."""
+        """The number of a state: its level, and then its words, less those of the first one."""
         level, words = place
         return (level << self._bits) + _joined(words) - self._initial
 
@@ -196,6 +195,8 @@ class StoreSpace:
             before, label = self._step_before(level - 1, words)
             path.append((label, self._number((level, words))))
             level, words = level - 1, before
+        if self.product.starts:
+            path.append((self.product.start_label, self._number((0, words))))
         return path[::-1]
 
     def _step_before(self, level: int, goal: tuple[int, ...]) -> tuple[tuple[int, ...], int]:
