@@ -72,7 +72,7 @@ def comparison(
     new: Device,
     *,
     every_option: bool = False,
-    equivalence: Literal["strong", "branching", "weak"] = "branching",
+    equivalence: Literal["strong", "divergence", "branching", "weak"] = "branching",
     see: Sequence[str] = (),
     max_states: int | None = None,
     max_seconds: float | None = None,

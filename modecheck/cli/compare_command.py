@@ -45,10 +45,11 @@ FILES = ("json", "markdown", "page")
 @click.option(
     "--alike",
     "equivalence",
-    type=click.Choice(["strong", "branching", "weak"]),
+    type=click.Choice(["strong", "divergence", "branching", "weak"]),
     default="branching",
     show_default=True,
-    help="The equivalence that counts as unchanged; strong also compares invisible steps.",
+    help="The equivalence that counts as unchanged; divergence also compares whether invisible "
+    "steps can go on forever, strong each of them.",
 )
 @click.option(
     "--see",

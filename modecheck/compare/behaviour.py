@@ -11,11 +11,18 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from enum import Enum
 
-from modecheck.compare.difference import BehaviourDifference, How, difference, run_showing
+from modecheck.compare.difference import (
+    BehaviourDifference,
+    How,
+    difference,
+    run_showing,
+    silent_cycle,
+)
 from modecheck.compare.forms import PartName
 from modecheck.compare.looks import Devices, Look
 from modecheck.compare.observation import NotExplored, ObservedSpace
 from modecheck.compare.refinement import Equivalence, TooManyWeakSteps, equivalent
+from modecheck.compare.silent_cycles import with_divergence
 from modecheck.compare.visible import MOST_VISIBLE, Called, TooMuchVisible, Visible, reporting
 from modecheck.engine.choice import Search, explore_with
 from modecheck.engine.search.exploration import Reporter
@@ -98,16 +105,27 @@ class _Group:
                 return Behaviour(look, mode, Outcome.SAME)
         except TooManyWeakSteps as why:
             return Behaviour(look, mode, Outcome.UNKNOWN, reason=str(why))
+        if self._equivalence is Equivalence.DIVERGENCE:
+            old, new = with_divergence(old), with_divergence(new)
         found = difference(old, new)
         different = Behaviour(look, mode, Outcome.DIFFERENT, difference=found)
         if found is None or found.how in (How.UNKNOWN, How.SILENT_CHOICE):
             return different
+        return replace(different, trace=self._shown(found, look, mode))
+
+    def _shown(self, found: BehaviourDifference, look: Look, mode: str) -> Trace | None:
+        """A scenario that shows a difference; for a divergence it ends with a silent loop."""
         observed = self._observed[0 if found.by_first else 1]
         whole = observed.told.looked_at(look.old if found.by_first else look.new, mode or None)
-        run = run_showing(whole, found)
-        if run is None:
-            return different
-        return replace(different, trace=observed.trace(whole, run))
+        told = whole
+        if self._equivalence is Equivalence.DIVERGENCE:
+            told = with_divergence(whole)
+        run = run_showing(told, found)
+        if run is None or found.how is not How.DIVERGENCE:
+            return None if run is None else observed.trace(whole, run)
+        loop = silent_cycle(whole, int(whole.targets[run[-1]]) if run else whole.initial)
+        assert loop, "the run ends on a cycle of silent steps"
+        return replace(observed.trace(whole, [*run, *loop]), loop_from=len(run) + 1)
 
 
 def _each(group: Sequence[Look], devices: Devices) -> Iterator[tuple[Look, tuple[str | None, str]]]:

@@ -9,19 +9,23 @@ which only some events can follow, whereas the other can then always do somethin
 the sense of Brookes, Hoare & Roscoe 1984, from memory, except that divergence is ignored). If there
 is none of that either, the result is the first pair in which the one can have lost some events
 forever, of which the other can always still reach one.
+
+Where divergence was made visible (`silent_cycles`), it is an event that ends a sequence: nothing is
+done after it.
 """
 
 from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 
 import numpy as np
 
 from modecheck.compare.labelled import SILENT, Array, LabelledSystem, side_by_side
 from modecheck.compare.refinement import Classes, Equivalence, classes_of, quotient
+from modecheck.compare.silent_cycles import FOREVER
 
 MOST_PAIRS = 50_000
 """Pairs of sets that are explored: a few seconds. There can be exponentially many."""
@@ -36,6 +40,7 @@ class How(Enum):
     """The kind of difference between two systems."""
 
     SEQUENCE = "sequence"
+    DIVERGENCE = "divergence"
     CHOICE = "choice"
     LOSS = "loss"
     SILENT_CHOICE = "silent choice"
@@ -47,9 +52,9 @@ class BehaviourDifference:
     """How two systems that are not branching equivalent differ.
 
     After the events `after`, one of them (the first, if `by_first`) can do what the other cannot:
-    `event`, for a sequence; for a choice, reach a state in which only `offers` can follow; for a
-    loss, reach a state after which none of `lost` can ever follow. `UNKNOWN` means that there are
-    more pairs of sets than are explored.
+    `event`, for a sequence; for a divergence, go on forever silently; for a choice, reach a state
+    in which only `offers` can follow; for a loss, reach a state after which none of `lost` can ever
+    follow. `UNKNOWN` means that there are more pairs of sets than are explored.
     """
 
     how: How
@@ -70,6 +75,8 @@ class BehaviourDifference:
         before = f"after {', '.join(self.after)}, " if self.after else "from the start, "
         if self.how is How.SEQUENCE:
             return f"{before}{who} can do {self.event}, and {other} cannot"
+        if self.how is How.DIVERGENCE:
+            return f"{before}{who} can go on forever without a visible event, and {other} cannot"
         if self.how is How.CHOICE:
             only = f"only {' or '.join(self.offers)}" if self.offers else "nothing"
             return (
@@ -112,6 +119,7 @@ class _Followed:
 
     def __init__(self, system: LabelledSystem) -> None:
         self._names = system.names
+        self._forever = system.names.index(FOREVER) if FOREVER in system.names else -1
         self._steps: list[dict[int, set[int]]] = [{} for _ in range(system.count)]
         rows = zip(
             system.sources.tolist(), system.labels.tolist(), system.targets.tolist(), strict=True
@@ -147,12 +155,11 @@ class _Followed:
             pair = pending.popleft()
             mine, theirs = (self._offers(states) for states in pair)
             # What the other one can do comes first: a reviewer wants to know what can happen now.
-            for label in sorted(mine ^ theirs, key=lambda one: (one in mine, self._names[one])):
-                after, event = self._after(came, pair), self._names[label]
-                return BehaviourDifference(How.SEQUENCE, after, event, by_first=label in mine)
+            for label in sorted(mine ^ theirs, key=lambda one: self._rank(one, one in mine)):
+                return self._not_shared(self._after(came, pair), label, by_first=label in mine)
             choice = choice or self._choice(came, pair)
             loss = loss or self._loss(came, pair)
-            for label in sorted(mine, key=self._names.__getitem__):
+            for label in sorted(mine - {self._forever}, key=self._names.__getitem__):
                 further = (self._behind_event(pair[0], label), self._behind_event(pair[1], label))
                 if further[0] != further[1] and further not in came:
                     if len(came) >= MOST_PAIRS:
@@ -160,6 +167,17 @@ class _Followed:
                     came[further] = (pair, label)
                     pending.append(further)
         return choice or loss or BehaviourDifference(How.SILENT_CHOICE)
+
+    def _rank(self, label: int, *by_first: bool) -> tuple[object, ...]:
+        """What happens comes before that nothing does any more."""
+        return label == self._forever, *by_first, self._names[label]
+
+    def _not_shared(
+        self, after: tuple[str, ...], label: int, *, by_first: bool
+    ) -> BehaviourDifference:
+        if label == self._forever:
+            return BehaviourDifference(How.DIVERGENCE, after, by_first=by_first)
+        return BehaviourDifference(How.SEQUENCE, after, self._names[label], by_first=by_first)
 
     def _choice(self, came: Came, pair: Pair) -> BehaviourDifference | None:
         """Where one side can have come although the other can always do something else."""
@@ -236,13 +254,35 @@ def _not_matched(mine: set[frozenset[int]], theirs: set[frozenset[int]]) -> list
 
 def run_showing(system: LabelledSystem, found: BehaviourDifference) -> list[int] | None:
     """A shortest run of the system that shows a difference: its events are seen, and it ends where
-    the choice or the loss shows. None if there is no such run.
+    the choice or the loss shows, or on a cycle of silent steps. None if there is no such run. A
+    divergence must be visible in the system where it is one of the difference.
     """
+    if found.how is How.DIVERGENCE:
+        on_cycle = np.zeros(system.count, bool)
+        on_cycle[system.sources[system.labels == system.names.index(FOREVER)]] = True
+        return run_of(system, found.after, on_cycle)
     if found.how not in (How.CHOICE, How.LOSS):
         return run_of(system, found.events)
     classes = classes_of(system, Equivalence.BRANCHING)
     shows = _Followed(quotient(system, classes)).shows(found)
     return run_of(system, found.events, np.array(shows, bool)[classes.of])
+
+
+def silent_cycle(system: LabelledSystem, state: int) -> list[int] | None:
+    """A shortest cycle of silent steps from a state, as numbers of transitions; None if there is
+    none. A state of its own that has the same steps, and no others into it, is where it begins.
+    """
+    first = np.flatnonzero(system.sources == state)
+    begun = replace(
+        system,
+        count=system.count + 1,
+        initial=system.count,
+        sources=np.concatenate([system.sources, np.full(first.size, system.count, np.int32)]),
+        labels=np.concatenate([system.labels, system.labels[first]]),
+        targets=np.concatenate([system.targets, system.targets[first]]),
+    )
+    run = run_of(begun, (), np.arange(begun.count) == state)
+    return None if run is None else [int(first[run[0] - system.transitions]), *run[1:]]
 
 
 def run_of(

@@ -26,6 +26,14 @@ silent steps alone, also none) are made into transitions, and strong classes of 
 ones, by definition.
 
 Divergence (silent steps forever) is ignored by branching and weak bisimulation.
+
+*Branching with explicit divergence* (van Glabbeek & Weijland, Branching time and abstraction in
+bisimulation semantics, 1996; van Glabbeek, Luttik & Trčka, Branching bisimilarity with explicit
+divergence, 2009; from memory). A state can moreover go on silently forever among equivalent states
+exactly if those equivalent to it can. It is branching bisimulation of the system in which all
+states on cycles of silent steps have a visible step to themselves: the answer to that step comes
+behind silent steps among equivalent states; and of finitely many states, one that goes on forever
+among them comes to a cycle.
 """
 
 from __future__ import annotations
@@ -39,8 +47,13 @@ import numpy as np
 from modecheck.compare import refinement_kernels as kernels
 from modecheck.compare.growing import Known, filled
 from modecheck.compare.labelled import SILENT, Array, LabelledSystem, side_by_side
-from modecheck.compare.refinement_kernels import Grouped, saturate, silently_reached
-from modecheck.engine.search.search_kernels import find_components
+from modecheck.compare.refinement_kernels import saturate, silently_reached
+from modecheck.compare.silent_cycles import (
+    grouped,
+    silent_components,
+    with_divergence,
+    without_divergence,
+)
 from modecheck.model.errors import ModecheckError
 
 MOST_SATURATED = 100_000_000
@@ -51,8 +64,16 @@ class Equivalence(Enum):
     """From the finest to the coarsest."""
 
     STRONG = "strong"
+    DIVERGENCE = "divergence"
     BRANCHING = "branching"
     WEAK = "weak"
+
+    @property
+    def title(self) -> str:
+        """The equivalence as textbooks call it."""
+        if self is Equivalence.DIVERGENCE:
+            return "branching bisimulation with explicit divergence"
+        return f"{self.value} bisimulation"
 
 
 class TooManyWeakSteps(ModecheckError):
@@ -79,9 +100,11 @@ def classes_of(system: LabelledSystem, equivalence: Equivalence) -> Classes:
         return Classes(np.zeros(0, np.int32), 0)
     if equivalence is Equivalence.STRONG:
         return _refined(system, inert=False)
+    if equivalence is Equivalence.DIVERGENCE:
+        system = with_divergence(system)
     contracted, component = _contracted(system)
     branching = _numbered(_refined(contracted, inert=True).of[component])
-    if equivalence is Equivalence.BRANCHING:
+    if equivalence is not Equivalence.WEAK:
         return branching
     weak = _refined(_saturated(quotient(system, branching)), inert=False)
     return _numbered(weak.of[branching.of])
@@ -103,13 +126,16 @@ def equivalent(one: LabelledSystem, other: LabelledSystem, equivalence: Equivale
 
 
 def quotient(
-    system: LabelledSystem, classes: Classes, *, silent_loops: bool = False
+    system: LabelledSystem, classes: Classes, equivalence: Equivalence = Equivalence.BRANCHING
 ) -> LabelledSystem:
-    """The classes as states, each transition once, without silent ones that stay in their class
-    unless `silent_loops` (strong bisimulation does not pass over those).
+    """The classes as states, each transition once, without silent ones that stay in their class.
+    Strong bisimulation does not pass over those; with explicit divergence, a class has one to
+    itself exactly if it has a cycle of silent steps.
     """
+    if equivalence is Equivalence.DIVERGENCE:
+        return without_divergence(quotient(with_divergence(system), classes))
     sources, targets = classes.of[system.sources], classes.of[system.targets]
-    kept = (system.labels != SILENT) | (sources != targets) | silent_loops
+    kept = (system.labels != SILENT) | (sources != targets) | (equivalence is Equivalence.STRONG)
     rows = _each_once(sources[kept], system.labels[kept], targets[kept], classes.count)
     return LabelledSystem(classes.count, int(classes.of[system.initial]), *rows, system.names)
 
@@ -148,35 +174,19 @@ def _refined(system: LabelledSystem, *, inert: bool) -> Classes:
     )
     parts.end[0] = counters[kernels.WAITING] = count
     counters[kernels.BLOCKS] = 1
-    steps = _grouped(system.count, system.sources, system.labels, system.targets)
-    back = _grouped(system.count, system.targets, system.labels, system.sources)
+    steps = grouped(system.count, system.sources, system.labels, system.targets)
+    back = grouped(system.count, system.targets, system.labels, system.sources)
     known = Known()
     while not kernels.refine(steps, back, inert, parts, work, known.signatures, counters):
         known.grow(int(counters[kernels.KNOWN]))
     return _numbered(parts.block)
 
 
-def _grouped(count: int, keys: Array, labels: Array, others: Array) -> Grouped:
-    """Transitions by one of their ends, else in the order in which they were."""
-    order = np.argsort(keys, kind="stable")
-    first = np.zeros(count + 1, np.int64)
-    np.cumsum(np.bincount(keys, minlength=count), out=first[1:])
-    return Grouped(first, labels[order], others[order])
-
-
 def _contracted(system: LabelledSystem) -> tuple[LabelledSystem, Array]:
     """Each cycle of silent steps as one state, and the new number of each state. Silent steps then
     lead to smaller numbers.
     """
-    steps = _grouped(system.count, system.sources, system.labels, system.targets)
-    notes, barred = (steps.labels != SILENT).astype(np.uint16), np.array([0, 1], np.uint8)
-    marks, inside = np.zeros(system.count, np.uint64), np.ones(system.count, np.uint8)
-    numbers, *room = (np.zeros(system.count, np.uint32) for _ in range(6))
-    find_components(
-        steps.first, steps.others.view(np.uint32), notes, marks, inside, barred, np.uint64(0),
-        False, numbers, *room, np.zeros(system.count, np.int64),
-    )  # fmt: skip
-    component = numbers.astype(np.int32) - 1
+    component = silent_components(system)
     count = int(component.max()) + 1
     sources, targets = component[system.sources], component[system.targets]
     kept = (system.labels != SILENT) | (sources != targets)
@@ -189,7 +199,7 @@ def _saturated(system: LabelledSystem) -> LabelledSystem:
     """The same states with weak steps as transitions; there must be no cycle of silent steps."""
     ordered, number = _contracted(system)
     assert ordered.count == system.count
-    steps = _grouped(ordered.count, ordered.sources, ordered.labels, ordered.targets)
+    steps = grouped(ordered.count, ordered.sources, ordered.labels, ordered.targets)
     begin, offsets = (np.zeros(system.count + 1, np.int64) for _ in range(2))
     seen = np.full(system.count, -1, np.int64)
     fill = partial(silently_reached, steps, begin, seen)

@@ -2,9 +2,12 @@
 
 It is read off a space once. An observer who sees less sees the same system with some labels merged
 or made silent. That preserves strong, branching and weak bisimulation (they are congruences for
-renaming and for hiding; van Glabbeek & Weijland 1989 and Milner 1989, from memory). So equivalent
-states can be merged before any look, which leaves far fewer of them without changing the answer to
-any look.
+renaming and for hiding; van Glabbeek & Weijland 1989 and Milner 1989, from memory). With explicit
+divergence it does, too: where an infinite run becomes silent, an equivalent state answers
+infinitely many of its steps, or stands still from some step on; then the rest of the run was silent
+and among equivalent states before, so that state could go on silently, too. So equivalent states
+can be merged before any look, which leaves far fewer of them without changing the answer to any
+look.
 """
 
 from __future__ import annotations
@@ -74,8 +77,7 @@ class ToldSystem:
         """Equivalent states merged. For weak bisimulation these are the branching equivalent
         ones, which are weakly equivalent, too.
         """
-        if equivalence is Equivalence.STRONG:
-            classes = classes_of(self.system, Equivalence.STRONG)
-            return ToldSystem(quotient(self.system, classes, silent_loops=True), self.told)
-        classes = classes_of(self.system, Equivalence.BRANCHING)
-        return ToldSystem(quotient(self.system, classes), self.told)
+        if equivalence is Equivalence.WEAK:
+            equivalence = Equivalence.BRANCHING
+        classes = classes_of(self.system, equivalence)
+        return ToldSystem(quotient(self.system, classes, equivalence), self.told)

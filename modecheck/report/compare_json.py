@@ -83,6 +83,7 @@ def _behaviour(one: Behaviour) -> Json:
             "sentence": differs.sentence("the old device", "the new device"),
         },
         "scenario": [_step(step) for step in told],
+        "loop_from": (one.trace.loop_from or None) if one.trace is not None else None,
     }
 
 

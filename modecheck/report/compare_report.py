@@ -126,7 +126,7 @@ def _behaviour(comparison: DeviceComparison, run: Callable[[str, Trace], doc.Blo
     for one in differences_told(comparison):
         shown = (run(one.title, one.trace),) if one.trace is not None else ()
         blocks.append(doc.Chapter(one.title, (doc.Paragraph(one.sentence, hang=0), *shown)))
-    heading = f"behaviour ({comparison.asked.equivalence.value} bisimulation)"
+    heading = f"behaviour ({comparison.asked.equivalence.title})"
     return doc.Chapter(heading, tuple(blocks))
 
 

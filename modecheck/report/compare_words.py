@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from itertools import groupby
 
 from modecheck.compare.behaviour import WHOLE, Behaviour, Outcome
+from modecheck.compare.silent_cycles import FOREVER
 from modecheck.compare.text_changes import ADDED, CHANGED, MOVED, REMOVED, RENAMED, Change
 from modecheck.model.wording import counted, listed
 from modecheck.review.concerns import Concern, Standing
@@ -161,7 +162,7 @@ def _sentence(one: Behaviour) -> str:
 
 
 def _quoted(event: str) -> str:
-    return f"“{event}”" if event else ""
+    return event if event in ("", FOREVER) else f"“{event}”"
 
 
 def reasons(behaviours: Sequence[Behaviour]) -> list[str]:

@@ -138,12 +138,57 @@ def test_a_behaviour_that_differs_fails_only_when_it_must_be_the_same(tmp_path: 
         assert compare(tmp_path, BELL, *arguments).code == code
 
 
-@pytest.mark.parametrize("equivalence", ["strong", "weak"])
-def test_another_equivalence_can_be_chosen(equivalence: str, tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    ("equivalence", "title"),
+    [
+        ("strong", "strong bisimulation"),
+        ("divergence", "branching bisimulation with explicit divergence"),
+        ("weak", "weak bisimulation"),
+    ],
+)
+def test_another_equivalence_can_be_chosen(equivalence: str, title: str, tmp_path: Path) -> None:
     """It is named where the answer stands."""
     result = compare(tmp_path, RENAME, "--alike", equivalence)
     assert result.code == 0
-    assert f"behaviour ({equivalence} bisimulation)" in result.out
+    assert f"behaviour ({title})" in result.out
+
+
+WAITING = """\
+device: a hub that asks its tile
+chips:
+  hub:
+    states: {asking: {rest: true}, hearing: {rest: true}, done: {rest: true}}
+    rules:
+      ask: {in: asking, to: hearing, signal: asked}
+      give_up: {in: hearing, to: done, signal: gave_up}
+"""
+
+
+def test_silent_steps_forever_are_shown_as_a_loop(tmp_path: Path) -> None:
+    """Only with divergence do they count; every output says where the loop begins (invented)."""
+    (tmp_path / "old.yaml").write_text(WAITING, encoding="utf-8")
+    loop = "      again: {in: hearing, to: hearing}\n"
+    (tmp_path / "new.yaml").write_text(WAITING + loop, encoding="utf-8")
+    asked = ("old.yaml", "new.yaml", "--see", "asked, gave_up", "--same")
+    assert here(tmp_path, *asked).code == 0
+    outputs = ("--json", "told.json", "--markdown", "told.md", "--page", "told.html")
+    result = here(tmp_path, *asked, "--alike", "divergence", *outputs)
+    assert result.code == 1
+    said = (
+        "after “signalled asked”, the new device can go on forever without a visible event, and "
+        "the old device cannot"
+    )
+    markdown = (tmp_path / "told.md").read_text(encoding="utf-8")
+    page = (tmp_path / "told.html").read_text(encoding="utf-8")
+    for text in (result.out, markdown, page):
+        assert said in " ".join(text.split())
+    assert re.search(r"from here on, repeating forever:\n +2\. hub", result.out)
+    assert "2. (repeats forever) hub" in markdown
+    told = json.loads((tmp_path / "told.json").read_text(encoding="utf-8"))
+    (one,) = told["behaviours"]
+    assert told["equivalence"] == "divergence"
+    assert (one["difference"]["how"], one["loop_from"]) == ("divergence", 2)
+    assert [step["label"] for step in one["scenario"]] == ["hub ask", "hub again"]
 
 
 def test_a_bound_makes_it_incomplete(tmp_path: Path) -> None:

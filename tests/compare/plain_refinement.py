@@ -8,6 +8,7 @@ Weak bisimulation is strong bisimulation of the weak steps, by definition.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from functools import partial
 
 from modecheck.compare.labelled import SILENT, LabelledSystem
 
@@ -25,8 +26,13 @@ def steps_of(system: LabelledSystem) -> Steps:
 
 
 def plain_classes(system: LabelledSystem, equivalence: str) -> list[int]:
-    """The class of each state by one of the three equivalences."""
-    refine = {"strong": strong_classes, "branching": branching_classes, "weak": weak_classes}
+    """The class of each state by one of the four equivalences."""
+    refine = {
+        "strong": strong_classes,
+        "divergence": partial(branching_classes, divergence=True),
+        "branching": branching_classes,
+        "weak": weak_classes,
+    }
     return refine[equivalence](steps_of(system))
 
 
@@ -41,11 +47,15 @@ def strong_classes(steps: Steps) -> list[int]:
         block = finer
 
 
-def branching_classes(steps: Steps) -> list[int]:
-    """The same for branching bisimulation."""
+def branching_classes(steps: Steps, *, divergence: bool = False) -> list[int]:
+    """The same for branching bisimulation; with explicit `divergence`, a signature also says
+    whether silent steps can go on forever within the block.
+    """
     block = [0] * len(steps)
     while True:
         signatures = _behind_inert_steps(steps, block)
+        for state in _forever_inert(steps, block) if divergence else ():
+            signatures[state].add((SILENT, -1))
         finer = _numbered(zip(block, map(frozenset, signatures), strict=True))
         if finer == block:
             return block
@@ -89,6 +99,25 @@ def _behind_inert_steps(steps: Steps, block: list[int]) -> list[set[tuple[int, i
                 found[earlier] |= found[state]
                 pending.append(earlier)
     return found
+
+
+def _forever_inert(steps: Steps, block: list[int]) -> set[int]:
+    """The states from which silent steps can go on forever within the block: what is left when all
+    that cannot take one more such step among them have been struck out.
+    """
+    left = set(range(len(steps)))
+    while True:
+        stuck = {
+            state
+            for state in left
+            if not any(
+                label == SILENT and target in left and block[target] == block[state]
+                for label, target in steps[state]
+            )
+        }
+        if not stuck:
+            return left
+        left -= stuck
 
 
 def _silently_reached(steps: Steps, state: int) -> set[int]:

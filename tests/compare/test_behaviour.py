@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from modecheck.compare.behaviour import WHOLE, Behaviour, Outcome, compare_behaviour
+from modecheck.compare.difference import BehaviourDifference, How
 from modecheck.compare.looks import Devices, chosen_look, looks_at_media
 from modecheck.compare.observation import ObservedSpace
 from modecheck.compare.refinement import Equivalence, equivalent
@@ -171,6 +172,56 @@ def test_signals_and_rules_are_seen_under_their_new_names() -> None:
     assert whole.outcome is Outcome.SAME
     with pytest.raises(InvalidInput, match=r"did you mean .hub\.rise"):
         chosen_look(devices, "hub.ris")
+
+
+POLLING = """
+device: a hub that asks its tile again and again
+chips:
+  hub:
+    states: {{asking: {{rest: true}}, hearing: {{rest: true}}, done: {{rest: true}}}}
+    rules:
+      ask: {{in: asking, to: hearing, signal: asked}}
+      give_up: {{in: hearing, to: done, signal: gave_up}}
+      again: {{in: hearing, to: {again}}}
+      {more}
+"""
+
+
+@pytest.mark.parametrize(
+    ("again", "more", "loop"),
+    [
+        ("asking", "", None),
+        ("hearing", "", ["hub again"]),
+        ("pause", "wake: {in: pause, to: hearing}", ["hub again", "hub wake"]),
+    ],
+)
+def test_silent_steps_forever_differ_with_divergence_alone(
+    again: str, more: str, loop: list[str] | None
+) -> None:
+    """Once it has asked, the hub may wait again and again unseen: nothing for an observer who sees
+    what it asks, except with divergence. The scenario ends with the loop (an invented device).
+    """
+    text = POLLING.format(again=again, more=more)
+    if again == "pause":
+        text = text.replace("done:", "pause: {}, done:")
+    plain = POLLING.format(again="hearing", more="").replace("      again:", "      # again:")
+    if loop is None:
+        plain = text
+    devices = devices_of(device_from(plain), device_from(text))
+    look = chosen_look(devices, "asked, gave_up")
+    (branching,) = compare_behaviour(devices, [look])
+    assert branching.outcome is Outcome.SAME
+    (found,) = compare_behaviour(devices, [look], Equivalence.DIVERGENCE)
+    if loop is None:
+        assert found.outcome is Outcome.SAME
+        return
+    assert found.difference == BehaviourDifference(
+        How.DIVERGENCE, ("signalled asked",), by_first=False
+    )
+    assert found.trace is not None
+    told = found.trace.told
+    assert [step.label for step in told if step.again] == loop
+    assert [step.label for step in told if not step.again] == ["hub ask"]
 
 
 VARIANTS = [

@@ -12,6 +12,7 @@ from modecheck.compare import difference as module
 from modecheck.compare.difference import BehaviourDifference, How, difference, run_of
 from modecheck.compare.labelled import SILENT, LabelledSystem
 from modecheck.compare.refinement import Equivalence, equivalent
+from modecheck.compare.silent_cycles import with_divergence
 from tests.compare.by_definition import silently, weakly
 from tests.compare.systems import Tree, Triples, labelled, process, random_triples
 
@@ -48,6 +49,32 @@ def test_a_difference_is_found_unless_they_are_equivalent(one: Made, other: Made
     """None is said of branching equivalent systems, and of no others."""
     found = difference(labelled(*one), labelled(*other))
     assert (found is None) == equivalent(labelled(*one), labelled(*other), Equivalence.BRANCHING)
+
+
+@given(one=random_triples(), other=random_triples())
+def test_a_difference_in_divergence_is_told_where_it_is(one: Made, other: Made) -> None:
+    """Where divergence is visible, a difference is found exactly if they are not equivalent with
+    it. After the events, only the one that is named can be where silent steps go on forever; before
+    them both can do the same, and that.
+    """
+    systems = labelled(*one), labelled(*other)
+    found = difference(*map(with_divergence, systems))
+    assert (found is None) == equivalent(*systems, Equivalence.DIVERGENCE)
+    assume(found is not None and found.how is How.DIVERGENCE)
+    assert found is not None
+    able, unable = (one[1], other[1]) if found.by_first else (other[1], one[1])
+    assert goes_on(able, found.after)
+    assert not goes_on(unable, found.after)
+    for length in range(len(found.after) + 1):
+        assert sequences(one[1], length) == sequences(other[1], length)
+        for events in sequences(one[1], length) if length < len(found.after) else ():
+            assert goes_on(one[1], events) == goes_on(other[1], events)
+
+
+def goes_on(triples: Triples, events: tuple[str, ...]) -> bool:
+    """Whether a silent step that can be taken after some events leads back to where it began."""
+    states = reached(triples, events)
+    return any(s in states and not name and s in silently({t}, triples) for s, name, t in triples)
 
 
 @given(one=random_triples(), other=random_triples())
@@ -152,6 +179,30 @@ def test_a_difference_reads_as_a_sentence() -> None:
         "both can do the same sequences, but their choices differ: from the start, the first can "
         "reach a state in which only a can follow; the second can then always do something else"
     )
+
+
+def test_a_difference_in_divergence_reads_as_a_sentence() -> None:
+    """Who can go on forever after what; and where the choice whether to do so differs, that."""
+    after_a, never = labelled(2, [(0, "a", 1), (1, "", 1)]), labelled(2, [(0, "a", 1)])
+    found = difference(with_divergence(never), with_divergence(after_a))
+    assert found is not None
+    assert found.sentence("the old", "the new") == (
+        "after a, the new can go on forever without a visible event, and the old cannot"
+    )
+    may_stop = labelled(2, [(0, "", 0), (0, "", 1)])
+    found = difference(*map(with_divergence, (may_stop, labelled(1, [(0, "", 0)]))))
+    assert found is not None
+    assert found.sentence() == (
+        "both can do the same sequences, but their choices differ: from the start, the first can "
+        "reach a state in which nothing can follow; the second can then always do something else"
+    )
+
+
+def test_an_event_is_told_before_that_there_is_none() -> None:
+    """Where both differ at once, and wherever the event is not behind the divergence."""
+    one, other = labelled(2, [(0, "", 0), (0, "a", 1)]), labelled(1, [])
+    found = difference(*map(with_divergence, (other, one)))
+    assert found == BehaviourDifference(How.SEQUENCE, event="a", by_first=False)
 
 
 def test_only_the_moment_of_a_choice_can_differ() -> None:

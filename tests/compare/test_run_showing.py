@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from modecheck.compare.difference import How, difference, run_of, run_showing
+from modecheck.compare.difference import How, difference, run_of, run_showing, silent_cycle
 from modecheck.compare.labelled import LabelledSystem
+from modecheck.compare.silent_cycles import with_divergence
 from tests.compare.systems import Tree, Triples, labelled, process, random_triples
 
 
@@ -59,6 +62,38 @@ def test_a_run_ends_where_the_difference_shows(
     elif found.how is How.LOSS:
         ever = names_from(triples, reached(triples, state, silently=False))
         assert not ever & set(found.lost)
+
+
+@given(one=random_triples(6), other=random_triples(6))
+def test_a_run_to_a_divergence_ends_on_a_shortest_silent_cycle(
+    one: tuple[int, Triples], other: tuple[int, Triples]
+) -> None:
+    """The events of the run are those of the difference; the cycle leads back to where it ends."""
+    made, systems = (one, other), (labelled(*one), labelled(*other))
+    found = difference(*map(with_divergence, systems))
+    assume(found is not None and found.how is How.DIVERGENCE)
+    assert found is not None
+    side = 0 if found.by_first else 1
+    system = systems[side]
+    run = run_showing(with_divergence(system), found)
+    assert run is not None
+    seen = [system.names[int(system.labels[number])] for number in run]
+    assert tuple(name for name in seen if name) == found.events
+    state = after(system, run)
+    cycle = silent_cycle(system, state)
+    assert cycle
+    assert not system.labels[cycle].any()
+    assert after(replace(system, initial=state), cycle) == state
+    frontier = {state}
+    for _ in cycle[:-1]:
+        frontier = {t for s, name, t in made[side][1] if s in frontier and not name}
+        assert state not in frontier
+
+
+def test_without_a_silent_cycle_there_is_none() -> None:
+    """A cycle with a visible step is none, and neither is one that only leads to others."""
+    system = labelled(3, [(0, "", 1), (1, "a", 0), (1, "", 2), (2, "", 2)])
+    assert [silent_cycle(system, state) for state in range(3)] == [None, None, [3]]
 
 
 def test_a_choice_is_shown_where_it_is_made() -> None:

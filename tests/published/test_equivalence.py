@@ -12,6 +12,7 @@ import pytest
 from modecheck.compare.difference import How, difference, run_of
 from modecheck.compare.labelled import LabelledSystem
 from modecheck.compare.refinement import Equivalence, classes_of, equivalent
+from modecheck.compare.silent_cycles import with_divergence
 from modecheck.compare.visible import reporting
 from modecheck.engine.search.exploration import explore
 from modecheck.model.devices import read_device
@@ -26,21 +27,22 @@ A_B_PLUS_C: Tree = [(a, [(b, END), (c, END)])]
 B_OR_SILENT_C: Tree = [(b, END), ("", [(c, END)])]
 
 PAIRS: dict[str, tuple[Tree, Tree, str]] = {
-    "a.(b+c) v a.b+a.c": (A_B_PLUS_C, [(a, [(b, END)]), (a, [(c, END)])], "no/no/no"),
-    "a.τ.b v a.b": ([(a, [("", [(b, END)])])], [(a, [(b, END)])], "no/yes/yes"),
-    "τ.a+b v a+b": ([("", [(a, END)]), (b, END)], [(a, END), (b, END)], "no/no/no"),
+    "a.(b+c) v a.b+a.c": (A_B_PLUS_C, [(a, [(b, END)]), (a, [(c, END)])], "no/no/no/no"),
+    "a.τ.b v a.b": ([(a, [("", [(b, END)])])], [(a, [(b, END)])], "no/yes/yes/yes"),
+    "τ.a+b v a+b": ([("", [(a, END)]), (b, END)], [(a, END), (b, END)], "no/no/no/no"),
     "a.(b+τ.c)+a.c v a.(b+τ.c)": (
         [(a, B_OR_SILENT_C), (a, [(c, END)])],
         [(a, B_OR_SILENT_C)],
-        "no/no/yes",
+        "no/no/no/yes",
     ),
     "a.(τ.(b+c)+b) v a.(b+c)": (
         [(a, [("", [(b, END), (c, END)]), (b, END)])],
         A_B_PLUS_C,
-        "no/yes/yes",
+        "no/yes/yes/yes",
     ),
 }
-"""Unrooted; Milner 1989, van Glabbeek & Weijland (MC): strong / branching / weak."""
+"""Unrooted; Milner 1989, van Glabbeek & Weijland (MC): strong / branching, with
+explicit divergence and without (no process here can go on forever) / weak."""
 
 
 @pytest.mark.parametrize("pair", PAIRS)
@@ -126,6 +128,7 @@ def test_a_chain_of_buffers_is_a_queue_of_as_many_places(length: int, tmp_path: 
     buffers = ends_of(chain(length), tmp_path)
     assert buffers.count == 3**length
     assert equivalent(buffers, ends_of(fifo(length), tmp_path), Equivalence.BRANCHING)
+    assert equivalent(buffers, ends_of(fifo(length), tmp_path), Equivalence.DIVERGENCE)
     assert not equivalent(buffers, ends_of(fifo(length), tmp_path), Equivalence.STRONG)
     longer = ends_of(fifo(length + 1), tmp_path)
     assert not equivalent(buffers, longer, Equivalence.BRANCHING)
@@ -164,6 +167,18 @@ def test_the_alternating_bit_is_a_one_place_buffer(items: int) -> None:
     assert equivalent(protocol, buffer, Equivalence.WEAK)
     assert not equivalent(protocol, buffer, Equivalence.STRONG)
     assert classes_of(protocol, Equivalence.BRANCHING).count == items + 1
+
+
+@pytest.mark.parametrize("items", [1, 2])
+def test_the_alternating_bit_may_lose_and_repeat_forever(items: int) -> None:
+    """That it is a buffer takes fair channels (Baeten, Bergstra & Klop 1987, On the consistency of
+    Koomen's fair abstraction rule; from memory): with explicit divergence it is none.
+    """
+    protocol, buffer = both_ends(f"alternating_bit_{items}", items), one_place_buffer(items)
+    assert not equivalent(protocol, buffer, Equivalence.DIVERGENCE)
+    found = difference(with_divergence(protocol), with_divergence(buffer))
+    assert found is not None
+    assert (found.how, found.by_first) == (How.DIVERGENCE, True)
 
 
 def test_a_protocol_that_disregards_the_bit_is_no_buffer() -> None:
