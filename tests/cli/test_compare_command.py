@@ -191,6 +191,20 @@ def test_silent_steps_forever_are_shown_as_a_loop(tmp_path: Path) -> None:
     assert [step["label"] for step in one["scenario"]] == ["hub ask", "hub again"]
 
 
+def test_silent_steps_forever_are_no_event_that_is_quoted(tmp_path: Path) -> None:
+    """Where the old hub can be deaf forever, the new one can always still give up (invented)."""
+    loops = "      again: {in: hearing, to: hearing}\n      idle: {in: done, to: done}\n"
+    (tmp_path / "new.yaml").write_text(WAITING + loops, encoding="utf-8")
+    doze = "      doze: {in: hearing, to: done}\n"
+    (tmp_path / "old.yaml").write_text(WAITING + loops + doze, encoding="utf-8")
+    seen = ("--see", "asked, gave_up", "--alike", "divergence")
+    result = here(tmp_path, "old.yaml", "new.yaml", *seen)
+    assert (
+        "after “signalled asked”, the old device can reach a state in which only silent steps "
+        "forever can follow; the new device can then always do something else"
+    ) in " ".join(result.out.split())
+
+
 def test_a_bound_makes_it_incomplete(tmp_path: Path) -> None:
     """Exit code 3, and nothing is called the same; what is not broken is so as far as one knows."""
     outputs = ("--markdown", "told.md", "--page", "told.html")

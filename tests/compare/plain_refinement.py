@@ -7,7 +7,7 @@ Weak bisimulation is strong bisimulation of the weak steps, by definition.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from functools import partial
 
 from modecheck.compare.labelled import SILENT, LabelledSystem
@@ -27,7 +27,7 @@ def steps_of(system: LabelledSystem) -> Steps:
 
 def plain_classes(system: LabelledSystem, equivalence: str) -> list[int]:
     """The class of each state by one of the four equivalences."""
-    refine = {
+    refine: dict[str, Callable[[Steps], list[int]]] = {
         "strong": strong_classes,
         "divergence": partial(branching_classes, divergence=True),
         "branching": branching_classes,

@@ -205,6 +205,14 @@ def test_an_event_is_told_before_that_there_is_none() -> None:
     assert found == BehaviourDifference(How.SEQUENCE, event="a", by_first=False)
 
 
+def test_nothing_is_told_after_silent_steps_forever() -> None:
+    """Either goes on forever, one where a can follow, the other where b can: that is a choice."""
+    one = [(0, "", 1), (1, "", 1), (1, "a", 3), (0, "", 2), (2, "b", 3)]
+    other = [(0, "", 1), (1, "a", 3), (0, "", 2), (2, "", 2), (2, "b", 3)]
+    found = difference(*(with_divergence(labelled(4, each)) for each in (one, other)))
+    assert found == BehaviourDifference(How.CHOICE, offers=("b",))
+
+
 def test_only_the_moment_of_a_choice_can_differ() -> None:
     """a.(b+τ.c)+a.c and a.(b+τ.c) are weakly equivalent: no sequence and no refusal differs."""
     late: tuple[str, Tree] = ("a", [("b", []), ("", [("c", [])])])

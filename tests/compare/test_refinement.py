@@ -120,6 +120,11 @@ DIVERGING: dict[str, tuple[Triples, Triples, str]] = {
         [(0, "", 0), (0, "a", 1)],
         "no/yes/yes/yes",
     ),
+    "a forever v a.a forever": (
+        [(0, "a", 0)],
+        [(0, "a", 1), (1, "a", 2), (2, "a", 1)],
+        "yes/yes/yes/yes",
+    ),
     "a + τ.Δ0 v a + τ": (
         [(0, "a", 1), (0, "", 2), (2, "", 2)],
         [(0, "a", 1), (0, "", 2)],
@@ -134,7 +139,9 @@ strong / branching with explicit divergence / branching / weak.
 
 @pytest.mark.parametrize("pair", DIVERGING)
 def test_silent_steps_forever_count_for_divergence_alone(pair: str) -> None:
-    """A silent loop is nothing to branching bisimulation, and something with divergence."""
+    """A silent loop is nothing to branching bisimulation, and something with divergence; a visible
+    one is no divergence.
+    """
     one, other, expected = DIVERGING[pair]
     answers = [equivalent(labelled(3, one), labelled(3, other), kind) for kind in KINDS]
     assert "/".join("yes" if answer else "no" for answer in answers) == expected
@@ -147,11 +154,11 @@ def test_a_quotient_stays_equivalent_when_more_becomes_silent(
 ) -> None:
     """Equivalent states are merged before it is known what will be looked at."""
     first = Equivalence.BRANCHING if kind is Equivalence.WEAK else kind
-    systems = [labelled(*made), labelled(*other)]
-    small = [quotient(one, classes_of(one, first), first) for one in systems]
-    hidden, small_hidden = ([hiding(one, "b") for one in each] for each in (systems, small))
-    assert equivalent(*hidden, kind) == equivalent(*small_hidden, kind)
-    assert equivalent(hidden[0], small_hidden[0], kind)
+    one, two = labelled(*made), labelled(*other)
+    less, less_two = (quotient(each, classes_of(each, first), first) for each in (one, two))
+    one, two, less, less_two = (hiding(each, "b") for each in (one, two, less, less_two))
+    assert equivalent(one, two, kind) == equivalent(less, less_two, kind)
+    assert equivalent(one, less, kind)
 
 
 def hiding(system: LabelledSystem, name: str) -> LabelledSystem:
