@@ -227,6 +227,36 @@ def test_silent_steps_forever_differ_with_divergence_alone(
     assert tuple(told) == steps
 
 
+CLOCKED = """
+device: a hub with a clock
+clock: {tick: 1 ms}
+chips:
+  hub:
+    states: {asking: {}, done: {rest: true}}
+    rules:
+      ask: {in: asking, after: 5 ms, to: done, signal: asked}
+"""
+
+
+def test_a_periodic_timer_goes_on_forever_and_waiting_does_not() -> None:
+    """Ticks that change nothing are no steps, so a device at rest does not diverge."""
+    beat = "      beat: {in: done, period: 2 ms}\n"
+    sides = (CLOCKED, CLOCKED.replace("5 ms", "7 ms"), CLOCKED + beat)
+    old, later, beating = map(device_from, sides)
+    devices = devices_of(old, later)
+    look = chosen_look(devices, "asked")
+    (found,) = compare_behaviour(devices, [look], Equivalence.DIVERGENCE)
+    assert found.outcome is Outcome.SAME
+    (found,) = compare_behaviour(devices_of(old, beating), [look], Equivalence.DIVERGENCE)
+    assert found.difference == BehaviourDifference(
+        How.DIVERGENCE, ("signalled asked",), by_first=False
+    )
+    assert found.trace is not None
+    again = [step.label for step in found.trace.told if step.again]
+    assert again.count("hub beat") == 1
+    assert len(again) == 3
+
+
 VARIANTS = [
     two_modes(),
     two_modes(radio=3),
