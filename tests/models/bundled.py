@@ -19,6 +19,9 @@ SMALL = sorted((MODELS / "small").glob("*.yaml"))
 CLEAN = [STARTER, *SMALL, TANDEM]
 TWINS = sorted((MODELS / "faulty").glob("*.yaml"))
 
+SEVERAL_STARTS = {"old_flash", "trusts_an_old_flash"}
+"""Models that may start in several ways, which charts, rigs and implementations cannot."""
+
 
 def is_small(path: Path) -> bool:
     """Whether it is no twin of tandem. Those are many, alike, and each of thousands of states."""

@@ -21,7 +21,7 @@ from modecheck.product.evaluation import StepFailed
 from modecheck.rigs.rig import ImpossibleStep, Rig
 from tests.generation.corners import CORNERS
 from tests.generation.devices import Drawn, device_from, devices
-from tests.models.bundled import is_small
+from tests.models.bundled import SEVERAL_STARTS, is_small
 from tests.second_reading.side_by_side import world_of
 from tests.sweeps import sweep
 
@@ -32,6 +32,7 @@ BUNDLED = [
     *sorted(f"small/{path.stem}" for path in MODELS.glob("small/*.yaml")),
     *sorted(f"faulty/{path.stem}" for path in MODELS.glob("faulty/*.yaml")),
 ]
+BUNDLED = [name for name in BUNDLED if Path(name).name not in SEVERAL_STARTS]
 STARTER = str(MODELS / "starter" / "device.yaml")
 
 
