@@ -23,6 +23,7 @@ COMMANDS = {
     "firmware": "modecheck.cli.firmware_command",
     "follow": "modecheck.cli.follow_command",
     "from-scxml": "modecheck.cli.from_scxml_command",
+    "from-table": "modecheck.cli.from_table_command",
     "gaps": "modecheck.cli.gaps_command",
     "guide": "modecheck.cli.guide_command",
     "language-server": "modecheck.cli.language_server_command",

@@ -39,8 +39,10 @@ from tests.firmware.made import cases_of, files_of, files_of_plan, proof_of
 from tests.generation.devices import rolled
 from tests.models.bundled import MODELS, name_of
 
-PATTERNS = ("*/device.yaml", "tandem/timed*.yaml", "small/*.yaml", "chances/*.yaml")
-PATTERNS += ("published/*.yaml", "published/chances/*.yaml", "faulty/*.yaml")
+PATTERNS = (
+    *("*/device.yaml", "tandem/timed*.yaml", "small/*.yaml", "chances/*.yaml"),
+    *("published/*.yaml", "published/chances/*.yaml", "faulty/*.yaml"),
+)
 
 RANDOM_STATES = 200
 """States of a random device from which cases are taken, as in the tests."""

@@ -120,7 +120,8 @@ def rule_meaning(rule: Rule, chip: Chip) -> tuple[object, ...]:
             for each in rule.assignments
         ],
         [(one.message, one.link, one.value and done(one.value, rule, chip)) for one in rule.sends],
-        (rule.signals, rule.target, rule.separate, rule.phrase, rule.fair),
+        [(one.signal, one.value and done(one.value, rule, chip)) for one in rule.signalled],
+        (rule.target, rule.separate, rule.phrase, rule.fair),
         (rule.concerns, rule.weight),
     )
 

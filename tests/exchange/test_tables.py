@@ -1,0 +1,216 @@
+"""Tables of states and events: both shapes, as spreadsheet programs write them, and back again."""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from modecheck.checks.gaps import gap_tables
+from modecheck.engine.search.exploration import explore
+from modecheck.exchange.chip_yaml import chip_yaml
+from modecheck.exchange.table_cells import csv_text, read_rows
+from modecheck.exchange.table_gaps import gap_matrix
+from modecheck.exchange.table_reading import read_table
+from modecheck.exchange.table_writing import table_of
+from modecheck.model.devices import read_device
+from modecheck.model.errors import Notebook
+from modecheck.model.parts import Device
+from modecheck.model.text_files import HeldTexts, instead_of_files, real_path
+from modecheck.product.composition import compose
+from tests.exchange.round_trips import device_at, kinds_of_chips, meaning, with_chip
+from tests.exchange.test_scxml_round_trip import EVERYTHING, NOT_EXACT
+
+ALWAYS = (
+    ("tandem/device.yaml", "hub"),
+    ("starter/device.yaml", "receiver"),
+    ("small/session.yaml", "hub"),
+)
+
+
+def from_rows(device: Device, name: str, folder: Path) -> Device:
+    """The device with a chip that was written as rows and read again."""
+    rows = table_of(device, device.chips[name]).rows
+    (folder / "chip.csv").write_text(csv_text(rows), encoding="utf-8", newline="")
+    return with_chip(device, name, chip_yaml(read_table(str(folder / "chip.csv"))), folder)
+
+
+def is_exact(path: str, name: str, folder: Path) -> bool:
+    """Whether a chip is the same after the round trip."""
+    device = device_at(path)
+    return meaning(device.chips[name]) == meaning(from_rows(device, name, folder).chips[name])
+
+
+@pytest.mark.parametrize(("path", "name"), ALWAYS)
+def test_a_chip_is_the_same_after_it_was_a_table(path: str, name: str, tmp_path: Path) -> None:
+    """With its states, variables, timers, rules and their order, and all that is said of them."""
+    assert is_exact(path, name, tmp_path)
+
+
+@pytest.mark.thorough
+def test_every_bundled_chip_is_the_same_after_it_was_a_table(tmp_path: Path) -> None:
+    """But for those whose rules have names that no file can give, and these are named."""
+    kinds = kinds_of_chips()
+    assert len(kinds) > 230
+    assert {kind for kind in kinds if not is_exact(*kind, tmp_path)} == NOT_EXACT
+    for path, name in kinds:
+        unsaid = table_of(device_at(path), device_at(path).chips[name]).unsaid
+        assert bool(unsaid) == ((path, name) in NOT_EXACT)
+
+
+def test_what_no_bundled_chip_has_is_the_same_as_well(tmp_path: Path) -> None:
+    """Branches, lists, values assigned together, odd times, all that is said of a part."""
+    (tmp_path / "all.yaml").write_text(EVERYTHING, encoding="utf-8")
+    device = read_device(str(tmp_path / "all.yaml"))
+    back = from_rows(device, "hub", tmp_path)
+    before, after = meaning(device.chips["hub"]), meaning(back.chips["hub"])
+    for key, found in before.items():
+        assert after[key] == found, key
+
+
+def test_a_gap_matrix_is_read_as_the_rules_for_events(tmp_path: Path) -> None:
+    """All rules of starter's receiver wait for events, so that it is the same chip but for names
+    and sentences of rules, for which a cell has no room.
+    """
+    device = device_at("starter/device.yaml")
+    tables = [one for one in gap_tables(explore(compose(device))) if one.chip == "receiver"]
+    (tmp_path / "chip.csv").write_text(csv_text(gap_matrix(device, tables)), encoding="utf-8")
+    text = chip_yaml(read_table(str(tmp_path / "chip.csv")))
+    back = with_chip(device, "receiver", text, tmp_path).chips["receiver"]
+    before, after = meaning(device.chips["receiver"]), meaning(back)
+    for key in ("states", "initial", "variables", "timers", "replies"):
+        assert after[key] == before[key], key
+    assert (
+        explore(compose(device)).state_count
+        == explore(compose(with_chip(device, "receiver", text, tmp_path))).state_count
+    )
+
+
+GAPS = """
+device: gaps
+chips:
+  tile:
+    states: {idle: {rest: true}}
+    rules: [{send: [hello(0)]}, {send: [bye]}]
+  hub:
+    states: {linked: {rest: true}, dark: {rest: true}, never: {}}
+    rules:
+      - {in: linked, on: hello, if: value > 0, to: dark}
+      - {in: dark, on: wake, if: tile.idle, signal: nod}
+    discards: {dark: [bye]}
+    defers: {never: [hello]}
+actors:
+  player: {states: {here: {}}, rules: [{signal: [wake]}]}
+links: {air: {from: tile, to: hub, carries: {hello: {range: [0, 1]}, bye: {}}, when_full: wait}}
+"""
+
+
+def test_a_cell_says_what_a_state_does_with_an_event(tmp_path: Path) -> None:
+    """Conditions, next states, actions; what is discarded or deferred; what has no answer."""
+    (tmp_path / "gaps.yaml").write_text(GAPS, encoding="utf-8")
+    device = read_device(str(tmp_path / "gaps.yaml"))
+    matrix = gap_matrix(device, gap_tables(explore(compose(device))))
+    assert matrix[-4:] == [
+        ("state", "hello", "bye", "wake"),
+        ("linked", "[value > 0] dark\nno answer", "no answer", "no rule"),
+        ("dark", "", "discarded", "[tile.idle] / signal nod"),
+        ("never", "deferred", "", ""),
+    ]
+
+
+def test_tables_of_several_chips_have_a_column_for_the_chip() -> None:
+    """Of which one is read; events of another chip leave its cells empty."""
+    device = device_at("starter/device.yaml")
+    matrix = gap_matrix(device, gap_tables(explore(compose(device))))
+    assert matrix[0][:2] == ("chip", "state")
+    assert {row[0] for row in matrix[1:]} == {"pedal", "receiver"}
+    assert {len(row) for row in matrix} == {len(matrix[0])}
+
+
+ROWS = """\
+chip,lamp
+variable,level,0 to 3
+timer,patience,20 ms
+rest,dark
+state,event,condition,action,next
+dark,tap,level < 3,level += 1; start patience,lit
+dark,tap,,,discarded
+lit,expires patience,,"level = 0
+signal gone",dark
+"dark, lit",after 2 ms to 5 ms,not (level == 0),,
+"""
+MATRIX = """\
+chip,lamp
+variable,level,0 to 3
+timer,patience,20 ms
+rest,dark
+state,tap,expires patience,after 2 ms to 5 ms
+dark,"[level < 3] lit / level += 1; start patience
+discarded",,[not (level == 0)]
+lit,,dark / level = 0; signal gone,[not (level == 0)]
+"""
+
+
+def read_text(text: str, folder: Path, encoding: str = "utf-8") -> str:
+    """The chip file of a table, without its first line, which names the table."""
+    (folder / "lamp.csv").write_bytes(text.encode(encoding))
+    return chip_yaml(read_table(str(folder / "lamp.csv"))).partition("\n")[2]
+
+
+def test_both_shapes_say_the_same(tmp_path: Path) -> None:
+    """An invented lamp, as a row for each transition and as a matrix, but for the order of rules
+    for different events, which says nothing.
+    """
+    rows, matrix = read_text(ROWS, tmp_path), read_text(MATRIX, tmp_path)
+    assert sorted(rows.splitlines()) == sorted(matrix.splitlines())
+    assert "after: [2 ms, 5 ms]" in rows
+    assert "do: level = 0, signal: gone, to: dark" in rows
+
+
+@pytest.mark.parametrize(
+    ("separator", "ends", "mark"),
+    [(",", "\r\n", ""), (";", "\n", "\ufeff"), ("\t", "\r\n", "\ufeff"), (";", "\r", "")],
+)
+def test_separators_ends_of_lines_and_marks_do_not_matter(
+    separator: str, ends: str, mark: str, tmp_path: Path
+) -> None:
+    """Semicolons are what spreadsheet programs write where the decimal point is a comma (common
+    practice, no source); lines end with CR LF in RFC 4180.
+    """
+    table = list(csv.reader(ROWS.splitlines(keepends=True)))
+    lines = [
+        separator.join(f'"{one}"' if one and set(one) & set(",;\t\n") else one for one in row)
+        for row in table
+    ]
+    text = mark + "".join(f"{line}{ends}" for line in lines)
+    assert read_text(text, tmp_path) == read_text(ROWS, tmp_path)
+
+
+@given(
+    st.lists(
+        st.lists(st.text(st.sampled_from('ab ,;"\n\té€'), max_size=6), min_size=2, max_size=4),
+        min_size=1,
+        max_size=5,
+    )
+)
+def test_cells_know_where_they_stand(rows: list[list[str]]) -> None:
+    """Beside the standard library, which has written them: each character of each cell is found at
+    its place in the file, doubled quotes and lines inside of a cell included (RFC 4180, 2.5 on).
+    """
+    path = Path("table.csv")
+    table = [["chip", "state"], *rows]
+    with instead_of_files(HeldTexts({real_path(str(path)): csv_text(table)})):
+        notes = Notebook()
+        found = read_rows(str(path), notes)
+    assert not len(notes)
+    width = max(map(len, table))
+    kept = [[*row, *[""] * (width - len(row))] for row in table if any(c.strip() for c in row)]
+    assert [[one.text for one in row] for row in found] == kept
+    for cell in (one for row in found for one in row):
+        for offset, character in enumerate(cell.text):
+            place = cell.part(offset, 1)
+            if character != "\n":
+                assert place.text[place.column - 1] == character
