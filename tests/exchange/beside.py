@@ -64,6 +64,10 @@ class Beside:
         outcome = cases.outcome(case) if case.occasion != Occasion() else None
         if outcome is None or self._link_is_full(case):
             return None
+        if case.occasion.timer >= 0:
+            # A time that comes to nothing goes on waiting in the model, also where no rule is left
+            # because its condition can never hold.
+            return outcome if outcome.answer == "taken" else None
         if outcome.answer not in WAITS_ALONE:
             return outcome
         # A rule that is not enabled is not taken in either, but all branches of one have one event.

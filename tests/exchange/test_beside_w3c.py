@@ -92,6 +92,39 @@ def test_the_innermost_state_goes_first_then_the_order_of_the_document(tmp_path:
     assert found == ["second", "second", "first", "first", "outside", "nothing"]
 
 
+IN_VAIN = """
+device: times that come to nothing
+options: {patient: [yes, no]}
+chips:
+  hub:
+    variables: {calls: {range: [0, 1]}}
+    timers: {patience: 2 ms}
+    states: {idle: {rest: true}, busy: {}}
+    rules:
+      never: {in: idle, after: 5 ms, if: patient == no, to: busy}
+      seldom: {in: idle, after: 3 ms, if: calls > 0, to: busy}
+      begin: {on: tap, do: calls = 1 - calls, start: patience}
+      give_up: {in: busy, expires: patience, to: idle}
+      call: {in: busy, after: 20 ms, to: idle}
+actors:
+  foot: {states: [here], rules: {tap: {signal: tap}}}
+"""
+
+
+def test_a_time_that_comes_to_nothing_is_not_compared(tmp_path: Path) -> None:
+    """It is over in a chart, and goes on in the model (the difference `missed`): where a condition
+    does not hold, where none ever can (its rule is not in the product), where no rule waits.
+    """
+    (tmp_path / "device.yaml").write_text(IN_VAIN, encoding="utf-8")
+    (cases,) = cases_of(read_device(str(tmp_path / "device.yaml")), ["hub"])
+    expired = [case for case in cases.known if case.occasion.timer >= 0]
+    answers = {outcome.answer for case in expired if (outcome := cases.outcome(case)) is not None}
+    assert answers == {"taken", "not_now", "discarded"}
+    beside = Beside(cases)
+    beside.walk(200, seed=1)
+    assert beside.taken["taken"] == 200
+
+
 AROUND = {
     "tuner": """
 device: a tuner
