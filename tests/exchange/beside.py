@@ -34,7 +34,7 @@ def as_in_chart(value: int, type_: ValueType) -> object:
 
 class Beside:
     """A chip and its chart. Raises `AssertionError` where the two differ; `taken` counts what was
-    given.
+    given, by the answer; `takes_rules` says whether a rule is taken in any case that is compared.
     """
 
     def __init__(self, cases: CasesOf) -> None:
@@ -54,7 +54,8 @@ class Beside:
             if outcome is not None:
                 self._cases.setdefault(case.own, []).append((case, outcome))
         self.own = cases._own(cases._translated(cases._space.product.initial))
-        self.comparable = sum(map(len, self._cases.values()))
+        outcomes = [outcome for known in self._cases.values() for _, outcome in known]
+        self.takes_rules = any(outcome.answer == "taken" for outcome in outcomes)
         self._agree("at the start")
 
     def _comparable(self, cases: CasesOf, case: ChipCase) -> ModelOutcome | None:
@@ -108,7 +109,8 @@ class Beside:
         self._agree(told)
         assert sorted(self.machine.sent, key=str) == sorted(self._sent(outcome), key=str), told
         begun = {self._timer(n, outcome.own[0]) for n in outcome.begun}
-        unclear = {self._timer(n, outcome.own[0]) for n in outcome.unclear}
+        running = self._running(outcome.own)
+        unclear = {self._timer(n, outcome.own[0]) for n in outcome.unclear if n in running}
         assert self.machine.begun - unclear == begun - unclear, told
 
     def _agree(self, told: str) -> None:
@@ -122,9 +124,13 @@ class Beside:
             found = self.machine.value(self.ids[name])
             wanted = as_in_chart(value, self.chip.variables[name].type)
             assert (type(found), found) == (type(wanted), wanted), (told, name)
-        running = self.own[len(self.own) - len(self.plan.timers.all) :]
-        timers = {self._timer(n, self.own[0]) for n, runs in enumerate(running) if runs}
+        timers = {self._timer(n, self.own[0]) for n in self._running(self.own)}
         assert set(self.machine.waiting) == timers, told
+
+    def _running(self, own: tuple[int, ...]) -> list[int]:
+        """The timers (numbers) that run."""
+        runs = own[len(own) - len(self.plan.timers.all) :]
+        return [number for number, one in enumerate(runs) if one]
 
     def _timer(self, number: int, leaf: int) -> str:
         """The id and event of a timer in a leaf."""

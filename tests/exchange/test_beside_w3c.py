@@ -48,11 +48,12 @@ def runnable(path: str) -> list[str]:
 @pytest.mark.parametrize("path", sweep(bundled(), ALWAYS.__contains__))
 def test_charts_do_what_chips_do(path: str) -> None:
     """State, variables, messages, signals and timers, after each of many random events."""
-    names = runnable(path)
-    for cases in cases_of(device_at(path), names, 400):
+    # In a large device, hardly anything has happened in the first states.
+    most = 3_000 if path.startswith("tandem/") else 400
+    for cases in cases_of(device_at(path), runnable(path), most):
         beside = Beside(cases)
         beside.walk(60 if path in ALWAYS else 150, seed=1)
-        assert beside.taken["taken"] or not beside.comparable
+        assert bool(beside.taken["taken"]) == beside.takes_rules
 
 
 ORDER = """
