@@ -55,14 +55,15 @@ class Delays:
 
 @dataclass(frozen=True, slots=True)
 class _Found:
-    """A `<send>` or `<cancel>`: its state, and where it stands there (onentry, onexit, transition),
-    with the transition.
+    """A `<send>` or `<cancel>`: its state, where it stands there (onentry, onexit, transition), the
+    transition, and whether it happens in any case, not only on a condition.
     """
 
     node: XmlNode
     state: ChartState
     where: str
     transition: XmlNode | None
+    always: bool
 
     @property
     def id(self) -> str:
@@ -99,9 +100,10 @@ def _everything(chart: Chart) -> Iterator[_Found]:
     for state in chart.all:
         for child in state.node.of("onentry", "onexit", "transition"):
             transition = child if child.tag == "transition" else None
+            direct = set(map(id, child.children))
             for node in _within(child):
                 if node.tag in ("send", "cancel"):
-                    yield _Found(node, state, child.tag, transition)
+                    yield _Found(node, state, child.tag, transition, id(node) in direct)
 
 
 def _within(node: XmlNode) -> Iterator[XmlNode]:
@@ -129,7 +131,7 @@ def _add(
     if not event or not all(durations):
         return
     ending = [one for known in sorted(ids) for one in cancels.get(known, ())]
-    state = _waiting_state(index.waiting_for(event), found, ending)
+    state = _waiting_state(index, event, found, ending)
     name = "" if state is not None else _timer_name(chart, event, ids)
     delayed = DelayedEvent(event, str(durations[0]), name, state)
     delays.events[event] = delayed
@@ -145,25 +147,20 @@ def _timer_name(chart: Chart, event: str, ids: set[str]) -> str:
 
 
 def _waiting_state(
-    waiting: list[XmlNode], sends: list[_Found], cancels: list[_Found]
+    index: EventIndex, event: str, sends: list[_Found], cancels: list[_Found]
 ) -> ChartState | None:
     """The state whose rules wait for the event since it was entered, or None: a named timer."""
     entering = [one for one in sends if one.where == "onentry"]
     if len(entering) != 1 or len(cancels) != 1 or cancels[0].where != "onexit":
         return None
     state = entering[0].state
-    if cancels[0].state is not state or not all(map(_alone, (*sends, *cancels))):
+    if cancels[0].state is not state or not all(one.always for one in (*sends, *cancels)):
         return None
-    own = {id(node) for node in state.node.of("transition")}
+    waiting = index.waiting_for(event)
+    own = all(index.around[id(node)] is state.node for node in waiting)
     again = {id(one.transition) for one in sends if one.where == "transition"}
     staying = {id(node) for node in waiting if node.get("target") is None}
-    return state if own.issuperset(map(id, waiting)) and again == staying else None
-
-
-def _alone(one: _Found) -> bool:
-    """Whether it happens in any case, not only on a condition."""
-    around = [one.transition] if one.transition is not None else one.state.node.of(one.where)
-    return any(child is one.node for node in around for child in node.children)
+    return state if own and again == staying else None
 
 
 def _duration(node: XmlNode, notes: Notebook) -> str | None:

@@ -29,11 +29,13 @@ def tokens_of(event: str) -> tuple[str, ...]:
 
 class EventIndex:
     """Finds what events and descriptors match, however many there are: `events` by descriptor, and
-    the nodes with a descriptor by event.
+    the nodes with a descriptor by event. `around` has the element around each transition, by its
+    `id()`.
     """
 
     def __init__(self, root: XmlNode) -> None:
         self.events: dict[str, None] = {}
+        self.around: dict[int, XmlNode] = {}
         self._events: dict[tuple[str, ...], list[str]] = {}
         self._nodes: dict[tuple[str, ...], dict[int, XmlNode]] = {}
         self._add(root)
@@ -50,6 +52,8 @@ class EventIndex:
                 for count in range(1, len(tokens) + 1):
                     self._events.setdefault(tokens[:count], []).append(event)
         for child in node.children:
+            if child.tag == "transition":
+                self.around[id(child)] = node
             self._add(child)
 
     def matched_by(self, descriptor: str) -> list[str]:

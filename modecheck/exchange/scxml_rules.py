@@ -170,16 +170,17 @@ class RulesOfChart:
         return ways
 
     @cached_property
-    def leaving(self) -> list[ChartState]:
-        """The states that do something when they are left."""
-        return [one for one in self.chart.all if self.pending(one, "onexit")]
+    def _around_leaving(self) -> set[ChartState]:
+        """The states inside of which there is one that does something when it is left."""
+        leaving = [one for one in self.chart.all if self.pending(one, "onexit")]
+        return {outer for one in leaving for outer in one.around if outer is not one}
 
     def _groups(self, state: ChartState) -> dict[tuple[ChartState, ...], list[ChartState]]:
         """The innermost states inside a state, by the states below it that do something when they
         are left, the innermost first.
         """
         groups: dict[tuple[ChartState, ...], list[ChartState]] = {}
-        if not any(state in one.around and one is not state for one in self.leaving):
+        if state not in self._around_leaving:
             return {(): []}
         for leaf in state.inside:
             if not leaf.children:
@@ -190,8 +191,18 @@ class RulesOfChart:
 
     def pending(self, state: ChartState, tag: str) -> list[XmlNode]:
         """What a state does when it is entered or left, apart from what `after` says."""
-        found = [one for each in state.node.of(tag) for one in each.children]
-        return [one for one in found if one.space == SCXML and id(one) not in self.delays.done]
+        return self._pending.get((state, tag), [])
+
+    @cached_property
+    def _pending(self) -> dict[tuple[ChartState, str], list[XmlNode]]:
+        # Each rule asks for it, and a state can have thousands of them.
+        found: dict[tuple[ChartState, str], list[XmlNode]] = {}
+        for state in self.chart.all:
+            for each in state.node.of("onentry", "onexit"):
+                own = (one for one in each.children if one.space == SCXML)
+                left = [one for one in own if id(one) not in self.delays.done]
+                found.setdefault((state, each.tag), []).extend(left)
+        return found
 
     def _with_ways(
         self, rule: DraftedRule, ways: list[Way], to: ChartState | None, node: XmlNode

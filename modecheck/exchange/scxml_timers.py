@@ -6,6 +6,7 @@ event, leaving it cancels it. A named timer is sent where a rule starts it.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from modecheck.exchange.quantity_words import delay_text
@@ -38,6 +39,14 @@ def timed_rules(chip: Chip, names: EventNames) -> dict[tuple[str, str], TimedRul
         for state in rule.sources or (WHOLE_CHIP,):
             event = f"{names.after}.{names.token(rule.whole)}" + (f".{state}" if state else "")
             found[rule.whole, state] = TimedRule(rule.whole, state, event, rule.after)
+    return found
+
+
+def timed_by_state(timed: Iterable[TimedRule]) -> dict[str, list[TimedRule]]:
+    """What waits in each state, in document order."""
+    found: dict[str, list[TimedRule]] = {}
+    for one in timed:
+        found.setdefault(one.state, []).append(one)
     return found
 
 

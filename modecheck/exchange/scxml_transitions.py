@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from modecheck.exchange.ecmascript_terms import EcmaTerms
@@ -17,7 +17,9 @@ from modecheck.model.terms import Operation, Term
 
 @dataclass(frozen=True, slots=True)
 class TransitionWriter:
-    """Writes the rules of one chip; `timed` are those that wait for a time, by rule and state."""
+    """Writes the rules of one chip; `timed` are those that wait for a time, by rule and state,
+    `by_source` all in the order in which they are tried.
+    """
 
     device: Device
     chip: Chip
@@ -25,11 +27,11 @@ class TransitionWriter:
     terms: EcmaTerms
     actions: ActionWriter
     timed: Mapping[tuple[str, str], TimedRule]
+    by_source: Mapping[str, Sequence[Rule]]
 
     def write(self, inside: XmlElement, source: str) -> list[Difference]:
         """A transition for each rule of the state `source`, "" being the whole chip."""
-        own = [rule for rule in self.chip.rules if source in (rule.sources or (WHOLE_CHIP,))]
-        own.sort(key=lambda rule: -rule.priority)
+        own = self.by_source.get(source, ())
         differences = []
         for rule in own:
             element = self._transition(inside, rule, source)
@@ -68,13 +70,15 @@ class TransitionWriter:
             return f"{self.names.timer}.{rule.expires}"
         return f"{self.names.free}.{self.names.token(rule.whole)}"
 
-    def _restarting(self, rules: list[Rule], source: str) -> Iterator[TimedRule]:
+    def _restarting(self, rules: Sequence[Rule], source: str) -> Iterator[TimedRule]:
         """Periods that begin anew even where no condition holds."""
-        for (title, state), one in self.timed.items():
-            waiting = [rule for rule in rules if rule.whole == title and rule.periodic]
-            conditions = [condition_of_transition(rule) for rule in waiting]
-            if state == source and waiting and None not in conditions:
-                yield one
+        waiting: dict[str, list[Term | None]] = {}
+        for rule in rules:
+            if rule.periodic:
+                waiting.setdefault(rule.whole, []).append(condition_of_transition(rule))
+        for title, conditions in waiting.items():
+            if None not in conditions:
+                yield self.timed[title, source]
 
     def _kinds(self, rule: Rule) -> Iterator[str]:
         """The ways in which a rule is not quite the same."""
@@ -94,6 +98,15 @@ class TransitionWriter:
             "priority": bool(rule.priority),
         }
         return (kind for kind, so in found.items() if so)
+
+
+def rules_by_source(chip: Chip) -> dict[str, list[Rule]]:
+    """The rules of each state, "" being the whole chip, in the order in which they are tried."""
+    found: dict[str, list[Rule]] = {}
+    for rule in sorted(chip.rules, key=lambda rule: -rule.priority):
+        for source in dict.fromkeys(rule.sources) or (WHOLE_CHIP,):
+            found.setdefault(source, []).append(rule)
+    return found
 
 
 def condition_of_transition(rule: Rule) -> Term | None:

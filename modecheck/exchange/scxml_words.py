@@ -53,6 +53,7 @@ class EventNames:
             _unused(word, known) for word in ("free", "after", "timer", "seen")
         )
         self._tokens: dict[str, str] = {}
+        self._taken: set[str] = set()
 
     def of(self, event: Event) -> str:
         if event.link is None:
@@ -66,7 +67,8 @@ class EventNames:
         """A token for a rule: its title without what an event cannot have in its name."""
         if title not in self._tokens:
             plain = re.sub(r"\W+", "_", title).strip("_")
-            self._tokens[title] = _unused(plain, self._tokens.values())
+            self._tokens[title] = _unused(plain, self._taken)
+            self._taken.add(self._tokens[title])
         return self._tokens[title]
 
 

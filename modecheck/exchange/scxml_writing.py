@@ -17,8 +17,9 @@ from modecheck.exchange.quantity_words import ampere_hours_text, amperes_text
 from modecheck.exchange.scxml_actions import ActionWriter
 from modecheck.exchange.scxml_data import literal, variable_id, words_of_type
 from modecheck.exchange.scxml_differences import Difference
-from modecheck.exchange.scxml_timers import WHOLE_CHIP, send_later, timed_rules
-from modecheck.exchange.scxml_transitions import TransitionWriter
+from modecheck.exchange.scxml_replies import ReplyTable
+from modecheck.exchange.scxml_timers import WHOLE_CHIP, send_later, timed_by_state, timed_rules
+from modecheck.exchange.scxml_transitions import TransitionWriter, rules_by_source
 from modecheck.exchange.scxml_words import (
     DATA_MODEL,
     KEYWORDS,
@@ -29,9 +30,8 @@ from modecheck.exchange.scxml_words import (
     xml_name,
 )
 from modecheck.exchange.xml_elements import XmlElement, xml_text
-from modecheck.model.parts import Chip, Device, Event, Link, Reply, State
+from modecheck.model.parts import Chip, Device, Event, Reply, State
 from modecheck.model.starts import need_one_start
-from modecheck.product.rule_order import alternatives, condition_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +62,12 @@ class _ChipWriter:
         terms = EcmaTerms(device, chip, self.ids.__getitem__, self._outside_id)
         self.actions = ActionWriter(device, chip, self.names, terms)
         timed = timed_rules(chip, self.names)
-        self.transitions = TransitionWriter(device, chip, self.names, terms, self.actions, timed)
+        rules = rules_by_source(chip)
+        self.transitions = TransitionWriter(
+            device, chip, self.names, terms, self.actions, timed, rules
+        )
+        self.timed = timed_by_state(timed.values())
+        self.replies = ReplyTable(device, chip, rules)
 
     def _outside_id(self, chip: str, member: str) -> str:
         return self.outside[chip, member].id
@@ -192,39 +197,25 @@ class _ChipWriter:
     def _messages(self, element: XmlElement, state: State) -> None:
         """Messages that SCXML discards here, and the model does not."""
         answers: dict[str, dict[str, set[str]]] = {"unanswered": {}, "deferred": {}}
-        for link in self._incoming():
-            for message in link.carries:
-                event = Event(message, link.name)
-                rules = alternatives(self.chip, state.name, event)
-                kind = {"": "unanswered", "defer": "deferred"}.get(self._manner(state, event))
-                if kind and all(condition_of(rule) is not None for rule in rules):
-                    answers[kind].setdefault(message, set()).add(link.name)
+        for event in self.replies.events:
+            assert event.link is not None, "messages of links"
+            if kind := self.replies.differs(state.name, event):
+                answers[kind].setdefault(event.name, set()).add(event.link)
         for kind, messages in answers.items():
             if messages:
                 names = (name for one in messages.items() for name in self._named(*one))
                 told = f"{', '.join(names)} in {state.name!r}"
                 self._differ(element, Difference(kind, told, state.place))
 
-    def _incoming(self) -> list[Link]:
-        return [one for one in self.device.links.values() if one.receiver == self.chip.name]
-
     def _named(self, message: str, links: set[str]) -> list[str]:
         """A message of these links; of all that carry it, its name alone."""
-        if links == {one.name for one in self._incoming() if message in one.carries}:
+        if links == self.replies.links[message]:
             return [message]
         return [self.names.of(Event(message, link)) for link in sorted(links)]
 
-    def _manner(self, state: State, event: Event) -> str:
-        """What the state, or the innermost one around it that says so, does with an event."""
-        for name in self.chip.ancestry(state.name):
-            for reply in self.chip.replies.get(name, ()):
-                if reply.event in (event, Event(event.name)):
-                    return reply.manner
-        return ""
-
     def _rules(self, element: XmlElement, source: str) -> None:
         """The rules of a state, in the order in which they are tried, and their timers."""
-        timed = [one for one in self.transitions.timed.values() if one.state == source]
+        timed = self.timed.get(source, ())
         if timed:
             entry, leaving = element.add("onentry"), element.add("onexit")
             for one in timed:
