@@ -23,6 +23,11 @@ from modecheck.model.parts import Device
 from modecheck.product.composition import compose
 from modecheck.report.whole_files import write_whole
 
+MOST_STATES = 2_000
+"""Innermost states of a chip: the time to check it grows with their square, seconds for a thousand.
+Nobody reads such code beside a chart.
+"""
+
 
 @dataclass(frozen=True, slots=True)
 class FirmwareJob:
@@ -61,7 +66,20 @@ class FirmwareJob:
         wrong = [name for name in self.chips if name not in known]
         if wrong:
             raise InvalidInput([self._unknown(name, known) for name in wrong])
-        return list(dict.fromkeys(self.chips)) or known
+        names = list(dict.fromkeys(self.chips)) or known
+        self._need_small(names)
+        return names
+
+    def _need_small(self, names: list[str]) -> None:
+        """Raises `InvalidInput` for chips that are too large, before anything takes long."""
+        chips = [self.device.chips[name] for name in names]
+        large = [one for one in chips if len(one.leaves) > MOST_STATES]
+        if large:
+            expected = f"at most {MOST_STATES:,} states; a counter is a variable"
+            raise InvalidInput(
+                InputError(f"{one.name} has {len(one.leaves):,} states", one.place, expected)
+                for one in large
+            )
 
     def _unknown(self, name: str, known: list[str]) -> InputError:
         actor = name in self.device.chips

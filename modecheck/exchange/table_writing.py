@@ -50,7 +50,7 @@ def table_of(device: Device, chip: Chip) -> WrittenTable:
 
 def head_of(device: Device, chip: Chip) -> Iterator[Sequence[str]]:
     """The lines above the table. Raises `InvalidInput` if the chip may start in several ways."""
-    need_one_start(device, "a table has one initial state and one first value", [chip])
+    need_one_start(device, "a table has one initial state and one first value", [chip.name])
     yield "actor" if chip.actor else "chip", _identifier(chip.name)
     texts = {
         "about": chip.about,

@@ -214,7 +214,22 @@ class CCode:
 
     def _written(self, target: TargetIR, value: Expression, given: Given) -> Iterator[str]:
         index = "" if target.index is None else self.expressions.text(target.index, given)
-        yield from self._stored(target, self._value(target, value, given), index)
+        if not self._moves(target):
+            yield from self._stored(target, self._value(target, value, given), index)
+            return
+        yield "{"
+        yield f"    const int32_t place = {index};"
+        for line in self._stored(target, self._value(target, value, given), "place"):
+            yield f"    {line}"
+        yield "}"
+
+    def _moves(self, target: TargetIR) -> bool:
+        """Whether an index may be another one once the item is written, before it is stored."""
+        name, _ = self.plan.variable_fields[target.first]
+        if target.index is None or not self.plan.chip.variables[name].persistent:
+            return False
+        read = fields_read(target.index)
+        return any(self.plan.variable_fields.get(one, ("", 0))[0] == name for one in read)
 
     def _value(self, target: TargetIR, value: Expression, given: Given) -> str:
         text = self.expressions.text(value, given, spell=self.expressions.spelling_of(target.first))

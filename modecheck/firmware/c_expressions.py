@@ -322,13 +322,37 @@ def item_of(name: str) -> tuple[str, int]:
 
 
 def simplified(expression: Expression) -> Expression:
-    """The expression without a choice between two equal values."""
+    """The expression without a choice between two equal values, and without a conjunction that asks
+    one thing for two values: a compiler warns of it.
+    """
     if not isinstance(expression, ApplyIR):
         return expression
     parts = tuple(simplified(one) for one in expression.arguments)
     if expression.operator == "if" and parts[1] == parts[2] and not can_fail(parts[0]):
         return parts[1]
-    return ApplyIR(expression.operator, parts)
+    whole = ApplyIR(expression.operator, parts)
+    for operator, compared, known in (("and", "==", 0), ("or", "!=", 1)):
+        if whole.operator == operator and not can_fail(whole):
+            values = _compared_with(whole, operator, compared)
+            if any(len(some) > 1 for some in values.values()):
+                return ConstantIR(known)
+    return whole
+
+
+def _compared_with(
+    whole: ApplyIR, operator: str, compared: str
+) -> dict[Expression, set[Expression]]:
+    """The constants with which all parts of a conjunction compare one thing each."""
+    found: dict[Expression, set[Expression]] = {}
+    for part in whole.arguments:
+        if not isinstance(part, ApplyIR):
+            continue
+        if part.operator == operator:
+            for one, values in _compared_with(part, operator, compared).items():
+                found.setdefault(one, set()).update(values)
+        elif part.operator == compared and isinstance(part.arguments[1], ConstantIR):
+            found.setdefault(part.arguments[0], set()).add(part.arguments[1])
+    return found
 
 
 def _less(first: ValueBounds, second: ValueBounds, *, equal: bool) -> bool | None:

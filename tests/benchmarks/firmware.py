@@ -34,6 +34,7 @@ from modecheck.firmware.proof_cases import CasesOf, gather
 from modecheck.model.devices import read_device
 from modecheck.model.errors import InvalidInput
 from modecheck.model.parts import Device
+from modecheck.model.starts import need_one_start
 from modecheck.product.composition import compose
 from tests.firmware.made import cases_of, files_of, files_of_plan, proof_of
 from tests.generation.devices import rolled
@@ -44,6 +45,10 @@ PATTERNS = (
     *("published/*.yaml", "published/chances/*.yaml", "faulty/*.yaml"),
 )
 
+SEEDS_FOR_EACH = 10
+"""At most so many seeds for a chip: one that may start in several ways has no C code, and is left
+out.
+"""
 RANDOM_STATES = 200
 """States of a random device from which cases are taken, as in the tests."""
 
@@ -238,14 +243,27 @@ def _versions() -> Iterator[str]:
             yield f"{name} {said.stdout.strip()}"
 
 
+def _starts_in_several_ways(device: Device, name: str) -> bool:
+    try:
+        need_one_start(device, "is left out", [name])
+    except InvalidInput:
+        return True
+    return False
+
+
 def told_random(first: int, count: int) -> int:
     """Prove random chips, one of each device; the number of failures."""
     kinds, failures, failing, chips = Counter[str](), 0, 0, 0
-    for seed in range(first, first + count):
+    seeds = iter(range(first, first + SEEDS_FOR_EACH * count))
+    while chips + failures < count:
+        seed = next(seeds)
         device = rolled(seed, timed=bool(seed % 3)).read()
         names = [chip.name for chip in device.chips.values() if not chip.actor]
-        (cases,) = cases_of(device, [names[seed % len(names)]], RANDOM_STATES)
+        name = names[seed % len(names)]
+        if _starts_in_several_ways(device, name):
+            continue
         try:
+            (cases,) = cases_of(device, [name], RANDOM_STATES)
             proof = proof_of(cases, STYLES[seed % 2])
         except InvalidInput as refused:
             print(f"seed {seed}: {refused}", flush=True)
@@ -256,6 +274,7 @@ def told_random(first: int, count: int) -> int:
         failing += proof.failing
         if not proof.holds:
             failures += 1
+            chips -= 1
             print(f"seed {seed}: {proof.differences[0]}", flush=True)
         print(f"\r{chips} of {count}", end="", file=sys.stderr)
     print(file=sys.stderr)

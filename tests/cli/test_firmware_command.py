@@ -87,3 +87,18 @@ def test_without_a_compiler_nothing_is_proven(tmp_path: Path) -> None:
     done = run("firmware", STARTER, "--prove", env={"PATH": str(tmp_path), "CC": ""})
     assert done.code == 2
     assert "there is no C compiler to prove the code with" in done.err
+
+
+@pytest.mark.thorough
+def test_a_chip_of_ten_thousand_states_is_an_error_with_its_place(tmp_path: Path) -> None:
+    """Before anything takes long, and nothing is written."""
+    states = "".join(f"      s{number}: {{rest: true}}\n" for number in range(10_000))
+    text = f"device: large\nchips:\n  counter:\n    states:\n{states}"
+    text += "    rules: [{in: s0, on: tick, to: s1}]\n"
+    text += "actors: {world: {states: [here], rules: [{signal: tick}]}}\n"
+    (tmp_path / "large.yaml").write_text(text, encoding="utf-8")
+    done = run("firmware", "large.yaml", "--to", "c", folder=tmp_path)
+    assert (done.code, done.out) == (2, "")
+    assert "large.yaml:3:3: counter has 10,000 states" in done.err
+    assert "at most 2,000 states" in done.err
+    assert not (tmp_path / "c").exists()

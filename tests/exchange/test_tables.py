@@ -17,7 +17,7 @@ from modecheck.exchange.table_gaps import gap_matrix
 from modecheck.exchange.table_reading import read_table
 from modecheck.exchange.table_writing import table_of
 from modecheck.model.devices import read_device
-from modecheck.model.errors import Notebook
+from modecheck.model.errors import InvalidInput, Notebook
 from modecheck.model.parts import Device
 from modecheck.model.text_files import HeldTexts, instead_of_files, real_path
 from modecheck.product.composition import compose
@@ -214,3 +214,12 @@ def test_cells_know_where_they_stand(rows: list[list[str]]) -> None:
             place = cell.part(offset, 1)
             if character != "\n":
                 assert place.text[place.column - 1] == character
+
+
+def test_a_chip_that_may_start_in_several_ways_is_an_error(tmp_path: Path) -> None:
+    """A table has one initial state: nothing is dropped silently."""
+    text = GAPS.replace("    discards: {", "    initial: [linked, dark]\n    discards: {")
+    (tmp_path / "gaps.yaml").write_text(text, encoding="utf-8")
+    device = read_device(str(tmp_path / "gaps.yaml"))
+    with pytest.raises(InvalidInput, match="hub may start in several ways"):
+        table_of(device, device.chips["hub"])

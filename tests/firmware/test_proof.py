@@ -167,3 +167,30 @@ def test_the_values_of_signals_are_compared(right: str) -> None:
     assert right in files["hub.c"]
     wrong = files["hub.c"].replace(right, WRONG_VALUES[right], 1)
     assert proved(bench, cases, {**files, "hub.c": wrong}).different
+
+
+MOVING = """
+device: moving
+chips:
+  pointer:
+    variables:
+      y: {range: [0, 1], list: 2, persistent: true}
+      x: {one_of: [red, green, blue]}
+    states:
+      here: {rest: true}
+    rules:
+      move: {in: here, do: "y[y[0]] = 1 - y[0]"}
+      never: {in: here, if: "x == red and y[1] == 0 and x == blue", do: x = green}
+      always: {in: here, if: "x != red or y[1] == 0 or x != blue", do: x = blue}
+"""
+
+
+@pytest.mark.parametrize("style", STYLES)
+def test_an_index_that_its_own_item_changes_is_stored_where_it_was(style: str) -> None:
+    """What is stored is the item that was written (found among 300 random chips). And conditions
+    that never hold, or always do, are no warning for the compiler.
+    """
+    (cases,) = cases_of(device_from(MOVING), ["pointer"])
+    proof = proof_of(cases, style)
+    assert proof.differences == []
+    assert proof.cases["own rules"]
