@@ -295,6 +295,8 @@ class CExpressions:
         return spell
 
     def _words(self, type_: ValueType | None, parts: tuple[str, ...]) -> Spell:
+        if type_ is not None and type_.kind == "truth":
+            return lambda value: "true" if value else "false"
         if type_ is None or type_.kind != "word":
             return number
         return lambda value: self._names.constant(*parts, type_.spell(value))

@@ -16,6 +16,7 @@ from modecheck.firmware.proof import Proof, proved
 from modecheck.firmware.proof_cases import CasesOf, gather
 from modecheck.model.errors import InvalidInput
 from modecheck.model.parts import Device
+from modecheck.model.starts import need_one_start
 from modecheck.product.composition import compose
 
 
@@ -27,6 +28,20 @@ def _has_compiler() -> bool:
 
 
 needs_compiler = pytest.mark.skipif(not _has_compiler(), reason="there is no C compiler")
+
+
+def chips_with_code(device: Device) -> list[str]:
+    """The chips of a device, but for those that may start in several ways: they have no code."""
+    names = [chip.name for chip in device.chips.values() if not chip.actor]
+    return [name for name in names if _has_one_start(device, name)]
+
+
+def _has_one_start(device: Device, name: str) -> bool:
+    try:
+        need_one_start(device, "is left out", [name])
+    except InvalidInput:
+        return False
+    return True
 
 
 def cases_of(device: Device, names: list[str], most: int = 2_000) -> list[CasesOf]:
