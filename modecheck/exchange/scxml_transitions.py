@@ -90,7 +90,7 @@ class TransitionWriter:
         found = {
             "free": rule.kind == "internal",
             "interval": time is not None and time.low != time.high,
-            "missed": rule.after is not None and not rule.periodic and conditional,
+            "missed": time is not None and not rule.periodic and conditional,
             "nested": rule.after is not None and not around.isdisjoint(rule.sources),
             "waiting": any(self.device.links[one.link].when_full == "wait" for one in rule.sends),
             "judged": self.actions.judged(rule),

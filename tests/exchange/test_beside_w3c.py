@@ -105,7 +105,7 @@ chips:
       never: {in: idle, after: 5 ms, if: patient == no, to: busy}
       seldom: {in: idle, after: 3 ms, if: calls > 0, to: busy}
       begin: {on: tap, do: calls = 1 - calls, start: patience}
-      give_up: {in: busy, expires: patience, to: idle}
+      give_up: {in: busy, expires: patience, if: calls > 0, to: idle}
       call: {in: busy, after: 20 ms, to: idle}
 actors:
   foot: {states: [here], rules: {tap: {signal: tap}}}
@@ -117,7 +117,10 @@ def test_a_time_that_comes_to_nothing_is_not_compared(tmp_path: Path) -> None:
     does not hold, where none ever can (its rule is not in the product), where no rule waits.
     """
     (tmp_path / "device.yaml").write_text(IN_VAIN, encoding="utf-8")
-    (cases,) = cases_of(read_device(str(tmp_path / "device.yaml")), ["hub"])
+    device = read_device(str(tmp_path / "device.yaml"))
+    missed = [one.subject for one in scxml_of(device, "hub").differences if one.kind == "missed"]
+    assert sorted(missed) == ["'give_up'", "'never'", "'seldom'"]
+    (cases,) = cases_of(device, ["hub"])
     expired = [case for case in cases.known if case.occasion.timer >= 0]
     answers = {outcome.answer for case in expired if (outcome := cases.outcome(case)) is not None}
     assert answers == {"taken", "not_now", "discarded"}
