@@ -170,6 +170,25 @@ def test_both_shapes_say_the_same(tmp_path: Path) -> None:
     assert "do: level = 0, signal: gone, to: dark" in rows
 
 
+def test_equal_cells_are_one_rule_only_where_no_order_is_lost(tmp_path: Path) -> None:
+    """A cell with several entries keeps them together, in their order."""
+    text = read_text("variable,n,0 to 3\nstate,tap\na,b\nb,b\nc,[n > 1] a\n,\n", tmp_path)
+    assert "{in: [a, b], on: tap, to: b}" in text
+    text = read_text('variable,n,0 to 3\nstate,tap\na,b\nb,"[n > 1] a\nb"\n', tmp_path)
+    first, second = "{in: a, on: tap, to: b}", "{in: b, on: tap, if: n > 1, to: a}"
+    assert f"rules: [{first}, {second}, {{in: b, on: tap, to: b}}]" in text
+
+
+def test_further_columns_are_the_keys_of_the_same_names(tmp_path: Path) -> None:
+    """Also a priority, which no bundled chip has in a table of its own."""
+    columns = "state,event,next,priority,text,fair,weight,concerns,steps\n"
+    text = read_text(f"{columns}a,tap,a,2,taps,weak,3/4,radio power,separate\n", tmp_path)
+    for key in ("priority: 2", "text: taps", "fair: weak", "concerns: [radio, power]"):
+        assert key in text
+    assert "steps: separate" in text
+    assert "3/4" in text
+
+
 @pytest.mark.parametrize(
     ("separator", "ends", "mark"),
     [(",", "\r\n", ""), (";", "\n", "\ufeff"), ("\t", "\r\n", "\ufeff"), (";", "\r", "")],
