@@ -194,3 +194,23 @@ def test_an_index_that_its_own_item_changes_is_stored_where_it_was(style: str) -
     proof = proof_of(cases, style)
     assert proof.differences == []
     assert proof.cases["own rules"]
+
+
+FAILING = """
+device: failing
+clock: {tick: 1 ms}
+chips:
+  pointer:
+    variables: {y: {range: [0, 3], list: 2}, x: {range: [0, 3], start: 3}}
+    states: {here: {rest: true}, there: {rest: true}}
+    rules:
+      wait: {in: here, after: 1 ms, if: "y[x] == 0", to: there}
+"""
+
+
+def test_a_guard_that_fails_when_time_is_up_is_counted() -> None:
+    """Its case fails in the model, so that nothing is said of it (found by random chips)."""
+    (cases,) = cases_of(device_from(FAILING), ["pointer"])
+    proof = proof_of(cases, "switch")
+    assert proof.holds
+    assert proof.failing
