@@ -120,10 +120,12 @@ def step_before(
     machine = machine_of(folder)
     width, wanted = machine.layout.words, np.array(goal, np.uint64)
     seen, records = np.zeros(len(machine.seen) + 64, np.uint8), room_for_records(machine)
-    for rows in states_of(folder, record, level, group):
+    best: tuple[tuple[int, ...], int] | None = None
+    for rows in states_of(folder, record, level, group):  # one partition after the other
         row, label = kernels.find_step(
             np.uint64(machine.successors), width, rows, rows.size // width, seen, records, wanted
         )
         if row >= 0:
-            return tuple(rows[row * width : (row + 1) * width].tolist()), int(label)
-    return None
+            found = tuple(rows[row * width : (row + 1) * width].tolist()), int(label)
+            best = found if best is None else min(best, found)
+    return best
