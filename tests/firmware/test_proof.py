@@ -117,7 +117,7 @@ def test_more_random_chips_are_proven(seed: int) -> None:
 
 
 def _prove_random(seed: int) -> None:
-    device = rolled(seed, timed=bool(seed % 3)).read()
+    device = rolled(seed, timed=bool(seed % 3), starts=False).read()
     names = [chip.name for chip in device.chips.values() if not chip.actor]
     (cases,) = cases_of(device, [names[seed % len(names)]], 200)
     assert proof_of(cases, STYLES[seed % 2]).differences == []

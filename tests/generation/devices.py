@@ -74,10 +74,13 @@ def devices(
     return writer.drawn(runs=runs)
 
 
-def rolled(seed: int, *, timed: bool = False) -> Drawn:
-    """A device of the same kind by its seed, without hypothesis."""
+def rolled(seed: int, *, timed: bool = False, starts: bool = True) -> Drawn:
+    """A device of the same kind by its seed, without hypothesis; with `starts`, every second one
+    may start in several states.
+    """
+    several = starts and seed % 2 == 0
     writer = _DeviceWriter(
-        Rolled(seed), options=True, faults=True, cascades=True, timed=timed, starts=seed % 2 == 0
+        Rolled(seed), options=True, faults=True, cascades=True, timed=timed, starts=several
     )
     return writer.drawn(runs=False)
 
