@@ -271,6 +271,7 @@ def slack_of(device: Device, most: int = 400) -> dict[tuple[str, str], Slack]:
     return {(one.constant.name, one.need): one for one in found.every}
 
 
+@pytest.mark.thorough
 def test_slack_is_what_the_requirement_leaves() -> None:
     """It allows 31 ms, and takes 28: each timer of the chain can grow by 3 ms, and shrink to 0."""
     device = device_from(alone(CHAIN).replace("within: 28 ms", "within: 31 ms"))

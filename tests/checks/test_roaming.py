@@ -106,6 +106,7 @@ def test_nothing_is_seen_in_a_clean_model(model: Path) -> None:
     assert roamed(model, 1, 128).findings == ()
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize(
     "twins",
     sweep(

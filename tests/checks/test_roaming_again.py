@@ -77,6 +77,7 @@ def test_a_small_product_ends_by_itself() -> None:
     assert result.seen.estimate.states == verdict_on(STARTER).explored[0].exploration.state_count
 
 
+@pytest.mark.thorough
 def test_seconds_are_counted_by_the_work_done() -> None:
     """So that the walks end at the same run whatever time has passed; more seconds, more runs."""
     device = begin(COUNTERS).product.device

@@ -65,6 +65,7 @@ def test_each_mode_of_the_starter_has_its_own_link() -> None:
     }
 
 
+@pytest.mark.thorough
 def test_nothing_is_on_the_air_while_tandem_is_wired() -> None:
     """As the comment in tandem's device file says; the compiled engine explores it."""
     modes = traffic_of(verdict_on(TANDEM).explored[0].exploration).modes

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
+import pytest
 from hypothesis import assume, given, settings
 
 from modecheck.checks.explored import Verdict
@@ -30,6 +31,7 @@ def ids(verdict: Verdict, *codes: str) -> set[str]:
     return {one.id for one in verdict.findings if not codes or one.code in codes}
 
 
+@pytest.mark.thorough
 @given(devices())
 @settings(max_examples=EXAMPLES)
 def test_one_variant_claims_nothing_that_another_refutes(drawn: Drawn) -> None:

@@ -14,7 +14,7 @@ import pytest
 from modecheck.draw.albums import PAGE, folders_for
 from tests.draw.flaws import flaws
 from tests.draw.reading_svg import Picture
-from tests.models.bundled import MODELS, is_small
+from tests.models.bundled import MODELS, stands_for_all
 from tests.sweeps import sweep
 
 ROOT = MODELS.parent
@@ -33,7 +33,7 @@ MOST_BYTES = 11_000_000
 """What the folder may weigh: a repository carries each change of it for ever."""
 
 
-@pytest.mark.parametrize("folder", sweep(FOLDERS, lambda folder: is_small(FOLDERS[folder])))
+@pytest.mark.parametrize("folder", sweep(FOLDERS, lambda folder: stands_for_all(FOLDERS[folder])))
 def test_nothing_overlaps_and_nothing_is_cut(folder: str) -> None:
     """In every picture that the model's page shows, everything keeps its distance."""
     page = (DIAGRAMS / folder / PAGE).read_text(encoding="utf-8")

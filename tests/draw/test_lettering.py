@@ -33,6 +33,7 @@ def test_widths_are_those_of_the_published_metrics(letter: str, plain: int, stro
     assert text_width(letter, 1000, strong=True) == strong
 
 
+@pytest.mark.thorough
 @needs_face
 @pytest.mark.parametrize("strong", [False, True])
 def test_a_browser_needs_no_more_room_than_foreseen(strong: bool) -> None:

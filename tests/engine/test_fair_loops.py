@@ -249,6 +249,7 @@ def with_idling(product: Product) -> Product:
     )
 
 
+@pytest.mark.thorough
 @given(devices(), st.integers(0, 1 << 16))
 @settings(
     max_examples=settings().max_examples,

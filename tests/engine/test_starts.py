@@ -255,6 +255,7 @@ def test_paths_begin_in_a_real_start_whatever_stands_for_it() -> None:
 MANY = "device: many\nchips: {a: {states: {s: {rest: true}}, variables: {%s}}}\n"
 
 
+@pytest.mark.thorough
 def test_as_many_starts_as_there_may_be() -> None:
     """More than the table of states has room for at first."""
     text = MANY % ", ".join(f"v{n}: {{range: [0, 15], start: any}}" for n in range(4))

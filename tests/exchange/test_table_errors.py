@@ -125,6 +125,7 @@ def test_all_errors_are_told_together_and_nothing_is_written(tmp_path: Path) -> 
     assert not (tmp_path / "t.yaml").exists()
 
 
+@pytest.mark.thorough
 def test_a_huge_table_is_an_error(tmp_path: Path) -> None:
     """With the line at which it is too large."""
     (tmp_path / "t.csv").write_text("state,go\n" + "on,\n" * MOST_CELLS, encoding="utf-8")

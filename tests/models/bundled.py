@@ -22,6 +22,17 @@ TWINS = sorted((MODELS / "faulty").glob("*.yaml"))
 SEVERAL_STARTS = {"old_flash", "trusts_an_old_flash"}
 """Models that may start in several ways, which charts, rigs and implementations cannot."""
 
+STANDING_FOR_ALL = {
+    "starter", "volatile_bond", "late_answer", "update_interrupted", "queue_exhausted",
+    "silent_plug", "session", "handshake", "joining", "turns", "old_flash", "loudness", "stale_replay", "fischer",
+}  # fmt: skip
+"""Models that stand for all small ones where looking at each would take long."""
+
+
+def stands_for_all(path: Path) -> bool:
+    """Whether it is one of those."""
+    return name_of(path) in STANDING_FOR_ALL
+
 
 def is_small(path: Path) -> bool:
     """Whether it is no twin of tandem. Those are many, alike, and each of thousands of states."""

@@ -15,6 +15,7 @@ from modecheck.report.page import page_as_html
 from tests.models.bundled import TANDEM, verdict_on_every_variant
 from tests.page.browsing import Opened, opened
 from tests.page.conftest import PageOf
+from tests.sweeps import sweep
 
 MARKUP = "</script><script>window.ran = 1</script><img src=x onerror='window.ran = 1'>"
 QUOTES = '"\'><b onmouseover="window.ran = 1">{{ 7 * 7 }}{% raw %}&amp;`${window.ran = 1}`'
@@ -68,7 +69,9 @@ def walk_everywhere(page: Opened) -> None:
 
 
 @pytest.mark.parametrize(
-    "name", [MARKUP, QUOTES, TURNED, LONG], ids=["markup", "quotes", "turned", "long"]
+    "name",
+    sweep([MARKUP, QUOTES, TURNED, LONG], lambda name: name in (MARKUP, LONG)),
+    ids=["markup", "quotes", "turned", "long"],
 )
 def test_hostile_names_appear_as_text_and_run_nothing(
     name: str, browser: Browser, tmp_path: Path

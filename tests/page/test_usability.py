@@ -108,6 +108,7 @@ def test_a_link_leads_to_a_finding_and_to_a_step_of_it(browser: Browser, page_of
         assert page.page.locator(f'[id="{identity}"] #stage').is_visible()
 
 
+@pytest.mark.thorough
 def test_a_link_to_nothing_or_to_nonsense_does_no_harm(browser: Browser, page_of: PageOf) -> None:
     """An old link still opens the page."""
     for anchor in ("#gone", "#%E0%A4%A", "#@3", "#cautions@9"):
@@ -222,6 +223,7 @@ def test_a_table_stays_a_table_where_its_rows_are_cards(
         assert cards == ("grid" if width == 400 else "table-row")
 
 
+@pytest.mark.thorough
 def test_paper_has_every_scenario_whole(browser: Browser, page_of: PageOf) -> None:
     """Printing opens what is folded, charts of scenarios, too, and leaves the screen as it was."""
     with opened(browser, page_of(TANDEM)) as page:

@@ -72,6 +72,7 @@ def rows_of(product: Product, steps: list[Step]) -> list[str]:
     return [head.strip() for head in heads]
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize(
     "model",
     sweep([RICH, FAILING, STRUCK, TANDEM], lambda model: model in (RICH, FAILING)),
@@ -191,6 +192,7 @@ def test_an_own_walk_can_be_gone_back_and_forth(browser: Browser, page_of: PageO
         assert page.page.locator("#position").inner_text() == "step 1 of 1"
 
 
+@pytest.mark.thorough
 def test_time_has_a_row_of_its_own(browser: Browser, tmp_path: Path) -> None:
     """Where it can pass its button stands there; where others come first, words say so."""
     device = device_from(BLINKING)

@@ -228,6 +228,7 @@ def test_shift_register_passes_through_every_word_but_zero(explored: Explored, b
     assert exploration.depth == 2**bits - 2
 
 
+@pytest.mark.thorough
 def test_first_layers_of_the_cube_are_published(models: Path) -> None:
     """OEIS A079761 (PC), nine moves from each state."""
     product = compose(read_device(str(models / "cube_2x2x2.yaml")))

@@ -66,7 +66,7 @@ def breaks(automaton: Automaton, stem: Sequence[int], loop: Sequence[int]) -> bo
     )
 
 
-@pytest.mark.parametrize("scope", sweep(SCOPES, lambda scope: scope in ("globally", "between")))
+@pytest.mark.parametrize("scope", sweep(SCOPES, lambda scope: scope == "globally"))
 @pytest.mark.parametrize("pattern", PATTERNS)
 def test_formula_holds_on_as_many_lassos_as_counted(pattern: str, scope: str) -> None:
     """The counts of a brute-force evaluation that was made before."""
@@ -75,7 +75,7 @@ def test_formula_holds_on_as_many_lassos_as_counted(pattern: str, scope: str) ->
     assert sum(held) == SATISFIED[pattern][SCOPES.index(scope)]
 
 
-@pytest.mark.parametrize("scope", SCOPES)
+@pytest.mark.parametrize("scope", sweep(SCOPES, lambda scope: scope in ("globally", "between")))
 @pytest.mark.parametrize("pattern", PATTERNS)
 def test_automaton_judges_every_lasso_as_the_formula_does(pattern: str, scope: str) -> None:
     """It breaks exactly the lassos on which the formula does not hold."""

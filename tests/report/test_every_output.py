@@ -100,6 +100,7 @@ def test_a_device_with_a_clock_is_told_in_every_output(drawn: Drawn, how: dict[s
         output(verdict)
 
 
+@pytest.mark.thorough
 @given(waiting_devices(), reduced)
 @settings(max_examples=2 * EXAMPLES)
 def test_whoever_waits_is_told_in_every_output(drawn: Drawn, how: dict[str, bool]) -> None:

@@ -21,7 +21,7 @@ from modecheck.product.evaluation import StepFailed
 from modecheck.rigs.rig import ImpossibleStep, Rig
 from tests.generation.corners import CORNERS
 from tests.generation.devices import Drawn, device_from, devices
-from tests.models.bundled import SEVERAL_STARTS, is_small
+from tests.models.bundled import SEVERAL_STARTS, stands_for_all
 from tests.second_reading.side_by_side import world_of
 from tests.sweeps import sweep
 
@@ -98,7 +98,9 @@ def test_machines_follow_the_interpreter_through_time(drawn: Drawn, seed: int) -
         both.go(choose)
 
 
-@pytest.mark.parametrize("name", sweep(BUNDLED, lambda name: is_small(MODELS / f"{name}.yaml")))
+@pytest.mark.parametrize(
+    "name", sweep(BUNDLED, lambda name: stands_for_all(MODELS / f"{name}.yaml"))
+)
 def test_machines_follow_the_interpreter_on_bundled_devices(name: str) -> None:
     """The starter, tandem, the small machines and the faulty twins, along random walks."""
     rig = rig_of(name)

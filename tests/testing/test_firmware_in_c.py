@@ -40,6 +40,7 @@ def wrong(tmp_path_factory: pytest.TempPathFactory) -> ctypes.CDLL:
     return build(tmp_path_factory.mktemp("wrong"), "-DHOT_PLUG_MISTAKE")
 
 
+@pytest.mark.thorough
 def test_the_right_firmware_passes_a_thousand_examples(right: ctypes.CDLL) -> None:
     """State and sound are those of the model in every step of 1000 runs."""
     firmware = LookedInto(right)

@@ -102,6 +102,7 @@ def test_a_rule_that_no_run_takes_is_named() -> None:
     assert timed.sequences == ()
 
 
+@pytest.mark.thorough
 def test_a_bound_leaves_open_what_was_not_found() -> None:
     """Then nothing is said to be impossible."""
     how = Search(engine="plain", limits=Limits(states=2000))

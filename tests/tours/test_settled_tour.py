@@ -152,6 +152,7 @@ def test_the_starter_takes_eight_steps() -> None:
     assert "receiver on_air → changing → on_cable" in plugs.see.changed
 
 
+@pytest.mark.thorough
 def test_a_closed_tour_ends_where_it_began() -> None:
     """In the settled state after power on."""
     product = product_of(TANDEM)

@@ -24,7 +24,7 @@ from modecheck.scenario.replay import replay
 from tests.engine.test_second_reading import assert_same_in_both
 from tests.generation.corners import CORNERS
 from tests.generation.devices import Drawn, device_from, devices
-from tests.models.bundled import is_small
+from tests.models.bundled import stands_for_all
 from tests.second_reading.search import search
 from tests.sweeps import sweep
 
@@ -191,7 +191,7 @@ def test_all_three_agree_in_corners(corner: str) -> None:
     assert_same_space(plain, compiled)
 
 
-@pytest.mark.parametrize("path", sweep(BUNDLED, is_small), ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", sweep(BUNDLED, stands_for_all), ids=lambda path: path.stem)
 def test_both_engines_agree_on_bundled_devices(path: Path) -> None:
     """The same holds for devices that people wrote; large ones are compared in counts alone."""
     device = read_device(str(path))
@@ -208,6 +208,7 @@ def test_both_engines_agree_on_bundled_devices(path: Path) -> None:
         assert_same_verdict(plain, compiled)
 
 
+@pytest.mark.thorough
 @given(devices(starts=True), st.integers(2, 60))
 @settings(max_examples=EXAMPLES // 3)
 def test_a_bound_of_states_is_told_and_claims_nothing_more(drawn: Drawn, most: int) -> None:

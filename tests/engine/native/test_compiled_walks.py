@@ -101,6 +101,7 @@ def test_both_walk_the_same_way_through_random_devices(drawn: Drawn) -> None:
     assert_same_walks(product, watched, depth=20, runs=12)
 
 
+@pytest.mark.thorough
 def test_both_let_go_of_the_same_half() -> None:
     """A sample without room for all states is the same sample."""
     product, watched = walked_product(Path("models/tandem/device.yaml"))

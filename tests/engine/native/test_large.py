@@ -31,6 +31,7 @@ def explored(name: str, threads: int) -> Space:
     return explore_with(product, Search(engine="compiled", threads=threads))
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("threads", sweep([1, 2], lambda threads: threads == 2))
 def test_the_small_cube(threads: int) -> None:
     """The 2×2×2 cube, one corner fixed: OEIS A079761 (published value read and recomputed)."""
@@ -93,6 +94,7 @@ print(done.returncode, held * (1 if sys.platform == "darwin" else 1024))
 """A small process between: the peak of a process begins with that of the one that starts it."""
 
 
+@pytest.mark.thorough
 def test_the_memory_bound_is_kept(octal: Path, tmp_path: Path) -> None:
     """Exit code 3, what was explored is told, and memory stays within a tenth of the bound."""
     bound, report = 400_000_000, tmp_path / "out.json"

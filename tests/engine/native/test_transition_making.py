@@ -54,6 +54,7 @@ def transitions(states: States, threads: int) -> Transitions:
     )
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("threads", sweep([2, 3, 5], lambda threads: threads == 3))
 def test_nothing_depends_on_the_number_of_threads(
     states: States, threads: int, monkeypatch: pytest.MonkeyPatch

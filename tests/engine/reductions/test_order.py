@@ -53,6 +53,7 @@ def assert_real(verdict: Verdict, findings: list[Finding] | tuple[Finding, ...])
             list(replay(space_of(verdict).product, finding.trace.moves))
 
 
+@pytest.mark.thorough
 @given(devices(starts=True))
 @settings(max_examples=5 * EXAMPLES)
 def test_every_quiet_state_is_reached_as_soon(drawn: Drawn) -> None:
