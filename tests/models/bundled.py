@@ -24,7 +24,8 @@ SEVERAL_STARTS = {"old_flash", "trusts_an_old_flash"}
 
 STANDING_FOR_ALL = {
     "starter", "volatile_bond", "late_answer", "update_interrupted", "queue_exhausted",
-    "silent_plug", "session", "handshake", "joining", "turns", "old_flash", "loudness", "stale_replay", "fischer",
+    "silent_plug", "session", "handshake", "joining", "turns", "old_flash", "loudness",
+    "stale_replay", "fischer",
 }  # fmt: skip
 """Models that stand for all small ones where looking at each would take long."""
 
