@@ -336,6 +336,7 @@ def test_where_not_every_length_is_explored_nothing_is_said_of_the_others() -> N
     assert explored_in_words(begin, Fraction(1, 1000)) == said
 
 
+@pytest.mark.thorough
 def test_each_length_is_judged_as_the_device_with_it_is() -> None:
     """The slack of every constant, beside a check of a file in which it is written so."""
     for (name, _), one in slack_of(device_from(TWO_DOORS)).items():

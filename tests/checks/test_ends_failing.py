@@ -96,6 +96,7 @@ def test_every_output_says_so(tmp_path: Path) -> None:
     assert codes == [1, 3]
 
 
+@pytest.mark.thorough
 @given(devices())
 def test_recoverable_is_undecided_where_only_a_failing_step_might_lead_back(drawn: Drawn) -> None:
     """On random devices, by the second reading: broken where some state has no path even if one

@@ -45,6 +45,7 @@ SAFETY_TWINS = [path for path in TWINS if EXPECTED.search(path.read_text("utf-8"
 """Those with a fault that a finite run shows, unless an endless run alone breaks a requirement."""
 
 
+@pytest.mark.thorough
 def test_most_twins_have_a_fault_that_a_finite_run_shows() -> None:
     """The tests below have something to find."""
     assert sum(1 for twin in filter(is_small, SAFETY_TWINS) if shown_by_finite_runs(twin)) >= 15

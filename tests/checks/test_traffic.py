@@ -74,6 +74,7 @@ def test_nothing_is_on_the_air_while_tandem_is_wired() -> None:
     assert "tablet_down" in modes["bluetooth"].links
 
 
+@pytest.mark.thorough
 def test_agreeing_pairings_are_counted() -> None:
     """The tiles are always paired where a mode is on, the tablet only where it was paired."""
     modes = traffic_of(verdict_on(TANDEM).explored[0].exploration).modes

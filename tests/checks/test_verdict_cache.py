@@ -154,6 +154,7 @@ def written(entry: Path, raw: bytes) -> None:
     entry.write_bytes(hashlib.sha256(raw).digest() + raw)
 
 
+@pytest.mark.thorough
 def test_an_entry_is_not_run(folder: Path, tmp_path: Path) -> None:
     """A pickle in an entry's place, under its name and with its digest, is no verdict."""
     recalled(LARGE)

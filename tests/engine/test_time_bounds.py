@@ -355,6 +355,7 @@ def test_both_engines_agree(both: tuple[PlainExploration, Space]) -> None:
             need_the_same(plain, space, query, time_bounds_of(space)(query))
 
 
+@pytest.mark.thorough
 @given(devices(timed=True, options=False))
 @settings(max_examples=6)
 @pytest.mark.usefixtures("own_cache")

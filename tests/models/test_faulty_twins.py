@@ -32,7 +32,7 @@ from tests.sweeps import sweep
 SCREEN = 24
 """Lines of a usual terminal."""
 
-FEW_OF_TANDEM = {"waits_for_the_cord", "tile_carried_off", "tablet_keeps_its_key"}
+FEW_OF_TANDEM = {"waits_for_the_cord"}
 CHECKED = sweep(TWINS, lambda twin: is_small(twin) or name_of(twin) in FEW_OF_TANDEM)
 
 FRAME = {"device", "about", "based_on", "expect"}

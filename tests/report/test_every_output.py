@@ -91,6 +91,7 @@ HOW_TO_EXPLORE: tuple[dict[str, bool], ...] = ({}, {"time_acceleration": True}, 
 reduced = st.sampled_from(HOW_TO_EXPLORE)
 
 
+@pytest.mark.thorough
 @given(devices(timed=True, runs=True), reduced)
 @settings(max_examples=EXAMPLES // 2)
 def test_a_device_with_a_clock_is_told_in_every_output(drawn: Drawn, how: dict[str, bool]) -> None:

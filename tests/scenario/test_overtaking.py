@@ -225,7 +225,7 @@ def walked(product: Product, seed: int, steps: int = 14) -> Trace:
 
 
 @pytest.mark.parametrize(
-    "seeds", [range(80), pytest.param(range(80, 600), marks=pytest.mark.thorough)]
+    "seeds", [range(30), pytest.param(range(30, 600), marks=pytest.mark.thorough)]
 )
 def test_of_random_devices_no_run_with_a_clock_overtakes_either(seeds: range) -> None:
     """Power cuts, nested states, restarted and named timers: whatever is said to overtake cannot

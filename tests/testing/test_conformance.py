@@ -40,7 +40,8 @@ from modecheck.testing import (
 from modecheck.testing.conformance_run import NOTHING
 from tests.generation.corners import CORNERS
 from tests.generation.devices import Drawn, device_from, devices
-from tests.models.bundled import SEVERAL_STARTS
+from tests.models.bundled import SEVERAL_STARTS, stands_for_all
+from tests.sweeps import sweep
 from tests.testing.model_as_firmware import ModelAsFirmware
 
 MODELS = Path(__file__).parents[2] / "models"
@@ -91,7 +92,9 @@ def test_what_a_chip_is_given_is_all_that_it_needs(drawn: Drawn, seed: int) -> N
     walk(ConformanceRun(device, list(device.chips), modelled(device)), seed)
 
 
-@pytest.mark.parametrize("name", BUNDLED)
+@pytest.mark.parametrize(
+    "name", sweep(BUNDLED, lambda name: stands_for_all(MODELS / f"{name}.yaml"))
+)
 def test_bundled_chips_follow_their_models(name: str) -> None:
     """Each chip of the starter, tandem and the small machines by itself, and all at once."""
     device = read_device(str(MODELS / f"{name}.yaml"))

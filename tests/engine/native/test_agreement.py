@@ -31,7 +31,7 @@ from tests.sweeps import sweep
 MOST_STATES = 600
 """Random products stay small: each also has to be compiled."""
 
-EXAMPLES = 300 if settings().max_examples >= 100 else 20
+EXAMPLES = 300 if settings().max_examples >= 100 else 12
 
 BUNDLED = [
     *sorted(Path("models/small").glob("*.yaml")),

@@ -68,6 +68,7 @@ def test_nothing_depends_on_the_number_of_threads(
         assert np.array_equal(getattr(found, name), getattr(expected, name)), name
 
 
+@pytest.mark.thorough
 def test_transitions_are_those_of_the_steps(states: States) -> None:
     """Each state's own code, called alone, gives the same targets, in the same order."""
     made = transitions(states, 1)

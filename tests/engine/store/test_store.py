@@ -92,6 +92,7 @@ def test_tasks_tell_what_memory_tells(path: Path, tmp_path: Path) -> None:
         assert_agree(device, str(tmp_path))
 
 
+@pytest.mark.thorough
 @pytest.mark.usefixtures("by_tasks")
 @given(devices(options=False))
 @settings(max_examples=EXAMPLES // 2)
