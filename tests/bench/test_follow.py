@@ -244,6 +244,7 @@ def test_a_bound_that_is_hit_is_no_refusal(tmp_path: Path) -> None:
     assert compare_log(product, log, ("hub",)).answer == DISAGREES
 
 
+@pytest.mark.thorough
 def test_forgetting_what_was_computed_changes_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
     """Memory is bounded: caches begin anew, and the answer stays."""
     product = product_of("small/handshake")

@@ -55,6 +55,7 @@ def by(engine: str, drawn: Drawn | None = None, text: str = RACE) -> Verdict:
     return check([device], search=how)
 
 
+@pytest.mark.thorough
 @settings(max_examples=EXAMPLES)
 @given(devices(options=False, timed=True))
 def test_zones_tell_what_digital_clocks_tell(drawn: Drawn) -> None:

@@ -99,6 +99,7 @@ def test_a_hundred_megabytes_are_not_read(tmp_path: Path) -> None:
     assert "too large" in refused(run("check", "sparse.yaml", folder=tmp_path))
 
 
+@pytest.mark.thorough
 def test_very_many_errors_are_cut(tmp_path: Path) -> None:
     """Some hundred thousand unknown names, each of them looked up among as many, end soon."""
     states = ", ".join(f"s{number}" for number in range(20_000))

@@ -36,6 +36,7 @@ TWO, THREE = ("button", "main"), ("left", "right", "hub")
 ANSWERS = list(product(SOME_WAYS, (False, True), (TWO, THREE)))
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize(
     "answer", sweep(ANSWERS, lambda answer: answer[2] is TWO or answer is ANSWERS[-1]), ids=str
 )

@@ -45,6 +45,7 @@ def test_nothing_overlaps_in_pictures_that_nobody_arranged(seed: int, tmp_path: 
     assert list(flaws(picture_of(random_chip(tmp_path, seed)))) == []
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("seed", range(20))
 def test_nothing_overlaps_in_pictures_with_choices(seed: int, tmp_path: Path) -> None:
     """Diamonds, too, find a place."""
@@ -98,6 +99,7 @@ def test_the_same_model_gives_the_same_bytes(every_drawing: list[Drawing]) -> No
         assert render_svg(drawing) == render_svg(drawing)
 
 
+@pytest.mark.thorough
 def test_every_process_gives_the_same_bytes() -> None:
     """Nothing depends on how a process orders its sets."""
     script = (

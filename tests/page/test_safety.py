@@ -70,7 +70,7 @@ def walk_everywhere(page: Opened) -> None:
 
 @pytest.mark.parametrize(
     "name",
-    sweep([MARKUP, QUOTES, TURNED, LONG], lambda name: name in (MARKUP, LONG)),
+    sweep([MARKUP, QUOTES, TURNED, LONG], lambda name: name == MARKUP),
     ids=["markup", "quotes", "turned", "long"],
 )
 def test_hostile_names_appear_as_text_and_run_nothing(
@@ -89,6 +89,7 @@ def test_hostile_names_appear_as_text_and_run_nothing(
         assert page.page.evaluate("document.documentElement.scrollWidth <= innerWidth")
 
 
+@pytest.mark.thorough
 def test_a_name_of_ten_thousand_letters_stays_small(browser: Browser, tmp_path: Path) -> None:
     """A state with such a name neither breaks the layout nor makes the page large."""
     file = hostile_page(tmp_path, LONG, long=LONG)

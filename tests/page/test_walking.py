@@ -133,6 +133,7 @@ def test_the_edge_of_what_is_held_is_told(browser: Browser, page_of: PageOf) -> 
         assert page.page.locator("button.choice").count() == 0
 
 
+@pytest.mark.thorough
 def test_a_scenario_is_left_by_another_step_and_joined_again(
     browser: Browser, page_of: PageOf
 ) -> None:

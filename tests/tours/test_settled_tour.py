@@ -124,6 +124,7 @@ def test_a_tour_takes_every_action_of_every_settled_state(path: Path) -> None:
     assert taken == possible
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("path", SETTLING, ids=name_of)
 def test_what_is_to_be_seen_is_what_the_states_hold(path: Path) -> None:
     """States of chips after each step, as the replay on the interpreter has them."""

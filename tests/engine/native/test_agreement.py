@@ -141,6 +141,7 @@ def test_code_for_large_products_agrees_on_random_devices(timed: bool) -> None:
     agrees()
 
 
+@pytest.mark.thorough
 @given(devices(starts=True, runs=True))
 @settings(max_examples=EXAMPLES // 4)
 def test_both_engines_agree_on_requirements_about_runs(drawn: Drawn) -> None:

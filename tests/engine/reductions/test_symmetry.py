@@ -611,6 +611,7 @@ def test_copies_in_any_order_are_sorted() -> None:
     ]
 
 
+@pytest.mark.thorough
 @given(copied_devices())
 @settings(max_examples=max(EXAMPLES // 5, 5), deadline=None)
 def test_random_copies_are_explored_once(drawn: Copied) -> None:

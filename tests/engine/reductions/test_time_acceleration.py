@@ -50,6 +50,7 @@ def verdict_on(
     return verdict
 
 
+@pytest.mark.thorough
 @given(devices(timed=True, runs=True))
 @settings(max_examples=EXAMPLES)
 def test_the_verdict_is_the_same(drawn: Drawn) -> None:
