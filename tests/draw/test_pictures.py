@@ -33,6 +33,7 @@ LEAST_PRINT = 4.8
 Pictures = list[tuple[str, Picture]]
 
 
+@pytest.mark.thorough
 def test_nothing_overlaps_and_nothing_is_cut(every_picture: Pictures) -> None:
     """In every picture of the bundled devices, everything keeps its distance."""
     for title, picture in every_picture:

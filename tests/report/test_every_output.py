@@ -111,6 +111,7 @@ def test_whoever_waits_is_told_in_every_output(drawn: Drawn, how: dict[str, bool
         output(verdict)
 
 
+@pytest.mark.thorough
 @given(devices(runs=True), st.booleans())
 @settings(max_examples=EXAMPLES // 2)
 def test_a_device_without_a_clock_is_told_in_every_output(drawn: Drawn, symmetry: bool) -> None:

@@ -137,6 +137,7 @@ def test_whatever_is_damaged_is_done_again(tmp_path: Path) -> None:
         assert_agree(device, str(tmp_path))
 
 
+@pytest.mark.thorough
 @pytest.mark.usefixtures("by_tasks")
 def test_several_processes_tell_the_same(tmp_path: Path) -> None:
     """As one does."""
