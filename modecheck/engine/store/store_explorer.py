@@ -24,7 +24,14 @@ from modecheck.engine.native.machine import CompiledProduct
 from modecheck.engine.search.exploration import Reporter
 from modecheck.engine.store import expanding_kernels as kernels
 from modecheck.engine.store import tasks
-from modecheck.engine.store.journal import OUTBOX, RUNS, STATES, Finished, Journal
+from modecheck.engine.store.journal import (
+    OUTBOX,
+    RUNS,
+    STATES,
+    Finished,
+    Journal,
+    file_of,
+)
 from modecheck.engine.store.pool import Alone, Processes, Workers
 from modecheck.engine.store.row_files import DamagedFileError, distinct, write_rows
 from modecheck.engine.store.tasks import Expander, Failures
@@ -183,8 +190,17 @@ class StoreExplorer:
                 runs=tuple(known for one in merged for known in one.runs),
             )
         )
-        self._clear_away()
+        self._remove(outbox, runs)
         self.tell()
+
+    def _remove(self, outbox: list[str], runs: tuple[tuple[str, ...], ...]) -> None:
+        """Remove what a level that is finished has used up: its outbox, and runs that were
+        merged.
+        """
+        before = {file_of(place) for some in runs for place in some}
+        used_up = before - self.journal.finished[-1].run_files
+        for name in (*outbox, *(name for name in used_up if name.startswith(f"{RUNS}/"))):
+            (self.folder / name).unlink(missing_ok=True)
 
     def done(self, given: list[Any]) -> list[Any]:
         """The results of tasks, in their order."""

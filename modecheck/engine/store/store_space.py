@@ -17,6 +17,7 @@ from modecheck.engine.contract.encounters import Observed
 from modecheck.engine.contract.phases import phase
 from modecheck.engine.contract.space import Occurrence, Path, Sighting, State
 from modecheck.engine.native.code_notes import observed_in
+from modecheck.engine.native.run import sightings_of
 from modecheck.engine.reference.plain import Interpreter
 from modecheck.engine.store import state_survey, tasks
 from modecheck.engine.store.journal import Finished
@@ -91,20 +92,11 @@ class StoreSpace:
         """The failing steps, by code and subject of the finding."""
         known = self._explorer.machine.failures
         rows = joined([record.failures for record in self._records])
-        found: dict[tuple[str, str], Sighting] = {}
-        first = sorted(
-            (level, tuple(words), label, n, count) for n, count, level, label, *words in rows
+        order = sorted((row[2], row[4:], row[3], row[0], row[1]) for row in rows)
+        return sightings_of(
+            (self._number((level - 1, words)), label, known[number], count)
+            for level, words, label, number, count in order
         )
-        for level, words, label, number, count in first:
-            failure = known[number]
-            sighting = found.get((failure.code, failure.subject))
-            if sighting is None:
-                state = self._number((level - 1, words))
-                found[failure.code, failure.subject] = Sighting(failure, state, label, count)
-            else:
-                sighting.count += count
-                sighting.others.append(failure)
-        return found
 
     @cached_property
     def _looked(self) -> Survey:
