@@ -11,7 +11,14 @@ from hypothesis import strategies as st
 
 from modecheck.engine.choice import Search, explore_with
 from modecheck.engine.contract.space import Limits
-from modecheck.engine.reference.happenings import Accepted, Arrived, Dropped, SignalEmitted, Took
+from modecheck.engine.reference.happenings import (
+    Accepted,
+    Arrived,
+    Corrupted,
+    Dropped,
+    SignalEmitted,
+    Took,
+)
 from modecheck.engine.reference.plain import Interpreter, Step
 from modecheck.engine.search.exploration import explore
 from modecheck.product.composition import compose
@@ -156,7 +163,7 @@ def account(step: Step) -> set[tuple[str, object]]:
     for one in step.happenings:
         if isinstance(one, Accepted):
             told.add(("accepted", (one.queue, one.message)))
-        elif isinstance(one, Dropped):
+        elif isinstance(one, Dropped | Corrupted):  # what is corrupted is lost at that moment
             told.add(("dropped", (one.queue, one.message)))
         elif isinstance(one, Arrived):
             told.add(("delivered", (one.queue, one.message)))
