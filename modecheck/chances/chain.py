@@ -30,8 +30,9 @@ class MarkovStep(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Chain:
-    """States from 0, the initial one. A state without arcs is never left. `complete` is False if
-    `MOST_STATES`, or the requested bound, was hit: then nothing may be computed from it.
+    """States from 0, the first of them the `starts`. A state without arcs is never left. `complete`
+    is False if `MOST_STATES`, or the requested bound, was hit: then nothing may be computed from
+    it.
     """
 
     product: Product
@@ -41,6 +42,7 @@ class Chain:
     races: int
     left_out: tuple[str, ...]
     complete: bool
+    starts: int = 1
 
     def holds(self, condition: str) -> Callable[[int], bool]:
         """Whether a condition of the product holds in a state, by the state's number."""
@@ -57,8 +59,8 @@ class Chain:
 def chain_of(product: Product, most: int = MOST_STATES) -> Chain:
     """The chain of a product, states in breadth-first order."""
     interpreter, resolver = Interpreter(product), Resolver(product)
-    numbers: dict[State, int] = {product.initial: 0}
-    order = [product.initial]
+    order = list(product.first_states)
+    numbers: dict[State, int] = {state: number for number, state in enumerate(order)}
     rows: list[tuple[MarkovStep, ...]] = []
     assumed = races = 0
     for state in order:
@@ -78,4 +80,5 @@ def chain_of(product: Product, most: int = MOST_STATES) -> Chain:
             row.append(MarkovStep(target, probability, duration, step.events))
         rows.append(tuple(row))
     complete = len(rows) == len(order)
-    return Chain(product, tuple(order), tuple(rows), assumed, races, left_out(product), complete)
+    states, starts = tuple(order), len(product.first_states)
+    return Chain(product, states, tuple(rows), assumed, races, left_out(product), complete, starts)

@@ -1,4 +1,6 @@
-"""A product as a Markov decision process: a choice without weights may be made in any way."""
+"""A product as a Markov decision process: a choice without weights may be made in any way, and so
+may that of a start.
+"""
 
 from __future__ import annotations
 
@@ -11,14 +13,16 @@ from modecheck.chances.interval_iteration import (
     greatest_chance,
     least_chance,
 )
-from modecheck.chances.resolving import Resolver
+from modecheck.chances.resolving import ONE, Resolver
 from modecheck.engine.reference.plain import Interpreter, State
 from modecheck.product.ir import Product
 
 
 @dataclass(frozen=True, slots=True)
 class DecisionProcess:
-    """States from 0, the initial one, each with its alternatives. Not `complete`: too many."""
+    """States from 0, each with its alternatives. The choice behind the last state is that of a
+    start. Not `complete`: too many.
+    """
 
     product: Product
     states: tuple[State, ...]
@@ -34,14 +38,16 @@ class DecisionProcess:
             for number, state in enumerate(self.states)
             if interpreter.condition(expression, state)
         }
-        return least_chance(self.choices, goal), greatest_chance(self.choices, goal)
+        start = len(self.states)
+        return least_chance(self.choices, goal, start), greatest_chance(self.choices, goal, start)
 
 
 def decisions_of(product: Product, most: int = MOST_STATES) -> DecisionProcess:
     """The process of a product, states in breadth-first order."""
     interpreter, resolver = Interpreter(product), Resolver(product)
-    numbers: dict[State, int] = {product.initial: 0}
-    order = [product.initial]
+    order = list(product.first_states)
+    numbers: dict[State, int] = {state: number for number, state in enumerate(order)}
+    starts = tuple(((number, ONE),) for number in numbers.values())
     choices: list[tuple[Alternative, ...]] = []
 
     def number_of(state: State | None) -> int:
@@ -62,4 +68,5 @@ def decisions_of(product: Product, most: int = MOST_STATES) -> DecisionProcess:
                 for alternative in found
             )
         )
-    return DecisionProcess(product, tuple(order), tuple(choices), len(choices) == len(order))
+    complete = len(choices) == len(order)
+    return DecisionProcess(product, tuple(order), (*choices, starts), complete)

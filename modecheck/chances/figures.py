@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from modecheck.chances.chain import MOST_STATES, Chain, chain_of
@@ -58,13 +58,15 @@ class Figures:
 
 def figures_of(device: Device, most_states: int = MOST_STATES, *, bounds: bool = False) -> Figures:
     """The answers to all questions of the device, and the currents of its chips. Raises
-    `InvalidInput` for a device whose chances are not defined.
+    `InvalidInput` for a device whose chances are not defined. Of several starts none is likelier
+    than another, so the least and the greatest figure of all of them are told.
 
     With `bounds`, also the least and the greatest chance of all ways to choose where a weight is
     missing.
     """
     _note_unordered(device)
-    need_one_start(device, "no chances are known of that")
+    if _needs_long_run(device):
+        need_one_start(device, "no mean over all time is known of that")
     asked = compose_for_chances(device)
     chain = chain_of(asked.product, most_states)
     found_classes = recurrent_classes(chain) if chain.complete and _needs_long_run(device) else []
@@ -130,19 +132,18 @@ class _Teller:
     def _end(self, chance: Chance) -> Iterator[Figure]:
         event = 0 if chance.event is None else self._asked.bits[chance.event]
         found = reached(self._chain, self._chain.holds(f"until:{chance.name}"), event)
-        self.exact, self.residual = (
-            self.exact and found.exact,
-            max(self.residual, found.residual),
-        )
+        self.exact = self.exact and found.exact
+        self.residual = max(self.residual, found.residual)
+        starts = found.starts
         if chance.kind == "count":
-            yield Figure(f"{chance.name}: mean count", found.events, "times")
+            yield from _of_all(f"{chance.name}: mean count", [s.events for s in starts], "times")
             return
-        yield Figure(f"{chance.name}: chance", found.chance, "chance")
+        yield from _of_all(f"{chance.name}: chance", [start.chance for start in starts], "chance")
         yield from self._extremes(chance)
-        if found.certain:
-            yield Figure(f"{chance.name}: mean steps", found.steps, "steps")
+        if all(start.certain for start in starts):
+            yield from _of_all(f"{chance.name}: mean steps", [s.steps for s in starts], "steps")
             if self._chain.timed:
-                yield Figure(f"{chance.name}: mean time", found.seconds, "s")
+                yield from _of_all(f"{chance.name}: mean time", [s.seconds for s in starts], "s")
 
     def _extremes(self, chance: Chance) -> Iterator[Figure]:
         """None if there are too many states, of which there can be more than in the chain."""
@@ -177,3 +178,15 @@ class _Teller:
         yield Figure(f"{name}: never", found.never if found else None, "chance")
         if found is not None and found.unresolved > 1e-9:
             yield Figure(f"{name}: not followed", found.unresolved, "chance")
+
+
+def _of_all(label: str, values: Sequence[Number | None], unit: str) -> Iterator[Figure]:
+    """The figure of all starts: two, where they differ; none, where one of them has none."""
+    known = [value for value in values if value is not None]
+    if len(known) < len(values):
+        yield Figure(label, None, unit)
+    elif min(known) == max(known):
+        yield Figure(label, known[0], unit)
+    else:
+        yield Figure(f"{label}, least of all starts", min(known), unit)
+        yield Figure(f"{label}, most of all starts", max(known), unit)

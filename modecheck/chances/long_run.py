@@ -34,8 +34,8 @@ class Class:
 
 
 def recurrent_classes(chain: Chain, most: int = MOST_EXACT) -> list[Class] | None:
-    """All classes, in the order of their first states; None if there are more than
-    `MOST_CLASSES`.
+    """All classes of a chain with one start, in the order of their first states; None if there
+    are more than `MOST_CLASSES`.
     """
     parts = components([[arc.target for arc in arcs] for arcs in chain.arcs])
     closed = [part for part in parts if _is_closed(chain, part)]
@@ -50,6 +50,7 @@ def _is_closed(chain: Chain, part: set[int]) -> bool:
 
 def _class(chain: Chain, part: set[int], most: int) -> Class:
     end = reached(chain, part.__contains__, most=most)
+    (start,) = end.starts
     states = sorted(part)
     first, others = states[0], states[1:]
     position = {number: place for place, number in enumerate(others)}
@@ -76,7 +77,7 @@ def _class(chain: Chain, part: set[int], most: int) -> Class:
     elif any(stays.values()):
         time = _shared({number: _times(visits[number], stays[number]) for number in states})
     return Class(
-        end.chance, visits, time, end.exact and found.exact, max(end.residual, found.residual)
+        start.chance, visits, time, end.exact and found.exact, max(end.residual, found.residual)
     )
 
 

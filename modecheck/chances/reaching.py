@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import NamedTuple
 
 from modecheck.chances.chain import Chain, MarkovStep
 from modecheck.chances.solving import MOST_EXACT, Number, Row, solve
@@ -18,8 +19,8 @@ ZERO, ONE = Fraction(0), Fraction(1)
 
 @dataclass(frozen=True, slots=True)
 class HittingFigures:
-    """From the initial state: how likely; and, if that is certain, steps and seconds until then,
-    and how often the event happens. `certain` follows from the graph of the chain.
+    """From one start: how likely; and, if that is certain, steps and seconds until then, and how
+    often the event happens. `certain` follows from the graph of the chain.
     """
 
     chance: Number
@@ -27,41 +28,60 @@ class HittingFigures:
     steps: Number | None
     seconds: Number | None
     events: Number | None
+
+
+class Hits(NamedTuple):
+    """The figures of each start of a chain, in order, and the largest error of all equations."""
+
+    starts: tuple[HittingFigures, ...]
     exact: bool
     residual: float
 
 
 def reached(
     chain: Chain, goal: Callable[[int], bool], event: int = 0, most: int = MOST_EXACT
-) -> HittingFigures:
-    """The figures for reaching a goal."""
+) -> Hits:
+    """The figures for reaching a goal from each start."""
     ends = {number for number in range(len(chain.states)) if goal(number)}
-    able = _able(chain, ends)
-    if 0 in ends:
-        return HittingFigures(ONE, True, ZERO, ZERO, ZERO, exact=True, residual=0.0)
-    if 0 not in able:
-        return HittingFigures(ZERO, False, None, None, None, exact=True, residual=0.0)
-    before = _before(chain, ends)
-    certain = before <= able and not any(a.target < 0 for n in before for a in chain.arcs[n])
-    inner = sorted(before & able)
-    position = {number: place for place, number in enumerate(inner)}
-    rows = [_row(chain.arcs[number], position) for number in inner]
+    able, before = _able(chain, ends), _before(chain, ends)
+    failing = {n for n in before if any(arc.target < 0 for arc in chain.arcs[n])}
+    uncertain = _able(chain, before - able | failing, within=before)
+    chances = _Totals(chain, before & able, most)
+    means = _Totals(chain, before - uncertain, most)
+    chance = chances.of(lambda arc: ONE if arc.target in ends else ZERO)
+    steps = means.of(lambda _: ONE)
+    seconds = means.of(lambda arc: arc.duration)
+    events = means.of(lambda arc: ONE if arc.events & event else ZERO)
 
-    def total(gain: Callable[[MarkovStep], Fraction]) -> tuple[Number, bool, float]:
-        right = [sum((a.probability * gain(a) for a in chain.arcs[n]), ZERO) for n in inner]
-        found = solve(rows, right, most)
-        return found.values[position[0]], found.exact, found.residual
+    def hit(start: int) -> HittingFigures:
+        if start in ends:
+            return HittingFigures(ONE, True, ZERO, ZERO, ZERO)
+        if start in uncertain:
+            return HittingFigures(chance.get(start, ZERO), False, None, None, None)
+        return HittingFigures(ONE, True, steps[start], seconds[start], events[start])
 
-    chance, exact, residual = total(lambda arc: ONE if arc.target in ends else ZERO)
-    if not certain:
-        return HittingFigures(chance, False, None, None, None, exact, residual)
-    sums = [
-        total(lambda _: ONE),
-        total(lambda arc: arc.duration),
-        total(lambda arc: ONE if arc.events & event else ZERO),
-    ]
-    worst = max(residual, *(one[2] for one in sums))
-    return HittingFigures(ONE, True, sums[0][0], sums[1][0], sums[2][0], exact, worst)
+    starts = tuple(hit(start) for start in range(chain.starts))
+    residual = max(chances.residual, means.residual)
+    return Hits(starts, chances.exact and means.exact, residual)
+
+
+class _Totals:
+    """Solves for what some states gain, on the average, by the steps until all of them are left."""
+
+    def __init__(self, chain: Chain, states: set[int], most: int) -> None:
+        self._chain, self._most = chain, most
+        self._states = sorted(states)
+        position = {number: place for place, number in enumerate(self._states)}
+        self._rows = [_row(chain.arcs[number], position) for number in self._states]
+        self.exact, self.residual = True, 0.0
+
+    def of(self, gain: Callable[[MarkovStep], Fraction]) -> dict[int, Number]:
+        """The mean sum of the gains of all steps, from each of the states."""
+        arcs = (self._chain.arcs[number] for number in self._states)
+        right = [sum((a.probability * gain(a) for a in own), ZERO) for own in arcs]
+        found = solve(self._rows, right, self._most)
+        self.exact, self.residual = found.exact, max(self.residual, found.residual)
+        return dict(zip(self._states, found.values, strict=True))
 
 
 def _row(arcs: Collection[MarkovStep], position: dict[int, int]) -> Row:
@@ -74,8 +94,9 @@ def _row(arcs: Collection[MarkovStep], position: dict[int, int]) -> Row:
 
 
 def _before(chain: Chain, ends: set[int]) -> set[int]:
-    """The states on the way from the initial one, up to the goal."""
-    seen, todo = {0}, [0]
+    """The states on the way from all starts, up to the goal."""
+    seen = set(range(chain.starts)) - ends
+    todo = list(seen)
     while todo:
         for arc in chain.arcs[todo.pop()]:
             if arc.target >= 0 and arc.target not in seen and arc.target not in ends:
@@ -92,11 +113,11 @@ def able_to(chain: Chain, event: int) -> set[int]:
     return _able(chain, last)
 
 
-def _able(chain: Chain, ends: set[int]) -> set[int]:
-    """The states from which a way leads to the goal."""
+def _able(chain: Chain, ends: set[int], *, within: set[int] | None = None) -> set[int]:
+    """The states from which a way leads to the goal, all along it in `within` if that is given."""
     sources: list[list[int]] = [[] for _ in chain.states]
-    for number, arcs in enumerate(chain.arcs):
-        for arc in arcs:
+    for number in range(len(chain.states)) if within is None else within:
+        for arc in chain.arcs[number]:
             if arc.target >= 0:
                 sources[arc.target].append(number)
     seen, todo = set(ends), list(ends)

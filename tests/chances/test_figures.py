@@ -9,6 +9,7 @@ import pytest
 
 from modecheck.chances.figures import Figures, figures_of
 from modecheck.model.devices import read_device
+from modecheck.model.errors import InvalidInput
 
 MODELS = Path(__file__).parents[2] / "models"
 
@@ -134,3 +135,35 @@ def test_a_bound_tells_nothing(tmp_path: Path) -> None:
     figures = figures_of(read_device(str(path)), 1)
     assert not figures.complete
     assert figures.figures == ()
+
+
+TWO_STARTS = (
+    FATE.replace("states: {up", "initial: [up, heads]\n    states: {up")
+    .replace("taken(coin.up_step)", "signalled(go)")
+    .replace("{in: up, to: heads}", "{in: up, signal: go, to: heads}")
+)
+ANYHOW = TWO_STARTS.replace(", current: 2 mA", "").replace(", current: 4 mA", "")
+
+
+def test_each_start_counts_for_itself(tmp_path: Path) -> None:
+    """From `heads` there is nothing to toss; the mean exists for one of the starts only."""
+    found = values(told(ANYHOW, tmp_path))
+    assert found["heads: chance, least of all starts"] == Fraction(1, 4)
+    assert found["heads: chance, most of all starts"] == 1
+    assert "heads: mean steps" not in found
+    assert found["flips: mean count"] is None
+
+
+def test_bounds_hold_for_all_starts(tmp_path: Path) -> None:
+    """The choice without a weight may be avoided, but not the start `heads`."""
+    path = tmp_path / "device.yaml"
+    path.write_text(ANYHOW.replace(", weight: 3", ""), encoding="utf-8")
+    found = values(figures_of(read_device(str(path)), bounds=True))
+    assert found["heads: least chance"] == 0
+    assert found["heads: greatest chance"] == 1
+
+
+def test_a_mean_over_all_time_needs_one_start(tmp_path: Path) -> None:
+    """Currents, of which nobody knows in which part the device ends."""
+    with pytest.raises(InvalidInput, match="no mean over all time is known of that"):
+        told(TWO_STARTS, tmp_path)

@@ -10,9 +10,12 @@ from pathlib import Path
 
 import pytest
 
+from modecheck.checks.judged import HOLDS
+from modecheck.checks.verdict import check
 from modecheck.engine.search.exploration import PlainExploration, explore
 from modecheck.model.devices import read_device
 from modecheck.product.composition import compose
+from tests.generation.devices import device_from
 from tests.sweeps import sweep
 
 Explored = Callable[[str], PlainExploration]
@@ -218,6 +221,18 @@ def test_token_ring_has_the_published_states(explored: Explored, n: int, states:
     exploration = explored(f"token_ring_{n}")
     assert exploration.state_count == states
     assert not stuck_states(exploration)
+
+
+def test_ring_comes_to_one_privilege_from_every_start(models: Path) -> None:
+    """Dijkstra 1974: with as many values as machines from each of the 4^4 states; with two, not."""
+    path = models / "token_ring_any_start.yaml"
+    verdict = check([read_device(str(path))])
+    assert verdict.explored[0].exploration.state_count == 4**4
+    assert {one.verdict for one in verdict.explored[0].requirements} == {HOLDS}
+    few = path.read_text(encoding="utf-8").replace("last: 3", "last: 1")
+    few = few.replace("file: chips", f"file: {models}/chips")
+    found = check([device_from(few)]).findings
+    assert [one.id for one in found] == ["broken-requirement:one_privilege"]
 
 
 @pytest.mark.parametrize("bits", sweep([8, 16], lambda bits: bits == 8))
