@@ -90,6 +90,12 @@ class BitFlags:
     def __getitem__(self, number: int) -> int:
         return int(self._words[number >> 6]) >> (number & 63) & 1
 
+    def of(self, numbers: Numbers) -> NDArray[np.uint64]:
+        """The flags of some states."""
+        places = (numbers & np.uint32(63)).astype(np.uint64)
+        flags: NDArray[np.uint64] = self._words[numbers >> np.uint32(6)] >> places & np.uint64(1)
+        return flags
+
     def first_zero(self) -> int | None:
         """The number of the first state whose flag is 0."""
         return next(self.zeros(), None)

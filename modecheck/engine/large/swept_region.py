@@ -13,10 +13,10 @@ from modecheck.engine.contract.space import Path
 from modecheck.engine.large.state_sets import Numbers
 
 if TYPE_CHECKING:
-    from modecheck.engine.large.swept_space import SweptSpace
+    from modecheck.engine.large.swept_space import SweptPaths
 
 TOGETHER = 1 << 22
-"""States whose marks are looked at at once."""
+"""States whose flags are looked at at once."""
 
 
 class InLayers(Sequence[int]):
@@ -52,7 +52,7 @@ class SweptRegion:
     reached the first counts.
     """
 
-    def __init__(self, space: SweptSpace) -> None:
+    def __init__(self, space: SweptPaths) -> None:
         self._space = space
         self.layers: list[Numbers] = []
         self.joined: list[Numbers] = []
@@ -63,11 +63,11 @@ class SweptRegion:
         return InLayers(self.layers)
 
     def first(self, wanted: int, unwanted: int) -> int | None:
-        marks, both = self._space.marks, np.uint64(wanted | unwanted)
+        flags = self._space.lacking(wanted, unwanted)
         for numbers in (*self.layers, *self.entered):
             for begin in range(0, numbers.size, TOGETHER):
                 part = numbers[begin : begin + TOGETHER]
-                found = np.flatnonzero(marks[part] & both == np.uint64(wanted))
+                found = np.flatnonzero(flags.of(part) == 0)
                 if found.size:
                     return int(part[found[0]])
         return None

@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from itertools import accumulate
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -17,28 +18,37 @@ from modecheck.engine.contract.space import Edge, Path, ReachGoal
 from modecheck.engine.large.state_sets import BitFlags, Numbers, StateSet, StateSets
 from modecheck.engine.large.swept_region import SweptRegion
 from modecheck.engine.native.graph import CompiledExploration
+from modecheck.product.ir import Product
 
 NOBODY = np.empty(0, np.uint32)
 
 
-@dataclass(slots=True)
-class SweptSpace(CompiledExploration):
-    """A space whose `graph` has no transitions, with sets of its states."""
+class SweptPaths:
+    """What a space is asked of paths, answered by `sets` of its states. `_reaching` keeps the
+    answers on goals.
+    """
 
-    sets: StateSets = field(kw_only=True)
-    _reaching: dict[ReachGoal, BitFlags] = field(default_factory=dict)
+    __slots__ = ()
 
-    @property
-    def is_swept(self) -> bool:
-        return True
+    product: Product
+    sets: StateSets
+    _reaching: dict[ReachGoal, BitFlags]
 
-    @property
-    def occupied(self) -> list[set[int]]:
-        if self._occupied is None:
-            fields = [chip.state_field for chip in self.product.chips]
-            with ThreadPoolExecutor() as pool:
-                self._occupied = list(pool.map(self.found.values_in, fields))
-        return self._occupied
+    if TYPE_CHECKING:  # what it stands on, as in `Space`
+
+        @property
+        def layers(self) -> list[int]: ...
+
+        @property
+        def state_count(self) -> int: ...
+
+        def depth_of(self, number: int) -> int: ...
+
+        def marks_at(self, number: int) -> int: ...
+
+        def edges_from(self, number: int) -> list[Edge]: ...
+
+        def label_between(self, before: int, number: int) -> int: ...
 
     def path_to(self, number: int) -> Path:
         path: Path = []
@@ -103,14 +113,14 @@ class SweptSpace(CompiledExploration):
     def foresee(self, goals: Iterable[ReachGoal]) -> None:
         """Each goal is a search of its own."""
 
-    def can_reach(self, goal: ReachGoal) -> BitFlags:  # type: ignore[override]
+    def can_reach(self, goal: ReachGoal) -> BitFlags:
         if goal not in self._reaching:
             own = self.sets.where(goal.marks, goal.lacking)
             flags = self._led_to(own, goal.without_events, past_failures=goal.past_failures)
             self._reaching[goal] = flags
         return self._reaching[goal]
 
-    def can_reach_states(self, numbers: Iterable[int]) -> BitFlags:  # type: ignore[override]
+    def can_reach_states(self, numbers: Iterable[int]) -> BitFlags:
         own = self.sets.of(np.array(list(numbers), np.uint32))
         return self._led_to(own, 0, past_failures=True)
 
@@ -144,13 +154,13 @@ class SweptSpace(CompiledExploration):
         self.sets.free(own, unknown)
         return words, BitFlags(words, self.state_count)
 
-    def bfs(self, starts: int, *, blocked: int) -> SweptRegion:  # type: ignore[override]
+    def bfs(self, starts: int, *, blocked: int) -> SweptRegion:
         return self._spread_out(starts, blocked, by_depth=False)
 
-    def bfs_from_each(self, starts: Sequence[int], *, blocked: int) -> list[SweptRegion]:  # type: ignore[override]
+    def bfs_from_each(self, starts: Sequence[int], *, blocked: int) -> list[SweptRegion]:
         return [self.bfs(own, blocked=blocked) for own in starts]
 
-    def spread_from_initial(self, starts: int, *, blocked: int) -> SweptRegion:  # type: ignore[override]
+    def spread_from_initial(self, starts: int, *, blocked: int) -> SweptRegion:
         return self._spread_out(starts, blocked, by_depth=True)
 
     def _spread_out(self, starts: int, blocked: int, *, by_depth: bool) -> SweptRegion:
@@ -189,6 +199,33 @@ class SweptSpace(CompiledExploration):
 
     def shadows(self, curious: frozenset[int]) -> dict[int, int]:
         return self.sets.noted(curious)
+
+    def lacking(self, wanted: int, unwanted: int) -> BitFlags:
+        """A flag for each state, 0 for those with all wanted marks and no unwanted one."""
+        own = self.sets.where(unwanted & ~wanted, wanted)
+        flags = BitFlags(self.sets.bits(own), self.state_count)
+        self.sets.free(own)
+        return flags
+
+
+@dataclass(slots=True)
+class SweptSpace(SweptPaths, CompiledExploration):  # type: ignore[misc]
+    """A space whose `graph` has no transitions, with sets of its states."""
+
+    sets: StateSets = field(kw_only=True)
+    _reaching: dict[ReachGoal, BitFlags] = field(default_factory=dict)
+
+    @property
+    def is_swept(self) -> bool:
+        return True
+
+    @property
+    def occupied(self) -> list[set[int]]:
+        if self._occupied is None:
+            fields = [chip.state_field for chip in self.product.chips]
+            with ThreadPoolExecutor() as pool:
+                self._occupied = list(pool.map(self.found.values_in, fields))
+        return self._occupied
 
 
 def swept(space: CompiledExploration, sets: StateSets) -> SweptSpace:
