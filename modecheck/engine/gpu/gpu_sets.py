@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import weakref
-from collections.abc import Sequence
+from collections.abc import Collection
 from typing import Any
 
 import numpy as np
@@ -11,25 +11,33 @@ from numpy.typing import NDArray
 
 from modecheck.engine.gpu.device_memory import DeviceArray, DeviceFailed
 from modecheck.engine.gpu.gpu_looking import GpuStates, Looked, kinds_of
-from modecheck.engine.gpu.gpu_product_code import code_of, code_of_steps, write_marked
+from modecheck.engine.gpu.gpu_product_code import code_of, write_marked, write_stepped
 from modecheck.engine.gpu.kernel_code import GpuKernel
-from modecheck.engine.gpu.looking_kernels import NOTE_SLOTS, marked
+from modecheck.engine.gpu.looking_kernels import NOTE_SLOTS, marked, stepped
 from modecheck.engine.gpu.set_kernels import (
     AWAY,
+    ENDS,
     combine,
+    count_members,
     find_source,
+    list_transitions,
     select_marked,
+    select_valued,
     sweep_sources,
     sweep_targets,
 )
 from modecheck.engine.language.kernel import Kernel
-from modecheck.engine.large.state_sets import Numbers
+from modecheck.engine.large.state_sets import Followed, ListedTransitions, Numbers
+from modecheck.engine.native.frame import RECORD_EXTRA
+from modecheck.engine.native.machine import CompiledProduct
 from modecheck.engine.native.transition_making_kernels import EVENT_BITS
 
 NOBODY = (1 << 64) - 1
 """The least of no states."""
 WORD, TOGETHER = 64, 1 << 20
 """Bits of a word of a set, and words of it whose numbers are told at once."""
+LISTED = 1 << 18
+"""States whose transitions are listed at once."""
 
 
 class GpuSets:
@@ -78,15 +86,7 @@ class GpuSets:
         """Run a kernel with code of the product, which is made when it is first needed."""
         name = kernel.__name__
         if name not in self._kernels:
-            machine = self._own.machine
-            code: GpuKernel
-            if kernel is combine:
-                code = GpuKernel(kernel)
-            elif kernel is select_marked:
-                code = code_of(machine, kernel, {}, {marked: write_marked(machine)})
-            else:
-                code = code_of_steps(machine, kernel)
-            self._kernels[name] = self._device.loaded(code)
+            self._kernels[name] = self._device.loaded(code_for(self._own.machine, kernel))
         self._device.launch(self._kernels[name], work, *arguments)
 
     def none(self) -> DeviceArray:
@@ -106,6 +106,19 @@ class GpuSets:
     def where(self, some: int, lacking: int = 0) -> DeviceArray:
         own, count = self.none(), self._own.count
         self._launch(select_marked, count, self._shape, count, some, lacking, self._own.states, own)
+        return own
+
+    def valued(self, field: int, values: Collection[int]) -> DeviceArray:
+        own, place = self.none(), self._own.machine.layout.places[field]
+        flags = np.zeros(place.mask + 1, np.uint8)
+        flags[[value - place.low for value in values]] = 1
+        room = self._device.array(flags.size, np.uint8)
+        self._device.write(room, flags)
+        self._launch(
+            select_valued, self._own.count, self._own.count, self._own.width, place.word,
+            place.shift, room, self._own.states, own,
+        )  # fmt: skip
+        self._device.free(room)
         return own
 
     def unknown(self, *, past_failures: bool) -> DeviceArray:
@@ -131,6 +144,11 @@ class GpuSets:
         words: NDArray[np.uint64] = self._device.read(own)
         return words
 
+    def count(self, own: DeviceArray) -> int:
+        self._device.write(self._found, np.zeros(2, np.uint64))
+        self._launch(count_members, self._words, own, self._found)
+        return int(self._device.read(self._found)[0])
+
     def numbers(self, own: DeviceArray) -> Numbers:
         words = self.bits(own)
         found = [np.empty(0, np.uint32)]
@@ -141,46 +159,66 @@ class GpuSets:
                 found.append(numbers.astype(np.uint32))
         return np.concatenate(found)
 
-    def sources(self, allowed: Sequence[bool], *, away: bool) -> DeviceArray:
+    def sources(
+        self, followed: Followed, of: DeviceArray | None = None, into: DeviceArray | None = None
+    ) -> DeviceArray:
         out = self.none()
-        self._sweep(AWAY if away else 0, allowed, self._nothing, self._nothing, out)
+        self._sweep(followed, of, into, out)
         return out
 
-    def widen(self, into: DeviceArray, allowed: Sequence[bool]) -> None:
-        while self._sweep(0, allowed, self._nothing, into, into)[0]:
+    def widen(
+        self, into: DeviceArray, followed: Followed, inside: DeviceArray | None = None
+    ) -> None:
+        while self._sweep(followed, inside, into, into)[0]:
             pass
 
-    def first_step(self, of: DeviceArray, into: DeviceArray, allowed: Sequence[bool]) -> int | None:
+    def trim(self, own: DeviceArray, followed: Followed) -> None:
+        self.drop(own, self._unknown)
+        gone = self.none()
+        while self._sweep(followed, own, own, gone, ENDS)[0]:
+            pass
+        self.drop(own, gone)
+        self.free(gone)
+
+    def first_step(self, of: DeviceArray, into: DeviceArray, followed: Followed) -> int | None:
         out = self.none()
-        first = self._sweep(0, allowed, of, into, out)[1]
+        first = self._sweep(followed, of, into, out)[1]
         self.free(out)
         return None if first == NOBODY else first
 
     def _sweep(
         self,
-        what: int,
-        allowed: Sequence[bool],
-        of: DeviceArray,
-        into: DeviceArray,
+        followed: Followed,
+        of: DeviceArray | None,
+        into: DeviceArray | None,
         out: DeviceArray,
+        wanted: int = 0,
     ) -> tuple[int, int]:
         """Whether some state is new in `out`, and the first that was put there."""
-        own, device, count = self._own, self._device, self.expanded
-        by_kind = np.array([*allowed, False], np.uint8)
-        device.write(self._allowed, by_kind[np.minimum(self._slots, len(allowed))])
-        device.write(self._found, np.array([0, NOBODY], np.uint64))
+        own, count = self._own, self.expanded
+        what = wanted | self._told(followed)
+        self._device.write(self._found, np.array([0, NOBODY], np.uint64))
         self._launch(
-            sweep_sources, count, self._shape, count, what, own.states, self._seen, own.table,
-            self._notes, self._allowed, of, into, out, self._found,
+            sweep_sources, count, self._shape, count, what, followed.gains, own.states, self._seen,
+            own.table, self._notes, self._allowed, *map(self._or_all, (of, into)), out, self._found,
         )  # fmt: skip
-        changed, first = device.read(self._found).tolist()
+        changed, first = self._device.read(self._found).tolist()
         return changed, first
 
-    def targets(self, of: DeviceArray, without: DeviceArray) -> DeviceArray:
-        own, out = self._own, self.none()
+    def _or_all(self, own: DeviceArray | None) -> DeviceArray:
+        return self._nothing if own is None else own
+
+    def _told(self, followed: Followed) -> int:
+        """Tell the device which kinds of transitions are followed; what else is wanted of them."""
+        by_kind = np.array([*followed.kinds, False], np.uint8)
+        self._device.write(self._allowed, by_kind[np.minimum(self._slots, len(followed.kinds))])
+        return AWAY if followed.away else 0
+
+    def targets(self, of: DeviceArray, followed: Followed, without: DeviceArray) -> DeviceArray:
+        own, out, what = self._own, self.none(), self._told(followed)
         self._launch(
-            sweep_targets, self.expanded, self._shape, self.expanded, own.states, self._seen,
-            own.table, of, without, out,
+            sweep_targets, self.expanded, self._shape, self.expanded, what, followed.gains,
+            own.states, self._seen, own.table, self._notes, self._allowed, of, without, out,
         )  # fmt: skip
         return out
 
@@ -189,13 +227,70 @@ class GpuSets:
         self._device.write(self._found, np.array([0, NOBODY], np.uint64))
         self._launch(
             find_source, end - begin, self._shape, begin, end, number, self._own.states,
-            self._seen, self._nothing if among is None else among, self._found,
+            self._seen, self._or_all(among), self._found,
         )  # fmt: skip
         first = int(self._device.read(self._found)[1])
         return None if first == NOBODY else first
 
+    def transitions(self, of: Numbers, most: int) -> ListedTransitions | None:
+        device = self._device
+        numbers = device.array(NOTE_SLOTS, np.uint16)
+        device.write(numbers, self._slots)
+        counts: list[NDArray[Any]] = [np.zeros(1, np.int64)]
+        targets: list[NDArray[Any]] = [np.empty(0, np.uint32)]
+        kinds: list[NDArray[Any]] = [np.empty(0, np.uint16)]
+        for begin in range(0, of.size, LISTED):
+            if most < 0:
+                break
+            part = device.array(min(LISTED, of.size - begin), np.uint32)
+            device.write(part, of[begin : begin + LISTED])
+            own, *made = self._listed(part, numbers, most)
+            most -= int(own.sum())
+            for known, new in zip((counts, targets, kinds), (own, *made), strict=False):
+                known.append(new)
+            device.free(part)
+        device.free(numbers)
+        if most < 0:
+            return None
+        first = np.cumsum(np.concatenate(counts))
+        return ListedTransitions(first, np.concatenate(targets), np.concatenate(kinds))
+
+    def _listed(self, of: DeviceArray, numbers: DeviceArray, most: int) -> tuple[NDArray[Any], ...]:
+        """How many transitions some states have, and if there are not more than `most`, these:
+        where they lead, and their kinds.
+        """
+        own, device = self._own, self._device
+        first, nothing = device.array(of.count + 1, np.int64), (np.uint32, np.uint16)
+        rooms = [device.array(1, kind) for kind in nothing]
+        fixed = own.states, self._seen, own.table, self._notes, numbers, of, first
+        self._launch(list_transitions, of.count, self._shape, of.count, False, *fixed, *rooms)
+        counts = device.read(first)[1:]
+        total = int(counts.sum())
+        made: list[NDArray[Any]] = []
+        if total <= most:
+            device.free(*rooms)
+            rooms = [device.array(total, kind) for kind in nothing]
+            device.write(first, np.cumsum([0, *counts]))
+            self._launch(list_transitions, of.count, self._shape, of.count, True, *fixed, *rooms)
+            made = [device.read(room) for room in rooms]
+        device.free(first, *rooms)
+        return counts, *made
+
     def noted(self, curious: frozenset[int]) -> dict[int, int]:
         return self._own.shadows(curious)
+
+
+def code_for(machine: CompiledProduct, kernel: Kernel) -> GpuKernel:
+    """A kernel of sets, with as much of the product's code as it needs."""
+    if kernel in (combine, count_members, select_valued):
+        return GpuKernel(kernel)
+    written, local = {}, {}
+    if kernel in (select_marked, sweep_sources, sweep_targets):
+        written[marked] = write_marked(machine)
+    if kernel is not select_marked:
+        written[stepped] = write_stepped(machine)
+        local = {"records": machine.most_records * (machine.layout.words + RECORD_EXTRA)}
+    return code_of(machine, kernel, local, written)
 
 
 def _truths(words: NDArray[np.uint64]) -> NDArray[np.uint8]:

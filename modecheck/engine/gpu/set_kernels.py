@@ -15,8 +15,9 @@ from modecheck.engine.gpu.looking_kernels import (
     stepped,
 )
 from modecheck.engine.gpu.shared_table_kernels import number_in
-from modecheck.engine.language.annotations import U8s, U64s
+from modecheck.engine.language.annotations import I64s, U8s, U16s, U32s, U64s
 from modecheck.engine.language.gpu_intrinsics import (
+    add_to,
     fresh_word,
     least_at,
     set_bits,
@@ -39,8 +40,9 @@ from modecheck.engine.native.transition_making_kernels import EVENT_BITS
 WORD_BITS, PLACE = np.uint64(6), np.uint64(63)
 """A state's number tells by its upper bits which word of a set has its bit, and by its lower six
 which bit it is."""
-AWAY, ONLY_FIRST = 1, 2
-"""What a sweep wants: that transitions lead away, that only the first state found is told."""
+AWAY, ENDS = 1, 2
+"""What a sweep wants: that transitions lead away; states that have none, by which `out` grows and
+the set that they lead into shrinks."""
 
 
 @Kernel
@@ -72,10 +74,56 @@ def is_allowed(notes: U64s, allowed: U8s, records: U64s, at: np.uint64, born: np
 
 
 @Kernel
+def gained(states: U64s, first: np.uint64, records: U64s, at: np.uint64, gains: np.uint64) -> Any:
+    """Those of the marks `gains` that a step gains: its target has them, and its source has not."""
+    if gains == U0:
+        return U0
+    return marked(records, at) & ~marked(states, first) & gains
+
+
+@Kernel
+def leads_into(
+    shape: tuple[int, ...],
+    number: np.uint64,
+    what: int,
+    gains: np.uint64,
+    states: U64s,
+    seen: U8s,
+    table: U64s,
+    notes: U64s,
+    allowed: U8s,
+    into: U64s,
+    out: U64s,
+    records: U64s,
+) -> Any:
+    """Whether a state has a transition that is followed into a set, which is all states if it is
+    empty; with `ENDS`, without those in `out`.
+    """
+    words = np.uint64(len(shape))
+    result = stepped(states, number * words, records, seen)
+    for one in range(result & COUNT_MASK):
+        at = one * (words + TWO)
+        born = (number << PLACES_OF_BORN) | one
+        if not is_allowed(notes, allowed, records, at + words, born):
+            continue
+        if gained(states, number * words, records, at, gains):
+            continue
+        target = number
+        if len(into) > 0 or what & AWAY:
+            target = number_in(shape, states, table, records, at) - U1
+        if what & AWAY and target == number:
+            continue
+        if len(into) == 0 or (has(into, target) and not (what & ENDS and has(out, target))):
+            return True
+    return False
+
+
+@Kernel
 def sweep_sources(
     shape: tuple[int, ...],
     count: int,
     what: int,
+    gains: np.uint64,
     states: U64s,
     seen: U8s,
     table: U64s,
@@ -87,58 +135,102 @@ def sweep_sources(
     found: U64s,
     records: U64s,
 ) -> None:
-    """Put the states of a set that have an allowed transition into another set, into `out`, the
-    last ones first: where `out` is that other set, states before them see it at once. `found` has
-    how many are new, and the first. An empty set stands for all states.
+    """Put the states of a set that have a followed transition into another set, into `out`, or with
+    `ENDS` those that have none, the last ones first: where `out` changes what is asked, states
+    before them see it at once. `found` has whether some are new, and the first. An empty set stands
+    for all states.
     """
-    words, thread = np.uint64(len(shape)), thread_number()
+    thread = thread_number()
     while thread < np.uint64(count):
         number = np.uint64(count) - U1 - thread
         thread += thread_count()
         if has(out, number) or (len(of) > 0 and not has(of, number)):
             continue
-        result = stepped(states, number * words, records, seen)
-        for one in range(result & COUNT_MASK):
-            at = one * (words + TWO)
-            born = (number << PLACES_OF_BORN) | one
-            if not is_allowed(notes, allowed, records, at + words, born):
-                continue
-            target = number
-            if len(into) > 0 or what & AWAY:
-                target = number_in(shape, states, table, records, at) - U1
-            if what & AWAY and target == number:
-                continue
-            if len(into) == 0 or has(into, target):
-                if put_in(out, number):
-                    found[0] = U1
-                least_at(np.uint64(found.ctypes.data) + U8, number)
-                break
+        leads = leads_into(
+            shape, number, what, gains, states, seen, table, notes, allowed, into, out, records
+        )
+        if leads != (what & ENDS != 0):
+            if put_in(out, number):
+                found[0] = U1
+            least_at(np.uint64(found.ctypes.data) + U8, number)
 
 
 @Kernel
 def sweep_targets(
     shape: tuple[int, ...],
     count: int,
+    what: int,
+    gains: np.uint64,
     states: U64s,
     seen: U8s,
     table: U64s,
+    notes: U64s,
+    allowed: U8s,
     of: U64s,
     without: U64s,
     out: U64s,
     records: U64s,
 ) -> None:
-    """Put the states behind the transitions of a set into `out`, but those of another set."""
+    """Put the states behind the followed transitions of a set into `out`, but those of another
+    set.
+    """
     words, number = np.uint64(len(shape)), thread_number()
     while number < np.uint64(count):
         if has(of, number):
             result = stepped(states, number * words, records, seen)
             for one in range(result & COUNT_MASK):
                 at = one * (words + TWO)
-                if records[at + words] & FAILED_BIT == U0:
-                    target = number_in(shape, states, table, records, at) - U1
-                    if not has(without, target):
-                        put_in(out, target)
+                born = (number << PLACES_OF_BORN) | one
+                if not is_allowed(notes, allowed, records, at + words, born):
+                    continue
+                if gained(states, number * words, records, at, gains):
+                    continue
+                target = number_in(shape, states, table, records, at) - U1
+                if not (has(without, target) or (what & AWAY and target == number)):
+                    put_in(out, target)
         number += thread_count()
+
+
+@Kernel
+def list_transitions(
+    shape: tuple[int, ...],
+    count: int,
+    makes: bool,
+    states: U64s,
+    seen: U8s,
+    table: U64s,
+    notes: U64s,
+    numbers: U16s,
+    of: U32s,
+    first: I64s,
+    targets: U32s,
+    kinds: U16s,
+    records: U64s,
+) -> None:
+    """How many transitions each of the first `count` states of a list has, behind the 0 in `first`;
+    or, when these are added up, make them there: to which state, and of which kind, by the
+    `numbers` of the rows in `notes`.
+    """
+    words, place = np.uint64(len(shape)), thread_number()
+    while place < np.uint64(count):
+        number = np.uint64(of[place])
+        result = stepped(states, number * words, records, seen)
+        made = first[place] if makes else np.int64(0)
+        for one in range(result & COUNT_MASK):
+            at = one * (words + TWO)
+            label = records[at + words]
+            if label & FAILED_BIT:
+                continue
+            if makes:
+                happened = label >> FAILURE_BITS | (label & LOW) << EVENT_BITS
+                born = (number << PLACES_OF_BORN) | one
+                slot = note_slot(notes, happened, records[at + words + U1], born)
+                kinds[made] = numbers[slot]
+                targets[made] = np.uint32(number_in(shape, states, table, records, at) - U1)
+            made += 1
+        if not makes:
+            first[place + U1] = made
+        place += thread_count()
 
 
 @Kernel
@@ -188,6 +280,40 @@ def select_marked(
         if own & some or lacking & ~own:
             put_in(out, number)
         number += thread_count()
+
+
+@Kernel
+def select_valued(
+    count: int,
+    words: int,
+    word: int,
+    shift: np.uint64,
+    flags: U8s,
+    states: U64s,
+    out: U64s,
+) -> None:
+    """Put the states into a set whose field has a value that is flagged: the field is stored in one
+    of the words of a state, above so many bits, and has as many values as there are flags.
+    """
+    number, mask = thread_number(), np.uint64(len(flags) - 1)
+    while number < np.uint64(count):
+        value = states[number * np.uint64(words) + np.uint64(word)] >> shift & mask
+        if flags[value]:
+            put_in(out, number)
+        number += thread_count()
+
+
+@Kernel
+def count_members(own: U64s, found: U64s) -> None:
+    """Add to `found` how many states a set has."""
+    place, members = thread_number(), U0
+    while place < np.uint64(len(own)):
+        word = own[place]
+        while word:
+            word &= word - U1
+            members += U1
+        place += thread_count()
+    add_to(np.uint64(found.ctypes.data), members)
 
 
 @Kernel

@@ -4,13 +4,13 @@ implementation of `StateSets`, with which others are compared.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from modecheck.engine.large.state_sets import Numbers
+from modecheck.engine.large.state_sets import Followed, ListedTransitions, Numbers
 from modecheck.engine.native.graph import CompiledExploration
 
 Truths = NDArray[np.bool_]
@@ -41,6 +41,9 @@ class ListedSets:
         found: Truths = (marks & np.uint64(some) | ~marks & np.uint64(lacking)) != 0
         return found
 
+    def valued(self, field: int, values: Collection[int]) -> Truths:
+        return np.isin(self._space.found.column(field), list(values))
+
     def unknown(self, *, past_failures: bool) -> Truths:
         own: Truths = np.arange(self._space.state_count) >= self.expanded
         return own | (self._space.graph.failing != 0) if past_failures else own
@@ -57,6 +60,9 @@ class ListedSets:
     def free(self, *_: Truths) -> None:
         """Nothing has to be done."""
 
+    def count(self, own: Truths) -> int:
+        return int(own.sum())
+
     def numbers(self, own: Truths) -> Numbers:
         return np.flatnonzero(own).astype(np.uint32)
 
@@ -65,30 +71,42 @@ class ListedSets:
         padded[: own.size] = own
         return np.packbits(padded, bitorder="little").view(np.uint64)
 
-    def sources(self, allowed: Sequence[bool], *, away: bool) -> Truths:
-        taken = self._allowed(allowed)
-        if away:
-            taken &= self._source != self._target
-        return self.of(self._source[taken])
+    def sources(
+        self, followed: Followed, of: Truths | None = None, into: Truths | None = None
+    ) -> Truths:
+        return self.of(self._source[self._taken(followed, of, into)])
 
-    def _allowed(self, allowed: Sequence[bool]) -> Truths:
-        by_kind = np.array([*allowed, False], np.bool_)
+    def _taken(self, followed: Followed, of: Truths | None, into: Truths | None) -> Truths:
+        """For each transition whether it is followed, and leads from one set into another one."""
+        by_kind = np.array([*followed.kinds, False], np.bool_)
         taken: Truths = by_kind[self._note]
+        marks, gains = self._space.marks, np.uint64(followed.gains)
+        taken &= marks[self._target] & ~marks[self._source] & gains == 0
+        if followed.away:
+            taken &= self._source != self._target
+        if of is not None:
+            taken &= of[self._source]
+        if into is not None:
+            taken &= into[self._target]
         return taken
 
-    def widen(self, into: Truths, allowed: Sequence[bool]) -> None:
-        taken = self._allowed(allowed)
-        while True:
-            more = self._source[taken & into[self._target]]
-            if into[more].all():
-                return
-            into[more] = True
+    def widen(self, into: Truths, followed: Followed, inside: Truths | None = None) -> None:
+        more = self.sources(followed, inside, into)
+        while (more & ~into).any():
+            into |= more
+            more = self.sources(followed, inside, into)
 
-    def targets(self, of: Truths, without: Truths) -> Truths:
-        return self.of(self._target[of[self._source]]) & ~without
+    def trim(self, own: Truths, followed: Followed) -> None:
+        left = self.sources(followed, own, own)
+        while (own & ~left).any():
+            own &= left
+            left = self.sources(followed, own, own)
 
-    def first_step(self, of: Truths, into: Truths, allowed: Sequence[bool]) -> int | None:
-        taken = self._allowed(allowed) & of[self._source] & into[self._target]
+    def targets(self, of: Truths, followed: Followed, without: Truths) -> Truths:
+        return self.of(self._target[self._taken(followed, of, None)]) & ~without
+
+    def first_step(self, of: Truths, into: Truths, followed: Followed) -> int | None:
+        taken = self._taken(followed, of, into)
         return int(self._source[taken][0]) if taken.any() else None
 
     def source_of(self, number: int, among: Truths | None, begin: int, end: int) -> int | None:
@@ -96,6 +114,14 @@ class ListedSets:
         if among is not None:
             taken &= among[self._source]
         return int(self._source[taken][0]) if taken.any() else None
+
+    def transitions(self, of: Numbers, most: int) -> ListedTransitions | None:
+        taken = self.of(of)[self._source]
+        counts = np.bincount(self._source[taken], minlength=self._space.state_count)[of]
+        if counts.sum() > most:
+            return None
+        first = np.concatenate([np.zeros(1, np.int64), np.cumsum(counts)])
+        return ListedTransitions(first, self._target[taken].astype(np.uint32), self._note[taken])
 
     def noted(self, curious: frozenset[int]) -> dict[int, int]:
         return self._space.shadows(curious)

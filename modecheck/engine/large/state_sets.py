@@ -7,7 +7,8 @@ one set into another. Searches are written on this alone (`swept_space.py`).
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator
+from dataclasses import dataclass
 from typing import Any, Protocol
 
 import numpy as np
@@ -18,10 +19,34 @@ StateSet = Any
 """A set, as its keeper has it. It belongs to who got it, and is changed only where that is said."""
 
 
+@dataclass(frozen=True, slots=True)
+class Followed:
+    """Which transitions a sweep follows: by a flag for each kind of them; with `away` those alone
+    that lead to another state; none that gains one of the marks `gains`, from a state without it
+    to one with it.
+    """
+
+    kinds: tuple[bool, ...]
+    away: bool = False
+    gains: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class ListedTransitions:
+    """All transitions of some states, one state's behind the other's: those of the state at place
+    `i` are `first[i]` to `first[i + 1] - 1` in `targets`, numbers of states, and in `kinds`, places
+    among the kinds.
+    """
+
+    first: NDArray[np.int64]
+    targets: Numbers
+    kinds: NDArray[np.uint16]
+
+
 class StateSets(Protocol):
     """The states of a product, by number: by depth, then by their words, the first `expanded` of
-    them expanded. `kinds` are all kinds of transitions: label, who moved, what happened. A sweep is
-    told by `allowed`, a flag for each kind, which transitions it follows.
+    them expanded. `kinds` are all kinds of transitions: label, who moved, what happened. A step
+    that fails is no transition.
     """
 
     layers: list[int]
@@ -36,6 +61,9 @@ class StateSets(Protocol):
 
     def where(self, some: int, lacking: int = 0) -> StateSet:
         """The states with some of these marks, or that lack some of those."""
+
+    def valued(self, field: int, values: Collection[int]) -> StateSet:
+        """The states in which a field of the product has one of these values."""
 
     def unknown(self, *, past_failures: bool) -> StateSet:
         """The states that were not expanded, and with `past_failures` those with a failing step."""
@@ -55,26 +83,43 @@ class StateSets(Protocol):
     def numbers(self, own: StateSet) -> Numbers:
         """The states of a set, in order."""
 
+    def count(self, own: StateSet) -> int:
+        """How many states a set has."""
+
     def bits(self, own: StateSet) -> NDArray[np.uint64]:
         """A set as words, the first state in the lowest bit of the first one."""
 
-    def sources(self, allowed: Sequence[bool], *, away: bool) -> StateSet:
-        """The states with an allowed transition; with `away`, one that does not lead to the state
-        itself.
+    def sources(
+        self, followed: Followed, of: StateSet | None = None, into: StateSet | None = None
+    ) -> StateSet:
+        """The states, of a set if one is given, with a followed transition, into a set if one is
+        given.
         """
 
-    def widen(self, into: StateSet, allowed: Sequence[bool]) -> None:
-        """Put all states into a set from which a path of allowed transitions leads to it."""
+    def widen(self, into: StateSet, followed: Followed, inside: StateSet | None = None) -> None:
+        """Put all states into a set from which a path of followed transitions leads to it; with
+        `inside`, only states of that set, and paths through them.
+        """
 
-    def targets(self, of: StateSet, without: StateSet) -> StateSet:
-        """The states behind transitions of a set, without those of another one."""
+    def trim(self, own: StateSet, followed: Followed) -> None:
+        """Leave in a set only states from which a path of followed transitions goes on forever
+        inside.
+        """
 
-    def first_step(self, of: StateSet, into: StateSet, allowed: Sequence[bool]) -> int | None:
-        """The first state of a set with an allowed transition into another one."""
+    def targets(self, of: StateSet, followed: Followed, without: StateSet) -> StateSet:
+        """The states behind followed transitions of a set, without those of another one."""
+
+    def first_step(self, of: StateSet, into: StateSet, followed: Followed) -> int | None:
+        """The first state of a set with a followed transition into another one."""
 
     def source_of(self, number: int, among: StateSet | None, begin: int, end: int) -> int | None:
         """The first state from `begin` to `end`, and in a set if one is given, with a transition to
         a state.
+        """
+
+    def transitions(self, of: Numbers, most: int) -> ListedTransitions | None:
+        """All transitions of these states, which are in order and expanded; None if there are more
+        than `most`.
         """
 
     def noted(self, curious: frozenset[int]) -> dict[int, int]:

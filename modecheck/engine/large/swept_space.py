@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from modecheck.engine.contract.space import Edge, Path, ReachGoal
-from modecheck.engine.large.state_sets import BitFlags, Numbers, StateSet, StateSets
+from modecheck.engine.large.state_sets import BitFlags, Followed, Numbers, StateSet, StateSets
 from modecheck.engine.large.swept_region import SweptRegion
 from modecheck.engine.native.graph import CompiledExploration
 from modecheck.product.ir import Product
@@ -72,9 +72,9 @@ class SweptPaths:
         return found
 
     def first_loss(self, marks: int, *, without_events: int) -> tuple[int, Edge] | None:
-        allowed = self._without(without_events)
+        followed = self._without(without_events)
         found = [
-            self._first_step(1 << bit, 0, 0, 1 << bit, allowed)
+            self._first_step(1 << bit, 0, 0, 1 << bit, followed)
             for bit in range(marks.bit_length())
             if marks >> bit & 1
         ]
@@ -90,10 +90,10 @@ class SweptPaths:
         return self._edge_of(found, lambda edge, _: bool(self.marks_at(edge.target) & after))
 
     def _first_step(
-        self, some: int, lacking: int, after: int, after_lacking: int, allowed: Sequence[bool]
+        self, some: int, lacking: int, after: int, after_lacking: int, followed: Followed
     ) -> int | None:
         of, into = self.sets.where(some, lacking), self.sets.where(after, after_lacking)
-        found = self.sets.first_step(of, into, allowed)
+        found = self.sets.first_step(of, into, followed)
         self.sets.free(of, into)
         return found
 
@@ -106,9 +106,9 @@ class SweptPaths:
         own = self.marks_at(number)
         return number, next(edge for edge in self.edges_from(number) if wanted(edge, own))
 
-    def _without(self, events: int) -> list[bool]:
-        """For each kind of transition whether none of the events happens in it."""
-        return [not happened & events for _, _, happened in self.sets.kinds]
+    def _without(self, events: int) -> Followed:
+        """The transitions in which none of these events happens."""
+        return Followed(tuple(not happened & events for _, _, happened in self.sets.kinds))
 
     def foresee(self, goals: Iterable[ReachGoal]) -> None:
         """Each goal is a search of its own."""
@@ -146,8 +146,8 @@ class SweptPaths:
 
     def _can_move(self, chips: int) -> tuple[np.ndarray[tuple[int], np.dtype[np.uint64]], BitFlags]:
         """The states from which a path leads to a move of one of these chips, not in place."""
-        allowed = [bool(moved & chips) for _, moved, _ in self.sets.kinds]
-        own, unknown = self.sets.sources(allowed, away=True), self.sets.unknown(past_failures=True)
+        moving = Followed(tuple(bool(moved & chips) for _, moved, _ in self.sets.kinds), away=True)
+        own, unknown = self.sets.sources(moving), self.sets.unknown(past_failures=True)
         self.sets.join(own, unknown)
         self.sets.widen(own, self._without(0))
         words = self.sets.bits(own)
@@ -171,8 +171,9 @@ class SweptPaths:
         marked = sets.where(starts)
         left = _by_depth(sets.numbers(marked), self.layers) if by_depth else [NOBODY]
         barred, known, frontier = sets.where(blocked), sets.none(), sets.none()
+        followed = self._without(0)
         while left or (region.layers and region.layers[-1].size):
-            behind = sets.targets(frontier, known)
+            behind = sets.targets(frontier, followed, known)
             entered = sets.none()
             sets.join(entered, behind)
             sets.keep(entered, barred)

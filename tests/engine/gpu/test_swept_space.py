@@ -5,7 +5,6 @@ on sets that kernels for a GPU keep, run by one thread of the processor.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -14,22 +13,19 @@ from hypothesis import assume, given, settings
 
 from modecheck.checks.verdict import check
 from modecheck.engine import choice
-from modecheck.engine.choice import Search, explore_with
+from modecheck.engine.choice import Search
 from modecheck.engine.contract.space import BfsRegion, Limits, ReachGoal, Space
 from modecheck.engine.gpu.explore_on_gpu import explore_on_gpu
 from modecheck.engine.gpu.host_device import HostDevice
-from modecheck.engine.large.listed_sets import ListedSets
-from modecheck.engine.large.state_sets import BitFlags, StateSets
-from modecheck.engine.large.swept_space import SweptSpace, swept
+from modecheck.engine.large.state_sets import BitFlags
+from modecheck.engine.large.swept_space import SweptSpace
 from modecheck.engine.native.graph import (
     CompiledExploration,
-    as_compiled,
-    graph_without_transitions,
 )
 from modecheck.engine.search.exploration import Silent
 from modecheck.model.devices import read_device
 from modecheck.product.composition import compose
-from modecheck.product.ir import Product
+from tests.engine.gpu.swept import by_arrays, by_kernels, explored
 from tests.generation.devices import Drawn, devices
 from tests.models.bundled import is_small
 from tests.sweeps import sweep
@@ -42,33 +38,6 @@ BUNDLED = [
     *filter(is_small, sorted(Path("models/small").glob("*.yaml"))),
     *filter(is_small, sorted(Path("models/faulty").glob("*.yaml"))),
 ]
-
-
-def explored(product: Product) -> CompiledExploration:
-    space = as_compiled(explore_with(product, Search(engine="compiled", threads=1)))
-    assert space is not None
-    return space
-
-
-def by_arrays(space: CompiledExploration) -> SweptSpace:
-    """The same without its transitions, but with sets that know them."""
-    sets: StateSets = ListedSets(space)
-    return swept(replace(space, graph=graph_without_transitions(space.found)), sets)
-
-
-def by_kernels(product: Product) -> SweptSpace:
-    """The space as a GPU would have found it, without transitions."""
-    found = explore_on_gpu(
-        product,
-        HostDevice(),
-        threads=1,
-        limits=Limits(),
-        reporter=Silent(),
-        keep=False,
-        sweeps=True,
-    )
-    assert isinstance(found, SweptSpace)
-    return found
 
 
 def flags_of(flags: Sequence[int] | object, count: int) -> list[int]:
