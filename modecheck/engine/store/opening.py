@@ -11,32 +11,20 @@ from contextlib import contextmanager
 from dataclasses import asdict
 from pathlib import Path
 
-from modecheck.engine.contract.kept_files import FOR_OWNER_ALONE, OTHERS_WRITE, OWNERS_ARE_KNOWN
+from modecheck.engine.contract.kept_files import FOR_OWNER_ALONE
 from modecheck.engine.contract.space import Limits
 from modecheck.engine.native.machine import product_compiler
 from modecheck.engine.search.exploration import Reporter
+from modecheck.engine.store.folder_trust import StoreError, why_not_trusted
 from modecheck.engine.store.journal import ABOUT, FORMAT, About
 from modecheck.engine.store.store_explorer import StoreExplorer
 from modecheck.engine.store.store_space import StoreSpace
-from modecheck.model.errors import ModecheckError
 from modecheck.product.bit_packing import word_layout
 from modecheck.product.ir import Product
 from modecheck.version import __version__
 
 PARTITIONS = 16
 """Partitions of a store: so many that what one level adds to one of them fits memory."""
-
-
-class StoreError(ModecheckError):
-    """A folder cannot be used as the store of a product."""
-
-    def __init__(self, folder: Path, reason: str) -> None:
-        super().__init__()
-        self.folder = folder
-        self.reason = reason
-
-    def __str__(self) -> str:
-        return f"the store {str(self.folder)!r} cannot be used: {self.reason}"
 
 
 def explore_in_store(
@@ -109,8 +97,8 @@ def _alone_in(folder: Path) -> Iterator[None]:
     except OSError as error:
         raise StoreError(folder, (error.strerror or str(error)).lower()) from error
     try:
-        if OWNERS_ARE_KNOWN and (found.st_uid != os.geteuid() or found.st_mode & OTHERS_WRITE):
-            raise StoreError(folder, "others may write to it, and what lies in it is run")
+        if reason := why_not_trusted(found):
+            raise StoreError(folder, reason)
         _lock(handle, folder)
         yield
     finally:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import mmap
 import os
+import secrets
 import zlib
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
@@ -45,9 +46,12 @@ class DamagedFileError(Exception):
     """A file of the store is not as it was written."""
 
     def __init__(self, path: Path, reason: str) -> None:
-        super().__init__(f"{path}: {reason}")
+        super().__init__(path, reason)
         self.path = path
         self.reason = reason
+
+    def __str__(self) -> str:
+        return f"{self.path}: {self.reason}"
 
 
 def distinct(rows: Words, width: int) -> Words:
@@ -83,7 +87,8 @@ def write_rows(path: Path, width: int, sections: Sequence[Words], *, durable: bo
         first += blocks
     header = np.array([MAGIC, width, len(table), first, position], np.uint64)
     parts: list[NDArray[Any]] = [header, np.array(table, np.int64), *offsets, *leading, *packed]
-    beside = path.with_name(f"{path.name}.{os.getpid()}.part")
+    # Processes of two machines may have the same number.
+    beside = path.with_name(f"{path.name}.{secrets.token_hex(8)}.part")
     checksum, size = 0, CHECKSUM
     with open(beside, "wb") as file:
         for part in parts:

@@ -7,6 +7,8 @@ from __future__ import annotations
 import errno
 import os
 import pickle
+import secrets
+import tempfile
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -17,6 +19,7 @@ from typing import Any
 
 import numpy as np
 
+from modecheck.engine.contract.kept_files import FOR_OWNER_ALONE
 from modecheck.engine.contract.memory import available_memory
 from modecheck.engine.contract.space import INTERRUPTION, Limits
 from modecheck.engine.native.growing_arrays import Reserved, Words
@@ -24,6 +27,7 @@ from modecheck.engine.native.machine import CompiledProduct
 from modecheck.engine.search.exploration import Reporter
 from modecheck.engine.store import expanding_kernels as kernels
 from modecheck.engine.store import tasks
+from modecheck.engine.store.folder_trust import StoreError
 from modecheck.engine.store.journal import (
     OUTBOX,
     RUNS,
@@ -32,7 +36,7 @@ from modecheck.engine.store.journal import (
     Journal,
     file_of,
 )
-from modecheck.engine.store.pool import Alone, Processes, Workers
+from modecheck.engine.store.pool import Workers, WorkersLost, of_this_machine
 from modecheck.engine.store.row_files import DamagedFileError, distinct, write_rows
 from modecheck.engine.store.tasks import Expander, Failures
 from modecheck.product.ir import Product
@@ -50,6 +54,9 @@ LEVELS_AT_ONCE, STATES_AT_ONCE = 1 << 12, 1 << 19
 SECONDS_TO_LOSE = 20.0
 """How much work in memory may be lost; what is found meanwhile is written then."""
 LACK_OF_SPACE = "lack of disk space"
+DAMAGE = "files that are damaged again and again"
+MOST_DAMAGED = 5
+"""How often files may be found damaged before somebody has to look at the disk."""
 
 
 @dataclass(slots=True)
@@ -64,18 +71,19 @@ class StoreExplorer:
     reporter: Reporter
     journal: Journal = field(init=False)
     stopped_by: str = ""
+    run_name: str = ""
     _workers: Workers | None = None
 
     def __post_init__(self) -> None:
         self.limits = self.limits.from_now()
+        self.folder.mkdir(mode=FOR_OWNER_ALONE, exist_ok=True)
         for name in (STATES, RUNS, OUTBOX):
-            (self.folder / name).mkdir(parents=True, exist_ok=True)
+            (self.folder / name).mkdir(exist_ok=True)
         self.journal = Journal(self.folder)
-        path = self.folder / tasks.PRODUCT
-        if not path.exists():
-            beside = path.with_suffix(f".{os.getpid()}.part")
-            beside.write_bytes(pickle.dumps(self.product))
-            os.replace(beside, path)
+        handle, beside = tempfile.mkstemp(dir=self.folder, prefix=tasks.PRODUCT)
+        with os.fdopen(handle, "wb") as file:
+            file.write(pickle.dumps(self.product))
+        os.replace(beside, self.folder / tasks.PRODUCT)
 
     @property
     def complete(self) -> bool:
@@ -85,9 +93,6 @@ class StoreExplorer:
 
     def run(self) -> None:
         """Go on until all is explored or a limit is met; `stopped_by` says which."""
-        self.journal.read()
-        self._forget_the_damaged()
-        self._clear_away()
         try:
             self._go_on()
         except KeyboardInterrupt:
@@ -95,6 +100,9 @@ class StoreExplorer:
             self.workers.close()
         except _TimeIsUpError:
             self.stopped_by = self.limits.reached_seconds
+        except WorkersLost as error:
+            self.stopped_by = error.reason
+            self._work_here()
         except MemoryError:
             self.stopped_by = self.limits.reached_memory
         except OSError as error:
@@ -103,6 +111,21 @@ class StoreExplorer:
             self.stopped_by = LACK_OF_SPACE
 
     def _go_on(self) -> None:
+        """Go on from what is whole; once more from there, where a file gets damaged meanwhile."""
+        for damaged in range(1, MOST_DAMAGED + 1):
+            self.run_name = secrets.token_hex(4)
+            tasks.opened.cache_clear()
+            self.journal.read()
+            self._forget_the_damaged()
+            self._clear_away()
+            try:
+                return self._go_on_from_whole()
+            except DamagedFileError:
+                if damaged == MOST_DAMAGED:
+                    self.stopped_by = DAMAGE
+        return None
+
+    def _go_on_from_whole(self) -> None:
         if not self.journal.finished:
             self._begin()
         if all(record.is_span for record in self.journal.finished):
@@ -123,15 +146,21 @@ class StoreExplorer:
 
     @property
     def memory(self) -> int:
-        """Bytes that all processes together may use, as far as that is known beforehand."""
+        """Bytes that this process may use, as far as that is known beforehand."""
         return self.limits.memory or int(available_memory() * SHARE_OF_MEMORY)
+
+    @property
+    def _memory_of_each(self) -> int:
+        """Bytes that each task may use: all together no more than the bound."""
+        whole = self.limits.memory or int(self.workers.memory * SHARE_OF_MEMORY)
+        return whole // self.workers.count
 
     def add_span(
         self, first: int, levels: list[Words], transitions: int, failures: Failures
     ) -> None:
         """Write some levels that are finished, each with its states sorted."""
         width = self.machine.layout.words
-        name = f"{STATES}/{first:06}-span"
+        name = f"{STATES}/{first:06}-span-{self.run_name}"
         if levels:
             write_rows(self.folder / name, width, levels)
         sizes = tuple(rows.size // width for rows in levels)
@@ -165,10 +194,10 @@ class StoreExplorer:
         """Expand and merge the last level by tasks."""
         last = self.journal.finished[-1]
         level, folder = last.end - 1, str(self.folder)
-        count = self.partitions if last.sizes[-1] > MANY else self.threads
-        groups = tasks.groups(self.partitions, count)
+        count = self.partitions if last.sizes[-1] > MANY else self.workers.count
+        groups = tasks.groups(self.partitions, count, self.run_name)
         runs = self._runs_of(last)
-        rows = max(self.memory // (40 * self.machine.layout.words * self.threads), 1 << 16)
+        rows = max(self._memory_of_each // (40 * self.machine.layout.words), 1 << 16)
         expanded = self._counted(
             [(tasks.expand, (folder, level, last, group, rows)) for group in groups],
             lambda one: (0, one.transitions),
@@ -203,8 +232,16 @@ class StoreExplorer:
             (self.folder / name).unlink(missing_ok=True)
 
     def done(self, given: list[Any]) -> list[Any]:
-        """The results of tasks, in their order."""
-        return [result for _, result in sorted(self.workers.results(given), key=itemgetter(0))]
+        """The results of tasks, in their order; done here if all workers are lost."""
+        try:
+            results = list(self.workers.results(given))
+        except WorkersLost:
+            self._work_here()
+            results = list(self.workers.results(given))
+        except DamagedFileError as error:
+            told = f"{error}; the same command does that level again"
+            raise StoreError(self.folder, told) from error
+        return [result for _, result in sorted(results, key=itemgetter(0))]
 
     def _counted(self, given: list[Any], count: Callable[[Any], tuple[int, int]]) -> list[Any]:
         """The same; progress is told as they come in, and all end where time is up."""
@@ -223,8 +260,13 @@ class StoreExplorer:
     def workers(self) -> Workers:
         """Who does the tasks."""
         if self._workers is None:
-            self._workers = Processes(self.threads) if self.threads > 1 else Alone()
+            self._workers = of_this_machine(self.threads)
         return self._workers
+
+    def _work_here(self) -> None:
+        """Let processes of this machine do what is left."""
+        self.workers.close()
+        self._workers = of_this_machine(self.threads)
 
     def _runs_of(self, record: Finished) -> tuple[tuple[str, ...], ...]:
         """The places of known states of each partition, made again if there are none or some file
@@ -234,7 +276,7 @@ class StoreExplorer:
             return record.runs
         given = [
             (tasks.gather, (str(self.folder), self.journal.finished, partition))
-            for partition in tasks.groups(self.partitions, self.partitions)
+            for partition in tasks.groups(self.partitions, self.partitions, self.run_name)
         ]
         return tuple((place,) for place in self.done(given))
 
@@ -263,7 +305,7 @@ class StoreExplorer:
         for room in (STATES, RUNS, OUTBOX):
             for path in (self.folder / room).iterdir():
                 if f"{room}/{path.name}" not in kept:
-                    path.unlink()
+                    path.unlink(missing_ok=True)  # renamed by a task of a run that is gone
 
 
 class _TimeIsUpError(Exception):

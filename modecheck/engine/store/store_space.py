@@ -117,7 +117,7 @@ class StoreSpace:
             if not record.sizes:
                 continue
             is_last = not self.complete and record is self._records[-1]
-            count = self._explorer.threads if max(record.sizes) > MANY else 1
+            count = self._explorer.workers.count if max(record.sizes) > MANY else 1
             for group in tasks.groups(self._explorer.partitions, count):
                 yield record, group, not is_last
 
@@ -193,7 +193,8 @@ class StoreSpace:
 
     def _step_before(self, level: int, goal: tuple[int, ...]) -> tuple[tuple[int, ...], int]:
         record = next(one for one in self._records if one.first <= level < one.end)
-        count = self._explorer.threads if record.sizes[level - record.first] > MANY else 1
+        is_large = record.sizes[level - record.first] > MANY
+        count = self._explorer.workers.count if is_large else 1
         folder = str(self._explorer.folder)
         given = [
             (state_survey.step_before, (folder, record, level, group, goal))

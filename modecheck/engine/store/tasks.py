@@ -24,6 +24,7 @@ from modecheck.engine.native.growing_arrays import Words
 from modecheck.engine.native.machine import CompiledProduct, compiled
 from modecheck.engine.reference.system_actions import system_actions
 from modecheck.engine.store import expanding_kernels as kernels
+from modecheck.engine.store.folder_trust import trusted_bytes
 from modecheck.engine.store.journal import OUTBOX, RUNS, STATES, Finished
 from modecheck.engine.store.row_files import RowFile, distinct, split, write_rows
 from modecheck.engine.store.row_kernels import merge_rows
@@ -44,7 +45,7 @@ Failures = tuple[tuple[int, ...], ...]
 @lru_cache(maxsize=4)
 def machine_of(folder: str, curious: frozenset[int] = frozenset()) -> CompiledProduct:
     """The product of a store as machine code, made or loaded once in a process."""
-    product = pickle.loads((Path(folder) / PRODUCT).read_bytes())  # noqa: S301 - see `permissions`
+    product = pickle.loads(trusted_bytes(Path(folder) / PRODUCT))  # noqa: S301 - trusted
     return compiled(product, system_actions(product), curious=curious)
 
 
@@ -56,21 +57,26 @@ def opened(path: str) -> RowFile:
 
 @dataclass(frozen=True, slots=True)
 class Group:
-    """Partitions that one task works on: those from `begin` to `end`, of so many."""
+    """Partitions that one task works on: those from `begin` to `end`, of so many.
+
+    What a task writes is named after the `run` of modecheck that gave it out, so that no two runs
+    write files of the same name: a task that was given out by a run that is gone may still be done.
+    """
 
     begin: int
     end: int
     partitions: int
+    run: str = ""
 
     def __iter__(self) -> Iterator[int]:
         return iter(range(self.begin, self.end))
 
 
-def groups(partitions: int, count: int) -> list[Group]:
+def groups(partitions: int, count: int, run: str = "") -> list[Group]:
     """All partitions in so many groups at the most."""
     count = min(partitions, count)
     ends = [partitions * number // count for number in range(count + 1)]
-    return [Group(begin, end, partitions) for begin, end in pairwise(ends)]
+    return [Group(begin, end, partitions, run) for begin, end in pairwise(ends)]
 
 
 def section_at(folder: str, place: str) -> tuple[RowFile, int]:
@@ -182,7 +188,7 @@ def expand(folder: str, level: int, record: Finished, group: Group, most_rows: i
         if count:
             parts.append(distinct(found[: count * width].copy(), width))
         if parts and (last or sum(part.size for part in parts) > most_rows * width):
-            name = f"{OUTBOX}/{level:06}-{group.begin:02}-{len(written):03}"
+            name = f"{OUTBOX}/{level:06}-{group.begin:02}-{len(written):03}-{group.run}"
             rows = parts[0] if len(parts) == 1 else distinct(np.concatenate(parts), width)
             homes = homes_of(rows, width, group.partitions)
             sections = split(rows, width, homes, group.partitions)
@@ -218,7 +224,7 @@ def merge(
 ) -> Merged:
     """The states of a group that are new in a level. Runs of up to `cap` rows are merged."""
     files = [opened(f"{folder}/{name}") for name in outbox]
-    name = f"{STATES}/{level:06}-{group.begin:02}"
+    name = f"{STATES}/{level:06}-{group.begin:02}-{group.run}"
     sections = [
         new_states(folder, [file.rows(partition) for file in files], known)
         for partition, known in zip(group, runs, strict=True)
@@ -229,7 +235,9 @@ def merge(
     counts = tuple(rows.size // width for rows in sections)
     places = tuple(f"{name}:{number}" if count else "" for number, count in enumerate(counts))
     kept = tuple(
-        with_run(folder, [*known, place], level, partition, cap) if place else tuple(known)
+        with_run(folder, [*known, place], f"{partition:02}-{level:06}-{group.run}", cap)
+        if place
+        else tuple(known)
         for partition, known, place in zip(group, runs, places, strict=True)
     )
     return Merged(counts, places, kept)
@@ -249,9 +257,9 @@ def new_states(folder: str, parts: list[Words], runs: Sequence[str]) -> Words:
     return np.ascontiguousarray(rows.reshape(-1, width)[known == 0]).reshape(-1)
 
 
-def with_run(folder: str, runs: list[str], level: int, partition: int, cap: int) -> tuple[str, ...]:
-    """Runs, of which the last is new, with small ones merged, so that each is several times as
-    large as the next.
+def with_run(folder: str, runs: list[str], name: str, cap: int) -> tuple[str, ...]:
+    """Runs, of which the last is new, with small ones merged into one of this name, so that each is
+    several times as large as the next.
     """
     sizes = [file.count(section) for file, section in (section_at(folder, run) for run in runs)]
     first, whole = len(runs) - 1, sizes[-1]
@@ -260,7 +268,7 @@ def with_run(folder: str, runs: list[str], level: int, partition: int, cap: int)
         whole += sizes[first]
     if first == len(runs) - 1:
         return tuple(runs)
-    name = f"{RUNS}/{partition:02}-{level:06}"
+    name = f"{RUNS}/{name}"
     places = [section_at(folder, run) for run in runs[first:][::-1]]
     write_run(folder, name, (file.rows(section) for file, section in places))
     return (*runs[:first], f"{name}:0")
@@ -287,7 +295,7 @@ def gather(folder: str, records: Sequence[Finished], partition: Group) -> str:
         for level in range(record.first, record.end)
         for rows in states_of(folder, record, level, partition)
     ]
-    run = f"{RUNS}/{partition.begin:02}-{records[-1].end:06}-gathered"
+    run = f"{RUNS}/{partition.begin:02}-{records[-1].end:06}-gathered-{partition.run}"
     width = machine_of(folder).layout.words
     rows = np.concatenate(parts) if parts else np.empty(0, np.uint64)
     write_rows(Path(folder) / run, width, [distinct(rows, width)])

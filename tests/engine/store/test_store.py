@@ -4,6 +4,7 @@ stopped, damaged and gone on with.
 
 from __future__ import annotations
 
+import copy
 import os
 import signal
 import subprocess
@@ -22,8 +23,9 @@ from modecheck.checks.verdict import explore_variant
 from modecheck.engine.choice import Search
 from modecheck.engine.contract.space import Limits
 from modecheck.engine.store import pool, store_explorer, tasks
+from modecheck.engine.store.folder_trust import StoreError
 from modecheck.engine.store.journal import JOURNAL
-from modecheck.engine.store.opening import StoreError
+from modecheck.engine.store.row_files import DamagedFileError
 from modecheck.model.devices import read_device
 from modecheck.model.parts import Device
 from tests.cli.running import run
@@ -135,6 +137,41 @@ def test_whatever_is_damaged_is_done_again(tmp_path: Path) -> None:
         path.write_bytes((data[: len(data) // 2], data[:-1] + b"?", b"")[number % 3])
         tasks.opened.cache_clear()
         assert_agree(device, str(tmp_path))
+
+
+@pytest.mark.usefixtures("by_tasks")
+def test_what_gets_damaged_meanwhile_is_done_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A file that one task wrote is cut off before another reads it."""
+    expand, left = tasks.expand, [2]
+
+    def careless(folder: str, *others: Any) -> tasks.Expanded:
+        expanded = expand(folder, *others)
+        if expanded.outbox and left[0]:
+            left[0] -= 1
+            path = Path(folder) / expanded.outbox[0]
+            path.write_bytes(path.read_bytes()[:-9])
+        return expanded
+
+    monkeypatch.setattr(tasks, "expand", careless)
+    assert_agree(read_device(str(MODELS / "faulty" / "late_answer.yaml")), str(tmp_path))
+    assert left == [0]
+
+
+def test_a_product_that_others_may_write_is_not_run(tmp_path: Path) -> None:
+    """By whoever does a task."""
+    explore_variant(read_device(str(STARTER)), search=Search(store=str(tmp_path), threads=1))
+    tasks.machine_of.cache_clear()
+    (tmp_path / "device" / tasks.PRODUCT).chmod(0o666)
+    with pytest.raises(StoreError, match="others may write"):
+        tasks.machine_of(str(tmp_path / "device"))
+
+
+def test_errors_of_tasks_cross_processes() -> None:
+    """With the file that is damaged: pickling and copying take the same way."""
+    error = copy.copy(DamagedFileError(Path("states/1"), "it is cut off"))
+    assert str(error) == "states/1: it is cut off"
 
 
 @pytest.mark.thorough
