@@ -1,17 +1,12 @@
-"""Files of sorted rows: written whole under another name, renamed, never changed, and checked when
-they are read.
+"""Files of sorted rows, with a checksum.
 
 A file has sections, each of sorted, distinct rows: the levels of a span, or the partitions of what
-was reached. Its parts are a header, the table of sections, the tables of blocks, the packed rows,
-and a checksum of all that.
+was reached. Its parts are a header, the table of sections, the tables of blocks, and the packed
+rows.
 """
 
 from __future__ import annotations
 
-import mmap
-import os
-import secrets
-import zlib
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
 from pathlib import Path
@@ -21,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from modecheck.engine.native.growing_arrays import Words
+from modecheck.engine.store.checked_files import checked_region, write_checked
 from modecheck.engine.store.row_kernels import (
     BLOCK,
     LONGEST,
@@ -36,22 +32,8 @@ HEADER, SECTION = 5, 3
 is said of a section (rows, the number of its first block, the end of its last)."""
 TOGETHER = BLOCK << 7
 """Rows that are packed at once."""
-CHECKSUM = 4
-"""Bytes of the CRC-32 (ISO 3309, as in zlib) at the end."""
 
 Bytes = NDArray[np.uint8]
-
-
-class DamagedFileError(Exception):
-    """A file of the store is not as it was written."""
-
-    def __init__(self, path: Path, reason: str) -> None:
-        super().__init__(path, reason)
-        self.path = path
-        self.reason = reason
-
-    def __str__(self) -> str:
-        return f"{self.path}: {self.reason}"
 
 
 def distinct(rows: Words, width: int) -> Words:
@@ -87,21 +69,7 @@ def write_rows(path: Path, width: int, sections: Sequence[Words], *, durable: bo
         first += blocks
     header = np.array([MAGIC, width, len(table), first, position], np.uint64)
     parts: list[NDArray[Any]] = [header, np.array(table, np.int64), *offsets, *leading, *packed]
-    # Processes of two machines may have the same number.
-    beside = path.with_name(f"{path.name}.{secrets.token_hex(8)}.part")
-    checksum, size = 0, CHECKSUM
-    with open(beside, "wb") as file:
-        for part in parts:
-            data = part.tobytes()
-            checksum = zlib.crc32(data, checksum)
-            size += len(data)
-            file.write(data)
-        file.write(checksum.to_bytes(CHECKSUM, "little"))
-        if durable:
-            file.flush()
-            os.fsync(file.fileno())
-    os.replace(beside, path)
-    return size
+    return write_checked(path, parts, durable=durable)
 
 
 class RowFile:
@@ -109,12 +77,7 @@ class RowFile:
 
     def __init__(self, path: Path) -> None:
         self.path = path
-        try:
-            with open(path, "rb") as file:
-                self._region = mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ)
-        except (OSError, ValueError) as error:
-            raise DamagedFileError(path, "it cannot be read") from error
-        self._need_whole()
+        self._region = checked_region(path, MAGIC, HEADER)
         words: Any = np.frombuffer(self._region, np.uint64, HEADER)
         self.width, sections, blocks, size = (int(word) for word in words[1:])
         at = 8 * HEADER
@@ -125,16 +88,6 @@ class RowFile:
         self._leading = np.frombuffer(self._region, np.uint64, blocks * self.width, at)
         at += 8 * blocks * self.width
         self._packed = np.frombuffer(self._region, np.uint8, size, at)
-
-    def _need_whole(self) -> None:
-        region = memoryview(self._region)
-        if len(region) < 8 * HEADER + CHECKSUM:
-            raise DamagedFileError(self.path, "it is cut off")
-        if int.from_bytes(region[:8], "little") != MAGIC:
-            raise DamagedFileError(self.path, "it is no file of rows")
-        stored = int.from_bytes(region[-CHECKSUM:], "little")
-        if zlib.crc32(region[:-CHECKSUM]) != stored:
-            raise DamagedFileError(self.path, "its checksum is wrong")
 
     @property
     def sections(self) -> int:

@@ -27,6 +27,7 @@ from modecheck.engine.native.machine import CompiledProduct
 from modecheck.engine.search.exploration import Reporter
 from modecheck.engine.store import expanding_kernels as kernels
 from modecheck.engine.store import tasks
+from modecheck.engine.store.checked_files import DamagedFileError
 from modecheck.engine.store.folder_trust import StoreError
 from modecheck.engine.store.journal import (
     OUTBOX,
@@ -37,7 +38,7 @@ from modecheck.engine.store.journal import (
     file_of,
 )
 from modecheck.engine.store.pool import Workers, WorkersLost, of_this_machine
-from modecheck.engine.store.row_files import DamagedFileError, distinct, write_rows
+from modecheck.engine.store.row_files import distinct, write_rows
 from modecheck.engine.store.tasks import Expander, Failures
 from modecheck.product.ir import Product
 

@@ -11,7 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from modecheck.engine.native.growing_arrays import Words
-from modecheck.engine.store.row_files import DamagedFileError, RowFile, distinct, split, write_rows
+from modecheck.engine.store.checked_files import DamagedFileError
+from modecheck.engine.store.row_files import RowFile, distinct, split, write_rows
 from modecheck.engine.store.row_kernels import BLOCK, merge_rows
 
 Row = tuple[int, ...]

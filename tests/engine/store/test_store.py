@@ -23,9 +23,9 @@ from modecheck.checks.verdict import explore_variant
 from modecheck.engine.choice import Search
 from modecheck.engine.contract.space import Limits
 from modecheck.engine.store import pool, store_explorer, tasks
+from modecheck.engine.store.checked_files import DamagedFileError
 from modecheck.engine.store.folder_trust import StoreError
 from modecheck.engine.store.journal import JOURNAL
-from modecheck.engine.store.row_files import DamagedFileError
 from modecheck.model.devices import read_device
 from modecheck.model.parts import Device
 from tests.cli.running import run
