@@ -236,6 +236,20 @@ def now_at(address: Any) -> np.int64:
 
 
 @intrinsic(
+    (U64,),
+    U64,
+    """
+  %place = inttoptr i64 %address to ptr
+  %word = load i64, ptr %place, align 1
+  ret i64 %word
+""",
+)
+def word_at(address: Any) -> np.uint64:
+    """The eight bytes at an address, wherever it is, as a number, the lowest first."""
+    return np.uint64(ctypes.c_uint64.from_address(int(address)).value)
+
+
+@intrinsic(
     (U64, I64, I64),
     BOOL,
     """

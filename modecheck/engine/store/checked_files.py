@@ -12,6 +12,7 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 from numpy.typing import NDArray
 
 CHECKSUM = 4
@@ -39,7 +40,7 @@ def write_checked(path: Path, parts: Iterable[NDArray[Any]], *, durable: bool) -
     checksum, size = 0, CHECKSUM
     with open(beside, "wb") as file:
         for part in parts:
-            data = part.tobytes()
+            data = np.ascontiguousarray(part).reshape(-1).view(np.uint8).data
             checksum = zlib.crc32(data, checksum)
             size += len(data)
             file.write(data)

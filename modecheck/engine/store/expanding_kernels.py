@@ -17,6 +17,7 @@ from modecheck.engine.native.native_numbers import (
     FAILURE_BITS,
     FAILURE_MASK,
     LOW,
+    U0,
     U1,
     U8,
     U32,
@@ -76,12 +77,14 @@ def note_failures(
 @Kernel
 def spread(
     code: SuccessorCode,
-    words: int,
+    shape: tuple[int, ...],
     states: U64s,
     begin: int,
     end: int,
     recent: U64s,
     found: U64s,
+    fills: I64s,
+    waiting: U64s,
     most_records: int,
     failed: U64s,
     failures: U64Rows,
@@ -89,33 +92,37 @@ def spread(
     counters: I64s,
 ) -> Any:
     """Put what the states from `begin` on lead to into `found`, until all up to `end` are expanded
-    or there is no room for one more; where it stopped. `counters` takes how many rows there are,
-    and counts transitions.
+    or there is no room for one more; where it stopped. Each partition has an equal part of `found`,
+    in which `fills` rows are. `counters[1]` counts transitions.
 
     Rows that are in the table `recent`, of the last ones by their hash, are left out: most that
     occur twice occur soon again.
     """
+    words = len(shape)
     wide, places = np.uint64(words), np.uint64(recent.size // words)
-    room, filled, transitions = found.size // words, counters[0], counters[1]
-    row = begin
-    while row < end and filled + most_records <= room:
+    partitions, room = np.uint64(fills.size), found.size // (words * fills.size)
+    fullest, row = np.int64(0), begin
+    for partition in range(fills.size):
+        fullest = max(fullest, fills[partition])
+    while row < end and fullest + most_records <= room:
         first = row * words
-        result = reached(
-            code, wide, states, np.uint64(first), found, np.uint64(filled * words), failed
-        )
-        note_failures(failed, result >> U32, failures, states, first, words, level)
-        last = filled + np.int64(result & COUNT_MASK)
-        transitions += last - filled
-        for number in range(filled, last):
-            low = hash_of(found, number * words, words) & LOW
+        result = reached(code, wide, states, np.uint64(first), waiting, U0, failed)
+        if result >> U32 != U0:
+            note_failures(failed, result >> U32, failures, states, first, words, level)
+        made = np.int64(result & COUNT_MASK)
+        counters[1] += made
+        for number in range(made):
+            low = hash_of(waiting, number * words, words) & LOW
             place = np.int64((low * places) >> U32)
-            if not is_row(recent, place, found, number, words):
-                put_row(recent, place, found, number, words)
+            if not is_row(recent, place, waiting, number, words):
+                put_row(recent, place, waiting, number, words)
+                home = np.int64((low * partitions) >> U32)
+                fill = fills[home]
                 for offset in range(words):
-                    found[filled * words + offset] = found[number * words + offset]
-                filled += 1
+                    found[(home * room + fill) * words + offset] = waiting[number * words + offset]
+                fills[home] = fill + 1
+                fullest = max(fullest, fill + 1)
         row += 1
-    counters[0], counters[1] = filled, transitions
     return row
 
 

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from modecheck.engine.language.annotations import I64s, U8s, U64s
+from modecheck.engine.language.intrinsics import word_at
 from modecheck.engine.language.kernel import Kernel
 from modecheck.engine.native.native_numbers import U0, U1
 
@@ -23,73 +24,96 @@ LONGEST = 10
 """Bytes of a packed word at the most."""
 SEVEN, MORE = np.uint64(7), np.uint64(128)
 LOW_BITS = MORE - U1
+EIGHT = 8
+"""Rows of one byte that are passed over together."""
+ALL_MORE = np.uint64(0x8080808080808080)
+EVERY_OTHER, EACH = np.uint64(0x00FF00FF00FF00FF), np.uint64(0x0001000100010001)
+BYTE, TOP = np.uint64(8), np.uint64(48)
+DIGIT = 8
+"""Bits by which rows are sorted at a time."""
+DIGITS = 1 << DIGIT
+LAST_DIGIT = np.uint64(DIGITS - 1)
 
 
 @Kernel
-def pack_rows(rows: U64s, words: int, begin: int, end: int, packed: U8s, start: int) -> Any:
-    """Pack the rows from `begin` to `end` as one block, which starts at byte `start`; how many
-    bytes it takes.
+def put_packed(
+    rows: U64s,
+    row: int,
+    before: U64s,
+    last: int,
+    shape: tuple[int, ...],
+    packed: U8s,
+    at: int,
+    whole: bool,
+) -> Any:
+    """Pack a row at byte `at`, as what has changed since row `last` of `before` unless it is to
+    stand `whole`; where the next begins.
     """
-    at = start
-    for row in range(begin, end):
-        whole = row == begin
-        for offset in range(words):
-            value = rows[row * words + offset]
-            if not whole:
-                value -= rows[(row - 1) * words + offset]
-                whole = value != U0
-            while value >= MORE:
-                packed[at] = np.uint8(value & LOW_BITS | MORE)
-                value >>= SEVEN
-                at += 1
-            packed[at] = np.uint8(value)
+    words = len(shape)
+    for offset in range(words):
+        value = rows[row * words + offset]
+        if not whole:
+            value -= before[last * words + offset]
+            whole = value != U0
+        while value >= MORE:
+            packed[at] = np.uint8(value & LOW_BITS | MORE)
+            value >>= SEVEN
             at += 1
-    return at - start
+        packed[at] = np.uint8(value)
+        at += 1
+    return at
 
 
 @Kernel
-def unpack_rows(packed: U8s, at: int, words: int, count: int, rows: U64s, first: int) -> None:
-    """Unpack the first `count` rows of the block at byte `at` to `rows`, from row `first` on."""
-    for row in range(first, first + count):
-        whole = row == first
-        for offset in range(words):
-            value, shift = U0, U0
-            while packed[at] >= MORE:
-                value |= (np.uint64(packed[at]) & LOW_BITS) << shift
-                shift += SEVEN
-                at += 1
-            value |= np.uint64(packed[at]) << shift
+def advance(
+    packed: U8s, at: int, shape: tuple[int, ...], rows: U64s, row: int, last: int, whole: bool
+) -> Any:
+    """Unpack the row at byte `at` to `row`, where `last` is the one before it; where the next
+    begins.
+    """
+    words = len(shape)
+    for offset in range(words):
+        value, shift = U0, U0
+        while packed[at] >= MORE:
+            value |= (np.uint64(packed[at]) & LOW_BITS) << shift
+            shift += SEVEN
             at += 1
-            if not whole:
-                whole = value != U0
-                value += rows[(row - 1) * words + offset]
-            rows[row * words + offset] = value
+        value |= np.uint64(packed[at]) << shift
+        at += 1
+        if not whole:
+            whole = value != U0
+            value += rows[last * words + offset]
+        rows[row * words + offset] = value
+    return at
 
 
 @Kernel
 def pack_blocks(
-    rows: U64s, words: int, begin: int, end: int, packed: U8s, offsets: I64s, block: int, base: int
+    rows: U64s, shape: tuple[int, ...], packed: U8s, offsets: I64s, first: int, base: int
 ) -> Any:
-    """Pack the rows from `begin` to `end` block by block; how many bytes they take. `offsets`, from
-    `block` on, takes where each begins, counted from `base` on.
+    """Pack rows block by block; how many bytes they take. `offsets`, from `first` on, takes where
+    each begins, counted from `base` on.
     """
     at = np.int64(0)
-    for first in range(begin, end, BLOCK):
-        offsets[block] = base + at
-        at += pack_rows(rows, words, first, min(first + BLOCK, end), packed, at)
-        block += 1
+    block = first
+    for row in range(rows.size // len(shape)):
+        begins = row % BLOCK == 0
+        if begins:
+            offsets[block] = base + at
+            block += 1
+        at = put_packed(rows, row, rows, row - 1, shape, packed, at, begins)
     return at
 
 
 @Kernel
 def unpack_blocks(
-    packed: U8s, offsets: I64s, block: int, words: int, count: int, rows: U64s
+    packed: U8s, at: int, shape: tuple[int, ...], rows: U64s, first: int, count: int
 ) -> None:
-    """Unpack the first `count` rows of the blocks from `block` on."""
-    for first in range(0, count, BLOCK):
-        size = min(BLOCK, count - first)
-        unpack_rows(packed, offsets[block], words, size, rows, first)
-        block += 1
+    """Unpack `count` rows, of which the first begins a block at byte `at`, to `rows`, from row
+    `first` on.
+    """
+    for row in range(count):
+        at = advance(packed, at, shape, rows, first + row, first + row - 1, row % BLOCK == 0)
 
 
 @Kernel
@@ -103,41 +127,128 @@ def order_of(one: U64s, first: int, other: U64s, second: int, words: int) -> Any
 
 
 @Kernel
+def block_of(rows: U64s, row: int, leading: U64s, words: int, begin: Any) -> Any:
+    """The last block from `begin` on that does not begin behind a row; that of `begin` does not."""
+    blocks, step = leading.size // words, np.int64(1)
+    while begin + step < blocks and order_of(rows, row, leading, begin + step, words) >= 0:
+        begin += step
+        step *= 2
+    while step > 1:
+        step //= 2
+        if begin + step < blocks and order_of(rows, row, leading, begin + step, words) >= 0:
+            begin += step
+    return begin
+
+
+@Kernel
+def rows_before(rows: U64s, row: U64s, words: int) -> Any:
+    """How many of some sorted rows come before one."""
+    count = np.int64(0)
+    while count < rows.size // words and order_of(rows, count, row, 0, words) < 0:
+        count += 1
+    return count
+
+
+@Kernel
+def pass_over(packed: U8s, at: int, left: int, value: np.uint64, goal: np.uint64) -> Any:
+    """Pass over one-word rows after `value` that come before `goal`, of which `left` are in the
+    block, eight at a time, as far as that goes: the rows left, and the last one.
+    """
+    base = np.uint64(packed.ctypes.data)
+    while left >= EIGHT:
+        deltas = word_at(base + np.uint64(at))
+        if deltas & ALL_MORE != U0:
+            break
+        pairs = (deltas & EVERY_OTHER) + ((deltas >> BYTE) & EVERY_OTHER)
+        further = value + ((pairs * EACH) >> TOP)
+        if further >= goal:
+            break
+        value = further
+        at += EIGHT
+        left -= EIGHT
+    return left, value
+
+
+@Kernel
+def flag_in_block(
+    rows: U64s,
+    row: int,
+    shape: tuple[int, ...],
+    packed: U8s,
+    at: int,
+    size: int,
+    last: U64s,
+    known: U8s,
+) -> Any:
+    """Flag which rows from `row` on are in a block of so many rows at byte `at`; the first row that
+    comes behind them all. `last` has room for one row.
+    """
+    words, count = len(shape), rows.size // len(shape)
+    at = advance(packed, at, shape, last, 0, 0, True)
+    left, singly = size - 1, 0
+    while row < count:
+        order = order_of(rows, row, last, 0, words)
+        if order <= 0:
+            if order == 0:
+                known[row] = 1
+            row += 1
+            singly = 0
+            continue
+        if left == 0:
+            break
+        if words == 1 and singly == 0:
+            rest, value = pass_over(packed, at, left, last[0], rows[row])
+            at += left - rest
+            left, last[0] = rest, value
+            if left == 0:
+                continue
+        # The goal is near, or a row takes more bytes: before the next attempt some go one by one.
+        singly = (singly + 1) % EIGHT
+        at = advance(packed, at, shape, last, 0, 0, False)
+        left -= 1
+    return row
+
+
+@Kernel
 def flag_known(
     rows: U64s,
-    words: int,
-    count: int,
+    shape: tuple[int, ...],
     packed: U8s,
     offsets: I64s,
     leading: U64s,
     length: int,
-    block: U64s,
+    last: U64s,
     known: U8s,
 ) -> None:
-    """Flag which of `count` sorted rows are among the `length` packed ones. `offsets` says where
-    each block begins, `leading` which row it begins with; `block` has room for the rows of one.
+    """Flag which of some sorted rows are among the `length` packed ones. `offsets` says where
+    each block begins, `leading` which row it begins with; `last` has room for one row.
 
     Only blocks in which one of the rows could be are unpacked.
     """
-    row = np.int64(0)
-    for number in range(offsets.size):
-        while row < count and order_of(rows, row, leading, number, words) < 0:
-            row += 1
-        if row == count:
-            break
-        if number + 1 < offsets.size and order_of(rows, row, leading, number + 1, words) >= 0:
-            continue
-        size = min(BLOCK, length - number * BLOCK)
-        unpack_rows(packed, offsets[number], words, size, block, 0)
-        place = np.int64(0)
-        while place < size and row < count:
-            order = order_of(rows, row, block, place, words)
-            if order == 0:
-                known[row] = 1
-            if order <= 0:
+    words, count = len(shape), rows.size // len(shape)
+    row, block = np.int64(0), np.int64(0)
+    while row < count and order_of(rows, row, leading, 0, words) < 0:
+        row += 1
+    while row < count and block < offsets.size:
+        block = block_of(rows, row, leading, words, block)
+        size = min(BLOCK, length - block * BLOCK)
+        row = flag_in_block(rows, row, shape, packed, offsets[block], size, last, known)
+        block += 1
+        if block < offsets.size:
+            while row < count and order_of(rows, row, leading, block, words) < 0:
                 row += 1
-            if order >= 0:
-                place += 1
+
+
+@Kernel
+def keep_unflagged(rows: U64s, words: int, flags: U8s) -> Any:
+    """Move rows without a flag to the front; how many there are."""
+    kept = np.int64(0)
+    for row in range(flags.size):
+        for offset in range(words):
+            rows[kept * words + offset] = rows[row * words + offset]
+        if flags[row] == 0:
+            kept += 1
+    return kept
 
 
 @Kernel
@@ -153,20 +264,88 @@ def keep_distinct(rows: U64s, words: int, count: int) -> Any:
 
 
 @Kernel
-def merge_rows(one: U64s, other: U64s, words: int, both: U64s) -> None:
-    """The rows of two sorted arrays, which have none in common, sorted."""
-    first, second = np.int64(0), np.int64(0)
-    firsts, seconds = one.size // words, other.size // words
-    for place in range(firsts + seconds):
-        left = first < firsts
-        if left and second < seconds:
-            left = order_of(one, first, other, second, words) < 0
+def next_of(
+    packed: U8s, at: int, row: int, count: int, shape: tuple[int, ...], last: U64s, place: int
+) -> Any:
+    """Unpack row number `row`, if there are so many, over the one before it; where the next one
+    begins.
+    """
+    if row < count:
+        return advance(packed, at, shape, last, place, place, row % BLOCK == 0)
+    return at
+
+
+@Kernel
+def merge_packed(
+    one: U8s,
+    ones: int,
+    other: U8s,
+    others: int,
+    shape: tuple[int, ...],
+    packed: U8s,
+    offsets: I64s,
+    leading: U64s,
+    last: U64s,
+) -> Any:
+    """Pack the rows of two packed arrays, which have none in common, as one; how many bytes they
+    take. `last` has room for three rows: the next of each, and the one that was packed last.
+    """
+    words, at, first, second = len(shape), np.int64(0), np.int64(0), np.int64(0)
+    here = np.int64(next_of(one, 0, 0, ones, shape, last, 0))
+    there = np.int64(next_of(other, 0, 0, others, shape, last, 1))
+    for row in range(ones + others):
+        is_one = first < ones
+        if is_one and second < others:
+            is_one = order_of(last, 0, last, 1, words) < 0
+        source = 0 if is_one else 1
+        begins = row % BLOCK == 0
+        if begins:
+            block = row // BLOCK
+            offsets[block] = at
+            for offset in range(words):
+                leading[block * words + offset] = last[source * words + offset]
+        at = put_packed(last, source, last, 2, shape, packed, at, begins)
         for offset in range(words):
-            if left:
-                both[place * words + offset] = one[first * words + offset]
-            else:
-                both[place * words + offset] = other[second * words + offset]
-        if left:
+            last[2 * words + offset] = last[source * words + offset]
+        if is_one:
             first += 1
+            here = next_of(one, here, first, ones, shape, last, 0)
         else:
             second += 1
+            there = next_of(other, there, second, others, shape, last, 1)
+    return at
+
+
+@Kernel
+def sort_rows(rows: U64s, spare: U64s, shape: tuple[int, ...], counts: I64s) -> Any:
+    """Sort rows by one digit after the other, those that are the same in all rows left out; whether
+    they are in `spare` now. `counts` has room for each value of a digit.
+    """
+    words, count, is_spare = len(shape), rows.size // len(shape), False
+    for behind in range(words):
+        word = words - 1 - behind
+        varied = U0
+        for row in range(count):
+            varied |= rows[row * words + word] ^ rows[word]
+        for low in range(0, 64, DIGIT):
+            shift = np.uint64(low)
+            if (varied >> shift) & LAST_DIGIT == U0:
+                continue
+            for digit in range(DIGITS):
+                counts[digit] = 0
+            for row in range(count):
+                counts[np.int64((rows[row * words + word] >> shift) & LAST_DIGIT)] += 1
+            total = np.int64(0)
+            for digit in range(DIGITS):
+                size = counts[digit]
+                counts[digit] = total
+                total += size
+            for row in range(count):
+                own = np.int64((rows[row * words + word] >> shift) & LAST_DIGIT)
+                place = counts[own]
+                counts[own] = place + 1
+                for offset in range(words):
+                    spare[place * words + offset] = rows[row * words + offset]
+            rows, spare = spare, rows
+            is_spare = not is_spare
+    return is_spare

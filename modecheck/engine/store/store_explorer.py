@@ -28,6 +28,7 @@ from modecheck.engine.search.exploration import Reporter
 from modecheck.engine.store import expanding_kernels as kernels
 from modecheck.engine.store import tasks
 from modecheck.engine.store.checked_files import DamagedFileError
+from modecheck.engine.store.expanding import Expander, Failures, expand, room_for, with_steps
 from modecheck.engine.store.folder_trust import StoreError
 from modecheck.engine.store.journal import (
     OUTBOX,
@@ -37,15 +38,20 @@ from modecheck.engine.store.journal import (
     Journal,
     file_of,
 )
+from modecheck.engine.store.merging import gather, merge
+from modecheck.engine.store.packed_rows import distinct
 from modecheck.engine.store.pool import Workers, WorkersLost, of_this_machine
-from modecheck.engine.store.row_files import distinct, write_rows
-from modecheck.engine.store.tasks import Expander, Failures
+from modecheck.engine.store.row_files import write_rows
 from modecheck.product.ir import Product
 
 FEW = 1 << 15
 """States of a level that one process expands sooner than several have read their tasks."""
 MANY = 1 << 21
 """States of a level whose partitions are tasks of their own, so that each fits memory."""
+LEADS_TO = 4
+"""States that one leads to, as far as nobody else in its slice does: a guess."""
+CODE = 120_000_000
+"""Bytes that a process takes before it does anything."""
 SHARE_OF_MEMORY = 0.25
 """How much of the memory that is left is used without a bound."""
 FULLEST = 0.6
@@ -154,7 +160,8 @@ class StoreExplorer:
     def _memory_of_each(self) -> int:
         """Bytes that each task may use: all together no more than the bound."""
         whole = self.limits.memory or int(self.workers.memory * SHARE_OF_MEMORY)
-        return whole // self.workers.count
+        count = self.workers.count
+        return max(whole - (count + 1) * CODE, whole // 4) // count
 
     def add_span(
         self, first: int, levels: list[Words], transitions: int, failures: Failures
@@ -195,18 +202,17 @@ class StoreExplorer:
         """Expand and merge the last level by tasks."""
         last = self.journal.finished[-1]
         level, folder = last.end - 1, str(self.folder)
-        count = self.partitions if last.sizes[-1] > MANY else self.workers.count
-        groups = tasks.groups(self.partitions, count, self.run_name)
-        runs = self._runs_of(last)
-        rows = max(self._memory_of_each // (40 * self.machine.layout.words), 1 << 16)
+        runs, memory = self._runs_of(last), self._memory_of_each
+        slices = self._slices(last.sizes[-1], memory)
         expanded = self._counted(
-            [(tasks.expand, (folder, level, last, group, rows)) for group in groups],
+            [(expand, (folder, level, last, one, memory)) for one in slices],
             lambda one: (0, one.transitions),
         )
         outbox = sorted(name for one in expanded for name in one.outbox)
-        given = [(g, outbox, runs[g.begin : g.end], rows) for g in groups]
+        groups = self._groups(last.sizes[-1])
+        given = [(g, outbox, runs[g.begin : g.end], memory) for g in groups]
         merged = self._counted(
-            [(tasks.merge, (folder, level + 1, *one)) for one in given],
+            [(merge, (folder, level + 1, *one)) for one in given],
             lambda one: (sum(one.counts), 0),
         )
         total = sum(sum(one.counts) for one in merged)
@@ -222,6 +228,23 @@ class StoreExplorer:
         )
         self._remove(outbox, runs)
         self.tell()
+
+    def _slices(self, states: int, memory: int) -> list[tasks.LevelSlice]:
+        """The parts of a level: as many for each of those who work, so small that what they lead to
+        may well fit memory.
+        """
+        workers = self.workers.count
+        rows = LEADS_TO * states // room_for(memory, self.machine.layout.words)
+        count = workers * (rows // workers + 1)
+        return [
+            tasks.LevelSlice(number, count, self.partitions, self.run_name)
+            for number in range(count)
+        ]
+
+    def _groups(self, states: int) -> list[tasks.Group]:
+        """Partitions of a level with so many states that are merged by one task."""
+        count = self.partitions if states > MANY else self.workers.count
+        return tasks.groups(self.partitions, count, self.run_name)
 
     def _remove(self, outbox: list[str], runs: tuple[tuple[str, ...], ...]) -> None:
         """Remove what a level that is finished has used up: its outbox, and runs that were
@@ -276,10 +299,10 @@ class StoreExplorer:
         if record.runs and self._all_whole(record.run_files):
             return record.runs
         given = [
-            (tasks.gather, (str(self.folder), self.journal.finished, partition))
-            for partition in tasks.groups(self.partitions, self.partitions, self.run_name)
+            (gather, (str(self.folder), self.journal.finished, group))
+            for group in tasks.groups(self.partitions, self.workers.count, self.run_name)
         ]
-        return tuple((place,) for place in self.done(given))
+        return tuple((place,) for places in self.done(given) for place in places)
 
     def _all_whole(self, files: set[str]) -> bool:
         try:
@@ -396,7 +419,7 @@ class InMemory:
         """Expand some levels; where each new one ends."""
         ends = np.zeros(LEVELS_AT_ONCE, np.int64)
         most = min(self._most, int(self._table.size * FULLEST))
-        done = tasks.with_steps(kernels.expand_alone, self._machine)(
+        done = with_steps(kernels.expand_alone, self._machine)(
             expander.code, self._width, self._states, self._begin, self._filled, most,
             self._quota(), FEW, self._table, self._machine.most_records, expander.failed,
             expander.failures, level, ends, expander.counters,

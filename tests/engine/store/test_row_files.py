@@ -12,8 +12,9 @@ from hypothesis import strategies as st
 
 from modecheck.engine.native.growing_arrays import Words
 from modecheck.engine.store.checked_files import DamagedFileError
-from modecheck.engine.store.row_files import RowFile, distinct, split, write_rows
-from modecheck.engine.store.row_kernels import BLOCK, merge_rows
+from modecheck.engine.store.packed_rows import distinct, pack, unflagged
+from modecheck.engine.store.row_files import RowFile, split, write_rows
+from modecheck.engine.store.row_kernels import BLOCK
 
 Row = tuple[int, ...]
 
@@ -56,9 +57,9 @@ def test_rows_are_read_as_they_were_written(drawn: tuple[int, list[Row], list[Ro
     file.flag(sections[1], flags)
     assert flags.tolist() == [row in set(known) for row in asked]
     others = flat(sorted(set(asked) - set(known)))
-    both = np.empty(others.size + sections[0].size, np.uint64)
-    merge_rows(sections[0], others, width, both)
-    assert listed(both, width) == sorted({*known, *asked})
+    both = file.section(0).merged(pack(others, width))
+    assert listed(both.rows(), width) == sorted({*known, *asked})
+    assert listed(unflagged(sections[1], width, flags), width) == listed(others, width)
     homes = np.array([row[0] % 5 for row in known], np.uint8)
     by_home = split(sections[0], width, homes, 5)
     assert [listed(part, width) for part in by_home] == [

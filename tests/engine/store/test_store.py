@@ -22,7 +22,7 @@ from modecheck.checks.explored import Explored
 from modecheck.checks.verdict import explore_variant
 from modecheck.engine.choice import Search
 from modecheck.engine.contract.space import Limits
-from modecheck.engine.store import pool, store_explorer, tasks
+from modecheck.engine.store import expanding, pool, store_explorer, tasks
 from modecheck.engine.store.checked_files import DamagedFileError
 from modecheck.engine.store.folder_trust import StoreError
 from modecheck.engine.store.journal import JOURNAL
@@ -144,9 +144,9 @@ def test_what_gets_damaged_meanwhile_is_done_again(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A file that one task wrote is cut off before another reads it."""
-    expand, left = tasks.expand, [2]
+    expand, left = expanding.expand, [2]
 
-    def careless(folder: str, *others: Any) -> tasks.Expanded:
+    def careless(folder: str, *others: Any) -> expanding.Expanded:
         expanded = expand(folder, *others)
         if expanded.outbox and left[0]:
             left[0] -= 1
@@ -154,7 +154,7 @@ def test_what_gets_damaged_meanwhile_is_done_again(
             path.write_bytes(path.read_bytes()[:-9])
         return expanded
 
-    monkeypatch.setattr(tasks, "expand", careless)
+    monkeypatch.setattr(store_explorer, "expand", careless)
     assert_agree(read_device(str(MODELS / "faulty" / "late_answer.yaml")), str(tmp_path))
     assert left == [0]
 
