@@ -266,7 +266,7 @@ def _on_gpu(
     product: Product, how: Search, told: Reporter, overhearing: tuple[EventIR, ...]
 ) -> CompiledExploration:
     try:
-        from modecheck.engine.gpu.cuda_device import first_gpu, why_no_gpu
+        from modecheck.engine.gpu.cuda_device import all_gpus, why_no_gpu
         from modecheck.engine.gpu.device_memory import DeviceFailed
         from modecheck.engine.gpu.explore_on_gpu import explore_on_gpu
         from modecheck.engine.native.frame import NotCompilableError
@@ -280,7 +280,7 @@ def _on_gpu(
     try:
         return explore_on_gpu(
             product,
-            first_gpu(),
+            all_gpus(),
             threads=threads,
             limits=how.limits,
             reporter=told,

@@ -1,14 +1,15 @@
 """What a GPU brings: rates beside a program written by hand, whole checks, a device of two billion
 states.
 
-    python -m tests.benchmarks.gpu [NAME ...] [--repeats 3]
+    python -m tests.benchmarks.gpu [NAME ...] [--repeats 3] [--digits 8 9 10] [--only-gpu]
 
 Prints, for each part that is named or for all: `octal`, counters modulo 8 beside hand-written CUDA
-of the same algorithm in the same run; `tandem`, tandem with many faults, explored, and its whole
-check beside that of the compiled engine; `large`, a device of 2^31 states, of which no transitions
-are kept, and its whole check; `agree`, all bundled devices and random ones (`--devices`, 2,000)
-compared with the compiled engine, array by array. Needs a CUDA device, and for the first part its
-compiler for source text, which `cuda.core` finds.
+of the same algorithm in the same run, with all room at once and with room that grows; `several`,
+counters found by one device and by all; `tandem`, tandem with many faults, explored, and its whole
+check beside that of the compiled engine (`--only-gpu` leaves that out); `large`, a device of 2^31
+states, of which no transitions are kept, and its whole check; `agree`, all bundled devices and
+random ones (`--devices`, 2,000) compared with the compiled engine, array by array. Needs a CUDA
+device, and for the first part its compiler for source text, which `cuda.core` finds.
 """
 
 from __future__ import annotations
@@ -21,9 +22,10 @@ import threading
 import time
 import traceback
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
+from dataclasses import dataclass
 from functools import cache
 from multiprocessing import get_context
 from pathlib import Path
@@ -36,9 +38,10 @@ from modecheck.checks.verdict import check
 from modecheck.engine.choice import EngineName, Search
 from modecheck.engine.contract.phases import current
 from modecheck.engine.contract.space import Limits
-from modecheck.engine.gpu.cuda_device import first_gpu, why_no_gpu
+from modecheck.engine.gpu.cuda_device import CudaDevice, all_gpus, first_gpu, why_no_gpu
 from modecheck.engine.gpu.explore_on_gpu import machine_of
-from modecheck.engine.gpu.gpu_reach import FoundStates, GpuReach, states_that_fit
+from modecheck.engine.gpu.found_states import FoundStates, states_that_fit
+from modecheck.engine.gpu.gpu_reach import GpuReach
 from modecheck.engine.search.exploration import Silent, explore
 from modecheck.model.devices import read_device
 from modecheck.product.composition import compose
@@ -49,6 +52,8 @@ from tests.engine.gpu.test_exploring_on_gpu import assert_identical
 
 BY_HAND = Path(__file__).with_name("octal_counters.cu")
 DIGITS = (8, 9, 10)
+GROWN = 4
+"""Where room grows, it is there at first for this part of all states."""
 LARGE = """\
   lamp: {{states: [dark, lit], rules: [{{in: dark, to: lit}}, {{in: lit, to: dark}}]}}
 requirements:
@@ -61,9 +66,25 @@ SEEDS_TOGETHER = 10
 ENGINES: tuple[EngineName, ...] = ("compiled", "gpu")
 
 
-def explored(product: Product) -> tuple[float, FoundStates]:
-    """Seconds in which a product is explored, its code made before; and what was found."""
-    reach = GpuReach(first_gpu(), machine_of(product, ()), Limits(), Silent())
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What the command was asked for."""
+
+    repeats: int
+    digits: tuple[int, ...]
+    only_gpu: bool
+    devices: int
+    processes: int
+
+
+def explored(
+    product: Product, devices: Sequence[CudaDevice] = (), **how: Any
+) -> tuple[float, FoundStates]:
+    """Seconds in which a product is explored, its code made before; and what was found. It is
+    explored by the first device unless others are named; `how` is what `GpuReach` may be told.
+    """
+    machine = machine_of(product, ())
+    reach = GpuReach(devices or [first_gpu()], machine, Limits(), Silent(), **how)
     began = time.perf_counter()
     found = reach.run()
     return time.perf_counter() - began, found
@@ -109,26 +130,64 @@ def by_hand(digits: int, slots: int) -> tuple[float, int]:
     return took, end
 
 
-def octal(repeats: int) -> None:
+def octal(asked: Asked) -> None:
     """Rates of the engine beside those of the program written by hand, taking turns."""
-    for digits in DIGITS:
-        product = product_of(counters(digits))
-        took, hand, size = [], [], 0.0
-        for _ in range(repeats):
-            seconds, found = explored(product)
-            assert found.count == 8**digits
-            took.append(seconds)
-            size, slots = found.bytes / found.count, found.table.count
-            found.give_back()
-            seconds, count = by_hand(digits, slots)
-            assert count == 8**digits
-            hand.append(seconds)
-        rate, other = (8**digits / min(times) / 1e6 for times in (took, hand))
-        print(
-            f"octal 8^{digits}: {rate:,.0f} M states/s, by hand {other:,.0f}, ratio "
-            f"{rate / other:.2f} (wanted 0.9); {size:.1f} bytes a state are taken, "
-            f"{bytes_when_full():.1f} when its room is full (wanted 20)"
-        )
+    for digits in asked.digits:
+        for room in (None, 8**digits // GROWN):
+            _beside_by_hand(digits, room, asked.repeats)
+
+
+def _beside_by_hand(digits: int, room: int | None, repeats: int) -> None:
+    product = product_of(counters(digits))
+    took, hand, size = [], [], 0.0
+    for _ in range(repeats):
+        seconds, found = explored(product, room=room)
+        assert found.count == 8**digits
+        took.append(seconds)
+        size, slots = found.bytes / found.count, found.rooms[0].table.count
+        found.give_back()
+        seconds, count = by_hand(digits, slots)
+        assert count == 8**digits
+        hand.append(seconds)
+    rate, other = (8**digits / min(times) / 1e6 for times in (took, hand))
+    how = "room as it is chosen" if room is None else f"room for {room:,} states at first"
+    print(
+        f"octal 8^{digits}, {how}: {rate:,.0f} M states/s, by hand {other:,.0f}, ratio "
+        f"{rate / other:.2f} (wanted 0.9); {size:.1f} bytes a state are taken, "
+        f"{bytes_when_full():.1f} when its room is full (wanted 20)",
+        flush=True,
+    )
+
+
+def several(asked: Asked) -> None:
+    """Seconds of one device and of all, which take turns; with and without what they remember to
+    have sent. The first time counts no more than the others: it makes code.
+    """
+    devices = all_gpus()
+    hows: list[tuple[str, Sequence[CudaDevice], dict[str, int]]] = [
+        ("1 device", devices[:1], {}),
+        (f"{len(devices)} devices", devices, {}),
+        (f"{len(devices)} devices that remember nothing", devices, {"recent": 0}),
+        (f"{len(devices)} devices from 2^20 states on", devices, {"spread_from": 1 << 20}),
+    ]
+    for digits in asked.digits:
+        product, best = product_of(counters(digits)), dict[str, float]()
+        for _ in range(asked.repeats):
+            for name, some, how in hows:
+                seconds, found = explored(product, some, **how)
+                assert found.count == 8**digits
+                assert found.transitions == digits * 8**digits
+                shares = [room.count / found.count for room in found.rooms]
+                found.give_back()
+                best[name] = min(seconds, best.get(name, seconds))
+                print(f"    {seconds:.4f} s, {name}, shares {shares}", flush=True)
+        for name, seconds in best.items():
+            gain = best[hows[0][0]] / seconds
+            print(
+                f"octal 8^{digits}, {name}: {seconds:.3f} s, {8**digits / seconds / 1e6:,.0f} M "
+                f"states/s, {gain:.2f} times one device (wanted 1.6 of two, 8^10)",
+                flush=True,
+            )
 
 
 @contextmanager
@@ -176,11 +235,11 @@ def _told(name: str, took: float, verdict: Verdict, seconds: dict[str, float]) -
         print(f"    {part:8.2f} s {phase}")
 
 
-def tandem(repeats: int) -> None:
+def tandem(asked: Asked) -> None:
     """Exploring, then the whole check without requirements on the GPU and on the processor."""
     text = TANDEM.format(folder=Path.cwd())
     product, times, found = product_of(text), [], None
-    for _ in range(repeats):
+    for _ in range(asked.repeats):
         seconds, found = explored(product)
         times.append(seconds)
         count, transitions = found.count, found.transitions
@@ -193,14 +252,15 @@ def tandem(repeats: int) -> None:
         path = Path(folder) / "device.yaml"
         path.write_text(text + "requirements: null\n", encoding="utf-8")
         verdicts = []
-        for engine in (*ENGINES[::-1], *ENGINES[1:]):
+        engines = ENGINES[1:] * 3 if asked.only_gpu else (*ENGINES[::-1], *ENGINES[1:])
+        for engine in engines:
             took, verdict, by_phase = checked(path, engine)
             _told(f"whole check, {engine} engine", took, verdict, by_phase)
             verdicts.append([(one.id, one.steps) for one in verdict.findings])
-        assert verdicts[0] == verdicts[1] == verdicts[2]
+        assert verdicts == verdicts[:1] * len(engines)
 
 
-def large(_repeats: int) -> None:
+def large(_: Asked) -> None:
     """A device of 2^31 states, of which no transitions are kept."""
     every = [f"c{number}.n" for number in range(10)]
     text = counters(10) + LARGE.format(
@@ -249,7 +309,7 @@ def _bundled(path: Path) -> str:
         return f"{path}: {traceback.format_exc()}"
 
 
-def agree(devices: int, processes: int) -> None:
+def agree(asked: Asked) -> None:
     """Verdicts on all bundled devices, but of tandem, whose observers take long to compile, only
     what is explored; random devices array by array.
     """
@@ -262,10 +322,10 @@ def agree(devices: int, processes: int) -> None:
         if "device:" in path.read_text(encoding="utf-8")
     ]
     seeds = [
-        range(first, min(first + SEEDS_TOGETHER, devices))
-        for first in range(0, devices, SEEDS_TOGETHER)
+        range(first, min(first + SEEDS_TOGETHER, asked.devices))
+        for first in range(0, asked.devices, SEEDS_TOGETHER)
     ]
-    with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
+    with ProcessPoolExecutor(asked.processes, mp_context=get_context("spawn")) as pool:
         bundled = [text for text in pool.map(_bundled, paths) if text]
         total: Counter[str] = Counter({"bundled devices": len(paths)})
         wrong: dict[int, str] = {}
@@ -279,26 +339,34 @@ def agree(devices: int, processes: int) -> None:
         print(text)
 
 
-PARTS: dict[str, Callable[[int], None]] = {"octal": octal, "tandem": tandem, "large": large}
+PARTS: dict[str, Callable[[Asked], None]] = {
+    "octal": octal, "several": several, "tandem": tandem, "large": large, "agree": agree
+}  # fmt: skip
+
+
+def _asked() -> tuple[list[str], Asked]:
+    parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
+    parser.add_argument("parts", nargs="*", default=list(PARTS))
+    parser.add_argument("--repeats", type=int, default=3)
+    parser.add_argument("--digits", type=int, nargs="*", default=list(DIGITS))
+    parser.add_argument("--only-gpu", action="store_true")
+    parser.add_argument("--devices", type=int, default=2_000)
+    parser.add_argument("--processes", type=int, default=os.cpu_count() or 1)
+    own = parser.parse_args()
+    return own.parts, Asked(
+        own.repeats, tuple(own.digits), own.only_gpu, own.devices, own.processes
+    )
 
 
 def main() -> int:
-    parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
-    parser.add_argument("parts", nargs="*", default=[*PARTS, "agree"])
-    parser.add_argument("--repeats", type=int, default=3)
-    parser.add_argument("--devices", type=int, default=2_000)
-    parser.add_argument("--processes", type=int, default=os.cpu_count() or 1)
-    asked = parser.parse_args()
+    parts, asked = _asked()
     if why_no_gpu():
         print(f"no GPU: {why_no_gpu()}")
         return 2
-    print(first_gpu().name)
-    for name in asked.parts:
+    print(", ".join(one.name for one in all_gpus()))
+    for name in parts:
         began = time.perf_counter()
-        if name == "agree":
-            agree(asked.devices, asked.processes)
-        else:
-            PARTS[name](asked.repeats)
+        PARTS[name](asked)
         print(f"({name} took {time.perf_counter() - began:.0f} s)", flush=True)
     return 0
 

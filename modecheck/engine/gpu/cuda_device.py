@@ -15,7 +15,13 @@ from typing import Any
 import numpy as np
 
 from modecheck.engine.contract.forked_task import make_no_copies
-from modecheck.engine.gpu.device_memory import Argument, Array, DeviceArray, DeviceFailed
+from modecheck.engine.gpu.device_memory import (
+    Argument,
+    Array,
+    DeviceArray,
+    DeviceFailed,
+    KernelDevice,
+)
 from modecheck.engine.gpu.host_device import words_of
 from modecheck.engine.gpu.kernel_code import BLOCK, GpuKernel, kept_ptx
 
@@ -56,13 +62,23 @@ def _why_no_device() -> str:
 
 
 @cache
-def first_gpu() -> CudaDevice:
-    """The first GPU. Raises `DeviceFailed` when there is none."""
+def all_gpus() -> tuple[CudaDevice, ...]:
+    """All GPUs of this machine that CUDA shows (`CUDA_VISIBLE_DEVICES`). Raises `DeviceFailed` when
+    there is none.
+    """
     reason = why_no_gpu()
     if reason:
         raise DeviceFailed(reason)
     make_no_copies()
-    return CudaDevice(0)
+    from cuda.bindings import driver
+
+    _, count = driver.cuDeviceGetCount()
+    return tuple([CudaDevice(number) for number in range(int(count))])
+
+
+def first_gpu() -> CudaDevice:
+    """The first of them."""
+    return all_gpus()[0]
 
 
 @dataclass(slots=True)
@@ -75,7 +91,9 @@ class CudaKernel:
 
 
 class CudaDevice:
-    """See `KernelDevice`."""
+    """See `KernelDevice`. Nothing is taken of a GPU before it is used: beginning to use one takes
+    some tenths of a second.
+    """
 
     def __init__(self, number: int) -> None:
         from cuda.bindings import driver
@@ -83,13 +101,21 @@ class CudaDevice:
 
         self._driver, self._launch = driver, launch
         self._config, self._object = LaunchConfig, ObjectCode
-        self._device = Device(number)
-        self._device.set_current()
-        self._stream = self._device.default_stream
+        self._number, self._device = number, Device(number)
         self.name = str(self._device.name)
         self.processors = int(self._device.properties.multiprocessor_count)
         self.threads = self.processors * BLOCK * BLOCKS_A_PROCESSOR
         self._kernels: dict[str, CudaKernel] = {}
+        self._context: Any = None
+        self._reached = {number}
+
+    def _use(self) -> None:
+        """Have what is called next be about this GPU."""
+        if self._context is None:
+            self._device.set_current()
+            self._context = self._done(self._driver.cuCtxGetCurrent())
+        else:
+            self._done(self._driver.cuCtxSetCurrent(self._context))
 
     def _done(self, result: Any) -> Any:
         """What the driver gives beside its error, if that is none."""
@@ -100,14 +126,17 @@ class CudaDevice:
             raise DeviceFailed(f"{self.name} answers {self._driver.CUresult(error).name}")
         return given[0] if given else None
 
-    def array(self, count: int, kind: Any, fill: int = 0) -> DeviceArray:
+    def array(self, count: int, kind: Any, fill: int | None = 0) -> DeviceArray:
         of = np.dtype(kind)
+        self._use()
         address = self._done(self._driver.cuMemAlloc(max(count * of.itemsize, 16)))
         array = DeviceArray(int(address), of, count, address)
-        self.clear(array, fill)
+        if fill is not None:
+            self.clear(array, fill)
         return array
 
     def free(self, *arrays: DeviceArray) -> None:
+        self._use()
         for array in arrays:
             if array.keep is not None:
                 self._done(self._driver.cuMemFree(array.keep))
@@ -115,12 +144,14 @@ class CudaDevice:
 
     def clear(self, array: DeviceArray, fill: int = 0) -> None:
         if array.count:
+            self._use()
             self._done(self._driver.cuMemsetD8(array.address, fill, array.bytes))
 
     def write(self, array: DeviceArray, values: Array, at: int = 0) -> None:
         own = np.ascontiguousarray(values, array.kind)
         address = array.address + at * array.kind.itemsize
         if own.size:
+            self._use()
             self._done(self._driver.cuMemcpyHtoD(address, own.ctypes.data, own.nbytes))
 
     def read(self, array: DeviceArray, begin: int = 0, end: int | None = None) -> Array:
@@ -131,14 +162,40 @@ class CudaDevice:
     def read_into(self, array: DeviceArray, values: Array, begin: int = 0) -> None:
         address = array.address + begin * array.kind.itemsize
         if values.size:
+            self._use()
             self._done(self._driver.cuMemcpyDtoH(values.ctypes.data, address, values.nbytes))
 
     def copy(self, source: DeviceArray, target: DeviceArray, count: int) -> None:
         size = count * source.kind.itemsize
         if size:
+            self._use()
             self._done(self._driver.cuMemcpyDtoD(target.address, source.address, size))
 
+    def bring(self, other: KernelDevice, source: DeviceArray, target: DeviceArray) -> None:
+        assert isinstance(other, CudaDevice)
+        if other is self:
+            self.copy(source, target, source.count)
+            return
+        self._use()
+        if other._number not in self._reached:
+            self._reach(other)
+        self._done(
+            self._driver.cuMemcpyPeerAsync(
+                target.address, self._context, source.address, other._context, source.bytes, 0
+            )
+        )
+
+    def _reach(self, other: CudaDevice) -> None:
+        """Have copies from another GPU go there directly, if they can: otherwise the driver takes
+        them through the memory of the machine.
+        """
+        devices = [self._done(self._driver.cuDeviceGet(one._number)) for one in (self, other)]
+        if self._done(self._driver.cuDeviceCanAccessPeer(*devices)):
+            self._driver.cuCtxEnablePeerAccess(other._context, 0)  # an error leaves it as it was
+        self._reached.add(other._number)
+
     def free_bytes(self) -> int:
+        self._use()
         error, free, _ = self._driver.cuMemGetInfo()
         self._done((error,))
         return int(free)
@@ -147,6 +204,7 @@ class CudaDevice:
         text = kept_ptx(kernel)
         known = self._kernels.get(text)
         if known is None:
+            self._use()
             try:
                 code = self._object.from_ptx(text.encode())
                 known = CudaKernel(kernel.name, code.get_kernel(kernel.name), code)
@@ -162,7 +220,8 @@ class CudaDevice:
         config = self._config(grid=blocks, block=BLOCK)
         # What goes wrong in it is noticed by the copy that waits for it.
         words = [np.uint64(word) for one in arguments for word in words_of(one)]
+        self._use()
         try:
-            self._launch(self._stream, config, loaded.kernel, *words)
+            self._launch(self._device.default_stream, config, loaded.kernel, *words)
         except Exception as trouble:
             raise DeviceFailed(f"{self.name}: {_sentence(trouble)}") from trouble

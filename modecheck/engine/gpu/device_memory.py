@@ -30,6 +30,13 @@ class DeviceArray:
         return self.count * self.kind.itemsize
 
 
+def part_of(array: DeviceArray, begin: int, count: int) -> DeviceArray:
+    """So many elements of an array, from `begin` on; `begin` may be less than 0 where only the
+    elements of a whole array are asked for.
+    """
+    return DeviceArray(array.address + begin * array.kind.itemsize, array.kind, count)
+
+
 Argument = int | DeviceArray | tuple[int, ...]
 """What a kernel is given: a number, an array of the device, or the shape of a state."""
 
@@ -50,8 +57,8 @@ class KernelDevice(Protocol):
     name: str
     threads: int
 
-    def array(self, count: int, kind: Any, fill: int = 0) -> DeviceArray:
-        """A new array, each byte of which has one value."""
+    def array(self, count: int, kind: Any, fill: int | None = 0) -> DeviceArray:
+        """A new array, each byte of which has one value, or with None any."""
 
     def free(self, *arrays: DeviceArray) -> None:
         """Give arrays back; those that were given back already are left alone."""
@@ -70,6 +77,11 @@ class KernelDevice(Protocol):
 
     def copy(self, source: DeviceArray, target: DeviceArray, count: int) -> None:
         """Copy the first elements of an array to another one."""
+
+    def bring(self, other: KernelDevice, source: DeviceArray, target: DeviceArray) -> None:
+        """Copy an array of another device to one of this, before whatever is launched next. The
+        other one must have finished what writes to it.
+        """
 
     def free_bytes(self) -> int:
         """Bytes that can still be had."""

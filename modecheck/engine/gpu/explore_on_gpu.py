@@ -7,7 +7,7 @@ checks go on from there.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
@@ -15,9 +15,10 @@ from modecheck.engine.contract.memory import available_memory, resident_memory
 from modecheck.engine.contract.phases import phase
 from modecheck.engine.contract.space import Limits
 from modecheck.engine.gpu.device_memory import KernelDevice
+from modecheck.engine.gpu.found_states import FoundStates
 from modecheck.engine.gpu.gpu_looking import GpuStates, Looked
 from modecheck.engine.gpu.gpu_product_code import code_of_steps
-from modecheck.engine.gpu.gpu_reach import FoundStates, GpuReach
+from modecheck.engine.gpu.gpu_reach import GpuReach
 from modecheck.engine.gpu.gpu_sets import GpuSets
 from modecheck.engine.gpu.kernel_code import kept_ptx
 from modecheck.engine.language.kernel import Kernel
@@ -38,12 +39,13 @@ from modecheck.engine.search.state_graph import StateGraph
 from modecheck.product.ir import EventIR, Product
 
 NO_TRANSITIONS = "too little memory to keep the transitions"
+TOO_MANY_STATES = "too little memory of one GPU to have all states there"
 TOO_MANY_KINDS = "too many kinds of transitions"
 
 
 def explore_on_gpu(
     product: Product,
-    device: KernelDevice,
+    devices: Sequence[KernelDevice],
     *,
     threads: int,
     limits: Limits,
@@ -53,15 +55,16 @@ def explore_on_gpu(
     sweeps: bool = False,
     ready: Callable[[], object] = lambda: None,
 ) -> CompiledExploration:
-    """Everything reachable within the limits. Where transitions do not fit the memory of this
-    machine, or are not to be kept, the space is incomplete, or with `sweeps` makes them again when
-    they are asked for. What is `ready` is waited for when all states are found: code that was made
-    elsewhere. Raises `NotCompilableError` when the product has too much of something,
-    `MemoryError` and `DeviceFailed`.
+    """Everything reachable within the limits, found by all devices where that pays, and looked at
+    by the first. Where transitions do not fit the memory of this machine, or are not to be kept,
+    the space is incomplete, or with `sweeps` makes them again when they are asked for. What is
+    `ready` is waited for when all states are found: code that was made elsewhere. Raises
+    `NotCompilableError` when the product has too much of something, `MemoryError` and
+    `DeviceFailed`.
     """
     machine = machine_of(product, overhearing)
     with phase("making code for the GPU"):
-        reach = GpuReach(device, machine, limits, reporter)
+        reach = GpuReach(devices, machine, limits, reporter)
     found = reach.run()
     ready()
     with phase("building the graph"):
@@ -82,9 +85,10 @@ def _space_of(
     states = States(machine, own.words, own.layers, own.expanded, own.seen)
     bound = limits.memory or resident_memory() + available_memory()
     fits = resident_memory() + bytes_needed(states.count, found.transitions) <= bound
-    looked = own.looked(counts=keep and fits)
+    looked = own.looked(counts=keep and fits and own.is_whole)
     marks = own.marks()
-    kept = keep and fits and looked.all_notes
+    can_know = looked.all_notes and own.is_whole
+    kept = keep and fits and can_know
     if kept:
         graph = graph_from(own.transitions(looked), states, threads)
     else:
@@ -99,11 +103,12 @@ def _space_of(
         graph=graph,
         stopped_by=found.stopped_by,
     )
-    if sweeps and looked.all_notes and not kept:
+    if sweeps and can_know and not kept:
         return swept(space, GpuSets(own, looked))
     own.give_back()
     if not kept:
-        why = NO_TRANSITIONS if looked.all_notes else TOO_MANY_KINDS
+        why = NO_TRANSITIONS if own.is_whole else TOO_MANY_STATES
+        why = why if looked.all_notes else TOO_MANY_KINDS
         space.stopped_by = space.stopped_by or why
     return space
 

@@ -16,7 +16,7 @@ from modecheck.engine.gpu.shared_table_kernels import (
 )
 from modecheck.engine.language.annotations import U64s
 from modecheck.engine.language.gpu_intrinsics import (
-    add_to,
+    add_together,
     fresh_word,
     take_several,
     thread_count,
@@ -57,6 +57,27 @@ def enter_all(
 
 
 @Kernel
+def enter_reached(
+    shape: tuple[int, ...],
+    states: U64s,
+    table: U64s,
+    waiting: U64s,
+    count: np.uint64,
+    counters: U64s,
+    most: np.uint64,
+) -> Any:
+    """Enter so many states; whether there was no room for some."""
+    words = np.uint64(len(shape))
+    if words == U1:
+        return enter_all(states, table, waiting, count, counters, most)
+    is_full = False
+    for one in range(count):
+        result = enter_words(shape, states, table, waiting, one * words, counters, most)
+        is_full = is_full or result == NO_ROOM
+    return is_full
+
+
+@Kernel
 def find_states(
     shape: tuple[int, ...],
     begin: int,
@@ -78,15 +99,9 @@ def find_states(
         so_far = fresh_word(found)
         count = reached_from(states, number * words, waiting)
         made += count
-        if words == U1:
-            is_full = enter_all(states, table, waiting, count, counters, most_)
-        else:
-            is_full = False
-            for one in range(count):
-                result = enter_words(shape, states, table, waiting, one * words, counters, most_)
-                is_full = is_full or result == NO_ROOM
+        is_full = enter_reached(shape, states, table, waiting, count, counters, most_)
         if is_full or so_far >= most_:
             counters[IS_HALTED] = U1
             break
         number += thread_count()
-    add_to(np.uint64(counters.ctypes.data) + np.uint64(TRANSITIONS) * U8, made)
+    add_together(np.uint64(counters.ctypes.data) + np.uint64(TRANSITIONS) * U8, made)

@@ -14,9 +14,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from modecheck.engine.gpu.device_memory import DeviceArray
+from modecheck.engine.gpu.device_memory import DeviceArray, part_of
+from modecheck.engine.gpu.found_states import FULLEST, MOST_STATES, NOTHING, FoundStates
 from modecheck.engine.gpu.gpu_product_code import code_of, code_of_steps, write_marked
-from modecheck.engine.gpu.gpu_reach import FULLEST, FoundStates
 from modecheck.engine.gpu.kernel_code import GpuKernel
 from modecheck.engine.gpu.looking_kernels import (
     BORN,
@@ -67,40 +67,62 @@ class Looked:
 
 class GpuStates:
     """The states of an exploration, of which no more than `most` are kept, in their order. `words`
-    are on this machine, and `states` in the memory of the device.
+    are on this machine, and `states` in the memory of one device, if it has room for all. `table`
+    tells their numbers, after `index`.
     """
 
     def __init__(
         self, machine: CompiledProduct, found: FoundStates, *, threads: int, most: int | None
     ) -> None:
-        self.machine, self.device = machine, found.device
+        self.machine, self.device = machine, found.rooms[0].device
         self._found = found
         self.width = machine.layout.words
-        self.words = np.empty(found.count * self.width, np.uint64)
-        found.device.read_into(found.states, self.words)
+        self.words = found.words()
         _order_levels(self.words, self.width, found.layers, threads)
-        self.layers, self.expanded = _kept(found, most)
+        self.layers, self.expanded = _kept(found, MOST_STATES if most is None else most)
         self.words = self.words[: self.count * self.width]
-        found.device.write(found.states, self.words)
-        found.device.free(found.table)  # there is room for looking then
-        self.states = DeviceArray(found.states.address, found.states.kind, self.words.size, None)
-        self.seen = np.zeros(len(machine.seen) + 64, np.uint8)
         self._shape = (0,) * self.width
+        self.seen = np.zeros(len(machine.seen) + 64, np.uint8)
         self._code_of_looking = code_of_steps(machine, look_at_states)
         self._code_of_making = code_of_steps(machine, make_on_gpu)
+        self.table = NOTHING
+        self.is_whole = self._put_on_one()
+
+    def _put_on_one(self) -> bool:
+        """Have all states on one device, in their order; whether they fit there. If not, a part of
+        them is, whichever is looked at.
+        """
+        own, device = self._found.rooms[0], self.device
+        device.free(own.table)  # there is room for looking then
+        if len(self._found.rooms) == 1:
+            self._kept = own.states
+        else:
+            self._found.give_back()
+            try:
+                self._kept = device.array(self.words.size, np.uint64, None)
+            except MemoryError:
+                self._kept = device.array(min(PART * self.width, self.words.size), np.uint64, None)
+        self.states = part_of(self._kept, 0, self.words.size)
+        if self._kept.count >= self.words.size:
+            device.write(self._kept, self.words)
+            return True
+        return False
+
+    def _states_at(self, begin: int, end: int) -> DeviceArray:
+        """The states, of which those from `begin` to `end` are asked for."""
+        if self.is_whole:
+            return self.states
+        first, after = begin * self.width, end * self.width
+        self.device.write(self._kept, self.words[first:after])
+        return part_of(self._kept, -first, after)
 
     @property
     def count(self) -> int:
         return sum(self.layers)
 
-    @property
-    def table(self) -> DeviceArray:
-        """The table of the states' numbers, after `index`."""
-        return self._found.table
-
     def give_back(self) -> None:
         """Free the memory of the device."""
-        self._found.give_back()
+        self.device.free(self._kept, self.table)
 
     def marks(self) -> Words:
         """The conditions that hold in each state."""
@@ -110,7 +132,8 @@ class GpuStates:
         room = device.array(min(PART, self.count), np.uint64)
         for begin in range(0, self.count, PART):
             end = min(begin + PART, self.count)
-            device.launch(mark, end - begin, self._shape, begin, end, self.states, room)
+            states = self._states_at(begin, end)
+            device.launch(mark, end - begin, self._shape, begin, end, states, room)
             device.read_into(room, marks[begin:end])
         device.free(room)
         return marks
@@ -147,9 +170,10 @@ class GpuStates:
         parts = [device.array(part, kind) for kind in (np.uint32, np.uint8, np.uint8)]
         for begin in range(0, self.expanded, PART):
             end = min(begin + PART, self.expanded)
+            states = self._states_at(begin, end)
             device.launch(
-                look, end - begin, self._shape, begin, end, self.states, seen, *parts,
-                failures, notes, halted,
+                look, end - begin, self._shape, begin, end, states, seen, *parts, failures, notes,
+                halted,
             )  # fmt: skip
             own = device.read(parts[0], 0, end - begin)
             transitions += int(own.sum(dtype=np.int64))
@@ -200,11 +224,11 @@ class GpuStates:
 
     def index(self) -> None:
         """Have the table tell the number of each state."""
-        device, found = self.device, self._found
-        found.table = device.array(int(self.count / FULLEST) + 1, np.uint64)
+        device = self.device
+        self.table = device.array(int(self.count / FULLEST) + 1, np.uint64)
         counters = device.array(COUNTERS, np.uint64)
         enter = device.loaded(GpuKernel(enter_numbers, self.width))
-        rooms = (self.states, found.table, counters)
+        rooms = (self.states, self.table, counters)
         device.launch(enter, self.count, self._shape, 0, self.count, *rooms)
         is_full = device.read(counters)[IS_HALTED]
         device.free(counters)
@@ -226,8 +250,8 @@ class GpuStates:
             low, high = int(first[begin]), int(first[end])
             device.write(places, first[begin : end + 1])
             device.launch(
-                make, end - begin, self._shape, begin, end, self.states, seen, self._found.table,
-                places, notes, numbers, *rooms,
+                make, end - begin, self._shape, begin, end, self.states, seen, self.table, places,
+                notes, numbers, *rooms,
             )  # fmt: skip
             for room, whole in zip(rooms, (targets, kinds), strict=True):
                 device.read_into(room, whole[low:high])
@@ -251,10 +275,10 @@ def _order_levels(words: Words, width: int, layers: list[int], threads: int) -> 
         list(pool.map(order, sorted(pairwise(ends), key=lambda pair: pair[0] - pair[1])))
 
 
-def _kept(found: FoundStates, most: int | None) -> tuple[list[int], int]:
+def _kept(found: FoundStates, most: int) -> tuple[list[int], int]:
     """The layers of which no more than `most` states are kept, and how many states are expanded."""
     layers, whole = list(found.layers), found.expanded_levels
-    while most is not None and sum(layers) > most:
+    while sum(layers) > most:
         # Without all of its next layer, a layer does not count as expanded.
         layers[-1] -= min(sum(layers) - most, layers[-1])
         whole = min(whole, len(layers) - 2)

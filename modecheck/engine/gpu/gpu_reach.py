@@ -1,237 +1,201 @@
-"""Find every reachable state on a GPU, level by level; memory, limits, progress, interruption.
+"""Find every reachable state on one GPU or several, level by level; limits, progress, interruption.
 
-All states stand in one array in the order in which they were found, beside the table. A launch
-expands a part of a level. When room runs out, all that is there is put into a larger table, and the
-same part is expanded once more: entering a state again changes nothing.
+A launch expands a part of a level. When room runs out, more is made, and the same part is expanded
+once more: entering a state again changes nothing. One device begins; when there are many states,
+they are dealt out to all (`gpu_team.py`).
 """
 
 from __future__ import annotations
 
+import contextlib
 import time
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
 from modecheck.engine.contract.space import INTERRUPTION, Limits
-from modecheck.engine.gpu.device_memory import DeviceArray, KernelDevice
-from modecheck.engine.gpu.finding_kernels import find_states, reached_from
-from modecheck.engine.gpu.gpu_product_code import code_of, write_reached
-from modecheck.engine.gpu.kernel_code import GpuKernel
-from modecheck.engine.gpu.shared_table_kernels import (
-    COUNTERS,
-    FOUND,
-    IS_HALTED,
-    TRANSITIONS,
-    enter_numbers,
-    refill_words,
-)
+from modecheck.engine.gpu.device_memory import DeviceFailed, KernelDevice
+from modecheck.engine.gpu.found_states import MOST_STATES, DeviceRoom, FoundStates, states_that_fit
+from modecheck.engine.gpu.gpu_crew import Crew, SingleDevice
+from modecheck.engine.gpu.gpu_team import MOST_DEVICES, SENT_LATELY, Team
 from modecheck.engine.language.gpu_intrinsics import MOST_AT_ONCE
 from modecheck.engine.native.frame import NotCompilableError
 from modecheck.engine.native.interruptions import Interruptions
 from modecheck.engine.native.machine import CompiledProduct
 from modecheck.engine.search.exploration import Reporter
-from modecheck.product.bit_packing import WordLayout
 
-WORD = 8
-"""Bytes of a word, and of a slot of the table."""
-FULLEST = 0.75
-"""Share of the slots in use when the table is full."""
-ROOM_A_THREAD = 256
-"""States for which there is room at first, for each thread of the device: little of its memory, and
-more would make looks at a table that is nearly empty slower."""
-GROWTH, LATE_GROWTH, LATE = 20, 2, 1 << 28
-"""How many times as much room there is when it runs out; from so many states on, less. Filling a
-table anew costs as much as exploring half of its states."""
-FIRST_SHARE = 4
+ROOM_A_THREAD = 5_120
+"""States for which there is room at first, for each thread of the device, where memory abounds:
+more than a billion on a large device, the clearing of whose table takes some thousandths of a
+second. Where nothing has to be filled anew, nothing is faster."""
+FIRST_SHARE = 5
 """The first room is no more than this part of what fits."""
-LEAST_GROWTH = 1.05
-"""With less than this gained, memory counts as full."""
+MOST_FIRST = 0.9
+"""The first room of several devices leaves some of their memory for what they write each other."""
 LEFT_FREE = 0.04
 """Share of the device's memory that is never taken: the driver needs some for each launch."""
-STATES_A_THREAD = 64
-"""States that a thread expands in one launch: few enough that a launch takes some hundredths of a
-second."""
-MOST_STATES = (1 << 32) - 4
-"""States that numbers of 32 bits tell apart."""
-
-
-@dataclass(slots=True)
-class FoundStates:
-    """All states found, in the memory of a device, by depth; and why no more were looked for."""
-
-    device: KernelDevice
-    layout: WordLayout
-    states: DeviceArray
-    table: DeviceArray
-    layers: list[int] = field(default_factory=list)
-    expanded_levels: int = 0
-    transitions: int = 0
-    stopped_by: str = ""
-
-    @property
-    def count(self) -> int:
-        return sum(self.layers)
-
-    @property
-    def bytes(self) -> int:
-        """Bytes of the device that hold states and table."""
-        return self.states.bytes + self.table.bytes
-
-    def give_back(self) -> None:
-        """Free the memory."""
-        self.device.free(self.states, self.table)
-
-
-def states_that_fit(bytes_: int, words: int) -> int:
-    """States for which memory is enough, with the table."""
-    return int(bytes_ / (WORD * words + WORD / FULLEST))
+SPREAD_FROM = 1 << 26
+"""States from which on several devices find more in a second than one: with fewer of them, levels
+are so small that waiting for each other takes longer."""
 
 
 class GpuReach:
-    """Explores a product breadth first on a device. Raises `NotCompilableError` when a state
-    has too many steps.
+    """Explores a product breadth first on devices. There is room for `room` states at first, if
+    that is told, and from `spread_from` states on, all devices share them. Raises
+    `NotCompilableError` when a state has too many steps, and `MemoryError`.
     """
 
     def __init__(
         self,
-        device: KernelDevice,
+        devices: Sequence[KernelDevice],
         machine: CompiledProduct,
         limits: Limits,
         reporter: Reporter,
+        *,
+        room: int | None = None,
+        spread_from: int | None = None,
+        recent: int | None = None,
     ) -> None:
         if machine.most_records > MOST_AT_ONCE:
             raise NotCompilableError(f"a state can have more than {MOST_AT_ONCE:,} steps")
-        self._device, self._layout = device, machine.layout
+        self._devices, self._machine = devices[:MOST_DEVICES], machine
         self._limits, self._reporter = limits, reporter
         self._began = time.monotonic() if limits.since is None else limits.since
-        free = int(device.free_bytes() * (1 - LEFT_FREE))
-        self._bound = min(free, limits.memory or free)
-        words = machine.layout.words
-        self._shape = (0,) * words
-        room = {"waiting": machine.most_records * words}
-        find = code_of(machine, find_states, room, {reached_from: write_reached(machine)})
-        self._find = device.loaded(find)
-        refill = GpuKernel(refill_words) if words == 1 else GpuKernel(enter_numbers, words)
-        self._refill = device.loaded(refill)
-        fits = states_that_fit(self._bound, words)
+        self._limit = None if limits.memory is None else limits.memory // len(self._devices)
+        self._spread_from = SPREAD_FROM if spread_from is None else spread_from
+        self._recent = SENT_LATELY if recent is None else recent
+        self._taken: list[DeviceRoom | Team] = []
         starts = machine.starts if limits.states is None else machine.starts[: limits.states + 1]
+        self._found = FoundStates(machine.layout, (), [len(starts)])
+        with self._giving_back():
+            own = self._room(devices[0], room, len(starts))
+            self._crew: Crew = SingleDevice(own, machine)
+            own.begin(np.array(starts, np.uint64).reshape(len(starts), -1))
+
+    @contextlib.contextmanager
+    def _giving_back(self) -> Iterator[None]:
+        """Where something goes wrong inside, give back everything that was taken."""
+        try:
+            yield
+        except (MemoryError, DeviceFailed):
+            self._give_back(())
+            raise
+
+    def _give_back(self, but: Sequence[DeviceRoom]) -> None:
+        """Give back everything but some rooms, as far as devices can still be asked."""
+        for one in self._taken:
+            if one not in but:
+                with contextlib.suppress(DeviceFailed):
+                    one.give_back()
+
+    def _room(
+        self, device: KernelDevice, wanted: int | None, share: int, ours: int = 0
+    ) -> DeviceRoom:
+        """Room for as many states as are wanted, or as is fitting, but for more than a share, where
+        the device has so many bytes of ours already.
+        """
+        free = int(device.free_bytes() * (1 - LEFT_FREE))
+        bound = free if self._limit is None else min(free, self._limit - ours)
+        fits = states_that_fit(bound, self._machine.layout.words)
         first = min(device.threads * ROOM_A_THREAD, fits // FIRST_SHARE, MOST_STATES)
-        self._most = max(first, len(starts))
-        self._counters = device.array(COUNTERS, np.uint64)
-        self._found = FoundStates(device, machine.layout, *self._rooms())
-        self._begin(starts)
-
-    def _rooms(self) -> tuple[DeviceArray, DeviceArray]:
-        states = self._device.array(self._most * self._layout.words, np.uint64)
-        return states, self._device.array(self._slots, np.uint64)
-
-    @property
-    def _slots(self) -> int:
-        return int(self._most / FULLEST) + 1
-
-    def _begin(self, starts: tuple[tuple[int, ...], ...]) -> None:
-        """Enter the states in which the product may begin."""
-        self._found.layers = [len(starts)]
-        self._device.write(self._found.states, np.array(starts, np.uint64).ravel())
-        self._fill_table(len(starts))
-        self._count_from(len(starts))
-
-    def _fill_table(self, count: int) -> None:
-        """Enter the first states in the table, which is empty."""
-        found, shape = self._found, self._shape if self._layout.words > 1 else ()
-        rooms = (found.states, found.table, self._counters)
-        arguments = (0, count, *rooms)
-        self._device.launch(self._refill, count, *((shape,) if shape else ()), *arguments)
-
-    def _count_from(self, found: int) -> None:
-        """So many states are found, and so many transitions made as were before room ran out."""
-        counters = np.zeros(COUNTERS, np.uint64)
-        counters[FOUND], counters[TRANSITIONS] = found, self._found.transitions
-        self._device.write(self._counters, counters)
+        most = max(wanted or first, min(2 * share, int(fits * MOST_FIRST)), 1)
+        room = DeviceRoom(device, self._machine.layout, most, bound, len(self._devices))
+        room.is_limited = bound < free
+        self._taken.append(room)
+        return room
 
     def run(self) -> FoundStates:
         """Everything that is reachable within the limits. Raises `MemoryError` when not even the
         first states have room, and `DeviceFailed`.
         """
+        found = self._found
         with Interruptions() as interruptions:
             self._interruptions = interruptions
-            try:
-                self._levels()
-            except KeyboardInterrupt:
-                self._found.stopped_by = INTERRUPTION
-        self._device.free(self._counters)
-        return self._found
+            with self._giving_back():
+                try:
+                    self._levels()
+                except KeyboardInterrupt:
+                    found.stopped_by = INTERRUPTION
+        found.rooms = self._crew.rooms
+        self._give_back(found.rooms)
+        self._crew.disband()
+        return found
 
     def _levels(self) -> None:
-        found, begin, end = self._found, 0, self._found.count
-        while begin < end and not found.stopped_by:
-            after = self._level(begin, end)
+        found, layer = self._found, self._found.count
+        while layer and not found.stopped_by:
+            self._spread_if_it_pays()
+            layer = self._level()
             found.expanded_levels += not found.stopped_by
-            if after > end:
-                found.layers.append(after - end)
-            begin, end = end, after
-            if self._limits.states is not None and end > self._limits.states:
+            if layer:
+                found.layers.append(layer)
+            if self._limits.states is not None and found.count > self._limits.states:
                 found.stopped_by = self._limits.reached_states
 
-    def _level(self, begin: int, end: int) -> int:
-        """Expand the states of a level; how many there are then in all."""
-        count, chunk = end, self._device.threads * STATES_A_THREAD
-        while begin < end and not self._found.stopped_by:
-            upto = min(begin + chunk, end)
-            count, is_whole = self._expand(begin, upto)
-            if is_whole:
-                begin = upto
-            elif not self._grow(count):
-                self._found.stopped_by = self._why_no_room()
-            self._look_around(count, end - begin)
-        return count
+    def _level(self) -> int:
+        """Expand the states found last; how many there are of the next depth."""
+        ends = self._crew.ends()
+        while not self._found.stopped_by and self._crew.is_before(ends):
+            full = self._crew.expand(ends)
+            if full is not None and self._is_alone and self._spread():
+                ends = self._crew.ends()
+            elif full is not None:
+                self._found.stopped_by = self._why_no_room(full)
+            self._look_around(ends)
+        return self._crew.end_level(ends)
 
-    def _expand(self, begin: int, end: int) -> tuple[int, bool]:
-        """Expand some states; how many states there are then, and whether all could be expanded."""
-        found = self._found
-        rooms = (found.states, found.table, self._most, self._counters)
-        self._device.launch(self._find, end - begin, self._shape, begin, end, *rooms)
-        counters = self._device.read(self._counters)
-        if counters[IS_HALTED]:
-            known = min(int(counters[FOUND]), self._most)
-            self._count_from(known)
-            return known, False
-        found.transitions = int(counters[TRANSITIONS])
-        return int(counters[FOUND]), True
+    def _spread_if_it_pays(self) -> None:
+        if self._is_alone and self._found.count >= self._spread_from and not self._spread():
+            (room,) = self._crew.rooms
+            room.make_table()
+            self._devices = self._devices[:1]
 
-    def _grow(self, count: int) -> bool:
-        """Make more room, for the states that there are and others; whether that was possible."""
-        device, found, words = self._device, self._found, self._layout.words
-        growth = GROWTH if self._most < LATE else LATE_GROWTH
-        most = min(self._most * growth, states_that_fit(self._bound, words), MOST_STATES)
-        if most < self._most * LEAST_GROWTH:
+    @property
+    def _is_alone(self) -> bool:
+        """Whether one device works and others could."""
+        return len(self._crew.rooms) == 1 < len(self._devices)
+
+    def _spread(self) -> bool:
+        """Deal out all states to all devices, but for those of a level that was begun; whether that
+        is possible. If not, the table is gone all the same.
+        """
+        (before,) = self._crew.rooms
+        before.device.free(before.table)
+        share, known = -(-before.count // len(self._devices)), len(self._taken)
+        try:
+            rooms = [
+                self._room(device, None, share, 0 if number else before.states.bytes)
+                for number, device in enumerate(self._devices)
+            ]
+            team = Team(rooms, self._machine, self._recent)
+            self._taken.append(team)
+            is_done = team.deal(before, self._found.layers)
+        except MemoryError:
+            is_done = False
+        if not is_done:
+            for one in self._taken[known:]:
+                one.give_back()
             return False
-        self._most = most
-        device.free(found.table)
-        before = found.states
-        found.states = device.array(most * words, np.uint64)
-        device.copy(before, found.states, count * words)
-        device.free(before)
-        found.table = device.array(self._slots, np.uint64)
-        self._fill_table(count)
-        self._count_from(count)
+        self._crew = team
+        rooms[0].bound += before.states.bytes
+        before.give_back()
         return True
 
-    def _why_no_room(self) -> str:
-        if self._most >= MOST_STATES:
+    def _why_no_room(self, room: DeviceRoom) -> str:
+        if room.most >= MOST_STATES or sum(one.count for one in self._crew.rooms) > MOST_STATES:
             return f"the bound of {MOST_STATES:,} states of an exploration on a GPU"
-        if self._limits.memory is not None and self._limits.memory <= self._bound:
+        if room.is_limited:
             return self._limits.reached_memory
-        return f"lack of memory of {self._device.name}"
+        return f"lack of memory of {room.device.name}"
 
-    def _look_around(self, count: int, frontier: int) -> None:
+    def _look_around(self, ends: Sequence[int]) -> None:
         self._interruptions.raise_noted()
-        found, limits = self._found, self._limits
+        found, limits, rooms = self._found, self._limits, self._crew.rooms
         if limits.seconds is not None and time.monotonic() - self._began > limits.seconds:
             found.stopped_by = found.stopped_by or limits.reached_seconds
         self._reporter.progress(
-            states=count,
-            transitions=found.transitions,
-            frontier=frontier,
+            states=sum(room.count for room in rooms),
+            transitions=sum(room.transitions for room in rooms),
+            frontier=sum(end - room.begun for room, end in zip(rooms, ends, strict=True)),
             depth=len(found.layers) - 1,
         )

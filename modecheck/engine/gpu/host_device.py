@@ -12,9 +12,20 @@ from typing import Any
 import numpy as np
 
 from modecheck.engine.contract.memory import available_memory
-from modecheck.engine.gpu.device_memory import Argument, Array, DeviceArray
+from modecheck.engine.gpu.device_memory import Argument, Array, DeviceArray, KernelDevice
 from modecheck.engine.gpu.kernel_code import ON_PROCESSOR, GpuKernel, kept_object
 from modecheck.engine.language.linking import linked, target_machine
+
+ANYTHING = 0xA5
+"""The bytes of an array that need not be cleared: none that could be taken for a cleared one."""
+
+
+def _values(array: DeviceArray) -> Array:
+    """The elements of an array, or of a part of one."""
+    assert array.address, "an array was given back"
+    memory = (ctypes.c_uint8 * array.bytes).from_address(array.address)
+    values: Array = np.frombuffer(memoryview(memory), array.kind)
+    return values
 
 
 @dataclass(slots=True)
@@ -34,42 +45,44 @@ class HostDevice:
 
     def __init__(self, memory: int | None = None) -> None:
         self._memory = memory
-        self._taken = 0
+        self.taken = 0
 
-    def array(self, count: int, kind: Any, fill: int = 0) -> DeviceArray:
+    def array(self, count: int, kind: Any, fill: int | None = 0) -> DeviceArray:
         of = np.dtype(kind)
         if count * of.itemsize > self.free_bytes():
             raise MemoryError
-        self._taken += count * of.itemsize
-        values = np.full(max(count, 1) * of.itemsize, fill, np.uint8).view(of)
+        self.taken += count * of.itemsize
+        values = np.full(max(count, 1) * of.itemsize, ANYTHING if fill is None else fill, np.uint8)
         return DeviceArray(values.ctypes.data, of, count, values)
 
     def free(self, *arrays: DeviceArray) -> None:
         for array in arrays:
             if array.keep is not None:
-                self._taken -= array.bytes
-                array.keep = None
+                self.taken -= array.bytes
+                array.keep, array.address = None, 0
 
     def clear(self, array: DeviceArray, fill: int = 0) -> None:
-        array.keep.view(np.uint8)[:] = fill
+        _values(array).view(np.uint8)[:] = fill
 
     def write(self, array: DeviceArray, values: Array, at: int = 0) -> None:
-        array.keep[at : at + values.size] = values
+        _values(array)[at : at + values.size] = values
 
     def read(self, array: DeviceArray, begin: int = 0, end: int | None = None) -> Array:
-        values: Array = array.keep[begin : array.count if end is None else end].copy()
-        return values
+        return _values(array)[begin : array.count if end is None else end].copy()
 
     def read_into(self, array: DeviceArray, values: Array, begin: int = 0) -> None:
-        values[:] = array.keep[begin : begin + values.size]
+        values[:] = _values(array)[begin : begin + values.size]
 
     def copy(self, source: DeviceArray, target: DeviceArray, count: int) -> None:
-        target.keep[:count] = source.keep[:count]
+        _values(target)[:count] = _values(source)[:count]
+
+    def bring(self, other: KernelDevice, source: DeviceArray, target: DeviceArray) -> None:  # noqa: ARG002 - all have one memory
+        self.copy(source, target, source.count)
 
     def free_bytes(self) -> int:
         if self._memory is None:
             return available_memory()
-        return self._memory - self._taken
+        return self._memory - self.taken
 
     def loaded(self, kernel: GpuKernel) -> HostKernel:
         engine = linked(kept_object(kernel), target_machine(ON_PROCESSOR))

@@ -26,11 +26,13 @@ from modecheck.engine.language.kernel import Kernel
 from modecheck.engine.native.native_numbers import LOW, U0, U1, U8, U32
 from modecheck.engine.native.table_kernels import hash_of, mixed
 
-FOUND, TRANSITIONS, IS_HALTED, TAKEN = range(4)
-"""Places in the array of counters: states found, steps made, whether room ran out."""
-COUNTERS = 4
+FOUND, TRANSITIONS, IS_HALTED, COUNTERS = range(4)
+"""Places in the array of counters: states found, steps made, whether room ran out. Behind them is
+for each device how many states were written for it."""
 MOST_PROBES = np.uint64(1 << 12)
 """Slots looked at before a table counts as full: far more than the longest run seen."""
+OWNER_SHIFT = np.uint64(40)
+"""Bits of a hash above those by which the states of several devices are dealt out."""
 BEING_WRITTEN = LOW
 LOST = LOW - U1
 """In place of a number plus one: of a state that is being written, of one there was no room for."""
@@ -42,6 +44,14 @@ NO_ROOM = np.uint64(2)
 def home_in(hash_: np.uint64, slots: np.uint64) -> Any:
     """The slot where the search for a hash begins."""
     return high_product(hash_, slots)
+
+
+@Kernel
+def owner_in(hash_: np.uint64, devices: np.uint64) -> Any:
+    """Which of several devices has the states of a hash: by its lower bits, as the slots of a table
+    go by the upper ones.
+    """
+    return high_product(hash_ << OWNER_SHIFT, devices)
 
 
 @Kernel

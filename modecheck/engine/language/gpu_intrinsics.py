@@ -177,24 +177,37 @@ MOST_AT_ONCE = (1 << 12) - 1
 """The most that a thread can take at once."""
 
 
-def _several() -> str:
-    """The same for threads that take different numbers: a vote on each bit of these tells each how
-    many the threads before it take.
+def _votes(source: str, bits: int, each: str, matched: str = "") -> str:
+    """PTX that sums up the numbers of threads that come together, into `many`: a vote on each bit.
+    `each` uses `who`, who has that bit. `matched` leaves only the threads with the same address.
     """
     votes = (
         f"bfe.u32 bit, want, {place}, 1; setp.ne.u32 is, bit, 0; "
         "vote.sync.ballot.b32 who, is, act; "
         f"popc.b32 part, who; shl.b32 part, part, {place}; add.u32 many, many, part; "
-        f"and.b32 who, who, low; popc.b32 part, who; shl.b32 part, part, {place}; "
-        "add.u32 own, own, part; "
-        for place in range(MOST_AT_ONCE.bit_length())
+        f"{each.format(place=place)}"
+        for place in range(bits)
     )
     return (
-        "{ .reg .pred lead, is; .reg .b32 act, low, own, many, head, bit, who, part, want, lo, hi; "
-        ".reg .b64 all, at; activemask.b32 act; mov.u32 low, %lanemask_lt; cvt.u32.u64 want, $2; "
-        f"mov.u32 own, 0; mov.u32 many, 0; {''.join(votes)}"
+        ".reg .pred lead, is; .reg .b32 act, low, own, many, head, bit, who, part, want, lo, hi; "
+        f".reg .b64 all, at; activemask.b32 act; {matched}mov.u32 low, %lanemask_lt; "
+        f"cvt.u32.u64 want, {source}; mov.u32 own, 0; mov.u32 many, 0; {''.join(votes)}"
         "and.b32 part, act, low; setp.eq.u32 lead, part, 0; setp.ne.and.u32 lead, many, 0, lead; "
-        "cvt.u64.u32 all, many; mov.u64 at, 0; @lead atom.global.add.u64 at, [$1], all; "
+        "cvt.u64.u32 all, many; "
+    )
+
+
+def _several(matched: str = "") -> str:
+    """The same for threads that take different numbers: what is summed up of the threads before it
+    tells each its place.
+    """
+    before = (
+        "and.b32 who, who, low; popc.b32 part, who; shl.b32 part, part, {place}; "
+        "add.u32 own, own, part; "
+    )
+    return (
+        f"{{ {_votes('$2', MOST_AT_ONCE.bit_length(), before, matched)}"
+        "mov.u64 at, 0; @lead atom.global.add.u64 at, [$1], all; "
         "brev.b32 head, act; clz.b32 head, head; mov.b64 {lo, hi}, at; "
         "shfl.sync.idx.b32 lo, lo, head, 31, act; shfl.sync.idx.b32 hi, hi, head, 31, act; "
         "mov.b64 at, {lo, hi}; cvt.u64.u32 all, own; add.u64 $0, at, all; }"
@@ -224,6 +237,53 @@ def take_several(address: Any, amount: Any) -> np.uint64:
     before = counter.value
     counter.value = before + int(amount)
     return np.uint64(before)
+
+
+@intrinsic(
+    (U64, U64),
+    U64,
+    """
+  %counter = inttoptr i64 %address to ptr
+  %before = atomicrmw add ptr %counter, i64 %amount monotonic
+  ret i64 %before
+""",
+    on_gpu=(
+        f"""
+  %taken = call i64 asm sideeffect "{_several("match.any.sync.b64 act, $1, act; ")}",
+      "=l,l,l,~{{memory}}"(i64 %address, i64 %amount) convergent
+  ret i64 %taken
+""",
+        "",
+    ),
+)
+def take_several_each(address: Any, amount: Any) -> np.uint64:
+    """As `take_several`, where threads that come together may count at different addresses."""
+    return take_several(address, amount)
+
+
+COUNT_BITS = 26
+"""Bits of a number that a thread can add together with others: a group of 32 sums up to 32 bits."""
+
+
+@intrinsic(
+    (U64, U64),
+    NOTHING,
+    _ADDED,
+    on_gpu=(
+        f"""
+  call void asm sideeffect
+      "{{ {_votes("$1", COUNT_BITS, "")}@lead red.global.add.u64 [$0], all; }}",
+      "l,l,~{{memory}}"(i64 %address, i64 %amount) convergent
+  ret void
+""",
+        "",
+    ),
+)
+def add_together(address: Any, amount: Any) -> None:
+    """Add less than 2^26 to a counter, by one addition for all threads of a group that come
+    together: additions to one address are done one after the other.
+    """
+    add_to(address, amount)
 
 
 _FRESH, _FRESH_ON_GPU = _both("""

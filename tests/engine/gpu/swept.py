@@ -36,7 +36,7 @@ def by_kernels(product: Product) -> SweptSpace:
     """The space as a GPU would have found it, without transitions."""
     found = explore_on_gpu(
         product,
-        HostDevice(),
+        [HostDevice()],
         threads=1,
         limits=Limits(),
         reporter=Silent(),

@@ -15,7 +15,7 @@ from hypothesis import given, settings
 
 from modecheck.engine.choice import EngineUnavailable, Search, explore_with
 from modecheck.engine.contract.space import Limits
-from modecheck.engine.gpu import gpu_looking, gpu_reach
+from modecheck.engine.gpu import found_states, gpu_looking, gpu_reach
 from modecheck.engine.gpu.cuda_device import first_gpu, why_no_gpu
 from modecheck.engine.gpu.device_memory import KernelDevice
 from modecheck.engine.gpu.explore_on_gpu import explore_on_gpu
@@ -42,17 +42,19 @@ BUNDLED = [
 
 
 def on_gpu(
-    product: Product, device: KernelDevice | None = None, limits: Limits | None = None
+    product: Product,
+    *devices: KernelDevice,
+    limits: Limits | None = None,
 ) -> CompiledExploration:
-    how = limits or Limits()
-    return explore_on_gpu(product, device or HostDevice(), threads=1, limits=how, reporter=Silent())
+    how, own = limits or Limits(), devices or (HostDevice(),)
+    return explore_on_gpu(product, own, threads=1, limits=how, reporter=Silent())
 
 
-def assert_identical(product: Product, device: KernelDevice | None = None) -> None:
+def assert_identical(product: Product, *devices: KernelDevice) -> None:
     """Everything is the same as what the compiled engine finds, numbers and order included."""
     native = as_compiled(explore_with(product, Search(engine="compiled", threads=1)))
     assert native is not None
-    found = on_gpu(product, device)
+    found = on_gpu(product, *devices)
     for one, two in zip(_arrays(native), _arrays(found), strict=True):
         assert np.array_equal(one, two)
     assert (native.layers, native.expanded) == (found.layers, found.expanded)
@@ -75,7 +77,7 @@ def test_states_of_several_words_are_found_and_numbered() -> None:
 def test_room_that_runs_out_grows(monkeypatch: pytest.MonkeyPatch) -> None:
     """Whatever room there is at first, all states are found, and no transition is counted twice."""
     monkeypatch.setattr(gpu_reach, "ROOM_A_THREAD", 3)
-    monkeypatch.setattr(gpu_reach, "GROWTH", 2)
+    monkeypatch.setattr(found_states, "GROWTH", 2)
     assert_identical(product_of(TWO_WORDS))
     assert_identical(product_of(counters(2)))
 

@@ -46,7 +46,7 @@ def use(monkeypatch: pytest.MonkeyPatch) -> Any:
 
     def use(device: HostDevice) -> None:
         monkeypatch.setattr(cuda_device, "why_no_gpu", lambda: "")
-        monkeypatch.setattr(cuda_device, "first_gpu", lambda: device)
+        monkeypatch.setattr(cuda_device, "all_gpus", lambda: [device])
         found = importlib.util.find_spec
         monkeypatch.setattr(
             importlib.util, "find_spec", lambda name: found("json" if name == "cuda" else name)
@@ -105,7 +105,7 @@ def test_an_interruption_reports_what_was_found() -> None:
     device = Failing(6, KeyboardInterrupt())
     device.goes_on = True
     found = explore_on_gpu(
-        product_of(counters(4)), device, threads=1, limits=Limits(), reporter=Silent()
+        product_of(counters(4)), [device], threads=1, limits=Limits(), reporter=Silent()
     )
     assert found.stopped_by == INTERRUPTION
     assert 1 < found.state_count < 8**4
@@ -114,7 +114,7 @@ def test_an_interruption_reports_what_was_found() -> None:
 def test_a_bound_of_seconds_stops_it() -> None:
     """It is looked at after each launch."""
     found = explore_on_gpu(
-        product_of(counters(4)), HostDevice(), threads=1, limits=Limits(seconds=1e-9),
+        product_of(counters(4)), [HostDevice()], threads=1, limits=Limits(seconds=1e-9),
         reporter=Silent(),
     )  # fmt: skip
     assert found.stopped_by == Limits(seconds=1e-9).reached_seconds

@@ -177,7 +177,7 @@ def test_who_needs_transitions_gets_an_incomplete_space() -> None:
     """A space comes without its transitions only where that is asked for."""
     product = compose(read_device(str(ALWAYS)))
     found = explore_on_gpu(
-        product, HostDevice(), threads=1, limits=Limits(), reporter=Silent(), keep=False
+        product, [HostDevice()], threads=1, limits=Limits(), reporter=Silent(), keep=False
     )
     assert found.stopped_by == "too little memory to keep the transitions"
     assert not found.is_swept

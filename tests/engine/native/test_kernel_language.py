@@ -309,7 +309,8 @@ LEFT_OPEN = {
     "follow", "decide", "link_alive", "flag_known", "widen_masks", "flag_bit", "next_lacking",
     "enter_words", "is_same", "enter_numbers", "number_in", "find_states", "mark_on_gpu",
     "look_at_states", "make_on_gpu", "sweep_sources", "sweep_targets", "find_source",
-    "select_marked", "take_values", "mark_flagged", "flag_also",
+    "select_marked", "take_values", "mark_flagged", "flag_also", "enter_reached", "find_and_send",
+    "find_owners", "write_for", "keep_own", "deal_states", "enter_sent",
 }  # fmt: skip
 """Kernels with a tuple of any length, or with items of any size."""
 
